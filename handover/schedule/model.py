@@ -1,0 +1,273 @@
+"""What comes out of the calculation: frozen values that pages, calendars and the archive are made from.
+
+SI throughout: degC, MPa, m, mm of water, kg/m2/h, hours, litres. Every instant is aware and stands in the
+site's own time zone. Nothing here is rounded, and nothing here is worded: rules, cautions and risks are
+named by a code, and `documents` has the words for each code.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from enum import StrEnum
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Mark = Literal["read in source", "from memory", "common practice", "computed"]
+Basis = Literal["observed", "forecast", "typical"]
+
+
+class MilestoneKind(StrEnum):
+    """The dates the schedule gives. There is none for soffits, shores, tendons, anchors or columns."""
+
+    INITIAL_SET = "initial-set"
+    FINAL_SET = "final-set"
+    FIRST_WATER = "first-water"
+    SAW_JOINTS = "saw-joints"
+    STRIP_EDGE_FORMS = "strip-edge-forms"
+    FOOT_TRAFFIC = "foot-traffic"
+    LIGHT_WORK = "light-work"
+    LIGHT_VEHICLES = "light-vehicles"
+    HEAVY_VEHICLES = "heavy-vehicles"
+    FROST_SAFE = "frost-safe"
+    CURING_ENDS = "curing-ends"
+    SEAL = "seal"
+    FLOOR_COVERING = "floor-covering"
+    DEICING_SALT = "deicing-salt"
+
+
+@dataclass(frozen=True)
+class Figure:
+    """A number that went into a reason: what it is, its value in SI, its unit ("MPa", "h", "degC", "1")."""
+
+    name: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Gate:
+    """One condition of a milestone, by one rule of practice.
+
+    ``likely`` and ``not_before`` are None when the condition is not met within the reach of the estimate.
+    """
+
+    rule: str
+    likely: datetime | None
+    not_before: datetime | None
+    source: str
+    mark: Mark
+    figures: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a date is what it is: the rule that governed, and the others, the next to govern first."""
+
+    governing: Gate
+    others: tuple[Gate, ...] = ()
+
+
+@dataclass(frozen=True)
+class Milestone:
+    """One date of the schedule.
+
+    Attributes:
+        kind: Which.
+        likely: The best estimate; None when not reached within the reach of the estimate.
+        not_before: The cautious end of the band: what an owner is told. None as above.
+        not_after: For what must not be missed (saw-joints): the early end at which it is too late. Else None.
+        confidence: Share of cases in which ``not_before`` is late enough; None where it is a bounding case.
+        basis: The weakest kind of weather hour that the date rests on.
+        because: The reason.
+    """
+
+    kind: MilestoneKind
+    likely: datetime | None
+    not_before: datetime | None
+    because: Reason
+    basis: Basis
+    confidence: float | None = None
+    not_after: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A date the tool will not give, and the code of the reason ("engineer-decides-tendons")."""
+
+    kind: str
+    because: str
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One watering (or one look at a cover): from, to, and the water it takes. [litres]"""
+
+    start: datetime
+    end: datetime
+    litres: float
+
+
+@dataclass(frozen=True)
+class WateringDay:
+    """What a day of curing asks of the owner.
+
+    Attributes:
+        date: Local calendar day.
+        visits: In order of time. Empty when nothing is to be done.
+        skipped_because: "rain", "frost", "compound", "cover" when there is no watering; else None.
+        rain_mm: Rain expected over the day's curing hours. [mm]
+        rain_probability: Chance of rain over the day, 0 to 1; None where not told.
+        lost_mm: Water the wet surface would lose over the day's curing hours. [mm = kg/m2]
+        coldest_c: Coldest air of the day. [degC]
+        basis: Kind of weather the day rests on.
+    """
+
+    date: date
+    visits: tuple[Visit, ...]
+    skipped_because: str | None
+    rain_mm: float
+    rain_probability: float | None
+    lost_mm: float
+    coldest_c: float
+    basis: Basis
+
+
+@dataclass(frozen=True)
+class Caution:
+    """Something the reader must know, by code, with its numbers."""
+
+    code: str
+    figures: tuple[Figure, ...] = ()
+    source: str = ""
+    mark: Mark = "common practice"
+
+
+@dataclass(frozen=True)
+class Risk:
+    """A stretch of hours in which something may harm the slab.
+
+    Codes: "drying-precaution" (evaporation above the precaution limit), "drying-watch" (above half of it),
+    "frost" (slab may freeze before it is strong enough), "rain-on-fresh".
+    """
+
+    code: str
+    start: datetime
+    end: datetime
+    peak_at: datetime
+    figures: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """A value taken for something the record left out: field path, value as text in SI, why."""
+
+    field: str
+    value: str
+    why: str
+
+
+@dataclass(frozen=True)
+class Depths:
+    """One quantity at the three depths, each shape (n,)."""
+
+    surface: Floats
+    middle: Floats
+    bottom: Floats
+
+
+@dataclass(frozen=True)
+class Band:
+    """A quantity as a band: likely, with its low and high ends, each at three depths."""
+
+    likely: Depths
+    low: Depths
+    high: Depths
+
+
+@dataclass(frozen=True)
+class SlabHistory:
+    """What happens in the slab, hour by hour, for the concrete placed last.
+
+    Attributes:
+        hours: Since placement of the last concrete, shape (n,): 0, 1, 2 ...
+        time: The same as UTC instants, ``datetime64[s]``.
+        temperature_c: Band. [degC]
+        equivalent_age_h: Band, at ``reference_c``. [h]
+        hydration: Band of the degree of hydration, 0 to 1.
+        strength_mpa: Band. [MPa]
+        evaporation: At a wet surface, likely, shape (n,). [kg/m2/h]
+        evaporation_low: [kg/m2/h]
+        evaporation_high: [kg/m2/h]
+        reference_c: Reference temperature of the equivalent age. [degC]
+        temperature_time_factor: Likely, middle of the slab, above ``datum_c``, shape (n,). [degC h]
+        datum_c: [degC]
+    """
+
+    hours: Floats
+    time: NDArray[np.datetime64]
+    temperature_c: Band
+    equivalent_age_h: Band
+    hydration: Band
+    strength_mpa: Band
+    evaporation: Floats
+    evaporation_low: Floats
+    evaporation_high: Floats
+    reference_c: float
+    temperature_time_factor: Floats
+    datum_c: float
+
+
+@dataclass(frozen=True)
+class WeatherBasis:
+    """The weather the schedule was computed with: from whom, how old, and the hours themselves.
+
+    The arrays share ``time`` (UTC, ``datetime64[s]``, shape (m,)) and cover placement to the horizon.
+    """
+
+    source: str
+    issued_at: datetime | None
+    first_hour: datetime
+    last_hour: datetime
+    typical_from: datetime | None
+    methods: tuple[str, ...]
+    time: NDArray[np.datetime64]
+    air_c: Floats
+    relative_humidity: Floats
+    wind_ms: Floats
+    shortwave_wm2: Floats
+    precipitation_mm: Floats
+    precipitation_probability: Floats
+
+
+@dataclass(frozen=True)
+class CureSchedule:
+    """The whole answer for one job."""
+
+    job: str
+    revision: int
+    issued_at: datetime
+    timezone: str
+    placement_start: datetime
+    placement_end: datetime
+    finished: datetime | None
+    area_m2: float
+    thickness_m: float
+    specified_strength_mpa: float
+    curing_method: str
+    weather: WeatherBasis
+    milestones: tuple[Milestone, ...]
+    watering: tuple[WateringDay, ...]
+    risks: tuple[Risk, ...]
+    cautions: tuple[Caution, ...]
+    history: SlabHistory
+    assumed: tuple[Assumption, ...] = ()
+    refusals: tuple[Refusal, ...] = ()
+    figures: tuple[Figure, ...] = field(default=())
+
+    def milestone(self, kind: MilestoneKind) -> Milestone | None:
+        """Return the milestone of a kind, or None where the job has none."""
+        return next((each for each in self.milestones if each.kind == kind), None)
