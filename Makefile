@@ -1,0 +1,44 @@
+# Everything runs from the environment in .venv, which `tools/environment` makes and keeps.
+#
+#   make sample    the documents of a sample job, into out/
+#   make test      every check there is
+#   make bench     how fast, beside what a bare engine or a general solver takes
+#   make lock      choose the versions in requirements.lock anew
+#   make clean     back to a fresh clone
+
+RUN := .venv/bin
+SAMPLE := sample_jobs/summer-garage
+ISSUED := 2026-07-14T12:30:00-04:00
+
+.PHONY: sample test bench wheel pictures lock clean environment test-environment
+
+sample: environment
+	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
+
+test: test-environment
+	$(RUN)/ruff check .
+	$(RUN)/ruff format --check .
+	$(RUN)/mypy
+	$(RUN)/pytest
+
+bench: environment
+	@for each in tests/benchmarks/bench_*.py; do $(RUN)/python $$each || exit 1; done
+
+# pip-tools brings its own pip; it gets an environment of its own, away from the one it describes.
+lock: environment
+	@$(RUN)/python -m venv --clear out/lock
+	@out/lock/bin/pip install --quiet --disable-pip-version-check pip-tools
+	CUSTOM_COMPILE_COMMAND="make lock" out/lock/bin/pip-compile --quiet --upgrade --extra dev \
+	    --build-deps-for editable --generate-hashes --strip-extras --no-emit-index-url \
+	    --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
+	@rm -rf out/lock
+
+clean:
+	rm -rf .venv out dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
+	find handover tests -name __pycache__ -type d -prune -exec rm -rf {} +
+
+environment:
+	@tools/environment
+
+test-environment:
+	@tools/environment --tests
