@@ -1,1 +1,1 @@
-"""documents"""
+"""Words and pictures from a finished schedule; nothing here computes."""

@@ -1,0 +1,59 @@
+"""Where the texts, pages and strings that people read are kept; a contractor's own stand in for them."""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+
+@cache
+def templates_folder() -> Path:
+    """Return the folder of our templates: inside the wheel, else at the top of the clone."""
+    package = Path(str(resources.files("handover")))
+    installed = package / "_templates"
+    return installed if installed.is_dir() else package.parent / "templates"
+
+
+def search_path(templates: Path | None = None) -> tuple[Path, ...]:
+    """Return the folders to look in, the contractor's own first."""
+    ours = templates_folder()
+    if templates is None:
+        return (ours,)
+    if not templates.is_dir():
+        raise UnusableInput([Finding(problem="there is no such folder of templates", file=str(templates))])
+    return (templates, ours)
+
+
+def languages(templates: Path | None = None) -> tuple[str, ...]:
+    """Return the languages that have a catalog of words, in order of their codes."""
+    found = {each.parent.name for folder in search_path(templates) for each in folder.glob("*/words.toml")}
+    return tuple(sorted(found))
+
+
+def read_text(name: str, templates: Path | None = None) -> str:
+    """Return the text of a template file, the contractor's own if there is one."""
+    for folder in search_path(templates):
+        file = folder / name
+        if file.is_file():
+            return file.read_text(encoding="utf-8")
+    raise UnusableInput([Finding(problem="no such template", file=name)])
+
+
+def environment(templates: Path | None = None) -> Environment:
+    """Return a Jinja2 environment that escapes everything and forgives no misspelt name."""
+    from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - heavy
+
+    return Environment(
+        loader=ChoiceLoader([FileSystemLoader(folder) for folder in search_path(templates)]),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )

@@ -1,0 +1,360 @@
+"""A schedule in the reader's language and units: each instruction is worded here, once, for every document.
+
+Pages, calendars and the message take their words from `Wording`, so that the same instruction never reads
+two ways in two places. Numbers come from the schedule and are rounded here, the cautious way.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from handover.documents.catalog import Catalog, catalog, slug
+from handover.documents.measures import Units, reader_value, rounded
+from handover.documents.spoken import Speaker, Spoken
+from handover.schedule.model import (
+    Caution,
+    CureSchedule,
+    Figure,
+    Milestone,
+    MilestoneKind,
+    Visit,
+    WateringDay,
+)
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from handover.jobs.model import JobRecord
+
+OWNER_KINDS = (
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.SAW_JOINTS,
+    MilestoneKind.STRIP_EDGE_FORMS,
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.FROST_SAFE,
+    MilestoneKind.CURING_ENDS,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.FLOOR_COVERING,
+    MilestoneKind.SEAL,
+    MilestoneKind.DEICING_SALT,
+)
+"""What an owner is told of; the sets are the crew's own business."""
+
+WHOLE = ("degF", "degC", "mm", "percent")
+"""Reader's units told in whole numbers."""
+
+COLUMNS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
+"""Columns of the watering table: a visit that starts before this hour of the day stands in this column."""
+
+
+@dataclass(frozen=True)
+class MilestoneWords:
+    """One date in words.
+
+    Attributes:
+        kind: Which.
+        title: What the owner may do, or what happens: "Walk on it".
+        sentence: What that means, in one to three short sentences.
+        crew_title: The same in the crew's words.
+        when: The date before which it must not be done; None when past the estimate.
+        not_after: The date after which it is too late, where there is one.
+        when_text: "Not before 2:00 in the afternoon, Tuesday, July 14", or "Ask your contractor".
+        reason: The rule that governed, in words.
+        typical: Whether the date rests on typical weather, past the forecast.
+    """
+
+    kind: MilestoneKind
+    title: str
+    sentence: str
+    crew_title: str
+    when: Spoken | None
+    not_after: Spoken | None
+    when_text: str
+    reason: str
+    typical: bool
+
+
+@dataclass(frozen=True)
+class VisitWords:
+    """One watering in words.
+
+    Attributes:
+        start: Aware, site's zone.
+        end: Aware, site's zone.
+        title: "Water the slab, 6:30 to 7:30 in the morning".
+        action: What to do, in one or two sentences.
+        span: "6:30 to 7:30 in the morning".
+        short_span: "6:30 to 7:30 am".
+        length: "1 hour".
+        amount: "About 120 gallons.", or "" when no water is counted.
+        column: "morning", "midday", "evening" or "night".
+    """
+
+    start: datetime
+    end: datetime
+    title: str
+    action: str
+    span: str
+    short_span: str
+    length: str
+    amount: str
+    column: str
+
+
+@dataclass(frozen=True)
+class DayWords:
+    """One day of the watering table in words.
+
+    Attributes:
+        date: Local.
+        number: 1 for the first day of the table.
+        day: "Tuesday, July 14".
+        short_day: "Tue Jul 14".
+        visits: In order of time.
+        note: Why there is no watering, or what may change it; may be empty.
+        amount: "120 gallons" over the day, or "".
+        typical: Whether the day rests on typical weather.
+    """
+
+    date: date
+    number: int
+    day: str
+    short_day: str
+    visits: tuple[VisitWords, ...]
+    note: str
+    amount: str
+    typical: bool
+
+
+@dataclass(frozen=True)
+class EventWords:
+    """What a calendar shows for one event: a title that says the action, and what to do, in lines."""
+
+    title: str
+    description: str
+
+
+@dataclass(frozen=True)
+class Notice:
+    """A caution or a limit: its code, a short title, and the sentences."""
+
+    code: str
+    title: str
+    text: str
+
+
+class Wording:
+    """The words of one schedule for one reader.
+
+    Args:
+        job: The job record.
+        schedule: Its schedule.
+        language: A language that has a folder of templates.
+        units: "us" or "si".
+        templates: A contractor's folder whose files stand in for ours.
+
+    Raises:
+        UnusableInput: No such language.
+        MissingWords: The schedule names a code that the language has no words for.
+    """
+
+    def __init__(
+        self,
+        job: JobRecord,
+        schedule: CureSchedule,
+        *,
+        language: str = "en",
+        units: Units = "us",
+        templates: Path | None = None,
+    ) -> None:
+        self.job = job
+        self.schedule = schedule
+        self.language = language
+        self.units = units
+        self.templates = templates
+        self.words: Catalog = catalog(language, templates)
+        self.speak = Speaker(self.words)
+        self.method = slug(schedule.curing_method)
+
+    def say(self, key: str, /, **values: object) -> str:
+        """Return a string of the catalog by its dotted key, filled in."""
+        return self.words.say(key, **values)
+
+    # ---- dates
+
+    @cached_property
+    def milestones(self) -> tuple[MilestoneWords, ...]:
+        """Every date of the schedule, in the schedule's order."""
+        return tuple(self.milestone(each) for each in self.schedule.milestones)
+
+    @cached_property
+    def owner_milestones(self) -> tuple[MilestoneWords, ...]:
+        """The dates an owner is told, in order of time; those past the estimate come last."""
+        known = {each.kind: each for each in self.milestones}
+        told = [known[kind] for kind in OWNER_KINDS if kind in known]
+        return tuple(
+            sorted(told, key=lambda each: (each.when is None, each.when and each.when.instant.timestamp()))
+        )
+
+    def milestone(self, milestone: Milestone) -> MilestoneWords:
+        """Return one date in words."""
+        when = None if milestone.not_before is None else self.not_before(milestone.not_before)
+        after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
+        not_before = self.say("milestone.words.not-before")
+        return MilestoneWords(
+            kind=milestone.kind,
+            title=self.title(milestone.kind),
+            sentence=self._of_kind(milestone.kind, "sentence")
+            if when
+            else self.say("milestone.words.unknown-sentence"),
+            crew_title=self._of_kind(milestone.kind, "crew"),
+            when=when,
+            not_after=after,
+            when_text=f"{not_before} {when.text}" if when else self.say("milestone.words.unknown"),
+            reason=self.rule(milestone.because.governing.rule),
+            typical=milestone.basis == "typical",
+        )
+
+    def title(self, kind: MilestoneKind) -> str:
+        """Return what an owner calls a date: "Walk on it"."""
+        return self._of_kind(kind, "title")
+
+    def not_before(self, when: datetime) -> Spoken:
+        """Say a date that must not be told too early."""
+        return self.speak.not_before(when, self.schedule.placement_end)
+
+    def _of_kind(self, kind: MilestoneKind, part: str) -> str:
+        special = f"milestone.{kind}--{self.method}"
+        return self.say(f"{special}.{part}" if self.words.has(special) else f"milestone.{kind}.{part}")
+
+    def rule(self, code: str) -> str:
+        """Return the words of a rule of practice."""
+        return self.say(f"rule.{code}")
+
+    # ---- watering
+
+    @cached_property
+    def watering(self) -> tuple[DayWords, ...]:
+        """Every day of curing, in order."""
+        return tuple(self._day(number, each) for number, each in enumerate(self.schedule.watering, 1))
+
+    def _day(self, number: int, day: WateringDay) -> DayWords:
+        litres = sum(visit.litres for visit in day.visits)
+        return DayWords(
+            date=day.date,
+            number=number,
+            day=self.speak.day(day.date),
+            short_day=self.speak.short_day(day.date),
+            visits=tuple(self.visit(each) for each in day.visits),
+            note=self._note(day),
+            amount=self.amount(litres) if litres else "",
+            typical=day.basis == "typical",
+        )
+
+    def _note(self, day: WateringDay) -> str:
+        if day.skipped_because is not None:
+            return self.say(f"watering.none-{day.skipped_because}")
+        if day.visits and day.rain_probability is not None and day.rain_probability >= 0.3:  # noqa: PLR2004
+            chance = self.say("quantity.percent", value=round(day.rain_probability * 10) * 10)
+            return self.say("watering.rain-chance", chance=chance)
+        return ""
+
+    def visit(self, visit: Visit) -> VisitWords:
+        """Return one watering in words."""
+        span = self.speak.span(visit.start, visit.end)
+        key = f"visit.{self.method}"
+        amount = self.say("watering.amount-visit", amount=self.amount(visit.litres)) if visit.litres else ""
+        return VisitWords(
+            start=visit.start,
+            end=visit.end,
+            title=self.say(f"{key}.title", span=span),
+            action=self.say(f"{key}.action"),
+            span=span,
+            short_span=self.speak.short_span(visit.start, visit.end),
+            length=self.speak.length(visit.end - visit.start),
+            amount=amount,
+            column=next(column for hour, column in COLUMNS if visit.start.hour < hour),
+        )
+
+    # ---- events of the calendars
+
+    def owner_event(self, milestone: Milestone) -> EventWords:
+        """Return the owner's calendar event for a date."""
+        words = self.milestone(milestone)
+        lines = [words.when_text + ".", words.sentence, self.caller]
+        return EventWords(words.title, "\n".join(lines))
+
+    def crew_event(self, milestone: Milestone) -> EventWords:
+        """Return the crew's calendar event for a date, with its reason."""
+        words = self.milestone(milestone)
+        lines = [words.when_text + "."]
+        if words.not_after:
+            lines.append(self.say("milestone.words.not-after", when=words.not_after.text) + ".")
+        lines.append(self.say("calendar.because", reason=words.reason))
+        return EventWords(words.crew_title, "\n".join(lines))
+
+    def visit_event(self, visit: Visit) -> EventWords:
+        """Return the owner's calendar event for one watering."""
+        words = self.visit(visit)
+        rain = self.say("watering.if-rain") if visit.litres else ""
+        stay = self.say("watering.stay-wet") if visit.litres else ""
+        lines = [words.action, words.amount, rain, stay, self.caller]
+        return EventWords(words.title, "\n".join(line for line in lines if line))
+
+    # ---- people and numbers
+
+    @cached_property
+    def caller(self) -> str:
+        """Who to call, in one sentence."""
+        contractor = self.job.contractor
+        who = contractor.name or contractor.phone
+        if not contractor.phone or not who:
+            return self.say("calendar.call-nobody")
+        return self.say("calendar.call", who=who, phone=contractor.phone)
+
+    def amount(self, litres: float) -> str:
+        """Return an amount of water, in round figures."""
+        return self.quantity(litres, "L")
+
+    def quantity(self, value: float, unit: str, digits: int = 2) -> str:
+        """Return an SI value in the reader's unit, to so many significant digits.
+
+        Args:
+            value: In `unit`.
+            unit: An SI unit as the schedule writes it: "MPa", "h", "degC", "m", "L", "kg/m2/h", "1" ...
+            digits: Significant digits; whole numbers keep all their digits.
+        """
+        number, reader = reader_value(value, unit, self.units)
+        key = "quantity." + ("plain" if reader == "1" else reader)
+        if reader in WHOLE:
+            return self.say(key, value=f"{number:.0f}")
+        return self.say(key, value=rounded(number, digits))
+
+    def figure(self, figure: Figure) -> str:
+        """Return the value of a figure in the reader's unit."""
+        return self.quantity(figure.value, figure.unit)
+
+    # ---- what hurts, and how far the estimate goes
+
+    @cached_property
+    def cautions(self) -> tuple[Notice, ...]:
+        """What the job calls for, in the schedule's order."""
+        return tuple(self._caution(each) for each in self.schedule.cautions)
+
+    @cached_property
+    def limits(self) -> tuple[str, ...]:
+        """What the estimate is not, in plain sentences; they belong in every document."""
+        from_when = self.schedule.weather.typical_from
+        when = self.speak.day(from_when) if from_when else ""
+        lines = [self.say(f"limits.{key}") for key in ("estimate", "codes", "ground", "cracks")]
+        return tuple(lines + ([self.say("limits.typical", day=when)] if from_when else []))
+
+    def _caution(self, caution: Caution) -> Notice:
+        values = {figure.name.replace(" ", "_"): self.figure(figure) for figure in caution.figures}
+        key = f"caution.{caution.code}"
+        return Notice(caution.code, self.say(f"{key}.title", **values), self.say(f"{key}.text", **values))
