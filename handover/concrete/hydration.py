@@ -1,0 +1,372 @@
+"""Hydration of cement: the degree reached at an equivalent age, its heat, and its temperature sensitivity.
+
+The three-parameter curve of Schindler and Folliard, alpha = alpha_u exp(-(tau/te)^beta), with its parameters
+from the composition of the cement and the shares of fly ash and slag. All its constants are from memory and
+not checked against the papers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+import numpy as np
+
+from handover.errors import OutOfRange
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from handover.concrete.constants import Floats
+
+REFERENCE_C: Final = 21.1  # 70 degF, the reference of the three-parameter curve
+
+_YOUNGEST_H: Final = (
+    1e-9  # stands for age 0, where the formula would divide by it; the degree there is exactly 0
+)
+
+
+@dataclass(frozen=True, eq=False)
+class CementComposition:
+    """What a portland cement is made of: mass fractions of the cement (0.54, not 54), and its fineness.
+
+    Attributes:
+        c3s: Alite.
+        c2s: Belite.
+        c3a: Tricalcium aluminate.
+        c4af: Ferrite.
+        blaine: Fineness by air permeability. [m2/kg]
+        so3: Sulphate.
+        free_cao: Free lime.
+        mgo: Magnesia.
+
+    Raises:
+        OutOfRange: fractions outside 0 to 1, or none at all of a phase the curve cannot do without.
+    """
+
+    c3s: float | Floats
+    c2s: float | Floats
+    c3a: float | Floats
+    c4af: float | Floats
+    blaine: float | Floats
+    so3: float | Floats
+    free_cao: float | Floats
+    mgo: float | Floats
+
+    def __post_init__(self) -> None:
+        for each in fields(self):
+            if each.name != "blaine" and not _all_within(getattr(self, each.name), 0.0, 1.0):
+                raise OutOfRange(f"{each.name} is a mass fraction between 0 and 1 (54 % is 0.54)")
+        for name in ("c3s", "c3a", "c4af", "so3", "blaine"):
+            if not np.all(np.asarray(getattr(self, name)) > 0.0):
+                raise OutOfRange(f"{name} must be above 0: the hydration curve has a power of it")
+
+
+@dataclass(frozen=True, eq=False)
+class HydrationCurve:
+    """The hydration of one concrete. Fields are scalars, or arrays that broadcast: (m, 1) for m members.
+
+    Attributes:
+        ultimate: Degree of hydration that is never passed. [1], above 0, to 1.
+        tau_h: Time constant, at the reference temperature. [h], above 0.
+        beta: Slope. [1], above 0.
+        heat_j_kg: Heat of complete hydration. [J per kg of cementitious]
+        activation_energy: Apparent. [J/mol]
+        reference_c: Temperature at which ages count as clock time. [degC]
+
+    Raises:
+        OutOfRange: a value outside the above.
+    """
+
+    ultimate: float | Floats
+    tau_h: float | Floats
+    beta: float | Floats
+    heat_j_kg: float | Floats
+    activation_energy: float | Floats
+    reference_c: float = REFERENCE_C
+
+    def __post_init__(self) -> None:
+        if not (_all_within(self.ultimate, 0.0, 1.0) and np.all(np.asarray(self.ultimate) > 0.0)):
+            raise OutOfRange("the ultimate degree of hydration is above 0 and at most 1")
+        for name in ("tau_h", "beta"):
+            if not np.all(np.asarray(getattr(self, name)) > 0.0):
+                raise OutOfRange(f"{name} must be above 0")
+        for name in ("heat_j_kg", "activation_energy"):
+            if not np.all(np.asarray(getattr(self, name)) >= 0.0):
+                raise OutOfRange(f"{name} must be 0 or more")
+
+
+class BoguePhases(NamedTuple):
+    """The four clinker phases, as mass fractions of the cement."""
+
+    c3s: Floats
+    c2s: Floats
+    c3a: Floats
+    c4af: Floats
+
+
+def bogue(
+    *, cao: ArrayLike, sio2: ArrayLike, al2o3: ArrayLike, fe2o3: ArrayLike, so3: ArrayLike
+) -> BoguePhases:
+    """Return the potential phases of a portland cement from its oxides.
+
+    Args:
+        cao: Lime, less the free lime, any shape; all are mass fractions of the cement and broadcast. [1]
+        sio2: Silica. [1]
+        al2o3: Alumina. [1]
+        fe2o3: Ferric oxide. [1]
+        so3: Sulphate. [1]
+
+    Returns:
+        The phases, broadcast shapes. [1]
+
+    Source:
+        Bogue (1929), in the simplified form of ASTM C150, quoted in a text on cement chemistry.
+
+    Raises:
+        OutOfRange: so little alumina beside the iron that no tricalcium aluminate would form; another set of
+            coefficients holds there.
+    """
+    lime, silica, alumina, iron, sulphate = (
+        np.asarray(oxide, dtype=np.float64) for oxide in (cao, sio2, al2o3, fe2o3, so3)
+    )
+    c3s = 4.07 * lime - 7.60 * silica - 6.72 * alumina - 1.43 * iron - 2.85 * sulphate
+    c2s = 2.87 * silica - 0.754 * c3s
+    c3a = 2.65 * alumina - 1.69 * iron
+    c4af = 3.04 * iron
+    if not np.all(c3a >= 0.0):
+        raise OutOfRange(
+            "Bogue's coefficients need more alumina beside the iron (Al2O3/Fe2O3 of 0.64 or more)"
+        )
+    return BoguePhases(c3s, c2s, c3a, c4af)
+
+
+def hydration_curve(
+    composition: CementComposition,
+    water_cementitious: ArrayLike,
+    *,
+    fly_ash: ArrayLike = 0.0,
+    slag: ArrayLike = 0.0,
+    fly_ash_cao: ArrayLike | None = None,
+) -> HydrationCurve:
+    """Return the hydration curve of a concrete from its cement and mix.
+
+    Args:
+        composition: Of the portland cement.
+        water_cementitious: Water to cementitious ratio by mass. [1], above 0.
+        fly_ash: Share of the cementitious mass. [1]
+        slag: Share of the cementitious mass. [1]
+        fly_ash_cao: Mass fraction of lime in the fly ash; needed where there is fly ash. [1]
+
+    Returns:
+        The curve at 21.1 degC.
+
+    Source:
+        Schindler and Folliard (2005), Heat of hydration models for cementitious materials, ACI Materials
+        Journal 102-M04; from memory, not checked.
+
+    Raises:
+        OutOfRange: shares outside 0 to 1, fly ash of unknown lime, a ratio not above 0.
+    """
+    ratio = np.asarray(water_cementitious, dtype=np.float64)
+    if not np.all(ratio > 0.0):
+        raise OutOfRange("the water to cementitious ratio must be above 0")
+    ash, slag_share, lime = _shares(fly_ash, slag, fly_ash_cao)
+    mature = 1.031 * ratio / (0.194 + ratio) + 0.50 * ash + 0.30 * slag_share
+    tau = (
+        66.78
+        * np.power(composition.c3a, -0.154)
+        * np.power(composition.c3s, -0.401)
+        * np.power(composition.blaine, -0.804)
+        * np.power(composition.so3, -0.758)
+        * np.exp(2.187 * slag_share + 9.50 * ash * lime)
+    )
+    beta = (
+        181.4
+        * np.power(composition.c3a, 0.146)
+        * np.power(composition.c3s, 0.227)
+        * np.power(composition.blaine, -0.535)
+        * np.power(composition.so3, 0.558)
+        * np.exp(-0.647 * slag_share)
+    )
+    return HydrationCurve(
+        ultimate=np.minimum(mature, 1.0),
+        tau_h=tau,
+        beta=beta,
+        heat_j_kg=heat_of_hydration(composition, fly_ash=fly_ash, slag=slag, fly_ash_cao=fly_ash_cao),
+        activation_energy=activation_energy(composition, fly_ash=fly_ash, slag=slag, fly_ash_cao=fly_ash_cao),
+    )
+
+
+def activation_energy(
+    composition: CementComposition,
+    *,
+    fly_ash: ArrayLike = 0.0,
+    slag: ArrayLike = 0.0,
+    fly_ash_cao: ArrayLike | None = None,
+) -> Floats:
+    """Return the apparent activation energy of hydration.
+
+    Args:
+        composition: Of the portland cement.
+        fly_ash: Share of the cementitious mass. [1]
+        slag: Share of the cementitious mass. [1]
+        fly_ash_cao: Mass fraction of lime in the fly ash; needed where there is fly ash. [1]
+
+    Returns:
+        Broadcast shape. [J/mol]
+
+    Source:
+        Schindler (2004), Effect of temperature on hydration of cementitious materials, ACI Materials Journal
+        101-M09; from memory, not checked.
+
+    Raises:
+        OutOfRange: as `hydration_curve`.
+    """
+    ash, slag_share, lime = _shares(fly_ash, slag, fly_ash_cao)
+    mix = 1.0 - 1.05 * ash * (1.0 - lime / 0.40) + 0.40 * slag_share
+    energy: Floats = (
+        22_100.0
+        * mix
+        * np.power(composition.c3a, 0.30)
+        * np.power(composition.c4af, 0.25)
+        * np.power(composition.blaine, 0.35)
+    )
+    return energy
+
+
+def heat_of_hydration(
+    composition: CementComposition,
+    *,
+    fly_ash: ArrayLike = 0.0,
+    slag: ArrayLike = 0.0,
+    fly_ash_cao: ArrayLike | None = None,
+) -> Floats:
+    """Return the heat that complete hydration would set free.
+
+    Args:
+        composition: Of the portland cement.
+        fly_ash: Share of the cementitious mass. [1]
+        slag: Share of the cementitious mass. [1]
+        fly_ash_cao: Mass fraction of lime in the fly ash; needed where there is fly ash. [1]
+
+    Returns:
+        Broadcast shape. [J per kg of cementitious]
+
+    Source:
+        Schindler and Folliard (2005); the heats of the phases are Bogue's. From memory, not checked.
+
+    Raises:
+        OutOfRange: as `hydration_curve`.
+    """
+    ash, slag_share, lime = _shares(fly_ash, slag, fly_ash_cao)
+    cement = (
+        500e3 * np.asarray(composition.c3s)
+        + 260e3 * np.asarray(composition.c2s)
+        + 866e3 * np.asarray(composition.c3a)
+        + 420e3 * np.asarray(composition.c4af)
+        + 624e3 * np.asarray(composition.so3)
+        + 1186e3 * np.asarray(composition.free_cao)
+        + 850e3 * np.asarray(composition.mgo)
+    )
+    heat: Floats = cement * (1.0 - ash - slag_share) + 461e3 * slag_share + 1800e3 * lime * ash
+    return heat
+
+
+def degree_of_hydration(equivalent_age_h: ArrayLike, curve: HydrationCurve) -> Floats:
+    """Return the degree of hydration: 0 at age 0, rising towards ``curve.ultimate``.
+
+    Args:
+        equivalent_age_h: At ``curve.reference_c``, any shape that broadcasts with the curve. [h]
+        curve: Of the concrete.
+
+    Returns:
+        Broadcast shape. [1]
+
+    Source:
+        Schindler and Folliard (2005).
+    """
+    return degree_and_rate(equivalent_age_h, curve.ultimate, curve.tau_h, curve.beta)[0]
+
+
+def hydration_rate(equivalent_age_h: ArrayLike, curve: HydrationCurve) -> Floats:
+    """Return the gain in the degree of hydration for each hour of equivalent age; 0 at age 0.
+
+    Times `arrhenius_rate` it is the gain for each hour of the clock.
+
+    Args:
+        equivalent_age_h: At ``curve.reference_c``, any shape that broadcasts with the curve. [h]
+        curve: Of the concrete.
+
+    Returns:
+        Broadcast shape. [1/h]
+
+    Source:
+        Derivative of the curve of Schindler and Folliard (2005).
+    """
+    return degree_and_rate(equivalent_age_h, curve.ultimate, curve.tau_h, curve.beta)[1]
+
+
+def degree_and_rate(
+    equivalent_age_h: ArrayLike, ultimate: ArrayLike, tau_h: ArrayLike, beta: ArrayLike
+) -> tuple[Floats, Floats]:
+    """Return the degree of hydration and its derivative, unchecked: for the inside of a time step.
+
+    Args:
+        equivalent_age_h: Any shape. Ages below 0 count as 0. [h]
+        ultimate: Broadcasts, like all that follow. [1]
+        tau_h: [h]
+        beta: [1]
+
+    Returns:
+        Degree [1] and derivative [1/h], each of broadcast shape.
+
+    Source:
+        Schindler and Folliard (2005).
+    """
+    age = np.maximum(equivalent_age_h, _YOUNGEST_H)
+    exponent = np.power(np.asarray(tau_h) / age, beta)
+    degree = np.asarray(ultimate) * np.exp(-exponent)
+    rate: Floats = degree * exponent * (np.asarray(beta) / age)
+    return degree, rate
+
+
+def age_at_degree(degree: ArrayLike, curve: HydrationCurve) -> Floats:
+    """Return the equivalent age at which a degree of hydration is reached.
+
+    Args:
+        degree: Any shape that broadcasts with the curve. [1]
+        curve: Of the concrete.
+
+    Returns:
+        Broadcast shape: 0 for a degree of 0 or less, infinite for the ultimate degree and above.
+        [h] at ``curve.reference_c``
+
+    Source:
+        Inverse of the curve of Schindler and Folliard (2005).
+    """
+    share = np.asarray(degree, dtype=np.float64) / np.asarray(curve.ultimate)
+    within = (share > 0.0) & (share < 1.0)
+    depth = -np.log(np.where(within, share, 0.5))
+    age = np.asarray(curve.tau_h) * np.power(depth, -1.0 / np.asarray(curve.beta))
+    return np.where(within, age, np.where(share >= 1.0, np.inf, 0.0))
+
+
+def _shares(
+    fly_ash: ArrayLike, slag: ArrayLike, fly_ash_cao: ArrayLike | None
+) -> tuple[Floats, Floats, Floats]:
+    ash = np.asarray(fly_ash, dtype=np.float64)
+    slag_share = np.asarray(slag, dtype=np.float64)
+    if fly_ash_cao is None and np.any(ash > 0.0):
+        raise OutOfRange("the lime of the fly ash (fly_ash_cao) must be told where there is fly ash")
+    lime = np.asarray(0.0 if fly_ash_cao is None else fly_ash_cao, dtype=np.float64)
+    if not all(_all_within(share, 0.0, 1.0) for share in (ash, slag_share, ash + slag_share, lime)):
+        raise OutOfRange(
+            "fly ash, slag, the two together, and the lime of the fly ash are shares from 0 to 1"
+        )
+    return ash, slag_share, lime
+
+
+def _all_within(values: ArrayLike, lowest: float, highest: float) -> bool:
+    numbers = np.asarray(values, dtype=np.float64)
+    return bool(np.all((numbers >= lowest) & (numbers <= highest)))

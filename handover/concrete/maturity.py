@@ -1,0 +1,168 @@
+"""Maturity: how far time and temperature have carried the concrete, as one number."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from handover.concrete.constants import GAS_CONSTANT, ZERO_CELSIUS_K, Floats
+from handover.errors import OutOfRange
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+# EN 1992-1-1:2004 eq. B.10: exp(13.65 - 4000/(273 + T)).
+_EN1992_CONSTANT: Final = 13.65
+_EN1992_KELVIN: Final = 4000.0
+_EN1992_ZERO_K: Final = 273.0
+
+
+def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, reference_c: ArrayLike) -> Floats:
+    """Return how many times faster the reactions run than at the reference temperature.
+
+    Args:
+        temperature_c: Of the concrete, any shape. [degC]
+        activation_energy: Apparent, broadcasts (one for each member: shape (m, 1)). [J/mol]
+        reference_c: Temperature at which the rate is 1, broadcasts. [degC]
+
+    Returns:
+        Broadcast shape. [1]
+
+    Source:
+        Freiesleben Hansen and Pedersen (1977); ASTM C1074 eq. 2 (from memory, not checked against the
+        standard), with the exact gas constant and 273.15 K.
+    """
+    kelvin = np.asarray(temperature_c, dtype=np.float64) + ZERO_CELSIUS_K
+    reference_k = np.asarray(reference_c, dtype=np.float64) + ZERO_CELSIUS_K
+    rate: Floats = np.exp(np.asarray(activation_energy) / GAS_CONSTANT * (1.0 / reference_k - 1.0 / kelvin))
+    return rate
+
+
+def rate_while_unfrozen(rate: ArrayLike, temperature_c: ArrayLike, frozen_below_c: ArrayLike) -> Floats:
+    """Return the rate, or 0 where the pore water is frozen: hydration needs liquid water.
+
+    Args:
+        rate: Rate of the reactions, any shape.
+        temperature_c: Of the concrete, broadcasts. [degC]
+        frozen_below_c: Temperature below which the pore water counts as frozen, broadcasts. [degC]
+
+    Returns:
+        Broadcast shape, in the unit of ``rate``.
+    """
+    return np.where(np.asarray(temperature_c) < frozen_below_c, 0.0, rate)
+
+
+def equivalent_age(
+    hours: ArrayLike,
+    temperature_c: ArrayLike,
+    activation_energy: ArrayLike,
+    reference_c: ArrayLike,
+    frozen_below_c: ArrayLike = -np.inf,
+) -> Floats:
+    """Return the age at the reference temperature that the concrete has reached, accumulated.
+
+    Means nothing without its reference temperature: keep the two together.
+
+    Args:
+        hours: Instants, strictly increasing, shape (n+1,). [h]
+        temperature_c: Mean between each two instants, shape (..., n). [degC]
+        activation_energy: Broadcasts against ``temperature_c``. [J/mol]
+        reference_c: Broadcasts likewise. [degC]
+        frozen_below_c: Age stands still below it; by default it never does. [degC]
+
+    Returns:
+        At each instant, the first 0, shape (..., n+1). [h]
+
+    Source:
+        ASTM C1074 eq. 2 (from memory, not checked against the standard); see `arrhenius_rate`.
+
+    Raises:
+        OutOfRange: hours that do not increase, temperatures that do not fit them or below absolute zero.
+    """
+    intervals, temperature = _intervals(hours, temperature_c)
+    rate = arrhenius_rate(temperature, activation_energy, reference_c)
+    return _accumulate(intervals, rate_while_unfrozen(rate, temperature, frozen_below_c))
+
+
+def temperature_time_factor(hours: ArrayLike, temperature_c: ArrayLike, datum_c: ArrayLike) -> Floats:
+    """Return the temperature-time factor, accumulated. What lies below the datum counts 0.
+
+    Args:
+        hours: Instants, strictly increasing, shape (n+1,). [h]
+        temperature_c: Mean between each two instants, shape (..., n). [degC]
+        datum_c: Temperature at and below which nothing is gained, broadcasts likewise. [degC]
+
+    Returns:
+        At each instant, the first 0, shape (..., n+1). [degC h]
+
+    Source:
+        Saul (1951), Principles underlying the steam curing of concrete; ASTM C1074.
+
+    Raises:
+        OutOfRange: as `equivalent_age`.
+    """
+    intervals, temperature = _intervals(hours, temperature_c)
+    return _accumulate(intervals, np.maximum(np.subtract(temperature, datum_c), 0.0))
+
+
+def en1992_age_factor(temperature_c: ArrayLike) -> Floats:
+    """Return the factor on time of the temperature-adjusted age of EN 1992.
+
+    It is 0.998, not 1, at 20 degC: the constants of the standard are rounded.
+
+    Args:
+        temperature_c: Of the concrete, any shape. [degC], 0 to 80 as the standard has it.
+
+    Returns:
+        Same shape. [1]
+
+    Source:
+        EN 1992-1-1:2004, eq. B.10; the same as fib Model Code 2010, eq. 5.1-85.
+    """
+    kelvin = np.asarray(temperature_c, dtype=np.float64) + _EN1992_ZERO_K
+    return np.exp(_EN1992_CONSTANT - _EN1992_KELVIN / kelvin)
+
+
+def en1992_adjusted_age(hours: ArrayLike, temperature_c: ArrayLike) -> Floats:
+    """Return the temperature-adjusted age of EN 1992, accumulated.
+
+    Args:
+        hours: Instants, strictly increasing, shape (n+1,). [h]
+        temperature_c: Mean between each two instants, shape (..., n). [degC]
+
+    Returns:
+        At each instant, the first 0, shape (..., n+1). [h]
+
+    Source:
+        EN 1992-1-1:2004, eq. B.10.
+
+    Raises:
+        OutOfRange: as `equivalent_age`.
+    """
+    intervals, temperature = _intervals(hours, temperature_c)
+    return _accumulate(intervals, en1992_age_factor(temperature))
+
+
+def _intervals(hours: ArrayLike, temperature_c: ArrayLike) -> tuple[Floats, Floats]:
+    """Return the lengths of the intervals, shape (n,), and the temperatures that belong to them."""
+    instants = np.asarray(hours, dtype=np.float64)
+    temperature = np.asarray(temperature_c, dtype=np.float64)
+    if instants.ndim != 1 or instants.size == 0:
+        raise OutOfRange("hours must be a row of at least one instant")
+    intervals = np.diff(instants)
+    if not np.all(intervals > 0.0):
+        raise OutOfRange("hours must increase from one instant to the next")
+    if temperature.ndim == 0 or temperature.shape[-1] != intervals.size:
+        raise OutOfRange(
+            f"{instants.size} instants need {intervals.size} temperatures between them; "
+            f"the temperatures have shape {temperature.shape}"
+        )
+    if np.any(temperature <= -ZERO_CELSIUS_K):
+        raise OutOfRange("a temperature lies below absolute zero; is it the mark of a missing value?")
+    return intervals, temperature
+
+
+def _accumulate(intervals: Floats, rate: Floats) -> Floats:
+    gained = np.cumsum(rate * intervals, axis=-1)
+    return np.concatenate([np.zeros_like(gained[..., :1], shape=(*gained.shape[:-1], 1)), gained], axis=-1)
