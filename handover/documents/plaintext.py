@@ -1,0 +1,23 @@
+"""Text from outside, made harmless for headers and calendar lines: it stays text, and starts no line of its own."""
+
+from __future__ import annotations
+
+import unicodedata
+
+UNWANTED = ("Cc", "Cs")
+"""Unicode's controls, and halves of surrogate pairs, which UTF-8 cannot carry."""
+
+
+def plain_lines(text: str) -> str:
+    """Return a text with every kind of line break as a newline, tabs as spaces and no other control character."""
+    lines = (_without_controls(line.replace("\t", " ")) for line in text.splitlines())
+    return "\n".join(lines)
+
+
+def plain_line(text: str) -> str:
+    """Return a text as one line, words one space apart and no control character in it."""
+    return " ".join(plain_lines(text).split())
+
+
+def _without_controls(text: str) -> str:
+    return "".join(each for each in text if unicodedata.category(each) not in UNWANTED)

@@ -1,0 +1,137 @@
+"""A drawing as a string of SVG, built from a handful of plain elements; everything from outside is escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from xml.sax.saxutils import escape, quoteattr
+
+Point = tuple[float, float]
+FONT = "Atkinson Hyperlegible, sans-serif"
+
+
+def number(value: float) -> str:
+    """Return a coordinate to a tenth, without needless zeros."""
+    return f"{value:.1f}".rstrip("0").rstrip(".")
+
+
+class Drawing:
+    """An SVG picture under construction.
+
+    Args:
+        width: Of the view box; the picture scales to the place it is given.
+        height: Of the view box.
+        title: What the picture is, for those who cannot see it.
+        desc: What it shows.
+        name: Class of the root element; the page's dark style hangs on classes.
+    """
+
+    def __init__(self, width: float, height: float, title: str, desc: str, name: str) -> None:
+        self.width = width
+        self.height = height
+        self.parts = [
+            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {number(width)} {number(height)}" '
+            f'class={quoteattr("chart " + name)} role="img" font-family={quoteattr(FONT)}>',
+            f"<title>{escape(title)}</title>",
+            f"<desc>{escape(desc)}</desc>",
+        ]
+
+    def __str__(self) -> str:
+        return "".join([*self.parts, "</svg>"])
+
+    def _add(self, tag: str, attributes: dict[str, float | str | None]) -> None:
+        self.parts.append(f"<{tag}{_attributes(attributes)}/>")
+
+    def line(self, start: Point, end: Point, ink: str, width: float = 1, dash: str | None = None) -> None:
+        """Draw a straight line."""
+        ends = {"x1": start[0], "y1": start[1], "x2": end[0], "y2": end[1]}
+        self._add("line", {**ends, **_stroke(ink, width), "stroke-dasharray": dash})
+
+    def rect(self, corner: Point, width: float, height: float, fill: str, radius: float = 0) -> None:
+        """Draw a filled rectangle from its upper left corner."""
+        place = {"x": corner[0], "y": corner[1], "width": width, "height": height}
+        self._add("rect", {**place, "rx": radius or None, "class": f"f-{fill}", "fill": INKS[fill]})
+
+    def area(self, points: Iterable[Point], fill: str) -> None:
+        """Fill a polygon."""
+        self._add("path", {"d": path(points) + "Z", "class": f"f-{fill}", "fill": INKS[fill]})
+
+    def curve(self, points: Iterable[Point], ink: str, width: float = 1.5, dash: str | None = None) -> None:
+        """Draw a line through points."""
+        look = {**_stroke(ink, width), "fill": "none", "stroke-linejoin": "round", "stroke-dasharray": dash}
+        self._add("path", {"d": path(points), **look})
+
+    def dot(self, centre: Point, radius: float, fill: str, ring: str | None = None) -> None:
+        """Draw a filled disc, with a ring around it if wanted."""
+        x, y = centre
+        round_path = (
+            f"M{number(x - radius)} {number(y)}"
+            f"a{number(radius)} {number(radius)} 0 1 0 {number(2 * radius)} 0"
+            f"a{number(radius)} {number(radius)} 0 1 0 {number(-2 * radius)} 0Z"
+        )
+        edge = {"stroke": INKS[ring], "stroke-width": 2} if ring else {}
+        names = f"f-{fill}" + (f" s-{ring}" if ring else "")
+        self._add("path", {"d": round_path, "class": names, "fill": INKS[fill], **edge})
+
+    def text(
+        self,
+        at: Point,
+        words: str,
+        ink: str = "ink",
+        size: float = 14,
+        *,
+        anchor: str = "start",
+        bold: bool = False,
+    ) -> None:
+        """Write one line of text; `anchor` is start, middle or end."""
+        look: dict[str, float | str | None] = {
+            "x": at[0],
+            "y": at[1],
+            "class": f"f-{ink}",
+            "fill": INKS[ink],
+            "font-size": size,
+            "font-weight": 700 if bold else None,
+            "text-anchor": None if anchor == "start" else anchor,
+        }
+        self.parts.append(f"<text{_attributes(look)}>{escape(words)}</text>")
+
+
+INKS = {
+    "ink": "#16262e",
+    "soft": "#4c5a61",
+    "rule": "#b9bdb8",
+    "wash": "#e9e8e2",
+    "paper": "#ffffff",
+    "water": "#0b5d7d",
+    "wet": "#cfe3ea",
+    "warm": "#a5430b",
+    "sand": "#f3dfc8",
+    "slab0": "#eceae4",
+    "slab1": "#d5d4cd",
+    "slab2": "#b9bab5",
+    "slab3": "#9b9f9c",
+    "slab4": "#7c8382",
+    "slab5": "#5d676a",
+}
+"""The palette by name. The page repaints the same names for the dark."""
+
+
+def path(points: Iterable[Point]) -> str:
+    """Return path data through points."""
+    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
+
+
+def _stroke(ink: str, width: float) -> dict[str, float | str | None]:
+    return {"class": f"s-{ink}", "stroke": INKS[ink], "stroke-width": width}
+
+
+def _attributes(attributes: dict[str, float | str | None]) -> str:
+    return "".join(
+        f" {name}={quoteattr(number(value) if isinstance(value, (int, float)) else value)}"
+        for name, value in attributes.items()
+        if value is not None
+    )
+
+
+def text_width(words: str, size: float, *, bold: bool = False) -> float:
+    """Return about how wide a line of text will be: on the wide side, so that labels keep apart."""
+    return len(words) * size * (0.56 if bold else 0.53)
