@@ -1,1 +1,1 @@
-"""practice"""
+"""Rules of the trade as data, with their sources."""
