@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from handover.documents.catalog import Catalog, catalog, slug
 from handover.documents.measures import Units, reader_value, rounded
@@ -305,6 +305,16 @@ class Wording:
         stay = self.say("watering.stay-wet") if visit.litres else ""
         lines = [words.action, words.amount, rain, stay, self.caller]
         return EventWords(words.title, "\n".join(line for line in lines if line))
+
+    def event(self, code: str, **values: object) -> EventWords:
+        """Return a calendar event that belongs to no single date, by its code under [event]."""
+        title, text = self.say(f"event.{code}.title", **values), self.say(f"event.{code}.text", **values)
+        return EventWords(title, text.strip())
+
+    def calendar_name(self, audience: Literal["owner", "crew"], revision: int) -> str:
+        """Return the name of a calendar, with its version from the second on."""
+        name = self.say(f"calendar.{audience}-name", site=self.job.site.name)
+        return name if revision <= 1 else self.say("calendar.version", name=name, n=revision)
 
     # ---- people and numbers
 
