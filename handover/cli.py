@@ -1,0 +1,371 @@
+"""The command line: arguments, the clock, printing, exit status. No logic of its own.
+
+Exit status: 0 done; 2 what came in cannot be used, each fault told with how to mend it; 1 anything else.
+What costs time to import is imported inside the command that needs it, so that `--help` answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from argparse import ArgumentParser, HelpFormatter, Namespace
+
+from handover import __version__
+
+TYPE_CHECKING = False  # typing itself would be a third of the time that --help takes
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+    from datetime import datetime
+    from pathlib import Path
+    from typing import Literal
+
+    from handover.documents.wording import Wording
+    from handover.errors import Finding
+    from handover.issue import Received
+
+DONE, FAILED, UNUSABLE = 0, 1, 2
+
+ABOUT = """\
+Cure-care documents for a concrete slab on ground: from what the crew wrote down and the hourly forecast
+to a care sheet, calendars and a watering plan for the owner of the slab."""
+
+LIMITS = """\
+The dates are cautious estimates. Local codes, the drawings and a licensed engineer come first."""
+
+WIDTH = 100
+"""Widest line that is printed; a narrower terminal gets narrower lines."""
+
+
+class Options(Namespace):
+    """What was asked for."""
+
+    run: Callable[[Options], None]
+    job: str
+    file: str
+    output: str
+    weather: str | None
+    as_of: str | None
+    json: bool
+    language: str | None
+    paper: Literal["letter", "a4"]
+    units: Literal["us", "si"]
+    templates: str | None
+    shape: Literal["job", "schedule"]
+    trace: bool = False
+
+
+def entry() -> None:
+    """Run as the console script."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(argv: Sequence[str]) -> int:
+    """Run one command; return its exit status. The one place where errors become words."""
+    try:
+        options = _parser().parse_args(argv, Options())
+    except SystemExit as stop:  # argparse has said what there was to say
+        return UNUSABLE if stop.code else DONE
+    try:
+        options.run(options)
+        sys.stdout.flush()
+    except BrokenPipeError:  # whoever was reading has seen enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return FAILED
+    except KeyboardInterrupt:
+        _tell("Stopped. Nothing was written.")
+        return FAILED
+    except Exception as fault:
+        if options.trace:
+            raise
+        return _explain(fault)
+    return DONE
+
+
+# ---- commands ---------------------------------------------------------------------------------------
+
+
+def new(options: Options) -> None:
+    """Write a commented job record to fill in."""
+    from handover.jobs.blank import blank_record
+
+    _write_new(options.file, blank_record().encode())
+    print(f"{_printable(options.file)} is ready to fill in. Then: handover check {_printable(options.file)}")
+
+
+def check(options: Options) -> None:
+    """Judge a job record."""
+    from handover.issue import read_record
+
+    _, _, cautions = read_record(_path(options.job))
+    _caution(cautions)
+    print(f"{_printable(options.job)} can be used.")
+
+
+def forecast(options: Options) -> None:
+    """Download the hourly forecast for the site and keep it."""
+    from handover.issue import download, read_record
+
+    job, _, cautions = read_record(_path(options.job))
+    _caution(cautions)
+    _, content = download(job, _as_of(options))
+    _write_new(options.output, content)
+    print(f"The forecast is in {_printable(options.output)}.")
+
+
+def plan(options: Options) -> None:
+    """Print the schedule."""
+    from handover.documents.schedule_json import schedule_json
+    from handover.documents.wording import Wording
+    from handover.issue import compute
+
+    as_of = _as_of(options)
+    received = _receive(options, as_of)
+    schedule = compute(received, as_of)
+    if options.json:
+        sys.stdout.write(schedule_json(schedule).decode())
+        return
+    for line in _table(
+        Wording(received.job, schedule, language=options.language or "en", units=options.units)
+    ):
+        print(_printable(line))
+
+
+def issue(options: Options) -> None:
+    """Write the whole document set."""
+    from handover.issue import check_folder, compute, issue_documents
+
+    as_of = _as_of(options)
+    received = _receive(options, as_of)
+    folder = _path(options.output)
+    check_folder(folder, received.job.id)
+    schedule = compute(received, as_of)
+    files = issue_documents(
+        received.job,
+        schedule,
+        folder,
+        inputs=received.inputs,
+        language=options.language.split(",") if options.language else None,
+        units=options.units,
+        paper=options.paper,
+        templates=_path(options.templates) if options.templates else None,
+    )
+    print(f"The documents are in {_printable(options.output)}:")
+    for name in files:
+        print(f"    {_printable(name)}")
+
+
+def schema(options: Options) -> None:
+    """Print the JSON Schema of a job record or of a schedule."""
+    import json
+
+    if options.shape == "job":
+        from handover.jobs.schema import job_schema as shape
+    else:
+        from handover.documents.schedule_json import schedule_schema as shape
+    print(json.dumps(shape(), indent=2, ensure_ascii=False))
+
+
+# ---- arguments --------------------------------------------------------------------------------------
+
+
+class _Help(HelpFormatter):
+    """The look of --help; told its width, since finding it out costs an import."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=30, width=_width())
+
+
+def _parser() -> ArgumentParser:
+    parser = ArgumentParser("handover", description=ABOUT, epilog=LIMITS, formatter_class=_Help)
+    parser.add_argument("--version", action="version", version=f"handover {__version__}")
+    parser.add_argument("--trace", action="store_true", help="on a failure, show where in the program it was")
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def command(name: str, run: Callable[[Options], None], text: str) -> ArgumentParser:
+        each = commands.add_parser(name, help=text, description=text, epilog=LIMITS, formatter_class=_Help)
+        each.set_defaults(run=run)
+        return each
+
+    each = command("new", new, "write a commented job record to fill in")
+    each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
+
+    each = command("check", check, "judge a job record: each fault with its line, and how to mend it")
+    _job(each)
+
+    each = command("forecast", forecast, "download the hourly forecast for the site and keep it")
+    _job(each)
+    each.add_argument("-o", "--output", metavar="FILE", required=True, help="where to keep it")
+    _time(each)
+
+    each = command("plan", plan, "print the schedule of dates and watering")
+    _job(each)
+    _weather(each)
+    _time(each)
+    each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
+    each.add_argument("--language", metavar="CODE", help="of the table (en)")
+    _units(each)
+
+    each = command("issue", issue, "write the whole document set to a folder")
+    _job(each)
+    _weather(each)
+    each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
+    _time(each)
+    each.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
+    each.add_argument(
+        "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
+    )
+    _units(each)
+    each.add_argument("--templates", metavar="DIR", help="texts and pages of your own that stand in for ours")
+
+    each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
+    each.add_argument("shape", choices=("job", "schedule"), help="which")
+    return parser
+
+
+def _job(parser: ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB", help="the job record (TOML or JSON)")
+
+
+def _weather(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "-w",
+        "--weather",
+        metavar="FILE",
+        help="hourly weather of any kind we read; without it, downloaded",
+    )
+
+
+def _time(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--as-of", metavar="TIME", help="time of issue, such as 2026-07-14T12:30:00-04:00 (now)"
+    )
+
+
+def _units(parser: ArgumentParser) -> None:
+    parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
+
+
+def _path(text: str) -> Path:
+    from pathlib import Path
+
+    return Path(text)
+
+
+def _as_of(options: Options) -> datetime:
+    """Return the time of issue: as given, else by the clock, which nothing else reads."""
+    from datetime import UTC, datetime
+
+    from handover.errors import Finding, UnusableInput
+
+    if options.as_of is None:
+        return datetime.now(UTC).replace(microsecond=0)
+    try:
+        time = datetime.fromisoformat(options.as_of)
+        problem = None if time.tzinfo else "does not say its offset from UTC"
+    except ValueError:
+        problem = "is not a time"
+    if problem is None:
+        return time
+    finding = Finding(
+        f'"{options.as_of}" {problem}',
+        field="--as-of",
+        expected="a date, a time and its offset from UTC",
+        example="2026-07-14T12:30:00-04:00",
+    )
+    raise UnusableInput([finding])
+
+
+def _receive(options: Options, as_of: datetime) -> Received:
+    from handover.issue import receive
+
+    received = receive(_path(options.job), _path(options.weather) if options.weather else None, as_of)
+    _caution(received.cautions)
+    return received
+
+
+def _write_new(name: str, content: bytes) -> None:
+    """Write a file that is not there yet."""
+    from handover.errors import Finding, UnusableInput
+
+    try:
+        with _path(name).open("xb") as file:
+            file.write(content)
+    except FileExistsError:
+        raise UnusableInput(
+            [Finding("is there already and is left as it is", file=name, expected="the name of a new file")]
+        ) from None
+    except OSError as fault:
+        raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
+
+
+# ---- printing ---------------------------------------------------------------------------------------
+
+
+def _width() -> int:
+    try:
+        columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns)
+    except (ValueError, OSError):
+        columns = WIDTH
+    return max(40, min(columns, WIDTH))
+
+
+def _printable(text: object) -> str:
+    """Return a text for one line of a terminal: a control character is shown, not obeyed."""
+    return "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in str(text))
+
+
+def _tell(line: str) -> None:
+    print(line, file=sys.stderr)
+
+
+def _caution(findings: Iterable[Finding]) -> None:
+    for each in findings:
+        _tell(f"Caution: {_printable(each)}")
+
+
+def _explain(fault: Exception) -> int:
+    """Print what went wrong and how to mend it; return the exit status."""
+    from handover.errors import HandoverError, UnusableInput
+
+    if isinstance(fault, UnusableInput):
+        _list(fault.findings)
+        return UNUSABLE
+    if isinstance(fault, HandoverError):
+        _tell(_printable(fault))
+    elif isinstance(fault, OSError):
+        _tell(_printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
+    else:
+        _tell(f"A fault in the program itself: {type(fault).__name__}: {_printable(fault)}")
+        _tell("Nothing was written. With --trace before the command, it shows where.")
+    return FAILED
+
+
+def _list(findings: Sequence[Finding]) -> None:
+    """Print each finding as a paragraph: where, what, what was expected, an example."""
+    for each in findings:
+        place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
+        _tell(_printable("  ".join(part for part in (place, each.field) if part)))
+        _tell(f"    {_printable(each.problem)}")
+        if each.expected:
+            _tell(f"    Expected: {_printable(each.expected)}")
+        if each.example:
+            _tell(f"    Example:  {_printable(each.example)}")
+    faults = sum(each.severity == "fault" for each in findings)
+    _tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+
+
+def _table(words: Wording) -> Iterable[str]:
+    """Give the lines of the schedule as a person reads it."""
+    yield words.job.site.name
+    yield ""
+    for each in words.owner_milestones:
+        yield f"  {each.title:34}{each.when_text}"
+    yield ""
+    for day in words.watering:
+        spans = ", ".join(visit.short_span for visit in day.visits) or day.note
+        yield f"  {day.short_day:14}{spans}"
+    for notice in words.cautions:
+        yield ""
+        yield f"{notice.title}: {notice.text}"
+    yield ""
+    yield from words.limits

@@ -1,0 +1,185 @@
+"""One job in, the whole set of documents out.
+
+The steps, by the names that the functions below and the guide for contributors use:
+
+    1 read            the job record and the weather, as received
+    2 check           whether they can be used and belong together; every fault at once
+    3 compute         the schedule
+    4 word            the schedule in each language asked for
+    5 render          every document, in memory
+    6 put in place    beside the target, checked, then by one rename; a run that fails leaves nothing behind
+"""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import re
+import shutil
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding, RenderingFailed, UnusableInput
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from pathlib import Path
+
+OWN_NAMES = re.compile(
+    r"(care-sheet|care-page|owner|crew|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
+    r"|schedule\.json|inputs"
+)
+"""Names of a set's files, in any language: what a later set of the same job takes the place of."""
+
+
+# ---- 6 put in place ---------------------------------------------------------------------------------
+
+
+def put_in_place(files: Mapping[str, bytes], folder: Path, job: str) -> None:
+    """Write a set of documents to a folder: all of it, or nothing.
+
+    The files are written to a temporary folder beside the target, checked, and put in place by a rename.
+    An earlier set of the same job is kept until the new one stands, and what somebody else laid into its
+    folder goes along.
+
+    Args:
+        files: The contents by name, "/" between folder and file.
+        folder: The target.
+        job: The id of the job, by which an earlier set is recognised.
+
+    Raises:
+        UnusableInput: The target is something else than an earlier set of this job.
+        RenderingFailed: A document is empty.
+    """
+    if empty := [name for name, content in files.items() if not content]:
+        raise RenderingFailed(f"nothing was rendered into {', '.join(empty)}")
+    folder = folder.resolve()
+    _tidy(folder)
+    check_folder(folder, job)
+    made = _make_parents(folder)
+    try:
+        with _beside(folder) as fresh:
+            _write(files, fresh)
+            _take_along(folder, fresh)
+            _swap(fresh, folder)
+    except BaseException:
+        for each in made:
+            each.rmdir()
+        raise
+
+
+def check_folder(folder: Path, job: str) -> None:
+    """Check that a set of documents of a job may be written to a folder.
+
+    Raises:
+        UnusableInput: Something else is there.
+    """
+    if not os.path.lexists(folder):
+        return
+    if not folder.is_dir():
+        raise _occupied(folder, "is a file, not a folder")
+    if not any(folder.iterdir()):
+        return
+    try:
+        earlier = json.loads((folder / "schedule.json").read_bytes())["job"]
+    except (OSError, ValueError, TypeError, LookupError):
+        raise _occupied(folder, "holds something else than a set of documents of ours") from None
+    if earlier != job:
+        raise _occupied(folder, f"holds the documents of another job, {earlier}")
+
+
+def _occupied(folder: Path, problem: str) -> UnusableInput:
+    finding = Finding(
+        problem=problem,
+        file=str(folder),
+        expected="a new folder, or one with an earlier set of the same job",
+        example=f"{folder}-2",
+    )
+    return UnusableInput([finding])
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    """Make the folders above the target; return those that were made, the innermost first."""
+    missing = [each for each in folder.parents if not each.exists()]
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise UnusableInput([Finding(f"cannot be made: {fault.strerror}", file=str(folder.parent))]) from None
+    return missing
+
+
+@contextmanager
+def _beside(folder: Path) -> Iterator[Path]:
+    """Give a temporary folder beside the target. It is locked as long as this run lives, see `_tidy`."""
+    fresh = folder.with_name(f".{folder.name}.issuing-{os.getpid()}")
+    fresh.mkdir()
+    lock = os.open(fresh, os.O_RDONLY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield fresh
+    finally:
+        shutil.rmtree(fresh, ignore_errors=True)
+        os.close(lock)
+
+
+def _tidy(folder: Path) -> None:
+    """Mend what a run that was killed left beside the target."""
+    earlier = _set_aside(folder)
+    if earlier.is_dir() and not folder.exists():
+        earlier.rename(folder)
+    shutil.rmtree(earlier, ignore_errors=True)
+    if not folder.parent.is_dir():
+        return
+    for left in folder.parent.iterdir():
+        if not left.name.startswith(f".{folder.name}.issuing-"):
+            continue
+        lock = os.open(left, os.O_RDONLY)
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            shutil.rmtree(left, ignore_errors=True)
+        except BlockingIOError:
+            continue  # another run is at work on it
+        finally:
+            os.close(lock)
+
+
+def _set_aside(folder: Path) -> Path:
+    return folder.with_name(f".{folder.name}.earlier")
+
+
+def _write(files: Mapping[str, bytes], fresh: Path) -> None:
+    for name, content in files.items():
+        file = fresh / name
+        file.parent.mkdir(exist_ok=True)
+        with file.open("xb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+
+
+def _take_along(folder: Path, fresh: Path) -> None:
+    """Copy into the new set what somebody else laid into the folder of the earlier one."""
+    if not folder.is_dir():
+        return
+    for each in folder.iterdir():
+        if OWN_NAMES.fullmatch(each.name):
+            continue
+        if each.is_dir() and not each.is_symlink():
+            shutil.copytree(each, fresh / each.name, symlinks=True)
+        else:
+            shutil.copy2(each, fresh / each.name, follow_symlinks=False)
+
+
+def _swap(fresh: Path, folder: Path) -> None:
+    """Put the new set in the place of the earlier one, which is there again if that fails."""
+    earlier = _set_aside(folder)
+    if folder.exists():
+        folder.rename(earlier)
+    try:
+        fresh.rename(folder)
+    except BaseException:
+        if earlier.exists():
+            earlier.rename(folder)
+        raise
+    shutil.rmtree(earlier, ignore_errors=True)

@@ -1,0 +1,70 @@
+"""The storeys of the house hold, and the front door opens at once."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from importlinter.cli import lint_imports
+
+import handover
+
+ROOT = Path(__file__).parents[1]
+
+HEAVY = (
+    "httpx", "icalendar", "jinja2", "markdown", "numpy", "pandas", "pint", "pvlib", "pydantic", "scipy",
+    "tree_sitter", "tzfpy", "weasyprint",
+)  # fmt: skip
+
+
+def python(code: str, *arguments: str) -> str:
+    """Run code in a fresh interpreter; return what it printed."""
+    done = subprocess.run(
+        [sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    return done.stdout
+
+
+def loaded_after(statement: str) -> set[str]:
+    """Return the modules that are loaded once a statement has run in a fresh interpreter."""
+    code = f"import sys, contextlib, io\nwith contextlib.redirect_stdout(io.StringIO()):\n    {statement}\n"
+    return set(python(code + "print(*sys.modules)").split())
+
+
+def test_each_storey_imports_only_from_those_below() -> None:
+    assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == 0
+
+
+@pytest.mark.parametrize("command", ["--help", "issue --help", "plan --help"])
+def test_help_loads_nothing_heavy(command: str) -> None:
+    arguments = command.split()
+    loaded = loaded_after(f"from handover.cli import main; main({arguments!r})")
+    assert "handover.cli" in loaded
+    assert not loaded.intersection(HEAVY)
+    # Each of these alone would cost a third of the time that a bare interpreter takes to start.
+    assert not loaded.intersection({"typing", "dataclasses", "pathlib", "handover.errors"})
+
+
+def test_importing_the_package_loads_nothing_heavy() -> None:
+    assert not loaded_after("import handover").intersection(HEAVY)
+
+
+def test_the_package_offers_its_four_functions() -> None:
+    for name in handover.__all__:
+        assert callable(getattr(handover, name)), name
+    with pytest.raises(AttributeError, match="soffits"):
+        _ = handover.soffits
+
+
+def test_nothing_below_the_command_line_reads_the_clock_or_draws_by_chance() -> None:
+    forbidden = {"now", "today", "utcnow", "time_ns", "monotonic", "uuid1", "uuid4", "urandom", "getrandbits"}
+    for file in sorted((ROOT / "handover").rglob("*.py")):
+        if file.name == "cli.py":
+            continue
+        called = {
+            node.attr for node in ast.walk(ast.parse(file.read_text())) if isinstance(node, ast.Attribute)
+        }
+        assert not called & forbidden, file
