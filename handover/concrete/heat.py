@@ -19,24 +19,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.linalg.lapack import dpttrf, dpttrs
 
+from handover.concrete.constants import ZERO_CELSIUS_K, Floats
 from handover.concrete.evaporation import transfer_coefficient
 from handover.concrete.hydration import degree_and_rate
-from handover.concrete.psychrometrics import saturation_pressure
+from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
+from handover.concrete.psychrometrics import saturation_over_water
 from handover.errors import OutOfRange
 
-Floats = NDArray[np.float64]
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
-GAS_CONSTANT = 8.314462618  # J/(mol K)
-KELVIN = 273.15
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 LATENT_HEAT = 2.45e6  # J/kg, water at about 20 degC
 HOUR = 3600.0
+_FAST_WIND_MS = 5.0
 _GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
 
 
@@ -59,7 +60,7 @@ class Layer:
     growth: float = 1.0
 
     def cell_sizes(self) -> Floats:
-        """Return the thickness of each cell from the top down, shape (cells,). [m]"""
+        """Return the thickness of each cell from the top down, in m, shape (cells,)."""
         shares = self.growth ** np.arange(self.cells, dtype=np.float64)
         return np.asarray(self.thickness * shares / shares.sum())
 
@@ -95,8 +96,13 @@ def column(slab: Layer, below: Sequence[Layer]) -> Column:
     """
     layers = (slab, *below)
     for layer in layers:
-        if min(layer.thickness, layer.conductivity, layer.heat_capacity, layer.growth) <= 0 or layer.cells < 1:
-            raise OutOfRange(f"a layer needs thickness, conductivity, heat capacity and cells above zero: {layer}")
+        if (
+            min(layer.thickness, layer.conductivity, layer.heat_capacity, layer.growth) <= 0
+            or layer.cells < 1
+        ):
+            raise OutOfRange(
+                f"a layer needs thickness, conductivity, heat capacity and cells above zero: {layer}"
+            )
     sizes = np.concatenate([layer.cell_sizes() for layer in layers])
     heat = np.concatenate([np.full(layer.cells, layer.heat_capacity) for layer in layers]) * sizes
     conductivity = np.concatenate([np.full(layer.cells, layer.conductivity) for layer in layers])
@@ -111,7 +117,8 @@ def column(slab: Layer, below: Sequence[Layer]) -> Column:
 def _shared_between_ends(of_cells: Floats) -> Floats:
     """Give half of each cell to the node above it and half to the node below."""
     halves = of_cells / 2.0
-    return np.concatenate([halves, [0.0]]) + np.concatenate([[0.0], halves])
+    shared: Floats = np.concatenate([halves, [0.0]]) + np.concatenate([[0.0], halves])
+    return shared
 
 
 @dataclass(frozen=True)
@@ -187,7 +194,7 @@ class Exchange:
 
 
 def film_coefficient(wind_ms: Floats) -> Floats:
-    """Return the convective film coefficient of a rough horizontal surface. [W/(m2 K)]
+    """Return the convective film coefficient of a rough horizontal surface, in W/(m2 K).
 
     Args:
         wind_ms: Wind near the surface, any shape. [m/s]
@@ -198,7 +205,8 @@ def film_coefficient(wind_ms: Floats) -> Floats:
         so the slab temperature is shown as a band.
     """
     wind = np.asarray(wind_ms, dtype=np.float64)
-    return np.where(wind <= 5.0, 5.6 + 4.0 * wind, 7.2 * np.maximum(wind, 5.0) ** 0.78)
+    fast = np.maximum(wind, _FAST_WIND_MS)
+    return np.where(wind <= _FAST_WIND_MS, 5.6 + 4.0 * wind, 7.2 * fast**0.78)
 
 
 def sky_emissivity(air_c: Floats, vapour_pa: Floats, cloud: Floats) -> Floats:
@@ -213,7 +221,7 @@ def sky_emissivity(air_c: Floats, vapour_pa: Floats, cloud: Floats) -> Floats:
         Clear sky: Brutsaert (1975), 1.24 (e/T)^(1/7) with e in hPa, T in K, as quoted by Convertino et al.
         (2020). Cloud: Unsworth and Monteith (1975), (1 - 0.84 c) clear + 0.84 c; from memory, not checked.
     """
-    clear = 1.24 * (vapour_pa / 100.0 / (air_c + KELVIN)) ** (1.0 / 7.0)
+    clear = 1.24 * (vapour_pa / 100.0 / (air_c + ZERO_CELSIUS_K)) ** (1.0 / 7.0)
     cover = 0.84 * cloud
     return np.asarray(np.minimum((1.0 - cover) * clear + cover, 1.0))
 
@@ -243,7 +251,7 @@ def exchange(
         film_factor: On the film coefficient, a number or shape (m,): the formulas disagree.
         evaporation_factor: On evaporation, likewise.
     """
-    kelvin4 = (air_c + KELVIN) ** 4
+    kelvin4 = (air_c + ZERO_CELSIUS_K) ** 4
     seen = surface.sky_view * sky_emissivity(air_c, vapour_pa, cloud) + (1.0 - surface.sky_view)
     sun = surface.absorptivity * surface.sun_share * shortwave_wm2
     return Exchange(
@@ -260,7 +268,7 @@ def exchange(
 
 @dataclass(frozen=True)
 class Heat:
-    """Where the heat went, since the start, shape (m,) each. [J/m2]
+    """Where the heat went since the start, in J/m2, shape (m,) each.
 
     ``stored = hydration + surface + ground``, to rounding.
     """
@@ -291,7 +299,7 @@ class March:
 
 
 Wetness = Callable[[int, Floats], Floats]
-"""How wet the surface is over a step: step number, equivalent age at the surface (m,) -> 0 dry to 1 wet, (m,)."""
+"""How wet the surface is over a step, 0 to 1 a member, from step and equivalent age at the surface."""
 
 
 class _Air(NamedTuple):
@@ -387,9 +395,9 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     """
     covered = air.cover > 0.0
     outer = np.where(covered, air.air_c, temperature_c)
-    kelvin = outer + KELVIN
+    kelvin = outer + ZERO_CELSIUS_K
     emitted = air.emissivity * STEFAN_BOLTZMANN * kelvin**4
-    pressure = saturation_pressure(outer)
+    pressure = saturation_over_water(outer)
     losing = LATENT_HEAT * np.where(covered | (pressure < air.vapour_pa), 0.0, air.evaporating)
     flux = air.film * (air.air_c - outer) + air.radiation - emitted - losing * (pressure - air.vapour_pa)
     # Clausius-Clapeyron gives the slope of the pressure closely enough for a Jacobian.
@@ -415,8 +423,7 @@ class _Marcher:
             _by_member(each, members) for each in (concrete.ultimate, concrete.tau, concrete.beta)
         )
         self.volume_heat = _by_member(concrete.heat, members) * column.concrete
-        self.hot = _by_member(concrete.activation_energy, members) / GAS_CONSTANT
-        self.at_reference = self.hot / (concrete.reference_c + KELVIN)
+        self.energy = _by_member(concrete.activation_energy, members)
         self.age = np.zeros((members, self.count))
         self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
         self.booked = np.zeros((3, members))  # hydration, surface, ground
@@ -424,8 +431,8 @@ class _Marcher:
     def rate(self, temperature: Floats) -> Floats:
         """Return equivalent hours per hour at the concrete nodes."""
         slab = temperature[:, : self.count]
-        rate = np.exp(self.at_reference - self.hot / (slab + KELVIN))
-        return np.where(slab < self.concrete.stops_below_c, 0.0, rate)
+        rate = arrhenius_rate(slab, self.energy, self.concrete.reference_c)
+        return rate_while_unfrozen(rate, slab, self.concrete.stops_below_c)
 
     def links(self) -> Floats:
         """Return the conductance between nodes, shape (m, n-1); concrete conducts less as it hydrates."""
@@ -435,8 +442,10 @@ class _Marcher:
             links[:, : self.count - 1] *= 1.0 + self.concrete.conductivity_gain * (1.0 - degree)
         return links
 
-    def load(self, links: Floats, temperature: Floats, flux: Floats, hydration: Floats) -> tuple[Floats, Floats]:
-        """Return the heat that reaches each node, and the part that comes from the deep ground. [W/m2]"""
+    def load(
+        self, links: Floats, temperature: Floats, flux: Floats, hydration: Floats
+    ) -> tuple[Floats, Floats]:
+        """Return the heat that reaches each node, and the part from the deep ground, in W/m2."""
         flow = links * np.diff(temperature, axis=1)
         ground = self.deep_link * (self.deep_c - temperature[:, -1])
         load = np.zeros_like(temperature)
