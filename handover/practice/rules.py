@@ -33,6 +33,7 @@ class GateRule:
         value: The threshold, in ``unit``; None where the measure needs none or finds it by ``per``.
         per: Name of the rule that the threshold comes from, or None.
         above_c: Only hours warmer than this count, or None. [degC]
+        uses: Uses of the slab that it applies to; all where empty.
     """
 
     milestone: str
@@ -44,6 +45,16 @@ class GateRule:
     mark: Mark
     per: str | None = None
     above_c: float | None = None
+    uses: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class RefusalRule:
+    """Dates that are not given, and for which uses of the slab (all where empty)."""
+
+    code: str
+    milestones: tuple[str, ...]
+    uses: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -87,6 +98,7 @@ class Practice:
     rules: dict[str, Rule]
     gates: tuple[GateRule, ...]
     cautions: dict[str, CautionRule]
+    refusals: tuple[RefusalRule, ...]
     methods: dict[str, CuringMethod]
     cements: dict[str, Cement]
     materials: dict[str, dict[str, Any]] = field(default_factory=dict)
@@ -97,9 +109,11 @@ class Practice:
         """Return the value of a rule."""
         return self.rules[name].value
 
-    def gates_of(self, milestone: str) -> tuple[GateRule, ...]:
-        """Return the conditions of a milestone, in the order of the data."""
-        return tuple(gate for gate in self.gates if gate.milestone == milestone)
+    def gates_of(self, milestone: str, use: str) -> tuple[GateRule, ...]:
+        """Return the conditions of a milestone for a use of the slab, in the order of the data."""
+        return tuple(
+            gate for gate in self.gates if gate.milestone == milestone and use in (gate.uses or (use,))
+        )
 
 
 def _table(name: str) -> dict[str, Any]:
@@ -117,6 +131,10 @@ def practice() -> Practice:
         rules=_rules(rules),
         gates=tuple(_gate(row, rules) for row in gates),
         cautions={code: _caution(code, row) for code, row in _table("cautions.toml").items()},
+        refusals=tuple(
+            RefusalRule(code, tuple(row["milestones"]), tuple(row.get("uses", ())))
+            for code, row in _table("refusals.toml").items()
+        ),
         methods={name: CuringMethod(**row) for name, row in watering["methods"].items()},
         cements=_cements(cements),
         materials=_table("materials.toml"),
@@ -151,6 +169,7 @@ def _gate(row: dict[str, Any], rules: dict[str, Any]) -> GateRule:
         mark=basis.get("mark", "common practice"),
         per=row.get("per"),
         above_c=row.get("above_c"),
+        uses=tuple(row.get("uses", ())),
     )
 
 
