@@ -311,6 +311,20 @@ class Wording:
         title, text = self.say(f"event.{code}.title", **values), self.say(f"event.{code}.text", **values)
         return EventWords(title, text.strip())
 
+    def walkthrough_event(self) -> EventWords:
+        """Return the crew's event of the walk-through, with what the record left open."""
+        words = self.event("walk-through")
+        left = [
+            f"- {each.item}: {each.note}" if each.note else f"- {each.item}"
+            for each in self.job.walkthrough
+            if each.ok is False
+        ]
+        if not left:
+            return words
+        return EventWords(
+            words.title, "\n".join([words.description, self.say("event.walk-through.left"), *left])
+        )
+
     def calendar_name(self, audience: Literal["owner", "crew"], revision: int) -> str:
         """Return the name of a calendar, with its version from the second on."""
         name = self.say(f"calendar.{audience}-name", site=self.job.site.name)
