@@ -1,4 +1,4 @@
-"""Text from outside, made harmless for headers and calendar lines: it stays text, and starts no line of its own."""
+"""Text from outside, made harmless for headers and calendar lines: it stays text."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ UNWANTED = ("Cc", "Cs")
 
 
 def plain_lines(text: str) -> str:
-    """Return a text with every kind of line break as a newline, tabs as spaces and no other control character."""
+    """Return a text with newlines for every kind of line break, and no other control character."""
     lines = (_without_controls(line.replace("\t", " ")) for line in text.splitlines())
     return "\n".join(lines)
 

@@ -1,0 +1,263 @@
+"""What is to be done and from when, one entry for each moment of action: what the calendars are made from."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, replace
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Literal
+from zoneinfo import ZoneInfo
+
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from handover.documents.wording import EventWords, Wording
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule, Milestone
+
+Audience = Literal["owner", "crew"]
+Look = Literal["water", "may", "protect", "work"]
+
+MOMENT = timedelta(minutes=30)
+"""Length of what has a beginning only: from here on you may."""
+
+SAWING = timedelta(hours=2)
+STRIPPING = timedelta(hours=1)
+RUBBING = timedelta(hours=2)
+COVERING = timedelta(hours=1)
+"""What a calendar sets aside for each piece of work. Common practice."""
+
+DUSK = time(17)
+"""By when the slab is covered against the frost of the night. Common practice."""
+
+WAKING, SLEEPING = time(7), time(21)
+"""No owner is woken for what he may do: it waits for the morning."""
+
+COLD_MONTHS = {"north": (11, 12, 1, 2, 3), "south": (5, 6, 7, 8, 9)}
+"""When somebody may reach for deicing salt, the first month first. Common practice."""
+
+PERMISSIONS = (
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.CURING_ENDS,
+)
+"""Told to the hour."""
+
+DISTANT = (MilestoneKind.SEAL, MilestoneKind.FLOOR_COVERING)
+"""Told to the day."""
+
+
+@dataclass(frozen=True)
+class CareEvent:
+    """One entry of a calendar.
+
+    Attributes:
+        audience: Whose calendar.
+        kind: What it is about; with `occasion`, what makes it the same event in every revision.
+        occasion: Which of its kind, "2026-07-15 1"; empty for what happens once.
+        start: UTC, or a date for a whole day.
+        end: After `start`; for a whole day the day after.
+        words: Title and description.
+        look: How it shows.
+    """
+
+    audience: Audience
+    kind: str
+    occasion: str
+    start: datetime | date
+    end: datetime | date
+    words: EventWords
+    look: Look
+
+
+def owner_events(job: JobRecord, schedule: CureSchedule, wording: Wording) -> tuple[CareEvent, ...]:
+    """Return what the owner is to do or may do, in order of time; nothing for a date past the estimate."""
+    return _Diary(job, schedule, wording).of_owner()
+
+
+def crew_events(job: JobRecord, schedule: CureSchedule, wording: Wording) -> tuple[CareEvent, ...]:
+    """Return what the crew comes back for, in order of time; nothing for a date past the estimate."""
+    return _Diary(job, schedule, wording).of_crew()
+
+
+class _Diary:
+    """The events of one schedule. Instants are in UTC, where sums hold across a clock change."""
+
+    def __init__(self, job: JobRecord, schedule: CureSchedule, wording: Wording) -> None:
+        self.job = job
+        self.schedule = schedule
+        self.wording = wording
+        self.zone = ZoneInfo(schedule.timezone)
+        frosts = [each for each in schedule.risks if each.code == "frost"]
+        self.frosts = sorted(frosts, key=lambda each: _utc(each.start))
+
+    def of_owner(self) -> tuple[CareEvent, ...]:
+        return self._in_order(
+            [
+                *self._waterings(),
+                *self._permissions(),
+                *self._distant(),
+                *self._no_salt(),
+                *self._covers("owner"),
+            ]
+        )
+
+    def of_crew(self) -> tuple[CareEvent, ...]:
+        return self._in_order(
+            [
+                *self._sawing(),
+                *self._edges(),
+                *self._walkthrough(),
+                *self._covers("crew"),
+                *self._blankets_off(),
+            ]
+        )
+
+    # ---- the owner's
+
+    def _waterings(self) -> Iterator[CareEvent]:
+        for day in self.schedule.watering:
+            for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
+                start, end = _utc(visit.start), _utc(visit.end)
+                words = self.wording.visit_event(visit)
+                yield CareEvent("owner", "watering", f"{day.date} {number}", start, end, words, "water")
+
+    def _permissions(self) -> Iterator[CareEvent]:
+        for milestone, told in self._told(PERMISSIONS):
+            start = self._awake(told)
+            words = self._with_hour(self.wording.owner_event(milestone), start, "calendar.from")
+            yield CareEvent("owner", milestone.kind, "", start, start + MOMENT, words, "may")
+
+    def _distant(self) -> Iterator[CareEvent]:
+        for milestone, told in self._told(DISTANT):
+            yield self._whole_day("owner", milestone.kind, told, self.wording.owner_event(milestone), "may")
+
+    def _no_salt(self) -> Iterator[CareEvent]:
+        """Remind of the salt that must stay off, when the first cold comes."""
+        for milestone, allowed in self._told([MilestoneKind.DEICING_SALT]):
+            cold = self._first_cold()
+            if cold < allowed:
+                when = self.wording.milestone(milestone).when_text
+                words = self._with_caller(self.wording.event("no-salt", when=when))
+                yield self._whole_day("owner", "no-salt", cold, words, "protect")
+
+    # ---- the crew's
+
+    def _sawing(self) -> Iterator[CareEvent]:
+        """Saw from the first hour that does not ravel to the last before the slab cracks by itself."""
+        for milestone, start in self._told([MilestoneKind.SAW_JOINTS]):
+            too_late = self.wording.milestone(milestone).not_after
+            end = max(_utc(too_late.instant), start + MOMENT) if too_late else start + SAWING
+            words = self._with_hour(self.wording.crew_event(milestone), start)
+            yield CareEvent("crew", milestone.kind, "", start, end, words, "work")
+
+    def _edges(self) -> Iterator[CareEvent]:
+        """Strip the forms, then rub the edges while they are green."""
+        for milestone, start in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
+            bare = start + STRIPPING
+            words = self._with_hour(self.wording.crew_event(milestone), start)
+            yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
+            words = self._with_hour(self.wording.event("rub-edges"), bare)
+            yield CareEvent("crew", "rub-edges", "", bare, bare + RUBBING, words, "work")
+
+    def _walkthrough(self) -> Iterator[CareEvent]:
+        """Meet the owner on the day the curing ends, over what was left open."""
+        for _, ended in self._told([MilestoneKind.CURING_ENDS]):
+            words = self.wording.walkthrough_event()
+            yield self._whole_day("crew", "walk-through", ended, words, "work")
+
+    def _blankets_off(self) -> Iterator[CareEvent]:
+        for milestone, start in self._told([MilestoneKind.FROST_SAFE] if self.frosts else []):
+            when = self.wording.milestone(milestone).when_text
+            words = self._with_hour(self.wording.event("blankets-off", when=when), start)
+            yield CareEvent("crew", "blankets-off", "", start, start + COVERING, words, "work")
+
+    # ---- both
+
+    def _covers(self, audience: Audience) -> Iterator[CareEvent]:
+        """Cover the slab before it may freeze, though not before the finishing is done."""
+        ready = _utc(self.schedule.finished or self.schedule.placement_end)
+        nights: Counter[date] = Counter()
+        for frost in self.frosts:
+            first, last = frost.start.astimezone(self.zone), frost.end.astimezone(self.zone)
+            nights[first.date()] += 1
+            occasion = f"{first.date()} {nights[first.date()]}"
+            start = min(max(_dusk_before(first), ready), _utc(first))
+            said = {
+                "start": self.wording.speak.moment(first).text,
+                "end": self.wording.speak.moment(last).text,
+            }
+            words = self.wording.event(f"frost-cover-{audience}", **said)
+            words = self._with_hour(self._with_caller(words) if audience == "owner" else words, start)
+            yield CareEvent(audience, "frost-cover", occasion, start, start + COVERING, words, "protect")
+
+    # ---- when
+
+    def _told(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[Milestone, datetime]]:
+        """Give each date of these kinds with the instant that the reader is told; none past the estimate."""
+        for milestone in filter(None, map(self.schedule.milestone, kinds)):
+            told = self.wording.milestone(milestone).when
+            if told is not None:
+                yield milestone, _utc(told.instant)
+
+    def _awake(self, when: datetime) -> datetime:
+        """Return the first instant that is not before `when` and not in the owner's night."""
+        local = when.astimezone(self.zone)
+        if WAKING <= local.time() < SLEEPING:
+            return when
+        morning = local.date() + timedelta(days=local.time() >= SLEEPING)
+        return _utc(datetime.combine(morning, WAKING, self.zone))
+
+    def _first_cold(self) -> datetime:
+        """Return when salt may first be reached for: the start of the cold months, or at once within them."""
+        placed = self.schedule.placement_end.astimezone(self.zone)
+        south = self.job.site.latitude is not None and self.job.site.latitude < 0
+        months = COLD_MONTHS["south" if south else "north"]
+        if placed.month in months:
+            return _utc(placed)
+        year = placed.year + (placed.month > months[0])
+        return _utc(datetime(year, months[0], 1, tzinfo=self.zone))
+
+    def _in_order(self, events: Iterable[CareEvent]) -> tuple[CareEvent, ...]:
+        """Return events in order of time, whatever the order of the schedule."""
+
+        def place(event: CareEvent) -> tuple[datetime, str, str]:
+            start = event.start
+            if not isinstance(start, datetime):
+                start = datetime.combine(start, time(), self.zone)
+            return _utc(start), event.kind, event.occasion
+
+        return tuple(sorted(events, key=place))
+
+    # ---- how
+
+    def _with_hour(
+        self, words: EventWords, start: datetime, pattern: str = "calendar.reminder"
+    ) -> EventWords:
+        """Return the words with the hour in the title, for not every phone shows it there, or rings."""
+        hour = self.wording.speak.hour(start.astimezone(self.zone))
+        return replace(words, title=self.wording.say(pattern, title=words.title, hour=hour))
+
+    def _with_caller(self, words: EventWords) -> EventWords:
+        return replace(words, description=f"{words.description}\n{self.wording.caller}")
+
+    def _whole_day(
+        self, audience: Audience, kind: str, told: datetime, words: EventWords, look: Look
+    ) -> CareEvent:
+        """Return an event of the local day of an instant. In a calendar it ends on the day after."""
+        day = told.astimezone(self.zone).date()
+        return CareEvent(audience, kind, "", day, day + timedelta(days=1), words, look)
+
+
+def _utc(when: datetime) -> datetime:
+    return when.astimezone(UTC)
+
+
+def _dusk_before(frost: datetime) -> datetime:
+    """Return the last dusk that is an hour or more before the frost, in UTC."""
+    latest = (_utc(frost) - COVERING).astimezone(frost.tzinfo)
+    day = latest.date() - timedelta(days=latest.time() < DUSK)
+    return _utc(datetime.combine(day, DUSK, frost.tzinfo))
