@@ -20,7 +20,7 @@ from handover.documents.events import Audience, CareEvent, Look, crew_events, ow
 from handover.documents.plaintext import plain_line, plain_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
 
     from handover.documents.wording import Wording
     from handover.jobs.model import JobRecord
@@ -76,27 +76,31 @@ def _calendar(
     # The library does not know these as text, and would leave them unescaped.
     for key in ("name", "x-wr-calname"):
         calendar.add(key, vText(name))
-    about = "\n".join(_about(schedule, wording, audience))
     for key in ("description", "x-wr-caldesc"):
-        calendar.add(key, vText(plain_lines(about)))
+        calendar.add(key, vText(plain_lines(_about(schedule, wording, audience))))
     for event in events:
         calendar.add_component(_vevent(job, schedule, wording, event))
     content: bytes = calendar.to_ical()
     return content
 
 
-def _about(schedule: CureSchedule, wording: Wording, audience: Audience) -> Iterator[str]:
-    """Say which dates these are, and what to do with those they replace."""
+def _about(schedule: CureSchedule, wording: Wording, audience: Audience) -> str:
+    """Return which dates these are, and what to do with those they replace."""
+    dated = _dated(schedule, wording)
+    if schedule.revision <= 1:
+        return dated
+    old = plain_line(wording.calendar_name(audience, schedule.revision - 1))
+    return f"{dated}\n{wording.say('calendar.revised', old=old)}"
+
+
+def _dated(schedule: CureSchedule, wording: Wording) -> str:
     made = schedule.issued_at.astimezone(ZoneInfo(schedule.timezone))
-    yield wording.say("calendar.dated", n=schedule.revision, day=wording.speak.day(made, year=True))
-    if schedule.revision > 1:
-        old = plain_line(wording.calendar_name(audience, schedule.revision - 1))
-        yield wording.say("calendar.revised", old=old)
+    return wording.say("calendar.dated", n=schedule.revision, day=wording.speak.day(made, year=True))
 
 
 def _vevent(job: JobRecord, schedule: CureSchedule, wording: Wording, event: CareEvent) -> Event:
     category = plain_line(wording.say(f"calendar.category.{event.look}"))
-    text = "\n".join([event.words.description, *_about(schedule, wording, event.audience)])
+    text = f"{event.words.description}\n{_dated(schedule, wording)}"
     entry = Event()
     entry.add("uid", _uid(job, event.audience, event.kind, event.occasion))
     entry.add("dtstamp", schedule.issued_at.astimezone(UTC))

@@ -33,7 +33,7 @@ DUSK = time(17)
 """By when the slab is covered against the frost of the night. Common practice."""
 
 WAKING, SLEEPING = time(7), time(21)
-"""No owner is woken for what he may do: it waits for the morning."""
+"""Nobody is woken for what may as well be done later: it waits for the morning."""
 
 COLD_MONTHS = {"north": (11, 12, 1, 2, 3), "south": (5, 6, 7, 8, 9)}
 """When somebody may reach for deicing salt, the first month first. Common practice."""
@@ -127,7 +127,7 @@ class _Diary:
 
     def _permissions(self) -> Iterator[CareEvent]:
         for milestone, told in self._told(PERMISSIONS):
-            start = self._awake(told)
+            start = self._by_day(told)
             words = self._with_hour(self.wording.owner_event(milestone), start, "calendar.from")
             yield CareEvent("owner", milestone.kind, "", start, start + MOMENT, words, "may")
 
@@ -137,10 +137,10 @@ class _Diary:
 
     def _no_salt(self) -> Iterator[CareEvent]:
         """Remind of the salt that must stay off, when the first cold comes."""
-        for milestone, allowed in self._told([MilestoneKind.DEICING_SALT]):
+        for _, allowed in self._told([MilestoneKind.DEICING_SALT]):
             cold = self._first_cold()
             if cold < allowed:
-                when = self.wording.milestone(milestone).when_text
+                when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
                 words = self._with_caller(self.wording.event("no-salt", when=when))
                 yield self._whole_day("owner", "no-salt", cold, words, "protect")
 
@@ -156,7 +156,8 @@ class _Diary:
 
     def _edges(self) -> Iterator[CareEvent]:
         """Strip the forms, then rub the edges while they are green."""
-        for milestone, start in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
+        for milestone, told in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
+            start = self._by_day(told)
             bare = start + STRIPPING
             words = self._with_hour(self.wording.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
@@ -170,7 +171,8 @@ class _Diary:
             yield self._whole_day("crew", "walk-through", ended, words, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
-        for milestone, start in self._told([MilestoneKind.FROST_SAFE] if self.frosts else []):
+        for milestone, told in self._told([MilestoneKind.FROST_SAFE] if self.frosts else []):
+            start = self._by_day(told)
             when = self.wording.milestone(milestone).when_text
             words = self._with_hour(self.wording.event("blankets-off", when=when), start)
             yield CareEvent("crew", "blankets-off", "", start, start + COVERING, words, "work")
@@ -203,8 +205,8 @@ class _Diary:
             if told is not None:
                 yield milestone, _utc(told.instant)
 
-    def _awake(self, when: datetime) -> datetime:
-        """Return the first instant that is not before `when` and not in the owner's night."""
+    def _by_day(self, when: datetime) -> datetime:
+        """Return the first instant that is not before `when` and not at night."""
         local = when.astimezone(self.zone)
         if WAKING <= local.time() < SLEEPING:
             return when
