@@ -3,30 +3,44 @@
 from __future__ import annotations
 
 from math import floor, log10
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+from handover.units import to_reader
+
+if TYPE_CHECKING:
+    from handover.units import KindName
 
 Units = Literal["us", "si"]
 
-IMPERIAL: dict[str, tuple[str, float]] = {
-    "m": ("in", 39.37007874),
-    "degC": ("degF", 1.8),
-    "MPa": ("psi", 145.0377377),
-    "L": ("gal", 0.2641720524),
-    "kg/m2/h": ("lb/ft2/h", 0.2048161436),
-    "m/s": ("mph", 2.236936292),
-    "m2": ("ft2", 10.76391042),
+KINDS: dict[str, KindName] = {
+    "m": "thickness",
+    "m2": "area",
+    "m3": "volume",
+    "L": "water",
+    "degC": "temperature",
+    "K": "temperature difference",
+    "MPa": "strength",
+    "kg/m3": "content",
+    "mm/h": "application rate",
+    "mm": "rain",
+    "kg/m2/h": "evaporation",
+    "m2K/W": "thermal resistance",
+    "m/s": "wind speed",
+    "degC h": "maturity",
 }
-METRIC: dict[str, tuple[str, float]] = {"m": ("mm", 1000), "m/s": ("km/h", 3.6)}
+"""Of what kind a value is, by the SI unit it stands in. Other units ("h", "d") read alike everywhere."""
 
 
 def reader_value(value: float, unit: str, units: Units) -> tuple[float, str]:
-    """Return an SI value in the reader's unit, and that unit."""
-    reader, factor = (IMPERIAL if units == "us" else METRIC).get(unit, (unit, 1.0))
-    return value * factor + (32 if reader == "degF" else 0), reader
+    """Return an SI value in the reader's unit, and the label of that unit ("" for a plain number)."""
+    kind = KINDS.get(unit)
+    if kind is None:
+        return value, "" if unit == "1" else unit
+    return to_reader(value, kind, units)
 
 
 def rounded(value: float, digits: int) -> str:
-    """Return a number to so many significant digits, without an exponent; "1,200" and "0.35"."""
+    """Return a number to so many significant digits, without an exponent: "1,200" and "0.35"."""
     if value == 0:
         return "0"
     places = digits - 1 - floor(log10(abs(value)))

@@ -85,6 +85,10 @@ class Speaker:
         """Return "Tuesday"."""
         return str(self.words.find("calendar-words.weekdays")[when.weekday()])
 
+    def weekday_short(self, when: date) -> str:
+        """Return "Tue"."""
+        return str(self.words.find("calendar-words.weekdays-short")[when.weekday()])
+
     def _day(self, key: str, when: date, weekdays: str, months: str) -> str:
         return self.words.say(
             key,

@@ -45,7 +45,7 @@ OWNER_KINDS = (
 )
 """What an owner is told of; the sets are the crew's own business."""
 
-WHOLE = ("degF", "degC", "mm", "percent")
+WHOLE = ("°F", "°C", "mm")
 """Reader's units told in whole numbers."""
 
 COLUMNS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
@@ -224,6 +224,17 @@ class Wording:
         """Return what an owner calls a date: "Walk on it"."""
         return self._of_kind(kind, "title")
 
+    def short_title(self, kind: MilestoneKind) -> str:
+        """Return the name of a date for the charts: "Walk"."""
+        special = f"milestone.short.{kind}--{self.method}"
+        return self.say(special if self.words.has(special) else f"milestone.short.{kind}")
+
+    @property
+    def keep(self) -> str:
+        """What the slab must be kept: "wet", "cover" or "coat", by the method of curing."""
+        covers = {"plastic-sheet": "cover", "insulating-blanket": "cover", "curing-compound": "coat"}
+        return covers.get(self.method, "wet")
+
     def not_before(self, when: datetime) -> Spoken:
         """Say a date that must not be told too early."""
         return self.speak.not_before(when, self.schedule.placement_end)
@@ -292,10 +303,10 @@ class Wording:
     def crew_event(self, milestone: Milestone) -> EventWords:
         """Return the crew's calendar event for a date, with its reason."""
         words = self.milestone(milestone)
-        lines = [words.when_text + "."]
+        window = [words.when_text]
         if words.not_after:
-            lines.append(self.say("milestone.words.not-after", when=words.not_after.text) + ".")
-        lines.append(self.say("calendar.because", reason=words.reason))
+            window.append(self.say("milestone.words.not-after", when=words.not_after.text))
+        lines = ["; ".join(window) + ".", self.say("calendar.because", reason=words.reason)]
         return EventWords(words.crew_title, "\n".join(lines))
 
     def visit_event(self, visit: Visit) -> EventWords:
@@ -303,7 +314,8 @@ class Wording:
         words = self.visit(visit)
         rain = self.say("watering.if-rain") if visit.litres else ""
         stay = self.say("watering.stay-wet") if visit.litres else ""
-        lines = [words.action, words.amount, rain, stay, self.caller]
+        takes = self.say("watering.takes", length=words.length)
+        lines = [words.action, takes, words.amount, rain, stay, self.caller]
         return EventWords(words.title, "\n".join(line for line in lines if line))
 
     def event(self, code: str, **values: object) -> EventWords:
@@ -353,11 +365,19 @@ class Wording:
             unit: An SI unit as the schedule writes it: "MPa", "h", "degC", "m", "L", "kg/m2/h", "1" ...
             digits: Significant digits; whole numbers keep all their digits.
         """
-        number, reader = reader_value(value, unit, self.units)
-        key = "quantity." + ("plain" if reader == "1" else reader)
-        if reader in WHOLE:
-            return self.say(key, value=f"{number:.0f}")
-        return self.say(key, value=rounded(number, digits))
+        number, label = reader_value(value, unit, self.units)
+        return self.with_label(f"{number:.0f}" if label in WHOLE else rounded(number, digits), label)
+
+    def with_label(self, value: str, label: str) -> str:
+        """Return a number with its unit, as the language writes it: "120 gallons"."""
+        if not label:
+            return value
+        key = f"quantity.{label}"
+        return self.say(key, value=value) if self.words.has(key) else f"{value} {label}"
+
+    def unit_name(self, unit: str) -> str:
+        """Return how the reader's unit for an SI unit is written: "°F"."""
+        return reader_value(0, unit, self.units)[1]
 
     def figure(self, figure: Figure) -> str:
         """Return the value of a figure in the reader's unit."""

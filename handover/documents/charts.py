@@ -1,0 +1,508 @@
+"""Three pictures of a schedule: the time line, the strength band, and the weather with the watering hours.
+
+Each comes with a sentence that says what to read from it. They draw what the schedule holds and compute
+nothing but places on the paper.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.documents.measures import reader_value, rounded
+from handover.documents.svg import Drawing, text_width
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from handover.documents.svg import Point
+    from handover.documents.wording import MilestoneWords, Wording
+    from handover.schedule.model import Floats, Milestone
+
+WIDTH = 520.0
+LABEL = 14.0
+SLAB_TONES = 6
+FLAG_KINDS = (
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.CURING_ENDS,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+)
+GATE_KINDS = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A picture as SVG, and the sentence that says what to read from it."""
+
+    svg: str
+    read: str
+
+
+class DayScale:
+    """Places instants on a line from the pour; the first days get more room than the last (a square root)."""
+
+    def __init__(self, start: datetime, days: float, left: float, right: float) -> None:
+        self.start = start
+        self.days = days
+        self.left = left
+        self.right = right
+
+    def day(self, days: float) -> float:
+        """Return the place of so many days after the pour."""
+        return self.left + (self.right - self.left) * float(np.sqrt(min(max(days / self.days, 0), 1)))
+
+    def at(self, when: datetime) -> float:
+        """Return the place of an instant."""
+        return self.day((when - self.start) / timedelta(days=1))
+
+
+# ---- labels that keep apart
+
+
+@dataclass(frozen=True)
+class Flag:
+    """A label on a pole: where the pole stands, and the span that the label covers."""
+
+    pole: float
+    left: float
+    right: float
+
+    def covers(self, x: float) -> bool:
+        """Tell whether a pole at x would run through the label."""
+        return self.left < x < self.right
+
+    def touches(self, other: Flag) -> bool:
+        """Tell whether two labels overlap if they stand in one row."""
+        return self.left < other.right and other.left < self.right
+
+
+def flag(pole: float, width: float, right_edge: float) -> Flag:
+    """Return a flag that flies to the right of its pole, or to the left where the paper ends."""
+    if pole + 5 + width <= right_edge:
+        return Flag(pole, pole + 4, pole + 5 + width)
+    return Flag(pole, pole - 5 - width, pole - 4)
+
+
+def rows(flags: Sequence[Flag]) -> list[int]:
+    """Return a row for each flag, 0 the lowest: no label on another, no pole through a label."""
+    placed: dict[int, int] = {}
+    for index in sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each)):
+        row = 0
+        while not _fits(flags, index, row, placed) and row <= len(flags):
+            row += 1
+        placed[index] = row
+    return [placed[index] for index in range(len(flags))]
+
+
+def _fits(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
+    mine = flags[index]
+    return all(
+        not (there == row and mine.touches(flags[other]))
+        and not (there < row and flags[other].covers(mine.pole))
+        and not (there > row and mine.covers(flags[other].pole))
+        for other, there in placed.items()
+    )
+
+
+# ---- the time line
+
+
+def time_line(wording: Wording) -> Chart:
+    """Draw the line of time from the pour, with a flag on each "not before" date."""
+    told = [each for each in wording.owner_milestones if each.kind in FLAG_KINDS and each.when]
+    days = _horizon(wording, told)
+    scale = DayScale(wording.schedule.placement_end, days, 16, WIDTH - 16)
+    shown = [
+        each for each in told if each.when and scale.at(each.when.instant) < scale.right or _last(each, scale)
+    ]
+    flags = [_flag(wording, each, scale) for each in shown]
+    levels = rows(flags)
+    top = 38.0 * (max(levels, default=0) + 1) + 8
+    listed = " ".join(
+        wording.say("chart.time-line.item", title=each.title, when=each.when.text)
+        for each in shown
+        if each.when
+    )
+    drawing = Drawing(
+        WIDTH,
+        top + 92,
+        wording.say("chart.time-line.title", days=round(days)),
+        wording.say("chart.time-line.desc", list=listed),
+        "time-line",
+    )
+    _slab(drawing, wording, scale, top)
+    _wet_bar(drawing, wording, scale, top + 32)
+    _day_ticks(drawing, wording, scale, top + 32 + 20)
+    for words, banner, level in zip(shown, flags, levels, strict=True):
+        _draw_flag(drawing, wording, words, banner, top, top - 38.0 * (level + 1))
+    return Chart(str(drawing), wording.say("chart.time-line.read"))
+
+
+def _horizon(wording: Wording, told: Sequence[MilestoneWords]) -> float:
+    """Return the days the time line reaches: 28, or a little more when the last flag falls just past it."""
+    since = [
+        (each.when.instant - wording.schedule.placement_end) / timedelta(days=1) for each in told if each.when
+    ]
+    near = [days for days in since if days <= 35]  # noqa: PLR2004 - a week past day 28
+    return max(28.0, *near) if near else 28.0
+
+
+def _last(words: MilestoneWords, scale: DayScale) -> bool:
+    return bool(words.when) and abs(scale.at(words.when.instant) - scale.right) < 1  # type: ignore[union-attr]
+
+
+def _flag(wording: Wording, words: MilestoneWords, scale: DayScale) -> Flag:
+    pole = scale.at(words.when.instant) if words.when else scale.right
+    wide = max(
+        text_width(wording.short_title(words.kind), LABEL, bold=True),
+        text_width(words.when.short if words.when else "", LABEL),
+    )
+    return flag(pole, wide, WIDTH - 2)
+
+
+def _draw_flag(
+    drawing: Drawing, wording: Wording, words: MilestoneWords, banner: Flag, foot: float, head: float
+) -> None:
+    drawing.line((banner.pole, head), (banner.pole, foot), "ink", 1.5)
+    drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
+    left = banner.left >= banner.pole
+    x, anchor = (banner.pole + 6, "start") if left else (banner.pole - 6, "end")
+    drawing.text((x, head + 12), wording.short_title(words.kind), size=LABEL, anchor=anchor, bold=True)
+    drawing.text((x, head + 28), words.when.short if words.when else "", "soft", LABEL, anchor=anchor)
+
+
+def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    """Draw the slab in section, darker as it grows stronger."""
+    history = wording.schedule.history
+    strength = history.strength_mpa.likely.middle
+    full = max(float(strength.max()), 1e-9)
+    edges = np.linspace(0, 1, 42) ** 2 * scale.days
+    for start, end in pairwise(edges):
+        share = float(np.interp((start + end) / 2 * 24, history.hours, strength)) / full
+        tone = min(int(share * SLAB_TONES), SLAB_TONES - 1)
+        left, right = scale.day(start), scale.day(end)
+        drawing.rect((left, top), right - left + 0.4, 26, f"slab{tone}")
+
+
+def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    first = wording.schedule.milestone(MilestoneKind.FIRST_WATER)
+    last = wording.schedule.milestone(MilestoneKind.CURING_ENDS)
+    if not (first and last and first.not_before and last.not_before):
+        return
+    start, end = scale.at(first.not_before), scale.at(last.not_before)
+    drawing.rect((start, top), max(end - start, 2), 17, "wet", 2)
+    words = wording.say(f"chart.time-line.{wording.keep}")
+    if text_width(words, 13, bold=True) + 12 <= end - start:
+        drawing.text((start + 6, top + 13), words, "water", 13, bold=True)
+
+
+def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    drawing.line((scale.left, top + 2), (scale.right, top + 2), "rule")
+    taken = -1.0
+    for day in (0, 1, 3, 7, 14, 21, 28):
+        x = scale.day(day)
+        drawing.line((x, top - 2), (x, top + 6), "soft")
+        words = wording.say("chart.time-line.day", n=day) if day else wording.say("chart.time-line.pour")
+        half = text_width(words, 13) / 2
+        middle = min(max(x, half + 2), WIDTH - half - 2)
+        if middle - half > taken:
+            drawing.text((middle, top + 21), words, "soft", 13, anchor="middle")
+            taken = middle + half + 6
+
+
+# ---- strength
+
+
+def strength(wording: Wording) -> Chart:
+    """Draw the estimate of strength as a band, with the gates of the owner's dates."""
+    history = wording.schedule.history
+    days = 28.0
+    height, left, right, top, bottom = 300.0, 58.0, WIDTH - 14, 30.0, 258.0
+    scale = DayScale(wording.schedule.placement_end, days, left, right)
+    keep = history.hours <= days * 24
+    hours = history.hours[keep]
+    low, likely, high = (
+        reader_array(each.middle[keep], "MPa", wording)
+        for each in (history.strength_mpa.low, history.strength_mpa.likely, history.strength_mpa.high)
+    )
+    ticks = nice_ticks(float(high.max()))
+
+    def y(value: float) -> float:
+        return bottom - (bottom - top) * value / ticks[-1]
+
+    xs = [scale.day(hour / 24) for hour in hours]
+    unit = reader_value(1, "MPa", wording.units)[1]
+    drawing = Drawing(
+        WIDTH,
+        height,
+        wording.say("chart.strength.title"),
+        _strength_words(wording, days),
+        "strength",
+    )
+    for tick in ticks:
+        drawing.line((left, y(tick)), (right, y(tick)), "wash" if tick else "soft")
+        drawing.text((left - 8, y(tick) + 5), rounded(tick, 3), "soft", 13, anchor="end")
+    drawing.text((2, 14), wording.say("chart.strength.axis", unit=unit), "soft", 13)
+    thin = _thin(len(xs))
+    upper = [(xs[i], y(high[i])) for i in thin]
+    lower = [(xs[i], y(low[i])) for i in thin]
+    drawing.area([*upper, *reversed(lower)], "slab1")
+    drawing.curve([(xs[i], y(likely[i])) for i in thin], "ink", 2.5)
+    full = reader_value(wording.schedule.specified_strength_mpa, "MPa", wording.units)[0]
+    if full <= ticks[-1]:
+        drawing.line((left, y(full)), (right, y(full)), "soft", 1.2, "2 4")
+        drawing.text((left + 6, y(full) - 6), wording.say("chart.strength.full"), "soft", 13)
+    _gates(drawing, wording, scale, y, bottom)
+    _strength_days(drawing, wording, scale, bottom)
+    return Chart(str(drawing), wording.say("chart.strength.read"))
+
+
+def _strength_words(wording: Wording, days: float) -> str:
+    history = wording.schedule.history
+
+    def at(values: Floats, day: float) -> str:
+        return wording.quantity(float(np.interp(day * 24, history.hours, values)), "MPa")
+
+    low, high = history.strength_mpa.low.middle, history.strength_mpa.high.middle
+    return wording.say(
+        "chart.strength.desc",
+        days=round(days),
+        low7=at(low, 7),
+        high7=at(high, 7),
+        low=at(low, days),
+        high=at(high, days),
+        full=wording.quantity(wording.schedule.specified_strength_mpa, "MPa"),
+    )
+
+
+def _gates(
+    drawing: Drawing, wording: Wording, scale: DayScale, y: Callable[[float], float], bottom: float
+) -> None:
+    for kind in GATE_KINDS:
+        milestone = wording.schedule.milestone(kind)
+        needed = required_strength(milestone)
+        if milestone is None or milestone.not_before is None or needed is None:
+            continue
+        when = wording.not_before(milestone.not_before)
+        x = scale.at(when.instant)
+        level = y(reader_value(needed, "MPa", wording.units)[0])
+        drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
+        drawing.dot((x, level), 5, "paper", "warm")
+        words = wording.short_title(kind)
+        inside = x + 10 + text_width(words, LABEL, bold=True) < scale.right
+        place = (x + 9, level + 18) if inside else (x - 9, level + 18)
+        drawing.text(place, words, "warm", LABEL, anchor="start" if inside else "end", bold=True)
+
+
+def required_strength(milestone: Milestone | None) -> float | None:
+    """Return the strength that a milestone waits for, as its gates tell it. [MPa]"""
+    if milestone is None:
+        return None
+    gates = (milestone.because.governing, *milestone.because.others)
+    needed = [figure.value for gate in gates for figure in gate.figures if figure.unit == "MPa"]
+    return max(needed, default=None)
+
+
+def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: float) -> None:
+    for day in (0, 1, 3, 7, 14, 28):
+        x = scale.day(day)
+        drawing.line((x, bottom), (x, bottom + 5), "soft")
+        words = wording.say("chart.time-line.day", n=day) if day else wording.say("chart.time-line.pour")
+        anchor = "end" if day == 28 else "middle"  # noqa: PLR2004 - the last one stays on the paper
+        drawing.text((x, bottom + 21), words, "soft", 13, anchor=anchor)
+
+
+# ---- weather
+
+
+def weather_strip(wording: Wording) -> Chart:
+    """Draw air, drying and rain hour by hour, with the watering hours shaded."""
+    weather = wording.schedule.weather
+    days = min(max(len(wording.schedule.watering) + 1, 4), 9)
+    keep = weather.time <= weather.time[0] + np.timedelta64(days * 24, "h")
+    left, right, height = 8.0, WIDTH - 8, 292.0
+    start, end = weather.time[keep][0], weather.time[keep][-1]
+    width = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
+
+    def x(when: np.datetime64 | datetime) -> float:
+        moment = (
+            np.datetime64(when.astimezone(UTC).replace(tzinfo=None), "s")
+            if isinstance(when, datetime)
+            else when
+        )
+        return left + width * float((moment - start) / np.timedelta64(1, "s"))
+
+    air = reader_array(weather.air_c[keep], "degC", wording)
+    history = wording.schedule.history
+    inside = (history.time >= start) & (history.time <= end)
+    drying = reader_array(history.evaporation[inside], "kg/m2/h", wording)
+    drawing = Drawing(
+        WIDTH, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
+    )
+    lanes = {"air": (44.0, 128.0), "drying": (160.0, 212.0), "rain": (244.0, 264.0)}
+    _watering_hours(drawing, wording, x, right, (26.0, 268.0))
+    _midnights(drawing, wording, x, (left, right), height)
+    xs = [x(each) for each in weather.time[keep]]
+    _lane(drawing, wording, "air", "degC", lanes["air"])
+    _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
+    _extremes(drawing, wording, xs, air, lanes["air"])
+    _lane(drawing, wording, "drying", "kg/m2/h", lanes["drying"])
+    dry_xs = [x(each) for each in history.time[inside]]
+    peak = max(float(drying.max(initial=0)), 1e-6)
+    floor = lanes["drying"][1]
+    if dry_xs:
+        points = _points(dry_xs, drying, lanes["drying"], (0.0, peak))
+        drawing.area([(dry_xs[0], floor), *points, (dry_xs[-1], floor)], "sand")
+        drawing.curve(points, "warm", 1.5)
+    drawing.line((left, floor), (right, floor), "rule")
+    _lane(drawing, wording, "rain", "", lanes["rain"])
+    rain = weather.precipitation_mm[keep]
+    most = max(float(rain.max(initial=0)), 4.0)
+    for place, amount in zip(xs, rain, strict=True):
+        if amount > 0.05:  # noqa: PLR2004 - a trace draws nothing
+            tall = 20 * min(float(amount) / most, 1)
+            drawing.rect((place - 2, lanes["rain"][1] - tall), 3, tall, "water")
+    drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
+    _typical_line(drawing, wording, x, right)
+    key = (
+        "chart.weather.read"
+        if any(day.visits for day in wording.schedule.watering)
+        else "chart.weather.read-plain"
+    )
+    return Chart(str(drawing), wording.say(key))
+
+
+def _lane(drawing: Drawing, wording: Wording, name: str, unit: str, lane: tuple[float, float]) -> None:
+    reader = wording.unit_name(unit) if unit else ""
+    drawing.text((10, lane[0] - 8), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True)
+
+
+def _points(
+    xs: Sequence[float], values: Floats, lane: tuple[float, float], reach: tuple[float, float]
+) -> list[Point]:
+    low, high = reach
+    span = max(high - low, 1e-6)
+    return [
+        (x, lane[1] - (lane[1] - lane[0]) * (float(v) - low) / span) for x, v in zip(xs, values, strict=True)
+    ]
+
+
+def _curve(
+    drawing: Drawing,
+    xs: Sequence[float],
+    values: Floats,
+    lane: tuple[float, float],
+    reach: tuple[float, float],
+    ink: str,
+) -> None:
+    drawing.curve(_points(xs, values, lane, reach), ink, 2)
+
+
+def _extremes(
+    drawing: Drawing, wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float]
+) -> None:
+    """Write the high and the low of each stretch of 24 hours beside the curve, where there is room."""
+    points = _points(xs, air, lane, (float(air.min()), float(air.max())))
+    for first in range(0, len(xs) - 12, 24):
+        part = air[first : first + 24]
+        for index, lift in ((int(part.argmax()), -5.0), (int(part.argmin()), 15.0)):
+            place = points[first + index]
+            if 14 <= place[0] <= WIDTH - 18:  # noqa: PLR2004 - inside the paper
+                drawing.text((place[0], place[1] + lift), f"{part[index]:.0f}°", "ink", 12, anchor="middle")
+
+
+def _watering_hours(
+    drawing: Drawing,
+    wording: Wording,
+    x: Callable[[datetime], float],
+    right: float,
+    reach: tuple[float, float],
+) -> None:
+    for day in wording.schedule.watering:
+        for visit in day.visits:
+            start, end = x(visit.start), x(visit.end)
+            if start < right:
+                drawing.rect((start, reach[0]), max(end - start, 2.0), reach[1] - reach[0], "wet")
+
+
+def _midnights(
+    drawing: Drawing,
+    wording: Wording,
+    x: Callable[[datetime], float],
+    reach: tuple[float, float],
+    height: float,
+) -> None:
+    left, right = reach
+    first = wording.schedule.weather.first_hour
+    midnight = first.replace(hour=0, minute=0, second=0, microsecond=0)
+    while x(midnight) < right:
+        place = max(x(midnight), left)
+        next_one = midnight + timedelta(days=1)
+        room = min(x(next_one), right) - place
+        if place > left:
+            drawing.line((place, 26), (place, height - 8), "rule")
+        words = wording.speak.short_day(midnight)
+        for shorter in (words, wording.speak.weekday_short(midnight)):
+            if text_width(shorter, 13) <= room - 6:
+                drawing.text((place + 4, height - 10), shorter, "soft", 13)
+                break
+        midnight = next_one
+
+
+def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], float], right: float) -> None:
+    begins = wording.schedule.weather.typical_from
+    if begins is None or not x(begins) < right - 4:
+        return
+    place = x(begins)
+    words = wording.say("chart.weather.typical")
+    drawing.line((place, 4), (place, 268), "soft", 1.2, "2 3")
+    room = place + 6 + text_width(words, 12) < WIDTH
+    drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
+
+
+def _weather_words(wording: Wording, keep: np.ndarray, inside: np.ndarray) -> str:
+    schedule = wording.schedule
+    air = schedule.weather.air_c[keep]
+    drying = schedule.history.evaporation[inside]
+    moment = schedule.history.time[inside][int(drying.argmax())] if drying.size else schedule.weather.time[0]
+    zone = schedule.placement_end.tzinfo
+    peak = moment.astype(datetime).replace(tzinfo=UTC).astimezone(zone)
+    return wording.say(
+        "chart.weather.desc",
+        low=wording.quantity(float(air.min()), "degC"),
+        high=wording.quantity(float(air.max()), "degC"),
+        peak=wording.speak.moment(peak).text,
+    )
+
+
+# ---- small helps
+
+
+def reader_array(values: Floats, unit: str, wording: Wording) -> Floats:
+    """Return an array in the reader's unit."""
+    zero = reader_value(0, unit, wording.units)[0]
+    one = reader_value(1, unit, wording.units)[0]
+    return values * (one - zero) + zero
+
+
+def nice_ticks(highest: float, count: int = 4) -> list[float]:
+    """Return round numbers from 0 to just past the highest value."""
+    rough = max(highest, 1e-9) / count
+    power = 10.0 ** np.floor(np.log10(rough))
+    step = next(float(power * each) for each in (1, 2, 2.5, 5, 10) if power * each >= rough)
+    return [step * each for each in range(int(np.ceil(highest / step - 1e-9)) + 1)]
+
+
+def _thin(length: int, most: int = 140) -> list[int]:
+    """Return the indices of at most so many points, close together early and always with the last."""
+    if length <= most:
+        return list(range(length))
+    picked = np.unique((np.linspace(0, 1, most) ** 2 * (length - 1)).round().astype(int))
+    return [int(each) for each in picked]
