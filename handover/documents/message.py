@@ -1,0 +1,188 @@
+"""message.eml: the letter that brings the documents to the owner, a draft that the contractor looks over.
+
+Nothing in it is drawn from the clock or from chance: the date is that of issue, and what a mail program would
+draw, the Message-ID and the boundaries between the parts, is derived from the contents.
+
+Source: RFC 5322 (message), RFC 2046 (multipart), RFC 5545 section 8.1 (text/calendar).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from email.errors import MessageError
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+from hashlib import sha256
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING
+
+from handover.documents.plaintext import plain_line
+from handover.documents.templating import environment
+from handover.errors import Finding, UnusableInput
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from handover.documents.wording import Wording
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
+    ".pdf": ("application", "pdf", {}),
+    ".html": ("text", "html", {"charset": "utf-8"}),
+    ".ics": ("text", "calendar", {"charset": "utf-8", "method": "PUBLISH"}),
+    ".json": ("application", "json", {}),
+}
+"""Media type of an attachment and its parameters, by the ending of its name."""
+
+TOLD = (
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.CURING_ENDS,
+)
+"""The dates that the letter itself tells; the sheet has them all."""
+
+NO_DOMAIN = "handover.invalid"
+"""Of the Message-ID where the contractor gives no address. RFC 2606: never anybody's."""
+
+
+@dataclass(frozen=True)
+class Block:
+    """A block of the letter: lines that run together, then the items of a list; either may be empty."""
+
+    lines: tuple[str, ...]
+    items: tuple[str, ...]
+
+
+def compose_message(
+    job: JobRecord, schedule: CureSchedule, wording: Wording, attachments: Mapping[str, bytes]
+) -> bytes:
+    """Return a draft message to the owner: plain and HTML text in the owner's language, documents attached.
+
+    Args:
+        job: The job record: its contractor is the sender, its owner the reader, where it gives addresses.
+        schedule: Its schedule.
+        wording: The words, in the owner's language.
+        attachments: The documents by file name, in the order in which they are shown.
+
+    Raises:
+        UnusableInput: An address that is none, or an attachment of a kind that has no place in a letter.
+    """
+    if findings := [*_unusable_addresses(job), *_unknown_kinds(attachments)]:
+        raise UnusableInput(findings)
+    plain = _plain(job, schedule, wording, attachments)
+    digest = _digest(job.id, schedule, plain, attachments)
+    message = EmailMessage(policy=SMTP)
+    _write_head(message, job, schedule, wording, digest)
+    message.set_content(plain, cte="quoted-printable")
+    message.add_alternative(_html(plain, wording), subtype="html", cte="quoted-printable")
+    for name, content in attachments.items():
+        maintype, subtype, params = TYPES[PurePosixPath(name).suffix]
+        message.add_attachment(content, maintype=maintype, subtype=subtype, filename=name, params=params)
+    for number, part in enumerate(each for each in message.walk() if each.is_multipart()):
+        part.set_boundary(f"=_{number}_{digest}")
+    message["Content-Language"] = wording.language
+    return message.as_bytes()
+
+
+# ---- the head
+
+
+def _write_head(
+    message: EmailMessage, job: JobRecord, schedule: CureSchedule, wording: Wording, digest: str
+) -> None:
+    sender = _mailbox(job.contractor.name, job.contractor.email)
+    reader = _mailbox(job.owner.name, job.owner.email)
+    if sender:
+        message["From"] = sender
+    if reader:
+        message["To"] = reader
+    message["Subject"] = _subject(wording)
+    message["Date"] = schedule.issued_at
+    message["Message-ID"] = f"<{digest}@{sender.domain if sender else NO_DOMAIN}>"
+    message["X-Unsent"] = "1"
+
+
+def _subject(wording: Wording) -> str:
+    key = "message.subject-again" if wording.schedule.revision > 1 else "message.subject"
+    return plain_line(wording.say(key, site=wording.job.site.name))
+
+
+def _digest(job: str, schedule: CureSchedule, plain: str, attachments: Mapping[str, bytes]) -> str:
+    """Return what stands for the whole content of the letter, in 32 hexadecimal digits."""
+    contents = [(name, sha256(content).hexdigest()) for name, content in attachments.items()]
+    whole = (job, schedule.revision, schedule.issued_at.isoformat(), plain, contents)
+    return sha256(repr(whole).encode()).hexdigest()[:32]
+
+
+def _mailbox(name: str | None, address: str | None) -> Address | None:
+    """Return a mailbox, or None where there is no address or it is none."""
+    if not address or not address.isascii():
+        return None
+    try:
+        return Address(plain_line(name or ""), addr_spec=address)
+    except (MessageError, ValueError, IndexError):  # what the library makes of "a@b, c@d", "a b@c" and "a@"
+        return None
+
+
+def _unusable_addresses(job: JobRecord) -> Iterator[Finding]:
+    for field, name, address in (
+        ("contractor.email", job.contractor.name, job.contractor.email),
+        ("owner.email", job.owner.name, job.owner.email),
+    ):
+        if address and not _mailbox(name, address):
+            yield Finding(
+                problem=f'"{plain_line(address)}" is not an email address',
+                field=field,
+                expected="name@domain, in letters a to z",
+                example="office@example.com",
+            )
+
+
+def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
+    for name in names:
+        if PurePosixPath(name).suffix not in TYPES:
+            yield Finding(problem="cannot be attached to the message", file=name, expected=", ".join(TYPES))
+
+
+# ---- the text
+
+
+def _plain(job: JobRecord, schedule: CureSchedule, wording: Wording, attachments: Mapping[str, bytes]) -> str:
+    """Return the letter as plain text, in which every value filled in stays within its line."""
+    template = (
+        environment(wording.templates)
+        .overlay(autoescape=False, finalize=lambda value: plain_line(str(value)))
+        .get_template(f"{wording.language}/message.txt")
+    )
+    return template.render(
+        job=job,
+        wording=wording,
+        dates=[each for each in wording.owner_milestones if each.kind in TOLD],
+        again=schedule.revision > 1,
+        old_calendar=wording.calendar_name("owner", schedule.revision - 1),
+        attached=list(_attached(wording, attachments)),
+    )
+
+
+def _attached(wording: Wording, names: Iterable[str]) -> Iterator[str]:
+    """Say what each attachment is for."""
+    for name in names:
+        key = f"message.attached.{name.split('.')[0]}"
+        yield wording.say(key, name=name) if wording.words.has(key) else name
+
+
+def _html(plain: str, wording: Wording) -> str:
+    """Return the same letter as HTML: one text, so that the two never differ."""
+    template = environment(wording.templates).get_template("message.html")
+    blocks = [_block(each.splitlines()) for each in re.split(r"\n{2,}", plain.strip())]
+    return template.render(language=wording.language, subject=_subject(wording), blocks=blocks)
+
+
+def _block(lines: list[str]) -> Block:
+    items = tuple(line.removeprefix("- ") for line in lines if line.startswith("- "))
+    return Block(tuple(line for line in lines if not line.startswith("- ")), items)
