@@ -1,18 +1,43 @@
-"""What the crew wrote down, read and checked. SI inside: m, m2, degC, MPa, kg/m3, mm/h, m3, m2K/W."""
+"""What the crew wrote down, read and checked. SI inside: m, m2, degC, MPa, kg/m3, mm/h, m3, L, h, m2K/W.
+
+Every time is aware and stands in the site's zone. Two times of one zone are subtracted by the clock on the
+wall, not by the hours that passed: go through UTC to reckon with them.
+"""
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Literal
+import re
+from typing import Literal, NamedTuple
+from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict
+from pydantic import AwareDatetime, BaseModel, ConfigDict
+
+from handover.jobs.visits import Window, window
 
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
 Base = Literal["soil", "gravel", "vapor retarder", "insulation"]
 Exposure = Literal["outdoors", "roofed", "indoors"]
 Method = Literal[
-    "sprinkler", "soaker hose", "ponding", "wet burlap", "plastic sheet", "curing compound", "insulating blanket"
+    "sprinkler",
+    "soaker hose",
+    "ponding",
+    "wet burlap",
+    "plastic sheet",
+    "curing compound",
+    "insulating blanket",
 ]
+Cured = Literal["field", "standard"]
+
+# Post-tensioning by the names the trade has for it.
+_TENDONS = re.compile(r"tendons?|strands?|(?:post|pre)[- ]?(?:tension|stress)\w*|\bp[./]?t\b", re.IGNORECASE)
+
+
+class Assumed(NamedTuple):
+    """A value taken for something the record leaves out: field path, value as text in SI, why."""
+
+    field: str
+    value: str
+    why: str
 
 
 class Part(BaseModel):
@@ -56,11 +81,16 @@ class Slab(Part):
     joint_spacing: float | None = None
     reinforcement: str | None = None
 
+    @property
+    def has_tendons(self) -> bool:
+        """Whether the slab is post-tensioned: then the engineer of record decides when it may be loaded."""
+        return bool(_TENDONS.search(self.reinforcement or ""))
+
 
 class Placement(Part):
-    start: datetime  # aware, in the site's zone
-    end: datetime
-    finished: datetime | None = None
+    start: AwareDatetime  # aware, in the site's zone
+    end: AwareDatetime
+    finished: AwareDatetime | None = None
     concrete_temperature: float | None = None
 
 
@@ -68,7 +98,7 @@ class Mix(Part):
     supplier: str | None = None
     specified_strength: float
     cement: str = "I"
-    cementitious: float | None = None
+    cementitious: float | None = None  # the reader fills in both of these
     water_cementitious: float | None = None
     fly_ash: float = 0.0
     slag: float = 0.0
@@ -79,7 +109,7 @@ class Mix(Part):
 
 class Ticket(Part):
     number: str | None = None
-    batched: datetime | None = None
+    batched: AwareDatetime | None = None
     volume: float | None = None
     slump: float | None = None
     temperature: float | None = None
@@ -93,6 +123,11 @@ class Curing(Part):
     timer: bool = False
     available: tuple[str, ...] = ()
     blanket_r_value: float | None = None
+
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """The hours of the day when somebody can be there, from and to, in order; none where none were told."""
+        return tuple(sorted(window(text) for text in self.available))
 
 
 class Forms(Part):
@@ -108,9 +143,9 @@ class WalkthroughItem(Part):
 
 class Cylinder(Part):
     age: float | None = None  # hours
-    tested: datetime | None = None
+    tested: AwareDatetime | None = None
     strength: float
-    cured: Literal["field", "standard"] = "standard"
+    cured: Cured = "standard"
 
 
 class TemperatureLog(Part):
@@ -119,7 +154,7 @@ class TemperatureLog(Part):
 
 
 class JobRecord(Part):
-    """One job."""
+    """One job, with what was assumed where the crew wrote nothing."""
 
     id: str
     site: Site
@@ -134,3 +169,9 @@ class JobRecord(Part):
     walkthrough: tuple[WalkthroughItem, ...] = ()
     cylinder: tuple[Cylinder, ...] = ()
     temperature_log: TemperatureLog | None = None
+    assumed: tuple[Assumed, ...] = ()
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone of the site."""
+        return ZoneInfo(self.site.timezone)

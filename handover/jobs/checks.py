@@ -1,0 +1,357 @@
+"""What must hold between the fields of a record, and what is doubtful without being wrong.
+
+Each check looks at what could be read and yields findings at the paths they concern; a field that is missing
+or at fault is None here, and a check that needs it is silent.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, datetime, timezone
+from pathlib import Path as FilePath
+from zoneinfo import ZoneInfo
+
+from handover.errors import Finding
+from handover.jobs.clock import offset_then, zone_at, zone_named
+from handover.jobs.lines import Path
+from handover.jobs.paths import exists, found_in
+from handover.jobs.visits import overlapping
+from handover.jobs.written import Placement, Site, Slab, WrittenRecord
+from handover.units import KindName, read_quantity, to_reader
+
+Found = Iterator[tuple[Path, Finding]]
+
+_LONGEST_PLACEMENT = 14.0  # hours: a crew's longest day
+_LATEST_FINISH = 36.0  # hours after the last concrete: the slowest cold-weather set and one night
+_SAME_AREA = 0.05  # share by which length times width may differ from the area
+_MOST_REPLACED = 0.9  # share of fly ash and slag together
+_TICKET_VOLUME = (0.75, 1.4)  # concrete delivered over the slab's volume: waste, spilt, uneven base
+_TRUCK_HOURS = 4.0  # from batching to the first concrete placed, at the very most
+
+
+def check(written: WrittenRecord, folder: FilePath) -> Found:
+    """Yield what is wrong or doubtful between the fields of a record that lies in a folder."""
+    yield from _size(written.slab)
+    yield from _times(written.placement)
+    yield from _shares(written)
+    yield from _doubtful(written)
+    yield from _tickets(written)
+    yield from _cylinders(written)
+    yield from _visits(written)
+    yield from _files(written, folder)
+
+
+def site_zone(site: Site | None, start: datetime | None) -> tuple[str | None, list[tuple[Path, Finding]]]:
+    """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
+
+    Args:
+        site: As far as it could be read.
+        start: Of the placement, as written; where the zone told and the zone of the place differ in offset then,
+            one of the two is mistaken.
+    """
+    site = site or Site()
+    findings = list(_place(site))
+    there = (
+        None if site.latitude is None or site.longitude is None else zone_at(site.latitude, site.longitude)
+    )
+    if site.timezone is None:
+        return there, findings
+    told = zone_named(site.timezone)
+    if isinstance(told, Finding):
+        return None, [*findings, (("site", "timezone"), told)]
+    if there and start and offset_then(told, start) != offset_then(ZoneInfo(there), start):
+        findings.append(
+            (
+                ("site", "timezone"),
+                Finding(
+                    f'"{site.timezone}" keeps another time than the place at {site.latitude}, {site.longitude}',
+                    expected=f'"{there}", or another place',
+                    example=f'timezone = "{there}"',
+                    severity="caution",
+                ),
+            )
+        )
+    return site.timezone, findings
+
+
+def foreign_offsets(written: WrittenRecord, zone: str | None) -> Found:
+    """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
+    for path, moment in _moments(written):
+        offset = moment.utcoffset()
+        if zone and offset and (there := offset_then(ZoneInfo(zone), moment)) != offset:
+            local = moment.astimezone(ZoneInfo(zone))
+            yield (
+                path,
+                Finding(
+                    f"has an offset that {zone} does not keep then; taken as {local.isoformat()}",
+                    expected="the time on the site's clock, or its own offset",
+                    example=moment.replace(tzinfo=timezone(there)).isoformat(),
+                    severity="caution",
+                ),
+            )
+
+
+def _moments(written: WrittenRecord) -> Iterator[tuple[Path, datetime]]:
+    placement = written.placement or Placement()
+    times: list[tuple[Path, datetime | None]] = [
+        (("placement", "start"), placement.start),
+        (("placement", "end"), placement.end),
+        (("placement", "finished"), placement.finished),
+    ]
+    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(written.ticket)]
+    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(written.cylinder)]
+    return ((path, moment) for path, moment in times if moment is not None)
+
+
+def _place(site: Site) -> Found:
+    for one, other in (("latitude", "longitude"), ("longitude", "latitude")):
+        if getattr(site, one) is None and getattr(site, other) is not None:
+            yield (
+                ("site", other),
+                Finding(
+                    f"stands without {one}",
+                    expected="both of them, or neither and a timezone",
+                    example="latitude = 36.10, longitude = -79.95",
+                ),
+            )
+    if site.latitude is None or site.longitude is None:
+        return
+    if abs(site.latitude) < 1 and abs(site.longitude) < 1:
+        yield (
+            ("site", "latitude"),
+            Finding(
+                f"{site.latitude}, {site.longitude} lies in the sea off Africa, where forgotten places lie",
+                expected="the place of the slab",
+                example="latitude = 36.10, longitude = -79.95",
+            ),
+        )
+    elif zone_at(site.latitude, site.longitude) is None:
+        yield (
+            ("site", "longitude"),
+            Finding(
+                f"{site.latitude}, {site.longitude} lies at sea",
+                expected="the place of the slab; longitudes of the Americas are negative",
+                example="longitude = -79.95",
+                severity="caution",
+            ),
+        )
+
+
+def _size(slab: Slab | None) -> Found:
+    if slab is None or slab.length is None or slab.width is None:
+        return
+    area = slab.length * slab.width
+    if slab.area is not None and abs(area - slab.area) > _SAME_AREA * slab.area:
+        yield (
+            ("slab", "area"),
+            Finding(
+                f"is {_us_and_si(slab.area, 'area')}, but length times width is {_us_and_si(area, 'area')}",
+                expected="the same within 5 %, or the area alone",
+                example='area = "884 ft2"',
+            ),
+        )
+    low, high = (read_quantity(limit, "area") for limit in ("4 ft2", "100000 ft2"))
+    if isinstance(low, float) and isinstance(high, float) and not low <= area <= high:
+        yield (
+            ("slab", "length"),
+            Finding(
+                f"times width is {_us_and_si(area, 'area')}: no crew places that little or that much in one job",
+                expected="4 ft2 to 100000 ft2",
+                example='length = "34 ft", width = "26 ft"',
+            ),
+        )
+
+
+def _times(placement: Placement | None) -> Found:
+    if placement is None:
+        return
+    start, end, finished = placement.start, placement.end, placement.finished
+    if start and end:
+        yield from _follows(
+            ("placement", "end"), end, "placement.start", start, _LONGEST_PLACEMENT, "a crew's longest day"
+        )
+    if end and finished:
+        yield from _follows(
+            ("placement", "finished"),
+            finished,
+            "placement.end",
+            end,
+            _LATEST_FINISH,
+            "concrete has set by then",
+        )
+
+
+def _follows(path: Path, late: datetime, name: str, early: datetime, most: float, why: str) -> Found:
+    hours = hours_between(early, late)
+    expected = f"after {early.isoformat(sep=' ', timespec='minutes')}, by no more than {most:g} h"
+    if hours <= 0:
+        yield path, Finding(f"is not after {name}", expected=expected, example=_later(early))
+    elif hours > most:
+        yield path, Finding(f"is {hours:.1f} h after {name}: {why}", expected=expected, example=_later(early))
+
+
+def hours_between(early: datetime, late: datetime) -> float:
+    """Return the hours that pass between two instants, whatever the clocks on the wall do meanwhile."""
+    if early.tzinfo is None or late.tzinfo is None:
+        early, late = early.replace(tzinfo=UTC), late.replace(tzinfo=UTC)
+    return (late.astimezone(UTC) - early.astimezone(UTC)).total_seconds() / 3600
+
+
+def _later(early: datetime) -> str:
+    hour = (early.hour + 2) % 24
+    return (
+        early.replace(hour=hour, tzinfo=None).isoformat() if hour > early.hour else "the day after, 00:30:00"
+    )
+
+
+def _shares(written: WrittenRecord) -> Found:
+    mix = written.mix
+    if mix is None or mix.fly_ash is None or mix.slag is None:
+        return
+    if mix.fly_ash + mix.slag > _MOST_REPLACED:
+        yield (
+            ("mix", "slag"),
+            Finding(
+                f"and fly_ash are {mix.fly_ash + mix.slag:.2f} together: without cement nothing sets",
+                expected="at most 0.9 together",
+                example="fly_ash = 0.20, slag = 0.0",
+            ),
+        )
+
+
+def _doubtful(written: WrittenRecord) -> Found:
+    """Yield values that are possible and yet worth a second look."""
+    hot = (35.0, "temperature", "over 95 degF it sets fast and cracks easily (ACI 305.1 limit)")
+    wet = (0.1524, "thickness", "over 6 in, plain concrete segregates unless a plasticizer makes it flow")
+    looked_at: list[tuple[Path, float | None, tuple[float, KindName, str]]] = []
+    if written.placement:
+        looked_at.append((("placement", "concrete_temperature"), written.placement.concrete_temperature, hot))
+    for index, ticket in enumerate(written.ticket):
+        looked_at.append((("ticket", index, "temperature"), ticket.temperature, hot))
+        looked_at.append((("ticket", index, "slump"), ticket.slump, wet))
+    for path, value, (limit, kind, why) in looked_at:
+        if value is not None and value > limit and not math.isclose(value, limit):
+            yield (
+                path,
+                Finding(
+                    f"is {_us_and_si(value, kind)}: {why}",
+                    expected="a second look at the ticket",
+                    example=f"{_us_and_si(limit, kind)} or less",
+                    severity="caution",
+                ),
+            )
+
+
+def _tickets(written: WrittenRecord) -> Found:
+    start, end = (written.placement.start, written.placement.end) if written.placement else (None, None)
+    for index, ticket in enumerate(written.ticket):
+        if not (ticket.batched and start and end):
+            continue
+        if not -_TRUCK_HOURS <= hours_between(start, ticket.batched) <= hours_between(start, end):
+            yield (
+                ("ticket", index, "batched"),
+                Finding(
+                    "is not between four hours before the first concrete and the last concrete placed",
+                    expected="the time the truck was loaded",
+                    example="2026-07-14T06:05:00",
+                    severity="caution",
+                ),
+            )
+    volumes = [ticket.volume for ticket in written.ticket]
+    area = area_of(written.slab)
+    if (
+        not volumes
+        or None in volumes
+        or area is None
+        or written.slab is None
+        or written.slab.thickness is None
+    ):
+        return
+    delivered, needed = sum(volume for volume in volumes if volume), area * written.slab.thickness
+    if not _TICKET_VOLUME[0] <= delivered / needed <= _TICKET_VOLUME[1]:
+        yield (
+            ("ticket",),
+            Finding(
+                f"tell of {_us_and_si(delivered, 'volume')} of concrete, and the slab holds {_us_and_si(needed, 'volume')}",
+                expected="about the same: look at the size, the thickness and the tickets",
+                example="all the trucks, each with its volume",
+                severity="caution",
+            ),
+        )
+
+
+def area_of(slab: Slab | None) -> float | None:
+    """Return the area of a slab as told, or from its length and width, or None. [m2]"""
+    if slab is None:
+        return None
+    if slab.area is None and slab.length is not None and slab.width is not None:
+        return slab.length * slab.width
+    return slab.area
+
+
+def _cylinders(written: WrittenRecord) -> Found:
+    for index, cylinder in enumerate(written.cylinder):
+        if cylinder.age is not None and cylinder.tested is not None:
+            yield (
+                ("cylinder", index),
+                Finding("has both age and tested", expected="one of the two", example='age = "7 d"'),
+            )
+        elif cylinder.tested and written.placement and (start := written.placement.start):
+            yield from _follows(
+                ("cylinder", index, "tested"),
+                cylinder.tested,
+                "placement.start",
+                start,
+                9600,
+                "too late to tell of curing",
+            )
+
+
+def _visits(written: WrittenRecord) -> Found:
+    available = tuple(filter(None, (written.curing.available or ()) if written.curing else ()))
+    if both := overlapping(available):
+        yield (
+            ("curing", "available"),
+            Finding(
+                f'"{both[0]}" and "{both[1]}" overlap',
+                expected="hours that do not overlap",
+                example='["06:30-08:00", "17:00-21:00"]',
+            ),
+        )
+
+
+def _files(written: WrittenRecord, folder: FilePath) -> Found:
+    """Yield what is wrong with the files named: a picture can be done without, measurements cannot."""
+    for path, name in pictures(written):
+        if isinstance(finding := found_in(folder, name), Finding):
+            yield (
+                path,
+                finding
+                if exists(folder, name)
+                else replace(
+                    finding, problem=f"{finding.problem}; the documents go without it", severity="caution"
+                ),
+            )
+    log = written.temperature_log
+    if log and log.file and isinstance(finding := found_in(folder, log.file), Finding):
+        yield ("temperature_log", "file"), finding
+
+
+def pictures(written: WrittenRecord) -> Iterator[tuple[Path, str]]:
+    """Yield the pictures that a record names, with their paths in it."""
+    if written.contractor and written.contractor.logo:
+        yield ("contractor", "logo"), written.contractor.logo
+    for index, item in enumerate(written.walkthrough):
+        if item.photo:
+            yield ("walkthrough", index, "photo"), item.photo
+
+
+def _us_and_si(value: float, kind: KindName) -> str:
+    (us, us_unit), (si, si_unit) = to_reader(value, kind, "us"), to_reader(value, kind, "si")
+    return f"{_figures(us)} {us_unit} ({_figures(si)} {si_unit})"
+
+
+def _figures(value: float) -> str:
+    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"  # noqa: PLR2004  four figures either way

@@ -1,0 +1,104 @@
+"""The clock at the site: which zone it keeps, and which instant a local time is."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo, available_timezones
+
+from handover.errors import Finding
+from handover.units import shown
+
+_EARLIEST, _LATEST = 1990, 2100  # years; outside them it is a slip of the pen
+
+
+def zone_named(name: str) -> ZoneInfo | Finding:
+    """Return the time zone of an IANA name, or a finding with the names most like it."""
+    if not _outside_the_list(name):
+        try:
+            return ZoneInfo(name)
+        except (KeyError, OSError, ValueError):  # unknown; a folder of zones; not a name at all
+            pass
+    return Finding(
+        f"{shown(name)} is not a time zone",
+        expected="a name from the IANA list",
+        example=" or ".join(f'"{zone}"' for zone in _like(name)),
+    )
+
+
+def zone_at(latitude: float, longitude: float) -> str | None:
+    """Return the name of the time zone kept at a place, or None at sea."""
+    import tzfpy  # noqa: PLC0415  maps the world; slow to load
+
+    name = tzfpy.get_tz(longitude, latitude)
+    return None if not name or name.startswith("Etc/") else name
+
+
+def local_instant(written: datetime, zone: ZoneInfo | None) -> datetime | Finding:
+    """Return what a time on the site's clock means, in the site's zone.
+
+    Args:
+        written: Without offset: as the site's clock shows it. With one: an instant as it is.
+        zone: Of the site; None while it is not known, and then the time is returned as it is.
+
+    Returns:
+        The instant, or a finding where the clock was put forward or back and the time is none or two.
+    """
+    if not _EARLIEST <= written.year <= _LATEST:
+        return Finding(
+            f"the year {written.year} cannot be right",
+            expected=f"a year from {_EARLIEST} to {_LATEST}",
+            example="2026-07-14T06:40:00",
+        )
+    if zone is None:
+        return written
+    if written.tzinfo is not None:
+        return written.astimezone(zone)
+    first, second = (written.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    if first.utcoffset() == second.utcoffset():
+        return first
+    if _exists(first):
+        return _two_readings(
+            f"{written.isoformat()} comes twice at the site: the clock is put back that day", first, second
+        )
+    # In the gap the readings are the instants that either offset would give.
+    before, after = (reading.astimezone(UTC).astimezone(zone) for reading in (second, first))
+    return _two_readings(
+        f"{written.isoformat()} does not exist at the site: the clock is put forward that day", before, after
+    )
+
+
+def _exists(local: datetime) -> bool:
+    return local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) == local.replace(tzinfo=None)
+
+
+def _two_readings(problem: str, first: datetime, second: datetime) -> Finding:
+    return Finding(
+        f"{problem}; it may mean {first.isoformat()} or {second.isoformat()}",
+        expected="one of the two, with its offset",
+        example=first.isoformat(),
+    )
+
+
+def offset_then(zone: ZoneInfo, instant: datetime) -> timedelta:
+    """Return the zone's offset from UTC at an instant (or at a local time, where that is all there is)."""
+    at = instant.astimezone(zone) if instant.tzinfo else instant.replace(tzinfo=zone)
+    return at.utcoffset() or timedelta()
+
+
+def _outside_the_list(name: str) -> bool:
+    """Say whether a name leads to a file that depends on the machine, or counts leap seconds."""
+    return (
+        bool(re.match(r"(?i)(posix|right|localtime|factory|posixrules)(/|$)", name)) or not name.isprintable()
+    )
+
+
+def _like(name: str) -> list[str]:
+    """Return the names most like this one: by its last part, as people remember the city."""
+    from difflib import get_close_matches  # noqa: PLC0415  only on the way to a finding
+
+    cities = {
+        zone.rsplit("/", 1)[-1].casefold(): zone for zone in sorted(available_timezones(), reverse=True)
+    }
+    city = name[:60].replace(" ", "_").rsplit("/", 1)[-1].casefold()
+    return [cities[each] for each in get_close_matches(city, list(cities), n=2)] or ["America/New_York"]

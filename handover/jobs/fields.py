@@ -1,0 +1,423 @@
+"""How each kind of value is read from what the crew wrote, and how the JSON Schema tells it.
+
+A `Reading` stands as annotation on a field of the written record. It returns the value in SI, or a finding:
+errors are values here; `written` gathers them all.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, datetime, time
+from difflib import get_close_matches
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from pydantic_core import PydanticCustomError, core_schema
+
+from handover.errors import Finding
+from handover.jobs.clock import local_instant
+from handover.units import KindName, KINDS, read_quantity, shown
+
+if TYPE_CHECKING:
+    from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
+
+Schema = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """Reads one value. Blank text counts as left out."""
+
+    def read(self, written: object) -> object:
+        """Return the value, or a `Finding` that says how to mend it."""
+        raise NotImplementedError
+
+    def schema(self) -> Schema:
+        """Return the JSON Schema of the value as written."""
+        raise NotImplementedError
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.with_info_plain_validator_function(self._validate)
+
+    def __get_pydantic_json_schema__(
+        self, _: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> Schema:
+        return self.schema()
+
+    def _validate(self, written: object, info: ValidationInfo) -> object:
+        if isinstance(written, str) and not written.strip():
+            return None
+        value = self.read_at(written, (info.context or {}).get("zone"))
+        if isinstance(value, Finding):
+            raise PydanticCustomError("finding", "unusable", {"finding": value})
+        return value
+
+    def read_at(self, written: object, zone: ZoneInfo | None) -> object:
+        """Return what `read` does; readings that depend on the site's clock override this."""
+        return self.read(written)
+
+
+@dataclass(frozen=True)
+class Quantity(Reading):
+    """Text with a unit, into SI, between two limits that have a reason."""
+
+    kind: KindName
+    low: str
+    high: str
+    why: str
+
+    def read(self, written: object) -> float | Finding:
+        """Return the value in SI, or a finding."""
+        value = read_quantity(written, self.kind)
+        if isinstance(value, Finding):
+            return value
+        low, high = read_quantity(self.low, self.kind), read_quantity(self.high, self.kind)
+        # A hair of slack: 24 in is 0.6095999... or 0.6096 by the way it was reckoned.
+        if value < low - 1e-9:  # type: ignore[operator]  limits are ours, and read
+            return self._outside(written, f"less than {self.low}")
+        if value > high + 1e-9:  # type: ignore[operator]
+            return self._outside(written, f"more than {self.high}")
+        return value
+
+    def schema(self) -> Schema:
+        """Return text that holds a digit and a unit, with the units known."""
+        kind = KINDS[self.kind]
+        return {
+            "type": "string",
+            "pattern": r"^\s*(?:[Rr]\s*-?\s*[0-9.]+|[-+]?[^,]*[0-9½¼¾⅛⅜⅝⅞]\s*[^0-9\s.,][^,]*)\s*$|^\s*$",
+            "maxLength": 40,
+            "examples": list(kind.examples),
+            "$comment": f"{kind.noun} with its unit: {', '.join(kind.reads)}; {self.low} to {self.high}",
+        }
+
+    def _outside(self, written: object, how: str) -> Finding:
+        us, si = KINDS[self.kind].examples
+        return Finding(
+            f"{shown(written)} is {how}: {self.why}",
+            expected=f"{self.low} to {self.high}",
+            example=f'"{us}" or "{si}"',
+        )
+
+
+@dataclass(frozen=True)
+class Number(Reading):
+    """A bare number between two limits that have a reason."""
+
+    low: float
+    high: float
+    why: str
+    example: str
+
+    def read(self, written: object) -> float | Finding:
+        """Return the number, or a finding."""
+        told = {"expected": f"a number from {self.low:g} to {self.high:g}", "example": self.example}
+        if isinstance(written, bool) or not isinstance(written, int | float):
+            return Finding(f"{shown(written)} is not a bare number", **told)
+        if not self.low <= written <= self.high:  # not a number (nan) is not between either
+            return Finding(
+                f"{shown(written)} is not between {self.low:g} and {self.high:g}: {self.why}", **told
+            )
+        return float(written)
+
+    def schema(self) -> Schema:
+        """Return a number with its limits."""
+        return {
+            "type": "number",
+            "minimum": self.low,
+            "maximum": self.high,
+            "examples": [float(self.example)],
+        }
+
+
+@dataclass(frozen=True)
+class Flag(Reading):
+    """Yes or no."""
+
+    def read(self, written: object) -> bool | Finding:
+        """Return true or false, or a finding."""
+        if isinstance(written, bool):
+            return written
+        return Finding(
+            f"{shown(written)} is neither true nor false", expected="true or false", example="true"
+        )
+
+    def schema(self) -> Schema:
+        """Return a boolean."""
+        return {"type": "boolean"}
+
+
+@dataclass(frozen=True)
+class Text(Reading):
+    """Words for people. Kept as written, markup and all; nothing invisible may hide in them."""
+
+    longest: int = 80
+    lines: bool = False
+    example: str = "some words"
+
+    def read(self, written: object) -> str | Finding:
+        """Return the text without blanks at its ends, or a finding."""
+        if not isinstance(written, str):
+            return self._fault(f"{shown(written)} is not text")
+        text = written.replace("\r\n", "\n").strip()
+        if hidden := next(filter(_hidden, text), None):
+            return self._fault(
+                f"{shown(written)} holds the invisible character U+{ord(hidden):04X}; take it out"
+            )
+        if not self.lines and "\n" in text:
+            return self._fault(f"{shown(written)} runs over several lines; write it on one")
+        if len(text) > self.longest:
+            return self._fault(f"{shown(written)} has {len(text)} characters")
+        return text
+
+    def schema(self) -> Schema:
+        """Return text up to its greatest length."""
+        return {"type": "string", "maxLength": self.longest, "examples": [self.example]}
+
+    def _fault(self, problem: str) -> Finding:
+        where = "text" if self.lines else "text on one line"
+        return Finding(
+            problem, expected=f"{where}, at most {self.longest} characters", example=f'"{self.example}"'
+        )
+
+
+def _hidden(char: str) -> bool:
+    """Say whether a character cannot be seen, or turns the text around it: U+202E makes gpj of jpg."""
+    if char in "\n\t":
+        return False
+    turns = "\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
+    return unicodedata.category(char) in {"Cc", "Cs", "Co", "Cn"} or char in turns
+
+
+@dataclass(frozen=True)
+class Pattern(Text):
+    """Text on one line that must have a certain form."""
+
+    pattern: str = ""
+    what: str = ""
+    form: str = ""
+
+    def read(self, written: object) -> str | Finding:
+        """Return the text, or a finding that tells the form."""
+        text = super().read(written)
+        if isinstance(text, Finding) or re.fullmatch(self.pattern, text):
+            return text
+        return Finding(
+            f"{shown(written)} is not {self.what}", expected=self.form, example=f'"{self.example}"'
+        )
+
+    def schema(self) -> Schema:
+        """Return text with its pattern."""
+        return super().schema() | {"pattern": f"^(?:{self.pattern})$|^\\s*$"}
+
+
+@dataclass(frozen=True)
+class Slug(Pattern):
+    """A name that can be a folder's name on any system."""
+
+    longest: int = 80
+    example: str = "2026-07-14-alder-garage"
+    pattern: str = r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}"
+    what: str = "a name that a folder can have anywhere"
+    form: str = "up to 80 letters, digits, points, hyphens and underscores, a letter or digit first"
+
+    def read(self, written: object) -> str | Finding:
+        """Return the name, or a finding."""
+        text = super().read(written)
+        if isinstance(text, Finding):
+            return text
+        if ".." in text or text.endswith("."):
+            return Finding(
+                f"{shown(text)} has two points in a row, or one at its end",
+                expected=self.form,
+                example=f'"{self.example}"',
+            )
+        if re.fullmatch(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", text):
+            return Finding(
+                f"{shown(text)} is the name of a device on Windows and cannot be a folder there",
+                expected=self.form,
+                example=f'"{self.example}"',
+            )
+        return text
+
+
+@dataclass(frozen=True)
+class Choice(Reading):
+    """One of a few words, in capitals or not."""
+
+    options: tuple[str, ...]
+
+    def read(self, written: object) -> str | Finding:
+        """Return the option, or a finding with the nearest one."""
+        expected = "one of " + ", ".join(f'"{option}"' for option in self.options)
+        if not isinstance(written, str):
+            return Finding(f"{shown(written)} is not text", expected=expected, example=f'"{self.options[0]}"')
+        word = " ".join(written.split()).casefold()
+        if word in self.options:
+            return word
+        likely = nearest(word, self.options) or self.options[0]
+        return Finding(f"{shown(written)} is not known", expected=expected, example=f'"{likely}"')
+
+    def schema(self) -> Schema:
+        """Return the list of options."""
+        return {"type": "string", "enum": [*self.options, ""]}
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """Return the known word most like this one, or None where none is like it."""
+    return next(iter(get_close_matches(word[:80].casefold(), list(known), n=1, cutoff=0.6)), None)
+
+
+@dataclass(frozen=True)
+class GroundChoice(Choice):
+    """A choice in which words for anything but a slab on ground are refused by name."""
+
+    def read(self, written: object) -> str | Finding:
+        """Return the option, a refusal, or a finding with the nearest option."""
+        return off_ground(written, _NOT_ON_GROUND) or super().read(written)
+
+
+@dataclass(frozen=True)
+class GroundText(Text):
+    """Text in which words for a slab that hangs or stands on supports are refused.
+
+    Narrower than `GroundChoice`: bars of a slab on ground may well be dowelled into a wall or a footing.
+    """
+
+    def read(self, written: object) -> str | Finding:
+        """Return the text, or a refusal."""
+        return off_ground(written, _SUSPENDED) or super().read(written)
+
+
+_SUSPENDED = (
+    r"suspended|elevated|cantilever\w*|balcony|balconies|shores?|shored|shoring|falsework|formwork|"
+    r"(?:metal|steel|composite) deck\w*|roof slab|structural deck"
+)
+_NOT_ON_GROUND = (
+    rf"{_SUSPENDED}|deck|decking|roof|roofs|stairs?|steps|staircase|landing|columns?|beams?|girders?|"
+    r"walls?|footings?|piers?|piles?|soffits?|joists?|bridge|culvert|tank|"
+    r"(?:second|third|upper) floor|scaffold\w*|props?|supports?|steel|timber|anchor bolts?"
+)
+
+
+def off_ground(written: object, words: str) -> Finding | None:
+    """Return a refusal where a text tells of something other than a slab on ground.
+
+    A deck by a swimming pool lies on the ground; it goes by "patio".
+    """
+    if not isinstance(written, str) or re.search(r"\bpool deck\b", written, re.IGNORECASE):
+        return None
+    if not (word := re.search(rf"\b(?:{words})\b", written[:400], re.IGNORECASE)):
+        return None
+    return Finding(
+        f"{shown(written)} tells of something other than a slab on ground ({shown(word[0])}), and this tool gives "
+        "no date for that: stripping, shores and loads there are for the engineer of record to decide",
+        expected="a slab that lies on the ground over its whole area",
+        example='use = "garage floor", on = "gravel"',
+    )
+
+
+@dataclass(frozen=True)
+class Moment(Reading):
+    """A date with a time of day: local at the site, or with an explicit offset."""
+
+    example: str = "2026-07-14T06:40:00"
+
+    def read_at(self, written: object, zone: ZoneInfo | None) -> datetime | Finding:
+        """Return the instant in the site's zone (as written while the zone is unknown), or a finding."""
+        told = {"expected": "date and time at the site", "example": self.example}
+        if isinstance(written, str):
+            written = _from_text(written.strip())
+        if isinstance(written, date) and not isinstance(written, datetime):
+            return Finding(f"{written} has no time of day", **told)
+        if isinstance(written, time):
+            return Finding(f"{written} has no date", **told)
+        if not isinstance(written, datetime):
+            return Finding(f"{shown(written)} is not a date with a time", **told)
+        return local_instant(written, zone)
+
+    def schema(self) -> Schema:
+        """Return text as ISO 8601 writes it, seconds and offset left out or not."""
+        return {
+            "type": "string",
+            "pattern": rf"^\s*{_DATE}[Tt ]{_CLOCK}\s*$|^\s*$",
+            "examples": [self.example, f"{self.example}-04:00"],
+        }
+
+
+_DATE = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
+_CLOCK = r"[0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:[Zz]|[-+][0-9]{2}:[0-9]{2})?"
+
+
+def _from_text(written: str) -> datetime | date | str:
+    """Return the instant or day a text tells in ISO 8601, or the text itself where it tells none."""
+    try:
+        if re.fullmatch(rf"{_DATE}[Tt ]{_CLOCK}", written):
+            return datetime.fromisoformat(written.upper())
+        return date.fromisoformat(written) if re.fullmatch(_DATE, written) else written
+    except ValueError:  # the 31st of June
+        return written
+
+
+@dataclass(frozen=True)
+class Cement(Reading):
+    """An ASTM C150 type or an EN 197 strength class."""
+
+    def read(self, written: object) -> str | Finding:
+        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding that names what is known."""
+        told = {
+            "expected": f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}",
+            "example": '"I" or "42.5 N"',
+        }
+        if not isinstance(written, str):
+            return Finding(f"{shown(written)} is not text", **told)
+        word = re.sub(
+            r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", " ".join(written.upper().split())
+        )
+        if (known := cement_as(word)) is not None:
+            return known
+        if blended := re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
+            return Finding(
+                f"{shown(written)} is a blended cement; {blended[1]} alone does not tell how much slag or ash is in it; "
+                "write the cement it is blended from, and the shares as slag and fly_ash",
+                **told,
+            )
+        return Finding(f"{shown(written)} is not a cement this tool knows", **told)
+
+    def schema(self) -> Schema:
+        """Return the types and classes; the reader takes some other spellings too."""
+        return {"type": "string", "examples": ["I", "II", "III", "V", "42.5 N"], "maxLength": 40}
+
+
+_TYPES = ("I", "II", "III", "V")
+_CLASSES = tuple(f"{strength} {speed}" for strength in ("32.5", "42.5", "52.5") for speed in "NR")
+CEMENT_TAKEN_AS: Mapping[str, tuple[str, str]] = {
+    "I/II": ("II", "meets both types; II is the slower to gain strength"),
+    "I-II": ("II", "meets both types; II is the slower to gain strength"),
+    "IA": ("I", "type I with air-entraining agent interground"),
+    "IIA": ("II", "type II with air-entraining agent interground"),
+    "IIIA": ("III", "type III with air-entraining agent interground"),
+    "IL": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
+    "1L": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
+    "GU": ("I", "general use cement of CSA A3001 (common practice)"),
+    "GUL": ("I", "portland-limestone cement of CSA A3001 is sold as a replacement of GU (common practice)"),
+    "HE": ("III", "high early strength cement of CSA A3001 (common practice)"),
+    "1": ("I", "type 1"),
+    "2": ("II", "type 2"),
+    "3": ("III", "type 3"),
+    "5": ("V", "type 5"),
+}
+
+
+def cement_as(word: str) -> str | None:
+    """Return the type or class that a cement's name stands for, or None."""
+    if word in _TYPES:
+        return word
+    if word in CEMENT_TAKEN_AS:
+        return CEMENT_TAKEN_AS[word][0]
+    european = re.fullmatch(r"(?:CEM (?:I|II/[AB]-\S+) )?([345]2)[.,]5 ?([NR])", word)
+    return f"{european[1]}.5 {european[2]}" if european else None

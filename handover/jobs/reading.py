@@ -1,0 +1,266 @@
+"""Reads a job record, and says all that is wrong with it at once.
+
+bytes -> text -> tables -> written values -> zone and clock -> checks between fields -> record
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from os import PathLike
+from pathlib import Path as FilePath
+from typing import Any, cast
+from zoneinfo import ZoneInfo
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from handover.errors import Finding, UnusableInput
+from handover.jobs.checks import area_of, check, foreign_offsets, pictures, site_zone
+from handover.jobs.defaults import fill_in
+from handover.jobs.fields import nearest
+from handover.jobs.lines import Lines, Path, dotted, find_lines
+from handover.jobs.model import Assumed, JobRecord
+from handover.jobs.paths import exists
+from handover.jobs.syntax import decode, language_of, load, parse
+from handover.jobs.written import Table, WrittenRecord, tables
+from handover.units import shown
+
+Found = tuple[Path, Finding]
+
+
+@dataclass(frozen=True)
+class Examined:
+    """What came of reading a record.
+
+    Attributes:
+        record: The job, or None where there are faults.
+        findings: Faults and cautions, in the order of their lines.
+        data: The file as it was received; empty where it could not be had.
+    """
+
+    record: JobRecord | None
+    findings: tuple[Finding, ...]
+    data: bytes = b""
+
+    @property
+    def faults(self) -> tuple[Finding, ...]:
+        """The findings that make the record unusable."""
+        return tuple(finding for finding in self.findings if finding.severity == "fault")
+
+
+def read_job(path: str | PathLike[str]) -> JobRecord:
+    """Return the job that a record tells of.
+
+    Raises:
+        UnusableInput: With every finding, where there is a fault.
+    """
+    examined = examine_job(path)
+    if examined.record is None:
+        raise UnusableInput(examined.findings)
+    return examined.record
+
+
+def examine_job(path: str | PathLike[str]) -> Examined:
+    """Return what can be made of a record, with everything that is wrong or doubtful about it."""
+    file = FilePath(path)
+    data = load(file)
+    if isinstance(data, Finding):
+        return Examined(None, (replace(data, file=str(path)),))
+    text = decode(data)
+    if isinstance(text, Finding):
+        return Examined(None, (replace(text, file=str(path)),), data)
+    written = parse(text)
+    if isinstance(written, list):
+        return Examined(None, tuple(replace(fault, file=str(path)) for fault in written), data)
+    record, found = examine_tables(written, file.parent)
+    lines = find_lines(text, language_of(text))
+    return Examined(record, tuple(_placed(found, str(path), lines)), data)
+
+
+def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord | None, list[Found]]:
+    """Return the record that tables in the shape of the file tell, or None, and the findings by path.
+
+    Args:
+        raw: As TOML or JSON gives it.
+        folder: Where the record lies; the files it names must lie there too.
+    """
+    first, _ = _read(raw, None)
+    zone, about_place = site_zone(first.site, first.placement.start if first.placement else None)
+    written, found = _read(raw, ZoneInfo(zone) if zone else None)
+    at_fault = {path for path, _ in found} | {path for path, _ in about_place}
+    found += about_place
+    found += [(path, finding) for path, finding in _missing(raw, written, ()) if path not in at_fault]
+    found += _unplaced(raw, written, zone, at_fault)
+    found += check(written, folder)
+    found += foreign_offsets(first, zone)
+    if zone is None or any(finding.severity == "fault" for _, finding in found):
+        return None, found
+    return _record(written, zone, raw, folder), found
+
+
+def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[WrittenRecord, list[Found]]:
+    """Return all that can be read, and what cannot."""
+    context = {"zone": zone}
+    try:
+        return WrittenRecord.model_validate(raw, context=context), []
+    except ValidationError as error:
+        faults = error.errors(include_url=False, include_input=True)
+    readable = copy.deepcopy(dict(raw))
+    # From the last to the first, so that taking out an item of a list moves none that is still to come.
+    for fault in sorted(faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True):
+        _take_out(readable, fault["loc"])
+    found = [(tuple(fault["loc"]), _finding(fault)) for fault in faults]
+    return WrittenRecord.model_validate(readable, context=context), found
+
+
+def _take_out(tables_or_list: Any, path: Path) -> None:
+    *way, last = path
+    for key in way:
+        tables_or_list = tables_or_list[key]
+    if isinstance(last, int) and way[-1] in tables():
+        tables_or_list[last] = {}  # keeps the numbers of the other items
+    else:
+        del tables_or_list[last]
+
+
+def _finding(fault: ErrorDetails) -> Finding:
+    path = tuple(fault["loc"])
+    if fault["type"] == "finding":
+        return cast("Finding", fault["ctx"]["finding"])
+    if fault["type"] == "extra_forbidden":
+        return _unknown(path)
+    if fault["type"] == "too_long":
+        most = fault["ctx"]["max_length"]
+        return Finding(
+            f"has more than {most} items", expected=f"at most {most}", example="the most important ones"
+        )
+    name = next(str(key) for key in reversed(path) if isinstance(key, str))
+    if name not in tables():
+        return Finding(
+            f"{shown(fault['input'])} is not a list",
+            expected="a list of texts",
+            example=f'{name} = ["...", "..."]',
+        )
+    if fault["type"] == "tuple_type" or isinstance(path[-1], int):
+        listed = f"[[{name}]]"
+        return Finding(
+            f"{shown(fault['input'])} is not a list of tables",
+            expected=f"{listed} once for each",
+            example=listed,
+        )
+    return Finding(
+        f"{shown(fault['input'])} is not a table", expected=f"a table under [{name}]", example=f"[{name}]"
+    )
+
+
+def _unknown(path: Path) -> Finding:
+    """Return a finding about a key the record does not have, with the nearest it has."""
+    *way, key = path
+    key = str(key)
+    here: type[Table] = tables()[str(way[0])] if way else WrittenRecord
+    likely = nearest(key, here.model_fields)
+    if likely is None:
+        homes = [name for name, table in tables().items() if key in table.model_fields]
+        likely = f"[{homes[0]}] {key}" if homes else None
+    names = ", ".join(here.model_fields)
+    return Finding(
+        f"{shown(key)} is not a key of this record" + (f"; did you mean {likely}?" if likely else ""),
+        expected=f"one of {names}",
+        example=likely or next(iter(here.model_fields)),
+    )
+
+
+def _missing(raw: Any, written: Table, path: Path) -> Iterator[Found]:
+    """Yield a finding for each key that must be there and is not."""
+    for key in written.needed:
+        if getattr(written, key) is None:
+            here = (*path, key)
+            blank = isinstance(raw, Mapping) and isinstance(raw.get(key), str)
+            yield here, _to_write(here, written, "is empty" if blank else "is missing")
+    for key in type(written).model_fields:
+        part = getattr(written, key)
+        below = raw.get(key) if isinstance(raw, Mapping) else None
+        if isinstance(part, Table):
+            yield from _missing(below, part, (*path, key))
+        elif isinstance(part, tuple) and isinstance(below, list):
+            for index, item in enumerate(part):
+                if isinstance(item, Table):
+                    yield from _missing(below[index], item, (*path, key, index))
+
+
+def _to_write(path: Path, table: Table, problem: str) -> Finding:
+    key = str(path[-1])
+    field = type(table).model_fields[key]
+    if key in tables():
+        needed = ", ".join(tables()[key].needed)
+        return Finding(
+            f"{problem}: the table tells {needed}", expected=f"the table [{key}]", example=f"[{key}]"
+        )
+    schema = type(table).model_json_schema()["properties"][key]
+    example = schema.get("examples", ["..."])[0]
+    return Finding(problem, expected=(field.description or key).rstrip("."), example=f'{key} = "{example}"')
+
+
+def _unplaced(
+    raw: Mapping[str, Any], written: WrittenRecord, zone: str | None, at_fault: set[Path]
+) -> Iterator[Found]:
+    """Yield findings where the slab has no size, or the site neither place nor time zone."""
+    slab = raw.get("slab")
+    sizes = {("slab", key) for key in ("area", "length", "width")}
+    if isinstance(slab, Mapping) and written.slab and area_of(written.slab) is None and not sizes & at_fault:
+        yield (
+            ("slab", "area"),
+            Finding(
+                "is missing",
+                expected="length and width, or area",
+                example='length = "34 ft", width = "26 ft"',
+            ),
+        )
+    told = {("site", key) for key in ("latitude", "longitude", "timezone")}
+    if isinstance(raw.get("site"), Mapping) and zone is None and not told & at_fault:
+        yield (
+            ("site", "timezone"),
+            Finding(
+                "is missing, and there is no place on land to find it from",
+                expected="latitude and longitude, or the name of the time zone",
+                example='timezone = "America/New_York"',
+            ),
+        )
+
+
+def _record(written: WrittenRecord, zone: str, raw: Mapping[str, Any], folder: FilePath) -> JobRecord:
+    """Return the record with what was left out filled in."""
+    told = _without_blanks(written.model_dump())
+    for path, name in pictures(written):
+        if not exists(folder, name):
+            table = told[path[0]] if len(path) == 2 else told[path[0]][path[1]]  # noqa: PLR2004  table and key
+            del table[path[-1]]
+    cement = raw["mix"].get("cement")
+    filled = fill_in(told, cement)
+    filled.tables["slab"]["area"] = area_of(written.slab)
+    assumed = filled.assumed
+    if told["site"].get("timezone") is None:
+        assumed = (Assumed("site.timezone", zone, "the time zone kept at the place"), *assumed)
+    filled.tables["site"]["timezone"] = zone
+    return JobRecord(**filled.tables, assumed=assumed)
+
+
+def _without_blanks(value: Any) -> Any:
+    """Return tables and lists without what was left out."""
+    if isinstance(value, dict):
+        return {key: _without_blanks(each) for key, each in value.items() if each is not None}
+    return (
+        tuple(_without_blanks(each) for each in value if each is not None)
+        if isinstance(value, tuple)
+        else value
+    )
+
+
+def _placed(found: list[Found], file: str, lines: Lines) -> list[Finding]:
+    """Return the findings with file, line and field, in the order of the lines; those without line first."""
+    placed = [
+        replace(finding, file=file, line=lines.of(path) or 1, field=dotted(path)) for path, finding in found
+    ]
+    return sorted(placed, key=lambda finding: finding.line or 0)

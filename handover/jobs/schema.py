@@ -1,0 +1,38 @@
+"""The JSON Schema of the record as it is written."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from handover.jobs.written import WrittenRecord, tables
+
+_SIZE = {"anyOf": [{"required": ["area"]}, {"required": ["length", "width"]}]}
+_PLACE = {"anyOf": [{"required": ["timezone"]}, {"required": ["latitude", "longitude"]}]}
+
+
+def job_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a job record as written: text with units, local times.
+
+    It says less than the reader: limits of quantities and what must hold between fields are the reader's.
+    """
+    schema: dict[str, Any] = WrittenRecord.model_json_schema()
+    parts = {table.__name__: table for table in tables().values()}
+    for name, part in schema["$defs"].items():
+        _tidy(part, parts[name].needed)
+    schema["$defs"]["Slab"] |= _SIZE
+    schema["$defs"]["Site"] |= _PLACE
+    _tidy(schema, WrittenRecord.needed)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema"} | schema | {"title": "Job record"}
+
+
+def _tidy(part: dict[str, Any], needed: tuple[str, ...]) -> None:
+    """Take out what says only that a key may be left out, and name the keys that may not."""
+    for key, told in part["properties"].items():
+        told.pop("default", None)
+        told.pop("title", None)
+        if options := told.pop("anyOf", None):
+            told |= next(option for option in options if option.get("type") != "null")
+        if key in needed:
+            told["$comment"] = " ".join(filter(None, (told.get("$comment"), "Must be there.")))
+    if needed:
+        part["required"] = list(needed)

@@ -1,0 +1,57 @@
+"""Hours of the day when somebody can be at the slab: "06:30-08:00"."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import time
+from typing import Any
+
+from handover.errors import Finding
+from handover.jobs.fields import Reading
+from handover.units import shown
+
+Window = tuple[time, time]
+_PATTERN = r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]\s*-\s*(?:[01]?[0-9]|2[0-3]):[0-5][0-9]"
+
+
+@dataclass(frozen=True)
+class Visit(Reading):
+    """From and to, on one day."""
+
+    def read(self, written: object) -> str | Finding:
+        """Return "HH:MM-HH:MM", or a finding."""
+        told = {"expected": "from and to on the same day", "example": '"06:30-08:00"'}
+        if not isinstance(written, str) or not re.fullmatch(
+            _PATTERN, plain := written.strip().replace("–", "-")
+        ):  # noqa: RUF001
+            return Finding(f"{shown(written)} is not from one hour of the day to another", **told)
+        start, end = window(plain)
+        if end <= start:
+            return Finding(
+                f"{shown(written)} ends before it begins; split at midnight what runs over it", **told
+            )
+        return f"{start:%H:%M}-{end:%H:%M}"
+
+    def schema(self) -> dict[str, Any]:
+        """Return text with its pattern."""
+        return {"type": "string", "pattern": rf"^\s*{_PATTERN}\s*$", "examples": ["06:30-08:00"]}
+
+
+def window(text: str) -> Window:
+    """Return the two times of a text such as "06:30-08:00".
+
+    Raises:
+        ValueError: The text is not two times.
+    """
+    start, end = (time(*map(int, part.split(":"))) for part in text.split("-"))
+    return start, end
+
+
+def overlapping(texts: tuple[str, ...]) -> tuple[str, str] | None:
+    """Return the first two of these that overlap, or None."""
+    ordered = sorted(texts, key=window)
+    for earlier, later in zip(ordered, ordered[1:], strict=False):
+        if window(later)[0] < window(earlier)[1]:
+            return earlier, later
+    return None

@@ -1,0 +1,446 @@
+"""Quantities at the edge: "4 in", "3000 psi", "90 degF" in; the reader's units out; SI in between.
+
+Untrusted text never reaches a parser of expressions. A quantity is one number (or feet and inches) and one
+unit; the unit is looked up in the closed table of its kind, and pint, which knows no other units than
+those defined here, converts.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
+
+from handover.errors import Finding
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    Values = TypeVar("Values", float, NDArray[np.float64])
+
+System = Literal["us", "si"]
+KindName = Literal[
+    "thickness",
+    "length",
+    "area",
+    "volume",
+    "water",
+    "mass",
+    "temperature",
+    "temperature difference",
+    "strength",
+    "content",
+    "application rate",
+    "rain",
+    "evaporation",
+    "thermal resistance",
+    "duration",
+    "wind speed",
+    "maturity",
+]
+
+LONGEST = 40  # characters of a quantity; a longer text is no quantity
+
+# Exact by definition: international yard and pound, US gallon of 231 in3, International Table BTU,
+# standard gravity. The tests hold them against pint's own registry.
+_DEFINITIONS = """
+mega- = 1e6
+kilo- = 1e3
+centi- = 1e-2
+milli- = 1e-3
+meter = [length]
+gram = [mass]
+second = [time]
+kelvin = [temperature]; offset: 0
+degC = kelvin; offset: 273.15
+degF = 5/9 * kelvin; offset: 255.3722222222222
+minute = 60 * second
+hour = 60 * minute
+day = 24 * hour
+inch = 0.0254 * meter
+foot = 12 * inch
+yard = 3 * foot
+mile = 5280 * foot
+liter = 1e-3 * meter ** 3
+gallon = 231 * inch ** 3
+pound = 453.59237 * gram
+newton = kilogram * meter / second ** 2
+kilogram_force = 9.80665 * newton
+pound_force = 4.4482216152605 * newton
+pascal = newton / meter ** 2
+psi = pound_force / inch ** 2
+joule = newton * meter
+watt = joule / second
+BTU = 1055.05585262 * joule
+"""
+
+
+@dataclass(frozen=True)
+class Kind:
+    """A kind of quantity.
+
+    Attributes:
+        noun: What it is called, with its article.
+        si: Unit inside the program, as pint writes it.
+        reads: Units it may be written in, tidied (see `_tidy_unit`), to the unit as pint writes it.
+        examples: How to write one, in US and in SI units.
+        out: Unit as pint writes it and label as people read it, for each system.
+    """
+
+    noun: str
+    si: str
+    reads: Mapping[str, str]
+    examples: tuple[str, str]
+    out: Mapping[System, tuple[str, str]]
+
+
+_SHORT = {"in": "inch", "ft": "foot", "mm": "millimeter", "cm": "centimeter", "m": "meter"}
+_LONG = _SHORT | {"yd": "yard"}
+_PER_HOUR = {
+    "in/h": "inch/hour",
+    "mm/h": "millimeter/hour",
+    "cm/h": "centimeter/hour",
+    "l/m2/h": "millimeter/hour",
+}
+_US_RESISTANCE = "delta_degF*foot**2*hour/BTU"
+_SI_RESISTANCE = "delta_degC*meter**2/watt"
+
+KINDS: Mapping[KindName, Kind] = {
+    "thickness": Kind(
+        "a thickness",
+        "meter",
+        _SHORT,
+        ("4 in", "100 mm"),
+        {"us": ("inch", "in"), "si": ("millimeter", "mm")},
+    ),
+    "length": Kind(
+        "a length", "meter", _LONG, ("34 ft", "10.4 m"), {"us": ("foot", "ft"), "si": ("meter", "m")}
+    ),
+    "area": Kind(
+        "an area",
+        "meter**2",
+        {"ft2": "foot**2", "sf": "foot**2", "m2": "meter**2", "yd2": "yard**2"},
+        ("884 ft2", "82 m2"),
+        {"us": ("foot**2", "ft²"), "si": ("meter**2", "m²")},
+    ),
+    "volume": Kind(
+        "a volume of concrete",
+        "meter**3",
+        # In the trade a yard of concrete is a cubic yard.
+        {
+            "yd3": "yard**3",
+            "cy": "yard**3",
+            "yd": "yard**3",
+            "ft3": "foot**3",
+            "cf": "foot**3",
+            "m3": "meter**3",
+            "l": "liter",
+        },
+        ("8 yd3", "6 m3"),
+        {"us": ("yard**3", "yd³"), "si": ("meter**3", "m³")},
+    ),
+    "water": Kind(
+        "an amount of water",
+        "liter",
+        {"gal": "gallon", "usgal": "gallon", "l": "liter", "m3": "meter**3"},
+        ("5 gal", "20 L"),
+        {"us": ("gallon", "gal"), "si": ("liter", "L")},
+    ),
+    "mass": Kind(
+        "a mass",
+        "kilogram",
+        {"lb": "pound", "kg": "kilogram"},
+        ("94 lb", "43 kg"),
+        {"us": ("pound", "lb"), "si": ("kilogram", "kg")},
+    ),
+    "temperature": Kind(
+        "a temperature",
+        "degC",
+        {"degf": "degF", "degc": "degC"},
+        ("84 degF", "29 degC"),
+        {"us": ("degF", "°F"), "si": ("degC", "°C")},
+    ),
+    "temperature difference": Kind(
+        "a difference of temperature",
+        "delta_degC",
+        {"degf": "delta_degF", "degc": "delta_degC", "k": "delta_degC"},
+        ("20 degF", "11 degC"),
+        {"us": ("delta_degF", "°F"), "si": ("delta_degC", "°C")},
+    ),
+    "strength": Kind(
+        "a strength",
+        "megapascal",
+        {
+            "psi": "psi",
+            "lb/in2": "psi",
+            "ksi": "kilopsi",
+            "mpa": "megapascal",
+            "n/mm2": "megapascal",
+            "kg/cm2": "kilogram_force/centimeter**2",
+            "kgf/cm2": "kilogram_force/centimeter**2",
+        },
+        ("3000 psi", "20 MPa"),
+        {"us": ("psi", "psi"), "si": ("megapascal", "MPa")},
+    ),
+    "content": Kind(
+        "a content of cementitious material",
+        "kilogram/meter**3",
+        {
+            "lb/yd3": "pound/yard**3",
+            "lb/cy": "pound/yard**3",
+            "pcy": "pound/yard**3",
+            "kg/m3": "kilogram/meter**3",
+        },
+        ("564 lb/yd3", "335 kg/m3"),
+        {"us": ("pound/yard**3", "lb/yd³"), "si": ("kilogram/meter**3", "kg/m³")},
+    ),
+    "application rate": Kind(
+        "a rate of watering",
+        "millimeter/hour",
+        _PER_HOUR,
+        ("0.4 in/h", "10 mm/h"),
+        {"us": ("inch/hour", "in/h"), "si": ("millimeter/hour", "mm/h")},
+    ),
+    "rain": Kind(
+        "a depth of rain",
+        "millimeter",
+        {"in": "inch", "mm": "millimeter", "cm": "centimeter"},
+        ("0.25 in", "6 mm"),
+        {"us": ("inch", "in"), "si": ("millimeter", "mm")},
+    ),
+    "evaporation": Kind(
+        "a rate of evaporation",
+        "kilogram/meter**2/hour",
+        {"lb/ft2/h": "pound/foot**2/hour", "kg/m2/h": "kilogram/meter**2/hour"},
+        ("0.2 lb/ft2/h", "1 kg/m2/h"),
+        {"us": ("pound/foot**2/hour", "lb/ft²/h"), "si": ("kilogram/meter**2/hour", "kg/m²/h")},
+    ),
+    "thermal resistance": Kind(
+        "a thermal resistance",
+        _SI_RESISTANCE,
+        dict.fromkeys(("degfft2h/btu", "ft2degfh/btu", "hft2degf/btu", "hdegfft2/btu"), _US_RESISTANCE)
+        | dict.fromkeys(("m2k/w", "km2/w", "m2degc/w", "degcm2/w"), _SI_RESISTANCE),
+        ("R-5", "0.9 m2K/W"),
+        {"us": (_US_RESISTANCE, "°F·ft²·h/BTU"), "si": (_SI_RESISTANCE, "m²K/W")},
+    ),
+    "duration": Kind(
+        "a length of time",
+        "hour",
+        {"h": "hour", "d": "day", "min": "minute"},
+        ("168 h", "7 d"),
+        {"us": ("hour", "h"), "si": ("hour", "h")},
+    ),
+    "wind speed": Kind(
+        "a wind speed",
+        "meter/second",
+        {"mi/h": "mile/hour", "km/h": "kilometer/hour", "m/s": "meter/second"},
+        ("12 mph", "20 km/h"),
+        {"us": ("mile/hour", "mph"), "si": ("kilometer/hour", "km/h")},
+    ),
+    "maturity": Kind(
+        "a temperature-time factor",
+        "delta_degC*hour",
+        {"degch": "delta_degC*hour", "degfh": "delta_degF*hour"},
+        ("1800 degF h", "1000 degC h"),
+        {"us": ("delta_degF*hour", "°F·h"), "si": ("delta_degC*hour", "°C·h")},
+    ),
+}
+
+# How people write a unit, to the one spelling that the tables above hold.
+_WORDS = (
+    dict.fromkeys(("inch", "inches"), "in")
+    | dict.fromkeys(("foot", "feet"), "ft")
+    | dict.fromkeys(("yard", "yards", "yds"), "yd")
+    | dict.fromkeys(("millimeter", "millimeters", "millimetre", "millimetres"), "mm")
+    | dict.fromkeys(("centimeter", "centimeters", "centimetre", "centimetres"), "cm")
+    | dict.fromkeys(("meter", "meters", "metre", "metres"), "m")
+    | dict.fromkeys(("lbs", "lbf", "pound", "pounds"), "lb")
+    | dict.fromkeys(("gallon", "gallons", "gals"), "gal")
+    | dict.fromkeys(("liter", "liters", "litre", "litres"), "l")
+    | dict.fromkeys(("hr", "hrs", "hour", "hours"), "h")
+    | dict.fromkeys(("minute", "minutes", "mins"), "min")
+    | dict.fromkeys(("day", "days"), "d")
+    | dict.fromkeys(("f", "fahrenheit", "degfahrenheit"), "degf")
+    | dict.fromkeys(("c", "celsius", "degcelsius"), "degc")
+    | {"sqft": "ft2", "sqm": "m2", "sqyd": "yd2", "cuyd": "yd3", "cuft": "ft3", "cum": "m3"}
+    | {"mph": "mi/h", "kmh": "km/h", "kph": "km/h"}
+)
+
+_SIGNS = str.maketrans(
+    {
+        "º": "°",
+        "℃": "°C",
+        "℉": "°F",
+        "′": "'",
+        "’": "'",
+        "″": '"',
+        "”": '"',
+        "“": '"',
+        "−": "-",
+        "–": "-",  # noqa: RUF001  a dash is what a phone makes of 4-1/2
+        "\u00a0": " ",
+        "\u202f": " ",
+        "\u2009": " ",
+    }
+)
+_FRACTION = r"(?:(?P<whole>[0-9]{1,6})(?:\s+|\s*-\s*))?(?P<top>[0-9]{1,3})\s*/\s*(?P<bottom>[0-9]{1,3})"
+_NUMBER = re.compile(
+    rf"(?P<sign>[-+]?)\s*(?:{_FRACTION}|(?P<decimal>[0-9]{{1,9}}(?:\.[0-9]{{1,9}})?|\.[0-9]{{1,9}}))"
+)
+_FEET_AND_INCHES = re.compile(
+    r"(?P<feet>[0-9]+)\s*(?:ft\.?|feet|foot|')\s*-?\s*(?P<inches>[0-9][^a-z\"']*)(?:in\.?|inch|inches|\")"
+)
+_R_VALUE = re.compile(r"r\s*-?\s*(?P<value>[0-9]{1,3}(?:\.[0-9]{1,3})?)")
+
+
+def read_quantity(written: object, kind: KindName) -> float | Finding:
+    """Read a quantity as people write it.
+
+    Args:
+        written: What stands in the record: text such as "4 1/2 in", or whatever else was put there.
+        kind: What it ought to be.
+
+    Returns:
+        The value in the SI unit of its kind, or a finding without file, line and field.
+    """
+    if isinstance(written, str):
+        return _read_text(written, kind)
+    expected = KINDS[kind]
+    us, si = expected.examples
+    if isinstance(written, int | float) and not isinstance(written, bool):
+        return Finding(f'{shown(written)} has no unit; write it as "{us}" or "{si}"')
+    return Finding(
+        f"{shown(written)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
+    )
+
+
+def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, str]:
+    """Return a value in the reader's unit, unrounded, and the unit's label.
+
+    Args:
+        value: In the SI unit of its kind; a number or an array.
+        kind: Of what kind it is. A thickness is told in inches or millimetres, a length in feet or metres.
+        system: "us" or "si".
+    """
+    unit, label = KINDS[kind].out[system]
+    scale, offset = _conversion(KINDS[kind].si, unit)
+    return value * scale + offset, label
+
+
+def shown(value: object) -> str:
+    """Return a value from outside as a message may carry it: short, on one line, nothing invisible."""
+    if isinstance(value, str):
+        text = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: LONGEST + 1])
+        return f'"{text[:LONGEST]}..."' if len(text) > LONGEST else f'"{text}"'
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list | tuple):
+        return "a list"
+    try:
+        text = str(value)
+    except ValueError:  # Python will not write out an integer of thousands of digits
+        return "a very long number"
+    return text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+
+
+@lru_cache(maxsize=512)
+def _read_text(written: str, kind: KindName) -> float | Finding:
+    expected = KINDS[kind]
+    us, si = expected.examples
+    told = {"expected": f"{expected.noun} with its unit", "example": f'"{us}" or "{si}"'}
+    if len(written) > LONGEST:
+        return Finding(f"{shown(written)} is too long for a quantity", **told)
+    text = _plain(written)
+    if re.search(r"[0-9]\s*,\s*[0-9]", text):
+        return Finding(
+            f"{shown(written)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000",
+            **told,
+        )
+    if not expected.reads.keys().isdisjoint(_SHORT) and (both := _FEET_AND_INCHES.fullmatch(text)):
+        inches = _number(both["inches"].strip())
+        if inches is not None and 0 <= inches < 12:  # noqa: PLR2004  inches in a foot
+            return _convert(int(both["feet"]) * 12 + inches, "inch", expected.si)
+    if kind == "thermal resistance" and (r_value := _R_VALUE.fullmatch(text)):
+        text = f"{r_value['value']} degf ft2 h/btu"
+    leading = _NUMBER.match(text)
+    number = _number(leading[0].strip()) if leading else None
+    if leading is None or number is None:
+        return Finding(f"{shown(written)} cannot be read as a number with a unit", **told)
+    unit = text[leading.end() :].strip()
+    if not unit:
+        return Finding(f'{shown(written)} has no unit; write it as "{us}" or "{si}"')
+    known = expected.reads.get(_tidy_unit(unit))
+    if known is None:
+        return Finding(f"{shown(unit)} is not a unit of {expected.noun}", **told)
+    return _convert(number, known, expected.si)
+
+
+def _plain(written: str) -> str:
+    """Return the text in small letters, with the typographer's signs made plain."""
+    text = re.sub(r"(?<=[A-Za-z])[²³]", lambda power: "2" if power[0] == "²" else "3", written.strip())
+    text = "".join(_spelled_out(char) for char in text)
+    return text.translate(_SIGNS).casefold().strip()
+
+
+def _spelled_out(char: str) -> str:
+    """Return "½" as " 1/2", and any other character as it is."""
+    if unicodedata.decomposition(char).startswith("<fraction>"):
+        return " " + unicodedata.normalize("NFKC", char).replace("\u2044", "/")
+    return char
+
+
+def _number(text: str) -> float | None:
+    """Return the number that a text such as "4.5", "4 1/2" or "4-1/2" is, or None."""
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        return None
+    if match["decimal"]:
+        number = float(match["decimal"])
+    elif int(match["bottom"]) == 0:
+        return None
+    else:
+        number = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+    return -number if match["sign"] == "-" else number
+
+
+def _tidy_unit(unit: str) -> str:
+    """Return "sq. ft.", "FT^2" or "square feet" as "ft2"."""
+    unit = unit.replace("''", '"').replace('"', "in").replace("'", "ft")
+    unit = re.sub(r"\bper\b", "/", unit)
+    unit = re.sub(r"(?:°|\bdegrees?\b|\bdeg\b)\.?\s*", "deg", unit)
+    unit = re.sub(r"[a-z]+", lambda word: _WORDS.get(word[0], word[0]), unit)
+    unit = re.sub(r"\b(?:sq|square)\b\.?\s*([a-z]+)", r"\g<1>2", unit)
+    unit = re.sub(r"\b(?:cu|cubic)\b\.?\s*([a-z]+)", r"\g<1>3", unit)
+    return re.sub(r"[\s.^*·⋅]", "", unit)
+
+
+def _convert(value: float, unit: str, to: str) -> float:
+    scale, offset = _conversion(unit, to)
+    return value * scale + offset
+
+
+@cache
+def _conversion(unit: str, to: str) -> tuple[float, float]:
+    """Return scale and offset from one unit of the tables to another."""
+    registry = _registry()
+    offset = float(registry.Quantity(0.0, unit).to(to).magnitude)
+    scale = float(registry.Quantity(1.0, unit).to(to).magnitude) - offset
+    # The difference of two temperatures loses digits; take the scale of the difference itself.
+    if offset:
+        scale = float(registry.Quantity(1.0, f"delta_{unit}").to(f"delta_{to}").magnitude)
+    return scale, 0.0 if math.isclose(offset, 0.0, abs_tol=1e-12) else offset
+
+
+@cache
+def _registry() -> Any:
+    """Return pint's registry with these units alone: closed, and quick to make."""
+    import pint  # noqa: PLC0415  slow to import
+
+    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
