@@ -1,1 +1,20 @@
-"""weather"""
+"""Hourly weather, from wherever it comes, as one kind of series.
+
+Light to import: pvlib, pandas and httpx come in only where a function needs them.
+"""
+
+from __future__ import annotations
+
+from handover.weather.place import Located, Place
+from handover.weather.reading import examine_weather, examine_weather_bytes, read_weather
+from handover.weather.series import Origin, WeatherSeries
+
+__all__ = [
+    "Located",
+    "Origin",
+    "Place",
+    "WeatherSeries",
+    "examine_weather",
+    "examine_weather_bytes",
+    "read_weather",
+]

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, fields, replace
+from datetime import UTC, datetime
 from enum import IntEnum
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
+Instant = datetime | np.datetime64
+State = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
+
+HOUR = np.timedelta64(3600, "s")
 
 
 class Origin(IntEnum):
@@ -61,3 +66,78 @@ class WeatherSeries:
 
     def __len__(self) -> int:
         return len(self.time)
+
+    @property
+    def first_hour(self) -> datetime:
+        """The first instant, aware."""
+        return _aware(self.time[0])
+
+    @property
+    def last_hour(self) -> datetime:
+        """The last instant, aware."""
+        return _aware(self.time[-1])
+
+    @property
+    def is_unbroken(self) -> bool:
+        """Whether every hour follows the one before by an hour."""
+        return bool((np.diff(self.time) == HOUR).all())
+
+    @property
+    def typical_from(self) -> datetime | None:
+        """The first hour that is typical rather than observed or forecast, aware; None where there is none."""
+        typical = np.flatnonzero(self.origin == Origin.TYPICAL)
+        return _aware(self.time[typical[0]]) if len(typical) else None
+
+    def covers(self, start: Instant, end: Instant) -> bool:
+        """Tell whether both instants lie between the first hour and the last."""
+        return bool(self.time[0] <= _utc64(start) and _utc64(end) <= self.time[-1])
+
+    def window(self, start: Instant, end: Instant) -> WeatherSeries:
+        """Return the hours that the stretch from ``start`` to ``end`` needs.
+
+        From the last hour at or before ``start`` to the first at or after ``end``, as far as there are any, so
+        that both instants can be interpolated.
+
+        Raises:
+            ValueError: The stretch and the series have nothing in common.
+        """
+        first = int(np.searchsorted(self.time, _utc64(start), side="right")) - 1
+        last = int(np.searchsorted(self.time, _utc64(end), side="left"))
+        if last < first or last < 0 or _utc64(end) < self.time[0] or _utc64(start) > self.time[-1]:
+            raise ValueError(f"no weather from {start} to {end}")
+        part = slice(max(first, 0), last + 1)
+        arrays = {each.name: getattr(self, each.name) for each in fields(self)}
+        return replace(
+            self, **{name: value[part] for name, value in arrays.items() if isinstance(value, np.ndarray)}
+        )
+
+    def at(self, column: State, time: NDArray[np.datetime64]) -> Floats:
+        """Return a state at any instants, interpolated between the hours.
+
+        Args:
+            column: Which; sunshine and precipitation are of an hour and have no value at an instant.
+            time: UTC instants within the series, ``datetime64``, shape (m,).
+
+        Returns:
+            Shape (m,).
+
+        Raises:
+            ValueError: An instant lies outside the series.
+        """
+        wanted = time.astype("datetime64[s]")
+        if len(wanted) and (wanted.min() < self.time[0] or wanted.max() > self.time[-1]):
+            raise ValueError(f"the weather goes from {self.time[0]} to {self.time[-1]}")
+        seconds = self.time.astype("datetime64[s]").astype(np.float64)
+        return np.interp(wanted.astype(np.float64), seconds, getattr(self, column))
+
+
+def _aware(moment: np.datetime64) -> datetime:
+    instant: datetime = moment.astype("datetime64[s]").item()
+    return instant.replace(tzinfo=UTC)
+
+
+def _utc64(moment: Instant) -> np.datetime64:
+    """Return an instant as UTC ``datetime64[s]``, to the second."""
+    if isinstance(moment, datetime):
+        return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
+    return moment.astype("datetime64[s]")

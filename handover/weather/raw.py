@@ -1,0 +1,108 @@
+"""What a reader found in a file, before it is judged: the form between the readers and `settle`."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Any, TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+if TYPE_CHECKING:
+    from handover.weather.series import Floats, Origin
+    from handover.weather.quantities import Quantity
+    from collections.abc import Mapping
+
+Times = NDArray[np.datetime64]
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+_LONGEST_QUOTE = 300
+_YEARS = (1900, 2200)
+
+
+@dataclass(frozen=True)
+class Column:
+    """One quantity as a file tells it.
+
+    Attributes:
+        time: UTC instants in any order, ``datetime64[s]``, shape (n,); one may come twice.
+        value: In SI, shape (n,); NaN where the file tells nothing.
+        name: What the file calls it.
+        line: Line of each value in the file, shape (n,), where lines mean something.
+    """
+
+    time: Times
+    value: Floats
+    name: str
+    line: NDArray[np.int64] | None = None
+
+
+@dataclass(frozen=True)
+class Raw:
+    """A file's columns, with what it says about itself.
+
+    Attributes:
+        columns: By quantity. State quantities are instants; sunshine and precipitation are of the hour ended.
+        source: Who says so, for people.
+        issued_at: Aware, or None.
+        latitude: Degrees north, or None.
+        longitude: Degrees east, or None.
+        elevation_m: Of the ground, or None. [m]
+        origin: One for the whole file, or one for each hour named; None leaves it to the time of issue.
+        methods: What the reader itself computed.
+        unread: Quantities that the file has but whose unit or form could not be read: already found fault with.
+    """
+
+    columns: Mapping[Quantity, Column]
+    source: str
+    issued_at: datetime | None = None
+    latitude: float | None = None
+    longitude: float | None = None
+    elevation_m: float | None = None
+    origin: Origin | Mapping[np.datetime64, Origin] | None = None
+    methods: tuple[str, ...] = ()
+    unread: frozenset[Quantity] = field(default=frozenset())
+
+
+def utc64(moment: datetime) -> np.datetime64:
+    """Return an aware instant as UTC ``datetime64[s]``."""
+    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
+
+
+def instant(text: object) -> datetime | None:
+    """Return a time written in ISO 8601, aware or naive, or None where it is none (or no year of ours)."""
+    try:
+        moment = datetime.fromisoformat(text)  # type: ignore[arg-type]
+    except (TypeError, ValueError):
+        return None
+    return moment if _YEARS[0] <= moment.year <= _YEARS[1] else None
+
+
+def aware(moment: np.datetime64) -> datetime:
+    """Return a UTC ``datetime64`` as an aware instant."""
+    instant: datetime = moment.astype("datetime64[s]").item()
+    return instant.replace(tzinfo=UTC)
+
+
+def spoken(moment: np.datetime64) -> str:
+    """Return a UTC instant for people: "2026-07-14 06:00 UTC"."""
+    return f"{aware(moment):%Y-%m-%d %H:%M} UTC"
+
+
+def quote(text: object) -> str:
+    """Return text from outside so that it can stand in a message: one line, no control characters, not long."""
+    line = _CONTROL.sub(" ", str(text)).strip()
+    return line if len(line) <= _LONGEST_QUOTE else line[: _LONGEST_QUOTE - 3] + "..."
+
+
+def number(value: Any) -> float | None:
+    """Return a JSON number as a float; None for null and for what is no number."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return None
+    try:
+        return float(value)
+    except OverflowError:
+        return float("inf")

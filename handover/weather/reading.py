@@ -1,0 +1,221 @@
+"""Weather files of every supported kind, told apart by what is in them, never by their name.
+
+National Weather Service raw grid (JSON)    handover.weather.nws
+Open-Meteo hourly answer (JSON)             handover.weather.open_meteo
+table with a heading (CSV)                  handover.weather.table
+typical year (TMY3, EPW)                    handover.weather.typical_year
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, NoReturn, TYPE_CHECKING
+
+from handover.errors import Finding, UnusableInput
+from handover.weather import nws, open_meteo, table, typical_year
+from handover.weather.raw import Raw, quote
+from handover.weather.series import WeatherSeries
+from handover.weather.settle import settle
+
+if TYPE_CHECKING:
+    from handover.weather.place import Located
+    from datetime import datetime
+
+LARGEST_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
+
+Examined = tuple[WeatherSeries | None, tuple[Finding, ...]]
+
+_SUPPORTED = "an Open-Meteo hourly answer, a National Weather Service raw grid, a CSV with a heading, or a TMY3 or EPW file"
+_RUBBISH = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
+
+
+def read_weather(path: Path | str, *, site: Located, year: int | None = None) -> WeatherSeries:
+    """Return the weather in a file of any supported kind.
+
+    Args:
+        path: The file.
+        site: Place of the slab.
+        year: Calendar year of the pour; needed for a typical year only.
+
+    Raises:
+        UnusableInput: with all that is wrong with the file.
+    """
+    series, findings = examine_weather(path, site, year)
+    if series is None:
+        raise UnusableInput(findings)
+    return series
+
+
+def examine_weather(path: Path | str, site: Located, year: int | None = None) -> Examined:
+    """Return the weather in a file, or None where it has a fault, with all faults and cautions.
+
+    Args:
+        path: The file.
+        site: Place of the slab: tells where the sun stands for a file that names no place itself.
+        year: Calendar year of the pour; needed for a typical year only.
+    """
+    data, finding = read_bytes(Path(path))
+    if data is None:
+        return None, (finding,) if finding else ()
+    return examine_weather_bytes(data, str(path), site, year)
+
+
+def read_bytes(path: Path) -> tuple[bytes | None, Finding | None]:
+    """Return a file as it is, or None and why it cannot be read; a file over 50 MB is not read at all."""
+    file = quote(path)
+    try:
+        if not path.exists():
+            return None, Finding("there is no such file", file=file, expected=_SUPPORTED)
+        if not path.is_file():
+            return None, Finding("is not a file", file=file, expected=_SUPPORTED)
+        size = path.stat().st_size
+        if size > LARGEST_BYTES:
+            return None, _too_large(size, file)
+        return path.read_bytes(), None
+    except (OSError, ValueError) as error:
+        return None, Finding(f"cannot be read: {quote(error)}", file=file)
+
+
+def examine_weather_bytes(
+    data: bytes, name: str, site: Located, year: int | None = None, *, received_at: datetime | None = None
+) -> Examined:
+    """Return the weather in the bytes of a file, or None where it has a fault, with all faults and cautions.
+
+    Args:
+        data: The file as received.
+        name: What to call it in the findings.
+        site: Place of the slab.
+        year: Calendar year of the pour; needed for a typical year only.
+        received_at: When a forecast was downloaded, aware: its time of issue where it names none itself.
+    """
+    file = quote(name)
+    if len(data) > LARGEST_BYTES:
+        return None, (_too_large(len(data), file),)
+    raw, findings = _raw(data, file, year)
+    if raw is None:
+        return None, tuple(findings)
+    if raw.issued_at is None and raw.origin is None and received_at is not None:
+        raw = replace(raw, issued_at=received_at)
+    series, more = settle(raw, file, site)
+    found = (*findings, *more)
+    return (None if any(each.severity == "fault" for each in found) else series), found
+
+
+def _too_large(size: int, file: str) -> Finding:
+    return Finding(
+        f"{size / 1e6:.0f} MB is too large for hourly weather",
+        file=file,
+        expected=f"at most {LARGEST_BYTES / 1e6:.0f} MB",
+    )
+
+
+def _raw(data: bytes, file: str, year: int | None) -> tuple[Raw | None, list[Finding]]:
+    """Return what the right reader finds in the bytes."""
+    text = _text(data)
+    if text is None:
+        return None, [Finding("is not text", file=file, expected=_SUPPORTED)]
+    start = text.lstrip()[:1]
+    if not start:
+        return None, [Finding("is empty", file=file, expected=_SUPPORTED)]
+    if start == "<":
+        return None, [
+            Finding("is a web page or XML, not weather", file=file, expected=_SUPPORTED),
+        ]
+    if start in "{[":
+        return _json(text, file)
+    kind = typical_year.kind_of(text)
+    if kind is not None:
+        return typical_year.read(text, kind, file, year)
+    return table.read(text, file)
+
+
+def _text(data: bytes) -> str | None:
+    """Return the bytes as text; None where they are none. Spreadsheets still write Windows-1252 and UTF-16."""
+    encodings = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
+    for encoding in encodings:
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        return None if _RUBBISH.search(text) else text.replace("\r\n", "\n").replace("\r", "\n")
+    return None
+
+
+def _json(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
+    try:
+        document = json.loads(text, parse_constant=_no_number)
+    except json.JSONDecodeError as error:
+        cut = " (it may be cut off)" if error.pos >= len(text.rstrip()) - 1 else ""
+        return None, [
+            Finding(f"is not JSON: {error.msg}{cut}", file=file, line=error.lineno, expected=_SUPPORTED)
+        ]
+    except RecursionError:
+        return None, [Finding("is not weather: JSON nested too deep", file=file, expected=_SUPPORTED)]
+    except ValueError as error:
+        return None, [Finding(f"is not JSON: {quote(error)}", file=file, expected=_SUPPORTED)]
+    if isinstance(document, list) and len(document) == 1:
+        document = document[0]  # the service's answer for a list of one place
+    if isinstance(document, list):
+        return None, [
+            Finding(f"tells of {len(document)} places", file=file, expected="the answer for one place")
+        ]
+    return _document(document, file)
+
+
+def _no_number(constant: str) -> NoReturn:
+    raise ValueError(f"{constant} is not a number of JSON")
+
+
+def _document(document: Any, file: str) -> tuple[Raw | None, list[Finding]]:
+    """Return what the right reader finds in a JSON document."""
+    if not isinstance(document, Mapping):
+        return None, [Finding("is not weather", file=file, expected=_SUPPORTED)]
+    if open_meteo.looks_like(document):
+        return open_meteo.read(document, file)
+    if nws.looks_like(document):
+        return nws.read(document, file)
+    return None, [_not_weather(document, file)]
+
+
+def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
+    """Say what a JSON document is that is not weather: mostly a service's refusal, or its neighbouring answer."""
+    refusal = refusal_of(document)
+    if refusal is not None:
+        return Finding(
+            f"is the answer of a service that refused: {refusal}",
+            file=file,
+            expected="the forecast itself; ask again",
+        )
+    properties = document.get("properties")
+    if isinstance(properties, Mapping) and "forecastGridData" in properties:
+        return Finding(
+            "tells where the National Weather Service keeps the forecast, not the forecast",
+            file=file,
+            expected=f"what is at {quote(properties['forecastGridData'])}",
+        )
+    if isinstance(properties, Mapping) and "periods" in properties:
+        return Finding(
+            "is the forecast in words and periods, not the raw grid",
+            file=file,
+            expected="the address without /forecast at its end",
+            example="https://api.weather.gov/gridpoints/TAE/58,65",
+        )
+    return Finding("JSON that is not weather as known here", file=file, expected=_SUPPORTED)
+
+
+def refusal_of(document: Mapping[str, Any]) -> str | None:
+    """Return the reason where a JSON document is a service's error answer, else None.
+
+    Open-Meteo: ``{"error": true, "reason": ...}``. National Weather Service: a problem document with ``title``,
+    ``status`` and ``detail`` (RFC 9457).
+    """
+    if document.get("error"):
+        return quote(document.get("reason") or document.get("message") or document["error"])
+    if "title" in document and ("status" in document or "detail" in document):
+        parts = (document.get("status"), document.get("title"), document.get("detail"))
+        return quote(", ".join(str(part) for part in parts if part))
+    return None

@@ -1,0 +1,408 @@
+"""Weather from a table: CSV with a heading that names each column's quantity and unit.
+
+    # source: Alder Lane weather mast
+    # issued_at: 2026-07-14T05:00:00Z
+    time_utc,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent,precipitation_mm
+    2026-07-14T06:00,22.4,71,8,20,0
+
+Columns (in any order, comma, semicolon or tab between them; upper or lower case, spaces or underscores; the unit
+at the end of the name or in brackets: ``air_temperature_c``, ``Air temperature [degF]``, ``wind speed (km/h)``):
+
+| column | also called | units |
+| --- | --- | --- |
+| ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601; without ``utc`` in the name each time carries its offset |
+| ``air_temperature`` | temperature, temp, air temp, dry bulb | c, f, k |
+| ``relative_humidity`` | humidity, rh | percent, fraction |
+| ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where humidity is not told |
+| ``wind_speed`` | wind | ms, kmh, mph, kn, fts; at 10 m unless the name says otherwise (``wind_speed_2m_ms``) |
+| ``cloud_cover`` | cloud, sky cover, cloudiness | percent, fraction, tenths, oktas |
+| ``shortwave_radiation`` | shortwave, global radiation, solar radiation, ghi | wm2, kwm2, whm2 |
+| ``precipitation`` | rain, rainfall, precip | mm, cm, in |
+| ``precipitation_probability`` | chance of rain, pop | percent, fraction |
+| ``origin`` | | observed, forecast, typical |
+
+One of humidity and dew point, and one of cloud and sunshine, is enough; precipitation and its probability may be
+left out. Temperature, humidity, wind and cloud are those of the moment in the time column; sunshine and
+precipitation are of the time that ended then. Rows closer together than an hour are brought to whole hours:
+states interpolated, sunshine averaged, precipitation summed, the highest probability kept.
+
+Lines before the heading that begin with ``#`` may tell ``source``, ``issued_at``, ``latitude``, ``longitude`` and
+``elevation_m``. Without ``issued_at`` and without ``origin`` every hour counts as forecast.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from math import log
+
+import numpy as np
+
+from handover.errors import Finding
+from handover.weather.quantities import LIMITS, Quantity, Unit, accepted_units, find_unit
+from handover.weather.raw import Column, Raw, instant, quote, utc64
+from handover.weather.series import Origin
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+_NAMES = {
+    Quantity.AIR: "air temperature|temperature|temp|air temp|dry bulb|dry bulb temperature|air",
+    Quantity.DEW_POINT: "dew point|dewpoint|dew point temperature|dewpoint temperature",
+    Quantity.HUMIDITY: "relative humidity|humidity|rh",
+    Quantity.WIND: "wind speed|wind|windspeed",
+    Quantity.CLOUD: "cloud cover|cloudcover|cloud|clouds|cloudiness|sky cover|total sky cover|total cloud cover",
+    Quantity.SHORTWAVE: "shortwave radiation|shortwave|global shortwave|global radiation|solar radiation|ghi|"
+    "global horizontal irradiance|solar irradiance",
+    Quantity.RAIN: "precipitation|precip|precipitation amount|rain|rainfall",
+    Quantity.RAIN_CHANCE: "precipitation probability|probability of precipitation|chance of rain|pop|"
+    "chance of precipitation|rain probability",
+}
+_QUANTITY = {name: quantity for quantity, names in _NAMES.items() for name in names.split("|")}
+_TIME_NAMES = {"time", "datetime", "timestamp", "date", "valid time", "date time", "observation time"}
+_UTC_WORDS = {"utc", "gmt"}
+_ORIGINS = {origin.name.lower(): origin for origin in Origin}
+_NOTHING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
+_HEIGHT = re.compile(r"(\d{1,3}(?:\.\d)?)m")
+_BRACKETS = re.compile(r"(.*?)[\[(]([^\])]*)[\])]\s*")
+_BETWEEN_WORDS = re.compile(r"[\s_/.-]+")
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
+_ROUGHNESS_M = 0.03  # open country: grass, few obstacles
+_MOST_ROWS = 200_000
+_MOST_FINDINGS = 20
+_EXAMPLE = (
+    "time_utc,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent,precipitation_mm"
+)
+
+
+@dataclass(frozen=True)
+class _Heading:
+    """What the heading of a column says; ``unit`` is None where it names none that is known."""
+
+    title: str
+    at: int
+    quantity: Quantity
+    unit: Unit | None
+    unit_text: str
+    height_m: float | None
+
+
+@dataclass(frozen=True)
+class _Row:
+    line: int
+    cells: list[str]
+
+
+class _Faults:
+    """What is wrong in the table; after many, only their number."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.findings: list[Finding] = []
+        self.dropped = 0
+
+    def add(
+        self,
+        problem: str,
+        *,
+        line: int | None = None,
+        field: str | None = None,
+        expected: str | None = None,
+        example: str | None = None,
+    ) -> None:
+        if len(self.findings) >= _MOST_FINDINGS:
+            self.dropped += 1
+            return
+        self.findings.append(Finding(problem, self.file, line, field, expected, example))
+
+    def all(self) -> list[Finding]:
+        if not self.dropped:
+            return self.findings
+        return [*self.findings, Finding(f"and {self.dropped} more faults like these", file=self.file)]
+
+
+def read(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
+    """Return the columns of a table, with what is wrong in it."""
+    faults = _Faults(file)
+    about, rows, delimiter = _rows(text, faults)
+    if len(rows) < 2:  # noqa: PLR2004 - a heading and one row
+        faults.add(
+            "no table: a heading and rows are needed", expected="a line of column names", example=_EXAMPLE
+        )
+        return None, faults.all()
+    titles = [cell.strip() for cell in rows[0].cells]
+    time_at, in_utc = _time_column(titles)
+    if time_at is None:
+        faults.add(
+            "no column of times",
+            line=rows[0].line,
+            expected="a column time_utc, or time with offsets",
+            example=_EXAMPLE,
+        )
+        return None, faults.all()
+    headings, unread = _headings(titles, rows[0].line, faults)
+    rows = _whole_rows(rows[1:], len(titles), faults)
+    moments = _moments(rows, time_at, titles[time_at], in_utc=in_utc, faults=faults)
+    kept = [(moment, row) for moment, row in zip(moments, rows, strict=True) if moment is not None]
+    columns = {each.quantity: _column(each, kept, delimiter, faults) for each in headings}
+    origin = _origins(titles, kept, faults)
+    raw = Raw(
+        columns=columns,
+        source=quote(about.get("source", "table of weather")),
+        issued_at=_issued_at(about, faults),
+        latitude=_about_number(about, "latitude", 90, faults),
+        longitude=_about_number(about, "longitude", 180, faults),
+        elevation_m=_about_number(about, "elevation_m", 9000, faults),
+        origin=origin,
+        methods=tuple(_methods(headings, titles, time_at)),
+        unread=unread,
+    )
+    return raw, faults.all()
+
+
+def _rows(text: str, faults: _Faults) -> tuple[dict[str, str], list[_Row], str]:
+    """Return what the lines before the heading tell, the rows with the heading first, and the delimiter."""
+    lines = text.splitlines()
+    about: dict[str, str] = {}
+    start = 0
+    while start < len(lines) and (not lines[start].strip() or lines[start].startswith("#")):
+        key, _, value = lines[start].lstrip("# ").partition(":")
+        about[key.strip().lower()] = value.strip()
+        start += 1
+    heading = lines[start] if start < len(lines) else ""
+    delimiter = max(",;\t", key=heading.count)
+    if len(lines) - start > _MOST_ROWS:
+        faults.add(
+            f"{len(lines) - start} rows", expected=f"the weeks around the pour, at most {_MOST_ROWS} rows"
+        )
+        return about, [], delimiter
+    reader = csv.reader(lines[start:], delimiter=delimiter)
+    rows: list[_Row] = []
+    try:
+        rows.extend(
+            _Row(start + reader.line_num, cells) for cells in reader if any(cell.strip() for cell in cells)
+        )
+    except csv.Error as error:
+        faults.add(f"not a table: {error}", line=start + reader.line_num)
+    return about, rows, delimiter
+
+
+def _time_column(titles: list[str]) -> tuple[int | None, bool]:
+    """Return where the times stand and whether the heading says that they are UTC."""
+    found: list[tuple[int, bool]] = []
+    for at, title in enumerate(titles):
+        words = _words(title.replace("(", " ").replace(")", " ").replace("[", " ").replace("]", " "))
+        in_utc = not _UTC_WORDS.isdisjoint(words)
+        if " ".join(word for word in words if word not in _UTC_WORDS) in _TIME_NAMES:
+            found.append((at, in_utc))
+    found.sort(key=lambda each: not each[1])
+    return found[0] if found else (None, False)
+
+
+def _words(title: str) -> list[str]:
+    return [word for word in _BETWEEN_WORDS.split(title.strip().lower()) if word]
+
+
+def _headings(titles: list[str], line: int, faults: _Faults) -> tuple[list[_Heading], frozenset[Quantity]]:
+    """Return the columns that can be read, and the quantities whose columns cannot."""
+    understood = [heading for at, title in enumerate(titles) if (heading := _heading(title, at))]
+    readable: dict[Quantity, _Heading] = {}
+    for heading in understood:
+        if heading.unit is None:
+            continue
+        first = readable.setdefault(heading.quantity, heading)
+        if first is not heading:
+            faults.add(
+                f"two columns of {LIMITS[heading.quantity].title}: {quote(first.title)!r} and {quote(heading.title)!r}",
+                line=line,
+                expected="one",
+            )
+    unread = {heading.quantity: heading for heading in understood if heading.quantity not in readable}
+    for heading in unread.values():
+        named = f"unit {quote(heading.unit_text)!r} is not known" if heading.unit_text else "names no unit"
+        faults.add(
+            named,
+            line=line,
+            field=quote(heading.title),
+            expected=f"{accepted_units(heading.quantity)}, at the end of the name or in brackets",
+            example=LIMITS[heading.quantity].example,
+        )
+    return list(readable.values()), frozenset(unread)
+
+
+def _heading(title: str, at: int) -> _Heading | None:
+    """Return what a heading says, or None where it is of nothing we use.
+
+    The longest known name that leaves a known unit wins: "air_temperature_deg_f" is air temperature in degF.
+    """
+    bracketed = _BRACKETS.fullmatch(title)
+    name_part, unit_part = bracketed.groups() if bracketed else (title, None)
+    heights = [float(match[1]) for word in _words(name_part) if (match := _HEIGHT.fullmatch(word))]
+    words = [word for word in _words(name_part) if not _HEIGHT.fullmatch(word) and word != "at"]
+    height = heights[0] if heights else None
+    splits = [len(words)] if unit_part is not None else range(len(words), 0, -1)
+    nearly: _Heading | None = None
+    for split in splits:
+        quantity = _QUANTITY.get(" ".join(words[:split]))
+        if quantity is None:
+            continue
+        unit_text = unit_part if unit_part is not None else " ".join(words[split:])
+        heading = _Heading(title, at, quantity, find_unit(quantity, unit_text), unit_text.strip(), height)
+        if heading.unit is not None:
+            return heading
+        if nearly is None and len(words) - split <= 1:
+            nearly = heading
+    return nearly
+
+
+def _whole_rows(rows: list[_Row], width: int, faults: _Faults) -> list[_Row]:
+    """Return the rows that have a cell for every heading; the others are faults."""
+    whole = []
+    for row in rows:
+        cells = row.cells
+        while len(cells) > width and not cells[-1].strip():
+            cells = cells[:-1]
+        if len(cells) == width:
+            whole.append(_Row(row.line, cells))
+        else:
+            faults.add(f"{len(cells)} cells under {width} headings", line=row.line, expected=f"{width} cells")
+    return whole
+
+
+def _moments(
+    rows: list[_Row], at: int, title: str, *, in_utc: bool, faults: _Faults
+) -> list[datetime | None]:
+    """Return the time of each row, aware; None, with a fault, where there is none."""
+    moments: list[datetime | None] = []
+    naive: list[_Row] = []
+    for row in rows:
+        text = re.sub(r"\s*(utc|gmt)$", "+00:00", row.cells[at].strip(), flags=re.IGNORECASE)
+        moment = instant(text)
+        if moment is None:
+            faults.add(
+                f"{quote(row.cells[at])!r} is not a time",
+                line=row.line,
+                field=quote(title),
+                expected="ISO 8601",
+                example="2026-07-14T06:00:00Z",
+            )
+        elif moment.tzinfo is None and not in_utc:
+            naive.append(row)
+            moment = None
+        moments.append(moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment)
+    if naive:
+        faults.add(
+            f"{len(naive)} times without an offset from UTC, the first {quote(naive[0].cells[at])!r}",
+            line=naive[0].line,
+            field=quote(title),
+            expected="an offset in every time, or the heading time_utc where they are UTC",
+            example="2026-07-14T06:00:00-04:00",
+        )
+    return moments
+
+
+def _column(heading: _Heading, kept: list[tuple[datetime, _Row]], delimiter: str, faults: _Faults) -> Column:
+    """Return one column in SI, wind at 10 m."""
+    decimal = "," if delimiter == ";" else "."
+    cells = [_number(row, heading, decimal, faults) for _, row in kept]
+    assert heading.unit is not None  # noqa: S101 - only readable headings come here
+    value = heading.unit.to_si(np.array(cells, dtype=np.float64))
+    if heading.quantity is Quantity.WIND:
+        value = value * _to_10_m(heading.height_m)
+    time = np.array([utc64(moment) for moment, _ in kept], dtype="datetime64[s]")
+    line = np.array([row.line for _, row in kept], dtype=np.int64)
+    return Column(time, value, quote(heading.title), line)
+
+
+def _number(row: _Row, heading: _Heading, decimal: str, faults: _Faults) -> float:
+    """Return the number in a cell; NaN for an empty one, and for a faulty one, which is noted."""
+    text = row.cells[heading.at].strip()
+    if text.lower() in _NOTHING:
+        return np.nan
+    plain = text.replace(",", ".") if decimal == "," else text
+    if _NUMBER.fullmatch(plain):
+        return float(plain)
+    faults.add(
+        f"{quote(text)!r} is not a number",
+        line=row.line,
+        field=quote(heading.title),
+        expected="a number, or nothing",
+    )
+    return np.nan
+
+
+def _to_10_m(height_m: float | None) -> float:
+    """Return the factor that brings wind from a height to 10 m.
+
+    Source:
+        Logarithmic profile over open country, roughness 0.03 m. Common practice.
+    """
+    if height_m is None or height_m <= 10 * _ROUGHNESS_M:
+        return 1.0
+    return log(10 / _ROUGHNESS_M) / log(height_m / _ROUGHNESS_M)
+
+
+def _origins(
+    titles: list[str], kept: list[tuple[datetime, _Row]], faults: _Faults
+) -> dict[np.datetime64, Origin] | None:
+    """Return where each row's values come from, or None where no column tells."""
+    at = next((at for at, title in enumerate(titles) if title.lower() == "origin"), None)
+    if at is None:
+        return None
+    origins = {}
+    for moment, row in kept:
+        origin = _ORIGINS.get(row.cells[at].strip().lower())
+        if origin is None:
+            faults.add(
+                f"{quote(row.cells[at])!r} is no origin",
+                line=row.line,
+                field="origin",
+                expected=", ".join(_ORIGINS),
+            )
+        else:
+            origins[utc64(moment)] = max(origin, origins.get(utc64(moment), origin))
+    return origins
+
+
+def _issued_at(about: dict[str, str], faults: _Faults) -> datetime | None:
+    text = about.get("issued_at")
+    if text is None:
+        return None
+    moment = instant(text)
+    if moment is None or moment.tzinfo is None:
+        faults.add(
+            f"{quote(text)!r} is not a time with its offset",
+            field="issued_at",
+            example="2026-07-14T05:00:00Z",
+        )
+        return None
+    return moment
+
+
+def _about_number(about: dict[str, str], key: str, most: float, faults: _Faults) -> float | None:
+    text = about.get(key)
+    if text is None:
+        return None
+    if not _NUMBER.fullmatch(text) or abs(float(text)) > most:
+        faults.add(f"{quote(text)!r} cannot be the {key}", field=key, expected=f"a number, -{most} to {most}")
+        return None
+    return float(text)
+
+
+def _methods(headings: list[_Heading], titles: list[str], time_at: int) -> Iterator[str]:
+    """Tell what is done with the wind, and which columns are left aside."""
+    wind = next((heading for heading in headings if heading.quantity is Quantity.WIND), None)
+    if wind is not None and wind.height_m is None:
+        yield "Wind is taken as measured at 10 m: the heading names no height."
+    elif wind is not None and wind.height_m != 10:  # noqa: PLR2004 - the height of reference
+        yield (
+            f"Wind brought from {wind.height_m:g} m to 10 m by the logarithmic profile over open country "
+            f"(roughness {_ROUGHNESS_M} m)."
+        )
+    used = {time_at, *(heading.at for heading in headings)}
+    unused = [quote(title) for at, title in enumerate(titles) if at not in used and title.lower() != "origin"]
+    if unused:
+        yield f"Columns not used: {', '.join(unused)}."

@@ -1,0 +1,201 @@
+"""Typical-year files (TMY3 and EPW), read by pvlib and set into the calendar of a given year.
+
+A typical year has 8760 hours of local standard time, ending at 01:00 to 24:00, each month taken from another
+year. For a pour in a given year they are repeated from the last day of the year before to the end of March of
+the year after, so that a slab placed at Christmas has its January. In a leap year 28 February comes twice.
+
+Temperature, humidity, wind and cloud are those at the end of each hour; sunshine and precipitation are of the
+hour itself: the convention of `WeatherSeries`.
+
+Source:
+    Wilcox and Marion (2008), Users Manual for TMY3 Data Sets, NREL/TP-581-43156; EnergyPlus, Auxiliary
+    Programs, EPW data dictionary.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, Self
+
+import numpy as np
+
+from handover.errors import Finding
+from handover.weather.quantities import Quantity
+from handover.weather.raw import Column, Raw, Times, quote
+from handover.weather.series import Floats, Origin
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+    import pandas as pd
+
+Kind = Literal["TMY3", "EPW"]
+
+_COLUMNS = {
+    "TMY3": {
+        Quantity.AIR: "temp_air",
+        Quantity.DEW_POINT: "temp_dew",
+        Quantity.HUMIDITY: "relative_humidity",
+        Quantity.WIND: "wind_speed",
+        Quantity.CLOUD: "TotCld (tenths)",
+        Quantity.SHORTWAVE: "ghi",
+    },
+    "EPW": {
+        Quantity.AIR: "temp_air",
+        Quantity.DEW_POINT: "temp_dew",
+        Quantity.HUMIDITY: "relative_humidity",
+        Quantity.WIND: "wind_speed",
+        Quantity.CLOUD: "total_sky_cover",
+        Quantity.SHORTWAVE: "ghi",
+    },
+}
+# What the two formats write where they have no value. [unit of the column]
+_MISSING = {
+    Quantity.AIR: 99.9,
+    Quantity.DEW_POINT: 99.9,
+    Quantity.HUMIDITY: 999,
+    Quantity.WIND: 999,
+    Quantity.CLOUD: 99,
+    Quantity.SHORTWAVE: 9999,
+}
+_MISSING_TMY3 = -9900
+_SCALE = {Quantity.HUMIDITY: 0.01, Quantity.CLOUD: 0.1}
+_YEARS = (1900, 2200)
+_LEAP_DAY = (2, 29)
+
+
+def kind_of(text: str) -> Kind | None:
+    """Tell a typical-year file by its first lines."""
+    first, _, rest = text[:4000].partition("\n")
+    if first.startswith("LOCATION,"):
+        return "EPW"
+    return "TMY3" if rest.startswith("Date (MM/DD/YYYY),Time (HH:MM)") else None
+
+
+def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None, list[Finding]]:
+    """Return the columns of a typical year set into a given one, with what is wrong.
+
+    Args:
+        text: The file.
+        kind: Which format.
+        file: Name of the file, for the findings.
+        year: Calendar year of the pour.
+    """
+    if year is None or not _YEARS[0] <= year <= _YEARS[1]:
+        return None, [
+            Finding(
+                "a typical year has no calendar year of its own", file=file, expected="a year to set it in"
+            )
+        ]
+    try:
+        data, about = _parsed(text, kind)
+        year_of_hours = _TypicalYear.of(data)
+        zone = timedelta(hours=float(about["TZ"]))
+        latitude, longitude = float(about["latitude"]), float(about["longitude"])
+        elevation = float(about["altitude"])
+        columns = {q: _values(data, name, q) for q, name in _COLUMNS[kind].items()}
+        columns[Quantity.RAIN], rain_method = _rain(data, kind)
+    except Exception as error:  # noqa: BLE001 - pandas raises anything for a broken file
+        return None, [
+            Finding(f"a broken {kind} file: {quote(error)}", file=file, expected=f"a whole {kind} file")
+        ]
+    time, rows = year_of_hours.in_year(year, zone)
+    raw = Raw(
+        columns={
+            quantity: Column(time, np.where(rows >= 0, value[rows], np.nan), quantity.value)
+            for quantity, value in columns.items()
+        },
+        source=f"Typical year ({kind}), {quote(str(about['Name' if kind == 'TMY3' else 'city'])).strip(chr(34))}",
+        latitude=latitude,
+        longitude=longitude,
+        elevation_m=elevation,
+        origin=Origin.TYPICAL,
+        methods=(f"Hours of a typical year set into the calendar of {year}.", rain_method),
+    )
+    return raw, []
+
+
+def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, object]]:
+    """Return pvlib's table and what the file says of its place."""
+    from pvlib import iotools  # noqa: PLC0415 - heavy, and rarely needed
+
+    # Not every version of pvlib reads from memory, and none says which encoding it opens with.
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "typical-year"
+        path.write_bytes(text.encode("ascii", "replace"))
+        parsed = (
+            iotools.read_tmy3(str(path), map_variables=True)
+            if kind == "TMY3"
+            else iotools.read_epw(str(path))
+        )
+    data, about = parsed
+    if kind == "TMY3":
+        # An hour is looked up by its start, which pvlib gives for EPW and not for TMY3.
+        data.index = data.index - np.timedelta64(3600, "s")
+    return data, about
+
+
+def _values(data: pd.DataFrame, name: str, quantity: Quantity) -> Floats:
+    value = data[name].to_numpy(dtype=np.float64, copy=True)
+    value[(value >= _MISSING[quantity]) | (value <= _MISSING_TMY3)] = np.nan
+    return value * _SCALE.get(quantity, 1.0)
+
+
+def _rain(data: pd.DataFrame, kind: Kind) -> tuple[Floats, str]:
+    """Return the precipitation of each hour, none where none is told for that one hour, and how it was read.
+
+    TMY3 heads its depths "mm", but files whose gauges tip at 0.01 in write 3, 5, 8, 10 ...: hundredths of an
+    inch in *tenths* of a millimetre, and read as mm they make a year of eight metres. Whole numbers
+    throughout are therefore taken as tenths.
+    """
+    depth_name, hours_name = (
+        ("Lprecip depth (mm)", "Lprecip quantity (hr)")
+        if kind == "TMY3"
+        else ("liquid_precipitation_depth", "liquid_precipitation_quantity")
+    )
+    depth = data[depth_name].to_numpy(dtype=np.float64)
+    hours = data[hours_name].to_numpy(dtype=np.float64)
+    told = np.isfinite(depth) & (depth >= 0) & (depth < 999 if kind == "EPW" else True) & ~(hours > 1)  # noqa: PLR2004
+    rain = np.where(told, depth, 0.0)
+    if kind == "TMY3" and (rain == np.round(rain)).all():
+        return rain / 10, "Precipitation is in tenths of a millimetre; hours that tell none are taken as dry."
+    return rain, "Hours that tell no precipitation are taken as dry."
+
+
+@dataclass(frozen=True)
+class _TypicalYear:
+    """Row of each hour of the year, by month, day and hour of its start."""
+
+    rows: dict[tuple[int, int, int], int]
+
+    @classmethod
+    def of(cls, data: pd.DataFrame) -> Self:
+        index = data.index
+        keys = list(zip(index.month.tolist(), index.day.tolist(), index.hour.tolist(), strict=True))
+        leap_day = sum(key[:2] == _LEAP_DAY for key in keys) == 24  # noqa: PLR2004 - hours of a day
+        # Where February comes from a leap year, pvlib takes the last hour of the 28th for one of the 29th.
+        return cls(
+            {
+                (2, 28, key[2]) if key[:2] == _LEAP_DAY and not leap_day else key: row
+                for row, key in enumerate(keys)
+            }
+        )
+
+    def in_year(self, year: int, zone: timedelta) -> tuple[Times, NDArray[np.int64]]:
+        """Return the UTC ends of the hours, and the row of each; -1 where the file has none."""
+        first = datetime(year - 1, 12, 31, tzinfo=UTC)
+        count = (datetime(year + 1, 4, 1, tzinfo=UTC) - first) // timedelta(hours=1)
+        starts = [first + timedelta(hours=hour) for hour in range(count)]
+        rows = np.array([self._row(start) for start in starts], dtype=np.int64)
+        ends = np.datetime64(first.replace(tzinfo=None), "s") + (np.arange(count) + 1) * np.timedelta64(
+            3600, "s"
+        )
+        return ends - np.timedelta64(int(zone.total_seconds()), "s"), rows
+
+    def _row(self, start: datetime) -> int:
+        row = self.rows.get((start.month, start.day, start.hour))
+        if row is None and (start.month, start.day) == _LEAP_DAY:
+            row = self.rows.get((2, 28, start.hour))
+        return -1 if row is None else row
