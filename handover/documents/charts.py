@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+from markupsafe import Markup
 
 from handover.documents.measures import reader_value, rounded
 from handover.documents.svg import Drawing, text_width
@@ -41,7 +42,7 @@ GATE_KINDS = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_VEHICLES, Mileston
 class Chart:
     """A picture as SVG, and the sentence that says what to read from it."""
 
-    svg: str
+    svg: Markup
     read: str
 
 
@@ -61,6 +62,10 @@ class DayScale:
     def at(self, when: datetime) -> float:
         """Return the place of an instant."""
         return self.day((when - self.start) / timedelta(days=1))
+
+    def reaches(self, words: MilestoneWords) -> bool:
+        """Tell whether a date lies on the line."""
+        return words.when is not None and words.when.instant - self.start <= timedelta(days=self.days)
 
 
 # ---- labels that keep apart
@@ -114,14 +119,12 @@ def _fits(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -
 # ---- the time line
 
 
-def time_line(wording: Wording) -> Chart:
+def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     """Draw the line of time from the pour, with a flag on each "not before" date."""
     told = [each for each in wording.owner_milestones if each.kind in FLAG_KINDS and each.when]
     days = _horizon(wording, told)
-    scale = DayScale(wording.schedule.placement_end, days, 16, WIDTH - 16)
-    shown = [
-        each for each in told if each.when and scale.at(each.when.instant) < scale.right or _last(each, scale)
-    ]
+    scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
+    shown = [each for each in told if scale.reaches(each)]
     flags = [_flag(wording, each, scale) for each in shown]
     levels = rows(flags)
     top = 38.0 * (max(levels, default=0) + 1) + 8
@@ -131,7 +134,7 @@ def time_line(wording: Wording) -> Chart:
         if each.when
     )
     drawing = Drawing(
-        WIDTH,
+        width,
         top + 92,
         wording.say("chart.time-line.title", days=round(days)),
         wording.say("chart.time-line.desc", list=listed),
@@ -142,7 +145,7 @@ def time_line(wording: Wording) -> Chart:
     _day_ticks(drawing, wording, scale, top + 32 + 20)
     for words, banner, level in zip(shown, flags, levels, strict=True):
         _draw_flag(drawing, wording, words, banner, top, top - 38.0 * (level + 1))
-    return Chart(str(drawing), wording.say("chart.time-line.read"))
+    return Chart(Markup(str(drawing)), wording.say("chart.time-line.read"))
 
 
 def _horizon(wording: Wording, told: Sequence[MilestoneWords]) -> float:
@@ -154,17 +157,13 @@ def _horizon(wording: Wording, told: Sequence[MilestoneWords]) -> float:
     return max(28.0, *near) if near else 28.0
 
 
-def _last(words: MilestoneWords, scale: DayScale) -> bool:
-    return bool(words.when) and abs(scale.at(words.when.instant) - scale.right) < 1  # type: ignore[union-attr]
-
-
 def _flag(wording: Wording, words: MilestoneWords, scale: DayScale) -> Flag:
     pole = scale.at(words.when.instant) if words.when else scale.right
     wide = max(
         text_width(wording.short_title(words.kind), LABEL, bold=True),
         text_width(words.when.short if words.when else "", LABEL),
     )
-    return flag(pole, wide, WIDTH - 2)
+    return flag(pole, wide, scale.right + 14)
 
 
 def _draw_flag(
@@ -188,7 +187,7 @@ def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> No
         share = float(np.interp((start + end) / 2 * 24, history.hours, strength)) / full
         tone = min(int(share * SLAB_TONES), SLAB_TONES - 1)
         left, right = scale.day(start), scale.day(end)
-        drawing.rect((left, top), right - left + 0.4, 26, f"slab{tone}")
+        drawing.rect((left, top), min(right + 1, scale.right) - left, 26, f"slab{tone}")
 
 
 def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
@@ -196,7 +195,9 @@ def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) ->
     last = wording.schedule.milestone(MilestoneKind.CURING_ENDS)
     if not (first and last and first.not_before and last.not_before):
         return
-    start, end = scale.at(first.not_before), scale.at(last.not_before)
+    start, end = (
+        scale.at(wording.not_before(each.not_before).instant) for each in (first, last) if each.not_before
+    )
     drawing.rect((start, top), max(end - start, 2), 17, "wet", 2)
     words = wording.say(f"chart.time-line.{wording.keep}")
     if text_width(words, 13, bold=True) + 12 <= end - start:
@@ -211,7 +212,7 @@ def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) 
         drawing.line((x, top - 2), (x, top + 6), "soft")
         words = wording.say("chart.time-line.day", n=day) if day else wording.say("chart.time-line.pour")
         half = text_width(words, 13) / 2
-        middle = min(max(x, half + 2), WIDTH - half - 2)
+        middle = min(max(x, half + 2), drawing.width - half - 2)
         if middle - half > taken:
             drawing.text((middle, top + 21), words, "soft", 13, anchor="middle")
             taken = middle + half + 6
@@ -261,7 +262,7 @@ def strength(wording: Wording) -> Chart:
         drawing.text((left + 6, y(full) - 6), wording.say("chart.strength.full"), "soft", 13)
     _gates(drawing, wording, scale, y, bottom)
     _strength_days(drawing, wording, scale, bottom)
-    return Chart(str(drawing), wording.say("chart.strength.read"))
+    return Chart(Markup(str(drawing)), wording.say("chart.strength.read"))
 
 
 def _strength_words(wording: Wording, days: float) -> str:
@@ -376,7 +377,7 @@ def weather_strip(wording: Wording) -> Chart:
         if any(day.visits for day in wording.schedule.watering)
         else "chart.weather.read-plain"
     )
-    return Chart(str(drawing), wording.say(key))
+    return Chart(Markup(str(drawing)), wording.say(key))
 
 
 def _lane(drawing: Drawing, wording: Wording, name: str, unit: str, lane: tuple[float, float]) -> None:

@@ -50,10 +50,17 @@ def environment(templates: Path | None = None) -> Environment:
     """Return a Jinja2 environment that escapes everything and forgives no misspelt name."""
     from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - heavy
 
-    return Environment(
+    made = Environment(
         loader=ChoiceLoader([FileSystemLoader(folder) for folder in search_path(templates)]),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["phone"] = dialled
+    return made
+
+
+def dialled(phone: str) -> str:
+    """Return the digits of a phone number, as a link dials them."""
+    return "".join(char for char in phone if char.isdigit() or char == "+")

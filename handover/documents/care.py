@@ -1,0 +1,289 @@
+"""What a care sheet holds, in words and in order; the sheet and the page are two layouts of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from handover.documents.catalog import slug
+from handover.documents.facts import placed
+from handover.documents.icons import OF_CAUTION, OF_KIND
+from handover.documents.pictures import picture_uri
+from handover.documents.templating import read_text
+from handover.schedule.model import MilestoneKind as Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from handover.documents.wording import DayWords, MilestoneWords, VisitWords, Wording
+
+MAIN = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
+LATER = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
+CREW = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
+STAYS_OFF = (
+    Kind.FOOT_TRAFFIC,
+    Kind.LIGHT_WORK,
+    Kind.LIGHT_VEHICLES,
+    Kind.HEAVY_VEHICLES,
+    Kind.SEAL,
+    Kind.FLOOR_COVERING,
+    Kind.DEICING_SALT,
+)
+COLUMNS = ("morning", "midday", "evening", "night")
+COLD = {"frost", "cold-weather", "heaters"}
+PHOTO_PIXELS = 700
+LOGO_PIXELS = 600
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line with a picture: what, when, and a sentence."""
+
+    icon: str
+    title: str
+    when: str
+    sentence: str
+    typical: bool = False
+
+
+@dataclass(frozen=True)
+class Inspected:
+    """A line of the walk-through list."""
+
+    item: str
+    state: str
+    note: str
+    photo: str | None
+
+
+class Care:
+    """The contents of a care sheet.
+
+    Args:
+        wording: The words of the schedule.
+        pictures: Bytes of the job's own pictures by the name the record gives them.
+    """
+
+    def __init__(self, wording: Wording, pictures: Mapping[str, bytes]) -> None:
+        self.wording = wording
+        self.job = wording.job
+        self.schedule = wording.schedule
+        self.pictures = pictures
+        self.say = wording.say
+
+    # ---- the head
+
+    @property
+    def title(self) -> str:
+        """Return "Your new garage floor"."""
+        return self.say("sheet.your", use=self.say(f"use.{slug(self.job.slab.use)}"))
+
+    @property
+    def document_title(self) -> str:
+        """Return the title a reader's program shows."""
+        return f"{self.say('sheet.name')}: {self.job.site.name}"
+
+    @property
+    def site_line(self) -> str:
+        """Return the place and, if told, for whom."""
+        owner = self.job.owner.name
+        parts = (self.job.site.name, self.job.site.address, owner and self.say("sheet.for-owner", name=owner))
+        return " · ".join(part for part in parts if part)
+
+    @property
+    def issued(self) -> str:
+        """Return the day and hour of issue."""
+        return self.wording.speak.moment(self.schedule.issued_at).text
+
+    @cached_property
+    def logo(self) -> str | None:
+        """Return the contractor's logo as a data address, if there is one."""
+        return self._picture(self.job.contractor.logo, LOGO_PIXELS)
+
+    def _picture(self, name: str | None, longest: int) -> str | None:
+        if name is None or name not in self.pictures:
+            return None
+        return picture_uri(self.pictures[name], name, longest)
+
+    # ---- dates
+
+    @cached_property
+    def known(self) -> dict[Kind, MilestoneWords]:
+        """Return the dates by kind."""
+        return {each.kind: each for each in self.wording.milestones}
+
+    @property
+    def first(self) -> MilestoneWords | None:
+        """Return the owner's first job."""
+        return self.known.get(Kind.FIRST_WATER)
+
+    @cached_property
+    def main(self) -> tuple[Row, ...]:
+        """Return the dates that everybody asks for, in order of time."""
+        kinds = (*MAIN, Kind.FROST_SAFE) if self._cold else MAIN
+        return tuple(self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
+
+    @cached_property
+    def later(self) -> tuple[Row, ...]:
+        """Return the dates of later life."""
+        return tuple(self._row(each) for each in self.wording.owner_milestones if each.kind in LATER)
+
+    @property
+    def _cold(self) -> bool:
+        return any(caution.code in COLD for caution in self.schedule.cautions)
+
+    def _row(self, words: MilestoneWords) -> Row:
+        return Row(OF_KIND[words.kind], words.title, self.when(words), words.sentence, words.typical)
+
+    def when(self, words: MilestoneWords) -> str:
+        """Return "9:30 in the morning, Wednesday, July 15", "Wednesday, July 22", or to ask the contractor."""
+        if words.when is None:
+            return self.say("milestone.words.unknown")
+        far = words.when.instant - self.schedule.placement_end > timedelta(days=180)
+        if far:
+            return self.wording.speak.day(words.when.instant, year=True)
+        return words.when.text if words.when.exact else words.when.day
+
+    @cached_property
+    def crew(self) -> tuple[str, ...]:
+        """Return when the crew comes back, a sentence each."""
+        lines = []
+        for kind in CREW:
+            words = self.known.get(kind)
+            if words is None or words.when is None:
+                continue
+            if words.not_after:
+                start, end = words.when.text, words.not_after.text
+                lines.append(self.say("sheet.crew-window", title=words.title, **{"from": start}, to=end))
+            else:
+                lines.append(self.say("sheet.crew-line", title=words.title, when=words.when.text))
+        return tuple(lines)
+
+    # ---- watering
+
+    @property
+    def days(self) -> tuple[DayWords, ...]:
+        """Return the days of the watering table."""
+        return self.wording.watering
+
+    @cached_property
+    def columns(self) -> tuple[str, ...]:
+        """Return the parts of the day in which something is to be done."""
+        used = {visit.column for day in self.days for visit in day.visits}
+        return tuple(column for column in COLUMNS if column in used)
+
+    def visits(self, day: DayWords, column: str) -> tuple[VisitWords, ...]:
+        """Return the visits of a day in one part of it."""
+        return tuple(visit for visit in day.visits if visit.column == column)
+
+    @property
+    def waters(self) -> bool:
+        """Tell whether there is anything to do by the table."""
+        return bool(self.columns)
+
+    @property
+    def wet(self) -> bool:
+        """Tell whether the owner brings water."""
+        return any(day.amount for day in self.days)
+
+    @property
+    def last_words(self) -> str:
+        """Return when the table ends, in a sentence."""
+        words = self.known.get(Kind.CURING_ENDS)
+        if words is None or words.when is None:
+            return ""
+        return self.say("sheet.last-words", title=words.title, when=words.when.text)
+
+    # ---- what stays off, what hurts
+
+    @cached_property
+    def stays_off(self) -> tuple[Row, ...]:
+        """Return what must stay off, and until when."""
+        rows = [
+            Row(
+                OF_KIND[kind],
+                self.say(f"stays-off.{kind}"),
+                self.when(self.known[kind]),
+                "",
+                self.known[kind].typical,
+            )
+            for kind in STAYS_OFF
+            if kind in self.known
+        ]
+        for refusal in self.schedule.refusals:
+            if refusal.kind in STAYS_OFF:
+                rows.append(
+                    Row(
+                        OF_KIND[refusal.kind],
+                        self.say(f"stays-off.{refusal.kind}"),
+                        self.say("stays-off.never"),
+                        self.say(f"refusal.{refusal.because}"),
+                    )
+                )
+        return tuple(rows)
+
+    @cached_property
+    def cautions(self) -> tuple[Row, ...]:
+        """Return what may hurt people."""
+        return self._notices(hurts=True)
+
+    @cached_property
+    def remarks(self) -> tuple[Row, ...]:
+        """Return what this slab calls to mind beside that."""
+        return self._notices(hurts=False)
+
+    def _notices(self, *, hurts: bool) -> tuple[Row, ...]:
+        return tuple(
+            Row(OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
+            for each in self.wording.cautions
+            if (each.code in HURTS) == hurts
+        )
+
+    # ---- what was placed
+
+    @cached_property
+    def placed(self) -> tuple[tuple[str, str], ...]:
+        """Return the facts of the slab: label and value."""
+        return placed(self.wording)
+
+    @cached_property
+    def walkthrough(self) -> tuple[Inspected, ...]:
+        """Return the walk-through list."""
+        states = {True: "sheet.ok", False: "sheet.not-ok", None: "sheet.open"}
+        return tuple(
+            Inspected(
+                each.item, self.say(states[each.ok]), each.note or "", self._picture(each.photo, PHOTO_PIXELS)
+            )
+            for each in self.job.walkthrough
+        )
+
+    # ---- long texts and pictures
+
+    def text(self, name: str) -> Markup:
+        """Return one of our own Markdown texts of the reader's language as HTML."""
+        import markdown  # noqa: PLC0415
+
+        source = read_text(f"{self.wording.language}/{name}.md", self.wording.templates)
+        return Markup(markdown.markdown(source))  # noqa: S704 - our own text, never the record's
+
+    @property
+    def how(self) -> Markup:
+        """Return how to water, or to keep the cover, as HTML."""
+        return self.text(f"how/{self.wording.method}")
+
+
+HURTS = (
+    "caustic",
+    "children-animals",
+    "slips",
+    "electricity",
+    "silica",
+    "nails",
+    "heaters",
+    "tendons",
+    "frost",
+)

@@ -1,0 +1,54 @@
+"""Pictures of the job (logo, photos): made small, turned upright, freed of all they tell about place and time."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from io import BytesIO
+
+from handover.errors import Finding, UnusableInput
+
+LARGEST_BYTES = 40_000_000
+LARGEST_SIDE = 12_000
+
+
+def picture_uri(content: bytes, name: str, longest: int) -> str:
+    """Return a picture as a data address, scaled to at most so many pixels on its longer side.
+
+    Args:
+        content: PNG or JPEG.
+        name: What the record calls it, for the finding.
+        longest: Pixels of the longer side.
+
+    Raises:
+        UnusableInput: It is not a picture of those kinds, or it is too large.
+    """
+    from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415 - heavy
+
+    if len(content) > LARGEST_BYTES:
+        raise _unusable(name, "the picture is larger than 40 MB")
+    try:
+        with Image.open(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+            if max(picture.size) > LARGEST_SIDE:
+                raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high")
+            upright = ImageOps.exif_transpose(picture)
+            upright.thumbnail((longest, longest))
+            return _encoded(upright)
+    except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as fault:
+        raise _unusable(name, "the file cannot be read as a picture") from fault
+
+
+def _encoded(picture: object) -> str:
+    from PIL import Image  # noqa: PLC0415 - heavy
+
+    assert isinstance(picture, Image.Image)  # noqa: S101 - for the type checker; kept from the signature
+    see_through = picture.mode in {"RGBA", "LA", "P"}
+    kind, mode = ("PNG", "RGBA") if see_through else ("JPEG", "RGB")
+    clean = picture.convert(mode)
+    clean.info.clear()
+    out = BytesIO()
+    clean.save(out, kind, **({"quality": 82} if kind == "JPEG" else {"optimize": False}))
+    return f"data:image/{kind.lower()};base64,{b64encode(out.getvalue()).decode()}"
+
+
+def _unusable(name: str, problem: str) -> UnusableInput:
+    return UnusableInput([Finding(problem=problem, file=name, expected="a PNG or JPEG picture")])
