@@ -130,4 +130,4 @@ def _alarm(event: CareEvent) -> Alarm:
 
 def _uid(job: JobRecord, audience: Audience, kind: str, occasion: str) -> str:
     """Return the UID of an event: the same in every revision, whatever its hour."""
-    return str(uuid5(NAMESPACE, f"{job.id}\n{audience}\n{kind}\n{occasion}"))
+    return str(uuid5(NAMESPACE, f"{plain_line(job.id)}\n{audience}\n{kind}\n{occasion}"))

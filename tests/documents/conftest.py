@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from handover.documents.catalog import catalog
 from handover.jobs.model import JobRecord
 from handover.schedule.model import (
     Assumption,
@@ -123,8 +124,9 @@ def milestones() -> tuple[Milestone, ...]:
     for kind, likely_h, cautious_h, basis in DATES:
         likely = None if likely_h is None else END + timedelta(hours=likely_h)
         cautious = None if cautious_h is None else END + timedelta(hours=cautious_h)
-        governing = gate(f"{kind}-age", likely, cautious, Figure("age", (cautious_h or 0) * 1.0, "h"))
-        other = gate(f"{kind}-strength", likely, cautious, Figure("required strength", 3.5, "MPa"))
+        rules = list(catalog("en").find(f"rule.{kind}"))
+        governing = gate(f"{kind}.{rules[0]}", likely, cautious, Figure("age", (cautious_h or 0) * 1.0, "h"))
+        other = gate(f"{kind}.{rules[-1]}", likely, cautious, Figure("required strength", 3.5, "MPa"))
         after = END + timedelta(hours=14.7) if kind == Kind.SAW_JOINTS else None
         made.append(
             Milestone(kind, likely, cautious, Reason(governing, (other,)), basis, 0.9, after)  # type: ignore[arg-type]

@@ -1,0 +1,416 @@
+"""The calendars, read back by two other implementations: vobject and recurring-ical-events."""
+
+from __future__ import annotations
+
+import os
+import time
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import icalendar
+import pytest
+import recurring_ical_events
+import vobject
+
+from handover.documents.calendars import crew_calendar, owner_calendar, single_event
+from handover.documents.events import crew_events, owner_events
+from handover.documents.wording import Wording
+from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.jobs.model import JobRecord
+
+Kind = MilestoneKind
+NASTY = "Bob's\r\nATTENDEE:mailto:eve@example.com\n\x00\x0b\x85\u2028BEGIN:VALARM\t<b>a;b,c\\n:\"\ud83e"
+ALLOWED = {
+    "BEGIN", "END", "VERSION", "PRODID", "METHOD", "NAME", "X-WR-CALNAME", "DESCRIPTION", "X-WR-CALDESC",
+    "UID", "LAST-MODIFIED", "SUMMARY", "DTSTART", "DTEND", "DTSTAMP", "SEQUENCE", "CATEGORIES", "COLOR",
+    "LOCATION", "STATUS", "TRANSP", "ACTION", "TRIGGER",
+}  # fmt: skip
+
+
+def read(ics: bytes) -> list[Any]:
+    """Read a calendar by the other implementation, strictly."""
+    [calendar] = vobject.readComponents(ics.decode())
+    calendar.validate(raiseException=True)
+    return list(calendar.vevent_list)
+
+
+def unfolded(ics: bytes) -> list[str]:
+    return ics.decode().replace("\r\n ", "").split("\r\n")[:-1]
+
+
+def both(job: JobRecord, schedule: CureSchedule) -> list[bytes]:
+    wording = Wording(job, schedule)
+    return [make(job, schedule, wording) for make in (owner_calendar, crew_calendar)]
+
+
+def frost(start: datetime, hours: int = 6) -> Risk:
+    return Risk("frost", start, start + timedelta(hours=hours), start + timedelta(hours=hours - 2))
+
+
+def with_date(
+    schedule: CureSchedule, kind: MilestoneKind, when: datetime | None, **more: Any
+) -> CureSchedule:
+    dates = [replace(each, likely=when, not_before=when, **more) if each.kind == kind else each
+             for each in schedule.milestones]  # fmt: skip
+    return replace(schedule, milestones=tuple(dates))
+
+
+def after(start: datetime, hours: float) -> datetime:
+    """Return the instant so many hours later, clock changes or not."""
+    return (start.astimezone(UTC) + timedelta(hours=hours)).astimezone(start.tzinfo)
+
+
+def watered(schedule: CureSchedule, *starts: datetime) -> CureSchedule:
+    """Return the schedule with an hour of watering from each start, in the zone of the first."""
+    zone = starts[0].tzinfo
+    days = [
+        WateringDay(
+            each.date(),
+            (Visit(each, each + timedelta(hours=1), 400.0),),
+            None,
+            0.0,
+            None,
+            7.5,
+            5.0,
+            "forecast",
+        )
+        for each in starts
+    ]
+    return replace(schedule, timezone=str(zone), watering=tuple(days))
+
+
+@pytest.fixture
+def cold(schedule: CureSchedule) -> CureSchedule:
+    """A schedule with everything in it: two nights of frost besides."""
+    nights = (frost(schedule.placement_end + timedelta(hours=each)) for each in (18, 42))
+    return replace(schedule, risks=(*schedule.risks, *nights))
+
+
+# ---- what the others read
+
+
+@pytest.mark.parametrize(("make", "events"), [(owner_calendar, owner_events), (crew_calendar, crew_events)])
+def test_another_reader_finds_every_event(
+    make: Callable[..., bytes], events: Callable[..., Any], job: JobRecord, cold: CureSchedule
+) -> None:
+    wording = Wording(job, cold)
+    found = {
+        (each.summary.value, each.dtstart.value, each.dtend.value, each.location.value)
+        for each in read(make(job, cold, wording))
+    }
+    told = {(each.words.title, each.start, each.end, job.site.address) for each in events(job, cold, wording)}
+    assert found == told
+
+
+def test_another_reader_expands_every_event_once(job: JobRecord, cold: CureSchedule) -> None:
+    for ics in both(job, cold):
+        calendar = icalendar.Calendar.from_ical(ics)
+        expanded = recurring_ical_events.of(calendar).between(
+            cold.placement_start, cold.placement_start + timedelta(days=1000)
+        )
+        assert sorted(each["UID"] for each in expanded) == sorted(
+            each["UID"] for each in calendar.walk("VEVENT")
+        )
+
+
+def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
+    wording = Wording(job, cold)
+    assert {each.kind for each in owner_events(job, cold, wording)} == {
+        "watering", "foot-traffic", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
+        "floor-covering", "no-salt", "frost-cover",
+    }  # fmt: skip
+    assert {each.kind for each in crew_events(job, cold, wording)} == {
+        "saw-joints", "strip-edge-forms", "rub-edges", "walk-through", "frost-cover", "blankets-off",
+    }  # fmt: skip
+
+
+def test_every_visit_stands_on_its_own_and_a_day_of_rain_has_none(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    visits = [each for day in schedule.watering for each in day.visits]
+    found = [each for each in read(both(job, schedule)[0]) if each.categories.value == ["Watering"]]
+    assert [(each.dtstart.value, each.dtend.value) for each in found] == [(v.start, v.end) for v in visits]
+    rainy = next(day.date for day in schedule.watering if day.skipped_because == "rain")
+    assert rainy not in {each.dtstart.value.astimezone(ZoneInfo(schedule.timezone)).date() for each in found}
+
+
+def test_a_watering_says_what_how_long_how_much_and_what_if_it_rains(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    visit = schedule.watering[0].visits[0]
+    event = next(each for each in read(both(job, schedule)[0]) if each.dtstart.value == visit.start)
+    wording = Wording(job, schedule)
+    words = wording.visit(visit)
+    for part in (
+        words.action,
+        words.length,
+        words.amount,
+        wording.say("watering.if-rain"),
+        job.contractor.phone,
+    ):
+        assert part in event.description.value
+    assert words.span in event.summary.value
+
+
+def test_a_date_past_the_estimate_has_no_event(job: JobRecord, cold: CureSchedule) -> None:
+    unknown = cold
+    for kind in Kind:
+        unknown = with_date(unknown, kind, None)
+    wording = Wording(job, unknown)
+    assert {each.kind for each in owner_events(job, unknown, wording)} == {"watering", "frost-cover"}
+    assert {each.kind for each in crew_events(job, unknown, wording)} == {"frost-cover"}
+
+
+def test_an_empty_calendar_is_still_one(job: JobRecord, schedule: CureSchedule) -> None:
+    bare = replace(schedule, milestones=(), watering=(), risks=())
+    for ics in both(job, bare):
+        assert not icalendar.Calendar.from_ical(ics).walk("VEVENT")
+
+
+# ---- when
+
+
+@pytest.mark.parametrize(
+    ("zone", "local", "utc"),
+    [
+        # Eastern time: forward on 8 March 2026 at 2:00, back on 1 November at 2:00 (15 USC 260a).
+        ("America/New_York", "2026-03-08T01:30", "2026-03-08T06:30"),
+        ("America/New_York", "2026-03-08T03:30", "2026-03-08T07:30"),
+        ("America/New_York", "2026-11-01T00:30", "2026-11-01T04:30"),
+        ("America/New_York", "2026-11-01T02:30", "2026-11-01T07:30"),
+        # South Australia: UTC+9:30, an hour more from the first Sunday of October to the first of April.
+        ("Australia/Adelaide", "2026-10-04T01:30", "2026-10-03T16:00"),
+        ("Australia/Adelaide", "2026-10-04T03:30", "2026-10-03T17:00"),
+        ("Australia/Adelaide", "2026-04-05T01:30", "2026-04-04T15:00"),
+        ("Australia/Adelaide", "2026-04-05T03:30", "2026-04-04T18:00"),
+        # UTC+5:30, +13 (summer), +14 and -11, all year but the second.
+        ("Asia/Kolkata", "2026-07-14T06:30", "2026-07-14T01:00"),
+        ("Pacific/Auckland", "2026-01-10T06:30", "2026-01-09T17:30"),
+        ("Pacific/Kiritimati", "2026-07-14T06:30", "2026-07-13T16:30"),
+        ("Pacific/Pago_Pago", "2026-07-13T20:30", "2026-07-14T07:30"),
+    ],
+)
+def test_an_hour_at_the_site_is_that_instant_everywhere(
+    job: JobRecord, schedule: CureSchedule, zone: str, local: str, utc: str
+) -> None:
+    start = datetime.fromisoformat(local).replace(tzinfo=ZoneInfo(zone))
+    [event] = read(both(job, replace(watered(schedule, start), milestones=()))[0])
+    assert event.dtstart.value == datetime.fromisoformat(utc).replace(tzinfo=UTC)
+
+
+def test_the_hour_that_comes_twice_is_told_apart(job: JobRecord, schedule: CureSchedule) -> None:
+    once = datetime(2026, 11, 1, 1, 30, tzinfo=ZoneInfo("America/New_York"))
+    events = read(both(job, watered(schedule, once, once.replace(fold=1)))[0])
+    starts = sorted(each.dtstart.value for each in events if each.categories.value == ["Watering"])
+    assert starts == [datetime(2026, 11, 1, hour, 30, tzinfo=UTC) for hour in (5, 6)]
+
+
+def test_work_lasts_as_long_across_a_clock_change(job: JobRecord, schedule: CureSchedule) -> None:
+    night = datetime(2026, 11, 1, 0, 30, tzinfo=ZoneInfo("America/New_York"))
+    lengths = []
+    for start in (night, night + timedelta(days=1)):
+        shifted = replace(schedule, placement_end=start - timedelta(hours=6))
+        shifted = with_date(shifted, Kind.SAW_JOINTS, start, not_after=None)
+        event = next(e for e in read(both(job, shifted)[1]) if e.dtstart.value == start)
+        lengths.append(event.dtend.value - event.dtstart.value)
+    assert lengths[0] == lengths[1]
+
+
+def test_times_stand_in_utc_and_never_float(job: JobRecord, cold: CureSchedule) -> None:
+    for ics in both(job, cold):
+        lines = unfolded(ics)
+        assert not any(line.startswith(("BEGIN:VTIMEZONE", "ATTENDEE", "ORGANIZER")) for line in lines)
+        assert lines.count("METHOD:PUBLISH") == 1
+        for line in lines:
+            if line.startswith(("DTSTART", "DTEND", "DTSTAMP", "LAST-MODIFIED")):
+                assert line.startswith(("DTSTART;VALUE=DATE:", "DTEND;VALUE=DATE:")) or line.endswith("Z")
+
+
+def test_a_timed_event_has_one_alarm_ahead_and_a_whole_day_none(job: JobRecord, cold: CureSchedule) -> None:
+    for ics in both(job, cold):
+        for event in read(ics):
+            alarms = [each.trigger.value for each in getattr(event, "valarm_list", [])]
+            if isinstance(event.dtstart.value, datetime):
+                [lead] = alarms
+                assert timedelta(hours=-2) < lead < timedelta(0)
+            else:
+                assert not alarms
+                assert event.dtend.value == event.dtstart.value + timedelta(days=1)
+
+
+def test_the_owner_is_told_the_cautious_date(job: JobRecord, schedule: CureSchedule) -> None:
+    starts = {each.kind: each.start for each in owner_events(job, schedule, Wording(job, schedule))}
+    for kind in (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES, Kind.CURING_ENDS):
+        cautious = schedule.milestone(kind).not_before
+        assert cautious <= starts[kind] < cautious + timedelta(days=1)
+    seal = schedule.milestone(Kind.SEAL).not_before.date()
+    assert seal <= starts[Kind.SEAL] <= seal + timedelta(days=1)
+
+
+def test_nobody_is_woken_for_what_he_may_do(job: JobRecord, schedule: CureSchedule) -> None:
+    zone = ZoneInfo(schedule.timezone)
+    for hour, morning in ((3, 15), (22, 16), (21, 16), (0, 15)):
+        night = with_date(schedule, Kind.FOOT_TRAFFIC, datetime(2026, 7, 15, hour, 0, tzinfo=zone))
+        walk = next(e for e in owner_events(job, night, Wording(job, night)) if e.kind == Kind.FOOT_TRAFFIC)
+        assert walk.start == datetime(2026, 7, morning, 7, 0, tzinfo=zone)
+
+
+def test_the_saw_has_its_window(job: JobRecord, schedule: CureSchedule) -> None:
+    joints = schedule.milestone(Kind.SAW_JOINTS)
+    event = next(e for e in crew_events(job, schedule, Wording(job, schedule)) if e.kind == Kind.SAW_JOINTS)
+    assert joints.not_before <= event.start < event.end <= joints.not_after
+    missed = with_date(schedule, Kind.SAW_JOINTS, joints.not_before, not_after=joints.not_before)
+    event = next(e for e in crew_events(job, missed, Wording(job, missed)) if e.kind == Kind.SAW_JOINTS)
+    assert event.start < event.end
+
+
+def test_the_slab_is_covered_before_the_frost_and_after_the_trowel(
+    job: JobRecord, cold: CureSchedule
+) -> None:
+    zone = ZoneInfo(cold.timezone)
+    early = frost(cold.finished + timedelta(minutes=30))
+    colder = replace(cold, risks=(*cold.risks, early))
+    starts = [each for each in colder.risks if each.code == "frost"]
+    covers = [e for e in owner_events(job, colder, Wording(job, colder)) if e.kind == "frost-cover"]
+    assert len(covers) == len(starts)
+    for cover, risk in zip(covers, sorted(starts, key=lambda each: each.start), strict=True):
+        assert cold.finished <= cover.start <= risk.start
+        assert 7 <= cover.start.astimezone(zone).hour <= 17  # by daylight; common practice, no source
+    assert len({each.occasion for each in covers}) == len(covers)
+
+
+@pytest.mark.parametrize(
+    ("latitude", "placed", "reminded"),
+    [
+        (36.1, date(2026, 7, 14), date(2026, 11, 1)),
+        (-36.1, date(2026, 7, 14), date(2026, 7, 14)),
+        (-36.1, date(2026, 10, 1), date(2027, 5, 1)),
+        (36.1, date(2026, 12, 20), date(2026, 12, 20)),
+        (None, date(2026, 4, 2), date(2026, 11, 1)),
+    ],
+)
+def test_salt_is_warned_of_when_the_cold_comes(
+    job_with: Any, schedule: CureSchedule, latitude: float | None, placed: date, reminded: date
+) -> None:
+    place = {"name": "Shed", "latitude": latitude, "longitude": 10.0, "timezone": "America/New_York"}
+    end = datetime.combine(placed, schedule.placement_end.timetz())
+    moved = with_date(replace(schedule, placement_end=end), Kind.DEICING_SALT, end + timedelta(days=365))
+    job = job_with(site=place)
+    [event] = [each for each in owner_events(job, moved, Wording(job, moved)) if each.kind == "no-salt"]
+    assert event.start == reminded
+
+
+# ---- the same, again and again
+
+
+def test_the_same_inputs_give_the_same_bytes_anywhere(
+    job: JobRecord, cold: CureSchedule, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    here = both(job, cold)
+    try:
+        for zone in ("Asia/Kolkata", "Pacific/Kiritimati"):
+            monkeypatch.setitem(os.environ, "TZ", zone)
+            time.tzset()
+            assert both(job, cold) == here
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+def test_the_order_of_the_schedule_changes_nothing(job: JobRecord, cold: CureSchedule) -> None:
+    days = tuple(replace(day, visits=day.visits[::-1]) for day in cold.watering[::-1])
+    backwards = replace(cold, milestones=cold.milestones[::-1], watering=days, risks=cold.risks[::-1])
+    assert both(job, backwards) == both(job, cold)
+
+
+def test_every_event_has_its_own_uid(job: JobRecord, cold: CureSchedule) -> None:
+    uids = [
+        each["UID"] for ics in both(job, cold) for each in icalendar.Calendar.from_ical(ics).walk("VEVENT")
+    ]
+    assert len(set(uids)) == len(uids)
+    other = both(job.model_copy(update={"id": "another"}), cold)
+    others = {each["UID"] for ics in other for each in icalendar.Calendar.from_ical(ics).walk("VEVENT")}
+    assert not others & set(uids)
+
+
+def test_new_dates_replace_the_old_ones(job: JobRecord, cold: CureSchedule) -> None:
+    later = timedelta(minutes=90)
+    days = tuple(
+        replace(day, visits=tuple(replace(v, start=v.start + later, end=v.end + later) for v in day.visits))
+        for day in cold.watering
+    )
+    dates = tuple(replace(each, not_before=each.not_before + timedelta(days=2)) for each in cold.milestones)
+    again = replace(cold, revision=2, issued_at=cold.issued_at + later, watering=days, milestones=dates)
+    for old, new in zip(both(job, cold), both(job, again), strict=True):
+        before = {each.uid.value: each for each in read(old)}
+        after = {each.uid.value: each for each in read(new)}
+        assert before.keys() == after.keys()
+        assert all(int(after[uid].sequence.value) > int(before[uid].sequence.value) for uid in before)
+        assert any(after[uid].dtstart.value != before[uid].dtstart.value for uid in before)
+        assert all(after[uid].dtstamp.value == again.issued_at for uid in after)
+        names = [icalendar.Calendar.from_ical(each)["NAME"] for each in (old, new)]
+        assert names[0] != names[1]
+        about = icalendar.Calendar.from_ical(new)["DESCRIPTION"]
+        assert names[0] in about
+
+
+def test_a_single_event_is_the_event_of_the_whole(job: JobRecord, cold: CureSchedule) -> None:
+    wording = Wording(job, cold)
+    whole = {each.uid.value: each.serialize() for ics in both(job, cold) for each in read(ics)}
+    for event in owner_events(job, cold, wording) + crew_events(job, cold, wording):
+        [alone] = read(single_event(job, cold, wording, event))
+        assert alone.serialize() == whole[alone.uid.value]
+
+
+# ---- what comes from outside
+
+
+@pytest.fixture
+def nasty(job_with: Any) -> JobRecord:
+    job: JobRecord = job_with(
+        id=NASTY,
+        site={"name": NASTY, "address": NASTY, "timezone": "America/New_York"},
+        owner={"name": NASTY},
+        contractor={"name": NASTY, "phone": NASTY, "email": NASTY},
+        walkthrough=({"item": NASTY, "ok": False, "note": NASTY},),
+    )
+    return job
+
+
+def test_text_from_outside_never_becomes_a_property(nasty: JobRecord, cold: CureSchedule) -> None:
+    for ics in both(nasty, cold):
+        lines = unfolded(ics)
+        assert {line.partition(":")[0].partition(";")[0] for line in lines} <= ALLOWED
+        events = icalendar.Calendar.from_ical(ics).walk("VEVENT")
+        assert lines.count("BEGIN:VALARM") == sum(isinstance(each.start, datetime) for each in events)
+        assert not any(ord(each) < 32 or ord(each) == 127 for line in lines for each in line)
+
+
+def test_text_from_outside_is_still_there_as_text(nasty: JobRecord, cold: CureSchedule) -> None:
+    told = "Bob's ATTENDEE:mailto:eve@example.com BEGIN:VALARM <b>a;b,c\\n:\""
+    for ics in both(nasty, cold):
+        assert all(each.location.value == told for each in read(ics))
+        [calendar] = vobject.readComponents(ics.decode())
+        names = [each.value for key in ("name", "x-wr-calname") for each in calendar.contents[key]]
+        assert len(names) == 2
+        assert all(told in each for each in names)
+    walk = next(each for each in read(both(nasty, cold)[1]) if "eve@example.com" in each.description.value)
+    assert '<b>a;b,c\\n:"' in walk.description.value
+
+
+@pytest.mark.parametrize("name", ["Ж" * 200, "a" * 74 + "ü" * 80, "🧱" * 60, "x" * 500, "e\u0301" * 90])
+def test_lines_are_folded_within_75_octets(job_with: Any, cold: CureSchedule, name: str) -> None:
+    # RFC 5545 section 3.1: not longer than 75 octets, excluding the line break, which is CRLF.
+    job = job_with(site={"name": name, "address": name, "timezone": "America/New_York"})
+    for ics in both(job, cold):
+        assert ics.count(b"\n") == ics.count(b"\r") == ics.count(b"\r\n")
+        assert all(len(line) <= 75 for line in ics.split(b"\r\n"))
+        for line in ics.split(b"\r\n"):
+            line.decode()  # no character is cut in two
+        assert all(each.location.value == name for each in read(ics))
