@@ -12,7 +12,7 @@ import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache, lru_cache, partial
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 from handover.errors import Finding
@@ -107,6 +107,7 @@ _PER_HOUR = {
     "cm/h": "centimeter/hour",
     "l/m2/h": "millimeter/hour",
 }
+_R_UNIT = "degfft2h/btu"  # what an R-value is told in, in the United States
 _US_RESISTANCE = "delta_degF*foot**2*hour/BTU"
 _SI_RESISTANCE = "delta_degC*meter**2/watt"
 
@@ -223,7 +224,7 @@ KINDS: Mapping[KindName, Kind] = {
     "thermal resistance": Kind(
         "a thermal resistance",
         _SI_RESISTANCE,
-        dict.fromkeys(("degfft2h/btu", "ft2degfh/btu", "hft2degf/btu", "hdegfft2/btu"), _US_RESISTANCE)
+        dict.fromkeys((_R_UNIT, "ft2degfh/btu", "hft2degf/btu", "hdegfft2/btu"), _US_RESISTANCE)
         | dict.fromkeys(("m2k/w", "km2/w", "m2degc/w", "degcm2/w"), _SI_RESISTANCE),
         ("R-5", "0.9 m2K/W"),
         {"us": (_US_RESISTANCE, "°F·ft²·h/BTU"), "si": (_SI_RESISTANCE, "m²K/W")},
@@ -276,13 +277,13 @@ _SIGNS = str.maketrans(
         "º": "°",
         "℃": "°C",
         "℉": "°F",
-        "′": "'",
-        "’": "'",
+        "\u2032": "'",
+        "\u2019": "'",
         "″": '"',
         "”": '"',
         "“": '"',
-        "−": "-",
-        "–": "-",  # noqa: RUF001  a dash is what a phone makes of 4-1/2
+        "\u2212": "-",
+        "\u2013": "-",  # a dash is what a phone makes of 4-1/2
         "\u00a0": " ",
         "\u202f": " ",
         "\u2009": " ",
@@ -317,6 +318,18 @@ def read_quantity(written: object, kind: KindName) -> float | Finding:
     return Finding(
         f"{shown(written)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
     )
+
+
+def quantity(text: str, kind: KindName) -> float:
+    """Return a quantity that the program itself writes down, such as a limit.
+
+    Raises:
+        ValueError: The text is no quantity of that kind.
+    """
+    value = read_quantity(text, kind)
+    if isinstance(value, Finding):
+        raise ValueError(str(value))  # noqa: TRY004  the text is wrong, not its type
+    return value
 
 
 def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, str]:
@@ -354,32 +367,34 @@ def shown(value: object) -> str:
 def _read_text(written: str, kind: KindName) -> float | Finding:
     expected = KINDS[kind]
     us, si = expected.examples
-    told = {"expected": f"{expected.noun} with its unit", "example": f'"{us}" or "{si}"'}
+    fault = partial(Finding, expected=f"{expected.noun} with its unit", example=f'"{us}" or "{si}"')
     if len(written) > LONGEST:
-        return Finding(f"{shown(written)} is too long for a quantity", **told)
+        return fault(f"{shown(written)} is too long for a quantity")
     text = _plain(written)
     if re.search(r"[0-9]\s*,\s*[0-9]", text):
-        return Finding(
-            f"{shown(written)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000",
-            **told,
-        )
-    if not expected.reads.keys().isdisjoint(_SHORT) and (both := _FEET_AND_INCHES.fullmatch(text)):
-        inches = _number(both["inches"].strip())
-        if inches is not None and 0 <= inches < 12:  # noqa: PLR2004  inches in a foot
-            return _convert(int(both["feet"]) * 12 + inches, "inch", expected.si)
-    if kind == "thermal resistance" and (r_value := _R_VALUE.fullmatch(text)):
-        text = f"{r_value['value']} degf ft2 h/btu"
-    leading = _NUMBER.match(text)
-    number = _number(leading[0].strip()) if leading else None
-    if leading is None or number is None:
-        return Finding(f"{shown(written)} cannot be read as a number with a unit", **told)
-    unit = text[leading.end() :].strip()
+        return fault(f"{shown(written)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000")
+    number, unit = _number_and_unit(text, expected)
+    if number is None:
+        return fault(f"{shown(written)} cannot be read as a number with a unit")
     if not unit:
         return Finding(f'{shown(written)} has no unit; write it as "{us}" or "{si}"')
-    known = expected.reads.get(_tidy_unit(unit))
-    if known is None:
-        return Finding(f"{shown(unit)} is not a unit of {expected.noun}", **told)
-    return _convert(number, known, expected.si)
+    if unit not in expected.reads:
+        return fault(f"{shown(written)} is not in a unit of {expected.noun}")
+    return _convert(number, expected.reads[unit], expected.si)
+
+
+def _number_and_unit(text: str, kind: Kind) -> tuple[float | None, str]:
+    """Return the number and the tidied unit of a plain text; None for a number that is none."""
+    if "ft" in kind.reads and (both := _FEET_AND_INCHES.fullmatch(text)):
+        inches = _number(both["inches"].strip())
+        if inches is not None and 0 <= inches < 12:  # noqa: PLR2004  inches in a foot
+            return int(both["feet"]) * 12 + inches, "in"
+    if kind is KINDS["thermal resistance"] and (r_value := _R_VALUE.fullmatch(text)):
+        return float(r_value["value"]), _R_UNIT
+    if not (leading := _NUMBER.match(text)):
+        return None, ""
+    # "4-in." is how specifications write it.
+    return _number(leading[0].strip()), _tidy_unit(text[leading.end() :].strip().removeprefix("-"))
 
 
 def _plain(written: str) -> str:

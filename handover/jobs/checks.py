@@ -9,17 +9,19 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, datetime, timezone
-from pathlib import Path as FilePath
-from zoneinfo import ZoneInfo
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, NamedTuple
 
 from handover.errors import Finding
-from handover.jobs.clock import offset_then, zone_at, zone_named
 from handover.jobs.lines import Path
 from handover.jobs.paths import exists, found_in
 from handover.jobs.visits import overlapping
-from handover.jobs.written import Placement, Site, Slab, WrittenRecord
-from handover.units import KindName, read_quantity, to_reader
+from handover.units import KindName, quantity, to_reader
+
+if TYPE_CHECKING:
+    from pathlib import Path as FilePath
+
+    from handover.jobs.written import Placement, Slab, WrittenRecord
 
 Found = Iterator[tuple[Path, Finding]]
 
@@ -28,6 +30,7 @@ _LATEST_FINISH = 36.0  # hours after the last concrete: the slowest cold-weather
 _SAME_AREA = 0.05  # share by which length times width may differ from the area
 _MOST_REPLACED = 0.9  # share of fly ash and slag together
 _TICKET_VOLUME = (0.75, 1.4)  # concrete delivered over the slab's volume: waste, spilt, uneven base
+_LAST_TEST = 400 * 24.0  # hours after placement at which a cylinder still tells of the curing
 _TRUCK_HOURS = 4.0  # from batching to the first concrete placed, at the very most
 
 
@@ -43,102 +46,6 @@ def check(written: WrittenRecord, folder: FilePath) -> Found:
     yield from _files(written, folder)
 
 
-def site_zone(site: Site | None, start: datetime | None) -> tuple[str | None, list[tuple[Path, Finding]]]:
-    """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
-
-    Args:
-        site: As far as it could be read.
-        start: Of the placement, as written; where the zone told and the zone of the place differ in offset then,
-            one of the two is mistaken.
-    """
-    site = site or Site()
-    findings = list(_place(site))
-    there = (
-        None if site.latitude is None or site.longitude is None else zone_at(site.latitude, site.longitude)
-    )
-    if site.timezone is None:
-        return there, findings
-    told = zone_named(site.timezone)
-    if isinstance(told, Finding):
-        return None, [*findings, (("site", "timezone"), told)]
-    if there and start and offset_then(told, start) != offset_then(ZoneInfo(there), start):
-        findings.append(
-            (
-                ("site", "timezone"),
-                Finding(
-                    f'"{site.timezone}" keeps another time than the place at {site.latitude}, {site.longitude}',
-                    expected=f'"{there}", or another place',
-                    example=f'timezone = "{there}"',
-                    severity="caution",
-                ),
-            )
-        )
-    return site.timezone, findings
-
-
-def foreign_offsets(written: WrittenRecord, zone: str | None) -> Found:
-    """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
-    for path, moment in _moments(written):
-        offset = moment.utcoffset()
-        if zone and offset and (there := offset_then(ZoneInfo(zone), moment)) != offset:
-            local = moment.astimezone(ZoneInfo(zone))
-            yield (
-                path,
-                Finding(
-                    f"has an offset that {zone} does not keep then; taken as {local.isoformat()}",
-                    expected="the time on the site's clock, or its own offset",
-                    example=moment.replace(tzinfo=timezone(there)).isoformat(),
-                    severity="caution",
-                ),
-            )
-
-
-def _moments(written: WrittenRecord) -> Iterator[tuple[Path, datetime]]:
-    placement = written.placement or Placement()
-    times: list[tuple[Path, datetime | None]] = [
-        (("placement", "start"), placement.start),
-        (("placement", "end"), placement.end),
-        (("placement", "finished"), placement.finished),
-    ]
-    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(written.ticket)]
-    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(written.cylinder)]
-    return ((path, moment) for path, moment in times if moment is not None)
-
-
-def _place(site: Site) -> Found:
-    for one, other in (("latitude", "longitude"), ("longitude", "latitude")):
-        if getattr(site, one) is None and getattr(site, other) is not None:
-            yield (
-                ("site", other),
-                Finding(
-                    f"stands without {one}",
-                    expected="both of them, or neither and a timezone",
-                    example="latitude = 36.10, longitude = -79.95",
-                ),
-            )
-    if site.latitude is None or site.longitude is None:
-        return
-    if abs(site.latitude) < 1 and abs(site.longitude) < 1:
-        yield (
-            ("site", "latitude"),
-            Finding(
-                f"{site.latitude}, {site.longitude} lies in the sea off Africa, where forgotten places lie",
-                expected="the place of the slab",
-                example="latitude = 36.10, longitude = -79.95",
-            ),
-        )
-    elif zone_at(site.latitude, site.longitude) is None:
-        yield (
-            ("site", "longitude"),
-            Finding(
-                f"{site.latitude}, {site.longitude} lies at sea",
-                expected="the place of the slab; longitudes of the Americas are negative",
-                example="longitude = -79.95",
-                severity="caution",
-            ),
-        )
-
-
 def _size(slab: Slab | None) -> Found:
     if slab is None or slab.length is None or slab.width is None:
         return
@@ -152,12 +59,11 @@ def _size(slab: Slab | None) -> Found:
                 example='area = "884 ft2"',
             ),
         )
-    low, high = (read_quantity(limit, "area") for limit in ("4 ft2", "100000 ft2"))
-    if isinstance(low, float) and isinstance(high, float) and not low <= area <= high:
+    if not quantity("4 ft2", "area") <= area <= quantity("100000 ft2", "area"):
         yield (
             ("slab", "length"),
             Finding(
-                f"times width is {_us_and_si(area, 'area')}: no crew places that little or that much in one job",
+                f"times width is {_us_and_si(area, 'area')}: no crew places so little or so much in one job",
                 expected="4 ft2 to 100000 ft2",
                 example='length = "34 ft", width = "26 ft"',
             ),
@@ -170,7 +76,12 @@ def _times(placement: Placement | None) -> Found:
     start, end, finished = placement.start, placement.end, placement.finished
     if start and end:
         yield from _follows(
-            ("placement", "end"), end, "placement.start", start, _LONGEST_PLACEMENT, "a crew's longest day"
+            ("placement", "end"),
+            end,
+            "placement.start",
+            start,
+            most=_LONGEST_PLACEMENT,
+            why="a crew's longest day",
         )
     if end and finished:
         yield from _follows(
@@ -178,12 +89,12 @@ def _times(placement: Placement | None) -> Found:
             finished,
             "placement.end",
             end,
-            _LATEST_FINISH,
-            "concrete has set by then",
+            most=_LATEST_FINISH,
+            why="concrete has set by then",
         )
 
 
-def _follows(path: Path, late: datetime, name: str, early: datetime, most: float, why: str) -> Found:
+def _follows(path: Path, late: datetime, name: str, early: datetime, *, most: float, why: str) -> Found:
     hours = hours_between(early, late)
     expected = f"after {early.isoformat(sep=' ', timespec='minutes')}, by no more than {most:g} h"
     if hours <= 0:
@@ -221,11 +132,19 @@ def _shares(written: WrittenRecord) -> Found:
         )
 
 
+class _Doubt(NamedTuple):
+    """Above this limit, of this kind, a value is looked at twice, and why."""
+
+    limit: float
+    kind: KindName
+    why: str
+
+
 def _doubtful(written: WrittenRecord) -> Found:
     """Yield values that are possible and yet worth a second look."""
-    hot = (35.0, "temperature", "over 95 degF it sets fast and cracks easily (ACI 305.1 limit)")
-    wet = (0.1524, "thickness", "over 6 in, plain concrete segregates unless a plasticizer makes it flow")
-    looked_at: list[tuple[Path, float | None, tuple[float, KindName, str]]] = []
+    hot = _Doubt(35.0, "temperature", "over 95 degF it sets fast and cracks easily (limit of ACI 305.1)")
+    wet = _Doubt(0.1524, "thickness", "over 6 in, concrete segregates unless a plasticizer makes it flow")
+    looked_at: list[tuple[Path, float | None, _Doubt]] = []
     if written.placement:
         looked_at.append((("placement", "concrete_temperature"), written.placement.concrete_temperature, hot))
     for index, ticket in enumerate(written.ticket):
@@ -259,22 +178,19 @@ def _tickets(written: WrittenRecord) -> Found:
                     severity="caution",
                 ),
             )
-    volumes = [ticket.volume for ticket in written.ticket]
-    area = area_of(written.slab)
-    if (
-        not volumes
-        or None in volumes
-        or area is None
-        or written.slab is None
-        or written.slab.thickness is None
-    ):
+    yield from _delivered([ticket.volume for ticket in written.ticket], written.slab)
+
+
+def _delivered(volumes: list[float | None], slab: Slab | None) -> Found:
+    area, thickness = area_of(slab), slab.thickness if slab else None
+    if not volumes or None in volumes or area is None or thickness is None:
         return
-    delivered, needed = sum(volume for volume in volumes if volume), area * written.slab.thickness
+    delivered, needed = sum(volume or 0.0 for volume in volumes), area * thickness
     if not _TICKET_VOLUME[0] <= delivered / needed <= _TICKET_VOLUME[1]:
         yield (
             ("ticket",),
             Finding(
-                f"tell of {_us_and_si(delivered, 'volume')} of concrete, and the slab holds {_us_and_si(needed, 'volume')}",
+                f"bring {_us_and_si(delivered, 'volume')}, and the slab holds {_us_and_si(needed, 'volume')}",
                 expected="about the same: look at the size, the thickness and the tickets",
                 example="all the trucks, each with its volume",
                 severity="caution",
@@ -283,7 +199,7 @@ def _tickets(written: WrittenRecord) -> Found:
 
 
 def area_of(slab: Slab | None) -> float | None:
-    """Return the area of a slab as told, or from its length and width, or None. [m2]"""
+    """Return the area of a slab in m2, as told or from its length and width, or None."""
     if slab is None:
         return None
     if slab.area is None and slab.length is not None and slab.width is not None:
@@ -304,8 +220,8 @@ def _cylinders(written: WrittenRecord) -> Found:
                 cylinder.tested,
                 "placement.start",
                 start,
-                9600,
-                "too late to tell of curing",
+                most=_LAST_TEST,
+                why="too late to tell of curing",
             )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from handover.jobs.fields import CEMENT_TAKEN_AS
+from handover.jobs.cement import CEMENT_TAKEN_AS
 from handover.jobs.model import Assumed
 
 
@@ -88,7 +88,7 @@ def fill_in(tables: Mapping[str, Any], cement_as_written: object) -> Filled:
 
 
 def mean_ticket_temperature(tickets: Any) -> float | None:
-    """Return the mean temperature of the trucks that tell one, weighted by their volumes, or None. [degC]"""
+    """Return the mean temperature in degC of the trucks that tell one, weighted by their volumes, or None."""
     measured = [ticket for ticket in tickets if ticket.get("temperature") is not None]
     if not measured:
         return None

@@ -8,20 +8,22 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from difflib import get_close_matches
+from functools import partial
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
 
 from pydantic_core import PydanticCustomError, core_schema
 
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
-from handover.units import KindName, KINDS, read_quantity, shown
+from handover.units import KINDS, KindName, quantity, read_quantity, shown
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from zoneinfo import ZoneInfo
+
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 
 Schema = dict[str, Any]
@@ -57,7 +59,7 @@ class Reading:
             raise PydanticCustomError("finding", "unusable", {"finding": value})
         return value
 
-    def read_at(self, written: object, zone: ZoneInfo | None) -> object:
+    def read_at(self, written: object, zone: ZoneInfo | None) -> object:  # noqa: ARG002  for those that ask
         """Return what `read` does; readings that depend on the site's clock override this."""
         return self.read(written)
 
@@ -76,11 +78,10 @@ class Quantity(Reading):
         value = read_quantity(written, self.kind)
         if isinstance(value, Finding):
             return value
-        low, high = read_quantity(self.low, self.kind), read_quantity(self.high, self.kind)
         # A hair of slack: 24 in is 0.6095999... or 0.6096 by the way it was reckoned.
-        if value < low - 1e-9:  # type: ignore[operator]  limits are ours, and read
+        if value < quantity(self.low, self.kind) - 1e-9:
             return self._outside(written, f"less than {self.low}")
-        if value > high + 1e-9:  # type: ignore[operator]
+        if value > quantity(self.high, self.kind) + 1e-9:
             return self._outside(written, f"more than {self.high}")
         return value
 
@@ -115,13 +116,13 @@ class Number(Reading):
 
     def read(self, written: object) -> float | Finding:
         """Return the number, or a finding."""
-        told = {"expected": f"a number from {self.low:g} to {self.high:g}", "example": self.example}
+        fault = partial(
+            Finding, expected=f"a number from {self.low:g} to {self.high:g}", example=self.example
+        )
         if isinstance(written, bool) or not isinstance(written, int | float):
-            return Finding(f"{shown(written)} is not a bare number", **told)
+            return fault(f"{shown(written)} is not a bare number")
         if not self.low <= written <= self.high:  # not a number (nan) is not between either
-            return Finding(
-                f"{shown(written)} is not between {self.low:g} and {self.high:g}: {self.why}", **told
-            )
+            return fault(f"{shown(written)} is not between {self.low:g} and {self.high:g}: {self.why}")
         return float(written)
 
     def schema(self) -> Schema:
@@ -273,55 +274,6 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
 
 
 @dataclass(frozen=True)
-class GroundChoice(Choice):
-    """A choice in which words for anything but a slab on ground are refused by name."""
-
-    def read(self, written: object) -> str | Finding:
-        """Return the option, a refusal, or a finding with the nearest option."""
-        return off_ground(written, _NOT_ON_GROUND) or super().read(written)
-
-
-@dataclass(frozen=True)
-class GroundText(Text):
-    """Text in which words for a slab that hangs or stands on supports are refused.
-
-    Narrower than `GroundChoice`: bars of a slab on ground may well be dowelled into a wall or a footing.
-    """
-
-    def read(self, written: object) -> str | Finding:
-        """Return the text, or a refusal."""
-        return off_ground(written, _SUSPENDED) or super().read(written)
-
-
-_SUSPENDED = (
-    r"suspended|elevated|cantilever\w*|balcony|balconies|shores?|shored|shoring|falsework|formwork|"
-    r"(?:metal|steel|composite) deck\w*|roof slab|structural deck"
-)
-_NOT_ON_GROUND = (
-    rf"{_SUSPENDED}|deck|decking|roof|roofs|stairs?|steps|staircase|landing|columns?|beams?|girders?|"
-    r"walls?|footings?|piers?|piles?|soffits?|joists?|bridge|culvert|tank|"
-    r"(?:second|third|upper) floor|scaffold\w*|props?|supports?|steel|timber|anchor bolts?"
-)
-
-
-def off_ground(written: object, words: str) -> Finding | None:
-    """Return a refusal where a text tells of something other than a slab on ground.
-
-    A deck by a swimming pool lies on the ground; it goes by "patio".
-    """
-    if not isinstance(written, str) or re.search(r"\bpool deck\b", written, re.IGNORECASE):
-        return None
-    if not (word := re.search(rf"\b(?:{words})\b", written[:400], re.IGNORECASE)):
-        return None
-    return Finding(
-        f"{shown(written)} tells of something other than a slab on ground ({shown(word[0])}), and this tool gives "
-        "no date for that: stripping, shores and loads there are for the engineer of record to decide",
-        expected="a slab that lies on the ground over its whole area",
-        example='use = "garage floor", on = "gravel"',
-    )
-
-
-@dataclass(frozen=True)
 class Moment(Reading):
     """A date with a time of day: local at the site, or with an explicit offset."""
 
@@ -329,15 +281,15 @@ class Moment(Reading):
 
     def read_at(self, written: object, zone: ZoneInfo | None) -> datetime | Finding:
         """Return the instant in the site's zone (as written while the zone is unknown), or a finding."""
-        told = {"expected": "date and time at the site", "example": self.example}
+        fault = partial(Finding, expected="date and time at the site", example=self.example)
         if isinstance(written, str):
             written = _from_text(written.strip())
         if isinstance(written, date) and not isinstance(written, datetime):
-            return Finding(f"{written} has no time of day", **told)
+            return fault(f"{written} has no time of day")
         if isinstance(written, time):
-            return Finding(f"{written} has no date", **told)
+            return fault(f"{written} has no date")
         if not isinstance(written, datetime):
-            return Finding(f"{shown(written)} is not a date with a time", **told)
+            return fault(f"{shown(written)} is not a date with a time")
         return local_instant(written, zone)
 
     def schema(self) -> Schema:
@@ -361,63 +313,3 @@ def _from_text(written: str) -> datetime | date | str:
         return date.fromisoformat(written) if re.fullmatch(_DATE, written) else written
     except ValueError:  # the 31st of June
         return written
-
-
-@dataclass(frozen=True)
-class Cement(Reading):
-    """An ASTM C150 type or an EN 197 strength class."""
-
-    def read(self, written: object) -> str | Finding:
-        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding that names what is known."""
-        told = {
-            "expected": f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}",
-            "example": '"I" or "42.5 N"',
-        }
-        if not isinstance(written, str):
-            return Finding(f"{shown(written)} is not text", **told)
-        word = re.sub(
-            r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", " ".join(written.upper().split())
-        )
-        if (known := cement_as(word)) is not None:
-            return known
-        if blended := re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
-            return Finding(
-                f"{shown(written)} is a blended cement; {blended[1]} alone does not tell how much slag or ash is in it; "
-                "write the cement it is blended from, and the shares as slag and fly_ash",
-                **told,
-            )
-        return Finding(f"{shown(written)} is not a cement this tool knows", **told)
-
-    def schema(self) -> Schema:
-        """Return the types and classes; the reader takes some other spellings too."""
-        return {"type": "string", "examples": ["I", "II", "III", "V", "42.5 N"], "maxLength": 40}
-
-
-_TYPES = ("I", "II", "III", "V")
-_CLASSES = tuple(f"{strength} {speed}" for strength in ("32.5", "42.5", "52.5") for speed in "NR")
-CEMENT_TAKEN_AS: Mapping[str, tuple[str, str]] = {
-    "I/II": ("II", "meets both types; II is the slower to gain strength"),
-    "I-II": ("II", "meets both types; II is the slower to gain strength"),
-    "IA": ("I", "type I with air-entraining agent interground"),
-    "IIA": ("II", "type II with air-entraining agent interground"),
-    "IIIA": ("III", "type III with air-entraining agent interground"),
-    "IL": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
-    "1L": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
-    "GU": ("I", "general use cement of CSA A3001 (common practice)"),
-    "GUL": ("I", "portland-limestone cement of CSA A3001 is sold as a replacement of GU (common practice)"),
-    "HE": ("III", "high early strength cement of CSA A3001 (common practice)"),
-    "1": ("I", "type 1"),
-    "2": ("II", "type 2"),
-    "3": ("III", "type 3"),
-    "5": ("V", "type 5"),
-}
-
-
-def cement_as(word: str) -> str | None:
-    """Return the type or class that a cement's name stands for, or None."""
-    if word in _TYPES:
-        return word
-    if word in CEMENT_TAKEN_AS:
-        return CEMENT_TAKEN_AS[word][0]
-    european = re.fullmatch(r"(?:CEM (?:I|II/[AB]-\S+) )?([345]2)[.,]5 ?([NR])", word)
-    return f"{european[1]}.5 {european[2]}" if european else None

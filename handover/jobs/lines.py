@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import tomllib
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from tree_sitter import Node
 
 Key = str | int

@@ -47,6 +47,8 @@ class Part(BaseModel):
 
 
 class Site(Part):
+    """Where the slab is."""
+
     name: str
     address: str | None = None
     latitude: float | None = None
@@ -55,6 +57,8 @@ class Site(Part):
 
 
 class Owner(Part):
+    """Who owns the slab."""
+
     name: str | None = None
     email: str | None = None
     phone: str | None = None
@@ -62,6 +66,8 @@ class Owner(Part):
 
 
 class Contractor(Part):
+    """Who placed the slab."""
+
     name: str | None = None
     phone: str | None = None
     email: str | None = None
@@ -71,6 +77,8 @@ class Contractor(Part):
 
 
 class Slab(Part):
+    """The slab itself, in m and m2."""
+
     use: SlabUse = "other"
     length: float | None = None
     width: float | None = None
@@ -88,6 +96,8 @@ class Slab(Part):
 
 
 class Placement(Part):
+    """When the concrete was placed, and how warm, in degC."""
+
     start: AwareDatetime  # aware, in the site's zone
     end: AwareDatetime
     finished: AwareDatetime | None = None
@@ -95,6 +105,8 @@ class Placement(Part):
 
 
 class Mix(Part):
+    """What the concrete is made of, in MPa and kg/m3; shares by mass, air by volume."""
+
     supplier: str | None = None
     specified_strength: float
     cement: str = "I"
@@ -108,6 +120,8 @@ class Mix(Part):
 
 
 class Ticket(Part):
+    """One truck, in m3, m, degC and L."""
+
     number: str | None = None
     batched: AwareDatetime | None = None
     volume: float | None = None
@@ -117,6 +131,8 @@ class Ticket(Part):
 
 
 class Curing(Part):
+    """How the slab is kept moist and warm, in mm/h, degC and m2K/W."""
+
     method: Method = "sprinkler"
     application_rate: float | None = None
     water_temperature: float | None = None
@@ -126,15 +142,19 @@ class Curing(Part):
 
     @property
     def windows(self) -> tuple[Window, ...]:
-        """The hours of the day when somebody can be there, from and to, in order; none where none were told."""
+        """The hours of the day when somebody can be there, from and to, in order."""
         return tuple(sorted(window(text) for text in self.available))
 
 
 class Forms(Part):
+    """What forms stand."""
+
     edge: bool = True
 
 
 class WalkthroughItem(Part):
+    """One thing looked at together with the owner."""
+
     item: str
     ok: bool | None = None
     note: str | None = None
@@ -142,6 +162,8 @@ class WalkthroughItem(Part):
 
 
 class Cylinder(Part):
+    """One strength test, in h and MPa."""
+
     age: float | None = None  # hours
     tested: AwareDatetime | None = None
     strength: float
@@ -149,6 +171,8 @@ class Cylinder(Part):
 
 
 class TemperatureLog(Part):
+    """Readings of a logger in the slab, its depth in m."""
+
     file: str
     depth: float | None = None
 

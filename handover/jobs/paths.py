@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path, PurePosixPath
 
 from handover.errors import Finding
@@ -26,31 +27,32 @@ class RelativePath(Text):
         text = super().read(written)
         if isinstance(text, Finding):
             return text
-        told = {
-            "expected": "a file in the folder of this record, or in one below it",
-            "example": f'"{self.example}"',
-        }
+        fault = partial(
+            Finding,
+            expected="a file in the folder of this record, or in one below it",
+            example=f'"{self.example}"',
+        )
         path = PurePosixPath(text)
         if "\\" in text:
-            return Finding(f"{shown(text)} has a backslash; write / between folders", **told)
+            return fault(f"{shown(text)} has a backslash; write / between folders")
         if path.is_absolute() or ".." in path.parts or ":" in text or text.startswith("~"):
-            return Finding(f"{shown(text)} leads out of the folder of this record", **told)
+            return fault(f"{shown(text)} leads out of the folder of this record")
         if self.pictures and path.suffix.lower() not in _PICTURES:
-            return Finding(f"{shown(text)} is not a picture ({', '.join(_PICTURES)})", **told)
+            return fault(f"{shown(text)} is not a picture ({', '.join(_PICTURES)})")
         return text
 
 
 def found_in(folder: Path, name: str) -> Path | Finding:
     """Return the file of that name in a folder, links followed, or a finding where it is none of ours."""
-    told = {"expected": "a file in the folder of this record, or in one below it"}
+    fault = partial(Finding, expected="a file in the folder of this record, or in one below it")
     try:
         path = (folder / name).resolve(strict=True)
     except (OSError, RuntimeError):  # not there, not ours to read, or links that go in a circle
-        return Finding(f"{shown(name)} is not there", **told)
+        return fault(f"{shown(name)} is not there")
     if not path.is_relative_to(folder.resolve()):
-        return Finding(f"{shown(name)} is a link that leads out of the folder of this record", **told)
+        return fault(f"{shown(name)} is a link that leads out of the folder of this record")
     if not path.is_file():
-        return Finding(f"{shown(name)} is not a file", **told)
+        return fault(f"{shown(name)} is not a file")
     return path
 
 

@@ -8,24 +8,28 @@ from __future__ import annotations
 import copy
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from os import PathLike
 from pathlib import Path as FilePath
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
-from pydantic_core import ErrorDetails
 
 from handover.errors import Finding, UnusableInput
-from handover.jobs.checks import area_of, check, foreign_offsets, pictures, site_zone
+from handover.jobs.checks import area_of, check, pictures
 from handover.jobs.defaults import fill_in
 from handover.jobs.fields import nearest
 from handover.jobs.lines import Lines, Path, dotted, find_lines
 from handover.jobs.model import Assumed, JobRecord
 from handover.jobs.paths import exists
+from handover.jobs.place import foreign_offsets, site_zone
 from handover.jobs.syntax import decode, language_of, load, parse
 from handover.jobs.written import Table, WrittenRecord, tables
 from handover.units import shown
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from pydantic_core import ErrorDetails
 
 Found = tuple[Path, Finding]
 

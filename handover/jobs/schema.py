@@ -28,10 +28,10 @@ def job_schema() -> dict[str, Any]:
 def _tidy(part: dict[str, Any], needed: tuple[str, ...]) -> None:
     """Take out what says only that a key may be left out, and name the keys that may not."""
     for key, told in part["properties"].items():
+        if options := told.pop("anyOf", None):
+            told.update(next(option for option in options if option.get("type") != "null"))
         told.pop("default", None)
         told.pop("title", None)
-        if options := told.pop("anyOf", None):
-            told |= next(option for option in options if option.get("type") != "null")
         if key in needed:
             told["$comment"] = " ".join(filter(None, (told.get("$comment"), "Must be there.")))
     if needed:

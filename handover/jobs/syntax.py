@@ -6,55 +6,57 @@ import json
 import re
 import stat
 import tomllib
-from pathlib import Path as FilePath
-from typing import Any
+from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from handover.errors import Finding
 from handover.jobs.lines import DEEPEST, Language, dotted, find_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path as FilePath
 
 LARGEST = 1_000_000  # bytes; a record is a few thousand
 
 _WHAT = "a job record: a text file in TOML or JSON"
 _HOW = "handover new job.toml writes one to fill in"
+_TOO_DEEP = Finding("is nested more deeply than any job record", expected=_WHAT, example=_HOW)
 
 
 def load(path: FilePath) -> bytes | Finding:
     """Return the bytes of a record, or a finding. Nothing larger than `LARGEST` is read."""
-    told = {"expected": _WHAT, "example": _HOW}
+    fault = partial(Finding, expected=_WHAT, example=_HOW)
     try:
         found = path.stat()
         if stat.S_ISDIR(found.st_mode):
-            return Finding("is a folder, not a file", **told)
+            return fault("is a folder, not a file")
         if not stat.S_ISREG(found.st_mode):
-            return Finding("is not an ordinary file", **told)
+            return fault("is not an ordinary file")
         if found.st_size > LARGEST:
-            return Finding(f"has {found.st_size:,} bytes; a job record has at most {LARGEST:,}", **told)
+            return fault(f"has {found.st_size:,} bytes; a job record has at most {LARGEST:,}")
         with path.open("rb") as file:
             data = file.read(LARGEST + 1)
     except FileNotFoundError:
-        return Finding("is not there", **told)
+        return fault("is not there")
     except (OSError, ValueError) as error:  # a name with a zero byte is a ValueError
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        return Finding(f"cannot be read ({reason})", **told)
-    return data if len(data) <= LARGEST else Finding(f"has more than {LARGEST:,} bytes", **told)
+        return fault(f"cannot be read ({reason})")
+    return data if len(data) <= LARGEST else fault(f"has more than {LARGEST:,} bytes")
 
 
 def decode(data: bytes) -> str | Finding:
     """Return the text of a record, or a finding. A byte order mark of UTF-8 is harmless and dropped."""
-    told = {"expected": "text saved as UTF-8", "example": _HOW}
+    fault = partial(Finding, expected="text saved as UTF-8", example=_HOW)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return Finding("is text in UTF-16 (it has that byte order mark); save it as UTF-8", **told)
+        return fault("is text in UTF-16 (it has that byte order mark); save it as UTF-8")
     if b"\0" in data:
-        return Finding("holds binary data, not text", **told)
+        return fault("holds binary data, not text")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        return Finding(
-            f"holds the byte 0x{data[error.start]:02x}, which is not UTF-8 text", line=line, **told
-        )
+        return fault(f"holds the byte 0x{data[error.start]:02x}, which is not UTF-8 text", line=line)
     if not text.strip():
-        return Finding("is empty", **told)
+        return fault("is empty")
     return text
 
 
@@ -67,15 +69,15 @@ def parse(text: str) -> dict[str, Any] | list[Finding]:
     """Return the tables of a text, or findings about its form."""
     try:
         tables: dict[str, Any] = json.loads(text) if language_of(text) == "json" else tomllib.loads(text)
-        if _deep(tables):
-            raise RecursionError
-        return _written_twice(text) or _without_nulls(tables)
     except RecursionError:
-        return [Finding("is nested too deeply", expected=_WHAT, example=_HOW)]
+        return [_TOO_DEEP]
     except json.JSONDecodeError as error:
         return _written_twice(text) or [_json_fault(error)]
     except ValueError as error:  # TOMLDecodeError, and integers of thousands of digits
         return _written_twice(text) or _toml_faults(text, str(error))
+    if _deep(tables):
+        return [_TOO_DEEP]
+    return _written_twice(text) or _without_nulls(tables)
 
 
 def _deep(tables: Any) -> bool:
@@ -113,7 +115,7 @@ def _written_twice(text: str) -> list[Finding]:
 
 def _json_fault(error: json.JSONDecodeError) -> Finding:
     hints = {
-        "Expecting property name enclosed in double quotes": "a comma too many before }, or a key without quotes",
+        "Expecting property name enclosed in double quotes": "a comma too many, or a key without quotes",
         "Illegal trailing comma before end of object": "a comma too many before }",
         "Expecting value": "a value is missing, or text stands without quotes",
         "Expecting ',' delimiter": "a comma is missing, or text stands without quotes",
@@ -129,14 +131,19 @@ def _json_fault(error: json.JSONDecodeError) -> Finding:
     )
 
 
-# Mistakes people make in TOML: what the rest of a line after "key =" looks like, what is wrong, how to write it.
+# Mistakes people make in TOML: what a line looks like after its key, what is wrong, how to write it.
+_MEANT = r"true\b|false\b|inf\b|nan\b|0[xob]|\d{4}-\d\d-\d\d[Tt ]\d\d:|[-+]?\d[\d_]*\.?\d*[eE][-+]?\d"
 _KEY = r"^\s*(?P<key>[\w.-]+)\s*"
 _MISTAKES = tuple(
     (re.compile(_KEY + pattern), problem, example)
     for pattern, problem, example in (
         (r":\s*\S.*$", "has a colon; write =", '{key} = "..."'),
         (r"=\s*(#.*)?$", "has nothing after the =; leave the line out or write a value", '{key} = "..."'),
-        (r"=\s*[“”„‘’«].*$", 'has curly quotes; write straight ones "', '{key} = "..."'),
+        (
+            r"=\s*[\u201c\u201d\u201e\u2018\u2019\u00ab].*$",
+            'has curly quotes; write straight ones "',
+            '{key} = "..."',
+        ),
         (
             r"=\s*(?P<value>\d{4}-\d\d-\d\d[T ]\d\d:\d\d)\s*(#.*)?$",
             "is a time without seconds",
@@ -150,8 +157,7 @@ _MISTAKES = tuple(
         ),
         (r'=\s*"[^"]*$', "has quotes that are not closed", '{key} = "..."'),
         (
-            r"=\s*(?!true\b|false\b|inf\b|nan\b|0[xob]|\d{4}-\d\d-\d\d[Tt ]\d\d:|[-+]?\d[\d_]*\.?\d*[eE][-+]?\d)"
-            r"(?P<value>[^\s\"'\[{#][^#]*?[^\W\d][^#]*?)\s*(#.*)?$",
+            rf"=\s*(?!{_MEANT})(?=[^#]*[^\W\d]|[^#]*[\"'/%])(?P<value>[^\s\"'\[{{#][^#]*)(#.*)?$",
             "has no quotes around its text",
             '{key} = "{value}"',
         ),
@@ -191,10 +197,10 @@ def _code_lines(text: str) -> list[tuple[int, str]]:
 def _mistake(line: int, words: str) -> Finding | None:
     for pattern, problem, example in _MISTAKES:
         if match := pattern.match(words[:400]):
-            parts = {"value": "..."} | {
-                name: part.replace('"', "")[:60] for name, part in match.groupdict().items() if part
+            told = {
+                name: part.replace('"', "").strip()[:60] for name, part in match.groupdict().items() if part
             }
             return Finding(
-                problem, line=line, field=parts["key"], expected="TOML", example=example.format(**parts)
+                problem, line=line, field=told["key"], expected="TOML", example=example.format(**told)
             )
     return None

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import time
+from datetime import datetime, time
+from functools import partial
+from itertools import pairwise
 from typing import Any
 
 from handover.errors import Finding
@@ -21,16 +23,13 @@ class Visit(Reading):
 
     def read(self, written: object) -> str | Finding:
         """Return "HH:MM-HH:MM", or a finding."""
-        told = {"expected": "from and to on the same day", "example": '"06:30-08:00"'}
-        if not isinstance(written, str) or not re.fullmatch(
-            _PATTERN, plain := written.strip().replace("–", "-")
-        ):  # noqa: RUF001
-            return Finding(f"{shown(written)} is not from one hour of the day to another", **told)
+        fault = partial(Finding, expected="from and to on the same day", example='"06:30-08:00"')
+        plain = written.strip().replace("\u2013", "-") if isinstance(written, str) else ""
+        if not re.fullmatch(_PATTERN, plain):
+            return fault(f"{shown(written)} is not from one hour of the day to another")
         start, end = window(plain)
         if end <= start:
-            return Finding(
-                f"{shown(written)} ends before it begins; split at midnight what runs over it", **told
-            )
+            return fault(f"{shown(written)} ends before it begins; split at midnight what runs over it")
         return f"{start:%H:%M}-{end:%H:%M}"
 
     def schema(self) -> dict[str, Any]:
@@ -44,14 +43,14 @@ def window(text: str) -> Window:
     Raises:
         ValueError: The text is not two times.
     """
-    start, end = (time(*map(int, part.split(":"))) for part in text.split("-"))
+    start, end = (datetime.strptime(part.strip(), "%H:%M").time() for part in text.split("-"))  # noqa: DTZ007  a clock without a day
     return start, end
 
 
 def overlapping(texts: tuple[str, ...]) -> tuple[str, str] | None:
     """Return the first two of these that overlap, or None."""
     ordered = sorted(texts, key=window)
-    for earlier, later in zip(ordered, ordered[1:], strict=False):
+    for earlier, later in pairwise(ordered):
         if window(later)[0] < window(earlier)[1]:
             return earlier, later
     return None

@@ -1,4 +1,4 @@
-"""The job record as it is written: every field, how it is read, its limits with their reason, its description.
+"""The job record as it is written: every field, how it is read, its limits with their reason.
 
 All fields may be missing here, so that what could be read can be checked even where something is at fault;
 ``needed`` names those that must be there. `model` holds the record as the rest of the program knows it.
@@ -11,12 +11,10 @@ from typing import Annotated, Any, ClassVar, get_args
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from handover.jobs.cement import Cement
 from handover.jobs.fields import (
-    Cement,
     Choice,
     Flag,
-    GroundChoice,
-    GroundText,
     Moment,
     Number,
     Pattern,
@@ -24,6 +22,7 @@ from handover.jobs.fields import (
     Slug,
     Text,
 )
+from handover.jobs.ground import GroundChoice, GroundText
 from handover.jobs.model import Base, Cured, Exposure, Method, SlabUse
 from handover.jobs.paths import RelativePath
 from handover.jobs.visits import Visit
@@ -368,7 +367,7 @@ class TemperatureLog(Table):
 
 
 class WrittenRecord(Table):
-    """A concrete slab on ground, as the crew wrote it down: quantities are text with a unit, times are local."""
+    """A concrete slab on ground, as the crew wrote it down. Quantities have units; times are local."""
 
     needed = ("id", "site", "slab", "placement", "mix")
     id: Annotated[

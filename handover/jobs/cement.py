@@ -1,0 +1,73 @@
+"""Names of cements: ASTM C150 types, EN 197 strength classes, and what goes by other names."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding
+from handover.jobs.fields import Reading, Schema
+from handover.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+_TYPES = ("I", "II", "III", "V")
+_CLASSES = tuple(f"{strength} {speed}" for strength in ("32.5", "42.5", "52.5") for speed in "NR")
+CEMENT_TAKEN_AS: Mapping[str, tuple[str, str]] = {
+    "I/II": ("II", "meets both types; II is the slower to gain strength"),
+    "I-II": ("II", "meets both types; II is the slower to gain strength"),
+    "IA": ("I", "type I with air-entraining agent interground"),
+    "IIA": ("II", "type II with air-entraining agent interground"),
+    "IIIA": ("III", "type III with air-entraining agent interground"),
+    "IL": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
+    "1L": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
+    "GU": ("I", "general use cement of CSA A3001 (common practice)"),
+    "GUL": ("I", "portland-limestone cement of CSA A3001 is sold as a replacement of GU (common practice)"),
+    "HE": ("III", "high early strength cement of CSA A3001 (common practice)"),
+    "1": ("I", "type 1"),
+    "2": ("II", "type 2"),
+    "3": ("III", "type 3"),
+    "5": ("V", "type 5"),
+}
+
+
+def cement_as(word: str) -> str | None:
+    """Return the type or class that a cement's name stands for, or None."""
+    if word in _TYPES:
+        return word
+    if word in CEMENT_TAKEN_AS:
+        return CEMENT_TAKEN_AS[word][0]
+    european = re.fullmatch(r"(?:CEM (?:I|II/[AB]-\S+) )?([345]2)[.,]5 ?([NR])", word)
+    return f"{european[1]}.5 {european[2]}" if european else None
+
+
+@dataclass(frozen=True)
+class Cement(Reading):
+    """An ASTM C150 type or an EN 197 strength class."""
+
+    def read(self, written: object) -> str | Finding:
+        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding that names what is known."""
+        fault = partial(
+            Finding,
+            expected=f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}",
+            example='"I" or "42.5 N"',
+        )
+        if not isinstance(written, str):
+            return fault(f"{shown(written)} is not text")
+        words = " ".join(written.upper().split())
+        word = re.sub(r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words)
+        if (known := cement_as(word)) is not None:
+            return known
+        if blended := re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
+            return fault(
+                f"{shown(written)} is blended, and {blended[1]} alone does not tell how much slag or ash; "
+                "write the cement it is blended from, and the shares as slag and fly_ash"
+            )
+        return fault(f"{shown(written)} is not a cement this tool knows")
+
+    def schema(self) -> Schema:
+        """Return the types and classes; the reader takes some other spellings too."""
+        return {"type": "string", "examples": ["I", "II", "III", "V", "42.5 N"], "maxLength": 40}

@@ -1,0 +1,59 @@
+"""Refuses what is no slab on ground: there a wrong date can bring a structure down."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from handover.errors import Finding
+from handover.jobs.fields import Choice, Text
+from handover.units import shown
+
+
+@dataclass(frozen=True)
+class GroundChoice(Choice):
+    """A choice in which words for anything but a slab on ground are refused by name."""
+
+    def read(self, written: object) -> str | Finding:
+        """Return the option, a refusal, or a finding with the nearest option."""
+        return off_ground(written, _NOT_ON_GROUND) or super().read(written)
+
+
+@dataclass(frozen=True)
+class GroundText(Text):
+    """Text in which words for a slab that hangs or stands on supports are refused.
+
+    Narrower than `GroundChoice`: bars of a slab on ground may well be dowelled into a wall or a footing.
+    """
+
+    def read(self, written: object) -> str | Finding:
+        """Return the text, or a refusal."""
+        return off_ground(written, _SUSPENDED) or super().read(written)
+
+
+_SUSPENDED = (
+    r"suspended|elevated|cantilever\w*|balcony|balconies|shores?|shored|shoring|falsework|formwork|"
+    r"(?:metal|steel|composite) deck\w*|roof slab|structural deck"
+)
+_NOT_ON_GROUND = (
+    rf"{_SUSPENDED}|deck|decking|roof|roofs|stairs?|steps|staircase|landing|columns?|beams?|girders?|"
+    r"walls?|footings?|piers?|piles?|soffits?|joists?|bridge|culvert|tank|"
+    r"(?:second|third|upper) floor|scaffold\w*|props?|supports?|steel|timber|anchor bolts?"
+)
+
+
+def off_ground(written: object, words: str) -> Finding | None:
+    """Return a refusal where a text tells of something other than a slab on ground.
+
+    A deck by a swimming pool lies on the ground; it goes by "patio".
+    """
+    if not isinstance(written, str) or re.search(r"\bpool deck\b", written, re.IGNORECASE):
+        return None
+    if not (word := re.search(rf"\b(?:{words})\b", written[:400], re.IGNORECASE)):
+        return None
+    return Finding(
+        f"{shown(written)} tells of something other than a slab on ground ({shown(word[0])}), and this tool "
+        "gives no date for that: stripping, shores and loads are for the engineer of record to decide",
+        expected="a slab that lies on the ground over its whole area",
+        example='use = "garage floor", on = "gravel"',
+    )

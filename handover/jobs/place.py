@@ -1,0 +1,113 @@
+"""Where the slab is, which clock that place keeps, and times told by another one."""
+
+from __future__ import annotations
+
+from datetime import datetime, timezone
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from handover.errors import Finding
+from handover.jobs.clock import offset_then, zone_at, zone_named
+from handover.jobs.lines import Path
+from handover.jobs.written import Placement, Site, WrittenRecord
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+Found = tuple[Path, Finding]
+
+
+def site_zone(site: Site | None, start: datetime | None) -> tuple[str | None, list[Found]]:
+    """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
+
+    Args:
+        site: As far as it could be read.
+        start: Of the placement, as written. Where the zone told and the zone of the place differ in offset
+            then, one of the two is mistaken.
+    """
+    site = site or Site()
+    findings = list(_place(site))
+    there = (
+        None if site.latitude is None or site.longitude is None else zone_at(site.latitude, site.longitude)
+    )
+    if site.timezone is None:
+        return there, findings
+    told = zone_named(site.timezone)
+    if isinstance(told, Finding):
+        return None, [*findings, (("site", "timezone"), told)]
+    if there and start and offset_then(told, start) != offset_then(ZoneInfo(there), start):
+        findings.append(
+            (
+                ("site", "timezone"),
+                Finding(
+                    f'"{site.timezone}" keeps another time than {site.latitude}, {site.longitude} does',
+                    expected=f'"{there}", or another place',
+                    example=f'timezone = "{there}"',
+                    severity="caution",
+                ),
+            )
+        )
+    return site.timezone, findings
+
+
+def foreign_offsets(written: WrittenRecord, zone: str | None) -> Iterator[Found]:
+    """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
+    for path, moment in _moments(written):
+        offset = moment.utcoffset()
+        if zone and offset and (there := offset_then(ZoneInfo(zone), moment)) != offset:
+            local = moment.astimezone(ZoneInfo(zone))
+            yield (
+                path,
+                Finding(
+                    f"has an offset that {zone} does not keep then; taken as {local.isoformat()}",
+                    expected="the time on the site's clock, or its own offset",
+                    example=moment.replace(tzinfo=timezone(there)).isoformat(),
+                    severity="caution",
+                ),
+            )
+
+
+def _moments(written: WrittenRecord) -> Iterator[tuple[Path, datetime]]:
+    placement = written.placement or Placement()
+    times: list[tuple[Path, datetime | None]] = [
+        (("placement", "start"), placement.start),
+        (("placement", "end"), placement.end),
+        (("placement", "finished"), placement.finished),
+    ]
+    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(written.ticket)]
+    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(written.cylinder)]
+    return ((path, moment) for path, moment in times if moment is not None)
+
+
+def _place(site: Site) -> Iterator[Found]:
+    for one, other in (("latitude", "longitude"), ("longitude", "latitude")):
+        if getattr(site, one) is None and getattr(site, other) is not None:
+            yield (
+                ("site", other),
+                Finding(
+                    f"stands without {one}",
+                    expected="both of them, or neither and a timezone",
+                    example="latitude = 36.10, longitude = -79.95",
+                ),
+            )
+    if site.latitude is None or site.longitude is None:
+        return
+    if abs(site.latitude) < 1 and abs(site.longitude) < 1:
+        yield (
+            ("site", "latitude"),
+            Finding(
+                f"{site.latitude}, {site.longitude} lies in the sea off Africa, where forgotten places lie",
+                expected="the place of the slab",
+                example="latitude = 36.10, longitude = -79.95",
+            ),
+        )
+    elif zone_at(site.latitude, site.longitude) is None:
+        yield (
+            ("site", "longitude"),
+            Finding(
+                f"{site.latitude}, {site.longitude} lies at sea",
+                expected="the place of the slab; longitudes of the Americas are negative",
+                example="longitude = -79.95",
+                severity="caution",
+            ),
+        )
