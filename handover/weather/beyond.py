@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from handover.errors import Finding, UnusableInput
 from handover.weather.raw import Times, spoken, utc64
 from handover.weather.series import HOUR, Floats, Origin, WeatherSeries
-from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -24,10 +24,10 @@ def extend(series: WeatherSeries, until: datetime, *, typical: WeatherSeries | N
     """Return the series carried on to an instant, with what was added marked as typical.
 
     Added are the hours of the mean day of the last three days (of the last two or one, where there are no
-    more): by UTC hour, the mean of those days. No rain is added, because the mean of a showery day is a drizzle
-    on every day, and because a plan that waits for no rain is the cautious one for watering; its probability is
-    not told. At the joint the last hour's departure from the mean day fades out over twelve hours, so that
-    nothing jumps; sunshine is not faded, because it has its own course.
+    more): by UTC hour, the mean of those days. No rain is added, because the mean of a showery day is a
+    drizzle on every day, and because a plan that waits for no rain is the cautious one for watering; its
+    probability is not told. At the joint the last hour's departure from the mean day fades out over twelve
+    hours, so that nothing jumps; sunshine is not faded, because it has its own course.
 
     Args:
         series: At least a day.
@@ -54,9 +54,12 @@ def extend(series: WeatherSeries, until: datetime, *, typical: WeatherSeries | N
         added[name] = _within(name, added[name] + (last - joint[name]) * fade)
     added["precipitation_mm"] = np.zeros(missing)
     added["precipitation_probability"] = np.full(missing, np.nan)
-    joined = {name: np.concatenate([getattr(series, name), more]) for name, more in added.items()}
+    joined: dict[str, Any] = {
+        name: np.concatenate([getattr(series, name), more]) for name, more in added.items()
+    }
     origin = np.concatenate([series.origin, np.full(missing, Origin.TYPICAL, dtype=np.int8)])
-    sentence = f"After {spoken(series.time[-1])}: {method}, without rain; departures at the joint fade over {_FADE_H} h."
+    end = spoken(series.time[-1])
+    sentence = f"After {end}: {method}, without rain; departures at the joint fade over {_FADE_H} h."
     return replace(
         series,
         time=np.concatenate([series.time, time]),

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 if TYPE_CHECKING:
     from handover.weather.series import Floats

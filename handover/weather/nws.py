@@ -36,6 +36,10 @@ _SPAN = re.compile(r"P(?:(\d{1,3})W)?(?:(\d{1,4})D)?(?:T(?:(\d{1,5})H)?(?:(\d{1,
 _HOUR = timedelta(hours=1)
 _LONGEST = timedelta(days=60)
 _MOST_FINDINGS = 5
+_SPREAD = (
+    "Amounts told for several hours are spread evenly over them; the chance of precipitation of an interval "
+    "is taken for each of its hours."
+)
 
 
 def looks_like(document: Mapping[str, Any]) -> bool:
@@ -73,10 +77,6 @@ def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Findi
             )
         )
     latitude, longitude = _middle(document.get("geometry"))
-    methods = (
-        "Amounts told for several hours are spread evenly over them; the chance of precipitation of an interval "
-        "is taken for each of its hours.",
-    )
     raw = Raw(
         columns=columns,
         source=_source(properties),
@@ -84,7 +84,7 @@ def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Findi
         latitude=latitude,
         longitude=longitude,
         elevation_m=_elevation(properties.get("elevation")),
-        methods=methods,
+        methods=(_SPREAD,),
         unread=frozenset(unread),
     )
     return raw, findings
@@ -146,11 +146,13 @@ class _Layer:
         ended = 1 if self.quantity in _OF_THE_HOUR_ENDED else 0
         return [(start + _HOUR * (hour + ended), value) for hour in range(hours)]
 
-    def _fault(self, where: str, problem: str, **more: str) -> None:
+    def _fault(
+        self, where: str, problem: str, *, expected: str | None = None, example: str | None = None
+    ) -> None:
         self.wrong += 1
         if self.wrong <= _MOST_FINDINGS:
             place = f"properties.{self.name}.{where}"
-            self.findings.append(Finding(problem, file=self.file, field=place, **more))  # type: ignore[arg-type]
+            self.findings.append(Finding(problem, self.file, None, place, expected, example))
 
 
 def _interval(text: Any) -> tuple[datetime, int] | None:

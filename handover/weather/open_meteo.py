@@ -4,8 +4,8 @@ States are instants; sunshine, precipitation and its probability are of the hour
 `WeatherSeries`. Units come from ``hourly_units``, never assumed. Times are read as UTC shifted by
 ``utc_offset_seconds``; unix times are UTC as they stand.
 
-An answer in local time keeps one offset even across a change of the clock. That is checked, not trusted: if the
-hours cross a change of the zone's clock and are not all one hour apart, the answer is refused.
+An answer in local time keeps one offset even across a change of the clock. That is checked, not trusted: if
+the hours cross a change of the zone's clock and are not all one hour apart, the answer is refused.
 
 Source:
     Open-Meteo, documentation of the forecast API: hourly parameter definition.
@@ -14,15 +14,19 @@ Source:
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
-from typing import Any
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, Times, aware, instant, number, quote
+from handover.weather.raw import Column, Raw, aware, instant, number, quote, utc64
+
+if TYPE_CHECKING:
+    from handover.weather.raw import Times
+    from handover.weather.series import Floats
 
 _NAMES = {
     Quantity.AIR: ("temperature_2m",),
@@ -35,6 +39,7 @@ _NAMES = {
     Quantity.RAIN_CHANCE: ("precipitation_probability",),
 }
 _MOST_FINDINGS = 5
+_DAY_S = 24 * 3600
 _LATEST_UNIX = 7_000_000_000  # the year 2191
 _ASK_UTC = "an answer in UTC: ask the service for timezone=GMT"
 
@@ -60,7 +65,8 @@ def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Findi
         name = next((each for each in names if hourly.get(each) is not None), None)
         if name is None:
             continue
-        value = _values(quantity, name, hourly[name], units.get(name), len(time), file, findings)
+        value, wrong = _column(quantity, name, hourly[name], units.get(name), len(time))
+        findings.extend(replace(finding, file=file) for finding in wrong)
         if value is None:
             unread.add(quantity)
         else:
@@ -81,75 +87,94 @@ def _degrees(value: Any, most: float) -> float | None:
     return degrees if degrees is not None and abs(degrees) <= most else None
 
 
-def _values(
-    quantity: Quantity, name: str, told: Any, unit_text: Any, count: int, file: str, findings: list[Finding]
-) -> np.ndarray[tuple[int], np.dtype[np.float64]] | None:
-    """Return one column in SI; None, with a finding, where it cannot be read."""
+def _column(
+    quantity: Quantity, name: str, told: Any, unit_text: Any, count: int
+) -> tuple[Floats | None, list[Finding]]:
+    """Return one column in SI, None where it cannot be read, and what is wrong in it."""
     field = f"hourly.{name}"
     if not isinstance(told, list) or len(told) != count:
-        findings.append(
-            Finding("not as many values as hours", file=file, field=field, expected=f"{count} values")
-        )
-        return None
+        return None, [Finding("not as many values as hours", field=field, expected=f"{count} values")]
     wrong = [at for at, value in enumerate(told) if value is not None and number(value) is None]
-    findings.extend(
-        Finding(f"{quote(told[at])!r} is not a number", file=file, field=f"{field}[{at}]")
+    findings = [
+        Finding(f"{quote(told[at])!r} is not a number", field=f"{field}[{at}]")
         for at in wrong[:_MOST_FINDINGS]
-    )
+    ]
     value = np.array([np.nan if (x := number(each)) is None else x for each in told], dtype=np.float64)
     if np.isnan(value).all():
-        return value  # a column of nulls may come without a unit
+        return value, findings  # a column of nulls may come without a unit
     unit = find_unit(quantity, unit_text if isinstance(unit_text, str) else None)
-    if unit is None:
-        problem = "names no unit" if unit_text is None else f"unit {quote(unit_text)!r} is not known"
-        findings.append(
-            Finding(problem, file=file, field=f"hourly_units.{name}", expected=accepted_units(quantity))
-        )
-        return None
-    return unit.to_si(value)
+    if unit is not None:
+        return unit.to_si(value), findings
+    problem = "names no unit" if unit_text is None else f"unit {quote(unit_text)!r} is not known"
+    return None, [
+        *findings,
+        Finding(problem, field=f"hourly_units.{name}", expected=accepted_units(quantity)),
+    ]
 
 
 def _times(document: Mapping[str, Any], told: Any, file: str, findings: list[Finding]) -> Times | None:
     """Return the hours as UTC; None, with a finding, where they cannot be read."""
-
-    def refuse(
-        problem: str, field: str = "hourly.time", expected: str = "hours in ISO 8601 or unix seconds"
-    ) -> None:
+    try:
+        return _utc(document, told)
+    except _Unreadable as why:
         findings.append(
-            Finding(problem, file=file, field=field, expected=expected, example="2026-07-14T06:00")
+            Finding(str(why), file=file, field=why.field, expected=why.expected, example=why.example)
         )
+        return None
 
+
+class _Unreadable(Exception):
+    """The hours cannot be read."""
+
+    def __init__(self, problem: str, field: str, expected: str, example: str = "2026-07-14T06:00") -> None:
+        super().__init__(problem)
+        self.field = field
+        self.expected = expected
+        self.example = example
+
+
+def _utc(document: Mapping[str, Any], told: Any) -> Times:
+    field = "hourly.time"
     if not isinstance(told, list) or not told:
-        return refuse("no hours")
-    offset = number(document.get("utc_offset_seconds"))
-    unix = all(number(each) is not None for each in told)
-    if unix:
+        raise _Unreadable("no hours", field, "a list of hours")
+    if all(number(each) is not None for each in told):
         if not all(0 <= each <= _LATEST_UNIX for each in told):
-            return refuse("a time is not in unix seconds")
+            raise _Unreadable("a time is not in unix seconds", field, "seconds since 1970", "1784008800")
         return np.array([int(each) for each in told], dtype="datetime64[s]")
     moments = [instant(each) for each in told]
-    bad = next((at for at, moment in enumerate(moments) if moment is None), None)
-    if bad is not None:
-        return refuse(f"{quote(told[bad])!r} is not a time", f"hourly.time[{bad}]")
-    if all(moment is not None and moment.tzinfo is not None for moment in moments):
-        return np.array([np.datetime64(_naive_utc(moment), "s") for moment in moments if moment is not None])
-    if any(moment is not None and moment.tzinfo is not None for moment in moments):
-        return refuse("some times have an offset and some have none")
-    if offset is None or not offset.is_integer() or abs(offset) > 24 * 3600:
-        return refuse(
-            "times without an offset, and the answer does not say how far they are from UTC",
+    for at, moment in enumerate(moments):
+        if moment is None:
+            raise _Unreadable(
+                f"{quote(told[at])!r} is not a time", f"{field}[{at}]", "ISO 8601 or unix seconds"
+            )
+    sound = [moment for moment in moments if moment is not None]
+    with_offset = sum(moment.tzinfo is not None for moment in sound)
+    if with_offset == len(sound):
+        return np.array([utc64(moment) for moment in sound], dtype="datetime64[s]")
+    if with_offset:
+        raise _Unreadable("some times have an offset and some have none", field, "one form for all")
+    return _shifted(document, np.array(sound, dtype="datetime64[s]"))
+
+
+def _shifted(document: Mapping[str, Any], local: Times) -> Times:
+    """Return local times as UTC, by the offset that the answer names."""
+    offset = number(document.get("utc_offset_seconds"))
+    if offset is None or not offset.is_integer() or abs(offset) > _DAY_S:
+        raise _Unreadable(
+            "the times have no offset, and the answer does not say how far they are from UTC",
             "utc_offset_seconds",
             _ASK_UTC,
+            "0",
         )
-    time = np.array(moments, dtype="datetime64[s]") - np.timedelta64(int(offset), "s")
+    time: Times = local - np.timedelta64(int(offset), "s")
     if _crosses_clock_change(time, document.get("timezone")) and not _hourly(time):
-        return refuse("local times across a change of the clock, not one hour apart", expected=_ASK_UTC)
+        raise _Unreadable(
+            "local times across a change of the clock, not one hour apart",
+            "hourly.time",
+            _ASK_UTC,
+            "timezone=GMT",
+        )
     return time
-
-
-def _naive_utc(moment: datetime) -> datetime:
-    offset = moment.utcoffset() or timedelta(0)
-    return moment.replace(tzinfo=None) - offset
 
 
 def _hourly(time: Times) -> bool:

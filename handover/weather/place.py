@@ -41,7 +41,7 @@ class Place:
 
 
 def distance_km(latitude: float, longitude: float, other_latitude: float, other_longitude: float) -> float:
-    """Return the great-circle distance between two places given in degrees. [km]
+    """Return the great-circle distance between two places given in degrees, in km.
 
     Source:
         Haversine formula, on a sphere of the mean radius of the Earth (IUGG 1980); good to 0.5 %.

@@ -12,10 +12,9 @@ import unicodedata
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 import numpy as np
-
-from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from handover.weather.series import Floats
@@ -57,8 +56,8 @@ class Limits:
     example: str
 
 
-# The limits are wide of the records on the ground (air -89 to 57 degC, an hour's rain 401 mm): they find wrong
-# units and broken sensors, not rare weather. Common practice, no source.
+# The limits are as wide as weather where concrete is placed: they find wrong units and broken sensors, not
+# rare weather. Common practice, no source.
 LIMITS = MappingProxyType(
     {
         Quantity.AIR: Limits("air temperature", "degC", -60, 60, -60, 60, "air_temperature_c"),
@@ -153,7 +152,7 @@ def plain(text: str) -> str:
 
 
 def find_unit(quantity: Quantity, text: str | None) -> Unit | None:
-    """Return the unit that a file names for a quantity, or None where it is not one of the quantity's units."""
+    """Return the unit that a file names for a quantity, or None where it is none of the quantity's units."""
     known = _UNITS[quantity].get(plain(text)) if text else None
     return Unit(*known) if known else None
 

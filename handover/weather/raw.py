@@ -5,16 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
-from typing import Any, TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-
 if TYPE_CHECKING:
-    from handover.weather.series import Floats, Origin
-    from handover.weather.quantities import Quantity
     from collections.abc import Mapping
+
+    from handover.weather.quantities import Quantity
+    from handover.weather.series import Floats, Origin
 
 Times = NDArray[np.datetime64]
 
@@ -53,7 +53,7 @@ class Raw:
         elevation_m: Of the ground, or None. [m]
         origin: One for the whole file, or one for each hour named; None leaves it to the time of issue.
         methods: What the reader itself computed.
-        unread: Quantities that the file has but whose unit or form could not be read: already found fault with.
+        unread: Quantities that the file has but whose unit or form could not be read; told by the reader.
     """
 
     columns: Mapping[Quantity, Column]
@@ -93,7 +93,7 @@ def spoken(moment: np.datetime64) -> str:
 
 
 def quote(text: object) -> str:
-    """Return text from outside so that it can stand in a message: one line, no control characters, not long."""
+    """Return text from outside so that it can stand in a message: one line, no control characters, short."""
     line = _CONTROL.sub(" ", str(text)).strip()
     return line if len(line) <= _LONGEST_QUOTE else line[: _LONGEST_QUOTE - 3] + "..."
 

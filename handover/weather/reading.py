@@ -13,7 +13,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, NoReturn, TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from handover.errors import Finding, UnusableInput
 from handover.weather import nws, open_meteo, table, typical_year
@@ -22,14 +22,18 @@ from handover.weather.series import WeatherSeries
 from handover.weather.settle import settle
 
 if TYPE_CHECKING:
-    from handover.weather.place import Located
     from datetime import datetime
+
+    from handover.weather.place import Located
 
 LARGEST_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
 
 Examined = tuple[WeatherSeries | None, tuple[Finding, ...]]
 
-_SUPPORTED = "an Open-Meteo hourly answer, a National Weather Service raw grid, a CSV with a heading, or a TMY3 or EPW file"
+_SUPPORTED = (
+    "an Open-Meteo hourly answer, a National Weather Service raw grid, a CSV with a heading, "
+    "or a TMY3 or EPW file"
+)
 _RUBBISH = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 
 
@@ -134,7 +138,7 @@ def _raw(data: bytes, file: str, year: int | None) -> tuple[Raw | None, list[Fin
 
 
 def _text(data: bytes) -> str | None:
-    """Return the bytes as text; None where they are none. Spreadsheets still write Windows-1252 and UTF-16."""
+    """Return the bytes as text, None where they are none. Spreadsheets still write Windows-1252, UTF-16."""
     encodings = ("utf-16",) if data[:2] in (b"\xff\xfe", b"\xfe\xff") else ("utf-8-sig", "cp1252")
     for encoding in encodings:
         try:
@@ -182,7 +186,7 @@ def _document(document: Any, file: str) -> tuple[Raw | None, list[Finding]]:
 
 
 def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
-    """Say what a JSON document is that is not weather: mostly a service's refusal, or its neighbouring answer."""
+    """Say what a JSON document is that is not weather: mostly a service's refusal or neighbouring answer."""
     refusal = refusal_of(document)
     if refusal is not None:
         return Finding(
@@ -210,8 +214,8 @@ def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
 def refusal_of(document: Mapping[str, Any]) -> str | None:
     """Return the reason where a JSON document is a service's error answer, else None.
 
-    Open-Meteo: ``{"error": true, "reason": ...}``. National Weather Service: a problem document with ``title``,
-    ``status`` and ``detail`` (RFC 9457).
+    Open-Meteo: ``{"error": true, "reason": ...}``. National Weather Service: a problem document with
+    ``title``, ``status`` and ``detail`` (RFC 9457).
     """
     if document.get("error"):
         return quote(document.get("reason") or document.get("message") or document["error"])

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import IntEnum
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,18 @@ Instant = datetime | np.datetime64
 State = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
 
 HOUR = np.timedelta64(3600, "s")
+
+_ARRAYS = (
+    "time",
+    "air_c",
+    "relative_humidity",
+    "wind_ms",
+    "cloud",
+    "shortwave_wm2",
+    "precipitation_mm",
+    "precipitation_probability",
+    "origin",
+)
 
 
 class Origin(IntEnum):
@@ -84,7 +96,7 @@ class WeatherSeries:
 
     @property
     def typical_from(self) -> datetime | None:
-        """The first hour that is typical rather than observed or forecast, aware; None where there is none."""
+        """The first hour that is typical, neither observed nor forecast, aware; None where there is none."""
         typical = np.flatnonzero(self.origin == Origin.TYPICAL)
         return _aware(self.time[typical[0]]) if len(typical) else None
 
@@ -95,8 +107,8 @@ class WeatherSeries:
     def window(self, start: Instant, end: Instant) -> WeatherSeries:
         """Return the hours that the stretch from ``start`` to ``end`` needs.
 
-        From the last hour at or before ``start`` to the first at or after ``end``, as far as there are any, so
-        that both instants can be interpolated.
+        From the last hour at or before ``start`` to the first at or after ``end``, as far as there are any,
+        so that both instants can be interpolated.
 
         Raises:
             ValueError: The stretch and the series have nothing in common.
@@ -106,10 +118,8 @@ class WeatherSeries:
         if last < first or last < 0 or _utc64(end) < self.time[0] or _utc64(start) > self.time[-1]:
             raise ValueError(f"no weather from {start} to {end}")
         part = slice(max(first, 0), last + 1)
-        arrays = {each.name: getattr(self, each.name) for each in fields(self)}
-        return replace(
-            self, **{name: value[part] for name, value in arrays.items() if isinstance(value, np.ndarray)}
-        )
+        columns: dict[str, Any] = {name: getattr(self, name)[part] for name in _ARRAYS}
+        return replace(self, **columns)
 
     def at(self, column: State, time: NDArray[np.datetime64]) -> Floats:
         """Return a state at any instants, interpolated between the hours.
@@ -128,7 +138,8 @@ class WeatherSeries:
         if len(wanted) and (wanted.min() < self.time[0] or wanted.max() > self.time[-1]):
             raise ValueError(f"the weather goes from {self.time[0]} to {self.time[-1]}")
         seconds = self.time.astype("datetime64[s]").astype(np.float64)
-        return np.interp(wanted.astype(np.float64), seconds, getattr(self, column))
+        value: Floats = np.interp(wanted.astype(np.float64), seconds, getattr(self, column))
+        return value
 
 
 def _aware(moment: np.datetime64) -> datetime:
@@ -140,4 +151,5 @@ def _utc64(moment: Instant) -> np.datetime64:
     """Return an instant as UTC ``datetime64[s]``, to the second."""
     if isinstance(moment, datetime):
         return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
-    return moment.astype("datetime64[s]")
+    seconds: np.datetime64 = moment.astype("datetime64[s]")
+    return seconds

@@ -8,6 +8,7 @@ Gaps of one hour are interpolated and told; longer ones are faults. Nothing long
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,11 +18,11 @@ from handover.weather.quantities import LIMITS, Quantity
 from handover.weather.raw import Column, Raw, Times, spoken, utc64
 from handover.weather.series import HOUR, Floats, Origin, WeatherSeries
 from handover.weather.whole_hours import at_hours, of_hours
-from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from handover.weather.place import Located
     from numpy.typing import NDArray
+
+    from handover.weather.place import Located
 
 LONGEST_HOURS = 1100 * 24  # three years; more is a mistake, and would only take memory
 
@@ -40,13 +41,20 @@ class _Notes:
     findings: list[Finding] = field(default_factory=list)
     methods: list[str] = field(default_factory=list)
 
-    def fault(self, problem: str, **more: str | int | None) -> None:
-        self.findings.append(Finding(problem, file=self.file, **more))  # type: ignore[arg-type]
+    def fault(
+        self,
+        problem: str,
+        *,
+        expected: str | None = None,
+        example: str | None = None,
+        field: str | None = None,
+        line: int | None = None,
+    ) -> None:
+        self.findings.append(Finding(problem, self.file, line, field, expected, example))
 
-    def caution(self, problem: str, **more: str | int | None) -> None:
-        self.findings.append(Finding(problem, file=self.file, severity="caution", **more))  # type: ignore[arg-type]
+    def caution(self, problem: str) -> None:
+        self.findings.append(Finding(problem, file=self.file, severity="caution"))
 
-    @property
     def failed(self) -> bool:
         return any(finding.severity == "fault" for finding in self.findings)
 
@@ -64,7 +72,7 @@ def settle(raw: Raw, file: str, site: Located) -> tuple[WeatherSeries | None, tu
     """
     notes = _Notes(file, methods=list(raw.methods))
     series = _series(raw, site, notes)
-    return (None if notes.failed else series), tuple(notes.findings)
+    return (None if notes.failed() else series), tuple(notes.findings)
 
 
 def _series(raw: Raw, site: Located, notes: _Notes) -> WeatherSeries | None:
@@ -73,11 +81,11 @@ def _series(raw: Raw, site: Located, notes: _Notes) -> WeatherSeries | None:
         believed = _believed(quantity, column, notes)
         sparse[quantity] = _one_an_hour(quantity, column, believed, notes)
     _require(sparse, raw, notes)
-    if notes.failed or raw.unread:
+    if notes.failed() or raw.unread:
         return None
     sparse = _whole_hours(sparse, notes)
     _require(sparse, raw, notes)
-    if notes.failed:
+    if notes.failed():
         return None
     time = _common_span(sparse, notes)
     if time is None:
@@ -85,11 +93,11 @@ def _series(raw: Raw, site: Located, notes: _Notes) -> WeatherSeries | None:
     hours = {quantity: _laid_out(time, *known) for quantity, known in sparse.items()}
     _fill_humidity(hours, raw, notes)
     _fill_gaps(time, hours, raw, notes)
-    if notes.failed:
+    if notes.failed():
         return None
     _fill_sky(time, hours, raw, site, notes)
     _fill_rain(time, hours, notes)
-    if notes.failed:
+    if notes.failed():
         return None
     return WeatherSeries(
         time=time,
@@ -138,8 +146,8 @@ def _one_an_hour(quantity: Quantity, column: Column, value: Floats, notes: _Note
         at = disagree[0]
         others = len(disagree) - 1
         notes.fault(
-            f"two values of {LIMITS[quantity].title} for {spoken(time[at])}: {value[at - 1]:g} and {value[at]:g}"
-            + (f", and {others} more such" if others else ""),
+            f"two values of {LIMITS[quantity].title} for {spoken(time[at])}: "
+            f"{value[at - 1]:g} and {value[at]:g}" + (f", and {others} more such" if others else ""),
             field=column.name,
             expected="one value for each hour",
         )
@@ -176,15 +184,14 @@ def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
     if (moments[-1] - moments[0]) // HOUR > LONGEST_HOURS:
         return sparse  # told by the common span
     notes.methods.append(
-        "Readings brought to whole hours: states interpolated between readings at most two hours apart, sunshine "
-        "averaged, precipitation summed, its highest probability kept."
+        "Readings brought to whole hours: states interpolated between readings at most two hours apart, "
+        "sunshine averaged, precipitation summed, its highest probability kept."
     )
-    hourly = {
+    return {
         quantity: at_hours(time, value) if quantity in _STATES else of_hours(quantity, time, value)
         for quantity, (time, value) in sparse.items()
         if len(time)
     }
-    return hourly
 
 
 def _common_span(sparse: Sparse, notes: _Notes) -> Times | None:
@@ -243,7 +250,7 @@ def _fill_humidity(hours: Hours, raw: Raw, notes: _Notes) -> None:
             which = "all" if filled.all() else f"{int(filled.sum())}"
             name = raw.columns[Quantity.DEW_POINT].name
             notes.methods.append(
-                f"Relative humidity of {which} hours from the dew point ({name}), by the {humidity.DEW_POINT}."
+                f"Relative humidity of {which} hours from the dew point ({name}): {humidity.DEW_POINT}."
             )
     hours[Quantity.HUMIDITY] = told
 
@@ -301,7 +308,8 @@ def _fill_sky(time: Times, hours: Hours, raw: Raw, site: Located, notes: _Notes)
         computed = sunshine.sunshine_from_cloud(time, held, *place)
         hours[Quantity.SHORTWAVE] = np.where(no_sun, computed, shortwave)
         notes.methods.append(
-            f"Sunshine of {_hours_told(no_sun)} hours from cloud: {sunshine.CLEAR_SKY}; {sunshine.CLOUD_REDUCTION}."
+            f"Sunshine of {_hours_told(no_sun)} hours from cloud: {sunshine.CLEAR_SKY}; "
+            f"{sunshine.CLOUD_REDUCTION}."
         )
     if no_cloud.any():
         hours[Quantity.CLOUD] = _cloud(time, cloud, shortwave, place, notes)
@@ -320,8 +328,8 @@ def _cloud(
         )
         return np.where(missing, 0.5, cloud)
     notes.methods.append(
-        f"Cloud of {_hours_told(missing)} hours from sunshine: {sunshine.CLOUD_REDUCTION}, turned round, with "
-        f"{sunshine.CLEAR_SKY}; carried through the night."
+        f"Cloud of {_hours_told(missing)} hours from sunshine: {sunshine.CLOUD_REDUCTION}, turned round, "
+        f"with {sunshine.CLEAR_SKY}; carried through the night."
     )
     laid = np.full(len(time), np.nan)
     laid[lit] = computed

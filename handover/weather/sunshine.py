@@ -6,13 +6,13 @@ a third of a second and 100 MB.
 
 from __future__ import annotations
 
-import numpy as np
-
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 if TYPE_CHECKING:
-    from handover.weather.series import Floats
     from handover.weather.raw import Times
+    from handover.weather.series import Floats
 
 CLEAR_SKY = "the clear sky of Ineichen and Perez (2002) with climatological turbidity, computed by pvlib"
 CLOUD_REDUCTION = "Kasten and Czeplak (1980), Solar Energy 24: clear sky x (1 - 0.75 N^3.4)"
@@ -43,7 +43,8 @@ def clear_sky_wm2(time: Times, latitude: float, longitude: float, elevation_m: f
     ground = lookup_altitude(latitude, longitude) if elevation_m is None else elevation_m
     place = Location(latitude, longitude, tz="UTC", altitude=ground)
     sky = place.get_clearsky(pd.DatetimeIndex(time).tz_localize("UTC"), model="ineichen")
-    return np.nan_to_num(sky["ghi"].to_numpy(dtype=np.float64))
+    ghi: Floats = sky["ghi"].to_numpy(dtype=np.float64)
+    return np.nan_to_num(ghi)
 
 
 def clear_sky_of_hour_wm2(
@@ -76,7 +77,7 @@ def transmission(cloud: Floats) -> Floats:
 
 
 def cover(share: Floats) -> Floats:
-    """Return the cloud cover, 0 to 1, that lets a share of the clear sky through: `transmission` turned round."""
+    """Return the cloud cover, 0 to 1, that lets a share of the sunshine through: the inverse."""
     return np.asarray((np.clip(1 - share, 0, _LOSS) / _LOSS) ** (1 / _POWER), dtype=np.float64)
 
 
@@ -121,4 +122,5 @@ def cloud_from_sunshine(
     if not bright.any():
         return None
     end = (time - time[0]) / np.timedelta64(3600, "s")
-    return np.interp(end, end[bright] - 0.5, cover(shortwave[bright] / clear[bright]))
+    cloud: Floats = np.interp(end, end[bright] - 0.5, cover(shortwave[bright] / clear[bright]))
+    return cloud

@@ -5,29 +5,31 @@
     time_utc,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent,precipitation_mm
     2026-07-14T06:00,22.4,71,8,20,0
 
-Columns (in any order, comma, semicolon or tab between them; upper or lower case, spaces or underscores; the unit
-at the end of the name or in brackets: ``air_temperature_c``, ``Air temperature [degF]``, ``wind speed (km/h)``):
+Columns (in any order, comma, semicolon or tab between them; upper or lower case, spaces or underscores; the
+unit at the end of the name or in brackets: ``air_temperature_c``, ``Air temperature [degF]``,
+``wind speed (km/h)``; with semicolons a comma in a number is its decimal point):
 
 | column | also called | units |
 | --- | --- | --- |
-| ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601; without ``utc`` in the name each time carries its offset |
+| ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601, see below |
 | ``air_temperature`` | temperature, temp, air temp, dry bulb | c, f, k |
 | ``relative_humidity`` | humidity, rh | percent, fraction |
 | ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where humidity is not told |
-| ``wind_speed`` | wind | ms, kmh, mph, kn, fts; at 10 m unless the name says otherwise (``wind_speed_2m_ms``) |
+| ``wind_speed`` | wind | ms, kmh, mph, kn, fts; at 10 m unless told (``wind_speed_2m_ms``) |
 | ``cloud_cover`` | cloud, sky cover, cloudiness | percent, fraction, tenths, oktas |
 | ``shortwave_radiation`` | shortwave, global radiation, solar radiation, ghi | wm2, kwm2, whm2 |
 | ``precipitation`` | rain, rainfall, precip | mm, cm, in |
 | ``precipitation_probability`` | chance of rain, pop | percent, fraction |
 | ``origin`` | | observed, forecast, typical |
 
-One of humidity and dew point, and one of cloud and sunshine, is enough; precipitation and its probability may be
-left out. Temperature, humidity, wind and cloud are those of the moment in the time column; sunshine and
-precipitation are of the time that ended then. Rows closer together than an hour are brought to whole hours:
-states interpolated, sunshine averaged, precipitation summed, the highest probability kept.
+Unless the heading says ``utc``, every time carries its offset: ``2026-07-14T06:00:00-04:00``. One of humidity
+and dew point, and one of cloud and sunshine, is enough; precipitation and its probability may be left out.
+Temperature, humidity, wind and cloud are those of the moment in the time column; sunshine and precipitation
+are of the time that ended then. Rows closer together than an hour are brought to whole hours: states
+interpolated, sunshine averaged, precipitation summed, the highest probability kept.
 
-Lines before the heading that begin with ``#`` may tell ``source``, ``issued_at``, ``latitude``, ``longitude`` and
-``elevation_m``. Without ``issued_at`` and without ``origin`` every hour counts as forecast.
+Lines before the heading that begin with ``#`` may tell ``source``, ``issued_at``, ``latitude``, ``longitude``
+and ``elevation_m``. Without ``issued_at`` and without ``origin`` every hour counts as forecast.
 """
 
 from __future__ import annotations
@@ -37,6 +39,7 @@ import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from math import log
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -44,7 +47,6 @@ from handover.errors import Finding
 from handover.weather.quantities import LIMITS, Quantity, Unit, accepted_units, find_unit
 from handover.weather.raw import Column, Raw, instant, quote, utc64
 from handover.weather.series import Origin
-from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -54,7 +56,8 @@ _NAMES = {
     Quantity.DEW_POINT: "dew point|dewpoint|dew point temperature|dewpoint temperature",
     Quantity.HUMIDITY: "relative humidity|humidity|rh",
     Quantity.WIND: "wind speed|wind|windspeed",
-    Quantity.CLOUD: "cloud cover|cloudcover|cloud|clouds|cloudiness|sky cover|total sky cover|total cloud cover",
+    Quantity.CLOUD: "cloud cover|cloudcover|cloud|clouds|cloudiness|sky cover|total sky cover|"
+    "total cloud cover",
     Quantity.SHORTWAVE: "shortwave radiation|shortwave|global shortwave|global radiation|solar radiation|ghi|"
     "global horizontal irradiance|solar irradiance",
     Quantity.RAIN: "precipitation|precip|precipitation amount|rain|rainfall",
@@ -216,7 +219,8 @@ def _headings(titles: list[str], line: int, faults: _Faults) -> tuple[list[_Head
         first = readable.setdefault(heading.quantity, heading)
         if first is not heading:
             faults.add(
-                f"two columns of {LIMITS[heading.quantity].title}: {quote(first.title)!r} and {quote(heading.title)!r}",
+                f"two columns of {LIMITS[heading.quantity].title}: {quote(first.title)!r} "
+                f"and {quote(heading.title)!r}",
                 line=line,
                 expected="one",
             )
@@ -352,7 +356,7 @@ def _origins(
     at = next((at for at, title in enumerate(titles) if title.lower() == "origin"), None)
     if at is None:
         return None
-    origins = {}
+    origins: dict[np.datetime64, Origin] = {}
     for moment, row in kept:
         origin = _ORIGINS.get(row.cells[at].strip().lower())
         if origin is None:

@@ -18,7 +18,7 @@ import tempfile
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, Self
+from typing import TYPE_CHECKING, Any, Literal, Self
 
 import numpy as np
 
@@ -28,8 +28,8 @@ from handover.weather.raw import Column, Raw, Times, quote
 from handover.weather.series import Floats, Origin
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
     import pandas as pd
+    from numpy.typing import NDArray
 
 Kind = Literal["TMY3", "EPW"]
 
@@ -61,6 +61,7 @@ _MISSING = {
     Quantity.SHORTWAVE: 9999,
 }
 _MISSING_TMY3 = -9900
+_MISSING_RAIN = 999
 _SCALE = {Quantity.HUMIDITY: 0.01, Quantity.CLOUD: 0.1}
 _YEARS = (1900, 2200)
 _LEAP_DAY = (2, 29)
@@ -95,6 +96,7 @@ def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None
         zone = timedelta(hours=float(about["TZ"]))
         latitude, longitude = float(about["latitude"]), float(about["longitude"])
         elevation = float(about["altitude"])
+        station = quote(about["Name" if kind == "TMY3" else "city"]).strip('"')
         columns = {q: _values(data, name, q) for q, name in _COLUMNS[kind].items()}
         columns[Quantity.RAIN], rain_method = _rain(data, kind)
     except Exception as error:  # noqa: BLE001 - pandas raises anything for a broken file
@@ -107,7 +109,7 @@ def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None
             quantity: Column(time, np.where(rows >= 0, value[rows], np.nan), quantity.value)
             for quantity, value in columns.items()
         },
-        source=f"Typical year ({kind}), {quote(str(about['Name' if kind == 'TMY3' else 'city'])).strip(chr(34))}",
+        source=f"Typical year ({kind}), {station}",
         latitude=latitude,
         longitude=longitude,
         elevation_m=elevation,
@@ -117,7 +119,7 @@ def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None
     return raw, []
 
 
-def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, object]]:
+def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Return pvlib's table and what the file says of its place."""
     from pvlib import iotools  # noqa: PLC0415 - heavy, and rarely needed
 
@@ -138,7 +140,7 @@ def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, object]]:
 
 
 def _values(data: pd.DataFrame, name: str, quantity: Quantity) -> Floats:
-    value = data[name].to_numpy(dtype=np.float64, copy=True)
+    value: Floats = data[name].to_numpy(dtype=np.float64, copy=True)
     value[(value >= _MISSING[quantity]) | (value <= _MISSING_TMY3)] = np.nan
     return value * _SCALE.get(quantity, 1.0)
 
@@ -157,7 +159,7 @@ def _rain(data: pd.DataFrame, kind: Kind) -> tuple[Floats, str]:
     )
     depth = data[depth_name].to_numpy(dtype=np.float64)
     hours = data[hours_name].to_numpy(dtype=np.float64)
-    told = np.isfinite(depth) & (depth >= 0) & (depth < 999 if kind == "EPW" else True) & ~(hours > 1)  # noqa: PLR2004
+    told = (depth >= 0) & (depth < _MISSING_RAIN) & ~(hours > 1)
     rain = np.where(told, depth, 0.0)
     if kind == "TMY3" and (rain == np.round(rain)).all():
         return rain / 10, "Precipitation is in tenths of a millimetre; hours that tell none are taken as dry."

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from handover.weather.quantities import Quantity
 from handover.weather.series import HOUR, Floats
-from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from handover.weather.raw import Times
@@ -33,11 +34,11 @@ def at_hours(time: Times, value: Floats) -> tuple[Times, Floats]:
 
 
 def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Floats]:
-    """Return the sum (precipitation), the mean (sunshine) or the highest (probability) of the hours that ended.
+    """Return what fell, the mean sunshine, or the highest probability, of the hours that ended.
 
     Args:
         quantity: Which it is.
-        time: UTC instants in rising order, none twice, shape (n,): each reading is of the time that ended then.
+        time: UTC instants in rising order, none twice, shape (n,): each of the time that ended then.
         value: Readings, shape (n,).
 
     Returns:
@@ -50,11 +51,11 @@ def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Flo
     count = np.bincount(which, minlength=len(hours))
     spacing = np.median(np.diff(_seconds(time))) if len(time) > 1 else 3600.0
     enough = count >= max(1.0, np.floor(_ENOUGH * 3600 / spacing))
+    result: Floats = np.zeros(len(hours))
     if quantity is Quantity.RAIN_CHANCE:
-        result = np.zeros(len(hours))
         np.maximum.at(result, which, value)
     else:
-        result = np.bincount(which, weights=value, minlength=len(hours))
+        result += np.bincount(which, weights=value, minlength=len(hours))
         if quantity is not Quantity.RAIN:
             result = result / np.maximum(count, 1)
     return hours[enough], np.asarray(result[enough], dtype=np.float64)

@@ -1,0 +1,461 @@
+"""Hourly forecasts over HTTPS from the two open services, kept exactly as received.
+
+    Open-Meteo                   the whole earth, past hours and sunshine, 16 days
+    National Weather Service     the United States, about 7 days, no sunshine, few past hours
+
+Unless one is asked for, Open-Meteo is tried first, because a pour is always some hours past when its
+documents are made, and only it carries those hours; then the National Weather Service. Open-Meteo's free
+address is for non-commercial use: who has a key gives it, and is served from the customers' address.
+
+An answer is read and judged by the readers of `handover.weather.reading` before it is believed, kept until it
+expires, and written in place of an older file only whole.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+import tempfile
+import time as clock
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from email.utils import parsedate_to_datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal, Self
+from urllib.parse import urlencode, urlsplit
+
+import httpx
+
+from handover import __version__
+from handover.errors import DownloadFailed, Finding
+from handover.weather.check import check_fit
+from handover.weather.raw import quote
+from handover.weather.reading import examine_weather_bytes, refusal_of
+
+if TYPE_CHECKING:
+    from handover.weather.place import Located
+
+Service = Literal["auto", "open-meteo", "nws"]
+
+_HOURLY = (
+    "temperature_2m",
+    "relative_humidity_2m",
+    "dew_point_2m",
+    "precipitation",
+    "precipitation_probability",
+    "cloud_cover",
+    "wind_speed_10m",
+    "shortwave_radiation",
+)
+_FORECAST_DAYS = 16
+_MOST_PAST_DAYS = 92
+_STALE = timedelta(hours=24)
+_KEPT_UNTOLD = timedelta(minutes=15)  # where an answer names no expiry: models are renewed every hour at most
+_LONGEST_KEPT = timedelta(hours=6)
+_TRY_AGAIN = frozenset({408, 425, 429, 500, 502, 503, 504})
+_LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
+_JSON_TYPES = re.compile(r"application/([a-z.-]+\+)?json", re.IGNORECASE)
+_MAX_AGE = re.compile(r"max-age\s*=\s*(\d{1,8})", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Endpoints:
+    """Where the services are. Only HTTPS is spoken, except with the machine itself."""
+
+    open_meteo: str = "https://api.open-meteo.com"
+    open_meteo_customers: str = "https://customer-api.open-meteo.com"
+    nws: str = "https://api.weather.gov"
+
+
+@dataclass(frozen=True)
+class Manners:
+    """How long to wait, how often to try, how much to take.
+
+    Attributes:
+        timeout_s: For the connection and for each piece of the answer. [s]
+        deadline_s: For a whole answer, however slowly it drips. [s]
+        attempts: In all, the first included.
+        first_pause_s: Before the second attempt; doubled before each further one. [s]
+        longest_pause_s: More than this a service's Retry-After is not waited for. [s]
+        largest_bytes: An answer is cut off here.
+        sleep: Waits for so many seconds.
+    """
+
+    timeout_s: float = 15.0
+    deadline_s: float = 60.0
+    attempts: int = 4
+    first_pause_s: float = 1.0
+    longest_pause_s: float = 30.0
+    largest_bytes: int = 20_000_000
+    sleep: Callable[[float], None] = clock.sleep
+
+
+@dataclass(frozen=True)
+class Download:
+    """A forecast as received.
+
+    Attributes:
+        data: The bytes of the answer, unchanged.
+        service: "open-meteo" or "nws".
+        url: Where it came from, without a key.
+        fetched_at: When it was received, aware; of a kept answer, then.
+        findings: What its reader and the check against the job have to say; a fault among them means that the
+            answer is sound weather but does not serve this pour (a grid without past hours, say).
+    """
+
+    data: bytes
+    service: str
+    url: str
+    fetched_at: datetime
+    findings: tuple[Finding, ...] = ()
+
+    def write(self, path: Path) -> None:
+        """Put the bytes in place at a path, whole or not at all; what was there stays until then."""
+        write_whole(path, self.data)
+
+
+def download_forecast(
+    site: Located,
+    start: datetime,
+    until: datetime,
+    *,
+    now: datetime,
+    contact: str,
+    service: Service = "auto",
+    key: str | None = None,
+    cache: Path | None = None,
+    endpoints: Endpoints | None = None,
+    manners: Manners | None = None,
+) -> Download:
+    """Return the hourly forecast for a site, from the hour of the pour to its horizon.
+
+    Args:
+        site: Where; its latitude and longitude are needed.
+        start: When the first concrete was placed, aware.
+        until: Up to when weather is wanted, aware; the services' horizon may come first.
+        now: The time it is, aware.
+        contact: Mail address or web page that the service may turn to; sent with every request.
+        service: Which; "auto" tries Open-Meteo, then the National Weather Service.
+        key: Of an Open-Meteo customer.
+        cache: Folder for answers that have not expired; None keeps none. See `cache_folder`.
+        endpoints: Where the services are.
+        manners: Time-outs, attempts, sizes.
+
+    Raises:
+        DownloadFailed: With what each service said, and what to do instead.
+    """
+    if site.latitude is None or site.longitude is None:
+        raise DownloadFailed(
+            "the job names no latitude and longitude: a forecast is for a place; add them to [site]"
+        )
+    where = (site.latitude, site.longitude)
+    order = ("open-meteo", "nws") if service == "auto" else (service,)
+    with _Line(contact, now, cache, manners or Manners()) as line:
+        ask = _Ask(line, site, where, start, until, now, endpoints or Endpoints(), key)
+        failures = []
+        for name in order:
+            try:
+                return ask.open_meteo() if name == "open-meteo" else ask.nws()
+            except _Failed as failure:
+                failures.append(f"{_TITLES[name]}: {failure}")
+    raise DownloadFailed("; ".join(failures) + ". " + _INSTEAD)
+
+
+_TITLES = {"open-meteo": "Open-Meteo", "nws": "National Weather Service"}
+_INSTEAD = "Try again later, or give a weather file with -w (a forecast saved from a browser, or a CSV)."
+
+
+def cache_folder() -> Path:
+    """Return the folder of the user's machine where answers are kept until they expire."""
+    import platformdirs  # noqa: PLC0415 - only for downloads
+
+    return Path(platformdirs.user_cache_dir("handover", appauthor=False)) / "forecasts"
+
+
+class _Failed(Exception):
+    """A service did not give a forecast; the message is why."""
+
+
+@dataclass(frozen=True)
+class _Ask:
+    """What is asked of the services."""
+
+    line: _Line
+    site: Located
+    where: tuple[float, float]
+    start: datetime
+    until: datetime
+    now: datetime
+    endpoints: Endpoints
+    key: str | None
+
+    def open_meteo(self) -> Download:
+        past = max(0, (self.now.astimezone(UTC).date() - self.start.astimezone(UTC).date()).days)
+        if past > _MOST_PAST_DAYS:
+            raise _Failed(f"keeps {_MOST_PAST_DAYS} past days, and the pour was {past} days ago")
+        if self.start > self.now + timedelta(days=_FORECAST_DAYS - 1):
+            raise _Failed(f"sees {_FORECAST_DAYS} days ahead, and the pour is later")
+        query = {
+            "latitude": f"{self.where[0]:.4f}",
+            "longitude": f"{self.where[1]:.4f}",
+            "hourly": ",".join(_HOURLY),
+            "past_days": str(past),
+            "forecast_days": str(_FORECAST_DAYS),
+            "timezone": "GMT",
+        }
+        base = self.endpoints.open_meteo_customers if self.key else self.endpoints.open_meteo
+        url = f"{base}/v1/forecast?{urlencode(query, safe=',')}"
+        answer = self.line.get(url, secret={"apikey": self.key} if self.key else {})
+        return self._judged("open-meteo", answer)
+
+    def nws(self) -> Download:
+        points = self.line.get(f"{self.endpoints.nws}/points/{_short(self.where[0])},{_short(self.where[1])}")
+        try:
+            grid = json.loads(points.data)["properties"]["forecastGridData"]
+            path = urlsplit(grid).path
+        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            raise _Failed(
+                "does not say which grid cell the place is in; it covers the United States only"
+            ) from None
+        if not re.fullmatch(r"/gridpoints/[A-Z]{3}/\d{1,4},\d{1,4}", path):
+            raise _Failed(f"names a grid cell at {quote(grid)}, which is no such address")
+        # The host stays the one that was asked, whatever the answer names.
+        return self._judged("nws", self.line.get(self.endpoints.nws + path))
+
+    def _judged(self, service: str, answer: _Answer) -> Download:
+        """Return an answer that is a forecast of use; whatever it is else is a failure."""
+        series, findings = examine_weather_bytes(
+            answer.data, f"{service} forecast", self.site, received_at=answer.fetched_at
+        )
+        if series is None:
+            raise _Failed("; ".join(finding.problem for finding in findings if finding.severity == "fault"))
+        if series.last_hour < self.now or (series.issued_at and self.now - series.issued_at > _STALE):
+            issued = f"issued {series.issued_at:%Y-%m-%d %H:%M} UTC, " if series.issued_at else ""
+            raise _Failed(f"the answer is stale: {issued}ends {series.last_hour:%Y-%m-%d %H:%M} UTC")
+        fit = check_fit(series, self.site, self.start, self.until, self.now)
+        return Download(answer.data, service, answer.url, answer.fetched_at, (*findings, *fit))
+
+
+def _short(degrees: float) -> str:
+    """Return degrees with at most four decimals and no trailing zero: what the service does not redirect."""
+    return f"{degrees:.4f}".rstrip("0").rstrip(".")
+
+
+@dataclass(frozen=True)
+class _Answer:
+    data: bytes
+    url: str
+    fetched_at: datetime
+
+
+class _Line:
+    """The line to the services: one client, its manners, and what it keeps."""
+
+    def __init__(self, contact: str, now: datetime, cache: Path | None, manners: Manners) -> None:
+        if not contact.strip() or not contact.isprintable() or not contact.isascii():
+            raise DownloadFailed(
+                "the services ask for a contact: give a mail address or a web page, "
+                "for example office@example.com"
+            )
+        self.now = now
+        self.kept = _Kept(cache) if cache is not None else None
+        self.manners = manners
+        self.client = httpx.Client(
+            timeout=httpx.Timeout(manners.timeout_s),
+            follow_redirects=True,
+            max_redirects=5,
+            headers={
+                "User-Agent": f"handover/{__version__} ({contact.strip()})",
+                "Accept": "application/geo+json, application/json",
+            },
+            event_hooks={"request": [_refuse_plain]},
+        )
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.client.close()
+
+    def get(self, url: str, secret: Mapping[str, str] | None = None) -> _Answer:
+        """Return the answer at an address, kept or fetched.
+
+        Args:
+            url: The address without secrets: it names the answer in the cache and in messages.
+            secret: Parameters that are sent and never kept or told.
+        """
+        kept = self.kept.find(url, self.now) if self.kept else None
+        if kept is not None:
+            return kept
+        pause = self.manners.first_pause_s
+        for attempt in range(1, self.manners.attempts + 1):
+            try:
+                answer, expires = self._fetch(url, secret or {})
+            except _Again as again:
+                wait = max(pause, again.after or 0)
+                if attempt == self.manners.attempts or wait > self.manners.longest_pause_s:
+                    raise _Failed(f"{again} ({attempt} attempt{'s' if attempt > 1 else ''})") from None
+                self.manners.sleep(wait)
+                pause *= 2
+            else:
+                if self.kept and expires > self.now:
+                    self.kept.keep(answer, expires)
+                return answer
+        raise _Failed("no attempt was allowed")
+
+    def _fetch(self, url: str, secret: Mapping[str, str]) -> tuple[_Answer, datetime]:
+        """Ask once.
+
+        Raises:
+            _Again: Another attempt may help.
+            _Failed: It will not.
+        """
+        try:
+            address = httpx.URL(url).copy_merge_params(secret)
+            with self.client.stream("GET", address) as response:
+                data = self._body(response)
+        except httpx.TimeoutException:
+            raise _Again("no answer in time") from None
+        except httpx.TooManyRedirects:
+            raise _Failed("sends from one address to the next without end") from None
+        except httpx.DecodingError:
+            raise _Again("the answer is garbled") from None
+        except httpx.RemoteProtocolError:
+            raise _Again("the answer broke off") from None
+        except httpx.TransportError as error:
+            raise _Again(f"cannot be reached: {quote(error) or type(error).__name__}") from None
+        except httpx.HTTPError as error:
+            raise _Failed(quote(error)) from None
+        _judge_status(response, data)
+        return _Answer(data, url, self.now), _expiry(response, self.now)
+
+    def _body(self, response: httpx.Response) -> bytes:
+        """Return the body, cut short by neither size nor patience."""
+        began = clock.monotonic()
+        body = bytearray()
+        for piece in response.iter_bytes():
+            body += piece
+            if len(body) > self.manners.largest_bytes:
+                raise _Failed(f"the answer is larger than {self.manners.largest_bytes / 1e6:.0f} MB")
+            if clock.monotonic() - began > self.manners.deadline_s:
+                raise _Again(f"the answer took longer than {self.manners.deadline_s:.0f} s")
+        return bytes(body)
+
+
+class _Again(Exception):
+    """An attempt failed; ``after`` is how many seconds the service asks to wait."""
+
+    def __init__(self, message: str, after: float | None = None) -> None:
+        super().__init__(message)
+        self.after = after
+
+
+def _refuse_plain(request: httpx.Request) -> None:
+    """Refuse to speak without encryption to another machine, also when redirected to."""
+    if request.url.scheme != "https" and request.url.host not in _LOOPBACK:
+        raise _Failed(f"an address without HTTPS: {quote(request.url.copy_with(query=None))}")
+
+
+def _judge_status(response: httpx.Response, data: bytes) -> None:
+    """Raise unless the answer is a success in JSON; a refusal is quoted with its reason."""
+    status = response.status_code
+    if status != httpx.codes.OK:
+        reason = _reason(data)
+        told = f"answered {status}" + (f": {reason}" if reason else "")
+        if status in _TRY_AGAIN:
+            raise _Again(told, _retry_after(response))
+        raise _Failed(told)
+    kind = response.headers.get("Content-Type", "").partition(";")[0].strip()
+    if not _JSON_TYPES.fullmatch(kind):
+        raise _Failed(f"answered with {quote(kind) or 'no type'} instead of JSON")
+
+
+def _reason(data: bytes) -> str | None:
+    try:
+        document: Any = json.loads(data)
+    except (ValueError, RecursionError):
+        return None
+    return refusal_of(document) if isinstance(document, Mapping) else None
+
+
+def _retry_after(response: httpx.Response) -> float | None:
+    """Return the wait in seconds that a service asks for; only the form in seconds, which needs no clock."""
+    text = response.headers.get("Retry-After", "").strip()
+    return float(text) if text.isascii() and text.isdigit() and len(text) < 7 else None  # noqa: PLR2004
+
+
+def _expiry(response: httpx.Response, now: datetime) -> datetime:
+    """Return until when an answer may be kept."""
+    control = response.headers.get("Cache-Control", "")
+    if re.search(r"no-store|no-cache", control, re.IGNORECASE):
+        return now
+    age = _MAX_AGE.search(control)
+    if age:
+        return now + min(timedelta(seconds=int(age[1])), _LONGEST_KEPT)
+    try:
+        expires = parsedate_to_datetime(response.headers["Expires"]).astimezone(UTC)
+    except (KeyError, ValueError, TypeError, OverflowError):
+        return now + _KEPT_UNTOLD
+    return min(expires, now + _LONGEST_KEPT)
+
+
+class _Kept:
+    """Answers on disk until they expire: the bytes, and beside them from where, since when, until when."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+
+    def find(self, url: str, now: datetime) -> _Answer | None:
+        """Return the answer kept for an address, unless it has expired, is broken or is from the future."""
+        body, about = self._paths(url)
+        try:
+            told = json.loads(about.read_text(encoding="utf-8"))
+            fetched, expires = (datetime.fromisoformat(told[name]) for name in ("fetched_at", "expires_at"))
+            data = body.read_bytes()
+            whole = hashlib.sha256(data).hexdigest() == told["sha256"] and told["url"] == url
+            fresh = fetched <= now < expires
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+        return _Answer(data, url, fetched) if whole and fresh else None
+
+    def keep(self, answer: _Answer, expires: datetime) -> None:
+        """Keep an answer; a folder that cannot be written to is no fault of the forecast."""
+        body, about = self._paths(answer.url)
+        told = {
+            "url": answer.url,
+            "fetched_at": answer.fetched_at.isoformat(),
+            "expires_at": expires.isoformat(),
+            "sha256": hashlib.sha256(answer.data).hexdigest(),
+        }
+        try:
+            self.folder.mkdir(parents=True, exist_ok=True)
+            write_whole(body, answer.data)
+            write_whole(about, json.dumps(told, indent=1).encode())
+        except OSError:
+            return
+
+    def _paths(self, url: str) -> tuple[Path, Path]:
+        name = hashlib.sha256(url.encode()).hexdigest()[:32]
+        return self.folder / f"{name}.json", self.folder / f"{name}.about.json"
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file so that it is there whole or not at all.
+
+    Raises:
+        OSError: The folder cannot be written to; an older file is untouched.
+    """
+    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(name).chmod(0o644)
+        Path(name).replace(path)
+    except BaseException:
+        Path(name).unlink(missing_ok=True)
+        raise
