@@ -124,6 +124,7 @@ class WateringDay:
         lost_mm: Water the wet surface would lose over the day's curing hours. [mm = kg/m2]
         coldest_c: Coldest air of the day. [degC]
         basis: Kind of weather the day rests on.
+        dry_hours: Hours of the day in which the surface is dry in spite of the visits.
     """
 
     date: date
@@ -134,6 +135,7 @@ class WateringDay:
     lost_mm: float
     coldest_c: float
     basis: Basis
+    dry_hours: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,197 @@
+"""How each kind of condition is measured: when it is first met, case by case."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.schedule.slab import HOUR
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from handover.jobs.model import JobRecord
+    from handover.practice.rules import GateRule, Practice
+    from handover.schedule.mix import Concrete
+    from handover.schedule.slab import Slab
+
+    Floats = NDArray[np.float64]
+
+REACH_H = 180 * 24.0
+"""How far ahead a condition is looked for, in hours; beyond it the answer is "not within reach"."""
+_DAY = 24
+_WINTER_ENDS = {"north": (5, 1), "south": (11, 1)}
+
+
+@dataclass
+class Ground:
+    """What conditions are measured on. ``met`` gathers the milestones already found, in hours, shape (m,)."""
+
+    job: JobRecord
+    slab: Slab
+    concrete: Concrete
+    practice: Practice
+    met: dict[str, Floats] = field(default_factory=dict)
+
+
+def measure(gate: GateRule, ground: Ground) -> Floats:
+    """Return when a condition is first met, in hours since each member's placement, shape (m,); inf: not in reach."""
+    hours = np.broadcast_to(MEASURES[gate.measure](gate, ground), ground.slab.placed_s.shape)
+    return np.where(hours > limit_hours(gate), np.inf, hours)
+
+
+def limit_hours(gate: GateRule) -> float:
+    """Return how far ahead a condition may lie: fixed ages are known however far, the rest is estimated."""
+    return REACH_H if gate.measure in _ESTIMATED else np.inf
+
+
+def reached(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
+    """Return when a series that never falls first comes up to a value.
+
+    Past its end the series is taken to go on as in its last day.
+
+    Args:
+        hours: Instants of the series, shape (n,).
+        series: Shape (n, k).
+        needed: Value needed, shape (k,) or a number.
+
+    Returns:
+        Hours, shape (k,); inf where it stands still short of the value.
+    """
+    wanted = np.broadcast_to(np.asarray(needed, dtype=np.float64), series.shape[1:])
+    within = np.array([np.interp(want, column, hours) for want, column in zip(wanted, series.T, strict=True)])
+    rate = (series[-1] - series[-1 - _DAY]) / (hours[-1] - hours[-1 - _DAY])
+    short = wanted - series[-1]
+    with np.errstate(divide="ignore"):
+        beyond = hours[-1] + short / rate
+    return np.where(short <= 0.0, within, beyond)
+
+
+def age_reached(ground: Ground, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
+    """Return when the concrete has come to an equivalent age at all of some depths, in hours, shape (m,)."""
+    slab = ground.slab
+    members = len(slab.placed_s)
+    age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
+    count = age.shape[2]
+    needed = np.repeat(np.broadcast_to(np.asarray(needed_h, dtype=np.float64), (members,)), count)
+    met = reached(slab.hours, age.reshape(len(slab.hours), -1), needed)
+    return met.reshape(members, count).max(axis=1)
+
+
+def first_reached(ground: Ground, needed_h: ArrayLike) -> Floats:
+    """Return when the concrete has come to an equivalent age at the first of its depths, in hours, shape (m,)."""
+    return np.minimum.reduce([age_reached(ground, needed_h, depth) for depth in range(3)])
+
+
+def _value(gate: GateRule) -> float:
+    if gate.value is None:
+        raise ValueError(f"rule {gate.rule} needs a value")
+    return gate.value
+
+
+def _degree(gate: GateRule, ground: Ground) -> Floats:
+    concrete = ground.concrete
+    at_set = {"setting.initial": concrete.initial_set_h, "setting.final": concrete.final_set_h}
+    return age_reached(ground, at_set[gate.per or ""])
+
+
+def _after_final_set(gate: GateRule, ground: Ground) -> Floats:
+    return age_reached(ground, ground.concrete.final_set_h + _value(gate))
+
+
+def _finished(_: GateRule, ground: Ground) -> Floats:
+    """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
+    told = ground.job.placement.finished
+    if told is None:
+        return age_reached(ground, ground.concrete.final_set_h)
+    return np.maximum((told.timestamp() - ground.slab.placed_s) / HOUR, 0.0)
+
+
+def _equivalent_age(gate: GateRule, ground: Ground) -> Floats:
+    return age_reached(ground, _value(gate))
+
+
+def _age(gate: GateRule, _: Ground) -> Floats:
+    return np.array(_value(gate))
+
+
+def _strength(gate: GateRule, ground: Ground) -> Floats:
+    return age_reached(ground, ground.concrete.age_at_strength(_value(gate)))
+
+
+def _share_of_strength(gate: GateRule, ground: Ground) -> Floats:
+    concrete = ground.concrete
+    return age_reached(ground, concrete.age_at_strength(_value(gate) * concrete.specified_mpa))
+
+
+def _counted(gate: GateRule, ground: Ground, temperature_c: Floats) -> Floats:
+    """Return when enough hours above a temperature have added up; gaps between them are allowed."""
+    warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
+    total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
+    return reached(ground.slab.hours, total, _needed_hours(gate, ground))
+
+
+def _needed_hours(gate: GateRule, ground: Ground) -> float:
+    return curing_hours(ground.job, ground.practice) if gate.per == "curing.days" else _value(gate)
+
+
+def curing_hours(job: JobRecord, practice: Practice) -> float:
+    """Return the hours of curing that a mix asks for."""
+    days, mix = practice.curing_days, job.mix
+    additions = mix.fly_ash + mix.slag
+    if additions > days["more_than"]:
+        return float(days["with_more_additions"])
+    if additions > 0.0:
+        return float(days["with_additions"])
+    return float(days["plain"].get(mix.cement, days["plain"]["I"]))
+
+
+def _warm_air(gate: GateRule, ground: Ground) -> Floats:
+    return _counted(gate, ground, ground.slab.air.air_c)
+
+
+def _warm_slab(gate: GateRule, ground: Ground) -> Floats:
+    return _counted(gate, ground, ground.slab.temperature_c.min(axis=2))
+
+
+def _after_curing(gate: GateRule, ground: Ground) -> Floats:
+    return ground.met["curing-ends"] + _value(gate)
+
+
+def _drying(gate: GateRule, ground: Ground) -> Floats:
+    return ground.met["curing-ends"] + _value(gate) * ground.job.slab.thickness
+
+
+def _first_winter(_: GateRule, ground: Ground) -> Floats:
+    """Return the end of the first winter: the first of May or, south of the equator, of November."""
+    site = ground.job.site
+    month, day = _WINTER_ENDS["south" if (site.latitude or 0.0) < 0 else "north"]
+    placed = ground.job.placement.end
+    ends = [datetime(year, month, day, tzinfo=placed.tzinfo) for year in (placed.year, placed.year + 1)]
+    end = next(each for each in ends if each > placed)
+    return np.asarray((end.astimezone(UTC).timestamp() - ground.slab.placed_s) / HOUR)
+
+
+MEASURES: dict[str, Callable[[GateRule, Ground], Floats]] = {
+    "degree of hydration": _degree,
+    "hours after final set": _after_final_set,
+    "finishing done": _finished,
+    "equivalent age": _equivalent_age,
+    "age": _age,
+    "strength": _strength,
+    "share of strength": _share_of_strength,
+    "hours of warm air": _warm_air,
+    "hours warm enough": _warm_slab,
+    "hours after curing": _after_curing,
+    "hours of drying per metre after curing": _drying,
+    "end of first winter": _first_winter,
+}
+_ESTIMATED = frozenset(
+    {"degree of hydration", "hours after final set", "equivalent age", "strength", "share of strength"}
+    | {"hours of warm air", "hours warm enough"}
+)

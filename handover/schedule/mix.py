@@ -1,0 +1,130 @@
+"""What the concrete of a job is: how it hydrates, sets and gains strength."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
+from handover.concrete.maturity import arrhenius_rate
+from handover.concrete.setting import final_set_degree, initial_set_degree, scaled, set_age
+from handover.concrete.strength import Aci209, En1992, StrengthCurve
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import ArrayLike, NDArray
+
+    from handover.jobs.model import Mix
+    from handover.practice.rules import Cement, Practice
+
+    Floats = NDArray[np.float64]
+
+_DAY = 24.0
+_CURVES: dict[str, Callable[..., StrengthCurve]] = {"ACI 209": Aci209, "EN 1992": En1992}
+_REFERENCES = {"ACI 209": "strength.reference-us", "EN 1992": "strength.reference-en"}
+
+
+@dataclass(frozen=True)
+class Slowest:
+    """The slowest of several strength curves at every age."""
+
+    curves: Sequence[StrengthCurve]
+
+    def ratio(self, age_days: ArrayLike) -> Floats:
+        """Return the strength as a share of the 28-day strength, of the shape of ``age_days``."""
+        return np.minimum.reduce([curve.ratio(age_days) for curve in self.curves])
+
+    def age_at(self, ratio: ArrayLike) -> Floats:
+        """Return the age at which a share is reached, in days, of the shape of ``ratio``."""
+        return np.maximum.reduce([curve.age_at(ratio) for curve in self.curves])
+
+
+@dataclass(frozen=True)
+class Concrete:
+    """The concrete of a job, as one mix for all members (``setting`` differs between them).
+
+    Ages are equivalent hours at ``hydration.reference_c``, the same clock for heat, set and strength.
+
+    Attributes:
+        hydration: Curve of hydration; ``tau_h`` has one value a member, shape (m,).
+        initial_set_h: Age at initial set, shape (m,). [h]
+        final_set_h: Age at final set, shape (m,). [h]
+        curve: Strength against age in days at ``reference_c``.
+        reference_c: Of the strength curve. [degC]
+        per_hydration_hour: Hours at ``reference_c`` for each hour at the reference of hydration.
+        specified_mpa: Specified strength. [MPa]
+        heat_j_m3: Heat of full hydration. [J/m3]
+    """
+
+    hydration: HydrationCurve
+    initial_set_h: Floats
+    final_set_h: Floats
+    curve: StrengthCurve
+    reference_c: float
+    per_hydration_hour: float
+    specified_mpa: float
+    heat_j_m3: float
+
+    def strength(self, age_h: Floats, final_set_h: ArrayLike) -> Floats:
+        """Return the strength at an age, nothing before final set, in MPa."""
+        ratio = self.curve.ratio(age_h * self.per_hydration_hour / _DAY)
+        return np.where(age_h < final_set_h, 0.0, self.specified_mpa * ratio)
+
+    def age_at_strength(self, strength_mpa: float) -> Floats:
+        """Return the age at which a strength is reached, but not before final set, in h, shape (m,)."""
+        days = self.curve.age_at(strength_mpa / self.specified_mpa)
+        return np.maximum(days * _DAY / self.per_hydration_hour, self.final_set_h)
+
+
+def concrete_of(mix: Mix, setting: Floats, practice: Practice) -> Concrete:
+    """Return the concrete of a mix.
+
+    Args:
+        mix: As the record has it.
+        setting: Factor on the time to set, shape (m,).
+        practice: Rules and cements.
+    """
+    cement = practice.cements[mix.cement]
+    lime = practice["fly-ash.lime"] if mix.fly_ash else None
+    plain = hydration_curve(
+        CementComposition(**cement.phases),
+        mix.water_cementitious,
+        fly_ash=mix.fly_ash,
+        slag=mix.slag,
+        fly_ash_cao=lime,
+    )
+    hydration = scaled(plain, setting * _admixtures(mix.admixtures, practice))
+    reference_c = practice[_REFERENCES[cement.form]]
+    initial = initial_set_degree(mix.water_cementitious, practice["setting.initial"])
+    final = final_set_degree(mix.water_cementitious, practice["setting.final"])
+    return Concrete(
+        hydration=hydration,
+        initial_set_h=set_age(initial, hydration),
+        final_set_h=set_age(final, hydration),
+        curve=_curve(cement, mix.fly_ash + mix.slag, practice),
+        reference_c=reference_c,
+        per_hydration_hour=float(
+            arrhenius_rate(hydration.reference_c, plain.activation_energy, reference_c),
+        ),
+        specified_mpa=mix.specified_strength,
+        heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
+    )
+
+
+def _admixtures(named: Sequence[str], practice: Practice) -> float:
+    """Return the factor of the admixtures on the time to set."""
+    factors = [practice.rules.get(f"setting.{name}") for name in named]
+    return float(np.prod([rule.value for rule in factors if rule is not None]))
+
+
+def _curve(cement: Cement, additions: float, practice: Practice) -> StrengthCurve:
+    """Return the strength curve: of the cement, or of a mix slowed by fly ash and slag, the slower."""
+    curve = _CURVES[cement.form](**cement.constants)
+    if additions <= 0.0:
+        return curve
+    slowed = practice["additions.slowest-class"] + practice["additions.per-share"] * additions
+    return Slowest((curve, En1992(slowed)))

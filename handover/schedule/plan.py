@@ -1,0 +1,237 @@
+"""The schedule of a job: the one place where job, weather, physics and rules meet."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.hydration import degree_of_hydration
+from handover.concrete.maturity import temperature_time_factor
+from handover.errors import OutOfRange, UnusableInput
+from handover.practice.rules import practice as rules_of_practice
+from handover.schedule.cases import LIKELY, Cases, cases
+from handover.schedule.measures import Ground
+from handover.schedule.milestones import milestones
+from handover.schedule.mix import Concrete, concrete_of
+from handover.schedule.model import (
+    Assumption,
+    Band,
+    CureSchedule,
+    Depths,
+    Figure,
+    MilestoneKind,
+    SlabHistory,
+    WeatherBasis,
+)
+from handover.schedule.risks import Findings, cautions, risks
+from handover.schedule.slab import DAYS, HOUR, Slab, follow
+from handover.schedule.watering import watering
+from handover.weather.beyond import extend
+from handover.weather.check import check_fit
+from handover.weather.series import Origin
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from numpy.typing import NDArray
+
+    from handover.jobs.model import JobRecord
+    from handover.practice.rules import Practice
+    from handover.schedule.model import Basis, Milestone
+    from handover.weather.series import WeatherSeries
+
+    Floats = NDArray[np.float64]
+
+DATUM_C = 0.0  # of the temperature-time factor: ASTM C1074 for Type I; from memory, not checked
+_BASIS: dict[int, Basis] = {
+    Origin.OBSERVED: "observed",
+    Origin.FORECAST: "forecast",
+    Origin.TYPICAL: "typical",
+}
+
+
+def plan_cure(job: JobRecord, weather: WeatherSeries, as_of: datetime, *, revision: int = 1) -> CureSchedule:
+    """Return the schedule of a job under its weather.
+
+    Args:
+        job: The record.
+        weather: Hourly, from the hour of the pour or before; what lies past its end is filled in as typical.
+        as_of: Time of issue, aware.
+        revision: Of the issue, 1 and up.
+
+    Raises:
+        UnusableInput: The weather is of another place or time; carries all that is wrong.
+        OutOfRange: ``as_of`` is not aware.
+    """
+    if as_of.tzinfo is None:
+        raise OutOfRange("as_of needs a time zone")
+    practice = rules_of_practice()
+    until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
+    findings = check_fit(weather, job.site, job.placement.start, until, as_of)
+    faults = [finding for finding in findings if finding.severity == "fault"]
+    if faults:
+        raise UnusableInput(faults)
+    job = _placed_on_the_map(job, weather)
+    whole = extend(weather, until)
+    members = cases(job, practice)
+    concrete = concrete_of(job.mix, members.setting, practice)
+    slab = follow(job, whole, members, concrete, practice, _made_at(weather, as_of))
+    ground = Ground(job, slab, concrete, practice)
+    basis = _basis_of(whole)
+    dates, refused = milestones(ground, members, basis)
+    visits = watering(job, whole, slab, practice, **_watering_span(job, dates, slab), basis=basis)
+    found = Findings(ground, members, whole, dates, visits)
+    dangers = risks(found)
+    return CureSchedule(
+        job=job.id,
+        revision=revision,
+        issued_at=as_of.astimezone(job.zone),
+        timezone=job.site.timezone,
+        placement_start=job.placement.start,
+        placement_end=job.placement.end,
+        finished=job.placement.finished,
+        area_m2=job.slab.area,
+        thickness_m=job.slab.thickness,
+        specified_strength_mpa=job.mix.specified_strength,
+        curing_method=job.curing.method,
+        weather=_weather_basis(job, weather, whole),
+        milestones=dates,
+        watering=visits,
+        risks=dangers,
+        cautions=cautions(found, dangers),
+        history=_history(slab, concrete, members),
+        assumed=tuple(_assumptions(job, slab, practice)),
+        refusals=refused,
+        figures=tuple(_figures(job, concrete)),
+    )
+
+
+def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:
+    """Return the job with the place of its weather where the record gives none."""
+    if job.site.latitude is not None or weather.latitude is None:
+        return job
+    site = job.site.model_copy(update={"latitude": weather.latitude, "longitude": weather.longitude})
+    return job.model_copy(update={"site": site})
+
+
+def _made_at(weather: WeatherSeries, as_of: datetime) -> float:
+    """Return when the forecast was made, UTC seconds; when it does not say, the time of issue."""
+    return (weather.issued_at or as_of).timestamp()
+
+
+def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
+    """Return a function that tells the weakest kind of hour that an instant rests on."""
+    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    weakest = np.maximum.accumulate(weather.origin)
+
+    def basis(until: datetime) -> Basis:
+        at = int(np.searchsorted(known, until.timestamp()))
+        return _BASIS[int(weakest[min(at, len(weakest) - 1)])]
+
+    return basis
+
+
+def _watering_span(job: JobRecord, dates: tuple[Milestone, ...], slab: Slab) -> dict[str, datetime]:
+    """Return from when to when the slab is to be kept wet (or covered), by its cautious dates."""
+    by_kind = {each.kind: each.not_before for each in dates}
+    horizon = datetime.fromtimestamp(slab.placed_s[LIKELY] + slab.hours[-1] * HOUR, UTC)
+    starts = by_kind.get(MilestoneKind.FIRST_WATER) or by_kind[MilestoneKind.FINAL_SET]
+    ends = by_kind[MilestoneKind.CURING_ENDS]
+    return {
+        "starts": min(starts or horizon, horizon).astimezone(job.zone),
+        "ends": min(ends or horizon, horizon).astimezone(job.zone),
+    }
+
+
+def _weather_basis(job: JobRecord, given: WeatherSeries, whole: WeatherSeries) -> WeatherBasis:
+    first = np.datetime64(int(job.placement.start.timestamp()) // 3600 * 3600, "s")
+    kept = whole.time >= first
+    typical = whole.time[whole.origin == Origin.TYPICAL]
+    columns = ("air_c", "relative_humidity", "wind_ms", "shortwave_wm2", "precipitation_mm")
+    return WeatherBasis(
+        source=given.source,
+        issued_at=given.issued_at,
+        first_hour=_aware(given.time[0], job),
+        last_hour=_aware(given.time[-1], job),
+        typical_from=_aware(typical[0], job) if len(typical) else None,
+        methods=whole.methods,
+        time=whole.time[kept],
+        precipitation_probability=whole.precipitation_probability[kept],
+        **{name: getattr(whole, name)[kept] for name in columns},
+    )
+
+
+def _aware(instant: np.datetime64, job: JobRecord) -> datetime:
+    seconds = float(instant.astype("datetime64[s]").astype(np.int64))
+    return datetime.fromtimestamp(seconds, UTC).astimezone(job.zone)
+
+
+def _history(slab: Slab, concrete: Concrete, members: Cases) -> SlabHistory:
+    """Return what happens in the concrete placed last, as a band."""
+    last = members.last
+    age = slab.age_h[:, last]
+    curve = concrete.hydration
+    tau = np.asarray(curve.tau_h)[last][:, np.newaxis]
+    set_h = concrete.final_set_h[last][:, np.newaxis]
+    degree = replace(curve, tau_h=tau)
+    evaporation = slab.evaporation[:, last]
+    middle = slab.temperature_c[:, LIKELY, 1]
+    return SlabHistory(
+        hours=slab.hours,
+        time=(slab.placed_s[LIKELY] + slab.hours * HOUR).astype("int64").astype("datetime64[s]"),
+        temperature_c=_band(slab.temperature_c[:, last]),
+        equivalent_age_h=_band(age * concrete.per_hydration_hour),
+        hydration=_band(degree_of_hydration(age, degree)),
+        strength_mpa=_band(concrete.strength(age, set_h)),
+        evaporation=evaporation[:, LIKELY],
+        evaporation_low=evaporation.min(axis=1),
+        evaporation_high=evaporation.max(axis=1),
+        reference_c=concrete.reference_c,
+        temperature_time_factor=temperature_time_factor(
+            slab.hours, (middle[:-1] + middle[1:]) / 2.0, DATUM_C
+        ),
+        datum_c=DATUM_C,
+    )
+
+
+def _band(values: Floats) -> Band:
+    """Return a quantity (hours, cases, depths) as likely, low and high."""
+    return Band(_depths(values[:, LIKELY]), _depths(values.min(axis=1)), _depths(values.max(axis=1)))
+
+
+def _depths(values: Floats) -> Depths:
+    return Depths(values[:, 0], values[:, 1], values[:, 2])
+
+
+def _assumptions(job: JobRecord, slab: Slab, practice: Practice) -> Iterable[Assumption]:
+    """Yield what was taken for something that the record leaves out."""
+    for assumed in job.assumed:
+        yield Assumption(*assumed)
+    if job.placement.concrete_temperature is None:
+        yield Assumption(
+            "placement.concrete_temperature",
+            f"{slab.initial_c[LIKELY]:.1f} degC",
+            "Air temperature at placement, but no colder than ready-mix is delivered",
+        )
+    if job.placement.finished is None:
+        yield Assumption("placement.finished", "final set", "Trowelling is over by final set")
+    if job.curing.method == "insulating blanket" and job.curing.blanket_r_value is None:
+        cover = practice.materials["cover"]["insulating blanket"]
+        yield Assumption("curing.blanket_r_value", f"{cover} m2K/W", "A common blanket, about R-4")
+
+
+def _figures(job: JobRecord, concrete: Concrete) -> Iterable[Figure]:
+    """Yield the numbers of the mix that the schedule rests on."""
+    curve = concrete.hydration
+    yield Figure("water_cementitious", job.mix.water_cementitious, "1")
+    yield Figure("cementitious", job.mix.cementitious, "kg/m3")
+    yield Figure("activation_energy", float(np.ravel(curve.activation_energy)[0]), "J/mol")
+    yield Figure("ultimate_hydration", float(np.ravel(curve.ultimate)[0]), "1")
+    yield Figure("hydration_time", float(np.ravel(curve.tau_h)[LIKELY]), "h")
+    yield Figure("hydration_slope", float(np.ravel(curve.beta)[0]), "1")
+    yield Figure("initial_set_age", float(concrete.initial_set_h[LIKELY]), "h")
+    yield Figure("final_set_age", float(concrete.final_set_h[LIKELY]), "h")
+    yield Figure("reference_temperature", concrete.reference_c, "degC")

@@ -1,0 +1,336 @@
+"""The watering plan: visits that keep the surface wet, day by day, until curing ends.
+
+A surface, a cloth or a pond holds a little water; the weather takes it at the rate of each hour. Within a
+day the visits are chosen so that the surface is dry for the least time, then so that the least water is
+used: an exact search over slots of half an hour, the water held (in steps), and the visits already made.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from handover.schedule.cases import LIKELY
+from handover.schedule.model import Visit, WateringDay
+from handover.schedule.slab import HOUR
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from zoneinfo import ZoneInfo
+
+    from numpy.typing import NDArray
+
+    from handover.jobs.model import JobRecord
+    from handover.practice.rules import CuringMethod, Practice
+    from handover.schedule.model import Basis
+    from handover.schedule.slab import Slab
+    from handover.weather.series import WeatherSeries
+
+    Floats = NDArray[np.float64]
+
+SLOT_H = 0.5
+_SLOT = timedelta(hours=SLOT_H)
+_LEVELS = 40  # steps of the water held
+_DRY = 1e4  # the least time dry comes first, whatever the water
+_SHOWS = 0.10  # mm/h; below it the pores bring up what the surface loses
+_FROST_AHEAD_H = 12.0
+_TIMER_VISITS = 8
+_SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
+
+
+@dataclass(frozen=True)
+class Slots:
+    """Half hours of one local day within the curing time, shape (s,) each.
+
+    Attributes:
+        start_s: UTC seconds.
+        lost: Water a wet surface loses. [mm]
+        rain: Water that rain brings and that may be counted on. [mm]
+        open: Whether somebody can be there.
+        frost: Whether it may freeze before the water has dried.
+    """
+
+    start_s: Floats
+    lost: Floats
+    rain: Floats
+    open: NDArray[np.bool_]
+    frost: NDArray[np.bool_]
+
+    @property
+    def allowed(self) -> NDArray[np.bool_]:
+        """Whether water may be put on, shape (s,)."""
+        return self.open & ~self.frost
+
+
+def watering(
+    job: JobRecord,
+    weather: WeatherSeries,
+    slab: Slab,
+    practice: Practice,
+    *,
+    starts: datetime,
+    ends: datetime,
+    basis: Callable[[datetime], Basis],
+) -> tuple[WateringDay, ...]:
+    """Return what each day from first water to the end of curing asks of the owner.
+
+    Days in which no slot is open (first water late at night, curing over before breakfast) are left out.
+    """
+    method = practice.methods.get(job.curing.method)
+    held, planned = 0.0, []
+    for day in _local_days(starts, ends, job.zone):
+        slots = _slots(day, job, weather, slab, practice, starts, ends)
+        if not slots.open.any():
+            continue
+        visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
+        dry_h = 0.0
+        if method is not None:
+            forced = None if planned else _first_visit(slots, practice)
+            visits, held, dry_h = plan_day(
+                slots, method, rate_of(job, method), _most(job, method), held, forced
+            )
+        planned.append(_day(day, slots, visits, dry_h, job, weather, method, basis))
+    return tuple(planned)
+
+
+def rate_of(job: JobRecord, method: CuringMethod) -> float:
+    """Return the rate at which water is put on, in mm/h."""
+    return job.curing.application_rate or method.rate_mm_h
+
+
+def plan_day(
+    slots: Slots,
+    method: CuringMethod,
+    rate_mm_h: float,
+    most: int,
+    held_mm: float,
+    forced: NDArray[np.bool_] | None = None,
+) -> tuple[NDArray[np.bool_], float, float]:
+    """Choose the slots to water in: dry for the least time, then the least water, in at most so many visits.
+
+    One visit at least is made on a day without enough rain, if any slot allows it.
+
+    Args:
+        slots: The day.
+        method: How the surface holds water.
+        rate_mm_h: Application rate.
+        most: Visits that may be asked for.
+        held_mm: Water on the surface at the start of the day.
+        forced: Slots in which water runs whatever the search says, shape (s,), or None.
+
+    Returns:
+        Slots watered (s,), water held at the end [mm], hours dry.
+    """
+    step = method.store_mm / _LEVELS
+    lost, use = slots.lost * method.loss, rate_mm_h * SLOT_H
+    must = np.zeros(len(lost), dtype=bool) if forced is None else forced
+    moves = [_moves(step, lost[index], slots.rain[index], use) for index in range(len(lost))]
+    needed = slots.rain.sum() < lost.sum() and bool((slots.allowed | must).any())
+    value = _values(moves, slots.allowed, must, most, use, needed=needed)
+    level, on, made = round(held_mm / step), 0, 0
+    chosen = np.zeros(len(lost), dtype=bool)
+    dry_h = 0.0
+    for index, (off, run) in enumerate(moves):
+        may = (slots.allowed[index] or must[index]) and (on or made < most)
+        begun = made + 1 - on
+        stay = value[index + 1][made, 0, off.level[level]] + _DRY * off.dry_h[level]
+        water = may and (
+            must[index] or value[index + 1][begun, 1, run.level[level]] + _DRY * run.dry_h[level] + use < stay
+        )
+        move = run if water else off
+        made, on = (begun, 1) if water else (made, 0)
+        dry_h += float(move.dry_h[level])
+        level = int(move.level[level])
+        chosen[index] = water
+    return chosen, level * step, dry_h
+
+
+class _Move(NamedTuple):
+    """What a slot does to each level of water held: the level after, and the hours dry, shape (levels,)."""
+
+    level: NDArray[np.int_]
+    dry_h: Floats
+
+
+def _moves(step: float, lost: float, rain: float, use: float) -> tuple[_Move, _Move]:
+    """Return a slot's move without water and with it."""
+    held = np.arange(_LEVELS + 1) * step + rain
+    off, run = (_after(held + water, step, lost) for water in (0.0, use))
+    return off, run
+
+
+def _after(had: Floats, step: float, lost: float) -> _Move:
+    left = had - lost
+    shows = lost > _SHOWS * SLOT_H
+    dry_h = np.clip(-left / lost, 0.0, 1.0) * SLOT_H if shows else np.zeros_like(left)
+    level = np.clip(np.floor(left / step + 1e-9), 0, _LEVELS).astype(np.int_)
+    return _Move(level, dry_h)
+
+
+def _values(
+    moves: Sequence[tuple[_Move, _Move]],
+    allowed: NDArray[np.bool_],
+    must: NDArray[np.bool_],
+    most: int,
+    use: float,
+    *,
+    needed: bool,
+) -> list[Floats]:
+    """Return the least cost still to come before each slot, by visits made, water running, and level."""
+    last = np.zeros((most + 1, 2, _LEVELS + 1))
+    if needed:
+        last[0] = _DRY * SLOT_H  # a day without any visit is as bad as half an hour dry
+    values = [last]
+    for index in range(len(moves) - 1, -1, -1):
+        off, run = moves[index]
+        after = values[-1]
+        stop = after[:, 0, off.level] + _DRY * off.dry_h
+        keep_on = after[:, 1, run.level] + _DRY * run.dry_h + use
+        begin = np.concatenate([keep_on[1:], stop[-1:]])  # one more visit made; none left: no water
+        if must[index]:
+            value = np.stack([begin, keep_on], axis=1)
+        elif allowed[index]:
+            value = np.stack([np.minimum(stop, begin), np.minimum(stop, keep_on)], axis=1)
+        else:
+            value = np.stack([stop, stop], axis=1)
+        values.append(value)
+    return values[::-1]
+
+
+def _most(job: JobRecord, method: CuringMethod) -> int:
+    return _TIMER_VISITS if job.curing.timer else method.most
+
+
+def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
+    """Return the slots of the first watering, which runs on whoever is there: the crew has just left."""
+    count = round(practice["first-water.length"] / SLOT_H)
+    first = np.zeros(len(slots.start_s), dtype=bool)
+    allowed = np.flatnonzero(slots.allowed)
+    if len(allowed):
+        first[allowed[0] : allowed[0] + count] = slots.allowed[allowed[0] : allowed[0] + count]
+    return first
+
+
+def _local_days(starts: datetime, ends: datetime, zone: ZoneInfo) -> Sequence[date]:
+    first, last = starts.astimezone(zone).date(), ends.astimezone(zone).date()
+    return [first + timedelta(days=number) for number in range((last - first).days + 1)]
+
+
+def _slots(
+    day: date,
+    job: JobRecord,
+    weather: WeatherSeries,
+    slab: Slab,
+    practice: Practice,
+    starts: datetime,
+    ends: datetime,
+) -> Slots:
+    zone = job.zone
+    begins, over = (
+        datetime.combine(each, time(), zone).timestamp() for each in (day, day + timedelta(days=1))
+    )
+    grid = np.arange(begins, over, SLOT_H * HOUR)
+    grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR <= ends.timestamp())]
+    middle = grid + SLOT_H * HOUR / 2
+    member_s = slab.placed_s[LIKELY] + slab.hours * HOUR
+    losing = np.interp(middle, member_s, slab.evaporation[:, LIKELY])
+    return Slots(
+        grid,
+        losing * SLOT_H,
+        _rain(grid, job, weather, practice),
+        _somebody_there(grid, job, practice, zone),
+        freezing_ahead(grid, weather, slab, practice),
+    )
+
+
+def _somebody_there(grid: Floats, job: JobRecord, practice: Practice, zone: ZoneInfo) -> NDArray[np.bool_]:
+    """Tell for each slot whether somebody can be there for all of it; a timer always is."""
+    if job.curing.timer:
+        return np.ones(len(grid), dtype=bool)
+    windows = job.curing.windows or (tuple(time.fromisoformat(each) for each in practice.watering_day),)
+    local = [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
+    spans = [(moment.time(), (moment + _SLOT).time()) for moment in local]
+    return np.array(
+        [any(opens <= start < end <= closes for opens, closes in windows) for start, end in spans],
+        dtype=bool,
+    )
+
+
+def freezing_ahead(grid: Floats, weather: WeatherSeries, slab: Slab, practice: Practice) -> NDArray[np.bool_]:
+    """Tell for each slot whether air or surface may freeze before the water has dried."""
+    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    member_s = slab.placed_s[LIKELY] + slab.hours * HOUR
+    surface = np.interp(known, member_s, slab.temperature_c[:, LIKELY, 0])
+    coldest = np.minimum(weather.air_c, surface)
+    ahead = [
+        coldest[(known >= start - HOUR) & (known <= start + _FROST_AHEAD_H * HOUR)].min(initial=np.inf)
+        for start in grid
+    ]
+    return np.array(ahead) < practice["frost.no-water-below"]
+
+
+def _rain(grid: Floats, job: JobRecord, weather: WeatherSeries, practice: Practice) -> Floats:
+    """Return the rain of each slot that is likely enough to count on, in mm."""
+    if job.slab.exposure != "outdoors":
+        return np.zeros(len(grid))
+    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    hour = np.clip(np.searchsorted(known, grid + SLOT_H * HOUR / 2), 0, len(known) - 1)  # hour that ends next
+    chance = weather.precipitation_probability[hour]
+    sure = np.where(np.isnan(chance), 0.0, chance) >= practice["rain.counts"]
+    return np.where(sure, weather.precipitation_mm[hour] * SLOT_H, 0.0)
+
+
+def _day(
+    day: date,
+    slots: Slots,
+    chosen: NDArray[np.bool_],
+    dry_h: float,
+    job: JobRecord,
+    weather: WeatherSeries,
+    method: CuringMethod | None,
+    basis: Callable[[datetime], Basis],
+) -> WateringDay:
+    zone = job.zone
+    begins, over = (
+        datetime.combine(each, time(), zone).timestamp() for each in (day, day + timedelta(days=1))
+    )
+    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    whole = (known > begins) & (known <= over)
+    visits = (
+        () if method is None else tuple(_visits(slots, chosen, rate_of(job, method) * job.slab.area, zone))
+    )
+    chance = weather.precipitation_probability[whole]
+    return WateringDay(
+        date=day,
+        visits=visits,
+        skipped_because=None if visits else _why_skipped(slots, job, method),
+        rain_mm=float(weather.precipitation_mm[whole].sum()) if job.slab.exposure == "outdoors" else 0.0,
+        rain_probability=None if np.isnan(chance).all() else float(np.nanmax(chance)),
+        lost_mm=float(slots.lost.sum()),
+        coldest_c=float(weather.air_c[whole].min()),
+        basis=basis(datetime.fromtimestamp(over, UTC)),
+        dry_hours=dry_h,
+    )
+
+
+def _visits(slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, zone: ZoneInfo) -> list[Visit]:
+    """Join the chosen slots that follow each other."""
+    visits: list[Visit] = []
+    for start_s in slots.start_s[chosen]:
+        start = datetime.fromtimestamp(start_s, UTC).astimezone(zone)
+        end = datetime.fromtimestamp(start_s + SLOT_H * HOUR, UTC).astimezone(zone)
+        litres = litres_per_h * SLOT_H
+        if visits and visits[-1].end == start:
+            start, litres = visits[-1].start, visits[-1].litres + litres
+            visits.pop()
+        visits.append(Visit(start, end, litres))
+    return visits
+
+
+def _why_skipped(slots: Slots, job: JobRecord, method: CuringMethod | None) -> str | None:
+    if method is None:
+        return _SKIPPED[job.curing.method]
+    return "rain" if slots.allowed.any() else "frost"

@@ -1,0 +1,80 @@
+"""Cold weeks: what is protected, what is not watered, what is told."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.schedule.model import MilestoneKind
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.jobs.model import JobRecord
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+
+def test_frost_before_the_slab_is_strong_enough_is_a_risk_and_a_caution(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    schedule = plan_cure(job(), weather(-6.0, 4.0), as_of)
+    frost = [risk for risk in schedule.risks if risk.code == "frost"]
+    assert frost
+    safe = schedule.milestone(MilestoneKind.FROST_SAFE)
+    assert safe is not None
+    assert all(safe.not_before is None or risk.start < safe.not_before for risk in frost)
+    told = {caution.code: caution for caution in schedule.cautions}
+    assert {"frost", "cold-weather", "heaters"} <= set(told)
+    figures = {figure.name: figure.value for figure in told["frost"].figures}
+    assert figures["strength_then"] < figures["strength_needed"] == 5.0
+
+
+def test_no_frost_is_told_of_in_july(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(), weather(), as_of)
+    assert not {"frost", "cold-weather", "heaters"} & {caution.code for caution in schedule.cautions}
+
+
+def test_nobody_waters_when_it_may_freeze_before_the_water_has_dried(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """UFGS and trade practice: no water curing when freezing is expected."""
+    cold = weather(-6.0, 9.0)
+    schedule = plan_cure(job(), cold, as_of)
+    known = cold.time.astype("datetime64[s]").astype(float)
+    for day in schedule.watering:
+        for visit in day.visits:
+            ahead = (known >= visit.start.timestamp()) & (known <= visit.end.timestamp() + 11 * 3600)
+            assert cold.air_c[ahead].min() >= 0.0
+    assert any(day.skipped_because == "frost" for day in schedule.watering)
+
+
+def test_blankets_keep_a_slab_warmer_and_bring_the_frost_safe_date_forward(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    cold = weather(-6.0, 4.0)
+    bare, covered = (
+        plan_cure(job(curing={"method": method}), cold, as_of)
+        for method in ("curing compound", "insulating blanket")
+    )
+    assert covered.history.temperature_c.low.surface.min() > bare.history.temperature_c.low.surface.min()
+    dates = [each.milestone(MilestoneKind.FROST_SAFE) for each in (covered, bare)]
+    assert dates[0] is not None
+    assert dates[0].not_before is not None
+    assert dates[1] is not None
+    assert (dates[1].not_before or datetime.max.replace(tzinfo=UTC)) > dates[0].not_before
+
+
+def test_a_slab_that_stays_frozen_never_sets(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Set table of the trade: at 20 degF never."""
+    schedule = plan_cure(job(placement={"concrete_temperature": 1.7}), weather(-25.0, -20.0), as_of)
+    final = schedule.milestone(MilestoneKind.FINAL_SET)
+    assert final is not None
+    assert final.not_before is None
+    assert "not-reached" in {caution.code for caution in schedule.cautions}
+    assert np.all(schedule.history.strength_mpa.low.surface == 0.0)
