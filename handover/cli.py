@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
     from handover.errors import Finding
-    from handover.issue import Received
+    from handover.issue.receive import Received
 
 DONE, FAILED, UNUSABLE = 0, 1, 2
 
@@ -65,6 +65,8 @@ def main(argv: Sequence[str]) -> int:
         options = _parser().parse_args(argv, Options())
     except SystemExit as stop:  # argparse has said what there was to say
         return UNUSABLE if stop.code else DONE
+    if options.trace:
+        _log_steps()
     try:
         options.run(options)
         sys.stdout.flush()
@@ -86,7 +88,7 @@ def main(argv: Sequence[str]) -> int:
 
 def new(options: Options) -> None:
     """Write a commented job record to fill in."""
-    from handover.jobs.blank import blank_record
+    from handover.jobs import blank_record
 
     _write_new(options.file, blank_record().encode())
     print(f"{_printable(options.file)} is ready to fill in. Then: handover check {_printable(options.file)}")
@@ -94,21 +96,21 @@ def new(options: Options) -> None:
 
 def check(options: Options) -> None:
     """Judge a job record."""
-    from handover.issue import read_record
+    from handover.issue.receive import read_record
 
-    _, _, cautions = read_record(_path(options.job))
+    _, cautions = read_record(_path(options.job))
     _caution(cautions)
     print(f"{_printable(options.job)} can be used.")
 
 
 def forecast(options: Options) -> None:
     """Download the hourly forecast for the site and keep it."""
-    from handover.issue import download, read_record
+    from handover.issue.receive import download, read_record
 
-    job, _, cautions = read_record(_path(options.job))
+    job, cautions = read_record(_path(options.job))
     _caution(cautions)
-    _, content = download(job, _as_of(options))
-    _write_new(options.output, content)
+    _refuse_existing(options.output)
+    _write_new(options.output, download(job, _now(), key=_key()).data)
     print(f"The forecast is in {_printable(options.output)}.")
 
 
@@ -116,7 +118,7 @@ def plan(options: Options) -> None:
     """Print the schedule."""
     from handover.documents.schedule_json import schedule_json
     from handover.documents.wording import Wording
-    from handover.issue import compute
+    from handover.issue.receive import compute
 
     as_of = _as_of(options)
     received = _receive(options, as_of)
@@ -124,27 +126,28 @@ def plan(options: Options) -> None:
     if options.json:
         sys.stdout.write(schedule_json(schedule).decode())
         return
-    for line in _table(
-        Wording(received.job, schedule, language=options.language or "en", units=options.units)
-    ):
+    words = Wording(received.job, schedule, language=options.language or "en", units=options.units)
+    for line in _table(words):
         print(_printable(line))
 
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
-    from handover.issue import check_folder, compute, issue_documents
+    from handover.issue.place import next_revision
+    from handover.issue.receive import compute
+    from handover.issue.render import issue_documents
 
     as_of = _as_of(options)
     received = _receive(options, as_of)
     folder = _path(options.output)
-    check_folder(folder, received.job.id)
-    schedule = compute(received, as_of)
+    schedule = compute(received, as_of, next_revision(folder, received.job.id, as_of))
     files = issue_documents(
         received.job,
         schedule,
         folder,
         inputs=received.inputs,
-        language=options.language.split(",") if options.language else None,
+        pictures=received.pictures,
+        languages=options.language.split(",") if options.language else None,
         units=options.units,
         paper=options.paper,
         templates=_path(options.templates) if options.templates else None,
@@ -178,7 +181,9 @@ class _Help(HelpFormatter):
 def _parser() -> ArgumentParser:
     parser = ArgumentParser("handover", description=ABOUT, epilog=LIMITS, formatter_class=_Help)
     parser.add_argument("--version", action="version", version=f"handover {__version__}")
-    parser.add_argument("--trace", action="store_true", help="on a failure, show where in the program it was")
+    parser.add_argument(
+        "--trace", action="store_true", help="tell each step; on a failure, show where in the program it was"
+    )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
     def command(name: str, run: Callable[[Options], None], text: str) -> ArgumentParser:
@@ -194,8 +199,7 @@ def _parser() -> ArgumentParser:
 
     each = command("forecast", forecast, "download the hourly forecast for the site and keep it")
     _job(each)
-    each.add_argument("-o", "--output", metavar="FILE", required=True, help="where to keep it")
-    _time(each)
+    each.add_argument("-o", "--output", metavar="FILE", required=True, help="the new file to keep it in")
 
     each = command("plan", plan, "print the schedule of dates and watering")
     _job(each)
@@ -251,14 +255,26 @@ def _path(text: str) -> Path:
     return Path(text)
 
 
-def _as_of(options: Options) -> datetime:
-    """Return the time of issue: as given, else by the clock, which nothing else reads."""
+def _now() -> datetime:
+    """Read the clock, to the second; nothing else does."""
     from datetime import UTC, datetime
+
+    return datetime.now(UTC).replace(microsecond=0)
+
+
+def _key() -> str | None:
+    """Return the key of a customer of the forecast service, which has no place on a command line."""
+    return os.environ.get("HANDOVER_OPEN_METEO_KEY")
+
+
+def _as_of(options: Options) -> datetime:
+    """Return the time of issue: as given, else now."""
+    from datetime import datetime
 
     from handover.errors import Finding, UnusableInput
 
     if options.as_of is None:
-        return datetime.now(UTC).replace(microsecond=0)
+        return _now()
     try:
         time = datetime.fromisoformat(options.as_of)
         problem = None if time.tzinfo else "does not say its offset from UTC"
@@ -276,24 +292,30 @@ def _as_of(options: Options) -> datetime:
 
 
 def _receive(options: Options, as_of: datetime) -> Received:
-    from handover.issue import receive
+    from handover.issue.receive import receive
 
-    received = receive(_path(options.job), _path(options.weather) if options.weather else None, as_of)
+    weather = _path(options.weather) if options.weather else None
+    received = receive(_path(options.job), weather, as_of, key=_key())
     _caution(received.cautions)
     return received
+
+
+def _refuse_existing(name: str) -> None:
+    from handover.errors import Finding, UnusableInput
+
+    if os.path.lexists(name):
+        problem = "is there already and is left as it is"
+        raise UnusableInput([Finding(problem, file=name, expected="the name of a new file")])
 
 
 def _write_new(name: str, content: bytes) -> None:
     """Write a file that is not there yet."""
     from handover.errors import Finding, UnusableInput
 
+    _refuse_existing(name)
     try:
         with _path(name).open("xb") as file:
             file.write(content)
-    except FileExistsError:
-        raise UnusableInput(
-            [Finding("is there already and is left as it is", file=name, expected="the name of a new file")]
-        ) from None
     except OSError as fault:
         raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
 
@@ -312,6 +334,14 @@ def _width() -> int:
 def _printable(text: object) -> str:
     """Return a text for one line of a terminal: a control character is shown, not obeyed."""
     return "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in str(text))
+
+
+def _log_steps() -> None:
+    """Tell each step of an issue as it begins."""
+    import logging
+
+    logging.basicConfig(format="%(message)s")
+    logging.getLogger("handover").setLevel(logging.INFO)
 
 
 def _tell(line: str) -> None:

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from handover import issue
 from handover.errors import RenderingFailed, UnusableInput
+from handover.issue import place
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -33,7 +33,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def put(folder: Path, files: dict[str, bytes], job: str = "alder") -> None:
-    issue.put_in_place(files, folder, job)
+    place.put_in_place(files, folder, job)
 
 
 def test_a_set_stands_with_exactly_its_files(tmp_path: Path) -> None:
@@ -108,7 +108,7 @@ def test_a_run_that_fails_leaves_what_was_there(
     def fail(*_: object) -> None:
         raise fault
 
-    monkeypatch.setattr(issue, step, fail)
+    monkeypatch.setattr(place, step, fail)
     for target in ("out", "new/deep"):
         with pytest.raises(type(fault)):
             put(tmp_path / target, a_set(text=b"second"))
@@ -136,16 +136,16 @@ def test_the_earlier_set_is_back_when_the_last_rename_fails(
 KILLED_WHILE = """
 import os, signal, sys
 from pathlib import Path
-from handover import issue
+from handover.issue import place
 
 moment, folder = sys.argv[1], Path(sys.argv[2])
 die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
 if moment == "writing":
-    issue._take_along = die
+    place._take_along = die
 else:
     rename = Path.rename
     Path.rename = lambda self, target: die() if "issuing" in self.name else rename(self, target)
-issue.put_in_place({"care-sheet.pdf": b"second", "schedule.json": b'{"job": "alder"}'}, folder, "alder")
+place.put_in_place({"care-sheet.pdf": b"second", "schedule.json": b'{"job": "alder"}'}, folder, "alder")
 """
 
 
@@ -163,9 +163,9 @@ def test_the_next_run_tidies_what_a_killed_one_left(tmp_path: Path, moment: str)
 
 def test_a_run_at_work_is_not_tidied_away(tmp_path: Path) -> None:
     folder = tmp_path / "out"
-    with issue._beside(folder) as fresh:
+    with place._beside(folder) as fresh:
         (fresh / "care-sheet.pdf").write_bytes(b"half")
-        issue._tidy(folder)
+        place._tidy(folder)
         assert contents(fresh) == {"care-sheet.pdf": b"half"}
 
 

@@ -1,14 +1,4 @@
-"""One job in, the whole set of documents out.
-
-The steps, by the names that the functions below and the guide for contributors use:
-
-    1 read            the job record and the weather, as received
-    2 check           whether they can be used and belong together; every fault at once
-    3 compute         the schedule
-    4 word            the schedule in each language asked for
-    5 render          every document, in memory
-    6 put in place    beside the target, checked, then by one rename; a run that fails leaves nothing behind
-"""
+"""Step 6: put a set of documents in place, whole or not at all, losing nothing of anybody's."""
 
 from __future__ import annotations
 
@@ -18,7 +8,8 @@ import os
 import re
 import shutil
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from handover.errors import Finding, RenderingFailed, UnusableInput
 
@@ -31,9 +22,6 @@ OWN_NAMES = re.compile(
     r"|schedule\.json|inputs"
 )
 """Names of a set's files, in any language: what a later set of the same job takes the place of."""
-
-
-# ---- 6 put in place ---------------------------------------------------------------------------------
 
 
 def put_in_place(files: Mapping[str, bytes], folder: Path, job: str) -> None:
@@ -69,24 +57,44 @@ def put_in_place(files: Mapping[str, bytes], folder: Path, job: str) -> None:
         raise
 
 
-def check_folder(folder: Path, job: str) -> None:
-    """Check that a set of documents of a job may be written to a folder.
+def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
+    """Return the schedule of the earlier set in a folder; None where the folder is free.
 
     Raises:
-        UnusableInput: Something else is there.
+        UnusableInput: Something else than a set of documents of this job is there.
     """
     if not os.path.lexists(folder):
-        return
+        return None
     if not folder.is_dir():
         raise _occupied(folder, "is a file, not a folder")
     if not any(folder.iterdir()):
-        return
+        return None
     try:
-        earlier = json.loads((folder / "schedule.json").read_bytes())["job"]
+        earlier: Mapping[str, Any] = json.loads((folder / "schedule.json").read_bytes())
+        of = earlier["job"]
     except (OSError, ValueError, TypeError, LookupError):
         raise _occupied(folder, "holds something else than a set of documents of ours") from None
-    if earlier != job:
-        raise _occupied(folder, f"holds the documents of another job, {earlier}")
+    if of != job:
+        raise _occupied(folder, f"holds the documents of another job, {of}")
+    return earlier
+
+
+def next_revision(folder: Path, job: str, as_of: datetime) -> int:
+    """Return the revision of a set to be issued to a folder: one more than that of the set that is there.
+
+    The same time of issue is the same issue, made again.
+
+    Raises:
+        UnusableInput: Something else than a set of documents of this job is there.
+    """
+    earlier = check_folder(folder, job)
+    if earlier is None:
+        return 1
+    try:
+        again = datetime.fromisoformat(earlier["issued_at"]) == as_of
+        return int(earlier["revision"]) + (not again)
+    except (ValueError, TypeError, LookupError):
+        raise _occupied(folder, "holds a set of documents whose schedule.json was changed") from None
 
 
 def _occupied(folder: Path, problem: str) -> UnusableInput:

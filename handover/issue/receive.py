@@ -1,0 +1,205 @@
+"""Steps 1 to 3: read the job record and the weather, check them, compute the schedule."""
+
+from __future__ import annotations
+
+import logging
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding, UnusableInput
+from handover.jobs.reading import examine_job
+from handover.schedule.plan import plan_cure
+from handover.schedule.slab import DAYS
+from handover.weather.check import check_fit
+from handover.weather.place import Place
+from handover.weather.reading import examine_weather_bytes, read_bytes
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+    from handover.weather import WeatherSeries
+
+LOG = logging.getLogger("handover")
+
+
+@dataclass(frozen=True)
+class Received:
+    """A job and its weather, read and found usable.
+
+    Attributes:
+        job: The record.
+        weather: Its weather, as far as it was given.
+        inputs: What was received, by file name.
+        pictures: The job's own pictures, by the names that the record gives them.
+        cautions: What is doubtful, though it stops nothing.
+    """
+
+    job: JobRecord
+    weather: WeatherSeries
+    inputs: Mapping[str, bytes]
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    cautions: tuple[Finding, ...] = ()
+
+
+# ---- 1 read and 2 check -----------------------------------------------------------------------------
+
+
+def read_record(path: Path) -> tuple[JobRecord, tuple[Finding, ...]]:
+    """Return a job record, and what is doubtful about it.
+
+    Raises:
+        UnusableInput: All that is wrong with it.
+    """
+    examined = examine_job(path)
+    if examined.record is None:
+        raise UnusableInput(examined.findings)
+    return examined.record, examined.findings
+
+
+def receive(record: Path, weather: Path | None, as_of: datetime, *, key: str | None = None) -> Received:
+    """Read and check a job record and its weather.
+
+    Args:
+        record: The file of the job record.
+        weather: The file of the weather; None to download it.
+        as_of: Time of issue, aware.
+        key: Of a customer of the forecast service, for the download.
+
+    Raises:
+        UnusableInput: All that is wrong with the two, and between them.
+        DownloadFailed: The forecast could not be had.
+    """
+    LOG.info("1 read")
+    examined = examine_job(record)
+    job = examined.record
+    if weather is not None:
+        given = _read(weather)
+    elif job is not None:
+        given = download(job, as_of, key=key)
+    else:
+        raise UnusableInput(examined.findings)
+
+    LOG.info("2 check")
+    series, doubts = _examine(given, job, as_of)
+    findings = (*examined.findings, *doubts)
+    if job is None or series is None or any(each.severity == "fault" for each in findings):
+        raise UnusableInput(findings)
+    return Received(
+        job=job,
+        weather=series,
+        inputs=by_name([(record.name, examined.data), (given.name, given.data)]),
+        pictures=_pictures(job, record.parent),
+        cautions=findings,
+    )
+
+
+@dataclass(frozen=True)
+class Given:
+    """A weather file as received, or why it could not be.
+
+    Attributes:
+        name: What to call it.
+        data: Its bytes; empty where there is a fault.
+        received_at: When it was downloaded, if it was.
+        fault: Why it could not be read.
+    """
+
+    name: str
+    data: bytes
+    received_at: datetime | None = None
+    fault: Finding | None = None
+
+
+def _read(path: Path) -> Given:
+    data, fault = read_bytes(path)
+    return Given(str(path), data or b"", fault=fault)
+
+
+def download(job: JobRecord, now: datetime, *, key: str | None = None) -> Given:
+    """Download the forecast for a job's site, exactly as the service gives it.
+
+    Raises:
+        UnusableInput: The record does not say whom the service may turn to.
+        DownloadFailed: No service gave a forecast.
+    """
+    from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
+
+    if not job.contractor.email:
+        finding = Finding(
+            "is missing; the forecast services ask whom they may turn to",
+            field="contractor.email",
+            expected="a mail address, or a weather file given with -w",
+            example='email = "office@example.com"',
+        )
+        raise UnusableInput([finding])
+    answer = download_forecast(
+        job.site,
+        job.placement.start,
+        needed_until(job),
+        now=now,
+        contact=job.contractor.email,
+        key=key,
+        cache=cache_folder(),
+    )
+    return Given(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
+
+
+def needed_until(job: JobRecord) -> datetime:
+    """Return up to when the schedule of a job needs weather."""
+    return job.placement.end.astimezone(UTC) + timedelta(days=DAYS)
+
+
+def _examine(
+    given: Given, job: JobRecord | None, as_of: datetime
+) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+    """Return the weather in a file, and what is wrong or doubtful about it, by itself and for the job."""
+    if given.fault is not None:
+        return None, (given.fault,)
+    if job is None:  # its own faults can be told all the same, as if it were for anywhere
+        return examine_weather_bytes(given.data, given.name, Place(0.0, 0.0), as_of.year)
+    series, findings = examine_weather_bytes(
+        given.data, given.name, job.site, job.placement.start.year, received_at=given.received_at
+    )
+    if series is None:
+        return None, findings
+    fit = check_fit(series, job.site, job.placement.start, needed_until(job), as_of, file=given.name)
+    return series, (*findings, *fit)
+
+
+def by_name(files: Iterable[tuple[str, bytes]]) -> dict[str, bytes]:
+    """Return files by safe names; a second file of one name gets a number."""
+    named: dict[str, bytes] = {}
+    for name, content in files:
+        path = PurePath(safe_name(name))
+        free, number = path.name, 1
+        while free.lower() in {each.lower() for each in named}:
+            number += 1
+            free = f"{path.stem}-{number}{path.suffix}"
+        named[free] = content
+    return named
+
+
+def safe_name(name: str) -> str:
+    """Return a file's name such that any system takes it and none obeys it."""
+    kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
+    return kept or "file"
+
+
+def _pictures(job: JobRecord, folder: Path) -> dict[str, bytes]:
+    """Return the logo and the photos of a job; that they lie in its own folder is checked with the record."""
+    names = [job.contractor.logo, *(each.photo for each in job.walkthrough)]
+    return {name: (folder / name).read_bytes() for name in names if name}
+
+
+# ---- 3 compute --------------------------------------------------------------------------------------
+
+
+def compute(received: Received, as_of: datetime, revision: int = 1) -> CureSchedule:
+    """Return the schedule of what was received. Arguments as `plan_cure`."""
+    LOG.info("3 compute")
+    return plan_cure(received.job, received.weather, as_of, revision=revision)

@@ -1,0 +1,129 @@
+"""Steps 4 and 5: word the schedule in each language, render every document; and 6 with them."""
+
+from __future__ import annotations
+
+import logging
+from typing import TYPE_CHECKING
+
+from handover.documents.calendars import crew_calendar, owner_calendar
+from handover.documents.message import compose_message
+from handover.documents.pages import render_care_page, render_care_sheet, render_data_sheet
+from handover.documents.schedule_json import schedule_json
+from handover.documents.wording import Wording
+from handover.issue.place import check_folder, put_in_place
+from handover.issue.receive import by_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+    from pathlib import Path
+
+    from handover.documents.measures import Units
+    from handover.documents.pages import Paper
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+LOG = logging.getLogger("handover")
+
+
+def issue_documents(
+    job: JobRecord,
+    schedule: CureSchedule,
+    folder: Path,
+    *,
+    inputs: Mapping[str, bytes] | None = None,
+    pictures: Mapping[str, bytes] | None = None,
+    languages: Sequence[str] | None = None,
+    units: Units = "us",
+    paper: Paper = "letter",
+    templates: Path | None = None,
+) -> tuple[str, ...]:
+    """Write the whole set of documents of a job to a folder: all of it, or nothing.
+
+    Args:
+        job: The job record.
+        schedule: Its schedule.
+        folder: The target: new, empty, or an earlier set of the same job, which this one takes the place of.
+        inputs: What the schedule was made from, as received, by file name.
+        pictures: The job's own pictures, by the names that the record gives them.
+        languages: Of the readers; the first is also that of the crew and the office. The owner's if left out.
+        units: "us" or "si".
+        paper: "letter" or "a4".
+        templates: A contractor's folder whose files stand in for ours.
+
+    Returns:
+        The names of the files, in the order of the reader's interest.
+
+    Raises:
+        UnusableInput: No such language, or something else is in the place of the folder.
+        RenderingFailed: A document could not be rendered cleanly.
+    """
+    check_folder(folder, job.id)
+    LOG.info("4 word")
+    wordings = _wordings(job, schedule, languages or (job.owner.language,), units, templates)
+    LOG.info("5 render")
+    files = _render(wordings, paper, pictures or {})
+    files |= {f"inputs/{name}": content for name, content in by_name((inputs or {}).items()).items()}
+    LOG.info("6 put in place")
+    put_in_place(files, folder, job.id)
+    return tuple(files)
+
+
+def _wordings(
+    job: JobRecord, schedule: CureSchedule, languages: Iterable[str], units: Units, templates: Path | None
+) -> tuple[Wording, ...]:
+    """Return the schedule in the words of each language, each language once."""
+    return tuple(
+        Wording(job, schedule, language=language, units=units, templates=templates)
+        for language in dict.fromkeys(languages)
+    )
+
+
+def _render(wordings: Sequence[Wording], paper: Paper, pictures: Mapping[str, bytes]) -> dict[str, bytes]:
+    """Return every document by file name; of several languages, the readers' files name theirs."""
+    office = wordings[0]
+    job, schedule = office.job, office.schedule
+    readers = {
+        words.language: _readers_files(words, f".{words.language}" if wordings[1:] else "", paper, pictures)
+        for words in wordings
+    }
+    owner = next((each for each in wordings if each.language == job.owner.language), office)
+    return {
+        **{name: content for files in readers.values() for name, content in files.items()},
+        "crew.ics": crew_calendar(job, schedule, office),
+        "data-sheet.pdf": render_data_sheet(
+            job,
+            schedule,
+            language=office.language,
+            units=office.units,
+            paper=paper,
+            templates=office.templates,
+        ),
+        "schedule.json": schedule_json(schedule),
+        "message.eml": compose_message(job, schedule, owner, readers[owner.language]),
+    }
+
+
+def _readers_files(
+    words: Wording, mark: str, paper: Paper, pictures: Mapping[str, bytes]
+) -> dict[str, bytes]:
+    """Return the documents of the slab's owner in one language."""
+    job, schedule = words.job, words.schedule
+    sheet = render_care_sheet(
+        job,
+        schedule,
+        language=words.language,
+        units=words.units,
+        paper=paper,
+        pictures=pictures,
+        templates=words.templates,
+    )
+    page = render_care_page(
+        job,
+        schedule,
+        language=words.language,
+        units=words.units,
+        pictures=pictures,
+        templates=words.templates,
+    )
+    calendar = owner_calendar(job, schedule, words)
+    return {f"care-sheet{mark}.pdf": sheet, f"care-page{mark}.html": page, f"owner{mark}.ics": calendar}

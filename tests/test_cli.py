@@ -1,0 +1,374 @@
+"""The command line: what it refuses, how it says so, and that a refusal writes nothing."""
+
+from __future__ import annotations
+
+import json
+import os
+import tomllib
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.cli import main
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    Told = Any  # tests are imported by path, so the type of conftest cannot be named here
+    Run = Callable[..., Told]
+
+
+def names(folder: Path) -> set[str]:
+    return {each.name for each in folder.iterdir()}
+
+
+# ---- what a person types
+
+
+def test_without_a_command_it_says_what_there_is(run: Run) -> None:
+    told = run()
+    assert told.status == 2
+    assert "COMMAND" in told.err
+
+
+def test_the_version_is_told(run: Run) -> None:
+    assert run("--version").out.startswith("handover ")
+
+
+def test_new_writes_a_record_with_every_required_key(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "garage.toml"
+    told = run("new", file)
+    assert told.status == 0
+    assert "handover check" in told.out
+    record = tomllib.loads(file.read_text(encoding="utf-8"))
+    assert "id" in record
+    assert {"thickness"} <= record["slab"].keys()
+    assert {"start", "end"} <= record["placement"].keys()
+    assert "specified_strength" in record["mix"]
+
+
+def test_new_never_overwrites(run: Run, tmp_path: Path) -> None:
+    file = tmp_path / "garage.toml"
+    file.write_text("mine")
+    told = run("new", file)
+    assert told.status == 2
+    assert "is there already" in told.err
+    assert file.read_text() == "mine"
+
+
+def test_new_in_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
+    told = run("new", tmp_path / "no" / "garage.toml")
+    assert told.status == 2
+    assert names(tmp_path) == set()
+
+
+def test_check_of_a_usable_record(run: Run, record: Path) -> None:
+    told = run("check", record)
+    assert (told.status, told.err) == (0, "")
+    assert "can be used" in told.out
+
+
+@pytest.mark.parametrize("shape", ["job", "schedule"])
+def test_schema_prints_a_json_schema(run: Run, shape: str) -> None:
+    told = run("schema", shape)
+    assert told.status == 0
+    schema = json.loads(told.out)
+    assert schema["type"] == "object"
+    assert ("placement" if shape == "job" else "milestones") in schema["properties"]
+
+
+def test_plan_prints_a_table(run: Run, record: Path, weather: Path, as_of: str) -> None:
+    told = run("plan", record, "-w", weather, "--as-of", as_of)
+    assert told.status == 0
+    assert "Test slab" in told.out
+    assert "Not before" in told.out
+    assert max(map(len, told.out.splitlines())) <= 100
+
+
+def test_plan_as_json_is_the_whole_schedule(run: Run, record: Path, weather: Path, as_of: str) -> None:
+    told = run("plan", record, "-w", weather, "--as-of", as_of, "--json")
+    schedule = json.loads(told.out)
+    assert told.status == 0
+    assert schedule["job"] == "2026-07-14-test-slab"
+    assert schedule["issued_at"] == as_of
+    assert {"milestones", "watering", "risks", "cautions", "history"} <= schedule.keys()
+
+
+@pytest.mark.parametrize(
+    ("time", "problem"),
+    [
+        ("2026-07-14T12:30:00", "offset from UTC"),
+        ("2026-07-14", "offset from UTC"),
+        ("tomorrow", "is not a time"),
+        ("2026-02-30T12:00:00Z", "is not a time"),
+        ("", "is not a time"),
+    ],
+)
+def test_a_time_of_issue_that_is_none(
+    run: Run, record: Path, weather: Path, tmp_path: Path, time: str, problem: str
+) -> None:
+    told = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", time)
+    assert told.status == 2
+    assert "--as-of" in told.err
+    assert problem in told.err
+    assert "Example" in told.err
+    assert names(tmp_path) == {record.name, weather.name}
+
+
+def test_two_spellings_of_one_time_of_issue(run: Run, record: Path, weather: Path) -> None:
+    told = [
+        json.loads(run("plan", record, "-w", weather, "--json", "--as-of", time).out)["issued_at"]
+        for time in ("2026-07-14T16:30:00Z", "2026-07-14T12:30:00-04:00")
+    ]
+    assert told[0] == told[1]
+
+
+# ---- bad input: exit 2, a message that mends, nothing written
+
+
+@pytest.fixture
+def refused(run: Run, tmp_path: Path, weather: Path, as_of: str) -> Callable[..., str]:
+    """Give a function that issues a record that must be refused, and returns what was said."""
+
+    def issue(record: str | bytes, weather_file: Path = weather) -> str:
+        file = tmp_path / "job.toml"
+        file.write_bytes(record if isinstance(record, bytes) else record.encode())
+        before = names(tmp_path)
+        told = run("issue", file, "-w", weather_file, "-o", tmp_path / "new" / "out", "--as-of", as_of)
+        assert told.status == 2, told.err
+        assert told.out == ""
+        assert "Nothing was written" in told.err
+        assert names(tmp_path) == before
+        return str(told.err)
+
+    return issue
+
+
+WRONG = {
+    "slab.thickness": [
+        ('thickness = "5 in"', "thickness = 4"),
+        ('thickness = "5 in"', 'thickness = "1 in"'),
+        ('thickness = "5 in"', 'thickness = "30 in"'),
+        ('thickness = "5 in"', 'thickness = "5 psi"'),
+        ('thickness = "5 in"', ""),
+    ],
+    "slab.thicknes": [('thickness = "5 in"', 'thickness = "5 in"\nthicknes = "5 in"')],
+    "mix.specified_strength": [
+        ('"3000 psi"', '"300 psi"'),
+        ('"3000 psi"', '"90 MPa"'),
+        ('"3000 psi"', "3000"),
+        ('specified_strength = "3000 psi"', ""),
+    ],
+    "mix.water_cementitious": [("= 0.50", "= 0.2"), ("= 0.50", "= 0.9"), ("= 0.50", '= "wet"')],
+    "mix.cement": [('cement = "I"', 'cement = "IX"')],
+    "placement.concrete_temperature": [('"84 degF"', '"20 degF"'), ('"84 degF"', '"120 degF"')],
+    "placement.end": [
+        ("end = 2026-07-14T08:05:00", "end = 2026-07-14T06:05:00"),
+        ("end = 2026-07-14T08:05:00", "end = 2026-07-14T22:05:00"),
+        ("end = 2026-07-14T08:05:00", 'end = "soon"'),
+        ("end = 2026-07-14T08:05:00", ""),
+    ],
+    "site.latitude": [("latitude = 36.10", "latitude = 136.10"), ("latitude = 36.10", 'latitude = "north"')],
+    "site.longitude": [("longitude = -79.95", "longitude = -279.95")],
+    "site.timezone": [("America/New_York", "America/Atlantis")],
+    "curing.method": [('"sprinkler"', '"prayer"')],
+    "id": [
+        ('id = "2026-07-14-test-slab"', 'id = "../../etc/cron.d/x"'),
+        ('id = "2026-07-14-test-slab"', 'id = "/tmp/x"'),
+        ('id = "2026-07-14-test-slab"', 'id = ".."'),
+        ('id = "2026-07-14-test-slab"', 'id = ""'),
+        ('id = "2026-07-14-test-slab"', 'id = "a\\u0000b"'),
+        ('id = "2026-07-14-test-slab"', "id = 7"),
+    ],
+}
+
+
+@pytest.mark.parametrize(
+    ("field", "right", "wrong"),
+    [(field, right, wrong) for field, pairs in WRONG.items() for right, wrong in pairs],
+)
+def test_a_wrong_field_is_named_with_its_line(
+    refused: Callable[..., str], record_text: str, field: str, right: str, wrong: str
+) -> None:
+    assert record_text.count(right) == 1
+    changed = record_text.replace(right, wrong)
+    said = refused(changed)
+    assert field in said
+    if wrong:
+        line = changed[: changed.index(wrong)].count("\n") + 1 + wrong.count("\n")
+        assert f"job.toml:{line}" in said
+
+
+def test_the_advice_for_a_thickness_without_a_unit(refused: Callable[..., str], record_text: str) -> None:
+    said = refused(record_text.replace('thickness = "5 in"', "thickness = 4"))
+    assert '"4 in"' in said
+    assert "1 thing to mend" in said
+
+
+def test_five_mistakes_are_five_findings(refused: Callable[..., str], record_text: str) -> None:
+    for right, wrong in [
+        ('thickness = "5 in"', "thickness = 4"),
+        ('"3000 psi"', '"90 MPa"'),
+        ("= 0.50", "= 0.9"),
+        ("America/New_York", "America/Atlantis"),
+        ('"sprinkler"', '"prayer"'),
+    ]:
+        record_text = record_text.replace(right, wrong)
+    said = refused(record_text)
+    assert "5 things to mend" in said
+    for field in ("slab.thickness", "mix.specified_strength", "mix.water_cementitious", "site.timezone"):
+        assert field in said
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"id = ", b"<html>", bytes(range(256)) * 8, b"\xff\xfe\x00", b"", b"\x00" * 4096, b"[" * 100_000],
+    ids=["half a line", "a page", "binary", "a mark of UTF-16", "empty", "zeros", "deep"],
+)
+def test_a_record_that_is_none(refused: Callable[..., str], content: bytes) -> None:
+    assert "job.toml" in refused(content)
+
+
+def test_a_file_that_is_missing_or_a_folder(run: Run, record: Path, weather: Path, tmp_path: Path) -> None:
+    before = names(tmp_path)
+    for job, hours in ((tmp_path / "no.toml", weather), (tmp_path, weather), (record, tmp_path / "no.json")):
+        told = run("issue", job, "-w", hours, "-o", tmp_path / "out")
+        assert told.status == 2, told.err
+        assert str(tmp_path) in told.err
+    assert names(tmp_path) == before
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
+def test_a_file_that_may_not_be_read(run: Run, record: Path) -> None:
+    record.chmod(0)
+    assert run("check", record).status == 2
+
+
+def test_a_file_of_200_megabytes(run: Run, record: Path, weather: Path, tmp_path: Path) -> None:
+    huge = tmp_path / "huge"
+    with huge.open("wb") as file:
+        file.truncate(200_000_000)
+    for job, hours in ((huge, weather), (record, huge)):
+        told = run("issue", job, "-w", hours, "-o", tmp_path / "out")
+        assert told.status == 2, told.err
+        assert "huge" in told.err
+    assert not (tmp_path / "out").exists()
+
+
+# ---- weather that does not fit
+
+
+def test_weather_of_another_place(
+    refused: Callable[..., str], record_text: str, hourly: Callable[..., object], tmp_path: Path
+) -> None:
+    far = tmp_path / "far.json"
+    far.write_text(json.dumps(hourly(latitude=36.8)))  # 0.7 degrees of latitude: 78 km
+    assert "km" in refused(record_text, far)
+
+
+def test_weather_near_enough(
+    run: Run, record: Path, hourly: Callable[..., object], tmp_path: Path, as_of: str
+) -> None:
+    near = tmp_path / "near.json"
+    near.write_text(json.dumps(hourly(latitude=36.4)))  # 0.3 degrees of latitude: 33 km
+    assert run("plan", record, "-w", near, "--as-of", as_of).status == 0
+
+
+@pytest.mark.parametrize("first", ["2025-07-14T00:00", "2026-08-14T00:00", "2026-07-15T00:00"])
+def test_weather_of_another_time(
+    refused: Callable[..., str],
+    record_text: str,
+    hourly: Callable[..., object],
+    tmp_path: Path,
+    first: str,
+) -> None:
+    late = tmp_path / "late.json"
+    late.write_text(json.dumps(hourly(first)))
+    assert "late.json" in refused(record_text, late)
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b'{"error": true, "reason": "Daily API request limit exceeded."}',
+        b'{"title": "Unexpected Problem", "status": 500, "detail": "An unexpected problem has occurred."}',
+        b"{}",
+        b"[]",
+        b"null",
+        b"{",
+        b"",
+        bytes(range(256)) * 64,
+        b"<html><body>Service Unavailable</body></html>",
+    ],
+)
+def test_a_weather_file_that_is_none(
+    refused: Callable[..., str], record_text: str, tmp_path: Path, content: bytes
+) -> None:
+    file = tmp_path / "bad.json"
+    file.write_bytes(content)
+    assert "bad.json" in refused(record_text, file)
+
+
+def test_what_a_service_said_is_passed_on(
+    refused: Callable[..., str], record_text: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "bad.json"
+    file.write_text('{"error": true, "reason": "Daily API request limit exceeded."}')
+    assert "Daily API request limit exceeded" in refused(record_text, file)
+
+
+def test_faults_of_record_and_weather_are_told_together(
+    refused: Callable[..., str], record_text: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "bad.json"
+    file.write_bytes(b"{}")
+    said = refused(record_text.replace('thickness = "5 in"', "thickness = 4"), file)
+    assert "slab.thickness" in said
+    assert "bad.json" in said
+
+
+# ---- the rest of the promise
+
+
+def test_a_language_that_is_not_there_lists_those_that_are(
+    run: Run, record: Path, weather: Path, tmp_path: Path, as_of: str
+) -> None:
+    out = tmp_path / "out"
+    told = run("issue", record, "-w", weather, "-o", out, "--as-of", as_of, "--language", "en,tlh")
+    assert told.status == 2
+    assert "tlh" in told.err
+    assert "en" in told.err.split("Expected", 1)[1]
+    assert not out.exists()
+
+
+def test_control_characters_reach_no_terminal(run: Run, record: Path, record_text: str) -> None:
+    record.write_text(record_text.replace('"sprinkler"', '"\\u001b[31mred\\u0007"'))
+    told = run("check", record)
+    assert told.status == 2
+    assert "\x1b" not in told.err
+    assert "\x07" not in told.err
+
+
+def test_a_fault_of_the_program_is_said_to_be_one(
+    run: Run, record: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def break_down(*_: object) -> None:
+        raise ZeroDivisionError("by nought")
+
+    monkeypatch.setattr("handover.issue.receive.read_record", break_down)
+    told = run("check", record)
+    assert told.status == 1
+    assert "ZeroDivisionError" in told.err
+    with pytest.raises(ZeroDivisionError):
+        main(["--trace", "check", str(record)])
+
+
+def test_stopping_by_hand(run: Run, record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("handover.issue.receive.read_record", stop)
+    told = run("check", record)
+    assert (told.status, told.out) == (1, "")
+    assert "Nothing was written" in told.err

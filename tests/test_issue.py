@@ -1,0 +1,297 @@
+"""Whole runs: a record and hourly weather in, the set of documents out."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+import json
+import os
+import subprocess
+import sys
+import tomllib
+from datetime import datetime, timedelta
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import icalendar
+import pikepdf
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    Run = Callable[..., Any]
+
+ROOT = Path(__file__).parents[1]
+SAMPLES = sorted(each for each in (ROOT / "sample_jobs").iterdir() if (each / "job.toml").is_file())
+
+SET = {
+    "care-sheet.pdf",
+    "care-page.html",
+    "owner.ics",
+    "crew.ics",
+    "data-sheet.pdf",
+    "schedule.json",
+    "message.eml",
+}
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {
+        each.relative_to(folder).as_posix(): each.read_bytes() for each in folder.rglob("*") if each.is_file()
+    }
+
+
+def in_a_process(*arguments: object, **surroundings: str) -> subprocess.CompletedProcess[str]:
+    """Run the command in a process of its own, somewhere else, with other surroundings."""
+    return subprocess.run(
+        [sys.executable, "-W", "error", "-m", "handover.cli", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, **surroundings},
+        cwd=surroundings.get("PWD"),
+    )
+
+
+def sample_arguments(sample: Path) -> list[object]:
+    """Return the arguments that issue a sample offline, an hour after its finishing or its last concrete."""
+    placement = tomllib.loads((sample / "job.toml").read_text(encoding="utf-8"))["placement"]
+    done = placement.get("finished", placement["end"])
+    (weather,) = (each for each in sample.iterdir() if each.stem == "weather")
+    return ["issue", sample / "job.toml", "-w", weather, "--as-of", f"{done + timedelta(hours=1)}-04:00"]
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda each: each.name)
+def test_a_sample_comes_out_whole_and_the_same_twice(sample: Path, tmp_path: Path) -> None:
+    for name, seed in (("one", "1"), ("two", "2")):
+        told = in_a_process(
+            *sample_arguments(sample), "-o", tmp_path / name, PYTHONHASHSEED=seed, TZ="Asia/Kathmandu"
+        )
+        assert told.returncode == 0, told.stderr
+    one, two = contents(tmp_path / "one"), contents(tmp_path / "two")
+    assert {name for name in one if "/" not in name} == SET
+    assert all(one.values())
+    assert [name for name in one if one[name] != two.get(name)] == []
+    assert one.keys() == two.keys()
+    received = {name: content for name, content in one.items() if name.startswith("inputs/")}
+    assert received["inputs/job.toml"] == (sample / "job.toml").read_bytes()
+    assert len(received) == 2
+
+
+def test_there_are_three_samples() -> None:
+    assert len(SAMPLES) == 3
+
+
+@pytest.fixture
+def issue(run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path) -> Callable[..., Path]:
+    """Give a function that issues the invented record and returns the folder."""
+
+    def issue_record(*more: object, text: str | None = None, at: str = as_of) -> Path:
+        if text is not None:
+            record.write_text(text, encoding="utf-8")
+        told = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", at, *more)
+        assert told.status == 0, told.err
+        return tmp_path / "out"
+
+    return issue_record
+
+
+def test_the_documents_say_whose_slab_it_is(issue: Callable[..., Path]) -> None:
+    folder = issue()
+    for name in ("care-sheet.pdf", "data-sheet.pdf"):
+        with pikepdf.open(folder / name) as pdf:
+            assert len(pdf.pages) >= 1
+        text = subprocess.run(["pdftotext", folder / name, "-"], capture_output=True, text=True, check=True)
+        assert "Test slab" in text.stdout
+    assert "Test slab" in (folder / "care-page.html").read_text(encoding="utf-8")
+    message = email.message_from_bytes((folder / "message.eml").read_bytes(), policy=email.policy.default)
+    assert "ana@example.org" in message["To"]
+    assert json.loads((folder / "schedule.json").read_bytes())["job"] == "2026-07-14-test-slab"
+
+
+def test_a_second_issue_is_the_next_revision_of_the_same_events(issue: Callable[..., Path]) -> None:
+    def events(folder: Path) -> dict[str, int]:
+        calendar = icalendar.Calendar.from_ical((folder / "owner.ics").read_bytes())
+        return {str(each["UID"]): int(each["SEQUENCE"]) for each in calendar.walk("VEVENT")}
+
+    first = events(issue())
+    assert events(issue()) == first, "the same issue again is no new revision"
+    second = events(issue(at="2026-07-14T18:30:00-04:00"))
+    assert second.keys() == first.keys()
+    assert {second[uid] - first[uid] for uid in first} == {1}
+
+
+def test_a_folder_of_another_job_is_left_alone(
+    issue: Callable[..., Path], run: Run, record: Path, record_text: str, weather: Path, as_of: str
+) -> None:
+    folder = issue()
+    before = contents(folder)
+    record.write_text(record_text.replace("test-slab", "other-slab"), encoding="utf-8")
+    told = run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of)
+    assert told.status == 2
+    assert "another job" in told.err
+    assert contents(folder) == before
+
+
+def test_units_and_paper_of_the_reader(issue: Callable[..., Path]) -> None:
+    with pikepdf.open(issue("--paper", "a4", "--units", "si") / "care-sheet.pdf") as pdf:
+        _, _, width, height = (float(each) for each in pdf.pages[0].mediabox)
+    # ISO 216: A4 is 210 mm by 297 mm; a point is 1/72 in. Rounded by the engine to a hundredth.
+    assert (width, height) == pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=0.02)
+
+
+def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
+    run: Run, record: Path, record_text: str, weather: Path, as_of: str
+) -> None:
+    def schedule() -> dict[str, Any]:
+        told = run("plan", record, "-w", weather, "--as-of", as_of, "--json")
+        assert told.status == 0, told.err
+        return dict(json.loads(told.out))
+
+    us = schedule()
+    for ours, theirs in [  # NIST SP 811: 1 in = 25.4 mm, 1 lb = 0.45359237 kg, 1 psi = 6.894757 kPa
+        ('"34 ft"', '"10.3632 m"'),
+        ('"26 ft"', '"7.9248 m"'),
+        ('"5 in"', '"127 mm"'),
+        ('"3000 psi"', '"20.684272 MPa"'),
+        ('"564 lb/yd3"', '"334.60969 kg/m3"'),
+        ('"84 degF"', '"28.888889 degC"'),
+    ]:
+        assert ours in record_text
+        record_text = record_text.replace(ours, theirs)
+    record.write_text(record_text, encoding="utf-8")
+    si = schedule()
+    for one, other in zip(us["milestones"], si["milestones"], strict=True):
+        assert one["kind"] == other["kind"]
+        for date in ("likely", "not_before"):
+            if one[date] is None:
+                assert other[date] is None
+                continue
+            apart = datetime.fromisoformat(one[date]) - datetime.fromisoformat(other[date])
+            # The record in SI is rounded to 8 digits: seconds, far below the hour that is printed.
+            assert abs(apart) < timedelta(minutes=1), one["kind"]
+
+
+# ---- text from outside stays text
+
+
+class Elements(HTMLParser):
+    """Which elements and attributes a page has."""
+
+    def __init__(self, page: str) -> None:
+        super().__init__()
+        self.found: list[tuple[str, dict[str, str | None]]] = []
+        self.text = ""
+        self.feed(page)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs)))
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+HOSTILE = (
+    "<script>alert(1)</script><img src=x onerror=alert(2)> & "
+    "\\u000d\\u000aATTENDEE:mailto:x@example.net \\u0007"
+)
+
+
+@pytest.mark.parametrize(
+    "field",
+    ["site.name", "site.address", "owner.name", "contractor.name", "contractor.address", "mix.supplier"],
+)
+def test_markup_and_control_characters_are_text(
+    run: Run, record: Path, weather: Path, record_text: str, as_of: str, tmp_path: Path, field: str
+) -> None:
+    part, key = field.split(".")
+    lines = [
+        line for line in record_text.splitlines() if not (line.startswith(f"{key} = ") and key != "name")
+    ]
+    at = lines.index(f"[{part}]") + 1
+    if key == "name":
+        del lines[at]
+    lines.insert(at, f'{key} = "{HOSTILE}"')
+    record.write_text("\n".join(lines), encoding="utf-8")
+    told = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", as_of)
+    if told.status == 2:  # refused outright, by name
+        assert field in told.err
+        return
+    assert told.status == 0, told.err
+    folder = tmp_path / "out"
+    page = Elements((folder / "care-page.html").read_text(encoding="utf-8"))
+    assert not [each for each in page.found if "onerror" in each[1]]
+    assert not [each for each in page.found if each[0] == "img" and each[1].get("src") == "x"]
+    assert "alert(1)" not in "".join(str(each) for each in page.found if each[0] == "script")
+    for name in ("owner.ics", "crew.ics"):
+        content = (folder / name).read_bytes()
+        assert b"\x07" not in content
+        calendar = icalendar.Calendar.from_ical(content)
+        assert not [each for each in calendar.walk() if "ATTENDEE" in each]
+    message = email.message_from_bytes((folder / "message.eml").read_bytes(), policy=email.policy.default)
+    assert "ATTENDEE" not in message
+    assert not message.defects
+
+
+# ---- a real forecast
+
+APALACHICOLA = """\
+id = "2022-02-04-bay-avenue-carport"
+
+[site]
+name = "Bay Avenue carport"
+latitude = 29.73
+longitude = -84.98
+
+[owner]
+name = "Lee Sample"
+email = "lee@example.org"
+
+[contractor]
+name = "Example Flatwork"
+phone = "555-0119"
+email = "office@example.com"
+
+[slab]
+use = "driveway"
+length = "24 ft"
+width = "22 ft"
+thickness = "5 in"
+
+[placement]
+start = 2022-02-04T07:30:00
+end = 2022-02-04T09:00:00
+
+[mix]
+specified_strength = "3000 psi"
+"""
+
+
+def test_a_real_forecast_of_the_national_weather_service(
+    run: Run, shared_weather: Path, tmp_path: Path
+) -> None:
+    record = tmp_path / "job.toml"
+    record.write_text(APALACHICOLA, encoding="utf-8")
+    forecast = shared_weather / "nws-gridpoint-2022-02-03.json"
+    at = "2022-02-04T11:00:00-05:00"
+    told = run("issue", record, "-w", forecast, "-o", tmp_path / "out", "--as-of", at)
+    assert told.status == 0, told.err
+    schedule = json.loads((tmp_path / "out" / "schedule.json").read_bytes())
+    assert schedule["timezone"] == "America/New_York"
+    assert "National Weather Service" in schedule["weather"]["source"]
+    dates = {
+        each["kind"]: datetime.fromisoformat(each["not_before"])
+        for each in schedule["milestones"]
+        if each["not_before"]
+    }
+    placed = datetime.fromisoformat("2022-02-04T09:00:00-05:00")
+    # Order of the trade: it sets, it is watered, walked on, driven on. Common practice, no source.
+    order = ["initial-set", "final-set", "first-water", "foot-traffic", "light-vehicles"]
+    assert [kind for kind in sorted(dates, key=dates.__getitem__) if kind in order] == order
+    assert dates["initial-set"] > placed
+    # ACI 332: a car after a week, near 70 degF; this week is colder, so no sooner.
+    assert dates["light-vehicles"] - placed >= timedelta(days=7)
+    received = (tmp_path / "out" / "inputs" / forecast.name).read_bytes()
+    assert received == forecast.read_bytes()
