@@ -16,7 +16,7 @@ import vobject
 
 from handover.documents.calendars import crew_calendar, owner_calendar, single_event
 from handover.documents.events import crew_events, owner_events
-from handover.documents.wording import Wording
+from handover.documents.wording import EventWords, Wording
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
 
 if TYPE_CHECKING:
@@ -402,6 +402,17 @@ def test_text_from_outside_is_still_there_as_text(nasty: JobRecord, cold: CureSc
         assert all(told in each for each in names)
     walk = next(each for each in read(both(nasty, cold)[1]) if "eve@example.com" in each.description.value)
     assert '<b>a;b,c\\n:"' in walk.description.value
+
+
+def test_words_of_a_contractor_stay_within_their_property(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = Wording(job, schedule)
+    event = replace(owner_events(job, schedule, wording)[0], words=EventWords(NASTY, NASTY))
+    ics = single_event(job, schedule, wording, event)
+    assert {line.partition(":")[0].partition(";")[0] for line in unfolded(ics)} <= ALLOWED
+    [entry] = read(ics)
+    assert entry.summary.value == entry.valarm.description.value
+    assert "\n" not in entry.summary.value
+    assert "BEGIN:VALARM" in entry.summary.value
 
 
 @pytest.mark.parametrize("name", ["Ж" * 200, "a" * 74 + "ü" * 80, "🧱" * 60, "x" * 500, "e\u0301" * 90])

@@ -210,6 +210,13 @@ def test_keys_stand_in_order_and_one_to_a_line(schedule: model.CureSchedule) -> 
     assert keys == sorted(each.name for each in dataclasses.fields(model.CureSchedule))
 
 
+def test_keys_stand_in_order_all_the_way_down(schedule: model.CureSchedule) -> None:
+    def ordered(pairs: list[tuple[str, object]]) -> None:
+        assert [key for key, _ in pairs] == sorted(key for key, _ in pairs)
+
+    json.loads(schedule_json(schedule), object_pairs_hook=ordered)
+
+
 def test_a_time_without_a_zone_is_refused(schedule: model.CureSchedule) -> None:
     naive = dataclasses.replace(schedule, issued_at=datetime(2026, 10, 31, 16, 0))  # noqa: DTZ001 - that is the test
     with pytest.raises(ValueError, match="no time zone"):
