@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from handover.documents.wording import DayWords, MilestoneWords, VisitWords, Wording
+    from handover.schedule.model import Refusal
 
 MAIN = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
 LATER = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
@@ -35,6 +36,8 @@ STAYS_OFF = (
 )
 COLUMNS = ("morning", "midday", "evening", "night")
 COLD = {"frost", "cold-weather", "heaters"}
+NEXT_YEAR = timedelta(days=180)
+"""Dates farther off than this are told with their year."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
 
@@ -48,6 +51,8 @@ class Row:
     when: str
     sentence: str
     typical: bool = False
+    day: str = ""
+    hour: str = ""
 
 
 @dataclass(frozen=True)
@@ -136,17 +141,27 @@ class Care:
     def _cold(self) -> bool:
         return any(caution.code in COLD for caution in self.schedule.cautions)
 
-    def _row(self, words: MilestoneWords) -> Row:
-        return Row(OF_KIND[words.kind], words.title, self.when(words), words.sentence, words.typical)
+    def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> Row:
+        when = words.when
+        return Row(
+            icon=OF_KIND[words.kind],
+            title=words.title if title is None else title,
+            when=self.when(words),
+            sentence=words.sentence if sentence is None else sentence,
+            typical=words.typical,
+            day=self._day(words),
+            hour=when.hour if when and when.exact else "",
+        )
 
     def when(self, words: MilestoneWords) -> str:
-        """Return "9:30 in the morning, Wednesday, July 15", "Wednesday, July 22", or to ask the contractor."""
+        """Return "9:30 in the morning, Wednesday, July 15", or "Wednesday, July 22", or to ask."""
+        return words.when.text if words.when and words.when.exact else self._day(words)
+
+    def _day(self, words: MilestoneWords) -> str:
         if words.when is None:
             return self.say("milestone.words.unknown")
-        far = words.when.instant - self.schedule.placement_end > timedelta(days=180)
-        if far:
-            return self.wording.speak.day(words.when.instant, year=True)
-        return words.when.text if words.when.exact else words.when.day
+        far = words.when.instant - self.schedule.placement_end > NEXT_YEAR
+        return self.wording.speak.day(words.when.instant, year=far)
 
     @cached_property
     def crew(self) -> tuple[str, ...]:
@@ -203,28 +218,20 @@ class Care:
     @cached_property
     def stays_off(self) -> tuple[Row, ...]:
         """Return what must stay off, and until when."""
-        rows = [
-            Row(
-                OF_KIND[kind],
-                self.say(f"stays-off.{kind}"),
-                self.when(self.known[kind]),
-                "",
-                self.known[kind].typical,
-            )
+        told = [
+            self._row(self.known[kind], self.say(f"stays-off.{kind}"), "")
             for kind in STAYS_OFF
             if kind in self.known
         ]
-        for refusal in self.schedule.refusals:
-            if refusal.kind in STAYS_OFF:
-                rows.append(
-                    Row(
-                        OF_KIND[refusal.kind],
-                        self.say(f"stays-off.{refusal.kind}"),
-                        self.say("stays-off.never"),
-                        self.say(f"refusal.{refusal.because}"),
-                    )
-                )
-        return tuple(rows)
+        return (*told, *(self._never(each) for each in self.schedule.refusals if each.kind in STAYS_OFF))
+
+    def _never(self, refusal: Refusal) -> Row:
+        return Row(
+            icon=OF_KIND[refusal.kind],
+            title=self.say(f"stays-off.{refusal.kind}"),
+            when=self.say("stays-off.never"),
+            sentence=self.say(f"refusal.{refusal.because}"),
+        )
 
     @cached_property
     def cautions(self) -> tuple[Row, ...]:

@@ -26,7 +26,9 @@ if TYPE_CHECKING:
 
 WIDTH = 520.0
 LABEL = 14.0
-SLAB_TONES = 6
+GAP = 10.0
+"""Least space between two labels in one row."""
+SLAB_TONES = 12
 FLAG_KINDS = (
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
@@ -85,7 +87,7 @@ class Flag:
 
     def touches(self, other: Flag) -> bool:
         """Tell whether two labels overlap if they stand in one row."""
-        return self.left < other.right and other.left < self.right
+        return self.left < other.right + GAP and other.left < self.right + GAP
 
 
 def flag(pole: float, width: float, right_edge: float) -> Flag:
@@ -254,7 +256,7 @@ def strength(wording: Wording) -> Chart:
     thin = _thin(len(xs))
     upper = [(xs[i], y(high[i])) for i in thin]
     lower = [(xs[i], y(low[i])) for i in thin]
-    drawing.area([*upper, *reversed(lower)], "slab1")
+    drawing.area([*upper, *reversed(lower)], "band")
     drawing.curve([(xs[i], y(likely[i])) for i in thin], "ink", 2.5)
     full = reader_value(wording.schedule.specified_strength_mpa, "MPa", wording.units)[0]
     if full <= ticks[-1]:
@@ -323,14 +325,14 @@ def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: 
 # ---- weather
 
 
-def weather_strip(wording: Wording) -> Chart:
+def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     """Draw air, drying and rain hour by hour, with the watering hours shaded."""
     weather = wording.schedule.weather
     days = min(max(len(wording.schedule.watering) + 1, 4), 9)
     keep = weather.time <= weather.time[0] + np.timedelta64(days * 24, "h")
-    left, right, height = 8.0, WIDTH - 8, 292.0
+    left, right, height = 8.0, width - 8, 262.0
     start, end = weather.time[keep][0], weather.time[keep][-1]
-    width = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
+    pace = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
 
     def x(when: np.datetime64 | datetime) -> float:
         moment = (
@@ -338,17 +340,17 @@ def weather_strip(wording: Wording) -> Chart:
             if isinstance(when, datetime)
             else when
         )
-        return left + width * float((moment - start) / np.timedelta64(1, "s"))
+        return left + pace * float((moment - start) / np.timedelta64(1, "s"))
 
     air = reader_array(weather.air_c[keep], "degC", wording)
     history = wording.schedule.history
     inside = (history.time >= start) & (history.time <= end)
     drying = reader_array(history.evaporation[inside], "kg/m2/h", wording)
     drawing = Drawing(
-        WIDTH, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
+        width, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
     )
-    lanes = {"air": (44.0, 128.0), "drying": (160.0, 212.0), "rain": (244.0, 264.0)}
-    _watering_hours(drawing, wording, x, right, (26.0, 268.0))
+    lanes = {"air": (46.0, 112.0), "drying": (152.0, 192.0), "rain": (216.0, 236.0)}
+    _watering_hours(drawing, wording, x, right, (26.0, 240.0))
     _midnights(drawing, wording, x, (left, right), height)
     xs = [x(each) for each in weather.time[keep]]
     _lane(drawing, wording, "air", "degC", lanes["air"])
@@ -382,7 +384,10 @@ def weather_strip(wording: Wording) -> Chart:
 
 def _lane(drawing: Drawing, wording: Wording, name: str, unit: str, lane: tuple[float, float]) -> None:
     reader = wording.unit_name(unit) if unit else ""
-    drawing.text((10, lane[0] - 8), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True)
+    lift = 34 if name == "air" else 9
+    drawing.text(
+        (8, lane[0] - lift), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True
+    )
 
 
 def _points(
@@ -415,7 +420,7 @@ def _extremes(
         part = air[first : first + 24]
         for index, lift in ((int(part.argmax()), -5.0), (int(part.argmin()), 15.0)):
             place = points[first + index]
-            if 14 <= place[0] <= WIDTH - 18:  # noqa: PLR2004 - inside the paper
+            if 14 <= place[0] <= drawing.width - 18:  # noqa: PLR2004 - inside the paper
                 drawing.text((place[0], place[1] + lift), f"{part[index]:.0f}°", "ink", 12, anchor="middle")
 
 
@@ -463,8 +468,8 @@ def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], fl
         return
     place = x(begins)
     words = wording.say("chart.weather.typical")
-    drawing.line((place, 4), (place, 268), "soft", 1.2, "2 3")
-    room = place + 6 + text_width(words, 12) < WIDTH
+    drawing.line((place, 4), (place, 240), "soft", 1.2, "2 3")
+    room = place + 6 + text_width(words, 12) < drawing.width
     drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
 
 

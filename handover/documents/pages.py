@@ -70,7 +70,7 @@ def care_sheet_html(
 ) -> str:
     """Return the finished HTML that the care sheet is rendered from. Arguments as `render_care_sheet`."""
     wording = Wording(job, schedule, language=language, units=units, templates=templates)
-    html = _filled("care_sheet.html", wording, pictures, paper=paper, time_line_width=WIDE)
+    html = _filled("care_sheet.html", wording, pictures, paper=paper, chart_width=WIDE)
     return in_our_letters(html)
 
 
@@ -101,7 +101,7 @@ def care_page_html(
 ) -> str:
     """Return the care page as text. Arguments as `render_care_sheet`."""
     wording = Wording(job, schedule, language=language, units=units, templates=templates)
-    return _filled("care_page.html", wording, pictures, paper="letter", time_line_width=charts.WIDTH)
+    return _filled("care_page.html", wording, pictures, paper="letter", chart_width=charts.WIDTH)
 
 
 def _filled(
@@ -110,7 +110,7 @@ def _filled(
     pictures: Mapping[str, bytes] | None,
     *,
     paper: Paper,
-    time_line_width: float,
+    chart_width: float,
 ) -> str:
     """Return a template filled with the contents of a care sheet."""
     template = environment(wording.templates).get_template(name)
@@ -120,9 +120,9 @@ def _filled(
         speak=wording.speak,
         wording=wording,
         paper=paper,
-        time_line=charts.time_line(wording, time_line_width),
+        time_line=charts.time_line(wording, chart_width),
         strength=charts.strength(wording),
-        weather=charts.weather_strip(wording),
+        weather=charts.weather_strip(wording, chart_width),
         fonts=Markup(font_faces()),  # noqa: S704 - our own style rules
         inks=INKS,
         icons={name: Markup(icon_uri(name)) for name in ICONS},  # noqa: S704 - our own drawings
