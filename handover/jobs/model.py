@@ -110,8 +110,8 @@ class Mix(Part):
     supplier: str | None = None
     specified_strength: float
     cement: str = "I"
-    cementitious: float | None = None  # the reader fills in both of these
-    water_cementitious: float | None = None
+    cementitious: float  # the reader fills in both of these
+    water_cementitious: float
     fly_ash: float = 0.0
     slag: float = 0.0
     air: float | None = None

@@ -204,7 +204,12 @@ def _to_write(path: Path, table: Table, problem: str) -> Finding:
         )
     schema = type(table).model_json_schema()["properties"][key]
     example = schema.get("examples", ["..."])[0]
-    return Finding(problem, expected=(field.description or key).rstrip("."), example=f'{key} = "{example}"')
+    return Finding(problem, expected=_told(field.description or key), example=f'{key} = "{example}"')
+
+
+def _told(description: str) -> str:
+    """Return a field's description as part of a sentence."""
+    return description[:1].lower() + description[1:].rstrip(".")
 
 
 def _unplaced(
