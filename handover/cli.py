@@ -14,11 +14,12 @@ from handover import __version__
 
 TYPE_CHECKING = False  # typing itself would be a third of the time that --help takes
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from datetime import datetime
     from pathlib import Path
     from typing import Literal
 
+    from handover.documents.spoken import Spoken
     from handover.documents.wording import Wording
     from handover.errors import Finding
     from handover.issue.receive import Received
@@ -126,9 +127,7 @@ def plan(options: Options) -> None:
     if options.json:
         sys.stdout.write(schedule_json(schedule).decode())
         return
-    words = Wording(received.job, schedule, language=options.language or "en", units=options.units)
-    for line in _table(words):
-        print(_printable(line))
+    print("\n".join([*_table(Wording(received.job, schedule, units=options.units))]))
 
 
 def issue(options: Options) -> None:
@@ -206,7 +205,6 @@ def _parser() -> ArgumentParser:
     _weather(each)
     _time(each)
     each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
-    each.add_argument("--language", metavar="CODE", help="of the table (en)")
     _units(each)
 
     each = command("issue", issue, "write the whole document set to a folder")
@@ -384,18 +382,52 @@ def _list(findings: Sequence[Finding]) -> None:
     _tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
 
 
-def _table(words: Wording) -> Iterable[str]:
-    """Give the lines of the schedule as a person reads it."""
-    yield words.job.site.name
-    yield ""
-    for each in words.owner_milestones:
-        yield f"  {each.title:34}{each.when_text}"
-    yield ""
+def _table(words: Wording) -> Iterator[str]:
+    """Give the lines of the schedule as the contractor reads it."""
+    schedule = words.schedule
+    yield from _wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
+    yield from _wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
+    yield from _heading("Not before")
+    for each in sorted(
+        words.milestones, key=lambda each: (each.when is None, each.when and each.when.instant)
+    ):
+        when = (
+            _with_year(each.when, schedule.issued_at.year) if each.when else "past the reach of the estimate"
+        )
+        late = f", not after {each.not_after.short}" if each.not_after else ""
+        yield from _entry(when, each.crew_title + late)
+    yield from _heading("Watering")
     for day in words.watering:
-        spans = ", ".join(visit.short_span for visit in day.visits) or day.note
-        yield f"  {day.short_day:14}{spans}"
+        visits = ", ".join(visit.short_span for visit in day.visits)
+        yield from _entry(day.short_day, "; ".join(part for part in (visits, day.amount, day.note) if part))
+    if schedule.refusals:
+        yield from _heading("No date is given")
+    for refusal in schedule.refusals:
+        yield from _entry(refusal.kind, words.say(f"refusal.{refusal.because}"))
+    if words.cautions:
+        yield from _heading("Cautions")
     for notice in words.cautions:
-        yield ""
-        yield f"{notice.title}: {notice.text}"
+        yield from _wrapped(f"{notice.title}. {notice.text}")
     yield ""
-    yield from words.limits
+    yield from _wrapped(" ".join(words.limits), first="", indent="")
+
+
+def _with_year(when: Spoken, issued: int) -> str:
+    year = when.instant.year
+    return when.short if year == issued else f"{when.short}, {year}"
+
+
+def _heading(text: str) -> Iterator[str]:
+    yield ""
+    yield text
+
+
+def _entry(left: str, right: str) -> Iterator[str]:
+    """Give a line of two columns; what is long runs on below its own column."""
+    yield from _wrapped(right, first=f"  {_printable(left):24}", indent=" " * 26)
+
+
+def _wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
+    import textwrap
+
+    yield from textwrap.wrap(_printable(text), _width(), initial_indent=first, subsequent_indent=indent)
