@@ -165,7 +165,7 @@ def test_halving_the_cells_quarters_the_error(concrete: Concrete, watered: bool)
 
 
 def test_long_steps_do_not_ring() -> None:
-    """Unconditionally stable: a cold front met in steps of ten days, a hundred times what a slab takes to cool."""
+    """Unconditionally stable: a cold front met in steps of ten days."""
     body = column(SLAB, [GROUND])
     outcome = march(
         body,
