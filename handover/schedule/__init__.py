@@ -1,1 +1,1 @@
-"""schedule"""
+"""The schedule: where job, weather, physics and rules meet."""

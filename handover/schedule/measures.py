@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.slab import HOUR
+from handover.schedule.course import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,8 +16,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.model import JobRecord
     from handover.practice.rules import GateRule, Practice
-    from handover.schedule.mix import Concrete
-    from handover.schedule.slab import Slab
+    from handover.schedule.course import Course
 
     Floats = NDArray[np.float64]
 
@@ -28,20 +26,9 @@ _DAY = 24
 _WINTER_ENDS = {"north": (5, 1), "south": (11, 1)}
 
 
-@dataclass
-class Ground:
-    """What conditions are measured on. ``met`` gathers the milestones already found, in hours, shape (m,)."""
-
-    job: JobRecord
-    slab: Slab
-    concrete: Concrete
-    practice: Practice
-    met: dict[str, Floats] = field(default_factory=dict)
-
-
-def measure(gate: GateRule, ground: Ground) -> Floats:
-    """Return when a condition is first met, in hours since each member's placement, shape (m,); inf: not in reach."""
-    hours = np.broadcast_to(MEASURES[gate.measure](gate, ground), ground.slab.placed_s.shape)
+def measure(gate: GateRule, course: Course) -> Floats:
+    """Return when a condition is first met, in hours since placement, shape (m,); inf: not within reach."""
+    hours = np.broadcast_to(MEASURES[gate.measure](gate, course), course.slab.placed_s.shape)
     return np.where(hours > limit_hours(gate), np.inf, hours)
 
 
@@ -72,72 +59,75 @@ def reached(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
     return np.where(short <= 0.0, within, beyond)
 
 
-def age_reached(ground: Ground, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
+def age_reached(course: Course, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
     """Return when the concrete has come to an equivalent age at all of some depths, in hours, shape (m,)."""
-    slab = ground.slab
+    slab = course.slab
     members = len(slab.placed_s)
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
     needed = np.repeat(np.broadcast_to(np.asarray(needed_h, dtype=np.float64), (members,)), count)
     met = reached(slab.hours, age.reshape(len(slab.hours), -1), needed)
-    return met.reshape(members, count).max(axis=1)
+    last: Floats = met.reshape(members, count).max(axis=1)
+    return last
 
 
-def first_reached(ground: Ground, needed_h: ArrayLike) -> Floats:
-    """Return when the concrete has come to an equivalent age at the first of its depths, in hours, shape (m,)."""
-    return np.minimum.reduce([age_reached(ground, needed_h, depth) for depth in range(3)])
+def first_reached(course: Course, needed_h: ArrayLike) -> Floats:
+    """Return when the first of the depths has come to an equivalent age, in hours, shape (m,)."""
+    first: Floats = np.minimum.reduce([age_reached(course, needed_h, depth) for depth in range(3)])
+    return first
 
 
-def _value(gate: GateRule) -> float:
+def needed(gate: GateRule) -> float:
+    """Return the threshold of a gate whose measure cannot do without one."""
     if gate.value is None:
         raise ValueError(f"rule {gate.rule} needs a value")
     return gate.value
 
 
-def _degree(gate: GateRule, ground: Ground) -> Floats:
-    concrete = ground.concrete
+def _degree(gate: GateRule, course: Course) -> Floats:
+    concrete = course.concrete
     at_set = {"setting.initial": concrete.initial_set_h, "setting.final": concrete.final_set_h}
-    return age_reached(ground, at_set[gate.per or ""])
+    return age_reached(course, at_set[gate.per or ""])
 
 
-def _after_final_set(gate: GateRule, ground: Ground) -> Floats:
-    return age_reached(ground, ground.concrete.final_set_h + _value(gate))
+def _after_final_set(gate: GateRule, course: Course) -> Floats:
+    return age_reached(course, course.concrete.final_set_h + needed(gate))
 
 
-def _finished(_: GateRule, ground: Ground) -> Floats:
+def _finished(_: GateRule, course: Course) -> Floats:
     """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
-    told = ground.job.placement.finished
+    told = course.job.placement.finished
     if told is None:
-        return age_reached(ground, ground.concrete.final_set_h)
-    return np.maximum((told.timestamp() - ground.slab.placed_s) / HOUR, 0.0)
+        return age_reached(course, course.concrete.final_set_h)
+    return np.maximum((told.timestamp() - course.slab.placed_s) / HOUR, 0.0)
 
 
-def _equivalent_age(gate: GateRule, ground: Ground) -> Floats:
-    return age_reached(ground, _value(gate))
+def _equivalent_age(gate: GateRule, course: Course) -> Floats:
+    return age_reached(course, needed(gate))
 
 
-def _age(gate: GateRule, _: Ground) -> Floats:
-    return np.array(_value(gate))
+def _age(gate: GateRule, _: Course) -> Floats:
+    return np.array(needed(gate))
 
 
-def _strength(gate: GateRule, ground: Ground) -> Floats:
-    return age_reached(ground, ground.concrete.age_at_strength(_value(gate)))
+def _strength(gate: GateRule, course: Course) -> Floats:
+    return age_reached(course, course.concrete.age_at_strength(needed(gate)))
 
 
-def _share_of_strength(gate: GateRule, ground: Ground) -> Floats:
-    concrete = ground.concrete
-    return age_reached(ground, concrete.age_at_strength(_value(gate) * concrete.specified_mpa))
+def _share_of_strength(gate: GateRule, course: Course) -> Floats:
+    concrete = course.concrete
+    return age_reached(course, concrete.age_at_strength(needed(gate) * concrete.specified_mpa))
 
 
-def _counted(gate: GateRule, ground: Ground, temperature_c: Floats) -> Floats:
+def _counted(gate: GateRule, course: Course, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
-    return reached(ground.slab.hours, total, _needed_hours(gate, ground))
+    return reached(course.slab.hours, total, _needed_hours(gate, course))
 
 
-def _needed_hours(gate: GateRule, ground: Ground) -> float:
-    return curing_hours(ground.job, ground.practice) if gate.per == "curing.days" else _value(gate)
+def _needed_hours(gate: GateRule, course: Course) -> float:
+    return curing_hours(course.job, course.practice) if gate.per == "curing.days" else needed(gate)
 
 
 def curing_hours(job: JobRecord, practice: Practice) -> float:
@@ -151,33 +141,33 @@ def curing_hours(job: JobRecord, practice: Practice) -> float:
     return float(days["plain"].get(mix.cement, days["plain"]["I"]))
 
 
-def _warm_air(gate: GateRule, ground: Ground) -> Floats:
-    return _counted(gate, ground, ground.slab.air.air_c)
+def _warm_air(gate: GateRule, course: Course) -> Floats:
+    return _counted(gate, course, course.slab.air.air_c)
 
 
-def _warm_slab(gate: GateRule, ground: Ground) -> Floats:
-    return _counted(gate, ground, ground.slab.temperature_c.min(axis=2))
+def _warm_slab(gate: GateRule, course: Course) -> Floats:
+    return _counted(gate, course, course.slab.temperature_c.min(axis=2))
 
 
-def _after_curing(gate: GateRule, ground: Ground) -> Floats:
-    return ground.met["curing-ends"] + _value(gate)
+def _after_curing(gate: GateRule, course: Course) -> Floats:
+    return course.met["curing-ends"] + needed(gate)
 
 
-def _drying(gate: GateRule, ground: Ground) -> Floats:
-    return ground.met["curing-ends"] + _value(gate) * ground.job.slab.thickness
+def _drying(gate: GateRule, course: Course) -> Floats:
+    return course.met["curing-ends"] + needed(gate) * course.job.slab.thickness
 
 
-def _first_winter(_: GateRule, ground: Ground) -> Floats:
+def _first_winter(_: GateRule, course: Course) -> Floats:
     """Return the end of the first winter: the first of May or, south of the equator, of November."""
-    site = ground.job.site
+    site = course.job.site
     month, day = _WINTER_ENDS["south" if (site.latitude or 0.0) < 0 else "north"]
-    placed = ground.job.placement.end
+    placed = course.job.placement.end
     ends = [datetime(year, month, day, tzinfo=placed.tzinfo) for year in (placed.year, placed.year + 1)]
     end = next(each for each in ends if each > placed)
-    return np.asarray((end.astimezone(UTC).timestamp() - ground.slab.placed_s) / HOUR)
+    return np.asarray((end.astimezone(UTC).timestamp() - course.slab.placed_s) / HOUR)
 
 
-MEASURES: dict[str, Callable[[GateRule, Ground], Floats]] = {
+MEASURES: dict[str, Callable[[GateRule, Course], Floats]] = {
     "degree of hydration": _degree,
     "hours after final set": _after_final_set,
     "finishing done": _finished,

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.schedule.cases import LIKELY
+from handover.schedule.course import HOUR
 from handover.schedule.measures import curing_hours, first_reached, measure
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
-from handover.schedule.slab import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.model import JobRecord
     from handover.practice.rules import GateRule, Practice
-    from handover.schedule.cases import Cases
-    from handover.schedule.measures import Ground
+    from handover.schedule.course import Course
     from handover.schedule.model import Basis
 
     Floats = NDArray[np.float64]
@@ -31,16 +30,16 @@ _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wet
 
 
 def milestones(
-    ground: Ground, cases: Cases, basis: Callable[[datetime], Basis]
+    course: Course, basis: Callable[[datetime], Basis]
 ) -> tuple[tuple[Milestone, ...], tuple[Refusal, ...]]:
     """Return the dates of a job, in the order of `MilestoneKind`, and those that the tool will not give."""
-    refused = tuple(refusals(ground.job, ground.practice))
+    refused = tuple(refusals(course.job, course.practice))
     withheld = {refusal.kind for refusal in refused}
     found = []
     for kind in MilestoneKind:
-        gates = ground.practice.gates_of(kind, ground.job.slab.use)
-        if gates and kind not in withheld and _called_for(kind, ground.job):
-            found.append(_milestone(kind, gates, ground, cases, basis))
+        gates = course.practice.gates_of(kind, course.job.slab.use)
+        if gates and kind not in withheld and _called_for(kind, course.job):
+            found.append(_milestone(kind, gates, course, basis))
     return tuple(found), refused
 
 
@@ -72,26 +71,25 @@ def _called_for(kind: MilestoneKind, job: JobRecord) -> bool:
 def _milestone(
     kind: MilestoneKind,
     rules: tuple[GateRule, ...],
-    ground: Ground,
-    cases: Cases,
+    course: Course,
     basis: Callable[[datetime], Basis],
 ) -> Milestone:
-    met = {rule.rule: measure(rule, ground) for rule in rules}
+    met = {rule.rule: measure(rule, course) for rule in rules}
     together = np.maximum.reduce(list(met.values()))
-    ground.met[kind] = together
+    course.met[kind] = together
     gates = sorted(
-        (_gate(rule, met[rule.rule], ground, cases) for rule in rules), key=_not_before_last, reverse=True
+        (_gate(rule, met[rule.rule], course) for rule in rules), key=_not_before_last, reverse=True
     )
-    zone, placed = ground.job.zone, cases.placed_s[cases.last][LIKELY]
-    likely = moment(placed, together[cases.last][LIKELY], zone)
-    not_before = moment(placed, together[cases.last].max(), zone)
+    zone, placed = course.job.zone, course.cases.placed_s[course.cases.last][LIKELY]
+    likely = moment(placed, together[course.cases.last][LIKELY], zone)
+    not_before = moment(placed, together[course.cases.last].max(), zone)
     return Milestone(
         kind=kind,
         likely=likely,
         not_before=not_before,
         because=Reason(gates[0], tuple(gates[1:])),
         basis="typical" if not_before is None else basis(not_before),
-        not_after=_too_late(ground, cases) if kind == MilestoneKind.SAW_JOINTS else None,
+        not_after=_too_late(course) if kind == MilestoneKind.SAW_JOINTS else None,
     )
 
 
@@ -99,23 +97,23 @@ def _not_before_last(gate: Gate) -> datetime:
     return gate.not_before or datetime.max.replace(tzinfo=UTC)
 
 
-def _gate(rule: GateRule, hours: Floats, ground: Ground, cases: Cases) -> Gate:
-    zone, placed = ground.job.zone, cases.placed_s[cases.last][LIKELY]
+def _gate(rule: GateRule, hours: Floats, course: Course) -> Gate:
+    zone, placed = course.job.zone, course.cases.placed_s[course.cases.last][LIKELY]
     return Gate(
         rule=rule.rule,
-        likely=moment(placed, hours[cases.last][LIKELY], zone),
-        not_before=moment(placed, hours[cases.last].max(), zone),
+        likely=moment(placed, hours[course.cases.last][LIKELY], zone),
+        not_before=moment(placed, hours[course.cases.last].max(), zone),
         source=rule.source,
         mark=rule.mark,
-        figures=tuple(_figures(rule, ground)),
+        figures=tuple(_figures(rule, course)),
     )
 
 
-def _figures(rule: GateRule, ground: Ground) -> Iterable[Figure]:
+def _figures(rule: GateRule, course: Course) -> Iterable[Figure]:
     """Yield the numbers that went into a condition."""
-    concrete = ground.concrete
+    concrete = course.concrete
     if rule.per == "curing.days":
-        yield Figure("needed", curing_hours(ground.job, ground.practice), "h")
+        yield Figure("needed", curing_hours(course.job, course.practice), "h")
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
     if rule.above_c is not None:
@@ -123,15 +121,17 @@ def _figures(rule: GateRule, ground: Ground) -> Iterable[Figure]:
     if rule.measure == "share of strength":
         yield Figure("specified_strength", concrete.specified_mpa, "MPa")
     if rule.measure == "hours of drying per metre after curing":
-        yield Figure("thickness", ground.job.slab.thickness, "m")
+        yield Figure("thickness", course.job.slab.thickness, "m")
     if rule.measure == "degree of hydration":
-        yield Figure("water_cementitious", ground.job.mix.water_cementitious, "1")
+        yield Figure("water_cementitious", course.job.mix.water_cementitious, "1")
 
 
-def _too_late(ground: Ground, cases: Cases) -> datetime | None:
+def _too_late(course: Course) -> datetime | None:
     """Return when the concrete placed first may crack on its own, in the fast case."""
-    hours = first_reached(ground, ground.practice["saw-joints.too-late"])
-    return moment(cases.placed_s[cases.first][LIKELY], hours[cases.first].min(), ground.job.zone)
+    hours = first_reached(course, course.practice["saw-joints.too-late"])
+    return moment(
+        course.cases.placed_s[course.cases.first][LIKELY], hours[course.cases.first].min(), course.job.zone
+    )
 
 
 def moment(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | None:

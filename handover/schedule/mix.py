@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -14,7 +13,7 @@ from handover.concrete.setting import final_set_degree, initial_set_degree, scal
 from handover.concrete.strength import Aci209, En1992, StrengthCurve
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
@@ -36,11 +35,13 @@ class Slowest:
 
     def ratio(self, age_days: ArrayLike) -> Floats:
         """Return the strength as a share of the 28-day strength, of the shape of ``age_days``."""
-        return np.minimum.reduce([curve.ratio(age_days) for curve in self.curves])
+        ratio: Floats = np.minimum.reduce([curve.ratio(age_days) for curve in self.curves])
+        return ratio
 
     def age_at(self, ratio: ArrayLike) -> Floats:
         """Return the age at which a share is reached, in days, of the shape of ``ratio``."""
-        return np.maximum.reduce([curve.age_at(ratio) for curve in self.curves])
+        age: Floats = np.maximum.reduce([curve.age_at(ratio) for curve in self.curves])
+        return age
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class Concrete:
     specified_mpa: float
     heat_j_m3: float
 
-    def strength(self, age_h: Floats, final_set_h: ArrayLike) -> Floats:
+    def strength(self, age_h: Floats, final_set_h: Floats | float) -> Floats:
         """Return the strength at an age, nothing before final set, in MPa."""
         ratio = self.curve.ratio(age_h * self.per_hydration_hour / _DAY)
         return np.where(age_h < final_set_h, 0.0, self.specified_mpa * ratio)

@@ -8,7 +8,7 @@ named by a code, and `documents` has the words for each code.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime
+from datetime import date, datetime  # noqa: TC003 - part of the published shape
 from enum import StrEnum
 from typing import Literal
 
@@ -104,7 +104,7 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Visit:
-    """One watering (or one look at a cover): from, to, and the water it takes. [litres]"""
+    """One watering (or one look at a cover): from, to, and the water it takes, in litres."""
 
     start: datetime
     end: datetime

@@ -12,10 +12,10 @@ from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.errors import OutOfRange, UnusableInput
 from handover.practice.rules import practice as rules_of_practice
-from handover.schedule.cases import LIKELY, Cases, cases
-from handover.schedule.measures import Ground
+from handover.schedule.cases import LIKELY, cases
+from handover.schedule.course import Course
 from handover.schedule.milestones import milestones
-from handover.schedule.mix import Concrete, concrete_of
+from handover.schedule.mix import concrete_of
 from handover.schedule.model import (
     Assumption,
     Band,
@@ -26,8 +26,8 @@ from handover.schedule.model import (
     SlabHistory,
     WeatherBasis,
 )
-from handover.schedule.risks import Findings, cautions, risks
-from handover.schedule.slab import DAYS, HOUR, Slab, follow
+from handover.schedule.risks import cautions, risks
+from handover.schedule.slab import DAYS, follow
 from handover.schedule.watering import watering
 from handover.weather.beyond import extend
 from handover.weather.check import check_fit
@@ -40,7 +40,9 @@ if TYPE_CHECKING:
 
     from handover.jobs.model import JobRecord
     from handover.practice.rules import Practice
-    from handover.schedule.model import Basis, Milestone
+    from handover.schedule.mix import Concrete
+    from handover.schedule.model import Basis
+    from handover.schedule.slab import Slab
     from handover.weather.series import WeatherSeries
 
     Floats = NDArray[np.float64]
@@ -79,12 +81,11 @@ def plan_cure(job: JobRecord, weather: WeatherSeries, as_of: datetime, *, revisi
     members = cases(job, practice)
     concrete = concrete_of(job.mix, members.setting, practice)
     slab = follow(job, whole, members, concrete, practice, _made_at(weather, as_of))
-    ground = Ground(job, slab, concrete, practice)
+    course = Course(job, whole, practice, members, concrete, slab)
     basis = _basis_of(whole)
-    dates, refused = milestones(ground, members, basis)
-    visits = watering(job, whole, slab, practice, **_watering_span(job, dates, slab), basis=basis)
-    found = Findings(ground, members, whole, dates, visits)
-    dangers = risks(found)
+    course.milestones, refused = milestones(course, basis)
+    course.watering = watering(course, *_watering_span(course), basis)
+    dangers = risks(course)
     return CureSchedule(
         job=job.id,
         revision=revision,
@@ -98,11 +99,11 @@ def plan_cure(job: JobRecord, weather: WeatherSeries, as_of: datetime, *, revisi
         specified_strength_mpa=job.mix.specified_strength,
         curing_method=job.curing.method,
         weather=_weather_basis(job, weather, whole),
-        milestones=dates,
-        watering=visits,
+        milestones=course.milestones,
+        watering=course.watering,
         risks=dangers,
-        cautions=cautions(found, dangers),
-        history=_history(slab, concrete, members),
+        cautions=cautions(course, dangers),
+        history=_history(course),
         assumed=tuple(_assumptions(job, slab, practice)),
         refusals=refused,
         figures=tuple(_figures(job, concrete)),
@@ -134,16 +135,13 @@ def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
     return basis
 
 
-def _watering_span(job: JobRecord, dates: tuple[Milestone, ...], slab: Slab) -> dict[str, datetime]:
+def _watering_span(course: Course) -> tuple[datetime, datetime]:
     """Return from when to when the slab is to be kept wet (or covered), by its cautious dates."""
-    by_kind = {each.kind: each.not_before for each in dates}
-    horizon = datetime.fromtimestamp(slab.placed_s[LIKELY] + slab.hours[-1] * HOUR, UTC)
-    starts = by_kind.get(MilestoneKind.FIRST_WATER) or by_kind[MilestoneKind.FINAL_SET]
-    ends = by_kind[MilestoneKind.CURING_ENDS]
-    return {
-        "starts": min(starts or horizon, horizon).astimezone(job.zone),
-        "ends": min(ends or horizon, horizon).astimezone(job.zone),
-    }
+    horizon = datetime.fromtimestamp(float(course.slab_s(LIKELY)[-1]), UTC)
+    starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
+    ends = course.date(MilestoneKind.CURING_ENDS)
+    starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
+    return starts, ends
 
 
 def _weather_basis(job: JobRecord, given: WeatherSeries, whole: WeatherSeries) -> WeatherBasis:
@@ -169,9 +167,9 @@ def _aware(instant: np.datetime64, job: JobRecord) -> datetime:
     return datetime.fromtimestamp(seconds, UTC).astimezone(job.zone)
 
 
-def _history(slab: Slab, concrete: Concrete, members: Cases) -> SlabHistory:
+def _history(course: Course) -> SlabHistory:
     """Return what happens in the concrete placed last, as a band."""
-    last = members.last
+    slab, concrete, last = course.slab, course.concrete, course.cases.last
     age = slab.age_h[:, last]
     curve = concrete.hydration
     tau = np.asarray(curve.tau_h)[last][:, np.newaxis]
@@ -181,7 +179,7 @@ def _history(slab: Slab, concrete: Concrete, members: Cases) -> SlabHistory:
     middle = slab.temperature_c[:, LIKELY, 1]
     return SlabHistory(
         hours=slab.hours,
-        time=(slab.placed_s[LIKELY] + slab.hours * HOUR).astype("int64").astype("datetime64[s]"),
+        time=course.slab_s(LIKELY).astype("int64").astype("datetime64[s]"),
         temperature_c=_band(slab.temperature_c[:, last]),
         equivalent_age_h=_band(age * concrete.per_hydration_hour),
         hydration=_band(degree_of_hydration(age, degree)),

@@ -12,6 +12,7 @@ from handover.concrete.heat import Column, Exchange, Layer, Surface, column, exc
 from handover.concrete.heat import Concrete as Hydrating
 from handover.concrete.psychrometrics import vapour_pressure
 from handover.schedule.cases import air_error
+from handover.schedule.course import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-HOUR = 3600.0
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below
@@ -67,7 +67,7 @@ class Slab:
 
 
 def reach_seconds() -> float:
-    """Return how long after placement the slab is followed. [s]"""
+    """Return how long after placement the slab is followed, in s."""
     return DAYS * 24 * HOUR
 
 
@@ -132,7 +132,7 @@ def cover_resistance(job: JobRecord, practice: Practice) -> float:
 
 
 def _steps() -> Floats:
-    """Return the steps: short while the concrete sets, longer after, each hour met, shape (s,). [s]"""
+    """Return the steps: short while the concrete sets, longer after, each hour met, in s, shape (s,)."""
     fine = np.full(_FINE * 3, HOUR / 3)
     middling = np.full((_MIDDLING - _FINE) * 2, HOUR / 2)
     return np.concatenate([fine, middling, np.full(DAYS * 24 - _MIDDLING, HOUR)])
@@ -208,28 +208,29 @@ def _layer(material: dict[str, float], cells: int) -> Layer:
 
 
 def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
-    """Return the temperature of the concrete as placed: measured, or the air's but no colder than mixes come."""
+    """Return the concrete as placed: as measured, or as the air but no colder than mixes come."""
     told = job.placement.concrete_temperature
     if told is not None:
         return np.full_like(air_c, told)
-    return np.maximum(air_c, practice.materials["placing"]["coldest_mix_c"])
+    coldest: float = practice.materials["placing"]["coldest_mix_c"]
+    return np.maximum(air_c, coldest)
 
 
 def _mean_air(weather: WeatherSeries, placed_s: Floats, days: int) -> Floats:
-    """Return the mean air temperature of the days from placement on, shape (m,). [degC]"""
+    """Return the mean air temperature of the days from placement on, in degC, shape (m,)."""
     known = weather.time.astype("datetime64[s]").astype(np.float64)
     starts = np.searchsorted(known, placed_s)
     return np.array([weather.air_c[start : start + days * 24].mean() for start in starts])
 
 
 def _initial(grid: Column, placed_c: Floats, weather: WeatherSeries, cases: Cases) -> Floats:
-    """Return the temperature of every node at placement: concrete as placed, ground between days and weeks."""
+    """Return every node at placement: concrete as placed, ground between the days' air and the weeks'."""
     count = len(grid.concrete)
     deep, shallow = (_mean_air(weather, cases.placed_s, days)[:, np.newaxis] for days in (DAYS, 1))
     below = grid.depth - grid.depth[count - 1]
-    initial = deep + (shallow - deep) * np.exp(-below / _SKIN)
+    initial: Floats = deep + (shallow - deep) * np.exp(-below / _SKIN)
     initial[:, :count] = placed_c[:, np.newaxis]
-    return np.asarray(initial)
+    return initial
 
 
 def _hydrating(concrete: Concrete, practice: Practice) -> Hydrating:

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from handover.schedule.cases import LIKELY
+from handover.schedule.course import HOUR
 from handover.schedule.model import Visit, WateringDay
-from handover.schedule.slab import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,9 +25,8 @@ if TYPE_CHECKING:
 
     from handover.jobs.model import JobRecord
     from handover.practice.rules import CuringMethod, Practice
+    from handover.schedule.course import Course
     from handover.schedule.model import Basis
-    from handover.schedule.slab import Slab
-    from handover.weather.series import WeatherSeries
 
     Floats = NDArray[np.float64]
 
@@ -66,33 +65,26 @@ class Slots:
 
 
 def watering(
-    job: JobRecord,
-    weather: WeatherSeries,
-    slab: Slab,
-    practice: Practice,
-    *,
-    starts: datetime,
-    ends: datetime,
-    basis: Callable[[datetime], Basis],
+    course: Course, starts: datetime, ends: datetime, basis: Callable[[datetime], Basis]
 ) -> tuple[WateringDay, ...]:
     """Return what each day from first water to the end of curing asks of the owner.
 
     Days in which no slot is open (first water late at night, curing over before breakfast) are left out.
     """
-    method = practice.methods.get(job.curing.method)
-    held, planned = 0.0, []
-    for day in _local_days(starts, ends, job.zone):
-        slots = _slots(day, job, weather, slab, practice, starts, ends)
+    method = course.method
+    held = 0.0
+    planned: list[WateringDay] = []
+    for day in _local_days(starts, ends):
+        slots = _slots(day, course, starts, ends)
         if not slots.open.any():
             continue
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
         dry_h = 0.0
         if method is not None:
-            forced = None if planned else _first_visit(slots, practice)
-            visits, held, dry_h = plan_day(
-                slots, method, rate_of(job, method), _most(job, method), held, forced
-            )
-        planned.append(_day(day, slots, visits, dry_h, job, weather, method, basis))
+            forced = None if planned else _first_visit(slots, course.practice)
+            most = _most(course.job, method)
+            visits, held, dry_h = plan_day(slots, method, rate_of(course.job, method), most, held, forced)
+        planned.append(_day(day, slots, visits, dry_h, course, basis))
     return tuple(planned)
 
 
@@ -157,7 +149,7 @@ class _Move(NamedTuple):
 
 def _moves(step: float, lost: float, rain: float, use: float) -> tuple[_Move, _Move]:
     """Return a slot's move without water and with it."""
-    held = np.arange(_LEVELS + 1) * step + rain
+    held = np.arange(_LEVELS + 1, dtype=np.float64) * step + rain
     off, run = (_after(held + water, step, lost) for water in (0.0, use))
     return off, run
 
@@ -214,43 +206,39 @@ def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
     return first
 
 
-def _local_days(starts: datetime, ends: datetime, zone: ZoneInfo) -> Sequence[date]:
-    first, last = starts.astimezone(zone).date(), ends.astimezone(zone).date()
+def _local_days(starts: datetime, ends: datetime) -> Sequence[date]:
+    first, last = starts.date(), ends.date()
     return [first + timedelta(days=number) for number in range((last - first).days + 1)]
 
 
-def _slots(
-    day: date,
-    job: JobRecord,
-    weather: WeatherSeries,
-    slab: Slab,
-    practice: Practice,
-    starts: datetime,
-    ends: datetime,
-) -> Slots:
-    zone = job.zone
+def _bounds(day: date, zone: ZoneInfo) -> tuple[float, float]:
+    """Return the midnights that bound a local day, UTC seconds."""
     begins, over = (
         datetime.combine(each, time(), zone).timestamp() for each in (day, day + timedelta(days=1))
     )
-    grid = np.arange(begins, over, SLOT_H * HOUR)
+    return begins, over
+
+
+def _slots(day: date, course: Course, starts: datetime, ends: datetime) -> Slots:
+    grid = np.arange(*_bounds(day, course.job.zone), SLOT_H * HOUR)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR <= ends.timestamp())]
-    middle = grid + SLOT_H * HOUR / 2
-    member_s = slab.placed_s[LIKELY] + slab.hours * HOUR
-    losing = np.interp(middle, member_s, slab.evaporation[:, LIKELY])
+    lost = np.interp(grid + SLOT_H * HOUR / 2, course.slab_s(LIKELY), course.slab.evaporation[:, LIKELY])
     return Slots(
-        grid,
-        losing * SLOT_H,
-        _rain(grid, job, weather, practice),
-        _somebody_there(grid, job, practice, zone),
-        freezing_ahead(grid, weather, slab, practice),
+        start_s=grid,
+        lost=lost * SLOT_H,
+        rain=_rain(grid, course),
+        open=_somebody_there(grid, course),
+        frost=freezing_ahead(grid, course),
     )
 
 
-def _somebody_there(grid: Floats, job: JobRecord, practice: Practice, zone: ZoneInfo) -> NDArray[np.bool_]:
+def _somebody_there(grid: Floats, course: Course) -> NDArray[np.bool_]:
     """Tell for each slot whether somebody can be there for all of it; a timer always is."""
+    job, zone = course.job, course.job.zone
     if job.curing.timer:
         return np.ones(len(grid), dtype=bool)
-    windows = job.curing.windows or (tuple(time.fromisoformat(each) for each in practice.watering_day),)
+    opens, closes = (time.fromisoformat(each) for each in course.practice.watering_day)
+    windows = job.curing.windows or ((opens, closes),)
     local = [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
     spans = [(moment.time(), (moment + _SLOT).time()) for moment in local]
     return np.array(
@@ -259,27 +247,29 @@ def _somebody_there(grid: Floats, job: JobRecord, practice: Practice, zone: Zone
     )
 
 
-def freezing_ahead(grid: Floats, weather: WeatherSeries, slab: Slab, practice: Practice) -> NDArray[np.bool_]:
+def freezing_ahead(grid: Floats, course: Course) -> NDArray[np.bool_]:
     """Tell for each slot whether air or surface may freeze before the water has dried."""
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
-    member_s = slab.placed_s[LIKELY] + slab.hours * HOUR
-    surface = np.interp(known, member_s, slab.temperature_c[:, LIKELY, 0])
-    coldest = np.minimum(weather.air_c, surface)
-    ahead = [
-        coldest[(known >= start - HOUR) & (known <= start + _FROST_AHEAD_H * HOUR)].min(initial=np.inf)
-        for start in grid
-    ]
-    return np.array(ahead) < practice["frost.no-water-below"]
+    known = course.weather_s()
+    surface = np.interp(known, course.slab_s(LIKELY), course.slab.temperature_c[:, LIKELY, 0])
+    coldest = np.minimum(course.weather.air_c, surface)
+    ends = grid + _FROST_AHEAD_H * HOUR
+    spans = [(known >= start - HOUR) & (known <= end) for start, end in zip(grid, ends, strict=True)]
+    ahead = np.array([coldest[span].min(initial=np.inf) for span in spans])
+    frost: NDArray[np.bool_] = ahead < course.practice["frost.no-water-below"]
+    return frost
 
 
-def _rain(grid: Floats, job: JobRecord, weather: WeatherSeries, practice: Practice) -> Floats:
+def _rain(grid: Floats, course: Course) -> Floats:
     """Return the rain of each slot that is likely enough to count on, in mm."""
-    if job.slab.exposure != "outdoors":
+    weather = course.weather
+    if course.job.slab.exposure != "outdoors":
         return np.zeros(len(grid))
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
-    hour = np.clip(np.searchsorted(known, grid + SLOT_H * HOUR / 2), 0, len(known) - 1)  # hour that ends next
+    known = course.weather_s()
+    hour = np.clip(
+        np.searchsorted(known, grid + SLOT_H * HOUR / 2), 0, len(known) - 1
+    )  # the hour that ends next
     chance = weather.precipitation_probability[hour]
-    sure = np.where(np.isnan(chance), 0.0, chance) >= practice["rain.counts"]
+    sure = np.where(np.isnan(chance), 0.0, chance) >= course.practice["rain.counts"]
     return np.where(sure, weather.precipitation_mm[hour] * SLOT_H, 0.0)
 
 
@@ -288,20 +278,15 @@ def _day(
     slots: Slots,
     chosen: NDArray[np.bool_],
     dry_h: float,
-    job: JobRecord,
-    weather: WeatherSeries,
-    method: CuringMethod | None,
+    course: Course,
     basis: Callable[[datetime], Basis],
 ) -> WateringDay:
-    zone = job.zone
-    begins, over = (
-        datetime.combine(each, time(), zone).timestamp() for each in (day, day + timedelta(days=1))
-    )
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    job, weather, method = course.job, course.weather, course.method
+    begins, over = _bounds(day, job.zone)
+    known = course.weather_s()
     whole = (known > begins) & (known <= over)
-    visits = (
-        () if method is None else tuple(_visits(slots, chosen, rate_of(job, method) * job.slab.area, zone))
-    )
+    litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
+    visits = tuple(_visits(slots, chosen, litres_per_h, job.zone))
     chance = weather.precipitation_probability[whole]
     return WateringDay(
         date=day,

@@ -60,7 +60,7 @@ def job() -> Job:
 
 @pytest.fixture
 def weather() -> Weather:
-    """Two weeks of one day over again: lowest at 3:30, highest at 15:30, sun from 6 to 20, from midnight on."""
+    """Two weeks of one day over again from midnight: lowest at 3:30, highest at 15:30, sun from 6 to 20."""
 
     def build(lowest_c: float = 22.2, highest_c: float = 32.2, **columns: Any) -> WeatherSeries:
         start = np.datetime64(MIDNIGHT.astimezone(UTC).replace(tzinfo=None), "s")

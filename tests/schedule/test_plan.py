@@ -240,7 +240,7 @@ class TestWhatIsNotGiven:
 
 
 def test_a_house_drive_waits_six_months_for_heavy_trucks(job: Job, weather: Weather, as_of: datetime) -> None:
-    """Virginia Ready-Mixed Concrete Association's page for home owners: heavy truck on a house drive, 6 months.
+    """Virginia Ready-Mixed Concrete Association: heavy truck on a house drive, 6 months.
 
     A month is taken as a twelfth of a year; a week is allowed for the months' unequal lengths.
     """
@@ -250,7 +250,7 @@ def test_a_house_drive_waits_six_months_for_heavy_trucks(job: Job, weather: Weat
 
 class TestSalt:
     def test_none_in_the_first_winter(self, job: Job, weather: Weather, as_of: datetime) -> None:
-        """Virginia Ready-Mixed Concrete Association: none in the first winter; a trade page: in the first year."""
+        """Virginia Ready-Mixed Concrete Association: not in the first winter; a trade page: first year."""
         salted = date_of(plan_cure(job(), weather(), as_of), MilestoneKind.DEICING_SALT)
         assert salted >= datetime(2027, 5, 1, tzinfo=UTC)
         assert salted.date() == datetime(2027, 7, 14, tzinfo=UTC).date()
@@ -273,7 +273,7 @@ class TestMixes:
     def test_days_of_curing_by_the_mix(
         self, job: Job, weather: Weather, as_of: datetime, mix: dict[str, object], days: int
     ) -> None:
-        """UFGS 03301A: 30 % fly ash 21 d, 25 % 14 d, Type I 7 d, Type II 14 d; exact (warm weather, all hours count)."""
+        """UFGS 03301A: 30 % fly ash 21 d, 25 % 14 d, Type I 7 d, Type II 14 d; exact: all hours are warm."""
         gates = milestone(plan_cure(job(mix=mix), weather(), as_of), MilestoneKind.CURING_ENDS).because
         by_days = next(gate for gate in (gates.governing, *gates.others) if gate.rule == "curing-ends.days")
         placed = plan_cure(job(), weather(), as_of).placement_end

@@ -1,0 +1,62 @@
+"""The course of a job: its record, weather, concrete and slab, which dates and plans are read from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from numpy.typing import NDArray
+
+    from handover.jobs.model import JobRecord
+    from handover.practice.rules import CuringMethod, Practice
+    from handover.schedule.cases import Cases
+    from handover.schedule.mix import Concrete
+    from handover.schedule.model import Milestone, MilestoneKind, WateringDay
+    from handover.schedule.slab import Slab
+    from handover.weather.series import WeatherSeries
+
+    Floats = NDArray[np.float64]
+
+HOUR = 3600.0
+
+
+@dataclass
+class Course:
+    """Everything that is known of a job once its slab has been followed.
+
+    What is found on the way is gathered here for what comes after: when each milestone is met, in hours since
+    placement, shape (m,); the milestones; the watering plan.
+    """
+
+    job: JobRecord
+    weather: WeatherSeries
+    practice: Practice
+    cases: Cases
+    concrete: Concrete
+    slab: Slab
+    met: dict[str, Floats] = field(default_factory=dict)
+    milestones: tuple[Milestone, ...] = ()
+    watering: tuple[WateringDay, ...] = ()
+
+    @property
+    def method(self) -> CuringMethod | None:
+        """How the curing holds water, or None where nothing is watered."""
+        return self.practice.methods.get(self.job.curing.method)
+
+    def date(self, kind: MilestoneKind) -> datetime | None:
+        """Return the cautious date of a milestone, or None where there is none."""
+        return next((each.not_before for each in self.milestones if each.kind == kind), None)
+
+    def weather_s(self) -> Floats:
+        """Return the instants of the weather, UTC seconds, shape (n,)."""
+        return self.weather.time.astype("datetime64[s]").astype(np.float64)
+
+    def slab_s(self, member: int) -> Floats:
+        """Return the whole hours of a member's slab, UTC seconds, shape (h+1,)."""
+        seconds: Floats = self.slab.placed_s[member] + self.slab.hours * HOUR
+        return seconds
