@@ -1,0 +1,170 @@
+"""The watering plan: exact on small days, and what no plan may do."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from handover.practice.rules import CuringMethod
+from handover.schedule.plan import plan_cure
+from handover.schedule.watering import SLOT_H, Slots, plan_day
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.model import JobRecord
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+SHOWS_MM_H = 0.10  # a surface that loses less is not counted as dry
+METHOD = CuringMethod(
+    store_mm=2.0, loss=1.0, rate_mm_h=10.0, shortest_h=0.5, most=3, source="invented", mark="computed"
+)
+
+
+def slots_of(lost: list[float], rain: list[float] | None = None, shut: tuple[int, ...] = ()) -> Slots:
+    count = len(lost)
+    opened = np.array([index not in shut for index in range(count)])
+    return Slots(
+        start_s=np.arange(count) * 1800.0,
+        lost=np.array(lost),
+        rain=np.zeros(count) if rain is None else np.array(rain),
+        open=opened,
+        frost=np.zeros(count, dtype=bool),
+    )
+
+
+def dry_hours(slots: Slots, water: tuple[bool, ...], held_mm: float) -> float:
+    """Count by the definition: the store takes rain and water, and gives what the weather takes."""
+    step, dry = METHOD.store_mm / 40, 0.0
+    held = held_mm
+    for lost, rain, on in zip(slots.lost, slots.rain, water, strict=True):
+        had = held + rain + (METHOD.rate_mm_h * SLOT_H if on else 0.0)
+        if lost > SHOWS_MM_H * SLOT_H:
+            dry += min(max((lost - had) / lost, 0.0), 1.0) * SLOT_H
+        held = (
+            np.clip(np.floor((had - lost) / step + 1e-9), 0, 40) * step
+        )  # the plan's own steps of water held
+    return dry
+
+
+def visits_in(water: tuple[bool, ...]) -> int:
+    return sum(on and not before for before, on in zip((False, *water), water, strict=False))
+
+
+def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, int]:
+    """Return the least hours dry and, with them, the fewest slots of water, over every plan there is."""
+    outcomes = []
+    enough_rain = slots.rain.sum() >= slots.lost.sum()
+    for water in product((False, True), repeat=len(slots.lost)):
+        if (
+            any(on and not open_ for on, open_ in zip(water, slots.open, strict=True))
+            or visits_in(water) > most
+        ):
+            continue
+        idle = (
+            0.0 if enough_rain or any(water) else SLOT_H
+        )  # a day without a visit counts as half an hour dry
+        outcomes.append((round(dry_hours(slots, water, held_mm) + idle, 9), sum(water)))
+    return min(outcomes)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_plan_of_a_small_day_is_better(seed: int) -> None:
+    """Exact: compared with every one of the 2^11 plans of a day of eleven slots."""
+    random = np.random.default_rng(seed)
+    count, most = 11, int(random.integers(1, 4))
+    slots = slots_of(
+        list(random.uniform(0.0, 1.2, count)),
+        list(np.where(random.random(count) < 0.2, random.uniform(0.0, 2.0, count), 0.0)),
+        tuple(int(each) for each in random.choice(count, size=3, replace=False)),
+    )
+    held = 0.05 * int(random.integers(0, 40))
+    chosen, _, dry = plan_day(slots, METHOD, METHOD.rate_mm_h, most, held)
+    water = tuple(bool(each) for each in chosen)
+    assert dry == pytest.approx(dry_hours(slots, water, held), abs=1e-9)
+    assert visits_in(water) <= most
+    idle = 0.0 if slots.rain.sum() >= slots.lost.sum() or any(water) else SLOT_H
+    assert (round(dry + idle, 9), sum(water)) == best_by_trying_all(slots, most, held)
+
+
+def test_one_visit_at_least_on_a_dry_day() -> None:
+    chosen, _, _ = plan_day(slots_of([0.01] * 10), METHOD, METHOD.rate_mm_h, 3, 2.0)
+    assert chosen.sum() == 1
+
+
+def test_likely_rain_above_the_loss_does_the_work(job: Job, weather: Weather, as_of: datetime) -> None:
+    plain = weather()
+    rain = np.where((np.arange(len(plain)) - 1) // 24 == 3, 1.0, 0.0)
+    wet = replace(plain, precipitation_mm=rain, precipitation_probability=np.where(rain > 0, 0.9, 0.0))
+    day = plan_cure(job(), wet, as_of).watering[3]
+    assert day.skipped_because == "rain"
+    assert day.visits == ()
+    assert day.rain_mm == pytest.approx(24.0)
+
+
+def test_rain_that_may_not_come_replaces_nothing(job: Job, weather: Weather, as_of: datetime) -> None:
+    plain = weather()
+    rain = np.where((np.arange(len(plain)) - 1) // 24 == 3, 1.0, 0.0)
+    doubtful = replace(plain, precipitation_mm=rain, precipitation_probability=np.where(rain > 0, 0.3, 0.0))
+    assert plan_cure(job(), doubtful, as_of).watering[3].visits
+
+
+def test_rain_does_not_reach_a_slab_under_a_roof(job: Job, weather: Weather, as_of: datetime) -> None:
+    wet = weather(precipitation_mm=np.ones(14 * 24), precipitation_probability=np.ones(14 * 24))
+    schedule = plan_cure(job(slab={"exposure": "roofed"}), wet, as_of)
+    assert all(day.visits and day.rain_mm == 0.0 for day in schedule.watering)
+
+
+def test_visits_keep_to_the_hours_when_somebody_is_there(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(curing={"available": ("06:30-08:00", "17:00-21:00")}), weather(), as_of)
+    for visit in (visit for day in schedule.watering for visit in day.visits):
+        spoken = visit.start.strftime("%H:%M"), visit.end.strftime("%H:%M")
+        assert "06:30" <= spoken[0] < spoken[1] <= "08:00" or "17:00" <= spoken[0] < spoken[1] <= "21:00"
+    # ... and the hours that leaves dry are told.
+    assert "wet-dry" in {caution.code for caution in schedule.cautions}
+
+
+def test_water_is_rate_times_area_times_time(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(), weather(), as_of)
+    for visit in (visit for day in schedule.watering for visit in day.visits):
+        hours = (visit.end - visit.start).total_seconds() / 3600
+        assert visit.litres == pytest.approx(10.16 * 111.5 * hours)  # 1 mm on 1 m2 is 1 litre
+
+
+def test_visits_of_a_day_are_in_order_and_apart(job: Job, weather: Weather, as_of: datetime) -> None:
+    for day in plan_cure(job(), weather(), as_of).watering:
+        ends = [visit.end for visit in day.visits]
+        assert all(end < visit.start for end, visit in zip(ends, day.visits[1:], strict=False))
+        assert all(visit.start.date() == day.date for visit in day.visits)
+
+
+@pytest.mark.parametrize(
+    ("method", "skipped"), [("curing compound", "compound"), ("insulating blanket", "cover")]
+)
+def test_a_coat_or_a_blanket_asks_for_no_water(
+    job: Job, weather: Weather, as_of: datetime, method: str, skipped: str
+) -> None:
+    schedule = plan_cure(job(curing={"method": method}), weather(), as_of)
+    assert schedule.watering
+    assert {day.skipped_because for day in schedule.watering} == {skipped}
+    assert not any(day.visits for day in schedule.watering)
+
+
+def test_a_sheet_asks_for_less_water_than_an_open_slab(job: Job, weather: Weather, as_of: datetime) -> None:
+    open_, covered = (
+        sum(
+            visit.litres
+            for day in plan_cure(job(curing={"method": method}), weather(), as_of).watering
+            for visit in day.visits
+        )
+        for method in ("sprinkler", "plastic sheet")
+    )
+    assert covered < open_
