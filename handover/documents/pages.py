@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from handover.documents import charts
 from handover.documents.care import Care
+from handover.documents.data import Data
 from handover.documents.fonts import font_faces, in_our_letters
 from handover.documents.icons import ICONS, icon_uri
 from handover.documents.pdf import render_pdf
@@ -104,6 +105,39 @@ def care_page_html(
     return _filled("care_page.html", wording, pictures, paper="letter", chart_width=charts.WIDTH)
 
 
+def render_data_sheet(
+    job: JobRecord,
+    schedule: CureSchedule,
+    *,
+    language: str = "en",
+    units: Units = "us",
+    paper: Paper = "letter",
+    templates: Path | None = None,
+) -> bytes:
+    """Return the office's data sheet as a PDF. Arguments as `render_care_sheet`."""
+    html = data_sheet_html(job, schedule, language=language, units=units, paper=paper, templates=templates)
+    return render_pdf(html)
+
+
+def data_sheet_html(
+    job: JobRecord,
+    schedule: CureSchedule,
+    *,
+    language: str = "en",
+    units: Units = "us",
+    paper: Paper = "letter",
+    templates: Path | None = None,
+) -> str:
+    """Return the finished HTML that the data sheet is rendered from. Arguments as `render_care_sheet`."""
+    wording = Wording(job, schedule, language=language, units=units, templates=templates)
+    html = (
+        environment(templates)
+        .get_template("data_sheet.html")
+        .render(data=Data(wording), strength=charts.strength(wording), **_shared(wording, paper))
+    )
+    return in_our_letters(html)
+
+
 def _filled(
     name: str,
     wording: Wording,
@@ -116,16 +150,22 @@ def _filled(
     template = environment(wording.templates).get_template(name)
     return template.render(
         care=Care(wording, pictures or {}),
-        say=wording.say,
-        speak=wording.speak,
-        wording=wording,
-        paper=paper,
         time_line=charts.time_line(wording, chart_width),
         strength=charts.strength(wording),
         weather=charts.weather_strip(wording, chart_width),
-        fonts=Markup(font_faces()),  # noqa: S704 - our own style rules
         inks=INKS,
-        icons={name: Markup(icon_uri(name)) for name in ICONS},  # noqa: S704 - our own drawings
-        icon=icon_uri,
-        issued=wording.schedule.issued_at.isoformat(),
+        icons={each: Markup(icon_uri(each)) for each in ICONS},  # noqa: S704 - our own drawings
+        **_shared(wording, paper),
     )
+
+
+def _shared(wording: Wording, paper: Paper) -> dict[str, object]:
+    """Return what every template may use."""
+    return {
+        "wording": wording,
+        "say": wording.say,
+        "speak": wording.speak,
+        "paper": paper,
+        "fonts": Markup(font_faces()),  # noqa: S704 - our own style rules
+        "issued": wording.schedule.issued_at.isoformat(),
+    }

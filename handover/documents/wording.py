@@ -19,6 +19,7 @@ from handover.schedule.model import (
     Figure,
     Milestone,
     MilestoneKind,
+    Refusal,
     Visit,
     WateringDay,
 )
@@ -367,6 +368,18 @@ class Wording:
         """
         number, label = reader_value(value, unit, self.units)
         return self.with_label(f"{number:.0f}" if label in WHOLE else rounded(number, digits), label)
+
+    def number(self, value: float, unit: str, digits: int = 3) -> str:
+        """Return an SI value in the reader's unit without the unit, for a column that names it."""
+        return rounded(reader_value(value, unit, self.units)[0], digits)
+
+    def figure_name(self, figure: Figure) -> str:
+        """Return the words for what a figure is."""
+        return self.say(f"figure.{slug(figure.name)}")
+
+    def refused(self, refusal: Refusal) -> str:
+        """Return the name of the date that is not given."""
+        return self.title(MilestoneKind(refusal.kind))
 
     def with_label(self, value: str, label: str) -> str:
         """Return a number with its unit, as the language writes it: "120 gallons"."""

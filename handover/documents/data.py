@@ -1,0 +1,219 @@
+"""What the office keeps: the record as it was read, what was assumed, every date with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+from pydantic import BaseModel
+
+from handover.documents.catalog import slug
+from handover.documents.charts import reader_array
+from handover.documents.facts import share
+from handover.documents.measures import rounded
+from handover.units import to_reader
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from handover.documents.wording import Wording
+    from handover.schedule.model import Figure, Gate, Milestone
+    from handover.units import KindName
+
+FIELD_KINDS: dict[str, KindName] = {
+    "length": "length",
+    "width": "length",
+    "joint_spacing": "length",
+    "area": "area",
+    "thickness": "thickness",
+    "concrete_temperature": "temperature",
+    "water_temperature": "temperature",
+    "temperature": "temperature",
+    "specified_strength": "strength",
+    "strength": "strength",
+    "cementitious": "content",
+    "application_rate": "application rate",
+    "blanket_r_value": "thermal resistance",
+    "volume": "volume",
+    "slump": "thickness",
+    "water_added": "water",
+    "depth": "thickness",
+}
+"""Of what kind a value of the record is, by the last part of its name."""
+IN_TABLES = {"ticket", "cylinder", "walkthrough", "visit"}
+DAILY_TO = 28
+"""The slab's history is told day by day up to here, then every four weeks."""
+
+
+@dataclass(frozen=True)
+class GateWords:
+    """One condition of a date in words."""
+
+    rule: str
+    dates: str
+    source: str
+    mark: str
+    figures: str
+
+
+@dataclass(frozen=True)
+class DateWords:
+    """A date with its reason, in words."""
+
+    title: str
+    likely: str
+    not_before: str
+    not_after: str
+    basis: str
+    governing: GateWords
+    following: GateWords | None
+    others: tuple[GateWords, ...]
+
+
+class Data:
+    """The contents of a data sheet."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
+        self.job = wording.job
+        self.schedule = wording.schedule
+        self.say = wording.say
+
+    @property
+    def document_title(self) -> str:
+        """Return the title a reader's program shows."""
+        return f"{self.say('data.name')}: {self.job.site.name}"
+
+    def moment(self, when: datetime | None) -> str:
+        """Return "Tue Jul 14, 2:07 pm", or that it is not reached."""
+        return self.say("data.none") if when is None else self.wording.speak.moment(when).short
+
+    # ---- dates
+
+    @cached_property
+    def dates(self) -> tuple[DateWords, ...]:
+        """Return every date with its reason."""
+        return tuple(self._date(each) for each in self.schedule.milestones)
+
+    def _date(self, milestone: Milestone) -> DateWords:
+        others = tuple(self._gate(each) for each in milestone.because.others)
+        after = milestone.not_after
+        told = milestone.confidence
+        confidence = (
+            self.say("data.confidence", share=share(self.wording, told))
+            if told
+            else self.say("data.bounding")
+        )
+        return DateWords(
+            title=self.wording.milestone(milestone).crew_title,
+            likely=self.moment(milestone.likely),
+            not_before=self.moment(milestone.not_before),
+            not_after=self.say("data.not-after", when=self.moment(after)) if after else "",
+            basis=f"{self.say(f'basis.{milestone.basis}')}; {confidence}",
+            governing=self._gate(milestone.because.governing),
+            following=others[0] if others else None,
+            others=others[1:],
+        )
+
+    def _gate(self, gate: Gate) -> GateWords:
+        return GateWords(
+            rule=self.wording.rule(gate.rule),
+            dates=f"{self.moment(gate.likely)} / {self.moment(gate.not_before)}",
+            source=gate.source,
+            mark=self.say(f"mark.{slug(gate.mark)}"),
+            figures=self.figures(gate.figures),
+        )
+
+    def figures(self, figures: tuple[Figure, ...]) -> str:
+        """Return figures as "required strength 500 psi; age 24 h"."""
+        return "; ".join(f"{self.wording.figure_name(each)} {self.wording.figure(each)}" for each in figures)
+
+    # ---- what went in
+
+    @cached_property
+    def recorded(self) -> tuple[tuple[str, str, bool], ...]:
+        """Return every value of the record: its name, the value, and whether it was assumed."""
+        assumed = {each.field for each in self.schedule.assumed}
+        return tuple((name, value, name in assumed) for name, value in self._values(self.job, ""))
+
+    def _values(self, part: BaseModel, above: str) -> Iterator[tuple[str, str]]:
+        for name in type(part).model_fields:
+            value = getattr(part, name)
+            if name in IN_TABLES or value is None or value == ():
+                continue
+            if isinstance(value, BaseModel):
+                yield from self._values(value, f"{above}{name}.")
+            else:
+                yield f"{above}{name}", self.value(name, value)
+
+    def value(self, name: str, value: object) -> str:
+        """Return a value of the record in the reader's units, by the last part of its name."""
+        if value is None:
+            return ""
+        if isinstance(value, bool):
+            return self.say("data.yes" if value else "data.no")
+        if isinstance(value, datetime):
+            return self.moment(value)
+        if isinstance(value, tuple):
+            return ", ".join(str(each) for each in value)
+        kind = FIELD_KINDS.get(name)
+        if isinstance(value, int | float):
+            if kind is None:
+                return f"{value:g}"
+            number, label = to_reader(float(value), kind, self.wording.units)
+            digits = f"{number:.0f}" if kind == "temperature" else rounded(number, 4)
+            return self.wording.with_label(digits, label)
+        return str(value)
+
+    # ---- weather
+
+    @property
+    def weather_age(self) -> str:
+        """Return how old the forecast was when the documents were issued."""
+        issued = self.schedule.weather.issued_at
+        if issued is None:
+            return self.say("data.weather-unknown")
+        local = issued.astimezone(self.schedule.issued_at.tzinfo)
+        age = self.wording.speak.length(max(self.schedule.issued_at - issued, timedelta()))
+        return f"{self.moment(local)}; {self.say('data.weather-age', age=age)}"
+
+    # ---- history
+
+    @cached_property
+    def history(self) -> tuple[tuple[str, ...], ...]:
+        """Return a row for each day: see the heads of the table."""
+        history = self.schedule.history
+        last = int(history.hours[-1] // 24)
+        days = [*range(1, min(last, DAILY_TO) + 1), *range(DAILY_TO * 2, last + 1, DAILY_TO)]
+        return tuple(self._history_row(day) for day in days)
+
+    def _history_row(self, day: int) -> tuple[str, ...]:
+        history = self.schedule.history
+        hours = slice((day - 1) * 24, day * 24 + 1)
+        end = day * 24
+        zone = self.schedule.placement_end.tzinfo
+        moment = history.time[end].astype(datetime).replace(tzinfo=UTC).astimezone(zone)
+        surface = reader_array(history.temperature_c.likely.surface[hours], "degC", self.wording)
+        strength = [
+            self.wording.number(float(each.middle[end]), "MPa")
+            for each in (history.strength_mpa.low, history.strength_mpa.likely, history.strength_mpa.high)
+        ]
+        drying = history.evaporation[hours]
+        return (
+            str(day),
+            self.moment(moment),
+            f"{surface.min():.0f} / {surface.max():.0f}",
+            f"{history.equivalent_age_h.likely.middle[end]:.0f}",
+            f"{history.hydration.likely.middle[end]:.2f}",
+            *strength,
+            self.wording.number(float(drying.max()), "kg/m2/h"),
+            self.wording.number(float(np.mean(drying)) * (len(drying) - 1), "mm"),
+        )
+
+    @property
+    def reference(self) -> str:
+        """Return the reference temperature of the equivalent age."""
+        return self.wording.quantity(self.schedule.history.reference_c, "degC")
