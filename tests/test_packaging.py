@@ -1,0 +1,66 @@
+"""The wheel carries all that the program needs, and works away from the clone."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+import zipfile
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+
+FROM_THE_WHEEL = """
+import sys
+sys.path.insert(0, sys.argv.pop(1))
+import handover
+from handover.cli import main
+print(handover.__file__)
+raise SystemExit(main(sys.argv[1:]))
+"""
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Build the wheel, with the backend that is installed: no registry is asked."""
+    folder = tmp_path_factory.mktemp("dist")
+    built = subprocess.run(
+        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", folder],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert built.returncode == 0, built.stderr
+    (file,) = folder.glob("*.whl")
+    return file
+
+
+def test_every_template_and_every_table_of_rules_is_in_the_wheel(wheel: Path) -> None:
+    names = set(zipfile.ZipFile(wheel).namelist())
+    templates = [each for each in (ROOT / "templates").rglob("*") if each.is_file()]
+    assert templates
+    for each in templates:
+        assert f"handover/_templates/{each.relative_to(ROOT / 'templates').as_posix()}" in names
+    for each in (ROOT / "handover").rglob("*"):
+        if each.is_file() and "__pycache__" not in each.parts:
+            assert each.relative_to(ROOT).as_posix() in names
+    assert not [name for name in names if name.startswith(("tests/", "sample_jobs/"))]
+
+
+def test_the_wheel_issues_documents_without_the_clone(wheel: Path, tmp_path: Path) -> None:
+    package = tmp_path / "site-packages"
+    zipfile.ZipFile(wheel).extractall(package)
+    sample = ROOT / "sample_jobs" / "summer-garage"
+    done = subprocess.run(
+        [sys.executable, "-c", FROM_THE_WHEEL, package, "issue", sample / "job.toml",
+         "-w", sample / "weather.csv", "--as-of", "2026-07-14T12:30:00-04:00", "-o", tmp_path / "out"],
+        capture_output=True,
+        text=True,
+        check=False,
+        cwd=tmp_path,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.startswith(str(package))
+    assert (tmp_path / "out" / "care-sheet.pdf").read_bytes().startswith(b"%PDF")
