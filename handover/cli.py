@@ -89,7 +89,7 @@ def main(argv: Sequence[str]) -> int:
 
 def new(options: Options) -> None:
     """Write a commented job record to fill in."""
-    from handover.jobs import blank_record
+    from handover.jobs.blank import blank_record
 
     _write_new(options.file, blank_record().encode())
     print(f"{_printable(options.file)} is ready to fill in. Then: handover check {_printable(options.file)}")
