@@ -6,6 +6,7 @@ a third of a second and 100 MB.
 
 from __future__ import annotations
 
+import warnings
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,7 +43,10 @@ def clear_sky_wm2(time: Times, latitude: float, longitude: float, elevation_m: f
 
     ground = lookup_altitude(latitude, longitude) if elevation_m is None else elevation_m
     place = Location(latitude, longitude, tz="UTC", altitude=ground)
-    sky = place.get_clearsky(pd.DatetimeIndex(time).tz_localize("UTC"), model="ineichen")
+    with warnings.catch_warnings():
+        # pvlib may call what the newest pandas is about to rename; that is between the two of them.
+        warnings.simplefilter("ignore", DeprecationWarning)
+        sky = place.get_clearsky(pd.DatetimeIndex(time).tz_localize("UTC"), model="ineichen")
     ghi: Floats = sky["ghi"].to_numpy(dtype=np.float64)
     return np.nan_to_num(ghi)
 

@@ -150,6 +150,8 @@ def read(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
     rows = _whole_rows(rows[1:], len(titles), faults)
     moments = _moments(rows, time_at, titles[time_at], in_utc=in_utc, faults=faults)
     kept = [(moment, row) for moment, row in zip(moments, rows, strict=True) if moment is not None]
+    if not kept:
+        return None, faults.all()
     columns = {each.quantity: _column(each, kept, delimiter, faults) for each in headings}
     origin = _origins(titles, kept, faults)
     raw = Raw(

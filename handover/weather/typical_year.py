@@ -15,6 +15,7 @@ Source:
 from __future__ import annotations
 
 import tempfile
+import warnings
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -124,7 +125,9 @@ def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, Any]]:
     from pvlib import iotools  # noqa: PLC0415 - heavy, and rarely needed
 
     # Not every version of pvlib reads from memory, and none says which encoding it opens with.
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        # pvlib may call what the newest pandas is about to rename; that is between the two of them.
+        warnings.simplefilter("ignore", DeprecationWarning)
         path = Path(folder) / "typical-year"
         path.write_bytes(text.encode("ascii", "replace"))
         parsed = (

@@ -1,0 +1,158 @@
+"""Invented weather in the shape of each kind of file."""
+
+from __future__ import annotations
+
+import json
+import os
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from handover.weather import Place, examine_weather_bytes
+
+START = datetime(2026, 7, 14, tzinfo=UTC)
+
+
+class Files:
+    """Builds weather documents whose every number can be told from its hour."""
+
+    start = START
+
+    @staticmethod
+    def open_meteo(hours: int = 48, **changes: object) -> dict:
+        """Return an hourly answer: air 20 + hour/10 degC, humidity 60 %, wind 18 km/h, and so on."""
+        at = range(hours)
+        document = {
+            "latitude": 36.1,
+            "longitude": -79.95,
+            "elevation": 273.0,
+            "utc_offset_seconds": 0,
+            "timezone": "GMT",
+            "hourly_units": {
+                "time": "iso8601",
+                "temperature_2m": "°C",
+                "relative_humidity_2m": "%",
+                "dew_point_2m": "°C",
+                "precipitation": "mm",
+                "precipitation_probability": "%",
+                "cloud_cover": "%",
+                "wind_speed_10m": "km/h",
+                "shortwave_radiation": "W/m²",
+            },
+            "hourly": {
+                "time": [(START + timedelta(hours=h)).strftime("%Y-%m-%dT%H:%M") for h in at],
+                "temperature_2m": [20 + h / 10 for h in at],
+                "relative_humidity_2m": [60 for _ in at],
+                "precipitation": [0.5 for _ in at],
+                "precipitation_probability": [25 for _ in at],
+                "cloud_cover": [40 for _ in at],
+                "wind_speed_10m": [18.0 for _ in at],
+                "shortwave_radiation": [100.0 + h for h in at],
+            },
+        }
+        return document | changes
+
+    @staticmethod
+    def nws() -> dict:
+        """Return a raw grid of two days from 2026-07-14 00:00 UTC."""
+        whole = "2026-07-14T00:00:00+00:00/P2D"
+
+        def layer(uom: str, *values: tuple[str, float | None]) -> dict:
+            return {"uom": uom, "values": [{"validTime": when, "value": value} for when, value in values]}
+
+        return {
+            "type": "Feature",
+            "geometry": {
+                "type": "Polygon",
+                "coordinates": [[[-80, 36], [-80, 36.02], [-79.98, 36.02], [-79.98, 36], [-80, 36]]],
+            },
+            "properties": {
+                "updateTime": "2026-07-14T03:15:00+00:00",
+                "gridId": "RAH",
+                "gridX": "10",
+                "gridY": "20",
+                "elevation": {"unitCode": "wmoUnit:m", "value": 270},
+                "temperature": layer("wmoUnit:degC", (whole, 25)),
+                "dewpoint": layer("wmoUnit:degC", (whole, 15)),
+                "relativeHumidity": layer("wmoUnit:percent", (whole, 55)),
+                "windSpeed": layer("wmoUnit:km_h-1", (whole, 36)),
+                "skyCover": layer("wmoUnit:percent", (whole, 0)),
+                "quantitativePrecipitation": layer("wmoUnit:mm", (whole, 0)),
+                "probabilityOfPrecipitation": layer("wmoUnit:percent", (whole, 10)),
+            },
+        }
+
+    @staticmethod
+    def table(
+        heading: str = "time_utc,air_temperature_c,relative_humidity_percent,wind_speed_kmh,"
+        "cloud_cover_percent,shortwave_radiation_wm2,precipitation_mm",
+        row: str = "{time},{air},60,18,40,{sun},0.5",
+        hours: int = 6,
+        form: str = "%Y-%m-%dT%H:%M",
+    ) -> str:
+        """Return a CSV of whole hours: air 20 + hour degC, sunshine 100 + hour W/m2."""
+        rows = [
+            row.format(time=(START + timedelta(hours=h)).strftime(form), air=20 + h, sun=100 + h)
+            for h in range(hours)
+        ]
+        return "\n".join([heading, *rows]) + "\n"
+
+
+@pytest.fixture
+def files() -> Files:
+    return Files()
+
+
+@pytest.fixture
+def site() -> Place:
+    return Place(36.1, -79.95, "America/New_York")
+
+
+@pytest.fixture
+def examine(site):
+    """Judge a document (dict, text or bytes) as if it had been read from the file "weather"."""
+
+    def judge(content, place=site, year=None, **more):
+        if isinstance(content, dict | list):
+            content = json.dumps(content)
+        data = content if isinstance(content, bytes) else content.encode()
+        return examine_weather_bytes(data, "weather", place, year, **more)
+
+    return judge
+
+
+@pytest.fixture
+def sound(examine):
+    """Read a document that must have no fault."""
+
+    def read(content, **more):
+        series, findings = examine(content, **more)
+        assert series is not None, [str(finding) for finding in findings]
+        return series
+
+    return read
+
+
+@pytest.fixture
+def faults(examine):
+    """Return the faults of a document that must not be usable, as text."""
+
+    def read(content, **more):
+        series, findings = examine(content, **more)
+        assert series is None
+        told = [str(finding) for finding in findings if finding.severity == "fault"]
+        assert told, "refused without a word"
+        return told
+
+    return read
+
+
+@pytest.fixture
+def weather_folder() -> Path:
+    """The folder of real weather, which is not part of the project."""
+    named = os.environ.get("HANDOVER_WEATHER")
+    folder = Path(named) if named else Path(__file__).parents[3] / "shared" / "weather"
+    if not folder.is_dir():
+        pytest.skip("the folder of real weather is not here (HANDOVER_WEATHER)")
+    return folder

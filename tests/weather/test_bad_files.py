@@ -1,0 +1,125 @@
+"""Files that are no weather: a clear word each, and nothing else."""
+
+from __future__ import annotations
+
+import json
+import os
+
+import pytest
+
+from handover.errors import UnusableInput
+from handover.weather import examine_weather, read_weather
+
+
+@pytest.mark.parametrize(
+    ("content", "word"),
+    [
+        (b"", "is empty"),
+        (b" \n\t ", "is empty"),
+        (b"\xef\xbb\xbf", "is empty"),
+        (b"\x89PNG\r\n\x1a\n\x00\x00\x00", "is not text"),
+        (os.urandom(0) + bytes(range(256)) * 20, "is not text"),
+        (b"\xff\xfe\x00", "is not text"),
+        (b"<!DOCTYPE html><html></html>", "is a web page or XML"),
+        (b"{", "is not JSON"),
+        (b'{"hourly": {"time": ["2026', "it may be cut off"),
+        (b'{"hourly": NaN}', "NaN is not a number of JSON"),
+        (b'{"hourly": {"time": [Infinity]}}', "Infinity is not a number of JSON"),
+        (b"[" * 200_000, "nested too deep"),
+        (b'{"a":' * 200_000, "nested too deep"),
+        (b"[]", "tells of 0 places"),
+        (b"[{}, {}]", "tells of 2 places"),
+        (b"[17]", "is not weather"),
+        (b"{}", "is not weather as known here"),
+        (b'{"hourly": {"time": []}}', "no hours"),
+        (b'{"hourly": {"time": {}}}', "no hours"),
+        (b'{"properties": 3}', "is not weather as known here"),
+        (b"hello world", "no table"),
+        (b"hello,world\n1,2\n", "no column of times"),
+        (b"time_utc\n2026-07-14T06:00\n", "no air temperature"),
+    ],
+)
+def test_said_what_it_is(faults, content, word):
+    told = faults(content)
+    assert any(word in fault for fault in told), told
+
+
+def test_a_service_that_refused_is_quoted(faults):
+    (fault,) = faults({"error": True, "reason": "Latitude must be in range of -90 to 90°. Given: 900."})
+    assert "Latitude must be in range of -90 to 90°. Given: 900." in fault
+
+
+def test_a_problem_document_is_quoted(faults):
+    problem = {
+        "correlationId": "1",
+        "title": "Data Unavailable For Requested Point",
+        "type": "https://api.weather.gov/problems/InvalidPoint",
+        "status": 404,
+        "detail": "Unable to provide data for requested point 51.5,-0.1",
+    }
+    (fault,) = faults(problem)
+    assert "404, Data Unavailable For Requested Point, Unable to provide data" in fault
+
+
+def test_what_a_service_says_stays_on_one_line(faults):
+    (fault,) = faults({"error": True, "reason": "a\r\nBEGIN:VEVENT\x1b[31m\u2028" + "x" * 5000})
+    assert "\n" not in fault
+    assert "\x1b" not in fault
+    assert "\u2028" not in fault
+    assert len(fault) < 600
+
+
+def test_neighbouring_answers_are_told_apart(faults):
+    points = {"properties": {"forecastGridData": "https://api.weather.gov/gridpoints/RAH/10,20"}}
+    assert "https://api.weather.gov/gridpoints/RAH/10,20" in faults(points)[0]
+    assert "not the raw grid" in faults({"properties": {"periods": []}})[0]
+
+
+def test_missing_file(tmp_path, site):
+    series, (finding,) = examine_weather(tmp_path / "none.json", site)
+    assert series is None
+    assert finding.problem == "there is no such file"
+
+
+def test_a_folder(tmp_path, site):
+    assert examine_weather(tmp_path, site)[1][0].problem == "is not a file"
+
+
+@pytest.mark.skipif(os.geteuid() == 0, reason="nothing is unreadable to root")
+def test_unreadable_file(tmp_path, site):
+    path = tmp_path / "secret.csv"
+    path.write_text("time_utc")
+    path.chmod(0)
+    assert "cannot be read" in examine_weather(path, site)[1][0].problem
+
+
+def test_a_path_that_cannot_be(site):
+    assert examine_weather("a\0b", site)[0] is None
+
+
+def test_a_large_file_is_refused_before_it_is_read(tmp_path, site):
+    path = tmp_path / "large.json"
+    with path.open("wb") as file:
+        file.truncate(200_000_000)
+    series, (finding,) = examine_weather(path, site)
+    assert series is None
+    assert finding.problem == "200 MB is too large for hourly weather"
+    assert finding.expected == "at most 50 MB"
+
+
+def test_read_weather_raises_with_every_finding(tmp_path, site, files):
+    document = files.open_meteo()
+    document["hourly_units"]["wind_speed_10m"] = "Bft"
+    document["hourly_units"]["temperature_2m"] = "°R"
+    path = tmp_path / "forecast.txt"
+    path.write_text(json.dumps(document), encoding="utf-8")
+    with pytest.raises(UnusableInput) as caught:
+        read_weather(path, site=site)
+    assert len(caught.value.findings) == 2
+    assert all(str(path) in str(finding) for finding in caught.value.findings)
+
+
+def test_the_name_of_a_file_tells_nothing(tmp_path, site, files):
+    path = tmp_path / "weather.csv"
+    path.write_text(json.dumps(files.open_meteo()), encoding="utf-8")
+    assert read_weather(path, site=site).source == "Open-Meteo hourly forecast"

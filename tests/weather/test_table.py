@@ -1,0 +1,245 @@
+"""Tables with a heading that names quantity and unit."""
+
+from __future__ import annotations
+
+import random
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from handover.weather import Origin, Place
+
+
+def test_a_plain_table(files, sound):
+    series = sound(files.table())
+    assert series.first_hour == files.start
+    np.testing.assert_allclose(series.air_c, [20, 21, 22, 23, 24, 25])
+    np.testing.assert_allclose(series.wind_ms, 5)
+    np.testing.assert_allclose(series.relative_humidity, 0.6)
+    np.testing.assert_allclose(series.shortwave_wm2, [100, 101, 102, 103, 104, 105])
+    np.testing.assert_allclose(series.precipitation_mm, 0.5)
+    assert np.isnan(series.precipitation_probability).all()
+
+
+@pytest.mark.parametrize(
+    ("heading", "told", "attribute", "si"),
+    [
+        ("air temperature [degF]", 77, "air_c", 25),
+        ("Air_Temperature_F", 77, "air_c", 25),
+        ("temperature_2m (°C)", 25, "air_c", 25),
+        ("temp_deg_f", 77, "air_c", 25),
+        ("dry bulb [Fahrenheit]", 77, "air_c", 25),
+        ("Temperature (K)", 298.15, "air_c", 25),
+    ],
+)
+def test_spellings_of_temperature(files, sound, heading, told, attribute, si):
+    text = files.table(f"time_utc,{heading},rh_percent,wind_ms,cloud_percent", "{time}," + f"{told},50,3,50")
+    np.testing.assert_allclose(getattr(sound(text), attribute), si)
+
+
+@pytest.mark.parametrize(
+    ("heading", "told", "metres_a_second"),
+    [
+        ("wind speed (km/h)", 36, 10),
+        ("wind_speed_m/s", 10, 10),
+        ("wind_speed_m_s", 10, 10),
+        ("Wind_mph", 10, 4.4704),
+        ("wind [knots]", 36, 18.52),
+        ("wind_speed_10m_kmh", 36, 10),
+        ("wind speed at 10m [km/h]", 36, 10),
+        # log(10 / 0.03) / log(2 / 0.03) = 1.3832, by the logarithmic profile.
+        ("wind_speed_2m_ms", 3, 4.1497),
+    ],
+)
+def test_spellings_of_wind(files, sound, heading, told, metres_a_second):
+    text = files.table(f"time_utc,temp_c,rh_percent,{heading},cloud_percent", "{time}," + f"20,50,{told},50")
+    np.testing.assert_allclose(sound(text).wind_ms, metres_a_second, rtol=2e-5)
+
+
+@pytest.mark.parametrize(
+    ("heading", "told", "share"), [("cloud_tenths", 4, 0.4), ("cloud cover [oktas]", 4, 0.5), ("clouds_fraction", 0.3, 0.3)]
+)
+def test_spellings_of_cloud(files, sound, heading, told, share):
+    text = files.table(f"time_utc,temp_c,rh_percent,wind_ms,{heading}", "{time}," + f"20,50,3,{told}")
+    np.testing.assert_allclose(sound(text).cloud, share)
+
+
+def test_the_height_of_the_wind_is_said(files, sound):
+    methods = " ".join(sound(files.table()).methods)
+    assert "Wind is taken as measured at 10 m" in methods
+
+
+def test_times_with_offsets(files, sound):
+    text = files.table(
+        "time,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent", "{time},20,60,18,40",
+        form="%Y-%m-%dT%H:%M:%S-04:00",
+    )
+    assert sound(text).first_hour == datetime(2026, 7, 14, 4, tzinfo=UTC)
+
+
+def test_naive_times_are_refused(files, faults):
+    (fault,) = faults(files.table().replace("time_utc", "time"))
+    assert fault.startswith("weather:2: time: 6 times without an offset from UTC")
+    assert "2026-07-14T06:00:00-04:00" in fault
+
+
+@pytest.mark.parametrize("name", ["time (UTC)", "Timestamp_UTC", "datetime utc", "date_time [GMT]", "TIME UTC"])
+def test_headings_that_say_utc(files, sound, name):
+    assert sound(files.table().replace("time_utc", name)).first_hour == files.start
+
+
+@pytest.mark.parametrize("delimiter", [";", "\t"])
+def test_other_delimiters(files, sound, delimiter):
+    np.testing.assert_allclose(sound(files.table().replace(",", delimiter)).wind_ms, 5)
+
+
+def test_decimal_commas_between_semicolons(files, sound):
+    text = files.table().replace(",", ";").replace("0.5", "0,5")
+    np.testing.assert_allclose(sound(text).precipitation_mm, 0.5)
+
+
+def test_spreadsheet_bytes(files, sound):
+    text = files.table().replace("air_temperature_c", "air temperature [°C]").replace("\n", "\r\n")
+    for encoding in ("utf-8-sig", "cp1252", "utf-16"):
+        np.testing.assert_allclose(sound(text.encode(encoding)).air_c[0], 20)
+
+
+def test_dew_point_instead_of_humidity(files, sound):
+    text = files.table("time_utc,temp_c,dew_point_c,wind_ms,cloud_percent", "{time},25,15,3,40")
+    np.testing.assert_allclose(sound(text).relative_humidity, 0.538, atol=0.003)  # as in test_nws
+
+
+def test_what_the_file_says_of_itself(files, sound):
+    about = "# source: Alder Lane mast\n# issued_at: 2026-07-14T02:30:00Z\n# latitude: 36.2\n# longitude: -79.9\n"
+    series = sound(about + files.table())
+    assert series.source == "Alder Lane mast"
+    assert (series.latitude, series.longitude) == (36.2, -79.9)
+    assert series.origin.tolist() == [Origin.OBSERVED] * 3 + [Origin.FORECAST] * 3
+
+
+def test_a_column_of_origins(files, sound):
+    text = files.table(
+        "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,origin", "{time},{air},50,3,40,observed"
+    ).replace("25,50,3,40,observed", "25,50,3,40,Typical")
+    assert sound(text).origin.tolist() == [Origin.OBSERVED] * 5 + [Origin.TYPICAL]
+
+
+def test_no_rain_column_is_a_caution(files, examine):
+    series, findings = examine(files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40"))
+    assert (series.precipitation_mm == 0).all()
+    assert [finding.severity for finding in findings] == ["caution"]
+    assert "takes every day as dry" in findings[0].problem
+
+
+def test_columns_of_other_things_are_left_aside_and_told(files, sound):
+    text = files.table(
+        "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,surface_temperature_c,note",
+        "{time},20,50,3,40,99,warm",
+    )
+    series = sound(text)
+    np.testing.assert_allclose(series.air_c, 20)
+    assert "Columns not used: surface_temperature_c, note." in series.methods
+
+
+def test_all_faults_at_once_with_their_lines(files, faults):
+    text = files.table(hours=6).splitlines()
+    text[2] = text[2].replace("21", "warm")
+    text[4] = text[4] + ",1,2"
+    text[5] = "noon" + text[5][16:]
+    text[0] = text[0].replace("wind_speed_kmh", "wind_speed")
+    told = faults("\n".join(text))
+    assert any(fault.startswith("weather:1: wind_speed: names no unit") for fault in told)
+    assert any(fault.startswith("weather:3: air_temperature_c: 'warm' is not a number") for fault in told)
+    assert any(fault.startswith("weather:5: 9 cells under 7 headings") for fault in told)
+    assert any(fault.startswith("weather:6: time_utc: 'noon' is not a time") for fault in told)
+
+
+def test_two_columns_of_one_quantity(files, faults):
+    text = files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent,air_temp_f", "{time},20,50,3,40,70")
+    assert "two columns of air temperature" in faults(text)[0]
+
+
+def test_not_ten_thousand_findings(files, faults):
+    assert len(faults(files.table(row="{time},x,y,z,u,v,w", hours=500))) < 40
+
+
+@pytest.mark.parametrize("number", ["1e999", "inf", "0x10", "1_000", "--5", "1e5"])
+def test_strange_numbers_are_refused(files, faults, number):
+    text = files.table().replace("2026-07-14T02:00,22", f"2026-07-14T02:00,{number}")
+    assert any("weather:4" in fault for fault in faults(text))
+
+
+def test_order_of_rows_and_columns_changes_nothing(files, sound):
+    text = files.table(hours=30)
+    heading, *rows = text.splitlines()
+    random.Random(3).shuffle(rows)
+    swapped = "\n".join(",".join(reversed(line.split(","))) for line in [heading, *rows])
+    one, other = sound(text), sound(swapped)
+    assert (one.time == other.time).all()
+    for name in ("air_c", "cloud", "shortwave_wm2", "precipitation_mm"):
+        assert (getattr(one, name) == getattr(other, name)).all()
+
+
+HALF_HOURS = """\
+time_utc,temp_c,rh_percent,wind_ms,cloud_percent,shortwave_wm2,rain_mm,chance_of_rain_percent
+2026-07-14T06:00,20,50,2,0,100,0.0,0
+2026-07-14T06:30,21,50,2,0,200,0.2,10
+2026-07-14T07:00,22,50,2,0,300,0.4,30
+2026-07-14T07:30,23,50,2,0,400,0.0,20
+2026-07-14T08:00,24,50,2,0,500,1.0,10
+"""
+
+
+def test_half_hours_become_hours(sound):
+    series = sound(HALF_HOURS)
+    assert series.first_hour == datetime(2026, 7, 14, 6, tzinfo=UTC)
+    np.testing.assert_allclose(series.air_c, [20, 22, 24])
+    # Of the hour that ended: the mean of its two readings, their sum, the higher of them.
+    np.testing.assert_allclose(series.shortwave_wm2[1:], [250, 450])
+    np.testing.assert_allclose(series.precipitation_mm[1:], [0.6, 1.0])
+    np.testing.assert_allclose(series.precipitation_probability[1:], [0.3, 0.2])
+    assert any("brought to whole hours" in sentence for sentence in series.methods)
+
+
+def test_readings_at_odd_minutes_are_interpolated(sound):
+    """As airports report: 7 of 60 minutes from 20 to 21 degC at 07:00, 7 of 63 from 21 to 22 degC at 08:00."""
+    text = """\
+time_utc,temp_c,rh_percent,wind_ms,cloud_percent
+2026-07-14T06:53,20,50,2,0
+2026-07-14T07:53,21,50,2,0
+2026-07-14T08:56,22,50,2,0
+"""
+    series = sound(text)
+    assert series.first_hour == datetime(2026, 7, 14, 7, tzinfo=UTC)
+    np.testing.assert_allclose(series.air_c, [20 + 7 / 60, 21 + 7 / 63])
+
+
+def test_readings_an_hour_apart_keep_their_minute(files, sound):
+    series = sound(files.table(form="%Y-%m-%dT%H:53"))
+    assert series.first_hour == datetime(2026, 7, 14, 0, 53, tzinfo=UTC)
+    np.testing.assert_allclose(series.air_c, [20, 21, 22, 23, 24, 25])
+
+
+def test_a_long_gap_between_short_readings_is_a_fault(faults):
+    lines = HALF_HOURS.splitlines()
+    later = [line.replace("T0", "T1") for line in lines[1:]]
+    (fault,) = [each for each in faults("\n".join(lines + later)) if "missing" in each]
+    assert "from 2026-07-14 09:00 UTC to 2026-07-14 15:00 UTC" in fault
+
+
+def test_sunshine_and_place_both_missing(files, faults):
+    text = files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40")
+    assert "site.latitude" in faults(text, place=Place(None, None, "UTC"))[0]
+
+
+def test_real_road_station(weather_folder, sound, faults):
+    """Readings about every 20 minutes; the station has no sun and no cloud, which is the only fault."""
+    text = (weather_folder / "concrete-road-2006-04-05.csv").read_text(encoding="utf-8")
+    (fault,) = faults(text)
+    assert "no sunshine and no cloud" in fault
+    clear = "\n".join(f"{line},{0 if at else 'cloud_percent'}" for at, line in enumerate(text.splitlines()))
+    series = sound(clear, place=Place(44.128, -77.597, "America/Toronto"))
+    # 22:44:28 to 23:04:19 is 3.30 to 3.50 degC, and 23:00 is 932/1191 of the way.
+    assert series.first_hour == datetime(2006, 4, 5, 23, tzinfo=UTC)
+    assert series.air_c[0] == pytest.approx(3.30 + 0.20 * 932 / 1191)
