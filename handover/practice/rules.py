@@ -13,13 +13,17 @@ Mark = Literal["read in source", "from memory", "common practice", "computed"]
 
 @dataclass(frozen=True)
 class Rule:
-    """A number of practice. ``value`` is in ``unit``, which is of the SI."""
+    """A number of practice. ``value`` is in ``unit``, which is of the SI.
+
+    ``called`` holds parts of the names by which a ticket calls the thing, in small letters.
+    """
 
     name: str
     value: float
     unit: str
     source: str
     mark: Mark
+    called: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,8 @@ class GateRule:
         value: The threshold, in ``unit``; None where the measure needs none or finds it by ``per``.
         per: Name of the rule that the threshold comes from, or None.
         above_c: Only hours warmer than this count, or None. [degC]
+        at_most: Past this age it holds in any case, or None. [h]
+        at_most_times: The same, as a multiple of what is needed.
         uses: Uses of the slab that it applies to; all where empty.
     """
 
@@ -45,6 +51,8 @@ class GateRule:
     mark: Mark
     per: str | None = None
     above_c: float | None = None
+    at_most: float | None = None
+    at_most_times: float | None = None
     uses: tuple[str, ...] = ()
 
 
@@ -150,7 +158,14 @@ def _rules(tables: dict[str, Any]) -> dict[str, Rule]:
         for name, row in rows.items():
             if "value" in row:
                 key = f"{group}.{name}"
-                found[key] = Rule(key, float(row["value"]), row["unit"], row["source"], row["mark"])
+                found[key] = Rule(
+                    key,
+                    float(row["value"]),
+                    row["unit"],
+                    row["source"],
+                    row["mark"],
+                    tuple(row.get("called", ())),
+                )
     return found
 
 
@@ -169,6 +184,8 @@ def _gate(row: dict[str, Any], rules: dict[str, Any]) -> GateRule:
         mark=basis.get("mark", "common practice"),
         per=row.get("per"),
         above_c=row.get("above_c"),
+        at_most=row.get("at_most"),
+        at_most_times=row.get("at_most_times"),
         uses=tuple(row.get("uses", ())),
     )
 

@@ -48,6 +48,11 @@ class Course:
         """How the curing holds water, or None where nothing is watered."""
         return self.practice.methods.get(self.job.curing.method)
 
+    @property
+    def covered(self) -> bool:
+        """Whether a cover keeps the slab warm."""
+        return self.job.curing.method == "insulating blanket"
+
     def date(self, kind: MilestoneKind) -> datetime | None:
         """Return the cautious date of a milestone, or None where there is none."""
         return next((each.not_before for each in self.milestones if each.kind == kind), None)

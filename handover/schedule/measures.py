@@ -123,7 +123,9 @@ def _counted(gate: GateRule, course: Course, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
-    return reached(course.slab.hours, total, _needed_hours(gate, course))
+    hours = _needed_hours(gate, course)
+    latest = gate.at_most or hours * (gate.at_most_times or np.inf)
+    return np.minimum(reached(course.slab.hours, total, hours), latest)
 
 
 def _needed_hours(gate: GateRule, course: Course) -> float:
@@ -142,7 +144,10 @@ def curing_hours(job: JobRecord, practice: Practice) -> float:
 
 
 def _warm_air(gate: GateRule, course: Course) -> Floats:
-    return _counted(gate, course, course.slab.air.air_c)
+    """Count the hours of warm air; under a cover the air around the concrete is as warm as the concrete."""
+    slab = course.slab
+    around = slab.temperature_c.min(axis=2) if course.covered else slab.air.air_c
+    return _counted(gate, course, around)
 
 
 def _warm_slab(gate: GateRule, course: Course) -> Floats:

@@ -118,8 +118,10 @@ def concrete_of(mix: Mix, setting: Floats, practice: Practice) -> Concrete:
 
 def _admixtures(named: Sequence[str], practice: Practice) -> float:
     """Return the factor of the admixtures on the time to set."""
-    factors = [practice.rules.get(f"setting.{name}") for name in named]
-    return float(np.prod([rule.value for rule in factors if rule is not None]))
+    rules = [rule for rule in practice.rules.values() if rule.called]
+    said = [name.lower() for name in named]
+    acting = [rule.value for rule in rules if any(part in name for part in rule.called for name in said)]
+    return float(np.prod(acting))
 
 
 def _curve(cement: Cement, additions: float, practice: Practice) -> StrengthCurve:

@@ -55,6 +55,7 @@ def _drying(course: Course) -> Iterator[Risk]:
                 Figure("low", float(rate[peak]) * (1.0 - error), "kg/m2/h"),
                 Figure("high", float(rate[peak]) * (1.0 + error), "kg/m2/h"),
                 Figure("limit", limit, "kg/m2/h"),
+                Figure("hours_above", float(run.stop - run.start), "h"),
             )
 
 
@@ -205,7 +206,7 @@ def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
     strength = course.concrete.strength(np.asarray(age), course.concrete.final_set_h[slow])
     yield Figure("strength_then", float(strength), "MPa")
     gates = course.practice.gates_of(MilestoneKind.FROST_SAFE, course.job.slab.use)
-    yield Figure("strength_needed", max(gate.value or 0.0 for gate in gates), "MPa")
+    yield Figure("frost_safe_strength", max(gate.value or 0.0 for gate in gates), "MPa")
 
 
 def _cold_water(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:

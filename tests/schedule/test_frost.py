@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,7 +32,7 @@ def test_frost_before_the_slab_is_strong_enough_is_a_risk_and_a_caution(
     told = {caution.code: caution for caution in schedule.cautions}
     assert {"frost", "cold-weather", "heaters"} <= set(told)
     figures = {figure.name: figure.value for figure in told["frost"].figures}
-    assert figures["strength_then"] < figures["strength_needed"] == 5.0
+    assert figures["strength_then"] < figures["frost_safe_strength"] == 5.0
 
 
 def test_no_frost_is_told_of_in_july(job: Job, weather: Weather, as_of: datetime) -> None:
@@ -78,3 +78,26 @@ def test_a_slab_that_stays_frozen_never_sets(job: Job, weather: Weather, as_of: 
     assert final.not_before is None
     assert "not-reached" in {caution.code for caution in schedule.cautions}
     assert np.all(schedule.history.strength_mpa.low.surface == 0.0)
+
+
+def test_edge_forms_come_off_in_three_days_where_the_air_never_gets_warm(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Beall, Masonry and Concrete, 2004, p. 76: walls and footings 3 d; strength may ask for more."""
+    schedule = plan_cure(job(), weather(1.0, 8.0), as_of)
+    stripped = schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS)
+    assert stripped is not None
+    assert stripped.not_before is not None
+    assert stripped.not_before - schedule.placement_end >= timedelta(days=3)
+
+
+def test_cold_stretches_curing_but_not_for_ever(job: Job, weather: Weather, as_of: datetime) -> None:
+    ends = [
+        plan_cure(job(), weather(low, low + 8.0), as_of).milestone(MilestoneKind.CURING_ENDS)
+        for low in (-1.0, 20.0)
+    ]
+    assert ends[0] is not None
+    assert ends[1] is not None
+    assert ends[0].not_before is not None
+    assert ends[1].not_before is not None
+    assert ends[0].not_before > ends[1].not_before

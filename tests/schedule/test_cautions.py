@@ -1,0 +1,69 @@
+"""Cautions and risks carry the numbers that the data promise for them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.practice.rules import practice
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+
+def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]:
+    """Return schedules that together give every caution there is."""
+    count = 14 * 24
+    dry_wind = weather(relative_humidity=np.full(count, 0.15), wind_ms=np.full(count, 9.0))
+    rain = weather(precipitation_mm=np.full(count, 1.0), precipitation_probability=np.ones(count))
+    hot = job(
+        placement={"concrete_temperature": 36.0}, slab={"joint_spacing": 6.0, "reinforcement": "PT tendons"}
+    )
+    slow = job(mix={"slag": 0.5}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)})
+    return [
+        plan_cure(hot, dry_wind, as_of),
+        plan_cure(slow, rain, as_of),
+        plan_cure(slow, weather(), as_of),
+        plan_cure(job(), weather(-6.0, 4.0), as_of),
+        plan_cure(job(placement={"concrete_temperature": 1.7}), weather(-25.0, -20.0), as_of),
+    ]
+
+
+def test_every_caution_comes_with_its_numbers_source_and_mark(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    rules = practice().cautions
+    seen = set()
+    for schedule in schedules(job, weather, as_of):
+        for caution in schedule.cautions:
+            seen.add(caution.code)
+            carried = {figure.name for figure in caution.figures}
+            assert set(rules[caution.code].figures) <= carried, caution.code
+            assert caution.source == rules[caution.code].source
+    assert seen == set(rules)
+
+
+def test_a_plain_summer_slab_is_told_what_hurts_people(job: Job, weather: Weather, as_of: datetime) -> None:
+    told = {caution.code for caution in plan_cure(job(), weather(), as_of).cautions}
+    assert {"caustic", "silica", "slips", "electricity", "nails", "children-animals"} <= told
+
+
+def test_sun_and_wind_together_dry_faster_than_heat_alone(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Common practice, no source."""
+    count = 14 * 24
+    heat = weather(29.2, 39.2, shortwave_wm2=np.zeros(count), wind_ms=np.full(count, 0.5))
+    sun_and_wind = weather(22.2, 32.2, wind_ms=np.full(count, 7.0))
+    peaks = [plan_cure(job(), each, as_of).history.evaporation[:12].max() for each in (heat, sun_and_wind)]
+    assert peaks[1] > peaks[0]
