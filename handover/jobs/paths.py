@@ -44,7 +44,11 @@ class RelativePath(Text):
 
 def found_in(folder: Path, name: str) -> Path | Finding:
     """Return the file of that name in a folder, links followed, or a finding where it is none of ours."""
-    fault = partial(Finding, expected="a file in the folder of this record, or in one below it")
+    fault = partial(
+        Finding,
+        expected="a file in the folder of this record, or in one below it",
+        example='"photos/door.jpg"',
+    )
     try:
         path = (folder / name).resolve(strict=True)
     except (OSError, RuntimeError):  # not there, not ours to read, or links that go in a circle

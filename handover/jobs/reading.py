@@ -220,9 +220,9 @@ def _unplaced(
     sizes = {("slab", key) for key in ("area", "length", "width")}
     if isinstance(slab, Mapping) and written.slab and area_of(written.slab) is None and not sizes & at_fault:
         yield (
-            ("slab", "area"),
+            ("slab",),
             Finding(
-                "is missing",
+                "has no size",
                 expected="length and width, or area",
                 example='length = "34 ft", width = "26 ft"',
             ),

@@ -101,6 +101,8 @@ def _without_nulls(value: Any) -> Any:
 
 
 def _written_twice(text: str) -> list[Finding]:
+    twice = find_lines(text, language_of(text)).twice
+    tables = {path for path, _, _ in twice}
     return [
         Finding(
             f"is written twice, first on line {first}",
@@ -109,7 +111,8 @@ def _written_twice(text: str) -> list[Finding]:
             expected="each key once",
             example="take one of the two out",
         )
-        for path, first, again in find_lines(text, language_of(text)).twice
+        for path, first, again in twice
+        if not any(path[:end] in tables for end in range(1, len(path)))
     ]
 
 

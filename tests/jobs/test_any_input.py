@@ -1,0 +1,81 @@
+"""Whatever comes in, findings come out: never an exception, never a silent change."""
+
+import json
+import tomllib
+from datetime import datetime
+
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from handover.jobs.lines import find_lines
+from handover.jobs.reading import Examined
+from handover.jobs.written import WrittenRecord, tables
+
+KEYS = sorted(
+    {key for table in tables().values() for key in table.model_fields} | set(WrittenRecord.model_fields)
+)
+VALUES = st.recursive(
+    st.none()
+    | st.booleans()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=30)
+    | st.sampled_from(["4 in", "20 MPa", "2026-07-14T06:10:00", "R-5", "sprinkler", "06:30-08:00"]),
+    lambda inner: (
+        st.lists(inner, max_size=3)
+        | st.dictionaries(st.sampled_from(KEYS) | st.text(max_size=5), inner, max_size=4)
+    ),
+    max_leaves=12,
+)
+SHARED_FOLDER = settings(
+    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+)
+
+
+@SHARED_FOLDER
+@given(changes=st.dictionaries(st.sampled_from(sorted(WrittenRecord.model_fields)), VALUES, max_size=4))
+def test_any_tables_are_examined(examine, good, changes):
+    tables = tomllib.loads(good) | changes
+    examined = examine(json.dumps(tables, default=datetime.isoformat))
+    assert isinstance(examined, Examined)
+    assert (examined.record is None) == bool(examined.faults)
+    assert all(finding.file and finding.line for finding in examined.findings)
+
+
+@SHARED_FOLDER
+@given(
+    table=st.sampled_from(["site", "slab", "placement", "mix", "curing", "owner"]),
+    key=st.sampled_from(KEYS),
+    value=VALUES,
+)
+def test_any_value_of_any_key_is_examined(examine, good, table, key, value):
+    tables = tomllib.loads(good)
+    tables.setdefault(table, {})[key] = value
+    examined = examine(json.dumps(tables, default=datetime.isoformat))
+    assert (examined.record is None) == bool(examined.faults)
+
+
+@SHARED_FOLDER
+@given(
+    content=st.binary(max_size=300) | st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace"))
+)
+def test_any_bytes_are_examined(examine, content):
+    examined = examine(content)
+    assert examined.record is None
+    assert examined.findings
+    assert examined.data == content
+
+
+@SHARED_FOLDER
+@given(cut=st.integers(min_value=0, max_value=330))
+def test_a_record_cut_short_is_examined(examine, good, cut):
+    examined = examine(good[:cut])
+    assert (examined.record is None) == bool(examined.faults)
+
+
+@SHARED_FOLDER
+@given(text=st.text(max_size=200))
+def test_lines_are_found_in_any_text(text):
+    for language in ("toml", "json"):
+        last = text.count("\n") + 1
+        assert all(1 <= line <= last for line in find_lines(text, language).first.values())

@@ -1,0 +1,149 @@
+"""The JSON Schema of the record, the blank record, and the samples."""
+
+import json
+import re
+import tomllib
+from datetime import datetime
+
+import jsonschema
+import pytest
+
+from handover.jobs.blank import blank_record
+from handover.jobs.reading import examine_job
+from handover.jobs.schema import job_schema
+from handover.jobs.written import WrittenRecord, tables
+
+SAMPLES = ["summer-garage", "november-shop", "driveway-compound"]
+
+
+def as_json(text):
+    """Return the tables of a TOML text as JSON has them: times as text."""
+    return json.loads(json.dumps(tomllib.loads(text), default=datetime.isoformat))
+
+
+@pytest.fixture(scope="module")
+def validator():
+    schema = job_schema()
+    jsonschema.Draft202012Validator.check_schema(schema)
+    return jsonschema.Draft202012Validator(schema)
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_the_samples_are_good_records(samples, sample, validator):
+    path = samples / sample / "job.toml"
+    examined = examine_job(path)
+    assert examined.findings == ()
+    assert list(validator.iter_errors(as_json(path.read_text()))) == []
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_the_people_of_the_samples_are_invented(samples, sample):
+    record = examine_job(samples / sample / "job.toml").record
+    for who in (record.owner, record.contractor):
+        assert re.fullmatch(r"\d{3}-555-01\d\d", who.phone)
+        assert re.search(r"@example\.(com|net|org)$", who.email)
+
+
+def test_the_samples_differ_in_what_they_show(samples):
+    records = [examine_job(samples / sample / "job.toml").record for sample in SAMPLES]
+    assert len({record.curing.method for record in records}) == 3
+    assert len({record.slab.use for record in records}) == 3
+    assert len({record.site.timezone for record in records}) == 3
+
+
+REFUSED_BY_SCHEMA = [
+    {"id": "a b"},
+    {"id": None},
+    {"site": {"name": "x", "latitude": 91, "longitude": 0}},
+    {"site": {"name": "x"}},
+    {"slab": {"thickness": 4, "area": "80 m2"}},
+    {"slab": {"thickness": "4", "area": "80 m2"}},
+    {"slab": {"thickness": "4,5 in", "area": "80 m2"}},
+    {"slab": {"thickness": "4 in"}},
+    {"slab": {"thickness": "4 in", "length": "4 m"}},
+    {"slab": {"thickness": "4 in", "area": "80 m2", "on": "stilts"}},
+    {"placement": {"start": "2026-07-14", "end": "2026-07-14T07:25:00"}},
+    {"placement": {"start": "2026-07-14T06:10:00"}},
+    {"mix": {}},
+    {"mix": {"specified_strength": "20 MPa", "air": 6}},
+    {"mix": {"specified_strength": "20 MPa", "admixtures": "retarder"}},
+    {"mix": {"specified_strength": "20 MPa", "slump": "4 in"}},
+    {"ticket": {"number": "1"}},
+    {"owner": {"email": "nobody"}},
+    {"curing": {"available": ["6-8"]}},
+    {"cylinder": [{"age": "7 d"}]},
+    {"wheather": {}},
+]
+
+
+@pytest.mark.parametrize("change", REFUSED_BY_SCHEMA, ids=str)
+def test_what_the_schema_refuses_the_reader_refuses(examine, good, validator, change):
+    tables = {key: value for key, value in (as_json(good) | change).items() if value is not None}
+    assert list(validator.iter_errors(tables))
+    assert examine(json.dumps(tables)).faults
+
+
+def test_the_schema_tells_every_field():
+    schema = job_schema()
+    assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
+    assert schema["required"] == ["id", "site", "slab", "placement", "mix"]
+    for part in schema["$defs"].values():
+        for key, told in part["properties"].items():
+            assert told["description"], key
+            assert "default" not in told
+    assert schema["$defs"]["Slab"]["properties"]["thickness"]["examples"] == ["4 in", "100 mm"]
+
+
+def test_every_example_of_the_schema_fits_the_schema():
+    for part in job_schema()["$defs"].values():
+        for told in part["properties"].values():
+            for example in told.get("examples", []):
+                assert jsonschema.Draft202012Validator(told).is_valid(example), (told, example)
+
+
+def uncommented(text):
+    """Return the blank record with every line put to use that may be, and every blank filled."""
+    text = re.sub(r"^# (?=\[|[a-z_]+ = )", "", text, flags=re.MULTILINE)
+    filled = {"id": "x", "name": "x", "timezone": "America/New_York", "length": "34 ft", "width": "26 ft"}
+    filled |= {"thickness": "4 in", "start": "2026-07-14 06:40", "end": "2026-07-14 08:05"}
+    filled |= {"specified_strength": "3000 psi"}
+    for key, value in filled.items():
+        text = text.replace(f'{key} = ""', f'{key} = "{value}"')
+    return text
+
+
+def test_the_blank_record_asks_for_what_must_be_there(examine):
+    fields = {finding.field for finding in examine(blank_record()).findings}
+    must = {
+        f"{name}.{key}"
+        for name, table in tables().items()
+        for key in table.needed
+        if name in WrittenRecord.needed
+    }
+    assert fields == must | {"id", "slab", "site.timezone"}
+
+
+def test_the_blank_record_is_good_once_its_blanks_are_filled(examine):
+    text = blank_record()
+    for line in re.findall(r'^[a-z_]+ = "".*$', text, flags=re.MULTILINE):
+        example = re.search(r'such as ("[^"]+")', line)
+        key = line.partition(" ")[0]
+        value = example[1] if example else '"x"'
+        text = text.replace(line, f"{key} = {value}")
+    examined = examine(text)
+    assert examined.findings == ()
+    assert examined.record.slab.thickness == pytest.approx(0.1016)
+
+
+def test_the_blank_record_shows_every_field(examine, tmp_path):
+    for name in ("logo.png", "logger.csv", "photos/door.jpg"):
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_bytes(b"")
+    text = uncommented(blank_record())
+    shown = tomllib.loads(text)
+    for name, table in tables().items():
+        part = shown[name][0] if isinstance(shown[name], list) else shown[name]
+        assert set(part) == set(table.model_fields), name
+    # Each line is good; together, two of them are a choice.
+    told = {(finding.field, finding.problem) for finding in examine(text).faults}
+    assert told == {("cylinder[1]", "has both age and tested")}
