@@ -371,13 +371,13 @@ def march(
 def _ends(weather: Exchange, number: int, wet: Floats | None) -> tuple[_Air, _Air]:
     """Return the weather at the start and the end of a step."""
     sun, cover = weather.sun[number], weather.cover[number]
-    wet_seconds = np.zeros(1) if wet is None else wet / HOUR
+    open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR)
     start, end = (
         _Air(
             weather.air_c[at],
             weather.vapour_pa[at],
             weather.film[at],
-            weather.transfer[at] * wet_seconds,
+            weather.transfer[at] * open_to_air,
             weather.longwave[at] + sun,
             cover,
             weather.emissivity,
@@ -390,15 +390,14 @@ def _ends(weather: Exchange, number: int, wet: Floats | None) -> tuple[_Air, _Ai
 def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     """Return the heat into the surface and how fast it falls as the surface warms, shape (m,) each.
 
-    Under a cover the outside of the cover meets the weather; its balance is taken as linear about air
-    temperature.
+    Under a cover the outside of the cover meets the weather; its balance is taken as linear about the
+    temperature that convection alone would give it. Without a cover that is the slab's own.
     """
-    covered = air.cover > 0.0
-    outer = np.where(covered, air.air_c, temperature_c)
+    outer = air.air_c + (temperature_c - air.air_c) / (1.0 + air.cover * air.film)
     kelvin = outer + ZERO_CELSIUS_K
     emitted = air.emissivity * STEFAN_BOLTZMANN * kelvin**4
     pressure = saturation_over_water(outer)
-    losing = LATENT_HEAT * np.where(covered | (pressure < air.vapour_pa), 0.0, air.evaporating)
+    losing = LATENT_HEAT * np.where(pressure < air.vapour_pa, 0.0, air.evaporating)
     flux = air.film * (air.air_c - outer) + air.radiation - emitted - losing * (pressure - air.vapour_pa)
     # Clausius-Clapeyron gives the slope of the pressure closely enough for a Jacobian.
     fall = air.film + 4.0 * emitted / kelvin + losing * pressure * 5400.0 / kelvin**2
@@ -460,11 +459,14 @@ class _Marcher:
         """Move every member on by a step."""
         before, degree, links = self.temperature, self.degree, self.links()
         flux1, fall = _surface_flux(before[:, 0], start)
+        # How the weather moves on within the step belongs to the method too: without it the surface, whose
+        # node holds little heat, would run ahead of the sun.
+        drift = _GAMMA * (_surface_flux(before[:, 0], end)[0] - flux1)
         solve = self.solver(links, fall, _GAMMA * seconds)
 
         rate1 = self.rate(before)
         heat1 = self.volume_heat * self.degree_rate * rate1 / HOUR
-        load1, ground1 = self.load(links, before, flux1, heat1)
+        load1, ground1 = self.load(links, before, flux1 + drift, heat1)
         slope1 = solve(load1)
 
         ahead = before + seconds * slope1
@@ -475,7 +477,7 @@ class _Marcher:
         released = self.volume_heat * (self.degree - degree)
         heat2 = 2.0 * released / seconds - heat1
         flux2, _ = _surface_flux(ahead[:, 0], end)
-        load2, ground2 = self.load(links, ahead, flux2, heat2)
+        load2, ground2 = self.load(links, ahead, flux2 - drift, heat2)
         slope2 = solve(load2 - 2.0 * self.column.capacity * slope1)
 
         self.temperature = before + seconds * (1.5 * slope1 + 0.5 * slope2)

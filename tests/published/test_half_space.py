@@ -174,7 +174,6 @@ def test_daily_wave() -> None:
     assert -np.angle(below / given) / PULSE / 3600.0 == pytest.approx(2.883, rel=1e-3)
 
 
-@pytest.mark.xfail(reason="the surface runs 0.7 of a step ahead of weather that changes within the step")
 def test_the_surface_keeps_step_with_the_wave() -> None:
     """A surface whose temperature is given has that temperature; tolerance 0.1 % and 1 min in steps of 15."""
     given, surface, _ = daily_wave(900.0)
