@@ -3,6 +3,7 @@
 import subprocess
 import sys
 from fractions import Fraction
+from typing import Any
 
 import numpy as np
 import pint
@@ -11,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.errors import Finding
-from handover.units import KINDS, quantity, read_quantity, shown, to_reader
+from handover.units import KINDS, KindName, System, quantity, read_quantity, shown, to_reader
 
 # What people write, and the same in pint's own registry: a second reading of the same text.
 WRITTEN = [
@@ -99,19 +100,21 @@ REFUSED = [
 
 
 @pytest.fixture(scope="module")
-def registry():
+def registry() -> pint.UnitRegistry[Any]:
     return pint.UnitRegistry(autoconvert_offset_to_baseunit=True)
 
 
 @pytest.mark.parametrize(("kind", "text", "meant"), WRITTEN, ids=[text for _, text, _ in WRITTEN])
-def test_reads_what_people_write(kind, text, meant, registry):
+def test_reads_what_people_write(
+    kind: KindName, text: str, meant: tuple[float, str], registry: pint.UnitRegistry[Any]
+) -> None:
     expected = registry.Quantity(*meant).to(KINDS[kind].si).magnitude
     # Two orders of multiplication differ in the last digits of a double.
     assert read_quantity(text, kind) == pytest.approx(expected, rel=1e-12)
 
 
 @pytest.mark.parametrize(("kind", "text", "word"), REFUSED, ids=[text[:20] for _, text, _ in REFUSED])
-def test_refuses_what_could_mean_anything_else(kind, text, word):
+def test_refuses_what_could_mean_anything_else(kind: KindName, text: str, word: str) -> None:
     finding = read_quantity(text, kind)
     assert isinstance(finding, Finding)
     assert word in finding.problem
@@ -120,16 +123,16 @@ def test_refuses_what_could_mean_anything_else(kind, text, word):
 @pytest.mark.parametrize(
     "value", [4, 4.0, True, None, [4, "in"], {"in": 4}, pytest.param(10**5000, id="huge")]
 )
-def test_what_is_not_text_is_a_finding(value):
+def test_what_is_not_text_is_a_finding(value: Any) -> None:
     assert isinstance(read_quantity(value, "thickness"), Finding)
 
 
-def test_a_bare_number_tells_how_to_write_it():
+def test_a_bare_number_tells_how_to_write_it() -> None:
     finding = read_quantity(4, "thickness")
     assert str(finding) == '4 has no unit; write it as "4 in" or "100 mm"'
 
 
-def test_factors_are_exact_by_definition():
+def test_factors_are_exact_by_definition() -> None:
     # International yard and pound agreement of 1959: 1 in = 25.4 mm, 1 lb = 0.45359237 kg.
     assert quantity("1 in", "thickness") == pytest.approx(float(Fraction(254, 10000)), rel=1e-15)
     assert quantity("1 lb", "mass") == pytest.approx(0.45359237, rel=1e-15)
@@ -145,7 +148,9 @@ def test_factors_are_exact_by_definition():
 
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("system", ["us", "si"])
-def test_the_way_out_agrees_with_pint(kind, system, registry):
+def test_the_way_out_agrees_with_pint(
+    kind: KindName, system: System, registry: pint.UnitRegistry[Any]
+) -> None:
     unit, _ = KINDS[kind].out[system]
     # pint's own thermal units: the International Table BTU, as ours.
     unit, si = (text.replace("BTU", "Btu_it") for text in (unit, KINDS[kind].si))
@@ -157,7 +162,7 @@ def test_the_way_out_agrees_with_pint(kind, system, registry):
 @pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("system", ["us", "si"])
 @given(value=st.floats(min_value=0.01, max_value=9999))
-def test_out_and_in_again_is_the_same(kind, system, value):
+def test_out_and_in_again_is_the_same(kind: KindName, system: System, value: float) -> None:
     number, label = to_reader(value, kind, system)
     again = read_quantity(f"{number:.9f} {label}", kind)
     # Nine decimals were written.
@@ -165,30 +170,30 @@ def test_out_and_in_again_is_the_same(kind, system, value):
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_examples_are_read_and_mean_much_the_same(kind):
+def test_the_examples_are_read_and_mean_much_the_same(kind: KindName) -> None:
     us, si = (quantity(text, kind) for text in KINDS[kind].examples)
     assert us == pytest.approx(si, rel=0.15)  # examples are round numbers in either system
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_tidy_spelling_is_read_as_it_stands(kind):
+def test_every_tidy_spelling_is_read_as_it_stands(kind: KindName) -> None:
     for unit in KINDS[kind].reads:
         assert isinstance(read_quantity(f"2 {unit}", kind), float)
 
 
 @given(text=st.text(max_size=60))
-def test_no_text_breaks_the_reader(text):
+def test_no_text_breaks_the_reader(text: str) -> None:
     for kind in ("thickness", "temperature", "thermal resistance"):
         assert isinstance(read_quantity(text, kind), float | Finding)
 
 
-def test_arrays_come_out_as_they_went_in():
+def test_arrays_come_out_as_they_went_in() -> None:
     values, label = to_reader(np.array([0.0, 100.0]), "temperature", "us")
     np.testing.assert_allclose(values, [32.0, 212.0], rtol=1e-12)
     assert label == "\u00b0F"
 
 
-def test_our_own_quantities_must_be_right():
+def test_our_own_quantities_must_be_right() -> None:
     with pytest.raises(ValueError, match="no unit"):
         quantity("4", "thickness")
 
@@ -204,10 +209,10 @@ def test_our_own_quantities_must_be_right():
         pytest.param(10**5000, "a very long number", id="huge"),
     ],
 )
-def test_values_from_outside_are_shown_safely(value, text):
+def test_values_from_outside_are_shown_safely(value: Any, text: str) -> None:
     assert shown(value) == text
 
 
-def test_importing_units_leaves_pint_alone():
+def test_importing_units_leaves_pint_alone() -> None:
     code = "import sys, handover.units; sys.exit('pint' in sys.modules or 'numpy' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0

@@ -3,12 +3,16 @@
 import copy
 import json
 import tomllib
+from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from handover.jobs.reading import examine_job
+from handover.jobs.reading import Examined, examine_job
+
+Examine = Callable[..., Examined]
 
 GOOD = """\
 id = "2026-07-14-alder-garage"
@@ -34,16 +38,16 @@ specified_strength = "3000 psi"
 
 
 @pytest.fixture
-def good():
+def good() -> str:
     """The text of a record with nothing but what must be there."""
     return GOOD
 
 
 @pytest.fixture
-def examine(tmp_path):
+def examine(tmp_path: Path) -> Examine:
     """Examine a text, or bytes, as the file job.toml."""
 
-    def examine(content, name="job.toml"):
+    def examine(content: str | bytes, name: str = "job.toml") -> Examined:
         path = tmp_path / name
         path.write_bytes(content if isinstance(content, bytes) else content.encode())
         return examine_job(path)
@@ -52,10 +56,10 @@ def examine(tmp_path):
 
 
 @pytest.fixture
-def spoil(examine):
+def spoil(examine: Examine) -> Examine:
     """Examine the good record with keys set (or taken out: None), given by their path."""
 
-    def spoil(changes):
+    def spoil(changes: dict[str, Any]) -> Examined:
         tables = copy.deepcopy(tomllib.loads(GOOD))
         for path, value in changes.items():
             *way, last = path.split(".")
@@ -72,6 +76,6 @@ def spoil(examine):
 
 
 @pytest.fixture
-def samples():
+def samples() -> Path:
     """The folder of the sample jobs."""
     return Path(__file__).parents[2] / "sample_jobs"

@@ -2,7 +2,9 @@
 
 import json
 import tomllib
+from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -10,6 +12,8 @@ from hypothesis import strategies as st
 from handover.jobs.lines import find_lines
 from handover.jobs.reading import Examined
 from handover.jobs.written import WrittenRecord, tables
+
+Examine = Callable[..., Examined]
 
 KEYS = sorted(
     {key for table in tables().values() for key in table.model_fields} | set(WrittenRecord.model_fields)
@@ -34,7 +38,7 @@ SHARED_FOLDER = settings(
 
 @SHARED_FOLDER
 @given(changes=st.dictionaries(st.sampled_from(sorted(WrittenRecord.model_fields)), VALUES, max_size=4))
-def test_any_tables_are_examined(examine, good, changes):
+def test_any_tables_are_examined(examine: Examine, good: str, changes: dict[str, Any]) -> None:
     tables = tomllib.loads(good) | changes
     examined = examine(json.dumps(tables, default=datetime.isoformat))
     assert isinstance(examined, Examined)
@@ -48,7 +52,9 @@ def test_any_tables_are_examined(examine, good, changes):
     key=st.sampled_from(KEYS),
     value=VALUES,
 )
-def test_any_value_of_any_key_is_examined(examine, good, table, key, value):
+def test_any_value_of_any_key_is_examined(
+    examine: Examine, good: str, table: str, key: str, value: Any
+) -> None:
     tables = tomllib.loads(good)
     tables.setdefault(table, {})[key] = value
     examined = examine(json.dumps(tables, default=datetime.isoformat))
@@ -59,7 +65,7 @@ def test_any_value_of_any_key_is_examined(examine, good, table, key, value):
 @given(
     content=st.binary(max_size=300) | st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace"))
 )
-def test_any_bytes_are_examined(examine, content):
+def test_any_bytes_are_examined(examine: Examine, content: bytes) -> None:
     examined = examine(content)
     assert examined.record is None
     assert examined.findings
@@ -68,14 +74,14 @@ def test_any_bytes_are_examined(examine, content):
 
 @SHARED_FOLDER
 @given(cut=st.integers(min_value=0, max_value=330))
-def test_a_record_cut_short_is_examined(examine, good, cut):
+def test_a_record_cut_short_is_examined(examine: Examine, good: str, cut: int) -> None:
     examined = examine(good[:cut])
     assert (examined.record is None) == bool(examined.faults)
 
 
 @SHARED_FOLDER
 @given(text=st.text(max_size=200))
-def test_lines_are_found_in_any_text(text):
+def test_lines_are_found_in_any_text(text: str) -> None:
     for language in ("toml", "json"):
         last = text.count("\n") + 1
         assert all(1 <= line <= last for line in find_lines(text, language).first.values())

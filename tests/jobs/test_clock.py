@@ -1,11 +1,15 @@
 """The clock at the site: zones, clock changes, offsets."""
 
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from handover.errors import Finding
 from handover.jobs.clock import local_instant, zone_at, zone_named
+from handover.jobs.reading import Examined
+
+Examine = Callable[..., Examined]
 
 # Places, and the zone the IANA data base keeps for them.
 PLACES = [
@@ -20,15 +24,15 @@ PLACES = [
 
 
 @pytest.mark.parametrize(("latitude", "longitude", "zone"), PLACES)
-def test_the_zone_of_a_place(latitude, longitude, zone):
+def test_the_zone_of_a_place(latitude: float, longitude: float, zone: str) -> None:
     assert zone_at(latitude, longitude) == zone
 
 
-def test_at_sea_there_is_none():
+def test_at_sea_there_is_none() -> None:
     assert zone_at(30.0, -40.0) is None
 
 
-def test_an_unknown_zone_is_told_with_those_like_it():
+def test_an_unknown_zone_is_told_with_those_like_it() -> None:
     assert "America/Chicago" in zone_named("US/Chicagoo").example
     assert "America/New_York" in zone_named("new york").example
 
@@ -39,7 +43,7 @@ NEW_YORK = zone_named("America/New_York")
 # (Energy Policy Act of 2005: second Sunday in March, first Sunday in November).
 
 
-def test_a_time_that_comes_twice_is_told_with_both_readings():
+def test_a_time_that_comes_twice_is_told_with_both_readings() -> None:
     finding = local_instant(datetime(2026, 11, 1, 1, 30), NEW_YORK)  # noqa: DTZ001
     assert "comes twice" in finding.problem
     assert "2026-11-01T01:30:00-04:00" in finding.problem
@@ -48,7 +52,7 @@ def test_a_time_that_comes_twice_is_told_with_both_readings():
 
 
 @pytest.mark.parametrize(("offset", "utc_hour"), [(-4, 5), (-5, 6)])
-def test_an_offset_says_which(examine, good, offset, utc_hour):
+def test_an_offset_says_which(examine: Examine, good: str, offset: int, utc_hour: int) -> None:
     text = good.replace("2026-07-14T06:10:00", f"2026-11-01T01:30:00-0{-offset}:00")
     start = examine(text.replace("2026-07-14T07:25:00", "2026-11-01T03:00:00")).record.placement.start
     assert start.astimezone(UTC) == datetime(2026, 11, 1, utc_hour, 30, tzinfo=UTC)
@@ -56,23 +60,23 @@ def test_an_offset_says_which(examine, good, offset, utc_hour):
     assert (start.hour, start.minute) == (1, 30)
 
 
-def test_a_time_that_never_was_is_told_with_its_neighbours():
+def test_a_time_that_never_was_is_told_with_its_neighbours() -> None:
     finding = local_instant(datetime(2026, 3, 8, 2, 30), NEW_YORK)  # noqa: DTZ001
     assert "does not exist" in finding.problem
     assert "2026-03-08T01:30:00-05:00 or 2026-03-08T03:30:00-04:00" in finding.problem
 
 
 @pytest.mark.parametrize(("hour", "minute"), [(0, 59), (2, 0)])
-def test_around_the_change_times_are_plain(hour, minute):
+def test_around_the_change_times_are_plain(hour: int, minute: int) -> None:
     assert isinstance(local_instant(datetime(2026, 11, 1, hour, minute), NEW_YORK), datetime)  # noqa: DTZ001
 
 
 @pytest.mark.parametrize("minute", [0, 30, 59])
-def test_the_whole_hour_comes_twice(minute):
+def test_the_whole_hour_comes_twice(minute: int) -> None:
     assert isinstance(local_instant(datetime(2026, 11, 1, 1, minute), NEW_YORK), Finding)  # noqa: DTZ001
 
 
-def test_the_fault_stands_at_its_field(examine, good):
+def test_the_fault_stands_at_its_field(examine: Examine, good: str) -> None:
     examined = examine(good.replace("2026-07-14T07:25:00", "2026-03-08T02:30:00"))
     assert examined.record is None
     assert "does not exist" in next(
@@ -80,7 +84,7 @@ def test_the_fault_stands_at_its_field(examine, good):
     )
 
 
-def test_hours_are_counted_across_the_change(examine, good):
+def test_hours_are_counted_across_the_change(examine: Examine, good: str) -> None:
     # 22:00 to 12:30 on the wall is 14.5 h, but 13.5 h pass when the clock goes forward: within 14 h.
     text = good.replace("2026-07-14T06:10:00", "2026-03-07T22:00:00")
     assert examine(text.replace("2026-07-14T07:25:00", "2026-03-08T12:30:00")).record
@@ -90,14 +94,14 @@ def test_hours_are_counted_across_the_change(examine, good):
     assert "14.5 h" in finding.problem
 
 
-def test_utc_is_taken_as_meant(examine, good):
+def test_utc_is_taken_as_meant(examine: Examine, good: str) -> None:
     text = good.replace("2026-07-14T06:10:00", "2026-07-14T10:10:00Z")
     examined = examine(text)
     assert examined.findings == ()
     assert examined.record.placement.start == examine(good).record.placement.start
 
 
-def test_times_may_be_text(examine, good):
+def test_times_may_be_text(examine: Examine, good: str) -> None:
     text = good.replace("2026-07-14T06:10:00", '"2026-07-14 06:10"')
     assert examine(text).record == examine(good).record
 
@@ -105,7 +109,7 @@ def test_times_may_be_text(examine, good):
 @pytest.mark.parametrize(
     "zone", ["Asia/Kolkata", "Pacific/Kiritimati", "Pacific/Pago_Pago", "Australia/Lord_Howe"]
 )
-def test_zones_of_half_hours_and_of_the_date_line(examine, good, zone):
+def test_zones_of_half_hours_and_of_the_date_line(examine: Examine, good: str, zone: str) -> None:
     text = good.replace("latitude = 36.10\nlongitude = -79.95\n", f'timezone = "{zone}"\n')
     start = examine(text).record.placement.start
     assert (start.day, start.hour, start.minute) == (14, 6, 10)

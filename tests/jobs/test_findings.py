@@ -2,9 +2,15 @@
 
 import json
 import tomllib
+from collections.abc import Callable
 from datetime import datetime
+from typing import Any
 
 import pytest
+
+from handover.jobs.reading import Examined
+
+Examine = Callable[..., Examined]
 
 # Path and value of one key, and a word that the finding must hold.
 FAULTS = [
@@ -118,7 +124,7 @@ MUST += ["mix", "mix.specified_strength"]
 @pytest.mark.parametrize(
     ("path", "value", "word"), FAULTS, ids=[f"{path}={value!s:.20}" for path, value, _ in FAULTS]
 )
-def test_each_fault_is_found_at_its_field(spoil, path, value, word):
+def test_each_fault_is_found_at_its_field(spoil: Examine, path: str, value: Any, word: str) -> None:
     examined = spoil({path: value})
     assert examined.record is None
     finding = next(each for each in examined.findings if each.field == path)
@@ -130,41 +136,41 @@ def test_each_fault_is_found_at_its_field(spoil, path, value, word):
 
 
 @pytest.mark.parametrize("path", MUST)
-def test_what_must_be_there_is_missed(spoil, path):
+def test_what_must_be_there_is_missed(spoil: Examine, path: str) -> None:
     (finding,) = spoil({path: None}).findings
     assert finding.field == path
     assert finding.problem.startswith("is missing")
 
 
 @pytest.mark.parametrize("path", [path for path in MUST if "." in path or path == "id"])
-def test_what_must_be_there_may_not_be_blank(spoil, path):
+def test_what_must_be_there_may_not_be_blank(spoil: Examine, path: str) -> None:
     (finding,) = spoil({path: "  "}).findings
     assert finding.field == path
     assert finding.problem == "is empty"
 
 
-def test_a_slab_needs_a_size(spoil):
+def test_a_slab_needs_a_size(spoil: Examine) -> None:
     (finding,) = spoil({"slab.width": None}).findings
     assert finding.field == "slab"
     assert "area" in finding.expected
 
 
-def test_an_area_alone_is_a_size(spoil):
+def test_an_area_alone_is_a_size(spoil: Examine) -> None:
     record = spoil({"slab.width": None, "slab.length": None, "slab.area": "80 m2"}).record
     assert record.slab.area == 80
 
 
-def test_length_and_width_within_five_percent_of_the_area(spoil):
+def test_length_and_width_within_five_percent_of_the_area(spoil: Examine) -> None:
     assert spoil({"slab.area": "900 ft2"}).record.slab.area == pytest.approx(900 * 0.3048**2)
 
 
 @pytest.mark.parametrize("one", ["latitude", "longitude"])
-def test_one_coordinate_alone_is_a_fault(spoil, one):
+def test_one_coordinate_alone_is_a_fault(spoil: Examine, one: str) -> None:
     fields = {finding.field for finding in spoil({f"site.{one}": None}).findings}
     assert len(fields & {"site.latitude", "site.longitude"}) == 1
 
 
-def test_without_place_the_time_zone_is_needed(spoil):
+def test_without_place_the_time_zone_is_needed(spoil: Examine) -> None:
     nowhere = {"site.latitude": None, "site.longitude": None}
     (finding,) = spoil(nowhere).findings
     assert finding.field == "site.timezone"
@@ -172,18 +178,18 @@ def test_without_place_the_time_zone_is_needed(spoil):
     assert (record.site.latitude, record.site.timezone) == (None, "America/New_York")
 
 
-def test_nought_nought_is_a_forgotten_place(spoil):
+def test_nought_nought_is_a_forgotten_place(spoil: Examine) -> None:
     findings = spoil({"site.latitude": 0, "site.longitude": 0}).findings
     assert "sea off Africa" in next(each.problem for each in findings if each.field == "site.latitude")
 
 
-def test_together_ash_and_slag_leave_some_cement(spoil):
+def test_together_ash_and_slag_leave_some_cement(spoil: Examine) -> None:
     (finding,) = spoil({"mix.fly_ash": 0.5, "mix.slag": 0.41}).findings
     assert finding.field == "mix.slag"
     assert spoil({"mix.fly_ash": 0.5, "mix.slag": 0.39}).record
 
 
-def test_the_limits_themselves_are_good(spoil):
+def test_the_limits_themselves_are_good(spoil: Examine) -> None:
     for thickness in ("2 in", "24 in", "50.8 mm", "609.6 mm"):
         assert spoil({"slab.thickness": thickness}).record
     for strength in ("2000 psi", "8000 psi"):
@@ -209,20 +215,22 @@ CAUTIONS = [
 
 
 @pytest.mark.parametrize(("changes", "field"), CAUTIONS, ids=[field for _, field in CAUTIONS])
-def test_what_is_doubtful_is_said_and_the_job_goes_on(spoil, changes, field):
+def test_what_is_doubtful_is_said_and_the_job_goes_on(
+    spoil: Examine, changes: dict[str, Any], field: str
+) -> None:
     examined = spoil(changes)
     (finding,) = examined.findings
     assert (finding.field, finding.severity) == (field, "caution")
     assert examined.record is not None
 
 
-def test_a_picture_that_is_not_there_is_left_out_of_the_record(spoil):
+def test_a_picture_that_is_not_there_is_left_out_of_the_record(spoil: Examine) -> None:
     examined = spoil({"contractor.logo": "logo.png", "walkthrough": [{"item": "Door", "photo": "door.jpg"}]})
     assert examined.record.contractor.logo is None
     assert examined.record.walkthrough[0].photo is None
 
 
-def test_tickets_that_fit_the_slab_are_no_finding(spoil):
+def test_tickets_that_fit_the_slab_are_no_finding(spoil: Examine) -> None:
     assert spoil({"ticket": [{"volume": "6 yd3"}, {"volume": "5.5 yd3"}]}).findings == ()
 
 
@@ -237,13 +245,13 @@ UNKNOWN = [
 
 
 @pytest.mark.parametrize(("path", "near"), UNKNOWN)
-def test_an_unknown_key_is_told_with_the_nearest(spoil, path, near):
+def test_an_unknown_key_is_told_with_the_nearest(spoil: Examine, path: str, near: str) -> None:
     (finding,) = spoil({path: "4 in"}).findings
     assert finding.field == path
     assert f"did you mean {near}?" in finding.problem
 
 
-def test_a_key_like_no_other_is_told_with_those_that_are(spoil):
+def test_a_key_like_no_other_is_told_with_those_that_are(spoil: Examine) -> None:
     (finding,) = spoil({"slab.zzz": 1}).findings
     assert "thickness" in finding.expected
 
@@ -267,7 +275,7 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("path", "words"), REFUSED)
-def test_what_is_no_slab_on_ground_is_refused(spoil, path, words):
+def test_what_is_no_slab_on_ground_is_refused(spoil: Examine, path: str, words: str) -> None:
     examined = spoil({path: words})
     (finding,) = examined.findings
     assert examined.record is None
@@ -285,11 +293,11 @@ def test_what_is_no_slab_on_ground_is_refused(spoil, path, words):
         "PT",
     ],
 )
-def test_what_a_slab_on_ground_may_touch_is_not_refused(spoil, words):
+def test_what_a_slab_on_ground_may_touch_is_not_refused(spoil: Examine, words: str) -> None:
     assert spoil({"slab.reinforcement": words}).record
 
 
-def test_a_deck_by_a_pool_is_a_patio(spoil):
+def test_a_deck_by_a_pool_is_a_patio(spoil: Examine) -> None:
     (finding,) = spoil({"slab.use": "pool deck"}).findings
     assert "not known" in finding.problem
 
@@ -305,7 +313,7 @@ def test_a_deck_by_a_pool_is_a_patio(spoil):
         ("20 MPa", "cylinder[1]", "not a list of tables"),
     ],
 )
-def test_cylinders(spoil, cylinder, field, word):
+def test_cylinders(spoil: Examine, cylinder: Any, field: str, word: str) -> None:
     findings = {finding.field: finding for finding in spoil({"cylinder": [cylinder]}).findings}
     assert word in findings[field].problem
 
@@ -314,12 +322,12 @@ def test_cylinders(spoil, cylinder, field, word):
     "text",
     ["6-8", "06:30", "08:00-06:30", "22:00-02:00", "24:00-25:00", "06:30 to 08:00", "06:3\u0660-08:00"],
 )
-def test_hours_that_are_none(spoil, text):
+def test_hours_that_are_none(spoil: Examine, text: str) -> None:
     (finding,) = spoil({"curing.available": ["05:00-06:00", text]}).findings
     assert finding.field == "curing.available[2]"
 
 
-def test_everything_at_once_in_the_order_of_the_lines(examine):
+def test_everything_at_once_in_the_order_of_the_lines(examine: Examine) -> None:
     examined = examine("""\
 id = "a b"
 nmae = "x"
@@ -371,13 +379,13 @@ number = 12
     ]
 
 
-def test_the_line_stands_before_the_field(examine, good):
+def test_the_line_stands_before_the_field(examine: Examine, good: str) -> None:
     (finding,) = examine(good.replace('"4 in"', "4")).findings
     told = str(finding)
     assert told.endswith('job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"')
 
 
-def test_lines_in_json(examine, good):
+def test_lines_in_json(examine: Examine, good: str) -> None:
     tables = tomllib.loads(good) | {"ticket": [{"slump": "4 in"}, {"slump": 4}]}
     text = json.dumps(tables, indent=1, default=datetime.isoformat)
     (finding,) = examine(text).findings

@@ -2,14 +2,19 @@
 
 import json
 import tomllib
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, time
+from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
 
 from handover.errors import UnusableInput
 from handover.jobs.model import Curing, Slab
-from handover.jobs.reading import examine_job, read_job
+from handover.jobs.reading import Examined, examine_job, read_job
+
+Examine = Callable[..., Examined]
 
 FULL_US = """\
 id = "same-job"
@@ -82,7 +87,7 @@ FULL_SI = (
 )
 
 
-def numbers(value, path=""):
+def numbers(value: Any, path="") -> Iterator[tuple[str, float]]:
     """Yield every number of a record with its path."""
     if isinstance(value, dict):
         for key, each in value.items():
@@ -94,7 +99,7 @@ def numbers(value, path=""):
         yield path, value
 
 
-def test_the_least_record_is_enough(examine, good):
+def test_the_least_record_is_enough(examine: Examine, good: str) -> None:
     examined = examine(good)
     assert examined.findings == ()
     record = examined.record
@@ -106,7 +111,7 @@ def test_the_least_record_is_enough(examine, good):
     assert examined.data.decode() == good
 
 
-def test_times_are_aware_and_stand_in_the_sites_zone(examine, good):
+def test_times_are_aware_and_stand_in_the_sites_zone(examine: Examine, good: str) -> None:
     record = examine(good).record
     assert record.site.timezone == "America/New_York"
     assert record.zone == ZoneInfo("America/New_York")
@@ -115,7 +120,7 @@ def test_times_are_aware_and_stand_in_the_sites_zone(examine, good):
     assert record.placement.start.astimezone(UTC) == datetime(2026, 7, 14, 10, 10, tzinfo=UTC)
 
 
-def test_us_and_si_records_of_one_job_are_one(examine):
+def test_us_and_si_records_of_one_job_are_one(examine: Examine) -> None:
     us, si = examine(FULL_US), examine(FULL_SI)
     assert us.findings == si.findings == ()
     us_numbers, si_numbers = (dict(numbers(each.record.model_dump())) for each in (us, si))
@@ -129,29 +134,29 @@ def test_us_and_si_records_of_one_job_are_one(examine):
     assert us.record.model_dump(exclude=hidden) == si.record.model_dump(exclude=hidden)
 
 
-def test_json_of_the_same_shape_is_the_same_record(examine):
+def test_json_of_the_same_shape_is_the_same_record(examine: Examine) -> None:
     tables = tomllib.loads(FULL_US)
     as_json = examine(json.dumps(tables, default=datetime.isoformat), "anything.txt")
     assert as_json.findings == ()
     assert as_json.record == examine(FULL_US).record
 
 
-def test_null_in_json_is_left_out(spoil, examine, good):
+def test_null_in_json_is_left_out(examine: Examine, good: str) -> None:
     assert examine(json.dumps({"owner": None} | tomllib.loads(good), default=datetime.isoformat)).record
 
 
-def test_blank_text_is_left_out(examine, good):
+def test_blank_text_is_left_out(examine: Examine, good: str) -> None:
     record = examine(good + '[owner]\nname = ""\nemail = " "\n').record
     assert record.owner.name is None
     assert record.owner.email is None
 
 
-def test_a_number_from_the_file_is_not_assumed(examine):
+def test_a_number_from_the_file_is_not_assumed(examine: Examine) -> None:
     told = {assumed.field for assumed in examine(FULL_US).record.assumed}
     assert told == {"slab.exposure", "curing.timer"}
 
 
-def test_what_is_left_out_is_assumed_and_said(examine, good):
+def test_what_is_left_out_is_assumed_and_said(examine: Examine, good: str) -> None:
     record = examine(good).record
     told = {assumed.field: assumed for assumed in record.assumed}
     assert {"site.timezone", "mix.cement", "mix.cementitious", "mix.water_cementitious"} <= told.keys()
@@ -162,7 +167,7 @@ def test_what_is_left_out_is_assumed_and_said(examine, good):
     assert told["mix.cementitious"].value == "335 kg/m3"
 
 
-def test_every_assumed_value_stands_in_the_record(examine, good):
+def test_every_assumed_value_stands_in_the_record(examine: Examine, good: str) -> None:
     record = examine(good).record
     for assumed in record.assumed:
         table, key = assumed.field.split(".")
@@ -181,20 +186,22 @@ def test_every_assumed_value_stands_in_the_record(examine, good):
         ("insulating blanket", False),
     ],
 )
-def test_a_rate_is_assumed_only_where_water_is_applied(examine, good, method, waters):
+def test_a_rate_is_assumed_only_where_water_is_applied(
+    examine: Examine, good: str, method: str, waters: bool
+) -> None:
     curing = examine(good + f'[curing]\nmethod = "{method}"\n').record.curing
     assert (curing.application_rate is not None) is waters
     assert (curing.blanket_r_value is not None) is (method == "insulating blanket")
 
 
-def test_the_temperature_of_the_concrete_comes_from_the_tickets(examine, good):
+def test_the_temperature_of_the_concrete_comes_from_the_tickets(examine: Examine, good: str) -> None:
     tickets = '[[ticket]]\nvolume = "6 m3"\ntemperature = "20 degC"\n[[ticket]]\nvolume = "2 m3"\ntemperature = "24 degC"\n'
     record = examine(good + tickets).record
     assert record.placement.concrete_temperature == pytest.approx((6 * 20 + 2 * 24) / 8)
     assert "placement.concrete_temperature" in {assumed.field for assumed in record.assumed}
 
 
-def test_a_measured_temperature_goes_before_the_tickets(examine, good):
+def test_a_measured_temperature_goes_before_the_tickets(examine: Examine, good: str) -> None:
     text = good.replace("\n[mix]", 'concrete_temperature = "19 degC"\n\n[mix]')
     record = examine(text + '[[ticket]]\ntemperature = "24 degC"\n').record
     assert record.placement.concrete_temperature == 19
@@ -220,17 +227,17 @@ def test_a_measured_temperature_goes_before_the_tickets(examine, good):
         ("CEM II/A-LL 42.5 N", "42.5 N"),
     ],
 )
-def test_cements_by_the_names_they_go_by(spoil, written, cement):
+def test_cements_by_the_names_they_go_by(spoil: Examine, written: str, cement: str) -> None:
     assert spoil({"mix.cement": written}).record.mix.cement == cement
 
 
-def test_a_cement_that_stands_for_another_is_said(spoil):
+def test_a_cement_that_stands_for_another_is_said(spoil: Examine) -> None:
     assumed = {each.field: each for each in spoil({"mix.cement": "Type IL"}).record.assumed}
     assert assumed["mix.cement"].value == "I"
     assert "limestone" in assumed["mix.cement"].why
 
 
-def test_windows_are_the_hours_in_order(examine):
+def test_windows_are_the_hours_in_order(examine: Examine) -> None:
     assert examine(FULL_US).record.curing.windows == ((time(6, 30), time(8)), (time(17), time(21)))
     assert Curing().windows == ()
 
@@ -249,21 +256,21 @@ def test_windows_are_the_hours_in_order(examine):
         (None, False),
     ],
 )
-def test_tendons_are_seen(reinforcement, tendons):
+def test_tendons_are_seen(reinforcement: str | None, tendons: bool) -> None:
     assert Slab(area=10, thickness=0.1, reinforcement=reinforcement).has_tendons is tendons
 
 
-def test_markup_is_kept_as_text(spoil):
+def test_markup_is_kept_as_text(spoil: Examine) -> None:
     name = '<b>Alder</b> & {{ sons }} "%s" BEGIN:VEVENT'
     assert spoil({"site.name": name}).record.site.name == name
 
 
-def test_lines_stay_in_a_note(examine, good):
+def test_lines_stay_in_a_note(examine: Examine, good: str) -> None:
     record = examine(good + '[[walkthrough]]\nitem = "Door"\nnote = """two\r\nlines"""\n').record
     assert record.walkthrough[0].note == "two\nlines"
 
 
-def test_read_job_returns_the_record_or_raises_all_findings(tmp_path, good):
+def test_read_job_returns_the_record_or_raises_all_findings(tmp_path: Path, good: str) -> None:
     path = tmp_path / "job.toml"
     path.write_text(good)
     assert read_job(path) == read_job(str(path)) == examine_job(path).record
@@ -276,6 +283,6 @@ def test_read_job_returns_the_record_or_raises_all_findings(tmp_path, good):
     }
 
 
-def test_keys_in_any_order_are_the_same_record(examine, good):
+def test_keys_in_any_order_are_the_same_record(examine: Examine, good: str) -> None:
     head, *parts = good.split("\n\n")
     assert examine("\n\n".join([head, *reversed(parts)])).record == examine(good).record

@@ -3,33 +3,38 @@
 import json
 import re
 import tomllib
+from collections.abc import Callable
 from datetime import datetime
+from pathlib import Path
+from typing import Any
 
-import jsonschema
 import pytest
+from jsonschema import Draft202012Validator
 
 from handover.jobs.blank import blank_record
-from handover.jobs.reading import examine_job
+from handover.jobs.reading import Examined, examine_job
 from handover.jobs.schema import job_schema
 from handover.jobs.written import WrittenRecord, tables
+
+Examine = Callable[..., Examined]
 
 SAMPLES = ["summer-garage", "november-shop", "driveway-compound"]
 
 
-def as_json(text):
+def as_json(text: str) -> dict[str, Any]:
     """Return the tables of a TOML text as JSON has them: times as text."""
     return json.loads(json.dumps(tomllib.loads(text), default=datetime.isoformat))
 
 
 @pytest.fixture(scope="module")
-def validator():
+def validator() -> Draft202012Validator:
     schema = job_schema()
-    jsonschema.Draft202012Validator.check_schema(schema)
-    return jsonschema.Draft202012Validator(schema)
+    Draft202012Validator.check_schema(schema)
+    return Draft202012Validator(schema)
 
 
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_the_samples_are_good_records(samples, sample, validator):
+def test_the_samples_are_good_records(samples: Path, sample: str, validator: Draft202012Validator) -> None:
     path = samples / sample / "job.toml"
     examined = examine_job(path)
     assert examined.findings == ()
@@ -37,14 +42,14 @@ def test_the_samples_are_good_records(samples, sample, validator):
 
 
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_the_people_of_the_samples_are_invented(samples, sample):
+def test_the_people_of_the_samples_are_invented(samples: Path, sample: str) -> None:
     record = examine_job(samples / sample / "job.toml").record
     for who in (record.owner, record.contractor):
         assert re.fullmatch(r"\d{3}-555-01\d\d", who.phone)
         assert re.search(r"@example\.(com|net|org)$", who.email)
 
 
-def test_the_samples_differ_in_what_they_show(samples):
+def test_the_samples_differ_in_what_they_show(samples: Path) -> None:
     records = [examine_job(samples / sample / "job.toml").record for sample in SAMPLES]
     assert len({record.curing.method for record in records}) == 3
     assert len({record.slab.use for record in records}) == 3
@@ -77,13 +82,15 @@ REFUSED_BY_SCHEMA = [
 
 
 @pytest.mark.parametrize("change", REFUSED_BY_SCHEMA, ids=str)
-def test_what_the_schema_refuses_the_reader_refuses(examine, good, validator, change):
+def test_what_the_schema_refuses_the_reader_refuses(
+    examine: Examine, good: str, validator: Draft202012Validator, change: dict[str, Any]
+) -> None:
     tables = {key: value for key, value in (as_json(good) | change).items() if value is not None}
     assert list(validator.iter_errors(tables))
     assert examine(json.dumps(tables)).faults
 
 
-def test_the_schema_tells_every_field():
+def test_the_schema_tells_every_field() -> None:
     schema = job_schema()
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     assert schema["required"] == ["id", "site", "slab", "placement", "mix"]
@@ -94,14 +101,14 @@ def test_the_schema_tells_every_field():
     assert schema["$defs"]["Slab"]["properties"]["thickness"]["examples"] == ["4 in", "100 mm"]
 
 
-def test_every_example_of_the_schema_fits_the_schema():
+def test_every_example_of_the_schema_fits_the_schema() -> None:
     for part in job_schema()["$defs"].values():
         for told in part["properties"].values():
             for example in told.get("examples", []):
-                assert jsonschema.Draft202012Validator(told).is_valid(example), (told, example)
+                assert Draft202012Validator(told).is_valid(example), (told, example)
 
 
-def uncommented(text):
+def uncommented(text: str) -> str:
     """Return the blank record with every line put to use that may be, and every blank filled."""
     text = re.sub(r"^# (?=\[|[a-z_]+ = )", "", text, flags=re.MULTILINE)
     filled = {"id": "x", "name": "x", "timezone": "America/New_York", "length": "34 ft", "width": "26 ft"}
@@ -112,7 +119,7 @@ def uncommented(text):
     return text
 
 
-def test_the_blank_record_asks_for_what_must_be_there(examine):
+def test_the_blank_record_asks_for_what_must_be_there(examine: Examine) -> None:
     fields = {finding.field for finding in examine(blank_record()).findings}
     must = {
         f"{name}.{key}"
@@ -123,7 +130,7 @@ def test_the_blank_record_asks_for_what_must_be_there(examine):
     assert fields == must | {"id", "slab", "site.timezone"}
 
 
-def test_the_blank_record_is_good_once_its_blanks_are_filled(examine):
+def test_the_blank_record_is_good_once_its_blanks_are_filled(examine: Examine) -> None:
     text = blank_record()
     for line in re.findall(r'^[a-z_]+ = "".*$', text, flags=re.MULTILINE):
         example = re.search(r'such as ("[^"]+")', line)
@@ -135,7 +142,7 @@ def test_the_blank_record_is_good_once_its_blanks_are_filled(examine):
     assert examined.record.slab.thickness == pytest.approx(0.1016)
 
 
-def test_the_blank_record_shows_every_field(examine, tmp_path):
+def test_the_blank_record_shows_every_field(examine: Examine, tmp_path: Path) -> None:
     for name in ("logo.png", "logger.csv", "photos/door.jpg"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_bytes(b"")
