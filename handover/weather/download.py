@@ -215,8 +215,8 @@ class _Ask:
         points = self.line.get(f"{self.endpoints.nws}/points/{_short(self.where[0])},{_short(self.where[1])}")
         try:
             grid = json.loads(points.data)["properties"]["forecastGridData"]
-            path = urlsplit(grid).path
-        except (ValueError, KeyError, TypeError, AttributeError, RecursionError):
+            path = urlsplit(str(grid)).path
+        except (ValueError, KeyError, TypeError, RecursionError):
             raise _Failed(
                 "does not say which grid cell the place is in; it covers the United States only"
             ) from None

@@ -153,10 +153,9 @@ def _json(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
     try:
         document = json.loads(text, parse_constant=_no_number)
     except json.JSONDecodeError as error:
-        cut = " (it may be cut off)" if error.pos >= len(text.rstrip()) - 1 else ""
-        return None, [
-            Finding(f"is not JSON: {error.msg}{cut}", file=file, line=error.lineno, expected=_SUPPORTED)
-        ]
+        at_end = error.msg.startswith("Unterminated") or error.pos >= len(text.rstrip()) - 1
+        problem = "is cut off" if at_end else f"is not JSON: {error.msg}"
+        return None, [Finding(problem, file=file, line=error.lineno, expected=_SUPPORTED)]
     except RecursionError:
         return None, [Finding("is not weather: JSON nested too deep", file=file, expected=_SUPPORTED)]
     except ValueError as error:
@@ -220,6 +219,5 @@ def refusal_of(document: Mapping[str, Any]) -> str | None:
     if document.get("error"):
         return quote(document.get("reason") or document.get("message") or document["error"])
     if "title" in document and ("status" in document or "detail" in document):
-        parts = (document.get("status"), document.get("title"), document.get("detail"))
-        return quote(", ".join(str(part) for part in parts if part))
+        return quote(": ".join(str(document[part]) for part in ("title", "detail") if document.get(part)))
     return None

@@ -18,11 +18,12 @@ from handover.weather import examine_weather, read_weather
         (b" \n\t ", "is empty"),
         (b"\xef\xbb\xbf", "is empty"),
         (b"\x89PNG\r\n\x1a\n\x00\x00\x00", "is not text"),
-        (os.urandom(0) + bytes(range(256)) * 20, "is not text"),
+        (bytes(range(256)) * 20, "is not text"),
         (b"\xff\xfe\x00", "is not text"),
         (b"<!DOCTYPE html><html></html>", "is a web page or XML"),
-        (b"{", "is not JSON"),
-        (b'{"hourly": {"time": ["2026', "it may be cut off"),
+        (b"{", "is cut off"),
+        (b"{hourly}", "is not JSON"),
+        (b'{"hourly": {"time": ["2026', "is cut off"),
         (b'{"hourly": NaN}', "NaN is not a number of JSON"),
         (b'{"hourly": {"time": [Infinity]}}', "Infinity is not a number of JSON"),
         (b"[" * 200_000, "nested too deep"),
@@ -58,7 +59,7 @@ def test_a_problem_document_is_quoted(faults):
         "detail": "Unable to provide data for requested point 51.5,-0.1",
     }
     (fault,) = faults(problem)
-    assert "404, Data Unavailable For Requested Point, Unable to provide data" in fault
+    assert "Data Unavailable For Requested Point: Unable to provide data" in fault
 
 
 def test_what_a_service_says_stays_on_one_line(faults):

@@ -166,10 +166,15 @@ def test_real_grid_of_apalachicola(weather_folder, site):
     assert series.issued_at == datetime(2022, 2, 4, 3, 15, 41, tzinfo=UTC)
     assert series.first_hour == datetime(2022, 2, 3, 21, tzinfo=UTC)
     assert series.last_hour == datetime(2022, 2, 11, 9, tzinfo=UTC)  # humidity ends there
-    assert (series.latitude, series.longitude) == (pytest.approx(30.0184, abs=1e-3), pytest.approx(-84.98, abs=1e-3))
+    assert (series.latitude, series.longitude) == (
+        pytest.approx(30.0184, abs=1e-3),
+        pytest.approx(-84.98, abs=1e-3),
+    )
     moments = [series.first_hour + timedelta(hours=h) for h in range(len(series))]
     np.testing.assert_allclose(series.air_c, [told("temperature", each) for each in moments])
-    np.testing.assert_allclose(series.relative_humidity * 100, [told("relativeHumidity", each) for each in moments])
+    np.testing.assert_allclose(
+        series.relative_humidity * 100, [told("relativeHumidity", each) for each in moments]
+    )
     np.testing.assert_allclose(series.wind_ms * 3.6, [told("windSpeed", each) for each in moments])
     np.testing.assert_allclose(series.cloud * 100, [told("skyCover", each) for each in moments])
     fallen = sum(entry["value"] for entry in properties["quantitativePrecipitation"]["values"])

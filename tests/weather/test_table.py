@@ -58,7 +58,8 @@ def test_spellings_of_wind(files, sound, heading, told, metres_a_second):
 
 
 @pytest.mark.parametrize(
-    ("heading", "told", "share"), [("cloud_tenths", 4, 0.4), ("cloud cover [oktas]", 4, 0.5), ("clouds_fraction", 0.3, 0.3)]
+    ("heading", "told", "share"),
+    [("cloud_tenths", 4, 0.4), ("cloud cover [oktas]", 4, 0.5), ("clouds_fraction", 0.3, 0.3)],
 )
 def test_spellings_of_cloud(files, sound, heading, told, share):
     text = files.table(f"time_utc,temp_c,rh_percent,wind_ms,{heading}", "{time}," + f"20,50,3,{told}")
@@ -72,7 +73,8 @@ def test_the_height_of_the_wind_is_said(files, sound):
 
 def test_times_with_offsets(files, sound):
     text = files.table(
-        "time,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent", "{time},20,60,18,40",
+        "time,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent",
+        "{time},20,60,18,40",
         form="%Y-%m-%dT%H:%M:%S-04:00",
     )
     assert sound(text).first_hour == datetime(2026, 7, 14, 4, tzinfo=UTC)
@@ -84,7 +86,9 @@ def test_naive_times_are_refused(files, faults):
     assert "2026-07-14T06:00:00-04:00" in fault
 
 
-@pytest.mark.parametrize("name", ["time (UTC)", "Timestamp_UTC", "datetime utc", "date_time [GMT]", "TIME UTC"])
+@pytest.mark.parametrize(
+    "name", ["time (UTC)", "Timestamp_UTC", "datetime utc", "date_time [GMT]", "TIME UTC"]
+)
 def test_headings_that_say_utc(files, sound, name):
     assert sound(files.table().replace("time_utc", name)).first_hour == files.start
 
@@ -111,7 +115,9 @@ def test_dew_point_instead_of_humidity(files, sound):
 
 
 def test_what_the_file_says_of_itself(files, sound):
-    about = "# source: Alder Lane mast\n# issued_at: 2026-07-14T02:30:00Z\n# latitude: 36.2\n# longitude: -79.9\n"
+    about = (
+        "# source: Alder Lane mast\n# issued_at: 2026-07-14T02:30:00Z\n# latitude: 36.2\n# longitude: -79.9\n"
+    )
     series = sound(about + files.table())
     assert series.source == "Alder Lane mast"
     assert (series.latitude, series.longitude) == (36.2, -79.9)
@@ -126,7 +132,9 @@ def test_a_column_of_origins(files, sound):
 
 
 def test_no_rain_column_is_a_caution(files, examine):
-    series, findings = examine(files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40"))
+    series, findings = examine(
+        files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40")
+    )
     assert (series.precipitation_mm == 0).all()
     assert [finding.severity for finding in findings] == ["caution"]
     assert "takes every day as dry" in findings[0].problem

@@ -52,7 +52,8 @@ def test_facts_of_the_files(path, zone_h, mean_c, low_c, high_c, humidity, wind,
 
 
 @pytest.mark.parametrize(
-    ("path", "zone_h", "july_c", "july_wind"), [(SAND_POINT, -9, 11.807, 3.140), (GREENSBORO, -5, 25.433, 2.616)]
+    ("path", "zone_h", "july_c", "july_wind"),
+    [(SAND_POINT, -9, 11.807, 3.140), (GREENSBORO, -5, 25.433, 2.616)],
 )
 def test_facts_of_july(path, zone_h, july_c, july_wind):
     series = whole_year(path, 2026, zone_h)
@@ -91,7 +92,10 @@ def test_the_28th_of_february_comes_twice_in_a_leap_year():
     day = int(np.flatnonzero(series.time == np.datetime64("2028-02-28T06:00:00"))[0])
     np.testing.assert_array_equal(series.air_c[day : day + 24], series.air_c[day + 24 : day + 48])
     plain = read_weather(GREENSBORO, site=Place(36.1, -79.95), year=2027)
-    march = [int(np.flatnonzero(each.time == np.datetime64(f"{y}-03-01T06:00:00"))[0]) for each, y in ((series, 2028), (plain, 2027))]
+    march = [
+        int(np.flatnonzero(each.time == np.datetime64(f"{y}-03-01T06:00:00"))[0])
+        for each, y in ((series, 2028), (plain, 2027))
+    ]
     np.testing.assert_array_equal(series.air_c[march[0] :][:24], plain.air_c[march[1] :][:24])
 
 
@@ -127,7 +131,9 @@ def test_gaps_in_a_typical_year_are_named(faults):
     lines = GREENSBORO.read_text().splitlines()
     del lines[2 + 31 * 24 : 2 + 31 * 24 + 5]  # the first five hours of February
     told = faults("\n".join(lines), year=2026)
-    assert any("5 hours are missing, from 2026-02-01 06:00 UTC to 2026-02-01 10:00 UTC" in each for each in told)
+    assert any(
+        "5 hours are missing, from 2026-02-01 06:00 UTC to 2026-02-01 10:00 UTC" in each for each in told
+    )
 
 
 def epw(latitude: float = 36.1, *, sky: str = "5", depth: str = "0.0") -> str:
@@ -147,9 +153,30 @@ def epw(latitude: float = 36.1, *, sky: str = "5", depth: str = "0.0") -> str:
     for hour in range(8760):
         start = day + timedelta(hours=hour)
         sun = 300 if start.hour == 12 else 0
-        values = [start.month, 0.0, 60, 98000, 0, 0, 300, sun, 0, 0, 0, 0, 0, 0, 180, start.hour / 10, sky, sky]
+        values = [
+            start.month,
+            0.0,
+            60,
+            98000,
+            0,
+            0,
+            300,
+            sun,
+            0,
+            0,
+            0,
+            0,
+            0,
+            0,
+            180,
+            start.hour / 10,
+            sky,
+            sky,
+        ]
         rest = [9999, 99999, 9, 999999999, 0, 0.1, 0, 88, 0.2, depth, 1.0]
-        rows.append(",".join(map(str, [1990, start.month, start.day, start.hour + 1, 60, "?9", *values, *rest])))
+        rows.append(
+            ",".join(map(str, [1990, start.month, start.day, start.hour + 1, 60, "?9", *values, *rest]))
+        )
     return "\n".join([*head, *rows]) + "\n"
 
 

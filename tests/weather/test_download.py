@@ -1,0 +1,426 @@
+"""Downloads, against a server on this machine that answers as the two services do, their failures included."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections import defaultdict
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+
+from handover import __version__
+from handover.errors import DownloadFailed
+from handover.weather import Place
+from handover.weather.download import Endpoints, Manners, download_forecast, write_whole
+
+NOW = datetime(2026, 7, 14, 17, 5, tzinfo=UTC)
+POUR = datetime(2026, 7, 14, 10, 40, tzinfo=UTC)
+OPEN_METEO = "/v1/forecast"
+POINTS = "/points/36.1,-79.95"
+GRID = "/gridpoints/RAH/10,20"
+
+
+class Answer:
+    """One answer of the server."""
+
+    def __init__(self, body=b"", status=200, kind="application/json", *, length=None, wait=False, **headers):
+        self.body = body if isinstance(body, bytes) else json.dumps(body).encode()
+        self.status = status
+        self.kind = kind
+        self.length = length
+        self.wait = wait
+        self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
+
+
+class Service:
+    """A server whose answers are set by path; the last answer of a path is repeated."""
+
+    def __init__(self):
+        self.answers: dict[str, list[Answer]] = defaultdict(list)
+        self.asked: list[tuple[str, dict[str, list[str]], dict[str, str]]] = []
+        self.closing = threading.Event()
+        service = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_GET(self):
+                service.answer(self)
+
+            def log_message(self, *_):
+                pass
+
+        self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+        self.server.daemon_threads = True
+        self.url = f"http://127.0.0.1:{self.server.server_port}"
+        self.thread = threading.Thread(target=self.server.serve_forever, args=(0.02,))
+        self.thread.start()
+
+    def answer(self, handler):
+        parts = urlsplit(handler.path)
+        self.asked.append((parts.path, parse_qs(parts.query), dict(handler.headers)))
+        queue = self.answers[parts.path]
+        answer = (
+            (queue.pop(0) if len(queue) > 1 else queue[0])
+            if queue
+            else Answer({"title": "?", "status": 404}, 404)
+        )
+        if answer.wait:
+            self.closing.wait(5)
+            return
+        handler.send_response(answer.status)
+        handler.send_header("Content-Type", answer.kind)
+        handler.send_header("Content-Length", str(answer.length or len(answer.body)))
+        for name, value in answer.headers.items():
+            handler.send_header(name, value)
+        handler.end_headers()
+        handler.wfile.write(answer.body)
+
+    def paths(self):
+        return [path for path, _, _ in self.asked]
+
+    def close(self):
+        self.closing.set()
+        self.server.shutdown()
+        self.thread.join()
+        self.server.server_close()
+
+
+@pytest.fixture
+def service():
+    running = Service()
+    yield running
+    running.close()
+
+
+@pytest.fixture
+def open_meteo(files):
+    """A good answer of Open-Meteo: sixteen days from the midnight before the pour."""
+    return Answer(files.open_meteo(16 * 24), kind="application/json; charset=utf-8")
+
+
+@pytest.fixture
+def grid(files):
+    """A good answer of the National Weather Service, issued three hours before now."""
+    document = files.nws()
+    document["properties"]["updateTime"] = "2026-07-14T14:00:00+00:00"
+    return document
+
+
+@pytest.fixture
+def points(service):
+    return Answer({"properties": {"forecastGridData": f"{service.url}{GRID}"}}, kind="application/geo+json")
+
+
+@pytest.fixture
+def pauses():
+    return []
+
+
+@pytest.fixture
+def download(service, site, pauses):
+    def fetch(place=site, start=POUR, now=NOW, **more):
+        manners = Manners(timeout_s=0.3, deadline_s=5, largest_bytes=1_000_000, sleep=pauses.append)
+        usual = {
+            "contact": "office@example.com",
+            "endpoints": Endpoints(service.url, service.url, service.url),
+            "manners": manners,
+        }
+        return download_forecast(place, start, start + timedelta(days=10), now=now, **usual | more)
+
+    return fetch
+
+
+def test_the_bytes_as_received(service, download, open_meteo):
+    service.answers[OPEN_METEO] = [open_meteo]
+    got = download()
+    assert got.data == open_meteo.body
+    assert got.service == "open-meteo"
+    assert got.fetched_at == NOW
+    assert got.url.startswith(f"{service.url}/v1/forecast?")
+    assert got.findings == ()
+
+
+def test_what_is_asked(service, download, open_meteo):
+    service.answers[OPEN_METEO] = [open_meteo]
+    download(start=POUR - timedelta(days=2))
+    ((path, query, headers),) = service.asked
+    assert path == OPEN_METEO
+    assert query["latitude"] == ["36.1000"]
+    assert query["longitude"] == ["-79.9500"]
+    assert query["past_days"] == ["2"]
+    assert query["forecast_days"] == ["16"]
+    assert query["timezone"] == ["GMT"]
+    assert {"temperature_2m", "shortwave_radiation", "wind_speed_10m"} <= set(query["hourly"][0].split(","))
+    assert headers["User-Agent"] == f"handover/{__version__} (office@example.com)"
+
+
+def test_a_key_goes_to_the_service_and_nowhere_else(service, download, open_meteo, tmp_path):
+    service.answers[OPEN_METEO] = [open_meteo]
+    got = download(key="invented-key", cache=tmp_path)
+    assert service.asked[0][1]["apikey"] == ["invented-key"]
+    assert "invented-key" not in got.url
+    assert all(b"invented-key" not in each.read_bytes() for each in tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("contact", ["", " ", "a\r\nX-Evil: 1", "büro@example.com"])
+def test_a_contact_is_due(service, download, contact):
+    with pytest.raises(DownloadFailed, match="contact"):
+        download(contact=contact)
+    assert service.asked == []
+
+
+def test_a_place_is_due(service, download):
+    with pytest.raises(DownloadFailed, match="latitude"):
+        download(place=Place(None, None))
+    assert service.asked == []
+
+
+def test_national_weather_service(service, download, points, grid):
+    service.answers[POINTS] = [points]
+    service.answers[GRID] = [Answer(grid, kind="application/geo+json")]
+    got = download(service="nws")
+    assert got.service == "nws"
+    assert json.loads(got.data) == grid
+    assert service.paths() == [POINTS, GRID]
+    assert not [finding for finding in got.findings if finding.severity == "fault"]
+
+
+def test_a_grid_without_the_hours_of_the_pour_says_so(service, download, points, grid):
+    service.answers[POINTS] = [points]
+    service.answers[GRID] = [Answer(grid)]
+    got = download(service="nws", start=POUR - timedelta(days=1))
+    assert any("after the pour" in finding.problem for finding in got.findings)
+
+
+def test_the_second_service_helps_out(service, download, points, grid):
+    service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Too many requests"}, 429)]
+    service.answers[POINTS] = [points]
+    service.answers[GRID] = [Answer(grid)]
+    assert download().service == "nws"
+
+
+def test_what_each_service_said_and_what_to_do(service, download):
+    service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Out of range"}, 400)]
+    outside = {"title": "Data Unavailable For Requested Point", "status": 404, "detail": "outside"}
+    service.answers[POINTS] = [Answer(outside, 404, "application/problem+json")]
+    with pytest.raises(DownloadFailed) as caught:
+        download()
+    told = str(caught.value)
+    assert "Open-Meteo: answered 400: Out of range" in told
+    assert "National Weather Service: answered 404: Data Unavailable For Requested Point: outside" in told
+    assert "-w" in told
+    assert len(service.asked) == 2  # neither is asked again
+
+
+def test_tried_again_with_growing_pauses(service, download, open_meteo, pauses):
+    service.answers[OPEN_METEO] = [Answer(status=500), Answer(status=502), Answer(status=503), open_meteo]
+    assert download().data == open_meteo.body
+    assert pauses == [1, 2, 4]
+
+
+def test_gives_up_after_four(service, download, pauses):
+    service.answers[OPEN_METEO] = [Answer(status=500)]
+    with pytest.raises(DownloadFailed, match=r"answered 500 \(4 attempts\)"):
+        download(service="open-meteo")
+    assert len(service.asked) == 4
+    assert pauses == [1, 2, 4]
+
+
+def test_retry_after_is_honoured(service, download, open_meteo, pauses):
+    service.answers[OPEN_METEO] = [Answer(status=503, Retry_After="7"), open_meteo]
+    download()
+    assert pauses == [7]
+
+
+def test_a_long_retry_after_is_not_waited_for(service, download, pauses):
+    service.answers[OPEN_METEO] = [Answer(status=503, Retry_After="3600")]
+    with pytest.raises(DownloadFailed, match="answered 503"):
+        download(service="open-meteo")
+    assert pauses == []
+
+
+def test_slow(service, download, open_meteo):
+    service.answers[OPEN_METEO] = [Answer(wait=True), open_meteo]
+    assert download().data == open_meteo.body
+
+
+def test_slow_for_ever(service, download):
+    service.answers[OPEN_METEO] = [Answer(wait=True)]
+    with pytest.raises(DownloadFailed, match="no answer in time"):
+        download(service="open-meteo")
+
+
+def test_broken_off(service, download, open_meteo):
+    cut = Answer(open_meteo.body[:500], length=len(open_meteo.body))
+    service.answers[OPEN_METEO] = [cut, open_meteo]
+    assert download().data == open_meteo.body
+    service.answers[OPEN_METEO] = [cut]
+    with pytest.raises(DownloadFailed, match="broke off"):
+        download(service="open-meteo")
+
+
+def test_cut_but_said_to_be_whole(service, download, open_meteo):
+    service.answers[OPEN_METEO] = [Answer(open_meteo.body[:500])]
+    with pytest.raises(DownloadFailed, match="is cut off"):
+        download(service="open-meteo")
+
+
+@pytest.mark.parametrize("kind", ["text/html", "", "application/octet-stream", "application/jsonp"])
+def test_wrong_type(service, download, open_meteo, kind):
+    service.answers[OPEN_METEO] = [Answer(open_meteo.body, kind=kind)]
+    with pytest.raises(DownloadFailed, match="instead of JSON"):
+        download(service="open-meteo")
+
+
+@pytest.mark.parametrize("body", [b"<html>", b"", {"hourly": {}}, {"error": True, "reason": "no such model"}])
+def test_right_type_wrong_content(service, download, body):
+    service.answers[OPEN_METEO] = [Answer(body)]
+    with pytest.raises(DownloadFailed, match="Open-Meteo: "):
+        download(service="open-meteo")
+
+
+def test_stale(service, download, open_meteo, points, grid):
+    service.answers[OPEN_METEO] = [open_meteo]
+    with pytest.raises(DownloadFailed, match="stale"):
+        download(service="open-meteo", now=NOW + timedelta(days=17))
+    grid["properties"]["updateTime"] = "2026-07-13T14:00:00+00:00"
+    service.answers[POINTS] = [points]
+    service.answers[GRID] = [Answer(grid)]
+    with pytest.raises(DownloadFailed, match="stale: issued 2026-07-13 14:00 UTC"):
+        download(service="nws")
+
+
+def test_redirects_without_end(service, download):
+    service.answers[OPEN_METEO] = [Answer(status=302, Location="/v1/forecast")]
+    with pytest.raises(DownloadFailed, match="without end"):
+        download(service="open-meteo")
+
+
+def test_a_redirect_is_followed(service, download, points, grid):
+    service.answers[POINTS] = [Answer(status=301, Location="/points/elsewhere")]
+    service.answers["/points/elsewhere"] = [points]
+    service.answers[GRID] = [Answer(grid)]
+    assert download(service="nws").service == "nws"
+
+
+def test_no_plain_http_to_another_machine(service, download):
+    service.answers[OPEN_METEO] = [Answer(status=302, Location="http://weather.example.com/")]
+    with pytest.raises(DownloadFailed, match="without HTTPS"):
+        download(service="open-meteo")
+    with pytest.raises(DownloadFailed, match="without HTTPS"):
+        download(service="open-meteo", endpoints=Endpoints("http://weather.example.com"))
+
+
+@pytest.mark.parametrize(
+    "grid",
+    ["https://elsewhere.example.com/secret", "/gridpoints/../admin", "/gridpoints/RAH/1,2/forecast", 7, None],
+)
+def test_the_grid_is_asked_of_the_same_service(service, download, grid):
+    service.answers[POINTS] = [Answer({"properties": {"forecastGridData": grid}})]
+    with pytest.raises(DownloadFailed, match="grid cell"):
+        download(service="nws")
+    assert service.paths() == [POINTS]
+
+
+def test_a_huge_answer_is_cut_short(service, download):
+    service.answers[OPEN_METEO] = [Answer(b"[" + b" " * 3_000_000)]
+    with pytest.raises(DownloadFailed, match="larger than 1 MB"):
+        download(service="open-meteo")
+
+
+def test_nobody_there(site, pauses):
+    nowhere = Endpoints("http://127.0.0.1:9", "", "http://127.0.0.1:9")
+    with pytest.raises(DownloadFailed, match="cannot be reached"):
+        download_forecast(
+            site,
+            POUR,
+            POUR,
+            now=NOW,
+            contact="office@example.com",
+            endpoints=nowhere,
+            manners=Manners(timeout_s=1, attempts=2, sleep=pauses.append),
+        )
+    assert pauses == [1, 1]
+
+
+@pytest.mark.parametrize("days", [-200, 40])
+def test_a_pour_out_of_reach(service, download, days):
+    with pytest.raises(DownloadFailed, match="pour"):
+        download(service="open-meteo", start=NOW + timedelta(days=days))
+    assert service.asked == []
+
+
+def test_kept_until_it_expires(service, download, open_meteo, tmp_path):
+    open_meteo.headers["Cache-Control"] = "public, max-age=600"
+    service.answers[OPEN_METEO] = [open_meteo]
+    first = download(cache=tmp_path / "kept")
+    again = download(cache=tmp_path / "kept", now=NOW + timedelta(seconds=599))
+    assert len(service.asked) == 1
+    assert again.data == first.data
+    assert again.fetched_at == NOW
+    download(cache=tmp_path / "kept", now=NOW + timedelta(seconds=600))
+    assert len(service.asked) == 2
+
+
+def test_kept_by_the_older_header(service, download, open_meteo, tmp_path):
+    open_meteo.headers["Expires"] = "Tue, 14 Jul 2026 17:30:00 GMT"
+    service.answers[OPEN_METEO] = [open_meteo]
+    for minutes, asked in ((0, 1), (20, 1), (26, 2)):
+        download(cache=tmp_path, now=NOW + timedelta(minutes=minutes))
+        assert len(service.asked) == asked
+
+
+def test_not_kept_where_forbidden(service, download, open_meteo, tmp_path):
+    open_meteo.headers["Cache-Control"] = "no-store"
+    service.answers[OPEN_METEO] = [open_meteo]
+    download(cache=tmp_path)
+    download(cache=tmp_path)
+    assert len(service.asked) == 2
+
+
+def test_another_place_is_another_answer(service, download, open_meteo, tmp_path):
+    service.answers[OPEN_METEO] = [open_meteo]
+    download(cache=tmp_path)
+    download(cache=tmp_path, place=Place(36.2, -79.95))
+    assert len(service.asked) == 2
+
+
+def test_a_spoilt_cache_is_passed_over(service, download, open_meteo, tmp_path):
+    service.answers[OPEN_METEO] = [open_meteo]
+    download(cache=tmp_path)
+    for path in tmp_path.iterdir():
+        path.write_bytes(path.read_bytes()[:-3])
+    assert download(cache=tmp_path).data == open_meteo.body
+    assert len(service.asked) == 2
+
+
+def test_a_cache_that_cannot_be_written_is_no_fault(service, download, open_meteo, tmp_path):
+    occupied = tmp_path / "file"
+    occupied.write_text("not a folder")
+    service.answers[OPEN_METEO] = [open_meteo]
+    assert download(cache=occupied).data == open_meteo.body
+
+
+def test_written_whole(service, download, open_meteo, tmp_path):
+    service.answers[OPEN_METEO] = [open_meteo]
+    path = tmp_path / "forecast.json"
+    path.write_text("older")
+    download().write(path)
+    assert path.read_bytes() == open_meteo.body
+    assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]
+
+
+def test_a_failed_write_leaves_the_older_file(tmp_path, monkeypatch):
+    path = tmp_path / "forecast.json"
+    path.write_text("older")
+
+    def full(_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("handover.weather.download.os.fsync", full)
+    with pytest.raises(OSError, match="No space left"):
+        write_whole(path, b"newer")
+    assert path.read_text() == "older"
+    assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]
