@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -36,8 +35,6 @@ STAYS_OFF = (
 )
 COLUMNS = ("morning", "midday", "evening", "night")
 COLD = {"frost", "cold-weather", "heaters"}
-NEXT_YEAR = timedelta(days=180)
-"""Dates farther off than this are told with their year."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
 
@@ -126,6 +123,14 @@ class Care:
         """Return the owner's first job."""
         return self.known.get(Kind.FIRST_WATER)
 
+    @property
+    def part_until(self) -> str:
+        """Return until when the owner's part lasts, where it is not watering."""
+        ends = self.known.get(Kind.CURING_ENDS)
+        if ends is None or ends.when is None:
+            return self.say("your-part.until-told")
+        return self.say("your-part.until", when=self._day(ends))
+
     @cached_property
     def main(self) -> tuple[Row, ...]:
         """Return the dates that everybody asks for, in order of time."""
@@ -160,8 +165,8 @@ class Care:
     def _day(self, words: MilestoneWords) -> str:
         if words.when is None:
             return self.say("milestone.words.unknown")
-        far = words.when.instant - self.schedule.placement_end > NEXT_YEAR
-        return self.wording.speak.day(words.when.instant, year=far)
+        other_year = words.when.instant.year != self.schedule.placement_end.year
+        return self.wording.speak.day(words.when.instant, year=other_year)
 
     @cached_property
     def crew(self) -> tuple[str, ...]:
@@ -171,7 +176,9 @@ class Care:
             words = self.known.get(kind)
             if words is None or words.when is None:
                 continue
-            if words.not_after:
+            if words.in_stages and words.not_after:
+                lines.append(self.say("sheet.crew-stages", title=words.title, to=words.not_after.text))
+            elif words.not_after:
                 start, end = words.when.text, words.not_after.text
                 lines.append(self.say("sheet.crew-window", title=words.title, **{"from": start}, to=end))
             else:
@@ -204,6 +211,11 @@ class Care:
     def wet(self) -> bool:
         """Tell whether the owner brings water."""
         return any(day.amount for day in self.days)
+
+    @property
+    def looks_ahead(self) -> bool:
+        """Tell whether the table reaches past the forecast."""
+        return any(day.typical for day in self.days)
 
     @property
     def last_words(self) -> str:

@@ -22,7 +22,7 @@ from handover.schedule.model import MilestoneKind
 if TYPE_CHECKING:
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
-    from handover.schedule.model import Floats, Milestone
+    from handover.schedule.model import Floats, Gate, Milestone
 
 WIDTH = 520.0
 LABEL = 14.0
@@ -193,17 +193,23 @@ def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> No
 
 
 def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
-    first = wording.schedule.milestone(MilestoneKind.FIRST_WATER)
-    last = wording.schedule.milestone(MilestoneKind.CURING_ENDS)
-    if not (first and last and first.not_before and last.not_before):
-        return
+    """Draw from when to when the slab is kept wet or covered; a cover lies on it from the pour."""
     start, end = (
-        scale.at(wording.not_before(each.not_before).instant) for each in (first, last) if each.not_before
+        _place(wording, scale, kind) for kind in (MilestoneKind.FIRST_WATER, MilestoneKind.CURING_ENDS)
     )
+    start = scale.left if start is None else start
+    end = scale.right if end is None else end
     drawing.rect((start, top), max(end - start, 2), 17, "wet", 2)
     words = wording.say(f"chart.time-line.{wording.keep}")
     if text_width(words, 13, bold=True) + 12 <= end - start:
         drawing.text((start + 6, top + 13), words, "water", 13, bold=True)
+
+
+def _place(wording: Wording, scale: DayScale, kind: MilestoneKind) -> float | None:
+    milestone = wording.schedule.milestone(kind)
+    if milestone is None or milestone.not_before is None:
+        return None
+    return scale.at(wording.not_before(milestone.not_before).instant)
 
 
 def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
@@ -258,10 +264,11 @@ def strength(wording: Wording) -> Chart:
     lower = [(xs[i], y(low[i])) for i in thin]
     drawing.area([*upper, *reversed(lower)], "band")
     drawing.curve([(xs[i], y(likely[i])) for i in thin], "ink", 2.5)
-    full = reader_value(wording.schedule.specified_strength_mpa, "MPa", wording.units)[0]
+    specified = wording.schedule.specified_strength_mpa
+    full, told = reader_value(specified, "MPa", wording.units)[0], wording.quantity(specified, "MPa")
     if full <= ticks[-1]:
         drawing.line((left, y(full)), (right, y(full)), "soft", 1.2, "2 4")
-        drawing.text((left + 6, y(full) - 6), wording.say("chart.strength.full"), "soft", 13)
+        drawing.text((left + 6, y(full) - 6), wording.say("chart.strength.full", full=told), "soft", 13)
     _gates(drawing, wording, scale, y, bottom)
     _strength_days(drawing, wording, scale, bottom)
     return Chart(Markup(str(drawing)), wording.say("chart.strength.read"))
@@ -299,18 +306,31 @@ def _gates(
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
         drawing.dot((x, level), 5, "paper", "warm")
         words = wording.short_title(kind)
-        inside = x + 10 + text_width(words, LABEL, bold=True) < scale.right
-        place = (x + 9, level + 18) if inside else (x - 9, level + 18)
+        inside = x + 8 + text_width(words, LABEL, bold=True) < scale.right
+        place = (x + 7 if inside else x - 7, bottom - 8)
         drawing.text(place, words, "warm", LABEL, anchor="start" if inside else "end", bold=True)
 
 
 def required_strength(milestone: Milestone | None) -> float | None:
-    """Return the strength that a milestone waits for, as its gates tell it. [MPa]"""
+    """Return the strength that a milestone waits for, as its gates tell it. [MPa]
+
+    A gate tells it either as such, or as a share of the specified strength that stands beside it.
+    """
     if milestone is None:
         return None
     gates = (milestone.because.governing, *milestone.because.others)
-    needed = [figure.value for gate in gates for figure in gate.figures if figure.unit == "MPa"]
-    return max(needed, default=None)
+    return max((level for gate in gates if (level := _level(gate)) is not None), default=None)
+
+
+def _level(gate: Gate) -> float | None:
+    figures = {figure.name: figure for figure in gate.figures}
+    needed = figures.get("needed")
+    if needed is None or needed.unit not in {"MPa", "1"}:
+        return None
+    if needed.unit == "MPa":
+        return needed.value
+    specified = figures.get("specified_strength")
+    return None if specified is None else needed.value * specified.value
 
 
 def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: float) -> None:
@@ -330,7 +350,7 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     weather = wording.schedule.weather
     days = min(max(len(wording.schedule.watering) + 1, 4), 9)
     keep = weather.time <= weather.time[0] + np.timedelta64(days * 24, "h")
-    left, right, height = 8.0, width - 8, 262.0
+    left, right, height = 8.0, width - 8, 238.0
     start, end = weather.time[keep][0], weather.time[keep][-1]
     pace = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
 
@@ -349,13 +369,13 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     drawing = Drawing(
         width, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
     )
-    lanes = {"air": (46.0, 112.0), "drying": (152.0, 192.0), "rain": (216.0, 236.0)}
-    _watering_hours(drawing, wording, x, right, (26.0, 240.0))
+    lanes = {"air": (46.0, 100.0), "drying": (140.0, 174.0), "rain": (194.0, 212.0)}
+    _watering_hours(drawing, wording, x, right, (26.0, 216.0))
     _midnights(drawing, wording, x, (left, right), height)
     xs = [x(each) for each in weather.time[keep]]
     _lane(drawing, wording, "air", "degC", lanes["air"])
     _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
-    _extremes(drawing, wording, xs, air, lanes["air"])
+    _extremes(drawing, xs, air, lanes["air"])
     _lane(drawing, wording, "drying", "kg/m2/h", lanes["drying"])
     dry_xs = [x(each) for each in history.time[inside]]
     peak = max(float(drying.max(initial=0)), 1e-6)
@@ -370,7 +390,7 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     most = max(float(rain.max(initial=0)), 4.0)
     for place, amount in zip(xs, rain, strict=True):
         if amount > 0.05:  # noqa: PLR2004 - a trace draws nothing
-            tall = 20 * min(float(amount) / most, 1)
+            tall = 18 * min(float(amount) / most, 1)
             drawing.rect((place - 2, lanes["rain"][1] - tall), 3, tall, "water")
     drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
     _typical_line(drawing, wording, x, right)
@@ -411,17 +431,17 @@ def _curve(
     drawing.curve(_points(xs, values, lane, reach), ink, 2)
 
 
-def _extremes(
-    drawing: Drawing, wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float]
-) -> None:
+def _extremes(drawing: Drawing, xs: Sequence[float], air: Floats, lane: tuple[float, float]) -> None:
     """Write the high and the low of each stretch of 24 hours beside the curve, where there is room."""
     points = _points(xs, air, lane, (float(air.min()), float(air.max())))
-    for first in range(0, len(xs) - 12, 24):
-        part = air[first : first + 24]
-        for index, lift in ((int(part.argmax()), -5.0), (int(part.argmin()), 15.0)):
-            place = points[first + index]
-            if 14 <= place[0] <= drawing.width - 18:  # noqa: PLR2004 - inside the paper
-                drawing.text((place[0], place[1] + lift), f"{part[index]:.0f}°", "ink", 12, anchor="middle")
+    for lift, pick in ((-5.0, np.argmax), (15.0, np.argmin)):
+        taken = 0.0
+        for first in range(0, len(xs) - 12, 24):
+            index = first + int(pick(air[first : first + 24]))
+            x, y = points[index]
+            if taken + 30 <= x <= drawing.width - 18:
+                drawing.text((x, y + lift), f"{air[index]:.0f}°", "ink", 12, anchor="middle")
+                taken = x
 
 
 def _watering_hours(
@@ -468,7 +488,7 @@ def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], fl
         return
     place = x(begins)
     words = wording.say("chart.weather.typical")
-    drawing.line((place, 4), (place, 240), "soft", 1.2, "2 3")
+    drawing.line((place, 4), (place, 216), "soft", 1.2, "2 3")
     room = place + 6 + text_width(words, 12) < drawing.width
     drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
 

@@ -21,7 +21,7 @@ def placed(wording: Wording) -> tuple[Fact, ...]:
     told: list[tuple[str, str | None]] = [
         ("use", say(f"use.{slug(job.slab.use)}")),
         ("size", _size(wording)),
-        ("area", wording.quantity(job.slab.area, "m2", 3)),
+        ("area", None if _size(wording) else wording.quantity(job.slab.area, "m2", 3)),
         ("thickness", wording.quantity(job.slab.thickness, "m", 3)),
         ("on", say(f"base.{slug(job.slab.on)}")),
         ("exposure", say(f"exposure.{job.slab.exposure}")),

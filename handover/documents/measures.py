@@ -30,10 +30,15 @@ KINDS: dict[str, KindName] = {
 }
 """Of what kind a value is, by the SI unit it stands in. Other units ("h", "d") read alike everywhere."""
 
+LONG_M = 0.6
+"""From here on a reader takes a length in feet or metres, not in inches or millimetres."""
+
 
 def reader_value(value: float, unit: str, units: Units) -> tuple[float, str]:
     """Return an SI value in the reader's unit, and the label of that unit ("" for a plain number)."""
     kind = KINDS.get(unit)
+    if unit == "m" and value >= LONG_M:
+        kind = "length"
     if kind is None:
         return value, "" if unit == "1" else unit
     return to_reader(value, kind, units)

@@ -49,6 +49,9 @@ OWNER_KINDS = (
 WHOLE = ("°F", "°C", "mm")
 """Reader's units told in whole numbers."""
 
+SHARES = ("additions",)
+"""Figures that are told in percent."""
+
 COLUMNS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
 """Columns of the watering table: a visit that starts before this hour of the day stands in this column."""
 
@@ -78,6 +81,11 @@ class MilestoneWords:
     when_text: str
     reason: str
     typical: bool
+
+    @property
+    def in_stages(self) -> bool:
+        """Tell whether the part placed first is too late before the part placed last is ready."""
+        return bool(self.when and self.not_after and self.not_after.instant <= self.when.instant)
 
 
 @dataclass(frozen=True)
@@ -394,6 +402,8 @@ class Wording:
 
     def figure(self, figure: Figure) -> str:
         """Return the value of a figure in the reader's unit."""
+        if figure.name in SHARES:
+            return self.say("quantity.percent", value=rounded(figure.value * 100, 2))
         return self.quantity(figure.value, figure.unit)
 
     # ---- what hurts, and how far the estimate goes
