@@ -345,6 +345,12 @@ def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, st
     return value * scale + offset, label
 
 
+def told(value: float, kind: KindName, system: System) -> str:
+    """Return a value in the reader's unit as a message tells it: four figures and the unit."""
+    number, unit = to_reader(value, kind, system)
+    return f"{number:.0f} {unit}" if abs(number) >= 1000 else f"{number:.4g} {unit}"  # noqa: PLR2004  four figures
+
+
 def shown(value: object) -> str:
     """Return a value from outside as a message may carry it: short, on one line, nothing invisible."""
     if isinstance(value, str):

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.errors import Finding
-from handover.units import KINDS, KindName, System, quantity, read_quantity, shown, to_reader
+from handover.units import KINDS, KindName, System, quantity, read_quantity, shown, to_reader, told
 
 # What people write, and the same in pint's own registry: a second reading of the same text.
 WRITTEN = [
@@ -191,6 +191,12 @@ def test_arrays_come_out_as_they_went_in() -> None:
     values, label = to_reader(np.array([0.0, 100.0]), "temperature", "us")
     np.testing.assert_allclose(values, [32.0, 212.0], rtol=1e-12)
     assert label == "\u00b0F"
+
+
+def test_a_value_is_told_in_four_figures() -> None:
+    assert told(0.1016, "thickness", "us") == "4 in"
+    assert told(20.684271879505, "strength", "us") == "3000 psi"
+    assert told(9290.304, "area", "si") == "9290 m\u00b2"
 
 
 def test_our_own_quantities_must_be_right() -> None:

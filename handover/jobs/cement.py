@@ -61,9 +61,9 @@ class Cement(Reading):
         word = re.sub(r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words)
         if (known := cement_as(word)) is not None:
             return known
-        if blended := re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
+        if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
             return fault(
-                f"{shown(written)} is blended, and {blended[1]} alone does not tell how much slag or ash; "
+                f"{shown(written)} is blended, and its name does not tell how much slag or ash is in it; "
                 "write the cement it is blended from, and the shares as slag and fly_ash"
             )
         return fault(f"{shown(written)} is not a cement this tool knows")

@@ -16,7 +16,7 @@ from handover.errors import Finding
 from handover.jobs.lines import Path
 from handover.jobs.paths import exists, found_in
 from handover.jobs.visits import overlapping
-from handover.units import KindName, quantity, to_reader
+from handover.units import KindName, quantity, told
 
 if TYPE_CHECKING:
     from pathlib import Path as FilePath
@@ -100,7 +100,7 @@ def _follows(path: Path, late: datetime, name: str, early: datetime, *, most: fl
     if hours <= 0:
         yield path, Finding(f"is not after {name}", expected=expected, example=_later(early))
     elif hours > most:
-        yield path, Finding(f"is {hours:.1f} h after {name}: {why}", expected=expected, example=_later(early))
+        yield path, Finding(f"is {hours:.2f} h after {name}: {why}", expected=expected, example=_later(early))
 
 
 def hours_between(early: datetime, late: datetime) -> float:
@@ -265,9 +265,4 @@ def pictures(written: WrittenRecord) -> Iterator[tuple[Path, str]]:
 
 
 def _us_and_si(value: float, kind: KindName) -> str:
-    (us, us_unit), (si, si_unit) = to_reader(value, kind, "us"), to_reader(value, kind, "si")
-    return f"{_figures(us)} {us_unit} ({_figures(si)} {si_unit})"
-
-
-def _figures(value: float) -> str:
-    return f"{value:.0f}" if abs(value) >= 1000 else f"{value:.4g}"  # noqa: PLR2004  four figures either way
+    return f"{told(value, kind, 'us')} ({told(value, kind, 'si')})"

@@ -97,8 +97,7 @@ def _like(name: str) -> list[str]:
     """Return the names most like this one: by its last part, as people remember the city."""
     from difflib import get_close_matches  # noqa: PLC0415  only on the way to a finding
 
-    cities = {
-        zone.rsplit("/", 1)[-1].casefold(): zone for zone in sorted(available_timezones(), reverse=True)
-    }
+    known = sorted((zone for zone in available_timezones() if not _outside_the_list(zone)), reverse=True)
+    cities = {zone.rsplit("/", 1)[-1].casefold(): zone for zone in known}
     city = name[:60].replace(" ", "_").rsplit("/", 1)[-1].casefold()
     return [cities[each] for each in get_close_matches(city, list(cities), n=2)] or ["America/New_York"]

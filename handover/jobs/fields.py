@@ -18,7 +18,7 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
-from handover.units import KINDS, KindName, quantity, read_quantity, shown
+from handover.units import KINDS, KindName, quantity, read_quantity, shown, told
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -98,9 +98,10 @@ class Quantity(Reading):
 
     def _outside(self, written: object, how: str) -> Finding:
         us, si = KINDS[self.kind].examples
+        low, high = (told(quantity(limit, self.kind), self.kind, "si") for limit in (self.low, self.high))
         return Finding(
             f"{shown(written)} is {how}: {self.why}",
-            expected=f"{self.low} to {self.high}",
+            expected=f"{self.low} to {self.high} ({low} to {high})",
             example=f'"{us}" or "{si}"',
         )
 

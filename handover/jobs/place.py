@@ -12,21 +12,24 @@ from handover.jobs.lines import Path
 from handover.jobs.written import Placement, Site, WrittenRecord
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Container, Iterator
 
 Found = tuple[Path, Finding]
 
 
-def site_zone(site: Site | None, start: datetime | None) -> tuple[str | None, list[Found]]:
+def site_zone(
+    site: Site | None, start: datetime | None, at_fault: Container[Path]
+) -> tuple[str | None, list[Found]]:
     """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
 
     Args:
         site: As far as it could be read.
         start: Of the placement, as written. Where the zone told and the zone of the place differ in offset
             then, one of the two is mistaken.
+        at_fault: Paths that have their finding already.
     """
     site = site or Site()
-    findings = list(_place(site))
+    findings = list(_place(site, at_fault))
     there = (
         None if site.latitude is None or site.longitude is None else zone_at(site.latitude, site.longitude)
     )
@@ -79,9 +82,10 @@ def _moments(written: WrittenRecord) -> Iterator[tuple[Path, datetime]]:
     return ((path, moment) for path, moment in times if moment is not None)
 
 
-def _place(site: Site) -> Iterator[Found]:
+def _place(site: Site, at_fault: Container[Path]) -> Iterator[Found]:
     for one, other in (("latitude", "longitude"), ("longitude", "latitude")):
-        if getattr(site, one) is None and getattr(site, other) is not None:
+        alone = getattr(site, one) is None and getattr(site, other) is not None
+        if alone and ("site", one) not in at_fault:
             yield (
                 ("site", other),
                 Finding(

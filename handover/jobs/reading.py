@@ -90,8 +90,9 @@ def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord 
         raw: As TOML or JSON gives it.
         folder: Where the record lies; the files it names must lie there too.
     """
-    first, _ = _read(raw, None)
-    zone, about_place = site_zone(first.site, first.placement.start if first.placement else None)
+    first, faults = _read(raw, None)
+    start = first.placement.start if first.placement else None
+    zone, about_place = site_zone(first.site, start, {path for path, _ in faults})
     written, found = _read(raw, ZoneInfo(zone) if zone else None)
     at_fault = {path for path, _ in found} | {path for path, _ in about_place}
     found += about_place

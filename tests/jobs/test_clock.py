@@ -35,6 +35,7 @@ def test_at_sea_there_is_none() -> None:
 def test_an_unknown_zone_is_told_with_those_like_it() -> None:
     assert "America/Chicago" in zone_named("US/Chicagoo").example
     assert "America/New_York" in zone_named("new york").example
+    assert "localtime" not in zone_named("localtime").example
 
 
 NEW_YORK = zone_named("America/New_York")
@@ -85,13 +86,13 @@ def test_the_fault_stands_at_its_field(examine: Examine, good: str) -> None:
 
 
 def test_hours_are_counted_across_the_change(examine: Examine, good: str) -> None:
-    # 22:00 to 12:30 on the wall is 14.5 h, but 13.5 h pass when the clock goes forward: within 14 h.
+    # 22:00 to 12:30 on the wall is 14.50 h, but 13.5 h pass when the clock goes forward: within 14 h.
     text = good.replace("2026-07-14T06:10:00", "2026-03-07T22:00:00")
     assert examine(text.replace("2026-07-14T07:25:00", "2026-03-08T12:30:00")).record
-    # Backward: 13.5 h on the wall are 14.5 h.
+    # Backward: 13.5 h on the wall are 14.50 h.
     text = good.replace("2026-07-14T06:10:00", "2026-10-31T22:00:00")
     (finding,) = examine(text.replace("2026-07-14T07:25:00", "2026-11-01T11:30:00")).findings
-    assert "14.5 h" in finding.problem
+    assert "14.50 h" in finding.problem
 
 
 def test_utc_is_taken_as_meant(examine: Examine, good: str) -> None:

@@ -79,9 +79,9 @@ FAULTS = [
     ("placement.start", "0026-07-14T06:10:00", "year"),
     ("placement.start", 6, "date with a time"),
     ("placement.end", "2026-07-14T06:10:00", "not after placement.start"),
-    ("placement.end", "2026-07-14T20:11:00", "14.0 h after placement.start"),
+    ("placement.end", "2026-07-14T20:11:00", "14.02 h after placement.start"),
     ("placement.finished", "2026-07-14T07:00:00", "not after placement.end"),
-    ("placement.finished", "2026-07-15T19:26:00", "36.0 h after placement.end"),
+    ("placement.finished", "2026-07-15T19:26:00", "36.02 h after placement.end"),
     ("placement.concrete_temperature", "34 degF", "less than 35 degF"),
     ("placement.concrete_temperature", "101 degF", "more than 100 degF"),
     ("mix.specified_strength", "1999 psi", "less than 2000 psi"),
@@ -162,6 +162,11 @@ def test_an_area_alone_is_a_size(spoil: Examine) -> None:
 
 def test_length_and_width_within_five_percent_of_the_area(spoil: Examine) -> None:
     assert spoil({"slab.area": "900 ft2"}).record.slab.area == pytest.approx(900 * 0.3048**2)
+
+
+def test_a_place_at_fault_is_one_finding(spoil: Examine) -> None:
+    (finding,) = spoil({"site.latitude": 91}).findings
+    assert finding.field == "site.latitude"
 
 
 @pytest.mark.parametrize("one", ["latitude", "longitude"])

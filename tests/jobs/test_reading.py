@@ -87,7 +87,7 @@ FULL_SI = (
 )
 
 
-def numbers(value: Any, path="") -> Iterator[tuple[str, float]]:
+def numbers(value: Any, path: str = "") -> Iterator[tuple[str, float]]:
     """Yield every number of a record with its path."""
     if isinstance(value, dict):
         for key, each in value.items():
@@ -195,7 +195,8 @@ def test_a_rate_is_assumed_only_where_water_is_applied(
 
 
 def test_the_temperature_of_the_concrete_comes_from_the_tickets(examine: Examine, good: str) -> None:
-    tickets = '[[ticket]]\nvolume = "6 m3"\ntemperature = "20 degC"\n[[ticket]]\nvolume = "2 m3"\ntemperature = "24 degC"\n'
+    tickets = '[[ticket]]\nvolume = "6 m3"\ntemperature = "20 degC"\n'
+    tickets += '[[ticket]]\nvolume = "2 m3"\ntemperature = "24 degC"\n'
     record = examine(good + tickets).record
     assert record.placement.concrete_temperature == pytest.approx((6 * 20 + 2 * 24) / 8)
     assert "placement.concrete_temperature" in {assumed.field for assumed in record.assumed}
