@@ -40,7 +40,7 @@ _Email = Annotated[
     Pattern(
         254,
         example="lee@example.com",
-        pattern=r"[^\s@<>\"(),:;\\\[\]]{1,64}@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)+",
+        pattern=r'[^\s@<>"(),:;\\\[\]]{1,64}@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)+',
         what="an e-mail address",
         form="one address, without a name",
     ),

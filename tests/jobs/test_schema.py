@@ -108,6 +108,28 @@ def test_every_example_of_the_schema_fits_the_schema() -> None:
                 assert Draft202012Validator(told).is_valid(example), (told, example)
 
 
+@pytest.mark.parametrize(
+    ("table", "key", "text"),
+    [
+        ("Slab", "thickness", text)
+        for text in ('4"', "4 in", "4 1/2 in", "4-1/2 in.", "4\u00bd in", "3/4 in", ".5 ft", "100mm")
+    ]
+    + [
+        ("Slab", "length", "34' 6\""),
+        ("Slab", "length", "34 ft 6 1/2 in"),
+        ("Placement", "concrete_temperature", "84 \u00b0F"),
+        ("Mix", "specified_strength", "20 N/mm\u00b2"),
+        ("Curing", "blanket_r_value", "R-5"),
+        ("Curing", "blanket_r_value", "5 degF ft2 h/BTU"),
+        ("Placement", "start", "2026-07-14 06:40"),
+        ("Placement", "start", "2026-07-14T06:40:00-04:00"),
+    ],
+)
+def test_the_ways_people_write_fit_the_schema(table: str, key: str, text: str) -> None:
+    told = job_schema()["$defs"][table]["properties"][key]
+    assert Draft202012Validator(told).is_valid(text)
+
+
 def uncommented(text: str) -> str:
     """Return the blank record with every line put to use that may be, and every blank filled."""
     text = re.sub(r"^# (?=\[|[a-z_]+ = )", "", text, flags=re.MULTILINE)
