@@ -179,10 +179,10 @@ class Care:
             if words.in_stages and words.not_after:
                 lines.append(self.say("sheet.crew-stages", title=words.title, to=words.not_after.text))
             elif words.not_after:
-                start, end = words.when.text, words.not_after.text
-                lines.append(self.say("sheet.crew-window", title=words.title, **{"from": start}, to=end))
+                window = self.wording.window(words.when, words.not_after)
+                lines.append(self.say("sheet.crew-line", title=words.title, when=window))
             else:
-                lines.append(self.say("sheet.crew-line", title=words.title, when=words.when.text))
+                lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
         return tuple(lines)
 
     # ---- watering

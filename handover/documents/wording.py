@@ -248,6 +248,13 @@ class Wording:
         """Say a date that must not be told too early."""
         return self.speak.not_before(when, self.schedule.placement_end)
 
+    def window(self, start: Spoken, end: Spoken) -> str:
+        """Say from when to when: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
+        if start.day == end.day:
+            span = self.speak.span(start.instant, end.instant)
+            return self.say("calendar-words.moment", hour=span, day=start.day)
+        return self.say("calendar-words.hour-span", start=start.text, end=end.text)
+
     def _of_kind(self, kind: MilestoneKind, part: str) -> str:
         special = f"milestone.{kind}--{self.method}"
         return self.say(f"{special}.{part}" if self.words.has(special) else f"milestone.{kind}.{part}")
