@@ -13,8 +13,8 @@ _PLACE = {"anyOf": [{"required": ["timezone"]}, {"required": ["latitude", "longi
 def job_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a job record as written: text with units, local times.
 
-    It says less than the reader (limits of quantities, and what must hold between fields, are the reader's), and
-    is stricter in one thing: the reader takes the words of a choice in capitals too.
+    It says less than the reader: limits of quantities, and what must hold between fields, are the reader's.
+    It is stricter in one thing: the reader takes the words of a choice in capitals too.
     """
     schema: dict[str, Any] = WrittenRecord.model_json_schema()
     parts = {table.__name__: table for table in tables().values()}
