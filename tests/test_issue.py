@@ -18,6 +18,12 @@ import icalendar
 import pikepdf
 import pytest
 
+from handover.documents.calendars import crew_calendar, owner_calendar
+from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
+from handover.documents.templating import languages
+from handover.documents.wording import Wording
+from handover.issue.receive import compute, receive
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -46,7 +52,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 def in_a_process(*arguments: object, **surroundings: str) -> subprocess.CompletedProcess[str]:
     """Run the command in a process of its own, somewhere else, with other surroundings."""
     return subprocess.run(
-        [sys.executable, "-W", "error", "-m", "handover.cli", *map(str, arguments)],
+        [Path(sys.executable).with_name("handover"), *map(str, arguments)],
         capture_output=True,
         text=True,
         check=False,
@@ -172,6 +178,42 @@ def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
             apart = datetime.fromisoformat(one[date]) - datetime.fromisoformat(other[date])
             # The record in SI is rounded to 8 digits: seconds, far below the hour that is printed.
             assert abs(apart) < timedelta(minutes=1), one["kind"]
+
+
+METHODS = (
+    "sprinkler",
+    "soaker hose",
+    "ponding",
+    "wet burlap",
+    "plastic sheet",
+    "curing compound",
+    "insulating blanket",
+)
+
+
+@pytest.mark.parametrize("cooler", [0, 24], ids=["summer", "frost"])
+@pytest.mark.parametrize("method", METHODS)
+def test_there_are_words_for_whatever_the_schedule_says(
+    record: Path,
+    record_text: str,
+    weather: Path,
+    hourly: Callable[..., Any],
+    as_of: str,
+    method: str,
+    cooler: int,
+) -> None:
+    answer = hourly()
+    answer["hourly"]["temperature_2m"] = [each - cooler for each in answer["hourly"]["temperature_2m"]]
+    weather.write_text(json.dumps(answer), encoding="utf-8")
+    text = record_text.replace("sprinkler", method).replace('"84 degF"', f'"{84 - cooler} degF"')
+    record.write_text(text.replace("garage floor", "patio" if cooler else "driveway"), encoding="utf-8")
+    received = receive(record, weather, datetime.fromisoformat(as_of))
+    schedule = compute(received, datetime.fromisoformat(as_of))
+    for language in languages():
+        for page in (care_sheet_html, care_page_html, data_sheet_html):
+            assert "Test slab" in page(received.job, schedule, language=language)
+        for calendar in (owner_calendar, crew_calendar):
+            assert calendar(received.job, schedule, Wording(received.job, schedule, language=language))
 
 
 # ---- text from outside stays text
