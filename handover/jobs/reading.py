@@ -94,8 +94,8 @@ def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord 
     start = first.placement.start if first.placement else None
     zone, about_place = site_zone(first.site, start, {path for path, _ in faults})
     written, found = _read(raw, ZoneInfo(zone) if zone else None)
-    at_fault = {path for path, _ in found} | {path for path, _ in about_place}
     found += about_place
+    at_fault = {path for path, finding in found if finding.severity == "fault"}
     found += [(path, finding) for path, finding in _missing(raw, written, ()) if path not in at_fault]
     found += _unplaced(raw, written, zone, at_fault)
     found += check(written, folder)

@@ -164,6 +164,13 @@ def test_length_and_width_within_five_percent_of_the_area(spoil: Examine) -> Non
     assert spoil({"slab.area": "900 ft2"}).record.slab.area == pytest.approx(900 * 0.3048**2)
 
 
+def test_at_sea_the_time_zone_is_needed(spoil: Examine) -> None:
+    examined = spoil({"site.longitude": -60.0})
+    (fault,) = examined.faults
+    assert fault.field == "site.timezone"
+    assert "no place on land" in fault.problem
+
+
 def test_a_place_at_fault_is_one_finding(spoil: Examine) -> None:
     (finding,) = spoil({"site.latitude": 91}).findings
     assert finding.field == "site.latitude"
