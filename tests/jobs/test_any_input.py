@@ -63,6 +63,21 @@ def test_any_value_of_any_key_is_examined(
 
 @SHARED_FOLDER
 @given(
+    latitude=st.floats(min_value=-91, max_value=91),
+    longitude=st.floats(min_value=-181, max_value=181),
+    zone=st.none() | st.sampled_from(["America/New_York", "Asia/Kathmandu", "Nowhere"]),
+)
+def test_any_place_is_examined(
+    examine: Examine, good: str, latitude: float, longitude: float, zone: str | None
+) -> None:
+    tables = tomllib.loads(good)
+    tables["site"] |= {"latitude": latitude, "longitude": longitude, "timezone": zone}
+    examined = examine(json.dumps(tables, default=datetime.isoformat))
+    assert (examined.record is None) == bool(examined.faults)
+
+
+@SHARED_FOLDER
+@given(
     content=st.binary(max_size=300) | st.text(max_size=300).map(lambda text: text.encode("utf-8", "replace"))
 )
 def test_any_bytes_are_examined(examine: Examine, content: bytes) -> None:
