@@ -10,7 +10,7 @@ RUN := .venv/bin
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test bench wheel pictures lock clean environment test-environment
+.PHONY: sample test bench pictures lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -22,7 +22,7 @@ test: test-environment
 	$(RUN)/pytest
 
 bench: environment
-	@for each in tests/benchmarks/bench_*.py; do $(RUN)/python $$each || exit 1; done
+	@for each in tests/benchmarks/*.py; do $(RUN)/python $$each || exit 1; done
 
 # pip-tools brings its own pip; it gets an environment of its own, away from the one it describes.
 lock: environment
@@ -32,6 +32,16 @@ lock: environment
 	    --build-deps-for editable --generate-hashes --strip-extras --no-emit-index-url \
 	    --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
 	@rm -rf out/lock
+
+# The pictures in the README, from the documents of the sample. They need pdftoppm and chromium.
+PICTURES := sample_jobs/pictures
+pictures: sample test-environment
+	@mkdir -p $(PICTURES)
+	pdftoppm -r 72 -png -singlefile -f 1 out/summer-garage/care-sheet.pdf $(PICTURES)/care-sheet
+	pdftoppm -r 72 -png -singlefile -f 2 out/summer-garage/care-sheet.pdf $(PICTURES)/watering
+	pdftoppm -r 72 -png -singlefile -f 1 out/summer-garage/data-sheet.pdf $(PICTURES)/data-sheet
+	chromium --headless --no-sandbox --hide-scrollbars --window-size=390,844 \
+	    --screenshot=$(PICTURES)/care-page.png out/summer-garage/care-page.html 2>/dev/null
 
 clean:
 	rm -rf .venv out dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis
