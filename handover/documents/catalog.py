@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 Tree = dict[str, Any]
 
 
-class MissingWords(HandoverError, LookupError):  # noqa: N818 - named like its siblings in handover.errors
+class MissingWords(HandoverError, LookupError):
     """A language has no words for a key; the message names both."""
 
 

@@ -6,7 +6,6 @@ nothing but places on the paper.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -20,6 +19,8 @@ from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
     from handover.schedule.model import Floats, Gate, Milestone
@@ -46,6 +47,10 @@ class Chart:
 
     svg: Markup
     read: str
+
+
+def _chart(drawing: Drawing, read: str) -> Chart:
+    return Chart(Markup(str(drawing)), read)  # noqa: S704 - every text in a drawing is escaped
 
 
 class DayScale:
@@ -147,7 +152,7 @@ def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     _day_ticks(drawing, wording, scale, top + 32 + 20)
     for words, banner, level in zip(shown, flags, levels, strict=True):
         _draw_flag(drawing, wording, words, banner, top, top - 38.0 * (level + 1))
-    return Chart(Markup(str(drawing)), wording.say("chart.time-line.read"))
+    return _chart(drawing, wording.say("chart.time-line.read"))
 
 
 def _horizon(wording: Wording, told: Sequence[MilestoneWords]) -> float:
@@ -271,7 +276,7 @@ def strength(wording: Wording) -> Chart:
         drawing.text((left + 6, y(full) - 6), wording.say("chart.strength.full", full=told), "soft", 13)
     _gates(drawing, wording, scale, y, bottom)
     _strength_days(drawing, wording, scale, bottom)
-    return Chart(Markup(str(drawing)), wording.say("chart.strength.read"))
+    return _chart(drawing, wording.say("chart.strength.read"))
 
 
 def _strength_words(wording: Wording, days: float) -> str:
@@ -312,7 +317,7 @@ def _gates(
 
 
 def required_strength(milestone: Milestone | None) -> float | None:
-    """Return the strength that a milestone waits for, as its gates tell it. [MPa]
+    """Return the strength in MPa that a milestone waits for, as its gates tell it.
 
     A gate tells it either as such, or as a share of the specified strength that stands beside it.
     """
@@ -399,7 +404,7 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
         if any(day.visits for day in wording.schedule.watering)
         else "chart.weather.read-plain"
     )
-    return Chart(Markup(str(drawing)), wording.say(key))
+    return _chart(drawing, wording.say(key))
 
 
 def _lane(drawing: Drawing, wording: Wording, name: str, unit: str, lane: tuple[float, float]) -> None:

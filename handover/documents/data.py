@@ -151,22 +151,27 @@ class Data:
 
     def value(self, name: str, value: object) -> str:
         """Return a value of the record in the reader's units, by the last part of its name."""
-        if value is None:
-            return ""
-        if isinstance(value, bool):
-            return self.say("data.yes" if value else "data.no")
-        if isinstance(value, datetime):
-            return self.moment(value)
-        if isinstance(value, tuple):
-            return ", ".join(str(each) for each in value)
-        kind = FIELD_KINDS.get(name)
-        if isinstance(value, int | float):
-            if kind is None:
-                return f"{value:g}"
-            number, label = to_reader(float(value), kind, self.wording.units)
-            digits = f"{number:.0f}" if kind == "temperature" else rounded(number, 4)
-            return self.wording.with_label(digits, label)
+        match value:
+            case None:
+                return ""
+            case bool():
+                return self.say("data.yes" if value else "data.no")
+            case int() | float():
+                return self._number(name, float(value))
+            case datetime():
+                return self.moment(value)
+            case tuple():
+                return ", ".join(str(each) for each in value)
         return str(value)
+
+    def _number(self, name: str, value: float) -> str:
+        kind = FIELD_KINDS.get(name)
+        if kind is None:
+            return f"{value:g}"
+        number, label = to_reader(value, kind, self.wording.units)
+        return self.wording.with_label(
+            f"{number:.0f}" if kind == "temperature" else rounded(number, 4), label
+        )
 
     # ---- weather
 

@@ -10,16 +10,17 @@ from handover.documents import charts
 from handover.documents.care import Care
 from handover.documents.data import Data
 from handover.documents.fonts import font_faces, in_our_letters
-from handover.documents.icons import ICONS, icon_uri
+from handover.documents.icons import NAMES, icon_uri
 from handover.documents.pdf import render_pdf
 from handover.documents.svg import INKS
 from handover.documents.templating import environment
-from handover.documents.wording import Units, Wording
+from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from handover.documents.measures import Units
     from handover.jobs.model import JobRecord
     from handover.schedule.model import CureSchedule
 
@@ -84,7 +85,10 @@ def render_care_page(
     pictures: Mapping[str, bytes] | None = None,
     templates: Path | None = None,
 ) -> bytes:
-    """Return the owner's care page: one HTML file that carries all it shows. Arguments as `render_care_sheet`."""
+    """Return the owner's care page: one HTML file that carries all it shows.
+
+    Arguments as `render_care_sheet`, without paper.
+    """
     html = care_page_html(
         job, schedule, language=language, units=units, pictures=pictures, templates=templates
     )
@@ -154,7 +158,7 @@ def _filled(
         strength=charts.strength(wording),
         weather=charts.weather_strip(wording, chart_width),
         inks=INKS,
-        icons={each: Markup(icon_uri(each)) for each in ICONS},  # noqa: S704 - our own drawings
+        icons={each: Markup(icon_uri(each, wording.templates)) for each in NAMES},  # noqa: S704 - our own
         **_shared(wording, paper),
     )
 

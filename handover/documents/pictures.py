@@ -1,11 +1,15 @@
-"""Pictures of the job (logo, photos): made small, turned upright, freed of all they tell about place and time."""
+"""Pictures of the job (logo, photos): made small, turned upright, freed of what they tell beside."""
 
 from __future__ import annotations
 
 from base64 import b64encode
 from io import BytesIO
+from typing import TYPE_CHECKING
 
 from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
 
 LARGEST_BYTES = 40_000_000
 LARGEST_SIDE = 12_000
@@ -22,12 +26,13 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
     Raises:
         UnusableInput: It is not a picture of those kinds, or it is too large.
     """
-    from PIL import Image, ImageOps, UnidentifiedImageError  # noqa: PLC0415 - heavy
+    from PIL import ImageOps, UnidentifiedImageError  # noqa: PLC0415 - heavy
+    from PIL.Image import open as open_picture  # noqa: PLC0415 - heavy
 
     if len(content) > LARGEST_BYTES:
         raise _unusable(name, "the picture is larger than 40 MB")
     try:
-        with Image.open(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+        with open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
             if max(picture.size) > LARGEST_SIDE:
                 raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high")
             upright = ImageOps.exif_transpose(picture)
@@ -37,10 +42,7 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
         raise _unusable(name, "the file cannot be read as a picture") from fault
 
 
-def _encoded(picture: object) -> str:
-    from PIL import Image  # noqa: PLC0415 - heavy
-
-    assert isinstance(picture, Image.Image)  # noqa: S101 - for the type checker; kept from the signature
+def _encoded(picture: Image) -> str:
     see_through = picture.mode in {"RGBA", "LA", "P"}
     kind, mode = ("PNG", "RGBA") if see_through else ("JPEG", "RGB")
     clean = picture.convert(mode)

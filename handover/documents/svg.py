@@ -1,11 +1,15 @@
-"""A drawing as a string of SVG, built from a handful of plain elements; everything from outside is escaped."""
+"""A drawing as a string of SVG, built from a handful of plain elements; every text is escaped."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from typing import TYPE_CHECKING
 from xml.sax.saxutils import escape, quoteattr
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
 Point = tuple[float, float]
+Look = dict[str, float | str | None]
 FONT = "Atkinson Hyperlegible, sans-serif"
 
 
@@ -28,9 +32,15 @@ class Drawing:
     def __init__(self, width: float, height: float, title: str, desc: str, name: str) -> None:
         self.width = width
         self.height = height
+        head = {
+            "xmlns": "http://www.w3.org/2000/svg",
+            "viewBox": f"0 0 {number(width)} {number(height)}",
+            "class": f"chart {name}",
+            "role": "img",
+            "font-family": FONT,
+        }
         self.parts = [
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {number(width)} {number(height)}" '
-            f'class={quoteattr("chart " + name)} role="img" font-family={quoteattr(FONT)}>',
+            f"<svg{_attributes(head)}>",
             f"<title>{escape(title)}</title>",
             f"<desc>{escape(desc)}</desc>",
         ]
@@ -38,7 +48,7 @@ class Drawing:
     def __str__(self) -> str:
         return "".join([*self.parts, "</svg>"])
 
-    def _add(self, tag: str, attributes: dict[str, float | str | None]) -> None:
+    def _add(self, tag: str, attributes: Look) -> None:
         self.parts.append(f"<{tag}{_attributes(attributes)}/>")
 
     def line(self, start: Point, end: Point, ink: str, width: float = 1, dash: str | None = None) -> None:
@@ -68,7 +78,7 @@ class Drawing:
             f"a{number(radius)} {number(radius)} 0 1 0 {number(2 * radius)} 0"
             f"a{number(radius)} {number(radius)} 0 1 0 {number(-2 * radius)} 0Z"
         )
-        edge = {"stroke": INKS[ring], "stroke-width": 2} if ring else {}
+        edge: Look = {"stroke": INKS[ring], "stroke-width": 2} if ring else {}
         names = f"f-{fill}" + (f" s-{ring}" if ring else "")
         self._add("path", {"d": round_path, "class": names, "fill": INKS[fill], **edge})
 
@@ -83,7 +93,7 @@ class Drawing:
         bold: bool = False,
     ) -> None:
         """Write one line of text; `anchor` is start, middle or end."""
-        look: dict[str, float | str | None] = {
+        look: Look = {
             "x": at[0],
             "y": at[1],
             "class": f"f-{ink}",
@@ -127,11 +137,11 @@ def path(points: Iterable[Point]) -> str:
     return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
 
 
-def _stroke(ink: str, width: float) -> dict[str, float | str | None]:
+def _stroke(ink: str, width: float) -> Look:
     return {"class": f"s-{ink}", "stroke": INKS[ink], "stroke-width": width}
 
 
-def _attributes(attributes: dict[str, float | str | None]) -> str:
+def _attributes(attributes: Mapping[str, float | str | None]) -> str:
     return "".join(
         f" {name}={quoteattr(number(value) if isinstance(value, (int, float)) else value)}"
         for name, value in attributes.items()

@@ -7,7 +7,9 @@ two ways in two places. Numbers come from the schedule and are rounded here, the
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import cached_property
+from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from handover.documents.catalog import Catalog, catalog, slug
@@ -401,7 +403,7 @@ class Wording:
         if not label:
             return value
         key = f"quantity.{label}"
-        return self.say(key, value=value) if self.words.has(key) else f"{value} {label}"
+        return self.say(key, value=value) if self.words.has(key) else f"{value}\N{NO-BREAK SPACE}{label}"
 
     def unit_name(self, unit: str) -> str:
         """Return how the reader's unit for an SI unit is written: "°F"."""
@@ -420,6 +422,12 @@ class Wording:
         """What the job calls for, in the schedule's order."""
         return tuple(self._caution(each) for each in self.schedule.cautions)
 
+    def _spoken(self, figure: Figure) -> str:
+        """Say a figure to an owner: hours as "5 hours", up; all else in the reader's unit."""
+        if figure.unit == "h":
+            return self.speak.length(timedelta(hours=ceil(figure.value)))
+        return self.figure(figure)
+
     @cached_property
     def limits(self) -> tuple[str, ...]:
         """What the estimate is not, in plain sentences; they belong in every document."""
@@ -429,6 +437,6 @@ class Wording:
         return tuple(lines + ([self.say("limits.typical", day=when)] if from_when else []))
 
     def _caution(self, caution: Caution) -> Notice:
-        values = {figure.name.replace(" ", "_"): self.figure(figure) for figure in caution.figures}
+        values = {figure.name: self._spoken(figure) for figure in caution.figures}
         key = f"caution.{caution.code}"
         return Notice(caution.code, self.say(f"{key}.title", **values), self.say(f"{key}.text", **values))
