@@ -22,7 +22,7 @@ LEAST_AFTER_POUR = timedelta(hours=24)  # the mean day past the end needs a day 
 
 _HOW_TO_GET_HOURS = (
     "weather from the hour of the pour on: download it with its past hours (handover forecast JOB -o FILE), "
-    "or add the observed hours in a CSV"
+    "or put the observed hours and the forecast together into one CSV"
 )
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from handover.weather.place import Located
 
 LONGEST_HOURS = 1100 * 24  # three years; more is a mistake, and would only take memory
+_GROUND_M = (-500.0, 9000.0)  # no ground is lower or higher; anything else is not believed
 
 Hours = dict[Quantity, Floats]
 Sparse = dict[Quantity, tuple[Times, Floats]]
@@ -341,10 +342,12 @@ def _hours_told(which: NDArray[np.bool_]) -> str:
 
 
 def _place_of_sky(raw: Raw, site: Located, notes: _Notes) -> tuple[float, float, float | None] | None:
+    low, high = _GROUND_M
+    elevation = raw.elevation_m if raw.elevation_m is not None and low <= raw.elevation_m <= high else None
     if raw.latitude is not None and raw.longitude is not None:
-        return raw.latitude, raw.longitude, raw.elevation_m
+        return raw.latitude, raw.longitude, elevation
     if site.latitude is not None and site.longitude is not None:
-        return site.latitude, site.longitude, raw.elevation_m
+        return site.latitude, site.longitude, elevation
     notes.fault(
         "sunshine or cloud is missing and has to be computed, but the place is not known",
         expected="site.latitude and site.longitude in the job record, or both columns in the weather file",

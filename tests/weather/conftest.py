@@ -6,10 +6,16 @@ import json
 import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.weather import Place, examine_weather_bytes
+from handover.weather import Place, WeatherSeries, examine_weather_bytes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.weather.reading import Examined
 
 START = datetime(2026, 7, 14, tzinfo=UTC)
 
@@ -110,10 +116,10 @@ def site() -> Place:
 
 
 @pytest.fixture
-def examine(site):
+def examine(site: Place) -> Callable[..., Examined]:
     """Judge a document (dict, text or bytes) as if it had been read from the file "weather"."""
 
-    def judge(content, place=site, year=None, **more):
+    def judge(content: Any, place: Any = site, year: int | None = None, **more: Any) -> Examined:
         if isinstance(content, dict | list):
             content = json.dumps(content)
         data = content if isinstance(content, bytes) else content.encode()
@@ -123,10 +129,10 @@ def examine(site):
 
 
 @pytest.fixture
-def sound(examine):
+def sound(examine: Callable[..., Examined]) -> Callable[..., WeatherSeries]:
     """Read a document that must have no fault."""
 
-    def read(content, **more):
+    def read(content: Any, **more: Any) -> WeatherSeries:
         series, findings = examine(content, **more)
         assert series is not None, [str(finding) for finding in findings]
         return series
@@ -135,10 +141,10 @@ def sound(examine):
 
 
 @pytest.fixture
-def faults(examine):
+def faults(examine: Callable[..., Examined]) -> Callable[..., list[str]]:
     """Return the faults of a document that must not be usable, as text."""
 
-    def read(content, **more):
+    def read(content: Any, **more: Any) -> list[str]:
         series, findings = examine(content, **more)
         assert series is None
         told = [str(finding) for finding in findings if finding.severity == "fault"]

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import json
 import os
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.errors import UnusableInput
-from handover.weather import examine_weather, read_weather
+from handover.weather import Place, examine_weather, read_weather
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
 
 @pytest.mark.parametrize(
@@ -40,17 +45,17 @@ from handover.weather import examine_weather, read_weather
         (b"time_utc\n2026-07-14T06:00\n", "no air temperature"),
     ],
 )
-def test_said_what_it_is(faults, content, word):
+def test_said_what_it_is(faults: Callable[..., list[str]], content: Any, word: str) -> None:
     told = faults(content)
     assert any(word in fault for fault in told), told
 
 
-def test_a_service_that_refused_is_quoted(faults):
+def test_a_service_that_refused_is_quoted(faults: Callable[..., list[str]]) -> None:
     (fault,) = faults({"error": True, "reason": "Latitude must be in range of -90 to 90°. Given: 900."})
     assert "Latitude must be in range of -90 to 90°. Given: 900." in fault
 
 
-def test_a_problem_document_is_quoted(faults):
+def test_a_problem_document_is_quoted(faults: Callable[..., list[str]]) -> None:
     problem = {
         "correlationId": "1",
         "title": "Data Unavailable For Requested Point",
@@ -62,7 +67,7 @@ def test_a_problem_document_is_quoted(faults):
     assert "Data Unavailable For Requested Point: Unable to provide data" in fault
 
 
-def test_what_a_service_says_stays_on_one_line(faults):
+def test_what_a_service_says_stays_on_one_line(faults: Callable[..., list[str]]) -> None:
     (fault,) = faults({"error": True, "reason": "a\r\nBEGIN:VEVENT\x1b[31m\u2028" + "x" * 5000})
     assert "\n" not in fault
     assert "\x1b" not in fault
@@ -70,35 +75,35 @@ def test_what_a_service_says_stays_on_one_line(faults):
     assert len(fault) < 600
 
 
-def test_neighbouring_answers_are_told_apart(faults):
+def test_neighbouring_answers_are_told_apart(faults: Callable[..., list[str]]) -> None:
     points = {"properties": {"forecastGridData": "https://api.weather.gov/gridpoints/RAH/10,20"}}
     assert "https://api.weather.gov/gridpoints/RAH/10,20" in faults(points)[0]
     assert "not the raw grid" in faults({"properties": {"periods": []}})[0]
 
 
-def test_missing_file(tmp_path, site):
+def test_missing_file(tmp_path: Path, site: Place) -> None:
     series, (finding,) = examine_weather(tmp_path / "none.json", site)
     assert series is None
     assert finding.problem == "there is no such file"
 
 
-def test_a_folder(tmp_path, site):
+def test_a_folder(tmp_path: Path, site: Place) -> None:
     assert examine_weather(tmp_path, site)[1][0].problem == "is not a file"
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="nothing is unreadable to root")
-def test_unreadable_file(tmp_path, site):
+def test_unreadable_file(tmp_path: Path, site: Place) -> None:
     path = tmp_path / "secret.csv"
     path.write_text("time_utc")
     path.chmod(0)
     assert "cannot be read" in examine_weather(path, site)[1][0].problem
 
 
-def test_a_path_that_cannot_be(site):
+def test_a_path_that_cannot_be(site: Place) -> None:
     assert examine_weather("a\0b", site)[0] is None
 
 
-def test_a_large_file_is_refused_before_it_is_read(tmp_path, site):
+def test_a_large_file_is_refused_before_it_is_read(tmp_path: Path, site: Place) -> None:
     path = tmp_path / "large.json"
     with path.open("wb") as file:
         file.truncate(200_000_000)
@@ -108,7 +113,7 @@ def test_a_large_file_is_refused_before_it_is_read(tmp_path, site):
     assert finding.expected == "at most 50 MB"
 
 
-def test_read_weather_raises_with_every_finding(tmp_path, site, files):
+def test_read_weather_raises_with_every_finding(tmp_path: Path, site: Place, files: Any) -> None:
     document = files.open_meteo()
     document["hourly_units"]["wind_speed_10m"] = "Bft"
     document["hourly_units"]["temperature_2m"] = "°R"
@@ -120,7 +125,7 @@ def test_read_weather_raises_with_every_finding(tmp_path, site, files):
     assert all(str(path) in str(finding) for finding in caught.value.findings)
 
 
-def test_the_name_of_a_file_tells_nothing(tmp_path, site, files):
+def test_the_name_of_a_file_tells_nothing(tmp_path: Path, site: Place, files: Any) -> None:
     path = tmp_path / "weather.csv"
     path.write_text(json.dumps(files.open_meteo()), encoding="utf-8")
     assert read_weather(path, site=site).source == "Open-Meteo hourly forecast"

@@ -1,4 +1,4 @@
-"""Downloads, against a server on this machine that answers as the two services do, their failures included."""
+"""Downloads, against a server on this machine that answers as the two services do, failures included."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import threading
 from collections import defaultdict
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
@@ -14,7 +15,11 @@ import pytest
 from handover import __version__
 from handover.errors import DownloadFailed
 from handover.weather import Place
-from handover.weather.download import Endpoints, Manners, download_forecast, write_whole
+from handover.weather.download import Download, Endpoints, Manners, download_forecast, write_whole
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
 
 NOW = datetime(2026, 7, 14, 17, 5, tzinfo=UTC)
 POUR = datetime(2026, 7, 14, 10, 40, tzinfo=UTC)
@@ -26,7 +31,16 @@ GRID = "/gridpoints/RAH/10,20"
 class Answer:
     """One answer of the server."""
 
-    def __init__(self, body=b"", status=200, kind="application/json", *, length=None, wait=False, **headers):
+    def __init__(
+        self,
+        body: Any = b"",
+        status: int = 200,
+        kind: str = "application/json",
+        *,
+        length: int | None = None,
+        wait: bool = False,
+        **headers: Any,
+    ) -> None:
         self.body = body if isinstance(body, bytes) else json.dumps(body).encode()
         self.status = status
         self.kind = kind
@@ -38,17 +52,17 @@ class Answer:
 class Service:
     """A server whose answers are set by path; the last answer of a path is repeated."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.answers: dict[str, list[Answer]] = defaultdict(list)
         self.asked: list[tuple[str, dict[str, list[str]], dict[str, str]]] = []
         self.closing = threading.Event()
         service = self
 
         class Handler(BaseHTTPRequestHandler):
-            def do_GET(self):
+            def do_GET(self) -> None:
                 service.answer(self)
 
-            def log_message(self, *_):
+            def log_message(self, *_: Any) -> None:
                 pass
 
         self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
@@ -57,7 +71,7 @@ class Service:
         self.thread = threading.Thread(target=self.server.serve_forever, args=(0.02,))
         self.thread.start()
 
-    def answer(self, handler):
+    def answer(self, handler: Any) -> None:
         parts = urlsplit(handler.path)
         self.asked.append((parts.path, parse_qs(parts.query), dict(handler.headers)))
         queue = self.answers[parts.path]
@@ -77,10 +91,10 @@ class Service:
         handler.end_headers()
         handler.wfile.write(answer.body)
 
-    def paths(self):
+    def paths(self) -> list[str]:
         return [path for path, _, _ in self.asked]
 
-    def close(self):
+    def close(self) -> None:
         self.closing.set()
         self.server.shutdown()
         self.thread.join()
@@ -88,20 +102,20 @@ class Service:
 
 
 @pytest.fixture
-def service():
+def service() -> Iterator[Service]:
     running = Service()
     yield running
     running.close()
 
 
 @pytest.fixture
-def open_meteo(files):
+def open_meteo(files: Any) -> Answer:
     """A good answer of Open-Meteo: sixteen days from the midnight before the pour."""
     return Answer(files.open_meteo(16 * 24), kind="application/json; charset=utf-8")
 
 
 @pytest.fixture
-def grid(files):
+def grid(files: Any) -> dict[str, Any]:
     """A good answer of the National Weather Service, issued three hours before now."""
     document = files.nws()
     document["properties"]["updateTime"] = "2026-07-14T14:00:00+00:00"
@@ -109,18 +123,18 @@ def grid(files):
 
 
 @pytest.fixture
-def points(service):
+def points(service: Any) -> Answer:
     return Answer({"properties": {"forecastGridData": f"{service.url}{GRID}"}}, kind="application/geo+json")
 
 
 @pytest.fixture
-def pauses():
+def pauses() -> list[float]:
     return []
 
 
 @pytest.fixture
-def download(service, site, pauses):
-    def fetch(place=site, start=POUR, now=NOW, **more):
+def download(service: Any, site: Place, pauses: list[float]) -> Callable[..., Download]:
+    def fetch(place: Any = site, start: Any = POUR, now: Any = NOW, **more: Any) -> Download:
         manners = Manners(timeout_s=0.3, deadline_s=5, largest_bytes=1_000_000, sleep=pauses.append)
         usual = {
             "contact": "office@example.com",
@@ -132,7 +146,7 @@ def download(service, site, pauses):
     return fetch
 
 
-def test_the_bytes_as_received(service, download, open_meteo):
+def test_the_bytes_as_received(service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     got = download()
     assert got.data == open_meteo.body
@@ -142,7 +156,7 @@ def test_the_bytes_as_received(service, download, open_meteo):
     assert got.findings == ()
 
 
-def test_what_is_asked(service, download, open_meteo):
+def test_what_is_asked(service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     download(start=POUR - timedelta(days=2))
     ((path, query, headers),) = service.asked
@@ -156,7 +170,9 @@ def test_what_is_asked(service, download, open_meteo):
     assert headers["User-Agent"] == f"handover/{__version__} (office@example.com)"
 
 
-def test_a_key_goes_to_the_service_and_nowhere_else(service, download, open_meteo, tmp_path):
+def test_a_key_goes_to_the_service_and_nowhere_else(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     got = download(key="invented-key", cache=tmp_path)
     assert service.asked[0][1]["apikey"] == ["invented-key"]
@@ -165,19 +181,21 @@ def test_a_key_goes_to_the_service_and_nowhere_else(service, download, open_mete
 
 
 @pytest.mark.parametrize("contact", ["", " ", "a\r\nX-Evil: 1", "büro@example.com"])
-def test_a_contact_is_due(service, download, contact):
+def test_a_contact_is_due(service: Any, download: Callable[..., Download], contact: str) -> None:
     with pytest.raises(DownloadFailed, match="contact"):
         download(contact=contact)
     assert service.asked == []
 
 
-def test_a_place_is_due(service, download):
+def test_a_place_is_due(service: Any, download: Callable[..., Download]) -> None:
     with pytest.raises(DownloadFailed, match="latitude"):
         download(place=Place(None, None))
     assert service.asked == []
 
 
-def test_national_weather_service(service, download, points, grid):
+def test_national_weather_service(
+    service: Any, download: Callable[..., Download], points: Any, grid: Any
+) -> None:
     service.answers[POINTS] = [points]
     service.answers[GRID] = [Answer(grid, kind="application/geo+json")]
     got = download(service="nws")
@@ -187,21 +205,25 @@ def test_national_weather_service(service, download, points, grid):
     assert not [finding for finding in got.findings if finding.severity == "fault"]
 
 
-def test_a_grid_without_the_hours_of_the_pour_says_so(service, download, points, grid):
+def test_a_grid_without_the_hours_of_the_pour_says_so(
+    service: Any, download: Callable[..., Download], points: Any, grid: Any
+) -> None:
     service.answers[POINTS] = [points]
     service.answers[GRID] = [Answer(grid)]
     got = download(service="nws", start=POUR - timedelta(days=1))
     assert any("after the pour" in finding.problem for finding in got.findings)
 
 
-def test_the_second_service_helps_out(service, download, points, grid):
+def test_the_second_service_helps_out(
+    service: Any, download: Callable[..., Download], points: Any, grid: Any
+) -> None:
     service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Too many requests"}, 429)]
     service.answers[POINTS] = [points]
     service.answers[GRID] = [Answer(grid)]
     assert download().service == "nws"
 
 
-def test_what_each_service_said_and_what_to_do(service, download):
+def test_what_each_service_said_and_what_to_do(service: Any, download: Callable[..., Download]) -> None:
     service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Out of range"}, 400)]
     outside = {"title": "Data Unavailable For Requested Point", "status": 404, "detail": "outside"}
     service.answers[POINTS] = [Answer(outside, 404, "application/problem+json")]
@@ -214,13 +236,15 @@ def test_what_each_service_said_and_what_to_do(service, download):
     assert len(service.asked) == 2  # neither is asked again
 
 
-def test_tried_again_with_growing_pauses(service, download, open_meteo, pauses):
+def test_tried_again_with_growing_pauses(
+    service: Any, download: Callable[..., Download], open_meteo: Any, pauses: list[float]
+) -> None:
     service.answers[OPEN_METEO] = [Answer(status=500), Answer(status=502), Answer(status=503), open_meteo]
     assert download().data == open_meteo.body
     assert pauses == [1, 2, 4]
 
 
-def test_gives_up_after_four(service, download, pauses):
+def test_gives_up_after_four(service: Any, download: Callable[..., Download], pauses: list[float]) -> None:
     service.answers[OPEN_METEO] = [Answer(status=500)]
     with pytest.raises(DownloadFailed, match=r"answered 500 \(4 attempts\)"):
         download(service="open-meteo")
@@ -228,31 +252,35 @@ def test_gives_up_after_four(service, download, pauses):
     assert pauses == [1, 2, 4]
 
 
-def test_retry_after_is_honoured(service, download, open_meteo, pauses):
+def test_retry_after_is_honoured(
+    service: Any, download: Callable[..., Download], open_meteo: Any, pauses: list[float]
+) -> None:
     service.answers[OPEN_METEO] = [Answer(status=503, Retry_After="7"), open_meteo]
     download()
     assert pauses == [7]
 
 
-def test_a_long_retry_after_is_not_waited_for(service, download, pauses):
+def test_a_long_retry_after_is_not_waited_for(
+    service: Any, download: Callable[..., Download], pauses: list[float]
+) -> None:
     service.answers[OPEN_METEO] = [Answer(status=503, Retry_After="3600")]
     with pytest.raises(DownloadFailed, match="answered 503"):
         download(service="open-meteo")
     assert pauses == []
 
 
-def test_slow(service, download, open_meteo):
+def test_slow(service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
     service.answers[OPEN_METEO] = [Answer(wait=True), open_meteo]
     assert download().data == open_meteo.body
 
 
-def test_slow_for_ever(service, download):
+def test_slow_for_ever(service: Any, download: Callable[..., Download]) -> None:
     service.answers[OPEN_METEO] = [Answer(wait=True)]
     with pytest.raises(DownloadFailed, match="no answer in time"):
         download(service="open-meteo")
 
 
-def test_broken_off(service, download, open_meteo):
+def test_broken_off(service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
     cut = Answer(open_meteo.body[:500], length=len(open_meteo.body))
     service.answers[OPEN_METEO] = [cut, open_meteo]
     assert download().data == open_meteo.body
@@ -261,27 +289,29 @@ def test_broken_off(service, download, open_meteo):
         download(service="open-meteo")
 
 
-def test_cut_but_said_to_be_whole(service, download, open_meteo):
+def test_cut_but_said_to_be_whole(service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
     service.answers[OPEN_METEO] = [Answer(open_meteo.body[:500])]
     with pytest.raises(DownloadFailed, match="is cut off"):
         download(service="open-meteo")
 
 
 @pytest.mark.parametrize("kind", ["text/html", "", "application/octet-stream", "application/jsonp"])
-def test_wrong_type(service, download, open_meteo, kind):
+def test_wrong_type(service: Any, download: Callable[..., Download], open_meteo: Any, kind: str) -> None:
     service.answers[OPEN_METEO] = [Answer(open_meteo.body, kind=kind)]
     with pytest.raises(DownloadFailed, match="instead of JSON"):
         download(service="open-meteo")
 
 
 @pytest.mark.parametrize("body", [b"<html>", b"", {"hourly": {}}, {"error": True, "reason": "no such model"}])
-def test_right_type_wrong_content(service, download, body):
+def test_right_type_wrong_content(service: Any, download: Callable[..., Download], body: Any) -> None:
     service.answers[OPEN_METEO] = [Answer(body)]
     with pytest.raises(DownloadFailed, match="Open-Meteo: "):
         download(service="open-meteo")
 
 
-def test_stale(service, download, open_meteo, points, grid):
+def test_stale(
+    service: Any, download: Callable[..., Download], open_meteo: Any, points: Any, grid: Any
+) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     with pytest.raises(DownloadFailed, match="stale"):
         download(service="open-meteo", now=NOW + timedelta(days=17))
@@ -292,20 +322,22 @@ def test_stale(service, download, open_meteo, points, grid):
         download(service="nws")
 
 
-def test_redirects_without_end(service, download):
+def test_redirects_without_end(service: Any, download: Callable[..., Download]) -> None:
     service.answers[OPEN_METEO] = [Answer(status=302, Location="/v1/forecast")]
     with pytest.raises(DownloadFailed, match="without end"):
         download(service="open-meteo")
 
 
-def test_a_redirect_is_followed(service, download, points, grid):
+def test_a_redirect_is_followed(
+    service: Any, download: Callable[..., Download], points: Any, grid: Any
+) -> None:
     service.answers[POINTS] = [Answer(status=301, Location="/points/elsewhere")]
     service.answers["/points/elsewhere"] = [points]
     service.answers[GRID] = [Answer(grid)]
     assert download(service="nws").service == "nws"
 
 
-def test_no_plain_http_to_another_machine(service, download):
+def test_no_plain_http_to_another_machine(service: Any, download: Callable[..., Download]) -> None:
     service.answers[OPEN_METEO] = [Answer(status=302, Location="http://weather.example.com/")]
     with pytest.raises(DownloadFailed, match="without HTTPS"):
         download(service="open-meteo")
@@ -317,20 +349,22 @@ def test_no_plain_http_to_another_machine(service, download):
     "grid",
     ["https://elsewhere.example.com/secret", "/gridpoints/../admin", "/gridpoints/RAH/1,2/forecast", 7, None],
 )
-def test_the_grid_is_asked_of_the_same_service(service, download, grid):
+def test_the_grid_is_asked_of_the_same_service(
+    service: Any, download: Callable[..., Download], grid: Any
+) -> None:
     service.answers[POINTS] = [Answer({"properties": {"forecastGridData": grid}})]
     with pytest.raises(DownloadFailed, match="grid cell"):
         download(service="nws")
     assert service.paths() == [POINTS]
 
 
-def test_a_huge_answer_is_cut_short(service, download):
+def test_a_huge_answer_is_cut_short(service: Any, download: Callable[..., Download]) -> None:
     service.answers[OPEN_METEO] = [Answer(b"[" + b" " * 3_000_000)]
     with pytest.raises(DownloadFailed, match="larger than 1 MB"):
         download(service="open-meteo")
 
 
-def test_nobody_there(site, pauses):
+def test_nobody_there(site: Place, pauses: list[float]) -> None:
     nowhere = Endpoints("http://127.0.0.1:9", "", "http://127.0.0.1:9")
     with pytest.raises(DownloadFailed, match="cannot be reached"):
         download_forecast(
@@ -346,13 +380,15 @@ def test_nobody_there(site, pauses):
 
 
 @pytest.mark.parametrize("days", [-200, 40])
-def test_a_pour_out_of_reach(service, download, days):
+def test_a_pour_out_of_reach(service: Any, download: Callable[..., Download], days: int) -> None:
     with pytest.raises(DownloadFailed, match="pour"):
         download(service="open-meteo", start=NOW + timedelta(days=days))
     assert service.asked == []
 
 
-def test_kept_until_it_expires(service, download, open_meteo, tmp_path):
+def test_kept_until_it_expires(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     open_meteo.headers["Cache-Control"] = "public, max-age=600"
     service.answers[OPEN_METEO] = [open_meteo]
     first = download(cache=tmp_path / "kept")
@@ -364,7 +400,9 @@ def test_kept_until_it_expires(service, download, open_meteo, tmp_path):
     assert len(service.asked) == 2
 
 
-def test_kept_by_the_older_header(service, download, open_meteo, tmp_path):
+def test_kept_by_the_older_header(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     open_meteo.headers["Expires"] = "Tue, 14 Jul 2026 17:30:00 GMT"
     service.answers[OPEN_METEO] = [open_meteo]
     for minutes, asked in ((0, 1), (20, 1), (26, 2)):
@@ -372,7 +410,9 @@ def test_kept_by_the_older_header(service, download, open_meteo, tmp_path):
         assert len(service.asked) == asked
 
 
-def test_not_kept_where_forbidden(service, download, open_meteo, tmp_path):
+def test_not_kept_where_forbidden(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     open_meteo.headers["Cache-Control"] = "no-store"
     service.answers[OPEN_METEO] = [open_meteo]
     download(cache=tmp_path)
@@ -380,14 +420,18 @@ def test_not_kept_where_forbidden(service, download, open_meteo, tmp_path):
     assert len(service.asked) == 2
 
 
-def test_another_place_is_another_answer(service, download, open_meteo, tmp_path):
+def test_another_place_is_another_answer(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     download(cache=tmp_path)
     download(cache=tmp_path, place=Place(36.2, -79.95))
     assert len(service.asked) == 2
 
 
-def test_a_spoilt_cache_is_passed_over(service, download, open_meteo, tmp_path):
+def test_a_spoilt_cache_is_passed_over(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     download(cache=tmp_path)
     for path in tmp_path.iterdir():
@@ -396,14 +440,18 @@ def test_a_spoilt_cache_is_passed_over(service, download, open_meteo, tmp_path):
     assert len(service.asked) == 2
 
 
-def test_a_cache_that_cannot_be_written_is_no_fault(service, download, open_meteo, tmp_path):
+def test_a_cache_that_cannot_be_written_is_no_fault(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     occupied = tmp_path / "file"
     occupied.write_text("not a folder")
     service.answers[OPEN_METEO] = [open_meteo]
     assert download(cache=occupied).data == open_meteo.body
 
 
-def test_written_whole(service, download, open_meteo, tmp_path):
+def test_written_whole(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     path = tmp_path / "forecast.json"
     path.write_text("older")
@@ -412,11 +460,11 @@ def test_written_whole(service, download, open_meteo, tmp_path):
     assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]
 
 
-def test_a_failed_write_leaves_the_older_file(tmp_path, monkeypatch):
+def test_a_failed_write_leaves_the_older_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "forecast.json"
     path.write_text("older")
 
-    def full(_):
+    def full(_: Any) -> None:
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr("handover.weather.download.os.fsync", full)

@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING, Any
+
 import numpy as np
 import pytest
 
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
-def without(document, *hours, column=None):
+    from handover.weather import WeatherSeries
+    from handover.weather.reading import Examined
+
+
+def without(document: Any, *hours: Any, column: str | None = None) -> dict[str, Any]:
     """Blank hours of one column, or take whole rows out."""
     hourly = document["hourly"]
     for name in [column] if column else list(hourly):
@@ -17,7 +25,7 @@ def without(document, *hours, column=None):
     return document
 
 
-def test_one_hour_is_interpolated_and_told(files, sound):
+def test_one_hour_is_interpolated_and_told(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(without(files.open_meteo(), 7, column="temperature_2m"))
     assert series.air_c[7] == pytest.approx(20.7)  # between 20.6 and 20.8
     assert series.methods == (
@@ -25,7 +33,9 @@ def test_one_hour_is_interpolated_and_told(files, sound):
     )
 
 
-def test_a_missing_row_is_interpolated_in_every_column(files, sound):
+def test_a_missing_row_is_interpolated_in_every_column(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
     series = sound(without(files.open_meteo(), 7))
     assert series.is_unbroken
     assert len(series) == 48
@@ -34,47 +44,47 @@ def test_a_missing_row_is_interpolated_in_every_column(files, sound):
     assert len(series.methods) == 6
 
 
-def test_two_hours_are_a_fault_that_names_them(files, faults):
+def test_two_hours_are_a_fault_that_names_them(files: Any, faults: Callable[..., list[str]]) -> None:
     (fault,) = faults(without(files.open_meteo(), 7, 8, column="wind_speed_10m"))
     assert "2 hours are missing, from 2026-07-14 07:00 UTC to 2026-07-14 08:00 UTC: wind speed" in fault
     assert "hourly.wind_speed_10m" in fault
 
 
-def test_missing_rows_are_one_finding_with_all_columns(files, faults):
+def test_missing_rows_are_one_finding_with_all_columns(files: Any, faults: Callable[..., list[str]]) -> None:
     (fault,) = faults(without(files.open_meteo(), *range(10, 20)))
     assert "10 hours are missing, from 2026-07-14 10:00 UTC to 2026-07-14 19:00 UTC" in fault
     for title in ("air temperature", "relative humidity", "wind speed", "cloud cover", "precipitation"):
         assert title in fault
 
 
-def test_every_gap_is_told(files, faults):
+def test_every_gap_is_told(files: Any, faults: Callable[..., list[str]]) -> None:
     document = without(files.open_meteo(), 5, 6, column="temperature_2m")
     told = faults(without(document, 30, 31, 32, column="precipitation"))
     assert len(told) == 2
     assert "07-15 06:00" in told[1]
 
 
-def test_the_series_ends_where_the_shortest_column_ends(files, examine):
+def test_the_series_ends_where_the_shortest_column_ends(files: Any, examine: Callable[..., Examined]) -> None:
     series, findings = examine(without(files.open_meteo(), *range(40, 48), column="relative_humidity_2m"))
     assert len(series) == 40
     assert [finding.severity for finding in findings] == ["caution"]
     assert "humidity ends at 2026-07-15 15:00 UTC" in findings[0].problem
 
 
-def test_missing_probability_is_no_gap(files, sound):
+def test_missing_probability_is_no_gap(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(without(files.open_meteo(), 7, 8, 9, column="precipitation_probability"))
     assert np.isnan(series.precipitation_probability[7:10]).all()
     assert series.precipitation_probability[10] == 0.25
 
 
-def test_doubled_hours_that_agree_are_one(files, sound):
+def test_doubled_hours_that_agree_are_one(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo()
     for values in document["hourly"].values():
         values.append(values[3])
     assert len(sound(document)) == 48
 
 
-def test_doubled_hours_that_disagree_are_a_fault(files, faults):
+def test_doubled_hours_that_disagree_are_a_fault(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.open_meteo()
     for values in document["hourly"].values():
         values.append(values[3])
@@ -101,7 +111,9 @@ def test_doubled_hours_that_disagree_are_a_fault(files, faults):
         ("temperature_2m", 10**400, "air temperature of inf"),
     ],
 )
-def test_beyond_belief(files, faults, column, value, word):
+def test_beyond_belief(
+    files: Any, faults: Callable[..., list[str]], column: str, value: Any, word: str
+) -> None:
     document = files.open_meteo()
     document["hourly"][column][5] = value
     told = faults(document)
@@ -110,7 +122,7 @@ def test_beyond_belief(files, faults, column, value, word):
     assert f"hourly.{column}" in told[0]
 
 
-def test_small_overshoots_are_clipped(files, sound):
+def test_small_overshoots_are_clipped(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo()
     document["hourly"]["shortwave_radiation"][0] = -3
     document["hourly"]["relative_humidity_2m"][0] = 103
@@ -119,7 +131,7 @@ def test_small_overshoots_are_clipped(files, sound):
     assert series.relative_humidity[0] == 1
 
 
-def test_wild_values_of_a_column_are_one_finding(files, faults):
+def test_wild_values_of_a_column_are_one_finding(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.open_meteo()
     document["hourly_units"]["temperature_2m"] = "°C"
     document["hourly"]["temperature_2m"] = [77.0] * 48
@@ -127,12 +139,12 @@ def test_wild_values_of_a_column_are_one_finding(files, faults):
     assert "(and in 47 more hours)" in fault
 
 
-def test_hours_that_run_for_centuries(files, faults):
+def test_hours_that_run_for_centuries(files: Any, faults: Callable[..., list[str]]) -> None:
     text = files.table(hours=3).replace("2026-07-14T02", "2126-07-14T02")
     assert any("at most three years" in fault for fault in faults(text))
 
 
-def test_columns_that_never_meet(files, faults):
+def test_columns_that_never_meet(files: Any, faults: Callable[..., list[str]]) -> None:
     document = without(files.open_meteo(), *range(24), column="temperature_2m")
     (fault,) = faults(without(document, *range(20, 48), column="wind_speed_10m"))
     assert "wind speed ends at 2026-07-14 19:00 UTC, before air temperature begins" in fault

@@ -10,11 +10,11 @@ from handover.weather.humidity import relative_humidity
 
 
 @pytest.fixture(autouse=True)
-def si():
+def si() -> None:
     psychrolib.SetUnitSystem(psychrolib.SI)
 
 
-def test_dew_point_of_psychrolib():
+def test_dew_point_of_psychrolib() -> None:
     """25 degC and 80 % have a dew point of 21.3094 degC (PsychroLib's documentation).
 
     The formula claims 0.4 % on a vapour pressure; at room temperature it is far better.
@@ -24,14 +24,14 @@ def test_dew_point_of_psychrolib():
 
 @pytest.mark.parametrize("air", [1.0, 10.0, 20.0, 30.0, 40.0, 50.0])
 @pytest.mark.parametrize("depression", [0.0, 0.5, 5.0, 15.0])
-def test_above_freezing_against_psychrolib(air, depression):
-    """Within 0.5 %: twice 0.384 % would be the claim at worst. Below freezing PsychroLib takes ice, we water."""
+def test_above_freezing_against_psychrolib(air: float, depression: float) -> None:
+    """Within 0.5 %: the claim at worst is twice 0.384 %. Below freezing PsychroLib takes ice, we water."""
     dew_point = max(air - depression, 0.5)
     expected = psychrolib.GetRelHumFromTDewPoint(air, dew_point)
     assert relative_humidity(np.array([air]), np.array([dew_point]))[0] == pytest.approx(expected, rel=0.005)
 
 
-def test_saturated_at_its_own_dew_point_and_never_above():
+def test_saturated_at_its_own_dew_point_and_never_above() -> None:
     air = np.linspace(-30, 40, 15)
     np.testing.assert_allclose(relative_humidity(air, air), 1)
     np.testing.assert_array_equal(relative_humidity(air, air + 0.4), 1)

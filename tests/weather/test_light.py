@@ -19,7 +19,7 @@ def loaded(module: str) -> str:
     return done.stdout.strip()
 
 
-def test_the_room_is_light():
+def test_the_room_is_light() -> None:
     for module in (
         "handover.weather.series",
         "handover.weather",
@@ -29,5 +29,5 @@ def test_the_room_is_light():
         assert loaded(module) == "[]"
 
 
-def test_the_line_is_the_only_one_that_knows_http():
+def test_the_line_is_the_only_one_that_knows_http() -> None:
     assert loaded("handover.weather.download") == "['httpx']"

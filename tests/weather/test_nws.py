@@ -4,14 +4,21 @@ from __future__ import annotations
 
 import json
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
-from handover.weather import Origin, examine_weather
+from handover.weather import Origin, Place, WeatherSeries, examine_weather
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from handover.weather.reading import Examined
 
 
-def test_states_hold_and_units_are_read(files, sound):
+def test_states_hold_and_units_are_read(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.nws())
     assert series.first_hour == files.start
     assert len(series) == 48
@@ -23,19 +30,21 @@ def test_states_hold_and_units_are_read(files, sound):
     assert "RAH/10/20" in series.source
 
 
-def test_observed_until_its_issue(files, sound):
+def test_observed_until_its_issue(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.nws())
     assert (series.origin[:4] == Origin.OBSERVED).all()  # 00 to 03, issued at 03:15
     assert (series.origin[4:] == Origin.FORECAST).all()
 
 
-def test_wind_in_metres_a_second(files, sound):
+def test_wind_in_metres_a_second(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.nws()
     document["properties"]["windSpeed"]["uom"] = "wmoUnit:m_s-1"
     np.testing.assert_allclose(sound(document).wind_ms, 36)
 
 
-def test_an_interval_holds_from_its_start_until_before_its_end(files, sound):
+def test_an_interval_holds_from_its_start_until_before_its_end(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
     document = files.nws()
     document["properties"]["temperature"]["values"] = [
         {"validTime": "2026-07-14T00:00:00+00:00/P1DT6H", "value": 10},
@@ -46,7 +55,9 @@ def test_an_interval_holds_from_its_start_until_before_its_end(files, sound):
     np.testing.assert_allclose(air[30:], 30)
 
 
-def test_an_amount_is_spread_over_the_hours_that_end_in_its_interval(files, sound):
+def test_an_amount_is_spread_over_the_hours_that_end_in_its_interval(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
     document = files.nws()
     document["properties"]["quantitativePrecipitation"]["values"] = [
         {"validTime": "2026-07-14T00:00:00+00:00/PT6H", "value": 12},
@@ -58,7 +69,7 @@ def test_an_amount_is_spread_over_the_hours_that_end_in_its_interval(files, soun
     assert rain[0] == 0  # ended before the forecast began
 
 
-def test_probability_is_of_the_hours_ended(files, sound):
+def test_probability_is_of_the_hours_ended(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.nws()
     document["properties"]["probabilityOfPrecipitation"]["values"] = [
         {"validTime": "2026-07-14T06:00:00+00:00/PT6H", "value": 80}
@@ -69,7 +80,7 @@ def test_probability_is_of_the_hours_ended(files, sound):
     assert np.isnan(chance[13:]).all()
 
 
-def test_dew_point_where_humidity_is_null(files, sound):
+def test_dew_point_where_humidity_is_null(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.nws()
     document["properties"]["relativeHumidity"]["values"][0]["value"] = None
     series = sound(document)
@@ -79,7 +90,7 @@ def test_dew_point_where_humidity_is_null(files, sound):
     assert any("dew point" in sentence for sentence in series.methods)
 
 
-def test_precipitation_that_ends_early_is_told(files, examine):
+def test_precipitation_that_ends_early_is_told(files: Any, examine: Callable[..., Examined]) -> None:
     document = files.nws()
     document["properties"]["quantitativePrecipitation"]["values"][0]["validTime"] = (
         "2026-07-14T00:00:00+00:00/P1D"
@@ -104,21 +115,21 @@ def test_precipitation_that_ends_early_is_told(files, examine):
         None,
     ],
 )
-def test_what_is_no_interval_is_named(files, faults, interval):
+def test_what_is_no_interval_is_named(files: Any, faults: Callable[..., list[str]], interval: Any) -> None:
     document = files.nws()
     document["properties"]["skyCover"]["values"][0]["validTime"] = interval
     assert any("properties.skyCover.values[0].validTime" in fault for fault in faults(document))
 
 
 @pytest.mark.parametrize("unit", ["wmoUnit:Bft", None, 3])
-def test_a_unit_is_never_assumed(files, faults, unit):
+def test_a_unit_is_never_assumed(files: Any, faults: Callable[..., list[str]], unit: Any) -> None:
     document = files.nws()
     document["properties"]["windSpeed"]["uom"] = unit
     (fault,) = faults(document)
     assert "properties.windSpeed.uom" in fault
 
 
-def test_values_that_are_no_numbers(files, faults):
+def test_values_that_are_no_numbers(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.nws()
     document["properties"]["temperature"]["values"] += [7, {"validTime": "x", "value": "hot"}]
     told = "\n".join(faults(document))
@@ -126,7 +137,7 @@ def test_values_that_are_no_numbers(files, faults):
     assert "'hot' is not a number" in told
 
 
-def test_overlapping_intervals_that_disagree(files, faults):
+def test_overlapping_intervals_that_disagree(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.nws()
     document["properties"]["temperature"]["values"].append(
         {"validTime": "2026-07-14T05:00:00+00:00/PT2H", "value": 31}
@@ -135,7 +146,7 @@ def test_overlapping_intervals_that_disagree(files, faults):
     assert "two values of air temperature for 2026-07-14 05:00 UTC: 25 and 31, and 1 more such" in fault
 
 
-def test_order_of_entries_changes_nothing(weather_folder, site, sound):
+def test_order_of_entries_changes_nothing(weather_folder: Path, sound: Callable[..., WeatherSeries]) -> None:
     document = json.loads((weather_folder / "nws-gridpoint-2022-02-03.json").read_text(encoding="utf-8"))
     one = sound(document)
     for layer in document["properties"].values():
@@ -148,7 +159,7 @@ def test_order_of_entries_changes_nothing(weather_folder, site, sound):
     assert (one.precipitation_mm == other.precipitation_mm).all()
 
 
-def test_real_grid_of_apalachicola(weather_folder, site):
+def test_real_grid_of_apalachicola(weather_folder: Path, site: Place) -> None:
     """Against the numbers as they stand in the file, looked up entry by entry."""
     path = weather_folder / "nws-gridpoint-2022-02-03.json"
     properties = json.loads(path.read_text(encoding="utf-8"))["properties"]

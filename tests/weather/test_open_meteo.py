@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
-import random
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
-from handover.weather import Origin, examine_weather
+from handover.weather import Origin, Place, WeatherSeries, examine_weather
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
 
-def test_columns_in_si(files, sound):
+def test_columns_in_si(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.open_meteo())
     assert len(series) == 48
     assert series.first_hour == files.start
@@ -42,14 +46,22 @@ def test_columns_in_si(files, sound):
         ("shortwave_radiation", "W/m^2", 500.0, "shortwave_wm2", 500.0),
     ],
 )
-def test_every_documented_unit(files, sound, column, unit, told, attribute, si):
+def test_every_documented_unit(
+    files: Any,
+    sound: Callable[..., WeatherSeries],
+    column: str,
+    unit: Any,
+    told: float,
+    attribute: str,
+    si: float,
+) -> None:
     document = files.open_meteo()
     document["hourly_units"][column] = unit
     document["hourly"][column] = [told] * 48
     np.testing.assert_allclose(getattr(sound(document), attribute), si, rtol=1e-12)
 
 
-def test_older_names_of_columns(files, sound):
+def test_older_names_of_columns(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo()
     for new, old in (
         ("relative_humidity_2m", "relativehumidity_2m"),
@@ -62,7 +74,7 @@ def test_older_names_of_columns(files, sound):
 
 
 @pytest.mark.parametrize("unit", [None, "furlong/fortnight", 7])
-def test_a_unit_is_never_assumed(files, faults, unit):
+def test_a_unit_is_never_assumed(files: Any, faults: Callable[..., list[str]], unit: Any) -> None:
     document = files.open_meteo()
     document["hourly_units"]["wind_speed_10m"] = unit
     (fault,) = faults(document)
@@ -70,26 +82,26 @@ def test_a_unit_is_never_assumed(files, faults, unit):
     assert "m/s, km/h, mph, kn" in fault
 
 
-def test_unix_times_are_utc_whatever_the_offset(files, sound):
+def test_unix_times_are_utc_whatever_the_offset(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo(utc_offset_seconds=-14400, timezone="America/New_York")
     seconds = int(files.start.timestamp())
     document["hourly"]["time"] = [seconds + 3600 * h for h in range(48)]
     assert sound(document).first_hour == files.start
 
 
-def test_local_times_are_read_by_their_offset(files, sound):
+def test_local_times_are_read_by_their_offset(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo(utc_offset_seconds=-14400, timezone="America/New_York")
     assert sound(document).first_hour == datetime(2026, 7, 14, 4, tzinfo=UTC)
 
 
-def test_half_hour_zone_keeps_its_own_hours(files, sound):
+def test_half_hour_zone_keeps_its_own_hours(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo(utc_offset_seconds=19800, timezone="Asia/Kolkata")
     series = sound(document)
     assert series.first_hour == datetime(2026, 7, 13, 18, 30, tzinfo=UTC)
     assert series.is_unbroken
 
 
-def across_autumn(files, *, doubled: bool):
+def across_autumn(files: Any, *, doubled: bool) -> dict[str, Any]:
     """Hours of New York around 2026-11-01, when 01:00 to 02:00 comes twice."""
     document = files.open_meteo(utc_offset_seconds=-14400, timezone="America/New_York")
     hours = [f"2026-{11 if h >= 24 else 10}-{h // 24 or 31:02d}T{h % 24:02d}:00" for h in range(48)]
@@ -99,45 +111,49 @@ def across_autumn(files, *, doubled: bool):
     return document
 
 
-def test_one_offset_across_the_clock_change_is_read_by_it(files, sound):
+def test_one_offset_across_the_clock_change_is_read_by_it(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
     series = sound(across_autumn(files, doubled=False))
     assert series.first_hour == datetime(2026, 10, 31, 4, tzinfo=UTC)
     assert series.is_unbroken
 
 
-def test_true_local_times_across_the_clock_change_are_refused(files, faults):
+def test_true_local_times_across_the_clock_change_are_refused(
+    files: Any, faults: Callable[..., list[str]]
+) -> None:
     (fault,) = faults(across_autumn(files, doubled=True))
     assert "change of the clock" in fault
     assert "timezone=GMT" in fault
 
 
-def test_naive_times_without_an_offset_are_refused(files, faults):
+def test_naive_times_without_an_offset_are_refused(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.open_meteo()
     del document["utc_offset_seconds"]
     (fault,) = faults(document)
     assert "utc_offset_seconds" in fault
 
 
-def test_times_in_two_forms_are_refused(files, faults):
+def test_times_in_two_forms_are_refused(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.open_meteo()
     document["hourly"]["time"][5] += "Z"
     assert "some have none" in faults(document)[0]
 
 
 @pytest.mark.parametrize("wrong", ["yesterday", None, "2026-13-01T00:00", ["2026"], {}])
-def test_what_is_no_time_is_named(files, faults, wrong):
+def test_what_is_no_time_is_named(files: Any, faults: Callable[..., list[str]], wrong: Any) -> None:
     document = files.open_meteo()
     document["hourly"]["time"][3] = wrong
     assert "hourly.time[3]" in faults(document)[0]
 
 
-def test_null_probability_is_not_told(files, sound):
+def test_null_probability_is_not_told(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo()
     document["hourly"]["precipitation_probability"] = [None] * 48
     assert np.isnan(sound(document).precipitation_probability).all()
 
 
-def test_null_temperature_is_a_fault(files, faults):
+def test_null_temperature_is_a_fault(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.open_meteo()
     document["hourly"]["temperature_2m"] = [None] * 48
     (fault,) = faults(document)
@@ -145,7 +161,7 @@ def test_null_temperature_is_a_fault(files, faults):
     assert "no value of air temperature" in fault
 
 
-def test_all_faults_at_once(files, faults):
+def test_all_faults_at_once(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.open_meteo()
     document["hourly"]["temperature_2m"][0] = "warm"
     document["hourly_units"]["wind_speed_10m"] = "Bft"
@@ -156,10 +172,10 @@ def test_all_faults_at_once(files, faults):
         assert word in told
 
 
-def test_order_of_hours_and_columns_changes_nothing(files, sound):
+def test_order_of_hours_and_columns_changes_nothing(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo()
     hourly = document["hourly"]
-    order = random.Random(1).sample(range(48), 48)
+    order = np.random.default_rng(1).permutation(48)
     shuffled = {name: [hourly[name][at] for at in order] for name in reversed(list(hourly))}
     one, other = sound(document), sound(document | {"hourly": shuffled})
     assert (one.time == other.time).all()
@@ -167,20 +183,22 @@ def test_order_of_hours_and_columns_changes_nothing(files, sound):
         assert (getattr(one, name) == getattr(other, name)).all()
 
 
-def test_received_at_is_the_issue_of_an_answer_that_names_none(files, sound):
+def test_received_at_is_the_issue_of_an_answer_that_names_none(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
     series = sound(files.open_meteo(), received_at=datetime(2026, 7, 14, 10, 30, tzinfo=UTC))
     assert series.issued_at == datetime(2026, 7, 14, 10, 30, tzinfo=UTC)
     assert (series.origin[:11] == Origin.OBSERVED).all()
     assert (series.origin[11:] == Origin.FORECAST).all()
 
 
-def test_without_an_issue_nothing_counts_as_observed(files, sound):
+def test_without_an_issue_nothing_counts_as_observed(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.open_meteo())
     assert series.issued_at is None
     assert (series.origin == Origin.FORECAST).all()
 
 
-def test_real_shape_of_greensboro(weather_folder, site):
+def test_real_shape_of_greensboro(weather_folder: Path, site: Place) -> None:
     """Against the numbers as they stand in the file."""
     path = weather_folder / "open-meteo-shape-greensboro-july.json"
     told = json.loads(path.read_text(encoding="utf-8"))["hourly"]

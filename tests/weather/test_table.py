@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-import random
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
-from handover.weather import Origin, Place
+from handover.weather import Origin, Place, WeatherSeries
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from handover.weather.reading import Examined
 
 
-def test_a_plain_table(files, sound):
+def test_a_plain_table(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.table())
     assert series.first_hour == files.start
     np.testing.assert_allclose(series.air_c, [20, 21, 22, 23, 24, 25])
@@ -33,7 +39,9 @@ def test_a_plain_table(files, sound):
         ("Temperature (K)", 298.15, "air_c", 25),
     ],
 )
-def test_spellings_of_temperature(files, sound, heading, told, attribute, si):
+def test_spellings_of_temperature(
+    files: Any, sound: Callable[..., WeatherSeries], heading: str, told: float, attribute: str, si: float
+) -> None:
     text = files.table(f"time_utc,{heading},rh_percent,wind_ms,cloud_percent", "{time}," + f"{told},50,3,50")
     np.testing.assert_allclose(getattr(sound(text), attribute), si)
 
@@ -52,7 +60,9 @@ def test_spellings_of_temperature(files, sound, heading, told, attribute, si):
         ("wind_speed_2m_ms", 3, 4.1497),
     ],
 )
-def test_spellings_of_wind(files, sound, heading, told, metres_a_second):
+def test_spellings_of_wind(
+    files: Any, sound: Callable[..., WeatherSeries], heading: str, told: float, metres_a_second: float
+) -> None:
     text = files.table(f"time_utc,temp_c,rh_percent,{heading},cloud_percent", "{time}," + f"20,50,{told},50")
     np.testing.assert_allclose(sound(text).wind_ms, metres_a_second, rtol=2e-5)
 
@@ -61,17 +71,19 @@ def test_spellings_of_wind(files, sound, heading, told, metres_a_second):
     ("heading", "told", "share"),
     [("cloud_tenths", 4, 0.4), ("cloud cover [oktas]", 4, 0.5), ("clouds_fraction", 0.3, 0.3)],
 )
-def test_spellings_of_cloud(files, sound, heading, told, share):
+def test_spellings_of_cloud(
+    files: Any, sound: Callable[..., WeatherSeries], heading: str, told: float, share: float
+) -> None:
     text = files.table(f"time_utc,temp_c,rh_percent,wind_ms,{heading}", "{time}," + f"20,50,3,{told}")
     np.testing.assert_allclose(sound(text).cloud, share)
 
 
-def test_the_height_of_the_wind_is_said(files, sound):
+def test_the_height_of_the_wind_is_said(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     methods = " ".join(sound(files.table()).methods)
     assert "Wind is taken as measured at 10 m" in methods
 
 
-def test_times_with_offsets(files, sound):
+def test_times_with_offsets(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table(
         "time,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent",
         "{time},20,60,18,40",
@@ -80,7 +92,7 @@ def test_times_with_offsets(files, sound):
     assert sound(text).first_hour == datetime(2026, 7, 14, 4, tzinfo=UTC)
 
 
-def test_naive_times_are_refused(files, faults):
+def test_naive_times_are_refused(files: Any, faults: Callable[..., list[str]]) -> None:
     (fault,) = faults(files.table().replace("time_utc", "time"))
     assert fault.startswith("weather:2: time: 6 times without an offset from UTC")
     assert "2026-07-14T06:00:00-04:00" in fault
@@ -89,32 +101,32 @@ def test_naive_times_are_refused(files, faults):
 @pytest.mark.parametrize(
     "name", ["time (UTC)", "Timestamp_UTC", "datetime utc", "date_time [GMT]", "TIME UTC"]
 )
-def test_headings_that_say_utc(files, sound, name):
+def test_headings_that_say_utc(files: Any, sound: Callable[..., WeatherSeries], name: str) -> None:
     assert sound(files.table().replace("time_utc", name)).first_hour == files.start
 
 
 @pytest.mark.parametrize("delimiter", [";", "\t"])
-def test_other_delimiters(files, sound, delimiter):
+def test_other_delimiters(files: Any, sound: Callable[..., WeatherSeries], delimiter: str) -> None:
     np.testing.assert_allclose(sound(files.table().replace(",", delimiter)).wind_ms, 5)
 
 
-def test_decimal_commas_between_semicolons(files, sound):
+def test_decimal_commas_between_semicolons(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table().replace(",", ";").replace("0.5", "0,5")
     np.testing.assert_allclose(sound(text).precipitation_mm, 0.5)
 
 
-def test_spreadsheet_bytes(files, sound):
+def test_spreadsheet_bytes(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table().replace("air_temperature_c", "air temperature [°C]").replace("\n", "\r\n")
     for encoding in ("utf-8-sig", "cp1252", "utf-16"):
         np.testing.assert_allclose(sound(text.encode(encoding)).air_c[0], 20)
 
 
-def test_dew_point_instead_of_humidity(files, sound):
+def test_dew_point_instead_of_humidity(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table("time_utc,temp_c,dew_point_c,wind_ms,cloud_percent", "{time},25,15,3,40")
     np.testing.assert_allclose(sound(text).relative_humidity, 0.538, atol=0.003)  # as in test_nws
 
 
-def test_what_the_file_says_of_itself(files, sound):
+def test_what_the_file_says_of_itself(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     about = (
         "# source: Alder Lane mast\n# issued_at: 2026-07-14T02:30:00Z\n# latitude: 36.2\n# longitude: -79.9\n"
     )
@@ -124,14 +136,14 @@ def test_what_the_file_says_of_itself(files, sound):
     assert series.origin.tolist() == [Origin.OBSERVED] * 3 + [Origin.FORECAST] * 3
 
 
-def test_a_column_of_origins(files, sound):
+def test_a_column_of_origins(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table(
         "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,origin", "{time},{air},50,3,40,observed"
     ).replace("25,50,3,40,observed", "25,50,3,40,Typical")
     assert sound(text).origin.tolist() == [Origin.OBSERVED] * 5 + [Origin.TYPICAL]
 
 
-def test_no_rain_column_is_a_caution(files, examine):
+def test_no_rain_column_is_a_caution(files: Any, examine: Callable[..., Examined]) -> None:
     series, findings = examine(
         files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40")
     )
@@ -140,7 +152,9 @@ def test_no_rain_column_is_a_caution(files, examine):
     assert "takes every day as dry" in findings[0].problem
 
 
-def test_columns_of_other_things_are_left_aside_and_told(files, sound):
+def test_columns_of_other_things_are_left_aside_and_told(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
     text = files.table(
         "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,surface_temperature_c,note",
         "{time},20,50,3,40,99,warm",
@@ -150,7 +164,7 @@ def test_columns_of_other_things_are_left_aside_and_told(files, sound):
     assert "Columns not used: surface_temperature_c, note." in series.methods
 
 
-def test_all_faults_at_once_with_their_lines(files, faults):
+def test_all_faults_at_once_with_their_lines(files: Any, faults: Callable[..., list[str]]) -> None:
     text = files.table(hours=6).splitlines()
     text[2] = text[2].replace("21", "warm")
     text[4] = text[4] + ",1,2"
@@ -163,25 +177,25 @@ def test_all_faults_at_once_with_their_lines(files, faults):
     assert any(fault.startswith("weather:6: time_utc: 'noon' is not a time") for fault in told)
 
 
-def test_two_columns_of_one_quantity(files, faults):
+def test_two_columns_of_one_quantity(files: Any, faults: Callable[..., list[str]]) -> None:
     text = files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent,air_temp_f", "{time},20,50,3,40,70")
     assert "two columns of air temperature" in faults(text)[0]
 
 
-def test_not_ten_thousand_findings(files, faults):
+def test_not_ten_thousand_findings(files: Any, faults: Callable[..., list[str]]) -> None:
     assert len(faults(files.table(row="{time},x,y,z,u,v,w", hours=500))) < 40
 
 
 @pytest.mark.parametrize("number", ["1e999", "inf", "0x10", "1_000", "--5", "1e5"])
-def test_strange_numbers_are_refused(files, faults, number):
+def test_strange_numbers_are_refused(files: Any, faults: Callable[..., list[str]], number: Any) -> None:
     text = files.table().replace("2026-07-14T02:00,22", f"2026-07-14T02:00,{number}")
     assert any("weather:4" in fault for fault in faults(text))
 
 
-def test_order_of_rows_and_columns_changes_nothing(files, sound):
+def test_order_of_rows_and_columns_changes_nothing(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table(hours=30)
     heading, *rows = text.splitlines()
-    random.Random(3).shuffle(rows)
+    rows = [rows[at] for at in np.random.default_rng(3).permutation(len(rows))]
     swapped = "\n".join(",".join(reversed(line.split(","))) for line in [heading, *rows])
     one, other = sound(text), sound(swapped)
     assert (one.time == other.time).all()
@@ -199,7 +213,7 @@ time_utc,temp_c,rh_percent,wind_ms,cloud_percent,shortwave_wm2,rain_mm,chance_of
 """
 
 
-def test_half_hours_become_hours(sound):
+def test_half_hours_become_hours(sound: Callable[..., WeatherSeries]) -> None:
     series = sound(HALF_HOURS)
     assert series.first_hour == datetime(2026, 7, 14, 6, tzinfo=UTC)
     np.testing.assert_allclose(series.air_c, [20, 22, 24])
@@ -210,8 +224,8 @@ def test_half_hours_become_hours(sound):
     assert any("brought to whole hours" in sentence for sentence in series.methods)
 
 
-def test_readings_at_odd_minutes_are_interpolated(sound):
-    """As airports report: 7 of 60 minutes from 20 to 21 degC at 07:00, 7 of 63 from 21 to 22 degC at 08:00."""
+def test_readings_at_odd_minutes_are_interpolated(sound: Callable[..., WeatherSeries]) -> None:
+    """As airports report: at 07:00, 7 of 60 minutes from 20 to 21 degC; at 08:00, 7 of 63 from 21 to 22."""
     text = """\
 time_utc,temp_c,rh_percent,wind_ms,cloud_percent
 2026-07-14T06:53,20,50,2,0
@@ -223,25 +237,27 @@ time_utc,temp_c,rh_percent,wind_ms,cloud_percent
     np.testing.assert_allclose(series.air_c, [20 + 7 / 60, 21 + 7 / 63])
 
 
-def test_readings_an_hour_apart_keep_their_minute(files, sound):
+def test_readings_an_hour_apart_keep_their_minute(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.table(form="%Y-%m-%dT%H:53"))
     assert series.first_hour == datetime(2026, 7, 14, 0, 53, tzinfo=UTC)
     np.testing.assert_allclose(series.air_c, [20, 21, 22, 23, 24, 25])
 
 
-def test_a_long_gap_between_short_readings_is_a_fault(faults):
+def test_a_long_gap_between_short_readings_is_a_fault(faults: Callable[..., list[str]]) -> None:
     lines = HALF_HOURS.splitlines()
     later = [line.replace("T0", "T1") for line in lines[1:]]
     (fault,) = [each for each in faults("\n".join(lines + later)) if "missing" in each]
     assert "from 2026-07-14 09:00 UTC to 2026-07-14 15:00 UTC" in fault
 
 
-def test_sunshine_and_place_both_missing(files, faults):
+def test_sunshine_and_place_both_missing(files: Any, faults: Callable[..., list[str]]) -> None:
     text = files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40")
     assert "site.latitude" in faults(text, place=Place(None, None, "UTC"))[0]
 
 
-def test_real_road_station(weather_folder, sound, faults):
+def test_real_road_station(
+    weather_folder: Path, sound: Callable[..., WeatherSeries], faults: Callable[..., list[str]]
+) -> None:
     """Readings about every 20 minutes; the station has no sun and no cloud, which is the only fault."""
     text = (weather_folder / "concrete-road-2006-04-05.csv").read_text(encoding="utf-8")
     (fault,) = faults(text)

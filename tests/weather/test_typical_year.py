@@ -5,12 +5,18 @@ from __future__ import annotations
 import hashlib
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pvlib
 import pytest
 
-from handover.weather import Origin, Place, examine_weather, read_weather
+from handover.weather import Origin, Place, WeatherSeries, examine_weather, read_weather
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.weather.reading import Examined
 
 DATA = Path(pvlib.__file__).parent / "data"
 GREENSBORO = DATA / "723170TYA.CSV"
@@ -21,7 +27,7 @@ SHA256 = {
 }
 
 
-def whole_year(path: Path, year: int, zone_h: int):
+def whole_year(path: Path, year: int, zone_h: int) -> WeatherSeries:
     series = read_weather(path, site=Place(36.1, -79.95, "America/New_York"), year=year)
     zone = timedelta(hours=zone_h)
     first = datetime(year, 1, 1, 1, tzinfo=UTC) - zone  # the first hour ends at 01:00 local standard time
@@ -31,13 +37,23 @@ def whole_year(path: Path, year: int, zone_h: int):
 @pytest.mark.parametrize(
     ("path", "zone_h", "mean_c", "low_c", "high_c", "humidity", "wind", "most_wind", "sun_kwh"),
     [
-        # Facts of the files, computed from their columns alone (standard tools, no code of ours); tolerances are
-        # their last digits.
+        # Facts of the files, computed from their columns alone, without code of ours; tolerances are their
+        # last digits.
         (SAND_POINT, -9, 4.421, -10.6, 19.4, 73.49, 5.072, 23.7, 829.2),
         (GREENSBORO, -5, 14.422, -16.7, 35.6, 69.52, 3.054, 15.4, 1566.2),
     ],
 )
-def test_facts_of_the_files(path, zone_h, mean_c, low_c, high_c, humidity, wind, most_wind, sun_kwh):
+def test_facts_of_the_files(
+    path: Path,
+    zone_h: int,
+    mean_c: float,
+    low_c: float,
+    high_c: float,
+    humidity: float,
+    wind: float,
+    most_wind: float,
+    sun_kwh: float,
+) -> None:
     assert hashlib.sha256(path.read_bytes()).hexdigest() == SHA256[path], "pvlib carries another file now"
     series = whole_year(path, 2026, zone_h)
     assert len(series) == 8760
@@ -55,7 +71,7 @@ def test_facts_of_the_files(path, zone_h, mean_c, low_c, high_c, humidity, wind,
     ("path", "zone_h", "july_c", "july_wind"),
     [(SAND_POINT, -9, 11.807, 3.140), (GREENSBORO, -5, 25.433, 2.616)],
 )
-def test_facts_of_july(path, zone_h, july_c, july_wind):
+def test_facts_of_july(path: Path, zone_h: int, july_c: float, july_wind: float) -> None:
     series = whole_year(path, 2026, zone_h)
     local = series.time + np.timedelta64(zone_h, "h") - np.timedelta64(1, "s")  # 24:00 belongs to its day
     july = local.astype("datetime64[M]") == np.datetime64("2026-07")
@@ -65,7 +81,7 @@ def test_facts_of_july(path, zone_h, july_c, july_wind):
 
 
 @pytest.mark.parametrize("year", [2026, 2028])
-def test_a_row_of_the_file_stands_at_its_local_standard_hour(year):
+def test_a_row_of_the_file_stands_at_its_local_standard_hour(year: int) -> None:
     """07/14, 15:00 in the file is 20:00 UTC in a zone five hours west, in any year."""
     rows = [line.split(",") for line in GREENSBORO.read_text().splitlines()[2:]]
     (row,) = [row for row in rows if row[0].startswith("07/14") and row[1] == "15:00"]
@@ -77,7 +93,7 @@ def test_a_row_of_the_file_stands_at_its_local_standard_hour(year):
     assert series.cloud[at] == pytest.approx(float(row[25]) / 10)
 
 
-def test_december_goes_on_into_january():
+def test_december_goes_on_into_january() -> None:
     series = read_weather(GREENSBORO, site=Place(36.1, -79.95), year=2026)
     assert series.is_unbroken
     assert series.covers(datetime(2026, 1, 1, tzinfo=UTC), datetime(2027, 3, 31, tzinfo=UTC))
@@ -86,7 +102,7 @@ def test_december_goes_on_into_january():
     np.testing.assert_array_equal(series.air_c[first : first + 500], series.air_c[again : again + 500])
 
 
-def test_the_28th_of_february_comes_twice_in_a_leap_year():
+def test_the_28th_of_february_comes_twice_in_a_leap_year() -> None:
     series = read_weather(GREENSBORO, site=Place(36.1, -79.95), year=2028)
     assert series.is_unbroken
     day = int(np.flatnonzero(series.time == np.datetime64("2028-02-28T06:00:00"))[0])
@@ -99,13 +115,13 @@ def test_the_28th_of_february_comes_twice_in_a_leap_year():
     np.testing.assert_array_equal(series.air_c[march[0] :][:24], plain.air_c[march[1] :][:24])
 
 
-def test_precipitation_is_a_year_of_north_carolina():
-    """About 45 in a year falls at Greensboro; a typical year may hold half to twice of it. Common knowledge."""
+def test_precipitation_is_a_year_of_north_carolina() -> None:
+    """About 45 in a year falls at Greensboro; a typical year may hold half to twice of it. No source."""
     fallen_mm = whole_year(GREENSBORO, 2026, -5).precipitation_mm.sum()
     assert 570 < fallen_mm < 2300
 
 
-def test_told_apart_by_content(tmp_path):
+def test_told_apart_by_content(tmp_path: Path) -> None:
     misnamed = tmp_path / "forecast.json"
     misnamed.write_bytes(GREENSBORO.read_bytes())
     series, findings = examine_weather(misnamed, Place(36.1, -79.95), 2026)
@@ -114,20 +130,20 @@ def test_told_apart_by_content(tmp_path):
     assert (series.latitude, series.longitude) == (36.1, -79.95)
 
 
-def test_a_typical_year_needs_a_year(examine):
+def test_a_typical_year_needs_a_year(examine: Callable[..., Examined]) -> None:
     series, (finding,) = examine(GREENSBORO.read_bytes())
     assert series is None
     assert "no calendar year of its own" in finding.problem
 
 
-def test_a_cut_file_is_a_fault(faults):
+def test_a_cut_file_is_a_fault(faults: Callable[..., list[str]]) -> None:
     data = GREENSBORO.read_bytes()
     cut = data[: len(data) // 2]
     assert faults(cut[: cut.rindex(b"\n")], year=2026)
     assert faults(data[:3000], year=2026)
 
 
-def test_gaps_in_a_typical_year_are_named(faults):
+def test_gaps_in_a_typical_year_are_named(faults: Callable[..., list[str]]) -> None:
     lines = GREENSBORO.read_text().splitlines()
     del lines[2 + 31 * 24 : 2 + 31 * 24 + 5]  # the first five hours of February
     told = faults("\n".join(lines), year=2026)
@@ -180,7 +196,7 @@ def epw(latitude: float = 36.1, *, sky: str = "5", depth: str = "0.0") -> str:
     return "\n".join([*head, *rows]) + "\n"
 
 
-def test_epw(examine):
+def test_epw(examine: Callable[..., Examined]) -> None:
     series, findings = examine(epw(depth="1.5"), year=2026)
     assert findings == ()
     assert series.source == "Typical year (EPW), Invented"
@@ -195,7 +211,7 @@ def test_epw(examine):
     assert (series.latitude, series.longitude) == (36.1, -79.95)
 
 
-def test_missing_cloud_in_epw_is_computed_from_the_sun(examine):
+def test_missing_cloud_in_epw_is_computed_from_the_sun(examine: Callable[..., Examined]) -> None:
     series, _ = examine(epw(sky="99"), year=2026)
     assert any(sentence.startswith("Cloud of all hours from sunshine") for sentence in series.methods)
     assert ((series.cloud >= 0) & (series.cloud <= 1)).all()
