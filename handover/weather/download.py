@@ -384,7 +384,7 @@ def _reason(data: bytes) -> str | None:
 def _retry_after(response: httpx.Response) -> float | None:
     """Return the wait in seconds that a service asks for; only the form in seconds, which needs no clock."""
     text = response.headers.get("Retry-After", "").strip()
-    return float(text) if text.isascii() and text.isdigit() and len(text) < 7 else None  # noqa: PLR2004
+    return float(text) if text.isascii() and text.isdigit() and len(text) < 7 else None  # noqa: PLR2004 - a week at most
 
 
 def _expiry(response: httpx.Response, now: datetime) -> datetime:
