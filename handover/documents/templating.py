@@ -46,6 +46,7 @@ def read_text(name: str, templates: Path | None = None) -> str:
     raise UnusableInput([Finding(problem="no such template", file=name)])
 
 
+@cache
 def environment(templates: Path | None = None) -> Environment:
     """Return a Jinja2 environment that escapes everything and forgives no misspelt name."""
     from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - heavy
