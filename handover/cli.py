@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from typing import Literal
 
     from handover.documents.spoken import Spoken
-    from handover.documents.wording import Wording
+    from handover.documents.wording import DayWords, Wording
     from handover.errors import Finding
     from handover.issue.receive import Received
 
@@ -331,7 +331,10 @@ def _width() -> int:
 
 def _printable(text: object) -> str:
     """Return a text for one line of a terminal: a control character is shown, not obeyed."""
-    return "".join(each if each.isprintable() else f"\\x{ord(each):02x}" for each in str(text))
+    return "".join(
+        each if each.isprintable() else " " if each.isspace() and each > "\x7f" else f"\\x{ord(each):02x}"
+        for each in str(text)
+    )
 
 
 def _log_steps() -> None:
@@ -384,6 +387,8 @@ def _list(findings: Sequence[Finding]) -> None:
 
 def _table(words: Wording) -> Iterator[str]:
     """Give the lines of the schedule as the contractor reads it."""
+    from itertools import groupby
+
     schedule = words.schedule
     yield from _wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
     yield from _wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
@@ -397,9 +402,9 @@ def _table(words: Wording) -> Iterator[str]:
         late = f", not after {each.not_after.short}" if each.not_after else ""
         yield from _entry(when, each.crew_title + late)
     yield from _heading("Watering")
-    for day in words.watering:
-        visits = ", ".join(visit.short_span for visit in day.visits)
-        yield from _entry(day.short_day, "; ".join(part for part in (visits, day.amount, day.note) if part))
+    for what, days in groupby(words.watering, key=_what_to_do):
+        first, *others = (day.short_day for day in days)
+        yield from _entry(f"{first} to {others[-1]}" if others else first, what)
     if schedule.refusals:
         yield from _heading("No date is given")
     for refusal in schedule.refusals:
@@ -410,6 +415,11 @@ def _table(words: Wording) -> Iterator[str]:
         yield from _wrapped(f"{notice.title}. {notice.text}")
     yield ""
     yield from _wrapped(" ".join(words.limits), first="", indent="")
+
+
+def _what_to_do(day: DayWords) -> str:
+    visits = ", ".join(visit.short_span for visit in day.visits)
+    return "; ".join(part for part in (visits, day.amount, day.note) if part)
 
 
 def _with_year(when: Spoken, issued: int) -> str:
@@ -424,7 +434,7 @@ def _heading(text: str) -> Iterator[str]:
 
 def _entry(left: str, right: str) -> Iterator[str]:
     """Give a line of two columns; what is long runs on below its own column."""
-    yield from _wrapped(right, first=f"  {_printable(left):24}", indent=" " * 26)
+    yield from _wrapped(right, first=f"  {_printable(left):26}", indent=" " * 28)
 
 
 def _wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
