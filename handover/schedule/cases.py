@@ -1,70 +1,202 @@
-"""The cases that are computed at once, and which of them speak for what.
+"""The cases that are computed at once: what may be otherwise than the record and the forecast say.
 
-A date that must be safe is taken from the concrete placed last, in the slow case; a date that must not be
-missed from the concrete placed first, in the fast case. Each case is one column ("member") of every array.
+Each case ("member") is one column of every array. Member 0 is the central case, just as recorded and
+forecast; the others draw their errors, in mirrored pairs, from a generator seeded by the job's id, so that
+the same job gives the same dates.
+
+A date that must be safe is taken from the concrete placed last; one that must not be missed from the concrete
+placed first.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from datetime import datetime
+from handover.schedule.course import HOUR
+from handover.weather.series import Origin
 
+if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.model import JobRecord
     from handover.practice.rules import Practice
+    from handover.weather.series import WeatherSeries
 
     Floats = NDArray[np.float64]
 
-LIKELY, SLOW, FAST = 0, 1, 2  # within each group
+CENTRAL = 0
+MEMBERS = 200
+_FIRST_SHARE = 4  # one member in so many follows the concrete placed first
+_SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
+_STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
+_DRAWN_DAYS = 10  # a typical year's hours are drawn from so many days before to after the date
 
 
 @dataclass(frozen=True)
 class Cases:
-    """The cases, one value a member, shape (m,): likely, slow and fast, first of the last concrete.
+    """The members, one value each, shape (m,), and what each makes of the weather.
 
     Attributes:
         placed_s: When the member's concrete was placed, UTC seconds.
-        slower: +1 for slow, 0 for likely, -1 for fast.
         setting: Factor on the time to set.
-        evaporation: Factor on evaporation; a surface that dries faster is colder.
+        energy: Factor on the activation energy.
+        hardening: Factor on the age at which a strength is reached.
+        evaporation: Factor on evaporation.
+        film: Factor on the convective film coefficient.
+        sun: Factor on the sun taken up.
+        placed_c: Added to the temperature of the concrete as placed. [K]
+        errors: Added to each hour of the weather, by column, shape (n, m): K, shares, share of the wind.
+        draws: The standardised draws behind the members, by what they stand for, shape (m,).
+        lasts: How many members follow the concrete placed last; the others follow the first.
     """
 
     placed_s: Floats
-    slower: Floats
     setting: Floats
+    energy: Floats
+    hardening: Floats
     evaporation: Floats
+    film: Floats
+    sun: Floats
+    placed_c: Floats
+    errors: dict[str, Floats]
+    draws: dict[str, Floats]
+    lasts: int
 
-    last = slice(0, 3)
-    first = slice(3, 6)
+    @property
+    def last(self) -> slice:
+        """The members that follow the concrete placed last; the central case is the first of them."""
+        return slice(0, self.lasts)
+
+    @property
+    def first(self) -> slice:
+        """The members that follow the concrete placed first; the central case is the first of them."""
+        return slice(self.lasts, None)
 
     def __len__(self) -> int:
         return len(self.placed_s)
 
 
-def cases(job: JobRecord, practice: Practice) -> Cases:
-    """Return the cases of a job."""
-    slower = np.array([0.0, 1.0, -1.0] * 2)
+def cases(
+    job: JobRecord,
+    weather: WeatherSeries,
+    practice: Practice,
+    *,
+    made_s: float,
+    members: int = MEMBERS,
+    typical: WeatherSeries | None = None,
+) -> Cases:
+    """Return the cases of a job.
+
+    Args:
+        job: The record.
+        weather: Carried on to the end of the reckoning, shape (n,).
+        practice: Holds each spread with its source or mark.
+        made_s: When the forecast was made, UTC seconds: its errors grow from there.
+        members: How many; one follows only the central case of the last concrete and of the first.
+        typical: A typical year from which the hours past the forecast are drawn.
+    """
+    firsts = max(1, members // _FIRST_SHARE)
+    lasts = max(1, members - firsts)
+    random = np.random.Generator(np.random.PCG64(_seed(job.id)))
+    who = np.concatenate(
+        [np.arange(lasts), np.arange(firsts)]
+    )  # the first concrete shares its errors with the last
+    draws = {name: _mirrored(random, lasts)[who] for name in _SCALARS}
+    placing = (
+        "spread.placing-measured"
+        if job.placement.concrete_temperature is not None
+        else "spread.placing-assumed"
+    )
+    errors = {
+        name: error[:, who]
+        for name, error in _weather_errors(weather, practice, made_s, lasts, random).items()
+    }
+    if typical is not None:
+        _draw_typical(errors, weather, typical, who, random)
+    draws["weather"] = _standardised(
+        errors["air_c"][weather.origin != Origin.OBSERVED][: 7 * 24].mean(axis=0)
+    )
     return Cases(
-        placed_s=np.repeat([_seconds(job.placement.end), _seconds(job.placement.start)], 3),
-        slower=slower,
-        setting=practice["spread.setting"] ** slower,
-        evaporation=1.0 + practice["drying.error"] * slower,
+        placed_s=np.where(
+            np.arange(lasts + firsts) < lasts, job.placement.end.timestamp(), job.placement.start.timestamp()
+        ),
+        setting=practice["spread.setting"] ** draws["setting"],
+        energy=practice["spread.energy"] ** draws["mix"],
+        hardening=practice["spread.hardening"] ** draws["mix"],
+        evaporation=practice["spread.evaporation"] ** draws["evaporation"],
+        film=practice["spread.film"] ** draws["convection"],
+        sun=practice["spread.sun"] ** draws["sun"],
+        placed_c=practice[placing] * draws["placing"],
+        errors=errors,
+        draws=draws,
+        lasts=lasts,
     )
 
 
-def air_error(hours_ahead: Floats, practice: Practice) -> Floats:
-    """Return how far the air may be from its forecast, so many hours ahead, in K, same shape."""
-    growing = (
-        practice["spread.air-at-once"] + practice["spread.air-per-day"] * np.maximum(hours_ahead, 0.0) / 24.0
-    )
-    return np.minimum(growing, practice["spread.air-most"])
+def _seed(job: str) -> int:
+    return int.from_bytes(sha256(job.encode()).digest()[:8], "big")
 
 
-def _seconds(moment: datetime) -> float:
-    return moment.timestamp()
+def _mirrored(random: np.random.Generator, count: int) -> Floats:
+    """Return standard normal draws in mirrored pairs behind a central zero, shape (count,)."""
+    half = random.standard_normal(count // 2)
+    return np.concatenate([[0.0], half, -half])[:count]
+
+
+def _standardised(values: Floats) -> Floats:
+    spread = float(values.std())
+    return np.asarray((values - values.mean()) / spread) if spread > 0 else np.zeros_like(values)
+
+
+def _weather_errors(
+    weather: WeatherSeries, practice: Practice, made_s: float, count: int, random: np.random.Generator
+) -> dict[str, Floats]:
+    """Return the errors of the forecast, which grow with lead time and hang together from hour to hour.
+
+    Each column is a first-order autoregressive series of unit spread, times a spread that grows with the days
+    ahead and levels off. Hours that were observed have none.
+    """
+    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    ahead = (known - made_s) / HOUR / 24.0
+    open_ = weather.origin != Origin.OBSERVED
+    memory = float(np.exp(-1.0 / practice["forecast.memory"]))
+    half = count // 2
+    state = random.standard_normal((len(_STATES), half))
+    shocks = random.standard_normal((len(known), len(_STATES), half)) * np.sqrt(1.0 - memory**2)
+    series = np.empty((len(known), len(_STATES), half))
+    for hour in range(len(known)):
+        state = memory * state + shocks[hour]
+        series[hour] = state
+    errors = {}
+    for index, name in enumerate(_STATES):
+        growing = practice[f"forecast.{name}-at-once"] + practice[f"forecast.{name}-per-day"] * np.maximum(
+            ahead, 0.0
+        )
+        spread = np.where(open_, np.minimum(growing, practice[f"forecast.{name}-most"]), 0.0)[:, np.newaxis]
+        drawn = spread * series[:, index]
+        errors[name] = np.concatenate([np.zeros((len(known), 1)), drawn, -drawn], axis=1)[:, :count]
+    return errors
+
+
+def _draw_typical(
+    errors: dict[str, Floats],
+    weather: WeatherSeries,
+    typical: WeatherSeries,
+    who: NDArray[np.int_],
+    random: np.random.Generator,
+) -> None:
+    """Let hours past the forecast be the typical year's, each member's from another day near the date."""
+    count = int(who.max()) + 1
+    days = np.concatenate([[0], random.integers(-_DRAWN_DAYS, _DRAWN_DAYS + 1, count)])[:count][who]
+    beyond = np.flatnonzero(weather.origin == Origin.TYPICAL)
+    offset = int((weather.time[0] - typical.time[0]) / np.timedelta64(3600, "s"))
+    rows = np.clip(beyond[:, np.newaxis] + offset + 24 * days, 0, len(typical) - 1)
+    for name in _STATES:
+        drawn, central = getattr(typical, name)[rows], getattr(weather, name)[beyond][:, np.newaxis]
+        errors[name][beyond] = (
+            drawn / np.maximum(central, 0.1) - 1.0 if name == "wind_ms" else drawn - central
+        )

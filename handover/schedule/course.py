@@ -29,6 +29,8 @@ HOUR = 3600.0
 class Course:
     """Everything that is known of a job once its slab has been followed.
 
+    ``share`` of the members must have passed before a date is told as "not before".
+
     What is found on the way is gathered here for what comes after: when each milestone is met, in hours since
     placement, shape (m,); the milestones; the watering plan.
     """
@@ -39,6 +41,7 @@ class Course:
     cases: Cases
     concrete: Concrete
     slab: Slab
+    share: float
     met: dict[str, Floats] = field(default_factory=dict)
     milestones: tuple[Milestone, ...] = ()
     watering: tuple[WateringDay, ...] = ()

@@ -51,12 +51,15 @@ def reached(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
         Hours, shape (k,); inf where it stands still short of the value.
     """
     wanted = np.broadcast_to(np.asarray(needed, dtype=np.float64), series.shape[1:])
-    within = np.array([np.interp(want, column, hours) for want, column in zip(wanted, series.T, strict=True)])
+    columns = np.arange(series.shape[1])
+    after = np.clip((series < wanted).sum(axis=0), 1, len(hours) - 1)
+    low, high = series[after - 1, columns], series[after, columns]
     rate = (series[-1] - series[-1 - _DAY]) / (hours[-1] - hours[-1 - _DAY])
-    short = wanted - series[-1]
-    with np.errstate(divide="ignore"):
-        beyond = hours[-1] + short / rate
-    return np.where(short <= 0.0, within, beyond)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.where(high > low, (wanted - low) / (high - low), 0.0)
+        beyond = hours[-1] + (wanted - series[-1]) / rate
+    within = hours[after - 1] + np.clip(share, 0.0, 1.0) * (hours[after] - hours[after - 1])
+    return np.where(series[-1] >= wanted, within, np.where(rate > 0.0, beyond, np.inf))
 
 
 def age_reached(course: Course, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.cases import LIKELY
 from handover.schedule.course import HOUR
 from handover.schedule.measures import curing_hours, first_reached, measure
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
@@ -26,6 +25,8 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _TENDONS = "engineer-decides-tendons"
+_MEDIAN = 0.5
+_STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
 
 
@@ -80,16 +81,16 @@ def _milestone(
     gates = sorted(
         (_gate(rule, met[rule.rule], course) for rule in rules), key=_not_before_last, reverse=True
     )
-    zone, placed = course.job.zone, course.cases.placed_s[course.cases.last][LIKELY]
-    likely = moment(placed, together[course.cases.last][LIKELY], zone)
-    not_before = moment(placed, together[course.cases.last].max(), zone)
+    likely, not_before = _band(together, course)
     return Milestone(
         kind=kind,
         likely=likely,
         not_before=not_before,
         because=Reason(gates[0], tuple(gates[1:])),
         basis="typical" if not_before is None else basis(not_before),
+        confidence=course.share,
         not_after=_too_late(course) if kind == MilestoneKind.SAW_JOINTS else None,
+        spread_by=_spread_by(together, course),
     )
 
 
@@ -97,12 +98,41 @@ def _not_before_last(gate: Gate) -> datetime:
     return gate.not_before or datetime.max.replace(tzinfo=UTC)
 
 
+def _band(hours: Floats, course: Course) -> tuple[datetime | None, datetime | None]:
+    """Return the median, and the instant that the wanted share of the last concrete's members has passed."""
+    last = course.cases.last
+    placed_s, zone = course.cases.placed_s[last][0], course.job.zone
+    likely, late = (
+        np.quantile(hours[last], share, method="inverted_cdf") for share in (_MEDIAN, course.share)
+    )
+    return moment(placed_s, likely, zone), moment(placed_s, late, zone)
+
+
+def _spread_by(hours: Floats, course: Course) -> tuple[Figure, ...]:
+    """Return which uncertainty moves a date most, with its share of the spread; nothing where nothing moves.
+
+    The share is the square of the correlation over the members.
+    """
+    last = course.cases.last
+    moved = hours[last]
+    if not np.isfinite(moved).all() or moved.std() < _STILL_H:
+        return ()
+    shares = {name: _correlation(draw[last], moved) ** 2 for name, draw in course.cases.draws.items()}
+    most = max(shares, key=lambda name: shares[name])
+    return (Figure(most, shares[most], "1"),)
+
+
+def _correlation(one: Floats, other: Floats) -> float:
+    spread = float(one.std() * other.std())
+    return 0.0 if spread == 0.0 else float(((one - one.mean()) * (other - other.mean())).mean()) / spread
+
+
 def _gate(rule: GateRule, hours: Floats, course: Course) -> Gate:
-    zone, placed = course.job.zone, course.cases.placed_s[course.cases.last][LIKELY]
+    likely, not_before = _band(hours, course)
     return Gate(
         rule=rule.rule,
-        likely=moment(placed, hours[course.cases.last][LIKELY], zone),
-        not_before=moment(placed, hours[course.cases.last].max(), zone),
+        likely=likely,
+        not_before=not_before,
         source=rule.source,
         mark=rule.mark,
         figures=tuple(_figures(rule, course)),
@@ -127,11 +157,11 @@ def _figures(rule: GateRule, course: Course) -> Iterable[Figure]:
 
 
 def _too_late(course: Course) -> datetime | None:
-    """Return when the concrete placed first may crack on its own, in the fast case."""
-    hours = first_reached(course, course.practice["saw-joints.too-late"])
-    return moment(
-        course.cases.placed_s[course.cases.first][LIKELY], hours[course.cases.first].min(), course.job.zone
-    )
+    """Return when the concrete placed first may crack on its own: the early end of the band."""
+    first = course.cases.first
+    hours = first_reached(course, course.practice["saw-joints.too-late"])[first]
+    early = np.quantile(hours, 1.0 - course.share, method="inverted_cdf")
+    return moment(course.cases.placed_s[first][0], early, course.job.zone)
 
 
 def moment(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.model import Mix
     from handover.practice.rules import Cement, Practice
+    from handover.schedule.cases import Cases
 
     Floats = NDArray[np.float64]
 
@@ -46,17 +47,17 @@ class Slowest:
 
 @dataclass(frozen=True)
 class Concrete:
-    """The concrete of a job, as one mix for all members (``setting`` differs between them).
+    """The concrete of a job, as each member has it.
 
     Ages are equivalent hours at ``hydration.reference_c``, the same clock for heat, set and strength.
 
     Attributes:
-        hydration: Curve of hydration; ``tau_h`` has one value a member, shape (m,).
+        hydration: Curve of hydration; ``tau_h`` and ``activation_energy`` have a value a member, shape (m,).
         initial_set_h: Age at initial set, shape (m,). [h]
         final_set_h: Age at final set, shape (m,). [h]
         curve: Strength against age in days at ``reference_c``.
         reference_c: Of the strength curve. [degC]
-        per_hydration_hour: Hours at ``reference_c`` for each hour at the reference of hydration.
+        per_hydration_hour: Hours on the strength curve for each hour of hydration's clock, shape (m,).
         specified_mpa: Specified strength. [MPa]
         heat_j_m3: Heat of full hydration. [J/m3]
     """
@@ -66,14 +67,24 @@ class Concrete:
     final_set_h: Floats
     curve: StrengthCurve
     reference_c: float
-    per_hydration_hour: float
+    per_hydration_hour: Floats
     specified_mpa: float
     heat_j_m3: float
 
-    def strength(self, age_h: Floats, final_set_h: Floats | float) -> Floats:
-        """Return the strength at an age, nothing before final set, in MPa."""
-        ratio = self.curve.ratio(age_h * self.per_hydration_hour / _DAY)
-        return np.where(age_h < final_set_h, 0.0, self.specified_mpa * ratio)
+    def strength(self, age_h: Floats, members: slice) -> Floats:
+        """Return the strength at an age, nothing before final set.
+
+        Args:
+            age_h: Shape (n, m, k), for the m ``members``. [h]
+            members: Which.
+
+        Returns:
+            Same shape. [MPa]
+        """
+        days = age_h * self.per_hydration_hour[members, np.newaxis] / _DAY
+        return np.where(
+            age_h < self.final_set_h[members, np.newaxis], 0.0, self.specified_mpa * self.curve.ratio(days)
+        )
 
     def age_at_strength(self, strength_mpa: float) -> Floats:
         """Return the age at which a strength is reached, but not before final set, in h, shape (m,)."""
@@ -81,14 +92,8 @@ class Concrete:
         return np.maximum(days * _DAY / self.per_hydration_hour, self.final_set_h)
 
 
-def concrete_of(mix: Mix, setting: Floats, practice: Practice) -> Concrete:
-    """Return the concrete of a mix.
-
-    Args:
-        mix: As the record has it.
-        setting: Factor on the time to set, shape (m,).
-        practice: Rules and cements.
-    """
+def concrete_of(mix: Mix, cases: Cases, practice: Practice) -> Concrete:
+    """Return the concrete of a mix as each member has it."""
     cement = practice.cements[mix.cement]
     lime = practice["fly-ash.lime"] if mix.fly_ash else None
     plain = hydration_curve(
@@ -98,7 +103,9 @@ def concrete_of(mix: Mix, setting: Floats, practice: Practice) -> Concrete:
         slag=mix.slag,
         fly_ash_cao=lime,
     )
-    hydration = scaled(plain, setting * _admixtures(mix.admixtures, practice))
+    energy = np.asarray(plain.activation_energy * cases.energy)
+    slower = scaled(plain, cases.setting * _admixtures(mix.admixtures, practice))
+    hydration = replace(slower, activation_energy=energy)
     reference_c = practice[_REFERENCES[cement.form]]
     initial = initial_set_degree(mix.water_cementitious, practice["setting.initial"])
     final = final_set_degree(mix.water_cementitious, practice["setting.final"])
@@ -108,9 +115,7 @@ def concrete_of(mix: Mix, setting: Floats, practice: Practice) -> Concrete:
         final_set_h=set_age(final, hydration),
         curve=_curve(cement, mix.fly_ash + mix.slag, practice),
         reference_c=reference_c,
-        per_hydration_hour=float(
-            arrhenius_rate(hydration.reference_c, plain.activation_energy, reference_c),
-        ),
+        per_hydration_hour=arrhenius_rate(hydration.reference_c, energy, reference_c) / cases.hardening,
         specified_mpa=mix.specified_strength,
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
     )

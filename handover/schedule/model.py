@@ -80,9 +80,10 @@ class Milestone:
         likely: The best estimate; None when not reached within the reach of the estimate.
         not_before: The cautious end of the band: what an owner is told. None as above.
         not_after: For what must not be missed (saw-joints): the early end at which it is too late. Else None.
-        confidence: Share of cases in which ``not_before`` is late enough; None where it is a bounding case.
+        confidence: Share of the cases in which ``not_before`` is late enough.
         basis: The weakest kind of weather hour that the date rests on.
         because: The reason.
+        spread_by: The uncertainty that moves the date most, with its share of the spread; else empty.
     """
 
     kind: MilestoneKind
@@ -91,6 +92,7 @@ class Milestone:
     because: Reason
     basis: Basis
     confidence: float | None = None
+    spread_by: tuple[Figure, ...] = ()
     not_after: datetime | None = None
 
 

@@ -12,7 +12,7 @@ from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.errors import OutOfRange, UnusableInput
 from handover.practice.rules import practice as rules_of_practice
-from handover.schedule.cases import LIKELY, cases
+from handover.schedule.cases import CENTRAL, MEMBERS, cases
 from handover.schedule.course import Course
 from handover.schedule.milestones import milestones
 from handover.schedule.mix import concrete_of
@@ -47,6 +47,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+SHARE = 0.90
+_MEDIAN = 0.5
 DATUM_C = 0.0  # of the temperature-time factor: ASTM C1074 for Type I; from memory, not checked
 _BASIS: dict[int, Basis] = {
     Origin.OBSERVED: "observed",
@@ -55,7 +57,16 @@ _BASIS: dict[int, Basis] = {
 }
 
 
-def plan_cure(job: JobRecord, weather: WeatherSeries, as_of: datetime, *, revision: int = 1) -> CureSchedule:
+def plan_cure(
+    job: JobRecord,
+    weather: WeatherSeries,
+    as_of: datetime,
+    *,
+    revision: int = 1,
+    typical: WeatherSeries | None = None,
+    share: float = SHARE,
+    members: int = MEMBERS,
+) -> CureSchedule:
     """Return the schedule of a job under its weather.
 
     Args:
@@ -63,13 +74,18 @@ def plan_cure(job: JobRecord, weather: WeatherSeries, as_of: datetime, *, revisi
         weather: Hourly, from the hour of the pour or before; what lies past its end is filled in as typical.
         as_of: Time of issue, aware.
         revision: Of the issue, 1 and up.
+        typical: A typical year of the place, from which the hours past the forecast are drawn.
+        share: Share of the cases that a "not before" is late enough for, above 0.5 and below 1.
+        members: How many cases are reckoned with.
 
     Raises:
         UnusableInput: The weather is of another place or time; carries all that is wrong.
-        OutOfRange: ``as_of`` is not aware.
+        OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
     """
     if as_of.tzinfo is None:
         raise OutOfRange("as_of needs a time zone")
+    if not _MEDIAN < share < 1.0:
+        raise OutOfRange(f"share is above {_MEDIAN} and below 1, not {share}")
     practice = rules_of_practice()
     until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
     findings = check_fit(weather, job.site, job.placement.start, until, as_of)
@@ -77,11 +93,12 @@ def plan_cure(job: JobRecord, weather: WeatherSeries, as_of: datetime, *, revisi
     if faults:
         raise UnusableInput(faults)
     job = _placed_on_the_map(job, weather)
-    whole = extend(weather, until)
-    members = cases(job, practice)
-    concrete = concrete_of(job.mix, members.setting, practice)
-    slab = follow(job, whole, members, concrete, practice, _made_at(weather, as_of))
-    course = Course(job, whole, practice, members, concrete, slab)
+    whole = extend(weather, until, typical=typical)
+    made_s = (weather.issued_at or as_of).timestamp()
+    drawn = cases(job, whole, practice, made_s=made_s, members=members, typical=typical)
+    concrete = concrete_of(job.mix, drawn, practice)
+    slab = follow(job, whole, drawn, concrete, practice)
+    course = Course(job, whole, practice, drawn, concrete, slab, share)
     basis = _basis_of(whole)
     course.milestones, refused = milestones(course, basis)
     course.watering = watering(course, *_watering_span(course), basis)
@@ -118,11 +135,6 @@ def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:
     return job.model_copy(update={"site": site})
 
 
-def _made_at(weather: WeatherSeries, as_of: datetime) -> float:
-    """Return when the forecast was made, UTC seconds; when it does not say, the time of issue."""
-    return (weather.issued_at or as_of).timestamp()
-
-
 def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
     """Return a function that tells the weakest kind of hour that an instant rests on."""
     known = weather.time.astype("datetime64[s]").astype(np.float64)
@@ -137,7 +149,7 @@ def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
 
 def _watering_span(course: Course) -> tuple[datetime, datetime]:
     """Return from when to when the slab is to be kept wet (or covered), by its cautious dates."""
-    horizon = datetime.fromtimestamp(float(course.slab_s(LIKELY)[-1]), UTC)
+    horizon = datetime.fromtimestamp(float(course.slab_s(CENTRAL)[-1]), UTC)
     starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
     ends = course.date(MilestoneKind.CURING_ENDS)
     starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
@@ -172,21 +184,20 @@ def _history(course: Course) -> SlabHistory:
     slab, concrete, last = course.slab, course.concrete, course.cases.last
     age = slab.age_h[:, last]
     curve = concrete.hydration
-    tau = np.asarray(curve.tau_h)[last][:, np.newaxis]
-    set_h = concrete.final_set_h[last][:, np.newaxis]
-    degree = replace(curve, tau_h=tau)
-    evaporation = slab.evaporation[:, last]
-    middle = slab.temperature_c[:, LIKELY, 1]
+    degree = replace(curve, tau_h=np.asarray(curve.tau_h)[last, np.newaxis])
+    on_curve = age * concrete.per_hydration_hour[last, np.newaxis]
+    evaporation = np.quantile(slab.evaporation[:, last], _ends(course.share), axis=1)
+    middle = slab.temperature_c[:, CENTRAL, 1]
     return SlabHistory(
         hours=slab.hours,
-        time=course.slab_s(LIKELY).astype("int64").astype("datetime64[s]"),
-        temperature_c=_band(slab.temperature_c[:, last]),
-        equivalent_age_h=_band(age * concrete.per_hydration_hour),
-        hydration=_band(degree_of_hydration(age, degree)),
-        strength_mpa=_band(concrete.strength(age, set_h)),
-        evaporation=evaporation[:, LIKELY],
-        evaporation_low=evaporation.min(axis=1),
-        evaporation_high=evaporation.max(axis=1),
+        time=course.slab_s(CENTRAL).astype("int64").astype("datetime64[s]"),
+        temperature_c=_band(slab.temperature_c[:, last], course.share),
+        equivalent_age_h=_band(on_curve, course.share),
+        hydration=_band(degree_of_hydration(age, degree), course.share),
+        strength_mpa=_band(concrete.strength(age, last), course.share),
+        evaporation=evaporation[1],
+        evaporation_low=evaporation[0],
+        evaporation_high=evaporation[2],
         reference_c=concrete.reference_c,
         temperature_time_factor=temperature_time_factor(
             slab.hours, (middle[:-1] + middle[1:]) / 2.0, DATUM_C
@@ -195,9 +206,17 @@ def _history(course: Course) -> SlabHistory:
     )
 
 
-def _band(values: Floats) -> Band:
-    """Return a quantity (hours, cases, depths) as likely, low and high."""
-    return Band(_depths(values[:, LIKELY]), _depths(values.min(axis=1)), _depths(values.max(axis=1)))
+def _ends(share: float) -> tuple[float, float, float]:
+    """Return the quantiles of a band: its low end, its middle, its high end."""
+    return 1.0 - share, _MEDIAN, share
+
+
+def _band(values: Floats, share: float) -> Band:
+    """Return a quantity (hours, members, depths) as likely, low and high."""
+    ordered = np.sort(values, axis=1)
+    last = values.shape[1] - 1
+    low, likely, high = (_depths(ordered[:, round(end * last)]) for end in _ends(share))
+    return Band(likely, low, high)
 
 
 def _depths(values: Floats) -> Depths:
@@ -211,7 +230,7 @@ def _assumptions(job: JobRecord, slab: Slab, practice: Practice) -> Iterable[Ass
     if job.placement.concrete_temperature is None:
         yield Assumption(
             "placement.concrete_temperature",
-            f"{slab.initial_c[LIKELY]:.1f} degC",
+            f"{slab.initial_c[CENTRAL]:.1f} degC",
             "Air temperature at placement, but no colder than ready-mix is delivered",
         )
     if job.placement.finished is None:
@@ -228,8 +247,8 @@ def _figures(job: JobRecord, concrete: Concrete) -> Iterable[Figure]:
     yield Figure("cementitious", job.mix.cementitious, "kg/m3")
     yield Figure("activation_energy", float(np.ravel(curve.activation_energy)[0]), "J/mol")
     yield Figure("ultimate_hydration", float(np.ravel(curve.ultimate)[0]), "1")
-    yield Figure("hydration_time", float(np.ravel(curve.tau_h)[LIKELY]), "h")
+    yield Figure("hydration_time", float(np.ravel(curve.tau_h)[CENTRAL]), "h")
     yield Figure("hydration_slope", float(np.ravel(curve.beta)[0]), "1")
-    yield Figure("initial_set_age", float(concrete.initial_set_h[LIKELY]), "h")
-    yield Figure("final_set_age", float(concrete.final_set_h[LIKELY]), "h")
+    yield Figure("initial_set_age", float(concrete.initial_set_h[CENTRAL]), "h")
+    yield Figure("final_set_age", float(concrete.final_set_h[CENTRAL]), "h")
     yield Figure("reference_temperature", concrete.reference_c, "degC")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.cases import FAST, LIKELY, SLOW
+from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 
@@ -39,7 +39,7 @@ def _drying(course: Course) -> Iterator[Risk]:
     Two levels; the lower one leaves out nothing that the upper one holds.
     """
     practice = course.practice
-    first = course.cases.first.start + LIKELY
+    first = course.cases.first.start
     time_s, rate = _fresh_hours(course, first)
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
@@ -69,13 +69,14 @@ def _fresh_hours(course: Course, member: int) -> tuple[Floats, Floats]:
 
 
 def _frost(course: Course) -> Iterator[Risk]:
-    """Yield when the slab's top may freeze before it is strong enough, in the slow case."""
-    slow = course.cases.last.start + SLOW
-    slab = course.slab
-    time_s = course.slab_s(slow)
+    """Yield when the slab's top may freeze before it is strong enough, at the cold end of the band."""
+    last, slab = course.cases.last, course.slab
+    time_s = course.slab_s(CENTRAL)
     safe = course.date(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
-    top = slab.temperature_c[:, slow, 0]
+    top, air = (
+        _cold_end(each[:, last], course.share) for each in (slab.temperature_c[:, :, 0], slab.air.air_c)
+    )
     for run in _runs((top < 0.0) & young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
@@ -84,8 +85,13 @@ def _frost(course: Course) -> Iterator[Risk]:
             time_s[run],
             time_s[coldest],
             Figure("coldest_surface", float(top[coldest]), "degC"),
-            Figure("coldest_air", float(slab.air.air_c[run, slow].min()), "degC"),
+            Figure("coldest_air", float(air[run].min()), "degC"),
         )
+
+
+def _cold_end(values: Floats, share: float) -> Floats:
+    """Return the value that so large a share of the members stays above, hour by hour."""
+    return np.asarray(np.quantile(values, 1.0 - share, axis=1))
 
 
 def _rain(course: Course) -> Iterator[Risk]:
@@ -166,8 +172,7 @@ def _of_the_work(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
 
 
 def _of_the_weather(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    slow = course.cases.last.start + SLOW
-    cold = _coldest_while_curing(course, slow)
+    cold = _coldest_while_curing(course)
     by_code = {risk.code: risk for risk in sorted(dangers, key=_peak_first)}
     if cold <= course.practice["frost.cold-weather"]:
         yield "cold-weather", (Figure("coldest_air", cold, "degC"),)
@@ -189,22 +194,19 @@ def _peak_first(risk: Risk) -> tuple[str, float]:
     return risk.code, -risk.start.timestamp()
 
 
-def _coldest_while_curing(course: Course, member: int) -> float:
-    slab = course.slab
+def _coldest_while_curing(course: Course) -> float:
+    """Return the coldest air while the slab cures, at the cold end of the band."""
     ends = course.date(MilestoneKind.CURING_ENDS)
-    time_s = course.slab_s(member)
-    curing = time_s <= (np.inf if ends is None else ends.timestamp())
-    return float(slab.air.air_c[curing, member].min())
+    curing = course.slab_s(CENTRAL) <= (np.inf if ends is None else ends.timestamp())
+    return float(_cold_end(course.slab.air.air_c[curing][:, course.cases.last], course.share).min())
 
 
 def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
-    """Yield the strength of the slowest concrete at an instant, and the strength it needs by then."""
-    slow = course.cases.last.start + SLOW
-    slab = course.slab
-    hours = (when.timestamp() - slab.placed_s[slow]) / HOUR
-    age = np.interp(hours, slab.hours, slab.age_h[:, slow].min(axis=1))
-    strength = course.concrete.strength(np.asarray(age), course.concrete.final_set_h[slow])
-    yield Figure("strength_then", float(strength), "MPa")
+    """Yield the strength at an instant, at the low end of the band, and the strength it needs by then."""
+    slab, last = course.slab, course.cases.last
+    hour = int(np.searchsorted(course.slab_s(CENTRAL), when.timestamp()))
+    strength = course.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
+    yield Figure("strength_then", float(_cold_end(strength, course.share)[0]), "MPa")
     gates = course.practice.gates_of(MilestoneKind.FROST_SAFE, course.job.slab.use)
     yield Figure("frost_safe_strength", max(gate.value or 0.0 for gate in gates), "MPa")
 
@@ -214,10 +216,9 @@ def _cold_water(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     water, limit = course.job.curing.water_temperature, course.practice["water.cooler"]
     if water is None:
         return
-    slab, member = course.slab, course.cases.last.start + FAST
-    time_s = course.slab_s(member)
     starts = [visit.start.timestamp() for day in course.watering for visit in day.visits]
-    surface = np.interp(starts, time_s, slab.temperature_c[:, member, 0]) if starts else np.zeros(0)
+    known = course.slab.temperature_c[:, CENTRAL, 0]
+    surface = np.interp(starts, course.slab_s(CENTRAL), known) if starts else np.zeros(0)
     if len(surface) and surface.max() - water > limit:
         yield (
             "curing-water",

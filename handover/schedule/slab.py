@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.concrete.evaporation import evaporation_rate, wind_at
-from handover.concrete.heat import Column, Exchange, Layer, Surface, column, exchange, march
+from handover.concrete.heat import Column, Layer, Surface, column, exchange, march
 from handover.concrete.heat import Concrete as Hydrating
 from handover.concrete.psychrometrics import vapour_pressure
-from handover.schedule.cases import air_error
 from handover.schedule.course import HOUR
+from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -31,6 +31,7 @@ DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below
 _SKIN = 0.5  # m; how deep the warmth of the last days reaches into the ground
+_DRIEST = 0.02  # relative humidity
 _FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes up to here, of an hour after
 
 
@@ -72,37 +73,39 @@ def reach_seconds() -> float:
 
 
 def follow(
-    job: JobRecord,
-    weather: WeatherSeries,
-    cases: Cases,
-    concrete: Concrete,
-    practice: Practice,
-    ahead_of_s: float,
+    job: JobRecord, weather: WeatherSeries, cases: Cases, concrete: Concrete, practice: Practice
 ) -> Slab:
-    """March the slab of a job through its weather.
+    """March the slab of a job through its weather, every member at once.
 
     Args:
         job: The record.
-        weather: Unbroken from an hour before the first placement to `DAYS` after the last.
-        cases: Members.
+        weather: Unbroken from before the first placement to `DAYS` after the last.
+        cases: Members, with their errors of that weather.
         concrete: Their concrete.
         practice: Rules and materials.
-        ahead_of_s: When the forecast was made, UTC seconds: its error grows from there.
     """
     steps = _steps()
     instants = np.concatenate([[0.0], np.cumsum(steps)])
-    moments = cases.placed_s + instants[:, np.newaxis]
-    sampled = _sample(weather, moments, cases, practice, ahead_of_s)
+    met = _sample(weather, instants, cases)
     shelter = practice.materials["exposure"][job.slab.exposure]
-    near = wind_at(sampled["wind_ms"]) * shelter["wind"]
-    vapour = vapour_pressure(sampled["air_c"], sampled["relative_humidity"])
-    cover = cover_resistance(job, practice)
+    near = wind_at(met["wind_ms"]) * shelter["wind"]
     grid = _column(job, practice)
-    initial = _placed_c(job, sampled["air_c"][0], practice)
+    initial = _placed_c(job, met["air_c"][0], practice) + cases.placed_c
+    look = practice.materials["surface"]
     result = march(
         grid,
         _hydrating(concrete, practice),
-        _exchange(practice, shelter, sampled, near, vapour, cover, cases),
+        exchange(
+            Surface(look["absorptivity"], look["emissivity"], shelter["sky"], shelter["sun"]),
+            air_c=met["air_c"],
+            vapour_pa=vapour_pressure(met["air_c"], met["relative_humidity"]),
+            wind_ms=near,
+            cloud=met["cloud"],
+            shortwave_wm2=met["sun"] * cases.sun,
+            cover=_laid(cover_resistance(job, practice), len(steps))[:, np.newaxis],
+            film_factor=cases.film,
+            evaporation_factor=cases.evaporation,
+        ),
         steps=steps,
         initial_c=_initial(grid, initial, weather, cases),
         deep_c=_mean_air(weather, cases.placed_s, DAYS),
@@ -110,7 +113,8 @@ def follow(
         keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR)),
     )
     whole = np.isin(np.round(instants), np.round(result.seconds))
-    air = Air(sampled["air_c"][whole], sampled["relative_humidity"][whole], near[whole])
+    air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
+    surface_c = result.temperature_c[:, :, 0]
     return Slab(
         hours=result.seconds / HOUR,
         placed_s=cases.placed_s,
@@ -118,7 +122,7 @@ def follow(
         age_h=result.equivalent_age_h,
         air=air,
         evaporation=cases.evaporation
-        * evaporation_rate(result.temperature_c[:, :, 0], air.air_c, air.relative_humidity, air.wind_ms),
+        * evaporation_rate(surface_c, air.air_c, air.relative_humidity, air.wind_ms),
         initial_c=initial,
     )
 
@@ -138,42 +142,48 @@ def _steps() -> Floats:
     return np.concatenate([fine, middling, np.full(DAYS * 24 - _MIDDLING, HOUR)])
 
 
-def _sample(
-    weather: WeatherSeries, moments: Floats, cases: Cases, practice: Practice, ahead_of_s: float
+def _sample(weather: WeatherSeries, instants: Floats, cases: Cases) -> dict[str, Floats]:
+    """Return the weather that members meet: at the step instants (s+1, m), the sun over the steps (s, m)."""
+    hourly = _with_errors(weather, cases)
+    parts = [
+        _sample_group(weather, hourly, group, cases.placed_s[group.start] + instants)
+        for group in (slice(0, cases.lasts), slice(cases.lasts, len(cases)))
+    ]
+    return {name: np.concatenate([part[name] for part in parts], axis=1) for name in parts[0]}
+
+
+def _with_errors(weather: WeatherSeries, cases: Cases) -> dict[str, Floats]:
+    """Return the hourly weather with each member's errors, shape (n, m)."""
+    errors = cases.errors
+    cloud = np.clip(weather.cloud[:, np.newaxis] + errors["cloud"], 0.0, 1.0)
+    through = transmission(cloud) / transmission(weather.cloud)[:, np.newaxis]
+    return {
+        "air_c": weather.air_c[:, np.newaxis] + errors["air_c"],
+        "relative_humidity": np.clip(
+            weather.relative_humidity[:, np.newaxis] + errors["relative_humidity"], _DRIEST, 1.0
+        ),
+        "wind_ms": weather.wind_ms[:, np.newaxis] * np.maximum(1.0 + errors["wind_ms"], 0.0),
+        "cloud": cloud,
+        "sun": weather.shortwave_wm2[:, np.newaxis] * through,
+    }
+
+
+def _sample_group(
+    weather: WeatherSeries, hourly: dict[str, Floats], group: slice, moments: Floats
 ) -> dict[str, Floats]:
-    """Return the weather at the step instants (s+1, m), and the sun over the steps (s, m)."""
+    """Return the weather of members placed at the same time."""
     known = weather.time.astype("datetime64[s]").astype(np.float64)
+    at = np.clip(np.searchsorted(known, moments, side="right") - 1, 0, len(known) - 2)
+    share = ((moments - known[at]) / (known[at + 1] - known[at]))[:, np.newaxis]
     sampled = {
-        name: np.interp(moments, known, getattr(weather, name))
+        name: hourly[name][at][:, group] * (1.0 - share) + hourly[name][at + 1][:, group] * share
         for name in ("air_c", "relative_humidity", "wind_ms", "cloud")
     }
-    error = air_error((moments - ahead_of_s) / HOUR, practice)
-    sampled["air_c"] = sampled["air_c"] - cases.slower * error
-    fallen = np.concatenate([[0.0], np.cumsum(weather.shortwave_wm2[1:])]) * HOUR
-    sampled["sun"] = np.diff(np.interp(moments, known, fallen), axis=0) / np.diff(moments, axis=0)
+    sun = hourly["sun"][:, group]
+    fallen = np.concatenate([np.zeros((1, sun.shape[1])), np.cumsum(sun[1:], axis=0)]) * HOUR
+    reached = fallen[at] * (1.0 - share) + fallen[at + 1] * share
+    sampled["sun"] = np.diff(reached, axis=0) / np.diff(moments)[:, np.newaxis]
     return sampled
-
-
-def _exchange(
-    practice: Practice,
-    shelter: dict[str, float],
-    sampled: dict[str, Floats],
-    near: Floats,
-    vapour: Floats,
-    cover: float,
-    cases: Cases,
-) -> Exchange:
-    look = practice.materials["surface"]
-    return exchange(
-        Surface(look["absorptivity"], look["emissivity"], shelter["sky"], shelter["sun"]),
-        air_c=sampled["air_c"],
-        vapour_pa=vapour,
-        wind_ms=near,
-        cloud=sampled["cloud"],
-        shortwave_wm2=sampled["sun"],
-        cover=_laid(cover, len(sampled["sun"]))[:, np.newaxis],
-        evaporation_factor=cases.evaporation,
-    )
 
 
 def _laid(cover: float, steps: int) -> Floats:

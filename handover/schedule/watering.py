@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from handover.schedule.cases import LIKELY
+from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
 from handover.schedule.model import Visit, WateringDay
 
@@ -222,7 +222,7 @@ def _bounds(day: date, zone: ZoneInfo) -> tuple[float, float]:
 def _slots(day: date, course: Course, starts: datetime, ends: datetime) -> Slots:
     grid = np.arange(*_bounds(day, course.job.zone), SLOT_H * HOUR)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR <= ends.timestamp())]
-    lost = np.interp(grid + SLOT_H * HOUR / 2, course.slab_s(LIKELY), course.slab.evaporation[:, LIKELY])
+    lost = np.interp(grid + SLOT_H * HOUR / 2, course.slab_s(CENTRAL), course.slab.evaporation[:, CENTRAL])
     return Slots(
         start_s=grid,
         lost=lost * SLOT_H,
@@ -250,7 +250,7 @@ def _somebody_there(grid: Floats, course: Course) -> NDArray[np.bool_]:
 def freezing_ahead(grid: Floats, course: Course) -> NDArray[np.bool_]:
     """Tell for each slot whether air or surface may freeze before the water has dried."""
     known = course.weather_s()
-    surface = np.interp(known, course.slab_s(LIKELY), course.slab.temperature_c[:, LIKELY, 0])
+    surface = np.interp(known, course.slab_s(CENTRAL), course.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(course.weather.air_c, surface)
     ends = grid + _FROST_AHEAD_H * HOUR
     spans = [(known >= start - HOUR) & (known <= end) for start, end in zip(grid, ends, strict=True)]

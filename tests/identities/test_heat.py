@@ -436,3 +436,37 @@ def test_a_start_that_does_not_fit_is_refused() -> None:
             initial_c=np.zeros((1, 5)),
             deep_c=None,
         )
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_weather_makes_it_run_away(seed: int) -> None:
+    """Gales, a slab wet and dry, sun and frost in turn, in steps of an hour.
+
+    No weather cools a surface by 100 K below the coldest air (a sky of 0 K takes less) or heats it by 60 K above
+    the hottest (full sun on a still day).
+    """
+    random = np.random.default_rng(seed)
+    members, hours = 50, 200
+    steps = np.full(hours, 3600.0)
+    air_c = random.uniform(-30.0, 50.0, (hours + 1, members))
+    outcome = march(
+        column(Layer(0.1, 1.9, 2.35e6, 8), [Layer(1.5, 1.0, 2.0e6, 9, 1.4)]),
+        INERT,
+        exchange(
+            Surface(),
+            air_c=air_c,
+            vapour_pa=vapour_pressure(air_c, random.uniform(0.02, 1.0, air_c.shape)),
+            wind_ms=random.uniform(0.0, 30.0, air_c.shape),
+            cloud=random.uniform(0.0, 1.0, air_c.shape),
+            shortwave_wm2=random.uniform(0.0, 1100.0, (hours, members)),
+            film_factor=2.0,
+            evaporation_factor=2.0,
+        ),
+        steps=steps,
+        initial_c=np.full((members, 18), 40.0),
+        deep_c=10.0,
+        wetness=lambda number, _: np.full(members, float(number % 3 > 0)),
+    )
+    surface = outcome.temperature_c[:, :, 0]
+    assert surface.min() > -130.0
+    assert surface.max() < 110.0

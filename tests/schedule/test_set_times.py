@@ -2,9 +2,9 @@
 
 Source: hours to set by temperature, a university and trade table (70 degF 6 h, 80 degF 4 h ...). Its ends,
 about 100 minutes at 100 degF and about 4 h at 80 degF, were read in trade pages; the cells between are from
-memory. The table does not say which set it means. Finishers work between initial and final set, so the middle
-of the two is compared. Tolerance 30 %: the table itself implies activation energies from 34 to 58 kJ/mol, and no
-single one can follow it more closely.
+memory. The table does not say which set it means. Finishers work between initial and final set, so the
+middle of the two is compared. Tolerance 30 %: the table itself implies activation energies from 34 to 58
+kJ/mol, and no single one can follow it more closely.
 """
 
 from __future__ import annotations
