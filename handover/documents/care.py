@@ -137,11 +137,6 @@ class Care:
         kinds = (*MAIN, Kind.FROST_SAFE) if self._cold else MAIN
         return tuple(self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
 
-    @cached_property
-    def later(self) -> tuple[Row, ...]:
-        """Return the dates of later life."""
-        return tuple(self._row(each) for each in self.wording.owner_milestones if each.kind in LATER)
-
     @property
     def _cold(self) -> bool:
         return any(caution.code in COLD for caution in self.schedule.cautions)
@@ -230,12 +225,13 @@ class Care:
     @cached_property
     def stays_off(self) -> tuple[Row, ...]:
         """Return what must stay off, and until when."""
-        told = [
-            self._row(self.known[kind], self.say(f"stays-off.{kind}"), "")
-            for kind in STAYS_OFF
-            if kind in self.known
-        ]
+        told = [self._off(self.known[kind]) for kind in STAYS_OFF if kind in self.known]
         return (*told, *(self._never(each) for each in self.schedule.refusals if each.kind in STAYS_OFF))
+
+    def _off(self, words: MilestoneWords) -> Row:
+        """Return when a thing may come on; what the first page has not told already is told here."""
+        sentence = words.sentence if words.kind in LATER else ""
+        return self._row(words, self.say(f"stays-off.{words.kind}"), sentence)
 
     def _never(self, refusal: Refusal) -> Row:
         return Row(

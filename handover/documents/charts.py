@@ -27,7 +27,9 @@ if TYPE_CHECKING:
 
 WIDTH = 520.0
 LABEL = 14.0
-GAP = 10.0
+PITCH = 35.0
+"""From one row of flags to the next."""
+GAP = 8.0
 """Least space between two labels in one row."""
 SLAB_TONES = 12
 FLAG_KINDS = (
@@ -103,22 +105,24 @@ def flag(pole: float, width: float, right_edge: float) -> Flag:
 
 
 def rows(flags: Sequence[Flag]) -> list[int]:
-    """Return a row for each flag, 0 the lowest: no label on another, no pole through a label."""
+    """Return a row for each flag, 0 the lowest: no label on another, no pole through a label if it can be."""
     placed: dict[int, int] = {}
     for index in sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each)):
-        row = 0
-        while not _fits(flags, index, row, placed) and row <= len(flags):
-            row += 1
-        placed[index] = row
+        clear = [row for row in range(len(flags)) if _clear(flags, index, row, placed)]
+        best = [row for row in clear if _uncrossed(flags, index, row, placed)]
+        placed[index] = (best or clear)[0]
     return [placed[index] for index in range(len(flags))]
 
 
-def _fits(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
+def _clear(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
+    """Tell whether no label in the row is in the way; there are as many rows as flags, so one always is."""
+    return not any(there == row and flags[index].touches(flags[other]) for other, there in placed.items())
+
+
+def _uncrossed(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
     mine = flags[index]
-    return all(
-        not (there == row and mine.touches(flags[other]))
-        and not (there < row and flags[other].covers(mine.pole))
-        and not (there > row and mine.covers(flags[other].pole))
+    return not any(
+        (there < row and flags[other].covers(mine.pole)) or (there > row and mine.covers(flags[other].pole))
         for other, there in placed.items()
     )
 
@@ -134,7 +138,7 @@ def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     shown = [each for each in told if scale.reaches(each)]
     flags = [_flag(wording, each, scale) for each in shown]
     levels = rows(flags)
-    top = 38.0 * (max(levels, default=0) + 1) + 8
+    top = PITCH * (max(levels, default=0) + 1) + 8
     listed = " ".join(
         wording.say("chart.time-line.item", title=each.title, when=each.when.text)
         for each in shown
@@ -142,7 +146,7 @@ def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     )
     drawing = Drawing(
         width,
-        top + 92,
+        top + 78,
         wording.say("chart.time-line.title", days=round(days)),
         wording.say("chart.time-line.desc", list=listed),
         "time-line",
@@ -151,7 +155,7 @@ def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     _wet_bar(drawing, wording, scale, top + 32)
     _day_ticks(drawing, wording, scale, top + 32 + 20)
     for words, banner, level in zip(shown, flags, levels, strict=True):
-        _draw_flag(drawing, wording, words, banner, top, top - 38.0 * (level + 1))
+        _draw_flag(drawing, wording, words, banner, top, top - PITCH * (level + 1))
     return _chart(drawing, wording.say("chart.time-line.read"))
 
 

@@ -43,7 +43,7 @@ FIELD_KINDS: dict[str, KindName] = {
     "depth": "thickness",
 }
 """Of what kind a value of the record is, by the last part of its name."""
-IN_TABLES = {"ticket", "cylinder", "walkthrough", "visit"}
+IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed"}
 DAILY_TO = 28
 """The slab's history is told day by day up to here, then every four weeks."""
 

@@ -1,4 +1,4 @@
-"""A schedule written by hand: plausible, not computed, so that the documents can be tried without the physics."""
+"""A schedule written by hand: plausible, not computed, to try the documents on without the physics."""
 
 from __future__ import annotations
 
@@ -55,6 +55,11 @@ DATES: tuple[tuple[MilestoneKind, float | None, float | None, str], ...] = (
     (Kind.FLOOR_COVERING, 24 * 35.0, 24 * 37.0, "typical"),
     (Kind.SEAL, 24 * 35.0, 24 * 37.0, "typical"),
     (Kind.DEICING_SALT, 24 * 300.0, 24 * 300.0, "typical"),
+)
+
+
+ALWAYS = tuple(
+    Caution(code) for code in ("caustic", "silica", "slips", "electricity", "nails", "children-animals")
 )
 
 
@@ -125,8 +130,8 @@ def milestones() -> tuple[Milestone, ...]:
         likely = None if likely_h is None else END + timedelta(hours=likely_h)
         cautious = None if cautious_h is None else END + timedelta(hours=cautious_h)
         rules = list(catalog("en").find(f"rule.{kind}"))
-        governing = gate(f"{kind}.{rules[0]}", likely, cautious, Figure("age", (cautious_h or 0) * 1.0, "h"))
-        other = gate(f"{kind}.{rules[-1]}", likely, cautious, Figure("required strength", 3.5, "MPa"))
+        governing = gate(f"{kind}.{rules[0]}", likely, cautious, Figure("needed", cautious_h or 0.0, "h"))
+        other = gate(f"{kind}.{rules[-1]}", likely, cautious, Figure("needed", 3.5, "MPa"))
         after = END + timedelta(hours=14.7) if kind == Kind.SAW_JOINTS else None
         made.append(
             Milestone(kind, likely, cautious, Reason(governing, (other,)), basis, 0.9, after)  # type: ignore[arg-type]
@@ -138,8 +143,14 @@ def watering(days: int) -> tuple[WateringDay, ...]:
     made = []
     for number in range(days):
         day = (START + timedelta(days=number)).replace(hour=0, minute=0)
-        hours = ((6.5, 7.5), (12.0, 13.0), (17.0, 18.0), (20.0, 20.75)) if number else ((14.0, 15.0), (18.0, 19.0), (21.0, 21.5))
-        visits = tuple(Visit(day + timedelta(hours=a), day + timedelta(hours=b), 410.0 * (b - a)) for a, b in hours)
+        hours = (
+            ((6.5, 7.5), (12.0, 13.0), (17.0, 18.0), (20.0, 20.75))
+            if number
+            else ((14.0, 15.0), (18.0, 19.0), (21.0, 21.5))
+        )
+        visits = tuple(
+            Visit(day + timedelta(hours=a), day + timedelta(hours=b), 410.0 * (b - a)) for a, b in hours
+        )
         rainy = number == 2
         made.append(
             WateringDay(
@@ -196,13 +207,23 @@ def make_job(**parts: Any) -> JobRecord:
             "placed_as_planned": True,
         },
         "ticket": (
-            {"number": "40117", "batched": START - timedelta(minutes=35), "volume": 7.6, "slump": 0.114, "temperature": 28.9},
+            {
+                "number": "40117",
+                "batched": START - timedelta(minutes=35),
+                "volume": 7.6,
+                "slump": 0.114,
+                "temperature": 28.9,
+            },
             {"number": "40119", "batched": START + timedelta(minutes=15), "volume": 3.1, "water_added": 0.0},
         ),
         "cylinder": ({"age": 168.0, "strength": 16.9, "cured": "field"},),
         "walkthrough": (
             {"item": "Door line checked with a straightedge", "ok": True},
-            {"item": "Edges rubbed after the boards come off", "ok": False, "note": "Crew comes back on Wednesday"},
+            {
+                "item": "Edges rubbed after the boards come off",
+                "ok": False,
+                "note": "Crew comes back on Wednesday",
+            },
         ),
     }
     record.update(parts)
@@ -231,13 +252,13 @@ def make_schedule(*, days: int = 7, method: str = "sprinkler", **parts: Any) -> 
                 START.replace(hour=13, minute=0),
                 START.replace(hour=17, minute=0),
                 START.replace(hour=15, minute=0),
-                (Figure("evaporation", 0.83, "kg/m2/h"),),
+                (Figure("peak", 0.83, "kg/m2/h"),),
             ),
         ),
-        cautions=(Caution("caustic-concrete"),),
+        cautions=(Caution("caustic", source="a source named here"),),
         history=history(700),
         assumed=(Assumption("mix.cement", "I", "the most common cement"),),
-        refusals=(Refusal("tendons", "engineer-decides-tendons"),),
+        refusals=(),
     )
     return replace(schedule, **parts)
 
@@ -262,3 +283,9 @@ def job_with() -> Any:
 def schedule_with() -> Any:
     """Return the maker of schedules: days of curing, method, parts by name."""
     return make_schedule
+
+
+@pytest.fixture(scope="module")
+def module_inputs() -> tuple[JobRecord, CureSchedule]:
+    """Return a job and its schedule for a whole module: rendering takes its time."""
+    return make_job(), make_schedule(cautions=ALWAYS)

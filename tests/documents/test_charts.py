@@ -1,0 +1,163 @@
+"""The pictures: well-formed, told in words, and no label on another."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from handover.documents import charts
+from handover.documents.charts import flag, nice_ticks, required_strength, rows
+from handover.documents.svg import INKS, Drawing
+from handover.documents.wording import Wording
+from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+SVG = "{http://www.w3.org/2000/svg}"
+DRAWN = (charts.time_line, charts.strength, charts.weather_strip)
+
+labels = st.lists(st.tuples(st.floats(16, 504), st.floats(30, 230)), min_size=1, max_size=7)
+
+
+@given(labels)
+def test_flags_keep_apart(drawn: list[tuple[float, float]]) -> None:
+    flags = [flag(pole, width, 518) for pole, width in drawn]
+    levels = rows(flags)
+    for one in range(len(flags)):
+        for other in range(one):
+            if levels[one] == levels[other]:
+                assert not flags[one].touches(flags[other])
+
+
+@given(labels)
+def test_flags_stay_on_the_paper(drawn: list[tuple[float, float]]) -> None:
+    for pole, width in drawn:
+        assert 0 <= max(flag(pole, width, 518).right, pole) <= 518
+
+
+def test_no_pole_runs_through_a_label_of_an_ordinary_week() -> None:
+    flags = [flag(pole, 110, 518) for pole in (70, 119, 207, 282, 282, 514)]
+    levels = rows(flags)
+    for one, row in zip(flags, levels, strict=True):
+        for other, above in zip(flags, levels, strict=True):
+            assert not (row < above and one.covers(other.pole))
+
+
+@pytest.mark.parametrize("draw", DRAWN)
+def test_charts_are_told_in_words(
+    draw: Callable[[Wording], charts.Chart], job: JobRecord, schedule: CureSchedule
+) -> None:
+    chart = draw(Wording(job, schedule))
+    root = ET.fromstring(chart.svg)  # noqa: S314 - our own drawing
+    title, desc = root.findtext(f"{SVG}title"), root.findtext(f"{SVG}desc")
+    assert title
+    assert desc
+    assert len(desc) > len(title)
+    assert chart.read.endswith(".")
+
+
+@pytest.mark.parametrize("draw", DRAWN)
+@pytest.mark.parametrize("units", ["us", "si"])
+@pytest.mark.parametrize("days", [1, 28])
+def test_all_text_stands_on_the_paper(
+    draw: Callable[[Wording], charts.Chart],
+    units: str,
+    days: int,
+    job: JobRecord,
+    schedule_with: Callable[..., CureSchedule],
+) -> None:
+    root = ET.fromstring(draw(Wording(job, schedule_with(days=days), units=units)).svg)  # type: ignore[arg-type]  # noqa: S314
+    _, _, width, height = (float(each) for each in root.attrib["viewBox"].split())
+    for text in root.iter(f"{SVG}text"):
+        assert 0 <= float(text.attrib["x"]) <= width
+        assert 8 <= float(text.attrib["y"]) <= height
+
+
+def test_the_time_line_shows_the_dates_that_fall_on_it(job: JobRecord, schedule: CureSchedule) -> None:
+    svg = charts.time_line(Wording(job, schedule)).svg
+    for words in ("Walk", "Wed Jul 15, 9:30 am", "Car", "Stop watering", "Loaded truck", "Keep it wet"):
+        assert f">{words}</text>" in svg
+
+
+def test_a_date_past_the_time_line_is_not_on_it(
+    job: JobRecord, schedule_with: Callable[..., CureSchedule], schedule: CureSchedule
+) -> None:
+    def delayed(milestone: Milestone) -> Milestone:
+        if milestone.kind != MilestoneKind.HEAVY_VEHICLES or milestone.not_before is None:
+            return milestone
+        return Milestone(
+            milestone.kind,
+            milestone.likely,
+            milestone.not_before + timedelta(days=150),
+            milestone.because,
+            milestone.basis,
+        )
+
+    late = schedule_with(milestones=tuple(map(delayed, schedule.milestones)))
+    assert "Loaded truck" not in charts.time_line(Wording(job, late)).svg
+
+
+def test_texts_are_escaped() -> None:
+    drawing = Drawing(10, 10, "<title>", 'a "desc" & more', "x")
+    drawing.text((1, 9), "<b>&</b>")
+    root = ET.fromstring(str(drawing))  # noqa: S314 - our own drawing
+    assert root.findtext(f"{SVG}title") == "<title>"
+    assert root.findtext(f"{SVG}text") == "<b>&</b>"
+
+
+def gate(*figures: Figure) -> Gate:
+    return Gate("any", None, None, "", "computed", figures)
+
+
+@pytest.mark.parametrize(
+    ("figures", "needed"),
+    [
+        ((Figure("needed", 3.5, "MPa"),), 3.5),
+        ((Figure("needed", 0.5, "1"), Figure("specified_strength", 20.0, "MPa")), 10.0),
+        ((Figure("needed", 24.0, "h"),), None),
+        ((Figure("needed", 0.26, "1"), Figure("water_cementitious", 0.5, "1")), None),
+    ],
+)
+def test_the_strength_a_date_waits_for(figures: tuple[Figure, ...], needed: float | None) -> None:
+    milestone = Milestone(MilestoneKind.LIGHT_WORK, None, None, Reason(gate(*figures)), "forecast")
+    assert required_strength(milestone) == needed
+
+
+@given(st.floats(0.01, 1e5))
+def test_ticks_are_few_and_reach_past_the_highest(highest: float) -> None:
+    ticks = nice_ticks(highest)
+    assert ticks[0] == 0
+    assert ticks[-1] >= highest * (1 - 1e-6)
+    assert 3 <= len(ticks) <= 6
+
+
+def luminance(ink: str) -> float:
+    parts = [int(ink[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(ink: str, paper: str) -> float:
+    light, dark = sorted((luminance(INKS[ink]), luminance(INKS[paper])), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.parametrize("ink", ["ink", "soft", "water", "warm"])
+@pytest.mark.parametrize("paper", ["paper", "wash", "wet", "sand"])
+def test_inks_stand_out(ink: str, paper: str) -> None:
+    """WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text."""
+    assert contrast(ink, paper) >= 4.5
+
+
+def test_the_slab_darkens_step_by_step() -> None:
+    tones = [luminance(INKS[f"slab{tone}"]) for tone in range(charts.SLAB_TONES)]
+    assert tones == sorted(tones, reverse=True)

@@ -1,0 +1,252 @@
+"""Every code has words, words are plain, and one instruction has one wording."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from dataclasses import replace
+from datetime import timedelta
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, get_args
+
+import pytest
+
+from handover.documents.catalog import MissingWords, catalog, slug
+from handover.documents.icons import NAMES
+from handover.documents.measures import reader_value, rounded
+from handover.documents.templating import languages, read_text, search_path, templates_folder
+from handover.documents.wording import OWNER_KINDS, Wording
+from handover.errors import UnusableInput
+from handover.jobs.model import Base, Exposure, Method, SlabUse
+from handover.schedule.model import Basis, Caution, Figure, Mark, MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+LANGUAGES = languages()
+WATERED = tuple(method for method in get_args(Method) if method != "curing compound")
+
+
+def practice(name: str) -> dict[str, Any]:
+    return tomllib.loads(files("handover.practice").joinpath(name).read_text(encoding="utf-8"))
+
+
+def codes() -> Iterator[str]:
+    """Name every code that a schedule may carry, as a key of the catalog."""
+    yield from (f"rule.{gate['rule']}" for gate in practice("rules.toml")["gate"])
+    for code in practice("cautions.toml"):
+        yield from (f"caution.{code}.title", f"caution.{code}.text")
+    yield from (f"refusal.{code}" for code in practice("refusals.toml"))
+    for code in ("drying-precaution", "drying-watch", "frost", "rain-on-fresh"):  # as Risk names them
+        yield from (f"risk.{code}.title", f"risk.{code}.text")
+    # As WateringDay names them.
+    yield from (f"watering.none-{code}" for code in ("rain", "frost", "compound", "cover"))
+    for kind in MilestoneKind:
+        yield from (f"milestone.{kind}.{part}" for part in ("title", "sentence", "crew"))
+        yield f"milestone.short.{kind}"
+    for method in map(slug, get_args(Method)):
+        yield from (f"method.{method}", f"visit.{method}.title", f"visit.{method}.action")
+        yield from (f"your-part.{method}", f"your-part.{method}-text")
+    yield from (f"use.{slug(use)}" for use in get_args(SlabUse))
+    yield from (f"base.{slug(base)}" for base in get_args(Base))
+    yield from (f"exposure.{exposure}" for exposure in get_args(Exposure))
+    yield from (f"basis.{basis}" for basis in get_args(Basis))
+    yield from (f"mark.{slug(mark)}" for mark in get_args(Mark))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_code_has_words(language: str) -> None:
+    words = catalog(language)
+    assert [code for code in codes() if not words.has(code)] == []
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_method_says_how(language: str) -> None:
+    for method in get_args(Method):
+        assert read_text(f"{language}/how/{slug(method)}.md").strip()
+
+
+def figures_of_the_schedule() -> set[str]:
+    """Return the names of figures in the source of the room that makes them."""
+    room = Path(str(files("handover.schedule")))
+    return {
+        name
+        for file in room.glob("*.py")
+        for name in re.findall(r'Figure\(\s*"([^"]+)"', file.read_text("utf-8"))
+    }
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_every_figure_has_a_name(language: str) -> None:
+    named = set(catalog(language).find("figure"))
+    assert figures_of_the_schedule() - named == set()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_cautions_ask_only_for_figures_that_their_rule_gives(language: str) -> None:
+    words = catalog(language)
+    given = {code: set(rule.get("figures", ())) for code, rule in practice("cautions.toml").items()}
+    for code, figures in given.items():
+        asked = set(
+            re.findall(r"{(\w+)}", words.find(f"caution.{code}.text") + words.find(f"caution.{code}.title"))
+        )
+        assert asked <= figures, code
+
+
+def strings(tree: Any, above: str = "") -> Iterator[tuple[str, str]]:
+    for key, value in tree.items():
+        if isinstance(value, dict):
+            yield from strings(value, f"{above}{key}.")
+        elif isinstance(value, str):
+            yield f"{above}{key}", value
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_sentences_are_short(language: str) -> None:
+    """Plain words: no sentence of an owner's text has 20 words or more."""
+    office = ("data.", "chart.", "figure.", "mark.")
+    owner = [text for key, text in strings(catalog(language).tree) if not key.startswith(office)]
+    texts = owner + [
+        line.lstrip("-0123456789. ")
+        for file in (templates_folder() / language).rglob("*.md")
+        for line in file.read_text("utf-8").splitlines()
+    ]
+    sentences = [each for text in texts for each in re.split(r"(?<=[.!?])\s+", text)]
+    assert [each for each in sentences if len(each.split()) >= 20] == []
+
+
+def test_every_picture_is_there() -> None:
+    assert {file.stem for file in (templates_folder() / "icons").glob("*.svg")} == set(NAMES)
+
+
+def test_an_unknown_language_is_a_finding() -> None:
+    with pytest.raises(UnusableInput, match='no words in the language "tlh"'):
+        catalog("tlh")
+
+
+def test_a_missing_string_is_an_error_that_names_it() -> None:
+    with pytest.raises(MissingWords, match=r"sheet\.nothing-of-the-kind"):
+        catalog("en").say("sheet.nothing-of-the-kind")
+
+
+def test_a_missing_folder_of_templates_is_a_finding(tmp_path: Path) -> None:
+    with pytest.raises(UnusableInput, match="no such folder"):
+        search_path(tmp_path / "nowhere")
+
+
+def test_a_contractors_words_stand_in_for_ours(
+    tmp_path: Path, job: JobRecord, schedule: CureSchedule
+) -> None:
+    (tmp_path / "en").mkdir()
+    (tmp_path / "en" / "words.toml").write_text('[milestone.foot-traffic]\ntitle = "Step on it"\n', "utf-8")
+    wording = Wording(job, schedule, templates=tmp_path)
+    assert wording.title(MilestoneKind.FOOT_TRAFFIC) == "Step on it"
+    assert wording.title(MilestoneKind.SEAL) == "Seal it"
+
+
+def test_names_with_braces_are_only_names(job_with: Callable[..., JobRecord], schedule: CureSchedule) -> None:
+    job = job_with(contractor={"name": "{title} & {0}", "phone": "336-555-0117"})
+    assert "{title} & {0}" in Wording(job, schedule).caller
+
+
+def test_owner_is_told_dates_in_order_of_time(job: JobRecord, schedule: CureSchedule) -> None:
+    told = Wording(job, schedule).owner_milestones
+    assert {each.kind for each in told} <= set(OWNER_KINDS)
+    instants = [each.when.instant for each in told if each.when]
+    assert instants == sorted(instants)
+
+
+def test_a_date_past_the_estimate_sends_to_the_contractor(job: JobRecord, schedule: CureSchedule) -> None:
+    milestone = schedule.milestone(MilestoneKind.SEAL)
+    assert milestone is not None
+    words = Wording(job, schedule).milestone(replace(milestone, likely=None, not_before=None))
+    assert words.when is None
+    assert words.when_text == "Ask your contractor"
+
+
+@pytest.mark.parametrize("method", get_args(Method))
+def test_curing_ends_in_the_words_of_its_method(
+    method: str, job: JobRecord, schedule_with: Callable[..., CureSchedule]
+) -> None:
+    title = Wording(job, schedule_with(method=method)).title(MilestoneKind.CURING_ENDS)
+    watering = "water" in title.lower()
+    assert watering == (method in {"sprinkler", "soaker hose", "ponding"})
+
+
+def test_the_same_watering_reads_the_same_in_calendar_and_table(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    wording = Wording(job, schedule)
+    visit = schedule.watering[0].visits[0]
+    event, row = wording.visit_event(visit), wording.watering[0].visits[0]
+    assert event.title == row.title
+    assert row.action in event.description
+    assert row.amount in event.description
+
+
+def test_the_same_date_reads_the_same_in_calendar_and_sheet(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = Wording(job, schedule)
+    for milestone in schedule.milestones:
+        event, row = wording.owner_event(milestone), wording.milestone(milestone)
+        assert event.title == row.title
+        assert row.when_text in event.description
+        assert row.sentence in event.description
+
+
+def test_a_saw_window_that_closes_before_it_opens_is_told_as_stages(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    milestone = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    assert milestone is not None
+    assert milestone.not_before is not None
+    late = replace(milestone, not_after=milestone.not_before - timedelta(hours=1))
+    assert Wording(job, schedule).milestone(late).in_stages
+    assert not Wording(job, schedule).milestone(milestone).in_stages
+
+
+def test_cautions_carry_their_numbers_in_the_readers_units(
+    job: JobRecord, schedule_with: Callable[..., CureSchedule]
+) -> None:
+    cold = Caution("cold-weather", (Figure("coldest_air", -10.0, "degC"),))
+    dry = Caution("wet-dry", (Figure("dry_hours", 4.3, "h"),))
+    schedule = schedule_with(cautions=(cold, dry))
+    us, si = (Wording(job, schedule, units=units).cautions for units in ("us", "si"))
+    assert "14\N{NO-BREAK SPACE}°F" in us[0].text
+    assert "-10\N{NO-BREAK SPACE}°C" in si[0].text
+    assert "5 hours" in us[1].text
+
+
+@pytest.mark.parametrize(
+    ("value", "digits", "text"),
+    [
+        (1234.0, 2, "1,200"),
+        (0.0345, 2, "0.035"),
+        (0, 2, "0"),
+        (99.6, 2, "100"),
+        (3.0, 3, "3"),
+        (-4.44, 2, "-4.4"),
+    ],
+)
+def test_rounding_to_figures_that_can_be_read(value: float, digits: int, text: str) -> None:
+    assert rounded(value, digits) == text
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "us"),
+    [
+        (0.1016, "m", (4.0, "in")),  # the inch by definition
+        (9.144, "m", (30.0, "ft")),
+        (20.0, "degC", (68.0, "°F")),
+        (11.1, "K", (19.98, "°F")),  # a difference keeps no 32
+        (3.785411784, "L", (1.0, "gal")),  # the US gallon by definition
+        (6.0, "h", (6.0, "h")),
+        (0.52, "1", (0.52, "")),
+    ],
+)
+def test_readers_units(value: float, unit: str, us: tuple[float, str]) -> None:
+    number, label = reader_value(value, unit, "us")
+    assert (pytest.approx(number, rel=1e-9), label) == us
