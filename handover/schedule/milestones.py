@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.course import HOUR
-from handover.schedule.measures import curing_hours, first_reached, measure
+from handover.schedule.measures import curing_hours, measure
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
+from handover.schedule.moments import early, late, median
+from handover.schedule.sawing import too_late_hours
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _TENDONS = "engineer-decides-tendons"
-_MEDIAN = 0.5
 _STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
 
@@ -81,7 +80,7 @@ def _milestone(
     gates = sorted(
         (_gate(rule, met[rule.rule], course) for rule in rules), key=_not_before_last, reverse=True
     )
-    likely, not_before = _band(together, course)
+    likely, not_before = median(together, course), late(together, course)
     return Milestone(
         kind=kind,
         likely=likely,
@@ -89,23 +88,13 @@ def _milestone(
         because=Reason(gates[0], tuple(gates[1:])),
         basis="typical" if not_before is None else basis(not_before),
         confidence=course.share,
-        not_after=_too_late(course) if kind == MilestoneKind.SAW_JOINTS else None,
+        not_after=early(too_late_hours(course), course) if kind == MilestoneKind.SAW_JOINTS else None,
         spread_by=_spread_by(together, course),
     )
 
 
 def _not_before_last(gate: Gate) -> datetime:
     return gate.not_before or datetime.max.replace(tzinfo=UTC)
-
-
-def _band(hours: Floats, course: Course) -> tuple[datetime | None, datetime | None]:
-    """Return the median, and the instant that the wanted share of the last concrete's members has passed."""
-    last = course.cases.last
-    placed_s, zone = course.cases.placed_s[last][0], course.job.zone
-    likely, late = (
-        np.quantile(hours[last], share, method="inverted_cdf") for share in (_MEDIAN, course.share)
-    )
-    return moment(placed_s, likely, zone), moment(placed_s, late, zone)
 
 
 def _spread_by(hours: Floats, course: Course) -> tuple[Figure, ...]:
@@ -128,11 +117,10 @@ def _correlation(one: Floats, other: Floats) -> float:
 
 
 def _gate(rule: GateRule, hours: Floats, course: Course) -> Gate:
-    likely, not_before = _band(hours, course)
     return Gate(
         rule=rule.rule,
-        likely=likely,
-        not_before=not_before,
+        likely=median(hours, course),
+        not_before=late(hours, course),
         source=rule.source,
         mark=rule.mark,
         figures=tuple(_figures(rule, course)),
@@ -154,19 +142,3 @@ def _figures(rule: GateRule, course: Course) -> Iterable[Figure]:
         yield Figure("thickness", course.job.slab.thickness, "m")
     if rule.measure == "degree of hydration":
         yield Figure("water_cementitious", course.job.mix.water_cementitious, "1")
-
-
-def _too_late(course: Course) -> datetime | None:
-    """Return when the concrete placed first may crack on its own: the early end of the band."""
-    first = course.cases.first
-    hours = first_reached(course, course.practice["saw-joints.too-late"])[first]
-    early = np.quantile(hours, 1.0 - course.share, method="inverted_cdf")
-    return moment(course.cases.placed_s[first][0], early, course.job.zone)
-
-
-def moment(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | None:
-    """Return the instant so many hours after placement, to the second, or None where it is never reached."""
-    if not np.isfinite(hours):
-        return None
-    utc = datetime.fromtimestamp(placed_s, UTC) + timedelta(seconds=round(float(hours) * HOUR))
-    return utc.astimezone(zone)

@@ -92,8 +92,46 @@ class Milestone:
     because: Reason
     basis: Basis
     confidence: float | None = None
-    spread_by: tuple[Figure, ...] = ()
     not_after: datetime | None = None
+    spread_by: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True)
+class SawWindow:
+    """When one kind of saw may cut: "early-entry" or "conventional".
+
+    Attributes:
+        saw: Which.
+        opens: The best estimate of concrete that no longer ravels; a trial cut decides.
+        opens_not_before: The cautious end.
+        closes: The early end at which it is too late.
+    """
+
+    saw: str
+    opens: datetime | None
+    opens_not_before: datetime | None
+    closes: datetime | None
+
+
+@dataclass(frozen=True)
+class Joints:
+    """What is said of the joints.
+
+    Attributes:
+        windows: One a kind of saw.
+        cracks_from: The early end at which tension passes strength if nothing is cut; None: not in the reach.
+        depth_m: Depth of a conventional cut. [m]
+        early_entry_depth_m: Depth of an early-entry cut. [m]
+        longest_spacing_m: Joints further apart than this let cracks come. [m]
+        spacing_m: As the record has it, or None. [m]
+    """
+
+    windows: tuple[SawWindow, ...]
+    cracks_from: datetime | None
+    depth_m: float
+    early_entry_depth_m: float
+    longest_spacing_m: float
+    spacing_m: float | None
 
 
 @dataclass(frozen=True)
@@ -271,6 +309,7 @@ class CureSchedule:
     assumed: tuple[Assumption, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     figures: tuple[Figure, ...] = field(default=())
+    joints: Joints | None = None
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""

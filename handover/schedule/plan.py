@@ -27,6 +27,7 @@ from handover.schedule.model import (
     WeatherBasis,
 )
 from handover.schedule.risks import cautions, risks
+from handover.schedule.sawing import joints
 from handover.schedule.slab import DAYS, follow
 from handover.schedule.watering import watering
 from handover.weather.beyond import extend
@@ -124,6 +125,7 @@ def plan_cure(
         assumed=tuple(_assumptions(job, slab, practice)),
         refusals=refused,
         figures=tuple(_figures(job, concrete)),
+        joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
     )
 
 

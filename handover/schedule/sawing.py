@@ -1,0 +1,90 @@
+"""When joints may be sawn: from concrete that no longer ravels to the hour before it cracks by itself."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.restraint import (
+    drying_shrinkage,
+    elastic_modulus,
+    mean_through_depth,
+    restrained_tension,
+    tensile_strength,
+)
+from handover.schedule.measures import age_reached, first_reached
+from handover.schedule.model import Joints, SawWindow
+from handover.schedule.moments import early, late, median
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handover.schedule.course import Course
+
+    Floats = NDArray[np.float64]
+
+
+def too_late_hours(course: Course) -> Floats:
+    """Return when each member is past sawing, in hours since its placement, shape (m,): the earlier of two.
+
+    By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by reckoning, the last hour before
+    tension passes strength.
+    """
+    practice = course.practice
+    by_practice = np.maximum(
+        first_reached(course, practice["saw-joints.too-late"]), practice["saw-joints.too-late-by-clock"]
+    )
+    return np.minimum(by_practice, cracking_hours(course))
+
+
+def cracking_hours(course: Course) -> Floats:
+    """Return the last whole hour before tension passes tensile strength, shape (m,); inf: never.
+
+    A simple model: the slab is free of stress at the warmest it has been since final set, and what it would
+    shorten since then, by cooling and by drying, the ground partly prevents.
+    """
+    slab, concrete, practice = course.slab, course.concrete, course.practice
+    age = slab.age_h.min(axis=2)
+    everyone = slice(None)
+    strength = concrete.strength(slab.age_h, everyone).min(axis=2)
+    mean_c = mean_through_depth(*np.moveaxis(slab.temperature_c, 2, 0))
+    set_already = age >= concrete.final_set_h
+    warmest = np.maximum.accumulate(np.where(set_already, mean_c, -np.inf), axis=0)
+    cooled = np.where(set_already, warmest - mean_c, 0.0)
+    drying_days = np.cumsum(set_already, axis=0) / 24.0 * _drying_share(course)
+    strain = practice["sawing.expansion"] * cooled + drying_shrinkage(
+        drying_days, practice["sawing.shrinkage"]
+    )
+    tension = restrained_tension(
+        strain, elastic_modulus(strength), practice["sawing.restraint"], practice["sawing.relaxation"]
+    )
+    passed = set_already & (tension > tensile_strength(strength))
+    first = passed.argmax(axis=0)
+    return np.where(passed.any(axis=0), slab.hours[np.maximum(first - 1, 0)], np.inf)
+
+
+def _drying_share(course: Course) -> float:
+    """Return how freely the slab dries: not while it is kept wet, in part under a coat."""
+    return 0.0 if course.method is not None else course.practice["sawing.drying-share"]
+
+
+def joints(course: Course) -> Joints:
+    """Return the windows for both kinds of saw, and what the joints must be like."""
+    practice, thickness = course.practice, course.job.slab.thickness
+    opens = {
+        "early-entry": age_reached(course, course.concrete.final_set_h),
+        "conventional": course.met["saw-joints"],
+    }
+    closes = early(too_late_hours(course), course)
+    windows = tuple(
+        SawWindow(saw, median(hours, course), late(hours, course), closes) for saw, hours in opens.items()
+    )
+    return Joints(
+        windows=windows,
+        cracks_from=early(cracking_hours(course), course),
+        depth_m=practice["joints.depth"] * thickness,
+        early_entry_depth_m=practice["joints.early-entry-depth"],
+        longest_spacing_m=min(practice["joints.spacing"] * thickness, practice["joints.longest"]),
+        spacing_m=course.job.slab.joint_spacing,
+    )
