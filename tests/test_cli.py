@@ -5,11 +5,14 @@ from __future__ import annotations
 import json
 import os
 import tomllib
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.cli import main
+from handover.errors import DownloadFailed
+from handover.weather.download import Download
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -122,6 +125,73 @@ def test_two_spellings_of_one_time_of_issue(run: Run, record: Path, weather: Pat
         for time in ("2026-07-14T16:30:00Z", "2026-07-14T12:30:00-04:00")
     ]
     assert told[0] == told[1]
+
+
+# ---- a forecast
+
+
+def answered(monkeypatch: pytest.MonkeyPatch, answer: object) -> list[dict[str, Any]]:
+    """Let a download give an answer or fail; return what was asked."""
+    asked: list[dict[str, Any]] = []
+
+    def give(site: object, start: object, until: object, **more: Any) -> object:
+        asked.append({"site": site, "start": start, "until": until, **more})
+        if isinstance(answer, Exception):
+            raise answer
+        return answer
+
+    monkeypatch.setattr("handover.weather.download.download_forecast", give)
+    return asked
+
+
+def test_a_forecast_is_kept_as_it_came(
+    run: Run, record: Path, weather: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    came = Download(weather.read_bytes(), "open-meteo", "an address", datetime(2026, 7, 14, 16, tzinfo=UTC))
+    asked = answered(monkeypatch, came)
+    told = run("forecast", record, "-o", tmp_path / "kept.json")
+    assert told.status == 0, told.err
+    assert (tmp_path / "kept.json").read_bytes() == weather.read_bytes()
+    assert asked[0]["contact"] == "office@example.com"
+    assert asked[0]["start"].isoformat() == "2026-07-14T06:40:00-04:00"
+    assert asked[0]["until"] > asked[0]["start"] + timedelta(days=27)
+    assert run("forecast", record, "-o", tmp_path / "kept.json").status == 2
+    assert len(asked) == 1, "an existing file is refused before anything is asked"
+
+
+def test_an_issue_downloads_its_weather_and_keeps_it(
+    run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answered(
+        monkeypatch,
+        Download(weather.read_bytes(), "open-meteo", "an address", datetime(2026, 7, 14, 16, tzinfo=UTC)),
+    )
+    told = run("issue", record, "-o", tmp_path / "out", "--as-of", as_of)
+    assert told.status == 0, told.err
+    assert (tmp_path / "out" / "inputs" / "open-meteo-forecast.json").read_bytes() == weather.read_bytes()
+    schedule = json.loads((tmp_path / "out" / "schedule.json").read_bytes())
+    assert schedule["weather"]["issued_at"] == "2026-07-14T12:00:00-04:00"
+
+
+def test_a_download_that_fails_is_no_fault_of_the_record(
+    run: Run, record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answered(monkeypatch, DownloadFailed("Open-Meteo: no answer in time (4 attempts)"))
+    told = run("issue", record, "-o", tmp_path / "out")
+    assert told.status == 1
+    assert "no answer in time" in told.err
+    assert names(tmp_path) == {record.name}
+
+
+def test_the_services_are_told_whom_to_turn_to(
+    run: Run, record: Path, record_text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked = answered(monkeypatch, DownloadFailed("never asked"))
+    record.write_text(record_text.replace('email = "office@example.com"', ""), encoding="utf-8")
+    told = run("forecast", record, "-o", tmp_path / "kept.json")
+    assert told.status == 2
+    assert "contractor.email" in told.err
+    assert not asked
 
 
 # ---- bad input: exit 2, a message that mends, nothing written

@@ -6,6 +6,7 @@ import email
 import email.policy
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tomllib
@@ -22,7 +23,7 @@ from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.issue.receive import compute, receive
+from handover.issue.receive import compute, receive, safe_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -178,6 +179,47 @@ def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
             apart = datetime.fromisoformat(one[date]) - datetime.fromisoformat(other[date])
             # The record in SI is rounded to 8 digits: seconds, far below the hour that is printed.
             assert abs(apart) < timedelta(minutes=1), one["kind"]
+
+
+def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., Path], tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "templates" / "en", tmp_path / "own" / "xx")  # a language of the contractor's own
+    folder = issue("--language", "en,xx,en", "--templates", tmp_path / "own")
+    assert {each.name for each in folder.iterdir()} == {
+        "care-sheet.en.pdf", "care-page.en.html", "owner.en.ics",
+        "care-sheet.xx.pdf", "care-page.xx.html", "owner.xx.ics",
+        "crew.ics", "data-sheet.pdf", "schedule.json", "message.eml", "inputs",
+    }  # fmt: skip
+    folder = issue("--language", "xx", "--templates", tmp_path / "own")
+    assert {each.name for each in folder.iterdir()} == SET | {"inputs"}, "the earlier languages are gone"
+
+
+def test_inputs_of_one_name_are_both_kept(
+    run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path
+) -> None:
+    elsewhere = tmp_path / "weather of today"
+    elsewhere.mkdir()
+    hours = weather.rename(elsewhere / "job.toml")
+    told = run("issue", record, "-w", hours, "-o", tmp_path / "out", "--as-of", as_of)
+    assert told.status == 0, told.err
+    kept = contents(tmp_path / "out" / "inputs")
+    assert kept == {"job.toml": record.read_bytes(), "job-2.toml": hours.read_bytes()}
+
+
+@pytest.mark.parametrize(
+    ("name", "safe"),
+    [
+        ("alder-garage.toml", "alder-garage.toml"),
+        ("../../etc/passwd", "passwd"),
+        (".hidden", "hidden"),
+        ("-o", "o"),
+        ("Job für Ana (2).toml", "Job-f-r-Ana-2-.toml"),
+        ("a\nb\x1b.json", "a-b-.json"),
+        ("....", "file"),
+        ("x" * 300 + ".csv", "x" * 96 + ".csv"),
+    ],
+)
+def test_a_name_that_any_system_takes(name: str, safe: str) -> None:
+    assert safe_name(name) == safe
 
 
 METHODS = (
