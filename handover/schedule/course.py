@@ -46,6 +46,10 @@ class Course:
     milestones: tuple[Milestone, ...] = ()
     watering: tuple[WateringDay, ...] = ()
 
+    def with_slab(self, cases: Cases, concrete: Concrete, slab: Slab) -> Course:
+        """Return the same job with its slab followed otherwise, and nothing found yet."""
+        return Course(self.job, self.weather, self.practice, cases, concrete, slab, self.share)
+
     @property
     def method(self) -> CuringMethod | None:
         """How the curing holds water, or None where nothing is watered."""

@@ -135,6 +135,46 @@ class Joints:
 
 
 @dataclass(frozen=True)
+class Blanket:
+    """What a blanket would do for the slab in this weather.
+
+    Attributes:
+        resistance: Of the blanket; 0 is none. [m2K/W]
+        coldest_surface_c: Coldest the top may get before the slab is strong enough, at the cold end. [degC]
+        frost_safe: When the slab is strong enough for frost under it, cautious; None: not in the reach.
+        freezes_from: First hour in which the top may freeze while it is too weak; None: it stays above.
+    """
+
+    resistance: float
+    coldest_surface_c: float
+    frost_safe: datetime | None
+    freezes_from: datetime | None
+
+
+@dataclass(frozen=True)
+class Protection:
+    """How to keep the slab from freezing before it is strong enough.
+
+    Attributes:
+        blankets: Those tried, none first, then by resistance.
+        enough: Resistance of the thinnest that is enough; 0: none is needed; None: none is enough. [m2K/W]
+        laid: Resistance of what the record says is laid. [m2K/W]
+        until: How long the one that is enough must stay; None where none is.
+        largest_drop_k: Largest drop allowed in the day after covers come off. [K]
+        drop_k: Drop to be expected when the cover comes off at the end of curing; None without a cover. [K]
+        edges: Edges and corners ask for so many times the resistance.
+    """
+
+    blankets: tuple[Blanket, ...]
+    enough: float | None
+    laid: float
+    until: datetime | None
+    largest_drop_k: float
+    drop_k: float | None
+    edges: float
+
+
+@dataclass(frozen=True)
 class Refusal:
     """A date the tool will not give, and the code of the reason ("engineer-decides-tendons")."""
 
@@ -193,7 +233,8 @@ class Risk:
     """A stretch of hours in which something may harm the slab.
 
     Codes: "drying-precaution" (evaporation above the precaution limit), "drying-watch" (above half of it),
-    "frost" (slab may freeze before it is strong enough), "rain-on-fresh".
+    "windbreak", "fog", "evaporation-retarder" (the measure is worth its while), "frost" (slab may freeze
+    before it is strong enough), "rain-on-fresh".
     """
 
     code: str
@@ -310,6 +351,7 @@ class CureSchedule:
     refusals: tuple[Refusal, ...] = ()
     figures: tuple[Figure, ...] = field(default=())
     joints: Joints | None = None
+    protection: Protection | None = None
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""

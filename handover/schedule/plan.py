@@ -13,6 +13,7 @@ from handover.concrete.maturity import temperature_time_factor
 from handover.errors import OutOfRange, UnusableInput
 from handover.practice.rules import practice as rules_of_practice
 from handover.schedule.cases import CENTRAL, MEMBERS, cases
+from handover.schedule.cold import protection
 from handover.schedule.course import Course
 from handover.schedule.milestones import milestones
 from handover.schedule.mix import concrete_of
@@ -125,6 +126,7 @@ def plan_cure(
         assumed=tuple(_assumptions(job, slab, practice)),
         refusals=refused,
         figures=tuple(_figures(job, concrete)),
+        protection=protection(course, made_s),
         joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
     )
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
@@ -29,7 +30,10 @@ _THIN_M = 0.1524  # 6 in
 def risks(course: Course) -> tuple[Risk, ...]:
     """Return the stretches of hours that may harm the slab, by time."""
     return tuple(
-        sorted((*_drying(course), *_frost(course), *_rain(course)), key=lambda risk: (risk.start, risk.code))
+        sorted(
+            (*_drying(course), *_precautions(course), *_frost(course), *_rain(course)),
+            key=lambda risk: (risk.start, risk.code),
+        )
     )
 
 
@@ -57,6 +61,44 @@ def _drying(course: Course) -> Iterator[Risk]:
                 Figure("limit", limit, "kg/m2/h"),
                 Figure("hours_above", float(run.stop - run.start), "h"),
             )
+
+
+def _precautions(course: Course) -> Iterator[Risk]:
+    """Yield when a measure against drying is worth its while before first water, and what it would leave.
+
+    A windbreak where it brings the loss below the limit by itself; fog where it does not; an evaporation
+    retarder from the lower level on.
+    """
+    practice, first = course.practice, course.cases.first.start
+    time_s, rate = _fresh_hours(course, first)
+    behind = _sheltered(course, first, len(rate), wind=practice["drying.windbreak"])
+    in_fog = _sheltered(course, first, len(rate), humidity=practice["drying.fog"])
+    limit = practice["drying.precaution"]
+    worth = {
+        "windbreak": ((rate >= limit) & (behind < limit), behind),
+        "fog": ((rate >= limit) & (behind >= limit), in_fog),
+        "evaporation-retarder": (rate >= practice["drying.watch"], None),
+    }
+    for code, (hours, left) in worth.items():
+        for run in _runs(hours):
+            peak = run.start + int(rate[run].argmax())
+            figures = [Figure("peak", float(rate[peak]), "kg/m2/h")]
+            if left is not None:
+                figures.append(Figure("left", float(left[peak]), "kg/m2/h"))
+            yield _risk(code, course.job.zone, time_s[run], time_s[peak], *figures)
+
+
+def _sheltered(
+    course: Course, member: int, hours: int, *, wind: float = 1.0, humidity: float = 0.0
+) -> Floats:
+    """Return the loss of a wet surface in calmer or damper air, over the first hours, in kg/m2/h."""
+    slab, air = course.slab, course.slab.air
+    return evaporation_rate(
+        slab.temperature_c[:hours, member, 0],
+        air.air_c[:hours, member],
+        np.maximum(air.relative_humidity[:hours, member], humidity),
+        air.wind_ms[:hours, member] * wind,
+    )
 
 
 def _fresh_hours(course: Course, member: int) -> tuple[Floats, Floats]:

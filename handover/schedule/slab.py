@@ -31,6 +31,8 @@ DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below
 _SKIN = 0.5  # m; how deep the warmth of the last days reaches into the ground
+_LAID_AFTER_H = 12.0  # where the record does not tell when the crew finished
+_COVERED_DAYS = 7
 _DRIEST = 0.02  # relative humidity
 _FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes up to here, of an hour after
 
@@ -73,7 +75,13 @@ def reach_seconds() -> float:
 
 
 def follow(
-    job: JobRecord, weather: WeatherSeries, cases: Cases, concrete: Concrete, practice: Practice
+    job: JobRecord,
+    weather: WeatherSeries,
+    cases: Cases,
+    concrete: Concrete,
+    practice: Practice,
+    *,
+    cover: float | None = None,
 ) -> Slab:
     """March the slab of a job through its weather, every member at once.
 
@@ -83,6 +91,7 @@ def follow(
         cases: Members, with their errors of that weather.
         concrete: Their concrete.
         practice: Rules and materials.
+        cover: Resistance of what is laid on the slab, in place of what the record says. [m2K/W]
     """
     steps = _steps()
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -92,6 +101,7 @@ def follow(
     grid = _column(job, practice)
     initial = _placed_c(job, met["air_c"][0], practice) + cases.placed_c
     look = practice.materials["surface"]
+    resistance = cover_resistance(job, practice) if cover is None else cover
     result = march(
         grid,
         _hydrating(concrete, practice),
@@ -102,7 +112,7 @@ def follow(
             wind_ms=near,
             cloud=met["cloud"],
             shortwave_wm2=met["sun"] * cases.sun,
-            cover=_laid(cover_resistance(job, practice), len(steps))[:, np.newaxis],
+            cover=_laid(resistance, job, instants)[:, np.newaxis],
             film_factor=cases.film,
             evaporation_factor=cases.evaporation,
         ),
@@ -186,14 +196,15 @@ def _sample_group(
     return sampled
 
 
-def _laid(cover: float, steps: int) -> Floats:
-    """Return the resistance on the slab over each step: what is laid, is laid once the crew has finished."""
-    laid = np.zeros(steps)
-    laid[_BARE_STEPS:] = cover
-    return laid
+def _laid(resistance: float, job: JobRecord, instants: Floats) -> Floats:
+    """Return the resistance on the slab over each step, shape (s,): from finishing on, for a week.
 
-
-_BARE_STEPS = 12 * 3  # covers are counted from 12 h on: a slab that sets late stays open as long
+    A cover that stays longer only helps, so no date rests on it.
+    """
+    finished, end = job.placement.finished, job.placement.end
+    from_s = _LAID_AFTER_H * HOUR if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
+    on = (instants[:-1] >= from_s) & (instants[:-1] < _COVERED_DAYS * 24 * HOUR)
+    return np.where(on, resistance, 0.0)
 
 
 def _column(job: JobRecord, practice: Practice) -> Column:

@@ -19,6 +19,7 @@ from handover.documents.templating import languages, read_text, search_path, tem
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.errors import UnusableInput
 from handover.jobs.model import Base, Exposure, Method, SlabUse
+from handover.schedule.cases import _SCALARS
 from handover.schedule.model import Basis, Caution, Figure, Mark, MilestoneKind
 
 if TYPE_CHECKING:
@@ -41,7 +42,15 @@ def codes() -> Iterator[str]:
     for code in practice("cautions.toml"):
         yield from (f"caution.{code}.title", f"caution.{code}.text")
     yield from (f"refusal.{code}" for code in practice("refusals.toml"))
-    for code in ("drying-precaution", "drying-watch", "frost", "rain-on-fresh"):  # as Risk names them
+    for code in (
+        "drying-precaution",
+        "drying-watch",
+        "windbreak",
+        "fog",
+        "evaporation-retarder",
+        "frost",
+        "rain-on-fresh",
+    ):  # as Risk names them
         yield from (f"risk.{code}.title", f"risk.{code}.text")
     # As WateringDay names them.
     yield from (f"watering.none-{code}" for code in ("rain", "frost", "compound", "cover"))
@@ -87,6 +96,11 @@ def test_every_figure_has_a_name(language: str) -> None:
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+def test_every_uncertainty_has_a_name(language: str) -> None:
+    assert {*_SCALARS, "weather"} <= set(catalog(language).find("spread"))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_cautions_ask_only_for_figures_that_their_rule_gives(language: str) -> None:
     words = catalog(language)
     given = {code: set(rule.get("figures", ())) for code, rule in practice("cautions.toml").items()}
@@ -108,7 +122,7 @@ def strings(tree: Any, above: str = "") -> Iterator[tuple[str, str]]:
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_sentences_are_short(language: str) -> None:
     """Plain words: no sentence of an owner's text has 20 words or more."""
-    office = ("data.", "chart.", "figure.", "mark.")
+    office = ("data.", "joints.", "chart.", "figure.", "mark.")
     owner = [text for key, text in strings(catalog(language).tree) if not key.startswith(office)]
     texts = owner + [
         line.lstrip("-0123456789. ")
