@@ -11,9 +11,11 @@ Readers return what they could read together with findings; exceptions are for c
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 Severity = Literal["fault", "caution"]
 
