@@ -158,10 +158,7 @@ class Care:
         return words.when.text if words.when and words.when.exact else self._day(words)
 
     def _day(self, words: MilestoneWords) -> str:
-        if words.when is None:
-            return self.say("milestone.words.unknown")
-        other_year = words.when.instant.year != self.schedule.placement_end.year
-        return self.wording.speak.day(words.when.instant, year=other_year)
+        return words.when.day if words.when else self.say("milestone.words.unknown")
 
     @cached_property
     def crew(self) -> tuple[str, ...]:

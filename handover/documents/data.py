@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.wording import Wording
-    from handover.schedule.model import Figure, Gate, Milestone
+    from handover.schedule.model import Figure, Gate, Milestone, SawWindow
     from handover.units import KindName
 
 FIELD_KINDS: dict[str, KindName] = {
@@ -44,6 +44,8 @@ FIELD_KINDS: dict[str, KindName] = {
 }
 """Of what kind a value of the record is, by the last part of its name."""
 IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed"}
+DIGITS = 4
+"""Significant digits of a figure in the office's copy."""
 DAILY_TO = 28
 """The slab's history is told day by day up to here, then every four weeks."""
 
@@ -68,6 +70,7 @@ class DateWords:
     not_before: str
     not_after: str
     basis: str
+    spread: str
     governing: GateWords
     following: GateWords | None
     others: tuple[GateWords, ...]
@@ -88,8 +91,12 @@ class Data:
         return f"{self.say('data.name')}: {self.job.site.name}"
 
     def moment(self, when: datetime | None) -> str:
-        """Return "Tue Jul 14, 2:07 pm", or that it is not reached."""
-        return self.say("data.none") if when is None else self.wording.speak.moment(when).short
+        """Return "Tue Jul 14, 2:07 pm", with the year if it is another, or that it is not reached."""
+        if when is None:
+            return self.say("data.none")
+        short = self.wording.speak.moment(when).short
+        other_year = when.year != self.schedule.placement_start.year
+        return self.say("data.moment-year", moment=short, year=when.year) if other_year else short
 
     # ---- dates
 
@@ -102,7 +109,7 @@ class Data:
         others = tuple(self._gate(each) for each in milestone.because.others)
         after = milestone.not_after
         told = milestone.confidence
-        confidence = (
+        sure = (
             self.say("data.confidence", share=share(self.wording, told))
             if told
             else self.say("data.bounding")
@@ -112,10 +119,19 @@ class Data:
             likely=self.moment(milestone.likely),
             not_before=self.moment(milestone.not_before),
             not_after=self.say("data.not-after", when=self.moment(after)) if after else "",
-            basis=f"{self.say(f'basis.{milestone.basis}')}; {confidence}",
+            basis=f"{self.say(f'basis.{milestone.basis}')}; {sure}",
+            spread=self._spread(milestone),
             governing=self._gate(milestone.because.governing),
             following=others[0] if others else None,
             others=others[1:],
+        )
+
+    def _spread(self, milestone: Milestone) -> str:
+        return ", ".join(
+            self.say(
+                "data.spread", name=self.say(f"spread.{each.name}"), share=share(self.wording, each.value)
+            )
+            for each in milestone.spread_by
         )
 
     def _gate(self, gate: Gate) -> GateWords:
@@ -129,7 +145,35 @@ class Data:
 
     def figures(self, figures: tuple[Figure, ...]) -> str:
         """Return figures as "required strength 500 psi; age 24 h"."""
-        return "; ".join(f"{self.wording.figure_name(each)} {self.wording.figure(each)}" for each in figures)
+        return "; ".join(f"{self.wording.figure_name(each)} {self._figure(each)}" for each in figures)
+
+    def _figure(self, figure: Figure) -> str:
+        return self.wording.quantity(figure.value, figure.unit, DIGITS)
+
+    @cached_property
+    def joints(self) -> tuple[tuple[str, str], ...]:
+        """Return what is said of the joints: label and value."""
+        joints = self.schedule.joints
+        if joints is None:
+            return ()
+        lengths = {
+            "depth": joints.depth_m,
+            "early-entry-depth": joints.early_entry_depth_m,
+            "longest-spacing": joints.longest_spacing_m,
+            "spacing": joints.spacing_m,
+        }
+        told = {each.saw: self._window(each) for each in joints.windows}
+        told["cracks-from"] = self.moment(joints.cracks_from)
+        told |= {name: self.wording.quantity(value, "m", 3) for name, value in lengths.items() if value}
+        return tuple((self.say(f"joints.{name}"), value) for name, value in told.items())
+
+    def _window(self, window: SawWindow) -> str:
+        return self.say(
+            "joints.window",
+            likely=self.moment(window.opens),
+            opens=self.moment(window.opens_not_before),
+            closes=self.moment(window.closes),
+        )
 
     # ---- what went in
 

@@ -143,7 +143,7 @@ class Speaker:
         if when - placed <= EXACT_FOR:
             return self.moment(half_hour_up(when))
         morning = morning_up(when)
-        day = self.day(morning)
+        day = self.day(morning, year=morning.year != placed.year)
         text = self.words.say("calendar-words.morning-of", day=day)
         return Spoken(
             morning, False, text, day, self.words.say("calendar-words.morning"), self.short_day(morning)

@@ -23,7 +23,6 @@ from handover.schedule.model import (
     Milestone,
     MilestoneKind,
     Reason,
-    Refusal,
     Risk,
     SlabHistory,
     Visit,

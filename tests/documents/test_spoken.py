@@ -82,6 +82,11 @@ def test_what_is_reached_later_in_the_day_is_told_for_the_next() -> None:
     assert SPEAK.not_before(at(2026, 7, 21, 8, 1), placed).text == "the morning of Wednesday, July 22"
 
 
+def test_a_date_in_another_year_names_it() -> None:
+    placed = at(2026, 7, 14, 8, 5)
+    assert SPEAK.not_before(at(2027, 7, 14, 8, 0), placed).text == "the morning of Wednesday, July 14, 2027"
+
+
 def test_the_last_exact_moment() -> None:
     placed = at(2026, 7, 14, 8, 0)
     assert SPEAK.not_before(placed + EXACT_FOR, placed).exact
