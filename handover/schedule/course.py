@@ -32,7 +32,7 @@ class Course:
     ``share`` of the members must have passed before a date is told as "not before".
 
     What is found on the way is gathered here for what comes after: when each milestone is met, in hours since
-    placement, shape (m,); the milestones; the watering plan.
+    placement, shape (m,); when each of its gates opens, likewise; the milestones; the watering plan.
     """
 
     job: JobRecord
@@ -43,6 +43,7 @@ class Course:
     slab: Slab
     share: float
     met: dict[str, Floats] = field(default_factory=dict)
+    opened: dict[str, Floats] = field(default_factory=dict)
     milestones: tuple[Milestone, ...] = ()
     watering: tuple[WateringDay, ...] = ()
 

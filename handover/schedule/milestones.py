@@ -77,6 +77,7 @@ def _milestone(
     met = {rule.rule: measure(rule, course) for rule in rules}
     together = np.maximum.reduce(list(met.values()))
     course.met[kind] = together
+    course.opened |= met
     gates = sorted(
         (_gate(rule, met[rule.rule], course) for rule in rules), key=_not_before_last, reverse=True
     )

@@ -41,10 +41,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.model import JobRecord
-    from handover.practice.rules import Practice
     from handover.schedule.mix import Concrete
     from handover.schedule.model import Basis
-    from handover.schedule.slab import Slab
     from handover.weather.series import WeatherSeries
 
     Floats = NDArray[np.float64]
@@ -84,23 +82,8 @@ def plan_cure(
         UnusableInput: The weather is of another place or time; carries all that is wrong.
         OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
     """
-    if as_of.tzinfo is None:
-        raise OutOfRange("as_of needs a time zone")
-    if not _MEDIAN < share < 1.0:
-        raise OutOfRange(f"share is above {_MEDIAN} and below 1, not {share}")
-    practice = rules_of_practice()
-    until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
-    findings = check_fit(weather, job.site, job.placement.start, until, as_of)
-    faults = [finding for finding in findings if finding.severity == "fault"]
-    if faults:
-        raise UnusableInput(faults)
-    job = _placed_on_the_map(job, weather)
-    whole = extend(weather, until, typical=typical)
-    made_s = (weather.issued_at or as_of).timestamp()
-    drawn = cases(job, whole, practice, made_s=made_s, members=members, typical=typical)
-    concrete = concrete_of(job.mix, drawn, practice)
-    slab = follow(job, whole, drawn, concrete, practice)
-    course = Course(job, whole, practice, drawn, concrete, slab, share)
+    course, made_s = reckon(job, weather, as_of, typical=typical, share=share, members=members)
+    job, whole = course.job, course.weather
     basis = _basis_of(whole)
     course.milestones, refused = milestones(course, basis)
     course.watering = watering(course, *_watering_span(course), basis)
@@ -123,12 +106,45 @@ def plan_cure(
         risks=dangers,
         cautions=cautions(course, dangers),
         history=_history(course),
-        assumed=tuple(_assumptions(job, slab, practice)),
+        assumed=tuple(_assumptions(course)),
         refusals=refused,
-        figures=tuple(_figures(job, concrete)),
+        figures=tuple(_figures(job, course.concrete)),
         protection=protection(course, made_s),
         joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
     )
+
+
+def reckon(
+    job: JobRecord,
+    weather: WeatherSeries,
+    as_of: datetime,
+    *,
+    typical: WeatherSeries | None = None,
+    share: float = SHARE,
+    members: int = MEMBERS,
+) -> tuple[Course, float]:
+    """Follow the slab of a job through its weather: `plan_cure` without the dates.
+
+    Returns:
+        The course of the job, and when the forecast was made, UTC seconds.
+    """
+    if as_of.tzinfo is None:
+        raise OutOfRange("as_of needs a time zone")
+    if not _MEDIAN < share < 1.0:
+        raise OutOfRange(f"share is above {_MEDIAN} and below 1, not {share}")
+    practice = rules_of_practice()
+    until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
+    findings = check_fit(weather, job.site, job.placement.start, until, as_of)
+    faults = [finding for finding in findings if finding.severity == "fault"]
+    if faults:
+        raise UnusableInput(faults)
+    job = _placed_on_the_map(job, weather)
+    whole = extend(weather, until, typical=typical)
+    made_s = (weather.issued_at or as_of).timestamp()
+    drawn = cases(job, whole, practice, made_s=made_s, members=members, typical=typical)
+    concrete = concrete_of(job.mix, drawn, practice)
+    slab = follow(job, whole, drawn, concrete, practice)
+    return Course(job, whole, practice, drawn, concrete, slab, share), made_s
 
 
 def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:
@@ -227,20 +243,21 @@ def _depths(values: Floats) -> Depths:
     return Depths(values[:, 0], values[:, 1], values[:, 2])
 
 
-def _assumptions(job: JobRecord, slab: Slab, practice: Practice) -> Iterable[Assumption]:
+def _assumptions(course: Course) -> Iterable[Assumption]:
     """Yield what was taken for something that the record leaves out."""
+    job = course.job
     for assumed in job.assumed:
         yield Assumption(*assumed)
     if job.placement.concrete_temperature is None:
         yield Assumption(
             "placement.concrete_temperature",
-            f"{slab.initial_c[CENTRAL]:.1f} degC",
+            f"{course.slab.initial_c[CENTRAL]:.1f} degC",
             "Air temperature at placement, but no colder than ready-mix is delivered",
         )
     if job.placement.finished is None:
         yield Assumption("placement.finished", "final set", "Trowelling is over by final set")
     if job.curing.method == "insulating blanket" and job.curing.blanket_r_value is None:
-        cover = practice.materials["cover"]["insulating blanket"]
+        cover = course.practice.materials["cover"]["insulating blanket"]
         yield Assumption("curing.blanket_r_value", f"{cover} m2K/W", "A common blanket, about R-4")
 
 
