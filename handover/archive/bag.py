@@ -1,0 +1,223 @@
+"""The BagIt format, version 1.0 (RFC 8493): manifests, bag-info, and a bag opened to be read.
+
+Only what our own writer makes is read: SHA-256 and SHA-512 manifests, UTF-8. A manifest may come from
+anywhere, though, so its paths are held to lie inside the bag (section 5.2).
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from hashlib import sha256, sha512
+from typing import TYPE_CHECKING, NamedTuple
+
+from handover.archive.entry import Entry, read_entry
+from handover.archive.faults import Damaged
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
+
+ALGORITHMS = ("sha256", "sha512")
+DECLARATION_FILE = "bagit.txt"
+DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+DATA = "data/"
+ISSUES = "data/issues/"
+ENTRY = "entry.json"
+REMOVED = "removed.json"
+INFO = "bag-info.txt"
+
+MANIFESTS = tuple(f"manifest-{each}.txt" for each in ALGORITHMS)
+TAG_MANIFESTS = tuple(f"tagmanifest-{each}.txt" for each in ALGORITHMS)
+
+Info = tuple[tuple[str, str], ...]
+"""Labels and values of `bag-info.txt`, in order."""
+
+_ESCAPED = {"%": "%25", "\r": "%0D", "\n": "%0A"}  # section 2.1.3: these and only these
+
+
+class Digests(NamedTuple):
+    """The digests of one file, in hexadecimal, by the algorithms of our manifests."""
+
+    sha256: str
+    sha512: str
+
+
+def digests(data: bytes) -> Digests:
+    """Return the digests of a file's contents."""
+    return Digests(sha256(data).hexdigest(), sha512(data).hexdigest())
+
+
+# ---- manifests --------------------------------------------------------------------------------------
+
+
+def manifests(files: Mapping[str, Digests]) -> tuple[bytes, bytes]:
+    """Return the text of the manifest of each algorithm."""
+    one, other = (
+        "".join(f"{files[path][which]}  {_escape(path)}\n" for path in sorted(files)).encode()
+        for which in range(len(ALGORITHMS))
+    )
+    return one, other
+
+
+def read_manifest(text: bytes) -> dict[str, str]:
+    """Return the digest of each path of a manifest.
+
+    Raises:
+        ValueError: A line is no line of a manifest, leads out of the bag, or names a path again.
+    """
+    listed: dict[str, str] = {}
+    for number, line in enumerate(text.decode("utf-8").splitlines(), start=1):
+        digest, _, path = line.partition(" ")
+        path = _unescape(path.lstrip(" *\t"))
+        if not re.fullmatch(r"[0-9a-fA-F]+", digest) or _leads_out(path):
+            raise ValueError(f"line {number} is no digest with a path inside the bag")
+        if path in listed:
+            raise ValueError(f"line {number} names {path} again")
+        listed[path] = digest.lower()
+    return listed
+
+
+def both_manifests(folder: Path, names: Iterable[str]) -> dict[str, Digests]:
+    """Return the digests of each path, from the manifests of both algorithms.
+
+    Raises:
+        ValueError: One is unreadable, or they name different files.
+        OSError: One is missing.
+    """
+    first, second = (read_manifest((folder / name).read_bytes()) for name in names)
+    if first.keys() != second.keys():
+        odd = ", ".join(sorted(first.keys() ^ second.keys()))
+        raise ValueError(f"the two manifests do not name the same files: {odd}")
+    return {path: Digests(digest, second[path]) for path, digest in first.items()}
+
+
+def _escape(path: str) -> str:
+    return re.sub("[%\r\n]", lambda found: _ESCAPED[found[0]], path)
+
+
+def _unescape(path: str) -> str:
+    return re.sub("%(25|0D|0A)", lambda found: bytes.fromhex(found[1]).decode(), path, flags=re.IGNORECASE)
+
+
+def _leads_out(path: str) -> bool:
+    parts = path.split("/")
+    return any(part in {"", ".", ".."} for part in parts) or path.startswith("~") or "\\" in path
+
+
+# ---- bag-info ---------------------------------------------------------------------------------------
+
+
+def write_info(info: Info) -> bytes:
+    """Return the text of `bag-info.txt`: one line a value, values that say nothing left out."""
+    lines = ((label, " ".join(value.split())) for label, value in info)
+    return "".join(f"{label}: {value}\n" for label, value in lines if value).encode()
+
+
+def read_info(text: bytes) -> Info:
+    """Return labels and values of `bag-info.txt`; a line that begins with a space carries on the last."""
+    unfolded = re.sub(r"\r?\n[ \t]+", " ", text.decode("utf-8"))
+    pairs = (line.partition(":") for line in unfolded.splitlines() if ":" in line)
+    return tuple((label.strip(), value.strip()) for label, _, value in pairs)
+
+
+def human_size(octets: int) -> str:
+    """Return a size as people say it: "2.3 MB"."""
+    size, unit = float(octets), "B"
+    for larger in ("kB", "MB", "GB", "TB"):
+        if size < 1000:  # noqa: PLR2004 - the step from one unit to the next
+            break
+        size, unit = size / 1000, larger
+    return f"{size:.0f} {unit}" if unit == "B" else f"{size:.1f} {unit}"
+
+
+# ---- reading ----------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class Bag:
+    """A bag that is open to be read.
+
+    Attributes:
+        folder: Where it is.
+        payload: Digests by path, "data/" before each.
+        info: What `bag-info.txt` says.
+        entry: What the catalog knows of the job.
+        removed: The list of what was removed for privacy, as JSON text; empty where nothing was.
+        listed: The path of every file that is to be there.
+        seal: SHA-256 of the tag manifest, and so of all that the bag holds.
+    """
+
+    folder: Path
+    payload: Mapping[str, Digests]
+    info: Info
+    entry: Entry
+    removed: bytes
+    listed: frozenset[str]
+    seal: str
+
+    @classmethod
+    def open(cls, folder: Path) -> Bag:
+        """Read the manifests and the entry of a bag; its other files are not looked at.
+
+        Raises:
+            Damaged: They are not what they should be.
+        """
+        try:
+            seal = (folder / TAG_MANIFESTS[0]).read_bytes()
+            listed = both_manifests(folder, TAG_MANIFESTS)
+            tags = {name: _check(folder, name, made) for name, made in listed.items()}
+            payload = both_manifests(folder, MANIFESTS)
+            return cls(
+                folder=folder,
+                payload=payload,
+                info=read_info(tags[INFO]),
+                entry=read_entry(tags[ENTRY]),
+                removed=tags.get(REMOVED, b""),
+                listed=frozenset({*payload, *tags, *TAG_MANIFESTS}),
+                seal=sha256(seal).hexdigest(),
+            )
+        except (OSError, ValueError, KeyError) as fault:
+            raise Damaged(f"{folder}: cannot be read as a bag: {fault}") from None
+
+    @property
+    def job(self) -> str:
+        """The id of the job."""
+        return self.entry.job
+
+    @property
+    def revisions(self) -> tuple[int, ...]:
+        """The revisions whose documents the bag holds, in order."""
+        names = {path.removeprefix(ISSUES).split("/")[0] for path in self.payload if path.startswith(ISSUES)}
+        return tuple(sorted(int(name) for name in names))
+
+    def read(self, path: str) -> bytes:
+        """Return a file of the payload.
+
+        Raises:
+            KeyError: There is none at this path.
+            Damaged: It is not what the manifests say.
+        """
+        try:
+            return _check(self.folder, path, self.payload[path])
+        except (OSError, ValueError) as fault:
+            raise Damaged(f"{self.folder}: {fault}") from None
+
+    def issue(self, revision: int) -> dict[str, bytes]:
+        """Return the files of one issue, by the names that they were filed under."""
+        folder = issue_folder(revision)
+        return {
+            path.removeprefix(folder): self.read(path) for path in self.payload if path.startswith(folder)
+        }
+
+
+def issue_folder(revision: int) -> str:
+    """Return the folder of one issue inside the bag."""
+    return f"{ISSUES}{revision:04}/"
+
+
+def _check(folder: Path, path: str, expected: Digests) -> bytes:
+    data = (folder / path).read_bytes()
+    if digests(data) != expected:
+        raise ValueError(f"{path} was changed")
+    return data

@@ -1,0 +1,213 @@
+"""Writing to the catalog, and finding in it."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import and_, delete, insert, select
+from sqlalchemy.exc import SQLAlchemyError
+
+from handover.archive.catalog.opening import open_engine
+from handover.archive.catalog.query import Due, Found, Query, State
+from handover.archive.catalog.search import SEARCHES
+from handover.archive.catalog.tables import (
+    JOB,
+    TASK,
+    first_number,
+    job_row,
+    seconds,
+    task_rows,
+    wanted_number,
+)
+from handover.archive.catalog.words import words, words_of
+from handover.archive.entry import read_entry
+from handover.archive.faults import CatalogFailed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from sqlalchemy import ColumnElement, Connection, Engine, Select
+
+    from handover.archive.bag import Bag
+    from handover.archive.entry import Entry, Task
+
+PAGE = 500
+"""Jobs that are in memory at once when all are wanted."""
+
+
+class Catalog:
+    """The catalog of an archive, open. Its methods raise CatalogFailed where the database fails."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._search = SEARCHES[engine.dialect.name]()
+
+    @classmethod
+    def open(cls, where: Path | str) -> Catalog:
+        """Open a catalog, made or brought up to date where need be.
+
+        Args:
+            where: A file, or the URL of a database.
+
+        Raises:
+            UnusableInput: It cannot be a catalog.
+        """
+        with _told():
+            return cls(open_engine(where))
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._engine.dispose()
+
+    # ---- writing ----------------------------------------------------------------------------------------
+
+    def put(self, bags: Iterable[Bag]) -> None:
+        """Say of each bag what it says of itself, instead of what was said before: of all, or of none."""
+        with _told(), self._writing() as connection:
+            for bag in bags:
+                self._put(connection, bag)
+
+    def drop(self, bag: str) -> None:
+        """Say nothing of a bag any more, by the name of its folder."""
+        with _told(), self._writing() as connection:
+            connection.execute(delete(JOB).where(JOB.c.bag == bag))
+
+    def rebuild_search(self) -> None:
+        """Make the index of words anew."""
+        with _told():
+            self._search.rebuild(self._engine)
+
+    def scrub(self) -> None:
+        """Leave nothing of what was said before in unused parts of the database."""
+        with _told():
+            self._search.scrub(self._engine)
+
+    def _put(self, connection: Connection, bag: Bag) -> None:
+        connection.execute(delete(JOB).where((JOB.c.job == bag.job) | (JOB.c.bag == bag.folder.name)))
+        row = job_row(bag, _free_number(connection, bag.entry))
+        connection.execute(insert(JOB).values(**row, words=self._search.stored(words_of(bag.entry))))
+        if tasks := task_rows(bag.entry, row["number"]):
+            connection.execute(insert(TASK), tasks)
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with self._engine.connect().execution_options(begin="IMMEDIATE") as connection, connection.begin():
+            yield connection
+
+    # ---- finding ----------------------------------------------------------------------------------------
+
+    def find(self, query: Query) -> Found:
+        """Return a page of what a query asks for."""
+        with _told(), self._engine.connect() as connection:
+            rows = connection.execute(self.statement(query)).all()
+        page = rows[: query.limit]
+        more = page[-1].number if len(rows) > query.limit else None
+        return Found(tuple(read_entry(row.entry) for row in page), more)
+
+    def entries(self, query: Query | None = None) -> Iterator[Entry]:
+        """Give all that a query asks for, or all there is, page by page; memory stays flat."""
+        asked: Query | None = replace(query or Query(), limit=PAGE)
+        while asked is not None:
+            found = self.find(asked)
+            yield from found.entries
+            asked = replace(asked, before=found.next) if found.next is not None else None
+
+    def due(self, day: date, at: datetime, remind: Sequence[State] = (State.NOT_ACKNOWLEDGED,)) -> list[Due]:
+        """Return what is due on a day across all jobs: tasks by their time, then jobs that need a reminder.
+
+        Args:
+            day: A day, by the calendar of each site.
+            at: The time for which the states are asked, aware.
+            remind: States in which a job that is still curing needs a reminder.
+        """
+        due = [Due(entry, task.kind, task) for entry, task in self._tasks(day)]
+        due.sort(key=lambda each: (each.task.start if each.task else at, each.entry.job, each.kind))
+        for state in remind:
+            query = Query(states=frozenset({State.CURING, state}), at=at)
+            due += [Due(entry, state.value) for entry in self.entries(query)]
+        return due
+
+    def bags(self) -> set[str]:
+        """Return the names of the folders of all bags."""
+        with _told(), self._engine.connect() as connection:
+            return set(connection.execute(select(JOB.c.bag)).scalars())
+
+    def seal(self, bag: str) -> str | None:
+        """Return the seal of a bag, by the name of its folder; None where it is not known."""
+        with _told(), self._engine.connect() as connection:
+            return connection.execute(select(JOB.c.seal).where(JOB.c.bag == bag)).scalar()
+
+    def statement(self, query: Query) -> Select[Any]:
+        """Return the statement that answers a query, with one row more than a page has room for."""
+        asked, conditions = words(query.words), _conditions(query)
+        found: Select[Any] = select(JOB.c.number).where(*conditions)
+        number: ColumnElement[int] = JOB.c.number
+        if asked:
+            found, number = self._search.numbers(asked, conditions)
+        hits = found.where(*_within(query, number)).order_by(number.desc()).limit(query.limit + 1).subquery()
+        rows = select(JOB.c.number, JOB.c.entry).join(hits, hits.c.number == JOB.c.number)
+        return rows.order_by(JOB.c.number.desc())
+
+    def _tasks(self, day: date) -> Iterator[tuple[Entry, Task]]:
+        statement = (
+            select(JOB.c.entry, TASK.c.position)
+            .join(TASK, TASK.c.number == JOB.c.number)
+            .where(TASK.c.last_day >= day.toordinal(), TASK.c.first_day <= day.toordinal())
+        )
+        with _told(), self._engine.connect() as connection:
+            for row in connection.execute(statement):
+                entry = read_entry(row.entry)
+                yield entry, entry.tasks[row.position]
+
+
+def _within(query: Query, number: ColumnElement[int]) -> list[ColumnElement[bool]]:
+    """Return what a query's dates and page mean for the number of a job."""
+    within: list[ColumnElement[bool]] = []
+    if query.placed_from is not None:
+        within.append(number >= _first_of(query.placed_from))
+    if query.placed_until is not None:
+        within.append(number < _first_of(query.placed_until + timedelta(days=1)))
+    if query.before is not None:
+        within.append(number < query.before)
+    return within
+
+
+def _first_of(day: date) -> int:
+    return first_number(datetime.combine(day, time(), UTC))
+
+
+def _conditions(query: Query) -> list[ColumnElement[bool]]:
+    """Return what a query's states mean for the columns of a job."""
+    if query.at is None:
+        return []
+    at = seconds(query.at)
+    meaning: dict[State, ColumnElement[bool]] = {
+        State.CURING: and_(JOB.c.placed <= at, JOB.c.curing_ends > at),
+        State.FROST_AHEAD: and_(JOB.c.placed <= at, JOB.c.frost_until > at),
+        State.WALKTHROUGH_OPEN: JOB.c.walkthrough_open.is_(True),
+        State.NOT_ACKNOWLEDGED: and_(JOB.c.issued <= at, JOB.c.acknowledged > at),
+        State.CYLINDER_LOW: JOB.c.cylinder_low.is_(True),
+    }
+    return [meaning[state] for state in sorted(query.states)]
+
+
+def _free_number(connection: Connection, entry: Entry) -> int:
+    """Return the number for a job; in the rare case that another has it, the next that is free."""
+    number = wanted_number(entry)
+    while connection.execute(select(JOB.c.number).where(JOB.c.number == number)).first():
+        number += 1
+    return number
+
+
+@contextmanager
+def _told() -> Iterator[None]:
+    """Let a fault of the database be told as one of the catalog."""
+    try:
+        yield
+    except SQLAlchemyError as fault:
+        what = getattr(fault, "orig", None) or fault
+        raise CatalogFailed(f"the catalog failed: {what}; the bags are whole, see `reindex`") from fault

@@ -1,0 +1,125 @@
+"""A database opened as a catalog: engine, pragmas, and the schema brought up to date."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import URL, create_engine, event, inspect, make_url, text
+from sqlalchemy.exc import ArgumentError, NoSuchModuleError
+
+from handover.archive.catalog.search import SEARCHES
+from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from sqlalchemy import Connection, Engine
+
+HEAD = "0001"
+"""The newest step of the schema; a test holds it against the folder of migrations."""
+
+MIGRATIONS = Path(__file__).parent / "migrations"
+
+PATIENCE_MS = 60_000
+_MIGRATING = 0x68616E64  # a number of our own, for PostgreSQL's lock
+
+
+def open_engine(where: Path | str) -> Engine:
+    """Return an engine whose database has today's schema.
+
+    Args:
+        where: A file for SQLite, or the URL of a database.
+
+    Raises:
+        UnusableInput: It is no database that can be a catalog, or one of a later version of this program.
+    """
+    engine = _engine(where)
+    if _version(engine) != HEAD:
+        migrate(engine)
+    return engine
+
+
+def migrate(engine: Engine, to: str = "head") -> None:
+    """Bring the schema to a step. Everybody else waits meanwhile.
+
+    Raises:
+        UnusableInput: The database is of a later version of this program.
+    """
+    from alembic import command  # noqa: PLC0415 - seldom needed, and slow to import
+    from alembic.config import Config  # noqa: PLC0415
+    from alembic.util import CommandError  # noqa: PLC0415
+
+    config = Config()
+    config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    with engine.connect().execution_options(begin="IMMEDIATE") as connection, connection.begin():
+        if connection.dialect.name == "postgresql":
+            connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": _MIGRATING})
+        config.attributes["connection"] = connection
+        try:
+            move = command.downgrade if to == "base" else command.upgrade
+            move(config, to)
+        except CommandError as fault:
+            finding = Finding(
+                f"the catalog was made by a later version of this program ({fault})",
+                expected="the version that made it, or a new catalog by `handover reindex`",
+            )
+            raise UnusableInput([finding]) from None
+
+
+def _engine(where: Path | str) -> Engine:
+    url = URL.create("sqlite", database=str(where)) if isinstance(where, Path) else _url(where)
+    try:
+        engine = create_engine(url)
+    except NoSuchModuleError:
+        raise _no_catalog(where) from None
+    except ModuleNotFoundError as fault:
+        problem = f"the driver of the catalog's database is not installed ({fault.name})"
+        raise UnusableInput([Finding(problem, expected="pip install 'handover[postgresql]'")]) from None
+    if engine.dialect.name == "sqlite":
+        event.listen(engine, "connect", _set_up_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _url(where: str) -> URL:
+    try:
+        url = make_url(where)
+    except ArgumentError:
+        raise _no_catalog(where) from None
+    if url.get_backend_name() not in SEARCHES:
+        raise _no_catalog(where)
+    return url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
+
+
+def _no_catalog(where: Path | str) -> UnusableInput:
+    kind = str(where).partition(":")[0]  # what comes after may hold a password
+    finding = Finding(
+        f"{kind!r} is no database that the catalog can be in",
+        expected="the URL of a PostgreSQL database, or none for a file beside the bags",
+        example="postgresql://office@archive.example.org/handover",
+    )
+    return UnusableInput([finding])
+
+
+def _version(engine: Engine) -> str | None:
+    """Return the step at which the schema of a database is; None where there is none yet."""
+    with engine.connect() as connection:
+        if not inspect(connection).has_table("alembic_version"):
+            return None
+        return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def _set_up_sqlite(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # transactions begin where `_begin_sqlite` says
+    connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+    connection.execute("PRAGMA journal_mode = WAL")  # who reads does not wait for who writes
+    connection.execute("PRAGMA synchronous = NORMAL")
+    connection.execute("PRAGMA foreign_keys = ON")
+    connection.execute("PRAGMA secure_delete = ON")  # what is forgotten is not to linger in free pages
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    """Begin a transaction; one that will write takes the lock at once, or might not get it later."""
+    how = connection.get_execution_options().get("begin", "DEFERRED")
+    if how is not None:
+        connection.exec_driver_sql(f"BEGIN {how}")

@@ -1,0 +1,111 @@
+"""Full-text search of the database in use. Words are made by `words`, not by the database."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Protocol
+
+from sqlalchemy import ARRAY, Text, cast, column, exists, func, select, table, text
+from sqlalchemy.dialects.postgresql import TSQUERY
+
+from handover.archive.catalog.tables import JOB
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from sqlalchemy import ColumnElement, Engine, Select
+
+SHORTEST_BEGINNING = 3
+"""Letters from which on a word is found as the beginning of a longer one; shorter finds too much."""
+
+
+class TextSearch(Protocol):
+    """What the catalog asks of the full-text search of a database."""
+
+    def stored(self, words: Sequence[str]) -> Any:
+        """Return what is written into the column ``words``: a value, or an expression."""
+
+    def numbers(
+        self, words: Sequence[str], conditions: Sequence[ColumnElement[bool]]
+    ) -> tuple[Select[Any], ColumnElement[int]]:
+        """Return the numbers of the jobs in which all words occur, and of which the conditions hold.
+
+        The second value is the column of the number, for what else is to be asked of it.
+        """
+
+    def rebuild(self, engine: Engine) -> None:
+        """Make the index of words anew from the rows."""
+
+    def scrub(self, engine: Engine) -> None:
+        """Leave nothing of rows that are gone, neither in the index nor in unused pages."""
+
+
+class Fts5:
+    """Of SQLite: the table ``job_words``, whose content is the column ``words`` of ``job``."""
+
+    _index = table("job_words", column("rowid"), column("job_words"))
+
+    def stored(self, words: Sequence[str]) -> str:
+        """Return the words with spaces between, for the index to split there again."""
+        return " ".join(words)
+
+    def numbers(
+        self, words: Sequence[str], conditions: Sequence[ColumnElement[bool]]
+    ) -> tuple[Select[Any], ColumnElement[int]]:
+        """Walk the index in the order of its row ids, which are the numbers of the jobs."""
+        number = self._index.c.rowid
+        asked = " AND ".join(f'"{each}"{"*" if _may_go_on(each) else ""}' for each in words)
+        found = select(number.label("number")).where(self._index.c.job_words.op("MATCH")(asked))
+        if conditions:  # `exists` keeps SQLite from walking the jobs first
+            found = found.where(exists().where(JOB.c.number == number, *conditions).correlate(self._index))
+        return found, number
+
+    def rebuild(self, engine: Engine) -> None:
+        """Let FTS5 read all rows again."""
+        self._order(engine, "rebuild")
+
+    def scrub(self, engine: Engine) -> None:
+        """Merge the index, which leaves out what was deleted, and empty the write-ahead log.
+
+        Pages that fall free are overwritten with zeros: PRAGMA secure_delete, see `opening`.
+        """
+        self._order(engine, "optimize")
+        with engine.connect().execution_options(begin=None) as connection:
+            connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
+
+    def _order(self, engine: Engine, order: str) -> None:
+        with engine.connect().execution_options(begin="IMMEDIATE") as connection, connection.begin():
+            connection.execute(text("INSERT INTO job_words(job_words) VALUES (:order)"), {"order": order})
+
+
+class TsVector:
+    """Of PostgreSQL: the column ``words`` is a tsvector with an inverted index."""
+
+    def stored(self, words: Sequence[str]) -> ColumnElement[Any]:
+        """Return the words as lexemes just as they are; no parser has a say."""
+        return func.array_to_tsvector(cast(list(words), ARRAY(Text)))
+
+    def numbers(
+        self, words: Sequence[str], conditions: Sequence[ColumnElement[bool]]
+    ) -> tuple[Select[Any], ColumnElement[int]]:
+        """Match against the column."""
+        asked = " & ".join(f"'{each}'{':*' if _may_go_on(each) else ''}" for each in words)
+        matches = JOB.c.words.op("@@")(cast(asked, TSQUERY))
+        return select(JOB.c.number).where(matches, *conditions), JOB.c.number
+
+    def rebuild(self, engine: Engine) -> None:
+        """Make the inverted index anew."""
+        with engine.begin() as connection:
+            connection.execute(text("REINDEX INDEX job_words"))
+
+    def scrub(self, engine: Engine) -> None:
+        """Let the rows that are gone be written over, and the index be cleared of them."""
+        with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+            connection.execute(text("VACUUM (FREEZE) job"))
+
+
+SEARCHES: dict[str, type[TextSearch]] = {"sqlite": Fts5, "postgresql": TsVector}
+"""By the name that SQLAlchemy has for the kind of database."""
+
+
+def _may_go_on(word: str) -> bool:
+    return len(word) >= SHORTEST_BEGINNING

@@ -1,0 +1,135 @@
+"""What the catalog knows of a job. The bag holds it too, as `entry.json`; the catalog is only an index."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict, dataclass, field, fields
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+VERSION = 1
+"""Of the shape of `entry.json`."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something to be done on a job: from when, until when, by what name, and in words if it has any.
+
+    The days on which it is due are those of ``start`` and ``end`` at the site: by the offsets they carry.
+    """
+
+    kind: str
+    start: datetime
+    end: datetime | None = None
+    text: str = ""
+
+    def __post_init__(self) -> None:
+        _check_aware(self)
+        if self.end is not None and self.end < self.start:
+            raise ValueError(f"task {self.kind} ends before it starts")
+
+
+@dataclass(frozen=True)
+class Contact:
+    """Whom to ask about a bag, years later."""
+
+    organization: str = ""
+    name: str = ""
+    phone: str = ""
+    email: str = ""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """What the catalog knows of a job.
+
+    Attributes:
+        job: The id of the job.
+        placed: First concrete placed, at the site's offset.
+        revision: Of the last issue, from 1.
+        issued: Time of the last issue.
+        owner, street, contractor, mix, supplier, remarks: Searched by word.
+        curing_ends: When curing ends; None where that is not known.
+        frost_until: End of the last stretch in which frost threatens the slab; None where there is none.
+        acknowledged: When the owner acknowledged the last issue; None as long as he has not.
+        walkthrough_open: Something of the walk-through is still to be mended.
+        cylinder_low: A cylinder broke below the strength it should have had.
+        tasks: What is to be done, and when.
+        more: Whatever else the office wants beside it (phone, language); anything that JSON can hold.
+    """
+
+    job: str
+    placed: datetime
+    revision: int
+    issued: datetime
+    owner: str = ""
+    street: str = ""
+    contractor: str = ""
+    mix: str = ""
+    supplier: str = ""
+    remarks: str = ""
+    curing_ends: datetime | None = None
+    frost_until: datetime | None = None
+    acknowledged: datetime | None = None
+    walkthrough_open: bool = False
+    cylinder_low: bool = False
+    tasks: tuple[Task, ...] = ()
+    more: Mapping[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _check_aware(self)
+        if self.revision < 1:
+            raise ValueError("revisions count from 1")
+
+
+def entry_data(entry: Entry) -> dict[str, Any]:
+    """Return an entry as what JSON can hold: times in ISO 8601 with offset."""
+    data = asdict(entry)
+    data["tasks"] = [_texts(each) for each in data["tasks"]]
+    return {"version": VERSION, **_texts(data)}
+
+
+def entry_json(entry: Entry) -> bytes:
+    """Return an entry as JSON text. The same entry gives the same bytes."""
+    text = json.dumps(entry_data(entry), ensure_ascii=False, indent=1, sort_keys=True)
+    return f"{text}\n".encode()
+
+
+def read_entry(text: bytes | str) -> Entry:
+    """Return the entry in a JSON text.
+
+    Raises:
+        ValueError: It is no entry, or of a shape that is not known here.
+    """
+    try:
+        data = json.loads(text)
+        if data.pop("version") != VERSION:
+            raise ValueError("is of another version")
+        data["tasks"] = tuple(Task(**_times(Task, each)) for each in data["tasks"])
+        return Entry(**_times(Entry, data))
+    except (TypeError, KeyError, AttributeError) as fault:
+        raise ValueError(f"is no entry of a job: {fault}") from None
+
+
+def _texts(data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return data with its times as texts."""
+    return {name: each.isoformat() if isinstance(each, datetime) else each for name, each in data.items()}
+
+
+def _times(shape: type, data: Mapping[str, Any]) -> dict[str, Any]:
+    """Return data with the texts of those fields that are times read."""
+    timed = {each.name for each in fields(shape) if "datetime" in str(each.type)}
+    return {
+        name: datetime.fromisoformat(each) if name in timed and each is not None else each
+        for name, each in data.items()
+    }
+
+
+def _check_aware(values: Task | Entry) -> None:
+    for each in fields(values):
+        time = getattr(values, each.name)
+        if isinstance(time, datetime) and time.tzinfo is None:
+            raise ValueError(f"{each.name} says no time zone")

@@ -1,0 +1,52 @@
+"""The catalog for other programs: CSV and JSON lines."""
+
+from __future__ import annotations
+
+import csv
+import json
+from dataclasses import fields
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, TextIO
+
+from handover.archive.entry import Entry, entry_data
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+COLUMNS = tuple(each.name for each in fields(Entry) if each.name not in {"tasks", "more"})
+
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - obeyed as well
+
+
+def export_csv(entries: Iterable[Entry], out: TextIO) -> int:
+    """Write entries as CSV (RFC 4180), a header first; return how many.
+
+    A text that a spreadsheet would take for a formula gets an apostrophe before it. Open ``out`` with
+    ``newline=""``.
+    """
+    writer = csv.writer(out)
+    writer.writerow(COLUMNS)
+    count = 0
+    for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
+        writer.writerow([_cell(getattr(entry, name)) for name in COLUMNS])
+    return count
+
+
+def export_jsonl(entries: Iterable[Entry], out: TextIO) -> int:
+    """Write entries as JSON lines, tasks and all; return how many."""
+    count = 0
+    for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
+        out.write(json.dumps(entry_data(entry), ensure_ascii=False, sort_keys=True) + "\n")
+    return count
+
+
+def _cell(value: Any) -> str:
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case datetime():
+            return value.isoformat()
+    text = str(value)
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) else text

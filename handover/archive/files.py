@@ -1,0 +1,109 @@
+"""Files that survive a kill and a power cut: written, flushed to the disk, swapped whole."""
+
+from __future__ import annotations
+
+import ctypes
+import errno
+import os
+import shutil
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+JUNK = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+"""What desktops leave in a folder that somebody looked into."""
+
+_NO_LINK = {errno.EPERM, errno.EACCES, errno.EXDEV, errno.EMLINK, errno.ENOTSUP, errno.ENOSYS}
+_NO_EXCHANGE = {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP}
+_RENAME_EXCHANGE = 2  # linux/fs.h
+_AT_FDCWD = -100  # fcntl.h
+
+
+def write(file: Path, data: bytes) -> None:
+    """Write a new file. It is not on the disk before `flush`."""
+    with file.open("xb") as stream:
+        stream.write(data)
+
+
+def link(source: Path, target: Path) -> None:
+    """Give a file a second name, or copy it where that cannot be."""
+    try:
+        os.link(source, target, follow_symlinks=False)
+    except OSError as fault:
+        if fault.errno not in _NO_LINK:
+            raise
+        shutil.copyfile(source, target, follow_symlinks=False)
+        flush(target)
+
+
+def flush(path: Path) -> None:
+    """Wait until a file, or the list of names of a folder, is on the disk."""
+    opened = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    finally:
+        os.close(opened)
+
+
+def walk(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntry[str]]]:
+    """Give everything below a folder that is no folder itself, with its path, "/" between the parts."""
+    with os.scandir(folder) as found:
+        entries = sorted(found, key=lambda each: each.name)
+    for each in entries:
+        if each.is_dir(follow_symlinks=False):
+            yield from walk(folder / each.name, f"{below}{each.name}/")
+        else:
+            yield f"{below}{each.name}", each
+
+
+def put_in_place(fresh: Path, target: Path, aside: Path) -> None:
+    """Put a fresh folder in the place of another, which is at one of the two other paths afterwards.
+
+    Where the system can exchange two names (Linux, on most file systems) there is no instant at which the
+    target is absent. Elsewhere the old folder goes aside first, and `take_back` mends what a kill between
+    the two renames leaves.
+    """
+    if not target.exists():
+        fresh.rename(target)
+    elif not exchange(fresh, target):
+        target.rename(aside)
+        try:
+            fresh.rename(target)
+        except BaseException:
+            aside.rename(target)
+            raise
+
+
+def take_back(target: Path, aside: Path) -> None:
+    """Put an old folder back that was set aside by a run that was killed before the new one stood."""
+    if aside.exists() and not target.exists():
+        aside.rename(target)
+
+
+def exchange(one: Path, other: Path) -> bool:
+    """Exchange two names in one step; return False where the system cannot."""
+    rename = _renameat2()
+    if rename is None:
+        return False
+    if rename(_AT_FDCWD, os.fsencode(one), _AT_FDCWD, os.fsencode(other), _RENAME_EXCHANGE) == 0:
+        return True
+    fault = ctypes.get_errno()
+    if fault in _NO_EXCHANGE:
+        return False
+    raise OSError(fault, os.strerror(fault), str(one), None, str(other))
+
+
+@cache
+def _renameat2() -> Callable[..., int] | None:
+    """Return the call of the C library, or None where it has none."""
+    try:
+        rename = ctypes.CDLL(None, use_errno=True).renameat2
+    except (AttributeError, OSError, TypeError):
+        return None
+    rename.argtypes = [ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_uint]
+    rename.restype = ctypes.c_int
+    found: Callable[..., int] = rename
+    return found

@@ -1,0 +1,124 @@
+"""Names of files that any system takes and none obeys (RFC 8493, sections 5 and 6).
+
+A name is put in normal form C. What some system forbids becomes "-"; a name that differs from another one
+only by case or by normal form gets a number, for on some systems the two would be one file.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from hashlib import sha256
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+LONGEST = 120
+"""Longest part of a path in bytes of UTF-8; half of what most systems take, for a folder above needs room."""
+
+# Forbidden by Windows; "%" is allowed everywhere, but readers of manifests disagree on how it is written.
+_FORBIDDEN = re.compile(r'[<>:"/\\|?*%]')
+_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE)
+
+
+def safe_name(name: str) -> str:
+    """Return one part of a path such that any system takes it."""
+    name = "".join("-" if _is_unprintable(each) else each for each in unicodedata.normalize("NFC", name))
+    name = _FORBIDDEN.sub("-", name).strip(" ").rstrip(". ")
+    if not name or name.startswith((".", "~")) or _RESERVED.match(name):
+        name = f"_{name}"
+    return name if len(name.encode()) <= LONGEST else _shortened(name)
+
+
+def safe_path(path: str) -> str:
+    """Return a path, "/" between its parts, such that any system takes it.
+
+    Raises:
+        UnusableInput: It leads out of the folder that it is meant for.
+    """
+    parts = path.split("/")
+    if any(part in {"", ".", ".."} for part in parts):
+        raise UnusableInput(
+            [
+                Finding(
+                    f"the name {path!r} leads out of the bag",
+                    expected="a path below the bag's folder",
+                    example="photos/edge.jpg",
+                )
+            ]
+        )
+    return "/".join(map(safe_name, parts))
+
+
+def folded(path: str) -> str:
+    """Return a path as the least discerning system sees it: two that fold alike are one file there."""
+    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
+
+
+class Shelf:
+    """The names in a bag, each with a mark by which a file is known again; and room for more."""
+
+    def __init__(self, taken: Mapping[str, object]) -> None:
+        self._spelled: dict[str, str] = {}  # every file and folder, by its folded path
+        self._marks: dict[str, object] = {}  # every file
+        for path, mark in taken.items():
+            self._take(path, mark)
+
+    def place(self, wanted: str, mark: object) -> str:
+        """Return the path for a file: the one wanted, or the next one with a number.
+
+        The next that is free, that is, or that has a file of the same mark already.
+
+        Args:
+            wanted: A path, see `safe_path`.
+            mark: By which the file is known again: its digests.
+
+        Raises:
+            UnusableInput: A folder on the way is a file.
+        """
+        path = PurePosixPath(self._folder(safe_path(wanted)))
+        candidate, number = str(path), 1
+        while (key := folded(candidate)) in self._spelled:
+            if self._marks.get(key) == mark:
+                return self._spelled[key]
+            number += 1
+            candidate = str(path.with_name(f"{path.stem}-{number}{path.suffix}"))
+        self._take(candidate, mark)
+        return candidate
+
+    def _take(self, path: str, mark: object) -> None:
+        self._marks[folded(path)] = mark
+        for each in (path, *map(str, PurePosixPath(path).parents[:-1])):
+            self._spelled.setdefault(folded(each), each)
+
+    def _folder(self, path: str) -> str:
+        """Return a path with its folder spelled as it is on the shelf already."""
+        *parts, name = path.split("/")
+        folder = ""
+        for part in parts:
+            folder = f"{folder}/{part}" if folder else part
+            if folded(folder) in self._marks:
+                raise UnusableInput(
+                    [Finding(f"the name {path!r} asks for a folder where the bag has a file, {folder!r}")]
+                )
+            folder = self._spelled.get(folded(folder), folder)
+        return f"{folder}/{name}" if folder else name
+
+
+def _is_unprintable(character: str) -> bool:
+    """Say whether a character is a control, invisible, or unknown to Unicode."""
+    return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in {"Zl", "Zp"}
+
+
+def _shortened(name: str) -> str:
+    """Cut a name; what was cut is told apart by a digest."""
+    stem, suffix = PurePosixPath(name).stem, PurePosixPath(name).suffix
+    if len(suffix.encode()) > LONGEST // 4:
+        stem, suffix = name, ""
+    tail = f"-{sha256(name.encode()).hexdigest()[:8]}{suffix}"
+    kept = stem.encode()[: LONGEST - len(tail.encode())].decode(errors="ignore")
+    return kept.rstrip(". ") + tail

@@ -1,0 +1,214 @@
+"""Whether every file of every bag is what it was when it was filed."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from collections import deque
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from typing import TYPE_CHECKING, Literal
+
+from handover.archive import files
+from handover.archive.bag import (
+    ALGORITHMS,
+    DATA,
+    DECLARATION,
+    DECLARATION_FILE,
+    INFO,
+    MANIFESTS,
+    TAG_MANIFESTS,
+    Bag,
+    Digests,
+    both_manifests,
+    read_info,
+)
+from handover.archive.faults import Busy
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from concurrent.futures import Future
+    from pathlib import Path
+
+    from handover.archive.place import Archive
+
+BLOCK = 1 << 20
+LARGE = 8 << 20  # from here on the two algorithms are worth a thread each
+
+FaultKind = Literal["missing", "changed", "unexpected"]
+Tell = Callable[..., None]
+
+
+@dataclass(frozen=True, order=True)
+class Fault:
+    """A file that is missing, changed or unexpected; the path is "" for a bag as a whole."""
+
+    path: str
+    kind: FaultKind
+    detail: str = ""
+
+
+@dataclass(frozen=True)
+class BagReport:
+    """What became of one bag: how many files were read, how many octets, and what is wrong."""
+
+    bag: str
+    files: int
+    octets: int
+    faults: tuple[Fault, ...]
+
+
+@dataclass
+class Report:
+    """What became of an archive: totals, and the bags in which something is wrong."""
+
+    bags: int = 0
+    files: int = 0
+    octets: int = 0
+    damaged: list[BagReport] = field(default_factory=list)
+
+    @property
+    def sound(self) -> bool:
+        """Whether every file is what it was."""
+        return not self.damaged
+
+    def add(self, report: BagReport) -> None:
+        """Count one more bag."""
+        self.bags += 1
+        self.files += report.files
+        self.octets += report.octets
+        if report.faults:
+            self.damaged.append(report)
+
+
+def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None = None) -> Report:
+    """Check every bag of an archive against its manifests, and against what the catalog says of it.
+
+    Nothing is written. Memory does not grow with the number of sound bags.
+
+    Args:
+        archive: The archive.
+        progress: Called after each bag with what became of it and the number of bags there are in all.
+    """
+    names = archive.names()
+    report = Report()
+    with ThreadPoolExecutor(os.cpu_count()) as pool:
+        for each in _in_order(pool, lambda name: verify_bag(archive, name), names):
+            report.add(each)
+            if progress is not None:
+                progress(each, len(names))
+    for name in sorted(archive.catalogued() - set(names)):
+        report.add(BagReport(name, 0, 0, (Fault("", "missing", "the catalog knows this bag"),)))
+    return report
+
+
+def verify_bag(archive: Archive, name: str) -> BagReport:
+    """Check one bag, by the name of its folder, while nobody writes to it."""
+    try:
+        with archive.hold_to_read(name):
+            report = examine(archive.bags / name)
+            return _compare(report, archive.seal(name), archive.bags / name)
+    except Busy as fault:
+        return BagReport(name, 0, 0, (Fault("", "changed", str(fault)),))
+
+
+def _compare(report: BagReport, seal: str | None, folder: Path) -> BagReport:
+    """Add a fault where a bag that is sound in itself is not in the state that the catalog knows."""
+    if seal is None or report.faults or Bag.open(folder).seal == seal:
+        return report
+    fault = Fault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
+    return replace(report, faults=(fault,))
+
+
+# ---- one bag ----------------------------------------------------------------------------------------
+
+
+def examine(folder: Path) -> BagReport:
+    """Check every file of a bag against its manifests; what is in no manifest is unexpected."""
+    found = dict(files.walk(folder))
+    faults: dict[str, Fault] = {}
+
+    def tell(path: str, kind: FaultKind, detail: str = "") -> None:
+        faults.setdefault(path, Fault(path, kind, detail))
+
+    payload = _listed(folder, MANIFESTS, tell, payload=True)
+    tags = _listed(folder, TAG_MANIFESTS, tell, payload=False)
+    expected = payload | tags
+    for path in sorted({*expected, *MANIFESTS, *TAG_MANIFESTS, INFO, DECLARATION_FILE} - found.keys()):
+        tell(path, "missing")
+    if payload and tags:
+        for path in sorted(found.keys() - expected.keys() - {*TAG_MANIFESTS}):
+            tell(path, "unexpected")
+
+    octets = 0
+    for path in sorted(expected.keys() & found.keys()):
+        if not found[path].is_file(follow_symlinks=False):
+            tell(path, "changed", "is no file")
+            continue
+        size, actual = digest_file(folder / path)
+        octets += size
+        if actual != expected[path]:
+            tell(path, "changed")
+    if not faults:
+        _check_tags(folder, {path: found[path].stat().st_size for path in payload}, tell)
+    return BagReport(folder.name, len(expected.keys() & found.keys()), octets, tuple(faults.values()))
+
+
+def _listed(folder: Path, names: Sequence[str], tell: Tell, *, payload: bool) -> dict[str, Digests]:
+    """Return what a pair of manifests lists; nothing where they cannot be read, and tell so."""
+    try:
+        listed = both_manifests(folder, names)
+    except FileNotFoundError:
+        return {}  # told as missing
+    except (OSError, ValueError) as fault:
+        tell(names[0], "changed", str(fault))
+        return {}
+    if odd := [path for path in listed if path.startswith(DATA) != payload]:
+        tell(names[0], "changed", f"names {odd[0]}, which is not its business")
+    return listed
+
+
+def _check_tags(folder: Path, sizes: Mapping[str, int], tell: Tell) -> None:
+    """Check what the tag files of a bag say, which its manifests cannot."""
+    if (folder / DECLARATION_FILE).read_bytes() != DECLARATION:
+        tell(DECLARATION_FILE, "changed", "is not the declaration of a bag of version 1.0")
+    oxum = f"{sum(sizes.values())}.{len(sizes)}"
+    if dict(read_info((folder / INFO).read_bytes())).get("Payload-Oxum") != oxum:
+        tell(INFO, "changed", f"the payload is {oxum}")
+
+
+def digest_file(file: Path) -> tuple[int, Digests]:
+    """Return size [octets] and digests of a file."""
+    size = file.stat().st_size
+    if size < LARGE:
+        return size, Digests(*_digest(file, ALGORITHMS))
+    with ThreadPoolExecutor(len(ALGORITHMS)) as pool:  # hashlib lets other threads run meanwhile
+        one, other = pool.map(lambda algorithm: _digest(file, (algorithm,))[0], ALGORITHMS)
+    return size, Digests(one, other)
+
+
+def _digest(file: Path, algorithms: Sequence[str]) -> list[str]:
+    """Return the digests of a file by some algorithms, reading it once."""
+    hashes = [hashlib.new(each, usedforsecurity=False) for each in algorithms]
+    block = memoryview(bytearray(BLOCK))
+    with file.open("rb", buffering=0) as stream:
+        while count := stream.readinto(block):
+            for each in hashes:
+                each.update(block[:count])
+    return [each.hexdigest() for each in hashes]
+
+
+def _in_order(
+    pool: ThreadPoolExecutor, work: Callable[[str], BagReport], names: Iterable[str]
+) -> Iterator[BagReport]:
+    """Give the results of some work in order, with no more of it under way than keeps the threads busy."""
+    waiting = iter(names)
+    under_way: deque[Future[BagReport]] = deque()
+    for name in islice(waiting, 4 * (os.cpu_count() or 1)):
+        under_way.append(pool.submit(work, name))
+    while under_way:
+        yield under_way.popleft().result()
+        for name in islice(waiting, 1):
+            under_way.append(pool.submit(work, name))
