@@ -99,9 +99,13 @@ def check(options: Options) -> None:
     """Judge a job record."""
     from handover.issue.receive import read_record
 
-    _, cautions = read_record(_path(options.job))
+    job, cautions = read_record(_path(options.job))
     _caution(cautions)
     print(f"{_printable(options.job)} can be used.")
+    if job.assumed:
+        print("\nAssumed where it says nothing:")
+    for each in job.assumed:
+        print("\n".join(_entry(each.field, f"{each.value} ({each.why})", 28)))
 
 
 def forecast(options: Options) -> None:
@@ -432,9 +436,9 @@ def _heading(text: str) -> Iterator[str]:
     yield text
 
 
-def _entry(left: str, right: str) -> Iterator[str]:
+def _entry(left: str, right: str, width: int = 26) -> Iterator[str]:
     """Give a line of two columns; what is long runs on below its own column."""
-    yield from _wrapped(right, first=f"  {_printable(left):26}", indent=" " * 28)
+    yield from _wrapped(right, first=f"  {_printable(left):{width}}", indent=" " * (width + 2))
 
 
 def _wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:

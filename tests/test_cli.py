@@ -70,6 +70,8 @@ def test_check_of_a_usable_record(run: Run, record: Path) -> None:
     told = run("check", record)
     assert (told.status, told.err) == (0, "")
     assert "can be used" in told.out
+    assert "slab.exposure" in told.out, "what is taken for a thing left out is told"
+    assert "slab.thickness" not in told.out
 
 
 @pytest.mark.parametrize("shape", ["job", "schedule"])
