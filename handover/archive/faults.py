@@ -1,10 +1,13 @@
 """What can go wrong with an archive.
 
-HandoverError
- |-- NotFiled        nothing was changed: the disk is full, or the like
- |-- Busy            somebody else is at work on the bag
- |-- Damaged         a bag is not what its manifests say
- `-- CatalogFailed   the catalog could not be read or written; the bags are whole
+    HandoverError
+     |-- NotFiled        nothing was changed: the disk is full, or the like
+     |-- Unfinished      it is filed, but not all is done; the next run does the rest
+     |-- Busy            somebody else is at work on the bag
+     |-- Damaged         a bag is not what its manifests say
+     `-- CatalogFailed   the catalog could not be read or written; the bags are whole
+
+What came in and cannot be used is `UnusableInput`, as everywhere.
 """
 
 from __future__ import annotations
@@ -14,6 +17,10 @@ from handover.errors import HandoverError
 
 class NotFiled(HandoverError):
     """Nothing was filed; the archive holds what it held before."""
+
+
+class Unfinished(HandoverError):
+    """It is filed, but the old state may linger, or the catalog not know; the next run sees to that."""
 
 
 class Busy(HandoverError):

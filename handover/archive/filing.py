@@ -8,12 +8,13 @@ knows from its being there that a run was killed, and tidies up.
 from __future__ import annotations
 
 import shutil
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from handover.archive import files
 from handover.archive.bag import DATA, ISSUES, Bag, Digests, digests, issue_folder
-from handover.archive.faults import Busy, Damaged, NotFiled
+from handover.archive.faults import Busy, CatalogFailed, Damaged, NotFiled, Unfinished
 from handover.archive.names import Shelf
 from handover.archive.place import LOG, Archive, bag_name
 from handover.archive.writing import State, contact_info, contact_of, write_bag
@@ -75,7 +76,8 @@ def file_job(archive: Archive, deposit: Deposit, at: datetime) -> Filed:
         Damaged: The bag there is, is not what it was; or holds what is not ours.
         Busy: Somebody else is at work on the bag.
         NotFiled: It could not be written, and nothing was changed.
-        CatalogFailed: It is filed, but the catalog does not know; `tidy` or `reindex` will tell it.
+        Unfinished: It is filed, but the catalog may not know; the next run will tell it.
+        CatalogFailed: The catalog cannot be told of what an earlier run filed.
     """
     tidy(archive)
     entry = deposit.entry
@@ -111,11 +113,15 @@ def renew(archive: Archive, state: State, old: Bag | None) -> None:
         write_bag(work / FRESH, state, target)
         files.put_in_place(work / FRESH, target, work / ASIDE)
     except BaseException as fault:
-        shutil.rmtree(work, ignore_errors=True)
+        with suppress(OSError, CatalogFailed):
+            _finish(archive, name)
         if isinstance(fault, OSError):
             raise NotFiled(f"{target}: nothing was filed, the bag is as it was: {fault.strerror}") from fault
         raise
-    _finish(archive, name)
+    try:
+        _finish(archive, name)
+    except (OSError, CatalogFailed) as fault:
+        raise Unfinished(f"{target}: is filed, but {fault}; the next run sees to the rest") from fault
 
 
 def tidy(archive: Archive) -> None:

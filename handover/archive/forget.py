@@ -41,7 +41,7 @@ def forget(
 
     Raises:
         UnusableInput: There is no such job.
-        Damaged, Busy, NotFiled, CatalogFailed: As `file_job`.
+        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `file_job`.
     """
     tidy(archive)
     with archive.hold(job):

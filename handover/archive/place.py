@@ -147,7 +147,7 @@ class Archive:
 
     def hold_to_read(self, name: str) -> AbstractContextManager[None]:
         """Hold a bag, unless the archive cannot be written to by us, and so hardly by others."""
-        return self.hold(name) if os.access(self.folder, os.W_OK) else nullcontext()
+        return self.hold(name) if self._is_writable else nullcontext()
 
     @property
     def _holding(self) -> set[str]:
@@ -175,8 +175,12 @@ class Archive:
 
     @property
     def has_catalog(self) -> bool:
-        """Whether there is a catalog to ask."""
-        return self._url is not None or self._catalog_file.exists()
+        """Whether there is a catalog to ask. SQLite cannot ask one in a folder that it may not write to."""
+        return self._url is not None or (self._catalog_file.exists() and self._is_writable)
+
+    @property
+    def _is_writable(self) -> bool:
+        return os.access(self.folder, os.W_OK)
 
     def replace_broken_catalog(self) -> None:
         """Throw a catalog file away that can no longer be read; a new one is made at the next use."""

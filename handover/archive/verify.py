@@ -25,7 +25,7 @@ from handover.archive.bag import (
     both_manifests,
     read_info,
 )
-from handover.archive.faults import Busy
+from handover.archive.faults import Busy, CatalogFailed, Damaged
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -62,17 +62,18 @@ class BagReport:
 
 @dataclass
 class Report:
-    """What became of an archive: totals, and the bags in which something is wrong."""
+    """What became of an archive: totals, the bags in which something is wrong, and why the catalog failed."""
 
     bags: int = 0
     files: int = 0
     octets: int = 0
     damaged: list[BagReport] = field(default_factory=list)
+    catalog_fault: str = ""
 
     @property
     def sound(self) -> bool:
-        """Whether every file is what it was."""
-        return not self.damaged
+        """Whether every file is what it was, and the catalog can be asked."""
+        return not self.damaged and not self.catalog_fault
 
     def add(self, report: BagReport) -> None:
         """Count one more bag."""
@@ -92,25 +93,30 @@ def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None =
         archive: The archive.
         progress: Called after each bag with what became of it and the number of bags there are in all.
     """
-    names = archive.names()
-    report = Report()
+    names, report = archive.names(), Report()
+    try:
+        catalogued = archive.catalogued()
+    except CatalogFailed as fault:
+        catalogued, report.catalog_fault = set(), str(fault)
+    asked = not report.catalog_fault
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for each in _in_order(pool, lambda name: verify_bag(archive, name), names):
+        for each in _in_order(pool, lambda name: _verify_bag(archive, name, asked=asked), names):
             report.add(each)
             if progress is not None:
                 progress(each, len(names))
-    for name in sorted(archive.catalogued() - set(names)):
+    for name in sorted(catalogued.difference(names)):
         report.add(BagReport(name, 0, 0, (Fault("", "missing", "the catalog knows this bag"),)))
     return report
 
 
-def verify_bag(archive: Archive, name: str) -> BagReport:
-    """Check one bag, by the name of its folder, while nobody writes to it."""
+def _verify_bag(archive: Archive, name: str, *, asked: bool) -> BagReport:
+    """Check one bag, while nobody writes to it; against the catalog too, where that can be asked."""
     try:
         with archive.hold_to_read(name):
-            report = examine(archive.bags / name)
-            return _compare(report, archive.seal(name), archive.bags / name)
-    except Busy as fault:
+            return _compare(
+                examine(archive.bags / name), archive.seal(name) if asked else None, archive.bags / name
+            )
+    except (Busy, Damaged) as fault:
         return BagReport(name, 0, 0, (Fault("", "changed", str(fault)),))
 
 
