@@ -246,7 +246,9 @@ class Care:
     @cached_property
     def remarks(self) -> tuple[Row, ...]:
         """Return what this slab calls to mind beside that."""
-        return self._notices(hurts=False)
+        blanket = self.wording.blanket
+        cover = (Row("frost", self.say("protection.title"), "", blanket),) if blanket else ()
+        return (*cover, *self._notices(hurts=False))
 
     def _notices(self, *, hurts: bool) -> tuple[Row, ...]:
         return tuple(

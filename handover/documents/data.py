@@ -175,6 +175,37 @@ class Data:
             closes=self.moment(window.closes),
         )
 
+    @cached_property
+    def protection(self) -> tuple[tuple[str, ...], ...]:
+        """Return a row for each blanket tried: R-value, coldest top, safe from frost, may freeze from."""
+        told = self.schedule.protection
+        if told is None:
+            return ()
+        return tuple(
+            (
+                self.wording.quantity(each.resistance, "m2K/W"),
+                self.wording.quantity(each.coldest_surface_c, "degC"),
+                self.moment(each.frost_safe),
+                self.moment(each.freezes_from) if each.freezes_from else "",
+            )
+            for each in told.blankets
+        )
+
+    @property
+    def protection_notes(self) -> tuple[str, ...]:
+        """Return what is said of the cover beside the table."""
+        told = self.schedule.protection
+        if told is None:
+            return ()
+        drop = "" if told.drop_k is None else self.wording.quantity(told.drop_k, "K")
+        notes = [
+            self.say("protection.laid", laid=self.wording.quantity(told.laid, "m2K/W")),
+            self.wording.blanket,
+            self.say("protection.largest-drop", most=self.wording.quantity(told.largest_drop_k, "K")),
+            self.say("protection.drop", drop=drop) if drop else "",
+        ]
+        return tuple(note for note in notes if note)
+
     # ---- what went in
 
     @cached_property

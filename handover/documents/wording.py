@@ -436,6 +436,21 @@ class Wording:
         lines = [self.say(f"limits.{key}") for key in ("estimate", "codes", "ground", "cracks")]
         return tuple(lines + ([self.say("limits.typical", day=when)] if from_when else []))
 
+    @property
+    def blanket(self) -> str:
+        """Say which blanket keeps the slab from frost, and how long; empty where none is called for."""
+        told = self.schedule.protection
+        if told is None or told.enough == 0:
+            return ""
+        if told.enough is None:
+            return self.say("protection.none-enough")
+        resistance = self.quantity(told.enough, "m2K/W")
+        edges = self.quantity(told.enough * told.edges, "m2K/W")
+        if told.until is None:
+            return self.say("protection.enough", resistance=resistance, edges=edges)
+        until = self.not_before(told.until).text
+        return self.say("protection.enough-until", resistance=resistance, edges=edges, until=until)
+
     def _caution(self, caution: Caution) -> Notice:
         values = {figure.name: self._spoken(figure) for figure in caution.figures}
         key = f"caution.{caution.code}"
