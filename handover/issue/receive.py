@@ -92,7 +92,7 @@ def receive(record: Path, weather: Path | None, as_of: datetime, *, key: str | N
     return Received(
         job=job,
         weather=series,
-        inputs=by_name([(record.name, examined.data), (given.name, given.data)]),
+        inputs=by_name([(record.name, examined.data), (given.name, given.data), *_logs(job, record.parent)]),
         pictures=_pictures(job, record.parent),
         cautions=findings,
     )
@@ -188,6 +188,12 @@ def safe_name(name: str) -> str:
     """Return a file's name such that any system takes it and none obeys it."""
     kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
     return kept or "file"
+
+
+def _logs(job: JobRecord, folder: Path) -> list[tuple[str, bytes]]:
+    """Return the logger's file of a job; that it lies in its own folder is checked with the record."""
+    log = job.temperature_log
+    return [(log.file, (folder / log.file).read_bytes())] if log else []
 
 
 def _pictures(job: JobRecord, folder: Path) -> dict[str, bytes]:

@@ -44,6 +44,7 @@ def check(written: WrittenRecord, folder: FilePath) -> Found:
     yield from _cylinders(written)
     yield from _visits(written)
     yield from _files(written, folder)
+    yield from _sensor(written)
 
 
 def _size(slab: Slab | None) -> Found:
@@ -253,6 +254,21 @@ def _files(written: WrittenRecord, folder: FilePath) -> Found:
     log = written.temperature_log
     if log and log.file and isinstance(finding := found_in(folder, log.file), Finding):
         yield ("temperature_log", "file"), finding
+
+
+def _sensor(written: WrittenRecord) -> Found:
+    """Yield a finding about a sensor that lies below the slab."""
+    depth = written.temperature_log.depth if written.temperature_log else None
+    thickness = written.slab.thickness if written.slab else None
+    if depth is not None and thickness is not None and depth > thickness * (1.0 + 1e-9):
+        yield (
+            ("temperature_log", "depth"),
+            Finding(
+                f"is {_us_and_si(depth, 'thickness')}, deeper than the slab is thick",
+                expected=f"at most {_us_and_si(thickness, 'thickness')}, from the surface down",
+                example='depth = "2 in"',
+            ),
+        )
 
 
 def pictures(written: WrittenRecord) -> Iterator[tuple[Path, str]]:

@@ -170,11 +170,19 @@ class Cylinder(Part):
     cured: Cured = "standard"
 
 
+class LogReading(NamedTuple):
+    """The mean time and the mean temperature, in degC, of a logger's readings within an hour."""
+
+    time: AwareDatetime
+    temperature: float
+
+
 class TemperatureLog(Part):
-    """Readings of a logger in the slab, its depth in m."""
+    """A logger in the slab, its depth in m, with what it read in the concrete, hour by hour."""
 
     file: str
     depth: float | None = None
+    readings: tuple[LogReading, ...] = ()  # filled in by the reader
 
 
 class JobRecord(Part):

@@ -19,8 +19,9 @@ from handover.jobs.checks import area_of, check, pictures
 from handover.jobs.defaults import fill_in
 from handover.jobs.fields import nearest
 from handover.jobs.lines import Lines, Path, dotted, find_lines
-from handover.jobs.model import Assumed, JobRecord
-from handover.jobs.paths import exists
+from handover.jobs.logger import examine_log
+from handover.jobs.model import Assumed, JobRecord, LogReading
+from handover.jobs.paths import exists, found_in
 from handover.jobs.place import foreign_offsets, site_zone
 from handover.jobs.syntax import decode, language_of, load, parse
 from handover.jobs.written import Table, WrittenRecord, tables
@@ -100,9 +101,24 @@ def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord 
     found += _unplaced(raw, written, zone, at_fault)
     found += check(written, folder)
     found += foreign_offsets(first, zone)
+    readings, about_log = _logged(written, zone, folder)
+    found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
         return None, found
-    return _record(written, zone, raw, folder), found
+    return _record(written, zone, raw, folder, readings), found
+
+
+def _logged(
+    written: WrittenRecord, zone: str | None, folder: FilePath
+) -> tuple[tuple[LogReading, ...], list[Found]]:
+    """Return what the logger beside the record read in the concrete, with findings about its file."""
+    log = written.temperature_log
+    if log is None or log.file is None or isinstance(path := found_in(folder, log.file), Finding):
+        return (), []
+    placed = written.placement.start if written.placement else None
+    aware = placed if placed and placed.tzinfo else None
+    readings, findings = examine_log(path, log.file, ZoneInfo(zone) if zone else None, aware)
+    return readings, [(("temperature_log", "file"), finding) for finding in findings]
 
 
 def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[WrittenRecord, list[Found]]:
@@ -240,9 +256,17 @@ def _unplaced(
         )
 
 
-def _record(written: WrittenRecord, zone: str, raw: Mapping[str, Any], folder: FilePath) -> JobRecord:
+def _record(
+    written: WrittenRecord,
+    zone: str,
+    raw: Mapping[str, Any],
+    folder: FilePath,
+    readings: tuple[LogReading, ...],
+) -> JobRecord:
     """Return the record with what was left out filled in."""
     told = _without_blanks(written.model_dump())
+    if readings:
+        told["temperature_log"]["readings"] = readings
     for path, name in pictures(written):
         if not exists(folder, name):
             table = told[path[0]] if len(path) == 2 else told[path[0]][path[1]]  # noqa: PLR2004  table and key
@@ -271,6 +295,9 @@ def _without_blanks(value: Any) -> Any:
 def _placed(found: list[Found], file: str, lines: Lines) -> list[Finding]:
     """Return the findings with file, line and field, in the order of the lines; those without line first."""
     placed = [
-        replace(finding, file=file, line=lines.of(path) or 1, field=dotted(path)) for path, finding in found
+        finding  # of a file beside the record
+        if finding.file
+        else replace(finding, file=file, line=lines.of(path) or 1, field=dotted(path))
+        for path, finding in found
     ]
     return sorted(placed, key=lambda finding: finding.line or 0)

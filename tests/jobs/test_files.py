@@ -263,6 +263,6 @@ def test_a_folder_is_no_picture(examine: Examine, good: str, tmp_path: Path) -> 
 
 
 def test_a_logger_beside_the_record(examine: Examine, good: str, tmp_path: Path) -> None:
-    (tmp_path / "logger.csv").write_text("time,temperature\n")
+    (tmp_path / "logger.csv").write_text("time_utc,temperature_c\n")
     record = examine(good + '[temperature_log]\nfile = "logger.csv"\ndepth = "2 in"\n').record
     assert record.temperature_log.depth == pytest.approx(0.0508)

@@ -167,7 +167,7 @@ def test_the_blank_record_is_good_once_its_blanks_are_filled(examine: Examine) -
 def test_the_blank_record_shows_every_field(examine: Examine, tmp_path: Path) -> None:
     for name in ("logo.png", "logger.csv", "photos/door.jpg"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
-        (tmp_path / name).write_bytes(b"")
+        (tmp_path / name).write_bytes(b"time_utc,temperature_c\n")
     text = uncommented(blank_record())
     shown = tomllib.loads(text)
     for name, table in tables().items():

@@ -1,0 +1,375 @@
+"""Readings of a temperature logger in the slab: a CSV beside the record.
+
+    # anything the logger tells of itself
+    time_utc,temperature_c
+    2026-07-14T10:30,28.5
+
+One column of times and one of temperatures (comma, semicolon or tab between them; upper or lower case,
+spaces or underscores). The heading of the times says ``time_utc`` or ``time_local`` (as the clock on the
+site's wall); where it says neither, every time carries its offset. The unit stands at the end of the other
+heading or in brackets: ``temperature_c``, ``Concrete temp [degF]``. Columns of the air, and all others, are
+left aside.
+
+What no slab does is left out and told: readings from before the concrete, from outside of what concrete can
+be, jumps, a sensor that stands still. What is left comes as means of the hour.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import partial
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handover.errors import Finding
+from handover.jobs.clock import local_instant
+from handover.jobs.model import LogReading
+from handover.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+    from zoneinfo import ZoneInfo
+
+Floats = NDArray[np.float64]
+
+LARGEST = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
+COLDEST_C, HOTTEST_C = -30.0, 90.0  # a sensor that has broken tells -127 or 85 and more
+_HOUR, _MINUTE = 3600.0, 60.0
+# Common practice, no source: concrete on ground gains at most some 5 K an hour, and a sunlit surface that a
+# thunderstorm cools loses less than 10 K in ten minutes.
+_JUMP_K, _JUMP_S = 10.0, 10.0 * _MINUTE
+_TAKEN_BACK_S = _HOUR  # a jump that is not taken back within this is the sensor's removal, or its placing
+_STILL_S, _STILL_READINGS = 12.0 * _HOUR, 6
+_GAP_S = _HOUR * 1.25  # a logger that reads every hour keeps no perfect time
+_MOST_WRONG = 0.1  # share of readings outside of what concrete can be, from which on the unit is wrong
+_MOST_NAMED = 3
+_MOST_FAULTS = 10
+_WHAT = "a CSV of the logger: a line of column names, then a time and a temperature to a line"
+_EXAMPLE = "time_utc,temperature_c"
+
+_UNITS = {"c": (1.0, 0.0), "f": (5.0 / 9.0, -32.0 * 5.0 / 9.0), "k": (1.0, -273.15)}
+_UNIT_WORDS = {"celsius": "c", "fahrenheit": "f", "kelvin": "k"}
+_TIMES = {"time", "datetime", "timestamp", "date time"}
+_CLOCKS = {"utc": "utc", "gmt": "utc", "local": "local"}
+_OF_CONCRETE = {"temperature", "temp", "concrete", "slab", "probe", "sensor"}
+_OF_OTHERS = {"air", "ambient", "outside", "battery", "internal", "board", "weather"}
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Readings in order of time: UTC seconds and degC, shape (n,)."""
+
+    seconds: Floats
+    celsius: Floats
+
+    def __len__(self) -> int:
+        return len(self.seconds)
+
+    def only(self, which: NDArray[np.bool_]) -> _Series:
+        return _Series(self.seconds[which], self.celsius[which])
+
+
+def examine_log(
+    path: Path, name: str, zone: ZoneInfo | None, placed: datetime | None
+) -> tuple[tuple[LogReading, ...], list[Finding]]:
+    """Return what a logger read in the concrete, as hourly means, and what is wrong or doubtful about it.
+
+    Args:
+        path: The file.
+        name: What the record calls it.
+        zone: Of the site, for times on the site's clock.
+        placed: When the first concrete was placed, aware; readings from before are left out.
+
+    Returns:
+        Readings in order of time, in the site's zone where it is known; empty where there is a fault.
+    """
+    text = _text(path)
+    if isinstance(text, Finding):
+        return (), [replace(text, file=name)]
+    series, findings = _read(text, zone)
+    if series is not None:
+        series, doubts = _believed(series, placed, zone)
+        findings += doubts
+    if any(each.severity == "fault" for each in findings):
+        series = None
+    told = () if series is None else tuple(_hourly(series, zone))
+    return told, [replace(each, file=name) for each in findings]
+
+
+def _text(path: Path) -> str | Finding:
+    fault = partial(Finding, expected=_WHAT, example=_EXAMPLE)
+    try:
+        size = path.stat().st_size
+        if size > LARGEST:
+            return fault(f"has {size:,} bytes; a logger's file has at most {LARGEST:,}")
+        data = path.read_bytes()
+    except OSError as error:
+        return fault(f"cannot be read ({error.strerror or error})")
+    if b"\0" in data:
+        return fault("holds binary data, not text")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("latin-1")  # the degree sign of older loggers; nothing else of the text is used
+    return text if text.strip() else fault("is empty")
+
+
+# ---- the table --------------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Columns:
+    """Where the two columns stand, and what their headings say."""
+
+    time: int
+    clock: str | None  # "utc", "local", or None: every time carries its offset
+    temperature: int
+    scale: float
+    shift: float
+
+
+def _read(text: str, zone: ZoneInfo | None) -> tuple[_Series | None, list[Finding]]:
+    lines = text.splitlines()
+    told = (at for at, line in enumerate(lines) if line.strip() and not line.startswith("#"))
+    start = next(told, None)
+    if start is None:
+        return None, [Finding("has no line of column names", expected=_WHAT, example=_EXAMPLE)]
+    delimiter = max(",;\t", key=lines[start].count)
+    reader = csv.reader(lines[start:], delimiter=delimiter)
+    try:
+        rows = [(start + reader.line_num, cells) for cells in reader if any(cell.strip() for cell in cells)]
+    except csv.Error as error:
+        return None, [Finding(f"is not a table: {error}", line=start + reader.line_num, expected=_WHAT)]
+    columns = _columns([cell.strip() for cell in rows[0][1]], rows[0][0])
+    if isinstance(columns, list):
+        return None, columns
+    if not rows[1:]:
+        return None, [_nothing_yet("has no readings")]
+    return _series(rows[1:], columns, zone, "," if delimiter == ";" else ".")
+
+
+def _columns(titles: list[str], line: int) -> _Columns | list[Finding]:
+    fault = partial(Finding, line=line, example=_EXAMPLE)
+    words = [_words(title) for title in titles]
+    times = [at for at, each in enumerate(words) if " ".join(w for w in each if w not in _CLOCKS) in _TIMES]
+    of_concrete = [
+        at for at, each in enumerate(words) if _OF_CONCRETE & set(each) and not _OF_OTHERS & set(each)
+    ]
+    faults = []
+    if not times:
+        expected = "a column time_utc, time_local, or time with offsets"
+        faults.append(fault("has no column of times", expected=expected))
+    if len(of_concrete) != 1:
+        how = "no column" if not of_concrete else f"{len(of_concrete)} columns"
+        expected = "one column, of the sensor in the slab"
+        faults.append(fault(f"has {how} of concrete temperature", expected=expected))
+    if faults:
+        return faults
+    unit = _unit(words[of_concrete[0]])
+    if unit is None:
+        title = titles[of_concrete[0]]
+        expected = "degC, degF or K, at the end of the name or in brackets"
+        return [fault("names no unit that is known", field=title[:40], expected=expected)]
+    at = next((at for at in times if _clock(words[at]) == "utc"), times[0])
+    return _Columns(at, _clock(words[at]), of_concrete[0], *_UNITS[unit])
+
+
+def _words(title: str) -> list[str]:
+    return [word for word in re.split(r"[^a-z0-9°]+", title.lower()) if word]
+
+
+def _clock(words: Sequence[str]) -> str | None:
+    return next((_CLOCKS[word] for word in words if word in _CLOCKS), None)
+
+
+def _unit(words: Sequence[str]) -> str | None:
+    unit = re.sub(r"^(?:degrees?|deg|°)", "", words[-1])
+    unit = _UNIT_WORDS.get(unit, unit)
+    return unit if unit in _UNITS and len(words) > 1 else None
+
+
+def _series(
+    rows: list[tuple[int, list[str]]], columns: _Columns, zone: ZoneInfo | None, decimal: str
+) -> tuple[_Series | None, list[Finding]]:
+    seconds, values = [], []
+    faults: list[Finding] = []
+    for line, cells in rows:
+        moment = _moment(cells, columns, zone)
+        value = _number(cells, columns.temperature, decimal)
+        faults += [replace(each, line=line) for each in (moment, value) if isinstance(each, Finding)]
+        if isinstance(moment, datetime) and isinstance(value, float):
+            seconds.append(moment.timestamp())
+            values.append(value)
+    if faults:
+        more = len(faults) - _MOST_FAULTS
+        return None, faults[:_MOST_FAULTS] + (
+            [Finding(f"has {more} more faults like these")] if more > 0 else []
+        )
+    order = np.argsort(seconds, kind="stable")
+    celsius = np.array(values, dtype=np.float64) * columns.scale + columns.shift
+    series = _Series(np.array(seconds, dtype=np.float64)[order], celsius[order])
+    return series.only(np.isfinite(series.celsius)), []
+
+
+def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datetime | Finding:
+    text = cells[columns.time].strip() if columns.time < len(cells) else ""
+    fault = partial(Finding, field="time", example="2026-07-14T10:30:00Z")
+    try:
+        moment = datetime.fromisoformat(re.sub(r"(?i)\s*(utc|gmt)$", "+00:00", text))
+    except ValueError:
+        return fault(f"{shown(text)} is not a date with a time", expected="ISO 8601")
+    if moment.tzinfo is None and columns.clock == "utc":
+        moment = moment.replace(tzinfo=UTC)
+    if moment.tzinfo is None and columns.clock is None:
+        return fault(
+            f"{shown(text)} does not say its offset from UTC",
+            expected="an offset in every time, or the heading time_utc or time_local",
+        )
+    if moment.tzinfo is None and zone is None:
+        moment = moment.replace(tzinfo=UTC)  # the site's zone is a fault of its own
+    return local_instant(moment, zone)
+
+
+def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
+    """Return the number in a cell; NaN for an empty one."""
+    text = cells[at].strip() if at < len(cells) else ""
+    if text.lower() in {"", "na", "n/a", "nan", "null", "-", "--"}:
+        return float("nan")
+    plain = text.replace(",", ".") if decimal == "," else text
+    if re.fullmatch(r"[-+]?\d{1,6}(\.\d{1,12})?", plain):
+        return float(plain)
+    return Finding(f"{shown(text)} is not a number", field="temperature", expected="a number, or nothing")
+
+
+# ---- what is believed -------------------------------------------------------------------------------
+
+
+def _believed(
+    series: _Series, placed: datetime | None, zone: ZoneInfo | None
+) -> tuple[_Series | None, list[Finding]]:
+    """Return the readings that are of concrete, with what was left out, and why."""
+    doubts: list[Finding] = []
+    early = series.seconds < (placed.timestamp() if placed else -np.inf)
+    if early.any():
+        doubts.append(_left_out(int(early.sum()), "are from before the concrete: the truck, or the air"))
+        series = series.only(~early)
+    wrong = (series.celsius < COLDEST_C) | (series.celsius > HOTTEST_C)
+    if wrong.any():
+        range_told = f"are outside of {COLDEST_C:g} to {HOTTEST_C:g} degC"
+        if wrong.mean() > _MOST_WRONG:
+            problem = f"{int(wrong.sum())} of {len(series)} readings {range_told}"
+            return None, [*doubts, Finding(problem, expected="the unit that the heading names")]
+        doubts.append(_left_out(int(wrong.sum()), range_told))
+        series = series.only(~wrong)
+    for judge in (_steady, _alive):
+        series, found = judge(series, zone)
+        doubts += found
+    if not len(series):
+        return None, [*doubts, _nothing_yet("has no reading in the concrete")]
+    return series, [*doubts, *_gaps(series, zone)]
+
+
+def _nothing_yet(problem: str) -> Finding:
+    return Finding(
+        f"{problem}; the estimate goes without it",
+        expected="readings from the placement on: look at the clock of the logger",
+        severity="caution",
+    )
+
+
+def _left_out(count: int, why: str) -> Finding:
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    return Finding(f"{readings} left out: they {why}", severity="caution")
+
+
+def _told(second: float, zone: ZoneInfo | None) -> str:
+    return f"{datetime.fromtimestamp(second, UTC).astimezone(zone or UTC):%Y-%m-%d %H:%M}"
+
+
+def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
+    """Leave out what lies beyond a jump that no slab makes, unless it is taken back within the hour."""
+    ends = np.flatnonzero(_jumps(series, np.arange(1, len(series)), np.arange(len(series) - 1))) + 1
+    pieces = np.split(np.arange(len(series)), ends)
+    core = max(range(len(pieces)), key=lambda at: len(pieces[at]))
+    kept = list(pieces[core])
+    for way, beyond in ((-1, reversed(pieces[:core])), (1, iter(pieces[core + 1 :]))):
+        for piece in beyond:
+            near, edge = (piece[0], kept[-1]) if way > 0 else (piece[-1], kept[0])
+            if abs(series.seconds[near] - series.seconds[edge]) > _TAKEN_BACK_S:
+                break
+            if not _jumps(series, near, edge):
+                kept = [*kept, *piece] if way > 0 else [*piece, *kept]
+    left = np.ones(len(series), dtype=bool)
+    left[kept] = False
+    if not left.any():
+        return series, []
+    named = _runs_told(series, left, zone)
+    why = f"jump by more than {_JUMP_K:g} K in ten minutes, which no slab does ({named})"
+    return series.only(~left), [_left_out(int(left.sum()), why)]
+
+
+def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> NDArray[np.bool_]:
+    """Tell whether two readings are further apart than a slab can change between them."""
+    apart = np.abs(series.seconds[one] - series.seconds[other])
+    change = np.abs(series.celsius[one] - series.celsius[other])
+    return np.asarray(change > _JUMP_K * np.maximum(apart / _JUMP_S, 1.0))
+
+
+def _alive(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
+    """Leave out stretches in which the sensor stands still."""
+    still = np.zeros(len(series), dtype=bool)
+    for _, run in groupby(range(len(series)), key=lambda at: series.celsius[at]):
+        at = list(run)
+        if len(at) >= _STILL_READINGS and series.seconds[at[-1]] - series.seconds[at[0]] >= _STILL_S:
+            still[at] = True
+    if not still.any():
+        return series, []
+    why = f"do not move for {_STILL_S / _HOUR:g} h or more ({_runs_told(series, still, zone)})"
+    return series.only(~still), [_left_out(int(still.sum()), why)]
+
+
+def _runs_told(series: _Series, which: NDArray[np.bool_], zone: ZoneInfo | None) -> str:
+    """Return where stretches lie, for people: the first few."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(np.int8), [0]]))).reshape(-1, 2)
+    named = [_span(series.seconds[start], series.seconds[end - 1], zone) for start, end in edges]
+    return _few(named)
+
+
+def _span(start: float, end: float, zone: ZoneInfo | None) -> str:
+    return _told(start, zone) if start == end else f"{_told(start, zone)} to {_told(end, zone)}"
+
+
+def _few(named: list[str]) -> str:
+    more = len(named) - _MOST_NAMED
+    return "; ".join(named[:_MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+
+
+def _gaps(series: _Series, zone: ZoneInfo | None) -> Iterator[Finding]:
+    """Yield one caution that names the stretches without a reading."""
+    after = np.flatnonzero(np.diff(series.seconds) > _GAP_S)
+    if len(after):
+        named = [_span(series.seconds[at], series.seconds[at + 1], zone) for at in after]
+        yield Finding(
+            f"has gaps of over an hour, which the estimate fills: {_few(named)}",
+            expected="a reading at least every hour",
+            severity="caution",
+        )
+
+
+def _hourly(series: _Series, zone: ZoneInfo | None) -> Iterator[LogReading]:
+    """Yield the mean time and the mean temperature of the readings of each hour."""
+    hour = np.floor(series.seconds / _HOUR)
+    _, start = np.unique(hour, return_index=True)
+    count = np.diff(np.append(start, len(hour)))
+    seconds = np.add.reduceat(series.seconds - series.seconds[0], start) / count + series.seconds[0]
+    celsius = np.add.reduceat(series.celsius, start) / count
+    for second, value in zip(seconds, celsius, strict=True):
+        moment = datetime.fromtimestamp(round(float(second)), UTC)
+        yield LogReading(moment.astimezone(zone or UTC), float(value))
