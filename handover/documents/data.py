@@ -43,7 +43,7 @@ FIELD_KINDS: dict[str, KindName] = {
     "depth": "thickness",
 }
 """Of what kind a value of the record is, by the last part of its name."""
-IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed"}
+IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
 DIGITS = 4
 """Significant digits of a figure in the office's copy."""
 DAILY_TO = 28
