@@ -322,6 +322,7 @@ def march(
     steps: Floats,
     initial_c: Floats,
     deep_c: float | Floats | None,
+    initial_age_h: float | Floats = 0.0,
     wetness: Wetness | None = None,
     keep: NDArray[np.bool_] | None = None,
     nodes: Sequence[int] | None = None,
@@ -336,6 +337,8 @@ def march(
         initial_c: Temperature of every node at the start, shape (m, n). [degC]
         deep_c: Temperature held one last cell below the column, or None for a last node that lets no heat
             through. A number or shape (m,). [degC]
+        initial_age_h: Equivalent age of the concrete at the start: hydration began with the first water. A
+            number or shape (m,). [h]
         wetness: How wet the surface is; dry where left out.
         keep: Which of the s+1 instants to return, shape (s+1,); all where left out.
         nodes: Which nodes to return (concrete ones); surface, middle and bottom where left out.
@@ -348,7 +351,7 @@ def march(
         raise OutOfRange(f"initial_c must be (members, {len(column.depth)}), not {temperature.shape}")
     if np.any(np.asarray(steps) <= 0):
         raise OutOfRange("every step must be longer than nothing")
-    marcher = _Marcher(column, concrete, temperature, deep_c)
+    marcher = _Marcher(column, concrete, temperature, deep_c, initial_age_h)
     wanted = np.ones(len(steps) + 1, dtype=bool) if keep is None else np.asarray(keep)
     kept = list(column.depths() if nodes is None else nodes)
     temperatures, ages = [], []
@@ -411,7 +414,12 @@ class _Marcher:
     """The state of all members, and how it moves by a step."""
 
     def __init__(
-        self, column: Column, concrete: Concrete, temperature: Floats, deep_c: float | Floats | None
+        self,
+        column: Column,
+        concrete: Concrete,
+        temperature: Floats,
+        deep_c: float | Floats | None,
+        age_h: float | Floats,
     ) -> None:
         self.column = column
         self.concrete = concrete
@@ -425,7 +433,7 @@ class _Marcher:
         )
         self.volume_heat = _by_member(concrete.heat, members) * column.concrete
         self.energy = _by_member(concrete.activation_energy, members)
-        self.age = np.zeros((members, self.count))
+        self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
         self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
         self.booked = np.zeros((3, members))  # hydration, surface, ground
 

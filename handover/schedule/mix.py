@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.concrete.curves import Slowest
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.setting import final_set_degree, initial_set_degree, scaled, set_age
@@ -15,7 +16,7 @@ from handover.concrete.strength import Aci209, En1992, StrengthCurve
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
     from handover.jobs.model import Mix
     from handover.practice.rules import Cement, Practice
@@ -26,23 +27,6 @@ if TYPE_CHECKING:
 _DAY = 24.0
 _CURVES: dict[str, Callable[..., StrengthCurve]] = {"ACI 209": Aci209, "EN 1992": En1992}
 _REFERENCES = {"ACI 209": "strength.reference-us", "EN 1992": "strength.reference-en"}
-
-
-@dataclass(frozen=True)
-class Slowest:
-    """The slowest of several strength curves at every age."""
-
-    curves: Sequence[StrengthCurve]
-
-    def ratio(self, age_days: ArrayLike) -> Floats:
-        """Return the strength as a share of the 28-day strength, of the shape of ``age_days``."""
-        ratio: Floats = np.minimum.reduce([curve.ratio(age_days) for curve in self.curves])
-        return ratio
-
-    def age_at(self, ratio: ArrayLike) -> Floats:
-        """Return the age at which a share is reached, in days, of the shape of ``ratio``."""
-        age: Floats = np.maximum.reduce([curve.age_at(ratio) for curve in self.curves])
-        return age
 
 
 @dataclass(frozen=True)
