@@ -54,6 +54,7 @@ class Site(Part):
     latitude: float | None = None
     longitude: float | None = None
     timezone: str  # IANA name; filled in by the reader
+    country: str | None = None  # ISO 3166 code; found from the place or the zone by the reader
 
 
 class Owner(Part):

@@ -1,21 +1,34 @@
-"""Rules of the trade as data: each with its value, its unit, its source, and how sure we are of it."""
+"""Rules of the trade as data: each with its value, its unit, its source, and how sure we are of it.
+
+What holds everywhere stands in rules.toml; what a country rules for itself stands in a file of its own under
+countries/. Adding a country is adding a file.
+"""
 
 from __future__ import annotations
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib.resources import files
-from typing import Any, Literal, cast
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple, cast
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 Mark = Literal["read in source", "from memory", "common practice", "computed"]
+Stricter = Literal["lower", "higher"]
+
+STRICTEST = "strictest"
+"""The rules of every set at once: for a country that has no set of its own."""
+_ON_WHEELS = ("driveway", "garage floor", "shop floor")
 
 
 @dataclass(frozen=True)
 class Rule:
     """A number of practice. ``value`` is in ``unit``, which is of the SI.
 
-    ``called`` holds parts of the names by which a ticket calls the thing, in small letters.
+    ``called`` holds parts of the names by which a ticket calls the thing, in small letters. ``stricter`` says
+    of a limit that countries set for themselves which way is the more cautious.
     """
 
     name: str
@@ -24,6 +37,87 @@ class Rule:
     source: str
     mark: Mark
     called: tuple[str, ...] = ()
+    stricter: Stricter | None = None
+
+
+class Circumstances(NamedTuple):
+    """What of a slab decides which rules hold for it. ``additions``: share of fly ash and slag."""
+
+    use: str
+    exposure: str
+    cement: str
+    additions: float
+    reinforced: bool
+
+    @property
+    def wheels(self) -> bool:
+        """Whether it is built to bear wheels."""
+        return self.use in _ON_WHEELS
+
+    @property
+    def hard_service(self) -> bool:
+        """Whether it is open to the weather or bears wheels: a row for mild service is not for it."""
+        return self.wheels or self.exposure != "indoors"
+
+
+@dataclass(frozen=True)
+class When:
+    """The circumstances in which a rule holds; what is None or empty does not matter."""
+
+    cements: tuple[str, ...] = ()
+    additions_above: float | None = None
+    additions_at_most: float | None = None
+    reinforced: bool | None = None
+    wheels: bool | None = None
+    hard_service: bool | None = None
+
+    def holds(self, slab: Circumstances) -> bool:
+        """Tell whether a slab is of this kind."""
+        return (
+            (not self.cements or slab.cement in self.cements)
+            and (self.additions_above is None or slab.additions > self.additions_above)
+            and (self.additions_at_most is None or slab.additions <= self.additions_at_most)
+            and self.reinforced in (None, slab.reinforced)
+            and self.wheels in (None, slab.wheels)
+            and self.hard_service in (None, slab.hard_service)
+        )
+
+
+class Band(NamedTuple):
+    """A row of a table of durations, for temperatures from ``from_c`` up.
+
+    It asks ``hours``, or ``over`` / (temperature + ``plus``) where the table gives a formula, in which a
+    temperature above ``to_c`` counts as ``to_c``. [degC, h, h K]
+    """
+
+    from_c: float
+    to_c: float
+    hours: tuple[float, ...]
+    over: tuple[float, ...]
+    plus: float
+
+
+@dataclass(frozen=True)
+class Durations:
+    """A table of how long something takes by the temperature of the concrete's surface.
+
+    Below its coldest band no time counts.
+
+    Attributes:
+        name: By which gates call it.
+        by: What tells the columns apart ("strength development", "air about the slab", "hot and dry"), or "".
+        at_least: Of columns by a number: the least of each, from the first column on.
+        bands: From the warmest to the coldest. Columns go from the shortest time to the longest.
+        source: Where it comes from.
+        mark: How sure we are of it.
+    """
+
+    name: str
+    by: str
+    at_least: tuple[float, ...]
+    bands: tuple[Band, ...]
+    source: str
+    mark: Mark
 
 
 @dataclass(frozen=True)
@@ -40,6 +134,10 @@ class GateRule:
         at_most: Past this age it holds in any case, or None. [h]
         at_most_times: The same, as a multiple of what is needed.
         uses: Uses of the slab that it applies to; all where empty.
+        when: What else must be so for it to apply.
+        table: Name of the table of durations that it asks for, or None.
+        times: Multiple of the table that is asked.
+        working_time: Initial set later than this adds as much to the table, or None. [h]
     """
 
     milestone: str
@@ -54,6 +152,35 @@ class GateRule:
     at_most: float | None = None
     at_most_times: float | None = None
     uses: tuple[str, ...] = ()
+    when: When = When()
+    table: str | None = None
+    times: float = 1.0
+    working_time: float | None = None
+
+
+@dataclass(frozen=True)
+class RuleSet:
+    """The rules of a country, or of the countries that share them.
+
+    Attributes:
+        code: By which it is asked for: "us".
+        name: In words: "United States".
+        countries: ISO 3166 codes of the countries it is for.
+        basis: The codes and standards it draws on.
+        replaces: General gates whose place its own take.
+        rules: By name; they take the place of general ones of the same name.
+        gates: Its own.
+        durations: Its tables.
+    """
+
+    code: str
+    name: str
+    countries: tuple[str, ...]
+    basis: str
+    replaces: tuple[str, ...]
+    rules: dict[str, Rule]
+    gates: tuple[GateRule, ...]
+    durations: dict[str, Durations]
 
 
 @dataclass(frozen=True)
@@ -111,7 +238,7 @@ class Practice:
     cements: dict[str, Cement]
     materials: dict[str, dict[str, Any]] = field(default_factory=dict)
     watering_day: tuple[str, str] = ("06:30", "21:00")
-    curing_days: dict[str, Any] = field(default_factory=dict)
+    durations: dict[str, Durations] = field(default_factory=dict)
 
     def __getitem__(self, name: str) -> float:
         """Return the value of a rule."""
@@ -123,31 +250,128 @@ class Practice:
             gate for gate in self.gates if gate.milestone == milestone and use in (gate.uses or (use,))
         )
 
+    def gates_for(self, milestone: str, slab: Circumstances) -> tuple[GateRule, ...]:
+        """Return the conditions of a milestone that hold for a slab, in the order of the data."""
+        return tuple(gate for gate in self.gates_of(milestone, slab.use) if gate.when.holds(slab))
+
 
 def _table(name: str) -> dict[str, Any]:
     return tomllib.loads(files("handover.practice").joinpath(name).read_text(encoding="utf-8"))
 
 
 @cache
-def practice() -> Practice:
-    """Return the rules of practice that ship with the package."""
-    rules = _table("rules.toml")
-    gates = rules.pop("gate")
+def practice(rules: str = "us") -> Practice:
+    """Return the rules of practice that ship with the package, with those of a country.
+
+    Args:
+        rules: Code of a set of `rule_sets`, or `STRICTEST`.
+    """
+    general = _table("rules.toml")
+    gates = tuple(_gate(row, general, {}) for row in general.pop("gate"))
     watering = _table("watering.toml")
-    cements = _table("cements.toml")
-    return Practice(
-        rules=_rules(rules),
-        gates=tuple(_gate(row, rules) for row in gates),
+    whole = Practice(
+        rules=_rules(general),
+        gates=gates,
         cautions={code: _caution(code, row) for code, row in _table("cautions.toml").items()},
         refusals=tuple(
             RefusalRule(code, tuple(row["milestones"]), tuple(row.get("uses", ())))
             for code, row in _table("refusals.toml").items()
         ),
         methods={name: CuringMethod(**row) for name, row in watering["methods"].items()},
-        cements=_cements(cements),
+        cements=_cements(_table("cements.toml")),
         materials=_table("materials.toml"),
         watering_day=(watering["day"]["opens"], watering["day"]["closes"]),
-        curing_days=rules["curing"]["days"],
+    )
+    sets = rule_sets()
+    return _strictest(whole, sets.values()) if rules == STRICTEST else _ruled(whole, sets[rules])
+
+
+@cache
+def rule_sets() -> dict[str, RuleSet]:
+    """Return the rules of every country that has a file, by code."""
+    folder = files("handover.practice").joinpath("countries")
+    names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    sets = [_rule_set(_table(f"countries/{name}")) for name in names]
+    return {each.code: each for each in sets}
+
+
+def rule_set_of(country: str) -> RuleSet | None:
+    """Return the rules of a country by its ISO 3166 code, or None where it has no set."""
+    return next((each for each in rule_sets().values() if country.upper() in each.countries), None)
+
+
+def _ruled(general: Practice, country: RuleSet) -> Practice:
+    """Return the general rules with a country's in their place."""
+    kept = tuple(gate for gate in general.gates if gate.rule not in country.replaces)
+    return replace(
+        general,
+        rules=general.rules | country.rules,
+        gates=kept + country.gates,
+        durations=country.durations,
+    )
+
+
+def _strictest(general: Practice, sets: Iterable[RuleSet]) -> Practice:
+    """Return every rule of every set: of conditions the last met governs, of limits the strictest is kept."""
+    rules, gates = dict(general.rules), list(general.gates)
+    durations: dict[str, Durations] = {}
+    for each in sets:
+        durations |= each.durations
+        gates += each.gates
+        for name, rule in each.rules.items():
+            rules[name] = _stricter(rules.get(name, rule), rule)
+    return replace(general, rules=rules, gates=tuple(gates), durations=durations)
+
+
+def _stricter(one: Rule, other: Rule) -> Rule:
+    choose = max if other.stricter == "higher" else min
+    return choose(one, other, key=lambda rule: rule.value)
+
+
+def _rule_set(tables: dict[str, Any]) -> RuleSet:
+    head = tables.pop("set")
+    rows = tables.pop("gate", [])
+    durations = {
+        f"{head['code']}.{name}": _durations(f"{head['code']}.{name}", row)
+        for name, row in tables.pop("durations", {}).items()
+    }
+    general = _rules(_table("rules.toml") | {"gate": {}})
+    own = {
+        name: replace(rule, stricter=general[name].stricter if name in general else rule.stricter)
+        for name, rule in _rules(tables).items()
+    }
+    return RuleSet(
+        code=head["code"],
+        name=head["name"],
+        countries=tuple(head["countries"]),
+        basis=head["basis"],
+        replaces=tuple(head.get("replaces", ())),
+        rules=own,
+        gates=tuple(_gate(_in_set(row, head["code"]), tables, durations) for row in rows),
+        durations=durations,
+    )
+
+
+def _in_set(row: dict[str, Any], code: str) -> dict[str, Any]:
+    """Return a gate's row with its table by the name that tells the sets apart."""
+    return {**row, "table": f"{code}.{row['table']}"} if "table" in row else row
+
+
+def _durations(name: str, row: dict[str, Any]) -> Durations:
+    """Return a table of durations, in hours."""
+    hours = {"h": 1.0, "d": 24.0}[row["unit"]]
+    bands = tuple(
+        Band(
+            from_c=float(band["from"]),
+            to_c=float(band.get("to", "inf")),
+            hours=tuple(hours * value for value in band.get("values", ())),
+            over=tuple(hours * value for value in band.get("over", ())),
+            plus=float(band.get("plus", 0.0)),
+        )
+        for band in row["bands"]
+    )
+    return Durations(
+        name, row.get("by", ""), tuple(row.get("at_least", ())), bands, row["source"], row["mark"]
     )
 
 
@@ -165,14 +389,18 @@ def _rules(tables: dict[str, Any]) -> dict[str, Rule]:
                     row["source"],
                     row["mark"],
                     tuple(row.get("called", ())),
+                    row.get("stricter"),
                 )
     return found
 
 
-def _gate(row: dict[str, Any], rules: dict[str, Any]) -> GateRule:
-    """Return a gate; where it takes its threshold from a rule, it takes source and mark from there too."""
+def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durations]) -> GateRule:
+    """Return a gate; one that takes its threshold from a rule or a table takes source and mark from there."""
     group, _, name = row.get("per", "").partition(".")
     basis = {**rules[group][name], **row} if group else row
+    if "table" in row:
+        table = durations[row["table"]]
+        basis = {"source": table.source, "mark": table.mark, "unit": "h", **row}
     value = basis.get("value")
     return GateRule(
         milestone=row["milestone"],
@@ -187,7 +415,15 @@ def _gate(row: dict[str, Any], rules: dict[str, Any]) -> GateRule:
         at_most=row.get("at_most"),
         at_most_times=row.get("at_most_times"),
         uses=tuple(row.get("uses", ())),
+        when=_when(row.get("when", {})),
+        table=row.get("table"),
+        times=row.get("times", 1.0),
+        working_time=row.get("working_time"),
     )
+
+
+def _when(row: dict[str, Any]) -> When:
+    return When(**{**row, "cements": tuple(row.get("cements", ()))})
 
 
 def _caution(code: str, row: dict[str, Any]) -> CautionRule:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.schedule import durations
 from handover.schedule.course import HOUR
 
 if TYPE_CHECKING:
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from handover.jobs.model import JobRecord
-    from handover.practice.rules import GateRule, Practice
+    from handover.practice.rules import GateRule
     from handover.schedule.course import Course
 
     Floats = NDArray[np.float64]
@@ -126,24 +126,19 @@ def _counted(gate: GateRule, course: Course, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
-    hours = _needed_hours(gate, course)
+    hours = needed(gate)
     latest = gate.at_most or hours * (gate.at_most_times or np.inf)
     return np.minimum(reached(course.slab.hours, total, hours), latest)
 
 
-def _needed_hours(gate: GateRule, course: Course) -> float:
-    return curing_hours(course.job, course.practice) if gate.per == "curing.days" else needed(gate)
-
-
-def curing_hours(job: JobRecord, practice: Practice) -> float:
-    """Return the hours of curing that a mix asks for."""
-    days, mix = practice.curing_days, job.mix
-    additions = mix.fly_ash + mix.slag
-    if additions > days["more_than"]:
-        return float(days["with_more_additions"])
-    if additions > 0.0:
-        return float(days["with_additions"])
-    return float(days["plain"].get(mix.cement, days["plain"]["I"]))
+def _by_temperature(gate: GateRule, course: Course) -> Floats:
+    """Return when the time that a table asks is up; a mix that stays workable long adds what is over."""
+    up = reached(course.slab.hours, durations.asked(gate, course), 1.0)
+    met = np.minimum(up, durations.longest(gate, course))
+    if gate.working_time is None:
+        return met
+    workable = age_reached(course, course.concrete.initial_set_h)
+    return met + np.maximum(workable - gate.working_time, 0.0)
 
 
 def _warm_air(gate: GateRule, course: Course) -> Floats:
@@ -185,11 +180,12 @@ MEASURES: dict[str, Callable[[GateRule, Course], Floats]] = {
     "share of strength": _share_of_strength,
     "hours of warm air": _warm_air,
     "hours warm enough": _warm_slab,
+    "duration by temperature": _by_temperature,
     "hours after curing": _after_curing,
     "hours of drying per metre after curing": _drying,
     "end of first winter": _first_winter,
 }
 _ESTIMATED = frozenset(
     {"degree of hydration", "hours after final set", "equivalent age", "strength", "share of strength"}
-    | {"hours of warm air", "hours warm enough"}
+    | {"hours of warm air", "hours warm enough", "duration by temperature"}
 )

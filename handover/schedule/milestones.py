@@ -7,7 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.measures import curing_hours, measure
+from handover.schedule import durations
+from handover.schedule.cases import CENTRAL
+from handover.schedule.country import circumstances
+from handover.schedule.measures import measure
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.moments import early, late, median
 from handover.schedule.sawing import too_late_hours
@@ -35,9 +38,10 @@ def milestones(
     """Return the dates of a job, in the order of `MilestoneKind`, and those that the tool will not give."""
     refused = tuple(refusals(course.job, course.practice))
     withheld = {refusal.kind for refusal in refused}
+    slab = circumstances(course.job)
     found = []
     for kind in MilestoneKind:
-        gates = course.practice.gates_of(kind, course.job.slab.use)
+        gates = course.practice.gates_for(kind, slab)
         if gates and kind not in withheld and _called_for(kind, course.job):
             found.append(_milestone(kind, gates, course, basis))
     return tuple(found), refused
@@ -74,12 +78,15 @@ def _milestone(
     course: Course,
     basis: Callable[[datetime], Basis],
 ) -> Milestone:
-    met = {rule.rule: measure(rule, course) for rule in rules}
-    together = np.maximum.reduce(list(met.values()))
+    met = [measure(rule, course) for rule in rules]
+    together = np.maximum.reduce(met)
     course.met[kind] = together
-    course.opened |= met
+    for rule, hours in zip(rules, met, strict=True):
+        course.opened[rule.rule] = np.maximum(course.opened.get(rule.rule, -np.inf), hours)
     gates = sorted(
-        (_gate(rule, met[rule.rule], course) for rule in rules), key=_not_before_last, reverse=True
+        (_gate(rule, hours, course) for rule, hours in zip(rules, met, strict=True)),
+        key=_not_before_last,
+        reverse=True,
     )
     likely, not_before = median(together, course), late(together, course)
     return Milestone(
@@ -124,15 +131,15 @@ def _gate(rule: GateRule, hours: Floats, course: Course) -> Gate:
         not_before=late(hours, course),
         source=rule.source,
         mark=rule.mark,
-        figures=tuple(_figures(rule, course)),
+        figures=tuple(_figures(rule, course, float(hours[CENTRAL]))),
     )
 
 
-def _figures(rule: GateRule, course: Course) -> Iterable[Figure]:
+def _figures(rule: GateRule, course: Course, until_h: float) -> Iterable[Figure]:
     """Yield the numbers that went into a condition."""
     concrete = course.concrete
-    if rule.per == "curing.days":
-        yield Figure("needed", curing_hours(course.job, course.practice), "h")
+    if rule.table is not None:
+        yield from durations.figures(rule, course, until_h)
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
     if rule.above_c is not None:

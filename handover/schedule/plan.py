@@ -11,9 +11,9 @@ import numpy as np
 from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.errors import OutOfRange, UnusableInput
-from handover.practice.rules import practice as rules_of_practice
 from handover.schedule.cases import CENTRAL, MEMBERS, cases
 from handover.schedule.cold import protection
+from handover.schedule.country import rules_for
 from handover.schedule.course import Course
 from handover.schedule.milestones import milestones
 from handover.schedule.mix import concrete_of
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.model import JobRecord
+    from handover.practice.rules import Practice
     from handover.schedule.mix import Concrete
     from handover.schedule.model import Basis
     from handover.weather.series import WeatherSeries
@@ -66,6 +67,7 @@ def plan_cure(
     typical: WeatherSeries | None = None,
     share: float = SHARE,
     members: int = MEMBERS,
+    rules: str | None = None,
 ) -> CureSchedule:
     """Return the schedule of a job under its weather.
 
@@ -77,12 +79,16 @@ def plan_cure(
         typical: A typical year of the place, from which the hours past the forecast are drawn.
         share: Share of the cases that a "not before" is late enough for, above 0.5 and below 1.
         members: How many cases are reckoned with.
+        rules: Code of the rules to plan by ("us", "de", "strictest"); None: those of the site's country.
 
     Raises:
         UnusableInput: The weather is of another place or time; carries all that is wrong.
-        OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
+        OutOfRange: ``as_of`` is not aware, or ``share`` out of its range, or there are no such ``rules``.
     """
-    course, made_s = reckon(job, weather, as_of, typical=typical, share=share, members=members)
+    practice, ruled = rules_for(job, rules)
+    course, made_s = reckon(
+        job, weather, as_of, typical=typical, share=share, members=members, practice=practice
+    )
     job, whole = course.job, course.weather
     basis = _basis_of(whole)
     course.milestones, refused = milestones(course, basis)
@@ -106,7 +112,7 @@ def plan_cure(
         risks=dangers,
         cautions=cautions(course, dangers),
         history=_history(course),
-        assumed=tuple(_assumptions(course)),
+        assumed=(*_assumptions(course), ruled),
         refusals=refused,
         figures=tuple(_figures(job, course.concrete)),
         protection=protection(course, made_s),
@@ -122,6 +128,7 @@ def reckon(
     typical: WeatherSeries | None = None,
     share: float = SHARE,
     members: int = MEMBERS,
+    practice: Practice | None = None,
 ) -> tuple[Course, float]:
     """Follow the slab of a job through its weather: `plan_cure` without the dates.
 
@@ -132,7 +139,7 @@ def reckon(
         raise OutOfRange("as_of needs a time zone")
     if not _MEDIAN < share < 1.0:
         raise OutOfRange(f"share is above {_MEDIAN} and below 1, not {share}")
-    practice = rules_of_practice()
+    practice = practice or rules_for(job)[0]
     until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
     findings = check_fit(weather, job.site, job.placement.start, until, as_of)
     faults = [finding for finding in findings if finding.severity == "fault"]

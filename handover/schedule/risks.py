@@ -277,7 +277,7 @@ def _of_the_mix(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     if told is not None and told > limit:
         yield "hot-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
     additions = course.job.mix.fly_ash + course.job.mix.slag
-    if additions > course.practice.curing_days["more_than"]:
+    if additions > course.practice["additions.slow-above"]:
         yield "slow-mix", (Figure("additions", additions, "1"),)
 
 

@@ -1,0 +1,68 @@
+"""The country of a site, by its ISO 3166 code: as written, or found from the time zone.
+
+Names and codes, and the country of each time zone, are those of the IANA time zone database, which comes with
+`tzdata`: no network is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+
+from handover.errors import Finding
+from handover.jobs.fields import Reading, Schema, nearest
+from handover.units import shown
+
+_OTHERWISE = {"UK": "GB", "USA": "US", "EL": "GR"}  # codes in use that are not those of ISO 3166
+
+
+@dataclass(frozen=True)
+class Country(Reading):
+    """A country by its two letters."""
+
+    def read(self, written: object) -> str | Finding:
+        """Return the code in capitals, or a finding with the code of the country that seems to be meant."""
+        word = written.strip().upper() if isinstance(written, str) else ""
+        code = _OTHERWISE.get(word, word)
+        if code in countries():
+            return code
+        names = {name.casefold(): code for code, name in countries().items()}
+        meant = nearest(word, names)
+        return Finding(
+            f"{shown(written)} is not the code of a country",
+            expected="two letters, as ISO 3166 has them",
+            example=f'country = "{names[meant] if meant else "US"}"',
+        )
+
+    def schema(self) -> Schema:
+        """Return text of two letters; the reader takes some other spellings too."""
+        return {"type": "string", "pattern": r"^\s*(?:[A-Za-z]{2,3}\s*)?$", "examples": ["US"]}
+
+
+@cache
+def countries() -> dict[str, str]:
+    """Return the name of each country by its code."""
+    return {row[0]: row[1] for row in _rows("iso3166.tab")}
+
+
+@cache
+def country_of_zone(name: str) -> str | None:
+    """Return the code of the country whose time a zone keeps, or None for a zone of no country."""
+    at = {row[2]: row[0] for row in _rows("zone.tab")}
+    return at.get(name) or at.get(_links().get(name, ""))
+
+
+@cache
+def _links() -> dict[str, str]:
+    """Return the zone that each older name stands for: "US/Eastern" for "America/New_York"."""
+    lines = _text("tzdata.zi").splitlines()
+    return {link: zone for zone, link in (line[2:].split() for line in lines if line.startswith("L "))}
+
+
+def _rows(table: str) -> list[list[str]]:
+    return [line.split("\t") for line in _text(table).splitlines() if line and not line.startswith("#")]
+
+
+def _text(name: str) -> str:
+    return files("tzdata").joinpath("zoneinfo", name).read_text(encoding="utf-8")

@@ -1,0 +1,71 @@
+"""Which country's rules a job is planned by, and what of its slab decides among them."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from handover.errors import OutOfRange
+from handover.jobs.country import country_of_zone
+from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set_of, rule_sets
+from handover.schedule.model import Assumption
+
+if TYPE_CHECKING:
+    from handover.jobs.model import JobRecord
+    from handover.practice.rules import Practice, RuleSet
+
+_PLAIN = re.compile(r"\s*(?:none|no|not|plain|un-?reinforced)\b", re.IGNORECASE)
+
+
+def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assumption]:
+    """Return the rules that a job is planned by, and the word on it for the data sheet.
+
+    A country without a set of its own is held to the rules of all sets at once: whichever is the strictest
+    governs each date. That is later than its own rules would have it, and never earlier than any we know.
+
+    Args:
+        job: The record.
+        asked: Code of a set ("de"), of a country that a set is for ("AT"), or "strictest"; None: by the site.
+
+    Raises:
+        OutOfRange: There is no such set.
+    """
+    if asked is not None:
+        return _asked(asked)
+    country = job.site.country or country_of_zone(job.site.timezone)
+    found = None if country is None else rule_set_of(country)
+    if found is not None:
+        return _by(found, f"the rules of the site's country, {country}")
+    where = "the site's country is not known" if country is None else f"no rules of {country} at hand"
+    return practice(STRICTEST), Assumption(
+        "rules",
+        f"the strictest of {', '.join(each.name for each in rule_sets().values())}",
+        f"{where}: of every rule of every country, the strictest governs. Ask for the rules of the place",
+    )
+
+
+def _asked(asked: str) -> tuple[Practice, Assumption]:
+    if asked.lower() == STRICTEST:
+        return practice(STRICTEST), Assumption(
+            "rules", "the strictest of all sets", "asked for at this issue"
+        )
+    found = rule_sets().get(asked.lower()) or rule_set_of(asked)
+    if found is None:
+        known = ", ".join([*rule_sets(), STRICTEST])
+        raise OutOfRange(f"there are no rules called {asked!r}; there are {known}")
+    return _by(found, "asked for at this issue")
+
+
+def _by(found: RuleSet, why: str) -> tuple[Practice, Assumption]:
+    return practice(found.code), Assumption("rules", f"{found.name}: {found.basis}", why)
+
+
+def circumstances(job: JobRecord) -> Circumstances:
+    """Return what of a slab decides which rules hold; it counts as reinforced unless the record says not."""
+    return Circumstances(
+        use=job.slab.use,
+        exposure=job.slab.exposure,
+        cement=job.mix.cement,
+        additions=job.mix.fly_ash + job.mix.slag,
+        reinforced=not _PLAIN.match(job.slab.reinforcement or ""),
+    )
