@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 from handover.errors import Finding
 from handover.jobs.clock import offset_then, zone_at, zone_named
+from handover.jobs.country import country_of_zone
 from handover.jobs.lines import Path
 from handover.jobs.written import Placement, Site, WrittenRecord
 
@@ -30,9 +31,7 @@ def site_zone(
     """
     site = site or Site()
     findings = list(_place(site, at_fault))
-    there = (
-        None if site.latitude is None or site.longitude is None else zone_at(site.latitude, site.longitude)
-    )
+    there = _zone_there(site)
     if site.timezone is None:
         return there, findings
     told = zone_named(site.timezone)
@@ -51,6 +50,36 @@ def site_zone(
             )
         )
     return site.timezone, findings
+
+
+def site_country(site: Site | None, zone: str) -> str | None:
+    """Return the code of the country of a site, by its place, else by its zone; None where neither tells."""
+    return country_of_zone((site and _zone_there(site)) or zone)
+
+
+def foreign_country(written: WrittenRecord, zone: str | None) -> Iterator[Found]:
+    """Yield a finding where the country told is not the one that the place lies in."""
+    site = written.site
+    if site is None or site.country is None or zone is None:
+        return
+    there = site_country(site, zone)
+    if there not in (None, site.country):
+        yield (
+            ("site", "country"),
+            Finding(
+                f'"{site.country}" is told, and the site lies in {there}',
+                expected=f'"{there}", or another place',
+                example=f'country = "{there}"',
+                severity="caution",
+            ),
+        )
+
+
+def _zone_there(site: Site) -> str | None:
+    """Return the zone kept at the place of a site, or None where there is no place on land."""
+    if site.latitude is None or site.longitude is None:
+        return None
+    return zone_at(site.latitude, site.longitude)
 
 
 def foreign_offsets(written: WrittenRecord, zone: str | None) -> Iterator[Found]:

@@ -22,7 +22,7 @@ from handover.jobs.lines import Lines, Path, dotted, find_lines
 from handover.jobs.logger import examine_log
 from handover.jobs.model import Assumed, JobRecord, LogReading
 from handover.jobs.paths import exists, found_in
-from handover.jobs.place import foreign_offsets, site_zone
+from handover.jobs.place import foreign_country, foreign_offsets, site_country, site_zone
 from handover.jobs.syntax import decode, language_of, load, parse
 from handover.jobs.written import Table, WrittenRecord, tables
 from handover.units import shown
@@ -101,6 +101,7 @@ def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord 
     found += _unplaced(raw, written, zone, at_fault)
     found += check(written, folder)
     found += foreign_offsets(first, zone)
+    found += foreign_country(written, zone)
     readings, about_log = _logged(written, zone, folder)
     found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
@@ -275,6 +276,9 @@ def _record(
     filled = fill_in(told, cement)
     filled.tables["slab"]["area"] = area_of(written.slab)
     assumed = filled.assumed
+    if told["site"].get("country") is None and (country := site_country(written.site, zone)) is not None:
+        assumed = (Assumed("site.country", country, "the country of the place, or of its clock"), *assumed)
+        filled.tables["site"]["country"] = country
     if told["site"].get("timezone") is None:
         assumed = (Assumed("site.timezone", zone, "the time zone kept at the place"), *assumed)
     filled.tables["site"]["timezone"] = zone

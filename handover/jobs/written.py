@@ -12,6 +12,7 @@ from typing import Annotated, Any, ClassVar, get_args
 from pydantic import BaseModel, ConfigDict, Field
 
 from handover.jobs.cement import Cement
+from handover.jobs.country import Country
 from handover.jobs.fields import (
     Choice,
     Flag,
@@ -92,6 +93,11 @@ class Site(Table):
         str | None,
         Text(60, example="America/New_York"),
         Field(description="IANA name; found from the place if left out, needed where no place is given."),
+    ] = None
+    country: Annotated[
+        str | None,
+        Country(),
+        Field(description="ISO 3166 code: whose rules hold. Found from the place or the zone if left out."),
     ] = None
 
 

@@ -18,7 +18,7 @@ Examine = Callable[..., Examined]
 
 FULL_US = """\
 id = "same-job"
-site = {name = "Yard", address = "1 Mill Road", timezone = "America/Toronto"}
+site = {name = "Yard", address = "1 Mill Road", timezone = "America/Toronto", country = "CA"}
 [owner]
 name = "Lee Park"
 email = "lee@example.com"
