@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cached_property
+from functools import cached_property, partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.wording import Wording
-    from handover.schedule.model import Figure, Gate, Milestone, SawWindow
+    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
     from handover.units import KindName
 
 FIELD_KINDS: dict[str, KindName] = {
@@ -74,6 +74,17 @@ class DateWords:
     governing: GateWords
     following: GateWords | None
     others: tuple[GateWords, ...]
+
+
+@dataclass(frozen=True)
+class FitWords:
+    """The fit of the cylinders in words: the curve, whether it is used, and a row for each test."""
+
+    curve: str
+    verdict: str
+    source: str
+    mark: str
+    tests: tuple[tuple[str, str, str, str], ...]
 
 
 class Data:
@@ -246,6 +257,56 @@ class Data:
         number, label = to_reader(value, kind, self.wording.units)
         return self.wording.with_label(
             f"{number:.0f}" if kind == "temperature" else rounded(number, 4), label
+        )
+
+    # ---- what was measured
+
+    @cached_property
+    def measurements(self) -> tuple[tuple[str, str, str, str], ...]:
+        """Return a row for each measurement: what, its numbers, those estimated, what came of it."""
+        return tuple(self._measured(each) for each in self.schedule.measurements)
+
+    def _measured(self, each: Measurement) -> tuple[str, str, str, str]:
+        outcome = self.say(f"data.measured.outcomes.{each.outcome}")
+        numbers = self.figures(each.figures)
+        return (
+            self.say(f"data.measured.kind.{each.kind}", name=each.name),
+            self.figures(each.measured),
+            self.figures(each.estimated),
+            f"{outcome}: {numbers}" if numbers else outcome,
+        )
+
+    @cached_property
+    def fit(self) -> FitWords | None:
+        """Return the fit of the cylinders, or None where there are too few."""
+        fit = self.schedule.strength_fit
+        if fit is None:
+            return None
+        quantity, percent = self.wording.quantity, partial(share, self.wording)
+        return FitWords(
+            curve=self.say(
+                "data.measured.curve",
+                ultimate=quantity(fit.ultimate_mpa, "MPa", 3),
+                rate=rounded(fit.rate_per_h * 24, 3),
+                offset=rounded(fit.offset_h, 2),
+                reference=quantity(fit.reference_c, "degC"),
+                scatter=percent(fit.scatter),
+                most_scatter=percent(fit.most_scatter),
+                reach=rounded(fit.reach, 3),
+                most_reach=rounded(fit.most_reach, 2),
+            ),
+            verdict=self.say(f"data.measured.verdict.{fit.verdict}"),
+            source=fit.source,
+            mark=self.say(f"mark.{slug(fit.mark)}"),
+            tests=tuple(
+                (
+                    quantity(test.age_h, "h", 3),
+                    quantity(test.measured_mpa, "MPa", 3),
+                    quantity(test.fitted_mpa, "MPa", 3),
+                    percent(test.measured_mpa / test.fitted_mpa - 1.0),
+                )
+                for test in fit.tests
+            ),
         )
 
     # ---- weather

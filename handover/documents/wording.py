@@ -51,7 +51,7 @@ OWNER_KINDS = (
 WHOLE = ("°F", "°C", "mm")
 """Reader's units told in whole numbers."""
 
-SHARES = ("additions",)
+SHARES = ("additions", "strength_lost", "strength_share")
 """Figures that are told in percent."""
 
 COLUMNS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.schedule.measured import Measured
+
 if TYPE_CHECKING:
     from datetime import datetime
 
@@ -42,6 +44,7 @@ class Course:
     concrete: Concrete
     slab: Slab
     share: float
+    measured: Measured = field(default_factory=Measured)
     met: dict[str, Floats] = field(default_factory=dict)
     opened: dict[str, Floats] = field(default_factory=dict)
     milestones: tuple[Milestone, ...] = ()
@@ -49,7 +52,7 @@ class Course:
 
     def with_slab(self, cases: Cases, concrete: Concrete, slab: Slab) -> Course:
         """Return the same job with its slab followed otherwise, and nothing found yet."""
-        return Course(self.job, self.weather, self.practice, cases, concrete, slab, self.share)
+        return Course(self.job, self.weather, self.practice, cases, concrete, slab, self.share, self.measured)
 
     @property
     def method(self) -> CuringMethod | None:

@@ -327,6 +327,71 @@ class WeatherBasis:
 
 
 @dataclass(frozen=True)
+class Measurement:
+    """Something that was measured, what the estimate was, and what came of it.
+
+    Attributes:
+        kind: "temperature-log", "standard-cylinder", "field-cylinder" or "ticket".
+        name: The file, the number of the ticket, or the place of the cylinder in the record.
+        at: When, where that is told.
+        measured: Its numbers.
+        estimated: The same as estimated without it, where there is such an estimate.
+        outcome: What came of it, by code.
+        figures: The numbers of the outcome.
+    """
+
+    kind: str
+    name: str
+    at: datetime | None
+    measured: tuple[Figure, ...]
+    estimated: tuple[Figure, ...]
+    outcome: str
+    figures: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True)
+class StrengthTest:
+    """A cylinder of a fit: its equivalent age in h, its strength and that of the curve in MPa."""
+
+    age_h: float
+    measured_mpa: float
+    fitted_mpa: float
+
+
+@dataclass(frozen=True)
+class StrengthFit:
+    """The strength-maturity curve of the mix from its cylinders: S = Su k (t - t0) / (1 + k (t - t0)).
+
+    Attributes:
+        verdict: "used", or why not: "too-scattered" about the curve, "too-far" beyond what was measured.
+        ultimate_mpa: Su. [MPa]
+        rate_per_h: k. [1/h]
+        offset_h: t0. [h]
+        reference_c: Reference temperature of the equivalent age t. [degC]
+        scatter: Standard deviation about the curve, as a share of it; more than ``most_scatter`` is refused.
+        most_scatter: See above.
+        reach: Su as a share of the highest strength measured; more than ``most_reach`` is refused.
+        most_reach: See above.
+        tests: By age.
+        source: Of the two limits.
+        mark: Of the two limits.
+    """
+
+    verdict: str
+    ultimate_mpa: float
+    rate_per_h: float
+    offset_h: float
+    reference_c: float
+    scatter: float
+    most_scatter: float
+    reach: float
+    most_reach: float
+    tests: tuple[StrengthTest, ...]
+    source: str
+    mark: Mark
+
+
+@dataclass(frozen=True)
 class CureSchedule:
     """The whole answer for one job."""
 
@@ -352,6 +417,8 @@ class CureSchedule:
     figures: tuple[Figure, ...] = field(default=())
     joints: Joints | None = None
     protection: Protection | None = None
+    measurements: tuple[Measurement, ...] = ()
+    strength_fit: StrengthFit | None = None
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""

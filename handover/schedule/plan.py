@@ -30,6 +30,7 @@ from handover.schedule.model import (
 from handover.schedule.risks import cautions, risks
 from handover.schedule.sawing import joints
 from handover.schedule.slab import DAYS, follow
+from handover.schedule.takeover import as_measured, taken_over
 from handover.schedule.watering import watering
 from handover.weather.beyond import extend
 from handover.weather.check import check_fit
@@ -117,6 +118,8 @@ def plan_cure(
         figures=tuple(_figures(job, course.concrete)),
         protection=protection(course, made_s),
         joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
+        measurements=course.measured.records,
+        strength_fit=course.measured.fit,
     )
 
 
@@ -149,9 +152,10 @@ def reckon(
     whole = extend(weather, until, typical=typical)
     made_s = (weather.issued_at or as_of).timestamp()
     drawn = cases(job, whole, practice, made_s=made_s, members=members, typical=typical)
-    concrete = concrete_of(job.mix, drawn, practice)
+    concrete, measured = as_measured(job, concrete_of(job.mix, drawn, practice), practice)
     slab = follow(job, whole, drawn, concrete, practice)
-    return Course(job, whole, practice, drawn, concrete, slab, share), made_s
+    concrete, slab, found = taken_over(job, drawn, concrete, slab, practice)
+    return Course(job, whole, practice, drawn, concrete, slab, share, measured + found), made_s
 
 
 def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:
@@ -263,6 +267,9 @@ def _assumptions(course: Course) -> Iterable[Assumption]:
         )
     if job.placement.finished is None:
         yield Assumption("placement.finished", "final set", "Trowelling is over by final set")
+    if job.temperature_log is not None and job.temperature_log.depth is None:
+        middle = f"{job.slab.thickness / 2.0:.3f} m"
+        yield Assumption("temperature_log.depth", middle, "A sensor hangs in the middle of the slab")
     if job.curing.method == "insulating blanket" and job.curing.blanket_r_value is None:
         cover = course.practice.materials["cover"]["insulating blanket"]
         yield Assumption("curing.blanket_r_value", f"{cover} m2K/W", "A common blanket, about R-4")

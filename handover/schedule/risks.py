@@ -10,6 +10,7 @@ import numpy as np
 from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
+from handover.schedule.delivery import hottest
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 
 if TYPE_CHECKING:
@@ -191,6 +192,7 @@ def _told(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple[str, tupl
     yield from _of_the_weather(course, dangers)
     yield from _of_the_mix(course)
     yield from _of_the_dates(course)
+    yield from course.measured.told
 
 
 def _of_the_work(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
@@ -273,7 +275,7 @@ def _cold_water(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
 
 
 def _of_the_mix(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    told, limit = course.job.placement.concrete_temperature, course.practice["heat.discharge"]
+    told, limit = hottest(course.job), course.practice["heat.discharge"]
     if told is not None and told > limit:
         yield "hot-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
     additions = course.job.mix.fly_ash + course.job.mix.slag

@@ -10,8 +10,10 @@ import numpy as np
 from handover.concrete.evaporation import evaporation_rate, wind_at
 from handover.concrete.heat import Column, Layer, Surface, column, exchange, march
 from handover.concrete.heat import Concrete as Hydrating
+from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.psychrometrics import vapour_pressure
 from handover.schedule.course import HOUR
+from handover.schedule.delivery import truck_hours
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
@@ -119,6 +121,7 @@ def follow(
         steps=steps,
         initial_c=_initial(grid, initial, weather, cases),
         deep_c=_mean_air(weather, cases.placed_s, DAYS),
+        initial_age_h=_age_in_the_truck(job, initial, cases, concrete, practice),
         wetness=_wetness(job, concrete, practice),
         keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR)),
     )
@@ -235,6 +238,15 @@ def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
         return np.full_like(air_c, told)
     coldest: float = practice.materials["placing"]["coldest_mix_c"]
     return np.maximum(air_c, coldest)
+
+
+def _age_in_the_truck(
+    job: JobRecord, placed_c: Floats, cases: Cases, concrete: Concrete, practice: Practice
+) -> Floats:
+    """Return the equivalent age with which concrete arrives, as warm as it is placed, in h, shape (m,)."""
+    curve = concrete.hydration
+    rate = arrhenius_rate(placed_c, curve.activation_energy, curve.reference_c)
+    return np.asarray(truck_hours(job, cases, practice) * rate)
 
 
 def _mean_air(weather: WeatherSeries, placed_s: Floats, days: int) -> Floats:

@@ -1,0 +1,261 @@
+"""What the cylinders say: those cured by the standard about the mix, those beside the slab about the slab."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.curves import Fastest, From, Level, Slowest, Times
+from handover.concrete.strength_fit import Hyperbola, fit_hyperbola
+from handover.schedule.cases import CENTRAL
+from handover.schedule.measured import Measured
+from handover.schedule.model import Figure, Measurement, StrengthFit, StrengthTest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from handover.concrete.strength import StrengthCurve
+    from handover.concrete.strength_fit import Fit
+    from handover.jobs.model import Cylinder, JobRecord
+    from handover.practice.rules import Practice
+    from handover.schedule.cases import Cases
+    from handover.schedule.mix import Concrete
+    from handover.schedule.slab import Slab
+
+    Floats = NDArray[np.float64]
+
+_DAY = 24
+_MIDDLE = 1
+_TO_FIT, _AGES_TO_FIT = 3, 2
+
+
+@dataclass(frozen=True)
+class _Test:
+    """A cylinder as it broke: clock hours since placement, MPa."""
+
+    cylinder: Cylinder
+    hours: float
+    strength: float
+    name: str
+
+
+def _tests(job: JobRecord, cured: str) -> tuple[_Test, ...]:
+    """Return the cylinders of a kind, by age.
+
+    A test told by its time is counted from the first concrete placed: the older a cylinder was, the less its
+    strength promises.
+    """
+    start = job.placement.start.astimezone(UTC)
+    found = []
+    for at, each in enumerate(job.cylinder):
+        tested = None if each.tested is None else (each.tested.astimezone(UTC) - start) / timedelta(hours=1)
+        hours = tested if each.age is None else each.age
+        if each.cured == cured and hours is not None:
+            found.append(_Test(each, hours, each.strength, str(at + 1)))
+    return tuple(sorted(found, key=lambda test: test.hours))
+
+
+# ---- cured by the standard --------------------------------------------------------------------------
+
+
+def standard_cured(job: JobRecord, concrete: Concrete, practice: Practice) -> tuple[Concrete, Measured]:
+    """Return the concrete with the strength curve that its standard-cured cylinders show.
+
+    Standard curing is at the reference temperature of the curve, so the age of a cylinder is its equivalent
+    age. Three or more at two ages or more are fitted; fewer, or a poor fit, move the curve that the cement
+    has. Either way nothing is promised above what was measured: beyond the oldest test the curve goes on only
+    where the cement's own, moved down if need be, has come so far; before the youngest, it is no faster than
+    the cement's own brought to that test.
+    """
+    begins = float(concrete.final_set_h[CENTRAL] * concrete.per_hydration_hour[CENTRAL])
+    tests = _tests(job, "standard")
+    told = tuple(test for test in tests if test.hours > begins)
+    if not told:
+        return concrete, Measured(tuple(_record(test, concrete, "too-young") for test in tests))
+    found = _fitted(told, begins, concrete, practice)
+    words = None if found is None else found[1]
+    if found is not None and found[1].verdict == "used":
+        fit = found[0]
+        curve = _from_fit(fit, told, concrete)
+        outcome, ratio = "curve-fitted", _ratio(told[-1].hours, float(fit.fitted_mpa[-1]), concrete)
+    else:
+        ratio = min(_by_age(told, concrete))
+        curve = _moved(ratio, max(test.strength for test in told), concrete)
+        outcome = "curve-lowered" if ratio < 1.0 else "curve-raised" if ratio > 1.0 else "curve-kept"
+    records = tuple(
+        _record(test, concrete, outcome if test in told else "too-young", _scaled(ratio)) for test in tests
+    )
+    weak = ratio < 1.0 - practice["cylinder.disagree"]
+    cautions = (("cylinders-weak", _scaled(ratio)),) if weak else ()
+    return replace(concrete, curve=curve), Measured(records, cautions, words)
+
+
+def _scaled(ratio: float) -> tuple[Figure, ...]:
+    return (Figure("strength_share", ratio, "1"),)
+
+
+def _ratio(hours: float, strength: float, concrete: Concrete) -> float:
+    """Return a strength as a share of what the curve has at that age."""
+    return strength / (concrete.specified_mpa * float(concrete.curve.ratio(hours / _DAY)))
+
+
+def _by_age(told: Sequence[_Test], concrete: Concrete) -> list[float]:
+    """Return each age's mean as a share of the curve: a test is the mean of its cylinders."""
+    ages = {test.hours for test in told}
+    return [
+        _ratio(age, float(np.mean([test.strength for test in told if test.hours == age])), concrete)
+        for age in ages
+    ]
+
+
+def _moved(ratio: float, most_mpa: float, concrete: Concrete) -> StrengthCurve:
+    """Return the cement's curve times a factor: above itself only up to the highest strength measured."""
+    moved = Times(concrete.curve, ratio)
+    if ratio <= 1.0:
+        return moved
+    return Slowest((moved, Fastest((Level(most_mpa / concrete.specified_mpa), concrete.curve))))
+
+
+def _fitted(
+    told: Sequence[_Test], begins: float, concrete: Concrete, practice: Practice
+) -> tuple[Fit, StrengthFit] | None:
+    """Return the fit of the cylinders with its verdict, or None where there are too few."""
+    ages = [test.hours for test in told]
+    strengths = [test.strength for test in told]
+    if len(told) < _TO_FIT or len(set(ages)) < _AGES_TO_FIT:
+        return None
+    fit = fit_hyperbola(ages, strengths, offset_h=begins)
+    reach = fit.ultimate / max(strengths)
+    rules = practice.rules["fit.most-scatter"], practice.rules["fit.most-reach"]
+    verdict = "used"
+    if reach > rules[1].value:
+        verdict = "too-far"
+    if fit.scatter > rules[0].value:
+        verdict = "too-scattered"
+    words = StrengthFit(
+        verdict=verdict,
+        ultimate_mpa=fit.ultimate,
+        rate_per_h=fit.rate,
+        offset_h=fit.offset_h,
+        reference_c=concrete.reference_c,
+        scatter=fit.scatter,
+        most_scatter=rules[0].value,
+        reach=reach,
+        most_reach=rules[1].value,
+        tests=tuple(
+            StrengthTest(test.hours, test.strength, float(fitted))
+            for test, fitted in zip(told, fit.fitted_mpa, strict=True)
+        ),
+        source="; ".join(rule.source for rule in rules),
+        mark=rules[0].mark,
+    )
+    return fit, words
+
+
+def _from_fit(fit: Fit, told: Sequence[_Test], concrete: Concrete) -> StrengthCurve:
+    """Return the fitted curve, held to what was measured before the youngest test and beyond the oldest."""
+    own = concrete.curve
+    fitted = Hyperbola(fit.ultimate / concrete.specified_mpa, fit.rate, fit.offset_h)
+    young, old = (
+        _ratio(test.hours, float(value), concrete)
+        for test, value in ((told[0], fit.fitted_mpa[0]), (told[-1], fit.fitted_mpa[-1]))
+    )
+    reached = min(float(fit.fitted_mpa[-1]), max(test.strength for test in told)) / concrete.specified_mpa
+    return Slowest(
+        (
+            fitted,
+            Fastest((Times(own, young), From(told[0].hours / _DAY))),
+            Fastest((Level(reached), Times(own, min(old, 1.0)))),
+        )
+    )
+
+
+def _record(test: _Test, concrete: Concrete, outcome: str, figures: tuple[Figure, ...] = ()) -> Measurement:
+    estimate = concrete.specified_mpa * float(concrete.curve.ratio(test.hours / _DAY))
+    return Measurement(
+        kind="standard-cylinder",
+        name=test.name,
+        at=test.cylinder.tested,
+        measured=(Figure("age", test.hours, "h"), Figure("strength", test.strength, "MPa")),
+        estimated=(Figure("strength", estimate, "MPa"),),
+        outcome=outcome,
+        figures=() if outcome == "too-young" else figures,
+    )
+
+
+# ---- cured beside the slab --------------------------------------------------------------------------
+
+
+def field_cured(
+    job: JobRecord, cases: Cases, concrete: Concrete, slab: Slab, practice: Practice
+) -> tuple[Concrete, Measured]:
+    """Return the concrete with its strength lowered to what the cylinders beside the slab show.
+
+    They are compared with the likely strength of the middle of the slab at their age. Within the limit of
+    disagreement the estimate stands. Below it, the curve is lowered to them; above it, the estimate stands:
+    the later of two dates is told. Of tests at several ages the oldest have the last word: what comes after
+    them is what dates are still told of.
+    """
+    limit = practice["cylinder.disagree"]
+    records: list[Measurement] = []
+    told: list[tuple[float, tuple[Figure, ...]]] = []
+    lowest = 1.0
+    tests = _tests(job, "field")
+    for test in tests:
+        estimate = _estimated(test.hours, cases, concrete, slab)
+        share = test.strength / estimate if estimate > 0.0 else np.inf
+        outcome = "too-young" if estimate <= 0.0 else _agreement(share, limit)
+        compared = (Figure("strength", test.strength, "MPa"), Figure("strength_estimated", estimate, "MPa"))
+        if outcome in {"field-weaker", "field-stronger"}:
+            told.append((abs(np.log(share)), compared))
+            if test.hours == tests[-1].hours:
+                lowest = min(lowest, share)
+        records.append(
+            Measurement(
+                kind="field-cylinder",
+                name=test.name,
+                at=test.cylinder.tested,
+                measured=(Figure("age", test.hours, "h"), compared[0]),
+                estimated=(Figure("strength", estimate, "MPa"),),
+                outcome=outcome,
+                figures=_scaled(float(share)) if np.isfinite(share) else (),
+            )
+        )
+    cautions = tuple(_furthest(told))
+    if lowest < 1.0:
+        concrete = replace(concrete, curve=Times(concrete.curve, float(lowest)))
+    return concrete, Measured(tuple(records), cautions)
+
+
+def _agreement(share: float, limit: float) -> str:
+    if abs(share - 1.0) <= limit:
+        return "field-agrees"
+    return "field-weaker" if share < 1.0 else "field-stronger"
+
+
+def _furthest(
+    told: list[tuple[float, tuple[Figure, ...]]],
+) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield a caution for the cylinder that is furthest off."""
+    if told:
+        yield "cylinders-differ", max(told, key=lambda each: each[0])[1]
+
+
+def _estimated(hours: float, cases: Cases, concrete: Concrete, slab: Slab) -> float:
+    """Return the likely strength of the middle of the slab at an age, in MPa; nothing before final set.
+
+    Past the end of the estimate the slab goes on as in its last day.
+    """
+    last = cases.last
+    age = slab.age_h[:, last, _MIDDLE]
+    ahead = max(hours - slab.hours[-1], 0.0)
+    at = min(int(hours), len(slab.hours) - 2)
+    share = min(hours - at, 1.0)
+    then = age[at] * (1.0 - share) + age[at + 1] * share + ahead / _DAY * (age[-1] - age[-1 - _DAY])
+    strength = concrete.strength(then[np.newaxis, :, np.newaxis], last)
+    return float(np.median(strength))

@@ -1,0 +1,187 @@
+"""What the delivery tickets say: when hydration began, and how much water each load got."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.curves import Times
+from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
+from handover.schedule.course import HOUR
+from handover.schedule.measured import Measured
+from handover.schedule.model import Figure, Measurement
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from handover.jobs.model import JobRecord, Ticket
+    from handover.practice.rules import Practice
+    from handover.schedule.cases import Cases
+    from handover.schedule.mix import Concrete
+
+    Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Load:
+    """One load as it was placed.
+
+    Attributes:
+        ticket: Its ticket.
+        name: Its number, or its place among the tickets.
+        on_the_way_h: From batching to the end of its discharge; None where the batching is not told. [h]
+        water_cementitious: With the water added at the site.
+    """
+
+    ticket: Ticket
+    name: str
+    on_the_way_h: float | None
+    water_cementitious: float
+
+
+def loads(job: JobRecord) -> tuple[Load, ...]:
+    """Return the loads of a job, in the order of the tickets.
+
+    When a load was discharged stands on no ticket: the loads are taken to follow each other as they were
+    batched, and to go down at an even pace from the first concrete placed to the last.
+    """
+    tickets = job.ticket
+    even = job.slab.area * job.slab.thickness / max(len(tickets), 1)
+    volumes = [ticket.volume or even for ticket in tickets]
+    start, end = (each.astimezone(UTC) for each in (job.placement.start, job.placement.end))
+    order = sorted(range(len(tickets)), key=lambda at: (tickets[at].batched or start, at))
+    emptied, placed = {}, 0.0
+    for at in order:
+        placed += volumes[at]
+        emptied[at] = start + (end - start) * (placed / sum(volumes))
+    wet = job.mix.water_cementitious
+    return tuple(
+        Load(
+            ticket,
+            ticket.number or str(at + 1),
+            None if ticket.batched is None else (emptied[at] - ticket.batched) / timedelta(hours=1),
+            # A litre is a kilogram, spread over the cementitious material of its load.
+            wet + (ticket.water_added or 0.0) / (volumes[at] * job.mix.cementitious),
+        )
+        for at, ticket in enumerate(tickets)
+    )
+
+
+def truck_hours(job: JobRecord, cases: Cases, practice: Practice) -> Floats:
+    """Return how long the concrete of each member had been hydrating when it was placed, in h, shape (m,).
+
+    The concrete placed last is of the truck batched last; where a ticket does not tell, it gets no time. More
+    than the time in which a load is to be discharged is not credited to it, since its dates must be safe. The
+    concrete placed first is of the truck batched first, with all of its time.
+    """
+    told = [ticket.batched for ticket in job.ticket]
+    known = [batched.timestamp() for batched in told if batched is not None]
+    if not known:
+        return np.zeros(len(cases))
+    waited = np.zeros(len(cases))
+    if len(known) == len(told):
+        last = (job.placement.end.timestamp() - max(known)) / HOUR
+        waited[cases.last] = np.clip(last, 0.0, practice["delivery.discharge"])
+    first = (job.placement.start.timestamp() - min(known)) / HOUR
+    waited[cases.first] = np.clip(first, 0.0, practice["delivery.longest"])
+    return waited
+
+
+def delivered(job: JobRecord, concrete: Concrete, practice: Practice) -> tuple[Concrete, Measured]:
+    """Return the concrete as the wettest load makes it, and what the tickets came to.
+
+    Water added at the site makes concrete weaker, by Abrams' law, and slower to set. The load that got the
+    most governs, since nobody knows where in the slab it lies.
+    """
+    each = loads(job)
+    wettest = max((load.water_cementitious for load in each), default=0.0)
+    records = tuple(_record(load, job, practice) for load in each if _says_anything(load))
+    measured = Measured(records, tuple(_told(each, job, practice)))
+    if wettest <= job.mix.water_cementitious:
+        return concrete, measured
+    initial = initial_set_degree(wettest, practice["setting.initial"])
+    final = final_set_degree(wettest, practice["setting.final"])
+    wetter = replace(
+        concrete,
+        initial_set_h=set_age(initial, concrete.hydration),
+        final_set_h=set_age(final, concrete.hydration),
+        curve=Times(concrete.curve, strength_kept(job, wettest, practice)),
+    )
+    return wetter, measured
+
+
+def strength_kept(job: JobRecord, water_cementitious: float, practice: Practice) -> float:
+    """Return the share of its strength that concrete keeps with more water than the record says.
+
+    Source:
+        Abrams' law, strength = A/B^(w/cm); B is rule `retemper.abrams`.
+    """
+    added = water_cementitious - job.mix.water_cementitious
+    return float(practice["retemper.abrams"] ** -added)
+
+
+def hottest(job: JobRecord) -> float | None:
+    """Return the warmest concrete that was measured at discharge, in degC; None where none was."""
+    told = [job.placement.concrete_temperature, *(ticket.temperature for ticket in job.ticket)]
+    return max((each for each in told if each is not None), default=None)
+
+
+def _says_anything(load: Load) -> bool:
+    ticket = load.ticket
+    told = (ticket.batched, ticket.slump, ticket.temperature, ticket.water_added)
+    return any(each is not None for each in told)
+
+
+def _record(load: Load, job: JobRecord, practice: Practice) -> Measurement:
+    weaker = load.water_cementitious > job.mix.water_cementitious
+    outcome = "load-weaker" if weaker else "load-hydrating" if load.on_the_way_h is not None else "load-noted"
+    return Measurement(
+        kind="ticket",
+        name=load.name,
+        at=load.ticket.batched,
+        measured=tuple(_on_the_ticket(load)),
+        estimated=(Figure("water_cementitious", job.mix.water_cementitious, "1"),) if weaker else (),
+        outcome=outcome,
+        figures=tuple(_weakened(load, job, practice)) if weaker else (),
+    )
+
+
+def _on_the_ticket(load: Load) -> Iterator[Figure]:
+    ticket = load.ticket
+    if load.on_the_way_h is not None:
+        yield Figure("time_to_discharge", load.on_the_way_h, "h")
+    if ticket.temperature is not None:
+        yield Figure("concrete_temperature", ticket.temperature, "degC")
+    if ticket.slump is not None:
+        yield Figure("slump", ticket.slump, "m")
+    if ticket.water_added is not None:
+        yield Figure("water_added", ticket.water_added, "L")
+
+
+def _weakened(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure]:
+    yield Figure("water_cementitious", load.water_cementitious, "1")
+    yield Figure("strength_lost", 1.0 - strength_kept(job, load.water_cementitious, practice), "1")
+
+
+def _told(
+    each: tuple[Load, ...], job: JobRecord, practice: Practice
+) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield the cautions of the tickets, each for the load that it concerns most."""
+    late, limit = (
+        max((load.on_the_way_h or 0.0 for load in each), default=0.0),
+        practice["delivery.discharge"],
+    )
+    if late > limit:
+        minutes = (Figure("time_to_discharge", late * 60, "min"), Figure("limit", limit * 60, "min"))
+        yield "late-discharge", minutes
+    wettest = max(each, key=lambda load: load.water_cementitious, default=None)
+    if wettest and wettest.water_cementitious - job.mix.water_cementitious > practice["retemper.batching"]:
+        yield "water-added", tuple(_weakened(wettest, job, practice))
+    slump, most = max((load.ticket.slump or 0.0 for load in each), default=0.0), practice["slump.most"]
+    if slump > most * (1.0 + 1e-6):
+        yield "slump-high", (Figure("slump", slump, "m"), Figure("limit", most, "m"))

@@ -1,0 +1,305 @@
+"""The slab as a logger in it has shown it to be.
+
+Up to the last reading the logger is believed; the other depths keep the distance from its depth that the
+model gives them. From there on the model goes on, corrected by what was learnt: an offset, and a gain on what
+the slab has above the air. Each member is brought to the readings as a sensor of its own error would have
+given them, so that what the members still differ by is what is not known: with many readings the errors of
+the sensor, with few their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from hashlib import sha256
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.evaporation import evaporation_rate
+from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
+from handover.schedule.cases import CENTRAL
+from handover.schedule.course import HOUR
+from handover.schedule.measured import Measured
+from handover.schedule.model import Figure, Measurement
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handover.jobs.model import JobRecord
+    from handover.practice.rules import Practice
+    from handover.schedule.cases import Cases
+    from handover.schedule.mix import Concrete
+    from handover.schedule.slab import Slab
+
+    Floats = NDArray[np.float64]
+
+_FEWEST = 3  # readings to learn from
+_AT_PLACEMENT_H = 1.0  # a first reading within this tells of the placement itself
+_MOST_GAIN = 0.5
+_IN_THE_AIR_H = 48.0  # the heat of hydration sets a slab apart from the air for so long
+
+
+@dataclass(frozen=True)
+class _Learnt:
+    """What the readings teach of each member: model + offset + bend (excess - mean excess).
+
+    Attributes:
+        offset: Shape (m,). [K]
+        bend: On the excess over the air, shape (m,); the gain is 1 + bend. [1]
+        about: Mean excess over the air, shape (m,). [K]
+        offset_error: One standard deviation. [K]
+        gain_error: Of the central member. [1]
+    """
+
+    offset: Floats
+    bend: Floats
+    about: Floats
+    offset_error: float
+    gain_error: float
+
+    def correction(self, excess: Floats) -> Floats:
+        """Return what to add to the model in K, shape of ``excess`` (h, m)."""
+        return np.asarray(self.offset + self.bend * (excess - self.about))
+
+
+def depth_weights(depth: float, thickness: float) -> Floats:
+    """Return how much surface, middle and bottom count at a depth: linear between them, shape (3,)."""
+    down = np.clip(2.0 * depth / thickness, 0.0, 2.0)
+    return np.array([max(1.0 - down, 0.0), 1.0 - abs(down - 1.0), max(down - 1.0, 0.0)])
+
+
+def logged(
+    job: JobRecord, cases: Cases, concrete: Concrete, slab: Slab, practice: Practice
+) -> tuple[Slab, Measured]:
+    """Return the slab as its logger shows it, and what came of the readings."""
+    log = job.temperature_log
+    seconds, celsius = _readings(job, slab)
+    if log is None or not len(seconds):
+        return slab, Measured()
+    depth = job.slab.thickness / 2.0 if log.depth is None else log.depth
+    there = slab.temperature_c @ depth_weights(depth, job.slab.thickness)
+    if _in_the_air(seconds, celsius, there, slab, practice):
+        figures = (Figure("readings", float(len(seconds)), "1"),)
+        record = Measurement(
+            "temperature-log", log.file, log.readings[-1].time, figures, (), "log-in-the-air"
+        )
+        return slab, Measured((record,), (("log-in-the-air", ()),))
+    correction, learnt, off = _corrections(job, cases, slab, there, seconds, celsius, practice)
+    corrected = _corrected(slab, cases, concrete, correction, practice)
+    record = _record(job, slab, there, seconds, celsius, depth, off, learnt)
+    far = abs(off) > practice["log.far"]
+    return corrected, Measured(
+        (record,), (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
+    )
+
+
+def _readings(job: JobRecord, slab: Slab) -> tuple[Floats, Floats]:
+    """Return the readings from the last placement to the end of the estimate: UTC seconds and degC."""
+    log = job.temperature_log
+    told = [(each.time.timestamp(), each.temperature) for each in log.readings] if log else []
+    table = np.array(told, dtype=np.float64).reshape(-1, 2)
+    start = slab.placed_s[CENTRAL]
+    within = (table[:, 0] >= start) & (table[:, 0] <= start + slab.hours[-1] * HOUR)
+    return table[within, 0], table[within, 1]
+
+
+def _at(hours: Floats, series: Floats) -> Floats:
+    """Return hourly series (h, m) at fractional hours (k,), shape (k, m)."""
+    index = np.clip(hours.astype(np.int64), 0, len(series) - 2)
+    share = (hours - index)[:, np.newaxis]
+    return np.asarray(series[index] * (1.0 - share) + series[index + 1] * share)
+
+
+def _in_the_air(seconds: Floats, celsius: Floats, there: Floats, slab: Slab, practice: Practice) -> bool:
+    """Tell whether the readings go with the air where the slab would not."""
+    hours = (seconds - slab.placed_s[CENTRAL]) / HOUR
+    early = (hours >= practice["log.settled"]) & (hours <= _IN_THE_AIR_H)
+    if early.sum() < 2 * _FEWEST:
+        return False
+    air, model = (_at(hours[early], series[:, [CENTRAL]])[:, 0] for series in (slab.air.air_c, there))
+    return bool(
+        _rms(celsius[early] - air) < practice["log.like-air"]
+        and _rms(model - air) > practice["log.unlike-air"]
+    )
+
+
+def _rms(values: Floats) -> float:
+    return float(np.sqrt((values**2).mean()))
+
+
+def _corrections(
+    job: JobRecord,
+    cases: Cases,
+    slab: Slab,
+    there: Floats,
+    seconds: Floats,
+    celsius: Floats,
+    practice: Practice,
+) -> tuple[Floats, _Learnt | None, float]:
+    """Return what to add to each member (h, m), what was learnt, and how far the model was off."""
+    sensor = _sensor_errors(job, cases, celsius, practice)
+    correction = np.empty_like(there)
+    learnt, off = None, 0.0
+    for group in (cases.last, cases.first):
+        hours = (seconds - slab.placed_s[group][0]) / HOUR
+        excess = there[:, group] - slab.air.air_c[:, group]
+        residual = celsius[:, np.newaxis] + sensor[:, group] - _at(hours, there[:, group])
+        found = _learn(hours, residual, _at(hours, excess), practice)
+        correction[:, group] = _between(slab.hours, hours, residual)
+        beyond = slab.hours > hours[-1]
+        correction[beyond, group] = _beyond(
+            slab.hours[beyond] - hours[-1],
+            residual[-1],
+            found,
+            excess[beyond],
+            _at(hours[-1:], excess),
+            practice,
+        )
+        if group == cases.last:
+            learnt, off = found, float(residual[:, CENTRAL].mean())
+    return correction, learnt, off
+
+
+def _sensor_errors(job: JobRecord, cases: Cases, celsius: Floats, practice: Practice) -> Floats:
+    """Return the error that each member gives the logger, shape (k, m); the central member gives it none."""
+    random = np.random.Generator(np.random.PCG64(int(sha256(f"{job.id}:log".encode()).hexdigest()[:16], 16)))
+    half = random.standard_normal((2, cases.lasts // 2))
+    drawn = np.concatenate([np.zeros((2, 1)), half, -half], axis=1)[:, : cases.lasts]
+    offset, swing = np.concatenate([drawn, drawn[:, : len(cases) - cases.lasts]], axis=1)
+    about = (celsius - celsius.mean())[:, np.newaxis]
+    return np.asarray(practice["log.sensor"] * offset + practice["log.swing"] * swing * about)
+
+
+def _learn(hours: Floats, residual: Floats, excess: Floats, practice: Practice) -> _Learnt | None:
+    """Return offset and gain by least squares, drawn to none and one by what is expected of them.
+
+    Readings of one stretch of hours say the same: only so many count as there are stretches of the model's
+    memory in them.
+    """
+    settled = hours >= practice["log.settled"]
+    if settled.sum() < _FEWEST:
+        return None
+    residual, excess = residual[settled], excess[settled]
+    span = float(hours[settled][-1] - hours[settled][0])
+    count = min(1.0 + span / practice["log.wander-hours"], float(settled.sum()))
+    noise = practice["log.wander"] ** 2
+    about = excess.mean(axis=0)
+    apart = excess - about
+    precision = count / noise + 1.0 / practice["log.offset"] ** 2
+    offset = residual.mean(axis=0) * (count / noise) / precision
+    weight = count * (apart**2).mean(axis=0) / noise
+    steady = 1.0 / practice["log.gain"] ** 2
+    slope = count * (apart * residual).mean(axis=0) / noise / (weight + steady)
+    return _Learnt(
+        offset,
+        np.clip(slope, -_MOST_GAIN, _MOST_GAIN),
+        about,
+        float(precision**-0.5),
+        float((weight[CENTRAL] + steady) ** -0.5),
+    )
+
+
+def _between(whole: Floats, hours: Floats, residual: Floats) -> Floats:
+    """Return the distance from the readings at each whole hour, linear between them, shape (h, m).
+
+    At the placement the concrete is as it was measured there, unless the first reading tells of that itself.
+    """
+    if hours[0] > 0.0:
+        begin = residual[:1] if hours[0] <= _AT_PLACEMENT_H else np.zeros_like(residual[:1])
+        hours, residual = np.concatenate([[0.0], hours]), np.concatenate([begin, residual])
+    after = np.clip(np.searchsorted(hours, whole), 1, max(len(hours) - 1, 1))
+    if len(hours) == 1:
+        return np.repeat(residual, len(whole), axis=0)
+    share = np.clip((whole - hours[after - 1]) / (hours[after] - hours[after - 1]), 0.0, 1.0)[:, np.newaxis]
+    return np.asarray(residual[after - 1] * (1.0 - share) + residual[after] * share)
+
+
+def _beyond(
+    since: Floats,
+    last: Floats,
+    learnt: _Learnt | None,
+    excess: Floats,
+    excess_then: Floats,
+    practice: Practice,
+) -> Floats:
+    """Return what to add past the last reading, shape (h, m).
+
+    The last distance gives way to what was learnt. A correction that warms the slab, and so brings dates
+    forward, is believed less the longer ago it was learnt; one that cools it stays.
+    """
+    fading = np.exp(-since / practice["log.wander-hours"])[:, np.newaxis]
+    if learnt is None:
+        held = last * fading
+    else:
+        held = learnt.correction(excess) + (last - learnt.correction(excess_then)[0]) * fading
+    warm = np.exp(-since / practice["log.believed"])[:, np.newaxis]
+    return np.asarray(np.where(held > 0.0, held * warm, held))
+
+
+def _corrected(slab: Slab, cases: Cases, concrete: Concrete, correction: Floats, practice: Practice) -> Slab:
+    """Return the slab with its temperatures corrected, and its equivalent age from them."""
+    temperature = slab.temperature_c + correction[:, :, np.newaxis]
+    gained = np.diff(slab.age_h, axis=0)
+    # The march has seen each hour finer than this; so the difference is taken, which is nothing for nothing.
+    gained = gained + _hourly_age(temperature, concrete, practice)
+    gained = gained - _hourly_age(slab.temperature_c, concrete, practice)
+    age = slab.age_h[:1] + np.concatenate(
+        [np.zeros_like(slab.age_h[:1]), np.cumsum(np.maximum(gained, 0.0), axis=0)]
+    )
+    air = slab.air
+    drying = evaporation_rate(temperature[:, :, 0], air.air_c, air.relative_humidity, air.wind_ms)
+    return replace(slab, temperature_c=temperature, age_h=age, evaporation=cases.evaporation * drying)
+
+
+def _hourly_age(temperature: Floats, concrete: Concrete, practice: Practice) -> Floats:
+    """Return the equivalent hours of each hour by the mean of the rates at its ends, shape (h, m, 3)."""
+    curve = concrete.hydration
+    energy = np.asarray(curve.activation_energy)[:, np.newaxis]
+    rate = rate_while_unfrozen(
+        arrhenius_rate(temperature, energy, curve.reference_c), temperature, practice["setting.frozen-below"]
+    )
+    return np.asarray((rate[1:] + rate[:-1]) / 2.0)
+
+
+def _record(
+    job: JobRecord,
+    slab: Slab,
+    there: Floats,
+    seconds: Floats,
+    celsius: Floats,
+    depth: float,
+    off: float,
+    learnt: _Learnt | None,
+) -> Measurement:
+    log = job.temperature_log
+    assert log is not None  # noqa: S101 - only a job with a log comes here
+    hours = (seconds - slab.placed_s[CENTRAL]) / HOUR
+    model = _at(hours, there[:, [CENTRAL]])[:, 0]
+    taught = (
+        ()
+        if learnt is None
+        else (
+            Figure("offset", float(learnt.offset[CENTRAL]), "K"),
+            Figure("offset_error", learnt.offset_error, "K"),
+            Figure("gain", 1.0 + float(learnt.bend[CENTRAL]), "1"),
+            Figure("gain_error", learnt.gain_error, "1"),
+        )
+    )
+    return Measurement(
+        kind="temperature-log",
+        name=log.file,
+        at=log.readings[-1].time,
+        measured=(
+            Figure("readings", float(len(celsius)), "1"),
+            Figure("depth", depth, "m"),
+            Figure("mean_temperature", float(celsius.mean()), "degC"),
+            Figure("warmest", float(celsius.max()), "degC"),
+        ),
+        estimated=(
+            Figure("mean_temperature", float(model.mean()), "degC"),
+            Figure("warmest", float(model.max()), "degC"),
+            Figure("mean_difference", off, "K"),
+        ),
+        outcome="log-followed" if learnt is None else "log-learnt",
+        figures=taught,
+    )
