@@ -205,7 +205,9 @@ def _pictures(job: JobRecord, folder: Path) -> dict[str, bytes]:
 # ---- 3 compute --------------------------------------------------------------------------------------
 
 
-def compute(received: Received, as_of: datetime, revision: int = 1) -> CureSchedule:
+def compute(
+    received: Received, as_of: datetime, revision: int = 1, *, rules: str | None = None
+) -> CureSchedule:
     """Return the schedule of what was received. Arguments as `plan_cure`."""
     LOG.info("3 compute")
-    return plan_cure(received.job, received.weather, as_of, revision=revision)
+    return plan_cure(received.job, received.weather, as_of, revision=revision, rules=rules)

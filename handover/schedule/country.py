@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from handover.errors import OutOfRange
+from handover.errors import Finding, UnusableInput
 from handover.jobs.country import country_of_zone
 from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set_of, rule_sets
 from handover.schedule.model import Assumption
@@ -28,7 +28,7 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
         asked: Code of a set ("de"), of a country that a set is for ("AT"), or "strictest"; None: by the site.
 
     Raises:
-        OutOfRange: There is no such set.
+        UnusableInput: There is no such set.
     """
     if asked is not None:
         return _asked(asked)
@@ -51,8 +51,16 @@ def _asked(asked: str) -> tuple[Practice, Assumption]:
         )
     found = rule_sets().get(asked.lower()) or rule_set_of(asked)
     if found is None:
-        known = ", ".join([*rule_sets(), STRICTEST])
-        raise OutOfRange(f"there are no rules called {asked!r}; there are {known}")
+        raise UnusableInput(
+            [
+                Finding(
+                    f'"{asked}" is not the name of a set of rules',
+                    field="rules",
+                    expected=f"one of {', '.join([*rule_sets(), STRICTEST])}, or a country that has one",
+                    example="us",
+                )
+            ]
+        )
     return _by(found, "asked for at this issue")
 
 

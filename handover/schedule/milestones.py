@@ -101,8 +101,9 @@ def _milestone(
     )
 
 
-def _not_before_last(gate: Gate) -> datetime:
-    return gate.not_before or datetime.max.replace(tzinfo=UTC)
+def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
+    never = datetime.max.replace(tzinfo=UTC)
+    return gate.not_before or never, gate.likely or never
 
 
 def _spread_by(hours: Floats, course: Course) -> tuple[Figure, ...]:

@@ -83,8 +83,9 @@ def plan_cure(
         rules: Code of the rules to plan by ("us", "de", "strictest"); None: those of the site's country.
 
     Raises:
-        UnusableInput: The weather is of another place or time; carries all that is wrong.
-        OutOfRange: ``as_of`` is not aware, or ``share`` out of its range, or there are no such ``rules``.
+        UnusableInput: The weather is of another place or time, or there are no such ``rules``; carries all
+            that is wrong.
+        OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
     """
     practice, ruled = rules_for(job, rules)
     course, made_s = reckon(
