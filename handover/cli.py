@@ -47,6 +47,7 @@ class Options(Namespace):
     weather: str | None
     as_of: str | None
     json: bool
+    rules: str | None
     language: str | None
     paper: Literal["letter", "a4"]
     units: Literal["us", "si"]
@@ -127,7 +128,7 @@ def plan(options: Options) -> None:
 
     as_of = _as_of(options)
     received = _receive(options, as_of)
-    schedule = compute(received, as_of)
+    schedule = compute(received, as_of, rules=options.rules)
     if options.json:
         sys.stdout.write(schedule_json(schedule).decode())
         return
@@ -143,7 +144,8 @@ def issue(options: Options) -> None:
     as_of = _as_of(options)
     received = _receive(options, as_of)
     folder = _path(options.output)
-    schedule = compute(received, as_of, next_revision(folder, received.job.id, as_of))
+    revision = next_revision(folder, received.job.id, as_of)
+    schedule = compute(received, as_of, revision, rules=options.rules)
     files = issue_documents(
         received.job,
         schedule,
@@ -211,6 +213,7 @@ def _parser() -> ArgumentParser:
     each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
     _units(each)
 
+    _rules(each)
     each = command("issue", issue, "write the whole document set to a folder")
     _job(each)
     _weather(each)
@@ -219,6 +222,7 @@ def _parser() -> ArgumentParser:
     each.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
     each.add_argument(
         "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
+    _rules(each)
     )
     _units(each)
     each.add_argument("--templates", metavar="DIR", help="texts and pages of your own that stand in for ours")
@@ -249,6 +253,14 @@ def _time(parser: ArgumentParser) -> None:
 
 def _units(parser: ArgumentParser) -> None:
     parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
+
+def _rules(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--rules",
+        metavar="COUNTRY",
+        help="whose rules: us, ca, eu, de, gb, au, in, or strictest (those of the site's country)",
+    )
+
 
 
 def _path(text: str) -> Path:
