@@ -6,6 +6,7 @@ What costs time to import is imported inside the command that needs it, so that 
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from argparse import ArgumentParser, HelpFormatter, Namespace
@@ -46,8 +47,8 @@ class Options(Namespace):
     output: str
     weather: str | None
     as_of: str | None
-    json: bool
     rules: str | None
+    json: bool
     language: str | None
     paper: Literal["letter", "a4"]
     units: Literal["us", "si"]
@@ -58,6 +59,10 @@ class Options(Namespace):
 
 def entry() -> None:
     """Run as the console script."""
+    # A run is short and keeps most of what it makes: to look for garbage less often saves a tenth of it. Its
+    # matrices are small: threads to multiply them would cost more to start than they give.
+    gc.set_threshold(50_000, 20, 100)
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     sys.exit(main(sys.argv[1:]))
 
 
@@ -210,19 +215,19 @@ def _parser() -> ArgumentParser:
     _job(each)
     _weather(each)
     _time(each)
+    _rules(each)
     each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
     _units(each)
 
-    _rules(each)
     each = command("issue", issue, "write the whole document set to a folder")
     _job(each)
     _weather(each)
     each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
     _time(each)
+    _rules(each)
     each.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
     each.add_argument(
         "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
-    _rules(each)
     )
     _units(each)
     each.add_argument("--templates", metavar="DIR", help="texts and pages of your own that stand in for ours")
@@ -251,9 +256,6 @@ def _time(parser: ArgumentParser) -> None:
     )
 
 
-def _units(parser: ArgumentParser) -> None:
-    parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
-
 def _rules(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--rules",
@@ -261,6 +263,9 @@ def _rules(parser: ArgumentParser) -> None:
         help="whose rules: us, ca, eu, de, gb, au, in, or strictest (those of the site's country)",
     )
 
+
+def _units(parser: ArgumentParser) -> None:
+    parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
 
 
 def _path(text: str) -> Path:

@@ -9,14 +9,16 @@ import os
 import subprocess
 import sys
 import tempfile
-import time
 import timeit
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from handover.documents.pages import care_sheet_html, data_sheet_html
 from handover.issue.receive import compute, receive
+from handover.schedule.cases import MEMBERS
+from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,18 +51,16 @@ def process(*command: object) -> Run:
     """Run a command in a fresh process, quietly.
 
     Returns:
-        Wall time [s] and peak resident memory [MB].
+        Processor time [s], which other work on the machine does not stretch, and peak resident memory [MB].
     """
-    began = time.perf_counter()
     child = subprocess.Popen(
         list(map(str, command)), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=AS_INSTALLED
     )
     _, status, used = os.wait4(child.pid, 0)
-    seconds = time.perf_counter() - began
     child.returncode = os.waitstatus_to_exitcode(status)
     if child.returncode:
         raise SystemExit(f"failed: {' '.join(map(str, command))}")
-    return Run(seconds, used.ru_maxrss / 1000)
+    return Run(used.ru_utime + used.ru_stime, used.ru_maxrss / 1000)
 
 
 def beside(times: int, ours: list[object], bare: list[object]) -> tuple[Run, Run]:
@@ -81,7 +81,7 @@ def least(runs: Sequence[Run]) -> Run:
 
 def line(what: str, value: str, goal: str) -> None:
     """Print a line of the table."""
-    print(f"{what:44} {value:>9}   {goal}")
+    print(f"{what:46} {value:>9}   {goal}")
 
 
 def bench_help() -> None:
@@ -104,7 +104,7 @@ def bench_issue(folder: Path) -> None:
     issued, bare = beside(7, [*command, "-o", folder / "out"], [sys.executable, "-c", BARE_ENGINE, *pages])
     line("handover issue, the whole set", f"{issued.seconds:.2f} s", "")
     line(
-        "  beside the bare PDF engine on the same finished pages",
+        "  beside the bare PDF engine, same pages",
         f"{issued.seconds / bare.seconds:.2f} x",
         "2 x",
     )
@@ -113,12 +113,14 @@ def bench_issue(folder: Path) -> None:
 
 
 def bench_schedule() -> None:
-    """Measure one schedule of 28 days, slab and ground, in process."""
+    """Measure a schedule of 28 days, slab and ground, in process: one case, and all that a date rests on."""
     as_of = datetime.fromisoformat(AS_OF)
     received = receive(SAMPLE / "job.toml", SAMPLE / "weather.csv", as_of)
-    compute(received, as_of)
-    seconds = min(timeit.repeat(lambda: compute(received, as_of), number=1, repeat=15))
-    line("a schedule of 28 days, in process", f"{seconds * 1000:.0f} ms", "within 150 ms")
+    for members, goal in ((1, "within 150 ms"), (MEMBERS, "within 600 ms")):
+        plan = partial(plan_cure, received.job, received.weather, as_of, members=members)
+        seconds = min(timeit.repeat(plan, number=1, repeat=10))
+        cases = "1 case" if members == 1 else f"{members} cases"
+        line(f"a schedule of 28 days, {cases}, in process", f"{seconds * 1000:.0f} ms", goal)
 
 
 def main() -> None:
