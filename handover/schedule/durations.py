@@ -133,7 +133,7 @@ def _table(gate: GateRule, course: Course) -> Durations:
 
 def _columns(table: Durations, course: Course) -> Columns:
     """Return which column of a table holds, from 0; broadcasts against (h+1, m)."""
-    return _COLUMNS[table.by](table, course)
+    return COLUMNS[table.by](table, course)
 
 
 def _only_one(_: Durations, __: Course) -> Columns:
@@ -171,7 +171,7 @@ def _by_heat(table: Durations, course: Course) -> Columns:
     return np.asarray(hot_and_dry[ordinary].any(axis=0), dtype=np.int_)
 
 
-_COLUMNS: dict[str, Callable[[Durations, Course], Columns]] = {
+COLUMNS: dict[str, Callable[[Durations, Course], Columns]] = {
     "": _only_one,
     "strength development": _by_development,
     "air about the slab": _by_air,

@@ -231,6 +231,35 @@ def _of_the_weather(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple
     if dry >= 1.0:
         yield "wet-dry", (Figure("dry_hours", dry, "h"),)
     yield from _cold_water(course)
+    yield from _hot_air(course)
+    yield from _cold_concrete(course, cold)
+
+
+def _hot_air(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield a caution when the air at placement passes the limit of a country that sets one."""
+    limit = course.practice.rules.get("heat.air")
+    if limit is None:
+        return
+    placement, known = course.job.placement, course.weather_s()
+    placed = (known >= placement.start.timestamp() - HOUR) & (known <= placement.end.timestamp() + HOUR)
+    air = float(course.weather.air_c[placed].max())
+    if air > limit.value:
+        most = course.practice["heat.air-most"]
+        yield (
+            "hot-air",
+            (
+                Figure("hottest_air", air, "degC"),
+                Figure("limit", limit.value, "degC"),
+                Figure("most", most, "degC"),
+            ),
+        )
+
+
+def _cold_concrete(course: Course, coldest_air_c: float) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield a caution when concrete came colder than it may in cold weather."""
+    told, limit = course.job.placement.concrete_temperature, course.practice["cold.placed"]
+    if told is not None and told < limit and coldest_air_c <= course.practice["frost.cold-weather"]:
+        yield "cold-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
 
 
 def _peak_first(risk: Risk) -> tuple[str, float]:

@@ -36,9 +36,16 @@ def practice(name: str) -> dict[str, Any]:
     return tomllib.loads(files("handover.practice").joinpath(name).read_text(encoding="utf-8"))
 
 
+def gates() -> Iterator[dict[str, Any]]:
+    """Yield every condition of practice, of every country."""
+    yield from practice("rules.toml")["gate"]
+    for country in files("handover.practice").joinpath("countries").iterdir():
+        yield from practice(f"countries/{country.name}")["gate"]
+
+
 def codes() -> Iterator[str]:
     """Name every code that a schedule may carry, as a key of the catalog."""
-    yield from (f"rule.{gate['rule']}" for gate in practice("rules.toml")["gate"])
+    yield from (f"rule.{gate['rule']}" for gate in gates())
     for code in practice("cautions.toml"):
         yield from (f"caution.{code}.title", f"caution.{code}.text")
     yield from (f"refusal.{code}" for code in practice("refusals.toml"))

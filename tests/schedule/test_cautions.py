@@ -32,6 +32,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     slow = job(mix={"slag": 0.5}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)})
     return [
         plan_cure(hot, dry_wind, as_of),
+        plan_cure(hot, weather(33.0, 40.0), as_of, rules="au"),
         plan_cure(slow, rain, as_of),
         plan_cure(slow, weather(), as_of),
         plan_cure(job(), weather(-6.0, 4.0), as_of),

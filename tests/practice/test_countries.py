@@ -1,0 +1,213 @@
+"""The rules of each country: every file whole, sourced, marked, and monotone (colder never shorter)."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import asdict
+from importlib.resources import files
+from itertools import pairwise, product
+from typing import TYPE_CHECKING, Any, get_args
+
+import numpy as np
+import pytest
+
+from handover.jobs.country import countries
+from handover.jobs.model import Exposure, SlabUse
+from handover.practice.rules import (
+    STRICTEST,
+    Circumstances,
+    Durations,
+    Mark,
+    RuleSet,
+    practice,
+    rule_set_of,
+    rule_sets,
+)
+from handover.schedule.durations import COLUMNS, required_hours
+from handover.schedule.measures import MEASURES
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+FOLDER = files("handover.practice").joinpath("countries")
+FILES = sorted(entry.name for entry in FOLDER.iterdir() if entry.name.endswith(".toml"))
+SETS = list(rule_sets().values())
+TABLES = [table for each in SETS for table in each.durations.values()]
+MARKS = set(get_args(Mark))
+UNITS = {"h", "d", "degC", "K", "MPa", "m", "1"}
+HEAD = {"code", "name", "countries", "basis", "replaces"}
+GENERAL = practice().rules
+SHORTEST_SOURCE = 10  # characters
+
+
+def of_a_set(which: RuleSet) -> str:
+    return which.code
+
+
+def written(name: str) -> dict[str, Any]:
+    return tomllib.loads(FOLDER.joinpath(name).read_text(encoding="utf-8"))
+
+
+def rows(tables: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Yield every row of a file with its name."""
+    for group, named in tables.items():
+        if group == "gate":
+            yield from ((row["rule"], row) for row in named)
+        elif group != "set":
+            yield from ((f"{group}.{name}", row) for name, row in named.items())
+
+
+def circumstances() -> Iterator[Circumstances]:
+    """Yield slabs of every kind that the rules tell apart."""
+    cements = practice().cements
+    for use, exposure, cement in product(get_args(SlabUse), get_args(Exposure), cements):
+        for additions, reinforced in product((0.0, 0.2, 0.25, 0.4), (True, False)):
+            yield Circumstances(use, exposure, cement, additions, reinforced)
+
+
+# ---- shape, units, sources, marks
+
+
+@pytest.mark.parametrize("name", FILES)
+def test_every_row_says_where_it_comes_from_and_how_sure_we_are(name: str) -> None:
+    tables = written(name)
+    assert set(tables["set"]) <= HEAD
+    for rule, row in rows(tables):
+        whole = {**tables["durations"][row["table"]], **row} if "table" in row else row
+        assert whole["unit"] in UNITS, rule
+        assert len(whole["source"]) > SHORTEST_SOURCE, rule
+        assert whole["mark"] in MARKS, rule
+
+
+@pytest.mark.parametrize("which", SETS, ids=of_a_set)
+def test_gates_can_be_measured(which: RuleSet) -> None:
+    for gate in which.gates:
+        assert gate.measure in MEASURES, gate.rule
+        assert gate.milestone in set(MilestoneKind), gate.rule
+        assert gate.rule.startswith(gate.milestone), gate.rule
+        assert (gate.value is None) == (gate.table is not None), gate.rule
+        assert gate.table is None or gate.table in which.durations, gate.rule
+        assert set(gate.when.cements) <= set(practice().cements), gate.rule
+
+
+@pytest.mark.parametrize("which", SETS, ids=of_a_set)
+def test_what_is_replaced_is_there_and_something_stands_in_its_place(which: RuleSet) -> None:
+    general = {gate.rule: gate.milestone for gate in practice(STRICTEST).gates}
+    own = {gate.milestone for gate in which.gates}
+    for rule in which.replaces:
+        assert general[rule] in own
+
+
+@pytest.mark.parametrize("which", SETS, ids=of_a_set)
+def test_limits_that_a_country_sets_keep_the_unit_of_the_general_one(which: RuleSet) -> None:
+    strictest = practice(STRICTEST).rules
+    for name, rule in which.rules.items():
+        if name in GENERAL and which.code != "us":
+            assert rule.unit == GENERAL[name].unit
+            assert rule.stricter is not None, name
+        if rule.stricter == "lower":
+            assert strictest[name].value <= rule.value
+        if rule.stricter == "higher":
+            assert strictest[name].value >= rule.value
+
+
+def test_sets_are_told_apart_and_their_countries_are_countries() -> None:
+    assert len({each.code for each in SETS}) == len(FILES)
+    told = [country for each in SETS for country in each.countries]
+    assert len(told) == len(set(told)), "a country in two sets"
+    assert set(told) - {"UK"} <= set(countries())  # UK: a code kept for the United Kingdom, beside GB
+
+
+def test_germany_is_not_under_the_tables_of_europe() -> None:
+    germany = rule_set_of("DE")
+    assert germany is not None
+    assert germany.code == "de"
+    assert not {name for name in practice("de").durations if not name.startswith("de.")}
+    assert not {name for name in practice("eu").durations if not name.startswith("eu.")}
+
+
+# ---- every slab is ruled
+
+
+@pytest.mark.parametrize("rules", [each.code for each in SETS])
+def test_every_slab_is_cured_for_a_time_and_to_a_strength(rules: str) -> None:
+    for slab in circumstances():
+        gates = practice(rules).gates_for("curing-ends", slab)
+        measures = [gate.measure for gate in gates]
+        assert {"hours warm enough", "duration by temperature"} & set(measures), slab
+        assert "share of strength" in measures, slab
+        assert len({gate.rule for gate in gates}) == len(gates), f"two rows of one rule hold for {slab}"
+
+
+@pytest.mark.parametrize("rules", [each.code for each in SETS])
+def test_every_milestone_is_ruled_in_every_country(rules: str) -> None:
+    assert {gate.milestone for gate in practice(rules).gates} == set(MilestoneKind)
+
+
+@pytest.mark.parametrize("rules", [*(each.code for each in SETS), STRICTEST])
+def test_frost_safe_is_5_mpa_wherever_it_is(rules: str) -> None:
+    """BS 8110 and EN 13670 as quoted: 5 N/mm2; the most cautious of the figures in use (2, 3.5 and 5 MPa)."""
+    slab = Circumstances("driveway", "outdoors", "I", 0.0, reinforced=True)
+    asked = [gate.value for gate in practice(rules).gates_for("frost-safe", slab)]
+    assert max(value for value in asked if value is not None) == 5.0
+
+
+def test_the_strictest_leaves_out_no_rule_of_any_set() -> None:
+    told = practice(STRICTEST).gates
+    for each in SETS:
+        assert set(map(str, map(asdict, each.gates))) <= set(map(str, map(asdict, told)))
+        assert set(each.durations) <= set(practice(STRICTEST).durations)
+
+
+# ---- monotone
+
+
+@pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
+class TestTables:
+    def test_is_whole(self, table: Durations) -> None:
+        columns = {len(band.hours or band.over) for band in table.bands}
+        assert len(columns) == 1
+        assert table.by in COLUMNS
+        assert not table.at_least or columns == {len(table.at_least)}
+        assert all(bool(band.hours) != bool(band.over) for band in table.bands)
+        for warmer, colder in pairwise(table.bands):
+            assert colder.from_c < warmer.from_c
+        for quicker, slower in pairwise(table.at_least):
+            assert slower < quicker
+
+    def test_colder_is_never_shorter(self, table: Durations) -> None:
+        surface = np.arange(-10.0, 60.0, 0.1)[:, np.newaxis]
+        hours = required_hours(table, surface, np.arange(len(table.bands[0].hours or table.bands[0].over)))
+        assert np.all(hours[:-1] >= hours[1:])
+        assert np.all(hours > 0.0)
+
+    def test_slower_or_drier_is_never_shorter(self, table: Durations) -> None:
+        surface = np.arange(0.0, 60.0, 0.1)[:, np.newaxis]
+        hours = required_hours(table, surface, np.arange(len(table.bands[0].hours or table.bands[0].over)))
+        assert np.all(hours[:, 1:] >= hours[:, :-1])
+
+    def test_below_its_coldest_band_no_time_counts(self, table: Durations) -> None:
+        assert np.isinf(required_hours(table, table.bands[-1].from_c - 0.1))
+
+
+@pytest.mark.parametrize("rules", [each.code for each in SETS])
+def test_additions_and_wheels_never_shorten_the_days(rules: str) -> None:
+    """More fly ash or slag, or wheels, and everything else alike: no fewer hours are asked."""
+
+    def hours(slab: Circumstances) -> float:
+        whole = practice(rules)
+        asked = [
+            gate.times * required_hours(whole.durations[gate.table], 12.0).item()
+            if gate.table
+            else gate.value or 0.0
+            for gate in whole.gates_for("curing-ends", slab)
+            if gate.measure != "share of strength"
+        ]
+        return max(asked)
+
+    for slab in circumstances():
+        if slab.additions == 0.0:
+            asked = [hours(slab._replace(additions=share)) for share in (0.0, 0.2, 0.25, 0.4)]
+            assert asked == sorted(asked), slab
+        assert hours(slab._replace(use="patio")) <= hours(slab._replace(use="driveway")), slab
