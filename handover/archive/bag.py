@@ -67,14 +67,14 @@ def read_manifest(text: bytes) -> dict[str, str]:
         ValueError: A line is no line of a manifest, leads out of the bag, or names a path again.
     """
     listed: dict[str, str] = {}
-    for number, line in enumerate(text.decode("utf-8").splitlines(), start=1):
-        digest, _, path = line.partition(" ")
-        path = _unescape(path.lstrip(" *\t"))
-        if not re.fullmatch(r"[0-9a-fA-F]+", digest) or _leads_out(path):
+    for number, line in enumerate(_lines(text), start=1):
+        found = re.fullmatch(r"([0-9a-fA-F]+)[ \t]+\*?(.+)", line)
+        path = _unescape(found[2]) if found else ""
+        if not found or _leads_out(path):
             raise ValueError(f"line {number} is no digest with a path inside the bag")
         if path in listed:
             raise ValueError(f"line {number} names {path} again")
-        listed[path] = digest.lower()
+        listed[path] = found[1].lower()
     return listed
 
 
@@ -90,6 +90,11 @@ def both_manifests(folder: Path, names: Iterable[str]) -> dict[str, Digests]:
         odd = ", ".join(sorted(first.keys() ^ second.keys()))
         raise ValueError(f"the two manifests do not name the same files: {odd}")
     return {path: Digests(digest, second[path]) for path, digest in first.items()}
+
+
+def _lines(text: bytes) -> list[str]:
+    """Return the lines of a tag file: ended by LF, CR, or CRLF, and by nothing else that Unicode knows."""
+    return [line for line in re.split("\r\n|\r|\n", text.decode("utf-8")) if line]
 
 
 def _escape(path: str) -> str:
@@ -111,13 +116,13 @@ def _leads_out(path: str) -> bool:
 def write_info(info: Info) -> bytes:
     """Return the text of `bag-info.txt`: one line a value, values that say nothing left out."""
     lines = ((label, " ".join(value.split())) for label, value in info)
-    return "".join(f"{label}: {value}\n" for label, value in lines if value).encode()
+    return "".join(f"{label}: {value}\n" for label, value in lines if value).encode(errors="replace")
 
 
 def read_info(text: bytes) -> Info:
     """Return labels and values of `bag-info.txt`; a line that begins with a space carries on the last."""
-    unfolded = re.sub(r"\r?\n[ \t]+", " ", text.decode("utf-8"))
-    pairs = (line.partition(":") for line in unfolded.splitlines() if ":" in line)
+    unfolded = re.sub(rb"(\r\n|\r|\n)[ \t]+", b" ", text)
+    pairs = (line.partition(":") for line in _lines(unfolded) if ":" in line)
     return tuple((label.strip(), value.strip()) for label, _, value in pairs)
 
 

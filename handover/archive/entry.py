@@ -94,8 +94,13 @@ def entry_data(entry: Entry) -> dict[str, Any]:
 
 def entry_json(entry: Entry) -> bytes:
     """Return an entry as JSON text. The same entry gives the same bytes."""
-    text = json.dumps(entry_data(entry), ensure_ascii=False, indent=1, sort_keys=True)
-    return f"{text}\n".encode()
+    return f"{entry_line(entry, indent=1)}\n".encode()
+
+
+def entry_line(entry: Entry, indent: int | None = None) -> str:
+    """Return an entry as JSON on one line; half of a surrogate pair stays escaped, for it has no UTF-8."""
+    text = json.dumps(entry_data(entry), ensure_ascii=False, indent=indent, sort_keys=True)
+    return text.encode(errors="backslashreplace").decode()
 
 
 def read_entry(text: bytes | str) -> Entry:

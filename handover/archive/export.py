@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import csv
-import json
 from dataclasses import fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TextIO
 
-from handover.archive.entry import Entry, entry_data
+from handover.archive.entry import Entry, entry_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -36,7 +35,7 @@ def export_jsonl(entries: Iterable[Entry], out: TextIO) -> int:
     """Write entries as JSON lines, tasks and all; return how many."""
     count = 0
     for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
-        out.write(json.dumps(entry_data(entry), ensure_ascii=False, sort_keys=True) + "\n")
+        out.write(f"{entry_line(entry)}\n")
     return count
 
 
@@ -48,5 +47,5 @@ def _cell(value: Any) -> str:
             return "yes" if value else "no"
         case datetime():
             return value.isoformat()
-    text = str(value)
+    text = str(value).encode(errors="replace").decode()  # half of a surrogate pair has no UTF-8
     return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) else text

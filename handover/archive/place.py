@@ -167,7 +167,7 @@ class Archive:
 
         self.folder.mkdir(parents=True, exist_ok=True)
         with self._lock(_CATALOG, self._patience):
-            return Catalog.open(self._url or self._catalog_file)
+            return Catalog.open(self._catalog_file if self._url is None else self._url)
 
     @property
     def _catalog_file(self) -> Path:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Protocol
 
-from sqlalchemy import ARRAY, Text, cast, column, exists, func, select, table, text
+from sqlalchemy import ARRAY, Text, cast, column, exists, func, literal, select, table, text
 from sqlalchemy.dialects.postgresql import TSQUERY
 
 from handover.archive.catalog.tables import JOB
@@ -89,7 +89,7 @@ class TsVector:
     ) -> tuple[Select[Any], ColumnElement[int]]:
         """Match against the column."""
         asked = " & ".join(f"'{each}'{':*' if _may_go_on(each) else ''}" for each in words)
-        matches = JOB.c.words.op("@@")(cast(asked, TSQUERY))
+        matches = JOB.c.words.op("@@")(cast(literal(asked, Text), TSQUERY))
         return select(JOB.c.number).where(matches, *conditions), JOB.c.number
 
     def rebuild(self, engine: Engine) -> None:

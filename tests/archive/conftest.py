@@ -1,0 +1,168 @@
+"""What the tests of the archive share: invented jobs, archives with either catalog, a PostgreSQL."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.archive.entry import Contact, Entry, Task
+from handover.archive.filing import Deposit, file_job
+from handover.archive.place import Archive
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+EASTERN = timezone(timedelta(hours=-4))
+AT = datetime(2026, 7, 14, 12, 30, tzinfo=EASTERN)
+
+
+def make_entry(job: str = "2026-07-14-alder", **changes: Any) -> Entry:
+    """Return what is known of an invented job."""
+    entry = Entry(
+        job=job,
+        placed=datetime(2026, 7, 14, 6, 40, tzinfo=EASTERN),
+        revision=1,
+        issued=AT,
+        owner="Ana Prueba",
+        street="12 Alder Lane",
+        contractor="Example Flatwork",
+        mix="3000 psi, type I",
+        supplier="Sample Ready Mix",
+        remarks="Gate code at the office",
+        curing_ends=datetime(2026, 7, 21, 12, 0, tzinfo=EASTERN),
+        tasks=(Task("strip-edge-forms", datetime(2026, 7, 15, 9, 0, tzinfo=EASTERN), text="edge forms"),),
+        more={"phone": "555-0142"},
+    )
+    return replace(entry, **changes)
+
+
+def make_deposit(entry: Entry | None = None, sheet: bytes = b"first sheet", **others: bytes) -> Deposit:
+    """Return an issue of an invented job, and other files by name."""
+    return Deposit(
+        entry or make_entry(),
+        {"care-sheet.pdf": sheet, "inputs/job.toml": b'id = "alder"'},
+        others,
+        Contact("Example Flatwork", "Bo Muster", "555-0101", "office@example.com"),
+    )
+
+
+def folder_contents(folder: Path) -> dict[str, bytes]:
+    """Return every file below a folder, hidden ones too."""
+    return {
+        file.relative_to(folder).as_posix(): file.read_bytes()
+        for file in sorted(folder.rglob("*"))
+        if file.is_file()
+    }
+
+
+@pytest.fixture
+def at() -> datetime:
+    """Return a time of filing."""
+    return AT
+
+
+@pytest.fixture
+def entry() -> Callable[..., Entry]:
+    """Give the maker of entries."""
+    return make_entry
+
+
+@pytest.fixture
+def deposit() -> Callable[..., Deposit]:
+    """Give the maker of deposits."""
+    return make_deposit
+
+
+@pytest.fixture
+def contents() -> Callable[[Path], dict[str, bytes]]:
+    """Give the reader of folders."""
+    return folder_contents
+
+
+@pytest.fixture
+def archive(tmp_path: Path) -> Iterator[Archive]:
+    """Give an archive that is not there yet, its catalog to be a file."""
+    with Archive(tmp_path / "archive") as made:
+        yield made
+
+
+@pytest.fixture
+def filed(archive: Archive) -> Archive:
+    """Give an archive in which one job is filed, with a photo."""
+    file_job(archive, make_deposit(**{"photos/edge.jpg": b"a photo"}), AT)
+    return archive
+
+
+@pytest.fixture
+def bag_folder(filed: Archive) -> Path:
+    """Return the folder of the bag of the job that is filed."""
+    return filed.bags / "2026-07-14-alder"
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def office(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Archive]:
+    """Give an archive that is not there yet, with its catalog in each kind of database."""
+    url = request.getfixturevalue("empty_database") if request.param == "postgresql" else None
+    with Archive(tmp_path / "archive", url) as made:
+        yield made
+
+
+# ---- PostgreSQL -------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Path]:
+    """Start a PostgreSQL of our own; give the folder of its socket. It listens nowhere else."""
+    programs = _postgresql_programs()
+    folder = Path(tempfile.mkdtemp(prefix="pg-", dir="/tmp"))  # a socket's path must be short
+    as_user: list[str] = []
+    if os.getuid() == 0:  # PostgreSQL refuses to run as root
+        shutil.chown(folder, "postgres")
+        as_user = ["runuser", "-u", "postgres", "--"]
+    data = folder / "data"
+    options = f"-k {folder} -c listen_addresses= -c fsync=off -c shared_buffers=16MB -c autovacuum=off"
+
+    def call(program: str, *arguments: str) -> None:
+        command = [*as_user, str(programs / program), "-D", str(data), *arguments]
+        subprocess.run(command, check=True, cwd=folder, stdout=subprocess.DEVNULL)
+
+    try:
+        call("initdb", "-U", "office", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
+        call("pg_ctl", "-w", "-l", str(folder / "log"), "-o", options, "start")
+        try:
+            yield folder
+        finally:
+            call("pg_ctl", "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(folder)
+
+
+@pytest.fixture
+def empty_database(postgresql: Path) -> str:
+    """Empty the server's one database; return its URL."""
+    import psycopg  # noqa: PLC0415 - only where there is a server
+
+    with psycopg.connect(f"host={postgresql} user=office dbname=postgres", autocommit=True) as server:
+        server.execute("DROP SCHEMA public CASCADE")
+        server.execute("CREATE SCHEMA public")
+    return f"postgresql://office@/postgres?host={postgresql}"
+
+
+def _postgresql_programs() -> Path:
+    """Return the folder of PostgreSQL's programs, or skip loudly."""
+    folders = [
+        *(Path(each).parent for each in [shutil.which("initdb")] if each),
+        *sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True),
+    ]
+    for folder in folders:
+        if (folder / "initdb").exists():
+            return folder
+    pytest.skip("NO POSTGRESQL HERE: half of the catalog goes untested. apt-get install postgresql")
