@@ -22,7 +22,7 @@ test: test-environment
 	$(RUN)/pytest
 
 bench: environment
-	@for each in tests/benchmarks/*.py; do $(RUN)/python $$each || exit 1; done
+	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done
 
 # pip-tools brings its own pip; it gets an environment of its own, away from the one it describes.
 lock: environment
