@@ -117,10 +117,8 @@ def _in_the_air(seconds: Floats, celsius: Floats, there: Floats, slab: Slab, pra
     if early.sum() < 2 * _FEWEST:
         return False
     air, model = (_at(hours[early], series[:, [CENTRAL]])[:, 0] for series in (slab.air.air_c, there))
-    return bool(
-        _rms(celsius[early] - air) < practice["log.like-air"]
-        and _rms(model - air) > practice["log.unlike-air"]
-    )
+    from_air, from_model = _rms(celsius[early] - air), _rms(celsius[early] - model)
+    return from_air < practice["log.like-air"] and from_air * practice["log.nearer-air"] < from_model
 
 
 def _rms(values: Floats) -> float:

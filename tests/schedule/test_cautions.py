@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.jobs.model import Cylinder, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
 
@@ -19,6 +21,24 @@ if TYPE_CHECKING:
 
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
+
+
+def measurements(job: Job, weather: Weather) -> list[dict[str, object]]:
+    """Return measurements that disagree with the estimate, each in its way."""
+    end = job().placement.end
+    hours = [end + timedelta(hours=hour) for hour in range(48)]
+    when = np.array([each.astimezone(UTC).replace(tzinfo=None) for each in hours], dtype="datetime64[s]")
+    hot, air = np.full(48, 55.0), weather().at("air_c", when)
+    logs = [
+        TemperatureLog(
+            file="logger.csv",
+            readings=tuple(LogReading(*each) for each in zip(hours, map(float, celsius), strict=True)),
+        )
+        for celsius in (hot, air)
+    ]
+    truck = Ticket(batched=end - timedelta(hours=2), volume=6.0, slump=0.2, water_added=60.0)
+    weak = (Cylinder(age=168.0, strength=5.0), Cylinder(age=72.0, strength=1.0, cured="field"))
+    return [{"ticket": (truck,), "cylinder": weak, "temperature_log": logs[0]}, {"temperature_log": logs[1]}]
 
 
 def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]:
@@ -37,6 +57,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
         plan_cure(slow, weather(), as_of),
         plan_cure(job(), weather(-6.0, 4.0), as_of),
         plan_cure(job(placement={"concrete_temperature": 1.7}), weather(-25.0, -20.0), as_of),
+        *(plan_cure(job().model_copy(update=each), weather(), as_of) for each in measurements(job, weather)),
     ]
 
 
