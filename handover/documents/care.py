@@ -35,6 +35,11 @@ STAYS_OFF = (
 )
 COLUMNS = ("morning", "midday", "evening", "night")
 COLD = {"frost", "cold-weather", "heaters"}
+OFFICE = {
+    *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-differ"),
+    *("log-differs", "log-in-the-air"),
+}
+"""What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
 
@@ -254,7 +259,7 @@ class Care:
         return tuple(
             Row(OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
             for each in self.wording.cautions
-            if (each.code in HURTS) == hurts
+            if (each.code in HURTS) == hurts and each.code not in OFFICE
         )
 
     # ---- what was placed

@@ -268,11 +268,14 @@ class Data:
 
     def _measured(self, each: Measurement) -> tuple[str, str, str, str]:
         outcome = self.say(f"data.measured.outcomes.{each.outcome}")
-        numbers = self.figures(each.figures)
+        measured, estimated, numbers = (
+            "; ".join(f"{self.wording.figure_name(one)} {self.wording.figure(one)}" for one in figures)
+            for figures in (each.measured, each.estimated, each.figures)
+        )
         return (
             self.say(f"data.measured.kind.{each.kind}", name=each.name),
-            self.figures(each.measured),
-            self.figures(each.estimated),
+            measured,
+            estimated,
             f"{outcome}: {numbers}" if numbers else outcome,
         )
 
