@@ -33,6 +33,7 @@ MEMBERS = 200
 _FIRST_SHARE = 4  # one member in so many follows the concrete placed first
 _SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
+_WEEK_H = 7 * 24
 _DRAWN_DAYS = 10  # a typical year's hours are drawn from so many days before to after the date
 
 
@@ -113,13 +114,11 @@ def cases(
     )
     errors = {
         name: error[:, who]
-        for name, error in _weather_errors(weather, practice, made_s, lasts, random).items()
+        for name, error in forecast_errors(weather, practice, made_s, lasts, random).items()
     }
     if typical is not None:
         _draw_typical(errors, weather, typical, who, random)
-    draws["weather"] = _standardised(
-        errors["air_c"][weather.origin != Origin.OBSERVED][: 7 * 24].mean(axis=0)
-    )
+    draws["weather"] = _standardised(errors["air_c"][weather.origin != Origin.OBSERVED][:_WEEK_H].sum(axis=0))
     return Cases(
         placed_s=np.where(
             np.arange(lasts + firsts) < lasts, job.placement.end.timestamp(), job.placement.start.timestamp()
@@ -152,13 +151,14 @@ def _standardised(values: Floats) -> Floats:
     return np.asarray((values - values.mean()) / spread) if spread > 0 else np.zeros_like(values)
 
 
-def _weather_errors(
+def forecast_errors(
     weather: WeatherSeries, practice: Practice, made_s: float, count: int, random: np.random.Generator
 ) -> dict[str, Floats]:
     """Return the errors of the forecast, which grow with lead time and hang together from hour to hour.
 
     Each column is a first-order autoregressive series of unit spread, times a spread that grows with the days
-    ahead and levels off. Hours that were observed have none.
+    ahead and levels off. Hours that were observed have none. Past the forecast the air as a whole may lie
+    higher or lower than the days it is carried on from.
     """
     known = weather.time.astype("datetime64[s]").astype(np.float64)
     ahead = (known - made_s) / HOUR / 24.0
@@ -171,15 +171,24 @@ def _weather_errors(
     for hour in range(len(known)):
         state = memory * state + shocks[hour]
         series[hour] = state
+    past = np.clip((known - _forecast_ends(weather)) / HOUR / practice["forecast.memory"], 0.0, 1.0)
+    level = practice["forecast.beyond"] * random.standard_normal(half) * past[:, np.newaxis]
     errors = {}
     for index, name in enumerate(_STATES):
         growing = practice[f"forecast.{name}-at-once"] + practice[f"forecast.{name}-per-day"] * np.maximum(
             ahead, 0.0
         )
         spread = np.where(open_, np.minimum(growing, practice[f"forecast.{name}-most"]), 0.0)[:, np.newaxis]
-        drawn = spread * series[:, index]
+        drawn = spread * series[:, index] + (level if name == "air_c" else 0.0)
         errors[name] = np.concatenate([np.zeros((len(known), 1)), drawn, -drawn], axis=1)[:, :count]
     return errors
+
+
+def _forecast_ends(weather: WeatherSeries) -> float:
+    """Return the last instant that was observed or forecast, UTC seconds."""
+    told = weather.time[weather.origin != Origin.TYPICAL]
+    last = told[-1] if len(told) else weather.time[0]
+    return float(last.astype("datetime64[s]").astype(np.int64))
 
 
 def _draw_typical(

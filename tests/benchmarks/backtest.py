@@ -1,0 +1,231 @@
+"""How often a date told as "not before" turns out too early, over two real typical years.
+
+For each start day the real hours are blurred into a forecast, a schedule is issued on it, and then the
+slab is reckoned with the real hours and with a mix and method errors of its own, drawn as the schedule's
+cases are. A date is missed where that reckoning comes out later than the date that was told.
+
+Two ways of blurring: by the error model that the schedule states, and by one it does not know: the day
+before the pour, repeated. Weather: Greensboro, North Carolina, and Sand Point, Alaska, the TMY3 years
+inside the pvlib wheel.
+
+    python tests/benchmarks/backtest.py [STARTS]
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from handover.jobs.model import Curing, JobRecord, Mix, Placement, Site, Slab
+from handover.practice.rules import practice
+from handover.schedule.cases import forecast_errors
+from handover.schedule.milestones import milestones
+from handover.schedule.plan import reckon
+from handover.weather.place import Place
+from handover.weather.reading import read_weather
+from handover.weather.series import Origin, WeatherSeries
+
+if TYPE_CHECKING:
+    from handover.schedule.course import Course
+
+Floats = NDArray[np.float64]
+Blur = Callable[[WeatherSeries, datetime, np.random.Generator], WeatherSeries]
+
+YEAR = 2025
+STARTS = 120
+FORECAST_DAYS = 7
+REAL_DAYS = 40
+DATES = (
+    "initial-set",
+    "final-set",
+    "first-water",
+    "saw-joints",
+    "strip-edge-forms",
+    "foot-traffic",
+    "frost-safe",
+    "light-work",
+    "light-vehicles",
+    "curing-ends",
+    "heavy-vehicles",
+)
+"""The dates that weather moves; those of plain age (sealing, covering, salt) are never missed."""
+
+
+@dataclass(frozen=True)
+class Town:
+    """A place with a typical year inside the pvlib wheel."""
+
+    name: str
+    file: str
+    latitude: float
+    longitude: float
+    zone: str
+
+    def year(self) -> WeatherSeries:
+        """Return its typical year as hours that were observed."""
+        spec = find_spec("pvlib")
+        assert spec is not None
+        assert spec.origin is not None
+        path = Path(spec.origin).parent / "data" / self.file
+        series = read_weather(path, site=Place(self.latitude, self.longitude, self.zone), year=YEAR)
+        return replace(series, origin=np.full(len(series), Origin.OBSERVED, dtype=np.int8), issued_at=None)
+
+
+TOWNS = (
+    Town("Greensboro", "723170TYA.CSV", 36.1, -79.95, "America/New_York"),
+    Town("Sand Point", "703165TY.csv", 55.317, -160.517, "America/Anchorage"),
+)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One date of one pour: as told, the likely one, and as it came out, in hours since placement."""
+
+    kind: str
+    told_h: float
+    likely_h: float
+    real_h: float
+
+
+def job_on(town: Town, number: int, day: datetime) -> JobRecord:
+    """Return a plain 4 in slab placed in the morning of a day."""
+    start = day.replace(hour=8)
+    return JobRecord(
+        id=f"backtest-{town.name}-{number}",
+        site=Site(name=town.name, latitude=town.latitude, longitude=town.longitude, timezone=town.zone),
+        slab=Slab(use="garage floor", area=100.0, thickness=0.1016, on="gravel"),
+        placement=Placement(start=start, end=start + timedelta(hours=1)),
+        mix=Mix(specified_strength=20.684, cementitious=335.0, water_cementitious=0.5),
+        curing=Curing(application_rate=10.16),
+    )
+
+
+def stated(real: WeatherSeries, made: datetime, random: np.random.Generator) -> WeatherSeries:
+    """Blur the real hours by the error model that the schedule states."""
+    forecast = replace(real, origin=np.full(len(real), Origin.FORECAST, dtype=np.int8))
+    errors = forecast_errors(forecast, practice(), made.timestamp(), 2, random)
+    error = {name: each[:, 1] for name, each in errors.items()}
+    return replace(
+        forecast,
+        air_c=real.air_c + error["air_c"],
+        relative_humidity=np.clip(real.relative_humidity + error["relative_humidity"], 0.02, 1.0),
+        wind_ms=real.wind_ms * np.maximum(1.0 + error["wind_ms"], 0.0),
+        cloud=np.clip(real.cloud + error["cloud"], 0.0, 1.0),
+        issued_at=made,
+    )
+
+
+def yesterday(real: WeatherSeries, made: datetime, _: np.random.Generator) -> WeatherSeries:
+    """Forecast the day before the pour, again and again."""
+    known = real.time.astype("datetime64[s]").astype(np.int64)
+    at = int(np.searchsorted(known, made.timestamp()))
+    rows = np.arange(len(real))
+    rows[at:] = at - 24 + (rows[at:] - at) % 24
+    columns = ("air_c", "relative_humidity", "wind_ms", "cloud", "shortwave_wm2")
+    repeated = {name: getattr(real, name)[rows] for name in columns}
+    origin = np.where(np.arange(len(real)) < at, Origin.OBSERVED, Origin.FORECAST).astype(np.int8)
+    return replace(real, **repeated, origin=origin, issued_at=made)
+
+
+BLURS: dict[str, Blur] = {"stated error model": stated, "yesterday repeated": yesterday}
+
+
+def pours(town: Town, year: WeatherSeries, starts: int) -> Iterator[tuple[int, datetime, WeatherSeries]]:
+    """Yield start days spread over the year, each with its real hours from the day before."""
+    zone = ZoneInfo(town.zone)
+    first = datetime(YEAR, 1, 2, tzinfo=zone)
+    for number in range(starts):
+        day = first + timedelta(days=number * (364 / starts))
+        day = day.replace(hour=0, minute=0, second=0)
+        start, end = day - timedelta(days=1, hours=2), day + timedelta(days=REAL_DAYS)
+        yield number, day, year.window(start, end)
+
+
+def outcomes(
+    town: Town, year: WeatherSeries, blur: Blur, starts: int, members: int = 200
+) -> Iterator[Outcome]:
+    """Yield how every date of every pour came out."""
+    random = np.random.default_rng(2025)
+    for number, day, real in pours(town, year, starts):
+        job = job_on(town, number, day)
+        made = job.placement.start.astimezone(UTC)
+        blurred = blur(real, made, random)
+        issued = opened(
+            job, blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)), made, members
+        )
+        other = job.model_copy(update={"id": f"{job.id}-real"})
+        came_out = opened(other, real, made, 24)
+        member = int(random.integers(1, came_out.cases.lasts))
+        for kind in DATES:
+            told = issued.met[kind][issued.cases.last]
+            yield Outcome(
+                kind,
+                told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
+                likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
+                real_h=float(came_out.met[kind][member]),
+            )
+
+
+def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int) -> Course:
+    """Return the course of a job with the date of every milestone."""
+    course, _ = reckon(job, weather, made, members=members)
+    milestones(course, lambda _: "forecast")
+    return course
+
+
+@dataclass(frozen=True)
+class Row:
+    """What came of a date: how many were counted, missed, and how much later than needed on average."""
+
+    kind: str
+    count: int
+    missed: float
+    later_h: float
+    told_h: float
+
+
+def rows(found: list[Outcome]) -> list[Row]:
+    """Return a row for each date, and one for all; what never comes or is never told is left out."""
+    table = []
+    for kind in (*DATES, "all"):
+        sure = [
+            each
+            for each in found
+            if kind in (each.kind, "all") and np.isfinite(each.real_h) and np.isfinite(each.told_h)
+        ]
+        late = [each for each in sure if each.real_h > each.told_h]
+        later = [each.told_h - each.real_h for each in sure]
+        table.append(
+            Row(
+                kind,
+                len(sure),
+                len(late) / len(sure),
+                float(np.mean(later)),
+                float(np.mean([each.told_h for each in sure])),
+            )
+        )
+    return table
+
+
+def main(starts: int) -> None:
+    """Print the table."""
+    for name, blur in BLURS.items():
+        for town in TOWNS:
+            year = town.year()
+            print(f"\n{town.name}, {starts} pours, forecast by {name}")
+            print(f"{'':32}{'pours':>8}{'too early':>12}{'later than needed, h':>23}{'told, h':>10}")
+            for row in rows(list(outcomes(town, year, blur, starts))):
+                print(f"{row.kind:32}{row.count:8}{row.missed:12.1%}{row.later_h:23.1f}{row.told_h:10.1f}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else STARTS)
