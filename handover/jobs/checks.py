@@ -215,6 +215,16 @@ def _cylinders(written: WrittenRecord) -> Found:
                 ("cylinder", index),
                 Finding("has both age and tested", expected="one of the two", example='age = "7 d"'),
             )
+        elif cylinder.strength is not None and cylinder.age is None and cylinder.tested is None:
+            yield (
+                ("cylinder", index),
+                Finding(
+                    "tells neither age nor tested; without its age its strength counts for nothing",
+                    expected="one of the two",
+                    example='age = "7 d"',
+                    severity="caution",
+                ),
+            )
         elif cylinder.tested and written.placement and (start := written.placement.start):
             yield from _follows(
                 ("cylinder", index, "tested"),

@@ -138,15 +138,15 @@ class _Columns:
 def _read(text: str, zone: ZoneInfo | None) -> tuple[_Series | None, list[Finding]]:
     lines = text.splitlines()
     told = (at for at, line in enumerate(lines) if line.strip() and not line.startswith("#"))
-    start = next(told, None)
-    if start is None:
-        return None, [Finding("has no line of column names", expected=_WHAT, example=_EXAMPLE)]
+    start = next(told, len(lines) - 1)
     delimiter = max(",;\t", key=lines[start].count)
     reader = csv.reader(lines[start:], delimiter=delimiter)
     try:
         rows = [(start + reader.line_num, cells) for cells in reader if any(cell.strip() for cell in cells)]
     except csv.Error as error:
         return None, [Finding(f"is not a table: {error}", line=start + reader.line_num, expected=_WHAT)]
+    if not rows or rows[0][1][0].startswith("#"):
+        return None, [Finding("has no line of column names", expected=_WHAT, example=_EXAMPLE)]
     columns = _columns([cell.strip() for cell in rows[0][1]], rows[0][0])
     if isinstance(columns, list):
         return None, columns

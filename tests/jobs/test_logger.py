@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from handover.jobs.logger import LARGEST, examine_log
 
@@ -197,3 +199,39 @@ def test_a_log_in_another_unit_than_it_says_is_a_fault(read: Examine) -> None:
     _, findings = read(table([95.0 + at for at in range(12)]))
     assert [each.severity for each in findings] == ["fault"]
     assert "unit" in str(findings[0].expected)
+
+
+_CELLS = st.sampled_from(
+    [
+        "time_utc",
+        "time",
+        "temperature_c",
+        "temp [degF]",
+        "2026-07-14T10:30",
+        "2026-07-14T11:00Z",
+        "25",
+        "-127",
+        "1e9",
+        "",
+        "\n",
+        "\n",
+        "#",
+        '"',
+        ";",
+        "\t",
+        "0001-01-01",
+        "9999-12-31T23:59+23:59",
+        "nan",
+        "½",
+        "\x00",
+    ]
+)
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)
+@given(st.lists(_CELLS, max_size=40).map(",".join) | st.binary(max_size=200))
+def test_any_file_ends_in_readings_or_findings(read: Examine, content: str | bytes) -> None:
+    readings, findings = read(content)
+    assert readings or findings
+    assert all(each.file == "logger.csv" for each in findings)
+    assert all(-30.0 <= each.temperature <= 90.0 and each.time >= PLACED for each in readings)

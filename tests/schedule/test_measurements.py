@@ -373,6 +373,22 @@ class TestLog:
         expected = equivalent_age(np.arange(73.0), np.full(72, 25.005), energy, curve.reference_c)[-1]
         assert learnt.slab.age_h[72, CENTRAL, 1] == pytest.approx(float(expected), rel=0.01)
 
+    def test_age_by_hand(self, reckoned: Any) -> None:
+        """Hourly readings 20, 22, 25, 28, 30, 29, 27, 24, 22, 20 degC, nine hours reckoned by their means.
+
+        The rate is summed here at the mean of each hour, in the program at its ends: within 0.3 %.
+        """
+        celsius = [20.0, 22.0, 25.0, 28.0, 30.0, 29.0, 27.0, 24.0, 22.0, 20.0]
+        end = reckoned().job.placement.end
+        readings = tuple(LogReading(end + timedelta(hours=10 + at), each) for at, each in enumerate(celsius))
+        learnt = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
+        curve = learnt.concrete.hydration
+        energy = float(np.ravel(curve.activation_energy)[CENTRAL])
+        means = (np.array(celsius[:-1]) + np.array(celsius[1:])) / 2.0 + 273.15
+        rates = np.exp(energy / 8.314462618 * (1.0 / (curve.reference_c + 273.15) - 1.0 / means))
+        gained = learnt.slab.age_h[19, CENTRAL, 1] - learnt.slab.age_h[10, CENTRAL, 1]
+        assert gained == pytest.approx(rates.sum(), rel=0.003)
+
     def test_an_offset_is_learnt_and_fades_where_it_is_warm(self, reckoned: Any) -> None:
         plain = reckoned()
         for warmer in (3.0, -3.0):
