@@ -442,8 +442,8 @@ def test_a_start_that_does_not_fit_is_refused() -> None:
 def test_no_weather_makes_it_run_away(seed: int) -> None:
     """Gales, a slab wet and dry, sun and frost in turn, in steps of an hour.
 
-    No weather cools a surface by 100 K below the coldest air (a sky of 0 K takes less) or heats it by 60 K above
-    the hottest (full sun on a still day).
+    No weather cools a surface by 100 K below the coldest air (a sky of 0 K takes less) or heats it by 60 K
+    above the hottest (full sun on a still day).
     """
     random = np.random.default_rng(seed)
     members, hours = 50, 200
