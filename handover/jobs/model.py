@@ -75,6 +75,7 @@ class Contractor(Part):
     address: str | None = None
     license: str | None = None
     logo: str | None = None
+    page_url: str | None = None
 
 
 class Slab(Part):
@@ -162,6 +163,14 @@ class WalkthroughItem(Part):
     photo: str | None = None
 
 
+class Acknowledgement(Part):
+    """What the owner typed in place of a signature: that the slab and its sheet were handed over."""
+
+    name: str
+    time: AwareDatetime
+    remarks: str | None = None
+
+
 class Cylinder(Part):
     """One strength test, in h and MPa."""
 
@@ -200,6 +209,7 @@ class JobRecord(Part):
     curing: Curing = Curing()
     forms: Forms = Forms()
     walkthrough: tuple[WalkthroughItem, ...] = ()
+    acknowledgement: Acknowledgement | None = None
     cylinder: tuple[Cylinder, ...] = ()
     temperature_log: TemperatureLog | None = None
     assumed: tuple[Assumed, ...] = ()

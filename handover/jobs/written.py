@@ -137,6 +137,18 @@ class Contractor(Table):
         RelativePath(pictures=True, example="logo.png"),
         Field(description="A picture file beside this record."),
     ] = None
+    page_url: Annotated[
+        str | None,
+        Pattern(
+            200,
+            example="https://example.com/care/alder-lane",
+            pattern=r"https://[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)+(?::[0-9]{1,5})?"
+            r"(?:/[A-Za-z0-9._~!$&'()*+,;=:@%/?#-]*)?",
+            what="an address of a page",
+            form="https:// and the whole address, up to 200 plain letters",
+        ),
+        Field(description="Where the care page of this job will be put; the sheet carries it as a QR code."),
+    ] = None
 
 
 class Slab(Table):
@@ -334,6 +346,23 @@ class WalkthroughItem(Table):
     ] = None
 
 
+class Acknowledgement(Table):
+    """The owner's word that slab and sheet were handed over, typed in place of a signature."""
+
+    needed = ("name", "time")
+    name: Annotated[
+        str | None, Text(120, example="Lee Park"), Field(description="Who acknowledged the handover.")
+    ] = None
+    time: Annotated[
+        datetime | None, Moment("2026-07-14T14:20:00"), Field(description="When it was acknowledged.")
+    ] = None
+    remarks: Annotated[
+        str | None,
+        Text(1000, lines=True, example="Honeycomb by the water line seen; the crew mends it."),
+        Field(description="What was said with it."),
+    ] = None
+
+
 class Cylinder(Table):
     """One strength test."""
 
@@ -393,6 +422,7 @@ class WrittenRecord(Table):
     walkthrough: Annotated[
         tuple[WalkthroughItem, ...], Field(description="What was looked at.", max_length=200)
     ] = ()
+    acknowledgement: Acknowledgement | None = None
     cylinder: Annotated[tuple[Cylinder, ...], Field(description="Strength tests.", max_length=200)] = ()
     temperature_log: TemperatureLog | None = None
 
