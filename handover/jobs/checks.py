@@ -39,6 +39,7 @@ def check(written: WrittenRecord, folder: FilePath) -> Found:
     yield from _size(written.slab)
     yield from _times(written.placement)
     yield from _shares(written)
+    yield from _acknowledged(written)
     yield from _doubtful(written)
     yield from _tickets(written)
     yield from _cylinders(written)
@@ -92,6 +93,21 @@ def _times(placement: Placement | None) -> Found:
             end,
             most=_LATEST_FINISH,
             why="concrete has set by then",
+        )
+
+
+def _acknowledged(written: WrittenRecord) -> Found:
+    """Yield a finding where the owner acknowledged what was not placed yet: a slip of the pen."""
+    said = written.acknowledgement.time if written.acknowledgement else None
+    end = written.placement.end if written.placement else None
+    if said and end and hours_between(end, said) < 0:
+        yield (
+            ("acknowledgement", "time"),
+            Finding(
+                "is before placement.end: nobody can take over a slab that is still being placed",
+                expected=f"after {end.isoformat(sep=' ', timespec='minutes')}",
+                example=_later(end),
+            ),
         )
 
 
