@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.wording import Wording
-    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
+    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawDust, SawWindow
     from handover.units import KindName
 
 FIELD_KINDS: dict[str, KindName] = {
@@ -176,7 +176,16 @@ class Data:
         told = {each.saw: self._window(each) for each in joints.windows}
         told["cracks-from"] = self.moment(joints.cracks_from)
         told |= {name: self.wording.quantity(value, "m", 3) for name, value in lengths.items() if value}
-        return tuple((self.say(f"joints.{name}"), value) for name, value in told.items())
+        rows = [(self.say(f"joints.{name}"), value) for name, value in told.items()]
+        return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
+
+    def _dust(self, dust: SawDust) -> str:
+        """Say what protects the lungs, for how much sawing."""
+        over = self.say("joints.dust-over", hours=f"{dust.over_h:.0f}") if dust.over_h else ""
+        asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
+        mask = self.say(asked, factor=f"{dust.protection_factor:.0f}")
+        basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
+        return " ".join(part for part in (over, mask, basis) if part)
 
     def _window(self, window: SawWindow) -> str:
         return self.say(

@@ -285,6 +285,20 @@ class Wording:
             typical=day.basis == "typical",
         )
 
+    @cached_property
+    def water_in_all(self) -> str:
+        """What the whole watering takes, or nothing where none does."""
+        told = {each.name: each.value for each in self.schedule.figures}
+        if "water_total" not in told:
+            return ""
+        days = sum(bool(day.visits) for day in self.schedule.watering)
+        return self.say(
+            "watering.total",
+            amount=self.amount(told["water_total"]),
+            days=self.speak.length(timedelta(days=days)),
+            garden=max(round(told["garden_days"]), 1),
+        )
+
     def _note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
@@ -343,7 +357,10 @@ class Wording:
 
     def walkthrough_event(self) -> EventWords:
         """Return the crew's event of the walk-through, with what the record left open."""
-        words = self.event("walk-through")
+        return self.with_mends(self.event("walk-through"))
+
+    def with_mends(self, words: EventWords) -> EventWords:
+        """Return the words of a visit of the crew, with what it promised to mend."""
         left = [
             f"- {each.item}: {each.note}" if each.note else f"- {each.item}"
             for each in self.job.walkthrough
@@ -453,5 +470,8 @@ class Wording:
 
     def _caution(self, caution: Caution) -> Notice:
         values = {figure.name: self._spoken(figure) for figure in caution.figures}
-        key = f"caution.{caution.code}"
-        return Notice(caution.code, self.say(f"{key}.title", **values), self.say(f"{key}.text", **values))
+        key = text = f"caution.{caution.code}"
+        if caution.at is not None:
+            values["at"] = self.speak.hour(caution.at)
+        text += ".text" if caution.at is None else ".text-at"
+        return Notice(caution.code, self.say(f"{key}.title", **values), self.say(text, **values))

@@ -99,10 +99,9 @@ def _drop(course: Course) -> float | None:
     ends = course.date(MilestoneKind.CURING_ENDS)
     if not course.covered or ends is None:
         return None
-    hour = int((ends.timestamp() - course.slab.placed_s[CENTRAL]) / HOUR)
+    asked = int((ends.timestamp() - course.slab.placed_s[CENTRAL]) / HOUR)
+    hour = min(asked, len(course.slab.hours) - 1 - 24)  # past its end the last day stands for the later ones
     last = course.cases.last
     day = course.slab.air.air_c[hour : hour + 24, last]
-    if len(day) == 0:
-        return None
     coldest = float(np.quantile(day, 1.0 - course.share, axis=1).min())
     return max(float(course.slab.temperature_c[hour, CENTRAL, 1]) - coldest, 0.0)

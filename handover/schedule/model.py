@@ -114,6 +114,27 @@ class SawWindow:
 
 
 @dataclass(frozen=True)
+class SawDust:
+    """What protects the lungs of who saws, with water fed to the blade.
+
+    Attributes:
+        saw: "hand-held" or "walk-behind".
+        enclosed: Indoors or under a roof.
+        over_h: From so many hours of sawing a day on. [h]
+        protection_factor: Of the respirator; 0: none is asked for.
+        source: Where it comes from.
+        mark: How sure we are of it.
+    """
+
+    saw: str
+    enclosed: bool
+    over_h: float
+    protection_factor: float
+    source: str
+    mark: Mark
+
+
+@dataclass(frozen=True)
 class Joints:
     """What is said of the joints.
 
@@ -124,6 +145,7 @@ class Joints:
         early_entry_depth_m: Depth of an early-entry cut. [m]
         longest_spacing_m: Joints further apart than this let cracks come. [m]
         spacing_m: As the record has it, or None. [m]
+        dust: What protects the lungs, by saw and length of the work.
     """
 
     windows: tuple[SawWindow, ...]
@@ -132,6 +154,7 @@ class Joints:
     early_entry_depth_m: float
     longest_spacing_m: float
     spacing_m: float | None
+    dust: tuple[SawDust, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -184,11 +207,17 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Visit:
-    """One watering (or one look at a cover): from, to, and the water it takes, in litres."""
+    """One watering (or one look at a cover): from, to, and the water it takes, in litres.
+
+    ``cooler_k`` is how much cooler than the surface the water is, where that is more than it should be, and
+    ``gentler_at`` the hour of the day at which it is least.
+    """
 
     start: datetime
     end: datetime
     litres: float
+    cooler_k: float | None = None
+    gentler_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -220,12 +249,13 @@ class WateringDay:
 
 @dataclass(frozen=True)
 class Caution:
-    """Something the reader must know, by code, with its numbers."""
+    """Something the reader must know, by code, with its numbers and, where there is one, its hour."""
 
     code: str
     figures: tuple[Figure, ...] = ()
     source: str = ""
     mark: Mark = "common practice"
+    at: datetime | None = None
 
 
 @dataclass(frozen=True)

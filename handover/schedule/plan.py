@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
     from handover.jobs.model import JobRecord
     from handover.practice.rules import Practice
-    from handover.schedule.mix import Concrete
     from handover.schedule.model import Basis
     from handover.weather.series import WeatherSeries
 
@@ -94,7 +93,7 @@ def plan_cure(
     job, whole = course.job, course.weather
     basis = _basis_of(whole)
     course.milestones, refused = milestones(course, basis)
-    course.watering = watering(course, *_watering_span(course), basis)
+    course.watering = watering(course, basis)
     dangers = risks(course)
     return CureSchedule(
         job=job.id,
@@ -116,7 +115,7 @@ def plan_cure(
         history=_history(course),
         assumed=(*_assumptions(course), ruled),
         refusals=refused,
-        figures=tuple(_figures(job, course.concrete)),
+        figures=tuple(_figures(course)),
         protection=protection(course, made_s),
         joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
         measurements=course.measured.records,
@@ -177,15 +176,6 @@ def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
         return _BASIS[int(weakest[min(at, len(weakest) - 1)])]
 
     return basis
-
-
-def _watering_span(course: Course) -> tuple[datetime, datetime]:
-    """Return from when to when the slab is to be kept wet (or covered), by its cautious dates."""
-    horizon = datetime.fromtimestamp(float(course.slab_s(CENTRAL)[-1]), UTC)
-    starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
-    ends = course.date(MilestoneKind.CURING_ENDS)
-    starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
-    return starts, ends
 
 
 def _weather_basis(job: JobRecord, given: WeatherSeries, whole: WeatherSeries) -> WeatherBasis:
@@ -276,8 +266,9 @@ def _assumptions(course: Course) -> Iterable[Assumption]:
         yield Assumption("curing.blanket_r_value", f"{cover} m2K/W", "A common blanket, about R-4")
 
 
-def _figures(job: JobRecord, concrete: Concrete) -> Iterable[Figure]:
-    """Yield the numbers of the mix that the schedule rests on."""
+def _figures(course: Course) -> Iterable[Figure]:
+    """Yield the numbers of the mix that the schedule rests on, and the water it takes in all."""
+    job, concrete = course.job, course.concrete
     curve = concrete.hydration
     yield Figure("water_cementitious", job.mix.water_cementitious, "1")
     yield Figure("cementitious", job.mix.cementitious, "kg/m3")
@@ -288,3 +279,7 @@ def _figures(job: JobRecord, concrete: Concrete) -> Iterable[Figure]:
     yield Figure("initial_set_age", float(concrete.initial_set_h[CENTRAL]), "h")
     yield Figure("final_set_age", float(concrete.final_set_h[CENTRAL]), "h")
     yield Figure("reference_temperature", concrete.reference_c, "degC")
+    litres = sum(visit.litres for day in course.watering for visit in day.visits)
+    if litres:
+        yield Figure("water_total", litres, "L")
+        yield Figure("garden_days", litres / course.practice["water.garden-day"], "1")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -12,6 +13,7 @@ from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
 from handover.schedule.delivery import hottest
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
+from handover.schedule.watering import watering
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,11 +22,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.schedule.course import Course
+    from handover.schedule.model import Visit
 
     Floats = NDArray[np.float64]
 
 _HALF_HOUR = 0.5
 _LIGHT_RAIN_MM = 0.5
+_DRY_TOO_LONG_H = 1.0
 _THIN_M = 0.1524  # 6 in
 
 
@@ -180,8 +184,12 @@ def cautions(course: Course, dangers: tuple[Risk, ...]) -> tuple[Caution, ...]:
     """Return what the reader must be told, in the order of the data; the general ones are never left out."""
     rules = course.practice.cautions
     told = dict(_told(course, dangers))
+    worst = _coolest_visit(course)
+    hours = {} if worst is None else {"curing-water": worst.gentler_at}
     return tuple(
-        Caution(code, told[code], rule.source, rule.mark) for code, rule in rules.items() if code in told
+        Caution(code, told[code], rule.source, rule.mark, hours.get(code))
+        for code, rule in rules.items()
+        if code in told
     )
 
 
@@ -227,9 +235,7 @@ def _of_the_weather(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple
         yield "rain-on-fresh", by_code["rain-on-fresh"].figures
     if "drying-precaution" in by_code:
         yield "drying", by_code["drying-precaution"].figures
-    dry = max((day.dry_hours for day in course.watering), default=0.0)
-    if dry >= 1.0:
-        yield "wet-dry", (Figure("dry_hours", dry, "h"),)
+    yield from _dry_between(course)
     yield from _cold_water(course)
     yield from _hot_air(course)
     yield from _cold_concrete(course, cold)
@@ -286,21 +292,54 @@ def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
 
 def _cold_water(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the water is much cooler than the surface at a visit."""
-    water, limit = course.job.curing.water_temperature, course.practice["water.cooler"]
-    if water is None:
+    worst = _coolest_visit(course)
+    if worst is None:
         return
-    starts = [visit.start.timestamp() for day in course.watering for visit in day.visits]
-    known = course.slab.temperature_c[:, CENTRAL, 0]
-    surface = np.interp(starts, course.slab_s(CENTRAL), known) if starts else np.zeros(0)
-    if len(surface) and surface.max() - water > limit:
-        yield (
-            "curing-water",
-            (
-                Figure("water_temperature", water, "degC"),
-                Figure("surface_temperature", float(surface.max()), "degC"),
-                Figure("limit", limit, "K"),
-            ),
-        )
+    water, cooler = course.job.curing.water_temperature or 0.0, worst.cooler_k or 0.0
+    yield (
+        "curing-water",
+        (
+            Figure("water_temperature", water, "degC"),
+            Figure("surface_temperature", water + cooler, "degC"),
+            Figure("limit", course.practice["water.cooler"], "K"),
+        ),
+    )
+
+
+def _coolest_visit(course: Course) -> Visit | None:
+    """Return the visit whose water is the most too cool for the surface, or None."""
+    cool = [visit for day in course.watering for visit in day.visits if visit.cooler_k is not None]
+    return max(cool, key=lambda visit: visit.cooler_k or 0.0, default=None)
+
+
+def _dry_between(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield a caution when the plan leaves the surface dry for hours, and what other ways would leave."""
+    dry = _driest(course)
+    if dry < _DRY_TOO_LONG_H:
+        return
+    curing = course.job.curing
+    with_timer = _otherwise(course, timer=True)
+    with_burlap = _otherwise(course, method="wet burlap", application_rate=curing.application_rate)
+    yield (
+        "wet-dry",
+        (
+            Figure("dry_hours", dry, "h"),
+            Figure("dry_with_timer", _driest(with_timer), "h"),
+            Figure("dry_with_burlap", _driest(with_burlap), "h"),
+        ),
+    )
+
+
+def _driest(course: Course) -> float:
+    return max((day.dry_hours for day in course.watering), default=0.0)
+
+
+def _otherwise(course: Course, **curing: object) -> Course:
+    """Return the same slab, watered otherwise over the same time."""
+    changed = course.job.curing.model_copy(update=curing)
+    other = replace(course, job=course.job.model_copy(update={"curing": changed}))
+    other.watering = watering(other, lambda _: "forecast")
+    return other
 
 
 def _of_the_mix(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:

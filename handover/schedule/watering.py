@@ -7,7 +7,7 @@ used: an exact search over slots of half an hour, the water held (in steps), and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,7 +15,7 @@ import numpy as np
 
 from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
-from handover.schedule.model import Visit, WateringDay
+from handover.schedule.model import MilestoneKind, Visit, WateringDay
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -64,13 +64,12 @@ class Slots:
         return self.open & ~self.frost
 
 
-def watering(
-    course: Course, starts: datetime, ends: datetime, basis: Callable[[datetime], Basis]
-) -> tuple[WateringDay, ...]:
+def watering(course: Course, basis: Callable[[datetime], Basis]) -> tuple[WateringDay, ...]:
     """Return what each day from first water to the end of curing asks of the owner.
 
     Days in which no slot is open (first water late at night, curing over before breakfast) are left out.
     """
+    starts, ends = _span(course)
     method = course.method
     held = 0.0
     planned: list[WateringDay] = []
@@ -86,6 +85,15 @@ def watering(
             visits, held, dry_h = plan_day(slots, method, rate_of(course.job, method), most, held, forced)
         planned.append(_day(day, slots, visits, dry_h, course, basis))
     return tuple(planned)
+
+
+def _span(course: Course) -> tuple[datetime, datetime]:
+    """Return from when to when the slab is to be kept wet (or covered), by its cautious dates."""
+    horizon = datetime.fromtimestamp(float(course.slab_s(CENTRAL)[-1]), UTC)
+    starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
+    ends = course.date(MilestoneKind.CURING_ENDS)
+    starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
+    return starts, ends
 
 
 def rate_of(job: JobRecord, method: CuringMethod) -> float:
@@ -286,7 +294,7 @@ def _day(
     known = course.weather_s()
     whole = (known > begins) & (known <= over)
     litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
-    visits = tuple(_visits(slots, chosen, litres_per_h, job.zone))
+    visits = tuple(_gentle(visit, slots, course) for visit in _visits(slots, chosen, litres_per_h, job.zone))
     chance = weather.precipitation_probability[whole]
     return WateringDay(
         date=day,
@@ -313,6 +321,21 @@ def _visits(slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, zone: 
             visits.pop()
         visits.append(Visit(start, end, litres))
     return visits
+
+
+def _gentle(visit: Visit, slots: Slots, course: Course) -> Visit:
+    """Return a visit with a word on water that is too cool for the surface, and the hour that is gentlest."""
+    water, limit = course.job.curing.water_temperature, course.practice["water.cooler"]
+    if water is None:
+        return visit
+    surface = course.slab.temperature_c[:, CENTRAL, 0]
+    cooler = float(np.interp(visit.start.timestamp(), course.slab_s(CENTRAL), surface)) - water
+    if cooler <= limit:
+        return visit
+    free = slots.start_s[slots.allowed]
+    gentlest = free[np.interp(free, course.slab_s(CENTRAL), surface).argmin()]
+    at = datetime.fromtimestamp(float(gentlest), UTC).astimezone(course.job.zone)
+    return replace(visit, cooler_k=cooler, gentler_at=at)
 
 
 def _why_skipped(slots: Slots, job: JobRecord, method: CuringMethod | None) -> str | None:

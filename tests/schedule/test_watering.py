@@ -168,3 +168,42 @@ def test_a_sheet_asks_for_less_water_than_an_open_slab(job: Job, weather: Weathe
         for method in ("sprinkler", "plastic sheet")
     )
     assert covered < open_
+
+
+def test_cool_water_on_a_hot_slab_is_told_with_the_hour_that_is_gentlest(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """ACI 308R-01 as quoted: water at most 20 degF (11.1 K) cooler than the concrete; here a caution."""
+    schedule = plan_cure(job(curing={"water_temperature": 12.0}), weather(), as_of)
+    cool = [visit for day in schedule.watering for visit in day.visits if visit.cooler_k is not None]
+    assert cool
+    for visit in cool:
+        assert visit.cooler_k is not None
+        assert visit.cooler_k > 11.1
+        assert visit.gentler_at is not None
+        assert visit.gentler_at.date() == visit.start.date()
+    told = next(caution for caution in schedule.cautions if caution.code == "curing-water")
+    assert told.at in {visit.gentler_at for visit in cool}
+
+
+def test_water_near_the_slabs_own_warmth_is_not_remarked_on(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    schedule = plan_cure(job(curing={"water_temperature": 25.0}), weather(), as_of)
+    assert all(visit.cooler_k is None for day in schedule.watering for visit in day.visits)
+    assert "curing-water" not in {caution.code for caution in schedule.cautions}
+
+
+def test_a_dry_gap_comes_with_what_would_close_it(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(curing={"available": ("06:30-07:30",)}), weather(), as_of)
+    told = next(caution for caution in schedule.cautions if caution.code == "wet-dry")
+    figures = {figure.name: figure.value for figure in told.figures}
+    assert figures["dry_with_timer"] < figures["dry_hours"]
+    assert figures["dry_with_burlap"] < figures["dry_hours"]
+
+
+def test_the_water_in_all_is_that_of_the_visits(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(), weather(), as_of)
+    figures = {figure.name: figure.value for figure in schedule.figures}
+    total = sum(visit.litres for day in schedule.watering for visit in day.visits)
+    assert figures["water_total"] == pytest.approx(total)

@@ -1,0 +1,50 @@
+"""Dust: which respirator sawing asks for, by saw, place and hours."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import files
+from typing import TYPE_CHECKING
+
+from handover.errors import OutOfRange
+
+if TYPE_CHECKING:
+    from handover.practice.rules import Mark
+
+
+@dataclass(frozen=True)
+class Respirator:
+    """What a task asks for from so many hours a day on; a protection factor of 0 is no respirator."""
+
+    saw: str
+    enclosed: bool
+    over_h: float
+    protection_factor: float
+    source: str
+    mark: Mark
+
+
+@cache
+def respirators() -> tuple[Respirator, ...]:
+    """Return every row of the table."""
+    text = files("handover.practice").joinpath("silica.toml").read_text(encoding="utf-8")
+    return tuple(Respirator(**row) for row in tomllib.loads(text)["task"])
+
+
+def respirator(saw: str, *, enclosed: bool, hours: float) -> Respirator:
+    """Return what sawing for so many hours a day asks for, with water fed to the blade.
+
+    Args:
+        saw: "hand-held" or "walk-behind".
+        enclosed: Indoors or under a roof.
+        hours: Of sawing a day. [h], above 0.
+
+    Raises:
+        OutOfRange: An unknown saw, or no hours.
+    """
+    rows = [row for row in respirators() if (row.saw, row.enclosed) == (saw, enclosed) and hours > row.over_h]
+    if not rows:
+        raise OutOfRange(f"no rule for a {saw} saw and {hours} h")
+    return max(rows, key=lambda row: row.over_h)
