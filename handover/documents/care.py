@@ -13,6 +13,7 @@ from handover.documents.facts import placed
 from handover.documents.icons import OF_CAUTION, OF_KIND
 from handover.documents.pictures import picture_uri
 from handover.documents.templating import read_text
+from handover.practice.walkthrough import looked_at
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
@@ -59,12 +60,12 @@ class Row:
 
 @dataclass(frozen=True)
 class Inspected:
-    """A line of the walk-through list."""
+    """A line of the walk-through list; without a state it is to be ticked on paper."""
 
     item: str
     state: str
-    note: str
-    photo: str | None
+    note: str = ""
+    photo: str | None = None
 
 
 class Care:
@@ -180,6 +181,8 @@ class Care:
                 lines.append(self.say("sheet.crew-line", title=words.title, when=window))
             else:
                 lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
+        if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
+            lines.append(self.say("sheet.crew-mends", items="; ".join(mends)))
         return tuple(lines)
 
     # ---- watering
@@ -271,7 +274,9 @@ class Care:
 
     @cached_property
     def walkthrough(self) -> tuple[Inspected, ...]:
-        """Return the walk-through list."""
+        """Return the walk-through list; what is usual for such a slab, where the record holds none."""
+        if not self.job.walkthrough:
+            return tuple(Inspected(self.say(f"look-at.{each}"), "") for each in looked_at(self.job.slab.use))
         states = {True: "sheet.ok", False: "sheet.not-ok", None: "sheet.open"}
         return tuple(
             Inspected(
@@ -279,6 +284,17 @@ class Care:
             )
             for each in self.job.walkthrough
         )
+
+    @property
+    def acknowledged(self) -> str:
+        """Return who acknowledged the handover and when; empty where it is to be signed on paper."""
+        word = self.job.acknowledgement
+        if word is None:
+            return ""
+        speak = self.wording.speak
+        day = speak.day(word.time, year=True)
+        when = self.say("calendar-words.moment", hour=speak.hour(word.time), day=day)
+        return self.say("sheet.acknowledged", name=word.name, when=when)
 
     # ---- long texts and pictures
 

@@ -155,13 +155,13 @@ class _Diary:
             yield CareEvent("crew", milestone.kind, "", start, end, words, "work")
 
     def _edges(self) -> Iterator[CareEvent]:
-        """Strip the forms, then rub the edges while they are green."""
+        """Strip the forms, then rub the edges while they are green, and mend what was promised."""
         for milestone, told in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
             start = self._by_day(told)
             bare = start + STRIPPING
             words = self._with_hour(self.wording.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
-            words = self._with_hour(self.wording.event("rub-edges"), bare)
+            words = self._with_hour(self.wording.with_mends(self.wording.event("rub-edges")), bare)
             yield CareEvent("crew", "rub-edges", "", bare, bare + RUBBING, words, "work")
 
     def _walkthrough(self) -> Iterator[CareEvent]:

@@ -1,0 +1,21 @@
+"""The walk-through: what is usual to look at together with the owner of a new slab."""
+
+from __future__ import annotations
+
+import tomllib
+from functools import cache
+from importlib.resources import files
+
+MARK = "common practice"
+"""Of every list: the trade does so, and no source says it."""
+
+
+@cache
+def looked_at(use: str) -> tuple[str, ...]:
+    """Return what is usual to look at on a slab of such a use: codes, in the order of the walk.
+
+    Raises:
+        KeyError: No slab has such a use.
+    """
+    text = files("handover.practice").joinpath("walkthrough.toml").read_text(encoding="utf-8")
+    return tuple(tomllib.loads(text)["looked_at"][use])
