@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _MEMBERS = 40  # enough for the cold end of a band
+_DAYS = 14  # long enough to be strong under any blanket that is enough
 _FREEZING_C = 0.0
 
 
@@ -64,7 +65,7 @@ def _try(course: Course, made_s: float, resistance: float) -> Blanket:
     practice = course.practice
     drawn = cases(course.job, course.weather, practice, made_s=made_s, members=_MEMBERS)
     concrete = concrete_of(course.job.mix, drawn, practice)
-    slab = follow(course.job, course.weather, drawn, concrete, practice, cover=resistance)
+    slab = follow(course.job, course.weather, drawn, concrete, practice, cover=resistance, days=_DAYS)
     under = course.with_slab(drawn, concrete, slab)
     gates = practice.gates_of(MilestoneKind.FROST_SAFE, course.job.slab.use)
     strong = max(gate.value or 0.0 for gate in gates)

@@ -84,6 +84,7 @@ def follow(
     practice: Practice,
     *,
     cover: float | None = None,
+    days: int | None = None,
 ) -> Slab:
     """March the slab of a job through its weather, every member at once.
 
@@ -94,8 +95,9 @@ def follow(
         concrete: Their concrete.
         practice: Rules and materials.
         cover: Resistance of what is laid on the slab, in place of what the record says. [m2K/W]
+        days: How long to follow it, in place of `DAYS`.
     """
-    steps = _steps()
+    steps = _steps(days or DAYS)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
     met = _sample(weather, instants, cases)
     shelter = practice.materials["exposure"][job.slab.exposure]
@@ -148,11 +150,11 @@ def cover_resistance(job: JobRecord, practice: Practice) -> float:
     return float(practice.materials["cover"].get(job.curing.method, 0.0))
 
 
-def _steps() -> Floats:
+def _steps(days: int) -> Floats:
     """Return the steps: short while the concrete sets, longer after, each hour met, in s, shape (s,)."""
     fine = np.full(_FINE * 3, HOUR / 3)
     middling = np.full((_MIDDLING - _FINE) * 2, HOUR / 2)
-    return np.concatenate([fine, middling, np.full(DAYS * 24 - _MIDDLING, HOUR)])
+    return np.concatenate([fine, middling, np.full(days * 24 - _MIDDLING, HOUR)])
 
 
 def _sample(weather: WeatherSeries, instants: Floats, cases: Cases) -> dict[str, Floats]:
