@@ -71,11 +71,6 @@ class Slab:
     initial_c: Floats
 
 
-def reach_seconds() -> float:
-    """Return how long after placement the slab is followed, in s."""
-    return DAYS * 24 * HOUR
-
-
 def follow(
     job: JobRecord,
     weather: WeatherSeries,
