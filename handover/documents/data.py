@@ -14,6 +14,7 @@ from handover.documents.catalog import slug
 from handover.documents.charts import reader_array
 from handover.documents.facts import share
 from handover.documents.measures import rounded
+from handover.documents.wording import SHARES
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -159,6 +160,8 @@ class Data:
         return "; ".join(f"{self.wording.figure_name(each)} {self._figure(each)}" for each in figures)
 
     def _figure(self, figure: Figure) -> str:
+        if figure.name in SHARES:
+            return self.wording.figure(figure)
         return self.wording.quantity(figure.value, figure.unit, DIGITS)
 
     @cached_property
@@ -278,8 +281,7 @@ class Data:
     def _measured(self, each: Measurement) -> tuple[str, str, str, str]:
         outcome = self.say(f"data.measured.outcomes.{each.outcome}")
         measured, estimated, numbers = (
-            "; ".join(f"{self.wording.figure_name(one)} {self.wording.figure(one)}" for one in figures)
-            for figures in (each.measured, each.estimated, each.figures)
+            self.figures(figures) for figures in (each.measured, each.estimated, each.figures)
         )
         return (
             self.say(f"data.measured.kind.{each.kind}", name=each.name),
