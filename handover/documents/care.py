@@ -12,6 +12,7 @@ from handover.documents.catalog import slug
 from handover.documents.facts import placed
 from handover.documents.icons import OF_CAUTION, OF_KIND
 from handover.documents.pictures import picture_uri
+from handover.documents.spoken import capital
 from handover.documents.templating import read_text
 from handover.practice.walkthrough import looked_at
 from handover.schedule.model import MilestoneKind as Kind
@@ -152,10 +153,10 @@ class Care:
         return Row(
             icon=OF_KIND[words.kind],
             title=words.title if title is None else title,
-            when=self.when(words),
+            when=capital(self.when(words)),
             sentence=words.sentence if sentence is None else sentence,
             typical=words.typical,
-            day=self._day(words),
+            day=capital(self._day(words)),
             hour=when.hour if when and when.exact else "",
         )
 

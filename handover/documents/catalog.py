@@ -4,10 +4,14 @@ from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
+from io import StringIO
 from typing import TYPE_CHECKING, Any
 
-from handover.documents.templating import languages, search_path
+from babel.core import Locale
+from babel.messages.pofile import PoFileError, read_po
+
+from handover.documents.templating import CATALOGS, languages, search_path
 from handover.errors import Finding, HandoverError, UnusableInput
 
 if TYPE_CHECKING:
@@ -26,6 +30,11 @@ class Catalog:
 
     language: str
     tree: Tree
+
+    @cached_property
+    def locale(self) -> Locale:
+        """Return whose names of days, numbers and units go with the language."""
+        return Locale.parse(str(self.find("locale")))
 
     def find(self, key: str) -> Any:
         """Return what stands under a dotted key: a string, a list or a table.
@@ -94,7 +103,40 @@ def catalog(language: str, templates: Path | None = None) -> Catalog:
         raise UnusableInput([finding])
     tree: Tree = {}
     for folder in reversed(search_path(templates)):
-        file = folder / language / "words.toml"
-        if file.is_file():
-            tree = merged(tree, tomllib.loads(file.read_text(encoding="utf-8")))
+        for name in CATALOGS:
+            file = folder / language / name
+            if file.is_file():
+                tree = merged(tree, read_words(file))
     return Catalog(language, tree)
+
+
+def read_words(file: Path) -> Tree:
+    """Return the strings of one file, by their steps: a gettext catalog, or TOML.
+
+    In a gettext catalog the msgid is the dotted key, "milestone.seal.title", and not the English string: the
+    same English words may need others in another place. An entry without translation is none.
+
+    Raises:
+        UnusableInput: The file is not what its name says.
+    """
+    try:
+        text = file.read_text(encoding="utf-8")
+        return tomllib.loads(text) if file.suffix == ".toml" else _gettext(text)
+    except (PoFileError, UnicodeDecodeError, tomllib.TOMLDecodeError) as fault:
+        raise UnusableInput([Finding(problem=f"cannot be read: {fault}", file=str(file))]) from None
+
+
+def _gettext(text: str) -> Tree:
+    tree: Tree = {}
+    for message in read_po(StringIO(text), abort_invalid=True):
+        if message.id and message.string:
+            put(tree, str(message.id), str(message.string))
+    return tree
+
+
+def put(tree: Tree, key: str, value: str) -> None:
+    """Put a string in its place in a tree, by its dotted key."""
+    *above, last = key.split(".")
+    for step in above:
+        tree = tree.setdefault(step, {})
+    tree[last] = value

@@ -6,6 +6,7 @@ nothing but places on the paper.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from handover.documents.measures import reader_value, rounded
+from handover.documents.measures import reader_value
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
 
@@ -49,6 +50,12 @@ class Chart:
 
     svg: Markup
     read: str
+
+    @property
+    def for_paper(self) -> Chart:
+        """The same, what it is and what it shows in one title: all that the PDF engine tells a reader."""
+        told = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", self.svg, count=1)
+        return Chart(Markup(told), self.read)  # noqa: S704 - as it was
 
 
 def _chart(drawing: Drawing, read: str) -> Chart:
@@ -266,7 +273,7 @@ def strength(wording: Wording) -> Chart:
     )
     for tick in ticks:
         drawing.line((left, y(tick)), (right, y(tick)), "wash" if tick else "soft")
-        drawing.text((left - 8, y(tick) + 5), rounded(tick, 3), "soft", 13, anchor="end")
+        drawing.text((left - 8, y(tick) + 5), wording.rounded(tick, 3), "soft", 13, anchor="end")
     drawing.text((2, 14), wording.say("chart.strength.axis", unit=unit), "soft", 13)
     thin = _thin(len(xs))
     upper = [(xs[i], y(high[i])) for i in thin]

@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from handover.documents.catalog import slug
 from handover.documents.charts import reader_array
 from handover.documents.facts import share
-from handover.documents.measures import rounded
+from handover.documents.measures import significant
 from handover.documents.wording import SHARES
 from handover.units import to_reader
 
@@ -268,7 +268,7 @@ class Data:
             return f"{value:g}"
         number, label = to_reader(value, kind, self.wording.units)
         return self.wording.with_label(
-            f"{number:.0f}" if kind == "temperature" else rounded(number, 4), label
+            round(number) if kind == "temperature" else significant(number, 4), label
         )
 
     # ---- what was measured
@@ -301,13 +301,13 @@ class Data:
             curve=self.say(
                 "data.measured.curve",
                 ultimate=quantity(fit.ultimate_mpa, "MPa", 3),
-                rate=rounded(fit.rate_per_h * 24, 3),
-                offset=rounded(fit.offset_h, 2),
+                rate=self.wording.rounded(fit.rate_per_h * 24, 3),
+                offset=self.wording.rounded(fit.offset_h, 2),
                 reference=quantity(fit.reference_c, "degC"),
                 scatter=percent(fit.scatter),
                 most_scatter=percent(fit.most_scatter),
-                reach=rounded(fit.reach, 3),
-                most_reach=rounded(fit.most_reach, 2),
+                reach=self.wording.rounded(fit.reach, 3),
+                most_reach=self.wording.rounded(fit.most_reach, 2),
             ),
             verdict=self.say(f"data.measured.verdict.{fit.verdict}"),
             source=fit.source,

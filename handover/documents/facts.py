@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.documents.catalog import slug
-from handover.documents.measures import rounded
+from handover.documents.measures import significant
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def placed(wording: Wording) -> tuple[Fact, ...]:
             "cementitious",
             None if mix.cementitious is None else wording.quantity(mix.cementitious, "kg/m3", 3),
         ),
-        ("w-cm", None if mix.water_cementitious is None else rounded(mix.water_cementitious, 2)),
+        ("w-cm", None if mix.water_cementitious is None else wording.rounded(mix.water_cementitious, 2)),
         ("fly-ash", share(wording, mix.fly_ash) if mix.fly_ash else None),
         ("slag", share(wording, mix.slag) if mix.slag else None),
         ("air", share(wording, mix.air) if mix.air else None),
@@ -50,12 +50,12 @@ def placed(wording: Wording) -> tuple[Fact, ...]:
 def length(wording: Wording, metres: float) -> str:
     """Return a length in feet or metres."""
     value, label = to_reader(metres, "length", wording.units)
-    return wording.with_label(rounded(value, 3), label)
+    return wording.with_label(significant(value, 3), label)
 
 
 def share(wording: Wording, part: float) -> str:
     """Return a share as a percentage."""
-    return wording.say("quantity.percent", value=rounded(part * 100, 2))
+    return wording.percent(part)
 
 
 def _size(wording: Wording) -> str | None:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from math import floor, log10
 from typing import TYPE_CHECKING, Literal
+
+from babel.numbers import format_decimal, format_percent
+from babel.units import format_unit
 
 from handover.units import to_reader
 
 if TYPE_CHECKING:
+    from babel.core import Locale
+
     from handover.units import KindName
 
 Units = Literal["us", "si"]
@@ -30,6 +36,12 @@ KINDS: dict[str, KindName] = {
 }
 """Of what kind a value is, by the SI unit it stands in. Other units ("h", "d") read alike everywhere."""
 
+WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
+"""Labels that are told in words, by what CLDR calls the unit."""
+
+LENGTHS = {"in": "length-inch", "ft": "length-foot", "mm": "length-millimeter", "m": "length-meter"}
+"""Labels of lengths, by what CLDR calls the unit."""
+
 LONG_M = 0.6
 """From here on a reader takes a length in feet or metres, not in inches or millimetres."""
 
@@ -44,10 +56,38 @@ def reader_value(value: float, unit: str, units: Units) -> tuple[float, str]:
     return to_reader(value, kind, units)
 
 
-def rounded(value: float, digits: int) -> str:
-    """Return a number to so many significant digits, without an exponent: "1,200" and "0.35"."""
-    if value == 0:
-        return "0"
-    places = digits - 1 - floor(log10(abs(value)))
-    text = f"{round(value, places):,.{max(places, 0)}f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text
+def significant(value: float, digits: int) -> float:
+    """Return a number rounded to so many significant digits."""
+    return round(value, digits - 1 - floor(log10(abs(value)))) if value else 0.0
+
+
+def in_figures(value: float, locale: Locale | str = "en") -> str:
+    """Return a number as the locale writes it, with all its digits and without an exponent: "1,200"."""
+    return format_decimal(Decimal(str(value)).normalize(), locale=locale, decimal_quantization=False)
+
+
+def rounded(value: float, digits: int, locale: Locale | str = "en") -> str:
+    """Return a number to so many significant digits: "1,200" and "0.35"."""
+    return in_figures(significant(value, digits), locale)
+
+
+def percent(share: float, digits: int, locale: Locale | str = "en") -> str:
+    """Return a share of one as the locale writes it in percent, to so many significant digits: "35%"."""
+    hundredths = Decimal(str(significant(share * 100, digits)))
+    return format_percent((hundredths / 100).normalize(), locale=locale, decimal_quantization=False)
+
+
+def with_unit(value: float, label: str, locale: Locale, *, spelled_out: bool) -> str:
+    """Return a number with the unit that a label of `reader_value` stands for: "120 gallons", "5\u00a0in".
+
+    Args:
+        value: In the reader's unit, rounded.
+        label: Of that unit; "" for a plain number.
+        locale: Whose words and figures.
+        spelled_out: Whether lengths are told in words too, where the reader does not know their symbols.
+    """
+    unit = WORDS.get(label) or (LENGTHS.get(label) if spelled_out else None)
+    if unit:
+        return format_unit(value, unit, "long", locale=locale)
+    told = in_figures(value, locale)
+    return f"{told}\N{NO-BREAK SPACE}{label}" if label else told

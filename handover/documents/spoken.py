@@ -6,6 +6,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
+from babel.dates import format_date, format_time
+from babel.units import format_unit
+
 if TYPE_CHECKING:
     from handover.documents.catalog import Catalog
 
@@ -63,71 +66,74 @@ def morning_up(when: datetime) -> datetime:
 
 
 class Speaker:
-    """Says dates, times and lengths of time in one language."""
+    """Says dates, times and lengths of time in one language.
+
+    Source: the names of days and months, the parts of the day, the halves of the clock, the words for hours
+    and minutes are CLDR's, through Babel; the catalog holds only the order they stand in.
+    """
 
     def __init__(self, words: Catalog) -> None:
         self.words = words
+        self.locale = words.locale
 
     def day(self, when: date, *, year: bool = False) -> str:
         """Return "Tuesday, July 14"."""
-        key = "calendar-words.day-year" if year else "calendar-words.day"
-        return self._day(key, when, "weekdays", "months")
+        return self._date(when, self._pattern("day-year" if year else "day"))
 
     def short_day(self, when: date) -> str:
         """Return "Tue Jul 14"."""
-        return self._day("calendar-words.day-short", when, "weekdays-short", "months-short")
+        return self._date(when, self._pattern("day-short"))
 
     def month_day(self, when: date) -> str:
         """Return "Jul 14"."""
-        return self._day("calendar-words.month-day", when, "weekdays-short", "months-short")
+        return self._date(when, self._pattern("month-day"))
 
     def weekday(self, when: date) -> str:
         """Return "Tuesday"."""
-        return str(self.words.find("calendar-words.weekdays")[when.weekday()])
+        return self._date(when, "EEEE")
 
     def weekday_short(self, when: date) -> str:
         """Return "Tue"."""
-        return str(self.words.find("calendar-words.weekdays-short")[when.weekday()])
+        return self._date(when, "EEE")
 
-    def _day(self, key: str, when: date, weekdays: str, months: str) -> str:
-        return self.words.say(
-            key,
-            weekday=self.words.find(f"calendar-words.{weekdays}")[when.weekday()],
-            month=self.words.find(f"calendar-words.{months}")[when.month - 1],
-            day=when.day,
-            year=when.year,
-        )
+    def _pattern(self, name: str) -> str:
+        return str(self.words.find(f"calendar-words.{name}"))
+
+    def _date(self, when: date, pattern: str) -> str:
+        return format_date(when, pattern, locale=self.locale)
+
+    def _time(self, when: datetime, pattern: str) -> str:
+        return format_time(when.time(), pattern, locale=self.locale)
 
     def clock(self, when: datetime) -> str:
-        """Return "2:00", on the face of a twelve-hour clock."""
-        return f"{(when.hour - 1) % 12 + 1}:{when.minute:02}"
+        """Return "2:00", on the face of a twelve-hour clock, with the article where the language has one."""
+        one = when.hour % 12 == 1
+        key = "calendar-words.clock-one" if one else "calendar-words.clock"
+        return self.words.say(key, clock=self._time(when, "h:mm"))
 
     def part(self, when: datetime) -> str:
-        """Return "in the afternoon"."""
-        return self.words.say(f"part-of-day.{part_of_day(when)}")
+        """Return "in the afternoon"; of twelve sharp "noon" or "midnight"."""
+        return self._time(when, "B")
 
     def hour(self, when: datetime) -> str:
         """Return "2:00 in the afternoon"."""
-        if (when.hour, when.minute) == (12, 0):
-            return self.words.say("calendar-words.noon", clock=self.clock(when))
         return self.words.say("calendar-words.hour", clock=self.clock(when), part=self.part(when))
 
     def short_hour(self, when: datetime) -> str:
-        """Return "2:00 pm"."""
-        half = self.words.find("calendar-words.halves")[when.hour >= 12]  # noqa: PLR2004 - the clock's own half
-        return self.words.say("calendar-words.short-hour", clock=self.clock(when), half=half)
+        """Return "2:00 pm": in small letters, for capitals shout."""
+        return self._time(when, "h:mm a").lower()
 
     def span(self, start: datetime, end: datetime) -> str:
         """Return "6:30 to 7:30 in the morning"."""
-        if (end.hour, end.minute) != (12, 0) and part_of_day(start) == part_of_day(end):
-            return self.words.say("calendar-words.hour-span", start=self.clock(start), end=self.hour(end))
-        return self.words.say("calendar-words.hour-span", start=self.hour(start), end=self.hour(end))
+        same = self.part(start) == self.part(end)
+        first = self.clock(start) if same else self.hour(start)
+        return self.words.say("calendar-words.hour-span", start=first, end=self.hour(end))
 
     def short_span(self, start: datetime, end: datetime) -> str:
         """Return "6:30 to 7:30 am"."""
-        same = (start.hour >= 12) == (end.hour >= 12)  # noqa: PLR2004 - the clock's own half
-        first = self.clock(start) if same else self.short_hour(start)
-        return self.words.say("calendar-words.hour-span", start=first, end=self.short_hour(end))
+        same = self._time(start, "a") == self._time(end, "a")
+        first = self._time(start, "h:mm") if same else self.short_hour(start)
+        return self.words.say("calendar-words.short-span", start=first, end=self.short_hour(end))
 
     def moment(self, when: datetime) -> Spoken:
         """Say a moment to the minute."""
@@ -153,19 +159,20 @@ class Speaker:
         """Say a date that must not be told too late: to the half hour before it."""
         return self.moment(half_hour_down(when))
 
+    def days(self, number: int) -> str:
+        """Return "1 day", "7 days"."""
+        return format_unit(number, "duration-day", "long", locale=self.locale)
+
     def length(self, of_time: timedelta) -> str:
         """Return "45 minutes", "1 hour 30 minutes"; to the minute, up."""
         hours, minutes = divmod(-(-int(of_time.total_seconds()) // 60), 60)
-        if not hours:
-            return self.words.say("duration.minutes", n=minutes)
-        key = ("hour" if hours == 1 else "hours") + ("-minutes" if minutes else "")
-        return self.words.say(f"duration.{key}", n=hours, m=minutes)
+        hours_told = format_unit(hours, "duration-hour", "long", locale=self.locale)
+        minutes_told = format_unit(minutes, "duration-minute", "long", locale=self.locale)
+        if hours and minutes:
+            return self.words.say("duration.hours-minutes", hours=hours_told, minutes=minutes_told)
+        return hours_told if hours else minutes_told
 
 
-def part_of_day(when: datetime) -> str:
-    """Return "morning", "afternoon", "evening" or "night", as people call it."""
-    hours = when.hour + when.minute / 60
-    for start, part in ((21, "night"), (17, "evening"), (12, "afternoon"), (5, "morning")):
-        if hours >= start:
-            return part
-    return "night"
+def capital(text: str) -> str:
+    """Return a text as it stands at the head of a line: not every language writes a day with a capital."""
+    return text[:1].upper() + text[1:]

@@ -12,6 +12,9 @@ from handover.errors import Finding, UnusableInput
 if TYPE_CHECKING:
     from jinja2 import Environment
 
+CATALOGS = ("LC_MESSAGES/handover.po", "words.toml")
+"""Files with the strings of a language, in its folder; a later one is laid over an earlier one."""
+
 
 @cache
 def templates_folder() -> Path:
@@ -33,7 +36,12 @@ def search_path(templates: Path | None = None) -> tuple[Path, ...]:
 
 def languages(templates: Path | None = None) -> tuple[str, ...]:
     """Return the languages that have a catalog of words, in order of their codes."""
-    found = {each.parent.name for folder in search_path(templates) for each in folder.glob("*/words.toml")}
+    found = {
+        each.relative_to(folder).parts[0]
+        for folder in search_path(templates)
+        for name in CATALOGS
+        for each in folder.glob(f"*/{name}")
+    }
     return tuple(sorted(found))
 
 

@@ -13,8 +13,16 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from handover.documents.catalog import Catalog, catalog, slug
-from handover.documents.measures import Units, reader_value, rounded
-from handover.documents.spoken import Speaker, Spoken
+from handover.documents.measures import (
+    Units,
+    in_figures,
+    percent,
+    reader_value,
+    rounded,
+    significant,
+    with_unit,
+)
+from handover.documents.spoken import Speaker, Spoken, capital
 from handover.schedule.model import (
     Caution,
     CureSchedule,
@@ -277,7 +285,7 @@ class Wording:
         return DayWords(
             date=day.date,
             number=number,
-            day=self.speak.day(day.date),
+            day=capital(self.speak.day(day.date)),
             short_day=self.speak.short_day(day.date),
             visits=tuple(self.visit(each) for each in day.visits),
             note=self._note(day),
@@ -295,7 +303,7 @@ class Wording:
         return self.say(
             "watering.total",
             amount=self.amount(told["water_total"]),
-            days=self.speak.length(timedelta(days=days)),
+            days=self.speak.days(days),
             garden=max(round(told["garden_days"]), 1),
         )
 
@@ -303,7 +311,7 @@ class Wording:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
         if day.visits and day.rain_probability is not None and day.rain_probability >= 0.3:  # noqa: PLR2004
-            chance = self.say("quantity.percent", value=round(day.rain_probability * 10) * 10)
+            chance = self.percent(day.rain_probability, 1)
             return self.say("watering.rain-chance", chance=chance)
         return ""
 
@@ -401,11 +409,19 @@ class Wording:
             digits: Significant digits; whole numbers keep all their digits.
         """
         number, label = reader_value(value, unit, self.units)
-        return self.with_label(f"{number:.0f}" if label in WHOLE else rounded(number, digits), label)
+        return self.with_label(round(number) if label in WHOLE else significant(number, digits), label)
 
     def number(self, value: float, unit: str, digits: int = 3) -> str:
         """Return an SI value in the reader's unit without the unit, for a column that names it."""
-        return rounded(reader_value(value, unit, self.units)[0], digits)
+        return self.rounded(reader_value(value, unit, self.units)[0], digits)
+
+    def rounded(self, value: float, digits: int) -> str:
+        """Return a plain number to so many significant digits."""
+        return rounded(value, digits, self.words.locale)
+
+    def percent(self, share: float, digits: int = 2) -> str:
+        """Return a share of one in percent: "35%"."""
+        return percent(share, digits, self.words.locale)
 
     def figure_name(self, figure: Figure) -> str:
         """Return the words for what a figure is."""
@@ -415,12 +431,13 @@ class Wording:
         """Return the name of the date that is not given."""
         return self.title(MilestoneKind(refusal.kind))
 
-    def with_label(self, value: str, label: str) -> str:
-        """Return a number with its unit, as the language writes it: "120 gallons"."""
-        if not label:
-            return value
+    def with_label(self, value: float, label: str) -> str:
+        """Return a rounded number with its unit, as the language writes it: "120 gallons"."""
         key = f"quantity.{label}"
-        return self.say(key, value=value) if self.words.has(key) else f"{value}\N{NO-BREAK SPACE}{label}"
+        if self.words.has(key):
+            return self.say(key, value=in_figures(value, self.words.locale))
+        spelled_out = self.say("quantity.lengths") == "long"
+        return with_unit(value, label, self.words.locale, spelled_out=spelled_out)
 
     def unit_name(self, unit: str) -> str:
         """Return how the reader's unit for an SI unit is written: "°F"."""
@@ -429,7 +446,7 @@ class Wording:
     def figure(self, figure: Figure) -> str:
         """Return the value of a figure in the reader's unit."""
         if figure.name in SHARES:
-            return self.say("quantity.percent", value=rounded(figure.value * 100, 2))
+            return self.percent(figure.value)
         return self.quantity(figure.value, figure.unit)
 
     # ---- what hurts, and how far the estimate goes

@@ -96,13 +96,14 @@ def test_the_last_exact_moment() -> None:
 @pytest.mark.parametrize(
     ("hour", "words"),
     [
-        ((0, 0), "12:00 at night"),
-        ((4, 59), "4:59 at night"),
+        ((0, 0), "12:00 midnight"),
+        ((4, 59), "4:59 in the morning"),
         ((5, 0), "5:00 in the morning"),
         ((11, 30), "11:30 in the morning"),
         ((12, 0), "12:00 noon"),
         ((12, 30), "12:30 in the afternoon"),
-        ((17, 0), "5:00 in the evening"),
+        ((17, 0), "5:00 in the afternoon"),
+        ((18, 0), "6:00 in the evening"),
         ((21, 0), "9:00 at night"),
     ],
 )
