@@ -169,7 +169,6 @@ class Bag:
             Damaged: They are not what they should be.
         """
         try:
-            seal = (folder / TAG_MANIFESTS[0]).read_bytes()
             listed = both_manifests(folder, TAG_MANIFESTS)
             tags = {name: _check(folder, name, made) for name, made in listed.items()}
             payload = both_manifests(folder, MANIFESTS)
@@ -180,7 +179,7 @@ class Bag:
                 entry=read_entry(tags[ENTRY]),
                 removed=tags.get(REMOVED, b""),
                 listed=frozenset({*payload, *tags, *TAG_MANIFESTS}),
-                seal=sha256(seal).hexdigest(),
+                seal=seal_of(folder),
             )
         except (OSError, ValueError, KeyError) as fault:
             raise Damaged(f"{folder}: cannot be read as a bag: {fault}") from None
@@ -214,6 +213,11 @@ class Bag:
         return {
             path.removeprefix(folder): self.read(path) for path in self.payload if path.startswith(folder)
         }
+
+
+def seal_of(folder: Path) -> str:
+    """Return the seal of a bag, see `Bag`."""
+    return sha256((folder / TAG_MANIFESTS[0]).read_bytes()).hexdigest()
 
 
 def issue_folder(revision: int) -> str:

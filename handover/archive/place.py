@@ -193,9 +193,9 @@ class Archive:
             for ending in ("", "-wal", "-shm"):
                 self._catalog_file.with_name(f"catalog.sqlite{ending}").unlink(missing_ok=True)
 
-    def catalogued(self) -> set[str]:
-        """Return the names of the bags that the catalog knows; none where there is no catalog."""
-        return self.catalog.bags() if self.has_catalog else set()
+    def catalogued(self) -> dict[str, str]:
+        """Return the seals of the bags that the catalog knows, by name; none where there is no catalog."""
+        return self.catalog.seals() if self.has_catalog else {}
 
     def seal(self, name: str) -> str | None:
         """Return the seal that the catalog knows of a bag; None where it knows none that must hold."""

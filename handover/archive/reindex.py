@@ -40,7 +40,7 @@ def reindex(archive: Archive, progress: Callable[[str, int], None] | None = None
                 damaged.append(fault)
         if progress is not None:
             progress(name, len(names))
-    for name in archive.catalogued().difference(names):
+    for name in sorted(archive.catalogued().keys() - names):
         with archive.hold(name):
             if not (archive.bags / name).exists():
                 archive.catalog.drop(name)

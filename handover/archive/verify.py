@@ -20,12 +20,13 @@ from handover.archive.bag import (
     INFO,
     MANIFESTS,
     TAG_MANIFESTS,
-    Bag,
     Digests,
     both_manifests,
+    digests,
     read_info,
+    seal_of,
 )
-from handover.archive.faults import Busy, CatalogFailed, Damaged
+from handover.archive.faults import Busy, CatalogFailed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -34,7 +35,8 @@ if TYPE_CHECKING:
 
     from handover.archive.place import Archive
 
-BLOCK = 1 << 20
+SMALL = 1 << 20  # up to here a file is read at once
+BLOCK = 1 << 18
 LARGE = 8 << 20  # from here on the two algorithms are worth a thread each
 
 FaultKind = Literal["missing", "changed", "unexpected"]
@@ -94,38 +96,35 @@ def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None =
         progress: Called after each bag with what became of it and the number of bags there are in all.
     """
     names, report = archive.names(), Report()
+    catalogued: dict[str, str] = {}
     try:
         catalogued = archive.catalogued()
     except CatalogFailed as fault:
-        catalogued, report.catalog_fault = set(), str(fault)
-    asked = not report.catalog_fault
+        report.catalog_fault = str(fault)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for each in _in_order(pool, lambda name: _verify_bag(archive, name, asked=asked), names):
+        for each in _in_order(pool, lambda name: _verify_bag(archive, name, catalogued.get(name)), names):
             report.add(each)
             if progress is not None:
                 progress(each, len(names))
-    for name in sorted(catalogued.difference(names)):
+    for name in sorted(catalogued.keys() - names):
         report.add(BagReport(name, 0, 0, (Fault("", "missing", "the catalog knows this bag"),)))
     return report
 
 
-def _verify_bag(archive: Archive, name: str, *, asked: bool) -> BagReport:
-    """Check one bag, while nobody writes to it; against the catalog too, where that can be asked."""
+def _verify_bag(archive: Archive, name: str, seal: str | None) -> BagReport:
+    """Check one bag, while nobody writes to it; against its seal in the catalog, too, where there is one."""
+    folder = archive.bags / name
     try:
         with archive.hold_to_read(name):
-            return _compare(
-                examine(archive.bags / name), archive.seal(name) if asked else None, archive.bags / name
-            )
-    except (Busy, Damaged) as fault:
+            report = examine(folder)
+            if seal is None or report.faults or (found := seal_of(folder)) == seal:
+                return report
+            if archive.seal(name) in {None, found}:  # somebody has filed, or is about to tell the catalog
+                return report
+    except Busy as fault:
         return BagReport(name, 0, 0, (Fault("", "changed", str(fault)),))
-
-
-def _compare(report: BagReport, seal: str | None, folder: Path) -> BagReport:
-    """Add a fault where a bag that is sound in itself is not in the state that the catalog knows."""
-    if seal is None or report.faults or Bag.open(folder).seal == seal:
-        return report
-    fault = Fault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
-    return replace(report, faults=(fault,))
+    other = Fault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
+    return replace(report, faults=(other,))
 
 
 # ---- one bag ----------------------------------------------------------------------------------------
@@ -186,18 +185,21 @@ def _check_tags(folder: Path, sizes: Mapping[str, int], tell: Tell) -> None:
 
 
 def digest_file(file: Path) -> tuple[int, Digests]:
-    """Return size [octets] and digests of a file."""
+    """Return size [octets] and digests of a file. Threads read and reckon side by side: hashlib lets them."""
     size = file.stat().st_size
+    if size <= SMALL:
+        data = file.read_bytes()
+        return len(data), digests(data)
     if size < LARGE:
         return size, Digests(*_digest(file, ALGORITHMS))
-    with ThreadPoolExecutor(len(ALGORITHMS)) as pool:  # hashlib lets other threads run meanwhile
+    with ThreadPoolExecutor(len(ALGORITHMS)) as pool:
         one, other = pool.map(lambda algorithm: _digest(file, (algorithm,))[0], ALGORITHMS)
     return size, Digests(one, other)
 
 
 def _digest(file: Path, algorithms: Sequence[str]) -> list[str]:
     """Return the digests of a file by some algorithms, reading it once."""
-    hashes = [hashlib.new(each, usedforsecurity=False) for each in algorithms]
+    hashes = [hashlib.new(each) for each in algorithms]
     block = memoryview(bytearray(BLOCK))
     with file.open("rb", buffering=0) as stream:
         while count := stream.readinto(block):

@@ -63,6 +63,12 @@ def folder_contents(folder: Path) -> dict[str, bytes]:
     }
 
 
+@pytest.fixture(autouse=True)
+def _unflushed(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wait for no disk. What a kill leaves is the same; that all is flushed in time has a test of its own."""
+    monkeypatch.setattr(os, "fsync", lambda _: None)
+
+
 @pytest.fixture
 def at() -> datetime:
     """Return a time of filing."""

@@ -105,7 +105,7 @@ def test_no_text_breaks_the_search(office: Archive, entry: Entries, asked: str) 
         ("snake_case", ["snake", "case"]),
         ("ﬁne Straße", ["fine", "strasse"]),
         ("¡!", []),
-        ("x" * 300, ["x" * 100]),
+        ("x" * 300, ["x" * 20]),
     ],
 )
 def test_words_are_what_a_person_would_call_words(said: str, expected: list[str]) -> None:

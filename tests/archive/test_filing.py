@@ -219,6 +219,29 @@ def test_where_names_cannot_be_exchanged_the_new_bag_still_comes_in(
     assert list(filed.working.iterdir()) == []
 
 
+def test_all_that_is_new_is_on_the_disk_before_it_counts(
+    filed: Archive, bag_folder: Path, entry: Entries, at: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    events: list[str] = []
+    fresh = filed.working / "2026-07-14-alder" / "fresh"
+    put_in_place = files.put_in_place
+
+    def swap(*paths: Path) -> None:
+        events.append("swap")
+        put_in_place(*paths)
+
+    monkeypatch.setattr(files, "put_in_place", swap)
+    monkeypatch.setattr(files, "flush", lambda path: events.append(str(path)))
+    photo = bag_folder / "data" / "photos" / "edge.jpg"
+    file_job(filed, Deposit(entry(revision=2), {"care-sheet.pdf": b"second"}), at)
+    kept = {photo, *(bag_folder / "data/issues/0001").rglob("*.*")}
+    new = {each for each in bag_folder.rglob("*") if each not in kept} | {bag_folder}
+    before, after = events[: events.index("swap")], events[events.index("swap") + 1 :]
+    assert set(before) == {str(fresh / each.relative_to(bag_folder)) for each in new}
+    assert before.index(str(fresh / "data")) < before.index(str(fresh))  # what is inside comes first
+    assert after == [str(filed.bags)]
+
+
 def test_this_system_exchanges_names(tmp_path: Path) -> None:
     for name in ("one", "other"):
         (tmp_path / name).mkdir()

@@ -114,13 +114,6 @@ def works(entry: Callable[..., Entry], at: datetime) -> dict[str, Work]:
     return {"revise": revise(entry(), at), "forget": forget_owner(at)}
 
 
-@pytest.fixture
-def unflushed(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Wait for no disk: whoever is killed leaves it to the system to write what he wrote."""
-    monkeypatch.setattr(os, "fsync", lambda _: None)
-
-
-@pytest.mark.usefixtures("unflushed")
 @pytest.mark.parametrize("exchanging", [True, False], ids=["exchange", "two renames"])
 @pytest.mark.parametrize("what", ["revise", "forget"])
 def test_killed_anywhere_a_bag_is_old_or_new_and_the_next_run_tidies_up(
@@ -169,7 +162,6 @@ def test_killed_anywhere_a_bag_is_old_or_new_and_the_next_run_tidies_up(
     assert set(seen) == {False, True}
 
 
-@pytest.mark.usefixtures("unflushed")
 def test_the_first_bag_of_an_archive_is_there_or_not(
     tmp_path: Path, deposit: Callable[..., Deposit], at: datetime, contents: Contents
 ) -> None:

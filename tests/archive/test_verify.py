@@ -177,7 +177,8 @@ def test_somebody_at_work_on_a_bag_is_told(filed: Archive) -> None:
 
 # Digests by hashlib in one go, against ours in pieces and in two threads.
 @pytest.mark.parametrize(
-    "size", [0, 1, verifying.BLOCK, verifying.LARGE - 1, verifying.LARGE, verifying.LARGE + 3]
+    "size",
+    [0, 1, verifying.SMALL, verifying.SMALL + 1, verifying.LARGE - 1, verifying.LARGE, verifying.LARGE + 3],
 )
 def test_a_file_of_any_size_is_digested_whole(tmp_path: Path, size: int) -> None:
     data = b"\x01\x02\x03\x05\x07" * (size // 5 + 1)

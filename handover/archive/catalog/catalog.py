@@ -131,10 +131,10 @@ class Catalog:
             due += [Due(entry, state.value) for entry in self.entries(query)]
         return due
 
-    def bags(self) -> set[str]:
-        """Return the names of the folders of all bags."""
+    def seals(self) -> dict[str, str]:
+        """Return the seals of all bags by the names of their folders."""
         with _told(), self._engine.connect() as connection:
-            return set(connection.execute(select(JOB.c.bag)).scalars())
+            return {row.bag: row.seal for row in connection.execute(select(JOB.c.bag, JOB.c.seal))}
 
     def seal(self, bag: str) -> str | None:
         """Return the seal of a bag, by the name of its folder; None where it is not known."""

@@ -115,7 +115,6 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     connection.execute("PRAGMA journal_mode = WAL")  # who reads does not wait for who writes
     connection.execute("PRAGMA synchronous = NORMAL")
     connection.execute("PRAGMA foreign_keys = ON")
-    connection.execute("PRAGMA secure_delete = ON")  # what is forgotten is not to linger in free pages
 
 
 def _begin_sqlite(connection: Connection) -> None:

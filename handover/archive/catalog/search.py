@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Protocol
 
-from sqlalchemy import ARRAY, Text, cast, column, exists, func, literal, select, table, text
+from sqlalchemy import ARRAY, Text, cast, column, func, literal, select, table, text
 from sqlalchemy.dialects.postgresql import TSQUERY
 
 from handover.archive.catalog.tables import JOB
@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from sqlalchemy import ColumnElement, Engine, Select
-
-SHORTEST_BEGINNING = 3
-"""Letters from which on a word is found as the beginning of a longer one; shorter finds too much."""
 
 
 class TextSearch(Protocol):
@@ -53,10 +50,10 @@ class Fts5:
     ) -> tuple[Select[Any], ColumnElement[int]]:
         """Walk the index in the order of its row ids, which are the numbers of the jobs."""
         number = self._index.c.rowid
-        asked = " AND ".join(f'"{each}"{"*" if _may_go_on(each) else ""}' for each in words)
+        asked = " AND ".join(f'"{each}"' for each in words)
         found = select(number.label("number")).where(self._index.c.job_words.op("MATCH")(asked))
-        if conditions:  # `exists` keeps SQLite from walking the jobs first
-            found = found.where(exists().where(JOB.c.number == number, *conditions).correlate(self._index))
+        if conditions:  # "+ 0" keeps SQLite from looking the words up anew for each number of the list
+            found = found.where((number + 0).in_(select(JOB.c.number).where(*conditions)))
         return found, number
 
     def rebuild(self, engine: Engine) -> None:
@@ -64,12 +61,13 @@ class Fts5:
         self._order(engine, "rebuild")
 
     def scrub(self, engine: Engine) -> None:
-        """Merge the index, which leaves out what was deleted, and empty the write-ahead log.
+        """Merge the index, which leaves out what was deleted; write the file anew; empty the log before it.
 
-        Pages that fall free are overwritten with zeros: PRAGMA secure_delete, see `opening`.
+        PRAGMA secure_delete would overwrite what falls free, but not what SQLite has moved within a page.
         """
         self._order(engine, "optimize")
         with engine.connect().execution_options(begin=None) as connection:
+            connection.execute(text("VACUUM"))
             connection.execute(text("PRAGMA wal_checkpoint(TRUNCATE)"))
 
     def _order(self, engine: Engine, order: str) -> None:
@@ -88,7 +86,7 @@ class TsVector:
         self, words: Sequence[str], conditions: Sequence[ColumnElement[bool]]
     ) -> tuple[Select[Any], ColumnElement[int]]:
         """Match against the column."""
-        asked = " & ".join(f"'{each}'{':*' if _may_go_on(each) else ''}" for each in words)
+        asked = " & ".join(f"'{each}'" for each in words)
         matches = JOB.c.words.op("@@")(cast(literal(asked, Text), TSQUERY))
         return select(JOB.c.number).where(matches, *conditions), JOB.c.number
 
@@ -105,7 +103,3 @@ class TsVector:
 
 SEARCHES: dict[str, type[TextSearch]] = {"sqlite": Fts5, "postgresql": TsVector}
 """By the name that SQLAlchemy has for the kind of database."""
-
-
-def _may_go_on(word: str) -> bool:
-    return len(word) >= SHORTEST_BEGINNING

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from handover.archive.entry import Entry
 
-LONGEST = 100
-"""Longest word that is kept whole; for what is longer its beginning must do."""
+SHORTEST, LONGEST = 3, 20
+"""Letters of the shortest beginning by which a word is found, and of the longest that is looked at."""
 
 
 def words(text: str) -> list[str]:
@@ -21,6 +21,11 @@ def words(text: str) -> list[str]:
 
 
 def words_of(entry: Entry) -> list[str]:
-    """Return the words by which a job is found, each once, in order."""
+    """Return the words by which a job is found, and their beginnings, each once, in order.
+
+    Beginnings are kept as words of their own: to look one up then costs no more than to look up a word,
+    however many words begin with it.
+    """
     texts = (entry.job, entry.owner, entry.street, entry.contractor, entry.mix, entry.supplier, entry.remarks)
-    return sorted(set(words(" ".join(texts))))
+    whole = words(" ".join(texts))
+    return sorted({*whole, *(word[:length] for word in whole for length in range(SHORTEST, len(word)))})

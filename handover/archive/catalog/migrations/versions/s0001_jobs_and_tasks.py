@@ -17,7 +17,7 @@ NUMBER = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 # FTS5 keeps no text of its own here; it must be told the old words of a row that goes.
 FTS5 = """
 CREATE VIRTUAL TABLE job_words USING fts5(
-  words, content='job', content_rowid='number', tokenize='ascii', prefix='3 4 5', detail='none'
+  words, content='job', content_rowid='number', tokenize='ascii', detail='none'
 )
 """
 INSERTED = """
