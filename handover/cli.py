@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from handover.documents.spoken import Spoken
     from handover.documents.wording import DayWords, Wording
     from handover.errors import Finding
+    from handover.issue.mail_server import MailServer
+    from handover.issue.outbox import Draft
     from handover.issue.receive import Received
 
 DONE, FAILED, UNUSABLE = 0, 1, 2
@@ -43,10 +45,14 @@ class Options(Namespace):
 
     run: Callable[[Options], None]
     job: str
+    jobs: list[str]
     file: str
+    use: str | None
     output: str
     weather: str | None
     as_of: str | None
+    typical: str | None
+    sure: int
     rules: str | None
     json: bool
     language: str | None
@@ -54,6 +60,9 @@ class Options(Namespace):
     units: Literal["us", "si"]
     templates: str | None
     shape: Literal["job", "schedule"]
+    settings: str | None
+    dry_run: bool
+    again: bool
     trace: bool = False
 
 
@@ -95,9 +104,9 @@ def main(argv: Sequence[str]) -> int:
 
 def new(options: Options) -> None:
     """Write a commented job record to fill in."""
-    from handover.jobs.blank import blank_record
+    from handover.issue.fill_in import record_to_fill_in
 
-    _write_new(options.file, blank_record().encode())
+    _write_new(options.file, record_to_fill_in(options.use).encode())
     print(f"{_printable(options.file)} is ready to fill in. Then: handover check {_printable(options.file)}")
 
 
@@ -133,7 +142,7 @@ def plan(options: Options) -> None:
 
     as_of = _as_of(options)
     received = _receive(options, as_of)
-    schedule = compute(received, as_of, rules=options.rules)
+    schedule = compute(received, as_of, rules=options.rules, share=options.sure / 100)
     if options.json:
         sys.stdout.write(schedule_json(schedule).decode())
         return
@@ -150,7 +159,7 @@ def issue(options: Options) -> None:
     received = _receive(options, as_of)
     folder = _path(options.output)
     revision = next_revision(folder, received.job.id, as_of)
-    schedule = compute(received, as_of, revision, rules=options.rules)
+    schedule = compute(received, as_of, revision, rules=options.rules, share=options.sure / 100)
     files = issue_documents(
         received.job,
         schedule,
@@ -165,6 +174,30 @@ def issue(options: Options) -> None:
     print(f"The documents are in {_printable(options.output)}:")
     for name in files:
         print(f"    {_printable(name)}")
+
+
+def send(options: Options) -> None:
+    """Send the messages of issued folders, or say what would go to whom."""
+    from handover.errors import HandoverError
+    from handover.issue.mail_server import read_mail_server, settings_file
+    from handover.issue.send import rehearse, send_messages
+
+    jobs = [_path(job) for job in options.jobs]
+    server = read_mail_server(_path(options.settings) if options.settings else settings_file())
+    if options.dry_run:
+        outcomes = rehearse(jobs, again=options.again)
+    else:
+        password = server.password(os.environ)
+        outcomes = send_messages(jobs, server, password, _now(), again=options.again)
+    failed = 0
+    for each in outcomes:
+        failed += each.state == "not sent"
+        line = _printable(": ".join(part for part in (str(each.job), each.state, each.words) if part))
+        print(line, file=sys.stderr if each.state == "not sent" else sys.stdout, flush=True)
+        if options.dry_run and each.draft:
+            _show_draft(each.draft, server)
+    if failed:
+        raise HandoverError(f"{failed} of {len(jobs)} not sent.")
 
 
 def schema(options: Options) -> None:
@@ -203,6 +236,7 @@ def _parser() -> ArgumentParser:
 
     each = command("new", new, "write a commented job record to fill in")
     each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
+    each.add_argument("--use", help='what the slab is for, such as "driveway": offers what is looked at')
 
     each = command("check", check, "judge a job record: each fault with its line, and how to mend it")
     _job(each)
@@ -216,6 +250,7 @@ def _parser() -> ArgumentParser:
     _weather(each)
     _time(each)
     _rules(each)
+    _band(each)
     each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
     _units(each)
 
@@ -225,12 +260,19 @@ def _parser() -> ArgumentParser:
     each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
     _time(each)
     _rules(each)
+    _band(each)
     each.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
     each.add_argument(
         "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
     )
     _units(each)
     each.add_argument("--templates", metavar="DIR", help="texts and pages of your own that stand in for ours")
+
+    each = command("send", send, "send the message of each issued folder to its owner")
+    each.add_argument("jobs", metavar="JOB", nargs="+", help="a folder that was issued, or its message.eml")
+    each.add_argument("--settings", metavar="FILE", help="where the mail server is told (your settings)")
+    each.add_argument("--dry-run", action="store_true", help="only say what would go to whom")
+    each.add_argument("--again", action="store_true", help="send also what was sent before")
 
     each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
     each.add_argument("shape", choices=("job", "schedule"), help="which")
@@ -261,6 +303,22 @@ def _rules(parser: ArgumentParser) -> None:
         "--rules",
         metavar="COUNTRY",
         help="whose rules: us, ca, eu, de, gb, au, in, or strictest (those of the site's country)",
+    )
+
+
+def _band(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--sure",
+        metavar="PERCENT",
+        type=int,
+        choices=range(60, 100),
+        default=90,
+        help='how sure a "not before" is to be, 60 to 99 (90)',
+    )
+    parser.add_argument(
+        "--typical",
+        metavar="FILE",
+        help="a typical year of the place (TMY3, EPW), for the hours past the forecast",
     )
 
 
@@ -314,7 +372,8 @@ def _receive(options: Options, as_of: datetime) -> Received:
     from handover.issue.receive import receive
 
     weather = _path(options.weather) if options.weather else None
-    received = receive(_path(options.job), weather, as_of, key=_key())
+    typical = _path(options.typical) if options.typical else None
+    received = receive(_path(options.job), weather, as_of, key=_key(), typical=typical)
     _caution(received.cautions)
     return received
 
@@ -404,6 +463,17 @@ def _list(findings: Sequence[Finding]) -> None:
             _tell(f"    Example:  {_printable(each.example)}")
     faults = sum(each.severity == "fault" for each in findings)
     _tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+
+
+def _show_draft(draft: Draft, server: MailServer) -> None:
+    for left, right in (
+        ("From", draft.shown_from),
+        ("To", draft.shown_to),
+        ("Subject", draft.subject),
+        ("With", ", ".join(draft.attached)),
+        ("Through", f"{server.host}, port {server.port}, {server.security}"),
+    ):
+        print("\n".join(_entry(left, right, 8)))
 
 
 def _table(words: Wording) -> Iterator[str]:

@@ -444,3 +444,21 @@ def test_stopping_by_hand(run: Run, record: Path, monkeypatch: pytest.MonkeyPatc
     told = run("check", record)
     assert (told.status, told.out) == (1, "")
     assert "Nothing was written" in told.err
+
+
+def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as_of: str) -> None:
+    """The share of cases that a date is late enough for is a setting."""
+    asked = ("plan", str(record), "-w", str(weather), "--as-of", as_of, "--json")
+    usual, surer = (json.loads(run(*asked, *more).out) for more in ((), ("--sure", "98")))
+    for before, after in zip(usual["milestones"], surer["milestones"], strict=True):
+        assert after["confidence"] == 0.98
+        assert before["confidence"] == 0.90
+        if after["not_before"] is not None:
+            assert after["not_before"] >= before["not_before"]
+            assert after["likely"] == before["likely"]
+
+
+def test_a_typical_year_that_is_none(run: Run, record: Path, weather: Path, as_of: str) -> None:
+    said = run("plan", str(record), "-w", str(weather), "--as-of", as_of, "--typical", str(weather))
+    assert said.status == 2
+    assert "typical year" in said.err

@@ -9,13 +9,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import examine_job
-from handover.schedule.plan import plan_cure
+from handover.schedule.plan import SHARE, plan_cure
 from handover.schedule.slab import DAYS
 from handover.weather.check import check_fit
 from handover.weather.place import Place
 from handover.weather.reading import examine_weather_bytes, read_bytes
+from handover.weather.series import Origin
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -37,6 +40,7 @@ class Received:
         inputs: What was received, by file name.
         pictures: The job's own pictures, by the names that the record gives them.
         cautions: What is doubtful, though it stops nothing.
+        typical: A typical year of the place, where one was given.
     """
 
     job: JobRecord
@@ -44,6 +48,7 @@ class Received:
     inputs: Mapping[str, bytes]
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     cautions: tuple[Finding, ...] = ()
+    typical: WeatherSeries | None = None
 
 
 # ---- 1 read and 2 check -----------------------------------------------------------------------------
@@ -61,7 +66,14 @@ def read_record(path: Path) -> tuple[JobRecord, tuple[Finding, ...]]:
     return examined.record, examined.findings
 
 
-def receive(record: Path, weather: Path | None, as_of: datetime, *, key: str | None = None) -> Received:
+def receive(
+    record: Path,
+    weather: Path | None,
+    as_of: datetime,
+    *,
+    key: str | None = None,
+    typical: Path | None = None,
+) -> Received:
     """Read and check a job record and its weather.
 
     Args:
@@ -69,9 +81,10 @@ def receive(record: Path, weather: Path | None, as_of: datetime, *, key: str | N
         weather: The file of the weather; None to download it.
         as_of: Time of issue, aware.
         key: Of a customer of the forecast service, for the download.
+        typical: The file of a typical year of the place, for the hours past the forecast.
 
     Raises:
-        UnusableInput: All that is wrong with the two, and between them.
+        UnusableInput: All that is wrong with them, and between them.
         DownloadFailed: The forecast could not be had.
     """
     LOG.info("1 read")
@@ -86,15 +99,24 @@ def receive(record: Path, weather: Path | None, as_of: datetime, *, key: str | N
 
     LOG.info("2 check")
     series, doubts = _examine(given, job, as_of)
-    findings = (*examined.findings, *doubts)
+    year = None if typical is None else _read(typical)
+    usual, of_year = (None, ()) if year is None else _examine_typical(year, job)
+    findings = (*examined.findings, *doubts, *of_year)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     return Received(
         job=job,
         weather=series,
-        inputs=by_name([(record.name, examined.data), (given.name, given.data), *_logs(job, record.parent)]),
+        inputs=by_name(
+            [
+                (record.name, examined.data),
+                *((each.name, each.data) for each in (given, year) if each is not None),
+                *_logs(job, record.parent),
+            ]
+        ),
         pictures=_pictures(job, record.parent),
         cautions=findings,
+        typical=usual,
     )
 
 
@@ -171,6 +193,22 @@ def _examine(
     return series, (*findings, *fit)
 
 
+def _examine_typical(given: Given, job: JobRecord | None) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+    """Return the typical year in a file, laid on the year of the job, and what is wrong with it."""
+    if given.fault is not None or job is None:
+        return None, () if given.fault is None else (given.fault,)
+    series, findings = examine_weather_bytes(given.data, given.name, job.site, job.placement.start.year)
+    if series is not None and not np.all(series.origin == Origin.TYPICAL):
+        fault = Finding(
+            "is no typical year",
+            given.name,
+            expected="a TMY3 or EPW file",
+            example="a TMY3 file of a town nearby",
+        )
+        return None, (*findings, fault)
+    return series, findings
+
+
 def by_name(files: Iterable[tuple[str, bytes]]) -> dict[str, bytes]:
     """Return files by safe names; a second file of one name gets a number."""
     named: dict[str, bytes] = {}
@@ -206,8 +244,21 @@ def _pictures(job: JobRecord, folder: Path) -> dict[str, bytes]:
 
 
 def compute(
-    received: Received, as_of: datetime, revision: int = 1, *, rules: str | None = None
+    received: Received,
+    as_of: datetime,
+    revision: int = 1,
+    *,
+    rules: str | None = None,
+    share: float = SHARE,
 ) -> CureSchedule:
     """Return the schedule of what was received. Arguments as `plan_cure`."""
     LOG.info("3 compute")
-    return plan_cure(received.job, received.weather, as_of, revision=revision, rules=rules)
+    return plan_cure(
+        received.job,
+        received.weather,
+        as_of,
+        revision=revision,
+        typical=received.typical,
+        rules=rules,
+        share=share,
+    )

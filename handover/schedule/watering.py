@@ -35,6 +35,7 @@ _SLOT = timedelta(hours=SLOT_H)
 _LEVELS = 40  # steps of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
 _SHOWS = 0.10  # mm/h; below it the pores bring up what the surface loses
+_BREAKFAST = time(8)
 _FROST_AHEAD_H = 12.0
 _TIMER_VISITS = 8
 _SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
@@ -88,11 +89,16 @@ def watering(course: Course, basis: Callable[[datetime], Basis]) -> tuple[Wateri
 
 
 def _span(course: Course) -> tuple[datetime, datetime]:
-    """Return from when to when the slab is to be kept wet (or covered), by its cautious dates."""
+    """Return from when to when the slab is to be kept wet (or covered), by its cautious dates.
+
+    Curing that ends after breakfast is told to the owner as the next morning: a day begun is watered through.
+    """
     horizon = datetime.fromtimestamp(float(course.slab_s(CENTRAL)[-1]), UTC)
     starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
     ends = course.date(MilestoneKind.CURING_ENDS)
     starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
+    if ends.time() > _BREAKFAST:
+        ends = datetime.combine(ends.date() + timedelta(days=1), time(), ends.tzinfo)
     return starts, ends
 
 
