@@ -54,7 +54,7 @@ class Chart:
     @property
     def for_paper(self) -> Chart:
         """The same, what it is and what it shows in one title: all that the PDF engine tells a reader."""
-        told = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", self.svg, count=1)
+        told = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", str(self.svg), count=1)
         return Chart(Markup(told), self.read)  # noqa: S704 - as it was
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import PurePath
 from typing import TYPE_CHECKING, Literal
 
 from markupsafe import Markup
@@ -11,13 +12,13 @@ from handover.documents.care import Care
 from handover.documents.data import Data
 from handover.documents.fonts import font_faces, in_our_letters
 from handover.documents.icons import NAMES, icon_uri
-from handover.documents.pdf import render_pdf
+from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.svg import INKS
 from handover.documents.templating import environment
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from handover.documents.measures import Units
@@ -38,8 +39,9 @@ def render_care_sheet(
     paper: Paper = "letter",
     pictures: Mapping[str, bytes] | None = None,
     templates: Path | None = None,
+    attachments: Sequence[Attachment] = (),
 ) -> bytes:
-    """Return the owner's care sheet as a PDF; same inputs, same bytes.
+    """Return the owner's care sheet as PDF/A-3a; same inputs, same bytes.
 
     Args:
         job: The job record.
@@ -49,6 +51,7 @@ def render_care_sheet(
         paper: "letter" or "a4".
         pictures: The job's own pictures (logo, photos) by the name the record gives them.
         templates: A contractor's folder; any file in it stands in for ours of the same name.
+        attachments: Files to lay inside, see `files_inside`.
 
     Raises:
         UnusableInput: No such language, or a picture that cannot be read.
@@ -57,7 +60,7 @@ def render_care_sheet(
     html = care_sheet_html(
         job, schedule, language=language, units=units, paper=paper, pictures=pictures, templates=templates
     )
-    return render_pdf(html)
+    return render_pdf(html, attachments)
 
 
 def care_sheet_html(
@@ -72,8 +75,12 @@ def care_sheet_html(
 ) -> str:
     """Return the finished HTML that the care sheet is rendered from. Arguments as `render_care_sheet`."""
     wording = Wording(job, schedule, language=language, units=units, templates=templates)
-    html = _filled("care_sheet.html", wording, pictures, paper=paper, chart_width=WIDE)
-    return in_our_letters(html)
+    drawn = {
+        "time_line": charts.time_line(wording, WIDE).for_paper,
+        "strength": charts.strength(wording).for_paper,
+        "weather": charts.weather_strip(wording, WIDE).for_paper,
+    }
+    return in_our_letters(_filled("care_sheet.html", wording, pictures, drawn, paper))
 
 
 def render_care_page(
@@ -106,7 +113,12 @@ def care_page_html(
 ) -> str:
     """Return the care page as text. Arguments as `render_care_sheet`."""
     wording = Wording(job, schedule, language=language, units=units, templates=templates)
-    return _filled("care_page.html", wording, pictures, paper="letter", chart_width=charts.WIDTH)
+    drawn = {
+        "time_line": charts.time_line(wording),
+        "strength": charts.strength(wording),
+        "weather": charts.weather_strip(wording),
+    }
+    return _filled("care_page.html", wording, pictures, drawn, "letter")
 
 
 def render_data_sheet(
@@ -117,10 +129,11 @@ def render_data_sheet(
     units: Units = "us",
     paper: Paper = "letter",
     templates: Path | None = None,
+    attachments: Sequence[Attachment] = (),
 ) -> bytes:
-    """Return the office's data sheet as a PDF. Arguments as `render_care_sheet`."""
+    """Return the office's data sheet as PDF/A-3a. Arguments as `render_care_sheet`."""
     html = data_sheet_html(job, schedule, language=language, units=units, paper=paper, templates=templates)
-    return render_pdf(html)
+    return render_pdf(html, attachments)
 
 
 def data_sheet_html(
@@ -137,26 +150,55 @@ def data_sheet_html(
     html = (
         environment(templates)
         .get_template("data_sheet.html")
-        .render(data=Data(wording), strength=charts.strength(wording), **_shared(wording, paper))
+        .render(data=Data(wording), strength=charts.strength(wording).for_paper, **_shared(wording, paper))
     )
     return in_our_letters(html)
+
+
+MEDIA_TYPES = {".toml": "application/toml", ".json": "application/json"}
+"""Of the job record."""
+
+
+def files_inside(
+    wording: Wording, *, schedule: bytes, calendar: bytes, record: tuple[str, bytes] | None = None
+) -> tuple[Attachment, ...]:
+    """Return what a sheet carries inside, so that it can be checked or made anew from itself alone.
+
+    Args:
+        wording: In the reader's language.
+        schedule: schedule.json.
+        calendar: The owner's calendar.
+        record: The job record as received: its file name and bytes.
+    """
+    dated = wording.schedule.issued_at
+
+    def told(kind: str) -> str:
+        return wording.say(f"attached.{kind}")
+
+    files = [
+        Attachment("owner.ics", calendar, "text/calendar", told("calendar"), "Supplement", dated),
+        Attachment("schedule.json", schedule, "application/json", told("schedule"), "Data", dated),
+    ]
+    if record is not None:
+        name, content = record
+        suffix = PurePath(name).suffix.lower()
+        suffix, kind = (suffix, MEDIA_TYPES[suffix]) if suffix in MEDIA_TYPES else (".txt", "text/plain")
+        files.append(Attachment(f"job-record{suffix}", content, kind, told("record"), "Source", dated))
+    return tuple(files)
 
 
 def _filled(
     name: str,
     wording: Wording,
     pictures: Mapping[str, bytes] | None,
-    *,
+    drawn: Mapping[str, charts.Chart],
     paper: Paper,
-    chart_width: float,
 ) -> str:
     """Return a template filled with the contents of a care sheet."""
     template = environment(wording.templates).get_template(name)
     return template.render(
         care=Care(wording, pictures or {}),
-        time_line=charts.time_line(wording, chart_width),
-        strength=charts.strength(wording),
-        weather=charts.weather_strip(wording, chart_width),
+        **drawn,
         inks=INKS,
         icons={each: Markup(icon_uri(each, wording.templates)) for each in NAMES},  # noqa: S704 - our own
         **_shared(wording, paper),

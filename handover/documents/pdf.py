@@ -8,18 +8,51 @@ from __future__ import annotations
 
 import hashlib
 import logging
+import warnings
+from base64 import b64encode
 from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Literal
 
 from handover.errors import RenderingFailed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
+    from datetime import datetime
 
 ENGINE_LOGS = ("weasyprint", "fontTools")
 ALLOWED = ("data",)
 """Schemes of addresses that a document may load: its own parts, written into it."""
+
+VARIANT = "pdf/a-3a"
+"""ISO 19005-3, level A: keeps for decades, tells a screen reader all it shows, and may carry files inside."""
+
+PLAIN_PIXELS = "html { image-rendering: crisp-edges }"
+"""Pictures as they are: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
+
+
+@dataclass(frozen=True)
+class Attachment:
+    """A file inside the PDF.
+
+    Attributes:
+        name: Its file name, plain letters.
+        content: Its bytes; no two files of one document may be alike.
+        media_type: Such as "text/calendar".
+        description: What a reader's program says of it.
+        relation: What it is to the document: what it was made from, its figures, or something beside it
+            (AFRelationship of ISO 19005-3).
+        dated: When it was made, aware.
+    """
+
+    name: str
+    content: bytes
+    media_type: str
+    description: str
+    relation: Literal["Source", "Data", "Supplement"]
+    dated: datetime
 
 
 class _Complaints(logging.Handler):
@@ -53,24 +86,33 @@ def _fetcher() -> object:
     return URLFetcher(allowed_protocols=ALLOWED, allow_redirects=False)
 
 
-def render_pdf(html: str) -> bytes:
-    """Return finished HTML as a tagged PDF; the same HTML gives the same bytes.
+def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
+    """Return finished HTML as PDF/A-3a; the same HTML and attachments give the same bytes.
 
     Args:
         html: A whole document. What it shows is written into it; it may load nothing from anywhere. Title,
             language, author and dates of the PDF are those of its head.
+        attachments: Files to lay inside.
 
     Raises:
         RenderingFailed: The engine warned or failed; the message is what it said.
     """
-    from weasyprint import HTML  # noqa: PLC0415 - heavy
+    from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
     from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415
 
-    identifier = hashlib.sha256(html.encode()).digest()[:16]
-    with _listening() as complaints:
+    with _listening() as complaints, warnings.catch_warnings():
+        # The engine leaves the file of its colour profile to be closed by whoever comes by.
+        warnings.filterwarnings("ignore", "unclosed file.*icc", ResourceWarning)
         try:
             document = HTML(string=html, base_url=None, url_fetcher=_fetcher())
-            pdf = document.write_pdf(pdf_tags=True, pdf_identifier=identifier, custom_metadata=False)
+            pdf = document.write_pdf(
+                pdf_variant=VARIANT,
+                pdf_identifier=_identifier(html, attachments),
+                custom_metadata=False,
+                attachments=_files(attachments),
+                stylesheets=[CSS(string=PLAIN_PIXELS)],
+                finisher=_finished,
+            )
         except FatalURLFetchingError as refused:  # derives from BaseException
             raise RenderingFailed(str(refused)) from refused
         except Exception as failure:
@@ -78,3 +120,71 @@ def render_pdf(html: str) -> bytes:
     if complaints.said:
         raise RenderingFailed("; ".join(dict.fromkeys(complaints.said)))
     return bytes(pdf)
+
+
+def _identifier(html: str, attachments: Sequence[Attachment]) -> bytes:
+    """Return the identifier of the file: one for each content."""
+    digest = hashlib.sha256(html.encode())
+    for each in attachments:
+        digest.update(hashlib.sha256(each.content).digest())
+    return digest.digest()[:16]
+
+
+def _files(attachments: Sequence[Attachment]) -> list[object]:
+    """Return files as the engine takes them, in the order of their names, as a tree of names must be.
+
+    Raises:
+        RenderingFailed: Two are alike: the engine knows files by their bytes and would mix them up.
+    """
+    from weasyprint import Attachment as EngineAttachment  # noqa: PLC0415 - heavy
+
+    if len({each.content for each in attachments}) < len(attachments):
+        raise RenderingFailed("two files to lay into the PDF are alike")
+    return [
+        EngineAttachment(
+            # An address that tells the type: by the name alone, each machine would guess its own.
+            url=f"data:{each.media_type};base64,{b64encode(each.content).decode()}",
+            url_fetcher=_fetcher(),
+            name=each.name,
+            description=each.description,
+            created=each.dated.astimezone(UTC),
+            modified=each.dated.astimezone(UTC),
+            relationship=each.relation,
+        )
+        for each in sorted(attachments, key=lambda each: each.name)
+    ]
+
+
+# ---- what the engine leaves undone
+
+
+def _finished(_: object, pdf: Any) -> None:
+    """Complete the structure of a PDF before it is written."""
+    from pydyf import Array, Dictionary, String  # noqa: PLC0415 - heavy
+
+    elements: list[Any] = [
+        each for each in pdf.objects if isinstance(each, dict) and each.get("Type") == "/StructElem"
+    ]
+    for cell in elements:
+        if cell["S"] == "/TH" and (row := _parent(pdf, cell)):
+            group = _parent(pdf, row)
+            cell["A"]["Scope"] = "/Column" if group and group["S"] == "/THead" else "/Row"
+    # ISO 32000-1, 14.7.2: whoever gives elements an identifier gives a tree to find them by, in order.
+    named = sorted((each["ID"].string, each.reference) for each in elements if "ID" in each)
+    if named:
+        pairs = ((String(name), reference) for name, reference in named)
+        by_name = Dictionary({"Names": Array(part for pair in pairs for part in pair)})
+        pdf.add_object(by_name)
+        _at(pdf, pdf.catalog["StructTreeRoot"])["IDTree"] = by_name.reference
+    if "AF" in pdf.catalog:  # each file once
+        pdf.catalog["AF"] = Array(dict.fromkeys(pdf.catalog["AF"]))
+
+
+def _parent(pdf: Any, element: Any) -> Any:
+    """Return the element that holds another."""
+    return _at(pdf, element["P"])
+
+
+def _at(pdf: Any, reference: bytes) -> Any:
+    """Return the object that a reference points to."""
+    return pdf.objects[int(reference.split()[0])]

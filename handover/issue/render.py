@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.message import compose_message
-from handover.documents.pages import render_care_page, render_care_sheet, render_data_sheet
+from handover.documents.pages import files_inside, render_care_page, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
 from handover.issue.place import check_folder, put_in_place
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from handover.documents.measures import Units
     from handover.documents.pages import Paper
+    from handover.documents.pdf import Attachment
     from handover.jobs.model import JobRecord
     from handover.schedule.model import CureSchedule
 
@@ -43,7 +44,7 @@ def issue_documents(
         job: The job record.
         schedule: Its schedule.
         folder: The target: new, empty, or an earlier set of the same job, which this one takes the place of.
-        inputs: What the schedule was made from, as received, by file name.
+        inputs: What the schedule was made from, as received, by file name; the job record first.
         pictures: The job's own pictures, by the names that the record gives them.
         languages: Of the readers; the first is also that of the crew and the office. The owner's if left out.
         units: "us" or "si".
@@ -61,7 +62,8 @@ def issue_documents(
     LOG.info("4 word")
     wordings = _wordings(job, schedule, languages or (job.owner.language,), units, templates)
     LOG.info("5 render")
-    files = _render(wordings, paper, pictures or {})
+    record = next(iter((inputs or {}).items()), None)
+    files = _render(wordings, paper, pictures or {}, record)
     files |= {f"inputs/{name}": content for name, content in by_name((inputs or {}).items()).items()}
     LOG.info("6 put in place")
     put_in_place(files, folder, job.id)
@@ -78,12 +80,26 @@ def _wordings(
     )
 
 
-def _render(wordings: Sequence[Wording], paper: Paper, pictures: Mapping[str, bytes]) -> dict[str, bytes]:
+def _render(
+    wordings: Sequence[Wording],
+    paper: Paper,
+    pictures: Mapping[str, bytes],
+    record: tuple[str, bytes] | None,
+) -> dict[str, bytes]:
     """Return every document by file name; of several languages, the readers' files name theirs."""
     office = wordings[0]
     job, schedule = office.job, office.schedule
+    data = schedule_json(schedule)
+    inside = {
+        words.language: files_inside(
+            words, schedule=data, calendar=owner_calendar(job, schedule, words), record=record
+        )
+        for words in wordings
+    }
     readers = {
-        words.language: _readers_files(words, f".{words.language}" if wordings[1:] else "", paper, pictures)
+        words.language: _readers_files(
+            words, f".{words.language}" if wordings[1:] else "", paper, pictures, inside[words.language]
+        )
         for words in wordings
     }
     owner = next((each for each in wordings if each.language == job.owner.language), office)
@@ -97,14 +113,19 @@ def _render(wordings: Sequence[Wording], paper: Paper, pictures: Mapping[str, by
             units=office.units,
             paper=paper,
             templates=office.templates,
+            attachments=inside[office.language],
         ),
-        "schedule.json": schedule_json(schedule),
+        "schedule.json": data,
         "message.eml": compose_message(job, schedule, owner, readers[owner.language]),
     }
 
 
 def _readers_files(
-    words: Wording, mark: str, paper: Paper, pictures: Mapping[str, bytes]
+    words: Wording,
+    mark: str,
+    paper: Paper,
+    pictures: Mapping[str, bytes],
+    inside: Sequence[Attachment],
 ) -> dict[str, bytes]:
     """Return the documents of the slab's owner in one language."""
     job, schedule = words.job, words.schedule
@@ -116,6 +137,7 @@ def _readers_files(
         paper=paper,
         pictures=pictures,
         templates=words.templates,
+        attachments=inside,
     )
     page = render_care_page(
         job,
@@ -125,5 +147,5 @@ def _readers_files(
         pictures=pictures,
         templates=words.templates,
     )
-    calendar = owner_calendar(job, schedule, words)
+    calendar = next(each.content for each in inside if each.media_type == "text/calendar")
     return {f"care-sheet{mark}.pdf": sheet, f"care-page{mark}.html": page, f"owner{mark}.ics": calendar}

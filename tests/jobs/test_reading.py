@@ -287,3 +287,12 @@ def test_read_job_returns_the_record_or_raises_all_findings(tmp_path: Path, good
 def test_keys_in_any_order_are_the_same_record(examine: Examine, good: str) -> None:
     head, *parts = good.split("\n\n")
     assert examine("\n\n".join([head, *reversed(parts)])).record == examine(good).record
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["https://example.com", "https://care.example.com:8443/2026/alder-lane.html?language=es#dates"],
+)
+def test_where_the_page_will_live(examine: Examine, good: str, address: str) -> None:
+    examined = examine(f'{good}[contractor]\npage_url = "{address}"\n')
+    assert examined.record.contractor.page_url == address
