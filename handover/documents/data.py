@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.wording import Wording
-    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawDust, SawWindow
+    from handover.practice.silica import Respirator
+    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
     from handover.units import KindName
 
 FIELD_KINDS: dict[str, KindName] = {
@@ -182,7 +183,7 @@ class Data:
         rows = [(self.say(f"joints.{name}"), value) for name, value in told.items()]
         return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
 
-    def _dust(self, dust: SawDust) -> str:
+    def _dust(self, dust: Respirator) -> str:
         """Say what protects the lungs, for how much sawing."""
         over = self.say("joints.dust-over", hours=f"{dust.over_h:.0f}") if dust.over_h else ""
         asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"

@@ -15,6 +15,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from handover.practice.silica import Respirator  # noqa: TC001 - part of the published shape
+
 Floats = NDArray[np.float64]
 Mark = Literal["read in source", "from memory", "common practice", "computed"]
 Basis = Literal["observed", "forecast", "typical"]
@@ -114,27 +116,6 @@ class SawWindow:
 
 
 @dataclass(frozen=True)
-class SawDust:
-    """What protects the lungs of who saws, with water fed to the blade.
-
-    Attributes:
-        saw: "hand-held" or "walk-behind".
-        enclosed: Indoors or under a roof.
-        over_h: From so many hours of sawing a day on. [h]
-        protection_factor: Of the respirator; 0: none is asked for.
-        source: Where it comes from.
-        mark: How sure we are of it.
-    """
-
-    saw: str
-    enclosed: bool
-    over_h: float
-    protection_factor: float
-    source: str
-    mark: Mark
-
-
-@dataclass(frozen=True)
 class Joints:
     """What is said of the joints.
 
@@ -154,7 +135,7 @@ class Joints:
     early_entry_depth_m: float
     longest_spacing_m: float
     spacing_m: float | None
-    dust: tuple[SawDust, ...] = ()
+    dust: tuple[Respirator, ...] = ()
 
 
 @dataclass(frozen=True)

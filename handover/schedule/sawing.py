@@ -15,12 +15,10 @@ from handover.concrete.restraint import (
 )
 from handover.practice.silica import respirators
 from handover.schedule.measures import age_reached, first_reached
-from handover.schedule.model import Joints, SawDust, SawWindow
+from handover.schedule.model import Joints, SawWindow
 from handover.schedule.moments import early, late, median
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     from numpy.typing import NDArray
 
     from handover.schedule.course import Course
@@ -90,13 +88,6 @@ def joints(course: Course) -> Joints:
         early_entry_depth_m=practice["joints.early-entry-depth"],
         longest_spacing_m=min(practice["joints.spacing"] * thickness, practice["joints.longest"]),
         spacing_m=course.job.slab.joint_spacing,
-        dust=tuple(_dust(course)),
+        # Under a roof counts as enclosed.
+        dust=tuple(row for row in respirators() if row.enclosed == (course.job.slab.exposure != "outdoors")),
     )
-
-
-def _dust(course: Course) -> Iterator[SawDust]:
-    """Yield what protects the lungs; under a roof counts as enclosed."""
-    enclosed = course.job.slab.exposure != "outdoors"
-    for row in respirators():
-        if row.enclosed == enclosed:
-            yield SawDust(row.saw, row.enclosed, row.over_h, row.protection_factor, row.source, row.mark)
