@@ -11,7 +11,7 @@ from handover.errors import Finding
 from handover.jobs.fields import Text
 from handover.units import shown
 
-_PICTURES = (".png", ".jpg", ".jpeg", ".gif", ".webp", ".svg")
+_PICTURES = (".png", ".jpg", ".jpeg")
 
 
 @dataclass(frozen=True)

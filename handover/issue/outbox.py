@@ -1,0 +1,267 @@
+"""The drafts that go out, and the record of what has gone: nothing is sent twice.
+
+A draft is the `message.eml` of an issued folder. Beside it `sent.json` tells what went to whom and when. An
+entry is written as "unsure" before the message is handed over and as "sent" once the server has taken it: a
+run that breaks off in between is not taken for a message that never left.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import json
+import os
+import re
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from email import message_from_bytes
+from email.header import decode_header, make_header
+from email.utils import format_datetime, formataddr, getaddresses
+from typing import TYPE_CHECKING, Literal
+
+from handover.documents.message import ADDRESS
+from handover.documents.plaintext import plain_line
+from handover.errors import Finding, HandoverError, UnusableInput
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from datetime import datetime
+    from email.message import Message
+    from pathlib import Path
+
+MESSAGE = "message.eml"
+RECORD = "sent.json"
+LARGEST = 50_000_000
+"""Bytes of a message; more than most servers take."""
+
+NOT_SENT_ALONG = {b"x-unsent", b"bcc", b"date", b"message-id", b"sender", b"return-path"}
+"""Lines of a draft's head that are left out or written anew."""
+
+
+class NotSent(HandoverError):
+    """A message did not go out, or may not have; the message says why and what to do."""
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A message that is ready to go.
+
+    Attributes:
+        folder: Of the issue it belongs to.
+        content: As it lies there, with the line ends that mail wants.
+        sender: Address of the contractor.
+        receivers: Addresses of those who get it, each once.
+        message_id: With its angle brackets.
+        shown_from: The sender as a person reads it; `shown_to` likewise.
+        subject: As a person reads it.
+        attached: Names of the attachments.
+    """
+
+    folder: Path
+    content: bytes
+    sender: str
+    receivers: tuple[str, ...]
+    message_id: str
+    shown_from: str
+    shown_to: str
+    subject: str
+    attached: tuple[str, ...]
+
+
+def read_draft(job: Path) -> Draft:
+    """Return the message of an issued folder.
+
+    Args:
+        job: The folder, or its message.
+
+    Raises:
+        UnusableInput: It is not there, not a message, or does not say from whom or to whom.
+    """
+    file = job / MESSAGE if job.is_dir() else job
+    content = _read(file)
+    message = message_from_bytes(content)
+    senders, receivers = _people(message, "From"), _people(message, "To", "Cc", "Bcc")
+    message_id = plain_line(message.get("Message-ID", ""))
+    if findings := list(_unfit(content, senders, receivers, message_id)):
+        raise UnusableInput([_in(file, each) for each in findings])
+    return Draft(
+        folder=file.parent,
+        content=content,
+        sender=senders[0][1],
+        receivers=tuple(dict.fromkeys(address for _, address in receivers)),
+        message_id=message_id,
+        shown_from=_shown(senders),
+        shown_to=_shown(receivers),
+        subject=_decoded(message.get("Subject", "")),
+        attached=tuple(name for part in message.walk() if (name := part.get_filename())),
+    )
+
+
+def _read(file: Path) -> bytes:
+    try:
+        if file.stat().st_size > LARGEST:
+            raise UnusableInput([Finding("is larger than any mail server takes", file=str(file))])
+        content = file.read_bytes()
+    except OSError as fault:
+        finding = Finding(
+            f"cannot be read: {fault.strerror}",
+            file=str(file),
+            expected="a folder that was issued, or the message in it",
+            example="handover issue job.toml -o out/job, then handover send out/job",
+        )
+        raise UnusableInput([finding]) from None
+    return re.sub(rb"\r\n|\r|\n", b"\r\n", content)
+
+
+def _people(message: Message, *fields: str) -> list[tuple[str, str]]:
+    """Return those a message names, as (name, address)."""
+    lines = [str(line) for field in fields for line in message.get_all(field, [])]
+    return [(_decoded(name), address) for name, address in getaddresses(lines) if name or address]
+
+
+def _decoded(text: str) -> str:
+    return plain_line(str(make_header(decode_header(text))))
+
+
+def _shown(people: Iterable[tuple[str, str]]) -> str:
+    return ", ".join(f"{name} <{address}>" if name else address for name, address in people)
+
+
+def _unfit(
+    content: bytes, senders: list[tuple[str, str]], receivers: list[tuple[str, str]], message_id: str
+) -> Iterator[Finding]:
+    if not content.isascii():
+        yield Finding("holds letters that not every mail server takes", expected="a message as it was issued")
+    if len(senders) != 1:
+        yield Finding(
+            "does not say from whom it is",
+            field="From",
+            expected="the contractor's address: contractor.email in the record, then issue it again",
+            example='[contractor] email = "office@example.com"',
+        )
+    if not receivers:
+        yield Finding(
+            "does not say to whom it goes",
+            field="To",
+            expected="the owner's address: owner.email in the record, then issue it again",
+            example='[owner] email = "owner@example.org"',
+        )
+    for name, address in (*senders, *receivers):
+        if not ADDRESS.fullmatch(address):
+            shown = plain_line(f"{name} <{address}>")
+            yield Finding(
+                f'"{shown}" is not an email address', expected="name@domain", example="a@example.org"
+            )
+    if not re.fullmatch(r"<[!-;=?-~]+>", message_id):
+        yield Finding("has no Message-ID, by which it is known again", expected="a message as it was issued")
+
+
+def _in(file: Path, finding: Finding) -> Finding:
+    return Finding(finding.problem, str(file), None, finding.field, finding.expected, finding.example)
+
+
+# ---- what goes over the wire
+
+
+def outgoing(draft: Draft, at: datetime, account: str, time_before: int) -> bytes:
+    """Return a draft as it is sent: no draft any more, dated, and named anew when it goes once more.
+
+    Args:
+        draft: The message.
+        at: When it is sent, aware.
+        account: Whose account sends it.
+        time_before: How often it was sent before. Readers' programs hide a second message of the same name.
+    """
+    head, _, body = draft.content.partition(b"\r\n\r\n")
+    kept = [
+        line
+        for line in re.split(rb"\r\n(?![ \t])", head)
+        if line.partition(b":")[0].strip().lower() not in NOT_SENT_ALONG
+    ]
+    written = [f"Date: {format_datetime(at)}", f"Message-ID: {_again(draft.message_id, time_before)}"]
+    if account != draft.sender:
+        written.append(f"Sender: {formataddr(('', account))}")
+    return b"\r\n".join([*(line.encode("ascii") for line in written), *kept, b"", body])
+
+
+def _again(message_id: str, time_before: int) -> str:
+    local, at, domain = message_id.partition("@")
+    return f"{local}.{time_before + 1}{at}{domain}" if time_before else message_id
+
+
+# ---- what has gone
+
+
+@dataclass(frozen=True)
+class Gone:
+    """One message that went out, or may have: its id in the draft, to whom, when, and whether we know."""
+
+    message_id: str
+    to: tuple[str, ...]
+    at: str
+    state: Literal["sent", "unsure"]
+
+
+class SentRecord:
+    """What went out of one folder. To be had from `sent_record` only, which keeps others away meanwhile."""
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        self.gone = _gone(file)
+
+    def of(self, draft: Draft) -> tuple[Gone, ...]:
+        """Return what went out of a draft so far."""
+        return tuple(each for each in self.gone if each.message_id == draft.message_id)
+
+    def put(self, entry: Gone, *, instead_of: Gone | None = None) -> None:
+        """Keep an entry, on the disk before this returns."""
+        self.gone = (*(each for each in self.gone if each is not instead_of), entry)
+        self._write()
+
+    def take_back(self, entry: Gone) -> None:
+        """Forget an entry: the message did not go out after all."""
+        self.gone = tuple(each for each in self.gone if each is not entry)
+        self._write()
+
+    def _write(self) -> None:
+        text = json.dumps({"sent": [asdict(each) for each in self.gone]}, indent=2) + "\n"
+        fresh = self.file.with_name(f".{self.file.name}.new")
+        try:
+            with fresh.open("w", encoding="utf-8") as stream:
+                stream.write(text)
+                stream.flush()
+                os.fsync(stream.fileno())
+            fresh.replace(self.file)
+        except OSError as fault:
+            raise NotSent(
+                f"{self.file}, which keeps what was sent, cannot be written: {fault.strerror}."
+            ) from None
+
+
+@contextmanager
+def sent_record(folder: Path) -> Iterator[SentRecord]:
+    """Give the record of a folder; a second run waits here until the first is done.
+
+    Raises:
+        NotSent: The record cannot be read.
+    """
+    lock = os.open(folder, os.O_RDONLY)
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield SentRecord(folder / RECORD)
+    finally:
+        os.close(lock)
+
+
+def _gone(file: Path) -> tuple[Gone, ...]:
+    try:
+        entries = json.loads(file.read_bytes())["sent"]
+        return tuple(
+            Gone(str(each["message_id"]), tuple(each["to"]), str(each["at"]), each["state"])
+            for each in entries
+        )
+    except FileNotFoundError:
+        return ()
+    except (OSError, ValueError, TypeError, LookupError):
+        raise NotSent(
+            f"{file} cannot be read, so it is not known what was sent. Mend it, or take it away."
+        ) from None

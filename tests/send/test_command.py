@@ -1,0 +1,100 @@
+"""`handover send`, from the issue of a job to what the owner's mail program gets."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+PASSWORD = "correct horse"  # noqa: S105
+
+
+@pytest.fixture
+def settings(tmp_path: Path, serve: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> Path:
+    server = serve()
+    file = tmp_path / "settings.toml"
+    file.write_text(f'[mail]\nhost = "{server.host}"\nport = {server.port}\nuser = "{server.user}"\n')
+    monkeypatch.setenv("HANDOVER_MAIL_PASSWORD", PASSWORD)
+    return file
+
+
+@pytest.mark.usefixtures("trusted")
+def test_the_documents_of_a_job_reach_its_owner(
+    run: Any, record: Path, weather: Path, as_of: str, tmp_path: Path, settings: Path, postbox: Any
+) -> None:
+    folder = tmp_path / "out"
+    assert run("issue", record, "-w", weather, "--as-of", as_of, "-o", folder).status == 0
+    told = run("send", folder, "--settings", settings)
+    assert (told.status, told.out) == (0, f"{folder}: sent: ana@example.org\n")
+    [envelope] = postbox.taken
+    message = email.message_from_bytes(envelope.content, policy=email.policy.default)
+    attached = {each.get_filename(): each.get_payload(decode=True) for each in message.iter_attachments()}
+    assert attached == {name: (folder / name).read_bytes() for name in attached}
+    assert {"care-sheet.pdf", "care-page.html", "owner.ics"} <= set(attached)
+    again = run("send", folder, "--settings", settings)
+    assert again.status == 0
+    assert "already sent" in again.out
+    assert len(postbox.taken) == 1
+    # What was sent is remembered when new dates take the place of the old ones.
+    later = as_of.replace("T12", "T13")
+    assert run("issue", record, "-w", weather, "--as-of", later, "-o", folder).status == 0
+    assert (folder / "sent.json").is_file()
+    assert "sent: ana@example.org" in run("send", folder, "--settings", settings).out
+    assert len(postbox.taken) == 2
+
+
+@pytest.mark.usefixtures("trusted")
+def test_a_failure_is_told_and_counts(
+    run: Any, issued: Callable[..., Path], settings: Path, tmp_path: Path, postbox: Any, message: str
+) -> None:
+    postbox.refused = {"eve@example.org"}
+    jobs = [tmp_path / "nowhere", issued("eve", message.replace("ana@", "eve@")), issued("good")]
+    told = run("send", *jobs, "--settings", settings)
+    assert told.status == 1
+    assert "2 of 3 not sent" in told.err
+    assert "nowhere: not sent" in told.err
+    assert "\\x1b[31m" in told.err  # what a server says is shown, not obeyed
+    assert told.out.startswith(f"{jobs[2]}: sent")
+    assert PASSWORD not in told.out + told.err
+
+
+def test_a_rehearsal_says_what_would_go_to_whom(
+    run: Any,
+    issued: Callable[..., Path],
+    settings: Path,
+    postbox: Any,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("HANDOVER_MAIL_PASSWORD")
+    told = run("send", "--dry-run", issued(), "--settings", settings)
+    assert told.status == 0
+    for said in ("ready", "Ana Muñoz <ana@example.org>", "Caring for your new", "care-sheet.pdf", "starttls"):
+        assert said in told.out
+    assert not postbox.logins
+    assert not postbox.said
+
+
+def test_without_a_password_nothing_is_tried(
+    run: Any, issued: Callable[..., Path], settings: Path, postbox: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delenv("HANDOVER_MAIL_PASSWORD")
+    told = run("send", issued(), "--settings", settings)
+    assert told.status == 2
+    assert "HANDOVER_MAIL_PASSWORD" in told.err
+    assert not postbox.logins
+
+
+def test_without_settings_it_says_how_to_write_them(
+    run: Any, issued: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    told = run("send", issued())
+    assert told.status == 2
+    assert "[mail]" in told.err
+    assert str(tmp_path / "handover" / "settings.toml") in told.err
