@@ -12,6 +12,7 @@ from handover.documents.catalog import slug
 from handover.documents.facts import placed
 from handover.documents.icons import OF_CAUTION, OF_KIND
 from handover.documents.pictures import picture_uri
+from handover.documents.qr import Code, code
 from handover.documents.spoken import capital
 from handover.documents.templating import read_text
 from handover.practice.walkthrough import looked_at
@@ -117,6 +118,11 @@ class Care:
         if name is None or name not in self.pictures:
             return None
         return picture_uri(self.pictures[name], name, longest)
+
+    @cached_property
+    def code(self) -> Code | None:
+        """Return the code to point a phone at, if there is one."""
+        return code(self.wording)
 
     # ---- dates
 

@@ -1,0 +1,98 @@
+"""The code on the sheet that a phone's camera reads: the address of the care page, or the first job itself.
+
+Source: ISO/IEC 18004 (QR code), drawn by segno; RFC 5545 (the event).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, timedelta
+from itertools import groupby
+from typing import TYPE_CHECKING
+from xml.sax.saxutils import escape
+
+from markupsafe import Markup
+
+from handover.documents.plaintext import plain_line
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from handover.documents.wording import MilestoneWords, Wording
+
+QUIET = 4
+"""Modules of white around a code, as the standard asks for."""
+
+MOMENT = timedelta(minutes=30)
+"""Length of what has a beginning only."""
+
+
+@dataclass(frozen=True)
+class Code:
+    """A code to point a phone at.
+
+    Attributes:
+        content: What the phone reads.
+        svg: The picture.
+        says: What it does, in a sentence.
+    """
+
+    content: str
+    svg: Markup
+    says: str
+
+
+def code(wording: Wording) -> Code | None:
+    """Return the code of a sheet: the page's address if it has one, else the first job if there is one."""
+    url = wording.job.contractor.page_url
+    if url:
+        return Code(url, drawn(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
+    first = next((each for each in wording.milestones if each.kind == MilestoneKind.FIRST_WATER), None)
+    if first is None or first.when is None:
+        return None
+    content = event(first)
+    alt = wording.say("qr.event-alt", title=first.title, when=first.when.text)
+    return Code(content, drawn(content, alt), wording.say("qr.event", title=first.title))
+
+
+def event(words: MilestoneWords) -> str:
+    """Return a date as a VEVENT, no longer than it must be: fewer and larger squares are read sooner.
+
+    It carries no UID: a camera makes an entry of its own in any case.
+    """
+    from icalendar import Event  # noqa: PLC0415 - heavy
+
+    if words.when is None:
+        raise ValueError("a date past the estimate is no event")
+    start = words.when.instant.astimezone(UTC)
+    entry = Event()
+    entry.add("summary", plain_line(words.title))
+    entry.add("dtstart", start)
+    entry.add("dtend", start + MOMENT)
+    content: str = entry.to_ical().decode("utf-8")
+    return content
+
+
+def drawn(content: str, alt: str) -> Markup:
+    """Return a code as one path of SVG on white, with its ring of white."""
+    import segno  # noqa: PLC0415 - heavy
+
+    rows = segno.make_qr(content, error="m", boost_error=False).matrix
+    side = len(rows) + 2 * QUIET
+    return Markup(  # noqa: S704 - numbers, and a text that is escaped
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" role="img">'
+        f'<title>{escape(alt)}</title><rect width="{side}" height="{side}" fill="#ffffff"/>'
+        f'<path fill="#000000" d="{"".join(_runs(rows))}"/></svg>'
+    )
+
+
+def _runs(rows: Sequence[Sequence[int]]) -> Iterator[str]:
+    """Give a box for each run of dark squares in a row."""
+    for y, row in enumerate(rows, QUIET):
+        x = QUIET
+        for dark, squares in groupby(row):
+            length = len(list(squares))
+            if dark:
+                yield f"M{x} {y}h{length}v1h-{length}z"
+            x += length
