@@ -193,6 +193,29 @@ def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., P
     assert {each.name for each in folder.iterdir()} == SET | {"inputs"}, "the earlier languages are gone"
 
 
+def test_the_owner_reads_in_the_language_of_the_record(
+    issue: Callable[..., Path], record: Path, record_text: str
+) -> None:
+    """Crew and office keep to English, unless another language is asked for."""
+    record.write_text(record_text.replace("[owner]", '[owner]\nlanguage = "es"'), encoding="utf-8")
+
+    def tongues(folder: Path) -> dict[str, str]:
+        letter = email.message_from_bytes((folder / "message.eml").read_bytes(), policy=email.policy.default)
+        found = {"message.eml": str(letter["Content-Language"])}
+        for name in ("care-sheet.pdf", "data-sheet.pdf"):
+            with pikepdf.open(folder / name) as pdf:
+                found[name] = str(pdf.Root.Lang)
+        for name in ("owner.ics", "crew.ics"):
+            text = (folder / name).read_text("utf-8")
+            found[name] = "es" if "Riego" in text or "Cuadrilla" in text else "en"
+        return found
+
+    owners = {"message.eml": "es", "care-sheet.pdf": "es", "owner.ics": "es"}
+    assert tongues(issue()) == owners | {"data-sheet.pdf": "en", "crew.ics": "en"}
+    assert set(tongues(issue("--language", "es")).values()) == {"es"}
+    assert set(tongues(issue("--language", "en")).values()) == {"en"}
+
+
 def test_inputs_of_one_name_are_both_kept(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path
 ) -> None:

@@ -259,11 +259,12 @@ class Wording:
         return self.speak.not_before(when, self.schedule.placement_end)
 
     def window(self, start: Spoken, end: Spoken) -> str:
-        """Say from when to when: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
+        """Say from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
         if start.day == end.day:
             span = self.speak.span(start.instant, end.instant)
             return self.say("calendar-words.moment", hour=span, day=start.day)
-        return self.say("calendar-words.hour-span", start=start.text, end=end.text)
+        last = self.say("calendar-words.moment", hour=end.hour, day=self.speak.weekday(end.instant))
+        return self.say("calendar-words.hour-span", start=start.text, end=last)
 
     def _of_kind(self, kind: MilestoneKind, part: str) -> str:
         special = f"milestone.{kind}--{self.method}"
@@ -381,9 +382,9 @@ class Wording:
         )
 
     def calendar_name(self, audience: Literal["owner", "crew"], revision: int) -> str:
-        """Return the name of a calendar, with its version from the second on."""
+        """Return the name of a calendar, with its issue: two of them are told apart in any list."""
         name = self.say(f"calendar.{audience}-name", site=self.job.site.name)
-        return name if revision <= 1 else self.say("calendar.version", name=name, n=revision)
+        return self.say("calendar.version", name=name, n=revision)
 
     # ---- people and numbers
 

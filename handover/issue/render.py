@@ -14,7 +14,7 @@ from handover.issue.place import check_folder, put_in_place
 from handover.issue.receive import by_name
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from handover.documents.measures import Units
@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from handover.documents.pdf import Attachment
     from handover.jobs.model import JobRecord
     from handover.schedule.model import CureSchedule
+
+OFFICE = "en"
+"""The language of crew and office where none is asked for."""
 
 LOG = logging.getLogger("handover")
 
@@ -46,7 +49,8 @@ def issue_documents(
         folder: The target: new, empty, or an earlier set of the same job, which this one takes the place of.
         inputs: What the schedule was made from, as received, by file name; the job record first.
         pictures: The job's own pictures, by the names that the record gives them.
-        languages: Of the readers; the first is also that of the crew and the office. The owner's if left out.
+        languages: Of the readers; the first is also that of the crew and the office. If left out, the owner
+            reads in the language of the record, crew and office in `OFFICE`.
         units: "us" or "si".
         paper: "letter" or "a4".
         templates: A contractor's folder whose files stand in for ours.
@@ -60,51 +64,45 @@ def issue_documents(
     """
     check_folder(folder, job.id)
     LOG.info("4 word")
-    wordings = _wordings(job, schedule, languages or (job.owner.language,), units, templates)
+    readers = tuple(dict.fromkeys(languages or (job.owner.language,)))
+    office = readers[0] if languages else OFFICE
+    words = {
+        each: Wording(job, schedule, language=each, units=units, templates=templates)
+        for each in dict.fromkeys((*readers, office))
+    }
     LOG.info("5 render")
     record = next(iter((inputs or {}).items()), None)
-    files = _render(wordings, paper, pictures or {}, record)
+    files = _render(words, readers, words[office], paper, pictures or {}, record)
     files |= {f"inputs/{name}": content for name, content in by_name((inputs or {}).items()).items()}
     LOG.info("6 put in place")
     put_in_place(files, folder, job.id)
     return tuple(files)
 
 
-def _wordings(
-    job: JobRecord, schedule: CureSchedule, languages: Iterable[str], units: Units, templates: Path | None
-) -> tuple[Wording, ...]:
-    """Return the schedule in the words of each language, each language once."""
-    return tuple(
-        Wording(job, schedule, language=language, units=units, templates=templates)
-        for language in dict.fromkeys(languages)
-    )
-
-
 def _render(
-    wordings: Sequence[Wording],
+    words: Mapping[str, Wording],
+    readers: Sequence[str],
+    office: Wording,
     paper: Paper,
     pictures: Mapping[str, bytes],
     record: tuple[str, bytes] | None,
 ) -> dict[str, bytes]:
     """Return every document by file name; of several languages, the readers' files name theirs."""
-    office = wordings[0]
     job, schedule = office.job, office.schedule
     data = schedule_json(schedule)
     inside = {
-        words.language: files_inside(
-            words, schedule=data, calendar=owner_calendar(job, schedule, words), record=record
+        language: files_inside(
+            each, schedule=data, calendar=owner_calendar(job, schedule, each), record=record
         )
-        for words in wordings
+        for language, each in words.items()
     }
-    readers = {
-        words.language: _readers_files(
-            words, f".{words.language}" if wordings[1:] else "", paper, pictures, inside[words.language]
-        )
-        for words in wordings
+    of_readers = {
+        each: _readers_files(words[each], f".{each}" if readers[1:] else "", paper, pictures, inside[each])
+        for each in readers
     }
-    owner = next((each for each in wordings if each.language == job.owner.language), office)
+    owner = job.owner.language if job.owner.language in readers else readers[0]
     return {
-        **{name: content for files in readers.values() for name, content in files.items()},
+        **{name: content for files in of_readers.values() for name, content in files.items()},
         "crew.ics": crew_calendar(job, schedule, office),
         "data-sheet.pdf": render_data_sheet(
             job,
@@ -116,7 +114,7 @@ def _render(
             attachments=inside[office.language],
         ),
         "schedule.json": data,
-        "message.eml": compose_message(job, schedule, owner, readers[owner.language]),
+        "message.eml": compose_message(job, schedule, words[owner], of_readers[owner]),
     }
 
 

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import re
+import shutil
 from string import Formatter
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.documents import templating
 from handover.documents.catalog import catalog
 from handover.documents.templating import CATALOGS, languages, templates_folder
 
@@ -90,10 +92,6 @@ def test_a_gap_is_found(
     file: str, before: str, after: str, said: str, tmp_path: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The test above would see it."""
-    import shutil
-
-    from handover.documents import templating
-
     copy = tmp_path / "templates"
     shutil.copytree(templates_folder(), copy)
     changed = copy / "es" / file

@@ -1,0 +1,121 @@
+"""What an owner reads is easy to read, measured on the finished care sheet of every sample."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from datetime import timedelta, timezone
+from functools import cache
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+import textstat
+
+from handover.documents.pages import care_sheet_html
+from handover.documents.templating import languages
+from handover.issue.receive import compute, receive
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+ROOT = Path(__file__).parents[2]
+SAMPLES = sorted(each.parent for each in ROOT.glob("sample_jobs/*/job.toml"))
+EASTERN = timezone(-timedelta(hours=4))
+
+PARTED = {"p", "li", "td", "th", "h1", "h2", "h3", "div", "figcaption", "br", "tr", "section"}
+"""Tags at which one thing said ends and the next begins."""
+
+NOT_READ = {"style", "script", "svg", "title"}
+OF_THE_RECORD = {"facts", "walk", "running", "site", "who", "by"}
+"""Classes of what the record says in its own words, which are not ours to judge."""
+
+
+class Prose(HTMLParser):
+    """Takes a sheet apart into what it says, piece by piece."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.pieces: list[str] = [""]
+        self.skipping: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        kinds = set((dict(attrs).get("class") or "").split())
+        if self.skipping:
+            self.skipping += [tag] * (tag == self.skipping[0])
+        elif tag in NOT_READ or kinds & OF_THE_RECORD:
+            self.skipping.append(tag)
+        elif tag in PARTED or kinds & {"note", "hour", "typical"}:
+            self.pieces.append("")
+
+    def handle_endtag(self, tag: str) -> None:
+        if self.skipping and tag == self.skipping[0]:
+            self.skipping.pop()
+        elif tag in PARTED:
+            self.pieces.append("")
+
+    def handle_data(self, data: str) -> None:
+        if not self.skipping:
+            self.pieces[-1] += data
+
+    @classmethod
+    def of(cls, html: str) -> tuple[str, ...]:
+        reader = cls()
+        reader.feed(html)
+        return tuple(filter(None, (" ".join(each.split()) for each in reader.pieces)))
+
+
+@cache
+def planned(sample: Path) -> tuple[JobRecord, CureSchedule]:
+    placement = tomllib.loads((sample / "job.toml").read_text("utf-8"))["placement"]
+    as_of = (placement["finished"] + timedelta(hours=1)).replace(tzinfo=EASTERN)
+    received = receive(sample / "job.toml", sample / "weather.csv", as_of)
+    return received.job, compute(received, as_of)
+
+
+def pieces(sample: Path, language: str) -> tuple[str, ...]:
+    return Prose.of(care_sheet_html(*planned(sample), language=language))
+
+
+def body(sample: Path, language: str) -> str:
+    """Return the full sentences of a sheet: without heads, dates, hours and amounts, which are no prose."""
+    return " ".join(each for each in pieces(sample, language) if each[-1] in ".!?")
+
+
+def sentences(text: str) -> Iterator[str]:
+    """Give each sentence; what stands before a colon is a head, and read as such."""
+    yield from re.split(r"(?<=[.!?:])\s+", text)
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda each: each.name)
+def test_english_is_for_the_sixth_grade_or_below(sample: Path) -> None:
+    """Flesch-Kincaid grade; 6 is read with ease by an eleven-year-old."""
+    textstat.set_lang("en_US")
+    assert textstat.flesch_kincaid_grade(body(sample, "en")) <= 6.0
+
+
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda each: each.name)
+def test_spanish_is_easy(sample: Path) -> None:
+    """Fernandez-Huerta: 80 to 90 is "easy", 90 and more "very easy"."""
+    textstat.set_lang("es")
+    assert textstat.fernandez_huerta(body(sample, "es")) >= 80.0
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda each: each.name)
+def test_every_sentence_has_fewer_than_20_words(sample: Path, language: str) -> None:
+    said = [each for piece in pieces(sample, language) for each in sentences(piece)]
+    assert len(said) > 50
+    assert [each for each in said if len(each.split()) >= 20] == []
+
+
+def test_hard_words_would_be_noticed() -> None:
+    """The measures tell plain words from others."""
+    textstat.set_lang("en_US")
+    assert textstat.flesch_kincaid_grade("Precautionary hydration facilitates cementitious maturation.") > 6
+    textstat.set_lang("es")
+    assert textstat.fernandez_huerta("La hidratación precautoria facilita la maduración cementicia.") < 80
