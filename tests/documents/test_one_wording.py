@@ -1,0 +1,163 @@
+"""The same instruction never reads two ways: calendar, page, sheet and letter say it in the same words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from email import message_from_bytes
+from email.policy import default
+from html.parser import HTMLParser
+from typing import TYPE_CHECKING
+
+import icalendar
+import pytest
+
+from handover.documents.calendars import owner_calendar
+from handover.documents.events import PERMISSIONS, owner_events
+from handover.documents.message import TOLD, compose_message
+from handover.documents.pages import care_page_html, care_sheet_html
+from handover.documents.templating import languages
+from handover.documents.wording import Wording
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+LANGUAGES = languages()
+OF_DATES = [*PERMISSIONS, MilestoneKind.SEAL, MilestoneKind.FLOOR_COVERING]
+"""Dates that have an event of their own in the owner's calendar."""
+
+
+def plain(text: str) -> str:
+    """Return a text with its words one space apart: a line break says nothing."""
+    return " ".join(text.split())
+
+
+class Heard(HTMLParser):
+    """Hears a page as a person does."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.said: list[str] = []
+
+    def handle_data(self, data: str) -> None:
+        self.said.append(data)
+
+    @classmethod
+    def of(cls, html: str) -> str:
+        heard = cls()
+        heard.feed(html)
+        return plain(" ".join(heard.said))
+
+
+@dataclass(frozen=True)
+class Given:
+    """Everything that an owner is given, as text."""
+
+    wording: Wording
+    sheet: str
+    page: str
+    letter: str
+    events: tuple[tuple[str, str], ...]
+
+
+def given(job: JobRecord, schedule: CureSchedule, language: str, templates: Path | None = None) -> Given:
+    wording = Wording(job, schedule, language=language, templates=templates)
+    calendar = icalendar.Calendar.from_ical(owner_calendar(job, schedule, wording))
+    letter = message_from_bytes(compose_message(job, schedule, wording, {}), policy=default)
+    body = letter.get_body(("plain",))
+    assert body is not None
+    return Given(
+        wording,
+        Heard.of(care_sheet_html(job, schedule, language=language, templates=templates)),
+        Heard.of(care_page_html(job, schedule, language=language, templates=templates)),
+        plain(body.get_content()),
+        tuple((plain(str(e["SUMMARY"])), plain(str(e["DESCRIPTION"]))) for e in calendar.walk("VEVENT")),
+    )
+
+
+@pytest.fixture(scope="module", params=LANGUAGES)
+def told(request: pytest.FixtureRequest, module_inputs: tuple[JobRecord, CureSchedule]) -> Given:
+    return given(*module_inputs, request.param)
+
+
+@pytest.mark.parametrize("kind", OF_DATES)
+def test_a_date_is_told_in_one_way(kind: MilestoneKind, told: Given) -> None:
+    milestone = told.wording.schedule.milestone(kind)
+    assert milestone is not None
+    words = told.wording.milestone(milestone)
+    assert words.when is not None
+    (event,) = ((title, text) for title, text in told.events if title.startswith(words.title))
+    assert plain(words.when_text) in event[1]
+    for paper in (told.sheet, told.page, event[1]):
+        assert words.sentence in paper
+    for paper in (told.sheet, told.page):
+        assert words.title in paper or kind not in PERMISSIONS
+        assert words.when.day.casefold() in paper.casefold()
+    if kind in TOLD:
+        assert f"{words.title}: {plain(words.when_text)}." in told.letter
+
+
+def test_the_first_watering_is_told_in_one_way(told: Given) -> None:
+    milestone = told.wording.schedule.milestone(MilestoneKind.FIRST_WATER)
+    assert milestone is not None
+    words = told.wording.milestone(milestone)
+    assert words.when is not None
+    for paper in (told.sheet, told.page):
+        assert words.title in paper
+        assert words.sentence in paper
+        assert f"{told.wording.say('sheet.not-before')} {words.when.hour}, {words.when.day}" in paper
+    assert f"{words.title}: {words.when_text}." in told.letter
+
+
+def test_every_watering_is_told_in_one_way(told: Given) -> None:
+    titles = [title for title, _ in told.events]
+    visits = [visit for day in told.wording.watering for visit in day.visits]
+    assert visits
+    for visit in visits:
+        assert visit.title in titles
+        assert plain(visit.short_span) in told.sheet
+        assert plain(visit.short_span) in told.page
+
+
+def test_salt_is_told_in_one_way(told: Given) -> None:
+    milestone = told.wording.schedule.milestone(MilestoneKind.DEICING_SALT)
+    assert milestone is not None
+    words = told.wording.milestone(milestone)
+    assert words.when is not None
+    (reminder,) = (
+        event.words.description
+        for event in owner_events(told.wording.job, told.wording.schedule, told.wording)
+        if event.kind == "no-salt"
+    )
+    for paper in (plain(reminder), told.sheet, told.page):
+        assert words.when.day.casefold() in paper.casefold()
+
+
+def test_limits_and_caller_are_told_in_one_way(told: Given) -> None:
+    for line in told.wording.limits:
+        assert line in told.sheet
+        assert line in told.page
+    for line in told.wording.limits[:2]:
+        assert line in told.letter
+    assert told.wording.caller in told.letter
+    assert all(told.wording.caller in text for _, text in told.events)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_one_change_of_words_changes_every_document(
+    language: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+) -> None:
+    """What holds for the words of today holds for any: they stand in one place alone."""
+    for name in ("title", "sentence"):
+        own = tmp_path / name / language
+        own.mkdir(parents=True)
+        (own / "words.toml").write_text(f'[milestone.foot-traffic]\n{name} = "Ni un pie aquí"\n', "utf-8")
+        before = Wording(*module_inputs, language=language).say(f"milestone.foot-traffic.{name}")
+        after = given(*module_inputs, language, tmp_path / name)
+        events = " ".join(" ".join(event) for event in after.events)
+        papers = [after.sheet, after.page, events, *([after.letter] if name == "title" else [])]
+        assert all("Ni un pie aquí" in paper for paper in papers)
+        assert not any(before in paper for paper in papers)
