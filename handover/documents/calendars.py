@@ -42,6 +42,9 @@ COLOUR: dict[Look, str] = {
 }
 """Names of CSS, as RFC 7986 asks for."""
 
+OF_CALENDAR: dict[Audience, str] = {"owner": COLOUR["water"], "crew": COLOUR["work"]}
+"""Colour of a calendar as a whole, for programs that give none to a single event."""
+
 
 def owner_calendar(job: JobRecord, schedule: CureSchedule, wording: Wording) -> bytes:
     """Return owner.ics: each watering, what may go on the slab and from when, frost, sealing, salt."""
@@ -78,6 +81,7 @@ def _calendar(
         calendar.add(key, vText(name))
     for key in ("description", "x-wr-caldesc"):
         calendar.add(key, vText(plain_lines(_about(schedule, wording, audience))))
+    calendar.add("color", vText(OF_CALENDAR[audience]))
     for event in events:
         calendar.add_component(_vevent(job, schedule, wording, event))
     content: bytes = calendar.to_ical()
