@@ -29,6 +29,7 @@ _WINTER_ENDS = {"north": (5, 1), "south": (11, 1)}
 def measure(gate: GateRule, course: Course) -> Floats:
     """Return when a condition is first met, in hours since placement, shape (m,); inf: not within reach."""
     hours = np.broadcast_to(MEASURES[gate.measure](gate, course), course.slab.placed_s.shape)
+    hours = np.minimum(hours, gate.at_most or np.inf)
     return np.where(hours > limit_hours(gate), np.inf, hours)
 
 
@@ -127,8 +128,7 @@ def _counted(gate: GateRule, course: Course, temperature_c: Floats) -> Floats:
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
     hours = needed(gate)
-    latest = gate.at_most or hours * (gate.at_most_times or np.inf)
-    return np.minimum(reached(course.slab.hours, total, hours), latest)
+    return np.minimum(reached(course.slab.hours, total, hours), hours * (gate.at_most_times or np.inf))
 
 
 def _by_temperature(gate: GateRule, course: Course) -> Floats:
