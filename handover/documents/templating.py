@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 CATALOGS = ("LC_MESSAGES/handover.po", "words.toml")
-"""Files with the strings of a language, in its folder; a later one is laid over an earlier one."""
+"""Files with a language's strings, in its folder; the second, easier by hand, is laid over the first."""
 
 
 @cache

@@ -169,6 +169,39 @@ def test_a_contractors_words_stand_in_for_ours(
     assert wording.title(MilestoneKind.SEAL) == "Seal it"
 
 
+def test_a_contractors_words_may_be_a_gettext_catalog(
+    tmp_path: Path, job: JobRecord, schedule: CureSchedule
+) -> None:
+    own = tmp_path / "en" / "LC_MESSAGES"
+    own.mkdir(parents=True)
+    (own / "handover.po").write_text(
+        'msgid ""\nmsgstr "Language: en\\n"\n\n'
+        'msgid "milestone.foot-traffic.title"\nmsgstr "Step on it"\n\n'
+        'msgid "milestone.seal.title"\nmsgstr ""\n',
+        "utf-8",
+    )
+    wording = Wording(job, schedule, templates=tmp_path)
+    assert wording.title(MilestoneKind.FOOT_TRAFFIC) == "Step on it"
+    assert wording.title(MilestoneKind.SEAL) == "Seal it", "an entry without translation is none"
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [
+        ("words.toml", b"[sheet\n"),
+        ("words.toml", b"\xff"),
+        ("LC_MESSAGES/handover.po", b"milestone = nothing\n"),
+        ("LC_MESSAGES/handover.po", b"\xff"),
+    ],
+)
+def test_words_that_cannot_be_read_are_a_finding(name: str, content: bytes, tmp_path: Path) -> None:
+    file = tmp_path / "en" / name
+    file.parent.mkdir(parents=True)
+    file.write_bytes(content)
+    with pytest.raises(UnusableInput, match="cannot be read"):
+        catalog("en", tmp_path)
+
+
 def test_names_with_braces_are_only_names(job_with: Callable[..., JobRecord], schedule: CureSchedule) -> None:
     job = job_with(contractor={"name": "{title} & {0}", "phone": "336-555-0117"})
     assert "{title} & {0}" in Wording(job, schedule).caller
