@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+import warnings
 from base64 import b64encode
+from contextlib import contextmanager
 from io import BytesIO
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from PIL.Image import Image
 
 LARGEST_BYTES = 40_000_000
 LARGEST_SIDE = 12_000
+ORIENTATION = 0x0112
+"""Tag of EXIF."""
 
 
 def picture_uri(content: bytes, name: str, longest: int) -> str:
@@ -26,20 +32,55 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
     Raises:
         UnusableInput: It is not a picture of those kinds, or it is too large.
     """
-    from PIL import ImageOps, UnidentifiedImageError  # noqa: PLC0415 - heavy
+    from PIL import UnidentifiedImageError  # noqa: PLC0415 - heavy
+    from PIL.Image import DecompressionBombError  # noqa: PLC0415 - heavy
     from PIL.Image import open as open_picture  # noqa: PLC0415 - heavy
 
     if len(content) > LARGEST_BYTES:
         raise _unusable(name, "the picture is larger than 40 MB")
     try:
-        with open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+        with _unheard(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
             if max(picture.size) > LARGEST_SIDE:
                 raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high")
-            upright = ImageOps.exif_transpose(picture)
-            upright.thumbnail((longest, longest))
-            return _encoded(upright)
+            orientation = _orientation(picture)
+            picture.thumbnail((longest, longest))
+            return _encoded(_upright(picture, orientation))
+    except DecompressionBombError as fault:
+        raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high") from fault
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as fault:
         raise _unusable(name, "the file cannot be read as a picture") from fault
+
+
+@contextmanager
+def _unheard() -> Iterator[None]:
+    """Keep what the library warns of from the user: broken notes of a camera are left out anyway."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
+def _orientation(picture: Image) -> object:
+    """Return how a camera was held, as EXIF 2.3 numbers it; None where that cannot be read."""
+    try:
+        return picture.getexif().get(ORIENTATION)
+    except Exception:  # noqa: BLE001 - what a camera notes may be broken in any way; the picture is good
+        return None
+
+
+def _upright(picture: Image, orientation: object) -> Image:
+    from PIL.Image import Transpose  # noqa: PLC0415 - heavy
+
+    turns = {
+        2: Transpose.FLIP_LEFT_RIGHT,
+        3: Transpose.ROTATE_180,
+        4: Transpose.FLIP_TOP_BOTTOM,
+        5: Transpose.TRANSPOSE,
+        6: Transpose.ROTATE_270,
+        7: Transpose.TRANSVERSE,
+        8: Transpose.ROTATE_90,
+    }
+    turn = turns.get(orientation) if isinstance(orientation, int) else None
+    return picture if turn is None else picture.transpose(turn)
 
 
 def _encoded(picture: Image) -> str:
