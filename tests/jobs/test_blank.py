@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from typing import get_args
+from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 
@@ -14,6 +14,10 @@ from handover.issue.fill_in import record_to_fill_in
 from handover.jobs.blank import blank_record
 from handover.jobs.model import SlabUse
 from handover.practice.walkthrough import looked_at
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
 
 
 def put_to_use(text: str) -> str:
@@ -50,3 +54,13 @@ def test_what_an_owner_of_such_a_slab_cares_for_is_on_its_list() -> None:
     for use in get_args(SlabUse):
         assert "edges" in looked_at(use)
         assert len(set(looked_at(use))) == len(looked_at(use))
+
+
+def test_the_command_writes_it(run: Callable[..., Any], tmp_path: Path) -> None:
+    file = tmp_path / "job.toml"
+    assert run("new", file, "--use", "driveway").status == 0
+    assert file.read_text(encoding="utf-8") == record_to_fill_in("driveway")
+    told = run("new", tmp_path / "other.toml", "--use", "roof")
+    assert told.status == 2
+    assert "--use" in told.err
+    assert not (tmp_path / "other.toml").exists()
