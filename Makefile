@@ -29,7 +29,7 @@ lock: environment
 	@$(RUN)/python -m venv --clear out/lock
 	@out/lock/bin/pip install --quiet --disable-pip-version-check pip-tools
 	CUSTOM_COMPILE_COMMAND="make lock" out/lock/bin/pip-compile --quiet --upgrade --extra dev \
-	    --build-deps-for editable --generate-hashes --strip-extras --no-emit-index-url \
+	    --build-deps-for editable --generate-hashes --allow-unsafe --strip-extras --no-emit-index-url \
 	    --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
 	@rm -rf out/lock
 
