@@ -63,6 +63,33 @@ def issue_documents(
         RenderingFailed: A document could not be rendered cleanly.
     """
     check_folder(folder, job.id)
+    files = render_documents(
+        job,
+        schedule,
+        inputs=inputs,
+        pictures=pictures,
+        languages=languages,
+        units=units,
+        paper=paper,
+        templates=templates,
+    )
+    LOG.info("6 put in place")
+    put_in_place(files, folder, job.id)
+    return tuple(files)
+
+
+def render_documents(
+    job: JobRecord,
+    schedule: CureSchedule,
+    *,
+    inputs: Mapping[str, bytes] | None = None,
+    pictures: Mapping[str, bytes] | None = None,
+    languages: Sequence[str] | None = None,
+    units: Units = "us",
+    paper: Paper = "letter",
+    templates: Path | None = None,
+) -> dict[str, bytes]:
+    """Return the whole set of documents of a job by file name. Arguments and errors as `issue_documents`."""
     LOG.info("4 word")
     readers = tuple(dict.fromkeys(languages or (job.owner.language,)))
     office = readers[0] if languages else OFFICE
@@ -73,10 +100,7 @@ def issue_documents(
     LOG.info("5 render")
     record = next(iter((inputs or {}).items()), None)
     files = _render(words, readers, words[office], paper, pictures or {}, record)
-    files |= {f"inputs/{name}": content for name, content in by_name((inputs or {}).items()).items()}
-    LOG.info("6 put in place")
-    put_in_place(files, folder, job.id)
-    return tuple(files)
+    return files | {f"inputs/{name}": content for name, content in by_name((inputs or {}).items()).items()}
 
 
 def _render(
