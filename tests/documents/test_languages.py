@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from datetime import UTC, datetime, timedelta
 from string import Formatter
 from typing import TYPE_CHECKING, Any
 
@@ -11,13 +12,20 @@ import pytest
 
 from handover.documents import templating
 from handover.documents.catalog import catalog
+from handover.documents.fonts import in_our_letters
+from handover.documents.spoken import Speaker
 from handover.documents.templating import CATALOGS, languages, templates_folder
+from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
 LANGUAGES = languages()
 SOURCE = "en"
+SPANISH = Speaker(catalog("es"))
 
 
 def strings(tree: dict[str, Any], above: str = "") -> Iterator[tuple[str, str]]:
@@ -105,3 +113,48 @@ def test_a_gap_is_found(
         assert any(said in each for each in gaps("es"))
     finally:
         catalog.cache_clear()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_our_font_draws_every_letter(language: str) -> None:
+    """No letter is borrowed from another font, or replaced by a plainer one."""
+    said = "".join([*dict(strings(catalog(language).tree)).values(), *texts(language).values()])
+    assert in_our_letters(said) == said
+
+
+# Hours as they are said in Latin America; the names of days, months and parts of the day by CLDR's charts.
+SPANISH_HOURS = [
+    ((0, 30), "las 12:30 de la madrugada"),
+    ((6, 30), "las 6:30 de la mañana"),
+    ((7, 0), "las 7:00 de la mañana"),
+    ((12, 0), "las 12:00 del mediodía"),
+    ((13, 30), "la 1:30 de la tarde"),
+    ((20, 0), "las 8:00 de la noche"),
+]
+
+
+@pytest.mark.parametrize(("hour", "said"), SPANISH_HOURS)
+def test_hours_in_spanish(hour: tuple[int, int], said: str) -> None:
+    assert SPANISH.hour(datetime(2026, 7, 14, *hour, tzinfo=UTC)) == said
+
+
+def test_dates_and_lengths_in_spanish() -> None:
+    placed = datetime(2026, 7, 14, 8, 5, tzinfo=UTC)
+    first = SPANISH.not_before(datetime(2026, 7, 14, 12, 50, tzinfo=UTC), placed)
+    assert first.text == "la 1:00 de la tarde del martes 14 de julio"
+    later = SPANISH.not_before(datetime(2027, 7, 14, 7, 0, tzinfo=UTC), placed)
+    assert later.text == "la mañana del miércoles 14 de julio de 2027"
+    six, noon = (datetime(2026, 7, 14, hour, tzinfo=UTC) for hour in (6, 12))
+    assert SPANISH.span(six, noon) == "de las 6:00 de la mañana a las 12:00 del mediodía"
+    assert SPANISH.short_span(six, noon) == "6:00 a.m. a 12:00 p.m."
+    assert SPANISH.length(timedelta(minutes=90)) == "1 hora y 30 minutos"
+    assert [SPANISH.days(1), SPANISH.days(7)] == ["1 día", "7 días"]
+
+
+def test_units_in_spanish(job: JobRecord, schedule: CureSchedule) -> None:
+    us, si = (Wording(job, schedule, language="es", units=units) for units in ("us", "si"))
+    assert us.amount(1234.0) == "330 galones"
+    assert si.amount(1234.0) == "1,200 litros"
+    assert us.quantity(0.1016, "m") == "4 pulgadas"
+    assert si.quantity(0.1016, "m") == "102 milímetros"
+    assert us.percent(0.155) == "16%"
