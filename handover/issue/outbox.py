@@ -77,6 +77,7 @@ def read_draft(job: Path) -> Draft:
         UnusableInput: It is not there, not a message, or does not say from whom or to whom.
     """
     file = job / MESSAGE if job.is_dir() else job
+    _refuse_archived(file)
     content = _read(file)
     message = message_from_bytes(content)
     senders, receivers = _people(message, "From"), _people(message, "To", "Cc", "Bcc")
@@ -94,6 +95,17 @@ def read_draft(job: Path) -> Draft:
         subject=_decoded(message.get("Subject", "")),
         attached=tuple(name for part in message.walk() if (name := part.get_filename())),
     )
+
+
+def _refuse_archived(file: Path) -> None:
+    """Refuse a message that lies in a bag (RFC 8493): the record of what was sent would break its seal."""
+    if any((above / "bagit.txt").exists() for above in file.resolve().parents):
+        finding = Finding(
+            "lies in an archive, where nothing may change any more",
+            file=str(file),
+            expected="the folder that was issued, or a copy of it",
+        )
+        raise UnusableInput([finding])
 
 
 def _read(file: Path) -> bytes:

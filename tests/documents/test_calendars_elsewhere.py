@@ -17,6 +17,7 @@ import recurring_ical_events
 
 from handover.documents.calendars import COLOUR, crew_calendar, owner_calendar, single_event
 from handover.documents.events import CareEvent, crew_events, owner_events
+from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import CureSchedule, Milestone, Risk, Visit
 
@@ -204,6 +205,21 @@ def test_a_watering_tells_all_that_its_owner_needs(
         assert alarm["action"] == "DISPLAY"
         assert alarm["description"] == event["summary"]
         assert -7200 < alarm["trigger"] < 0
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_title_tells_the_hour_on_the_wall(
+    job: JobRecord, elsewhere: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, elsewhere, language=language)
+    zone = ZoneInfo(elsewhere.timezone)
+    for _, events in KINDS:
+        for event in events(job, elsewhere, wording):
+            if not isinstance(event.start, datetime):
+                continue
+            start, end = event.start.astimezone(zone), event.end.astimezone(zone)
+            said = wording.speak.span(start, end) if event.look == "water" else wording.speak.hour(start)
+            assert said in event.words.title
 
 
 def test_each_watering_can_be_dropped_by_itself(

@@ -112,7 +112,7 @@ def serve(postbox: Postbox, authority: trustme.CA) -> Iterator[Callable[..., Mai
     running: list[Controller] = []
 
     def start(
-        security: str | None = "starttls", *, login: bool = True, name: str = "localhost"
+        security: str | None = "starttls", *, login: bool = True, name: str = "localhost", without: str = ""
     ) -> MailServer:
         context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
         authority.issue_cert(name).configure_cert(context)
@@ -128,6 +128,8 @@ def serve(postbox: Postbox, authority: trustme.CA) -> Iterator[Callable[..., Mai
             more |= {"auth_required": asked_for_tls, "auth_require_tls": asked_for_tls}
         else:
             more["auth_exclude_mechanism"] = ["LOGIN", "PLAIN"]
+        if without:
+            more["auth_exclude_mechanism"] = [without]
         controller = Controller(postbox, hostname="127.0.0.1", port=free_port(), **more)
         controller.start()
         running.append(controller)

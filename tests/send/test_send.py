@@ -6,6 +6,7 @@ import asyncio
 import email
 import email.policy
 import json
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from email.message import EmailMessage
 from typing import TYPE_CHECKING, Any
@@ -59,6 +60,13 @@ def test_a_message_goes_out_over_tls(
     [envelope] = postbox.taken
     assert (envelope.mail_from, envelope.rcpt_tos) == ("office@example.com", ["ana@example.org"])
     assert postbox.logins == ([("office@example.com", PASSWORD)] if login else [])
+
+
+@pytest.mark.parametrize("other", ["PLAIN", "LOGIN"])
+def test_either_way_to_log_in_will_do(serve: Serve, issued: Issued, postbox: Any, other: str) -> None:
+    server = serve(without=other)
+    assert one(send_messages([issued()], server, PASSWORD, AT))[0] == "sent"
+    assert postbox.logins == [("office@example.com", PASSWORD)]
 
 
 def test_it_is_no_draft_any_more_and_dated_when_it_is_sent(
@@ -186,6 +194,24 @@ def test_a_server_that_falls_silent_over_the_message_leaves_it_open(
     monkeypatch.undo()
     state, words = one(rehearse([folder]))
     assert (state, "--again" in words) == ("not sent", True)
+
+
+def test_two_runs_at_once_send_it_once(serve: Serve, issued: Issued, postbox: Any) -> None:
+    folder, server = issued(), serve()
+
+    def run(_: int) -> str:
+        return one(send_messages([folder], server, PASSWORD, AT))[0]
+
+    with ThreadPoolExecutor(4) as runs:
+        assert sorted(runs.map(run, range(4))) == ["already sent"] * 3 + ["sent"]
+    assert len(postbox.taken) == 1
+
+
+def test_a_message_in_an_archive_stays_as_it_is(issued: Issued, tmp_path: Path) -> None:
+    folder = issued()
+    (tmp_path / "bagit.txt").write_text("BagIt-Version: 1.0\n")
+    state, words = one(rehearse([folder]))
+    assert (state, "archive" in words) == ("not sent", True)
 
 
 def test_a_record_that_cannot_be_read_stops_the_message(serve: Serve, issued: Issued, postbox: Any) -> None:
