@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from handover.documents.catalog import slug
+from handover.documents.entries import Entries
 from handover.documents.facts import placed
 from handover.documents.icons import OF_CAUTION, OF_KIND
 from handover.documents.pictures import picture_uri
@@ -58,6 +59,12 @@ class Row:
     typical: bool = False
     day: str = ""
     hour: str = ""
+    kind: Kind | None = None
+
+    @property
+    def later(self) -> bool:
+        """Tell whether this comes after the weeks of curing."""
+        return self.kind in LATER
 
 
 @dataclass(frozen=True)
@@ -124,6 +131,11 @@ class Care:
         """Return the code to point a phone at, if there is one."""
         return code(self.wording)
 
+    @cached_property
+    def entries(self) -> Entries:
+        """Return the links that put an event in a phone's calendar."""
+        return Entries(self.wording)
+
     # ---- dates
 
     @cached_property
@@ -164,6 +176,7 @@ class Care:
             typical=words.typical,
             day=capital(self._day(words)),
             hour=when.hour if when and when.exact else "",
+            kind=words.kind,
         )
 
     def when(self, words: MilestoneWords) -> str:

@@ -28,6 +28,28 @@ def font_faces() -> str:
 
 
 @cache
+def packed_font_faces() -> str:
+    """Return the same for a page that is sent: the fonts packed (WOFF), half as long."""
+    return "".join(
+        f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};font-display:block;'
+        f'src:url("data:font/woff;base64,{b64encode(_packed(weight)).decode()}")}}'
+        for weight in WEIGHTS
+    )
+
+
+def _packed(weight: int) -> bytes:
+    from io import BytesIO  # noqa: PLC0415
+
+    from fontTools.ttLib import TTFont  # noqa: PLC0415 - heavy
+
+    packed = BytesIO()
+    font = TTFont(BytesIO(font_file(weight)), lazy=True, recalcTimestamp=False)
+    font.flavor = "woff"
+    font.save(packed, reorderTables=None)
+    return packed.getvalue()
+
+
+@cache
 def _drawn() -> frozenset[int]:
     """Return the characters that both weights can draw."""
     from io import BytesIO  # noqa: PLC0415

@@ -50,7 +50,7 @@ OF_CAUTION = {
 """The picture of a caution; any other gets the plain warning sign."""
 
 
-NAMES = tuple(sorted({*OF_KIND.values(), *OF_CAUTION.values(), "mind", "phone"}))
+NAMES = tuple(sorted({*OF_KIND.values(), *OF_CAUTION.values(), "mind", "phone", "calendar"}))
 
 
 def icon_uri(name: str, templates: Path | None = None) -> str:

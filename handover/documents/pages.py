@@ -10,7 +10,7 @@ from markupsafe import Markup
 from handover.documents import charts
 from handover.documents.care import Care
 from handover.documents.data import Data
-from handover.documents.fonts import font_faces, in_our_letters
+from handover.documents.fonts import font_faces, in_our_letters, packed_font_faces
 from handover.documents.icons import NAMES, icon_uri
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.svg import INKS
@@ -27,7 +27,10 @@ if TYPE_CHECKING:
 
 Paper = Literal["letter", "a4"]
 WIDE = 760.0
-"""Units across of the time line on paper; the page's is narrower, for a phone."""
+"""Units across of the time line and the weather on paper."""
+
+NARROW = 400.0
+"""The same on the page, for a phone."""
 
 
 def render_care_sheet(
@@ -114,9 +117,9 @@ def care_page_html(
     """Return the care page as text. Arguments as `render_care_sheet`."""
     wording = Wording(job, schedule, language=language, units=units, templates=templates)
     drawn = {
-        "time_line": charts.time_line(wording),
+        "time_line": charts.time_line(wording, NARROW),
         "strength": charts.strength(wording),
-        "weather": charts.weather_strip(wording),
+        "weather": charts.weather_strip(wording, NARROW),
     }
     return _filled("care_page.html", wording, pictures, drawn, "letter")
 
@@ -201,6 +204,7 @@ def _filled(
         **drawn,
         inks=INKS,
         icons={each: Markup(icon_uri(each, wording.templates)) for each in NAMES},  # noqa: S704 - our own
+        page_fonts=Markup(packed_font_faces()),  # noqa: S704 - our own style rules
         **_shared(wording, paper),
     )
 

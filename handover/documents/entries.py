@@ -1,0 +1,98 @@
+"""The owner's calendar as links that carry it: each event by itself, for phones take one at a time, and all.
+
+A link holds its file within itself, so that the page asks for nothing from anywhere.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from handover.documents.calendars import owner_calendar, single_event
+from handover.documents.events import CareEvent, owner_events
+from handover.schedule.model import MilestoneKind as Kind
+
+if TYPE_CHECKING:
+    from handover.documents.wording import VisitWords, Wording
+
+WATERING = "watering"
+NAMED = {Kind.DEICING_SALT: "no-salt"}
+"""Dates whose event in the calendar is called otherwise: salt is reminded of, not allowed."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One link.
+
+    Attributes:
+        title: What the event says.
+        name: What to call the file.
+        href: The file itself, as a data address.
+    """
+
+    title: str
+    name: str
+    href: str
+
+
+class Entries:
+    """The links of a schedule."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
+
+    @cached_property
+    def _events(self) -> tuple[CareEvent, ...]:
+        return owner_events(self.wording.job, self.wording.schedule, self.wording)
+
+    @cached_property
+    def _waterings(self) -> dict[datetime, CareEvent]:
+        return {
+            each.start: each
+            for each in self._events
+            if each.kind == WATERING and isinstance(each.start, datetime)
+        }
+
+    @cached_property
+    def _dates(self) -> dict[str, CareEvent]:
+        return {each.kind: each for each in self._events if not each.occasion}
+
+    def of_visit(self, visit: VisitWords) -> Entry | None:
+        """Return the link of one watering."""
+        return self._entry(self._waterings.get(visit.start.astimezone(UTC)))
+
+    def of_date(self, kind: Kind) -> Entry | None:
+        """Return the link of a date; some have no event."""
+        return self._entry(self._dates.get(NAMED.get(kind, kind)))
+
+    @property
+    def first(self) -> Entry | None:
+        """Return the link of the first watering."""
+        return self._entry(next((each for each in self._events if each.kind == WATERING), None))
+
+    @property
+    def others(self) -> tuple[Entry, ...]:
+        """Return the links of what comes more than once and is no watering, such as a cover against frost."""
+        loose = (each for each in self._events if each.occasion and each.kind != WATERING)
+        return tuple(entry for each in loose if (entry := self._entry(each)))
+
+    @property
+    def whole(self) -> Entry:
+        """Return the link of the whole calendar."""
+        words = self.wording
+        content = owner_calendar(words.job, words.schedule, words)
+        return Entry(words.say("sheet.calendar-all"), "owner.ics", _address(content))
+
+    def _entry(self, event: CareEvent | None) -> Entry | None:
+        if event is None:
+            return None
+        content = single_event(self.wording.job, self.wording.schedule, self.wording, event)
+        name = "-".join(f"{event.kind} {event.occasion}".split())
+        return Entry(event.words.title, f"{name}.ics", _address(content))
+
+
+def _address(calendar: bytes) -> str:
+    return f"data:text/calendar;charset=utf-8;base64,{b64encode(calendar).decode()}"
