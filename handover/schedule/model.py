@@ -402,9 +402,43 @@ class StrengthFit:
     mark: Mark
 
 
+Cause = Literal[
+    "ticket",
+    "cylinder",
+    "log",
+    "record",
+    "rain",
+    "no-rain",
+    "frost",
+    "no-frost",
+    "cooler",
+    "warmer",
+    "forecast",
+]
+"""An input that moved between two issues: what was measured, what the record says, or the weather."""
+
+
+@dataclass(frozen=True)
+class Change:
+    """What is otherwise than in the issue before.
+
+    Attributes:
+        kind: Kind of the milestone; "saw-joints-last" for its end, "watering" for the visits of a day,
+            "frost" for a stretch in which the slab may freeze.
+        before: When it was to be: one instant, or the start of each visit; empty where there was none.
+        after: When it is to be now; likewise.
+        because: What moved it, as far as that can be told.
+    """
+
+    kind: str
+    before: tuple[datetime, ...]
+    after: tuple[datetime, ...]
+    because: tuple[Cause, ...] = ()
+
+
 @dataclass(frozen=True)
 class CureSchedule:
-    """The whole answer for one job."""
+    """The whole answer for one job. ``changes`` are those since the issue that this one replaces."""
 
     job: str
     revision: int
@@ -430,6 +464,7 @@ class CureSchedule:
     protection: Protection | None = None
     measurements: tuple[Measurement, ...] = ()
     strength_fit: StrengthFit | None = None
+    changes: tuple[Change, ...] = ()
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""

@@ -1,0 +1,222 @@
+"""What changed from one issue of a job to the next: the dates that moved, and what moved them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from math import isclose
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.practice.rules import practice as general_practice
+from handover.schedule.model import Change, MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from datetime import date
+
+    from handover.practice.rules import Practice
+    from handover.schedule.model import Cause, CureSchedule, Measurement, Visit, WateringDay
+
+SETS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
+"""Left out: nobody waits for them once the slab is finished, and no document for the owner tells them."""
+
+SAW_LAST = "saw-joints-last"
+WATERING = "watering"
+FROST = "frost"
+
+_MEASURED: dict[str, Cause] = {
+    "ticket": "ticket",
+    "standard-cylinder": "cylinder",
+    "field-cylinder": "cylinder",
+    "temperature-log": "log",
+}
+_SKIPPED: dict[str, tuple[Cause, Cause]] = {"rain": ("rain", "no-rain"), "frost": ("frost", "no-frost")}
+_READ_BACK = 1e-4  # a schedule that was kept is rounded to six figures
+
+
+def changes(
+    earlier: CureSchedule, later: CureSchedule, practice: Practice | None = None
+) -> tuple[Change, ...]:
+    """Return what changed from one schedule of a job to the next, in order of time.
+
+    A date that was over when the later one was issued, and still is, does not change any more; nor does one
+    that moved by less than the amounts that `practice` holds under "change".
+
+    Args:
+        earlier: As issued, or as read back from its schedule.json.
+        later: Of the same job.
+        practice: Rules; those that ship with the package if left out.
+    """
+    found = _Comparison(earlier, later, practice or general_practice())
+    return tuple(sorted(found.all(), key=lambda each: min((*each.after, *each.before)).astimezone(UTC)))
+
+
+@dataclass(frozen=True)
+class _Comparison:
+    """Two schedules of one job, side by side."""
+
+    earlier: CureSchedule
+    later: CureSchedule
+    practice: Practice
+
+    def all(self) -> Iterator[Change]:
+        dates = tuple(self._dates())
+        yield from dates
+        yield from self._waterings({each.kind: each for each in dates})
+        yield from self._frosts()
+
+    # ---- dates
+
+    def _dates(self) -> Iterator[Change]:
+        for kind in MilestoneKind:
+            if kind not in SETS:
+                was, now = self.earlier.milestone(kind), self.later.milestone(kind)
+                for name, edge in ((kind, "not_before"), (SAW_LAST, "not_after")):
+                    yield from self._date(name, getattr(was, edge, None), getattr(now, edge, None))
+
+    def _date(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
+        if self._moved(before, after) and not self._over(*filter(None, (before, after))):
+            yield Change(kind, _one(before), _one(after), self._causes(before, after))
+
+    def _moved(self, before: datetime | None, after: datetime | None) -> bool:
+        if before is None or after is None:
+            return before is not after
+        first, last = sorted((before.astimezone(UTC), after.astimezone(UTC)))
+        soon = first <= self.later.placement_end.astimezone(UTC) + self._hours("change.soon-until")
+        return last - first >= self._hours("change.soon" if soon else "change.later")
+
+    def _over(self, *instants: datetime) -> bool:
+        issued = self.later.issued_at.astimezone(UTC)
+        return all(each.astimezone(UTC) <= issued for each in instants)
+
+    def _hours(self, rule: str) -> timedelta:
+        return timedelta(hours=self.practice[rule])
+
+    # ---- days of watering
+
+    def _waterings(self, dates: dict[str, Change]) -> Iterator[Change]:
+        """Give the days whose visits are others, but for those that a date which moved tells of already."""
+        told = {each.date() for each in _both(dates.get(MilestoneKind.FIRST_WATER))}
+        ends = [each.date() for each in _both(dates.get(MilestoneKind.CURING_ENDS))]
+        days = {each.date: each for each in self.earlier.watering}
+        fresh = {each.date: each for each in self.later.watering}
+        for day in sorted(days.keys() | fresh.keys()):
+            if day not in told and not (ends and min(ends) <= day):
+                yield from self._watering(days.get(day), fresh.get(day))
+
+    def _watering(self, before: WateringDay | None, after: WateringDay | None) -> Iterator[Change]:
+        old, new = self._to_come(before), self._to_come(after)
+        same = len(old) == len(new) and not any(map(self._moved, old, new))
+        if not same:
+            yield Change(WATERING, old, new, self._causes_of_day(before, after))
+
+    def _to_come(self, day: WateringDay | None) -> tuple[datetime, ...]:
+        visits: Iterable[Visit] = day.visits if day else ()
+        return tuple(sorted(each.start for each in visits if not self._over(each.end)))
+
+    def _causes_of_day(self, before: WateringDay | None, after: WateringDay | None) -> tuple[Cause, ...]:
+        was, now = before and before.skipped_because, after and after.skipped_because
+        if was != now:
+            if now in _SKIPPED:
+                return (_SKIPPED[now][0],)
+            if was in _SKIPPED:
+                return (_SKIPPED[was][1],)
+        return self._others()
+
+    # ---- frost
+
+    def _frosts(self) -> Iterator[Change]:
+        """Give the days on which frost has come to threaten the slab, or does no longer."""
+        before, after = self._frost_days(self.earlier), self._frost_days(self.later)
+        for day in sorted(before.keys() ^ after.keys()):
+            yield Change(FROST, _one(before.get(day)), _one(after.get(day)))
+
+    def _frost_days(self, schedule: CureSchedule) -> dict[date, datetime]:
+        ahead = [each for each in schedule.risks if each.code == FROST and not self._over(each.end)]
+        return {each.start.date(): each.start for each in sorted(ahead, key=lambda each: each.start)}
+
+    # ---- causes
+
+    def _causes(self, before: datetime | None, after: datetime | None) -> tuple[Cause, ...]:
+        """Return what moved a date; of the weather only what moves dates that way."""
+        warmer_k = self._warmer_k(max(filter(None, (before, after)), key=datetime.timestamp))
+        is_later = after is None or (before is not None and before.timestamp() < after.timestamp())
+        weather: tuple[Cause, ...] = ()
+        if abs(warmer_k) >= self.practice["change.air"] and (warmer_k < 0.0) == is_later:
+            weather = ("cooler",) if is_later else ("warmer",)
+        return (*self._newly_measured, *weather) or self._others()
+
+    def _others(self) -> tuple[Cause, ...]:
+        """Return what else may have moved something."""
+        if self._newly_measured:
+            return self._newly_measured
+        if self._says_otherwise:
+            return ("record",)
+        return () if self._same_weather else ("forecast",)
+
+    def _warmer_k(self, until: datetime) -> float:
+        """Return by how much the air is warmer than it was to be, from placement until a date, on average."""
+        _, old, new = np.intersect1d(
+            self.earlier.weather.time, self.later.weather.time, assume_unique=True, return_indices=True
+        )
+        hours = self.later.weather.time[new]
+        within = hours <= np.datetime64(until.astimezone(UTC).replace(tzinfo=None), "s")
+        difference = self.later.weather.air_c[new] - self.earlier.weather.air_c[old]
+        return float(difference[within].mean()) if within.any() else 0.0
+
+    @property
+    def _same_weather(self) -> bool:
+        one, other = self.earlier.weather, self.later.weather
+        columns = ("air_c", "relative_humidity", "wind_ms", "shortwave_wm2", "precipitation_mm")
+        return len(one.time) == len(other.time) and all(
+            np.allclose(getattr(one, each), getattr(other, each), rtol=_READ_BACK, atol=_READ_BACK)
+            for each in columns
+        )
+
+    @cached_property
+    def _newly_measured(self) -> tuple[Cause, ...]:
+        known = self.earlier.measurements
+        fresh = [
+            each for each in self.later.measurements if not any(_same_measurement(each, old) for old in known)
+        ]
+        return tuple(dict.fromkeys(_MEASURED[each.kind] for each in fresh))
+
+    @property
+    def _says_otherwise(self) -> bool:
+        """Tell whether the record describes slab, mix or placement otherwise."""
+        one, other = self.earlier, self.later
+        numbers = ("area_m2", "thickness_m", "specified_strength_mpa")
+        mix = ("water_cementitious", "cementitious", "activation_energy", "ultimate_hydration")
+        texts = ("placement_start", "placement_end", "finished", "curing_method", "timezone")
+        old, new = ({each.name: each.value for each in schedule.figures} for schedule in (one, other))
+        return (
+            any(getattr(one, each) != getattr(other, each) for each in texts)
+            or any(not _close(getattr(one, each), getattr(other, each)) for each in numbers)
+            or any(not _close(old.get(each, 0.0), new.get(each, 0.0)) for each in mix)
+        )
+
+
+def _one(instant: datetime | None) -> tuple[datetime, ...]:
+    return () if instant is None else (instant,)
+
+
+def _both(change: Change | None) -> tuple[datetime, ...]:
+    return () if change is None else (*change.before, *change.after)
+
+
+def _same_measurement(one: Measurement, other: Measurement) -> bool:
+    return (
+        (one.kind, one.name, one.at) == (other.kind, other.name, other.at)
+        and [each.name for each in one.measured] == [each.name for each in other.measured]
+        and all(
+            _close(mine.value, theirs.value)
+            for mine, theirs in zip(one.measured, other.measured, strict=True)
+        )
+    )
+
+
+def _close(one: float, other: float) -> bool:
+    return isclose(one, other, rel_tol=_READ_BACK)
