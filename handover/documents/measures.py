@@ -39,8 +39,8 @@ KINDS: dict[str, KindName] = {
 WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
 """Labels that are told in words, by what CLDR calls the unit."""
 
-LENGTHS = {"in": "length-inch", "ft": "length-foot", "mm": "length-millimeter", "m": "length-meter"}
-"""Labels of lengths, by what CLDR calls the unit."""
+FEET = {"in": "length-inch", "ft": "length-foot"}
+"""Labels that are read as words in English alone, by what CLDR calls the unit."""
 
 LONG_M = 0.6
 """From here on a reader takes a length in feet or metres, not in inches or millimetres."""
@@ -84,9 +84,9 @@ def with_unit(value: float, label: str, locale: Locale, *, spelled_out: bool) ->
         value: In the reader's unit, rounded.
         label: Of that unit; "" for a plain number.
         locale: Whose words and figures.
-        spelled_out: Whether lengths are told in words too, where the reader does not know their symbols.
+        spelled_out: Whether feet and inches are told in words too.
     """
-    unit = WORDS.get(label) or (LENGTHS.get(label) if spelled_out else None)
+    unit = WORDS.get(label) or (FEET.get(label) if spelled_out else None)
     if unit:
         return format_unit(value, unit, "long", locale=locale)
     told = in_figures(value, locale)

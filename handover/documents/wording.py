@@ -437,7 +437,7 @@ class Wording:
         key = f"quantity.{label}"
         if self.words.has(key):
             return self.say(key, value=in_figures(value, self.words.locale))
-        spelled_out = self.say("quantity.lengths") == "long"
+        spelled_out = self.say("quantity.feet") == "long"
         return with_unit(value, label, self.words.locale, spelled_out=spelled_out)
 
     def unit_name(self, unit: str) -> str:

@@ -156,5 +156,5 @@ def test_units_in_spanish(job: JobRecord, schedule: CureSchedule) -> None:
     assert us.amount(1234.0) == "330 galones"
     assert si.amount(1234.0) == "1,200 litros"
     assert us.quantity(0.1016, "m") == "4 pulgadas"
-    assert si.quantity(0.1016, "m") == "102 milímetros"
+    assert si.quantity(0.1016, "m") == "102\N{NO-BREAK SPACE}mm"
     assert us.percent(0.155) == "16%"

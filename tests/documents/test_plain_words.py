@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import tomllib
 from datetime import timedelta, timezone
@@ -10,10 +11,11 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import pikepdf
 import pytest
 import textstat
 
-from handover.documents.pages import care_sheet_html
+from handover.documents.pages import care_sheet_html, render_care_sheet
 from handover.documents.templating import languages
 from handover.issue.receive import compute, receive
 
@@ -103,6 +105,14 @@ def test_spanish_is_easy(sample: Path) -> None:
     """Fernandez-Huerta: 80 to 90 is "easy", 90 and more "very easy"."""
     textstat.set_lang("es")
     assert textstat.fernandez_huerta(body(sample, "es")) >= 80.0
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_sheet_of_the_summer_sample_has_four_pages(language: str) -> None:
+    """Its first page holds all that is needed tonight; longer words must not push it apart."""
+    (summer,) = (each for each in SAMPLES if each.name == "summer-garage")
+    with pikepdf.open(io.BytesIO(render_care_sheet(*planned(summer), language=language))) as pdf:
+        assert len(pdf.pages) == 4
 
 
 @pytest.mark.parametrize("language", languages())
