@@ -74,7 +74,7 @@ def _calendar(
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("uid", _uid(job, audience, "calendar", ""))
+    calendar.add("uid", event_uid(job, audience, "calendar", ""))
     calendar.add("last-modified", schedule.issued_at.astimezone(UTC))
     # The library does not know these as text, and would leave them unescaped.
     for key in ("name", "x-wr-calname"):
@@ -106,7 +106,7 @@ def _vevent(job: JobRecord, schedule: CureSchedule, wording: Wording, event: Car
     category = plain_line(wording.say(f"calendar.category.{event.look}"))
     text = f"{event.words.description}\n{_dated(schedule, wording)}"
     entry = Event()
-    entry.add("uid", _uid(job, event.audience, event.kind, event.occasion))
+    entry.add("uid", event_uid(job, event.audience, event.kind, event.occasion))
     entry.add("dtstamp", schedule.issued_at.astimezone(UTC))
     entry.add("last-modified", schedule.issued_at.astimezone(UTC))
     entry.add("sequence", schedule.revision)
@@ -132,6 +132,6 @@ def _alarm(event: CareEvent) -> Alarm:
     return alarm
 
 
-def _uid(job: JobRecord, audience: Audience, kind: str, occasion: str) -> str:
+def event_uid(job: JobRecord, audience: Audience, kind: str, occasion: str) -> str:
     """Return the UID of an event: the same in every revision, whatever its hour."""
     return str(uuid5(NAMESPACE, f"{plain_line(job.id)}\n{audience}\n{kind}\n{occasion}"))

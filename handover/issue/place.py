@@ -159,7 +159,7 @@ def _set_aside(folder: Path) -> Path:
 def _write(files: Mapping[str, bytes], fresh: Path) -> None:
     for name, content in files.items():
         file = fresh / name
-        file.parent.mkdir(exist_ok=True)
+        file.parent.mkdir(parents=True, exist_ok=True)
         with file.open("xb") as stream:
             stream.write(content)
             stream.flush()

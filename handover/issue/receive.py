@@ -37,7 +37,8 @@ class Received:
     Attributes:
         job: The record.
         weather: Its weather, as far as it was given.
-        inputs: What was received, by file name.
+        inputs: What was received, the record first. What it names keeps that name, folder and all, so that
+            it can be read again where these are laid down.
         pictures: The job's own pictures, by the names that the record gives them.
         cautions: What is doubtful, though it stops nothing.
         typical: A typical year of the place, where one was given.
@@ -104,17 +105,19 @@ def receive(
     findings = (*examined.findings, *doubts, *of_year)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
+    pictures = _pictures(job, record.parent)
     return Received(
         job=job,
         weather=series,
         inputs=by_name(
             [
-                (record.name, examined.data),
-                *((each.name, each.data) for each in (given, year) if each is not None),
+                (safe_name(record.name), examined.data),
                 *_logs(job, record.parent),
+                *pictures.items(),
+                *((safe_name(each.name), each.data) for each in (given, year) if each is not None),
             ]
         ),
-        pictures=_pictures(job, record.parent),
+        pictures=pictures,
         cautions=findings,
         typical=usual,
     )
@@ -210,16 +213,21 @@ def _examine_typical(given: Given, job: JobRecord | None) -> tuple[WeatherSeries
 
 
 def by_name(files: Iterable[tuple[str, bytes]]) -> dict[str, bytes]:
-    """Return files by safe names; a second file of one name gets a number."""
+    """Return files by names that lead out of no folder; a second file of one name gets a number."""
     named: dict[str, bytes] = {}
     for name, content in files:
-        path = PurePath(safe_name(name))
-        free, number = path.name, 1
-        while free.lower() in {each.lower() for each in named}:
+        path = PurePath(name if _leads_inside(name) else safe_name(name))
+        free, number = path, 1
+        while str(free).lower() in {each.lower() for each in named}:
             number += 1
-            free = f"{path.stem}-{number}{path.suffix}"
-        named[free] = content
+            free = path.with_name(f"{path.stem}-{number}{path.suffix}")
+        named[str(free)] = content
     return named
+
+
+def _leads_inside(name: str) -> bool:
+    path = PurePath(name)
+    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
 
 
 def safe_name(name: str) -> str:
