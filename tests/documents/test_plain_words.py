@@ -9,15 +9,17 @@ from datetime import timedelta, timezone
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import pikepdf
 import pytest
 import textstat
 
+from handover.documents.catalog import slug
 from handover.documents.pages import care_sheet_html, render_care_sheet
-from handover.documents.templating import languages
+from handover.documents.templating import languages, read_text
 from handover.issue.receive import compute, receive
+from handover.jobs.model import Method
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,6 +33,9 @@ EASTERN = timezone(-timedelta(hours=4))
 
 PARTED = {"p", "li", "td", "th", "h1", "h2", "h3", "div", "figcaption", "br", "tr", "section"}
 """Tags at which one thing said ends and the next begins."""
+
+MARKS = re.compile(r"^\d+\. |\*\*", re.MULTILINE)
+"""What Markdown writes and nobody reads."""
 
 NOT_READ = {"style", "script", "svg", "title"}
 OF_THE_RECORD = {"facts", "walk", "running", "site", "who", "by"}
@@ -121,6 +126,15 @@ def test_every_sentence_has_fewer_than_20_words(sample: Path, language: str) -> 
     said = [each for piece in pieces(sample, language) for each in sentences(piece)]
     assert len(said) > 50
     assert [each for each in said if len(each.split()) >= 20] == []
+
+
+@pytest.mark.parametrize("name", [f"how/{slug(method)}.md" for method in get_args(Method)])
+def test_the_steps_of_every_method_are_easy(name: str) -> None:
+    english, spanish = (MARKS.sub("", read_text(f"{language}/{name}")) for language in ("en", "es"))
+    textstat.set_lang("en_US")
+    assert textstat.flesch_kincaid_grade(english) <= 6.0
+    textstat.set_lang("es")
+    assert textstat.fernandez_huerta(spanish) >= 80.0
 
 
 def test_hard_words_would_be_noticed() -> None:
