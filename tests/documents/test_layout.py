@@ -1,0 +1,188 @@
+"""Where the boxes of a care sheet fall, whatever a job brings: measured in the engine's own boxes.
+
+No row is split over two pages, no heading stands without what it heads, no last page is near empty, and
+nothing runs off the paper.
+"""
+
+from __future__ import annotations
+
+import io
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import pytest
+from PIL import Image
+from weasyprint import HTML
+
+from handover.documents.pages import care_sheet_html
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from handover.documents.measures import Units
+    from handover.documents.pages import Paper
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+LONG = "The Bartholomew Featherstonehaugh-Cholmondeley memorial workshop and boathouse by the lower mill pond"
+READERS: tuple[tuple[str, Paper, Units], ...] = (("en", "letter", "us"), ("es", "a4", "si"))
+
+
+def picture(width: int, height: int) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (width, height), "#884422").save(out, "PNG")
+    return out.getvalue()
+
+
+LONG_NAMES: dict[str, Any] = {
+    "site": {"name": LONG, "address": f"{LONG}, {LONG}", "timezone": "America/New_York"},
+    "owner": {"name": LONG},
+    "contractor": {"name": LONG, "phone": "+1 (336) 555-0117 ext. 2044", "license": LONG[:60]},
+}
+LIST_OF_30: dict[str, Any] = {
+    "walkthrough": tuple({"item": f"Item {n}, {LONG}", "ok": n % 2 == 0, "note": LONG} for n in range(30))
+}
+FIRM = {"name": "Three Rivers Flatwork", "phone": "336-555-0117"}
+JOBS: dict[str, dict[str, Any]] = {
+    "plain": {},
+    "long names": LONG_NAMES,
+    "thirty items": LIST_OF_30,
+    "huge logo": {"contractor": {**FIRM, "logo": "logo.png"}},
+    "tall logo": {"contractor": {**FIRM, "logo": "tall.png"}},
+    "nothing told": {"contractor": {}, "owner": {}, "walkthrough": ()},
+}
+LOGOS = {"logo.png": picture(6000, 900), "tall.png": picture(300, 4000)}
+CASES = [*((name, 7) for name in JOBS), *(("plain", days) for days in (0, 1, 14, 28))]
+
+
+class Box(NamedTuple):
+    """A box on a page, in CSS pixels from its upper left corner."""
+
+    page: int
+    tag: str
+    element: Any
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+
+def boxes_of(html: str) -> tuple[list[Box], list[tuple[float, float]]]:
+    """Return the boxes of a document in its flow, page by page, and the size of each page."""
+    document = HTML(string=html).render()
+    found: list[Box] = []
+
+    def walk(box: Any, page: int) -> None:
+        if type(box).__name__ == "MarginBox":
+            return  # the foot of the page is no part of the flow
+        element = box.element
+        if element is not None and box.element_tag == element.tag and hasattr(box, "width"):
+            left, top = box.border_box_x(), box.border_box_y()
+            place = (left, top, left + box.border_width(), top + box.border_height())
+            found.append(Box(page, element.tag, element, *place))
+        for child in getattr(box, "children", ()):
+            walk(getattr(child, "_box", child), page)
+
+    for number, page in enumerate(document.pages):
+        walk(page._page_box, number)
+    return found, [(page.width, page.height) for page in document.pages]
+
+
+@pytest.fixture(params=READERS, ids=lambda reader: reader[0])
+def reader(request: pytest.FixtureRequest) -> tuple[str, Paper, Units]:
+    return request.param  # type: ignore[no-any-return]
+
+
+@pytest.mark.parametrize(("name", "days"), CASES, ids=[f"{name}-{days}" for name, days in CASES])
+def test_nothing_breaks_badly(
+    name: str,
+    days: int,
+    reader: tuple[str, Paper, Units],
+    job_with: Callable[..., JobRecord],
+    schedule_with: Callable[..., CureSchedule],
+) -> None:
+    language, paper, units = reader
+    html = care_sheet_html(
+        job_with(**JOBS[name]),
+        schedule_with(days=days),
+        language=language,
+        paper=paper,
+        units=units,
+        pictures=LOGOS,
+    )
+    boxes, sizes = boxes_of(html)
+    assert list(faults(boxes, sizes)) == []
+
+
+def faults(boxes: list[Box], sizes: list[tuple[float, float]]) -> Iterator[str]:
+    """Give what falls badly, in words."""
+    yield from split_rows(boxes)
+    yield from lonely_headings(boxes)
+    yield from off_the_paper(boxes, sizes)
+    last = len(sizes) - 1
+    filled = max((each.bottom for each in boxes if each.page == last and each.tag in CONTENT), default=0.0)
+    if filled < 0.25 * sizes[last][1]:  # less than a quarter of the paper: common practice, no source
+        yield f"the last page ends at {filled:.0f} of {sizes[last][1]:.0f}"
+
+
+CONTENT = {"p", "li", "td", "th", "h1", "h2", "h3", "img", "{http://www.w3.org/2000/svg}svg"}
+
+
+def split_rows(boxes: list[Box]) -> Iterator[str]:
+    heads = {row for each in boxes if each.tag == "thead" for row in each.element}  # stand on each page
+    pages: dict[Any, set[int]] = defaultdict(set)
+    for each in boxes:
+        if each.tag == "tr" and each.element not in heads:
+            pages[each.element].add(each.page)
+    for element, on in pages.items():
+        if len(on) > 1:
+            yield f"{element.tag} on pages {sorted(on)}: {''.join(element.itertext())[:40]}"
+
+
+def lonely_headings(boxes: list[Box]) -> Iterator[str]:
+    """Give headings below which nothing stands on their page."""
+    for each in boxes:
+        if each.tag not in {"h1", "h2", "h3"}:
+            continue
+        below = [
+            other
+            for other in boxes
+            if other.page == each.page
+            and other.tag in CONTENT - {"h1", "h2", "h3"}
+            and other.top >= each.bottom - 1
+        ]
+        if not below:
+            yield f"heading alone on page {each.page + 1}: {''.join(each.element.itertext())[:40]}"
+
+
+def off_the_paper(boxes: list[Box], sizes: list[tuple[float, float]]) -> Iterator[str]:
+    for each in boxes:
+        width, height = sizes[each.page]
+        if each.tag in CONTENT and not (
+            each.left >= -1 and each.right <= width + 1 and each.top >= -1 and each.bottom <= height + 1
+        ):
+            yield f"{each.tag} leaves page {each.page + 1}: {''.join(each.element.itertext())[:40]}"
+
+
+BAD = """<html lang="en"><title>x</title><style>@page {{ size: 400px 400px; margin: 20px }}
+h2, p {{ margin: 0; font: 20px/20px serif }} td {{ height: 200px }}</style><body>{}</body></html>"""
+
+
+@pytest.mark.parametrize(
+    ("body", "word"),
+    [
+        (
+            '<p style="height:340px">x</p><h2>Alone</h2><p style="break-before:page;height:200px">y</p>',
+            "alone",
+        ),
+        (
+            '<p style="height:300px">x</p><table><tr><td>' + "<p>row</p>" * 30 + "</td></tr></table>",
+            "tr on pages",
+        ),
+        ('<p style="width:500px;height:300px">x</p>', "leaves page"),
+        ('<p style="height:350px">x</p><p style="height:30px">y</p>', "last page"),
+    ],
+)
+def test_what_breaks_badly_is_seen(body: str, word: str) -> None:
+    told = " ".join(faults(*boxes_of(BAD.format(body))))
+    assert word in told
