@@ -2,6 +2,7 @@
 #
 #   make sample    the documents of a sample job, into out/
 #   make test      every check there is
+#   make golden    take over how the sheets look now, after looking
 #   make bench     how fast, beside what a bare engine or a general solver takes
 #   make lock      choose the versions in requirements.lock anew
 #   make clean     back to a fresh clone
@@ -10,7 +11,7 @@ RUN := .venv/bin
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test bench pictures lock clean environment test-environment
+.PHONY: sample test bench pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -42,6 +43,10 @@ pictures: sample test-environment
 	pdftoppm -r 72 -png -singlefile -f 1 out/summer-garage/data-sheet.pdf $(PICTURES)/data-sheet
 	chromium --headless --no-sandbox --hide-scrollbars --window-size=390,844 \
 	    --screenshot=$(PICTURES)/care-page.png out/summer-garage/care-page.html 2>/dev/null
+
+# Take over how the sheets of the samples look now; look at every picture that changed before you commit it.
+golden: test-environment
+	HANDOVER_ACCEPT_PICTURES=1 $(RUN)/pytest -q tests/golden -k "care_sheet or data_sheet"
 
 clean:
 	rm -rf .venv out dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis

@@ -1,0 +1,203 @@
+"""Every page of each sample's sheets beside the picture of it that somebody looked at and found good.
+
+The pictures are small (50 dots to the inch, 16 greys) and compared as an eye would: by structural similarity
+in a window that slides over the page, and by the worst patch, so that a changed word counts as much as a
+changed page. After a change that is meant, look at out/golden and take it over with `make golden`.
+
+Source: Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli (2004), Image quality assessment: from error
+visibility to structural similarity, IEEE Transactions on Image Processing 13(4), eq. 13; window and constants
+as given there.
+"""
+
+from __future__ import annotations
+
+import io
+import os
+import subprocess
+import tomllib
+from datetime import datetime, timedelta
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from PIL import Image
+from scipy.ndimage import gaussian_filter, uniform_filter
+
+from handover.documents.pages import render_care_sheet, render_data_sheet
+from handover.issue.receive import compute, receive
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handover.documents.measures import Units
+    from handover.documents.pages import Paper
+    from handover.issue.receive import Received
+    from handover.schedule.model import CureSchedule
+
+ROOT = Path(__file__).parents[2]
+KEPT = Path(__file__).parent
+SEEN = ROOT / "out" / "golden"
+ACCEPT = bool(os.environ.get("HANDOVER_ACCEPT_PICTURES"))
+SAMPLES = sorted(each.parent.name for each in (ROOT / "sample_jobs").glob("*/job.toml"))
+EDITIONS: dict[str, tuple[str, Paper, Units]] = {
+    "letter": ("en", "letter", "us"),
+    "a4": ("en", "a4", "si"),
+    "es": ("es", "letter", "us"),
+}
+DPI = 50
+PATCH = 24
+"""Pixels across of the patch that must look the same everywhere: half an inch, a short word."""
+ALIKE, ALIKE_IN_PATCH = 0.985, 0.75
+"""What another build of the rasterizer still gives, and a changed word does not: see the tests below."""
+
+
+@cache
+def inputs(sample: str) -> tuple[Received, CureSchedule]:
+    """Return a sample and its schedule, an hour after its finishing."""
+    folder = ROOT / "sample_jobs" / sample
+    record = folder / "job.toml"
+    placement = tomllib.loads(record.read_text(encoding="utf-8"))["placement"]
+    done = placement.get("finished", placement["end"]) + timedelta(hours=1)
+    as_of = datetime.fromisoformat(f"{done.isoformat()}-04:00")
+    (weather,) = (each for each in folder.iterdir() if each.stem == "weather")
+    received = receive(record, weather, as_of)
+    return received, compute(received, as_of)
+
+
+def pages_of(pdf: bytes, folder: Path) -> list[Image.Image]:
+    """Return the pages of a PDF as small grey pictures."""
+    command = ["pdftoppm", "-r", str(DPI), "-gray", "-", str(folder / "page")]
+    subprocess.run(command, input=pdf, check=True)
+    pages = []
+    for file in sorted(folder.glob("page*.pgm")):
+        with Image.open(file) as page:
+            pages.append(page.point(lambda grey: round(grey / 17) * 17))
+        file.unlink()
+    return pages
+
+
+def similarity(one: Image.Image, other: Image.Image) -> NDArray[np.float64]:
+    """Return the structural similarity of two pictures at every point, -1 to 1."""
+    x, y = (np.asarray(each, dtype=np.float64) for each in (one, other))
+
+    def blur(values: Any) -> Any:
+        return gaussian_filter(values, sigma=1.5, truncate=3.5)
+
+    c1, c2 = (0.01 * 255) ** 2, (0.03 * 255) ** 2
+    mean_x, mean_y = blur(x), blur(y)
+    var_x, var_y = blur(x * x) - mean_x**2, blur(y * y) - mean_y**2
+    covariance = blur(x * y) - mean_x * mean_y
+    result: NDArray[np.float64] = ((2 * mean_x * mean_y + c1) * (2 * covariance + c2)) / (
+        (mean_x**2 + mean_y**2 + c1) * (var_x + var_y + c2)
+    )
+    return result
+
+
+def looks_the_same(one: Image.Image, other: Image.Image) -> bool:
+    """Tell whether nobody would see a difference between two pictures."""
+    if one.size != other.size:
+        return False
+    alike = similarity(one, other)
+    return bool(alike.mean() >= ALIKE and uniform_filter(alike, PATCH).min() >= ALIKE_IN_PATCH)
+
+
+def kept(name: str) -> list[Path]:
+    """Return the pictures that are kept of a document, page by page."""
+    return sorted(KEPT.glob(f"{name}-[0-9].png"))
+
+
+def judge(name: str, pdf: bytes, folder: Path) -> None:
+    """Compare a document with what is kept of it, or keep it."""
+    pages = pages_of(pdf, folder)
+    if ACCEPT:
+        for file in kept(name):
+            file.unlink()
+        for number, page in enumerate(pages, 1):
+            page.quantize(16).save(KEPT / f"{name}-{number}.png", optimize=True)
+        return
+    known = kept(name)
+    assert len(pages) == len(known), f"{name} has {len(pages)} pages, {len(known)} are kept (make golden)"
+    changed = []
+    for file, page in zip(known, pages, strict=True):
+        with Image.open(file) as before:
+            if not looks_the_same(before.convert("L"), page):
+                SEEN.mkdir(parents=True, exist_ok=True)
+                page.save(SEEN / file.name)
+                changed.append(file.name)
+    assert not changed, f"look at {changed} in out/golden; if they are meant so: make golden"
+
+
+@pytest.mark.parametrize("edition", EDITIONS)
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_care_sheet(sample: str, edition: str, tmp_path: Path) -> None:
+    language, paper, units = EDITIONS[edition]
+    received, schedule = inputs(sample)
+    pdf = render_care_sheet(
+        received.job,
+        schedule,
+        language=language,
+        paper=paper,
+        units=units,
+        pictures=received.pictures,
+    )
+    judge(f"{sample}-{edition}", pdf, tmp_path)
+
+
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_data_sheet(sample: str, tmp_path: Path) -> None:
+    received, schedule = inputs(sample)
+    judge(f"{sample}-data", render_data_sheet(received.job, schedule), tmp_path)
+
+
+def test_the_pictures_stay_small() -> None:
+    assert sum(each.stat().st_size for each in KEPT.glob("*.png")) < 1_500_000
+
+
+# ---- the measure itself
+
+
+@pytest.fixture
+def page() -> Image.Image:
+    with Image.open(kept(f"{SAMPLES[-1]}-letter")[0]) as picture:
+        return picture.convert("L")
+
+
+def test_a_page_looks_like_itself(page: Image.Image) -> None:
+    assert similarity(page, page).min() == pytest.approx(1.0)
+
+
+def test_another_rasterizer_is_no_change(page: Image.Image) -> None:
+    """It may round otherwise where a letter's edge covers a part of a dot."""
+    noise = np.random.default_rng(7).integers(-5, 6, (page.height, page.width))
+    before = np.asarray(page, dtype=np.int64)
+    grey = np.clip(before + noise * ((before > 30) & (before < 225)), 0, 255)
+    assert looks_the_same(page, Image.fromarray(grey.astype(np.uint8)))
+
+
+@pytest.mark.parametrize("shift", [2, 20])
+def test_a_block_that_moved_is_seen(page: Image.Image, shift: int) -> None:
+    moved = page.copy()
+    block = page.crop((20, 200, 400, 360))
+    moved.paste(255, (20, 200, 400, 360))
+    moved.paste(block, (20, 200 + shift))
+    assert not looks_the_same(page, moved)
+
+
+def test_a_word_that_is_gone_is_seen(page: Image.Image) -> None:
+    without = page.copy()
+    without.paste(255, (20, 38, 130, 62))  # part of the title
+    assert not looks_the_same(page, without)
+
+
+def test_a_page_of_another_size_is_seen(page: Image.Image) -> None:
+    assert not looks_the_same(page, page.resize((page.width, page.height + 10)))
+
+
+def test_the_file_keeps_every_grey(page: Image.Image) -> None:
+    """What is kept is what was compared: nothing is lost on the way to the file."""
+    held = io.BytesIO()
+    page.quantize(16).save(held, "PNG", optimize=True)
+    with Image.open(held) as again:
+        assert np.array_equal(np.asarray(again.convert("L")), np.asarray(page))
