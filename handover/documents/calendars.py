@@ -20,7 +20,7 @@ from handover.documents.events import Audience, CareEvent, Look, crew_events, ow
 from handover.documents.plaintext import plain_line, plain_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import Wording
     from handover.jobs.model import JobRecord
@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 NAMESPACE = UUID("5d0a4b3e-58c1-4c57-9d6e-0b6f5f0c6a11")
 """Of every UID. Changing it would double every event that was ever handed out."""
+
+CANCELLED = "CANCELLED"
+"""Status of an event that was withdrawn: RFC 5545 section 3.8.1.11."""
 
 PRODID = "-//handover//cure care//EN"
 
@@ -46,14 +49,26 @@ OF_CALENDAR: dict[Audience, str] = {"owner": COLOUR["water"], "crew": COLOUR["wo
 """Colour of a calendar as a whole, for programs that give none to a single event."""
 
 
-def owner_calendar(job: JobRecord, schedule: CureSchedule, wording: Wording) -> bytes:
-    """Return owner.ics: each watering, what may go on the slab and from when, frost, sealing, salt."""
-    return _calendar(job, schedule, wording, owner_events(job, schedule, wording), audience="owner")
+def owner_calendar(
+    job: JobRecord, schedule: CureSchedule, wording: Wording, earlier: bytes | None = None
+) -> bytes:
+    """Return owner.ics: each watering, what may go on the slab and from when, frost, sealing, salt.
+
+    What the ``earlier`` calendar of the owner had, and this one has no more, stays for one issue, cancelled.
+    """
+    events = owner_events(job, schedule, wording)
+    return _calendar(job, schedule, wording, events, audience="owner", earlier=earlier)
 
 
-def crew_calendar(job: JobRecord, schedule: CureSchedule, wording: Wording) -> bytes:
-    """Return crew.ics: saw the joints, strip the forms, rub the edges, blankets, the walk-through."""
-    return _calendar(job, schedule, wording, crew_events(job, schedule, wording), audience="crew")
+def crew_calendar(
+    job: JobRecord, schedule: CureSchedule, wording: Wording, earlier: bytes | None = None
+) -> bytes:
+    """Return crew.ics: saw the joints, strip the forms, rub the edges, blankets, the walk-through.
+
+    With the ``earlier`` calendar of the crew as `owner_calendar` has it.
+    """
+    events = crew_events(job, schedule, wording)
+    return _calendar(job, schedule, wording, events, audience="crew", earlier=earlier)
 
 
 def single_event(job: JobRecord, schedule: CureSchedule, wording: Wording, event: CareEvent) -> bytes:
@@ -68,6 +83,7 @@ def _calendar(
     events: Iterable[CareEvent],
     *,
     audience: Audience,
+    earlier: bytes | None = None,
 ) -> bytes:
     name = plain_line(wording.calendar_name(audience, schedule.revision))
     calendar = Calendar()
@@ -84,6 +100,8 @@ def _calendar(
     calendar.add("color", vText(OF_CALENDAR[audience]))
     for event in events:
         calendar.add_component(_vevent(job, schedule, wording, event))
+    for gone in withdrawn(earlier, calendar, schedule.issued_at) if earlier else ():
+        calendar.add_component(_cancelled(gone, schedule, wording))
     content: bytes = calendar.to_ical()
     return content
 
@@ -94,7 +112,7 @@ def _about(schedule: CureSchedule, wording: Wording, audience: Audience) -> str:
     if schedule.revision <= 1:
         return dated
     old = plain_line(wording.calendar_name(audience, schedule.revision - 1))
-    return f"{dated}\n{wording.say('calendar.revised', old=old)}"
+    return f"{dated}\n{wording.say('calendar.revised', old=old)}\n{wording.say('cancelled.note')}"
 
 
 def _dated(schedule: CureSchedule, wording: Wording) -> str:
@@ -121,6 +139,41 @@ def _vevent(job: JobRecord, schedule: CureSchedule, wording: Wording, event: Car
     entry.add("status", "CONFIRMED")
     if isinstance(event.start, datetime):
         entry.add_component(_alarm(event))
+    return entry
+
+
+def withdrawn(earlier: bytes, calendar: Calendar, issued_at: datetime) -> Iterator[Event]:
+    """Give the events of an earlier calendar that a new one has no more and that were yet to come.
+
+    One that was withdrawn there already is not told again.
+    """
+    kept = {str(each["uid"]) for each in calendar.events}
+    for each in Calendar.from_ical(earlier).events:
+        cancelled = str(each.get("status", "")) == CANCELLED
+        if not cancelled and str(each["uid"]) not in kept and _is_to_come(each, issued_at):
+            yield each
+
+
+def _is_to_come(event: Event, issued_at: datetime) -> bool:
+    end = event.decoded("dtend")
+    if isinstance(end, datetime):
+        return bool(end > issued_at)
+    return bool(end > issued_at.date())
+
+
+def _cancelled(gone: Event, schedule: CureSchedule, wording: Wording) -> Event:
+    """Return an event as withdrawn: at its old hour, so that it is found there, and without a ring."""
+    entry = Event()
+    for key in ("uid", "dtstart", "dtend", "location", "categories", "color"):
+        if key in gone:
+            entry[key] = gone[key]
+    entry.add("dtstamp", schedule.issued_at.astimezone(UTC))
+    entry.add("last-modified", schedule.issued_at.astimezone(UTC))
+    entry.add("sequence", schedule.revision)
+    entry.add("summary", plain_line(wording.say("cancelled.title", title=str(gone.get("summary", "")))))
+    entry.add("description", plain_lines(wording.say("cancelled.text", n=schedule.revision)))
+    entry.add("transp", "TRANSPARENT")
+    entry.add("status", CANCELLED)
     return entry
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from handover.documents.catalog import slug
+from handover.documents.changed import told_changes
 from handover.documents.entries import Entries
 from handover.documents.facts import placed
 from handover.documents.icons import OF_CAUTION, OF_KIND
@@ -135,6 +136,11 @@ class Care:
     def entries(self) -> Entries:
         """Return the links that put an event in a phone's calendar."""
         return Entries(self.wording)
+
+    @cached_property
+    def changes(self) -> tuple[str, ...]:
+        """Return what changed since the issue before, a sentence each."""
+        return told_changes(self.wording)
 
     # ---- dates
 

@@ -18,6 +18,7 @@ from hashlib import sha256
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from handover.documents.changed import told_changes
 from handover.documents.plaintext import plain_line
 from handover.documents.templating import environment
 from handover.errors import Finding, UnusableInput
@@ -185,6 +186,8 @@ def _plain(job: JobRecord, schedule: CureSchedule, wording: Wording, attachments
         wording=wording,
         dates=[each for each in wording.owner_milestones if each.kind in TOLD],
         again=schedule.revision > 1,
+        changes=told_changes(wording),
+        earlier=schedule.revision - 1,
         old_calendar=wording.calendar_name("owner", schedule.revision - 1),
         attached=list(_attached(wording, attachments)),
     )
