@@ -1,4 +1,4 @@
-# Everything runs from the environment in .venv, which `tools/environment` makes and keeps.
+# Everything runs from the environment in .venv, which `.ci/environment` makes and keeps.
 #
 #   make sample    the documents of a sample job, into out/
 #   make test      every check there is
@@ -53,7 +53,7 @@ clean:
 	find handover tests -name __pycache__ -type d -prune -exec rm -rf {} +
 
 environment:
-	@tools/environment
+	@.ci/environment
 
 test-environment:
-	@tools/environment --tests
+	@.ci/environment --tests

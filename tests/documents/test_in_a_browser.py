@@ -47,7 +47,7 @@ axe.run(document, {runOnly: %s}).then(found => {
 
 @pytest.fixture(scope="session")
 def axe() -> str:
-    """Return axe-core, from where `tools/environment --tests` puts what Node brings."""
+    """Return axe-core, from where `.ci/environment --tests` puts what Node brings."""
     if not AXE.is_file():
         pytest.skip(
             "NOT CHECKED for people who cannot see well: axe-core is not here (make test-environment)"
