@@ -39,7 +39,7 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
     if len(content) > LARGEST_BYTES:
         raise _unusable(name, "the picture is larger than 40 MB")
     try:
-        with _unheard(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+        with _strictly(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
             if max(picture.size) > LARGEST_SIDE:
                 raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high")
             orientation = _orientation(picture)
@@ -52,11 +52,18 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
 
 
 @contextmanager
-def _unheard() -> Iterator[None]:
-    """Keep what the library warns of from the user: broken notes of a camera are left out anyway."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        yield
+def _strictly() -> Iterator[None]:
+    """Have half a picture refused, which the PDF engine would have shown; warn nobody of a camera's notes."""
+    from PIL import ImageFile  # noqa: PLC0415 - heavy
+
+    halves = ImageFile.LOAD_TRUNCATED_IMAGES
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    finally:
+        ImageFile.LOAD_TRUNCATED_IMAGES = halves
 
 
 def _orientation(picture: Image) -> object:

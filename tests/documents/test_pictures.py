@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pikepdf
 import pytest
-from PIL import Image, PngImagePlugin
+from PIL import Image, ImageFile, PngImagePlugin
 
 from handover.documents.pages import render_care_page, render_care_sheet
 from handover.documents.pictures import picture_uri
@@ -113,7 +113,9 @@ def test_broken_notes_in_a_picture_are_no_fault_of_the_program(cut: int) -> None
 
 
 @pytest.mark.parametrize("share", [0.1, 0.5, 0.9])
-def test_half_a_picture_is_a_finding(share: float) -> None:
+@pytest.mark.parametrize("lenient", [True, False])
+def test_half_a_picture_is_a_finding(share: float, lenient: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", lenient)  # as the PDF engine leaves it
     content = photo(size=(1200, 900))
     with pytest.raises(UnusableInput) as refused:
         picture_uri(content[: int(len(content) * share)], "photos/door.jpg", 100)
