@@ -51,6 +51,11 @@ def _dumps(value: Any) -> str:
     return json.dumps(value, allow_nan=False, ensure_ascii=False, sort_keys=True)
 
 
+def _rounded(value: float) -> float | None:
+    """Return a number to so many digits (no negative zero), or None for what is not known."""
+    return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
+
+
 class _Plain:
     """Turns the values of the schedule's model into those that JSON knows, times in the zone of the site."""
 
@@ -67,7 +72,7 @@ class _Plain:
 
     @of.register
     def _(self, value: float) -> float | None:
-        return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
+        return _rounded(value)
 
     @of.register
     def _(self, value: datetime) -> str:
@@ -88,6 +93,8 @@ class _Plain:
     def _(self, value: np.ndarray) -> list[Any]:
         if value.dtype.kind == "M":
             return self._instants(value)
+        if value.dtype.kind == "f":  # thousands of numbers: without the detour through the dispatch
+            return [_rounded(each) for each in value.tolist()]
         return [self.of(each) for each in value.tolist()]
 
     def _instants(self, value: NDArray[np.datetime64]) -> list[str]:
