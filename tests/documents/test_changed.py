@@ -1,0 +1,166 @@
+"""What changed is told at the top of sheet, page and letter, and withdrawn events stay for one issue."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING, Any, get_args
+from zoneinfo import ZoneInfo
+
+import icalendar
+import pytest
+
+from handover.documents.calendars import crew_calendar, owner_calendar
+from handover.documents.catalog import catalog
+from handover.documents.changed import told_changes
+from handover.documents.message import compose_message
+from handover.documents.pages import care_page_html, care_sheet_html
+from handover.documents.templating import languages
+from handover.documents.wording import OWNER_KINDS, Wording
+from handover.schedule.changes import SAW_LAST
+from handover.schedule.model import Cause, Change, Risk
+
+if TYPE_CHECKING:
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+ZONE = ZoneInfo("America/New_York")
+TWO = datetime(2026, 7, 14, 13, 40, tzinfo=ZONE)  # told up to the half hour: 2:00
+HALF_PAST_THREE = datetime(2026, 7, 14, 15, 10, tzinfo=ZONE)
+HOUR = timedelta(hours=1)
+FIRST_WATER = Change("first-water", (TWO,), (HALF_PAST_THREE,), ("cooler",))
+
+
+def told(job: JobRecord, schedule: CureSchedule, *changes: Change, language: str = "en") -> tuple[str, ...]:
+    return told_changes(Wording(job, replace(schedule, revision=2, changes=changes), language=language))
+
+
+def test_a_date_that_moved_within_a_day(job: JobRecord, schedule: CureSchedule) -> None:
+    """The sentence that the office was promised."""
+    assert told(job, schedule, FIRST_WATER) == (
+        "First water moved from 2:00 pm to 3:30 pm on Tuesday, July 14, because it stays cooler.",
+    )
+
+
+def test_a_date_that_reads_as_before_is_not_told(job: JobRecord, schedule: CureSchedule) -> None:
+    """Both are told as the morning of July 21, so the reader has nothing new."""
+    evening = datetime(2026, 7, 20, 9, tzinfo=ZONE)
+    assert told(job, schedule, Change("light-vehicles", (evening,), (evening + 13 * HOUR,))) == ()
+
+
+def test_nothing_is_told_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:
+    again = replace(schedule, revision=2)
+    for language in languages():
+        heading = catalog(language).say("change.heading", n=1)
+        assert told(job, schedule, language=language) == ()
+        assert heading not in care_sheet_html(job, again, language=language)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_change_and_cause_has_words(language: str, job: JobRecord, schedule: CureSchedule) -> None:
+    day = datetime(2026, 7, 16, 6, 30, tzinfo=ZONE)
+    causes = get_args(Cause)
+    changes = [
+        Change(kind, before, after, causes)
+        for kind in (*OWNER_KINDS, SAW_LAST, "watering", "frost")
+        for before, after in (((day,), (day + 48 * HOUR,)), ((), (day,)), ((day,), ()))
+    ]
+    lines = told(job, schedule, *changes, language=language)
+    assert len(set(lines)) == len(changes)
+    assert not any("{" in line for line in lines)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_sheet_page_and_letter_tell_the_same_list(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    again = replace(schedule, revision=2, changes=(FIRST_WATER,))
+    words = Wording(job, again, language=language)
+    (line,) = told_changes(words)
+    sheet = care_sheet_html(job, again, language=language)
+    assert f"<li>{line}</li>" in sheet
+    assert sheet.index(line) < sheet.index('class="row banner"')
+    assert f"<li>{line}</li>" in care_page_html(job, again, language=language)
+    letter: Any = message_from_bytes(compose_message(job, again, words, {}), policy=policy.default)
+    plain = letter.get_body(("plain",)).get_content().replace("\r\n", "\n")
+    assert f"{words.say('change.heading', n=1)}:\n- {line}\n" in plain
+    assert f"<li>{line}</li>" in letter.get_body(("html",)).get_content()
+
+
+# ---- calendars
+
+
+def events(calendar: bytes) -> dict[str, icalendar.Event]:
+    return {str(each["uid"]): each for each in icalendar.Calendar.from_ical(calendar).events}
+
+
+def without_day(schedule: CureSchedule, number: int) -> CureSchedule:
+    days = tuple(
+        replace(day, visits=(), skipped_because="rain") if index == number else day
+        for index, day in enumerate(schedule.watering)
+    )
+    return replace(
+        schedule, revision=schedule.revision + 1, issued_at=schedule.issued_at + HOUR, watering=days
+    )
+
+
+def test_a_watering_that_is_gone_stays_one_issue_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
+    first = owner_calendar(job, schedule, Wording(job, schedule))
+    second_schedule = without_day(schedule, 1)
+    second = owner_calendar(job, second_schedule, Wording(job, second_schedule), first)
+    old, new = events(first), events(second)
+    assert old.keys() == new.keys()
+    assert {int(each["sequence"]) for each in new.values()} == {2}
+    gone = [each for each in new.values() if each["status"] == "CANCELLED"]
+    assert len(gone) == len(schedule.watering[1].visits)
+    for each in gone:
+        before = old[str(each["uid"])]
+        assert each["summary"] == f"CANCELLED: {before['summary']}"
+        assert each.decoded("dtstart") == before.decoded("dtstart")
+        assert each.decoded("dtend") == before.decoded("dtend")
+        assert not each.subcomponents  # no alarm
+    third_schedule = replace(second_schedule, revision=3)
+    third = events(owner_calendar(job, third_schedule, Wording(job, third_schedule), second))
+    assert third.keys() == old.keys() - {str(each["uid"]) for each in gone}
+
+
+def test_an_event_that_comes_back_is_confirmed_again(job: JobRecord, schedule: CureSchedule) -> None:
+    rainy = without_day(schedule, 1)
+    second = owner_calendar(
+        job, rainy, Wording(job, rainy), owner_calendar(job, schedule, Wording(job, schedule))
+    )
+    again = replace(schedule, revision=3)
+    third = events(owner_calendar(job, again, Wording(job, again), second))
+    assert {str(each["status"]) for each in third.values()} == {"CONFIRMED"}
+
+
+def test_what_is_over_is_not_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
+    first = owner_calendar(job, schedule, Wording(job, schedule))
+    later = replace(without_day(schedule, 1), issued_at=schedule.watering[3].visits[0].start)
+    found = events(owner_calendar(job, later, Wording(job, later), first))
+    assert not [each for each in found.values() if each["status"] == "CANCELLED"]
+
+
+def test_the_crew_is_told_that_a_frost_is_off(job: JobRecord, schedule: CureSchedule) -> None:
+    night = datetime(2026, 7, 16, 2, tzinfo=ZONE)
+    frosty = replace(schedule, risks=(Risk("frost", night, night + 4 * HOUR, night + 2 * HOUR),))
+    first = crew_calendar(job, frosty, Wording(job, frosty))
+    mild = replace(schedule, risks=(), revision=2)
+    found = events(crew_calendar(job, mild, Wording(job, mild), first)).values()
+    gone = [str(each["summary"]) for each in found if each["status"] == "CANCELLED"]
+    assert any("frost" in each.lower() for each in gone)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_calendar_and_letter_say_what_to_do_with_the_old_one(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    again = replace(schedule, revision=2)
+    words = Wording(job, again, language=language)
+    note, old = words.say("cancelled.note"), words.calendar_name("owner", 1)
+    calendar: Any = icalendar.Calendar.from_ical(owner_calendar(job, again, words))
+    letter: Any = message_from_bytes(compose_message(job, again, words, {}), policy=policy.default)
+    for text in (str(calendar["description"]), letter.get_body(("plain",)).get_content()):
+        assert note in text
+        assert old in text

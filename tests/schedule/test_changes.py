@@ -1,0 +1,199 @@
+"""What changed from one issue to the next: which dates moved, by how much at least, and what moved them.
+
+The amounts under which a date has not moved are common practice, no source: half an hour in the first two
+days, in which dates are told to the half hour, and half a day later.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.schedule.changes import changes
+from handover.schedule.model import Figure, Measurement, MilestoneKind, Risk, Visit, WateringDay
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.schedule.model import Change, CureSchedule
+
+Kind = MilestoneKind
+HOUR = timedelta(hours=1)
+
+
+@pytest.fixture(scope="module")
+def planned() -> dict[str, CureSchedule]:
+    """Keep a schedule for the module: each test bends a copy."""
+    return {}
+
+
+@pytest.fixture
+def first(job: Any, weather: Any, planned: dict[str, CureSchedule]) -> CureSchedule:
+    if not planned:
+        at = job().placement.finished
+        planned["first"] = plan_cure(job(), weather(), at, members=8)
+    return planned["first"]
+
+
+def moved(schedule: CureSchedule, kind: MilestoneKind, by: timedelta | None) -> CureSchedule:
+    """Return a schedule with one date moved, or gone."""
+    dates = tuple(
+        replace(each, not_before=each.not_before + by if by is not None and each.not_before else None)
+        if each.kind == kind
+        else each
+        for each in schedule.milestones
+    )
+    return replace(schedule, milestones=dates, revision=2)
+
+
+def warmed(schedule: CureSchedule, by_k: float) -> CureSchedule:
+    return replace(schedule, weather=replace(schedule.weather, air_c=schedule.weather.air_c + by_k))
+
+
+def of(found: tuple[Change, ...], kind: str) -> Change:
+    (change,) = (each for each in found if each.kind == kind)
+    return change
+
+
+def test_nothing_changes_where_nothing_moved(first: CureSchedule) -> None:
+    assert changes(first, replace(first, revision=2)) == ()
+
+
+@pytest.mark.parametrize(
+    ("kind", "minutes", "told"),
+    [
+        (Kind.FIRST_WATER, 29, False),
+        (Kind.FIRST_WATER, 30, True),
+        (Kind.FIRST_WATER, -30, True),
+        (Kind.HEAVY_VEHICLES, 719, False),
+        (Kind.HEAVY_VEHICLES, 720, True),
+    ],
+)
+def test_a_date_moves_by_the_amount_or_not_at_all(
+    first: CureSchedule, kind: MilestoneKind, minutes: int, told: bool
+) -> None:
+    found = changes(first, moved(first, kind, timedelta(minutes=minutes)))
+    assert [each.kind for each in found] == ([kind] if told else [])
+
+
+def test_a_change_tells_before_and_after(first: CureSchedule) -> None:
+    later = moved(first, Kind.FIRST_WATER, 2 * HOUR)
+    change = of(changes(first, later), Kind.FIRST_WATER)
+    was = first.milestone(Kind.FIRST_WATER)
+    assert was is not None
+    assert change.before == (was.not_before,)
+    assert change.after == (change.before[0] + 2 * HOUR,)
+
+
+def test_a_date_that_is_lost_or_found_has_changed(first: CureSchedule) -> None:
+    lost = moved(first, Kind.HEAVY_VEHICLES, None)
+    assert of(changes(first, lost), Kind.HEAVY_VEHICLES).after == ()
+    assert of(changes(lost, first), Kind.HEAVY_VEHICLES).before == ()
+
+
+def test_the_sets_are_not_told(first: CureSchedule) -> None:
+    assert changes(first, moved(first, Kind.FINAL_SET, 2 * HOUR)) == ()
+
+
+def test_what_is_over_does_not_change_any_more(first: CureSchedule) -> None:
+    later = moved(first, Kind.FIRST_WATER, 2 * HOUR)
+    at = of(changes(first, later), Kind.FIRST_WATER).after[0]
+    assert changes(first, replace(later, issued_at=at)) == ()
+    assert changes(first, replace(later, issued_at=at - timedelta(minutes=1))) != ()
+
+
+@pytest.mark.parametrize(
+    ("by_k", "hours", "cause"),
+    [
+        (-3.0, 2, "cooler"),
+        (3.0, -2, "warmer"),
+        (-3.0, -2, "forecast"),
+        (3.0, 2, "forecast"),
+        (-0.4, 2, "forecast"),
+    ],
+)
+def test_the_weather_is_the_cause_of_what_it_can_have_moved(
+    first: CureSchedule, by_k: float, hours: int, cause: str
+) -> None:
+    """Cooler air never brings a date forward: then something else did."""
+    later = warmed(moved(first, Kind.FIRST_WATER, hours * HOUR), by_k)
+    assert of(changes(first, later), Kind.FIRST_WATER).because == (cause,)
+
+
+@pytest.mark.parametrize(
+    ("kind", "cause"),
+    [
+        ("ticket", "ticket"),
+        ("field-cylinder", "cylinder"),
+        ("standard-cylinder", "cylinder"),
+        ("temperature-log", "log"),
+    ],
+)
+def test_a_new_measurement_is_a_cause_and_a_known_one_is_none(
+    first: CureSchedule, kind: str, cause: str
+) -> None:
+    one = Measurement(kind, "no. 1", None, (Figure("strength", 12.3456789, "MPa"),), (), "noted")
+    read_back = replace(one, measured=(Figure("strength", 12.3457, "MPa"),))
+    later = replace(moved(first, Kind.FIRST_WATER, 2 * HOUR), measurements=(one,))
+    assert of(changes(first, later), Kind.FIRST_WATER).because == (cause,)
+    known = replace(first, measurements=(read_back,))
+    assert of(changes(known, later), Kind.FIRST_WATER).because == ()
+
+
+def test_a_record_that_says_otherwise_is_a_cause(first: CureSchedule) -> None:
+    later = replace(moved(first, Kind.FIRST_WATER, 2 * HOUR), thickness_m=first.thickness_m * 1.2)
+    assert of(changes(first, later), Kind.FIRST_WATER).because == ("record",)
+
+
+def day_with(day: WateringDay, visits: tuple[Visit, ...], because: str | None) -> WateringDay:
+    return replace(day, visits=visits, skipped_because=because)
+
+
+def test_a_day_that_rain_waters_is_told_and_told_back(first: CureSchedule) -> None:
+    day = first.watering[2]
+    rainy = replace(
+        first, watering=tuple(day_with(day, (), "rain") if each is day else each for each in first.watering)
+    )
+    change = of(changes(first, rainy), "watering")
+    assert change.before == tuple(each.start for each in day.visits) != ()
+    assert (change.after, change.because) == ((), ("rain",))
+    assert of(changes(rainy, first), "watering").because == ("no-rain",)
+
+
+def test_an_end_of_curing_that_moved_tells_of_the_days_beyond_it(first: CureSchedule) -> None:
+    later = moved(first, Kind.CURING_ENDS, -3 * 24 * HOUR)
+    ends = later.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is not None
+    last: date = ends.not_before.date()
+    short = replace(later, watering=tuple(each for each in later.watering if each.date < last))
+    assert [each.kind for each in changes(first, short)] == [Kind.CURING_ENDS]
+
+
+def test_frost_that_comes_or_goes_is_told(first: CureSchedule) -> None:
+    night = first.issued_at + 12 * HOUR
+    frosty = replace(first, risks=(Risk("frost", night, night + 6 * HOUR, night + 3 * HOUR),))
+    plain = replace(first, risks=())
+    assert of(changes(plain, frosty), "frost").after == (night,)
+    assert of(changes(frosty, plain), "frost").before == (night,)
+
+
+def test_changes_stand_in_order_of_time(first: CureSchedule) -> None:
+    later = moved(moved(first, Kind.HEAVY_VEHICLES, 48 * HOUR), Kind.FIRST_WATER, 2 * HOUR)
+    assert [each.kind for each in changes(first, later)] == [Kind.FIRST_WATER, Kind.HEAVY_VEHICLES]
+
+
+def test_colder_weather_moves_dates_back_and_says_so(
+    job: Any, weather: Callable[..., Any], first: CureSchedule
+) -> None:
+    """The whole way: the same job under air 6 K cooler."""
+    at: datetime = first.issued_at + HOUR
+    later = plan_cure(job(), weather(16.2, 26.2), at, revision=2, members=8)
+    found = changes(first, later)
+    water = of(found, Kind.FIRST_WATER)
+    assert water.after[0] > water.before[0]
+    assert water.because == ("cooler",)
