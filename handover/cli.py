@@ -69,8 +69,8 @@ class Options(Namespace):
 def entry() -> None:
     """Run as the console script."""
     # A run is short and keeps most of what it makes: to look for garbage less often saves a tenth of it. Its
-    # matrices are small: threads to multiply them would cost more to start than they give. What is left at the
-    # end is the system's to take back, not for Python to look through once more.
+    # matrices are small: threads to multiply them would cost more to start than they give. What is left at
+    # the end is the system's to take back, not for Python to look through once more.
     gc.set_threshold(50_000, 20, 100)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     status = main(sys.argv[1:])

@@ -99,7 +99,7 @@ class _Plain:
             return self._instants(value)
         if value.dtype.kind == "f":  # thousands of numbers: without the detour through the dispatch
             return [_rounded(each) for each in value.tolist()]
-        if value.dtype.kind == "f":  # most of the file: not worth asking each number what it is
+        if np.issubdtype(value.dtype, np.floating):  # most of the file: not worth asking each number what it is
             return [_number(each) for each in value.tolist()]
         return [self.of(each) for each in value.tolist()]
 
