@@ -56,10 +56,6 @@ def _rounded(value: float) -> float | None:
     return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
 
 
-def _number(value: float) -> float | None:
-    return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
-
-
 class _Plain:
     """Turns the values of the schedule's model into those that JSON knows, times in the zone of the site."""
 
@@ -99,8 +95,6 @@ class _Plain:
             return self._instants(value)
         if value.dtype.kind == "f":  # thousands of numbers: without the detour through the dispatch
             return [_rounded(each) for each in value.tolist()]
-        if np.issubdtype(value.dtype, np.floating):  # most of the file: not worth asking each number what it is
-            return [_number(each) for each in value.tolist()]
         return [self.of(each) for each in value.tolist()]
 
     def _instants(self, value: NDArray[np.datetime64]) -> list[str]:
