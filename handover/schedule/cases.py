@@ -160,7 +160,7 @@ def forecast_errors(
     ahead and levels off. Hours that were observed have none. Past the forecast the air as a whole may lie
     higher or lower than the days it is carried on from.
     """
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    known = weather.seconds
     ahead = (known - made_s) / HOUR / 24.0
     open_ = weather.origin != Origin.OBSERVED
     memory = float(np.exp(-1.0 / practice["forecast.memory"]))
@@ -186,9 +186,8 @@ def forecast_errors(
 
 def _forecast_ends(weather: WeatherSeries) -> float:
     """Return the last instant that was observed or forecast, UTC seconds."""
-    told = weather.time[weather.origin != Origin.TYPICAL]
-    last = told[-1] if len(told) else weather.time[0]
-    return float(last.astype("datetime64[s]").astype(np.int64))
+    told = weather.seconds[weather.origin != Origin.TYPICAL]
+    return float(told[-1] if len(told) else weather.seconds[0])
 
 
 def _draw_typical(

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from handover.schedule.cases import Cases
     from handover.schedule.course import Course
+    from handover.schedule.mix import Concrete
 
     Floats = NDArray[np.float64]
 
@@ -37,7 +39,9 @@ def protection(course: Course, made_s: float) -> Protection | None:
     if not _called_for(course):
         return None
     resistances = course.practice.materials["blankets"]["resistances"]
-    tried = tuple(_try(course, made_s, resistance) for resistance in (0.0, *resistances))
+    drawn = cases(course.job, course.weather, course.practice, made_s=made_s, members=_MEMBERS)
+    concrete = concrete_of(course.job.mix, drawn, course.practice)
+    tried = tuple(_try(course, drawn, concrete, resistance) for resistance in (0.0, *resistances))
     enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
     chosen = next(enough, None)
     return Protection(
@@ -56,20 +60,16 @@ def _called_for(course: Course) -> bool:
     safe = course.date(MilestoneKind.FROST_SAFE)
     young = course.slab_s(CENTRAL) <= (np.inf if safe is None else safe.timestamp())
     air = course.slab.air.air_c[young][:, course.cases.last]
-    coldest = float(np.quantile(air, 1.0 - course.share, axis=1).min())
+    coldest = float(course.cold_end(air).min())
     return coldest <= course.practice["frost.cold-weather"]
 
 
-def _try(course: Course, made_s: float, resistance: float) -> Blanket:
-    """Follow the slab under a blanket, with fewer members."""
-    practice = course.practice
-    drawn = cases(course.job, course.weather, practice, made_s=made_s, members=_MEMBERS)
-    concrete = concrete_of(course.job.mix, drawn, practice)
-    slab = follow(course.job, course.weather, drawn, concrete, practice, cover=resistance, days=_DAYS)
+def _try(course: Course, drawn: Cases, concrete: Concrete, resistance: float) -> Blanket:
+    """Follow the slab of fewer members under a blanket."""
+    job, practice = course.job, course.practice
+    slab = follow(job, course.weather, drawn, concrete, practice, cover=resistance, days=_DAYS)
     under = course.with_slab(drawn, concrete, slab)
-    gates = practice.gates_of(MilestoneKind.FROST_SAFE, course.job.slab.use)
-    strong = max(gate.value or 0.0 for gate in gates)
-    safe = age_reached(under, concrete.age_at_strength(strong))
+    safe = age_reached(under, concrete.age_at_strength(course.frost_strength()))
     last = drawn.last
     young = slab.hours[:, np.newaxis] <= safe[last]
     top = np.where(young, slab.temperature_c[:, last, 0], np.inf).min(axis=0)
@@ -104,5 +104,5 @@ def _drop(course: Course) -> float | None:
     hour = min(asked, len(course.slab.hours) - 1 - 24)  # past its end the last day stands for the later ones
     last = course.cases.last
     day = course.slab.air.air_c[hour : hour + 24, last]
-    coldest = float(np.quantile(day, 1.0 - course.share, axis=1).min())
+    coldest = float(course.cold_end(day).min())
     return max(float(course.slab.temperature_c[hour, CENTRAL, 1]) - coldest, 0.0)

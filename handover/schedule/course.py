@@ -68,9 +68,19 @@ class Course:
         """Return the cautious date of a milestone, or None where there is none."""
         return next((each.not_before for each in self.milestones if each.kind == kind), None)
 
-    def weather_s(self) -> Floats:
-        """Return the instants of the weather, UTC seconds, shape (n,)."""
-        return self.weather.time.astype("datetime64[s]").astype(np.float64)
+    def cold_end(self, values: Floats) -> Floats:
+        """Return what the wanted share of members stays above, row by row: (n, m) to (n,)."""
+        return np.asarray(np.quantile(values, 1.0 - self.share, axis=1))
+
+    def frost_strength(self) -> float:
+        """Return the strength that withstands frost by the strictest rule, in MPa."""
+        gates = self.practice.gates_of("frost-safe", self.job.slab.use)
+        return max(gate.value or 0.0 for gate in gates)
+
+    def longest_spacing(self) -> float:
+        """Return the distance of joints beyond which cracks come between them, in m."""
+        by_thickness = self.practice["joints.spacing"] * self.job.slab.thickness
+        return min(by_thickness, self.practice["joints.longest"])
 
     def slab_s(self, member: int) -> Floats:
         """Return the whole hours of a member's slab, UTC seconds, shape (h+1,)."""

@@ -168,7 +168,7 @@ def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:
 
 def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
     """Return a function that tells the weakest kind of hour that an instant rests on."""
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    known = weather.seconds
     weakest = np.maximum.accumulate(weather.origin)
 
     def basis(until: datetime) -> Basis:
@@ -181,24 +181,19 @@ def _basis_of(weather: WeatherSeries) -> Callable[[datetime], Basis]:
 def _weather_basis(job: JobRecord, given: WeatherSeries, whole: WeatherSeries) -> WeatherBasis:
     first = np.datetime64(int(job.placement.start.timestamp()) // 3600 * 3600, "s")
     kept = whole.time >= first
-    typical = whole.time[whole.origin == Origin.TYPICAL]
+    typical_from = whole.typical_from
     columns = ("air_c", "relative_humidity", "wind_ms", "shortwave_wm2", "precipitation_mm")
     return WeatherBasis(
         source=given.source,
         issued_at=given.issued_at,
-        first_hour=_aware(given.time[0], job),
-        last_hour=_aware(given.time[-1], job),
-        typical_from=_aware(typical[0], job) if len(typical) else None,
+        first_hour=given.first_hour.astimezone(job.zone),
+        last_hour=given.last_hour.astimezone(job.zone),
+        typical_from=typical_from and typical_from.astimezone(job.zone),
         methods=whole.methods,
         time=whole.time[kept],
         precipitation_probability=whole.precipitation_probability[kept],
         **{name: getattr(whole, name)[kept] for name in columns},
     )
-
-
-def _aware(instant: np.datetime64, job: JobRecord) -> datetime:
-    seconds = float(instant.astype("datetime64[s]").astype(np.int64))
-    return datetime.fromtimestamp(seconds, UTC).astimezone(job.zone)
 
 
 def _history(course: Course) -> SlabHistory:

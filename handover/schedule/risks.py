@@ -26,11 +26,6 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_HALF_HOUR = 0.5
-_LIGHT_RAIN_MM = 0.5
-_DRY_TOO_LONG_H = 1.0
-_THIN_M = 0.1524  # 6 in
-
 
 def risks(course: Course) -> tuple[Risk, ...]:
     """Return the stretches of hours that may harm the slab, by time."""
@@ -121,9 +116,7 @@ def _frost(course: Course) -> Iterator[Risk]:
     time_s = course.slab_s(CENTRAL)
     safe = course.date(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
-    top, air = (
-        _cold_end(each[:, last], course.share) for each in (slab.temperature_c[:, :, 0], slab.air.air_c)
-    )
+    top, air = (course.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
     for run in _runs((top < 0.0) & young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
@@ -136,11 +129,6 @@ def _frost(course: Course) -> Iterator[Risk]:
         )
 
 
-def _cold_end(values: Floats, share: float) -> Floats:
-    """Return the value that so large a share of the members stays above, hour by hour."""
-    return np.asarray(np.quantile(values, 1.0 - share, axis=1))
-
-
 def _rain(course: Course) -> Iterator[Risk]:
     """Yield when rain is likely on concrete that it can still mark."""
     weather = course.weather
@@ -148,11 +136,11 @@ def _rain(course: Course) -> Iterator[Risk]:
         return
     start = course.job.placement.start.timestamp()
     end = course.job.placement.end.timestamp() + course.practice["rain.keep-off"] * HOUR
-    known = course.weather_s()
+    known = course.weather.seconds
     chance = np.nan_to_num(weather.precipitation_probability, nan=1.0)
     wet = (
-        (weather.precipitation_mm >= _LIGHT_RAIN_MM)
-        & (chance >= _HALF_HOUR)
+        (weather.precipitation_mm >= course.practice["rain.marks"])
+        & (chance >= course.practice["rain.likely"])
         & (known > start)
         & (known <= end)
     )
@@ -216,9 +204,9 @@ def _of_the_work(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
         yield "nails", ()
     if job.slab.has_tendons:
         yield "tendons", ()
-    if MilestoneKind.HEAVY_VEHICLES in kinds and job.slab.thickness < _THIN_M:
+    if MilestoneKind.HEAVY_VEHICLES in kinds and job.slab.thickness < course.practice["trucks.thin"]:
         yield "heavy-trucks", ()
-    limit = min(course.practice["joints.spacing"] * job.slab.thickness, course.practice["joints.longest"])
+    limit = course.longest_spacing()
     if job.slab.joint_spacing is not None and job.slab.joint_spacing > limit:
         yield "joint-spacing", (Figure("spacing", job.slab.joint_spacing, "m"), Figure("limit", limit, "m"))
 
@@ -246,7 +234,7 @@ def _hot_air(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     limit = course.practice.rules.get("heat.air")
     if limit is None:
         return
-    placement, known = course.job.placement, course.weather_s()
+    placement, known = course.job.placement, course.weather.seconds
     placed = (known >= placement.start.timestamp() - HOUR) & (known <= placement.end.timestamp() + HOUR)
     air = float(course.weather.air_c[placed].max())
     if air > limit.value:
@@ -277,7 +265,7 @@ def _coldest_while_curing(course: Course) -> float:
     """Return the coldest air while the slab cures, at the cold end of the band."""
     ends = course.date(MilestoneKind.CURING_ENDS)
     curing = course.slab_s(CENTRAL) <= (np.inf if ends is None else ends.timestamp())
-    return float(_cold_end(course.slab.air.air_c[curing][:, course.cases.last], course.share).min())
+    return float(course.cold_end(course.slab.air.air_c[curing][:, course.cases.last]).min())
 
 
 def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
@@ -285,9 +273,8 @@ def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
     slab, last = course.slab, course.cases.last
     hour = int(np.searchsorted(course.slab_s(CENTRAL), when.timestamp()))
     strength = course.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
-    yield Figure("strength_then", float(_cold_end(strength, course.share)[0]), "MPa")
-    gates = course.practice.gates_of(MilestoneKind.FROST_SAFE, course.job.slab.use)
-    yield Figure("frost_safe_strength", max(gate.value or 0.0 for gate in gates), "MPa")
+    yield Figure("strength_then", float(course.cold_end(strength)[0]), "MPa")
+    yield Figure("frost_safe_strength", course.frost_strength(), "MPa")
 
 
 def _cold_water(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
@@ -315,7 +302,7 @@ def _coolest_visit(course: Course) -> Visit | None:
 def _dry_between(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the plan leaves the surface dry for hours, and what other ways would leave."""
     dry = _driest(course)
-    if dry < _DRY_TOO_LONG_H:
+    if dry < course.practice["water.dry-too-long"]:
         return
     curing = course.job.curing
     with_timer = _otherwise(course, timer=True)

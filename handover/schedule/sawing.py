@@ -86,7 +86,7 @@ def joints(course: Course) -> Joints:
         cracks_from=early(cracking_hours(course), course),
         depth_m=practice["joints.depth"] * thickness,
         early_entry_depth_m=practice["joints.early-entry-depth"],
-        longest_spacing_m=min(practice["joints.spacing"] * thickness, practice["joints.longest"]),
+        longest_spacing_m=course.longest_spacing(),
         spacing_m=course.job.slab.joint_spacing,
         # Under a roof counts as enclosed.
         dust=tuple(row for row in respirators() if row.enclosed == (course.job.slab.exposure != "outdoors")),

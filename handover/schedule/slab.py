@@ -182,7 +182,7 @@ def _sample_group(
     weather: WeatherSeries, hourly: dict[str, Floats], group: slice, moments: Floats
 ) -> dict[str, Floats]:
     """Return the weather of members placed at the same time."""
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    known = weather.seconds
     at = np.clip(np.searchsorted(known, moments, side="right") - 1, 0, len(known) - 2)
     share = ((moments - known[at]) / (known[at + 1] - known[at]))[:, np.newaxis]
     sampled = {
@@ -248,7 +248,7 @@ def _age_in_the_truck(
 
 def _mean_air(weather: WeatherSeries, placed_s: Floats, days: int) -> Floats:
     """Return the mean air temperature of the days from placement on, in degC, shape (m,)."""
-    known = weather.time.astype("datetime64[s]").astype(np.float64)
+    known = weather.seconds
     starts = np.searchsorted(known, placed_s)
     return np.array([weather.air_c[start : start + days * 24].mean() for start in starts])
 

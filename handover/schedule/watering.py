@@ -34,10 +34,8 @@ SLOT_H = 0.5
 _SLOT = timedelta(hours=SLOT_H)
 _LEVELS = 40  # steps of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
-_SHOWS = 0.10  # mm/h; below it the pores bring up what the surface loses
+_SHOWS = 0.10  # mm/h; below it the pores bring up what the surface loses; from memory, not checked
 _BREAKFAST = time(8)
-_FROST_AHEAD_H = 12.0
-_TIMER_VISITS = 8
 _SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
 
 
@@ -82,7 +80,7 @@ def watering(course: Course, basis: Callable[[datetime], Basis]) -> tuple[Wateri
         dry_h = 0.0
         if method is not None:
             forced = None if planned else _first_visit(slots, course.practice)
-            most = _most(course.job, method)
+            most = _most(course, method)
             visits, held, dry_h = plan_day(slots, method, rate_of(course.job, method), most, held, forced)
         planned.append(_day(day, slots, visits, dry_h, course, basis))
     return tuple(planned)
@@ -206,8 +204,8 @@ def _values(
     return values[::-1]
 
 
-def _most(job: JobRecord, method: CuringMethod) -> int:
-    return _TIMER_VISITS if job.curing.timer else method.most
+def _most(course: Course, method: CuringMethod) -> int:
+    return int(course.practice["water.timer-visits"]) if course.job.curing.timer else method.most
 
 
 def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
@@ -263,10 +261,10 @@ def _somebody_there(grid: Floats, course: Course) -> NDArray[np.bool_]:
 
 def freezing_ahead(grid: Floats, course: Course) -> NDArray[np.bool_]:
     """Tell for each slot whether air or surface may freeze before the water has dried."""
-    known = course.weather_s()
+    known = course.weather.seconds
     surface = np.interp(known, course.slab_s(CENTRAL), course.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(course.weather.air_c, surface)
-    ends = grid + _FROST_AHEAD_H * HOUR
+    ends = grid + course.practice["frost.ahead"] * HOUR
     spans = [(known >= start - HOUR) & (known <= end) for start, end in zip(grid, ends, strict=True)]
     ahead = np.array([coldest[span].min(initial=np.inf) for span in spans])
     frost: NDArray[np.bool_] = ahead < course.practice["frost.no-water-below"]
@@ -278,7 +276,7 @@ def _rain(grid: Floats, course: Course) -> Floats:
     weather = course.weather
     if course.job.slab.exposure != "outdoors":
         return np.zeros(len(grid))
-    known = course.weather_s()
+    known = course.weather.seconds
     hour = np.clip(
         np.searchsorted(known, grid + SLOT_H * HOUR / 2), 0, len(known) - 1
     )  # the hour that ends next
@@ -297,7 +295,7 @@ def _day(
 ) -> WateringDay:
     job, weather, method = course.job, course.weather, course.method
     begins, over = _bounds(day, job.zone)
-    known = course.weather_s()
+    known = course.weather.seconds
     whole = (known > begins) & (known <= over)
     litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
     visits = tuple(_gentle(visit, slots, course) for visit in _visits(slots, chosen, litres_per_h, job.zone))

@@ -90,6 +90,11 @@ class WeatherSeries:
         return _aware(self.time[-1])
 
     @property
+    def seconds(self) -> Floats:
+        """The instants as UTC seconds, shape (n,)."""
+        return self.time.astype("datetime64[s]").astype(np.float64)
+
+    @property
     def is_unbroken(self) -> bool:
         """Whether every hour follows the one before by an hour."""
         return bool((np.diff(self.time) == HOUR).all())
@@ -137,8 +142,7 @@ class WeatherSeries:
         wanted = time.astype("datetime64[s]")
         if len(wanted) and (wanted.min() < self.time[0] or wanted.max() > self.time[-1]):
             raise ValueError(f"the weather goes from {self.time[0]} to {self.time[-1]}")
-        seconds = self.time.astype("datetime64[s]").astype(np.float64)
-        value: Floats = np.interp(wanted.astype(np.float64), seconds, getattr(self, column))
+        value: Floats = np.interp(wanted.astype(np.float64), self.seconds, getattr(self, column))
         return value
 
 
