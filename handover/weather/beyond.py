@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from handover.errors import Finding, UnusableInput
-from handover.weather.raw import Times, spoken, utc64
-from handover.weather.series import HOUR, Floats, Origin, WeatherSeries
+from handover.weather.raw import Times, spoken
+from handover.weather.series import HOUR, Floats, Origin, WeatherSeries, utc64, utc_seconds
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -86,13 +86,11 @@ def _typical(typical: WeatherSeries, time: Times) -> tuple[dict[str, Floats], di
     """Return the hours of a typical year, its value at the hour before them, and a sentence."""
     before = typical.window(time[0] - HOUR, time[-1])
     names = (*_STATES, "shortwave_wm2")
-    added = {name: np.interp(_seconds(time), _seconds(before.time), getattr(before, name)) for name in names}
+    added = {
+        name: np.interp(utc_seconds(time), utc_seconds(before.time), getattr(before, name)) for name in names
+    }
     joint = {name: float(getattr(before, name)[0]) for name in names}
     return added, joint, f"the same hours of {typical.source}"
-
-
-def _seconds(time: Times) -> Floats:
-    return time.astype("datetime64[s]").astype(np.float64)
 
 
 def _within(name: str, value: Floats) -> Floats:

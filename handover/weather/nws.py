@@ -20,7 +20,8 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, instant, number, quote, utc64
+from handover.weather.raw import Column, Raw, instant, number, quote
+from handover.weather.series import utc64
 
 _LAYERS = {
     "temperature": Quantity.AIR,

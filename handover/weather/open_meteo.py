@@ -22,7 +22,8 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, aware, instant, number, quote, utc64
+from handover.weather.raw import Column, Raw, instant, number, quote
+from handover.weather.series import aware, utc64
 
 if TYPE_CHECKING:
     from handover.weather.raw import Times

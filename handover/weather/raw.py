@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from handover.weather.series import aware
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -67,11 +68,6 @@ class Raw:
     unread: frozenset[Quantity] = field(default=frozenset())
 
 
-def utc64(moment: datetime) -> np.datetime64:
-    """Return an aware instant as UTC ``datetime64[s]``."""
-    return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
-
-
 def instant(text: object) -> datetime | None:
     """Return a time written in ISO 8601, aware or naive, or None where it is none (or no year of ours)."""
     try:
@@ -79,12 +75,6 @@ def instant(text: object) -> datetime | None:
     except (TypeError, ValueError):
         return None
     return moment if _YEARS[0] <= moment.year <= _YEARS[1] else None
-
-
-def aware(moment: np.datetime64) -> datetime:
-    """Return a UTC ``datetime64`` as an aware instant."""
-    instant: datetime = moment.astype("datetime64[s]").item()
-    return instant.replace(tzinfo=UTC)
 
 
 def spoken(moment: np.datetime64) -> str:

@@ -82,17 +82,17 @@ class WeatherSeries:
     @property
     def first_hour(self) -> datetime:
         """The first instant, aware."""
-        return _aware(self.time[0])
+        return aware(self.time[0])
 
     @property
     def last_hour(self) -> datetime:
         """The last instant, aware."""
-        return _aware(self.time[-1])
+        return aware(self.time[-1])
 
     @property
     def seconds(self) -> Floats:
         """The instants as UTC seconds, shape (n,)."""
-        return self.time.astype("datetime64[s]").astype(np.float64)
+        return utc_seconds(self.time)
 
     @property
     def is_unbroken(self) -> bool:
@@ -103,11 +103,11 @@ class WeatherSeries:
     def typical_from(self) -> datetime | None:
         """The first hour that is typical, neither observed nor forecast, aware; None where there is none."""
         typical = np.flatnonzero(self.origin == Origin.TYPICAL)
-        return _aware(self.time[typical[0]]) if len(typical) else None
+        return aware(self.time[typical[0]]) if len(typical) else None
 
     def covers(self, start: Instant, end: Instant) -> bool:
         """Tell whether both instants lie between the first hour and the last."""
-        return bool(self.time[0] <= _utc64(start) and _utc64(end) <= self.time[-1])
+        return bool(self.time[0] <= utc64(start) and utc64(end) <= self.time[-1])
 
     def window(self, start: Instant, end: Instant) -> WeatherSeries:
         """Return the hours that the stretch from ``start`` to ``end`` needs.
@@ -118,9 +118,9 @@ class WeatherSeries:
         Raises:
             ValueError: The stretch and the series have nothing in common.
         """
-        first = int(np.searchsorted(self.time, _utc64(start), side="right")) - 1
-        last = int(np.searchsorted(self.time, _utc64(end), side="left"))
-        if last < first or last < 0 or _utc64(end) < self.time[0] or _utc64(start) > self.time[-1]:
+        first = int(np.searchsorted(self.time, utc64(start), side="right")) - 1
+        last = int(np.searchsorted(self.time, utc64(end), side="left"))
+        if last < first or last < 0 or utc64(end) < self.time[0] or utc64(start) > self.time[-1]:
             raise ValueError(f"no weather from {start} to {end}")
         part = slice(max(first, 0), last + 1)
         columns: dict[str, Any] = {name: getattr(self, name)[part] for name in _ARRAYS}
@@ -142,18 +142,24 @@ class WeatherSeries:
         wanted = time.astype("datetime64[s]")
         if len(wanted) and (wanted.min() < self.time[0] or wanted.max() > self.time[-1]):
             raise ValueError(f"the weather goes from {self.time[0]} to {self.time[-1]}")
-        value: Floats = np.interp(wanted.astype(np.float64), self.seconds, getattr(self, column))
+        value: Floats = np.interp(utc_seconds(wanted), self.seconds, getattr(self, column))
         return value
 
 
-def _aware(moment: np.datetime64) -> datetime:
+def aware(moment: np.datetime64) -> datetime:
+    """Return a UTC ``datetime64`` as an aware instant."""
     instant: datetime = moment.astype("datetime64[s]").item()
     return instant.replace(tzinfo=UTC)
 
 
-def _utc64(moment: Instant) -> np.datetime64:
+def utc64(moment: Instant) -> np.datetime64:
     """Return an instant as UTC ``datetime64[s]``, to the second."""
     if isinstance(moment, datetime):
         return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")
     seconds: np.datetime64 = moment.astype("datetime64[s]")
     return seconds
+
+
+def utc_seconds(time: NDArray[np.datetime64]) -> Floats:
+    """Return instants as UTC seconds, of the same shape."""
+    return time.astype("datetime64[s]").astype(np.float64)

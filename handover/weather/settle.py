@@ -15,8 +15,8 @@ import numpy as np
 from handover.errors import Finding
 from handover.weather import humidity, sunshine
 from handover.weather.quantities import LIMITS, Quantity
-from handover.weather.raw import Column, Raw, Times, spoken, utc64
-from handover.weather.series import HOUR, Floats, Origin, WeatherSeries
+from handover.weather.raw import Column, Raw, Times, spoken
+from handover.weather.series import HOUR, Floats, Origin, WeatherSeries, utc64
 from handover.weather.whole_hours import at_hours, of_hours
 
 if TYPE_CHECKING:

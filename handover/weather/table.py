@@ -45,8 +45,8 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import LIMITS, Quantity, Unit, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, instant, quote, utc64
-from handover.weather.series import Origin
+from handover.weather.raw import Column, Raw, instant, quote
+from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

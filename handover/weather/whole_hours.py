@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.weather.quantities import Quantity
-from handover.weather.series import HOUR, Floats
+from handover.weather.series import HOUR, Floats, utc_seconds
 
 if TYPE_CHECKING:
     from handover.weather.raw import Times
@@ -30,7 +30,7 @@ def at_hours(time: Times, value: Floats) -> tuple[Times, Floats]:
     after = np.clip(np.searchsorted(time, hours), 1, max(len(time) - 1, 1))
     exact = np.isin(hours, time)
     near = exact | (time[np.minimum(after, len(time) - 1)] - time[after - 1] <= _FURTHEST)
-    return hours[near], np.interp(_seconds(hours[near]), _seconds(time), value)
+    return hours[near], np.interp(utc_seconds(hours[near]), utc_seconds(time), value)
 
 
 def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Floats]:
@@ -49,7 +49,7 @@ def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Flo
     hours = _hours(time, inside=False)
     which = np.searchsorted(hours, time)  # the first hour at or after each reading
     count = np.bincount(which, minlength=len(hours))
-    spacing = np.median(np.diff(_seconds(time))) if len(time) > 1 else 3600.0
+    spacing = np.median(np.diff(utc_seconds(time))) if len(time) > 1 else 3600.0
     enough = count >= max(1.0, np.floor(_ENOUGH * 3600 / spacing))
     result: Floats = np.zeros(len(hours))
     if quantity is Quantity.RAIN_CHANCE:
@@ -67,7 +67,3 @@ def _hours(time: Times, *, inside: bool) -> Times:
     first = whole[0] if whole[0] == time[0] else whole[0] + HOUR
     last = whole[-1] if inside or whole[-1] == time[-1] else whole[-1] + HOUR
     return np.asarray(np.arange(first, last + HOUR, HOUR))
-
-
-def _seconds(time: Times) -> Floats:
-    return time.astype("datetime64[s]").astype(np.float64)
