@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
 from handover.weather.series import aware
 
 if TYPE_CHECKING:
