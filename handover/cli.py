@@ -16,13 +16,16 @@ from handover import __version__
 TYPE_CHECKING = False  # typing itself would be a third of the time that --help takes
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
+    from contextlib import AbstractContextManager
     from datetime import datetime
     from pathlib import Path
     from typing import Literal
 
+    from handover.archive.place import Archive
     from handover.documents.spoken import Spoken
     from handover.documents.wording import DayWords, Wording
     from handover.errors import Finding
+    from handover.issue.batch import Outcome
     from handover.issue.mail_server import MailServer
     from handover.issue.outbox import Draft
     from handover.issue.receive import Received
@@ -43,7 +46,7 @@ WIDTH = 100
 class Options(Namespace):
     """What was asked for."""
 
-    run: Callable[[Options], None]
+    run: Callable[[Options], int | None]
     job: str
     jobs: list[str]
     file: str
@@ -63,6 +66,10 @@ class Options(Namespace):
     settings: str | None
     dry_run: bool
     again: bool
+    folder: str
+    to: str | None
+    workers: int | None
+    scheduler: str | None
     trace: bool = False
 
 
@@ -87,7 +94,7 @@ def main(argv: Sequence[str]) -> int:
     if options.trace:
         _log_steps()
     try:
-        options.run(options)
+        status = options.run(options)
         sys.stdout.flush()
     except BrokenPipeError:  # whoever was reading has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -99,7 +106,7 @@ def main(argv: Sequence[str]) -> int:
         if options.trace:
             raise
         return _explain(fault)
-    return DONE
+    return status or DONE
 
 
 # ---- commands ---------------------------------------------------------------------------------------
@@ -179,6 +186,53 @@ def issue(options: Options) -> None:
         print(f"    {_printable(name)}")
 
 
+def batch(options: Options) -> int:
+    """Write the document set of every job record in a folder."""
+    from contextlib import nullcontext
+    from functools import partial
+
+    from handover.issue.batch import REPORT, Batch, find_records, run_batch
+    from handover.issue.hands import Manner, on_a_cluster, on_this_machine
+
+    templates = _path(options.templates) if options.templates else None
+    if options.scheduler and templates:
+        _refuse_far_templates()
+    manner = Manner(
+        languages=tuple(options.language.split(",")) if options.language else None,
+        units=options.units,
+        paper=options.paper,
+        templates=templates,
+        rules=options.rules,
+        share=options.sure / 100,
+    )
+    hands = (
+        partial(on_a_cluster, scheduler=options.scheduler)
+        if options.scheduler
+        else partial(on_this_machine, workers=options.workers or len(os.sched_getaffinity(0)))
+    )
+    out = _path(options.output)
+    records = find_records(_path(options.folder), out, *([_path(options.to)] if options.to else []))
+    with _archive(options.to) if options.to else nullcontext() as archive:
+        what = Batch(
+            _path(options.folder),
+            out,
+            _as_of(options),
+            manner,
+            weather=_path(options.weather) if options.weather else None,
+            typical=_path(options.typical) if options.typical else None,
+            archive=archive,
+            key=_key(),
+            reissue_at=options.as_of is not None,
+        )
+        try:
+            with _progress(len(records)) as tell:
+                outcomes = run_batch(what, records, hands, tell)
+        except KeyboardInterrupt:
+            _tell("Stopped. What is done stays; the same command goes on from there.")
+            return FAILED
+    return _report(outcomes, out / REPORT)
+
+
 def send(options: Options) -> None:
     """Send the messages of issued folders, or say what would go to whom."""
     from handover.errors import HandoverError
@@ -232,7 +286,7 @@ def _parser() -> ArgumentParser:
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
-    def command(name: str, run: Callable[[Options], None], text: str) -> ArgumentParser:
+    def command(name: str, run: Callable[[Options], int | None], text: str) -> ArgumentParser:
         each = commands.add_parser(name, help=text, description=text, epilog=LIMITS, formatter_class=_Help)
         each.set_defaults(run=run)
         return each
@@ -264,12 +318,27 @@ def _parser() -> ArgumentParser:
     _time(each)
     _rules(each)
     _band(each)
-    each.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
+    _look(each)
+
+    each = command("batch", batch, "write the document set of every job record in a folder")
+    each.add_argument("folder", metavar="FOLDER", help="job records (TOML or JSON), at any depth")
+    each.add_argument("-o", "--output", metavar="OUT", required=True, help="where each job gets a folder")
     each.add_argument(
-        "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
+        "-w",
+        "--weather",
+        metavar="PATH",
+        help="a weather file for all, or a folder of files named like the records; without it, the file "
+        "named like the record beside it, else downloaded once for all sites of a grid cell",
     )
-    _units(each)
-    each.add_argument("--templates", metavar="DIR", help="texts and pages of your own that stand in for ours")
+    each.add_argument("--to", metavar="ARCHIVE", help="file each set in this archive as well")
+    each.add_argument("--workers", metavar="N", type=_count, help="processes at work (one a core)")
+    each.add_argument(
+        "--scheduler", metavar="ADDRESS", help="have a Dask cluster do the work, such as tcp://server:8786"
+    )
+    _time(each)
+    _rules(each)
+    _band(each)
+    _look(each)
 
     each = command("send", send, "send the message of each issued folder to its owner")
     each.add_argument("jobs", metavar="JOB", nargs="+", help="a folder that was issued, or its message.eml")
@@ -325,8 +394,36 @@ def _band(parser: ArgumentParser) -> None:
     )
 
 
+def _look(parser: ArgumentParser) -> None:
+    parser.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
+    parser.add_argument(
+        "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
+    )
+    _units(parser)
+    parser.add_argument(
+        "--templates", metavar="DIR", help="texts and pages of your own that stand in for ours"
+    )
+
+
 def _units(parser: ArgumentParser) -> None:
     parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
+
+
+def _count(text: str) -> int:
+    """Return how many, one at least; argparse says what else is wrong."""
+    count = int(text)
+    if count < 1:
+        raise ValueError
+    return count
+
+
+_count.__name__ = "number of processes"  # by which argparse calls it
+
+
+def _archive(folder: str) -> Archive:
+    from handover.archive.place import Archive
+
+    return Archive(_path(folder))
 
 
 def _path(text: str) -> Path:
@@ -379,6 +476,13 @@ def _receive(options: Options, as_of: datetime) -> Received:
     received = receive(_path(options.job), weather, as_of, key=_key(), typical=typical)
     _caution(received.cautions)
     return received
+
+
+def _refuse_far_templates() -> None:
+    from handover.errors import Finding, UnusableInput
+
+    problem = "are on this machine, and a cluster's workers see only their own"
+    raise UnusableInput([Finding(problem, field="--templates", expected="--templates or --scheduler")])
 
 
 def _refuse_existing(name: str) -> None:
@@ -466,6 +570,47 @@ def _list(findings: Sequence[Finding]) -> None:
             _tell(f"    Example:  {_printable(each.example)}")
     faults = sum(each.severity == "fault" for each in findings)
     _tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+
+
+def _progress(total: int) -> AbstractContextManager[Callable[[Outcome], None]]:
+    """Give somebody to tell of each job that is settled: a bar, where somebody is looking."""
+    from contextlib import contextmanager, nullcontext
+
+    def nobody(_: Outcome) -> None: ...
+
+    @contextmanager
+    def bar() -> Iterator[Callable[[Outcome], None]]:
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+        columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+            task = progress.add_task("", total=total)
+            yield lambda _: progress.advance(task)
+
+    return bar() if sys.stderr.isatty() else nullcontext(nobody)
+
+
+MOST_TOLD = 20
+"""Jobs that went wrong, told on a terminal; the report has them all."""
+
+
+def _report(outcomes: Sequence[Outcome], file: Path) -> int:
+    """Tell what came of a batch, first what went wrong; return the exit status."""
+    from collections import Counter
+
+    wrong = [each for each in outcomes if each.state in {"refused", "failed"}]
+    for each in wrong[:MOST_TOLD]:
+        _tell(f"{_printable(each.record)}: {each.state}")
+        for line in each.findings or (each.failure,):
+            _tell(f"    {_printable(line)}")
+    if wrong[MOST_TOLD:]:
+        _tell(f"... and {len(wrong) - MOST_TOLD} more.")
+    counts = Counter(each.state for each in outcomes)
+    for state in ("done", "done before", "refused", "failed"):
+        print(f"{state:12}{counts[state]:8}")
+    print(f"The report is in {_printable(file)}.")
+    return FAILED if counts["failed"] else UNUSABLE if counts["refused"] else DONE
 
 
 def _show_draft(draft: Draft, server: MailServer) -> None:

@@ -27,7 +27,7 @@ def export_csv(entries: Iterable[Entry], out: TextIO) -> int:
     writer.writerow(COLUMNS)
     count = 0
     for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
-        writer.writerow([_cell(getattr(entry, name)) for name in COLUMNS])
+        writer.writerow([cell(getattr(entry, name)) for name in COLUMNS])
     return count
 
 
@@ -39,7 +39,8 @@ def export_jsonl(entries: Iterable[Entry], out: TextIO) -> int:
     return count
 
 
-def _cell(value: Any) -> str:
+def cell(value: Any) -> str:
+    """Return a value as a cell of a CSV that no spreadsheet takes for a formula."""
     match value:
         case None:
             return ""

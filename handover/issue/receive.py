@@ -21,11 +21,14 @@ from handover.weather.reading import examine_weather_bytes, read_bytes
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from handover.jobs.model import JobRecord
+    from handover.jobs.reading import Examined
     from handover.schedule.model import CureSchedule
     from handover.weather import WeatherSeries
+    from handover.weather.place import Located
+    from handover.weather.reading import Examined as WeatherExamined
 
 LOG = logging.getLogger("handover")
 
@@ -92,16 +95,41 @@ def receive(
     examined = examine_job(record)
     job = examined.record
     if weather is not None:
-        given = _read(weather)
+        given = read_given(weather)
     elif job is not None:
         given = download(job, as_of, key=key)
     else:
         raise UnusableInput(examined.findings)
+    year = None if typical is None else read_given(typical)
+    return check_together(record, examined, given, as_of, year=year)
 
+
+def check_together(
+    record: Path,
+    examined: Examined,
+    given: Given,
+    as_of: datetime,
+    *,
+    year: Given | None = None,
+    examine: Callable[..., WeatherExamined] = examine_weather_bytes,
+) -> Received:
+    """Check a job record and its weather, by themselves and against each other.
+
+    Args:
+        record: The file of the job record; what it names lies beside it.
+        examined: What came of reading it.
+        given: The weather as received.
+        as_of: Time of issue, aware.
+        year: A typical year of the place, as received.
+        examine: Reads the weather, as `examine_weather_bytes` does.
+
+    Raises:
+        UnusableInput: All that is wrong with them, and between them.
+    """
     LOG.info("2 check")
-    series, doubts = _examine(given, job, as_of)
-    year = None if typical is None else _read(typical)
-    usual, of_year = (None, ()) if year is None else _examine_typical(year, job)
+    job = examined.record
+    series, doubts = _examine(given, job, as_of, examine)
+    usual, of_year = (None, ()) if year is None else _examine_typical(year, job, examine)
     findings = (*examined.findings, *doubts, *of_year)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
@@ -140,7 +168,8 @@ class Given:
     fault: Finding | None = None
 
 
-def _read(path: Path) -> Given:
+def read_given(path: Path) -> Given:
+    """Return a weather file as it is."""
     data, fault = read_bytes(path)
     return Given(str(path), data or b"", fault=fault)
 
@@ -152,8 +181,6 @@ def download(job: JobRecord, now: datetime, *, key: str | None = None) -> Given:
         UnusableInput: The record does not say whom the service may turn to.
         DownloadFailed: No service gave a forecast.
     """
-    from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
-
     if not job.contractor.email:
         finding = Finding(
             "is missing; the forecast services ask whom they may turn to",
@@ -162,15 +189,18 @@ def download(job: JobRecord, now: datetime, *, key: str | None = None) -> Given:
             example='email = "office@example.com"',
         )
         raise UnusableInput([finding])
-    answer = download_forecast(
-        job.site,
-        job.placement.start,
-        needed_until(job),
-        now=now,
-        contact=job.contractor.email,
-        key=key,
-        cache=cache_folder(),
+    return download_for(
+        job.site, job.placement.start, needed_until(job), contact=job.contractor.email, now=now, key=key
     )
+
+
+def download_for(
+    site: Located, start: datetime, until: datetime, *, contact: str, now: datetime, key: str | None = None
+) -> Given:
+    """Download the forecast for a place and a stretch of time. Raises as `download_forecast`."""
+    from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
+
+    answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
     return Given(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
 
 
@@ -180,14 +210,14 @@ def needed_until(job: JobRecord) -> datetime:
 
 
 def _examine(
-    given: Given, job: JobRecord | None, as_of: datetime
+    given: Given, job: JobRecord | None, as_of: datetime, examine: Callable[..., WeatherExamined]
 ) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
     """Return the weather in a file, and what is wrong or doubtful about it, by itself and for the job."""
     if given.fault is not None:
         return None, (given.fault,)
     if job is None:  # its own faults can be told all the same, as if it were for anywhere
-        return examine_weather_bytes(given.data, given.name, Place(0.0, 0.0), as_of.year)
-    series, findings = examine_weather_bytes(
+        return examine(given.data, given.name, Place(0.0, 0.0), as_of.year)
+    series, findings = examine(
         given.data, given.name, job.site, job.placement.start.year, received_at=given.received_at
     )
     if series is None:
@@ -196,11 +226,13 @@ def _examine(
     return series, (*findings, *fit)
 
 
-def _examine_typical(given: Given, job: JobRecord | None) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+def _examine_typical(
+    given: Given, job: JobRecord | None, examine: Callable[..., WeatherExamined]
+) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
     """Return the typical year in a file, laid on the year of the job, and what is wrong with it."""
     if given.fault is not None or job is None:
         return None, () if given.fault is None else (given.fault,)
-    series, findings = examine_weather_bytes(given.data, given.name, job.site, job.placement.start.year)
+    series, findings = examine(given.data, given.name, job.site, job.placement.start.year)
     if series is not None and not np.all(series.origin == Origin.TYPICAL):
         fault = Finding(
             "is no typical year",
@@ -234,6 +266,11 @@ def safe_name(name: str) -> str:
     """Return a file's name such that any system takes it and none obeys it."""
     kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
     return kept or "file"
+
+
+def own_files(job: JobRecord, folder: Path) -> dict[str, bytes]:
+    """Return the files that a record names, by the names it gives them."""
+    return dict([*_logs(job, folder), *_pictures(job, folder).items()])
 
 
 def _logs(job: JobRecord, folder: Path) -> list[tuple[str, bytes]]:

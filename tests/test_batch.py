@@ -1,0 +1,419 @@
+"""Many jobs at once: each done once, whatever happens to its neighbours, its worker or the run."""
+
+from __future__ import annotations
+
+import csv
+import errno
+import importlib
+import json
+import signal
+import subprocess
+import sys
+import time
+from datetime import datetime
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.archive.place import Archive
+from handover.errors import DownloadFailed, HandoverError, UnusableInput
+from handover.issue import batch as batches
+from handover.issue import hands
+from handover.issue.batch import Batch, find_records, run_batch
+from handover.issue.hands import Answer, Order, make_documents, on_a_cluster, on_this_machine
+from handover.weather.download import Download
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from handover.issue.batch import Outcome
+
+    Run = Callable[..., Any]
+
+JOBS = 6
+
+
+def plain_documents(order: Order) -> Answer:
+    """Stand in for a worker: a set that is made at once."""
+    said = {
+        "job": order.received.job.id,
+        "revision": order.revision,
+        "issued_at": order.as_of.isoformat(),
+        "weather": order.received.weather.source,
+    }
+    return Answer({"schedule.json": json.dumps(said).encode()})
+
+
+STAND_IN = """
+import os, signal
+from pathlib import Path
+from handover.issue.hands import Answer
+
+DIED = Path(__file__).with_name("died")
+
+def deadly(order):
+    again = DIED.exists()
+    if order.name == "job-1.toml" or (order.name == "job-2.toml" and not again):
+        if order.name == "job-2.toml":
+            DIED.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    return Answer({"schedule.json": order.received.job.id.encode()})
+"""
+"""A worker that is killed over one job always, and over another the first time."""
+
+
+def here(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+    """Do the work of stand-ins in this process."""
+    return ((each, plain_documents(each)) for each in orders)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, record_text: str) -> Path:
+    """Write records that differ in their ids."""
+    folder = tmp_path / "records"
+    folder.mkdir()
+    for number in range(JOBS):
+        text = record_text.replace("2026-07-14-test-slab", f"job-{number}")
+        (folder / f"job-{number}.toml").write_text(text, encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def made(folder: Path, weather: Path, as_of: str, tmp_path: Path) -> Callable[..., tuple[Outcome, ...]]:
+    """Give a function that runs a batch."""
+
+    def run_it(with_hands: Any = here, **more: Any) -> tuple[Outcome, ...]:
+        what = Batch(folder, tmp_path / "out", datetime.fromisoformat(as_of), **({"weather": weather} | more))
+        return run_batch(what, find_records(folder, tmp_path / "out"), with_hands)
+
+    return run_it
+
+
+def one_job(folder: Path) -> None:
+    for number in range(1, JOBS):
+        (folder / f"job-{number}.toml").unlink()
+
+
+def states(outcomes: tuple[Outcome, ...]) -> dict[str, str]:
+    return {each.record: each.state for each in outcomes}
+
+
+def all_of(state: str) -> dict[str, str]:
+    return {f"job-{number}.toml": state for number in range(JOBS)}
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    files = (each for each in folder.rglob("*") if each.is_file())
+    return {each.relative_to(folder).as_posix(): each.read_bytes() for each in files}
+
+
+def report(folder: Path) -> list[dict[str, str]]:
+    with (folder / "report.csv").open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+# ---- the command
+
+
+def test_the_command_makes_the_sets_that_issue_makes(
+    run: Run, folder: Path, weather: Path, as_of: str, tmp_path: Path
+) -> None:
+    for number in range(2, JOBS):
+        (folder / f"job-{number}.toml").unlink()
+    (folder / "bad.toml").write_text("id = '=bad'\n", encoding="utf-8")
+    arguments = ["batch", folder, "-o", tmp_path / "out", "-w", weather, "--as-of", as_of, "--workers", 1]
+    told = run(*arguments)
+    assert told.status == 2, told.err
+    assert "bad.toml: refused" in told.err
+    lines = {each["record"]: each for each in report(tmp_path / "out")}
+    assert {name: each["state"] for name, each in lines.items()} == {
+        "job-0.toml": "done",
+        "job-1.toml": "done",
+        "bad.toml": "refused",
+    }
+    assert "mix: is missing" in lines["bad.toml"]["why"]
+    assert lines["bad.toml"]["job"] == "'=bad", "no spreadsheet takes it for a formula"
+    alone = run("issue", folder / "job-0.toml", "-w", weather, "--as-of", as_of, "-o", tmp_path / "one")
+    assert alone.status == 0
+    issued, batched = contents(tmp_path / "one"), contents(tmp_path / "out" / "job-0")
+    assert batched.keys() - issued.keys() == {batches.MARK}
+    assert {name: batched[name] for name in issued} == issued
+    assert "done before        2" in run(*arguments).out
+
+
+@pytest.mark.parametrize("workers", ["0", "-1", "many"])
+def test_a_number_of_workers_that_is_none(run: Run, folder: Path, tmp_path: Path, workers: str) -> None:
+    told = run("batch", folder, "-o", tmp_path / "out", "--workers", workers)
+    assert told.status == 2
+    assert "--workers" in told.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
+    told = run("batch", tmp_path / "none", "-o", tmp_path / "out")
+    assert told.status == 2
+    assert "is no folder" in told.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_own_templates_do_not_reach_a_cluster(run: Run, folder: Path, tmp_path: Path) -> None:
+    told = run(
+        "batch", folder, "-o", tmp_path / "out", "--templates", folder, "--scheduler", "tcp://127.0.0.1:9"
+    )
+    assert told.status == 2
+    assert "--templates" in told.err
+
+
+# ---- which files are records
+
+
+def test_weather_and_sets_are_no_records(folder: Path, weather: Path) -> None:
+    (folder / "forecast.json").write_bytes(weather.read_bytes())
+    (folder / "job-0.json").write_bytes(weather.read_bytes())
+    (folder / "broken.json").write_text("{", encoding="utf-8")
+    (folder / "out").mkdir()
+    (folder / "out" / "job.toml").touch()
+    (folder / ".hidden").mkdir()
+    (folder / ".hidden" / "job.toml").touch()
+    names = {each.name for each in find_records(folder, folder / "out")}
+    assert names == {f"job-{number}.toml" for number in range(JOBS)} | {"broken.json"}
+
+
+def test_two_records_of_one_id_are_both_refused(made: Run, folder: Path, record_text: str) -> None:
+    twin = record_text.replace("2026-07-14-test-slab", "JOB-0")
+    (folder / "twin.toml").write_text(twin, encoding="utf-8")
+    told = states(made())
+    assert [name for name, state in told.items() if state == "refused"] == ["job-0.toml", "twin.toml"]
+
+
+# ---- weather
+
+
+def test_the_weather_beside_a_record(made: Run, folder: Path, weather: Path) -> None:
+    for number in range(JOBS):
+        (folder / f"job-{number}.json").write_bytes(weather.read_bytes())
+    assert states(made(weather=None)) == all_of("done")
+
+
+def test_several_files_that_could_be_the_weather(made: Run, folder: Path, weather: Path) -> None:
+    one_job(folder)
+    for ending in ("json", "csv"):
+        (folder / f"job-0.{ending}").write_bytes(weather.read_bytes())
+    (told,) = made(weather=None)
+    assert told.state == "refused"
+    assert "job-0.json, job-0.csv" in told.why
+
+
+def test_a_folder_of_weather_has_a_file_for_each(made: Run, weather: Path, tmp_path: Path) -> None:
+    there = tmp_path / "weather"
+    there.mkdir()
+    for number in range(1, JOBS):
+        (there / f"job-{number}.json").write_bytes(weather.read_bytes())
+    assert states(made(weather=there)) == all_of("done") | {"job-0.toml": "refused"}
+
+
+def test_weather_is_read_once_for_all(made: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    read: list[str] = []
+    examine = batches.examine_weather_bytes
+
+    def noted(data: bytes, name: str, *more: Any, **others: Any) -> Any:
+        read.append(name)
+        return examine(data, name, *more, **others)
+
+    monkeypatch.setattr(batches, "examine_weather_bytes", noted)
+    assert states(made()) == all_of("done")
+    assert len(read) == 1
+
+
+def test_one_download_for_each_grid_cell(
+    made: Run, folder: Path, weather: Path, as_of: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def move(number: int, latitude: str) -> None:
+        file = folder / f"job-{number}.toml"
+        file.write_text(file.read_text(encoding="utf-8").replace("36.10", latitude), encoding="utf-8")
+
+    move(1, "36.1005")  # 60 m off: the same cell
+    move(2, "36.30")  # 22 km off
+    move(3, "36.50")
+    asked: list[Any] = []
+    at = datetime.fromisoformat(as_of)
+
+    def give(site: Any, start: datetime, until: datetime, **more: Any) -> Download:
+        asked.append((site.latitude, start, until, more["contact"]))
+        if site.latitude == 36.5:
+            raise DownloadFailed("nobody answers")
+        return Download(weather.read_bytes(), "open-meteo", "https://example.org", at)
+
+    monkeypatch.setattr("handover.weather.download.download_forecast", give)
+    told = made(weather=None)
+    assert states(told) == all_of("done") | {"job-3.toml": "failed"}
+    assert sorted(each[0] for each in asked) == [36.1, 36.3, 36.5]
+    assert {each[3] for each in asked} == {"office@example.com"}
+    asked.clear()
+    assert states(made(weather=None)) == all_of("done before") | {"job-3.toml": "failed"}
+    assert [each[0] for each in asked] == [36.5], "what is done needs no forecast"
+
+
+# ---- a run that goes on
+
+
+def test_a_second_run_makes_only_what_is_new(made: Run, folder: Path, tmp_path: Path) -> None:
+    assert states(made()) == all_of("done")
+    first = contents(tmp_path / "out")
+    (tmp_path / "out" / "job-0" / "inputs" / "job-0.toml").unlink()
+    changed = folder / "job-1.toml"
+    changed.write_text(changed.read_text(encoding="utf-8").replace('"5 in"', '"6 in"'), encoding="utf-8")
+    assert states(made()) == all_of("done before") | {"job-0.toml": "done", "job-1.toml": "done"}
+    again = contents(tmp_path / "out")
+    differ = {name.split("/")[0] for name in first if first[name] != again[name]}
+    assert differ == {"job-1", "report.csv"}
+
+
+def test_another_manner_is_another_set(made: Run) -> None:
+    made()
+    assert states(made(manner=hands.Manner(paper="a4"))) == all_of("done")
+
+
+def test_a_run_that_breaks_off_is_gone_on_with(made: Run, tmp_path: Path) -> None:
+    def broken_off(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+        for count, each in enumerate(here(orders)):
+            if count == 2:
+                raise KeyboardInterrupt
+            yield each
+
+    with pytest.raises(KeyboardInterrupt):
+        made(broken_off)
+    assert len(report(tmp_path / "out")) == 2
+    assert sorted(states(made()).values()) == ["done"] * (JOBS - 2) + ["done before"] * 2
+
+
+def test_two_runs_at_once(made: Run) -> None:
+    def meanwhile(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+        with pytest.raises(HandoverError, match="another run"):
+            made()
+        return here(orders)
+
+    assert states(made(meanwhile)) == all_of("done")
+
+
+def test_an_answer_that_comes_twice_counts_once(made: Run) -> None:
+    def twice(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+        for each in here(orders):
+            yield each
+            yield each
+
+    assert len(made(twice)) == JOBS
+
+
+def test_a_place_that_is_taken_stops_none_of_the_others(made: Run, tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / "job-3").write_text("mine")
+    told = states(made())
+    assert told == all_of("done") | {"job-3.toml": "refused"}
+    assert (tmp_path / "out" / "job-3").read_text() == "mine"
+
+
+# ---- workers that die
+
+
+def test_a_worker_that_dies_has_its_job_done_once_more(
+    made: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "stand_in_worker.py").write_text(STAND_IN, encoding="utf-8")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    deadly = importlib.import_module("stand_in_worker").deadly
+    told = made(partial(on_this_machine, workers=2, work=deadly))
+    assert states(told) == all_of("done") | {"job-1.toml": "failed"}
+    assert "died" in next(each.why for each in told if each.state == "failed")
+    assert (tmp_path / "died").exists()
+
+
+# ---- the archive
+
+
+def really(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+    return ((each, make_documents(each)) for each in orders)
+
+
+def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
+    made: Run, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one_job(folder)
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with Archive(tmp_path / "archive") as archive:
+        with monkeypatch.context() as patched:
+            patched.setattr(batches, "file_documents", full)
+            (told,) = made(really, archive=archive)
+        assert (told.state, told.why) == ("failed", "The system: No space left on device")
+        stands = contents(tmp_path / "out" / "job-0")
+        assert states(made(really, archive=archive)) == {"job-0.toml": "done"}
+        assert contents(tmp_path / "out" / "job-0") == stands, "it is not made anew"
+        assert states(made(really, archive=archive)) == {"job-0.toml": "done before"}
+        bag = archive.bag("job-0")
+        assert bag.revisions == (1,)
+        assert bag.issue(1) == {name: data for name, data in stands.items() if name != batches.MARK}
+
+
+# ---- a cluster
+
+
+def test_no_scheduler_answers(made: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(hands, "ANSWERS_WITHIN_S", 0.5)
+    with pytest.raises(UnusableInput, match="no scheduler"):
+        made(partial(on_a_cluster, scheduler="tcp://127.0.0.1:1"))
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """Run a Dask scheduler and two workers on this machine; give its address and the workers."""
+    told = tmp_path / "scheduler.json"
+    quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": tmp_path}
+    dask = [sys.executable, "-m", "distributed.cli.dask_"]
+    own = ["--scheduler-file", str(told), "--host", "127.0.0.1", "--no-dashboard"]
+    running = [subprocess.Popen([*dask[:2], f"{dask[2]}scheduler", *own, "--port", "0"], **quiet)]
+    try:
+        until = time.monotonic() + 30
+        while not told.exists():
+            assert time.monotonic() < until, "the scheduler does not start"
+            time.sleep(0.05)
+        worker = [*dask[:2], f"{dask[2]}worker", *own, "--no-nanny", "--nthreads", "1"]
+        running += [subprocess.Popen(worker, **quiet) for _ in range(2)]
+        yield json.loads(told.read_bytes())["address"], running[1:]
+    finally:
+        for each in running:
+            each.kill()
+            each.wait()
+
+
+def test_a_cluster_that_loses_a_worker_does_every_job_once(
+    folder: Path, weather: Path, as_of: str, tmp_path: Path, cluster: Any
+) -> None:
+    address, workers = cluster
+    told: list[Outcome] = []
+
+    def kill_one(outcome: Outcome) -> None:
+        told.append(outcome)
+        if len(told) == 1:  # each has another job at work by now, or before it
+            workers[0].kill()
+
+    with Archive(tmp_path / "archive") as archive:
+        what = Batch(
+            folder, tmp_path / "out", datetime.fromisoformat(as_of), weather=weather, archive=archive
+        )
+        outcomes = run_batch(what, find_records(folder), partial(on_a_cluster, scheduler=address), kill_one)
+        assert workers[0].wait() == -signal.SIGKILL
+        assert states(outcomes) == all_of("done")
+        assert sorted(each.record for each in told) == sorted(all_of("done"))
+        sets = [each for each in (tmp_path / "out").iterdir() if each.is_dir()]
+        assert {each.name for each in sets} == {f"job-{number}" for number in range(JOBS)}
+        assert {json.loads((each / "schedule.json").read_bytes())["revision"] for each in sets} == {1}
+        assert archive.names() == sorted(each.name for each in sets)
+        assert {archive.bag(each).revisions for each in archive.names()} == {(1,)}
+        for each in sets:
+            issued = {name: data for name, data in contents(each).items() if name != batches.MARK}
+            assert archive.bag(each.name).issue(1) == issued
