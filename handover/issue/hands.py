@@ -163,7 +163,7 @@ def on_this_machine(
     try:
         while True:
             for hand in hands:
-                while len(hand.queue) < AHEAD and (order := again.popleft() if again else next(orders, None)):
+                while hand.is_free and (order := again.popleft() if again else next(orders, None)):
                     hand.give(order)
             if not any(hand.queue for hand in hands):
                 return
@@ -195,7 +195,13 @@ class _Hand:
     def _begin(self) -> None:
         self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_at_work)
 
+    @property
+    def is_free(self) -> bool:
+        """Whether it can take an order; not while it is found dead, and that is still to be told."""
+        return len(self.queue) < AHEAD and not self._dropped
+
     def give(self, order: Order) -> None:
+        """Lay an order before the process; one that has died is begun anew when its last job is told."""
         try:
             future = self._pool.submit(self._work, order)
         except BrokenProcessPool:  # it died, perhaps while it had nothing to do
