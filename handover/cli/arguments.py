@@ -1,0 +1,204 @@
+"""The commands and their options."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, HelpFormatter, Namespace
+
+from handover import __version__
+from handover.cli.many_jobs import batch, send
+from handover.cli.one_job import check, forecast, issue, new, plan, schema
+from handover.cli.told import width
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Literal
+
+ABOUT = """\
+Cure-care documents for a concrete slab on ground: from what the crew wrote down and the hourly forecast
+to a care sheet, calendars and a watering plan for the owner of the slab."""
+
+LIMITS = """\
+The dates are cautious estimates. Local codes, the drawings and a licensed engineer come first."""
+
+
+class Options(Namespace):
+    """What was asked for."""
+
+    run: Callable[[Options], int | None]
+    job: str
+    jobs: list[str]
+    file: str
+    use: str | None
+    output: str
+    weather: str | None
+    as_of: str | None
+    typical: str | None
+    sure: int
+    rules: str | None
+    json: bool
+    language: str | None
+    paper: Literal["letter", "a4"]
+    units: Literal["us", "si"]
+    templates: str | None
+    shape: Literal["job", "schedule"]
+    settings: str | None
+    dry_run: bool
+    again: bool
+    folder: str
+    to: str | None
+    workers: int | None
+    scheduler: str | None
+    trace: bool = False
+
+
+class _Help(HelpFormatter):
+    """The look of --help; told its width, since finding it out costs an import."""
+
+    def __init__(self, prog: str) -> None:
+        super().__init__(prog, max_help_position=30, width=width())
+
+
+def parser_of_all() -> ArgumentParser:
+    """Return the parser of every command."""
+    parser = ArgumentParser("handover", description=ABOUT, epilog=LIMITS, formatter_class=_Help)
+    parser.add_argument("--version", action="version", version=f"handover {__version__}")
+    parser.add_argument(
+        "--trace", action="store_true", help="tell each step; on a failure, show where in the program it was"
+    )
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+
+    def command(name: str, run: Callable[[Options], int | None], text: str) -> ArgumentParser:
+        each = commands.add_parser(name, help=text, description=text, epilog=LIMITS, formatter_class=_Help)
+        each.set_defaults(run=run)
+        return each
+
+    each = command("new", new, "write a commented job record to fill in")
+    each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
+    each.add_argument("--use", help='what the slab is for, such as "driveway": offers what is looked at')
+
+    each = command("check", check, "judge a job record: each fault with its line, and how to mend it")
+    _job(each)
+
+    each = command("forecast", forecast, "download the hourly forecast for the site and keep it")
+    _job(each)
+    each.add_argument("-o", "--output", metavar="FILE", required=True, help="the new file to keep it in")
+
+    each = command("plan", plan, "print the schedule of dates and watering")
+    _job(each)
+    _weather(each)
+    _time(each)
+    _rules(each)
+    _band(each)
+    each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
+    _units(each)
+
+    each = command("issue", issue, "write the whole document set to a folder")
+    _job(each)
+    _weather(each)
+    each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
+    _time(each)
+    _rules(each)
+    _band(each)
+    _look(each)
+
+    each = command("batch", batch, "write the document set of every job record in a folder")
+    each.add_argument("folder", metavar="FOLDER", help="job records (TOML or JSON), at any depth")
+    each.add_argument("-o", "--output", metavar="OUT", required=True, help="where each job gets a folder")
+    each.add_argument(
+        "-w",
+        "--weather",
+        metavar="PATH",
+        help="a weather file for all, or a folder of files named like the records; without it, the file "
+        "named like the record beside it, else downloaded once for all sites of a grid cell",
+    )
+    each.add_argument("--to", metavar="ARCHIVE", help="file each set in this archive as well")
+    each.add_argument("--workers", metavar="N", type=_count, help="processes at work (one a core)")
+    each.add_argument(
+        "--scheduler", metavar="ADDRESS", help="have a Dask cluster do the work, such as tcp://server:8786"
+    )
+    _time(each)
+    _rules(each)
+    _band(each)
+    _look(each)
+
+    each = command("send", send, "send the message of each issued folder to its owner")
+    each.add_argument("jobs", metavar="JOB", nargs="+", help="a folder that was issued, or its message.eml")
+    each.add_argument("--settings", metavar="FILE", help="where the mail server is told (your settings)")
+    each.add_argument("--dry-run", action="store_true", help="only say what would go to whom")
+    each.add_argument("--again", action="store_true", help="send also what was sent before")
+
+    each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
+    each.add_argument("shape", choices=("job", "schedule"), help="which")
+    return parser
+
+
+def _job(parser: ArgumentParser) -> None:
+    parser.add_argument("job", metavar="JOB", help="the job record (TOML or JSON)")
+
+
+def _weather(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "-w",
+        "--weather",
+        metavar="FILE",
+        help="hourly weather of any kind we read; without it, downloaded",
+    )
+
+
+def _time(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--as-of", metavar="TIME", help="time of issue, such as 2026-07-14T12:30:00-04:00 (now)"
+    )
+
+
+def _rules(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--rules",
+        metavar="COUNTRY",
+        help="whose rules: us, ca, eu, de, gb, au, in, or strictest (those of the site's country)",
+    )
+
+
+def _band(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--sure",
+        metavar="PERCENT",
+        type=int,
+        choices=range(60, 100),
+        default=90,
+        help='how sure a "not before" is to be, 60 to 99 (90)',
+    )
+    parser.add_argument(
+        "--typical",
+        metavar="FILE",
+        help="a typical year of the place (TMY3, EPW), for the hours past the forecast",
+    )
+
+
+def _look(parser: ArgumentParser) -> None:
+    parser.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
+    parser.add_argument(
+        "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
+    )
+    _units(parser)
+    parser.add_argument(
+        "--templates", metavar="DIR", help="texts and pages of your own that stand in for ours"
+    )
+
+
+def _units(parser: ArgumentParser) -> None:
+    parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
+
+
+def _count(text: str) -> int:
+    """Return how many, one at least; argparse says what else is wrong."""
+    count = int(text)
+    if count < 1:
+        raise ValueError
+    return count
+
+
+_count.__name__ = "number of processes"  # by which argparse calls it
+
+_count.__name__ = "number of processes"  # by which argparse calls it

@@ -1,0 +1,98 @@
+"""What an option means: a path, a time, what is received, a file that must not be there yet."""
+
+from __future__ import annotations
+
+import os
+
+from handover.cli.told import caution
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from datetime import datetime
+    from pathlib import Path
+
+    from handover.archive.place import Archive
+    from handover.cli.arguments import Options
+    from handover.issue.receive import Received
+
+
+def path_of(text: str) -> Path:
+    """Return a path; pathlib is imported only for whoever needs one."""
+    from pathlib import Path
+
+    return Path(text)
+
+
+def now() -> datetime:
+    """Read the clock, to the second; nothing else does."""
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC).replace(microsecond=0)
+
+
+def service_key() -> str | None:
+    """Return the key of a customer of the forecast service, which has no place on a command line."""
+    return os.environ.get("HANDOVER_OPEN_METEO_KEY")
+
+
+def time_of_issue(options: Options) -> datetime:
+    """Return the time of issue: as given, else now."""
+    from datetime import datetime
+
+    from handover.errors import Finding, UnusableInput
+
+    if options.as_of is None:
+        return now()
+    try:
+        time = datetime.fromisoformat(options.as_of)
+        problem = None if time.tzinfo else "does not say its offset from UTC"
+    except ValueError:
+        problem = "is not a time"
+    if problem is None:
+        return time
+    finding = Finding(
+        f'"{options.as_of}" {problem}',
+        field="--as-of",
+        expected="a date, a time and its offset from UTC",
+        example="2026-07-14T12:30:00-04:00",
+    )
+    raise UnusableInput([finding])
+
+
+def receive_asked(options: Options, as_of: datetime) -> Received:
+    """Receive the job and the weather that were named, and tell what is doubtful."""
+    from handover.issue.receive import receive
+
+    weather = path_of(options.weather) if options.weather else None
+    typical = path_of(options.typical) if options.typical else None
+    received = receive(path_of(options.job), weather, as_of, key=service_key(), typical=typical)
+    caution(received.cautions)
+    return received
+
+
+def archive_at(folder: str) -> Archive:
+    """Return the archive in a folder."""
+    from handover.archive.place import Archive
+
+    return Archive(path_of(folder))
+
+
+def refuse_existing(name: str) -> None:
+    """Refuse a file that is there already."""
+    from handover.errors import Finding, UnusableInput
+
+    if os.path.lexists(name):
+        problem = "is there already and is left as it is"
+        raise UnusableInput([Finding(problem, file=name, expected="the name of a new file")])
+
+
+def write_new(name: str, content: bytes) -> None:
+    """Write a file that is not there yet."""
+    from handover.errors import Finding, UnusableInput
+
+    refuse_existing(name)
+    try:
+        with path_of(name).open("xb") as file:
+            file.write(content)
+    except OSError as fault:
+        raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None

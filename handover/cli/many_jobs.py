@@ -1,0 +1,130 @@
+"""The commands for many jobs at once."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from handover.cli.given import archive_at, now, path_of, service_key, time_of_issue
+from handover.cli.status import DONE, FAILED, UNUSABLE
+from handover.cli.told import columns, printable, progress_bar, tell
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from handover.cli.arguments import Options
+    from handover.issue.batch import Outcome
+    from handover.issue.mail_server import MailServer
+    from handover.issue.outbox import Draft
+
+MOST_TOLD = 20
+"""Jobs that went wrong, told on a terminal; the report has them all."""
+
+
+def batch(options: Options) -> int:
+    """Write the document set of every job record in a folder."""
+    from contextlib import nullcontext
+    from functools import partial
+
+    from handover.issue.batch import REPORT, Batch, find_records, run_batch
+    from handover.issue.hands import Manner, on_a_cluster, on_this_machine
+
+    templates = path_of(options.templates) if options.templates else None
+    if options.scheduler and templates:
+        _refuse_far_templates()
+    manner = Manner(
+        languages=tuple(options.language.split(",")) if options.language else None,
+        units=options.units,
+        paper=options.paper,
+        templates=templates,
+        rules=options.rules,
+        share=options.sure / 100,
+    )
+    hands = (
+        partial(on_a_cluster, scheduler=options.scheduler)
+        if options.scheduler
+        else partial(on_this_machine, workers=options.workers or len(os.sched_getaffinity(0)))
+    )
+    out = path_of(options.output)
+    records = find_records(path_of(options.folder), out, *([path_of(options.to)] if options.to else []))
+    with archive_at(options.to) if options.to else nullcontext() as archive:
+        what = Batch(
+            path_of(options.folder),
+            out,
+            time_of_issue(options),
+            manner,
+            weather=path_of(options.weather) if options.weather else None,
+            typical=path_of(options.typical) if options.typical else None,
+            archive=archive,
+            key=service_key(),
+            reissue_at=options.as_of is not None,
+        )
+        try:
+            with progress_bar(len(records)) as tell:
+                outcomes = run_batch(what, records, hands, tell)
+        except KeyboardInterrupt:
+            tell("Stopped. What is done stays; the same command goes on from there.")
+            return FAILED
+    return _report(outcomes, out / REPORT)
+
+
+def _refuse_far_templates() -> None:
+    from handover.errors import Finding, UnusableInput
+
+    problem = "are on this machine, and a cluster's workers see only their own"
+    raise UnusableInput([Finding(problem, field="--templates", expected="--templates or --scheduler")])
+
+
+def _report(outcomes: Sequence[Outcome], file: Path) -> int:
+    """Tell what came of a batch, first what went wrong; return the exit status."""
+    from collections import Counter
+
+    wrong = [each for each in outcomes if each.state in {"refused", "failed"}]
+    for each in wrong[:MOST_TOLD]:
+        tell(f"{printable(each.record)}: {each.state}")
+        for line in each.findings or (each.failure,):
+            tell(f"    {printable(line)}")
+    if wrong[MOST_TOLD:]:
+        tell(f"... and {len(wrong) - MOST_TOLD} more.")
+    counts = Counter(each.state for each in outcomes)
+    for state in ("done", "done before", "refused", "failed"):
+        print(f"{state:12}{counts[state]:8}")
+    print(f"The report is in {printable(file)}.")
+    return FAILED if counts["failed"] else UNUSABLE if counts["refused"] else DONE
+
+
+def send(options: Options) -> None:
+    """Send the messages of issued folders, or say what would go to whom."""
+    from handover.errors import HandoverError
+    from handover.issue.mail_server import read_mail_server, settings_file
+    from handover.issue.send import rehearse, send_messages
+
+    jobs = [path_of(job) for job in options.jobs]
+    server = read_mail_server(path_of(options.settings) if options.settings else settings_file())
+    if options.dry_run:
+        outcomes = rehearse(jobs, again=options.again)
+    else:
+        password = server.password(os.environ)
+        outcomes = send_messages(jobs, server, password, now(), again=options.again)
+    failed = 0
+    for each in outcomes:
+        failed += each.state == "not sent"
+        line = printable(": ".join(part for part in (str(each.job), each.state, each.words) if part))
+        print(line, file=sys.stderr if each.state == "not sent" else sys.stdout, flush=True)
+        if options.dry_run and each.draft:
+            _show_draft(each.draft, server)
+    if failed:
+        raise HandoverError(f"{failed} of {len(jobs)} not sent.")
+
+
+def _show_draft(draft: Draft, server: MailServer) -> None:
+    for left, right in (
+        ("From", draft.shown_from),
+        ("To", draft.shown_to),
+        ("Subject", draft.subject),
+        ("With", ", ".join(draft.attached)),
+        ("Through", f"{server.host}, port {server.port}, {server.security}"),
+    ):
+        print("\n".join(columns(left, right, 8)))

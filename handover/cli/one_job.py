@@ -1,0 +1,151 @@
+"""The commands for one job."""
+
+from __future__ import annotations
+
+import sys
+
+from handover.cli.given import (
+    now,
+    path_of,
+    receive_asked,
+    refuse_existing,
+    service_key,
+    time_of_issue,
+    write_new,
+)
+from handover.cli.told import caution, columns, heading, printable, wrapped
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from handover.cli.arguments import Options
+    from handover.documents.spoken import Spoken
+    from handover.documents.wording import DayWords, Wording
+
+
+def new(options: Options) -> None:
+    """Write a commented job record to fill in."""
+    from handover.issue.fill_in import record_to_fill_in
+
+    write_new(options.file, record_to_fill_in(options.use).encode())
+    print(f"{printable(options.file)} is ready to fill in. Then: handover check {printable(options.file)}")
+
+
+def check(options: Options) -> None:
+    """Judge a job record."""
+    from handover.issue.receive import read_record
+
+    job, cautions = read_record(path_of(options.job))
+    caution(cautions)
+    print(f"{printable(options.job)} can be used.")
+    if job.assumed:
+        print("\nAssumed where it says nothing:")
+    for each in job.assumed:
+        print("\n".join(columns(each.field, f"{each.value} ({each.why})", 28)))
+
+
+def forecast(options: Options) -> None:
+    """Download the hourly forecast for the site and keep it."""
+    from handover.issue.receive import download, read_record
+
+    job, cautions = read_record(path_of(options.job))
+    caution(cautions)
+    refuse_existing(options.output)
+    write_new(options.output, download(job, now(), key=service_key()).data)
+    print(f"The forecast is in {printable(options.output)}.")
+
+
+def plan(options: Options) -> None:
+    """Print the schedule."""
+    from handover.documents.schedule_json import schedule_json
+    from handover.documents.wording import Wording
+    from handover.issue.receive import compute
+
+    as_of = time_of_issue(options)
+    received = receive_asked(options, as_of)
+    schedule = compute(received, as_of, rules=options.rules, share=options.sure / 100)
+    if options.json:
+        sys.stdout.write(schedule_json(schedule).decode())
+        return
+    print("\n".join([*_table(Wording(received.job, schedule, units=options.units))]))
+
+
+def issue(options: Options) -> None:
+    """Write the whole document set."""
+    from handover.issue.place import next_revision
+    from handover.issue.receive import compute
+    from handover.issue.render import issue_documents
+
+    as_of = time_of_issue(options)
+    received = receive_asked(options, as_of)
+    folder = path_of(options.output)
+    revision = next_revision(folder, received.job.id, as_of)
+    schedule = compute(received, as_of, revision, rules=options.rules, share=options.sure / 100)
+    files = issue_documents(
+        received.job,
+        schedule,
+        folder,
+        inputs=received.inputs,
+        pictures=received.pictures,
+        languages=options.language.split(",") if options.language else None,
+        units=options.units,
+        paper=options.paper,
+        templates=path_of(options.templates) if options.templates else None,
+    )
+    print(f"The documents are in {printable(options.output)}:")
+    for name in files:
+        print(f"    {printable(name)}")
+
+
+def schema(options: Options) -> None:
+    """Print the JSON Schema of a job record or of a schedule."""
+    import json
+
+    if options.shape == "job":
+        from handover.jobs.schema import job_schema as shape
+    else:
+        from handover.documents.schedule_json import schedule_schema as shape
+    print(json.dumps(shape(), indent=2, ensure_ascii=False))
+
+
+def _table(words: Wording) -> Iterator[str]:
+    """Give the lines of the schedule as the contractor reads it."""
+    from itertools import groupby
+
+    schedule = words.schedule
+    yield from wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
+    yield from wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
+    yield from heading("Not before")
+    for each in sorted(
+        words.milestones, key=lambda each: (each.when is None, each.when and each.when.instant)
+    ):
+        when = (
+            _with_year(each.when, schedule.issued_at.year) if each.when else "past the reach of the estimate"
+        )
+        late = f", not after {each.not_after.short}" if each.not_after else ""
+        yield from columns(when, each.crew_title + late)
+    yield from heading("Watering")
+    for what, days in groupby(words.watering, key=_what_to_do):
+        first, *others = (day.short_day for day in days)
+        yield from columns(f"{first} to {others[-1]}" if others else first, what)
+    if schedule.refusals:
+        yield from heading("No date is given")
+    for refusal in schedule.refusals:
+        yield from columns(refusal.kind, words.say(f"refusal.{refusal.because}"))
+    if words.cautions:
+        yield from heading("Cautions")
+    for notice in words.cautions:
+        yield from wrapped(f"{notice.title}. {notice.text}")
+    yield ""
+    yield from wrapped(" ".join(words.limits), first="", indent="")
+
+
+def _what_to_do(day: DayWords) -> str:
+    visits = ", ".join(visit.short_span for visit in day.visits)
+    return "; ".join(part for part in (visits, day.amount, day.note) if part)
+
+
+def _with_year(when: Spoken, issued: int) -> str:
+    year = when.instant.year
+    return when.short if year == issued else f"{when.short}, {year}"

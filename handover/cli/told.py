@@ -1,0 +1,126 @@
+"""How things are told on a terminal: lines of its width, in which nothing from outside is obeyed."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from handover.cli.status import FAILED, UNUSABLE
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from contextlib import AbstractContextManager
+
+    from handover.errors import Finding
+
+WIDTH = 100
+"""Widest line that is printed; a narrower terminal gets narrower lines."""
+
+
+def width() -> int:
+    """Return how wide a line may be."""
+    try:
+        columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns)
+    except (ValueError, OSError):
+        columns = WIDTH
+    return max(40, min(columns, WIDTH))
+
+
+def printable(text: object) -> str:
+    """Return a text for one line of a terminal: a control character is shown, not obeyed."""
+    return "".join(
+        each if each.isprintable() else " " if each.isspace() and each > "\x7f" else f"\\x{ord(each):02x}"
+        for each in str(text)
+    )
+
+
+def tell(line: str) -> None:
+    """Print a line beside the output."""
+    print(line, file=sys.stderr)
+
+
+def log_steps() -> None:
+    """Tell each step of an issue as it begins."""
+    import logging
+
+    logging.basicConfig(format="%(message)s")
+    logging.getLogger("handover").setLevel(logging.INFO)
+
+
+def caution(findings: Iterable[Finding]) -> None:
+    """Tell of what is doubtful, though it stops nothing."""
+    for each in findings:
+        tell(f"Caution: {printable(each)}")
+
+
+def explain(fault: Exception) -> int:
+    """Print what went wrong and how to mend it; return the exit status."""
+    from handover.errors import HandoverError, UnusableInput
+
+    if isinstance(fault, UnusableInput):
+        list_findings(fault.findings)
+        return UNUSABLE
+    if isinstance(fault, HandoverError):
+        tell(printable(fault))
+    elif isinstance(fault, OSError):
+        tell(printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
+    else:
+        tell(f"A fault in the program itself: {type(fault).__name__}: {printable(fault)}")
+        tell("Nothing was written. With --trace before the command, it shows where.")
+    return FAILED
+
+
+def list_findings(findings: Sequence[Finding]) -> None:
+    """Print each finding as a paragraph: where, what, what was expected, an example."""
+    for each in findings:
+        place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
+        tell(printable("  ".join(part for part in (place, each.field) if part)))
+        tell(f"    {printable(each.problem)}")
+        if each.expected:
+            tell(f"    Expected: {printable(each.expected)}")
+        if each.example:
+            tell(f"    Example:  {printable(each.example)}")
+    faults = sum(each.severity == "fault" for each in findings)
+    tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+
+
+def heading(text: str) -> Iterator[str]:
+    """Give a heading with an empty line above it."""
+    yield ""
+    yield text
+
+
+def columns(left: str, right: str, width: int = 26) -> Iterator[str]:
+    """Give a line of two columns; what is long runs on below its own column."""
+    yield from wrapped(right, first=f"  {printable(left):{width}}", indent=" " * (width + 2))
+
+
+def wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
+    """Give the lines of a text."""
+    import textwrap
+
+    yield from textwrap.wrap(printable(text), width(), initial_indent=first, subsequent_indent=indent)
+
+
+def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]:
+    """Give somebody to tell of each thing that is done: a bar, where somebody is looking."""
+    from contextlib import contextmanager, nullcontext
+
+    def nobody(_: object) -> None: ...
+
+    @contextmanager
+    def bar() -> Iterator[Callable[[object], None]]:
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+        columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+            task = progress.add_task("", total=total)
+            yield lambda _: progress.advance(task)
+
+    return bar() if sys.stderr.isatty() else nullcontext(nobody)
+
+
+MOST_TOLD = 20
+"""Jobs that went wrong, told on a terminal; the report has them all."""
