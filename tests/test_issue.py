@@ -275,10 +275,11 @@ def test_there_are_words_for_whatever_the_schedule_says(
     received = receive(record, weather, datetime.fromisoformat(as_of))
     schedule = compute(received, datetime.fromisoformat(as_of))
     for language in languages():
+        words = Wording(received.job, schedule, language=language)
         for page in (care_sheet_html, care_page_html, data_sheet_html):
-            assert "Test slab" in page(received.job, schedule, language=language)
+            assert "Test slab" in page(words)
         for calendar in (owner_calendar, crew_calendar):
-            assert calendar(received.job, schedule, Wording(received.job, schedule, language=language))
+            assert calendar(received.job, schedule, words)
 
 
 # ---- text from outside stays text

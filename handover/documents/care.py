@@ -84,13 +84,17 @@ class Care:
     Args:
         wording: The words of the schedule.
         pictures: Bytes of the job's own pictures by the name the record gives them.
+        calendar: The owner's calendar, where it is made already.
     """
 
-    def __init__(self, wording: Wording, pictures: Mapping[str, bytes]) -> None:
+    def __init__(
+        self, wording: Wording, pictures: Mapping[str, bytes], calendar: bytes | None = None
+    ) -> None:
         self.wording = wording
         self.job = wording.job
         self.schedule = wording.schedule
         self.pictures = pictures
+        self.calendar = calendar
         self.say = wording.say
 
     # ---- the head
@@ -135,7 +139,7 @@ class Care:
     @cached_property
     def entries(self) -> Entries:
         """Return the links that put an event in a phone's calendar."""
-        return Entries(self.wording)
+        return Entries(self.wording, self.calendar)
 
     @cached_property
     def changes(self) -> tuple[str, ...]:

@@ -39,10 +39,11 @@ class Entry:
 
 
 class Entries:
-    """The links of a schedule."""
+    """The links of a schedule; the whole calendar is made here only where it was not before."""
 
-    def __init__(self, wording: Wording) -> None:
+    def __init__(self, wording: Wording, calendar: bytes | None = None) -> None:
         self.wording = wording
+        self.calendar = calendar
 
     @cached_property
     def _events(self) -> tuple[CareEvent, ...]:
@@ -83,7 +84,7 @@ class Entries:
     def whole(self) -> Entry:
         """Return the link of the whole calendar."""
         words = self.wording
-        content = owner_calendar(words.job, words.schedule, words)
+        content = self.calendar or owner_calendar(words.job, words.schedule, words)
         return Entry(words.say("sheet.calendar-all"), "owner.ics", _address(content))
 
     def _entry(self, event: CareEvent | None) -> Entry | None:

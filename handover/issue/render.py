@@ -128,15 +128,7 @@ def _render(
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
         "crew.ics": crew_calendar(job, schedule, office),
-        "data-sheet.pdf": render_data_sheet(
-            job,
-            schedule,
-            language=office.language,
-            units=office.units,
-            paper=paper,
-            templates=office.templates,
-            attachments=inside[office.language],
-        ),
+        "data-sheet.pdf": render_data_sheet(office, paper=paper, attachments=inside[office.language]),
         "schedule.json": data,
         "message.eml": compose_message(job, schedule, words[owner], of_readers[owner]),
     }
@@ -150,24 +142,7 @@ def _readers_files(
     inside: Sequence[Attachment],
 ) -> dict[str, bytes]:
     """Return the documents of the slab's owner in one language."""
-    job, schedule = words.job, words.schedule
-    sheet = render_care_sheet(
-        job,
-        schedule,
-        language=words.language,
-        units=words.units,
-        paper=paper,
-        pictures=pictures,
-        templates=words.templates,
-        attachments=inside,
-    )
-    page = render_care_page(
-        job,
-        schedule,
-        language=words.language,
-        units=words.units,
-        pictures=pictures,
-        templates=words.templates,
-    )
     calendar = next(each.content for each in inside if each.media_type == "text/calendar")
+    sheet = render_care_sheet(words, paper=paper, pictures=pictures, attachments=inside)
+    page = render_care_page(words, pictures=pictures, calendar=calendar)
     return {f"care-sheet{mark}.pdf": sheet, f"care-page{mark}.html": page, f"owner{mark}.ics": calendar}

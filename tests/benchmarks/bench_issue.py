@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from handover.documents.pages import care_sheet_html, data_sheet_html
+from handover.documents.wording import Wording
 from handover.issue.receive import compute, receive
 from handover.schedule.cases import MEMBERS
 from handover.schedule.plan import plan_cure
@@ -95,11 +96,11 @@ def bench_issue(folder: Path) -> None:
     """Measure one whole issue, beside the bare engine on the same finished pages."""
     as_of = datetime.fromisoformat(AS_OF)
     received = receive(SAMPLE / "job.toml", SAMPLE / "weather.csv", as_of)
-    schedule = compute(received, as_of)
+    words = Wording(received.job, compute(received, as_of))
     pages = []
     for name, html in (("care", care_sheet_html), ("data", data_sheet_html)):
         pages.append(folder / f"{name}.html")
-        pages[-1].write_text(html(received.job, schedule), encoding="utf-8")
+        pages[-1].write_text(html(words), encoding="utf-8")
     command = [HANDOVER, "issue", SAMPLE / "job.toml", "-w", SAMPLE / "weather.csv", "--as-of", AS_OF]
     issued, bare = beside(7, [*command, "-o", folder / "out"], [sys.executable, "-c", BARE_ENGINE, *pages])
     line("handover issue, the whole set", f"{issued.seconds:.2f} s", "")

@@ -72,8 +72,8 @@ def sheets(plain: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
     )
     pictures = {"logo.png": logo("RGBA"), "door.png": logo("RGB")}
     return {
-        "care": render_care_sheet(job, schedule, pictures=pictures, attachments=inside),
-        "data": render_data_sheet(job, schedule, attachments=inside),
+        "care": render_care_sheet(words, pictures=pictures, attachments=inside),
+        "data": render_data_sheet(words, attachments=inside),
     }
 
 

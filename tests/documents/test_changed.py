@@ -54,7 +54,7 @@ def test_nothing_is_told_where_nothing_changed(job: JobRecord, schedule: CureSch
     for language in languages():
         heading = catalog(language).say("change.heading", n=1)
         assert told(job, schedule, language=language) == ()
-        assert heading not in care_sheet_html(job, again, language=language)
+        assert heading not in care_sheet_html(Wording(job, again, language=language))
 
 
 @pytest.mark.parametrize("language", languages())
@@ -78,10 +78,10 @@ def test_sheet_page_and_letter_tell_the_same_list(
     again = replace(schedule, revision=2, changes=(FIRST_WATER,))
     words = Wording(job, again, language=language)
     (line,) = told_changes(words)
-    sheet = care_sheet_html(job, again, language=language)
+    sheet = care_sheet_html(words)
     assert f"<li>{line}</li>" in sheet
     assert sheet.index(line) < sheet.index('class="row banner"')
-    assert f"<li>{line}</li>" in care_page_html(job, again, language=language)
+    assert f"<li>{line}</li>" in care_page_html(words)
     letter: Any = message_from_bytes(compose_message(job, again, words, {}), policy=policy.default)
     plain = letter.get_body(("plain",)).get_content().replace("\r\n", "\n")
     assert f"{words.say('change.heading', n=1)}:\n- {line}\n" in plain

@@ -46,7 +46,7 @@ class Links(HTMLParser):
 
 @pytest.fixture(scope="module")
 def links(module_inputs: tuple[JobRecord, CureSchedule]) -> Links:
-    return Links(care_page_html(*module_inputs))
+    return Links(care_page_html(Wording(*module_inputs)))
 
 
 def test_every_event_of_the_calendar_can_be_taken_by_itself(
@@ -75,7 +75,7 @@ def test_each_link_says_what_it_adds(links: Links) -> None:
 
 
 def test_a_link_stands_beside_its_time(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    page = care_page_html(*module_inputs)
+    page = care_page_html(Wording(*module_inputs))
     after = page.split("6:30 to 7:30 am", 1)[1]
     (_, event), *_ = Links(after[: after.index("</a>")]).single
     assert event.start.astimezone(UTC).hour == 10  # 6:30 in New York, in summer
@@ -88,9 +88,9 @@ def test_a_frost_cover_can_be_taken_too(
     start = schedule.placement_end.replace(hour=2) + timedelta(days=1)
     frost = Risk("frost", start, start + timedelta(hours=4), start + timedelta(hours=2), ())
     cold = schedule_with(risks=(frost,))
-    names = [told["download"] or "" for told, _ in Links(care_page_html(job, cold)).single]
+    names = [told["download"] or "" for told, _ in Links(care_page_html(Wording(job, cold))).single]
     assert [each for each in names if each.startswith("frost-cover")] == ["frost-cover-2026-07-15-1.ics"]
 
 
 def test_paper_has_no_links(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    assert "text/calendar" not in care_sheet_html(*module_inputs)
+    assert "text/calendar" not in care_sheet_html(Wording(*module_inputs))

@@ -67,7 +67,7 @@ def test_a_record_without_a_list_prints_what_is_usual_to_tick(
 ) -> None:
     job = job_with(walkthrough=(), slab={"use": use, "area": 80.0, "thickness": 0.1})
     wording = Wording(job, schedule, language=language)
-    html = care_sheet_html(job, schedule, language=language)
+    html = care_sheet_html(wording)
     for code in looked_at(use):
         assert wording.say(f"look-at.{code}") in words(html)
     assert wording.say("sheet.walkthrough-blank") in words(html)
@@ -76,7 +76,7 @@ def test_a_record_without_a_list_prints_what_is_usual_to_tick(
 
 def test_a_record_with_a_list_prints_that_alone(job_with: Any, schedule: CureSchedule) -> None:
     job = job_with(walkthrough=ITEMS)
-    html = care_sheet_html(job, schedule)
+    html = care_sheet_html(Wording(job, schedule))
     told = words(html.partition('class="walk"')[2])
     assert "Door line. straight Good" in told
     assert "Edge by the tap. We patch it. To mend" in told
@@ -88,7 +88,7 @@ def test_a_record_with_a_list_prints_that_alone(job_with: Any, schedule: CureSch
 def test_a_simple_sheet_stays_within_four_pages_with_the_usual_list(
     job_with: Any, schedule: CureSchedule
 ) -> None:
-    pdf = render_care_sheet(job_with(walkthrough=()), schedule)
+    pdf = render_care_sheet(Wording(job_with(walkthrough=()), schedule))
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         assert len(opened.pages) <= 4
     assert "Anchor positions, as found" in printed(pdf)
@@ -101,14 +101,14 @@ def test_a_simple_sheet_stays_within_four_pages_with_the_usual_list(
 def test_what_is_to_be_mended_stands_where_the_crew_comes_back(
     job_with: Any, schedule: CureSchedule, make: Any
 ) -> None:
-    told = words(make(job_with(walkthrough=ITEMS), schedule))
+    told = words(make(Wording(job_with(walkthrough=ITEMS), schedule)))
     _, _, after = told.partition("The crew comes back")
     assert "To mend: Edge by the tap; Drain." in after[:400]
     assert "Door line" not in after[:400]
 
 
 def test_it_stands_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
-    pdf = render_care_sheet(job_with(walkthrough=ITEMS), schedule)
+    pdf = render_care_sheet(Wording(job_with(walkthrough=ITEMS), schedule))
     assert "To mend: Edge by the tap; Drain." in printed(pdf, "-l", "1")
 
 
@@ -130,7 +130,7 @@ def test_a_sheet_without_the_owner_s_word_has_two_lines_to_sign(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, schedule, language=language)
-    told = words(care_sheet_html(job, schedule, language=language))
+    told = words(care_sheet_html(wording))
     assert told.count(wording.say("sheet.sign-line")) == 2
 
 
@@ -139,7 +139,7 @@ def test_the_owner_s_word_stands_in_place_of_his_signature(
     acknowledged: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
     wording = Wording(acknowledged, schedule, language=language)
-    told = words(care_sheet_html(acknowledged, schedule, language=language))
+    told = words(care_sheet_html(wording))
     assert told.count(wording.say("sheet.sign-line")) == 1  # the crew's
     hour = wording.speak.hour(acknowledged.acknowledgement.time)
     for said in ("Rosa Delgado", hour, "2026", "Seen the edge by the tap."):
@@ -147,9 +147,9 @@ def test_the_owner_s_word_stands_in_place_of_his_signature(
 
 
 def test_the_page_and_the_data_sheet_tell_it_too(acknowledged: JobRecord, schedule: CureSchedule) -> None:
-    page = words(care_page_html(acknowledged, schedule))
+    page = words(care_page_html(Wording(acknowledged, schedule)))
     assert "Rosa Delgado, 2:20 in the afternoon, Tuesday, July 14, 2026" in page
-    office = words(data_sheet_html(acknowledged, schedule))
+    office = words(data_sheet_html(Wording(acknowledged, schedule)))
     for name, value in (
         ("acknowledgement.name", "Rosa Delgado"),
         ("acknowledgement.time", "Tue Jul 14, 2:20 pm"),
@@ -165,8 +165,9 @@ def test_the_dates_know_nothing_of_it(schedule: CureSchedule) -> None:
 def test_it_is_text_and_never_markup(job_with: Any, job: JobRecord, schedule: CureSchedule) -> None:
     word = {"name": NASTY, "time": job.placement.finished, "remarks": NASTY}
     told = job_with(acknowledgement=word, walkthrough=({"item": NASTY, "ok": False, "note": NASTY},))
+    wording = Wording(told, schedule)
     for make in (care_sheet_html, care_page_html, data_sheet_html):
-        html = make(told, schedule)
+        html = make(wording)
         assert "<script>alert" not in html
         assert "<b>Bold" not in html
         assert "&lt;script&gt;alert(1)" in html

@@ -18,6 +18,7 @@ import pytest
 
 from handover.documents.pages import care_page_html
 from handover.documents.templating import languages
+from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
     from handover.jobs.model import JobRecord
@@ -119,7 +120,7 @@ def test_axe_finds_nothing(
     module_inputs: tuple[JobRecord, CureSchedule],
     tmp_path: Path,
 ) -> None:
-    page = care_page_html(*module_inputs, language=language)
+    page = care_page_html(Wording(*module_inputs, language=language))
     told = seen(chromium, with_axe(page, axe, dark=dark), width, tmp_path)
     assert told["violations"] == []
     assert {"color-contrast", "image-alt", "th-has-data-cells", "html-has-lang"} & set(told["passes"])
@@ -130,6 +131,6 @@ def test_axe_finds_nothing(
 def test_axe_would_find_a_fault(
     axe: str, chromium: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
 ) -> None:
-    page = care_page_html(*module_inputs).replace("--soft:#4c5a61", "--soft:#b4bec2")
+    page = care_page_html(Wording(*module_inputs)).replace("--soft:#4c5a61", "--soft:#b4bec2")
     told = seen(chromium, with_axe(page, axe, dark=False), PHONE, tmp_path)
     assert "color-contrast" in {each[0] for each in told["violations"]}

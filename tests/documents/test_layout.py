@@ -15,6 +15,7 @@ from PIL import Image
 from weasyprint import HTML
 
 from handover.documents.pages import care_sheet_html
+from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -103,11 +104,8 @@ def test_nothing_breaks_badly(
 ) -> None:
     language, paper, units = reader
     html = care_sheet_html(
-        job_with(**JOBS[name]),
-        schedule_with(days=days),
-        language=language,
+        Wording(job_with(**JOBS[name]), schedule_with(days=days), language=language, units=units),
         paper=paper,
-        units=units,
         pictures=LOGOS,
     )
     boxes, sizes = boxes_of(html)

@@ -75,7 +75,7 @@ def test_the_data_sheet_tells_each_with_its_numbers_in_the_readers_units(
     assert "1,900\N{NO-BREAK SPACE}psi" in cylinder[1]
     assert "7.925 gal" in ticket[1].replace("\N{NO-BREAK SPACE}", " ")
     assert "6.1 %" in ticket[3].replace("\N{NO-BREAK SPACE}", " ").replace("6.1%", "6.1 %")
-    html = data_sheet_html(job, schedule)
+    html = data_sheet_html(Wording(job, schedule))
     assert HEADING in html
     assert "&lt;b&gt;88121&lt;/b&gt;" in html
     assert "The curve is used" in html
@@ -93,7 +93,7 @@ def test_the_fit_tells_its_verdict_and_how_far_each_test_lies_off(
 
 def test_nothing_is_said_where_nothing_was_measured(job: JobRecord, schedule: CureSchedule) -> None:
     assert Data(Wording(job, schedule)).fit is None
-    assert HEADING not in data_sheet_html(job, schedule)
+    assert HEADING not in data_sheet_html(Wording(job, schedule))
 
 
 def test_the_owner_is_spared_what_only_the_office_can_use(
@@ -103,7 +103,7 @@ def test_the_owner_is_spared_what_only_the_office_can_use(
     caustic = Caution("caustic")
     plain = schedule_with(cautions=(caustic,))
     told = schedule_with(cautions=(caustic, slump), measurements=measured(), strength_fit=fit())
-    assert care_sheet_html(job, told) == care_sheet_html(job, plain)
+    assert care_sheet_html(Wording(job, told)) == care_sheet_html(Wording(job, plain))
     assert "slump" in " ".join(notice.text for notice in Wording(job, told).cautions)
 
 

@@ -71,8 +71,8 @@ def given(job: JobRecord, schedule: CureSchedule, language: str, templates: Path
     assert body is not None
     return Given(
         wording,
-        Heard.of(care_sheet_html(job, schedule, language=language, templates=templates)),
-        Heard.of(care_page_html(job, schedule, language=language, templates=templates)),
+        Heard.of(care_sheet_html(wording)),
+        Heard.of(care_page_html(wording)),
         plain(body.get_content()),
         tuple((plain(str(e["SUMMARY"])), plain(str(e["DESCRIPTION"]))) for e in calendar.walk("VEVENT")),
     )

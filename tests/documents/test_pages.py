@@ -65,12 +65,12 @@ def picture(width: int, height: int, kind: str = "PNG", **extra: Any) -> bytes:
 
 @pytest.fixture(scope="module")
 def sheet(module_inputs: tuple[JobRecord, CureSchedule]) -> bytes:
-    return render_care_sheet(*module_inputs)
+    return render_care_sheet(Wording(*module_inputs))
 
 
 @pytest.fixture(scope="module")
 def office(module_inputs: tuple[JobRecord, CureSchedule]) -> bytes:
-    return render_data_sheet(*module_inputs)
+    return render_data_sheet(Wording(*module_inputs))
 
 
 # ---- what the first pages answer
@@ -124,7 +124,7 @@ def test_the_sheet_says(said: str, sheet: bytes) -> None:
 def test_page_and_sheet_say_the_same(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
     """Every sentence of a date, a visit and a caution stands in both, letter for letter."""
     wording = Wording(*module_inputs)
-    both = [Reader.of(make(*module_inputs)) for make in (care_sheet_html, care_page_html)]
+    both = [Reader.of(make(Wording(*module_inputs))) for make in (care_sheet_html, care_page_html)]
     said = [each.sentence for each in wording.owner_milestones if each.kind not in UNTOLD]
     said += [visit.short_span for day in wording.watering for visit in day.visits]
     said += [notice.text for notice in wording.cautions] + list(wording.limits)
@@ -182,7 +182,7 @@ def test_fonts_are_ours_and_embedded(which: str, request: pytest.FixtureRequest)
 
 @pytest.mark.parametrize(("paper", "size"), [("letter", (612, 792)), ("a4", (595, 842))])
 def test_paper(paper: Any, size: tuple[int, int], module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    with pikepdf.open(io.BytesIO(render_care_sheet(*module_inputs, paper=paper))) as pdf:
+    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(*module_inputs), paper=paper))) as pdf:
         box = [float(each) for each in pdf.pages[0].mediabox]
     assert (round(box[2]), round(box[3])) == size
 
@@ -194,8 +194,10 @@ spec = importlib.util.spec_from_file_location("made", sys.argv[1])
 made = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(made)
 from handover.documents.pages import render_care_page, render_care_sheet, render_data_sheet
+from handover.documents.wording import Wording
+words = Wording(made.make_job(), made.make_schedule())
 for render in (render_care_sheet, render_care_page, render_data_sheet):
-    print(hashlib.sha256(render(made.make_job(), made.make_schedule())).hexdigest())
+    print(hashlib.sha256(render(words)).hexdigest())
 """
 
 
@@ -228,7 +230,7 @@ def test_markup_from_outside_stays_text(
         contractor={"name": MARKUP, "phone": MARKUP, "license": MARKUP},
         walkthrough=({"item": MARKUP, "ok": False, "note": MARKUP},),
     )
-    html = make(job, schedule)
+    html = make(Wording(job, schedule))
     assert "<b>" not in html
     assert "<script" not in html
     assert MARKUP in Reader.of(html)
@@ -236,7 +238,7 @@ def test_markup_from_outside_stays_text(
 
 def test_a_phone_number_dials_only_digits(job_with: JobWith, schedule: CureSchedule) -> None:
     job = job_with(contractor={"phone": '+1 336-555-0117"><script>'})
-    assert 'href="tel:+13365550117"' in care_page_html(job, schedule)
+    assert 'href="tel:+13365550117"' in care_page_html(Wording(job, schedule))
 
 
 class Reader(HTMLParser):
@@ -271,7 +273,7 @@ class Reader(HTMLParser):
 
 
 def test_the_page_asks_for_nothing(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    html = care_page_html(*module_inputs)
+    html = care_page_html(Wording(*module_inputs))
     reader = Reader()
     reader.feed(html)
     assert {each.split(":")[0].split("#")[0] for each in reader.loads} <= {"data", "tel", ""}
@@ -327,7 +329,7 @@ def test_strange_letters_still_use_our_fonts_only(job_with: JobWith, schedule: C
     job = job_with(
         owner={"name": "山田 太郎 🙂"}, site={"name": "Дом\u0000 № 5", "timezone": "America/New_York"}
     )
-    with pikepdf.open(io.BytesIO(render_care_sheet(job, schedule))) as pdf:
+    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(job, schedule)))) as pdf:
         names = {
             str(each.BaseFont).split("+")[-1]
             for each in pdf.objects
@@ -349,7 +351,7 @@ def test_long_names_long_lists_and_a_huge_logo(job_with: JobWith, schedule: Cure
         contractor={"name": LONG, "phone": "+1 (336) 555-0117 ext. 2044", "logo": "logo.png"},
         walkthrough=items,
     )
-    pages = pages_of(render_care_sheet(job, schedule, pictures={"logo.png": picture(6000, 900)}))
+    pages = pages_of(render_care_sheet(Wording(job, schedule), pictures={"logo.png": picture(6000, 900)}))
     text = words(" ".join(pages))
     assert all(f"Item {n} The" in text for n in range(30))
     assert all(len(words(page)) > 200 for page in pages)  # no page is near empty
@@ -359,7 +361,7 @@ def test_long_names_long_lists_and_a_huge_logo(job_with: JobWith, schedule: Cure
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_short_and_long_cures(days: int, units: Any, job: JobRecord, schedule_with: ScheduleWith) -> None:
     schedule = schedule_with(days=days, cautions=SAFETY)
-    pages = pages_of(render_care_sheet(job, schedule, units=units))
+    pages = pages_of(render_care_sheet(Wording(job, schedule, units=units)))
     assert all(len(words(page)) > 200 for page in pages)
     if days:
         assert Wording(job, schedule).watering[-1].day in words(" ".join(pages))
@@ -374,7 +376,7 @@ def test_every_method_has_its_sheet(method: str, job: JobRecord, schedule_with: 
     if dry:
         kept = tuple(each for each in schedule.milestones if each.kind != MilestoneKind.FIRST_WATER)
         schedule = schedule_with(method=method, watering=(), milestones=kept)
-    text = Reader.of(care_page_html(job, schedule))
+    text = Reader.of(care_page_html(Wording(job, schedule)))
     assert ("There is nothing to water." in text) == dry
     assert "Walk on it" in text
 
@@ -388,8 +390,8 @@ def test_a_bare_record_makes_a_sheet(job_with: JobWith, schedule: CureSchedule) 
         cylinder=(),
         mix={"specified_strength": 20.0, "cementitious": 300.0, "water_cementitious": 0.5},
     )
-    assert "Ask the people who placed your slab." in words(text_of(render_care_sheet(job, schedule)))
-    assert b"%PDF" in render_data_sheet(job, schedule)
+    assert "Ask the people who placed your slab." in words(text_of(render_care_sheet(Wording(job, schedule))))
+    assert b"%PDF" in render_data_sheet(Wording(job, schedule))
 
 
 def test_no_headline_stands_alone_at_the_foot_of_a_page(
@@ -397,20 +399,22 @@ def test_no_headline_stands_alone_at_the_foot_of_a_page(
 ) -> None:
     heads = {"What hurts people", "About this slab", "What was placed", "How to do it", "This is normal"}
     for days in range(5, 15):
-        for page in pages_of(render_care_sheet(job_with(), schedule_with(days=days, cautions=SAFETY))):
+        for page in pages_of(
+            render_care_sheet(Wording(job_with(), schedule_with(days=days, cautions=SAFETY)))
+        ):
             lines = [line.strip() for line in page.splitlines() if line.strip()]
             assert lines[-2] not in heads  # the last line is the foot
 
 
 def test_a_date_that_is_not_given_is_refused_in_words(job: JobRecord, schedule_with: ScheduleWith) -> None:
     schedule = schedule_with(refusals=(Refusal("heavy-vehicles", "not-built-for-trucks"),))
-    assert "It is not built for trucks" in Reader.of(care_page_html(job, schedule))
-    assert "It is not built for trucks" in Reader.of(data_sheet_html(job, schedule))
+    assert "It is not built for trucks" in Reader.of(care_page_html(Wording(job, schedule)))
+    assert "It is not built for trucks" in Reader.of(data_sheet_html(Wording(job, schedule)))
 
 
 def test_a_second_issue_says_that_it_replaces_the_first(job: JobRecord, schedule_with: ScheduleWith) -> None:
-    assert "replaces all earlier ones" in Reader.of(care_page_html(job, schedule_with(revision=2)))
-    assert "replaces all earlier ones" not in Reader.of(care_page_html(job, schedule_with()))
+    assert "replaces all earlier ones" in Reader.of(care_page_html(Wording(job, schedule_with(revision=2))))
+    assert "replaces all earlier ones" not in Reader.of(care_page_html(Wording(job, schedule_with())))
 
 
 # ---- the office's copy
@@ -434,7 +438,7 @@ def test_a_second_issue_says_that_it_replaces_the_first(job: JobRecord, schedule
     ],
 )
 def test_the_data_sheet_says(said: str, office: bytes, module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    assert said in Reader.of(data_sheet_html(*module_inputs))
+    assert said in Reader.of(data_sheet_html(Wording(*module_inputs)))
     assert said.split(maxsplit=1)[0] in text_of(office)
 
 
@@ -473,7 +477,7 @@ def test_a_contractors_folder_overrides_ours(tmp_path: Path, job: JobRecord, sch
     (tmp_path / "en").mkdir()
     (tmp_path / "style" / "page.css").write_text("body { color: rebeccapurple }", "utf-8")
     (tmp_path / "en" / "normal.md").write_text("- Our own word on **patches**.", "utf-8")
-    html = care_page_html(job, schedule, templates=tmp_path)
+    html = care_page_html(Wording(job, schedule, templates=tmp_path))
     assert "rebeccapurple" in html
     assert "Our own word on <strong>patches</strong>." in html
     assert "Call us if you see this" in html

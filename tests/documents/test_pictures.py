@@ -13,6 +13,7 @@ from PIL import Image, ImageFile, PngImagePlugin
 
 from handover.documents.pages import render_care_page, render_care_sheet
 from handover.documents.pictures import picture_uri
+from handover.documents.wording import Wording
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
@@ -145,7 +146,7 @@ PICTURES = {"logo.png": photo("PNG"), "door.jpg": photo(orientation=6, size=(300
 
 
 def test_the_page_shows_them_so(job: Any, schedule: CureSchedule) -> None:
-    page = render_care_page(job, schedule, pictures=PICTURES).decode()
+    page = render_care_page(Wording(job, schedule), pictures=PICTURES).decode()
     inside = [
         b64decode(each) for each in re.findall(r'<img[^>]*src="data:image/[a-z]+;base64,([^"]+)"', page)
     ]
@@ -157,7 +158,7 @@ def test_the_page_shows_them_so(job: Any, schedule: CureSchedule) -> None:
 
 
 def test_the_sheet_shows_them_so(job: Any, schedule: CureSchedule) -> None:
-    with pikepdf.open(io.BytesIO(render_care_sheet(job, schedule, pictures=PICTURES))) as pdf:
+    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(job, schedule), pictures=PICTURES))) as pdf:
         drawn = [
             each
             for each in pdf.objects

@@ -18,6 +18,7 @@ import textstat
 from handover.documents.catalog import slug
 from handover.documents.pages import care_sheet_html, render_care_sheet
 from handover.documents.templating import languages, read_text
+from handover.documents.wording import Wording
 from handover.issue.receive import compute, receive
 from handover.jobs.model import Method
 
@@ -85,7 +86,7 @@ def planned(sample: Path) -> tuple[JobRecord, CureSchedule]:
 
 
 def pieces(sample: Path, language: str) -> tuple[str, ...]:
-    return Prose.of(care_sheet_html(*planned(sample), language=language))
+    return Prose.of(care_sheet_html(Wording(*planned(sample), language=language)))
 
 
 def body(sample: Path, language: str) -> str:
@@ -116,7 +117,7 @@ def test_spanish_is_easy(sample: Path) -> None:
 def test_the_sheet_of_the_summer_sample_has_four_pages(language: str) -> None:
     """Its first page holds all that is needed tonight; longer words must not push it apart."""
     (summer,) = (each for each in SAMPLES if each.name == "summer-garage")
-    with pikepdf.open(io.BytesIO(render_care_sheet(*planned(summer), language=language))) as pdf:
+    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(*planned(summer), language=language)))) as pdf:
         assert len(pdf.pages) == 4
 
 

@@ -39,36 +39,36 @@ def read_from(pdf: bytes, dpi: int = 110) -> list[str]:
 
 def test_it_is_the_address_of_the_page(job_with: JobWith, schedule: CureSchedule) -> None:
     job = job_with(contractor={**FIRM, "page_url": URL})
-    assert read_from(render_care_sheet(job, schedule)) == [URL]
-    assert "It opens this sheet as a page." in care_sheet_html(job, schedule)
+    assert read_from(render_care_sheet(Wording(job, schedule))) == [URL]
+    assert "It opens this sheet as a page." in care_sheet_html(Wording(job, schedule))
 
 
 def test_the_longest_address_is_read(job_with: JobWith, schedule: CureSchedule) -> None:
     url = "https://example.com/" + "a1B-" * 45
     assert len(url) == 200  # the longest that a record may hold
     job = job_with(contractor={**FIRM, "page_url": url})
-    assert read_from(render_care_sheet(job, schedule), 150) == [url]
+    assert read_from(render_care_sheet(Wording(job, schedule)), 150) == [url]
 
 
 def test_without_an_address_it_is_the_first_job(job: JobRecord, schedule: CureSchedule) -> None:
-    (read,) = read_from(render_care_sheet(job, schedule))
+    (read,) = read_from(render_care_sheet(Wording(job, schedule)))
     event = icalendar.Event.from_ical(read)
     first = Wording(job, schedule).milestone(schedule.milestone(MilestoneKind.FIRST_WATER))
     assert event["SUMMARY"] == "Start watering"
     assert event.start == first.when.instant
     assert event.end > event.start
-    assert "“Start watering”" in care_sheet_html(job, schedule)
+    assert "“Start watering”" in care_sheet_html(Wording(job, schedule))
 
 
 def test_without_a_first_job_there_is_none(job: JobRecord, schedule_with: ScheduleWith) -> None:
     kept = tuple(each for each in schedule_with().milestones if each.kind != MilestoneKind.FIRST_WATER)
     schedule = schedule_with(method="curing compound", watering=(), milestones=kept)
     assert code(Wording(job, schedule)) is None
-    assert "Point your phone" not in care_sheet_html(job, schedule)
+    assert "Point your phone" not in care_sheet_html(Wording(job, schedule))
 
 
 def test_the_page_itself_needs_no_code(job: JobRecord, schedule: CureSchedule) -> None:
-    assert "Point your phone" not in care_page_html(job, schedule)
+    assert "Point your phone" not in care_page_html(Wording(job, schedule))
 
 
 def test_a_hostile_title_stays_text() -> None:

@@ -10,6 +10,7 @@ import pytest
 
 from handover.documents.catalog import catalog, slug
 from handover.documents.pages import data_sheet_html
+from handover.documents.wording import Wording
 from handover.schedule.model import Assumption, Mark, MilestoneKind, Reason
 
 if TYPE_CHECKING:
@@ -28,7 +29,7 @@ def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
         for source in ("The table that governs", "The table that is next")
     )
     told = replace(ends, because=Reason(first, (second,)))
-    html = data_sheet_html(job, replace(schedule, milestones=(told,)))
+    html = data_sheet_html(Wording(job, replace(schedule, milestones=(told,))))
     words = catalog("en").find(f"mark.{slug(mark)}")
     for source in ("The table that governs", "The table that is next"):
         assert re.search(rf'{source}</span> <span class="mark">{re.escape(words)}</span>', html)
@@ -36,5 +37,5 @@ def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
 
 def test_the_rules_of_another_country_are_told(job: JobRecord, schedule: CureSchedule) -> None:
     told = Assumption("rules", "the strictest of Germany, India", "no rules of NZ at hand")
-    html = data_sheet_html(job, replace(schedule, assumed=(told,)))
+    html = data_sheet_html(Wording(job, replace(schedule, assumed=(told,))))
     assert all(each in html for each in (told.field, told.value, told.why))

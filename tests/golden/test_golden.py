@@ -26,6 +26,7 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter, uniform_filter
 
 from handover.documents.pages import render_care_sheet, render_data_sheet
+from handover.documents.wording import Wording
 from handover.issue.receive import compute, receive
 
 if TYPE_CHECKING:
@@ -135,11 +136,8 @@ def test_care_sheet(sample: str, edition: str, tmp_path: Path) -> None:
     language, paper, units = EDITIONS[edition]
     received, schedule = inputs(sample)
     pdf = render_care_sheet(
-        received.job,
-        schedule,
-        language=language,
+        Wording(received.job, schedule, language=language, units=units),
         paper=paper,
-        units=units,
         pictures=received.pictures,
     )
     judge(f"{sample}-{edition}", pdf, tmp_path)
@@ -148,7 +146,7 @@ def test_care_sheet(sample: str, edition: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("sample", SAMPLES)
 def test_data_sheet(sample: str, tmp_path: Path) -> None:
     received, schedule = inputs(sample)
-    judge(f"{sample}-data", render_data_sheet(received.job, schedule), tmp_path)
+    judge(f"{sample}-data", render_data_sheet(Wording(received.job, schedule)), tmp_path)
 
 
 def test_the_pictures_stay_small() -> None:
