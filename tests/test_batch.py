@@ -19,9 +19,10 @@ import pytest
 from handover.archive.place import Archive
 from handover.errors import DownloadFailed, HandoverError, UnusableInput
 from handover.issue import batch as batches
-from handover.issue import hands
+from handover.issue import hands, shared_weather
 from handover.issue.batch import Batch, find_records, run_batch
 from handover.issue.hands import Answer, Order, make_documents, on_a_cluster, on_this_machine
+from handover.issue.settings import Settings
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -216,13 +217,13 @@ def test_a_folder_of_weather_has_a_file_for_each(made: Run, weather: Path, tmp_p
 
 def test_weather_is_read_once_for_all(made: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str] = []
-    examine = batches.examine_weather_bytes
+    examine = shared_weather.examine_weather_bytes
 
     def noted(data: bytes, name: str, *more: Any, **others: Any) -> Any:
         read.append(name)
         return examine(data, name, *more, **others)
 
-    monkeypatch.setattr(batches, "examine_weather_bytes", noted)
+    monkeypatch.setattr(shared_weather, "examine_weather_bytes", noted)
     assert states(made()) == all_of("done")
     assert len(read) == 1
 
@@ -273,7 +274,7 @@ def test_a_second_run_makes_only_what_is_new(made: Run, folder: Path, tmp_path: 
 
 def test_another_manner_is_another_set(made: Run) -> None:
     made()
-    assert states(made(manner=hands.Manner(paper="a4"))) == all_of("done")
+    assert states(made(settings=Settings(paper="a4"))) == all_of("done")
 
 
 def test_a_run_that_breaks_off_is_gone_on_with(made: Run, tmp_path: Path) -> None:

@@ -84,7 +84,7 @@ def test_a_sample_comes_out_whole_and_the_same_twice(sample: Path, tmp_path: Pat
     assert one.keys() == two.keys()
     received = {name: content for name, content in one.items() if name.startswith("inputs/")}
     assert received["inputs/job.toml"] == (sample / "job.toml").read_bytes()
-    assert len(received) == 2
+    assert len(received) == 3
 
 
 def test_there_are_three_samples() -> None:
@@ -225,7 +225,9 @@ def test_inputs_of_one_name_are_both_kept(
     told = run("issue", record, "-w", hours, "-o", tmp_path / "out", "--as-of", as_of)
     assert told.status == 0, told.err
     kept = contents(tmp_path / "out" / "inputs")
+    settings = json.loads(kept.pop("settings.json"))
     assert kept == {"job.toml": record.read_bytes(), "job-2.toml": hours.read_bytes()}
+    assert (settings["weather"], settings["typical"]) == ("job-2.toml", None)
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from handover.archive.place import Archive
     from handover.cli.arguments import Options
     from handover.issue.receive import Received
+    from handover.issue.settings import Settings
 
 
 def path_of(text: str) -> Path:
@@ -75,6 +76,20 @@ def archive_at(folder: str) -> Archive:
     from handover.archive.place import Archive
 
     return Archive(path_of(folder))
+
+
+def settings_asked(options: Options) -> Settings:
+    """Return the choices of an issue."""
+    from handover.issue.settings import Settings
+
+    return Settings(
+        languages=tuple(options.language.split(",")) if options.language else None,
+        units=options.units,
+        paper=options.paper,
+        templates=path_of(options.templates) if options.templates else None,
+        rules=options.rules,
+        share=options.sure / 100,
+    )
 
 
 def refuse_existing(name: str) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
-from handover.cli.given import archive_at, now, path_of, service_key, time_of_issue
+from handover.cli.given import archive_at, now, path_of, service_key, settings_asked, time_of_issue
 from handover.cli.status import DONE, FAILED, UNUSABLE
 from handover.cli.told import columns, printable, progress_bar, tell
 
@@ -29,19 +29,11 @@ def batch(options: Options) -> int:
     from functools import partial
 
     from handover.issue.batch import REPORT, Batch, find_records, run_batch
-    from handover.issue.hands import Manner, on_a_cluster, on_this_machine
+    from handover.issue.hands import on_a_cluster, on_this_machine
 
-    templates = path_of(options.templates) if options.templates else None
-    if options.scheduler and templates:
+    settings = settings_asked(options)
+    if options.scheduler and settings.templates:
         _refuse_far_templates()
-    manner = Manner(
-        languages=tuple(options.language.split(",")) if options.language else None,
-        units=options.units,
-        paper=options.paper,
-        templates=templates,
-        rules=options.rules,
-        share=options.sure / 100,
-    )
     hands = (
         partial(on_a_cluster, scheduler=options.scheduler)
         if options.scheduler
@@ -54,7 +46,7 @@ def batch(options: Options) -> int:
             path_of(options.folder),
             out,
             time_of_issue(options),
-            manner,
+            settings,
             weather=path_of(options.weather) if options.weather else None,
             typical=path_of(options.typical) if options.typical else None,
             archive=archive,

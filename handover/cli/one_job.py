@@ -10,6 +10,7 @@ from handover.cli.given import (
     receive_asked,
     refuse_existing,
     service_key,
+    settings_asked,
     time_of_issue,
     write_new,
 )
@@ -61,10 +62,12 @@ def plan(options: Options) -> None:
     from handover.documents.schedule_json import schedule_json
     from handover.documents.wording import Wording
     from handover.issue.receive import compute
+    from handover.issue.settings import Settings
 
     as_of = time_of_issue(options)
     received = receive_asked(options, as_of)
-    schedule = compute(received, as_of, rules=options.rules, share=options.sure / 100)
+    settings = Settings(rules=options.rules, share=options.sure / 100)
+    schedule = compute(received, as_of, settings=settings)
     if options.json:
         sys.stdout.write(schedule_json(schedule).decode())
         return
@@ -76,22 +79,21 @@ def issue(options: Options) -> None:
     from handover.issue.place import next_revision
     from handover.issue.receive import compute
     from handover.issue.render import issue_documents
+    from handover.issue.settings import with_settings
 
     as_of = time_of_issue(options)
     received = receive_asked(options, as_of)
     folder = path_of(options.output)
     revision = next_revision(folder, received.job.id, as_of)
-    schedule = compute(received, as_of, revision, rules=options.rules, share=options.sure / 100)
+    settings = settings_asked(options)
+    schedule = compute(received, as_of, revision, settings)
     files = issue_documents(
         received.job,
         schedule,
         folder,
-        inputs=received.inputs,
+        settings,
+        inputs=with_settings(received, settings),
         pictures=received.pictures,
-        languages=options.language.split(",") if options.language else None,
-        units=options.units,
-        paper=options.paper,
-        templates=path_of(options.templates) if options.templates else None,
     )
     print(f"The documents are in {printable(options.output)}:")
     for name in files:

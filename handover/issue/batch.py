@@ -14,22 +14,21 @@ import json
 import os
 from collections import Counter
 from dataclasses import dataclass, field, replace
-from datetime import timedelta
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from filelock import FileLock, Timeout
 
 from handover.archive.export import cell
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.issue.filing import file_documents, file_issue
-from handover.issue.hands import Answer, Manner, Order, answer_of
-from handover.issue.place import next_revision, put_in_place
-from handover.issue.receive import check_together, download, download_for, needed_until, own_files, read_given
+from handover.issue.hands import Answer, Order, answer_of
+from handover.issue.place import INPUTS, SCHEDULE, next_revision, put_in_place
+from handover.issue.receive import check_together, own_files, read_given
+from handover.issue.settings import Settings, with_settings
+from handover.issue.shared_weather import Forecasts, SharedReading
 from handover.jobs.reading import examine_job
 from handover.jobs.syntax import decode, load, parse
-from handover.weather.place import Place
-from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -38,30 +37,20 @@ if TYPE_CHECKING:
 
     from handover.archive.place import Archive
     from handover.issue.receive import Given, Received
+    from handover.issue.shared_weather import Cell
     from handover.jobs.model import JobRecord
     from handover.jobs.reading import Examined
-    from handover.weather.place import Located
-    from handover.weather.reading import Examined as WeatherExamined
 
 State = Literal["done", "done before", "refused", "failed"]
 
 REPORT = "report.csv"
-MARK = "inputs/.batch.json"
+MARK = f"{INPUTS}.batch.json"
 """In each set: what it was made from. Where the inputs are replaced, it goes with them."""
 
 RECORD_ENDINGS = (".toml", ".json")
 WEATHER_ENDINGS = (".json", ".csv", ".epw", ".tmy3", ".txt")
 RECORD_KEYS = {"site", "slab", "placement", "mix"}
 """A JSON file with none of these is somebody else's, not a job record with faults."""
-
-CELL_DEG = 0.025
-"""Grid cell in which sites share a forecast: the 2.5 km of the National Weather Service's grid, the finest of
-those asked. [degrees]"""
-
-PAST = timedelta(days=90)
-"""A pour longer ago is asked for by itself, since the services do not go back that far."""
-
-SERIES_KEPT = 16
 
 
 @dataclass(frozen=True)
@@ -72,7 +61,7 @@ class Batch:
         folder: Where the records are, at any depth.
         out: Where each job gets a folder by its id.
         as_of: Time of issue, aware.
-        manner: How the sets are to be made.
+        settings: How the sets are to be made.
         weather: A file for all jobs, or a folder with a file named like each record; None for a file named
             like it beside the record, else a download.
         typical: A typical year of the place of all jobs.
@@ -84,7 +73,7 @@ class Batch:
     folder: Path
     out: Path
     as_of: datetime
-    manner: Manner = field(default_factory=Manner)
+    settings: Settings = field(default_factory=Settings)
     weather: Path | None = None
     typical: Path | None = None
     archive: Archive | None = None
@@ -199,7 +188,7 @@ class _Seen(NamedTuple):
 
     path: Path
     job: str
-    cell: tuple[int, int, bool] | None
+    cell: Cell | None
 
 
 class _AtWork(NamedTuple):
@@ -218,8 +207,8 @@ class _Run:
         self._batch = batch
         self._tell = tell
         self._at_work: dict[str, _AtWork] = {}
-        self._forecasts = _Forecasts(batch.as_of, batch.key)
-        self._examine = _SharedReading()
+        self._forecasts = Forecasts(batch.as_of, batch.key)
+        self._examine = SharedReading()
         self._read = lru_cache(maxsize=4)(read_given)
 
     def orders(self, records: Iterable[Path]) -> Iterator[Order]:
@@ -291,10 +280,13 @@ class _Run:
 
     def _ordered(self, name: str, received: Received, digest: str) -> Order:
         job = received.job
-        self._at_work[name] = _AtWork(job, received.inputs, digest)
+        inputs = with_settings(received, self._batch.settings)
+        self._at_work[name] = _AtWork(job, inputs, digest)
         record = dict([next(iter(received.inputs.items()))])
         revision = self._revision(job.id)
-        return Order(name, replace(received, inputs=record), self._batch.as_of, revision, self._batch.manner)
+        return Order(
+            name, replace(received, inputs=record), self._batch.as_of, revision, self._batch.settings
+        )
 
     def _name(self, path: Path) -> str:
         return path.relative_to(self._batch.folder).as_posix()
@@ -322,11 +314,11 @@ class _Run:
         batch = self._batch
         files = {"record": examined.data, **own_files(job, folder)}
         files |= {f"weather {n}": each.data for n, each in enumerate((given, year)) if each is not None}
-        manner = replace(batch.manner, templates=None)
+        settings = replace(batch.settings, templates=None)
         said = [
             [(name, hashlib.sha256(data).hexdigest()) for name, data in files.items()],
-            str(manner),
-            str(batch.manner.templates),
+            str(settings),
+            str(batch.settings.templates),
             batch.as_of.isoformat() if batch.reissue_at else "",
         ]
         return hashlib.sha256(json.dumps(said).encode()).hexdigest()
@@ -344,7 +336,7 @@ class _Run:
         archive, folder = self._batch.archive, self._batch.out / job
         if archive is None:
             return False
-        revision = json.loads((folder / "schedule.json").read_bytes())["revision"]
+        revision = json.loads((folder / SCHEDULE).read_bytes())["revision"]
         bag = archive.bag_or_none(job)
         if bag is not None and revision in bag.revisions:
             return False
@@ -364,7 +356,7 @@ class _Run:
     def _place(self, work: _AtWork, documents: Mapping[str, bytes]) -> None:
         """Put a set in place, then file it: what stands is filed by the next run, if this one breaks off."""
         job, archive = work.job, self._batch.archive
-        whole = {**documents, **{f"inputs/{name}": data for name, data in work.inputs.items()}}
+        whole = {**documents, **{f"{INPUTS}{name}": data for name, data in work.inputs.items()}}
         mark = json.dumps({"inputs": work.digest, "files": sorted(whole)}, indent=1)
         put_in_place({**whole, MARK: mark.encode()}, self._batch.out / job.id, job.id)
         if archive is not None:
@@ -414,89 +406,3 @@ def _named_like(record: Path, folder: Path, job: JobRecord | None) -> Path | Non
         problem = f"several files could be the weather of {record.name}: {', '.join(x.name for x in found)}"
         raise UnusableInput([Finding(problem, file=str(folder), expected="one")])
     return found[0] if found else None
-
-
-# ---- weather that jobs share ------------------------------------------------------------------------
-
-
-class _Ask(NamedTuple):
-    """What is asked for a grid cell: enough for all its jobs."""
-
-    start: datetime
-    until: datetime
-    contact: str | None
-    timezone: str
-
-
-class _Forecasts:
-    """One forecast for each grid cell, asked for when its first job comes up, for its middle."""
-
-    def __init__(self, now: datetime, key: str | None) -> None:
-        self._now = now
-        self._key = key
-        self._asks: dict[tuple[int, int, bool], _Ask] = {}
-        self._latest: tuple[tuple[int, int, bool], Given | HandoverError] | None = None
-
-    def foresee(self, job: JobRecord) -> tuple[int, int, bool] | None:
-        """Note what a job needs; return its cell, None where it says no place."""
-        site, start, until = job.site, job.placement.start, needed_until(job)
-        if site.latitude is None or site.longitude is None:
-            return None
-        key = (*_cell(site.latitude, site.longitude), self._now - start > PAST)
-        ask = self._asks.get(key) or _Ask(start, until, None, site.timezone)
-        self._asks[key] = _Ask(
-            min(ask.start, start), max(ask.until, until), ask.contact or job.contractor.email, ask.timezone
-        )
-        return key
-
-    def get(self, key: tuple[int, int, bool] | None, job: JobRecord) -> Given:
-        """Return the forecast for a job. Raises as `download`."""
-        ask = self._asks[key] if key else None
-        if key is None or ask is None or not ask.contact:
-            return download(job, self._now, key=self._key)  # which says what is missing
-        if self._latest is None or self._latest[0] != key:
-            self._latest = (key, self._ask(key, ask, ask.contact))
-        answer = self._latest[1]
-        if isinstance(answer, HandoverError):
-            raise answer
-        return answer
-
-    def _ask(self, key: tuple[int, int, bool], ask: _Ask, contact: str) -> Given | HandoverError:
-        north, east, _ = key
-        middle = Place(round(north * CELL_DEG, 4), round(east * CELL_DEG, 4), ask.timezone)
-        try:
-            return download_for(middle, ask.start, ask.until, contact=contact, now=self._now, key=self._key)
-        except HandoverError as fault:  # once is enough for all jobs of the cell
-            return fault
-
-
-def _cell(latitude: float, longitude: float) -> tuple[int, int]:
-    """Return the grid cell of a place, by its middle."""
-    return round(latitude / CELL_DEG), round(longitude / CELL_DEG)
-
-
-class _SharedReading:
-    """Reads weather once for all jobs that share it: as `examine_weather_bytes`, whose answer it keeps."""
-
-    def __init__(self) -> None:
-        self._kept: dict[Any, WeatherExamined] = {}
-
-    def __call__(
-        self,
-        data: bytes,
-        name: str,
-        site: Located,
-        year: int | None = None,
-        *,
-        received_at: datetime | None = None,
-    ) -> WeatherExamined:
-        anywhere = (data, name, year, received_at)
-        here = (*anywhere, site.latitude, site.longitude)
-        kept = self._kept.get(anywhere) or self._kept.get(here)
-        if kept is None:
-            kept = examine_weather_bytes(data, name, site, year, received_at=received_at)
-            names_place = kept[0] is not None and kept[0].latitude is not None
-            if len(self._kept) >= SERIES_KEPT:
-                del self._kept[next(iter(self._kept))]
-            self._kept[anywhere if names_place else here] = kept  # the sun stands where the file says
-        return kept

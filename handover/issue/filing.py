@@ -20,7 +20,7 @@ from handover.archive.filing import Deposit, file_job
 from handover.documents.calendars import event_uid
 from handover.errors import Finding, UnusableInput
 from handover.issue.outbox import RECORD as SENT
-from handover.issue.place import OWN_NAMES
+from handover.issue.place import CREW, INPUTS, OWN_NAMES, SCHEDULE
 from handover.issue.receive import read_record
 from handover.jobs.syntax import decode, parse
 from handover.schedule.model import MilestoneKind
@@ -32,10 +32,6 @@ if TYPE_CHECKING:
     from handover.archive.filing import Filed
     from handover.archive.place import Archive
     from handover.jobs.model import JobRecord
-
-INPUTS = "inputs/"
-SCHEDULE = "schedule.json"
-CREW = "crew.ics"
 
 RING_OWNER = "ring-owner"
 """The task of telling the owner of a frost that is forecast."""

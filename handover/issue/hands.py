@@ -28,11 +28,9 @@ from handover.errors import Finding, HandoverError, UnusableInput
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from datetime import datetime
-    from pathlib import Path
 
-    from handover.documents.measures import Units
-    from handover.documents.pages import Paper
     from handover.issue.receive import Received
+    from handover.issue.settings import Settings
 
     Work = Callable[["Order"], "Answer"]
 
@@ -47,18 +45,6 @@ ANSWERS_WITHIN_S = 10.0
 
 
 @dataclass(frozen=True)
-class Manner:
-    """How the sets are to be made. As the arguments of `plan_cure` and `issue_documents`."""
-
-    languages: tuple[str, ...] | None = None
-    units: Units = "us"
-    paper: Paper = "letter"
-    templates: Path | None = None
-    rules: str | None = None
-    share: float = 0.90
-
-
-@dataclass(frozen=True)
 class Order:
     """One job to be done by whoever has a hand free.
 
@@ -67,14 +53,14 @@ class Order:
         received: The job and its weather. Of its inputs only the record.
         as_of: Time of issue, aware.
         revision: Of the set.
-        manner: How it is to be made.
+        settings: How it is to be made.
     """
 
     name: str
     received: Received
     as_of: datetime
     revision: int
-    manner: Manner
+    settings: Settings
 
 
 @dataclass(frozen=True)
@@ -100,19 +86,12 @@ def make_documents(order: Order) -> Answer:
     from handover.issue.receive import compute  # noqa: PLC0415 - whoever only hands out needs neither
     from handover.issue.render import render_documents  # noqa: PLC0415
 
-    manner, received = order.manner, order.received
+    received, settings = order.received, order.settings
     try:
         with _ALONE:  # the PDF engine's complaints are those of the process, whichever thread is at work
-            schedule = compute(received, order.as_of, order.revision, rules=manner.rules, share=manner.share)
+            schedule = compute(received, order.as_of, order.revision, settings)
             documents = render_documents(
-                received.job,
-                schedule,
-                inputs=received.inputs,
-                pictures=received.pictures,
-                languages=manner.languages,
-                units=manner.units,
-                paper=manner.paper,
-                templates=manner.templates,
+                received.job, schedule, settings, inputs=received.inputs, pictures=received.pictures
             )
     except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
         return answer_of(fault)

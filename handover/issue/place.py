@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path
 
+INPUTS = "inputs/"
+"""Folder in a set with what it was made from."""
+
+SCHEDULE = "schedule.json"
+CREW = "crew.ics"
+
 OWN_NAMES = re.compile(
     r"(care-sheet|care-page|owner|crew|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
     r"|schedule\.json|inputs"
@@ -70,7 +76,7 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
     if not any(folder.iterdir()):
         return None
     try:
-        earlier: Mapping[str, Any] = json.loads((folder / "schedule.json").read_bytes())
+        earlier: Mapping[str, Any] = json.loads((folder / SCHEDULE).read_bytes())
         of = earlier["job"]
     except (OSError, ValueError, TypeError, LookupError):
         raise _occupied(folder, "holds something else than a set of documents of ours") from None

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.errors import Finding, UnusableInput
+from handover.issue.settings import SETTINGS, Settings
 from handover.jobs.reading import examine_job
-from handover.schedule.plan import SHARE, plan_cure
+from handover.schedule.plan import plan_cure
 from handover.schedule.slab import DAYS
 from handover.weather.check import check_fit
 from handover.weather.place import Place
@@ -45,6 +46,8 @@ class Received:
         pictures: The job's own pictures, by the names that the record gives them.
         cautions: What is doubtful, though it stops nothing.
         typical: A typical year of the place, where one was given.
+        weather_file: Name of the weather among the inputs; `typical_file` likewise.
+        received_at: When the weather was downloaded, if it was.
     """
 
     job: JobRecord
@@ -53,6 +56,9 @@ class Received:
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     cautions: tuple[Finding, ...] = ()
     typical: WeatherSeries | None = None
+    weather_file: str = ""
+    typical_file: str | None = None
+    received_at: datetime | None = None
 
 
 # ---- 1 read and 2 check -----------------------------------------------------------------------------
@@ -134,20 +140,26 @@ def check_together(
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     pictures = _pictures(job, record.parent)
+    inputs = by_name(
+        [
+            (safe_name(record.name), examined.data),
+            *_logs(job, record.parent),
+            *pictures.items(),
+            *((safe_name(each.name), each.data) for each in (given, year) if each is not None),
+        ],
+        taken=(SETTINGS,),
+    )
+    names = list(inputs)  # of which the weather comes last
     return Received(
         job=job,
         weather=series,
-        inputs=by_name(
-            [
-                (safe_name(record.name), examined.data),
-                *_logs(job, record.parent),
-                *pictures.items(),
-                *((safe_name(each.name), each.data) for each in (given, year) if each is not None),
-            ]
-        ),
+        inputs=inputs,
         pictures=pictures,
         cautions=findings,
         typical=usual,
+        weather_file=names[-1 if year is None else -2],
+        typical_file=None if year is None else names[-1],
+        received_at=given.received_at,
     )
 
 
@@ -244,13 +256,13 @@ def _examine_typical(
     return series, findings
 
 
-def by_name(files: Iterable[tuple[str, bytes]]) -> dict[str, bytes]:
-    """Return files by names that lead out of no folder; a second file of one name gets a number."""
+def by_name(files: Iterable[tuple[str, bytes]], taken: Iterable[str] = ()) -> dict[str, bytes]:
+    """Return files by names that lead out of no folder; one whose name is taken gets a number."""
     named: dict[str, bytes] = {}
     for name, content in files:
         path = PurePath(name if _leads_inside(name) else safe_name(name))
         free, number = path, 1
-        while str(free).lower() in {each.lower() for each in named}:
+        while str(free).lower() in {each.lower() for each in (*taken, *named)}:
             number += 1
             free = path.with_name(f"{path.stem}-{number}{path.suffix}")
         named[str(free)] = content
@@ -292,11 +304,9 @@ def compute(
     received: Received,
     as_of: datetime,
     revision: int = 1,
-    *,
-    rules: str | None = None,
-    share: float = SHARE,
+    settings: Settings = Settings(),  # noqa: B008 - it does not change
 ) -> CureSchedule:
-    """Return the schedule of what was received. Arguments as `plan_cure`."""
+    """Return the schedule of what was received, its time of issue aware."""
     LOG.info("3 compute")
     return plan_cure(
         received.job,
@@ -304,6 +314,6 @@ def compute(
         as_of,
         revision=revision,
         typical=received.typical,
-        rules=rules,
-        share=share,
+        rules=settings.rules,
+        share=settings.share,
     )

@@ -10,14 +10,14 @@ from handover.documents.message import compose_message
 from handover.documents.pages import files_inside, render_care_page, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.issue.place import check_folder, put_in_place
+from handover.issue.place import CREW, INPUTS, SCHEDULE, check_folder, put_in_place
 from handover.issue.receive import by_name
+from handover.issue.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from handover.documents.measures import Units
     from handover.documents.pages import Paper
     from handover.documents.pdf import Attachment
     from handover.jobs.model import JobRecord
@@ -33,13 +33,11 @@ def issue_documents(
     job: JobRecord,
     schedule: CureSchedule,
     folder: Path,
+    settings: Settings = Settings(),  # noqa: B008 - it does not change
     *,
     inputs: Mapping[str, bytes] | None = None,
     pictures: Mapping[str, bytes] | None = None,
-    languages: Sequence[str] | None = None,
-    units: Units = "us",
-    paper: Paper = "letter",
-    templates: Path | None = None,
+    earlier: Mapping[str, bytes] | None = None,
 ) -> tuple[str, ...]:
     """Write the whole set of documents of a job to a folder: all of it, or nothing.
 
@@ -47,13 +45,10 @@ def issue_documents(
         job: The job record.
         schedule: Its schedule.
         folder: The target: new, empty, or an earlier set of the same job, which this one takes the place of.
+        settings: The choices of the issue.
         inputs: What the schedule was made from, as received, by file name; the job record first.
         pictures: The job's own pictures, by the names that the record gives them.
-        languages: Of the readers; the first is also that of the crew and the office. If left out, the owner
-            reads in the language of the record, crew and office in `OFFICE`.
-        units: "us" or "si".
-        paper: "letter" or "a4".
-        templates: A contractor's folder whose files stand in for ours.
+        earlier: The set of the issue before: what its calendars had and these have no more is called off.
 
     Returns:
         The names of the files, in the order of the reader's interest.
@@ -63,16 +58,7 @@ def issue_documents(
         RenderingFailed: A document could not be rendered cleanly.
     """
     check_folder(folder, job.id)
-    files = render_documents(
-        job,
-        schedule,
-        inputs=inputs,
-        pictures=pictures,
-        languages=languages,
-        units=units,
-        paper=paper,
-        templates=templates,
-    )
+    files = render_documents(job, schedule, settings, inputs=inputs, pictures=pictures, earlier=earlier)
     LOG.info("6 put in place")
     put_in_place(files, folder, job.id)
     return tuple(files)
@@ -81,26 +67,25 @@ def issue_documents(
 def render_documents(
     job: JobRecord,
     schedule: CureSchedule,
+    settings: Settings = Settings(),  # noqa: B008 - it does not change
     *,
     inputs: Mapping[str, bytes] | None = None,
     pictures: Mapping[str, bytes] | None = None,
-    languages: Sequence[str] | None = None,
-    units: Units = "us",
-    paper: Paper = "letter",
-    templates: Path | None = None,
+    earlier: Mapping[str, bytes] | None = None,
 ) -> dict[str, bytes]:
     """Return the whole set of documents of a job by file name. Arguments and errors as `issue_documents`."""
     LOG.info("4 word")
-    readers = tuple(dict.fromkeys(languages or (job.owner.language,)))
-    office = readers[0] if languages else OFFICE
+    readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
+    office = readers[0] if settings.languages else OFFICE
     words = {
-        each: Wording(job, schedule, language=each, units=units, templates=templates)
+        each: Wording(job, schedule, language=each, units=settings.units, templates=settings.templates)
         for each in dict.fromkeys((*readers, office))
     }
     LOG.info("5 render")
-    record = next(iter((inputs or {}).items()), None)
-    files = _render(words, readers, words[office], paper, pictures or {}, record)
-    return files | {f"inputs/{name}": content for name, content in by_name((inputs or {}).items()).items()}
+    received = by_name((inputs or {}).items())
+    record = next(iter(received.items()), None)
+    files = _render(words, readers, words[office], settings.paper, pictures or {}, record, earlier or {})
+    return files | {f"{INPUTS}{name}": content for name, content in received.items()}
 
 
 def _render(
@@ -110,28 +95,38 @@ def _render(
     paper: Paper,
     pictures: Mapping[str, bytes],
     record: tuple[str, bytes] | None,
+    earlier: Mapping[str, bytes],
 ) -> dict[str, bytes]:
     """Return every document by file name; of several languages, the readers' files name theirs."""
     job, schedule = office.job, office.schedule
     data = schedule_json(schedule)
+    marks = {each: f".{each}" if readers[1:] else "" for each in words}
     inside = {
         language: files_inside(
-            each, schedule=data, calendar=owner_calendar(job, schedule, each), record=record
+            each,
+            schedule=data,
+            calendar=owner_calendar(job, schedule, each, _owners(earlier, marks[language])),
+            record=record,
         )
         for language, each in words.items()
     }
     of_readers = {
-        each: _readers_files(words[each], f".{each}" if readers[1:] else "", paper, pictures, inside[each])
-        for each in readers
+        each: _readers_files(words[each], marks[each], paper, pictures, inside[each]) for each in readers
     }
     owner = job.owner.language if job.owner.language in readers else readers[0]
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
-        "crew.ics": crew_calendar(job, schedule, office),
+        CREW: crew_calendar(job, schedule, office, earlier.get(CREW)),
         "data-sheet.pdf": render_data_sheet(office, paper=paper, attachments=inside[office.language]),
-        "schedule.json": data,
+        SCHEDULE: data,
         "message.eml": compose_message(job, schedule, words[owner], of_readers[owner]),
     }
+
+
+def _owners(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
+    """Return the owner's calendar of an earlier set; that of another language, if need be."""
+    others = (data for name, data in earlier.items() if name.startswith("owner") and name.endswith(".ics"))
+    return earlier.get(f"owner{mark}.ics") or next(others, None)
 
 
 def _readers_files(
