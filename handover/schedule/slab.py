@@ -117,7 +117,7 @@ def follow(
         ),
         steps=steps,
         initial_c=_initial(grid, initial, weather, cases),
-        deep_c=_mean_air(weather, cases.placed_s, DAYS),
+        deep_c=_mean_air(weather, cases, DAYS),
         initial_age_h=_age_in_the_truck(job, initial, cases, concrete, practice),
         wetness=_wetness(job, concrete, practice),
         keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR)),
@@ -246,17 +246,26 @@ def _age_in_the_truck(
     return np.asarray(truck_hours(job, cases, practice) * rate)
 
 
-def _mean_air(weather: WeatherSeries, placed_s: Floats, days: int) -> Floats:
-    """Return the mean air temperature of the days from placement on, in degC, shape (m,)."""
-    known = weather.seconds
-    starts = np.searchsorted(known, placed_s)
-    return np.array([weather.air_c[start : start + days * 24].mean() for start in starts])
+def _mean_air(weather: WeatherSeries, cases: Cases, days: int) -> Floats:
+    """Return the mean air of the days from placement on, in degC, shape (m,): each member's own weather.
+
+    The ground is not told either: where the days are colder than forecast, it has been cooled as well.
+    """
+    return np.concatenate([_mean_air_of(weather, cases, group, days) for group in (cases.last, cases.first)])
+
+
+def _mean_air_of(weather: WeatherSeries, cases: Cases, group: slice, days: int) -> Floats:
+    """Return the same for members placed at the same time."""
+    start = int(np.searchsorted(weather.seconds, cases.placed_s[group][0]))
+    span = slice(start, start + days * 24)
+    mean: Floats = weather.air_c[span].mean() + cases.errors["air_c"][span, group].mean(axis=0)
+    return mean
 
 
 def _initial(grid: Column, placed_c: Floats, weather: WeatherSeries, cases: Cases) -> Floats:
     """Return every node at placement: concrete as placed, ground between the days' air and the weeks'."""
     count = len(grid.concrete)
-    deep, shallow = (_mean_air(weather, cases.placed_s, days)[:, np.newaxis] for days in (DAYS, 1))
+    deep, shallow = (_mean_air(weather, cases, days)[:, np.newaxis] for days in (DAYS, 1))
     below = grid.depth - grid.depth[count - 1]
     initial: Floats = deep + (shallow - deep) * np.exp(-below / _SKIN)
     initial[:, :count] = placed_c[:, np.newaxis]
