@@ -6,12 +6,9 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
 
 from handover.errors import OutOfRange
-
-if TYPE_CHECKING:
-    from handover.practice.rules import Mark
+from handover.practice.rules import Mark  # noqa: TC001 - part of the published shape of a schedule
 
 
 @dataclass(frozen=True)
