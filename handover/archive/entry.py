@@ -19,12 +19,14 @@ class Task:
     """Something to be done on a job: from when, until when, by what name, and in words if it has any.
 
     The days on which it is due are those of ``start`` and ``end`` at the site: by the offsets they carry.
+    ``uid`` is that of its event in a calendar that was handed out, if there is one.
     """
 
     kind: str
     start: datetime
     end: datetime | None = None
     text: str = ""
+    uid: str = ""
 
     def __post_init__(self) -> None:
         _check_aware(self)
@@ -83,6 +85,12 @@ class Entry:
         _check_aware(self)
         if self.revision < 1:
             raise ValueError("revisions count from 1")
+
+    @property
+    def whom_to_ring(self) -> str:
+        """The owner, and how he is reached: by phone, else by mail, as far as ``more`` says."""
+        reach = self.more.get("phone") or self.more.get("email") or ""
+        return ", ".join(str(each) for each in (self.owner, reach) if each)
 
 
 def entry_data(entry: Entry) -> dict[str, Any]:

@@ -6,6 +6,7 @@ from argparse import ArgumentParser, HelpFormatter, Namespace
 
 from handover import __version__
 from handover.cli.many_jobs import batch, send
+from handover.cli.office import STATES, archive, due, export, find, forget, reindex, verify
 from handover.cli.one_job import check, forecast, issue, new, plan, schema
 from handover.cli.told import width
 
@@ -13,6 +14,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Literal
+
+    Command = Callable[[str, Callable[["Options"], int | None], str], ArgumentParser]
 
 ABOUT = """\
 Cure-care documents for a concrete slab on ground: from what the crew wrote down and the hourly forecast
@@ -47,6 +50,17 @@ class Options(Namespace):
     again: bool
     folder: str
     to: str | None
+    catalog: str | None
+    archive: str | None
+    words: list[str]
+    placed_from: str | None
+    placed_until: str | None
+    state: list[str] | None
+    limit: int | None
+    day: str
+    ics: str | None
+    format: Literal["csv", "jsonl"] | None
+    yes: bool
     workers: int | None
     scheduler: str | None
     trace: bool = False
@@ -102,6 +116,16 @@ def parser_of_all() -> ArgumentParser:
     _band(each)
     _look(each)
 
+    _many(command)
+    _office(command)
+
+    each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
+    each.add_argument("shape", choices=("job", "schedule"), help="which")
+    return parser
+
+
+def _many(command: Command) -> None:
+    """Add the commands for many jobs at once."""
     each = command("batch", batch, "write the document set of every job record in a folder")
     each.add_argument("folder", metavar="FOLDER", help="job records (TOML or JSON), at any depth")
     each.add_argument("-o", "--output", metavar="OUT", required=True, help="where each job gets a folder")
@@ -113,6 +137,7 @@ def parser_of_all() -> ArgumentParser:
         "named like the record beside it, else downloaded once for all sites of a grid cell",
     )
     each.add_argument("--to", metavar="ARCHIVE", help="file each set in this archive as well")
+    _catalog(each)
     each.add_argument("--workers", metavar="N", type=_count, help="processes at work (one a core)")
     each.add_argument(
         "--scheduler", metavar="ADDRESS", help="have a Dask cluster do the work, such as tcp://server:8786"
@@ -128,9 +153,99 @@ def parser_of_all() -> ArgumentParser:
     each.add_argument("--dry-run", action="store_true", help="only say what would go to whom")
     each.add_argument("--again", action="store_true", help="send also what was sent before")
 
-    each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
-    each.add_argument("shape", choices=("job", "schedule"), help="which")
-    return parser
+
+def _office(command: Command) -> None:
+    """Add the commands of the office."""
+    each = command("archive", archive, "file what was issued with the office, a bag a job")
+    each.add_argument(
+        "jobs",
+        metavar="JOB_OR_FOLDER",
+        nargs="+",
+        help="an issued folder, a folder of such folders, or a job record beside its issued folder; what is "
+        "in the archive already changes nothing",
+    )
+    _archive(each, "--to", "the archive to file to; made where there is none")
+
+    each = command("verify", verify, "check every file of an archive, and list what is not as it was")
+    _archive(each, "archive")
+
+    each = command("find", find, "find jobs of an archive by word, day and state")
+    each.add_argument(
+        "words",
+        metavar="WORD",
+        nargs="*",
+        help="words of id, owner, street, contractor, mix, supplier, remarks, all of which must occur; "
+        "beginnings of three letters do",
+    )
+    _archive(each, "--in")
+    each.add_argument("--from", metavar="DAY", dest="placed_from", help="placed on this day or later")
+    each.add_argument("--until", metavar="DAY", dest="placed_until", help="placed on this day or before")
+    each.add_argument(
+        "--state",
+        action="append",
+        choices=tuple(STATES),
+        help=f"how the job stands: {', '.join(STATES)}; each further one narrows it",
+    )
+    each.add_argument("--as-of", metavar="TIME", help="the time for which the state is asked (now)")
+    each.add_argument(
+        "--limit", metavar="N", type=_count, help="no more jobs than these (50; all with --json)"
+    )
+    each.add_argument(
+        "--json", action="store_true", help="print JSON lines, one a job with all that is known"
+    )
+
+    each = command("due", due, "tell what is to be done on a day: visits, calls, sheets not acknowledged")
+    each.add_argument(
+        "day",
+        metavar="DAY",
+        nargs="?",
+        default="today",
+        help="a date, such as 2026-07-15, or tomorrow (today)",
+    )
+    _archive(each, "--in")
+    each.add_argument("--ics", metavar="FILE", help="write the crew's visits to a calendar as well")
+    each.add_argument("--json", action="store_true", help="print JSON lines, one a thing to be done")
+    each.add_argument(
+        "--as-of", metavar="TIME", help="the time for which a sheet is not acknowledged (now, or noon UTC)"
+    )
+
+    each = command("export", export, "write the catalog of an archive for other programs")
+    _archive(each, "archive")
+    each.add_argument("-o", "--output", metavar="FILE", help="the new file (printed, where none is named)")
+    each.add_argument(
+        "--format",
+        choices=("csv", "jsonl"),
+        help="CSV, or JSON lines with tasks and all (by the ending of FILE, else CSV)",
+    )
+
+    each = command(
+        "forget", forget, "remove an owner's personal data from bag and catalog; the technical record stays"
+    )
+    each.add_argument("job", metavar="JOB", help="the id of the job, as `handover find` tells it")
+    _archive(each, "--in")
+    each.add_argument("--yes", action="store_true", help="do not ask whether it is meant")
+
+    each = command("reindex", reindex, "make the catalog of an archive anew from its bags")
+    _archive(each, "archive")
+
+
+def _archive(parser: ArgumentParser, name: str, about: str = "the archive") -> None:
+    """Add an archive, by place or by option, and where its catalog is."""
+    text = f"{about} (that which HANDOVER_ARCHIVE in the environment names)"
+    if name == "archive":
+        parser.add_argument(name, metavar="ARCHIVE", nargs="?", help=text)
+    else:
+        parser.add_argument(name, metavar="ARCHIVE", dest={"--in": "archive"}.get(name, "to"), help=text)
+    _catalog(parser)
+
+
+def _catalog(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--catalog",
+        metavar="URL",
+        help="the PostgreSQL database that the catalog is in (that of HANDOVER_CATALOG, else a file beside "
+        "the bags)",
+    )
 
 
 def _job(parser: ArgumentParser) -> None:
@@ -199,6 +314,4 @@ def _count(text: str) -> int:
     return count
 
 
-_count.__name__ = "number of processes"  # by which argparse calls it
-
-_count.__name__ = "number of processes"  # by which argparse calls it
+_count.__name__ = "number"  # by which argparse calls it

@@ -8,7 +8,7 @@ from handover.cli.told import caution
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from datetime import datetime
+    from datetime import date, datetime
     from pathlib import Path
 
     from handover.archive.place import Archive
@@ -71,11 +71,58 @@ def receive_asked(options: Options, as_of: datetime) -> Received:
     return received
 
 
-def archive_at(folder: str) -> Archive:
-    """Return the archive in a folder."""
+def archive_at(folder: str | None, catalog: str | None = None) -> Archive:
+    """Return the archive in a folder, else in that which HANDOVER_ARCHIVE names; its catalog likewise."""
     from handover.archive.place import Archive
+    from handover.errors import Finding, UnusableInput
 
-    return Archive(path_of(folder))
+    named = folder or os.environ.get("HANDOVER_ARCHIVE")
+    if not named:
+        finding = Finding(
+            "no archive is named",
+            expected="its folder, on the command line or in the environment variable HANDOVER_ARCHIVE",
+            example="handover find alder --in /srv/archive",
+        )
+        raise UnusableInput([finding])
+    return Archive(path_of(named), catalog or os.environ.get("HANDOVER_CATALOG") or None)
+
+
+def archive_there(folder: str | None, catalog: str | None = None) -> Archive:
+    """Return an archive as `archive_at` does, but one that is there already."""
+    from handover.errors import Finding, UnusableInput
+
+    archive = archive_at(folder, catalog)
+    if not archive.bags.is_dir():
+        finding = Finding(
+            "is no archive",
+            file=str(archive.folder),
+            expected="a folder that was filed to",
+            example=f"handover archive out/alder-garage --to {archive.folder}",
+        )
+        raise UnusableInput([finding])
+    return archive
+
+
+def day_named(text: str, field: str) -> date:
+    """Return the day that a text names: a date, today or tomorrow."""
+    from datetime import date, timedelta
+
+    from handover.errors import Finding, UnusableInput
+
+    today = now().astimezone().date()
+    match text:
+        case "today":
+            return today
+        case "tomorrow":
+            return today + timedelta(days=1)
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        pass
+    expected = "a date, or today, or tomorrow"
+    raise UnusableInput(
+        [Finding(f'"{text}" is no day', field=field, expected=expected, example="2026-07-14")]
+    )
 
 
 def settings_asked(options: Options) -> Settings:

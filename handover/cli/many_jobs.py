@@ -41,7 +41,7 @@ def batch(options: Options) -> int:
     )
     out = path_of(options.output)
     records = find_records(path_of(options.folder), out, *([path_of(options.to)] if options.to else []))
-    with archive_at(options.to) if options.to else nullcontext() as archive:
+    with archive_at(options.to, options.catalog) if options.to else nullcontext() as archive:
         what = Batch(
             path_of(options.folder),
             out,

@@ -11,6 +11,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from contextlib import AbstractContextManager
+    from datetime import date, datetime
 
     from handover.errors import Finding
 
@@ -101,6 +102,66 @@ def wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[s
     import textwrap
 
     yield from textwrap.wrap(printable(text), width(), initial_indent=first, subsequent_indent=indent)
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
+    """Give the lines of a table as wide as the terminal; what is long runs on within its column.
+
+    Where there is too little room for columns, each row becomes a paragraph.
+    """
+    told = [[printable(each) for each in row] for row in rows]
+    room = width() - GAP * (len(heads) - 1)
+    if room < NARROWEST * len(heads):
+        for row in told:
+            yield ""
+            for head, each in zip(heads, row, strict=True):
+                yield from columns(head, each or "-", max(map(len, heads)) + 1)
+        return
+    widths = _fitted([*zip(heads, *told, strict=True)], room)
+    for line in ([*heads], *told):
+        yield from _row(line, widths)
+
+
+GAP = 2
+"""Between the columns of a table."""
+
+NARROWEST = 14
+"""Column in which a sentence can still be read."""
+
+
+def _fitted(columns: Sequence[Sequence[str]], room: int) -> list[int]:
+    """Return the widths of columns, the widest made narrower until there is room for all.
+
+    Words are broken only where nothing else helps: an id is there to be copied.
+    """
+    widths = [max(map(len, column)) for column in columns]
+    words = [max((len(word) for cell in column for word in cell.split()), default=0) for column in columns]
+    while sum(widths) > room:
+        loose = [wide if wide > word else 0 for wide, word in zip(widths, words, strict=True)]
+        among = loose if any(loose) else widths
+        widths[among.index(max(among))] -= 1
+    return widths
+
+
+def _row(row: Sequence[str], widths: Sequence[int]) -> Iterator[str]:
+    import textwrap
+    from itertools import zip_longest
+
+    cells = (
+        textwrap.wrap(each, wide, break_on_hyphens=False) for each, wide in zip(row, widths, strict=True)
+    )
+    for line in zip_longest(*cells, fillvalue=""):
+        yield (" " * GAP).join(f"{each:{wide}}" for each, wide in zip(line, widths, strict=True)).rstrip()
+
+
+def clock(when: datetime) -> str:
+    """Return the time of day: "7:30 am"."""
+    return f"{when:%I:%M %p}".lstrip("0").lower()
+
+
+def weekday(day: date) -> str:
+    """Return a day with its weekday: "Tue Jul 14"."""
+    return f"{day:%a %b} {day.day}"
 
 
 def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]:

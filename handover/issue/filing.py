@@ -14,6 +14,7 @@ from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from handover.archive.bag import DECLARATION_FILE
 from handover.archive.entry import Contact, Entry, Task
 from handover.archive.files import JUNK, walk
 from handover.archive.filing import Deposit, file_job
@@ -97,6 +98,58 @@ def file_documents(
         return file_job(archive, deposit, at)
 
 
+def issued_folders(given: Path) -> list[Path]:
+    """Return the issued folders that a path means, in order of their paths.
+
+    Args:
+        given: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
+            beside which one folder with its documents lies.
+
+    Raises:
+        UnusableInput: It means none, or a record means several.
+    """
+    if given.is_file():
+        return [_folder_of(given)]
+    if not given.is_dir():
+        raise UnusableInput([_no_set(str(given), "is not there")])
+    found = sorted(_issued_below(given))
+    if not found:
+        raise UnusableInput([_no_set(str(given), "holds no documents that were issued")])
+    return found
+
+
+def _issued_below(folder: Path) -> Iterator[Path]:
+    if (folder / SCHEDULE).is_file():
+        yield folder
+    elif not (folder / DECLARATION_FILE).exists():
+        for each in folder.iterdir():
+            if each.is_dir() and not each.is_symlink() and not each.name.startswith("."):
+                yield from _issued_below(each)
+
+
+def _folder_of(record: Path) -> Path:
+    """Return the one folder beside a record that holds its documents."""
+    job = _id(record.read_bytes())
+    if not isinstance(job, str):
+        raise UnusableInput([_no_set(str(record), "is no job record")])
+    beside = (each for each in record.resolve().parent.iterdir() if (each / SCHEDULE).is_file())
+    found = sorted(each for each in beside if _job_in(each) == job)
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        problem = "is a job record; its documents are not beside it, and it is they that are filed"
+        raise UnusableInput([_no_set(str(record), problem, record)])
+    names = ", ".join(each.name for each in found)
+    raise UnusableInput([_no_set(str(record), f"has its documents in several folders: {names}")])
+
+
+def _job_in(folder: Path) -> object:
+    try:
+        return _schedule({SCHEDULE: (folder / SCHEDULE).read_bytes()}, str(folder))["job"]
+    except UnusableInput:
+        return None
+
+
 def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
     """Return the documents of an issued folder, and what else was laid into it by its path in a bag.
 
@@ -170,12 +223,13 @@ def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     return said
 
 
-def _no_set(where: str, problem: str) -> Finding:
+def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Finding:
+    folder = f"out/{record.stem}"
     return Finding(
         problem,
         file=where,
         expected="a folder that `handover issue` wrote",
-        example="handover issue job.toml -o out/job, then handover archive out/job --to ARCHIVE",
+        example=f"handover issue {record} -o {folder}, then handover archive {folder} --to ARCHIVE",
     )
 
 
@@ -310,15 +364,16 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
         raise UnusableInput([_no_set(job.id, f"has no {CREW} as it was issued")]) from None
     zone, kinds = ZoneInfo(schedule["timezone"]), _kinds(job, schedule)
     for each in events:
-        kind = kinds.get(str(each["uid"]))
+        uid = str(each["uid"])
+        kind = kinds.get(uid)
         if kind is None or each.get("status") == "CANCELLED":
             continue
         start, end = each.decoded("dtstart"), each.decoded("dtend")
         title = str(each["summary"])
         if isinstance(start, datetime):
-            yield Task(kind, _at(start, zone), _at(end, zone), title)
+            yield Task(kind, _at(start, zone), _at(end, zone), title, uid)
         else:
-            yield Task(kind, _at(datetime.combine(start, time(), zone), zone), None, title)
+            yield Task(kind, _at(datetime.combine(start, time(), zone), zone), None, title, uid)
 
 
 def _kinds(job: JobRecord, schedule: Mapping[str, Any]) -> dict[str, str]:

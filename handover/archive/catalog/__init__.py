@@ -10,6 +10,6 @@ migrations/  the schema, step by step
 """
 
 from handover.archive.catalog.catalog import Catalog
-from handover.archive.catalog.query import Due, Found, Query, State
+from handover.archive.catalog.query import Due, Found, Query, State, states_of
 
-__all__ = ["Catalog", "Due", "Found", "Query", "State"]
+__all__ = ["Catalog", "Due", "Found", "Query", "State", "states_of"]

@@ -27,6 +27,19 @@ class State(StrEnum):
     """A cylinder broke below the strength it should have had."""
 
 
+def states_of(entry: Entry, at: datetime) -> frozenset[State]:
+    """Return how a job stands at a time, aware."""
+    curing, frost, acknowledged = entry.curing_ends, entry.frost_until, entry.acknowledged
+    stands = {
+        State.CURING: entry.placed <= at and curing is not None and curing > at,
+        State.FROST_AHEAD: entry.placed <= at and frost is not None and frost > at,
+        State.WALKTHROUGH_OPEN: entry.walkthrough_open,
+        State.NOT_ACKNOWLEDGED: entry.issued <= at and (acknowledged is None or acknowledged > at),
+        State.CYLINDER_LOW: entry.cylinder_low,
+    }
+    return frozenset(state for state, holds in stands.items() if holds)
+
+
 @dataclass(frozen=True)
 class Query:
     """What is looked for; all of it must hold.

@@ -1,0 +1,393 @@
+"""The commands of the office: its archive, and what the jobs in it call for."""
+
+from __future__ import annotations
+
+import sys
+
+from handover.cli.given import (
+    archive_at,
+    archive_there,
+    day_named,
+    now,
+    path_of,
+    refuse_existing,
+    time_of_issue,
+)
+from handover.cli.status import DONE, FAILED, UNUSABLE
+from handover.cli.told import clock, heading, printable, progress_bar, table, tell, weekday, wrapped
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from contextlib import AbstractContextManager
+    from datetime import date, datetime
+    from pathlib import Path
+    from typing import TextIO
+
+    from handover.archive.catalog import Due
+    from handover.archive.entry import Entry, Task
+    from handover.archive.place import Archive
+    from handover.archive.verify import BagReport, Fault
+    from handover.cli.arguments import Options
+
+PAGE = 50
+"""Jobs of a table, unless more are asked for."""
+
+CALENDAR = b"BEGIN:VCALENDAR"
+
+
+# ---- into the archive, and is it whole -----------------------------------------------------------------
+
+
+def archive(options: Options) -> int:
+    """File issued folders."""
+    from handover.issue.filing import file_issue, issued_folders
+
+    trouble = _Trouble()
+    folders: list[Path] = []
+    for each in options.jobs:
+        with trouble.told(each):
+            folders += issued_folders(path_of(each))
+    filed: list[bool] = []
+    if folders:
+        with archive_at(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
+            _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
+            for folder in folders:
+                with trouble.told(folder):
+                    changed = file_issue(place, folder, now()).changed
+                    filed.append(changed)
+                    print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
+                done(folder)
+    if len(folders) > 1 or trouble.count:
+        print(f"{sum(filed)} filed, {len(filed) - sum(filed)} there already, {trouble.count} not filed.")
+    return trouble.status
+
+
+class _Trouble:
+    """What went wrong with some of many things, told at once; the others go on."""
+
+    def __init__(self) -> None:
+        self.count = 0
+        self.status = DONE
+
+    def told(self, name: object) -> AbstractContextManager[None]:
+        """Tell of what goes wrong with one thing, and go on."""
+        from contextlib import contextmanager
+
+        from handover.errors import HandoverError, UnusableInput
+
+        @contextmanager
+        def watched() -> Iterator[None]:
+            try:
+                yield
+            except UnusableInput as fault:
+                self._note(name, "refused", fault.findings, UNUSABLE)
+            except (HandoverError, OSError) as fault:
+                self._note(name, "failed", [fault], FAILED)
+
+        return watched()
+
+    def _note(self, name: object, what: str, lines: Iterable[object], status: int) -> None:
+        self.count += 1
+        self.status = FAILED if FAILED in {status, self.status} else status
+        tell(f"{printable(name)}: {what}")
+        for each in lines:
+            tell(f"    {printable(each)}")
+
+
+def verify(options: Options) -> int:
+    """Check every file of every bag, and list what is not as it was."""
+    from handover.archive.bag import human_size
+    from handover.archive.verify import verify as check
+
+    with (
+        archive_there(options.archive, options.catalog) as place,
+        progress_bar(len(place.names())) as done,
+    ):
+        report = check(place, lambda bag, _: done(bag))
+    for bag in report.damaged:
+        for fault in bag.faults:
+            print(printable(_fault(bag, fault)))
+    counted = f"{report.bags} bags, {report.files} files, {human_size(report.octets)}"
+    if report.sound:
+        print(f"{counted}: whole.")
+        return DONE
+    if report.catalog_fault:
+        tell(printable(f"The catalog cannot be asked: {report.catalog_fault}"))
+    print(f"{counted}: something is wrong with {len(report.damaged)}.")
+    return FAILED
+
+
+def _fault(bag: BagReport, fault: Fault) -> str:
+    where = f"{bag.bag}/{fault.path}" if fault.path else bag.bag
+    return ": ".join(part for part in (where, fault.kind, fault.detail) if part)
+
+
+def reindex(options: Options) -> int:
+    """Make the catalog anew from the bags."""
+    from handover.archive.reindex import reindex as make_anew
+
+    with archive_there(options.archive, options.catalog) as place:
+        names = place.names()
+        with progress_bar(len(names)) as done:
+            damaged = make_anew(place, lambda name, _: done(name))
+    for fault in damaged:
+        tell(printable(fault))
+    print(f"The catalog says what {len(names) - len(damaged)} of {len(names)} bags say.")
+    return FAILED if damaged else DONE
+
+
+def forget(options: Options) -> int:
+    """Remove an owner's personal data from the bag of a job and from the catalog."""
+    from handover.issue.privacy import forget_owner
+
+    with archive_there(options.archive, options.catalog) as place:
+        entry = place.bag(options.job).entry
+        if not (options.yes or _confirmed(entry)):
+            tell("Nothing was removed.")
+            return FAILED
+        gone = forget_owner(place, options.job, now())
+        folder = place.bag(options.job).folder
+    if not gone:
+        print(f"{printable(options.job)}: everything personal was removed before.")
+        return DONE
+    print(f"Removed from {printable(options.job)}, or changed:")
+    for each in gone:
+        print(f"    {printable(each)}")
+    print("\n".join(wrapped(
+        f"The technical record stays. {folder / 'removed.json'} says what was removed and when. The folder "
+        "that was issued, mail and backups are not reached: delete those yourself.", first="", indent=""
+    )))  # fmt: skip
+    return DONE
+
+
+def _confirmed(entry: Entry) -> bool:
+    """Ask whoever sits at the terminal; who gives no answer has not agreed."""
+    from handover.errors import Finding, UnusableInput
+
+    if not sys.stdin.isatty():
+        problem = "removes for good, and nobody is there to be asked"
+        raise UnusableInput([Finding(problem, field="forget", expected="--yes, if that is meant")])
+    about = "; ".join(part for part in (entry.job, entry.owner, entry.street) if part)
+    for line in wrapped(
+        f"{about}. His name, address, numbers and words go for good, with every paper that was written to "
+        "him, messages and pictures. The record of slab, mix, weather and dates stays.",
+        first="",
+        indent="",
+    ):
+        tell(line)
+    tell("Type the id of the job to go on:")
+    return sys.stdin.readline().strip() == entry.job
+
+
+# ---- asked of the catalog ------------------------------------------------------------------------------
+
+
+def find(options: Options) -> None:
+    """Find jobs by word, day and state."""
+    from dataclasses import replace
+
+    from handover.archive.catalog import Query, State
+
+    at = time_of_issue(options)
+    first, last = (
+        day_named(text, field) if text else None
+        for text, field in ((options.placed_from, "--from"), (options.placed_until, "--until"))
+    )
+    states = frozenset(State(each) for each in options.state or ())
+    query = Query(" ".join(options.words), first, last, states, at)
+    with _asked(options) as place:
+        if options.json:
+            _print_lines(place.catalog.entries(query), options.limit)
+            return
+        found = place.catalog.find(replace(query, limit=options.limit or PAGE))
+    rows = [_job_row(each, at) for each in found.entries]
+    print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
+    if not rows:
+        print("No job is like that.")
+    if found.next is not None:
+        print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
+
+
+def _print_lines(entries: Iterable[Entry], limit: int | None) -> None:
+    import json
+    from itertools import islice
+
+    from handover.archive.entry import entry_data
+
+    for each in islice(entries, limit):
+        print(json.dumps(entry_data(each)))
+
+
+def _job_row(entry: Entry, at: datetime) -> Sequence[object]:
+    return (entry.placed.date(), entry.job, entry.whom_to_ring, entry.street, "; ".join(_standing(entry, at)))
+
+
+def _standing(entry: Entry, at: datetime) -> Iterator[str]:
+    """Give the words for how a job stands."""
+    from handover.archive.catalog import State, states_of
+
+    stands = states_of(entry, at)
+    if State.CURING in stands and entry.curing_ends:
+        yield f"curing until {weekday(entry.curing_ends)}"
+    for state in State:
+        if state in stands and state != State.CURING:
+            yield STATES[state.value]
+
+
+STATES = {
+    "curing": "curing",
+    "frost-ahead": "frost risk ahead",
+    "walkthrough-open": "walk-through open",
+    "not-acknowledged": "not acknowledged",
+    "cylinder-low": "cylinder below strength",
+}
+"""How a job can stand, in words."""
+
+
+def due(options: Options) -> None:
+    """Tell what is to be done on a day across all jobs."""
+    from datetime import UTC, datetime, time
+
+    day = day_named(options.day, "DAY")
+    noon = datetime.combine(day, time(12), UTC)
+    at = time_of_issue(options) if options.as_of or day == day_named("today", "DAY") else noon
+    with _asked(options) as place:
+        found = place.catalog.due(day, at)
+    if options.ics:
+        from handover.issue.due import day_calendar
+
+        _write_calendar(path_of(options.ics), day_calendar(found, day))
+    if options.json:
+        _print_due(found, day)
+        return
+    if not found:
+        print(f"Nothing is due on {weekday(day)}.")
+        return
+    tasks = [each for each in found if each.task is not None]
+    others = [each for each in found if each.task is None]
+    print(f"Due on {weekday(day)}, by the clock of each site")
+    if tasks:
+        print()
+        rows = [(_hours(each.task, day), _what(each), each.entry.street or each.entry.job,
+                 each.entry.whom_to_ring) for each in tasks if each.task]  # fmt: skip
+        print("\n".join(table(("When", "What", "Where", "Whom to ring"), rows)))
+    if others:
+        print("\n".join(heading("Still curing, and the sheet is not acknowledged")))
+        lines = [(each.entry.job, each.entry.street, each.entry.whom_to_ring) for each in others]
+        print("\n".join(table(("Job", "Where", "Whom to ring"), lines)))
+
+
+def _hours(task: Task, day: date) -> str:
+    """Return from when to when a task is to be done; what is on another day says so."""
+    if task.end is None:
+        return "all day"
+    begins, ends = (
+        clock(each) if each.date() == day else f"{weekday(each)}, {clock(each)}"
+        for each in (task.start, task.end)
+    )
+    return f"{begins} to {ends}"
+
+
+def _what(due: Due) -> str:
+    task = due.task
+    if task and due.kind == RING_OWNER and task.end:
+        return f"Ring the owner: frost is forecast from {weekday(task.end)}, {clock(task.end)}"
+    return task.text if task and task.text else due.kind
+
+
+RING_OWNER = "ring-owner"
+"""As `handover.issue.filing` calls it, which takes its time to import."""
+
+
+def _print_due(found: Iterable[Due], day: date) -> None:
+    """Print what is due as JSON lines."""
+    import json
+
+    for each in found:
+        entry, task = each.entry, each.task
+        said = {
+            "day": day.isoformat(),
+            "kind": each.kind,
+            "start": task.start.isoformat() if task else None,
+            "end": task.end.isoformat() if task and task.end else None,
+            "what": _what(each),
+            "job": entry.job,
+            "owner": entry.owner,
+            "phone": entry.more.get("phone", ""),
+            "email": entry.more.get("email", ""),
+            "street": entry.street,
+            "contractor": entry.contractor,
+        }
+        print(json.dumps(said))
+
+
+def _write_calendar(file: Path, content: bytes) -> None:
+    """Write a calendar in the place of an earlier one, and of nothing else."""
+    from handover.errors import Finding, UnusableInput
+
+    if file.exists() and not file.read_bytes().startswith(CALENDAR):
+        problem = "is there already and is no calendar; it is left as it is"
+        raise UnusableInput([Finding(problem, file=str(file), expected="a new file, or an earlier calendar")])
+    with _beside(str(file)) as out:
+        out.write(content.decode())
+
+
+def export(options: Options) -> None:
+    """Write the catalog as CSV or JSON lines."""
+    from contextlib import nullcontext
+
+    from handover.archive.export import export_csv, export_jsonl
+
+    named = "jsonl" if (options.output or "").endswith((".jsonl", ".ndjson")) else "csv"
+    write = export_jsonl if (options.format or named) == "jsonl" else export_csv
+    if options.output:
+        refuse_existing(options.output)
+    with _asked(options) as place:
+        target = _beside(options.output) if options.output else nullcontext(sys.stdout)
+        with target as out:
+            count = write(place.catalog.entries(), out)
+    if options.output:
+        print(f"{count} jobs are in {printable(options.output)}.")
+
+
+def _beside(name: str) -> AbstractContextManager[TextIO]:
+    """Give a file to write to that takes its place under a name only once it is whole."""
+    from contextlib import contextmanager
+
+    @contextmanager
+    def written() -> Iterator[TextIO]:
+        file = path_of(name)
+        fresh = file.with_name(f".{file.name}.new")
+        try:
+            with fresh.open("w", encoding="utf-8", newline="") as out:
+                yield out
+            fresh.replace(file)
+        finally:
+            fresh.unlink(missing_ok=True)
+
+    return written()
+
+
+def _asked(options: Options) -> AbstractContextManager[Archive]:
+    """Give an archive whose catalog can be asked, and knows what a run that was killed has filed."""
+    from contextlib import contextmanager
+
+    from handover.archive.filing import tidy
+    from handover.errors import Finding, UnusableInput
+
+    @contextmanager
+    def opened() -> Iterator[Archive]:
+        with archive_there(options.archive, options.catalog) as place:
+            if not place.has_catalog:
+                finding = Finding(
+                    "has no catalog that you can ask",
+                    file=str(place.folder),
+                    expected="one that you may write to; a catalog that is lost is made anew by `reindex`",
+                    example=f"handover reindex {place.folder}",
+                )
+                raise UnusableInput([finding])
+            tidy(place)
+            yield place
+
+    return opened()
