@@ -10,7 +10,7 @@ placed first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
@@ -77,8 +77,24 @@ class Cases:
         """The members that follow the concrete placed first; the central case is the first of them."""
         return slice(self.lasts, None)
 
+    @property
+    def groups(self) -> tuple[slice, ...]:
+        """Those of the two that have members: each is placed at one time."""
+        return tuple(group for group in (self.last, self.first) if group.start < len(self))
+
     def __len__(self) -> int:
         return len(self.placed_s)
+
+    def of(self, who: NDArray[np.int_]) -> Cases:
+        """Return some of the members that follow the concrete placed last, in an order of their own."""
+        columns = ("placed_s", "setting", "energy", "hardening", "evaporation", "film", "sun", "placed_c")
+        return replace(
+            self,
+            **{name: getattr(self, name)[who] for name in columns},
+            errors={name: error[:, who] for name, error in self.errors.items()},
+            draws={name: draw[who] for name, draw in self.draws.items()},
+            lasts=len(who),
+        )
 
 
 def cases(

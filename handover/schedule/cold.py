@@ -6,31 +6,30 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.cases import CENTRAL, cases
+from handover.schedule.cases import CENTRAL
 from handover.schedule.course import HOUR
+from handover.schedule.logged import as_taught
 from handover.schedule.measures import age_reached
-from handover.schedule.mix import concrete_of
 from handover.schedule.model import Blanket, MilestoneKind, Protection
-from handover.schedule.moments import late, moment
+from handover.schedule.moments import moment
 from handover.schedule.slab import cover_resistance, follow
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from collections.abc import Iterator
 
     from numpy.typing import NDArray
 
-    from handover.schedule.cases import Cases
     from handover.schedule.course import Course
-    from handover.schedule.mix import Concrete
+    from handover.schedule.slab import Slab
 
     Floats = NDArray[np.float64]
 
-_MEMBERS = 40  # enough for the cold end of a band
+_MEMBERS = 30  # enough for the cold end of a band
 _DAYS = 14  # long enough to be strong under any blanket that is enough
 _FREEZING_C = 0.0
 
 
-def protection(course: Course, made_s: float) -> Protection | None:
+def protection(course: Course) -> Protection | None:
     """Return how to keep the slab from freezing, or None where the air stays mild until it is safe.
 
     Each blanket in stock is tried on the slab in this weather; the first that keeps the top from freezing
@@ -38,10 +37,7 @@ def protection(course: Course, made_s: float) -> Protection | None:
     """
     if not _called_for(course):
         return None
-    resistances = course.practice.materials["blankets"]["resistances"]
-    drawn = cases(course.job, course.weather, course.practice, made_s=made_s, members=_MEMBERS)
-    concrete = concrete_of(course.job.mix, drawn, course.practice)
-    tried = tuple(_try(course, drawn, concrete, resistance) for resistance in (0.0, *resistances))
+    tried = tuple(_tried(course))
     enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
     chosen = next(enough, None)
     return Protection(
@@ -64,32 +60,52 @@ def _called_for(course: Course) -> bool:
     return coldest <= course.practice["frost.cold-weather"]
 
 
-def _try(course: Course, drawn: Cases, concrete: Concrete, resistance: float) -> Blanket:
-    """Follow the slab of fewer members under a blanket."""
-    job, practice = course.job, course.practice
-    slab = follow(job, course.weather, drawn, concrete, practice, cover=resistance, days=_DAYS)
-    under = course.with_slab(drawn, concrete, slab)
-    safe = age_reached(under, concrete.age_at_strength(course.frost_strength()))
-    last = drawn.last
-    young = slab.hours[:, np.newaxis] <= safe[last]
-    top = np.where(young, slab.temperature_c[:, last, 0], np.inf).min(axis=0)
+def _tried(course: Course) -> Iterator[Blanket]:
+    """Yield what each blanket would do, none first: some of the members followed under all of them at once.
+
+    Cylinders and tickets have told of their concrete, and a logger of the model, as they have for the dates.
+    """
+    practice = course.practice
+    stock = (0.0, *practice.materials["blankets"]["resistances"])
+    some = np.arange(0, course.cases.lasts, max(1, course.cases.lasts // _MEMBERS))
+    who = np.tile(some, len(stock))
+    cases, concrete = course.cases.of(who), course.concrete.of(who)
+    cover = np.repeat(stock, len(some))
+    slab = follow(course.job, course.weather, cases, concrete, practice, cover=cover, days=_DAYS)
+    if course.measured.learnt is not None:
+        slab = as_taught(slab, cases, concrete, course.measured.learnt.of(who), practice)
+    safe = age_reached(
+        course.with_slab(cases, concrete, slab), concrete.age_at_strength(course.frost_strength())
+    )
+    top = np.where(slab.hours[:, np.newaxis] <= safe, slab.temperature_c[:, :, 0], np.inf)
+    for at, resistance in enumerate(stock):
+        under = slice(at * len(some), (at + 1) * len(some))
+        yield _blanket(course, slab, resistance, safe[under], top[:, under])
+
+
+def _blanket(course: Course, slab: Slab, resistance: float, safe_h: Floats, top_c: Floats) -> Blanket:
+    """Return what a blanket would do.
+
+    Args:
+        course: The job.
+        slab: Its slab under the blankets.
+        resistance: Of this one. [m2K/W]
+        safe_h: When its members are strong enough for frost, shape (m,). [h]
+        top_c: Their tops while they are too weak, then infinite, shape (h+1, m). [degC]
+    """
+    cold = 1.0 - course.share
+    frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < _FREEZING_C
+    hours = {
+        "safe": float(np.quantile(safe_h, course.share, method="inverted_cdf")),
+        "frozen": float(slab.hours[frozen.argmax()]) if frozen.any() else np.inf,
+    }
+    instants = {name: moment(slab.placed_s[CENTRAL], each, course.job.zone) for name, each in hours.items()}
     return Blanket(
         resistance=resistance,
-        coldest_surface_c=float(np.quantile(top, 1.0 - course.share, method="inverted_cdf")),
-        frost_safe=late(safe, under),
-        freezes_from=_freezes_from(under, young),
+        coldest_surface_c=float(np.quantile(top_c.min(axis=0), cold, method="inverted_cdf")),
+        frost_safe=instants["safe"],
+        freezes_from=instants["frozen"],
     )
-
-
-def _freezes_from(under: Course, young: NDArray[np.bool_]) -> datetime | None:
-    """Return the first hour in which the top may freeze, at the cold end of the band; None: it does not."""
-    last = under.cases.last
-    top = np.where(young, under.slab.temperature_c[:, last, 0], np.inf)
-    cold_end = np.quantile(top, 1.0 - under.share, axis=1, method="inverted_cdf")
-    frozen = np.flatnonzero(cold_end < _FREEZING_C)
-    if not len(frozen):
-        return None
-    return moment(under.slab.placed_s[CENTRAL], float(under.slab.hours[frozen[0]]), under.job.zone)
 
 
 def _drop(course: Course) -> float | None:

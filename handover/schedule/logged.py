@@ -40,10 +40,12 @@ _IN_THE_AIR_H = 48.0  # the heat of hydration sets a slab apart from the air for
 
 
 @dataclass(frozen=True)
-class _Learnt:
+class Learnt:
     """What the readings teach of each member: model + offset + bend (excess - mean excess).
 
     Attributes:
+        at_depth: How much surface, middle and bottom count at the sensor, shape (3,).
+        until_h: The last reading, since placement. [h]
         offset: Shape (m,). [K]
         bend: On the excess over the air, shape (m,); the gain is 1 + bend. [1]
         about: Mean excess over the air, shape (m,). [K]
@@ -51,6 +53,8 @@ class _Learnt:
         gain_error: Of the central member. [1]
     """
 
+    at_depth: Floats
+    until_h: float
     offset: Floats
     bend: Floats
     about: Floats
@@ -60,6 +64,10 @@ class _Learnt:
     def correction(self, excess: Floats) -> Floats:
         """Return what to add to the model in K, shape of ``excess`` (h, m)."""
         return np.asarray(self.offset + self.bend * (excess - self.about))
+
+    def of(self, who: NDArray[np.int_]) -> Learnt:
+        """Return what is taught of some of the members."""
+        return replace(self, offset=self.offset[who], bend=self.bend[who], about=self.about[who])
 
 
 def depth_weights(depth: float, thickness: float) -> Floats:
@@ -77,20 +85,30 @@ def logged(
     if log is None or not len(seconds):
         return slab, Measured()
     depth = job.slab.thickness / 2.0 if log.depth is None else log.depth
-    there = slab.temperature_c @ depth_weights(depth, job.slab.thickness)
+    at_depth = depth_weights(depth, job.slab.thickness)
+    there = slab.temperature_c @ at_depth
     if _in_the_air(seconds, celsius, there, slab, practice):
         figures = (Figure("readings", float(len(seconds)), "1"),)
         record = Measurement(
             "temperature-log", log.file, log.readings[-1].time, figures, (), "log-in-the-air"
         )
         return slab, Measured((record,), (("log-in-the-air", ()),))
-    correction, learnt, off = _corrections(job, cases, slab, there, seconds, celsius, practice)
+    correction, learnt, off = _corrections(job, cases, slab, at_depth, seconds, celsius, practice)
     corrected = _corrected(slab, cases, concrete, correction, practice)
     record = _record(job, slab, there, seconds, celsius, depth, off, learnt)
     far = abs(off) > practice["log.far"]
-    return corrected, Measured(
-        (record,), (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
-    )
+    told = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
+    return corrected, Measured((record,), told, learnt=learnt)
+
+
+def as_taught(slab: Slab, cases: Cases, concrete: Concrete, learnt: Learnt, practice: Practice) -> Slab:
+    """Return a slab that no logger lay in, one under another cover, with what the logger taught of the model.
+
+    Only the lesson holds there, not the readings: those are of the slab as it was covered.
+    """
+    excess = slab.temperature_c @ learnt.at_depth - slab.air.air_c
+    since = np.maximum(slab.hours - learnt.until_h, 0.0)
+    return _corrected(slab, cases, concrete, _believed(learnt.correction(excess), since, practice), practice)
 
 
 def _readings(job: JobRecord, slab: Slab) -> tuple[Floats, Floats]:
@@ -129,12 +147,13 @@ def _corrections(
     job: JobRecord,
     cases: Cases,
     slab: Slab,
-    there: Floats,
+    at_depth: Floats,
     seconds: Floats,
     celsius: Floats,
     practice: Practice,
-) -> tuple[Floats, _Learnt | None, float]:
+) -> tuple[Floats, Learnt | None, float]:
     """Return what to add to each member (h, m), what was learnt, and how far the model was off."""
+    there = slab.temperature_c @ at_depth
     sensor = _sensor_errors(job, cases, celsius, practice)
     correction = np.empty_like(there)
     learnt, off = None, 0.0
@@ -142,7 +161,7 @@ def _corrections(
         hours = (seconds - slab.placed_s[group][0]) / HOUR
         excess = there[:, group] - slab.air.air_c[:, group]
         residual = celsius[:, np.newaxis] + sensor[:, group] - _at(hours, there[:, group])
-        found = _learn(hours, residual, _at(hours, excess), practice)
+        found = _learn(hours, residual, _at(hours, excess), at_depth, practice)
         correction[:, group] = _between(slab.hours, hours, residual)
         beyond = slab.hours > hours[-1]
         correction[beyond, group] = _beyond(
@@ -168,7 +187,9 @@ def _sensor_errors(job: JobRecord, cases: Cases, celsius: Floats, practice: Prac
     return np.asarray(practice["log.sensor"] * offset + practice["log.swing"] * swing * about)
 
 
-def _learn(hours: Floats, residual: Floats, excess: Floats, practice: Practice) -> _Learnt | None:
+def _learn(
+    hours: Floats, residual: Floats, excess: Floats, at_depth: Floats, practice: Practice
+) -> Learnt | None:
     """Return offset and gain by least squares, drawn to none and one by what is expected of them.
 
     Readings of one stretch of hours say the same: only so many count as there are stretches of the model's
@@ -188,7 +209,9 @@ def _learn(hours: Floats, residual: Floats, excess: Floats, practice: Practice) 
     weight = count * (apart**2).mean(axis=0) / noise
     steady = 1.0 / practice["log.gain"] ** 2
     slope = count * (apart * residual).mean(axis=0) / noise / (weight + steady)
-    return _Learnt(
+    return Learnt(
+        at_depth,
+        float(hours[-1]),
         offset,
         np.clip(slope, -_MOST_GAIN, _MOST_GAIN),
         about,
@@ -215,21 +238,26 @@ def _between(whole: Floats, hours: Floats, residual: Floats) -> Floats:
 def _beyond(
     since: Floats,
     last: Floats,
-    learnt: _Learnt | None,
+    learnt: Learnt | None,
     excess: Floats,
     excess_then: Floats,
     practice: Practice,
 ) -> Floats:
-    """Return what to add past the last reading, shape (h, m).
-
-    The last distance gives way to what was learnt. A correction that warms the slab, and so brings dates
-    forward, is believed less the longer ago it was learnt; one that cools it stays.
-    """
+    """Return what to add past the last reading, shape (h, m): its distance gives way to what was learnt."""
     fading = np.exp(-since / practice["log.wander-hours"])[:, np.newaxis]
     if learnt is None:
         held = last * fading
     else:
         held = learnt.correction(excess) + (last - learnt.correction(excess_then)[0]) * fading
+    return _believed(held, since, practice)
+
+
+def _believed(held: Floats, since: Floats, practice: Practice) -> Floats:
+    """Return what is left of a correction so many hours after the last reading, shape (h, m).
+
+    One that warms the slab, and so brings dates forward, is believed less the longer ago it was learnt; one
+    that cools it stays.
+    """
     warm = np.exp(-since / practice["log.believed"])[:, np.newaxis]
     return np.asarray(np.where(held > 0.0, held * warm, held))
 
@@ -267,7 +295,7 @@ def _record(
     celsius: Floats,
     depth: float,
     off: float,
-    learnt: _Learnt | None,
+    learnt: Learnt | None,
 ) -> Measurement:
     log = job.temperature_log
     assert log is not None  # noqa: S101 - only a job with a log comes here

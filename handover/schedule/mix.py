@@ -55,6 +55,18 @@ class Concrete:
     specified_mpa: float
     heat_j_m3: float
 
+    def of(self, who: NDArray[np.int_]) -> Concrete:
+        """Return the concrete of some of the members."""
+        curve = self.hydration
+        tau_h, energy = (np.asarray(each)[who] for each in (curve.tau_h, curve.activation_energy))
+        return replace(
+            self,
+            hydration=replace(curve, tau_h=tau_h, activation_energy=energy),
+            initial_set_h=self.initial_set_h[who],
+            final_set_h=self.final_set_h[who],
+            per_hydration_hour=self.per_hydration_hour[who],
+        )
+
     def strength(self, age_h: Floats, members: slice) -> Floats:
         """Return the strength at an age, nothing before final set.
 

@@ -87,9 +87,7 @@ def plan_cure(
         OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
     """
     practice, ruled = rules_for(job, rules)
-    course, made_s = reckon(
-        job, weather, as_of, typical=typical, share=share, members=members, practice=practice
-    )
+    course = reckon(job, weather, as_of, typical=typical, share=share, members=members, practice=practice)
     job, whole = course.job, course.weather
     basis = _basis_of(whole)
     course.milestones, refused = milestones(course, basis)
@@ -116,7 +114,7 @@ def plan_cure(
         assumed=(*_assumptions(course), ruled),
         refusals=refused,
         figures=tuple(_figures(course)),
-        protection=protection(course, made_s),
+        protection=protection(course),
         joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
         measurements=course.measured.records,
         strength_fit=course.measured.fit,
@@ -132,12 +130,8 @@ def reckon(
     share: float = SHARE,
     members: int = MEMBERS,
     practice: Practice | None = None,
-) -> tuple[Course, float]:
-    """Follow the slab of a job through its weather: `plan_cure` without the dates.
-
-    Returns:
-        The course of the job, and when the forecast was made, UTC seconds.
-    """
+) -> Course:
+    """Follow the slab of a job through its weather: `plan_cure` without the dates."""
     if as_of.tzinfo is None:
         raise OutOfRange("as_of needs a time zone")
     if not _MEDIAN < share < 1.0:
@@ -155,7 +149,7 @@ def reckon(
     concrete, measured = as_measured(job, concrete_of(job.mix, drawn, practice), practice)
     slab = follow(job, whole, drawn, concrete, practice)
     concrete, slab, found = taken_over(job, drawn, concrete, slab, practice)
-    return Course(job, whole, practice, drawn, concrete, slab, share, measured + found), made_s
+    return Course(job, whole, practice, drawn, concrete, slab, share, measured + found)
 
 
 def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:

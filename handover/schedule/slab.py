@@ -78,7 +78,7 @@ def follow(
     concrete: Concrete,
     practice: Practice,
     *,
-    cover: float | None = None,
+    cover: Floats | None = None,
     days: int | None = None,
 ) -> Slab:
     """March the slab of a job through its weather, every member at once.
@@ -89,7 +89,7 @@ def follow(
         cases: Members, with their errors of that weather.
         concrete: Their concrete.
         practice: Rules and materials.
-        cover: Resistance of what is laid on the slab, in place of what the record says. [m2K/W]
+        cover: Resistance laid on each member, shape (m,), in place of what the record says. [m2K/W]
         days: How long to follow it, in place of `DAYS`.
     """
     steps = _steps(days or DAYS)
@@ -100,7 +100,7 @@ def follow(
     grid = _column(job, practice)
     initial = _placed_c(job, met["air_c"][0], practice) + cases.placed_c
     look = practice.materials["surface"]
-    resistance = cover_resistance(job, practice) if cover is None else cover
+    resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     result = march(
         grid,
         _hydrating(concrete, practice),
@@ -111,7 +111,7 @@ def follow(
             wind_ms=near,
             cloud=met["cloud"],
             shortwave_wm2=met["sun"] * cases.sun,
-            cover=_laid(resistance, job, instants)[:, np.newaxis],
+            cover=_laid(resistance, job, instants),
             film_factor=cases.film,
             evaporation_factor=cases.evaporation,
         ),
@@ -157,7 +157,7 @@ def _sample(weather: WeatherSeries, instants: Floats, cases: Cases) -> dict[str,
     hourly = _with_errors(weather, cases)
     parts = [
         _sample_group(weather, hourly, group, cases.placed_s[group.start] + instants)
-        for group in (slice(0, cases.lasts), slice(cases.lasts, len(cases)))
+        for group in cases.groups
     ]
     return {name: np.concatenate([part[name] for part in parts], axis=1) for name in parts[0]}
 
@@ -196,15 +196,15 @@ def _sample_group(
     return sampled
 
 
-def _laid(resistance: float, job: JobRecord, instants: Floats) -> Floats:
-    """Return the resistance on the slab over each step, shape (s,): from finishing on, for a week.
+def _laid(resistance: Floats, job: JobRecord, instants: Floats) -> Floats:
+    """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week.
 
     A cover that stays longer only helps, so no date rests on it.
     """
     finished, end = job.placement.finished, job.placement.end
     from_s = _LAID_AFTER_H * HOUR if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
     on = (instants[:-1] >= from_s) & (instants[:-1] < _COVERED_DAYS * 24 * HOUR)
-    return np.where(on, resistance, 0.0)
+    return np.where(on[:, np.newaxis], resistance, 0.0)
 
 
 def _column(job: JobRecord, practice: Practice) -> Column:
@@ -251,7 +251,7 @@ def _mean_air(weather: WeatherSeries, cases: Cases, days: int) -> Floats:
 
     The ground is not told either: where the days are colder than forecast, it has been cooled as well.
     """
-    return np.concatenate([_mean_air_of(weather, cases, group, days) for group in (cases.last, cases.first)])
+    return np.concatenate([_mean_air_of(weather, cases, group, days) for group in cases.groups])
 
 
 def _mean_air_of(weather: WeatherSeries, cases: Cases, group: slice, days: int) -> Floats:

@@ -177,7 +177,7 @@ def outcomes(
 
 def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int) -> Course:
     """Return the course of a job with the date of every milestone."""
-    course, _ = reckon(job, weather, made, members=members)
+    course = reckon(job, weather, made, members=members)
     milestones(course, lambda _: "forecast")
     return course
 

@@ -52,7 +52,7 @@ def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
 def reckoned(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Course]:
     def follow(**measurements: Any) -> Course:
         measured = job().model_copy(update=measurements)
-        return reckon(measured, weather(14.0, 24.0), as_of, members=MEMBERS)[0]
+        return reckon(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
 
     return follow
 
