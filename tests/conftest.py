@@ -1,9 +1,15 @@
-"""What the tests of whole runs share: an invented record, invented weather, and a way to run a command."""
+"""What the tests of whole runs share: invented records and weather, issued jobs, a way to run a command.
+
+And a PostgreSQL of our own, for the catalog.
+"""
 
 from __future__ import annotations
 
 import json
 import os
+import shutil
+import subprocess
+import tempfile
 from datetime import datetime, timedelta
 from math import cos, pi
 from pathlib import Path
@@ -14,7 +20,7 @@ import pytest
 from handover.cli import main
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 ROOT = Path(__file__).parents[1]
 
@@ -155,3 +161,114 @@ def shared_weather() -> Path:
     if not folder.is_dir():
         pytest.skip("the folder of real weather is not here (HANDOVER_WEATHER)")
     return folder
+
+
+# ---- issued jobs ------------------------------------------------------------------------------------
+
+GARAGE = """
+[[walkthrough]]
+item = "Edge by the water line"
+ok = false
+note = "Honeycomb; Prueba asked to have it rubbed."
+"""
+
+PATIO = """
+[acknowledgement]
+name = "=cmd|' /C calc'!A0"
+time = 2026-07-15T09:00:00
+remarks = "Beautiful broom finish"
+
+[[cylinder]]
+tested = 2026-08-11T06:40:00
+strength = "2500 psi"
+"""
+
+
+@pytest.fixture(scope="session")
+def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Issue three invented jobs; return the folder in which each has a folder. Nothing is written there.
+
+    garage: summer, joints to saw, forms to strip, something of the walk-through to mend.
+    shop: November, frost in the week.
+    patio: summer, four weeks old, a cylinder that broke low; acknowledged by an owner whose name a
+        spreadsheet or a terminal might obey.
+    """
+    folder = tmp_path_factory.mktemp("issued")
+    summer, cold = hourly_answer(), hourly_answer("2026-11-10T00:00")
+    for hour, each in enumerate(cold["hourly"]["temperature_2m"]):
+        cold["hourly"]["temperature_2m"][hour] = round(each - (20 if hour < 60 else 28), 1)
+    site = 'name = "Test slab"'
+    garage = RECORD.replace(site, f'{site}\naddress = "118 Alder Lane, Greensboro"') + GARAGE
+    shop = (
+        RECORD.replace("2026-07-14", "2026-11-10").replace("test-slab", "shop").replace(site, 'name = "Mill"')
+    )
+    patio = (
+        RECORD.replace("test-slab", "patio")
+        .replace("Ana Prueba", "=cmd|' /C calc'!A0 [red]")
+        .replace(site, 'name = "Patio"')
+    )
+    patio = patio.replace("[mix]", '[mix]\nsupplier = "Copper Kettle Ready Mix"') + PATIO
+    for name, record, weather, at in (
+        ("garage", garage, summer, "2026-07-14T12:30:00-04:00"),
+        ("shop", shop, cold, "2026-11-10T12:30:00-05:00"),
+        ("patio", patio, summer, "2026-08-11T09:30:00-04:00"),
+    ):
+        job, hours = folder / f"{name}.toml", folder / f"{name}.json"
+        job.write_text(record, encoding="utf-8")
+        hours.write_text(json.dumps(weather), encoding="utf-8")
+        command = ["issue", job, "-w", hours, "-o", folder / name, "--as-of", at]
+        assert main([str(each) for each in command]) == 0, name
+    return folder
+
+
+# ---- PostgreSQL -------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Path]:
+    """Start a PostgreSQL of our own; give the folder of its socket. It listens nowhere else."""
+    programs = _postgresql_programs()
+    folder = Path(tempfile.mkdtemp(prefix="pg-", dir="/tmp"))  # a socket's path must be short
+    as_user: list[str] = []
+    if os.getuid() == 0:  # PostgreSQL refuses to run as root
+        shutil.chown(folder, "postgres")
+        as_user = ["runuser", "-u", "postgres", "--"]
+    data = folder / "data"
+    options = f"-k {folder} -c listen_addresses= -c fsync=off -c shared_buffers=16MB -c autovacuum=off"
+
+    def call(program: str, *arguments: str) -> None:
+        command = [*as_user, str(programs / program), "-D", str(data), *arguments]
+        subprocess.run(command, check=True, cwd=folder, stdout=subprocess.DEVNULL)
+
+    try:
+        call("initdb", "-U", "office", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
+        call("pg_ctl", "-w", "-l", str(folder / "log"), "-o", options, "start")
+        try:
+            yield folder
+        finally:
+            call("pg_ctl", "-m", "immediate", "stop")
+    finally:
+        shutil.rmtree(folder)
+
+
+@pytest.fixture
+def empty_database(postgresql: Path) -> str:
+    """Empty the server's one database; return its URL."""
+    import psycopg  # noqa: PLC0415 - only where there is a server
+
+    with psycopg.connect(f"host={postgresql} user=office dbname=postgres", autocommit=True) as server:
+        server.execute("DROP SCHEMA public CASCADE")
+        server.execute("CREATE SCHEMA public")
+    return f"postgresql://office@/postgres?host={postgresql}"
+
+
+def _postgresql_programs() -> Path:
+    """Return the folder of PostgreSQL's programs, or skip loudly."""
+    folders = [
+        *(Path(each).parent for each in [shutil.which("initdb")] if each),
+        *sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True),
+    ]
+    for folder in folders:
+        if (folder / "initdb").exists():
+            return folder
+    pytest.skip("NO POSTGRESQL HERE: half of the catalog goes untested. apt-get install postgresql")

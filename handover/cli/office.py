@@ -264,17 +264,19 @@ def due(options: Options) -> None:
     if not found:
         print(f"Nothing is due on {weekday(day)}.")
         return
-    tasks = [each for each in found if each.task is not None]
-    others = [each for each in found if each.task is None]
+    tasks = [(each.entry, each.task) for each in found if each.task is not None]
+    others = [each.entry for each in found if each.task is None]
     print(f"Due on {weekday(day)}, by the clock of each site")
     if tasks:
         print()
-        rows = [(_hours(each.task, day), _what(each), each.entry.street or each.entry.job,
-                 each.entry.whom_to_ring) for each in tasks if each.task]  # fmt: skip
+        rows = [
+            (_hours(task, day), task.text or task.kind, entry.street or entry.job, entry.whom_to_ring)
+            for entry, task in tasks
+        ]
         print("\n".join(table(("When", "What", "Where", "Whom to ring"), rows)))
     if others:
         print("\n".join(heading("Still curing, and the sheet is not acknowledged")))
-        lines = [(each.entry.job, each.entry.street, each.entry.whom_to_ring) for each in others]
+        lines = [(each.job, each.street, each.whom_to_ring) for each in others]
         print("\n".join(table(("Job", "Where", "Whom to ring"), lines)))
 
 
@@ -289,17 +291,6 @@ def _hours(task: Task, day: date) -> str:
     return f"{begins} to {ends}"
 
 
-def _what(due: Due) -> str:
-    task = due.task
-    if task and due.kind == RING_OWNER and task.end:
-        return f"Ring the owner: frost is forecast from {weekday(task.end)}, {clock(task.end)}"
-    return task.text if task and task.text else due.kind
-
-
-RING_OWNER = "ring-owner"
-"""As `handover.issue.filing` calls it, which takes its time to import."""
-
-
 def _print_due(found: Iterable[Due], day: date) -> None:
     """Print what is due as JSON lines."""
     import json
@@ -311,7 +302,7 @@ def _print_due(found: Iterable[Due], day: date) -> None:
             "kind": each.kind,
             "start": task.start.isoformat() if task else None,
             "end": task.end.isoformat() if task and task.end else None,
-            "what": _what(each),
+            "what": (task and task.text) or each.kind,
             "job": entry.job,
             "owner": entry.owner,
             "phone": entry.more.get("phone", ""),

@@ -389,11 +389,14 @@ def _kinds(job: JobRecord, schedule: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
-    """Give the calls to the owner: a day before each frost, or at once where it is nearer."""
+    """Give the calls to the owner: on the day before each frost, or at once where it is nearer."""
     for frost in frosts:
         begins = datetime.fromisoformat(frost["start"])
         if begins > issued:
-            yield Task(RING_OWNER, max(begins - AHEAD, issued), begins)
+            call = max(begins - AHEAD, issued)
+            hour = f"{begins:%I:%M %p}".lstrip("0").lower()
+            said = f"Ring the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
+            yield Task(RING_OWNER, call, begins if begins.date() == call.date() else None, said)
 
 
 def _at(instant: datetime, zone: ZoneInfo) -> datetime:

@@ -1,14 +1,10 @@
-"""What the tests of the archive share: invented jobs, archives with either catalog, a PostgreSQL."""
+"""What the tests of the archive share: invented jobs, archives with either catalog."""
 
 from __future__ import annotations
 
 import os
-import shutil
-import subprocess
-import tempfile
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -19,6 +15,7 @@ from handover.archive.place import Archive
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from pathlib import Path
 
 EASTERN = timezone(timedelta(hours=-4))
 AT = datetime(2026, 7, 14, 12, 30, tzinfo=EASTERN)
@@ -119,56 +116,3 @@ def office(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Archive]:
     url = request.getfixturevalue("empty_database") if request.param == "postgresql" else None
     with Archive(tmp_path / "archive", url) as made:
         yield made
-
-
-# ---- PostgreSQL -------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="session")
-def postgresql() -> Iterator[Path]:
-    """Start a PostgreSQL of our own; give the folder of its socket. It listens nowhere else."""
-    programs = _postgresql_programs()
-    folder = Path(tempfile.mkdtemp(prefix="pg-", dir="/tmp"))  # a socket's path must be short
-    as_user: list[str] = []
-    if os.getuid() == 0:  # PostgreSQL refuses to run as root
-        shutil.chown(folder, "postgres")
-        as_user = ["runuser", "-u", "postgres", "--"]
-    data = folder / "data"
-    options = f"-k {folder} -c listen_addresses= -c fsync=off -c shared_buffers=16MB -c autovacuum=off"
-
-    def call(program: str, *arguments: str) -> None:
-        command = [*as_user, str(programs / program), "-D", str(data), *arguments]
-        subprocess.run(command, check=True, cwd=folder, stdout=subprocess.DEVNULL)
-
-    try:
-        call("initdb", "-U", "office", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
-        call("pg_ctl", "-w", "-l", str(folder / "log"), "-o", options, "start")
-        try:
-            yield folder
-        finally:
-            call("pg_ctl", "-m", "immediate", "stop")
-    finally:
-        shutil.rmtree(folder)
-
-
-@pytest.fixture
-def empty_database(postgresql: Path) -> str:
-    """Empty the server's one database; return its URL."""
-    import psycopg  # noqa: PLC0415 - only where there is a server
-
-    with psycopg.connect(f"host={postgresql} user=office dbname=postgres", autocommit=True) as server:
-        server.execute("DROP SCHEMA public CASCADE")
-        server.execute("CREATE SCHEMA public")
-    return f"postgresql://office@/postgres?host={postgresql}"
-
-
-def _postgresql_programs() -> Path:
-    """Return the folder of PostgreSQL's programs, or skip loudly."""
-    folders = [
-        *(Path(each).parent for each in [shutil.which("initdb")] if each),
-        *sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True),
-    ]
-    for folder in folders:
-        if (folder / "initdb").exists():
-            return folder
-    pytest.skip("NO POSTGRESQL HERE: half of the catalog goes untested. apt-get install postgresql")
