@@ -1,0 +1,328 @@
+"""A job issued again from the archive: what changed is told, nothing is lost or written in vain."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import icalendar
+import pytest
+
+from handover.archive.place import Archive
+from handover.errors import DownloadFailed, UnusableInput
+from handover.issue import reissue as again
+from handover.issue.receive import read_given
+from handover.issue.reissue import Afresh, Reissued, Watched, curing, reissue, watch
+from handover.issue.settings import read_settings
+from handover.weather.download import Download
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    Run = Callable[..., Any]
+
+
+JOB = "2026-07-14-test-slab"
+LATER = datetime.fromisoformat("2026-07-14T16:00:00-04:00")
+
+
+class Office(NamedTuple):
+    """An archive with one job, the folder that it was issued to, and a way to change the forecast."""
+
+    archive: Archive
+    folder: Path
+    warmer: Callable[[float], Path]
+
+    def reissue(self, kelvin: float | None, at: datetime = LATER, **more: Any) -> Reissued:
+        weather = None if kelvin is None else lambda _: read_given(self.warmer(kelvin))
+        return reissue(self.archive, JOB, self.folder, at, Afresh(weather, **more))
+
+    @property
+    def revisions(self) -> tuple[int, ...]:
+        return self.archive.bag(JOB).revisions
+
+
+@pytest.fixture
+def office(
+    run: Run,
+    record: Path,
+    weather: Path,
+    as_of: str,
+    hourly: Callable[..., dict[str, Any]],
+    tmp_path: Path,
+) -> Iterator[Office]:
+    """Issue the invented job and file it."""
+    folder = tmp_path / "out"
+    told = run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of)
+    assert told.status == 0, told.err
+
+    def warmer(kelvin: float) -> Path:
+        answer = hourly()
+        answer["hourly"]["temperature_2m"] = [each + kelvin for each in answer["hourly"]["temperature_2m"]]
+        file = tmp_path / f"warmer{kelvin}.json"
+        file.write_text(json.dumps(answer), encoding="utf-8")
+        return file
+
+    with Archive(tmp_path / "archive") as archive:
+        again.file_what_stands(archive, folder, JOB, datetime.fromisoformat(as_of))
+        yield Office(archive, folder, warmer)
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    files = (each for each in folder.rglob("*") if each.is_file())
+    return {each.relative_to(folder).as_posix(): each.read_bytes() for each in files}
+
+
+def events(calendar: bytes) -> dict[str, icalendar.Event]:
+    return {str(each["uid"]): each for each in icalendar.Calendar.from_ical(calendar).events}
+
+
+# ---- what a set says of how it was made
+
+
+def test_a_set_says_how_it_was_made(
+    run: Run, office: Office, record: Path, weather: Path, as_of: str
+) -> None:
+    own = office.folder.parent / "own"
+    (own / "en").mkdir(parents=True)
+    (own / "en" / "words.toml").write_text('"care.title" = "How to care for your slab"\n', encoding="utf-8")
+    told = run(
+        "issue", record, "-w", weather, "-o", office.folder, "--as-of", as_of, "--language", "es,en",
+        "--units", "si", "--paper", "a4", "--rules", "eu", "--sure", "95", "--templates", own,
+    )  # fmt: skip
+    assert told.status == 0, told.err
+    made = read_settings(contents(office.folder))
+    assert made.settings.languages == ("es", "en")
+    assert (made.settings.units, made.settings.paper, made.settings.rules) == ("si", "a4", "eu")
+    assert made.settings.share == pytest.approx(0.95)
+    assert made.own_look
+    assert (made.weather, made.typical, made.received_at) == ("weather.json", None, None)
+
+
+def test_a_set_that_does_not_say_so(office: Office) -> None:
+    documents = contents(office.folder)
+    for broken in (b"{}", b"[]", b"", b'{"settings": {"colour": "red"}}'):
+        with pytest.raises(UnusableInput, match="does not say how"):
+            read_settings({**documents, "inputs/settings.json": broken})
+    with pytest.raises(UnusableInput, match="does not say how"):
+        read_settings({})
+
+
+# ---- new weather
+
+
+def test_cooler_weather_makes_a_new_revision_that_tells_what_moved(office: Office) -> None:
+    before = contents(office.folder)
+    done = office.reissue(-8.0)
+    assert (done.revision, done.is_new) == (2, True)
+    assert any("because it stays cooler" in each for each in done.told)
+    bag = office.archive.bag(JOB)
+    assert bag.revisions == (1, 2)
+    assert bag.issue(1) == before, "what was handed out first stays as it was"
+    assert bag.issue(2) == contents(office.folder)
+    assert bag.entry.revision == 2
+    schedule = json.loads(bag.issue(2)["schedule.json"])
+    assert schedule["revision"] == 2
+    assert schedule["changes"]
+    assert "because it stays cooler" in bag.issue(2)["care-page.html"].decode()
+
+
+def test_the_same_weather_changes_nothing(office: Office) -> None:
+    before = contents(office.folder)
+    for kelvin in (None, 0.0):
+        done = office.reissue(kelvin)
+        assert (done.revision, done.is_new, done.told) == (1, False, ())
+    assert office.revisions == (1,)
+    assert contents(office.folder) == before
+
+
+def test_unless_told_to(office: Office) -> None:
+    done = office.reissue(None, anyway=True)
+    assert (done.revision, done.is_new, done.told) == (2, True, ())
+    assert office.revisions == (1, 2)
+
+
+def test_the_same_time_and_inputs_give_the_same_bytes(office: Office, tmp_path: Path) -> None:
+    office.reissue(-8.0)
+    with Archive(tmp_path / "other") as archive:
+        again.lay_down(office.archive.bag(JOB).issue(1), tmp_path / "there")
+        again.file_what_stands(archive, tmp_path / "there", JOB, LATER)
+        other = Office(archive, tmp_path / "there", office.warmer)
+        other.reissue(-8.0)
+        assert contents(other.folder) == contents(office.folder)
+
+
+def test_events_keep_their_names_count_on_and_are_called_off_once(office: Office) -> None:
+    """Same UIDs and higher SEQUENCE (RFC 5545, 3.8.7.4); what is gone stays one revision, CANCELLED."""
+    first = events(contents(office.folder)["owner.ics"])
+    office.reissue(-8.0)
+    second = events(contents(office.folder)["owner.ics"])
+    assert first.keys() <= second.keys(), "no event leaves without a word"
+    for uid in first.keys() & second.keys():
+        assert int(second[uid]["sequence"]) > int(first[uid].get("sequence", 0))
+    called_off = {uid for uid, each in second.items() if each.get("status") == "CANCELLED"}
+    assert called_off <= first.keys()
+    office.reissue(0.0, LATER + timedelta(hours=1))
+    third = events(contents(office.folder)["owner.ics"])
+    assert third.keys() >= second.keys() - called_off
+    assert not {uid for uid in called_off & third.keys() if third[uid].get("status") == "CANCELLED"}
+    name = str(icalendar.Calendar.from_ical(contents(office.folder)["owner.ics"])["x-wr-calname"])
+    assert "3" in name
+
+
+def test_a_visit_that_is_no_longer_needed_is_called_off(
+    office: Office, hourly: Callable[..., dict[str, Any]], tmp_path: Path
+) -> None:
+    """Rain all of the third day: nobody needs to water, and the calendar says so for one revision."""
+    answer = hourly()
+    hours = answer["hourly"]["time"]
+    rainy = [hour.startswith("2026-07-17") for hour in hours]
+    answer["hourly"]["precipitation"] = [6.0 if wet else 0.0 for wet in rainy]
+    answer["hourly"]["precipitation_probability"] = [100 if wet else 5 for wet in rainy]
+    file = tmp_path / "rain.json"
+    file.write_text(json.dumps(answer), encoding="utf-8")
+    done = reissue(office.archive, JOB, office.folder, LATER, Afresh(lambda _: read_given(file)))
+    assert any("rain" in each for each in done.told), done.told
+    called_off = [
+        each
+        for each in events(contents(office.folder)["owner.ics"]).values()
+        if each.get("status") == "CANCELLED"
+    ]
+    assert called_off
+    assert all(f"{each.start:%Y-%m-%d}" == "2026-07-17" for each in called_off)
+
+
+# ---- what has been measured since
+
+
+def test_cylinders_that_came_in_move_the_dates(office: Office, record: Path) -> None:
+    text = record.read_text(encoding="utf-8")
+    weak = "\n".join(
+        f'\n[[cylinder]]\nage = "{days} d"\nstrength = "{psi} psi"\ncured = "standard"'
+        for days, psi in ((3, 800), (7, 1300))
+    )
+    record.write_text(f"{text}{weak}\n", encoding="utf-8")
+    done = office.reissue(None, LATER + timedelta(days=7), record=record)
+    assert done.is_new
+    assert any("cylinder" in each for each in done.told), done.told
+    assert b"cylinder" in office.archive.bag(JOB).issue(2)["inputs/job.toml"]
+
+
+def test_the_record_of_another_job_is_refused(office: Office, record: Path) -> None:
+    record.write_text(record.read_text(encoding="utf-8").replace(JOB, "2026-07-14-other"), encoding="utf-8")
+    with pytest.raises(UnusableInput, match="2026-07-14-other"):
+        office.reissue(None, record=record)
+    assert office.revisions == (1,)
+
+
+def test_a_record_with_a_fault_is_told(office: Office, record: Path) -> None:
+    record.write_text(record.read_text(encoding="utf-8").replace('"5 in"', '"5 miles"'), encoding="utf-8")
+    with pytest.raises(UnusableInput) as refused:
+        office.reissue(None, record=record)
+    assert any(each.field and "thickness" in each.field for each in refused.value.findings)
+
+
+# ---- what does not go
+
+
+def test_a_job_that_is_not_there(office: Office, tmp_path: Path) -> None:
+    with pytest.raises(UnusableInput, match="no job"):
+        reissue(office.archive, "nobody", tmp_path / "nobody", LATER, Afresh())
+    assert not (tmp_path / "nobody").exists()
+
+
+def test_a_time_before_the_last_issue(office: Office) -> None:
+    with pytest.raises(UnusableInput, match="before the last issue"):
+        office.reissue(-8.0, LATER - timedelta(days=1))
+
+
+def test_a_folder_of_somebody_else_is_left_alone(office: Office, tmp_path: Path) -> None:
+    mine = tmp_path / "mine"
+    mine.mkdir()
+    (mine / "letter.txt").write_text("mine", encoding="utf-8")
+    with pytest.raises(UnusableInput, match="something else"):
+        reissue(office.archive, JOB, mine, LATER, Afresh(lambda _: read_given(office.warmer(-8.0))))
+    assert contents(mine) == {"letter.txt": b"mine"}
+    assert office.revisions == (1,)
+
+
+def test_texts_of_ones_own_must_be_given_again(office: Office, run: Run, record: Path, weather: Path) -> None:
+    own = office.folder.parent / "own"
+    own.mkdir()
+    (own / "note.txt").write_text("ours", encoding="utf-8")
+    told = run(
+        "issue", record, "-w", weather, "-o", office.folder, "--as-of", LATER.isoformat(), "--templates", own
+    )
+    assert told.status == 0, told.err
+    later = LATER + timedelta(hours=1)
+    with pytest.raises(UnusableInput, match="--templates"):
+        office.reissue(-8.0, later)
+    assert office.revisions == (1, 2), "what stood in the folder is filed all the same"
+    assert office.reissue(-8.0, later, templates=own).revision == 3
+
+
+# ---- runs that break off
+
+
+@pytest.mark.parametrize("where", ["put_in_place", "file_documents"])
+def test_a_run_that_breaks_off_is_made_good_by_the_next(
+    office: Office, where: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(again, where, full)
+        with pytest.raises(OSError, match="No space"):
+            office.reissue(-8.0)
+    assert office.revisions == (1,)
+    office.reissue(-8.0, LATER + timedelta(minutes=5))
+    assert office.revisions == (1, 2)
+    assert office.archive.bag(JOB).issue(2) == contents(office.folder)
+
+
+# ---- every job that is curing
+
+
+def test_jobs_cure_until_curing_ends(office: Office) -> None:
+    assert curing(office.archive, LATER) == (JOB,)
+    assert curing(office.archive, LATER + timedelta(days=60)) == ()
+    assert curing(office.archive, LATER - timedelta(days=60)) == ()
+
+
+def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
+    office: Office, run: Run, record: Path, weather: Path, as_of: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text = record.read_text(encoding="utf-8")
+    for name, latitude in (("near", "36.1005"), ("far", "36.30"), ("lost", "36.50")):
+        record.write_text(text.replace(JOB, name).replace("36.10", latitude), encoding="utf-8")
+        folder = office.folder.parent / name
+        assert run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of).status == 0
+        again.file_what_stands(office.archive, folder, name, LATER)
+    asked: list[float] = []
+
+    def give(site: Any, *_: object, **__: object) -> Download:
+        asked.append(site.latitude)
+        if site.latitude == 36.5:
+            raise DownloadFailed("nobody answers")
+        file = office.warmer(0.0 if site.latitude == 36.3 else -8.0)
+        return Download(file.read_bytes(), "open-meteo", "https://example.org", LATER)
+
+    monkeypatch.setattr("handover.weather.download.download_forecast", give)
+    out = office.folder.parent / "watched"
+
+    def seen(at: datetime) -> dict[str, Watched]:
+        return {each.job: each for each in watch(office.archive, curing(office.archive, at), out, at)}
+
+    first = seen(LATER)
+    assert {job for job, each in first.items() if each.result == "reissued"} >= {JOB, "near"}
+    assert (first["lost"].result, first["lost"].failure) == ("failed", "nobody answers")
+    assert sorted(asked) == [36.1, 36.3, 36.5], "one forecast for each grid cell"
+    assert office.archive.bag("near").issue(2) == contents(out / "near")
+    assert read_settings(contents(out / "near")).received_at == LATER
+    again_results = {job: each.result for job, each in seen(LATER + timedelta(minutes=10)).items()}
+    assert again_results == {JOB: "unchanged", "near": "unchanged", "far": "unchanged", "lost": "failed"}
+    assert office.archive.bag("lost").revisions == (1,)
+    assert not (out / "lost").exists()
