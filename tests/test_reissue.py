@@ -326,3 +326,70 @@ def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
     assert again_results == {JOB: "unchanged", "near": "unchanged", "far": "unchanged", "lost": "failed"}
     assert office.archive.bag("lost").revisions == (1,)
     assert not (out / "lost").exists()
+
+
+# ---- the commands
+
+
+def test_the_command_tells_what_moved_and_then_that_nothing_did(run: Run, office: Office) -> None:
+    arguments = ["reissue", JOB, "--in", office.archive.folder, "-o", office.folder]
+    told = run(*arguments, "-w", office.warmer(-8.0), "--as-of", LATER.isoformat())
+    assert told.status == 0, told.err
+    assert told.out.startswith("Revision 2 is in ")
+    assert "  Parking a car on it moved from" in told.out
+    told = run(*arguments, "--same-weather", "--as-of", (LATER + timedelta(minutes=1)).isoformat())
+    assert (told.status, office.revisions) == (0, (1, 2)), told.err
+    assert "revision 2 stands, and nothing was written" in told.out
+    told = run(
+        *arguments, "--same-weather", "--anyway", "--as-of", (LATER + timedelta(minutes=2)).isoformat()
+    )
+    assert (told.status, office.revisions) == (0, (1, 2, 3)), told.err
+
+
+def test_the_command_takes_a_record_with_what_was_added(
+    run: Run, office: Office, record: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("HANDOVER_ARCHIVE", str(office.archive.folder))
+    low = '\n[[cylinder]]\nage = "7 d"\nstrength = "1100 psi"\ncured = "standard"\n'
+    record.write_text(record.read_text(encoding="utf-8") + low, encoding="utf-8")
+    at = (LATER + timedelta(days=7)).isoformat()
+    told = run("reissue", record, "--same-weather", "--as-of", at)
+    assert told.status == 0, told.err
+    assert "cylinder" in told.out
+    assert (tmp_path / JOB / "care-sheet.pdf").is_file(), "a folder named like the job"
+
+
+def test_the_command_without_an_archive(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("HANDOVER_ARCHIVE", raising=False)
+    told = run("reissue", JOB)
+    assert told.status == 2
+    assert "HANDOVER_ARCHIVE" in told.err
+
+
+def test_watch_lists_what_should_be_sent_until_it_is(
+    run: Run, office: Office, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    answers: list[Any] = [DownloadFailed("nobody answers"), office.warmer(-8.0), office.warmer(-8.0)]
+
+    def give(*_: object, **__: object) -> Download:
+        answer = answers.pop(0)
+        if isinstance(answer, Exception):
+            raise answer
+        return Download(answer.read_bytes(), "open-meteo", "https://example.org", LATER)
+
+    monkeypatch.setattr("handover.weather.download.download_forecast", give)
+    out = tmp_path / "watched"
+    told = [
+        run("watch", "--in", office.archive.folder, "-o", out, "--as-of", (LATER + minutes).isoformat())
+        for minutes in map(timedelta, (0, 0, 0), (0, 0, 0), (0, 60, 120))
+    ]
+    assert [each.status for each in told] == [1, 0, 0]
+    assert f"{JOB}: failed\n    nobody answers" in told[0].err
+    assert "1 curing, 1 issued again" in told[1].out
+    assert "because it stays cooler" in told[1].out.replace("\n    ", " ")
+    assert "1 curing, 0 issued again" in told[2].out
+    for each in told[1:]:
+        assert f"To be sent, with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
+            "\n    ", " "
+        )

@@ -7,6 +7,7 @@ What costs time to import is imported inside the command that needs it, so that 
     arguments    the commands and their options
     one_job      the commands for one job
     many_jobs    those for many at once
+    again        those that issue archived jobs again
     office       those for the archive
     given        what an option means
     told         how things are told on a terminal

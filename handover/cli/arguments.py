@@ -5,6 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, HelpFormatter, Namespace
 
 from handover import __version__
+from handover.cli.again import reissue, watch
 from handover.cli.many_jobs import batch, send
 from handover.cli.office import STATES, archive, due, export, find, forget, reindex, verify
 from handover.cli.one_job import check, forecast, issue, new, plan, schema
@@ -61,6 +62,8 @@ class Options(Namespace):
     ics: str | None
     format: Literal["csv", "jsonl"] | None
     yes: bool
+    same_weather: bool
+    anyway: bool
     workers: int | None
     scheduler: str | None
     trace: bool = False
@@ -118,6 +121,7 @@ def parser_of_all() -> ArgumentParser:
 
     _many(command)
     _office(command)
+    _again(command)
 
     each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
     each.add_argument("shape", choices=("job", "schedule"), help="which")
@@ -229,6 +233,32 @@ def _office(command: Command) -> None:
     _archive(each, "archive")
 
 
+def _again(command: Command) -> None:
+    """Add the commands that issue archived jobs again."""
+    each = command("reissue", reissue, "issue an archived job again, where what is new moves its dates")
+    each.add_argument(
+        "job",
+        metavar="JOB",
+        help="the id of the job, or its record (TOML or JSON) with what has been added since: tickets, "
+        "cylinders, a temperature log",
+    )
+    _weather(each)
+    each.add_argument("--same-weather", action="store_true", help="keep the weather of the last issue")
+    each.add_argument("-o", "--output", metavar="DIR", help="the folder to write (named like the job)")
+    each.add_argument("--anyway", action="store_true", help="even if no date moved enough to matter")
+    _archive(each, "--in")
+    _time(each)
+    _templates(each)
+
+    each = command("watch", watch, "issue again every job that is curing, where today's forecast matters")
+    each.add_argument(
+        "-o", "--output", metavar="OUT", required=True, help="where a job that is issued again gets a folder"
+    )
+    _archive(each, "--in")
+    _time(each)
+    _templates(each)
+
+
 def _archive(parser: ArgumentParser, name: str, about: str = "the archive") -> None:
     """Add an archive, by place or by option, and where its catalog is."""
     text = f"{about} (that which HANDOVER_ARCHIVE in the environment names)"
@@ -297,6 +327,10 @@ def _look(parser: ArgumentParser) -> None:
         "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
     )
     _units(parser)
+    _templates(parser)
+
+
+def _templates(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--templates", metavar="DIR", help="texts and pages of your own that stand in for ours"
     )
