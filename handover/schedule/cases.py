@@ -34,7 +34,6 @@ _FIRST_SHARE = 4  # one member in so many follows the concrete placed first
 _SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 _WEEK_H = 7 * 24
-_DRAWN_DAYS = 10  # a typical year's hours are drawn from so many days before to after the date
 
 
 @dataclass(frozen=True)
@@ -133,7 +132,7 @@ def cases(
         for name, error in forecast_errors(weather, practice, made_s, lasts, random).items()
     }
     if typical is not None:
-        _draw_typical(errors, weather, typical, who, random)
+        _draw_typical(errors, weather, typical, int(practice["forecast.drawn"]), who, random)
     draws["weather"] = _standardised(errors["air_c"][weather.origin != Origin.OBSERVED][:_WEEK_H].sum(axis=0))
     return Cases(
         placed_s=np.where(
@@ -210,12 +209,13 @@ def _draw_typical(
     errors: dict[str, Floats],
     weather: WeatherSeries,
     typical: WeatherSeries,
+    near: int,
     who: NDArray[np.int_],
     random: np.random.Generator,
 ) -> None:
-    """Let hours past the forecast be the typical year's, each member's from another day near the date."""
+    """Let hours past the forecast be the typical year's, each member's from another of its days near by."""
     count = int(who.max()) + 1
-    days = np.concatenate([[0], random.integers(-_DRAWN_DAYS, _DRAWN_DAYS + 1, count)])[:count][who]
+    days = np.concatenate([[0], random.integers(-near, near + 1, count)])[:count][who]
     beyond = np.flatnonzero(weather.origin == Origin.TYPICAL)
     offset = int((weather.time[0] - typical.time[0]) / np.timedelta64(3600, "s"))
     rows = np.clip(beyond[:, np.newaxis] + offset + 24 * days, 0, len(typical) - 1)

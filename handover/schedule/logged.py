@@ -34,9 +34,6 @@ if TYPE_CHECKING:
     Floats = NDArray[np.float64]
 
 _FEWEST = 3  # readings to learn from
-_AT_PLACEMENT_H = 1.0  # a first reading within this tells of the placement itself
-_MOST_GAIN = 0.5
-_IN_THE_AIR_H = 48.0  # the heat of hydration sets a slab apart from the air for so long
 
 
 @dataclass(frozen=True)
@@ -131,7 +128,7 @@ def _at(hours: Floats, series: Floats) -> Floats:
 def _in_the_air(seconds: Floats, celsius: Floats, there: Floats, slab: Slab, practice: Practice) -> bool:
     """Tell whether the readings go with the air where the slab would not."""
     hours = (seconds - slab.placed_s[CENTRAL]) / HOUR
-    early = (hours >= practice["log.settled"]) & (hours <= _IN_THE_AIR_H)
+    early = (hours >= practice["log.settled"]) & (hours <= practice["log.like-slab"])
     if early.sum() < 2 * _FEWEST:
         return False
     air, model = (_at(hours[early], series[:, [CENTRAL]])[:, 0] for series in (slab.air.air_c, there))
@@ -162,7 +159,7 @@ def _corrections(
         excess = there[:, group] - slab.air.air_c[:, group]
         residual = celsius[:, np.newaxis] + sensor[:, group] - _at(hours, there[:, group])
         found = _learn(hours, residual, _at(hours, excess), at_depth, practice)
-        correction[:, group] = _between(slab.hours, hours, residual)
+        correction[:, group] = _between(slab.hours, hours, residual, practice)
         beyond = slab.hours > hours[-1]
         correction[beyond, group] = _beyond(
             slab.hours[beyond] - hours[-1],
@@ -213,20 +210,20 @@ def _learn(
         at_depth,
         float(hours[-1]),
         offset,
-        np.clip(slope, -_MOST_GAIN, _MOST_GAIN),
+        np.clip(slope, -practice["log.most-gain"], practice["log.most-gain"]),
         about,
         float(precision**-0.5),
         float((weight[CENTRAL] + steady) ** -0.5),
     )
 
 
-def _between(whole: Floats, hours: Floats, residual: Floats) -> Floats:
+def _between(whole: Floats, hours: Floats, residual: Floats, practice: Practice) -> Floats:
     """Return the distance from the readings at each whole hour, linear between them, shape (h, m).
 
     At the placement the concrete is as it was measured there, unless the first reading tells of that itself.
     """
     if hours[0] > 0.0:
-        begin = residual[:1] if hours[0] <= _AT_PLACEMENT_H else np.zeros_like(residual[:1])
+        begin = residual[:1] if hours[0] <= practice["log.at-placement"] else np.zeros_like(residual[:1])
         hours, residual = np.concatenate([[0.0], hours]), np.concatenate([begin, residual])
     after = np.clip(np.searchsorted(hours, whole), 1, max(len(hours) - 1, 1))
     if len(hours) == 1:

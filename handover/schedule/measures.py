@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 REACH_H = 180 * 24.0
 """How far ahead a condition is looked for, in hours; beyond it the answer is "not within reach"."""
 _DAY = 24
-_WINTER_ENDS = {"north": (5, 1), "south": (11, 1)}
 
 
 def measure(gate: GateRule, course: Course) -> Floats:
@@ -161,11 +160,12 @@ def _drying(gate: GateRule, course: Course) -> Floats:
 
 
 def _first_winter(_: GateRule, course: Course) -> Floats:
-    """Return the end of the first winter: the first of May or, south of the equator, of November."""
-    site = course.job.site
-    month, day = _WINTER_ENDS["south" if (site.latitude or 0.0) < 0 else "north"]
+    """Return the end of the first winter, which comes half a year later south of the equator."""
+    month = int(course.practice["winter.over"])
+    if (course.job.site.latitude or 0.0) < 0.0:
+        month = (month + 5) % 12 + 1
     placed = course.job.placement.end
-    ends = [datetime(year, month, day, tzinfo=placed.tzinfo) for year in (placed.year, placed.year + 1)]
+    ends = [datetime(year, month, 1, tzinfo=placed.tzinfo) for year in (placed.year, placed.year + 1)]
     end = next(each for each in ends if each > placed)
     return np.asarray((end.astimezone(UTC).timestamp() - course.slab.placed_s) / HOUR)
 

@@ -50,7 +50,6 @@ if TYPE_CHECKING:
 
 SHARE = 0.90
 _MEDIAN = 0.5
-DATUM_C = 0.0  # of the temperature-time factor: ASTM C1074 for Type I; from memory, not checked
 _BASIS: dict[int, Basis] = {
     Origin.OBSERVED: "observed",
     Origin.FORECAST: "forecast",
@@ -199,6 +198,7 @@ def _history(course: Course) -> SlabHistory:
     on_curve = age * concrete.per_hydration_hour[last, np.newaxis]
     evaporation = np.quantile(slab.evaporation[:, last], _ends(course.share), axis=1)
     middle = slab.temperature_c[:, CENTRAL, 1]
+    datum_c = course.practice["maturity.datum"]
     return SlabHistory(
         hours=slab.hours,
         time=course.slab_s(CENTRAL).astype("int64").astype("datetime64[s]"),
@@ -211,9 +211,9 @@ def _history(course: Course) -> SlabHistory:
         evaporation_high=evaporation[2],
         reference_c=concrete.reference_c,
         temperature_time_factor=temperature_time_factor(
-            slab.hours, (middle[:-1] + middle[1:]) / 2.0, DATUM_C
+            slab.hours, (middle[:-1] + middle[1:]) / 2.0, datum_c
         ),
-        datum_c=DATUM_C,
+        datum_c=datum_c,
     )
 
 

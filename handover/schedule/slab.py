@@ -32,9 +32,6 @@ if TYPE_CHECKING:
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below
-_SKIN = 0.5  # m; how deep the warmth of the last days reaches into the ground
-_LAID_AFTER_H = 12.0  # where the record does not tell when the crew finished
-_COVERED_DAYS = 7
 _DRIEST = 0.02  # relative humidity
 _FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes up to here, of an hour after
 
@@ -111,12 +108,12 @@ def follow(
             wind_ms=near,
             cloud=met["cloud"],
             shortwave_wm2=met["sun"] * cases.sun,
-            cover=_laid(resistance, job, instants),
+            cover=_laid(resistance, job, instants, practice),
             film_factor=cases.film,
             evaporation_factor=cases.evaporation,
         ),
         steps=steps,
-        initial_c=_initial(grid, initial, weather, cases),
+        initial_c=_initial(grid, initial, weather, cases, practice),
         deep_c=_mean_air(weather, cases, DAYS),
         initial_age_h=_age_in_the_truck(job, initial, cases, concrete, practice),
         wetness=_wetness(job, concrete, practice),
@@ -196,14 +193,12 @@ def _sample_group(
     return sampled
 
 
-def _laid(resistance: Floats, job: JobRecord, instants: Floats) -> Floats:
-    """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week.
-
-    A cover that stays longer only helps, so no date rests on it.
-    """
+def _laid(resistance: Floats, job: JobRecord, instants: Floats, practice: Practice) -> Floats:
+    """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week."""
     finished, end = job.placement.finished, job.placement.end
-    from_s = _LAID_AFTER_H * HOUR if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
-    on = (instants[:-1] >= from_s) & (instants[:-1] < _COVERED_DAYS * 24 * HOUR)
+    told = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
+    from_s = practice["cover.laid"] * HOUR if told is None else told
+    on = (instants[:-1] >= from_s) & (instants[:-1] < practice["cover.stays"] * HOUR)
     return np.where(on[:, np.newaxis], resistance, 0.0)
 
 
@@ -262,12 +257,14 @@ def _mean_air_of(weather: WeatherSeries, cases: Cases, group: slice, days: int) 
     return mean
 
 
-def _initial(grid: Column, placed_c: Floats, weather: WeatherSeries, cases: Cases) -> Floats:
+def _initial(
+    grid: Column, placed_c: Floats, weather: WeatherSeries, cases: Cases, practice: Practice
+) -> Floats:
     """Return every node at placement: concrete as placed, ground between the days' air and the weeks'."""
     count = len(grid.concrete)
     deep, shallow = (_mean_air(weather, cases, days)[:, np.newaxis] for days in (DAYS, 1))
     below = grid.depth - grid.depth[count - 1]
-    initial: Floats = deep + (shallow - deep) * np.exp(-below / _SKIN)
+    initial: Floats = deep + (shallow - deep) * np.exp(-below / practice["ground.skin"])
     initial[:, :count] = placed_c[:, np.newaxis]
     return initial
 

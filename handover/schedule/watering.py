@@ -34,8 +34,6 @@ SLOT_H = 0.5
 _SLOT = timedelta(hours=SLOT_H)
 _LEVELS = 40  # steps of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
-_SHOWS = 0.10  # mm/h; below it the pores bring up what the surface loses; from memory, not checked
-_BREAKFAST = time(8)
 _SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
 
 
@@ -49,6 +47,7 @@ class Slots:
         rain: Water that rain brings and that may be counted on. [mm]
         open: Whether somebody can be there.
         frost: Whether it may freeze before the water has dried.
+        shows: Loss in a slot up to which the pores bring up what the surface loses. [mm]
     """
 
     start_s: Floats
@@ -56,6 +55,7 @@ class Slots:
     rain: Floats
     open: NDArray[np.bool_]
     frost: NDArray[np.bool_]
+    shows: float
 
     @property
     def allowed(self) -> NDArray[np.bool_]:
@@ -92,10 +92,11 @@ def _span(course: Course) -> tuple[datetime, datetime]:
     Curing that ends after breakfast is told to the owner as the next morning: a day begun is watered through.
     """
     horizon = datetime.fromtimestamp(float(course.slab_s(CENTRAL)[-1]), UTC)
+    last_morning = timedelta(hours=course.practice["water.last-morning"])
     starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
     ends = course.date(MilestoneKind.CURING_ENDS)
     starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
-    if ends.time() > _BREAKFAST:
+    if ends - datetime.combine(ends.date(), time(), ends.tzinfo) > last_morning:
         ends = datetime.combine(ends.date() + timedelta(days=1), time(), ends.tzinfo)
     return starts, ends
 
@@ -131,7 +132,8 @@ def plan_day(
     step = method.store_mm / _LEVELS
     lost, use = slots.lost * method.loss, rate_mm_h * SLOT_H
     must = np.zeros(len(lost), dtype=bool) if forced is None else forced
-    moves = [_moves(step, lost[index], slots.rain[index], use) for index in range(len(lost))]
+    shows = lost > slots.shows
+    moves = [_moves(step, *each, use) for each in zip(lost, slots.rain, shows, strict=True)]
     needed = slots.rain.sum() < lost.sum() and bool((slots.allowed | must).any())
     value = _values(moves, slots.allowed, must, most, use, needed=needed)
     level, on, made = round(held_mm / step), 0, 0
@@ -159,16 +161,15 @@ class _Move(NamedTuple):
     dry_h: Floats
 
 
-def _moves(step: float, lost: float, rain: float, use: float) -> tuple[_Move, _Move]:
+def _moves(step: float, lost: float, rain: float, shows: bool, use: float) -> tuple[_Move, _Move]:
     """Return a slot's move without water and with it."""
     held = np.arange(_LEVELS + 1, dtype=np.float64) * step + rain
-    off, run = (_after(held + water, step, lost) for water in (0.0, use))
+    off, run = (_after(held + water, step, lost, shows) for water in (0.0, use))
     return off, run
 
 
-def _after(had: Floats, step: float, lost: float) -> _Move:
+def _after(had: Floats, step: float, lost: float, shows: bool) -> _Move:
     left = had - lost
-    shows = lost > _SHOWS * SLOT_H
     dry_h = np.clip(-left / lost, 0.0, 1.0) * SLOT_H if shows else np.zeros_like(left)
     level = np.clip(np.floor(left / step + 1e-9), 0, _LEVELS).astype(np.int_)
     return _Move(level, dry_h)
@@ -241,6 +242,7 @@ def _slots(day: date, course: Course, starts: datetime, ends: datetime) -> Slots
         rain=_rain(grid, course),
         open=_somebody_there(grid, course),
         frost=freezing_ahead(grid, course),
+        shows=course.practice["water.shows"] * SLOT_H,
     )
 
 

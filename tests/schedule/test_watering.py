@@ -38,6 +38,7 @@ def slots_of(lost: list[float], rain: list[float] | None = None, shut: tuple[int
         rain=np.zeros(count) if rain is None else np.array(rain),
         open=opened,
         frost=np.zeros(count, dtype=bool),
+        shows=SHOWS_MM_H * SLOT_H,
     )
 
 
