@@ -89,6 +89,18 @@ def test_ufgs_days(which: Circumstances, expected: float) -> None:
     assert gate_of("us", "curing-ends.days", which).value == expected * DAY
 
 
+def test_ufgs_asks_for_no_fewer_days_than_aci_308r() -> None:
+    """UFGS 03301A is read in the source and governs; ACI 308R, from memory, never asks for more."""
+    for cement, additions in (*((each, 0.0) for each in practice().cements), ("I", 0.2), ("III", 0.4)):
+        ufgs, aci = (
+            gate_of("us", f"curing-ends.{rule}", slab(cement, additions)) for rule in ("days", "by-cement")
+        )
+        assert aci.mark == "from memory"
+        assert ufgs.value is not None
+        assert aci.value is not None
+        assert ufgs.value >= aci.value
+
+
 @pytest.mark.parametrize(("additions", "ordinary", "hot_and_dry"), [(0.0, 7, 10), (0.3, 10, 14)])
 def test_is_456_days(additions: float, ordinary: float, hot_and_dry: float) -> None:
     """IS 456:2000 cl. 13.5, as quoted: 7 and 10 d; 10 and 14 d in hot dry weather. Exact."""
