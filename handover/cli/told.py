@@ -135,7 +135,8 @@ def _fitted(columns: Sequence[Sequence[str]], room: int) -> list[int]:
     Words are broken only where nothing else helps: an id is there to be copied.
     """
     widths = [max(map(len, column)) for column in columns]
-    words = [max((len(word) for cell in column for word in cell.split()), default=0) for column in columns]
+    longest = (max(len(word) for cell in column for word in cell.split()) for column in columns)
+    words = [min(each, room // 3) for each in longest]
     while sum(widths) > room:
         loose = [wide if wide > word else 0 for wide, word in zip(widths, words, strict=True)]
         among = loose if any(loose) else widths

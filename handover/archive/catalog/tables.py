@@ -6,7 +6,7 @@ numbers, which every index has for nothing, is the order in which jobs are liste
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 NEVER = 1 << 60
 """A time that does not come, in seconds; sorts and compares as a time should."""
+
+_INSTANT = timedelta(microseconds=1)
+"""What ends at midnight is not due on the day that begins then."""
 
 _CHANCE = 35  # bits of a number below the minute of placement
 _Number = BigInteger().with_variant(Integer(), "sqlite")  # SQLite's row id
@@ -97,7 +100,7 @@ def task_rows(entry: Entry, number: int) -> list[dict[str, Any]]:
             "number": number,
             "position": position,
             "first_day": task.start.toordinal(),
-            "last_day": (task.end or task.start).toordinal(),
+            "last_day": max(task.start, (task.end or task.start) - _INSTANT).toordinal(),
         }
         for position, task in enumerate(entry.tasks)
     ]
