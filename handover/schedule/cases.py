@@ -33,7 +33,6 @@ MEMBERS = 200
 _FIRST_SHARE = 4  # one member in so many follows the concrete placed first
 _SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
-_WEEK_H = 7 * 24
 
 
 @dataclass(frozen=True)
@@ -50,7 +49,8 @@ class Cases:
         sun: Factor on the sun taken up.
         placed_c: Added to the temperature of the concrete as placed. [K]
         errors: Added to each hour of the weather, by column, shape (n, m): K, shares, share of the wind.
-        draws: The standardised draws behind the members, by what they stand for, shape (m,).
+        draws: The standardised draws behind the members, by what they stand for, shape (m,); of the weather,
+            see ``errors``.
         lasts: How many members follow the concrete placed last; the others follow the first.
     """
 
@@ -133,7 +133,6 @@ def cases(
     }
     if typical is not None:
         _draw_typical(errors, weather, typical, int(practice["forecast.drawn"]), who, random)
-    draws["weather"] = _standardised(errors["air_c"][weather.origin != Origin.OBSERVED][:_WEEK_H].sum(axis=0))
     return Cases(
         placed_s=np.where(
             np.arange(lasts + firsts) < lasts, job.placement.end.timestamp(), job.placement.start.timestamp()
@@ -159,11 +158,6 @@ def _mirrored(random: np.random.Generator, count: int) -> Floats:
     """Return standard normal draws in mirrored pairs behind a central zero, shape (count,)."""
     half = random.standard_normal(count // 2)
     return np.concatenate([[0.0], half, -half])[:count]
-
-
-def _standardised(values: Floats) -> Floats:
-    spread = float(values.std())
-    return np.asarray((values - values.mean()) / spread) if spread > 0 else np.zeros_like(values)
 
 
 def forecast_errors(

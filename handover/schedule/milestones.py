@@ -10,6 +10,7 @@ import numpy as np
 from handover.schedule import durations
 from handover.schedule.cases import CENTRAL
 from handover.schedule.country import circumstances
+from handover.schedule.course import HOUR
 from handover.schedule.measures import measure
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.moments import early, late, median
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
 _TENDONS = "engineer-decides-tendons"
 _STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
+_STANDS_OUT = 0.10  # a tenth of the spread: of seven uncertainties alike each would have a seventh
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
 
 
@@ -107,17 +109,32 @@ def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
 
 
 def _spread_by(hours: Floats, course: Course) -> tuple[Figure, ...]:
-    """Return which uncertainty moves a date most, with its share of the spread; nothing where nothing moves.
+    """Return which uncertainty moves a date most, with its share of the spread, if one stands out.
 
-    The share is the square of the correlation over the members.
+    The share is the square of the correlation of ranks over the members: some may never get there.
     """
     last = course.cases.last
     moved = hours[last]
-    if not np.isfinite(moved).all() or moved.std() < _STILL_H:
+    low, high = np.quantile(moved, (1.0 - course.share, course.share), method="inverted_cdf")
+    if not np.isfinite(low) or high - low < _STILL_H:
         return ()
-    shares = {name: _correlation(draw[last], moved) ** 2 for name, draw in course.cases.draws.items()}
+    draws = {**course.cases.draws, "weather": _warmer_until(float(np.median(moved)), course)}
+    shares = {name: _correlation(_ranks(draw[last]), _ranks(moved)) ** 2 for name, draw in draws.items()}
     most = max(shares, key=lambda name: shares[name])
-    return (Figure(most, shares[most], "1"),)
+    return (Figure(most, shares[most], "1"),) if shares[most] >= _STANDS_OUT else ()
+
+
+def _warmer_until(hours: float, course: Course) -> Floats:
+    """Return how much warmer each member's air is than told, in K on average until a date, shape (m,)."""
+    since_h = (course.weather.seconds - course.slab.placed_s[CENTRAL]) / HOUR
+    until = (since_h > -1.0) & (since_h <= max(hours, 1.0))
+    mean: Floats = course.cases.errors["air_c"][until].mean(axis=0)
+    return mean
+
+
+def _ranks(values: Floats) -> Floats:
+    """Return the rank of each value, alike for like values."""
+    return np.unique(values, return_inverse=True)[1].astype(np.float64)
 
 
 def _correlation(one: Floats, other: Floats) -> float:

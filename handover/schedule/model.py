@@ -85,7 +85,7 @@ class Milestone:
         confidence: Share of the cases in which ``not_before`` is late enough.
         basis: The weakest kind of weather hour that the date rests on.
         because: The reason.
-        spread_by: The uncertainty that moves the date most, with its share of the spread; else empty.
+        spread_by: The uncertainty that moves the date most, with its share; empty where none does.
     """
 
     kind: MilestoneKind
