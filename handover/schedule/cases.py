@@ -131,7 +131,7 @@ def cases(
         name: error[:, who]
         for name, error in forecast_errors(weather, practice, made_s, lasts, random).items()
     }
-    if typical is not None:
+    if typical is not None and _reaches(typical, weather, practice):
         _draw_typical(errors, weather, typical, int(practice["forecast.drawn"]), who, random)
     return Cases(
         placed_s=np.where(
@@ -197,6 +197,13 @@ def _forecast_ends(weather: WeatherSeries) -> float:
     """Return the last instant that was observed or forecast, UTC seconds."""
     told = weather.seconds[weather.origin != Origin.TYPICAL]
     return float(told[-1] if len(told) else weather.seconds[0])
+
+
+def _reaches(typical: WeatherSeries, weather: WeatherSeries, practice: Practice) -> bool:
+    """Tell whether a typical year has every hour that may be drawn for the hours past the forecast."""
+    beyond = weather.time[weather.origin == Origin.TYPICAL]
+    near = np.timedelta64(int(practice["forecast.drawn"]) * 24 * 3600, "s")
+    return len(beyond) > 0 and typical.covers(beyond[0] - near, beyond[-1] + near)
 
 
 def _draw_typical(

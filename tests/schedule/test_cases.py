@@ -1,0 +1,146 @@
+"""What each case makes of the weather: errors that grow, and hours of a typical year past the forecast."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from handover.practice.rules import practice
+from handover.schedule.cases import CENTRAL, Cases, cases
+from handover.schedule.plan import plan_cure
+from handover.weather.beyond import extend
+from handover.weather.series import Origin
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.model import JobRecord
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+MANY = 800
+HOUR = np.timedelta64(3600, "s")
+
+
+def year_of(weather: WeatherSeries) -> WeatherSeries:
+    """Return sixty days about the pour in which no two hours have the same air."""
+    time = weather.time[0] + (np.arange(60 * 24) - 20 * 24) * HOUR
+    air = np.arange(len(time)) * 0.01
+    same = {
+        name: np.full(len(time), value)
+        for name, value in (("relative_humidity", 0.6), ("wind_ms", 3.0), ("cloud", 0.5))
+    }
+    return replace(
+        weather,
+        time=time,
+        air_c=air,
+        shortwave_wm2=np.zeros(len(time)),
+        precipitation_mm=np.zeros(len(time)),
+        precipitation_probability=np.full(len(time), np.nan),
+        origin=np.full(len(time), Origin.TYPICAL, dtype=np.int8),
+        issued_at=None,
+        **same,
+    )
+
+
+class TestForecast:
+    @pytest.fixture
+    def drawn(self, job: Job, weather: Weather, as_of: datetime) -> Cases:
+        return cases(job(), weather(), practice(), made_s=as_of.timestamp(), members=MANY)
+
+    def test_errors_have_the_spread_that_the_rules_state(self, drawn: Cases, as_of: datetime) -> None:
+        """At once, a day ahead and three; two standard errors of 600 draws are 6 %, 10 % is allowed."""
+        air, rules = drawn.errors["air_c"][:, drawn.last], practice()
+        for days in (0, 1, 3):
+            asked = rules["forecast.air_c-at-once"] + days * rules["forecast.air_c-per-day"]
+            assert air[as_of.hour + 24 * days].std() == pytest.approx(asked, rel=0.10)
+
+    def test_errors_hang_together_from_hour_to_hour(self, drawn: Cases) -> None:
+        """A first-order series: the correlation falls as exp(-t/memory); 0.08 for 600 draws."""
+        air = drawn.errors["air_c"][:, drawn.last]
+        for apart in (1, 24, 72):
+            found = np.corrcoef(air[24], air[24 + apart])[0, 1]
+            assert found == pytest.approx(np.exp(-apart / practice()["forecast.memory"]), abs=0.08)
+
+    def test_the_central_case_is_what_was_forecast(self, drawn: Cases) -> None:
+        for error in drawn.errors.values():
+            assert not error[:, CENTRAL].any()
+
+    def test_hours_that_were_observed_have_none(self, job: Job, weather: Weather, as_of: datetime) -> None:
+        seen = weather()
+        origin = np.where(np.arange(len(seen)) < 48, Origin.OBSERVED, Origin.FORECAST).astype(np.int8)
+        drawn = cases(job(), replace(seen, origin=origin), practice(), made_s=as_of.timestamp())
+        for error in drawn.errors.values():
+            assert not error[:48].any()
+            assert error[48:].any()
+
+
+class TestTypicalYear:
+    @pytest.fixture
+    def whole(self, job: Job, weather: Weather) -> WeatherSeries:
+        seen = weather()
+        until = job().placement.end.replace(day=10, month=8)
+        return extend(seen, until, typical=year_of(seen))
+
+    def test_past_the_forecast_each_case_has_the_hours_of_another_day(
+        self, job: Job, whole: WeatherSeries, weather: Weather, as_of: datetime
+    ) -> None:
+        year = year_of(weather())
+        drawn = cases(job(), whole, practice(), made_s=as_of.timestamp(), typical=year)
+        beyond = np.flatnonzero(whole.origin == Origin.TYPICAL)
+        met = whole.air_c[beyond, np.newaxis] + drawn.errors["air_c"][beyond]
+        at = np.round((met - year.air_c[0]) / 0.01)
+        assert met[:, 1:] == pytest.approx(year.air_c[at[:, 1:].astype(int)])  # hours that there are ...
+        assert np.diff(at[:, 1:], axis=0) == pytest.approx(1.0)  # ... one after the other ...
+        expected = (whole.time[beyond[0]] - year.time[0]) / HOUR
+        days = (at[0, 1 : drawn.lasts] - expected) / 24.0
+        assert set(days) == set(range(-10, 11))  # ... of every day up to ten from the date
+
+    def test_the_central_case_has_the_date_itself(
+        self, job: Job, whole: WeatherSeries, weather: Weather, as_of: datetime
+    ) -> None:
+        drawn = cases(job(), whole, practice(), made_s=as_of.timestamp(), typical=year_of(weather()))
+        settled = np.flatnonzero(whole.origin == Origin.TYPICAL)[12:]  # the joint has faded by then
+        assert drawn.errors["air_c"][settled, CENTRAL] == pytest.approx(0.0, abs=1e-9)
+
+    def test_a_year_that_does_not_reach_draws_nothing(
+        self, job: Job, whole: WeatherSeries, weather: Weather, as_of: datetime
+    ) -> None:
+        year = year_of(weather())
+        short = year.window(year.first_hour, as_of)
+        with_it, without = (
+            cases(job(), whole, practice(), made_s=as_of.timestamp(), typical=each) for each in (short, None)
+        )
+        assert np.array_equal(with_it.errors["air_c"], without.errors["air_c"])
+
+    def test_it_moves_the_dates_past_the_forecast_and_no_others(
+        self, job: Job, weather: Weather, as_of: datetime
+    ) -> None:
+        """The year is some 15 K colder than the forecast; by it only the ground at placement is colder before."""
+        plain, cold = (
+            plan_cure(job(mix={"cement": "II"}), weather(), as_of, typical=each)
+            for each in (None, year_of(weather()))
+        )
+        dates = {
+            kind: [each.milestone(kind) for each in (plain, cold)] for kind in ("final-set", "curing-ends")
+        }
+        assert abs(dates["final-set"][0].not_before - dates["final-set"][1].not_before) < timedelta(
+            minutes=10
+        )
+        assert dates["curing-ends"][0].not_before < dates["curing-ends"][1].not_before
+
+
+def test_the_job_is_the_seed(job: Job, weather: Weather, as_of: datetime) -> None:
+    one, same, other = (
+        cases(record, weather(), practice(), made_s=as_of.timestamp()).errors["air_c"]
+        for record in (job(), job(), job().model_copy(update={"id": "another"}))
+    )
+    assert np.array_equal(one, same)
+    assert not np.array_equal(one, other)
