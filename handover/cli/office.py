@@ -52,12 +52,16 @@ def archive(options: Options) -> int:
     if folders:
         with archive_at(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
             _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
-            for folder in folders:
-                with trouble.told(folder):
-                    changed = file_issue(place, folder, now()).changed
-                    filed.append(changed)
-                    print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
-                done(folder)
+            try:
+                for folder in folders:
+                    with trouble.told(folder):
+                        changed = file_issue(place, folder, now()).changed
+                        filed.append(changed)
+                        print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
+                    done(folder)
+            except KeyboardInterrupt:
+                tell("Stopped. What is filed stays; the same command goes on from there.")
+                return FAILED
     if len(folders) > 1 or trouble.count:
         print(f"{sum(filed)} filed, {len(filed) - sum(filed)} there already, {trouble.count} not filed.")
     return trouble.status
@@ -194,6 +198,7 @@ def find(options: Options) -> None:
         day_named(text, field) if text else None
         for text, field in ((options.placed_from, "--from"), (options.placed_until, "--until"))
     )
+    _refuse_backwards(first, last)
     states = frozenset(State(each) for each in options.state or ())
     query = Query(" ".join(options.words), first, last, states, at)
     with _asked(options) as place:
@@ -202,11 +207,20 @@ def find(options: Options) -> None:
             return
         found = place.catalog.find(replace(query, limit=options.limit or PAGE))
     rows = [_job_row(each, at) for each in found.entries]
-    print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
     if not rows:
         print("No job is like that.")
+        return
+    print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
     if found.next is not None:
         print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
+
+
+def _refuse_backwards(first: date | None, last: date | None) -> None:
+    from handover.errors import Finding, UnusableInput
+
+    if first and last and first > last:
+        problem = f"{last} is before {first}, so that no job can be between them"
+        raise UnusableInput([Finding(problem, field="--until", expected="a day not before that of --from")])
 
 
 def _print_lines(entries: Iterable[Entry], limit: int | None) -> None:
@@ -346,6 +360,8 @@ def _beside(name: str) -> AbstractContextManager[TextIO]:
     """Give a file to write to that takes its place under a name only once it is whole."""
     from contextlib import contextmanager
 
+    from handover.errors import Finding, UnusableInput
+
     @contextmanager
     def written() -> Iterator[TextIO]:
         file = path_of(name)
@@ -354,6 +370,8 @@ def _beside(name: str) -> AbstractContextManager[TextIO]:
             with fresh.open("w", encoding="utf-8", newline="") as out:
                 yield out
             fresh.replace(file)
+        except OSError as fault:
+            raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
         finally:
             fresh.unlink(missing_ok=True)
 

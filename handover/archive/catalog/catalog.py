@@ -209,5 +209,5 @@ def _told() -> Iterator[None]:
     try:
         yield
     except SQLAlchemyError as fault:
-        what = getattr(fault, "orig", None) or fault
+        what = " ".join(str(getattr(fault, "orig", None) or fault).split())
         raise CatalogFailed(f"the catalog failed: {what}; the bags are whole, see `reindex`") from fault
