@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     Weather = Callable[..., WeatherSeries]
 
 MANY = 800
+STRENGTH = "heavy-vehicles.strength-share"
 HOUR = np.timedelta64(3600, "s")
 
 
@@ -123,18 +124,17 @@ class TestTypicalYear:
     def test_it_moves_the_dates_past_the_forecast_and_no_others(
         self, job: Job, weather: Weather, as_of: datetime
     ) -> None:
-        """The year is some 15 K colder than the forecast; by it only the ground at placement is colder before."""
+        """The year is some 15 K colder than the forecast; before it, the ground at placement alone tells."""
         plain, cold = (
-            plan_cure(job(mix={"cement": "II"}), weather(), as_of, typical=each)
-            for each in (None, year_of(weather()))
+            plan_cure(job(), weather(), as_of, typical=each) for each in (None, year_of(weather()))
         )
-        dates = {
-            kind: [each.milestone(kind) for each in (plain, cold)] for kind in ("final-set", "curing-ends")
-        }
-        assert abs(dates["final-set"][0].not_before - dates["final-set"][1].not_before) < timedelta(
-            minutes=10
-        )
-        assert dates["curing-ends"][0].not_before < dates["curing-ends"][1].not_before
+        sets = [each.milestone("final-set").not_before for each in (plain, cold)]
+        assert abs(sets[0] - sets[1]) < timedelta(minutes=10)
+        full = [
+            next(gate.not_before for gate in (reason.governing, *reason.others) if gate.rule == STRENGTH)
+            for reason in (each.milestone("heavy-vehicles").because for each in (plain, cold))
+        ]
+        assert full[1] - full[0] > timedelta(days=2)
 
 
 def test_the_job_is_the_seed(job: Job, weather: Weather, as_of: datetime) -> None:
