@@ -303,14 +303,14 @@ Wetness = Callable[[int, Floats], Floats]
 
 
 class _Air(NamedTuple):
-    """The weather at one end of a step, one value a member."""
+    """The weather at both ends of a step, shape (2, m) where it says nothing else."""
 
     air_c: Floats
     vapour_pa: Floats
     film: Floats  # W/(m2 K)
     evaporating: Floats  # kg/(m2 s Pa), of the surface as wet as it is
     radiation: Floats  # sun and long waves taken up, W/m2
-    cover: Floats  # m2 K/W
+    cover: Floats  # shape (m,), m2 K/W
     emissivity: float
 
 
@@ -361,7 +361,7 @@ def march(
             ages.append(marcher.age[:, kept].copy())
         if number < len(steps):
             wet = None if wetness is None else wetness(number, marcher.age[:, 0])
-            marcher.advance(float(steps[number]), *_ends(weather, number, wet))
+            marcher.advance(float(steps[number]), _met(weather, number, wet))
     return March(
         seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted],
         temperature_c=np.array(temperatures),
@@ -371,27 +371,23 @@ def march(
     )
 
 
-def _ends(weather: Exchange, number: int, wet: Floats | None) -> tuple[_Air, _Air]:
-    """Return the weather at the start and the end of a step."""
-    sun, cover = weather.sun[number], weather.cover[number]
+def _met(weather: Exchange, number: int, wet: Floats | None) -> _Air:
+    """Return the weather that a step meets."""
+    ends, cover = slice(number, number + 2), weather.cover[number]
     open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR)
-    start, end = (
-        _Air(
-            weather.air_c[at],
-            weather.vapour_pa[at],
-            weather.film[at],
-            weather.transfer[at] * open_to_air,
-            weather.longwave[at] + sun,
-            cover,
-            weather.emissivity,
-        )
-        for at in (number, number + 1)
+    return _Air(
+        weather.air_c[ends],
+        weather.vapour_pa[ends],
+        weather.film[ends],
+        weather.transfer[ends] * open_to_air,
+        weather.longwave[ends] + weather.sun[number],
+        cover,
+        weather.emissivity,
     )
-    return start, end
 
 
 def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
-    """Return the heat into the surface and how fast it falls as the surface warms, shape (m,) each.
+    """Return the heat into the surface and how fast it falls as the surface warms, shape (2, m) each.
 
     Under a cover the outside of the cover meets the weather; its balance is taken as linear about the
     temperature that convection alone would give it. Without a cover that is the slab's own.
@@ -435,6 +431,7 @@ class _Marcher:
         self.energy = _by_member(concrete.activation_energy, members)
         self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
         self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
+        self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
         self.booked = np.zeros((3, members))  # hydration, surface, ground
 
     def rate(self, temperature: Floats) -> Floats:
@@ -447,7 +444,7 @@ class _Marcher:
         """Return the conductance between nodes, shape (m, n-1); concrete conducts less as it hydrates."""
         links = np.repeat(self.column.conductance[np.newaxis], len(self.temperature), axis=0)
         if self.concrete.conductivity_gain:
-            degree = self.degree.mean(axis=1, keepdims=True)
+            degree = self.degree @ self.ones / self.count
             links[:, : self.count - 1] *= 1.0 + self.concrete.conductivity_gain * (1.0 - degree)
         return links
 
@@ -465,11 +462,10 @@ class _Marcher:
         load[:, : self.count] += hydration
         return load, ground
 
-    def advance(self, seconds: float, start: _Air, end: _Air) -> None:
+    def advance(self, seconds: float, air: _Air) -> None:
         """Move every member on by a step."""
         before, degree, links = self.temperature, self.degree, self.links()
-        flux1, _ = _surface_flux(before[:, 0], start)
-        flux_end, fall = _surface_flux(before[:, 0], end)
+        (flux1, flux_end), (_, fall) = _surface_flux(before[:, 0], air)
         # How the weather moves on within the step belongs to the method too: without it the surface, whose
         # node holds little heat, would run ahead of the sun.
         drift = _GAMMA * (flux_end - flux1)
@@ -497,7 +493,7 @@ class _Marcher:
         # Over both stages half of each one's heat counts, less what the Jacobian has let back.
         lag = _GAMMA * seconds * (slope1 + slope2)
         self.booked += (
-            released.sum(axis=1),
+            (released @ self.ones)[:, 0],
             0.5 * seconds * (flux1 + flux2 - fall * lag[:, 0]),
             0.5 * seconds * (ground1 + ground2 - self.deep_link * lag[:, -1]),
         )
