@@ -34,7 +34,8 @@ class Course:
     ``share`` of the members must have passed before a date is told as "not before".
 
     What is found on the way is gathered here for what comes after: when each milestone is met, in hours since
-    placement, shape (m,); when each of its gates opens, likewise; the milestones; the watering plan.
+    placement, shape (m,); when each of its gates opens, likewise; how long no member cracks, likewise; the
+    milestones; the watering plan.
     """
 
     job: JobRecord
@@ -47,6 +48,7 @@ class Course:
     measured: Measured = field(default_factory=Measured)
     met: dict[str, Floats] = field(default_factory=dict)
     opened: dict[str, Floats] = field(default_factory=dict)
+    uncracked: Floats | None = None
     milestones: tuple[Milestone, ...] = ()
     watering: tuple[WateringDay, ...] = ()
 
