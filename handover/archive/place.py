@@ -13,6 +13,7 @@ from filelock import FileLock, Timeout
 
 from handover.archive.bag import Bag
 from handover.archive.faults import Busy, CatalogFailed
+from handover.archive.files import JUNK
 from handover.archive.names import safe_name
 from handover.errors import Finding, UnusableInput
 
@@ -71,6 +72,18 @@ class Archive:
             return []
         with os.scandir(self.bags) as found:
             return sorted(each.name for each in found if each.is_dir(follow_symlinks=False))
+
+    def strangers(self) -> list[str]:
+        """Return the names of what lies among the bags and is no folder."""
+        if not self.bags.is_dir():
+            return []
+        with os.scandir(self.bags) as found:
+            names = [each.name for each in found if not each.is_dir(follow_symlinks=False)]
+        return sorted(set(names) - JUNK)
+
+    def is_unfinished(self, name: str) -> bool:
+        """Whether a run has something left to do for a bag, such as telling the catalog; see `tidy`."""
+        return (self.working / name).exists()
 
     def bag(self, job: str) -> Bag:
         """Open the bag of a job to be read. Hold it as long as others may write to it.
@@ -196,11 +209,6 @@ class Archive:
     def catalogued(self) -> dict[str, str]:
         """Return the seals of the bags that the catalog knows, by name; none where there is no catalog."""
         return self.catalog.seals() if self.has_catalog else {}
-
-    def seal(self, name: str) -> str | None:
-        """Return the seal that the catalog knows of a bag; None where it knows none that must hold."""
-        behind = (self.working / name).exists()  # `tidy` will bring the catalog up to date
-        return None if behind or not self.has_catalog else self.catalog.seal(name)
 
 
 _CATALOG = "catalog."  # no bag is called that: no safe name ends in a full stop

@@ -96,34 +96,45 @@ def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None =
         progress: Called after each bag with what became of it and the number of bags there are in all.
     """
     names, report = archive.names(), Report()
-    catalogued: dict[str, str] = {}
+    catalogued: Mapping[str, str] | None = None
     try:
-        catalogued = archive.catalogued()
+        catalogued = archive.catalogued() if archive.has_catalog else None
     except CatalogFailed as fault:
         report.catalog_fault = str(fault)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for each in _in_order(pool, lambda name: _verify_bag(archive, name, catalogued.get(name)), names):
+        for each in _in_order(pool, lambda name: _verify_bag(archive, name, catalogued), names):
             report.add(each)
             if progress is not None:
                 progress(each, len(names))
-    for name in sorted(catalogued.keys() - names):
-        report.add(BagReport(name, 0, 0, (Fault("", "missing", "the catalog knows this bag"),)))
+    for name in sorted((catalogued or {}).keys() - names):
+        if not (archive.bags / name).exists():  # else it was filed while we looked
+            report.add(BagReport(name, 0, 0, (Fault("", "missing", "the catalog knows this bag"),)))
+    for name in archive.strangers():
+        report.add(BagReport(name, 0, 0, (Fault("", "unexpected", "is no bag"),)))
     return report
 
 
-def _verify_bag(archive: Archive, name: str, seal: str | None) -> BagReport:
+def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | None) -> BagReport:
     """Check one bag, while nobody writes to it; against its seal in the catalog, too, where there is one."""
     folder = archive.bags / name
     try:
         with archive.hold_to_read(name):
             report = examine(folder)
-            if seal is None or report.faults or (found := seal_of(folder)) == seal:
+            if report.faults or catalogued is None or archive.is_unfinished(name):
                 return report
-            if archive.seal(name) in {None, found}:  # somebody has filed, or is about to tell the catalog
+            found = seal_of(folder)
+            if catalogued.get(name) == found:
                 return report
+            seal = archive.catalog.seal(name)  # somebody may have filed while we looked
     except Busy as fault:
         return BagReport(name, 0, 0, (Fault("", "changed", str(fault)),))
-    other = Fault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
+    if seal == found:
+        return report
+    other = (
+        Fault("", "unexpected", "is whole, but the catalog does not know it; `reindex` if it belongs here")
+        if seal is None
+        else Fault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
+    )
     return replace(report, faults=(other,))
 
 

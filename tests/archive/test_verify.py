@@ -135,6 +135,22 @@ def test_a_bag_that_is_gone_is_told(filed: Archive, bag_folder: Path) -> None:
     ]
 
 
+def test_a_bag_that_nobody_filed_is_told(filed: Archive, bag_folder: Path) -> None:
+    filed.catalog.drop(bag_folder.name)
+    (filed.bags / "a-note.txt").write_bytes(b"by the way")
+    (filed.bags / ".DS_Store").write_bytes(b"of a desktop")
+    first, second = verify(filed).damaged
+    assert (first.bag, first.faults[0].kind) == (bag_folder.name, "unexpected")
+    assert "`reindex`" in first.faults[0].detail
+    assert second == BagReport("a-note.txt", 0, 0, (Fault("", "unexpected", "is no bag"),))
+
+
+def test_a_bag_that_the_catalog_will_be_told_of_is_sound(filed: Archive, bag_folder: Path) -> None:
+    filed.catalog.drop(bag_folder.name)
+    (filed.working / bag_folder.name).mkdir(parents=True)  # as a run leaves it that is killed before it tells
+    assert verify(filed).sound
+
+
 def test_without_a_catalog_the_bags_are_verified_and_none_is_made(filed: Archive) -> None:
     filed.close()
     for file in filed.folder.glob("catalog.sqlite*"):
