@@ -69,6 +69,15 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Cell:
+    """A cell of the watering table: its visits, over how many columns it reaches, and a note."""
+
+    visits: tuple[VisitWords, ...]
+    columns: int = 1
+    note: str = ""
+
+
+@dataclass(frozen=True)
 class Inspected:
     """A line of the walk-through list; without a state it is to be ticked on paper."""
 
@@ -119,7 +128,7 @@ class Care:
     @property
     def issued(self) -> str:
         """Return the day and hour of issue."""
-        return self.wording.speak.moment(self.schedule.issued_at).text
+        return self.wording.speak.moment(self.schedule.issued_at, year=True).text
 
     @cached_property
     def logo(self) -> str | None:
@@ -228,9 +237,13 @@ class Care:
         used = {visit.column for day in self.days for visit in day.visits}
         return tuple(column for column in COLUMNS if column in used)
 
-    def visits(self, day: DayWords, column: str) -> tuple[VisitWords, ...]:
-        """Return the visits of a day in one part of it."""
-        return tuple(visit for visit in day.visits if visit.column == column)
+    def cells(self, day: DayWords) -> tuple[Cell, ...]:
+        """Return the cells of a day; its note stands in what is empty at their end, else in the last."""
+        held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
+        filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
+        if empty := len(held) - filled:
+            return (*map(Cell, held[:filled]), Cell((), empty, day.note))
+        return (*map(Cell, held[:-1]), Cell(held[-1], 1, day.note))
 
     @property
     def waters(self) -> bool:
@@ -253,7 +266,15 @@ class Care:
         words = self.known.get(Kind.CURING_ENDS)
         if words is None or words.when is None:
             return ""
-        return self.say("sheet.last-words", title=words.title, when=words.when.text)
+        key = "sheet.last-words-coat" if self.wording.keep == "coat" else "sheet.last-words"
+        return self.say(key, title=words.title, when=words.when.text)
+
+    @property
+    def if_weather_turns(self) -> str:
+        """Return what rain and frost change; where it is cold, the first page has told of frost already."""
+        if self.wet:
+            return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
+        return "" if self._cold else self.say("sheet.if-frost")
 
     # ---- what stays off, what hurts
 

@@ -84,7 +84,9 @@ class _Told:
         return self.say(special if self.wording.words.has(special) else f"change.what.{kind}")
 
     def _spoken(self, kind: str, when: datetime) -> Spoken:
-        return self.speak.not_after(when) if kind == "saw-joints-last" else self.wording.not_before(when)
+        return (
+            self.speak.not_after(when) if kind == "saw-joints-last" else self.wording.not_before(when, kind)
+        )
 
     def _hour(self, when: datetime) -> str:
         return self.speak.short_hour(when)

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
-from handover.documents.measures import reader_value
+from handover.documents.measures import reader_value, significant
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 WIDTH = 520.0
 LABEL = 14.0
-PITCH = 35.0
+PITCH = 33.0
 """From one row of flags to the next."""
 GAP = 8.0
 """Least space between two labels in one row."""
@@ -114,7 +114,8 @@ def flag(pole: float, width: float, right_edge: float) -> Flag:
 def rows(flags: Sequence[Flag]) -> list[int]:
     """Return a row for each flag, 0 the lowest: no label on another, no pole through a label if it can be."""
     placed: dict[int, int] = {}
-    for index in sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each)):
+    # From the right, so that a label stands above the flags whose poles it would cross.
+    for index in sorted(range(len(flags)), key=lambda each: (-flags[each].left, each)):
         clear = [row for row in range(len(flags)) if _clear(flags, index, row, placed)]
         best = [row for row in clear if _uncrossed(flags, index, row, placed)]
         placed[index] = (best or clear)[0]
@@ -225,7 +226,7 @@ def _place(wording: Wording, scale: DayScale, kind: MilestoneKind) -> float | No
     milestone = wording.schedule.milestone(kind)
     if milestone is None or milestone.not_before is None:
         return None
-    return scale.at(wording.not_before(milestone.not_before).instant)
+    return scale.at(wording.not_before(milestone.not_before, kind).instant)
 
 
 def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
@@ -234,7 +235,7 @@ def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) 
     for day in (0, 1, 3, 7, 14, 21, 28):
         x = scale.day(day)
         drawing.line((x, top - 2), (x, top + 6), "soft")
-        words = wording.say("chart.time-line.day", n=day) if day else wording.say("chart.time-line.pour")
+        words = wording.since_pour(day)
         half = text_width(words, 13) / 2
         middle = min(max(x, half + 2), drawing.width - half - 2)
         if middle - half > taken:
@@ -245,11 +246,12 @@ def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) 
 # ---- strength
 
 
-def strength(wording: Wording) -> Chart:
+def strength(wording: Wording, width: float = WIDTH) -> Chart:
     """Draw the estimate of strength as a band, with the gates of the owner's dates."""
     history = wording.schedule.history
     days = 28.0
-    height, left, right, top, bottom = 300.0, 58.0, WIDTH - 14, 30.0, 258.0
+    height = width * 0.36 + 116
+    left, right, top, bottom = 58.0, width - 14, 36.0, height - 42
     scale = DayScale(wording.schedule.placement_end, days, left, right)
     keep = history.hours <= days * 24
     hours = history.hours[keep]
@@ -257,7 +259,9 @@ def strength(wording: Wording) -> Chart:
         reader_array(each.middle[keep], "MPa", wording)
         for each in (history.strength_mpa.low, history.strength_mpa.likely, history.strength_mpa.high)
     )
-    ticks = nice_ticks(float(high.max()))
+    specified = wording.schedule.specified_strength_mpa
+    full = significant(reader_value(specified, "MPa", wording.units)[0], 3)
+    ticks = nice_ticks(max(float(high.max()), full))
 
     def y(value: float) -> float:
         return bottom - (bottom - top) * value / ticks[-1]
@@ -265,7 +269,7 @@ def strength(wording: Wording) -> Chart:
     xs = [scale.day(hour / 24) for hour in hours]
     unit = reader_value(1, "MPa", wording.units)[1]
     drawing = Drawing(
-        WIDTH,
+        width,
         height,
         wording.say("chart.strength.title"),
         _strength_words(wording, days),
@@ -280,11 +284,10 @@ def strength(wording: Wording) -> Chart:
     lower = [(xs[i], y(low[i])) for i in thin]
     drawing.area([*upper, *reversed(lower)], "band")
     drawing.curve([(xs[i], y(likely[i])) for i in thin], "ink", 2.5)
-    specified = wording.schedule.specified_strength_mpa
-    full, told = reader_value(specified, "MPa", wording.units)[0], wording.quantity(specified, "MPa")
-    if full <= ticks[-1]:
-        drawing.line((left, y(full)), (right, y(full)), "soft", 1.2, "2 4")
-        drawing.text((left + 6, y(full) - 6), wording.say("chart.strength.full", full=told), "soft", 13)
+    told = wording.say("chart.strength.full", full=wording.quantity(specified, "MPa"))
+    drawing.line((left, y(full)), (right, y(full)), "soft", 1.2, "2 4")
+    drawing.rect((left + 4, y(full) - 17), text_width(told, 13) + 6, 14, "paper")
+    drawing.text((left + 6, y(full) - 6), told, "soft", 13)
     _gates(drawing, wording, scale, y, bottom)
     _strength_days(drawing, wording, scale, bottom)
     return _chart(drawing, wording.say("chart.strength.read"))
@@ -316,7 +319,7 @@ def _gates(
         needed = required_strength(milestone)
         if milestone is None or milestone.not_before is None or needed is None:
             continue
-        when = wording.not_before(milestone.not_before)
+        when = wording.not_before(milestone.not_before, kind)
         x = scale.at(when.instant)
         level = y(reader_value(needed, "MPa", wording.units)[0])
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
@@ -350,12 +353,16 @@ def _level(gate: Gate) -> float | None:
 
 
 def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: float) -> None:
+    taken = -1.0
     for day in (0, 1, 3, 7, 14, 28):
         x = scale.day(day)
         drawing.line((x, bottom), (x, bottom + 5), "soft")
-        words = wording.say("chart.time-line.day", n=day) if day else wording.say("chart.time-line.pour")
-        anchor = "end" if day == 28 else "middle"  # noqa: PLR2004 - the last one stays on the paper
-        drawing.text((x, bottom + 21), words, "soft", 13, anchor=anchor)
+        words = wording.since_pour(day)
+        half = text_width(words, 13) / 2
+        middle = min(x, drawing.width - half - 2)
+        if middle - half > taken:
+            drawing.text((middle, bottom + 21), words, "soft", 13, anchor="middle")
+            taken = middle + half + 6
 
 
 # ---- weather
@@ -366,7 +373,7 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     weather = wording.schedule.weather
     days = min(max(len(wording.schedule.watering) + 1, 4), 9)
     keep = weather.time <= weather.time[0] + np.timedelta64(days * 24, "h")
-    left, right, height = 8.0, width - 8, 238.0
+    left, right, height = 8.0, width - 8, 216.0
     start, end = weather.time[keep][0], weather.time[keep][-1]
     pace = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
 
@@ -385,8 +392,8 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     drawing = Drawing(
         width, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
     )
-    lanes = {"air": (46.0, 100.0), "drying": (140.0, 174.0), "rain": (194.0, 212.0)}
-    _watering_hours(drawing, wording, x, right, (26.0, 216.0))
+    lanes = {"air": (46.0, 86.0), "drying": (124.0, 154.0), "rain": (174.0, 190.0)}
+    _watering_hours(drawing, wording, x, right, (26.0, 194.0))
     _midnights(drawing, wording, x, (left, right), height)
     xs = [x(each) for each in weather.time[keep]]
     _lane(drawing, wording, "air", "degC", lanes["air"])
@@ -406,7 +413,7 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     most = max(float(rain.max(initial=0)), 4.0)
     for place, amount in zip(xs, rain, strict=True):
         if amount > 0.05:  # noqa: PLR2004 - a trace draws nothing
-            tall = 18 * min(float(amount) / most, 1)
+            tall = 16 * min(float(amount) / most, 1)
             drawing.rect((place - 2, lanes["rain"][1] - tall), 3, tall, "water")
     drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
     _typical_line(drawing, wording, x, right)
@@ -504,7 +511,7 @@ def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], fl
         return
     place = x(begins)
     words = wording.say("chart.weather.typical")
-    drawing.line((place, 4), (place, 216), "soft", 1.2, "2 3")
+    drawing.line((place, 4), (place, 194), "soft", 1.2, "2 3")
     room = place + 6 + text_width(words, 12) < drawing.width
     drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
 

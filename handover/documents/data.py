@@ -46,7 +46,7 @@ FIELD_KINDS: dict[str, KindName] = {
 }
 """Of what kind a value of the record is, by the last part of its name."""
 IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
-DIGITS = 4
+DIGITS = 3
 """Significant digits of a figure in the office's copy."""
 DAILY_TO = 28
 """The slab's history is told day by day up to here, then every four weeks."""
@@ -266,7 +266,7 @@ class Data:
     def _number(self, name: str, value: float) -> str:
         kind = FIELD_KINDS.get(name)
         if kind is None:
-            return f"{value:g}"
+            return self.wording.rounded(value, 6)
         number, label = to_reader(value, kind, self.wording.units)
         return self.wording.with_label(
             round(number) if kind == "temperature" else significant(number, 4), label
@@ -358,12 +358,13 @@ class Data:
             for each in (history.strength_mpa.low, history.strength_mpa.likely, history.strength_mpa.high)
         ]
         drying = history.evaporation[hours]
+        fixed = self.wording.fixed
         return (
             str(day),
             self.moment(moment),
-            f"{surface.min():.0f} / {surface.max():.0f}",
-            f"{history.equivalent_age_h.likely.middle[end]:.0f}",
-            f"{history.hydration.likely.middle[end]:.2f}",
+            f"{fixed(surface.min(), 0)} / {fixed(surface.max(), 0)}",
+            fixed(history.equivalent_age_h.likely.middle[end], 0),
+            fixed(history.hydration.likely.middle[end], 2),
             *strength,
             self.wording.number(float(drying.max()), "kg/m2/h"),
             self.wording.number(float(np.mean(drying)) * (len(drying) - 1), "mm"),

@@ -32,14 +32,12 @@ COVERING = timedelta(hours=1)
 DUSK = time(17)
 """By when the slab is covered against the frost of the night. Common practice."""
 
-WAKING, SLEEPING = time(7), time(21)
-"""Nobody is woken for what may as well be done later: it waits for the morning."""
-
 COLD_MONTHS = {"north": (11, 12, 1, 2, 3), "south": (5, 6, 7, 8, 9)}
 """When somebody may reach for deicing salt, the first month first. Common practice."""
 
 PERMISSIONS = (
     MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.HEAVY_VEHICLES,
     MilestoneKind.CURING_ENDS,
@@ -126,8 +124,7 @@ class _Diary:
                 yield CareEvent("owner", "watering", f"{day.date} {number}", start, end, words, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
-        for milestone, told in self._told(PERMISSIONS):
-            start = self._by_day(told)
+        for milestone, start in self._told(PERMISSIONS):
             words = self._with_hour(self.wording.owner_event(milestone), start, "calendar.from")
             yield CareEvent("owner", milestone.kind, "", start, start + MOMENT, words, "may")
 
@@ -156,8 +153,7 @@ class _Diary:
 
     def _edges(self) -> Iterator[CareEvent]:
         """Strip the forms, then rub the edges while they are green, and mend what was promised."""
-        for milestone, told in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
-            start = self._by_day(told)
+        for milestone, start in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
             words = self._with_hour(self.wording.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
@@ -171,8 +167,7 @@ class _Diary:
             yield self._whole_day("crew", "walk-through", ended, words, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
-        for milestone, told in self._told([MilestoneKind.FROST_SAFE] if self.frosts else []):
-            start = self._by_day(told)
+        for milestone, start in self._told([MilestoneKind.FROST_SAFE] if self.frosts else []):
             when = self.wording.milestone(milestone).when_text
             words = self._with_hour(self.wording.event("blankets-off", when=when), start)
             yield CareEvent("crew", "blankets-off", "", start, start + COVERING, words, "work")
@@ -204,14 +199,6 @@ class _Diary:
             told = self.wording.milestone(milestone).when
             if told is not None:
                 yield milestone, _utc(told.instant)
-
-    def _by_day(self, when: datetime) -> datetime:
-        """Return the first instant that is not before `when` and not at night."""
-        local = when.astimezone(self.zone)
-        if WAKING <= local.time() < SLEEPING:
-            return when
-        morning = local.date() + timedelta(days=local.time() >= SLEEPING)
-        return _utc(datetime.combine(morning, WAKING, self.zone))
 
     def _first_cold(self) -> datetime:
         """Return when salt may first be reached for: the start of the cold months, or at once within them."""

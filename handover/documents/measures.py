@@ -42,6 +42,11 @@ WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
 FEET = {"in": "length-inch", "ft": "length-foot"}
 """Labels that are read as words in English alone, by what CLDR calls the unit."""
 
+DECIMALS = {"psi": 0, "MPa": 1, "lb/ft²/h": 3, "kg/m²/h": 2, "in": 2, "mm": 1, "°F": 0, "°C": 0}
+"""Of a number in a column, by the label of its unit: all of a column are written alike."""
+
+INCH_M = 0.0254
+
 LONG_M = 0.6
 """From here on a reader takes a length in feet or metres, not in inches or millimetres."""
 
@@ -51,6 +56,8 @@ def reader_value(value: float, unit: str, units: Units) -> tuple[float, str]:
     kind = KINDS.get(unit)
     if unit == "m" and value >= LONG_M:
         kind = "length"
+    if unit == "h/m" and units == "us":
+        return value * INCH_M, "h/in"
     if kind is None:
         return value, "" if unit == "1" else unit
     return to_reader(value, kind, units)
@@ -69,6 +76,12 @@ def in_figures(value: float, locale: Locale | str = "en") -> str:
 def rounded(value: float, digits: int, locale: Locale | str = "en") -> str:
     """Return a number to so many significant digits: "1,200" and "0.35"."""
     return in_figures(significant(value, digits), locale)
+
+
+def fixed(value: float, decimals: int, locale: Locale | str = "en") -> str:
+    """Return a number to so many decimals, as the locale writes it: "1,200" and "0.50"; never "-0"."""
+    pattern = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
+    return format_decimal(round(Decimal(str(value)), decimals) + 0, format=pattern, locale=locale)
 
 
 def percent(share: float, digits: int, locale: Locale | str = "en") -> str:

@@ -25,6 +25,9 @@ Paper = Literal["letter", "a4"]
 WIDE = 760.0
 """Units across of the time line and the weather on paper."""
 
+HALF = 350.0
+"""The same of the strength, which has half the paper."""
+
 NARROW = 400.0
 """The same on the page, for a phone."""
 
@@ -57,7 +60,7 @@ def care_sheet_html(
     """Return the finished HTML that the care sheet is rendered from. Arguments as `render_care_sheet`."""
     drawn = {
         "time_line": charts.time_line(words, WIDE).for_paper,
-        "strength": charts.strength(words).for_paper,
+        "strength": charts.strength(words, HALF).for_paper,
         "weather": charts.weather_strip(words, WIDE).for_paper,
     }
     return in_our_letters(_filled("care_sheet.html", Care(words, pictures or {}), drawn, paper))
@@ -82,7 +85,7 @@ def care_page_html(
     """Return the care page as text. Arguments as `render_care_page`."""
     drawn = {
         "time_line": charts.time_line(words, NARROW),
-        "strength": charts.strength(words),
+        "strength": charts.strength(words, NARROW),
         "weather": charts.weather_strip(words, NARROW),
     }
     return _filled("care_page.html", Care(words, pictures or {}, calendar), drawn, "letter")

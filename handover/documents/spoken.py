@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from babel.dates import format_date, format_time
 from babel.units import format_unit
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 HALF_HOUR_S = 1800
 MORNING = time(8)
 """What "the morning of" promises: a milestone reached later in the day is told for the next day."""
+WAKING, SLEEPING = time(7), time(21)
+"""Nobody is woken for what may as well be done later: it waits for the morning."""
 EXACT_FOR = timedelta(hours=48)
 """After placement a date is told to the half hour for this long; later only the day is told."""
 
@@ -63,6 +65,14 @@ def morning_up(when: datetime) -> datetime:
     if morning.astimezone(UTC) >= when.astimezone(UTC):
         return morning
     return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
+
+
+def by_day(when: datetime) -> datetime:
+    """Return the first instant that is not before `when` and not at night, in the same zone."""
+    if WAKING <= when.time() < SLEEPING:
+        return when
+    day = when.date() + timedelta(days=when.time() >= SLEEPING)
+    return datetime.combine(day, WAKING, when.tzinfo)
 
 
 class Speaker:
@@ -135,9 +145,9 @@ class Speaker:
         first = self._time(start, "h:mm") if same else self.short_hour(start)
         return self.words.say("calendar-words.short-span", start=first, end=self.short_hour(end))
 
-    def moment(self, when: datetime) -> Spoken:
+    def moment(self, when: datetime, *, year: bool = False) -> Spoken:
         """Say a moment to the minute."""
-        day, hour = self.day(when), self.hour(when)
+        day, hour = self.day(when, year=year), self.hour(when)
         text = self.words.say("calendar-words.moment", hour=hour, day=day)
         short = self.words.say(
             "calendar-words.short-moment", day=self.short_day(when), hour=self.short_hour(when)
@@ -165,9 +175,16 @@ class Speaker:
 
     def length(self, of_time: timedelta) -> str:
         """Return "45 minutes", "1 hour 30 minutes"; to the minute, up."""
+        return self._length(of_time, "long")
+
+    def short_length(self, of_time: timedelta) -> str:
+        """Return "45 min", "1 hr 30 min"; to the minute, up."""
+        return self._length(of_time, "short")
+
+    def _length(self, of_time: timedelta, written: Literal["long", "short"]) -> str:
         hours, minutes = divmod(-(-int(of_time.total_seconds()) // 60), 60)
-        hours_told = format_unit(hours, "duration-hour", "long", locale=self.locale)
-        minutes_told = format_unit(minutes, "duration-minute", "long", locale=self.locale)
+        hours_told = format_unit(hours, "duration-hour", written, locale=self.locale)
+        minutes_told = format_unit(minutes, "duration-minute", written, locale=self.locale)
         if hours and minutes:
             return self.words.say("duration.hours-minutes", hours=hours_told, minutes=minutes_told)
         return hours_told if hours else minutes_told

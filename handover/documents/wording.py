@@ -6,15 +6,18 @@ two ways in two places. Numbers come from the schedule and are rounded here, the
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, timedelta
 from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from handover.documents.catalog import Catalog, catalog, slug
 from handover.documents.measures import (
+    DECIMALS,
     Units,
+    fixed,
     in_figures,
     percent,
     reader_value,
@@ -22,7 +25,7 @@ from handover.documents.measures import (
     significant,
     with_unit,
 )
-from handover.documents.spoken import Speaker, Spoken, capital
+from handover.documents.spoken import Speaker, Spoken, by_day, capital
 from handover.schedule.model import (
     Caution,
     CureSchedule,
@@ -56,8 +59,19 @@ OWNER_KINDS = (
 )
 """What an owner is told of; the sets are the crew's own business."""
 
+AT_ANY_HOUR = (
+    MilestoneKind.INITIAL_SET,
+    MilestoneKind.FINAL_SET,
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.SAW_JOINTS,
+)
+"""Dates that are told for the night too; all others wait for the morning."""
+
 WHOLE = ("°F", "°C", "mm")
 """Reader's units told in whole numbers."""
+
+AT = re.compile(r"(.+) at (-?[\d.]+) degC")
+"""A unit that holds at a temperature: "h at 21.1 degC"."""
 
 SHARES = ("additions", "strength_lost", "strength_share")
 """Figures that are told in percent."""
@@ -79,7 +93,7 @@ class MilestoneWords:
         not_after: The date after which it is too late, where there is one.
         when_text: "Not before 2:00 in the afternoon, Tuesday, July 14", or "Ask your contractor".
         reason: The rule that governed, in words.
-        typical: Whether the date rests on typical weather, past the forecast.
+        typical: Whether there is a date and it rests on typical weather, past the forecast.
     """
 
     kind: MilestoneKind
@@ -131,21 +145,23 @@ class DayWords:
 
     Attributes:
         date: Local.
-        number: 1 for the first day of the table.
+        since: "Day 3", as the time line counts from the pour.
         day: "Tuesday, July 14".
         short_day: "Tue Jul 14".
         visits: In order of time.
         note: Why there is no watering, or what may change it; may be empty.
+        length: "3 hr" over the day, or "".
         amount: "120 gallons" over the day, or "".
         typical: Whether the day rests on typical weather.
     """
 
     date: date
-    number: int
+    since: str
     day: str
     short_day: str
     visits: tuple[VisitWords, ...]
     note: str
+    length: str
     amount: str
     typical: bool
 
@@ -165,6 +181,11 @@ class Notice:
     code: str
     title: str
     text: str
+
+
+def _lasts(visit: Visit) -> timedelta:
+    """Return how long a watering takes, whatever the clock on the wall does meanwhile."""
+    return visit.end.astimezone(UTC) - visit.start.astimezone(UTC)
 
 
 class Wording:
@@ -222,7 +243,7 @@ class Wording:
 
     def milestone(self, milestone: Milestone) -> MilestoneWords:
         """Return one date in words."""
-        when = None if milestone.not_before is None else self.not_before(milestone.not_before)
+        when = None if milestone.not_before is None else self.not_before(milestone.not_before, milestone.kind)
         after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
         not_before = self.say("milestone.words.not-before")
         return MilestoneWords(
@@ -236,7 +257,7 @@ class Wording:
             not_after=after,
             when_text=f"{not_before} {when.text}" if when else self.say("milestone.words.unknown"),
             reason=self.rule(milestone.because.governing.rule),
-            typical=milestone.basis == "typical",
+            typical=when is not None and milestone.basis == "typical",
         )
 
     def title(self, kind: MilestoneKind) -> str:
@@ -254,9 +275,10 @@ class Wording:
         covers = {"plastic-sheet": "cover", "insulating-blanket": "cover", "curing-compound": "coat"}
         return covers.get(self.method, "wet")
 
-    def not_before(self, when: datetime) -> Spoken:
-        """Say a date that must not be told too early."""
-        return self.speak.not_before(when, self.schedule.placement_end)
+    def not_before(self, when: datetime, kind: str = "") -> Spoken:
+        """Say a date that must not be told too early, and, of most kinds of milestone, none by night."""
+        waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
+        return self.speak.not_before(by_day(when) if waits else when, self.schedule.placement_end)
 
     def window(self, start: Spoken, end: Spoken) -> str:
         """Say from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
@@ -270,6 +292,10 @@ class Wording:
         special = f"milestone.{kind}--{self.method}"
         return self.say(f"{special}.{part}" if self.words.has(special) else f"milestone.{kind}.{part}")
 
+    def since_pour(self, days: int) -> str:
+        """Return "Day 3", counted from the pour."""
+        return self.say("chart.time-line.day", n=days) if days else self.say("chart.time-line.pour")
+
     def rule(self, code: str) -> str:
         """Return the words of a rule of practice."""
         return self.say(f"rule.{code}")
@@ -279,17 +305,19 @@ class Wording:
     @cached_property
     def watering(self) -> tuple[DayWords, ...]:
         """Every day of curing, in order."""
-        return tuple(self._day(number, each) for number, each in enumerate(self.schedule.watering, 1))
+        return tuple(map(self._day, self.schedule.watering))
 
-    def _day(self, number: int, day: WateringDay) -> DayWords:
+    def _day(self, day: WateringDay) -> DayWords:
         litres = sum(visit.litres for visit in day.visits)
+        lasts = sum(map(_lasts, day.visits), timedelta())
         return DayWords(
             date=day.date,
-            number=number,
+            since=self.since_pour((day.date - self.schedule.placement_end.date()).days),
             day=capital(self.speak.day(day.date)),
             short_day=self.speak.short_day(day.date),
             visits=tuple(self.visit(each) for each in day.visits),
             note=self._note(day),
+            length=self.speak.short_length(lasts) if lasts else "",
             amount=self.amount(litres) if litres else "",
             typical=day.basis == "typical",
         )
@@ -312,8 +340,9 @@ class Wording:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
         if day.visits and day.rain_probability is not None and day.rain_probability >= 0.3:  # noqa: PLR2004
-            chance = self.percent(day.rain_probability, 1)
-            return self.say("watering.rain-chance", chance=chance)
+            fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
+            key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
+            return self.say(key, chance=self.percent(day.rain_probability, 1))
         return ""
 
     def visit(self, visit: Visit) -> VisitWords:
@@ -328,7 +357,7 @@ class Wording:
             action=self.say(f"{key}.action"),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
-            length=self.speak.length(visit.end - visit.start),
+            length=self.speak.length(_lasts(visit)),
             amount=amount,
             column=next(column for hour, column in COLUMNS if visit.start.hour < hour),
         )
@@ -409,12 +438,21 @@ class Wording:
             unit: An SI unit as the schedule writes it: "MPa", "h", "degC", "m", "L", "kg/m2/h", "1" ...
             digits: Significant digits; whole numbers keep all their digits.
         """
+        if conditioned := AT.fullmatch(unit):
+            plain, degrees = conditioned.groups()
+            at = self.quantity(float(degrees), "degC")
+            return self.say("quantity.at", quantity=self.quantity(value, plain, digits), temperature=at)
         number, label = reader_value(value, unit, self.units)
         return self.with_label(round(number) if label in WHOLE else significant(number, digits), label)
 
-    def number(self, value: float, unit: str, digits: int = 3) -> str:
+    def number(self, value: float, unit: str) -> str:
         """Return an SI value in the reader's unit without the unit, for a column that names it."""
-        return self.rounded(reader_value(value, unit, self.units)[0], digits)
+        number, label = reader_value(value, unit, self.units)
+        return self.fixed(number, DECIMALS[label])
+
+    def fixed(self, value: float, decimals: int) -> str:
+        """Return a plain number to so many decimals."""
+        return fixed(value, decimals, self.words.locale)
 
     def rounded(self, value: float, digits: int) -> str:
         """Return a plain number to so many significant digits."""

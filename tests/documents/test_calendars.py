@@ -122,7 +122,7 @@ def test_another_reader_expands_every_event_once(job: JobRecord, cold: CureSched
 def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     wording = Wording(job, cold)
     assert {each.kind for each in owner_events(job, cold, wording)} == {
-        "watering", "foot-traffic", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
+        "watering", "foot-traffic", "light-work", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
         "floor-covering", "no-salt", "frost-cover",
     }  # fmt: skip
     assert {each.kind for each in crew_events(job, cold, wording)} == {

@@ -68,12 +68,12 @@ def test_every_outcome_has_words_and_no_other(language: str) -> None:
 def test_the_data_sheet_tells_each_with_its_numbers_in_the_readers_units(
     job: JobRecord, schedule_with: Callable[..., CureSchedule]
 ) -> None:
-    """1900 psi is 13.1 MPa, 7.925 gal are 30 L, by definition of pound, inch and gallon."""
+    """1900 psi is 13.1 MPa, 7.93 gal are 30 L, by definition of pound, inch and gallon."""
     schedule = schedule_with(measurements=measured(), strength_fit=fit())
     cylinder, ticket = Data(Wording(job, schedule)).measurements
     assert cylinder[0] == "Cylinder 1, standard"
     assert "1,900\N{NO-BREAK SPACE}psi" in cylinder[1]
-    assert "7.925 gal" in ticket[1].replace("\N{NO-BREAK SPACE}", " ")
+    assert "7.93 gal" in ticket[1].replace("\N{NO-BREAK SPACE}", " ")
     assert "6.1 %" in ticket[3].replace("\N{NO-BREAK SPACE}", " ").replace("6.1%", "6.1 %")
     html = data_sheet_html(Wording(job, schedule))
     assert HEADING in html
