@@ -42,12 +42,13 @@ Floats = NDArray[np.float64]
 LARGEST = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
 COLDEST_C, HOTTEST_C = -30.0, 90.0  # a sensor that has broken tells -127 or 85 and more
 _HOUR, _MINUTE = 3600.0, 60.0
-# Common practice, no source: concrete on ground gains at most some 5 K an hour, and a sunlit surface that a
-# thunderstorm cools loses less than 10 K in ten minutes.
-_JUMP_K, _JUMP_S = 10.0, 10.0 * _MINUTE
-_TAKEN_BACK_S = _HOUR  # a jump that is not taken back within this is the sensor's removal, or its placing
-_STILL_S, _STILL_READINGS = 12.0 * _HOUR, 6
 _GAP_S = _HOUR * 1.25  # a logger that reads every hour keeps no perfect time
+# Common practice, no source: concrete on ground gains at most some 5 K an hour, and a sunlit surface that a
+# thunderstorm cools loses less than 10 K in ten minutes, and no more than that in the rest of the hour.
+_JUMP_K, _JUMP_S, _DRIFT_K_H = 10.0, 10.0 * _MINUTE, 10.0
+# A jump that is not taken back within two hourly readings is the sensor's removal, or its placing.
+_TAKEN_BACK_S = 2.0 * _GAP_S
+_STILL_S, _STILL_READINGS = 12.0 * _HOUR, 6
 _MOST_WRONG = 0.1  # share of readings outside of what concrete can be, from which on the unit is wrong
 _MOST_NAMED = 3
 _MOST_FAULTS = 10
@@ -294,7 +295,7 @@ def _told(second: float, zone: ZoneInfo | None) -> str:
 
 
 def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
-    """Leave out what lies beyond a jump that no slab makes, unless it is taken back within the hour."""
+    """Leave out what lies beyond a jump that no slab makes, unless it is soon taken back."""
     ends = np.flatnonzero(_jumps(series, np.arange(1, len(series)), np.arange(len(series) - 1))) + 1
     pieces = np.split(np.arange(len(series)), ends)
     core = max(range(len(pieces)), key=lambda at: len(pieces[at]))
@@ -311,7 +312,7 @@ def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Findi
     if not left.any():
         return series, []
     named = _runs_told(series, left, zone)
-    why = f"jump by more than {_JUMP_K:g} K in ten minutes, which no slab does ({named})"
+    why = f"jump as no slab does, by more than {_JUMP_K:g} K in ten minutes ({named})"
     return series.only(~left), [_left_out(int(left.sum()), why)]
 
 
@@ -319,7 +320,8 @@ def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> N
     """Tell whether two readings are further apart than a slab can change between them."""
     apart = np.abs(series.seconds[one] - series.seconds[other])
     change = np.abs(series.celsius[one] - series.celsius[other])
-    return np.asarray(change > _JUMP_K * np.maximum(apart / _JUMP_S, 1.0))
+    drifted = _DRIFT_K_H * np.maximum(apart - _JUMP_S, 0.0) / _HOUR
+    return np.asarray(change > _JUMP_K + drifted)
 
 
 def _alive(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:

@@ -161,6 +161,18 @@ def test_a_spike_is_left_out_and_named(read: Examine) -> None:
     assert "2026-07-14 09:50" in told  # 10:30 UTC and 200 minutes, on New York's clock
 
 
+@pytest.mark.parametrize("minutes", [1, 10, 30, 60])
+def test_a_spike_is_seen_however_often_the_logger_reads(read: Examine, minutes: int) -> None:
+    """Common practice, no source: 20 K within the hour and back again is no slab."""
+    plain = day(48, minutes=minutes)
+    for spike in (20.0, -20.0):
+        series = [*plain[:20], round(plain[20] + spike, 3), *plain[21:]]
+        readings, findings = read(table(series, minutes=minutes))
+        assert "1 reading left out" in findings[0].problem
+        assert "jump" in findings[0].problem
+        assert all(min(plain) <= each.temperature <= max(plain) for each in readings)
+
+
 def test_a_logger_that_was_pulled_is_believed_up_to_then(read: Examine) -> None:
     series = [*day(72, minutes=10), *[12.0 + 0.01 * at for at in range(30)]]
     left, told = cautioned(read, series, minutes=10)
