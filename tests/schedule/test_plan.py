@@ -256,6 +256,17 @@ class TestSalt:
         assert salted >= datetime(2027, 5, 1, tzinfo=UTC)
         assert salted.date() == datetime(2027, 7, 14, tzinfo=UTC).date()
 
+    @pytest.mark.parametrize(("latitude", "over"), [(36.1, (2027, 5, 1)), (-36.1, (2026, 11, 1))])
+    def test_the_first_winter_is_over_in_spring(
+        self, job: Job, weather: Weather, as_of: datetime, latitude: float, over: tuple[int, int, int]
+    ) -> None:
+        """Common practice, no source: the first of May; of November south of the equator."""
+        schedule = plan_cure(job(site={"latitude": latitude}), weather(latitude=latitude), as_of)
+        gates = milestone(schedule, MilestoneKind.DEICING_SALT).because
+        first_winter = next(each for each in gates.others if each.rule == "deicing-salt.first-winter")
+        assert first_winter.not_before is not None
+        assert first_winter.not_before.date() == datetime(*over, tzinfo=UTC).date()
+
 
 class TestMixes:
     def test_a_retarder_puts_the_first_water_off_and_an_accelerator_brings_it_forward(
