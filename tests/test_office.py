@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import io
 import json
 import os
+import pty
 import shutil
 import subprocess
 import sys
@@ -162,6 +164,26 @@ def test_stopped_by_hand_what_is_filed_stays(
     assert told.status == 1
     assert "What is filed stays" in told.err
     assert "2 filed, 1 there already" in run("archive", jobs, "--to", tmp_path / "archive").out
+
+
+def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Path) -> None:
+    leader, follower = pty.openpty()
+    command = [sys.executable, "-c", "from handover.cli import entry; entry()", "archive", str(jobs)]
+    command += ["--to", str(tmp_path / "archive")]
+    env = {**os.environ, "TERM": "xterm"}
+    looked_at = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=follower, text=True, env=env)
+    os.close(follower)
+    shown = b""
+    with contextlib.suppress(OSError):  # which is how the end is told
+        while read := os.read(leader, 4096):
+            shown += read
+    os.close(leader)
+    told, _ = looked_at.communicate()
+    assert looked_at.returncode == 0
+    assert told.count(": filed\n") == 3, "what is told goes where it was asked to, past the bar"
+    assert b"3/3" in shown
+    quiet = subprocess.run(command, capture_output=True, text=True, check=True, env=env)
+    assert quiet.stderr == ""
 
 
 def test_many_people_file_the_same_folders_at_once(jobs: Path, tmp_path: Path, run: Run) -> None:

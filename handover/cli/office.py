@@ -41,30 +41,38 @@ CALENDAR = b"BEGIN:VCALENDAR"
 
 def archive(options: Options) -> int:
     """File issued folders."""
-    from handover.issue.filing import file_issue, issued_folders
+    from handover.issue.filing import issued_folders
 
     trouble = _Trouble()
     folders: list[Path] = []
     for each in options.jobs:
         with trouble.told(each):
             folders += issued_folders(path_of(each))
-    filed: list[bool] = []
-    if folders:
-        with archive_at(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
-            _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
-            try:
-                for folder in folders:
-                    with trouble.told(folder):
-                        changed = file_issue(place, folder, now()).changed
-                        filed.append(changed)
-                        print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
-                    done(folder)
-            except KeyboardInterrupt:
-                tell("Stopped. What is filed stays; the same command goes on from there.")
-                return FAILED
+    filed: dict[Path, bool] = {}
+    try:
+        if folders:
+            _file(folders, options, trouble, filed)
+    except KeyboardInterrupt:
+        tell("Stopped. What is filed stays; the same command goes on from there.")
+        trouble.status = FAILED
+    for folder, changed in filed.items():
+        print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
     if len(folders) > 1 or trouble.count:
-        print(f"{sum(filed)} filed, {len(filed) - sum(filed)} there already, {trouble.count} not filed.")
+        new = sum(filed.values())
+        print(f"{new} filed, {len(filed) - new} there already, {trouble.count} not filed.")
     return trouble.status
+
+
+def _file(folders: Sequence[Path], options: Options, trouble: _Trouble, filed: dict[Path, bool]) -> None:
+    """File each folder; note whether it was new."""
+    from handover.issue.filing import file_issue
+
+    with archive_at(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
+        _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
+        for folder in folders:
+            with trouble.told(folder):
+                filed[folder] = file_issue(place, folder, now()).changed
+            done(folder)
 
 
 class _Trouble:
