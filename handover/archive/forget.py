@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
@@ -22,7 +22,13 @@ Redact = Callable[[str, bytes], bytes | None]
 
 
 def forget(
-    archive: Archive, job: str, redact: Redact, redact_entry: Callable[[Entry], Entry], at: datetime
+    archive: Archive,
+    job: str,
+    redact: Redact,
+    redact_entry: Callable[[Entry], Entry],
+    at: datetime,
+    *,
+    redact_text: Callable[[str], str] = str,
 ) -> list[str]:
     """Remove personal data from the bag of a job and from the catalog.
 
@@ -35,6 +41,7 @@ def forget(
         redact: What stays of a file.
         redact_entry: What stays of the entry. The id of the job stays.
         at: Time of removal, aware; written into the bag.
+        redact_text: What stays of the path of a file that is gone, in the list of what was removed.
 
     Returns:
         The paths below "data/" of the files that were removed or changed.
@@ -59,7 +66,7 @@ def forget(
             contact=contact_of(bag),
             kept={path: made for path, made in bag.payload.items() if path not in new and path not in gone},
             new=new,
-            removed=_noted(bag, at, gone, new, fields_gone),
+            removed=_noted(bag, at, [redact_text(path) for path in gone], new, fields_gone),
         )
         renew(archive, state, bag)
     return sorted(path.removeprefix(DATA) for path in (*gone, *new))
@@ -79,7 +86,7 @@ def _redacted(bag: Bag, redact: Redact) -> tuple[dict[str, bytes], list[str]]:
     return new, gone
 
 
-def _noted(bag: Bag, at: datetime, gone: list[str], new: dict[str, bytes], names: list[str]) -> bytes:
+def _noted(bag: Bag, at: datetime, gone: list[str], new: Iterable[str], names: list[str]) -> bytes:
     """Return the list of what was ever removed from a bag. It says what and when, never what it said."""
     earlier: list[Any] = json.loads(bag.removed) if bag.removed else []
     note = {

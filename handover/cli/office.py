@@ -166,10 +166,11 @@ def forget(options: Options) -> int:
     print(f"Removed from {printable(options.job)}, or changed:")
     for each in gone:
         print(f"    {printable(each)}")
-    print("\n".join(wrapped(
-        f"The technical record stays. {folder / 'removed.json'} says what was removed and when. The folder "
-        "that was issued, mail and backups are not reached: delete those yourself.", first="", indent=""
-    )))  # fmt: skip
+    text = (
+        f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was removed "
+        "and when. The folder that was issued, mail and backups are not reached: delete those yourself."
+    )
+    print("\n".join(wrapped(text, first="", indent="")))
     return DONE
 
 

@@ -3,7 +3,8 @@
 What stays is the technical record: the slab, its mix, tickets, cylinders, walk-through, weather, settings,
 and every schedule with its reasons; of the owner no name, address, number or word. Papers that were written
 to him, what passed between him and the office, and pictures go as a whole, for nobody can be sure what they
-show. The place stays to a hundredth of a degree, about a kilometre: what the weather needs.
+show. The place stays to a hundredth of a degree, about a kilometre: what the weather needs. The id of the job
+and the names of the files that stay are not changed.
 """
 
 from __future__ import annotations
@@ -69,7 +70,14 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
             stays = _is_technical(path) and (path in logos or not _is_picture(data))
             return data if stays else None
 
-        return forget(archive, job, redact, lambda entry: _entry_without_owner(entry, names), at)
+        return forget(
+            archive,
+            job,
+            redact,
+            lambda entry: _entry_without_owner(entry, names),
+            at,
+            redact_text=names.without,
+        )
 
 
 def _is_technical(path: str) -> bool:
@@ -118,7 +126,8 @@ class _Names:
         parts = {part for name in people for part in re.findall(r"[^\W\d_]+", name) if len(part) >= SHORTEST}
         texts = sorted({*whole, *people, *parts} - {""}, key=len, reverse=True)
         named = "|".join(map(re.escape, texts))
-        self._named = re.compile(rf"(?<!\w)(?:{named})(?!\w)", re.IGNORECASE) if texts else None
+        apart = rf"(?<![^\W_])(?:{named})(?![^\W_])"  # a name of a file joins words with "_" as well
+        self._named = re.compile(apart, re.IGNORECASE) if texts else None
 
     def without(self, text: str) -> str:
         """Return a text with a mark in the place of each name."""
