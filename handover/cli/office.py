@@ -167,8 +167,9 @@ def forget(options: Options) -> int:
     for each in gone:
         print(f"    {printable(each)}")
     text = (
-        f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was removed "
-        "and when. The folder that was issued, mail and backups are not reached: delete those yourself."
+        f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was "
+        "removed and when. The folder that was issued, mail and backups are not reached: delete those "
+        "yourself."
     )
     print("\n".join(wrapped(text, first="", indent="")))
     return DONE
