@@ -134,7 +134,10 @@ def test_the_command_makes_the_sets_that_issue_makes(
         "job-1.toml": "done",
         "bad.toml": "refused",
     }
-    assert "mix: is missing" in lines["bad.toml"]["why"]
+    assert "mix: is missing" in lines["bad.toml"]["remarks"]
+    assert "the weather ends at" in lines["job-0.toml"]["remarks"], (
+        "what is doubtful, though it stops nothing"
+    )
     assert lines["bad.toml"]["job"] == "'=bad", "no spreadsheet takes it for a formula"
     alone = run("issue", folder / "job-0.toml", "-w", weather, "--as-of", as_of, "-o", tmp_path / "one")
     assert alone.status == 0
@@ -204,7 +207,7 @@ def test_several_files_that_could_be_the_weather(made: Run, folder: Path, weathe
         (folder / f"job-0.{ending}").write_bytes(weather.read_bytes())
     (told,) = made(weather=None)
     assert told.state == "refused"
-    assert "job-0.json, job-0.csv" in told.why
+    assert "job-0.json, job-0.csv" in told.remarks
 
 
 def test_a_folder_of_weather_has_a_file_for_each(made: Run, weather: Path, tmp_path: Path) -> None:
@@ -327,7 +330,7 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
     deadly = importlib.import_module("stand_in_worker").deadly
     told = made(partial(on_this_machine, workers=2, work=deadly))
     assert states(told) == all_of("done") | {"job-1.toml": "failed"}
-    assert "died" in next(each.why for each in told if each.state == "failed")
+    assert "died" in next(each.remarks for each in told if each.state == "failed")
     assert (tmp_path / "died").exists()
 
 
@@ -350,7 +353,7 @@ def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
         with monkeypatch.context() as patched:
             patched.setattr(batches, "file_documents", full)
             (told,) = made(really, archive=archive)
-        assert (told.state, told.why) == ("failed", "The system: No space left on device")
+        assert (told.state, told.remarks) == ("failed", "The system: No space left on device")
         stands = contents(tmp_path / "out" / "job-0")
         assert states(made(really, archive=archive)) == {"job-0.toml": "done"}
         assert contents(tmp_path / "out" / "job-0") == stands, "it is not made anew"

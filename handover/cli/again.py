@@ -93,6 +93,7 @@ def _tell_changes(told: Sequence[str]) -> None:
 
 def _tell_watched(watched: Watched) -> None:
     if watched.result == "reissued":
+        caution(watched.findings)
         print("\n".join(wrapped(watched.job, first="")))
         _tell_changes(watched.told)
     elif watched.result != "unchanged":

@@ -82,7 +82,7 @@ class Batch:
 
 
 class Outcome(NamedTuple):
-    """What came of one record: its path below the folder, its job if it has one, and why not if so."""
+    """What came of one record: its path below the folder, its job if it has one, findings, why it failed."""
 
     record: str
     job: str
@@ -91,8 +91,8 @@ class Outcome(NamedTuple):
     failure: str = ""
 
     @property
-    def why(self) -> str:
-        """What there is to say, on one line."""
+    def remarks(self) -> str:
+        """Why not, or what is doubtful, on one line."""
         return self.failure or " | ".join(map(str, self.findings))
 
 
@@ -171,9 +171,9 @@ def _write_report(file: Path, outcomes: Iterable[Outcome]) -> None:
     """Write a line for each record, whole or not at all."""
     text = io.StringIO()
     writer = csv.writer(text)
-    writer.writerow(("record", "job", "state", "why"))
+    writer.writerow(("record", "job", "state", "remarks"))
     writer.writerows(
-        [cell(each) for each in (one.record, one.job, one.state, one.why)] for one in sorted(outcomes)
+        [cell(each) for each in (one.record, one.job, one.state, one.remarks)] for one in sorted(outcomes)
     )
     fresh = file.with_name(f".{file.name}")
     fresh.write_bytes(text.getvalue().encode())
@@ -197,6 +197,7 @@ class _AtWork(NamedTuple):
     job: JobRecord
     inputs: Mapping[str, bytes]
     digest: str
+    cautions: tuple[Finding, ...]
 
 
 class _Run:
@@ -240,7 +241,7 @@ class _Run:
                 self._place(work, answer.documents)
             except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
                 answer = answer_of(fault)
-        self._settle(order.name, work.job.id, answer)
+        self._settle(order.name, work.job.id, answer, work.cautions)
 
     def _look_at(self, path: Path) -> _Seen:
         try:
@@ -281,7 +282,7 @@ class _Run:
     def _ordered(self, name: str, received: Received, digest: str) -> Order:
         job = received.job
         inputs = with_settings(received, self._batch.settings)
-        self._at_work[name] = _AtWork(job, inputs, digest)
+        self._at_work[name] = _AtWork(job, inputs, digest, received.cautions)
         record = dict([next(iter(received.inputs.items()))])
         revision = self._revision(job.id)
         return Order(
@@ -362,9 +363,10 @@ class _Run:
         if archive is not None:
             file_documents(archive, job, whole, self._batch.as_of)
 
-    def _settle(self, name: str, job: str, answer: Answer) -> None:
+    def _settle(self, name: str, job: str, answer: Answer, cautions: tuple[Finding, ...] = ()) -> None:
         state: State = "refused" if answer.findings else "failed" if answer.failure else "done"
-        self._tell_of(Outcome(name, job, state, answer.findings, answer.failure))
+        findings = cautions if state == "done" else answer.findings
+        self._tell_of(Outcome(name, job, state, findings, answer.failure))
 
     def _tell_of(self, outcome: Outcome) -> None:
         self.outcomes.append(outcome)

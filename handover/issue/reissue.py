@@ -207,7 +207,7 @@ Result = Literal["reissued", "unchanged", "refused", "failed"]
 
 
 class Watched(NamedTuple):
-    """What came of one job: its new set if there is one and what changed, or why not."""
+    """What came of one job: what changed, if it was issued again; what is doubtful, or why it was not."""
 
     job: str
     result: Result
@@ -263,7 +263,7 @@ def watch(
             result: Result = "refused" if answer.findings else "failed"
             yield Watched(each.job, result, findings=answer.findings, failure=answer.failure)
         else:
-            yield Watched(each.job, "reissued" if done.is_new else "unchanged", done.told)
+            yield Watched(each.job, "reissued" if done.is_new else "unchanged", done.told, done.cautions)
 
 
 def _look_at(archive: Archive, job: str, forecasts: Forecasts) -> _Curing:
