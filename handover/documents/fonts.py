@@ -1,4 +1,7 @@
-"""The face the documents are set in: shipped with its package under an open licence, never a system's."""
+"""The face the documents are set in: shipped with its package under an open licence, never a system's.
+
+A contractor's own stands in for it where their folder has `OWN`; the styles call it by the same name.
+"""
 
 from __future__ import annotations
 
@@ -6,67 +9,103 @@ import unicodedata
 from base64 import b64encode
 from functools import cache
 from importlib.resources import files
+from io import BytesIO
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from fontTools.ttLib import TTFont
 
 FAMILY = "Atkinson Hyperlegible"
 PACKAGE = "fontpkg_atkinson_hyperlegible"
 WEIGHTS = {400: "AtkinsonHyperlegible-Regular.ttf", 700: "AtkinsonHyperlegible-Bold.ttf"}
+OWN = {400: "fonts/regular.ttf", 700: "fonts/bold.ttf"}
+"""A contractor's own face, in their folder."""
+
+EMBEDDING = 0x000F
+RESTRICTED = 0x0002
+"""OpenType OS/2 fsType: a font with this embedding right may not be laid into a document."""
 
 
-def font_file(weight: int) -> bytes:
-    """Return the font of a weight, 400 or 700."""
-    return files(PACKAGE).joinpath("files", WEIGHTS[weight]).read_bytes()
+def font_file(weight: int, templates: Path | None = None) -> bytes:
+    """Return the font of a weight, 400 or 700: the contractor's own if there is one.
+
+    Raises:
+        UnusableInput: It is no font, or its maker forbids to lay it into a document.
+    """
+    own = templates / OWN[weight] if templates else None
+    if own is None or not own.is_file():
+        return files(PACKAGE).joinpath("files", WEIGHTS[weight]).read_bytes()
+    content = own.read_bytes()
+    _check(content, str(own))
+    return content
+
+
+def _check(content: bytes, name: str) -> None:
+    from fontTools.ttLib import TTLibError  # noqa: PLC0415 - heavy
+
+    example = "a TrueType font under an open licence"
+    try:
+        rights = _opened(content)["OS/2"].fsType
+    except (TTLibError, KeyError, AssertionError) as error:
+        problem = f"cannot be read as a font: {error}"
+        raise UnusableInput([Finding(problem=problem, file=name, example=example)]) from None
+    if rights & EMBEDDING == RESTRICTED:
+        problem = "the maker of this font forbids to lay it into a document"
+        raise UnusableInput([Finding(problem=problem, file=name, example=example)])
+
+
+def _opened(content: bytes) -> TTFont:
+    from fontTools.ttLib import TTFont  # noqa: PLC0415 - heavy
+
+    return TTFont(BytesIO(content), lazy=True, recalcTimestamp=False)
 
 
 @cache
-def font_faces() -> str:
+def font_faces(templates: Path | None = None) -> str:
     """Return the style rules that carry both weights within themselves."""
     return "".join(
         f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};'
-        f'src:url("data:font/ttf;base64,{b64encode(font_file(weight)).decode()}")}}'
+        f'src:url("data:font/ttf;base64,{b64encode(font_file(weight, templates)).decode()}")}}'
         for weight in WEIGHTS
     )
 
 
 @cache
-def packed_font_faces() -> str:
+def packed_font_faces(templates: Path | None = None) -> str:
     """Return the same for a page that is sent: the fonts packed (WOFF), half as long."""
     return "".join(
         f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};font-display:block;'
-        f'src:url("data:font/woff;base64,{b64encode(_packed(weight)).decode()}")}}'
+        f'src:url("data:font/woff;base64,{b64encode(_packed(font_file(weight, templates))).decode()}")}}'
         for weight in WEIGHTS
     )
 
 
-def _packed(weight: int) -> bytes:
-    from io import BytesIO  # noqa: PLC0415
-
-    from fontTools.ttLib import TTFont  # noqa: PLC0415 - heavy
-
+def _packed(content: bytes) -> bytes:
     packed = BytesIO()
-    font = TTFont(BytesIO(font_file(weight)), lazy=True, recalcTimestamp=False)
+    font = _opened(content)
     font.flavor = "woff"
     font.save(packed, reorderTables=None)
     return packed.getvalue()
 
 
 @cache
-def _drawn() -> frozenset[int]:
+def _drawn(templates: Path | None) -> frozenset[int]:
     """Return the characters that both weights can draw."""
-    from io import BytesIO  # noqa: PLC0415
-
-    from fontTools.ttLib import TTFont  # noqa: PLC0415 - heavy
-
-    maps = [TTFont(BytesIO(font_file(weight)), lazy=True).getBestCmap() for weight in WEIGHTS]
+    maps = [_opened(font_file(weight, templates)).getBestCmap() for weight in WEIGHTS]
     return frozenset(set.intersection(*(set(each) for each in maps))) | {ord("\n")}
 
 
-def in_our_letters(text: str) -> str:
-    """Return a text with every character that our font cannot draw replaced by its nearest, or by "?".
+def in_our_letters(text: str, templates: Path | None = None) -> str:
+    """Return a text with every character that the font cannot draw replaced by its nearest, or by "?".
 
     Otherwise the engine would borrow the letter from whatever the machine has, and the same inputs would no
     longer give the same document.
     """
-    drawn = _drawn()
+    drawn = _drawn(templates)
     strange = {char for char in set(text) if ord(char) not in drawn}
     if not strange:
         return text

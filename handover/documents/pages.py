@@ -63,7 +63,8 @@ def care_sheet_html(
         "strength": charts.strength(words, HALF).for_paper,
         "weather": charts.weather_strip(words, WIDE).for_paper,
     }
-    return in_our_letters(_filled("care_sheet.html", Care(words, pictures or {}), drawn, paper))
+    html = _filled("care_sheet.html", Care(words, pictures or {}), drawn, paper)
+    return in_our_letters(html, words.templates)
 
 
 def render_care_page(
@@ -102,7 +103,8 @@ def data_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
     """Return the finished HTML that the data sheet is rendered from. Arguments as `render_care_sheet`."""
     template = environment(words.templates).get_template("data_sheet.html")
     strength = charts.strength(words).for_paper
-    return in_our_letters(template.render(data=Data(words), strength=strength, **_shared(words, paper)))
+    html = template.render(data=Data(words), strength=strength, **_shared(words, paper))
+    return in_our_letters(html, words.templates)
 
 
 MEDIA_TYPES = {".toml": "application/toml", ".json": "application/json"}
@@ -148,7 +150,7 @@ def _filled(name: str, care: Care, drawn: Mapping[str, charts.Chart], paper: Pap
             **drawn,
             inks=INKS,
             icons={each: Markup(icon_uri(each, templates)) for each in NAMES},  # noqa: S704 - our own
-            page_fonts=Markup(packed_font_faces()),  # noqa: S704 - our own style rules
+            page_fonts=Markup(packed_font_faces(templates)),  # noqa: S704 - our own style rules
             **_shared(care.wording, paper),
         )
     )
@@ -161,6 +163,6 @@ def _shared(words: Wording, paper: Paper) -> dict[str, object]:
         "say": words.say,
         "speak": words.speak,
         "paper": paper,
-        "fonts": Markup(font_faces()),  # noqa: S704 - our own style rules
+        "fonts": Markup(font_faces(words.templates)),  # noqa: S704 - our own style rules
         "issued": words.schedule.issued_at.isoformat(),
     }

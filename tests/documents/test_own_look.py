@@ -1,14 +1,20 @@
-"""A contractor's own look, from a folder beside ours: template, text, words, colour, icon and logo."""
+"""A contractor's own look, from a folder beside ours: template, text, words, colour, icon, font and logo."""
 
 from __future__ import annotations
 
 import io
+import re
 import subprocess
+from base64 import b64decode
 from typing import TYPE_CHECKING, Any
 
 import pikepdf
 import pytest
+from fontTools.ttLib import TTFont
 from PIL import Image
+
+from handover.documents.fonts import font_file
+from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,7 +36,24 @@ def own_look(tmp_path: Path) -> Path:
         file = folder / name
         file.parent.mkdir(parents=True, exist_ok=True)
         file.write_text(text, encoding="utf-8")
+    (folder / "fonts").mkdir()
+    (folder / "fonts" / "regular.ttf").write_bytes(their_font())
     return folder
+
+
+def their_font(**rights: int) -> bytes:
+    """Return a font that is none of ours: its names say so, and its letters stand wider apart."""
+    font = TTFont(io.BytesIO(font_file(400)), recalcTimestamp=False)
+    for record in font["name"].names:
+        if record.nameID in {1, 4, 6, 16}:
+            record.string = "QuarrySans"
+    widths = font["hmtx"].metrics
+    for letter, (width, bearing) in widths.items():
+        widths[letter] = (width + 40, bearing)
+    font["OS/2"].fsType = rights.get("rights", 0)
+    written = io.BytesIO()
+    font.save(written)
+    return written.getvalue()
 
 
 @pytest.fixture
@@ -72,6 +95,50 @@ def test_the_sheet_is_theirs(issued: Path) -> None:
             if str(step.operator) == "rg"
         }
     assert (0x3B, 0x2F, 0x63) in colours
+
+
+@pytest.mark.parametrize("name", ["care-sheet.pdf", "data-sheet.pdf"])
+def test_the_letters_are_theirs(issued: Path, name: str) -> None:
+    """What is not bold stands in their font, which is embedded: its letters are as wide as theirs."""
+    theirs, ours = (widths(each) for each in (their_font(), font_file(700)))
+    with pikepdf.open(issued / name) as pdf:
+        fonts = pdf.pages[0].Resources.Font
+        used = {
+            str(step.operands[0])
+            for step in pikepdf.parse_content_stream(pdf.pages[0])
+            if str(step.operator) == "Tf"
+        }
+        assert used == set(fonts)
+        for font in fonts.values():
+            (inner,) = font.DescendantFonts
+            embedded = widths(inner.FontDescriptor.FontFile2.read_bytes())
+            kept = ours if "Bold" in str(font.BaseFont) else theirs
+            drawn = [number for number, width in enumerate(embedded) if width]
+            assert len(drawn) > 20
+            assert [embedded[each] for each in drawn] == [kept[each] for each in drawn]
+
+
+def widths(font: bytes) -> list[int]:
+    """Return the width of every letter of a font, in its order."""
+    opened = TTFont(io.BytesIO(font))
+    return [opened["hmtx"][name][0] for name in opened.getGlyphOrder()]
+
+
+def test_the_letters_of_the_page_are_theirs(issued: Path) -> None:
+    page = (issued / "care-page.html").read_text(encoding="utf-8")
+    packed = re.findall(r"data:font/woff;base64,([^\"]+)", page)
+    names = [TTFont(io.BytesIO(b64decode(each)))["name"].getDebugName(6) for each in packed]
+    assert names == ["QuarrySans", "AtkinsonHyperlegible-Bold"]
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [(b"no font", "cannot be read as a font"), (their_font(rights=2), "forbids to lay it into a document")],
+)
+def test_a_font_that_cannot_be_used_is_a_finding(own_look: Path, content: bytes, said: str) -> None:
+    (own_look / "fonts" / "regular.ttf").write_bytes(content)
+    with pytest.raises(UnusableInput, match=said):
+        font_file(400, own_look)
 
 
 def test_the_page_is_theirs(issued: Path) -> None:
