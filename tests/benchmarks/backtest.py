@@ -184,7 +184,15 @@ def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int)
 
 @dataclass(frozen=True)
 class Row:
-    """What came of a date: how many were counted, missed, and how much later than needed on average."""
+    """What came of a date.
+
+    Attributes:
+        kind: Which.
+        count: In how many pours it was told: in the others a tenth of the cases never reach it.
+        missed: Share of those in which it came out later than told, or never.
+        later_h: How much later than needed it was told, on average where it came at all. [h]
+        told_h: When it was told, on average, after placement. [h]
+    """
 
     kind: str
     count: int
@@ -194,25 +202,14 @@ class Row:
 
 
 def rows(found: list[Outcome]) -> list[Row]:
-    """Return a row for each date, and one for all; what never comes or is never told is left out."""
+    """Return a row for each date, and one for all."""
     table = []
     for kind in (*DATES, "all"):
-        sure = [
-            each
-            for each in found
-            if kind in (each.kind, "all") and np.isfinite(each.real_h) and np.isfinite(each.told_h)
-        ]
-        late = [each for each in sure if each.real_h > each.told_h]
-        later = [each.told_h - each.real_h for each in sure]
-        table.append(
-            Row(
-                kind,
-                len(sure),
-                len(late) / len(sure),
-                float(np.mean(later)),
-                float(np.mean([each.told_h for each in sure])),
-            )
-        )
+        told = [each for each in found if kind in (each.kind, "all") and np.isfinite(each.told_h)]
+        late = [each for each in told if each.real_h > each.told_h]
+        later = [each.told_h - each.real_h for each in told if np.isfinite(each.real_h)]
+        mean_h = float(np.mean([each.told_h for each in told]))
+        table.append(Row(kind, len(told), len(late) / len(told), float(np.mean(later)), mean_h))
     return table
 
 

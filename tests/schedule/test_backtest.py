@@ -1,9 +1,11 @@
 """Bands that hold: the backtest of the benchmark folder, on fewer pours.
 
 Goal: of the dates told as "not before" at 90 %, 5 to 15 % come out too early when the forecast errs as the
-schedule states, at most 20 % when it errs in a way the schedule does not know. The dates of one pour hang
-together, so 24 pours in each of two towns are some 48 independent trials: two standard errors, 8 % at 10 %
-and 11 % at 20 %, are allowed on top. Source of the real hours: two TMY3 years inside the pvlib wheel.
+schedule states, at most 20 % when it errs in a way the schedule does not know. 24 pours in each of two towns
+are some 48 independent trials, drawn from one seed: the goal is asked of them as it stands. Cases without
+errors of the forecast miss it on both counts (16 and 30 %), with half of them on the second (26 %); a change
+that only shifts the draws is judged by the whole backtest. Source of the real hours: two TMY3 years inside
+the pvlib wheel.
 """
 
 from __future__ import annotations
@@ -35,7 +37,7 @@ def backtest() -> ModuleType:
 
 
 @pytest.mark.parametrize(
-    ("blur", "fewest", "most"), [("stated error model", 0.01, 0.23), ("yesterday repeated", 0.01, 0.31)]
+    ("blur", "fewest", "most"), [("stated error model", 0.05, 0.15), ("yesterday repeated", 0.05, 0.20)]
 )
 def test_few_dates_come_out_too_early(backtest: ModuleType, blur: str, fewest: float, most: float) -> None:
     outcomes = [
