@@ -187,7 +187,10 @@ def _toml(record: Mapping[str, Any]) -> str:
 
 
 def _is_part(value: Any) -> bool:
-    return isinstance(value, dict) or (bool(value) and isinstance(value, list) and isinstance(value[0], dict))
+    """Say whether a value is a table, or an array of nothing but tables."""
+    if isinstance(value, list):
+        return bool(value) and all(isinstance(each, dict) for each in value)
+    return isinstance(value, dict)
 
 
 def _key(key: str) -> str:
