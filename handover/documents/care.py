@@ -45,6 +45,8 @@ OFFICE = {
     *("log-differs", "log-in-the-air"),
 }
 """What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
+MENDS = 4
+"""So many things to mend are named on the first page."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
 
@@ -221,8 +223,15 @@ class Care:
             else:
                 lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
         if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
-            lines.append(self.say("sheet.crew-mends", items="; ".join(mends)))
+            lines.append(self.say("sheet.crew-mends", items=self._listed(mends)))
         return tuple(lines)
+
+    def _listed(self, mends: list[str]) -> str:
+        """Return what is to be mended, for the first page: the list on the last has all of it."""
+        told = "; ".join(mends[:MENDS])
+        if len(mends) <= MENDS:
+            return told
+        return self.say("sheet.crew-mends-more", items=told, n=len(mends) - MENDS)
 
     # ---- watering
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +20,7 @@ from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
@@ -106,33 +106,57 @@ class Flag:
 
 def flag(pole: float, width: float, right_edge: float) -> Flag:
     """Return a flag that flies to the right of its pole, or to the left where the paper ends."""
-    if pole + 5 + width <= right_edge:
-        return Flag(pole, pole + 4, pole + 5 + width)
-    return Flag(pole, pole - 5 - width, pole - 4)
+    return ways(pole, width, right_edge)[0]
+
+
+def ways(pole: float, width: float, right_edge: float) -> tuple[Flag, ...]:
+    """Return the flags that a label may fly as, the better first; there is always one."""
+    right, left = Flag(pole, pole + 4, pole + 5 + width), Flag(pole, pole - 5 - width, pole - 4)
+    if right.right > right_edge:
+        return (left,)
+    return (right, left) if left.left >= 0 else (right,)
+
+
+def arranged(labels: Sequence[tuple[float, float]], right_edge: float) -> tuple[Sequence[Flag], list[int]]:
+    """Return a flag and a row for each label, given by its pole and its width.
+
+    As few as can be fly to the left, so that no pole runs through a label, if that can be.
+    """
+    choices = sorted(
+        product(*(ways(pole, width, right_edge) for pole, width in labels)),
+        key=lambda flags: sum(each.left < each.pole for each in flags),
+    )
+    tidy = next((flags for flags in choices if not crossed(flags, rows(flags))), choices[0])
+    return tidy, rows(tidy)
 
 
 def rows(flags: Sequence[Flag]) -> list[int]:
-    """Return a row for each flag, 0 the lowest: no label on another, no pole through a label if it can be."""
+    """Return a row for each flag, 0 the lowest: no label on another, and each above the poles it covers."""
     placed: dict[int, int] = {}
-    # From the right, so that a label stands above the flags whose poles it would cross.
-    for index in sorted(range(len(flags)), key=lambda each: (-flags[each].left, each)):
-        clear = [row for row in range(len(flags)) if _clear(flags, index, row, placed)]
-        best = [row for row in clear if _uncrossed(flags, index, row, placed)]
-        placed[index] = (best or clear)[0]
+    waiting = sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each))
+    while waiting:
+        index = next((each for each in waiting if not _covered(flags, each, waiting)), waiting[0])
+        least = max((placed[each] + 1 for each in _covered(flags, index, placed)), default=0)
+        free = (row for row in range(least, least + len(flags)) if _clear(flags, index, row, placed))
+        placed[index] = next(free)
+        waiting.remove(index)
     return [placed[index] for index in range(len(flags))]
 
 
+def crossed(flags: Sequence[Flag], levels: Sequence[int]) -> bool:
+    """Tell whether a pole runs through a label that stands lower than its own."""
+    placed = list(zip(flags, levels, strict=True))
+    return any(row < above and one.covers(other.pole) for one, row in placed for other, above in placed)
+
+
+def _covered(flags: Sequence[Flag], index: int, among: Iterable[int]) -> list[int]:
+    """Return the flags whose poles a label covers."""
+    return [each for each in among if each != index and flags[index].covers(flags[each].pole)]
+
+
 def _clear(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
-    """Tell whether no label in the row is in the way; there are as many rows as flags, so one always is."""
+    """Tell whether no label in the row is in the way; of as many rows as there are flags, one is clear."""
     return not any(there == row and flags[index].touches(flags[other]) for other, there in placed.items())
-
-
-def _uncrossed(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
-    mine = flags[index]
-    return not any(
-        (there < row and flags[other].covers(mine.pole)) or (there > row and mine.covers(flags[other].pole))
-        for other, there in placed.items()
-    )
 
 
 # ---- the time line
@@ -144,8 +168,7 @@ def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     days = _horizon(wording, told)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
     shown = [each for each in told if scale.reaches(each)]
-    flags = [_flag(wording, each, scale) for each in shown]
-    levels = rows(flags)
+    flags, levels = arranged([_label(wording, each, scale) for each in shown], scale.right + 14)
     top = PITCH * (max(levels, default=0) + 1) + 8
     listed = " ".join(
         wording.say("chart.time-line.item", title=each.title, when=each.when.text)
@@ -176,13 +199,14 @@ def _horizon(wording: Wording, told: Sequence[MilestoneWords]) -> float:
     return max(28.0, *near) if near else 28.0
 
 
-def _flag(wording: Wording, words: MilestoneWords, scale: DayScale) -> Flag:
+def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[float, float]:
+    """Return where the pole of a date stands, and how wide its label is."""
     pole = scale.at(words.when.instant) if words.when else scale.right
     wide = max(
         text_width(wording.short_title(words.kind), LABEL, bold=True),
         text_width(words.when.short if words.when else "", LABEL),
     )
-    return flag(pole, wide, scale.right + 14)
+    return pole, wide
 
 
 def _draw_flag(

@@ -14,7 +14,7 @@ import pytest
 
 from handover.documents.catalog import MissingWords, catalog, slug
 from handover.documents.icons import NAMES
-from handover.documents.measures import reader_value, rounded
+from handover.documents.measures import fixed, reader_value, rounded
 from handover.documents.templating import languages, read_text, search_path, templates_folder
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.errors import UnusableInput
@@ -304,3 +304,24 @@ def test_rounding_to_figures_that_can_be_read(value: float, digits: int, text: s
 def test_readers_units(value: float, unit: str, us: tuple[float, str]) -> None:
     number, label = reader_value(value, unit, "us")
     assert (pytest.approx(number, rel=1e-9), label) == us
+
+
+@pytest.mark.parametrize(
+    ("value", "decimals", "locale", "text"),
+    [
+        (-0.2, 0, "en", "0"),
+        (0.5, 2, "en", "0.50"),
+        (1199.6, 0, "en", "1,200"),
+        (-1234.5, 1, "de", "-1.234,5"),  # CLDR: German groups with a point
+    ],
+)
+def test_numbers_of_a_column_are_written_alike(value: float, decimals: int, locale: str, text: str) -> None:
+    assert fixed(value, decimals, locale) == text
+
+
+def test_units_that_hold_at_a_temperature(job: JobRecord, schedule: CureSchedule) -> None:
+    """21.1 degC is 70 degF, an inch 0.0254 m, both by definition."""
+    us, si = (Wording(job, schedule, units=units) for units in ("us", "si"))
+    assert us.quantity(2.5, "h at 21.1 degC").replace("\N{NO-BREAK SPACE}", " ") == "2.5 h at 70 °F"
+    assert si.quantity(2.5, "h at 21.1 degC").replace("\N{NO-BREAK SPACE}", " ") == "2.5 h at 21 °C"
+    assert us.quantity(28346.5, "h/m", 3).replace("\N{NO-BREAK SPACE}", " ") == "720 h/in"

@@ -1,0 +1,201 @@
+"""What an owner asks, answered by the first two pages: start, how long on a day, car, frost, whom to call."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import tomllib
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from handover.documents.calendars import owner_calendar
+from handover.documents.care import Care
+from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
+from handover.documents.spoken import SLEEPING, WAKING, by_day
+from handover.documents.templating import languages
+from handover.documents.wording import Wording
+from handover.issue.receive import compute, receive
+from handover.schedule.model import MilestoneKind, Visit
+
+if TYPE_CHECKING:
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+SAMPLES = {
+    "summer-garage": "America/New_York",
+    "november-shop": "America/Chicago",
+    "driveway-compound": "America/Toronto",
+}
+FOLDER = Path(__file__).parents[2] / "sample_jobs"
+
+
+@cache
+def first_pages(sample: str, language: str) -> tuple[Wording, str]:
+    """Return the words of a sample and the text of the first two pages of its sheet."""
+    record = FOLDER / sample / "job.toml"
+    finished = tomllib.loads(record.read_text("utf-8"))["placement"]["finished"]
+    as_of = (finished + timedelta(hours=1)).replace(tzinfo=ZoneInfo(SAMPLES[sample]))
+    received = receive(record, FOLDER / sample / "weather.csv", as_of)
+    words = Wording(received.job, compute(received, as_of), language=language)
+    pdf = render_care_sheet(words, pictures=received.pictures)
+    command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
+    told = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
+    return words, plain(told)
+
+
+def plain(text: str) -> str:
+    return " ".join(re.sub(r"<[^>]*>", " ", text).split())
+
+
+asked = pytest.mark.parametrize(
+    ("sample", "language"), [(sample, language) for sample in SAMPLES for language in languages()]
+)
+
+
+@asked
+def test_when_may_i_park_the_car_and_whom_do_i_call(sample: str, language: str) -> None:
+    words, told = first_pages(sample, language)
+    car = next(each for each in words.milestones if each.kind == MilestoneKind.LIGHT_VEHICLES)
+    assert car.when is not None
+    assert car.title in told
+    assert car.when.day.lower() in told.lower()
+    assert str(words.job.contractor.phone) in told
+    assert str(words.job.contractor.name) in told
+
+
+@asked
+def test_what_if_it_freezes(sample: str, language: str) -> None:
+    words, told = first_pages(sample, language)
+    frost = next(each for each in words.milestones if each.kind == MilestoneKind.FROST_SAFE)
+    assert plain(words.say("watering.if-frost")) in told or frost.sentence in told
+
+
+@asked
+def test_when_do_i_start_and_how_long_on_the_third_day(sample: str, language: str) -> None:
+    words, told = first_pages(sample, language)
+    if sample != "summer-garage":
+        assert words.say("sheet.no-watering") in told
+        return
+    start = next(each for each in words.milestones if each.kind == MilestoneKind.FIRST_WATER)
+    assert start.when is not None
+    assert start.title in told
+    assert start.when.hour in told
+    third = words.schedule.placement_end.date() + timedelta(days=3)
+    (day,) = (each for each in words.watering if each.date == third)
+    spent = sum((visit.end - visit.start for visit in day.visits), timedelta())
+    hours = spent / timedelta(hours=1)
+    assert day.since == {"en": "Day 3", "es": "Día 3"}[language]
+    assert day.length == {"en": f"{hours:g} hr", "es": f"{hours:g} h"}[language]  # CLDR, duration-hour short
+    _, _, row = told.partition(day.day)
+    close = "".join(row[:200].split())
+    assert all("".join(each.split()) in close for each in (day.length, day.since, day.amount))
+
+
+# ---- the table of watering
+
+
+def test_hours_are_those_that_pass_not_those_of_the_wall(job: JobRecord, schedule: CureSchedule) -> None:
+    """The clock in New York springs from 2 to 3 on March 8, 2026."""
+    zone = ZoneInfo("America/New_York")
+    visit = Visit(datetime(2026, 3, 8, 1, 30, tzinfo=zone), datetime(2026, 3, 8, 3, 30, tzinfo=zone), 400.0)
+    day = replace(schedule.watering[0], visits=(visit,))
+    words = Wording(job, replace(schedule, watering=(day,)))
+    assert words.watering[0].length == "1 hr"
+    assert words.visit(visit).length == "1 hour"
+
+
+def test_chance_of_rain_asks_for_a_look_where_the_plan_counts_on_it(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    days = tuple(
+        replace(each, visits=each.visits[:1], rain_probability=0.8) if number == 3 else each
+        for number, each in enumerate(schedule.watering)
+    )
+    counted, full = (Wording(job, replace(schedule, watering=days)).watering[each] for each in (3, 4))
+    assert counted.note == "80% chance of rain. If it stays dry, water when the top turns pale."
+    assert full.note == "40% chance of rain"
+
+
+def test_the_note_of_a_day_stands_where_there_is_room(job: JobRecord, schedule: CureSchedule) -> None:
+    days = tuple(replace(each, visits=each.visits[:1], rain_probability=0.8) for each in schedule.watering)
+    care = Care(Wording(job, replace(schedule, watering=(schedule.watering[0], *days[1:]))), {})
+    for day in care.days:
+        cells = care.cells(day)
+        assert sum(each.columns for each in cells) == len(care.columns)
+        assert [visit for each in cells for visit in each.visits] == list(day.visits)
+        assert [each.note for each in cells if each.note] == ([day.note] if day.note else [])
+    assert care.cells(care.days[1])[-1].columns == len(care.columns) - 1
+
+
+@pytest.mark.parametrize("method", ["sprinkler", "curing compound"])
+def test_rain_and_frost_are_told_by_what_the_owner_does(
+    job: JobRecord, schedule_with: Any, method: str
+) -> None:
+    coated = schedule_with(method=method, **({"watering": ()} if method == "curing compound" else {}))
+    told = plain(care_sheet_html(Wording(job, coated)))
+    assert ("If it rains hard for the whole time, skip that watering." in told) == (method == "sprinkler")
+    assert ("If it may freeze, do not water." in told) == (method == "sprinkler")
+    assert ("If it may freeze, cover the slab and call us." in told) == (method == "curing compound")
+
+
+# ---- dates
+
+
+def test_a_star_marks_what_no_forecast_reaches(job: JobRecord, schedule: CureSchedule) -> None:
+    note = "* No forecast reaches so far."
+    told = plain(care_sheet_html(Wording(job, schedule)))
+    assert "Wednesday, August 12*" in told
+    assert "Wednesday, July 22*" not in told
+    assert told.count(note) == 2
+    near = tuple(replace(each, basis="forecast") for each in schedule.milestones)
+    assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=near))))
+    unknown = tuple(replace(each, not_before=None, basis="typical") for each in schedule.milestones)
+    assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=unknown))))
+
+
+KOLKATA = ZoneInfo("Asia/Kolkata")
+moments = st.integers(0, 5 * 365 * 24 * 60).map(
+    lambda minutes: (datetime(2024, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)).astimezone(KOLKATA)
+)
+
+
+@given(moments)
+def test_what_waits_for_the_day_is_never_early(when: datetime) -> None:
+    told = by_day(when)
+    assert WAKING <= told.time() < SLEEPING
+    assert timedelta() <= told.astimezone(UTC) - when.astimezone(UTC) <= timedelta(hours=10)
+
+
+def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureSchedule) -> None:
+    """The calendar waits for the morning; sheet and page tell the same hour."""
+    night = datetime(2026, 7, 15, 3, 10, tzinfo=ZoneInfo(schedule.timezone))
+    moved = tuple(
+        replace(each, not_before=night) if each.kind == MilestoneKind.FOOT_TRAFFIC else each
+        for each in schedule.milestones
+    )
+    changed = replace(schedule, milestones=moved)
+    words = Wording(job, changed)
+    for html in (care_sheet_html(words), care_page_html(words)):
+        assert "Wednesday, July 15 7:00 in the morning" in plain(html)
+        assert "at night, Wednesday" not in plain(html)
+    calendar = owner_calendar(job, changed, words).decode().replace("\r\n ", "").replace("\\,", ",")
+    assert "SUMMARY:Walk on it, not before 7:00 in the morning" in calendar
+    assert "Not before 7:00 in the morning, Wednesday, July 15." in calendar
+
+
+# ---- what the crew comes back for
+
+
+def test_a_long_list_of_mends_is_cut_short_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
+    items = tuple({"item": f"Place {number}", "ok": False} for number in range(7))
+    care = Care(Wording(job_with(walkthrough=items), schedule), {})
+    assert "To mend: Place 0; Place 1; Place 2; Place 3; and 3 more." in care.crew[-1]
+    assert len(care.walkthrough) == 7
