@@ -1,8 +1,8 @@
 """How often a date told as "not before" turns out too early, over two real typical years.
 
 For each start day the real hours are blurred into a forecast, a schedule is issued on it, and then the
-slab is reckoned with the real hours and with a mix and method errors of its own, drawn as the schedule's
-cases are. A date is missed where that reckoning comes out later than the date that was told.
+slab is reckoned with the real hours and with mixes and method errors of its own, drawn as the schedule's
+cases are. A date is missed by those of them that come out later than the date that was told.
 
 Two ways of blurring: by the error model that the schedule states, and by one it does not know: the day
 before the pour, repeated. Weather: Greensboro, North Carolina, and Sand Point, Alaska, the TMY3 years
@@ -88,12 +88,23 @@ TOWNS = (
 
 @dataclass(frozen=True)
 class Outcome:
-    """One date of one pour: as told, the likely one, and as it came out, in hours since placement."""
+    """One date of one pour, in hours since placement.
+
+    Attributes:
+        kind: Which.
+        told_h: As told, "not before".
+        likely_h: The likely one.
+        real_h: As it came out, for each mix and method error, shape (k,); infinite: never.
+    """
 
     kind: str
     told_h: float
     likely_h: float
-    real_h: float
+    real_h: Floats
+
+    def later_than(self, hours: float) -> float:
+        """Return the share of what came out that is later."""
+        return float((self.real_h > hours).mean())
 
 
 def job_on(town: Town, number: int, day: datetime) -> JobRecord:
@@ -164,14 +175,13 @@ def outcomes(
         )
         other = job.model_copy(update={"id": f"{job.id}-real"})
         came_out = opened(other, real, made, 24)
-        member = int(random.integers(1, came_out.cases.lasts))
         for kind in DATES:
             told = issued.met[kind][issued.cases.last]
             yield Outcome(
                 kind,
                 told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
                 likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
-                real_h=float(came_out.met[kind][member]),
+                real_h=came_out.met[kind][1 : came_out.cases.lasts],
             )
 
 
@@ -206,10 +216,10 @@ def rows(found: list[Outcome]) -> list[Row]:
     table = []
     for kind in (*DATES, "all"):
         told = [each for each in found if kind in (each.kind, "all") and np.isfinite(each.told_h)]
-        late = [each for each in told if each.real_h > each.told_h]
-        later = [each.told_h - each.real_h for each in told if np.isfinite(each.real_h)]
+        missed = float(np.mean([each.later_than(each.told_h) for each in told]))
+        later = np.concatenate([each.told_h - each.real_h for each in told])
         mean_h = float(np.mean([each.told_h for each in told]))
-        table.append(Row(kind, len(told), len(late) / len(told), float(np.mean(later)), mean_h))
+        table.append(Row(kind, len(told), missed, float(later[np.isfinite(later)].mean()), mean_h))
     return table
 
 
