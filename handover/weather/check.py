@@ -39,7 +39,7 @@ def check_fit(
 
     Faults: a place over 50 km off, another time, the hours of the pour missing, less than a day of weather
     after it. Cautions: a forecast over 6 h or 24 h old, of unknown age, or issued after the time of issue; an
-    end before ``needed_until``, past which the mean day of the last three days is used.
+    end before ``needed_until``, past which typical weather stands in.
 
     Args:
         series: Any weather; a typical year has no age.
@@ -109,8 +109,8 @@ class _Check:
             )
         elif last < needed_until:
             self.caution(
-                f"the weather ends at {_moment(last)}; after it the mean day of its last three days is used, "
-                f"until {_moment(needed_until)}"
+                f"the weather ends at {_moment(last)}; after it, until {_moment(needed_until)}, typical "
+                "weather stands in: the mean day of its last three days, or a typical year that is given"
             )
 
     def age(self, as_of: datetime) -> None:

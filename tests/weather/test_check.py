@@ -96,7 +96,7 @@ def test_ends_just_after_the_pour(check: Callable[..., tuple[Finding, ...]], ser
 
 
 def test_ends_before_it_is_needed(check: Callable[..., tuple[Finding, ...]]) -> None:
-    assert "the mean day of its last three days is used" in only(check(days=28), "caution")
+    assert "typical weather stands in: the mean day of its last three days" in only(check(days=28), "caution")
 
 
 @pytest.mark.parametrize(
