@@ -422,7 +422,7 @@ def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
     xs = [x(each) for each in weather.time[keep]]
     _lane(drawing, wording, "air", "degC", lanes["air"])
     _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
-    _extremes(drawing, xs, air, lanes["air"])
+    _extremes(drawing, wording, xs, air, lanes["air"])
     _lane(drawing, wording, "drying", "kg/m2/h", lanes["drying"])
     dry_xs = [x(each) for each in history.time[inside]]
     peak = max(float(drying.max(initial=0)), 1e-6)
@@ -478,7 +478,9 @@ def _curve(
     drawing.curve(_points(xs, values, lane, reach), ink, 2)
 
 
-def _extremes(drawing: Drawing, xs: Sequence[float], air: Floats, lane: tuple[float, float]) -> None:
+def _extremes(
+    drawing: Drawing, wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float]
+) -> None:
     """Write the high and the low of each stretch of 24 hours beside the curve, where there is room."""
     points = _points(xs, air, lane, (float(air.min()), float(air.max())))
     for lift, pick in ((-5.0, np.argmax), (15.0, np.argmin)):
@@ -487,7 +489,7 @@ def _extremes(drawing: Drawing, xs: Sequence[float], air: Floats, lane: tuple[fl
             index = first + int(pick(air[first : first + 24]))
             x, y = points[index]
             if taken + 30 <= x <= drawing.width - 18:
-                drawing.text((x, y + lift), f"{air[index]:.0f}°", "ink", 12, anchor="middle")
+                drawing.text((x, y + lift), f"{wording.fixed(air[index], 0)}°", "ink", 12, anchor="middle")
                 taken = x
 
 

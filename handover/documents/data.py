@@ -185,9 +185,9 @@ class Data:
 
     def _dust(self, dust: Respirator) -> str:
         """Say what protects the lungs, for how much sawing."""
-        over = self.say("joints.dust-over", hours=f"{dust.over_h:.0f}") if dust.over_h else ""
+        over = self.say("joints.dust-over", hours=self.wording.fixed(dust.over_h, 0)) if dust.over_h else ""
         asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
-        mask = self.say(asked, factor=f"{dust.protection_factor:.0f}")
+        mask = self.say(asked, factor=self.wording.fixed(dust.protection_factor, 0))
         basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
         return " ".join(part for part in (over, mask, basis) if part)
 

@@ -14,6 +14,7 @@ from html import escape, unescape
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import pikepdf
 import pytest
 
 from handover.documents.pages import care_page_html
@@ -134,3 +135,32 @@ def test_axe_would_find_a_fault(
     page = care_page_html(Wording(*module_inputs)).replace("--soft:#4c5a61", "--soft:#b4bec2")
     told = seen(chromium, with_axe(page, axe, dark=False), PHONE, tmp_path)
     assert "color-contrast" in {each[0] for each in told["violations"]}
+
+
+def test_the_page_prints_like_a_sheet(
+    chromium: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+) -> None:
+    """A week of watering is a table on paper, and nothing is spread thin: the sheet itself has four pages."""
+    page, printed = tmp_path / "page.html", tmp_path / "page.pdf"
+    page.write_text(care_page_html(Wording(*module_inputs)), encoding="utf-8")
+    subprocess.run(
+        [
+            chromium,
+            "--headless",
+            "--disable-gpu",
+            *(["--no-sandbox"] if os.geteuid() == 0 else []),
+            f"--user-data-dir={tmp_path / 'profile'}",
+            "--no-pdf-header-footer",
+            f"--print-to-pdf={printed}",
+            page.as_uri(),
+        ],
+        capture_output=True,
+        check=True,
+        timeout=120,
+    )
+    with pikepdf.open(printed) as pdf:
+        assert len(pdf.pages) <= 5
+    told = subprocess.run(["pdftotext", "-layout", printed, "-"], capture_output=True, text=True, check=True)
+    (row,) = (line for line in told.stdout.splitlines() if "Wednesday, July 15" in line and " to " in line)
+    assert "6:30 to 7:30 am" in row
+    assert "12:00 to 1:00 pm" in row
