@@ -281,7 +281,7 @@ def test_there_are_words_for_whatever_the_schedule_says(
         for page in (care_sheet_html, care_page_html, data_sheet_html):
             assert "Test slab" in page(words)
         for calendar in (owner_calendar, crew_calendar):
-            assert calendar(received.job, schedule, words)
+            assert calendar(words)
 
 
 # ---- text from outside stays text

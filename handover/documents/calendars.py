@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
     from handover.jobs.model import JobRecord
-    from handover.schedule.model import CureSchedule
 
 NAMESPACE = UUID("5d0a4b3e-58c1-4c57-9d6e-0b6f5f0c6a11")
 """Of every UID. Changing it would double every event that was ever handed out."""
@@ -49,90 +48,84 @@ OF_CALENDAR: dict[Audience, str] = {"owner": COLOUR["water"], "crew": COLOUR["wo
 """Colour of a calendar as a whole, for programs that give none to a single event."""
 
 
-def owner_calendar(
-    job: JobRecord, schedule: CureSchedule, wording: Wording, earlier: bytes | None = None
-) -> bytes:
+def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     """Return owner.ics: each watering, what may go on the slab and from when, frost, sealing, salt.
 
     What the ``earlier`` calendar of the owner had, and this one has no more, stays for one issue, cancelled.
     """
-    events = owner_events(job, schedule, wording)
-    return _calendar(job, schedule, wording, events, audience="owner", earlier=earlier)
+    events = owner_events(words)
+    return _calendar(words, events, audience="owner", earlier=earlier)
 
 
-def crew_calendar(
-    job: JobRecord, schedule: CureSchedule, wording: Wording, earlier: bytes | None = None
-) -> bytes:
+def crew_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     """Return crew.ics: saw the joints, strip the forms, rub the edges, blankets, the walk-through.
 
     With the ``earlier`` calendar of the crew as `owner_calendar` has it.
     """
-    events = crew_events(job, schedule, wording)
-    return _calendar(job, schedule, wording, events, audience="crew", earlier=earlier)
+    events = crew_events(words)
+    return _calendar(words, events, audience="crew", earlier=earlier)
 
 
-def single_event(job: JobRecord, schedule: CureSchedule, wording: Wording, event: CareEvent) -> bytes:
+def single_event(words: Wording, event: CareEvent) -> bytes:
     """Return a calendar of one event, for phones that take one to a file; its UID is that of the whole."""
-    return _calendar(job, schedule, wording, [event], audience=event.audience)
+    return _calendar(words, [event], audience=event.audience)
 
 
 def _calendar(
-    job: JobRecord,
-    schedule: CureSchedule,
-    wording: Wording,
+    words: Wording,
     events: Iterable[CareEvent],
     *,
     audience: Audience,
     earlier: bytes | None = None,
 ) -> bytes:
-    name = plain_line(wording.calendar_name(audience, schedule.revision))
+    name = plain_line(words.calendar_name(audience, words.schedule.revision))
     calendar = Calendar()
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("uid", event_uid(job, audience, "calendar", ""))
-    calendar.add("last-modified", schedule.issued_at.astimezone(UTC))
+    calendar.add("uid", event_uid(words.job, audience, "calendar", ""))
+    calendar.add("last-modified", words.schedule.issued_at.astimezone(UTC))
     # The library does not know these as text, and would leave them unescaped.
     for key in ("name", "x-wr-calname"):
         calendar.add(key, vText(name))
     for key in ("description", "x-wr-caldesc"):
-        calendar.add(key, vText(plain_lines(_about(schedule, wording, audience))))
+        calendar.add(key, vText(plain_lines(_about(words, audience))))
     calendar.add("color", vText(OF_CALENDAR[audience]))
     for event in events:
-        calendar.add_component(_vevent(job, schedule, wording, event))
-    for gone in withdrawn(earlier, calendar, schedule.issued_at) if earlier else ():
-        calendar.add_component(_cancelled(gone, schedule, wording))
+        calendar.add_component(_vevent(words, event))
+    for gone in withdrawn(earlier, calendar, words.schedule.issued_at) if earlier else ():
+        calendar.add_component(_cancelled(gone, words))
     content: bytes = calendar.to_ical()
     return content
 
 
-def _about(schedule: CureSchedule, wording: Wording, audience: Audience) -> str:
+def _about(words: Wording, audience: Audience) -> str:
     """Return which dates these are, and what to do with those they replace."""
-    dated = _dated(schedule, wording)
-    if schedule.revision <= 1:
+    dated = _dated(words)
+    if words.schedule.revision <= 1:
         return dated
-    old = plain_line(wording.calendar_name(audience, schedule.revision - 1))
-    return f"{dated}\n{wording.say('calendar.revised', old=old)}\n{wording.say('cancelled.note')}"
+    old = plain_line(words.calendar_name(audience, words.schedule.revision - 1))
+    return f"{dated}\n{words.say('calendar.revised', old=old)}\n{words.say('cancelled.note')}"
 
 
-def _dated(schedule: CureSchedule, wording: Wording) -> str:
-    made = schedule.issued_at.astimezone(ZoneInfo(schedule.timezone))
-    return wording.say("calendar.dated", n=schedule.revision, day=wording.speak.day(made, year=True))
+def _dated(words: Wording) -> str:
+    made = words.schedule.issued_at.astimezone(ZoneInfo(words.schedule.timezone))
+    return words.say("calendar.dated", n=words.schedule.revision, day=words.speak.day(made, year=True))
 
 
-def _vevent(job: JobRecord, schedule: CureSchedule, wording: Wording, event: CareEvent) -> Event:
-    category = plain_line(wording.say(f"calendar.category.{event.look}"))
-    text = f"{event.words.description}\n{_dated(schedule, wording)}"
+def _vevent(words: Wording, event: CareEvent) -> Event:
+    category = plain_line(words.say(f"calendar.category.{event.look}"))
+    text = f"{event.words.description}\n{_dated(words)}"
     entry = Event()
-    entry.add("uid", event_uid(job, event.audience, event.kind, event.occasion))
-    entry.add("dtstamp", schedule.issued_at.astimezone(UTC))
-    entry.add("last-modified", schedule.issued_at.astimezone(UTC))
-    entry.add("sequence", schedule.revision)
+    entry.add("uid", event_uid(words.job, event.audience, event.kind, event.occasion))
+    entry.add("dtstamp", words.schedule.issued_at.astimezone(UTC))
+    entry.add("last-modified", words.schedule.issued_at.astimezone(UTC))
+    entry.add("sequence", words.schedule.revision)
     entry.add("dtstart", event.start)
     entry.add("dtend", event.end)
     entry.add("summary", plain_line(event.words.title))
     entry.add("description", plain_lines(text))
-    entry.add("location", plain_line(job.site.address or job.site.name))
+    entry.add("location", plain_line(words.job.site.address or words.job.site.name))
     entry.add("categories", [category])
     entry.add("color", vText(COLOUR[event.look]))
     entry.add("transp", "TRANSPARENT" if event.look == "may" else "OPAQUE")
@@ -161,17 +154,17 @@ def _is_to_come(event: Event, issued_at: datetime) -> bool:
     return bool(end > issued_at.date())
 
 
-def _cancelled(gone: Event, schedule: CureSchedule, wording: Wording) -> Event:
+def _cancelled(gone: Event, words: Wording) -> Event:
     """Return an event as withdrawn: at its old hour, so that it is found there, and without a ring."""
     entry = Event()
     for key in ("uid", "dtstart", "dtend", "location", "categories", "color"):
         if key in gone:
             entry[key] = gone[key]
-    entry.add("dtstamp", schedule.issued_at.astimezone(UTC))
-    entry.add("last-modified", schedule.issued_at.astimezone(UTC))
-    entry.add("sequence", schedule.revision)
-    entry.add("summary", plain_line(wording.say("cancelled.title", title=str(gone.get("summary", "")))))
-    entry.add("description", plain_lines(wording.say("cancelled.text", n=schedule.revision)))
+    entry.add("dtstamp", words.schedule.issued_at.astimezone(UTC))
+    entry.add("last-modified", words.schedule.issued_at.astimezone(UTC))
+    entry.add("sequence", words.schedule.revision)
+    entry.add("summary", plain_line(words.say("cancelled.title", title=str(gone.get("summary", "")))))
+    entry.add("description", plain_lines(words.say("cancelled.text", n=words.schedule.revision)))
     entry.add("transp", "TRANSPARENT")
     entry.add("status", CANCELLED)
     return entry

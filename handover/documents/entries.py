@@ -47,7 +47,7 @@ class Entries:
 
     @cached_property
     def _events(self) -> tuple[CareEvent, ...]:
-        return owner_events(self.wording.job, self.wording.schedule, self.wording)
+        return owner_events(self.wording)
 
     @cached_property
     def _waterings(self) -> dict[datetime, CareEvent]:
@@ -84,13 +84,13 @@ class Entries:
     def whole(self) -> Entry:
         """Return the link of the whole calendar."""
         words = self.wording
-        content = self.calendar or owner_calendar(words.job, words.schedule, words)
+        content = self.calendar or owner_calendar(words)
         return Entry(words.say("sheet.calendar-all"), "owner.ics", _address(content))
 
     def _entry(self, event: CareEvent | None) -> Entry | None:
         if event is None:
             return None
-        content = single_event(self.wording.job, self.wording.schedule, self.wording, event)
+        content = single_event(self.wording, event)
         name = "-".join(f"{event.kind} {event.occasion}".split())
         return Entry(event.words.title, f"{name}.ics", _address(content))
 

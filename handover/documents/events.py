@@ -14,8 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import EventWords, Wording
-    from handover.jobs.model import JobRecord
-    from handover.schedule.model import CureSchedule, Milestone
+    from handover.schedule.model import Milestone
 
 Audience = Literal["owner", "crew"]
 Look = Literal["water", "may", "protect", "work"]
@@ -71,25 +70,25 @@ class CareEvent:
     look: Look
 
 
-def owner_events(job: JobRecord, schedule: CureSchedule, wording: Wording) -> tuple[CareEvent, ...]:
+def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return what the owner is to do or may do, in order of time; nothing for a date past the estimate."""
-    return _Diary(job, schedule, wording).of_owner()
+    return _Diary(words).of_owner()
 
 
-def crew_events(job: JobRecord, schedule: CureSchedule, wording: Wording) -> tuple[CareEvent, ...]:
+def crew_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return what the crew comes back for, in order of time; nothing for a date past the estimate."""
-    return _Diary(job, schedule, wording).of_crew()
+    return _Diary(words).of_crew()
 
 
 class _Diary:
     """The events of one schedule. Instants are in UTC, where sums hold across a clock change."""
 
-    def __init__(self, job: JobRecord, schedule: CureSchedule, wording: Wording) -> None:
-        self.job = job
-        self.schedule = schedule
-        self.wording = wording
-        self.zone = ZoneInfo(schedule.timezone)
-        frosts = [each for each in schedule.risks if each.code == "frost"]
+    def __init__(self, words: Wording) -> None:
+        self.job = words.job
+        self.schedule = words.schedule
+        self.wording = words
+        self.zone = ZoneInfo(self.schedule.timezone)
+        frosts = [each for each in self.schedule.risks if each.code == "frost"]
         self.frosts = sorted(frosts, key=lambda each: _utc(each.start))
 
     def of_owner(self) -> tuple[CareEvent, ...]:

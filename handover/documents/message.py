@@ -29,7 +29,6 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
     from handover.jobs.model import JobRecord
-    from handover.schedule.model import CureSchedule
 
 TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
     ".pdf": ("application", "pdf", {}),
@@ -73,52 +72,49 @@ class Block:
     items: tuple[str, ...]
 
 
-def compose_message(
-    job: JobRecord, schedule: CureSchedule, wording: Wording, attachments: Mapping[str, bytes]
-) -> bytes:
+def compose_message(words: Wording, attachments: Mapping[str, bytes]) -> bytes:
     """Return a draft message to the owner: plain and HTML text in the owner's language, documents attached.
 
     Args:
-        job: The job record: its contractor is the sender, its owner the reader, where it gives addresses.
-        schedule: Its schedule.
-        wording: The words, in the owner's language.
+        words: In the owner's language. The contractor of the job is the sender, its owner the reader, where
+            the record gives addresses.
         attachments: The documents by file name, in the order in which they are shown.
 
     Raises:
         UnusableInput: An address that is none, or an attachment of a kind that has no place in a letter.
     """
-    if findings := [*_unusable_addresses(job), *_unknown_kinds(attachments)]:
+    if findings := [*_unusable_addresses(words.job), *_unknown_kinds(attachments)]:
         raise UnusableInput(findings)
-    plain = _plain(job, schedule, wording, attachments)
-    digest = _digest(job.id, schedule, plain, attachments)
+    plain = _plain(words, attachments)
+    digest = _digest(words, plain, attachments)
     message = EmailMessage(policy=SMTP)
     message.set_content(plain, cte="quoted-printable")
-    message.add_alternative(_html(plain, wording), subtype="html", cte="quoted-printable")
+    message.add_alternative(_html(plain, words), subtype="html", cte="quoted-printable")
     for name, content in attachments.items():
         maintype, subtype, params = TYPES[PurePosixPath(name).suffix]
         message.add_attachment(content, maintype=maintype, subtype=subtype, filename=name, params=params)
     for number, part in enumerate(each for each in message.walk() if each.is_multipart()):
         part.set_boundary(f"=_{number}_{digest}")
-    return _head(job, schedule, wording, digest) + message.as_bytes()
+    return _head(words, digest) + message.as_bytes()
 
 
 # ---- the head
 
 
-def _head(job: JobRecord, schedule: CureSchedule, wording: Wording, digest: str) -> bytes:
+def _head(words: Wording, digest: str) -> bytes:
     """Return the lines above those of the library.
 
     They are written here because the library, when it folds a long name, drops the quotes around it, and
     what stands in the name is then read as an address.
     """
-    sender, reader = job.contractor, job.owner
+    sender, reader = words.job.contractor, words.job.owner
     domain = sender.email.partition("@")[2] if sender.email else NO_DOMAIN
-    subject = _subject(wording)
+    subject = _subject(words)
     lines = [
         f"Subject: {subject if AS_IT_IS.fullmatch(subject) else _encoded(subject)}",
-        f"Date: {format_datetime(schedule.issued_at)}",
+        f"Date: {format_datetime(words.schedule.issued_at)}",
         f"Message-ID: <{digest}@{domain}>",
-        f"Content-Language: {wording.language}",
+        f"Content-Language: {words.language}",
         "X-Unsent: 1",
     ]
     if reader.email:
@@ -128,9 +124,9 @@ def _head(job: JobRecord, schedule: CureSchedule, wording: Wording, digest: str)
     return "".join(f"{line}\r\n" for line in lines).encode("ascii")
 
 
-def _subject(wording: Wording) -> str:
-    key = "message.subject-again" if wording.schedule.revision > 1 else "message.subject"
-    return plain_line(wording.say(key, site=wording.job.site.name))
+def _subject(words: Wording) -> str:
+    key = "message.subject-again" if words.schedule.revision > 1 else "message.subject"
+    return plain_line(words.say(key, site=words.job.site.name))
 
 
 def _mailbox(name: str | None, address: str) -> str:
@@ -147,10 +143,11 @@ def _encoded(text: str) -> str:
     return Header(text, "utf-8", maxlinelen=LINE, header_name="Subject").encode(linesep="\r\n")
 
 
-def _digest(job: str, schedule: CureSchedule, plain: str, attachments: Mapping[str, bytes]) -> str:
+def _digest(words: Wording, plain: str, attachments: Mapping[str, bytes]) -> str:
     """Return what stands for the whole content of the letter, in 32 hexadecimal digits."""
     contents = [(name, sha256(content).hexdigest()) for name, content in attachments.items()]
-    whole = (job, schedule.revision, schedule.issued_at.isoformat(), plain, contents)
+    schedule = words.schedule
+    whole = (words.job.id, schedule.revision, schedule.issued_at.isoformat(), plain, contents)
     return sha256(repr(whole).encode()).hexdigest()[:32]
 
 
@@ -174,37 +171,37 @@ def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
 # ---- the text
 
 
-def _plain(job: JobRecord, schedule: CureSchedule, wording: Wording, attachments: Mapping[str, bytes]) -> str:
+def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
     """Return the letter as plain text, in which every value filled in stays within its line."""
     template = (
-        environment(wording.templates)
+        environment(words.templates)
         .overlay(autoescape=False, finalize=lambda value: plain_line(str(value)))
-        .get_template(f"{wording.language}/message.txt")
+        .get_template(f"{words.language}/message.txt")
     )
     return template.render(
-        job=job,
-        wording=wording,
-        dates=[each for each in wording.owner_milestones if each.kind in TOLD],
-        again=schedule.revision > 1,
-        changes=told_changes(wording),
-        earlier=schedule.revision - 1,
-        old_calendar=wording.calendar_name("owner", schedule.revision - 1),
-        attached=list(_attached(wording, attachments)),
+        job=words.job,
+        wording=words,
+        dates=[each for each in words.owner_milestones if each.kind in TOLD],
+        again=words.schedule.revision > 1,
+        changes=told_changes(words),
+        earlier=words.schedule.revision - 1,
+        old_calendar=words.calendar_name("owner", words.schedule.revision - 1),
+        attached=list(_attached(words, attachments)),
     )
 
 
-def _attached(wording: Wording, names: Iterable[str]) -> Iterator[str]:
+def _attached(words: Wording, names: Iterable[str]) -> Iterator[str]:
     """Say what each attachment is for."""
     for name in names:
         key = f"message.attached.{name.split('.')[0]}"
-        yield wording.say(key, name=name) if wording.words.has(key) else name
+        yield words.say(key, name=name) if words.words.has(key) else name
 
 
-def _html(plain: str, wording: Wording) -> str:
+def _html(plain: str, words: Wording) -> str:
     """Return the same letter as HTML: one text, so that the two never differ."""
-    template = environment(wording.templates).get_template("message.html")
+    template = environment(words.templates).get_template("message.html")
     blocks = [_block(each.splitlines()) for each in re.split(r"\n{2,}", plain.strip())]
-    return template.render(language=wording.language, subject=_subject(wording), blocks=blocks)
+    return template.render(language=words.language, subject=_subject(words), blocks=blocks)
 
 
 def _block(lines: list[str]) -> Block:

@@ -105,7 +105,7 @@ def _render(
         language: files_inside(
             each,
             schedule=data,
-            calendar=owner_calendar(job, schedule, each, _owners(earlier, marks[language])),
+            calendar=owner_calendar(each, _owners(earlier, marks[language])),
             record=record,
         )
         for language, each in words.items()
@@ -116,10 +116,10 @@ def _render(
     owner = job.owner.language if job.owner.language in readers else readers[0]
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
-        CREW: crew_calendar(job, schedule, office, earlier.get(CREW)),
+        CREW: crew_calendar(office, earlier.get(CREW)),
         "data-sheet.pdf": render_data_sheet(office, paper=paper, attachments=inside[office.language]),
         SCHEDULE: data,
-        "message.eml": compose_message(job, schedule, words[owner], of_readers[owner]),
+        "message.eml": compose_message(words[owner], of_readers[owner]),
     }
 
 

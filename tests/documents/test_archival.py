@@ -67,7 +67,7 @@ def sheets(plain: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
     inside = files_inside(
         words,
         schedule=schedule_json(schedule),
-        calendar=owner_calendar(job, schedule, words),
+        calendar=owner_calendar(words),
         record=RECORD,
     )
     pictures = {"logo.png": logo("RGBA"), "door.png": logo("RGB")}

@@ -186,7 +186,7 @@ def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureS
     for html in (care_sheet_html(words), care_page_html(words)):
         assert "Wednesday, July 15 7:00 in the morning" in plain(html)
         assert "at night, Wednesday" not in plain(html)
-    calendar = owner_calendar(job, changed, words).decode().replace("\r\n ", "").replace("\\,", ",")
+    calendar = owner_calendar(words).decode().replace("\r\n ", "").replace("\\,", ",")
     assert "SUMMARY:Walk on it, not before 7:00 in the morning" in calendar
     assert "Not before 7:00 in the morning, Wednesday, July 15." in calendar
 

@@ -46,7 +46,7 @@ def unfolded(ics: bytes) -> list[str]:
 
 def both(job: JobRecord, schedule: CureSchedule) -> list[bytes]:
     wording = Wording(job, schedule)
-    return [make(job, schedule, wording) for make in (owner_calendar, crew_calendar)]
+    return [make(wording) for make in (owner_calendar, crew_calendar)]
 
 
 def frost(start: datetime, hours: int = 6) -> Risk:
@@ -102,9 +102,9 @@ def test_another_reader_finds_every_event(
     wording = Wording(job, cold)
     found = {
         (each.summary.value, each.dtstart.value, each.dtend.value, each.location.value)
-        for each in read(make(job, cold, wording))
+        for each in read(make(wording))
     }
-    told = {(each.words.title, each.start, each.end, job.site.address) for each in events(job, cold, wording)}
+    told = {(each.words.title, each.start, each.end, job.site.address) for each in events(wording)}
     assert found == told
 
 
@@ -121,11 +121,11 @@ def test_another_reader_expands_every_event_once(job: JobRecord, cold: CureSched
 
 def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     wording = Wording(job, cold)
-    assert {each.kind for each in owner_events(job, cold, wording)} == {
+    assert {each.kind for each in owner_events(wording)} == {
         "watering", "foot-traffic", "light-work", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
         "floor-covering", "no-salt", "frost-cover",
     }  # fmt: skip
-    assert {each.kind for each in crew_events(job, cold, wording)} == {
+    assert {each.kind for each in crew_events(wording)} == {
         "saw-joints", "strip-edge-forms", "rub-edges", "walk-through", "frost-cover", "blankets-off",
     }  # fmt: skip
 
@@ -163,8 +163,8 @@ def test_a_date_past_the_estimate_has_no_event(job: JobRecord, cold: CureSchedul
     for kind in Kind:
         unknown = with_date(unknown, kind, None)
     wording = Wording(job, unknown)
-    assert {each.kind for each in owner_events(job, unknown, wording)} == {"watering", "frost-cover"}
-    assert {each.kind for each in crew_events(job, unknown, wording)} == {"frost-cover"}
+    assert {each.kind for each in owner_events(wording)} == {"watering", "frost-cover"}
+    assert {each.kind for each in crew_events(wording)} == {"frost-cover"}
 
 
 def test_an_empty_calendar_is_still_one(job: JobRecord, schedule: CureSchedule) -> None:
@@ -245,7 +245,7 @@ def test_a_timed_event_has_one_alarm_ahead_and_a_whole_day_none(job: JobRecord, 
 
 
 def test_the_owner_is_told_the_cautious_date(job: JobRecord, schedule: CureSchedule) -> None:
-    starts = {each.kind: each.start for each in owner_events(job, schedule, Wording(job, schedule))}
+    starts = {each.kind: each.start for each in owner_events(Wording(job, schedule))}
     for kind in (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES, Kind.CURING_ENDS):
         cautious = schedule.milestone(kind).not_before
         assert cautious <= starts[kind] < cautious + timedelta(days=1)
@@ -257,16 +257,16 @@ def test_nobody_is_woken_for_what_he_may_do(job: JobRecord, schedule: CureSchedu
     zone = ZoneInfo(schedule.timezone)
     for hour, morning in ((3, 15), (22, 16), (21, 16), (0, 15)):
         night = with_date(schedule, Kind.FOOT_TRAFFIC, datetime(2026, 7, 15, hour, 0, tzinfo=zone))
-        walk = next(e for e in owner_events(job, night, Wording(job, night)) if e.kind == Kind.FOOT_TRAFFIC)
+        walk = next(e for e in owner_events(Wording(job, night)) if e.kind == Kind.FOOT_TRAFFIC)
         assert walk.start == datetime(2026, 7, morning, 7, 0, tzinfo=zone)
 
 
 def test_the_saw_has_its_window(job: JobRecord, schedule: CureSchedule) -> None:
     joints = schedule.milestone(Kind.SAW_JOINTS)
-    event = next(e for e in crew_events(job, schedule, Wording(job, schedule)) if e.kind == Kind.SAW_JOINTS)
+    event = next(e for e in crew_events(Wording(job, schedule)) if e.kind == Kind.SAW_JOINTS)
     assert joints.not_before <= event.start < event.end <= joints.not_after
     missed = with_date(schedule, Kind.SAW_JOINTS, joints.not_before, not_after=joints.not_before)
-    event = next(e for e in crew_events(job, missed, Wording(job, missed)) if e.kind == Kind.SAW_JOINTS)
+    event = next(e for e in crew_events(Wording(job, missed)) if e.kind == Kind.SAW_JOINTS)
     assert event.start < event.end
 
 
@@ -277,7 +277,7 @@ def test_the_slab_is_covered_before_the_frost_and_after_the_trowel(
     early = frost(cold.finished + timedelta(minutes=30))
     colder = replace(cold, risks=(*cold.risks, early))
     starts = [each for each in colder.risks if each.code == "frost"]
-    covers = [e for e in owner_events(job, colder, Wording(job, colder)) if e.kind == "frost-cover"]
+    covers = [e for e in owner_events(Wording(job, colder)) if e.kind == "frost-cover"]
     assert len(covers) == len(starts)
     for cover, risk in zip(covers, sorted(starts, key=lambda each: each.start), strict=True):
         assert cold.finished <= cover.start <= risk.start
@@ -302,7 +302,7 @@ def test_salt_is_warned_of_when_the_cold_comes(
     end = datetime.combine(placed, schedule.placement_end.timetz())
     moved = with_date(replace(schedule, placement_end=end), Kind.DEICING_SALT, end + timedelta(days=365))
     job = job_with(site=place)
-    [event] = [each for each in owner_events(job, moved, Wording(job, moved)) if each.kind == "no-salt"]
+    [event] = [each for each in owner_events(Wording(job, moved)) if each.kind == "no-salt"]
     assert event.start == reminded
 
 
@@ -363,8 +363,8 @@ def test_new_dates_replace_the_old_ones(job: JobRecord, cold: CureSchedule) -> N
 def test_a_single_event_is_the_event_of_the_whole(job: JobRecord, cold: CureSchedule) -> None:
     wording = Wording(job, cold)
     whole = {each.uid.value: each.serialize() for ics in both(job, cold) for each in read(ics)}
-    for event in owner_events(job, cold, wording) + crew_events(job, cold, wording):
-        [alone] = read(single_event(job, cold, wording, event))
+    for event in owner_events(wording) + crew_events(wording):
+        [alone] = read(single_event(wording, event))
         assert alone.serialize() == whole[alone.uid.value]
 
 
@@ -406,8 +406,8 @@ def test_text_from_outside_is_still_there_as_text(nasty: JobRecord, cold: CureSc
 
 def test_words_of_a_contractor_stay_within_their_property(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
-    event = replace(owner_events(job, schedule, wording)[0], words=EventWords(NASTY, NASTY))
-    ics = single_event(job, schedule, wording, event)
+    event = replace(owner_events(wording)[0], words=EventWords(NASTY, NASTY))
+    ics = single_event(wording, event)
     assert {line.partition(":")[0].partition(";")[0] for line in unfolded(ics)} <= ALLOWED
     [entry] = read(ics)
     assert entry.summary.value == entry.valarm.description.value

@@ -129,12 +129,12 @@ def test_ical_js_finds_every_event_once_at_its_instant(
     wording = Wording(job, elsewhere)
     found = [
         (each["summary"], *occurrence)
-        for each in ical_js(make(job, elsewhere, wording))["events"]
+        for each in ical_js(make(wording))["events"]
         for occurrence in each["occurrences"]
     ]
-    ours = told(events(job, elsewhere, wording))
+    ours = told(events(wording))
     assert set(found) == ours
-    assert len(found) == len(events(job, elsewhere, wording))
+    assert len(found) == len(events(wording))
 
 
 @pytest.mark.parametrize(("make", "events"), KINDS)
@@ -142,13 +142,13 @@ def test_recurring_ical_events_agrees_with_it(
     make: Any, events: Any, job: JobRecord, elsewhere: CureSchedule
 ) -> None:
     wording = Wording(job, elsewhere)
-    calendar = icalendar.Calendar.from_ical(make(job, elsewhere, wording))
+    calendar = icalendar.Calendar.from_ical(make(wording))
     start = elsewhere.placement_start - timedelta(days=2)
     found = [
         (str(each["SUMMARY"]), each["DTSTART"].dt, each["DTEND"].dt)
         for each in recurring_ical_events.of(calendar).between(start, start + timedelta(days=1000))
     ]
-    ours = [(each.words.title, each.start, each.end) for each in events(job, elsewhere, wording)]
+    ours = [(each.words.title, each.start, each.end) for each in events(wording)]
     assert sorted(found, key=str) == sorted(ours, key=str)
 
 
@@ -156,7 +156,7 @@ def test_the_owner_waters_at_the_hours_of_the_clock_on_his_wall(
     job: JobRecord, elsewhere: CureSchedule
 ) -> None:
     zone = ZoneInfo(elsewhere.timezone)
-    told = [each for each in owner_events(job, elsewhere, Wording(job, elsewhere)) if each.look == "water"]
+    told = [each for each in owner_events(Wording(job, elsewhere)) if each.look == "water"]
     visits = [visit for day in elsewhere.watering for visit in day.visits]
     assert len(told) == len(visits) > 10
     for event, visit in zip(told, visits, strict=True):
@@ -169,7 +169,7 @@ def test_a_whole_day_is_the_day_at_the_site(job: JobRecord, elsewhere: CureSched
     ended = wording.milestone(elsewhere.milestone("curing-ends")).when.instant
     [walk] = [
         each
-        for each in ical_js(crew_calendar(job, elsewhere, wording))["events"]
+        for each in ical_js(crew_calendar(wording))["events"]
         if each["summary"] == wording.event("walk-through").title
     ]
     day = ended.astimezone(ZoneInfo(elsewhere.timezone)).date()
@@ -184,7 +184,7 @@ def test_a_watering_tells_all_that_its_owner_needs(
     job: JobRecord, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
     wording = Wording(job, schedule)
-    told = ical_js(owner_calendar(job, schedule, wording))["events"]
+    told = ical_js(owner_calendar(wording))["events"]
     waterings = [each for each in told if each["categories"] == [wording.say("calendar.category.water")]]
     visits = [wording.visit(visit) for day in schedule.watering for visit in day.visits]
     assert len(waterings) == len(visits)
@@ -214,7 +214,7 @@ def test_every_title_tells_the_hour_on_the_wall(
     wording = Wording(job, elsewhere, language=language)
     zone = ZoneInfo(elsewhere.timezone)
     for _, events in KINDS:
-        for event in events(job, elsewhere, wording):
+        for event in events(wording):
             if not isinstance(event.start, datetime):
                 continue
             start, end = event.start.astimezone(zone), event.end.astimezone(zone)
@@ -225,7 +225,7 @@ def test_every_title_tells_the_hour_on_the_wall(
 def test_each_watering_can_be_dropped_by_itself(
     job: JobRecord, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
-    told = ical_js(owner_calendar(job, schedule, Wording(job, schedule)))["events"]
+    told = ical_js(owner_calendar(Wording(job, schedule)))["events"]
     assert len({each["uid"] for each in told}) == len(told)
     assert all(len(each["occurrences"]) == 1 for each in told)
 
@@ -238,13 +238,13 @@ def test_a_calendar_is_named_by_its_issue_and_has_its_colour(
     for revision in (1, 2):
         again = replace(schedule, revision=revision)
         wording = Wording(job, again)
-        told = ical_js(make(job, again, wording))
+        told = ical_js(make(wording))
         assert job.site.name in told["name"]
         assert str(revision) in told["name"].replace(job.site.name, "")
         assert told["color"] in COLOUR.values()
         assert told["method"] == "PUBLISH"
         assert {each["sequence"] for each in told["events"]} == {revision}
-        assert len(told["events"]) == len(events(job, again, wording))
+        assert len(told["events"]) == len(events(wording))
         names.append(told["name"])
     assert len(set(names)) == 2
 
@@ -260,10 +260,7 @@ def test_what_the_crew_promised_to_mend_is_in_its_calendar(
         )
     )
     wording = Wording(job, schedule)
-    told = {
-        each["summary"]: each["description"]
-        for each in ical_js(crew_calendar(job, schedule, wording))["events"]
-    }
+    told = {each["summary"]: each["description"] for each in ical_js(crew_calendar(wording))["events"]}
     with_it = [
         title for title, text in told.items() if "Edge, by the tap; north: We patch it.\nAnd rub it." in text
     ]
@@ -276,7 +273,7 @@ def test_a_single_event_reads_as_it_does_within_the_whole(
     job: JobRecord, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
     wording = Wording(job, schedule)
-    whole = {each["uid"]: each for each in ical_js(owner_calendar(job, schedule, wording))["events"]}
-    for event in owner_events(job, schedule, wording)[:3]:
-        [alone] = ical_js(single_event(job, schedule, wording, event))["events"]
+    whole = {each["uid"]: each for each in ical_js(owner_calendar(wording))["events"]}
+    for event in owner_events(wording)[:3]:
+        [alone] = ical_js(single_event(wording, event))["events"]
         assert alone == whole[alone["uid"]]

@@ -82,7 +82,7 @@ def test_sheet_page_and_letter_tell_the_same_list(
     assert f"<li>{line}</li>" in sheet
     assert sheet.index(line) < sheet.index('class="row banner"')
     assert f"<li>{line}</li>" in care_page_html(words)
-    letter: Any = message_from_bytes(compose_message(job, again, words, {}), policy=policy.default)
+    letter: Any = message_from_bytes(compose_message(words, {}), policy=policy.default)
     plain = letter.get_body(("plain",)).get_content().replace("\r\n", "\n")
     assert f"{words.say('change.heading', n=1)}:\n- {line}\n" in plain
     assert f"<li>{line}</li>" in letter.get_body(("html",)).get_content()
@@ -106,9 +106,9 @@ def without_day(schedule: CureSchedule, number: int) -> CureSchedule:
 
 
 def test_a_watering_that_is_gone_stays_one_issue_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
-    first = owner_calendar(job, schedule, Wording(job, schedule))
+    first = owner_calendar(Wording(job, schedule))
     second_schedule = without_day(schedule, 1)
-    second = owner_calendar(job, second_schedule, Wording(job, second_schedule), first)
+    second = owner_calendar(Wording(job, second_schedule), first)
     old, new = events(first), events(second)
     assert old.keys() == new.keys()
     assert {int(each["sequence"]) for each in new.values()} == {2}
@@ -121,33 +121,31 @@ def test_a_watering_that_is_gone_stays_one_issue_cancelled(job: JobRecord, sched
         assert each.decoded("dtend") == before.decoded("dtend")
         assert not each.subcomponents  # no alarm
     third_schedule = replace(second_schedule, revision=3)
-    third = events(owner_calendar(job, third_schedule, Wording(job, third_schedule), second))
+    third = events(owner_calendar(Wording(job, third_schedule), second))
     assert third.keys() == old.keys() - {str(each["uid"]) for each in gone}
 
 
 def test_an_event_that_comes_back_is_confirmed_again(job: JobRecord, schedule: CureSchedule) -> None:
     rainy = without_day(schedule, 1)
-    second = owner_calendar(
-        job, rainy, Wording(job, rainy), owner_calendar(job, schedule, Wording(job, schedule))
-    )
+    second = owner_calendar(Wording(job, rainy), owner_calendar(Wording(job, schedule)))
     again = replace(schedule, revision=3)
-    third = events(owner_calendar(job, again, Wording(job, again), second))
+    third = events(owner_calendar(Wording(job, again), second))
     assert {str(each["status"]) for each in third.values()} == {"CONFIRMED"}
 
 
 def test_what_is_over_is_not_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
-    first = owner_calendar(job, schedule, Wording(job, schedule))
+    first = owner_calendar(Wording(job, schedule))
     later = replace(without_day(schedule, 1), issued_at=schedule.watering[3].visits[0].start)
-    found = events(owner_calendar(job, later, Wording(job, later), first))
+    found = events(owner_calendar(Wording(job, later), first))
     assert not [each for each in found.values() if each["status"] == "CANCELLED"]
 
 
 def test_the_crew_is_told_that_a_frost_is_off(job: JobRecord, schedule: CureSchedule) -> None:
     night = datetime(2026, 7, 16, 2, tzinfo=ZONE)
     frosty = replace(schedule, risks=(Risk("frost", night, night + 4 * HOUR, night + 2 * HOUR),))
-    first = crew_calendar(job, frosty, Wording(job, frosty))
+    first = crew_calendar(Wording(job, frosty))
     mild = replace(schedule, risks=(), revision=2)
-    found = events(crew_calendar(job, mild, Wording(job, mild), first)).values()
+    found = events(crew_calendar(Wording(job, mild), first)).values()
     gone = [str(each["summary"]) for each in found if each["status"] == "CANCELLED"]
     assert any("frost" in each.lower() for each in gone)
 
@@ -159,8 +157,8 @@ def test_calendar_and_letter_say_what_to_do_with_the_old_one(
     again = replace(schedule, revision=2)
     words = Wording(job, again, language=language)
     note, old = words.say("cancelled.note"), words.calendar_name("owner", 1)
-    calendar: Any = icalendar.Calendar.from_ical(owner_calendar(job, again, words))
-    letter: Any = message_from_bytes(compose_message(job, again, words, {}), policy=policy.default)
+    calendar: Any = icalendar.Calendar.from_ical(owner_calendar(words))
+    letter: Any = message_from_bytes(compose_message(words, {}), policy=policy.default)
     for text in (str(calendar["description"]), letter.get_body(("plain",)).get_content()):
         assert note in text
         assert old in text

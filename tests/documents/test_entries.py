@@ -52,7 +52,7 @@ def links(module_inputs: tuple[JobRecord, CureSchedule]) -> Links:
 def test_every_event_of_the_calendar_can_be_taken_by_itself(
     links: Links, module_inputs: tuple[JobRecord, CureSchedule]
 ) -> None:
-    whole = icalendar.Calendar.from_ical(owner_calendar(*module_inputs, Wording(*module_inputs)))
+    whole = icalendar.Calendar.from_ical(owner_calendar(Wording(*module_inputs)))
     by_uid = {str(each["UID"]): each for each in whole.events}
     assert {str(event["UID"]) for _, event in links.single} == set(by_uid)
     for _, event in links.single:
@@ -64,7 +64,7 @@ def test_the_whole_calendar_is_beside_them(
     links: Links, module_inputs: tuple[JobRecord, CureSchedule]
 ) -> None:
     (whole,) = (calendar for told, calendar in links.found if told["download"] == "owner.ics")
-    assert whole.to_ical() == owner_calendar(*module_inputs, Wording(*module_inputs))
+    assert whole.to_ical() == owner_calendar(Wording(*module_inputs))
 
 
 def test_each_link_says_what_it_adds(links: Links) -> None:

@@ -51,7 +51,7 @@ class Text(HTMLParser):
 
 
 def compose(job: JobRecord, schedule: CureSchedule, attachments: dict[str, bytes] | None = None) -> bytes:
-    return compose_message(job, schedule, Wording(job, schedule), attachments or {})
+    return compose_message(Wording(job, schedule), attachments or {})
 
 
 def read(content: bytes) -> EmailMessage:
@@ -77,7 +77,7 @@ def body(message: EmailMessage, kind: str) -> str:
 
 @pytest.fixture
 def attachments(job: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
-    return ATTACHMENTS | {"owner.ics": owner_calendar(job, schedule, Wording(job, schedule))}
+    return ATTACHMENTS | {"owner.ics": owner_calendar(Wording(job, schedule))}
 
 
 def test_its_parts(job: JobRecord, schedule: CureSchedule, attachments: dict[str, bytes]) -> None:

@@ -65,8 +65,8 @@ class Given:
 
 def given(job: JobRecord, schedule: CureSchedule, language: str, templates: Path | None = None) -> Given:
     wording = Wording(job, schedule, language=language, templates=templates)
-    calendar = icalendar.Calendar.from_ical(owner_calendar(job, schedule, wording))
-    letter = message_from_bytes(compose_message(job, schedule, wording, {}), policy=default)
+    calendar = icalendar.Calendar.from_ical(owner_calendar(wording))
+    letter = message_from_bytes(compose_message(wording, {}), policy=default)
     body = letter.get_body(("plain",))
     assert body is not None
     return Given(
@@ -127,11 +127,7 @@ def test_salt_is_told_in_one_way(told: Given) -> None:
     assert milestone is not None
     words = told.wording.milestone(milestone)
     assert words.when is not None
-    (reminder,) = (
-        event.words.description
-        for event in owner_events(told.wording.job, told.wording.schedule, told.wording)
-        if event.kind == "no-salt"
-    )
+    (reminder,) = (event.words.description for event in owner_events(told.wording) if event.kind == "no-salt")
     for paper in (plain(reminder), told.sheet, told.page):
         assert words.when.day.casefold() in paper.casefold()
 
