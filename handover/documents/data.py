@@ -13,7 +13,7 @@ from pydantic import BaseModel
 from handover.documents.catalog import slug
 from handover.documents.charts import reader_array
 from handover.documents.facts import share
-from handover.documents.measures import significant
+from handover.documents.measures import KINDS, significant
 from handover.documents.wording import SHARES
 from handover.units import to_reader
 
@@ -247,6 +247,17 @@ class Data:
                 yield from self._values(value, f"{above}{name}.")
             else:
                 yield f"{above}{name}", self.value(name, value)
+
+    @cached_property
+    def assumed(self) -> tuple[tuple[str, str, str], ...]:
+        """Return what was taken where the record says nothing: field, value in the reader's unit, why."""
+        return tuple((each.field, self._taken(each.value), each.why) for each in self.schedule.assumed)
+
+    def _taken(self, text: str) -> str:
+        number, _, unit = text.partition(" ")
+        if unit not in KINDS:
+            return text
+        return self.wording.quantity(float(number), unit, DIGITS)
 
     def value(self, name: str, value: object) -> str:
         """Return a value of the record in the reader's units, by the last part of its name."""

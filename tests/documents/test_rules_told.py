@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, get_args
 import pytest
 
 from handover.documents.catalog import catalog, slug
+from handover.documents.data import Data
 from handover.documents.pages import data_sheet_html
 from handover.documents.wording import Wording
 from handover.schedule.model import Assumption, Mark, MilestoneKind, Reason
@@ -39,3 +40,16 @@ def test_the_rules_of_another_country_are_told(job: JobRecord, schedule: CureSch
     told = Assumption("rules", "the strictest of Germany, India", "no rules of NZ at hand")
     html = data_sheet_html(Wording(job, replace(schedule, assumed=(told,))))
     assert all(each in html for each in (told.field, told.value, told.why))
+
+
+def test_what_was_assumed_stands_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
+    """20 degC is 68 degF; 1 m2K/W is 5.68 degF ft2 h/BTU, by definition of foot, degree and BTU."""
+    taken = tuple(
+        Assumption("any.field", value, "told by nobody") for value in ("20.0 degC", "1.0 m2K/W", "no timer")
+    )
+    told = Data(Wording(job, replace(schedule, assumed=taken))).assumed
+    assert [value.replace("\N{NO-BREAK SPACE}", " ") for _, value, _ in told] == [
+        "68 °F",
+        "R-5.68",
+        "no timer",
+    ]
