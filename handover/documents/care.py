@@ -47,6 +47,8 @@ OFFICE = {
 """What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
 MENDS = 4
 """So many things to mend are named on the first page."""
+PHOTO_LINES = 6
+"""Lines of the list that a photo takes."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
 
@@ -344,6 +346,11 @@ class Care:
             )
             for each in self.job.walkthrough
         )
+
+    @property
+    def walkthrough_lines(self) -> int:
+        """Return about how many lines the list takes, to know what goes on a page with it."""
+        return sum(PHOTO_LINES if each.photo else 1 for each in self.walkthrough)
 
     @property
     def acknowledged(self) -> str:

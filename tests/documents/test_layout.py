@@ -54,6 +54,12 @@ JOBS: dict[str, dict[str, Any]] = {
     "thirty items": LIST_OF_30,
     "huge logo": {"contractor": {**FIRM, "logo": "logo.png"}},
     "tall logo": {"contractor": {**FIRM, "logo": "tall.png"}},
+    "photos": {
+        "walkthrough": tuple(
+            {"item": f"Item {n}", "ok": False, "note": "We mend it.", "photo": photo}
+            for n, photo in enumerate(("logo.png", "tall.png", "logo.png", "tall.png"))
+        )
+    },
     "nothing told": {"contractor": {}, "owner": {}, "walkthrough": ()},
 }
 LOGOS = {"logo.png": picture(6000, 900), "tall.png": picture(300, 4000)}
@@ -129,7 +135,7 @@ def faults(boxes: list[Box], sizes: list[tuple[float, float]]) -> Iterator[str]:
             yield f"page {page + 1} ends at {filled:.0f} of {height:.0f}"
 
 
-CONTENT = {"p", "li", "td", "th", "h1", "h2", "h3", "img", "{http://www.w3.org/2000/svg}svg"}
+CONTENT = {"p", "li", "td", "th", "h1", "h2", "h3", "img", "span", "{http://www.w3.org/2000/svg}svg"}
 
 
 def split_rows(boxes: list[Box]) -> Iterator[str]:
