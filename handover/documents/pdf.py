@@ -6,15 +6,17 @@ is a failure: a document that the engine is not sure of does not go out.
 
 from __future__ import annotations
 
+import atexit
 import hashlib
 import logging
+import re
 import warnings
 import zlib
 from base64 import b64encode
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
 from handover.errors import RenderingFailed
@@ -23,12 +25,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from datetime import datetime
 
+    from weasyprint.text.fonts import FontConfiguration
+
 ENGINE_LOGS = ("weasyprint", "fontTools")
 ALLOWED = ("data",)
 """Schemes of addresses that a document may load: its own parts, written into it."""
 
 VARIANT = "pdf/a-3a"
 """ISO 19005-3, level A: keeps for decades, tells a screen reader all it shows, and may carry files inside."""
+
+FONT_FACE = re.compile(r"@font-face\s*\{[^}]*\}")
 
 PLAIN_PIXELS = "html { image-rendering: crisp-edges }"
 """Pictures as they are: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
@@ -87,6 +93,17 @@ def _fetcher() -> object:
     return URLFetcher(allowed_protocols=ALLOWED, allow_redirects=False)
 
 
+@lru_cache(maxsize=4)
+def _fonts(_faces: tuple[str, ...]) -> FontConfiguration:
+    """Return what the engine knows of fonts, for all documents of the same faces: it gives little back."""
+    from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415 - heavy
+
+    return FontConfiguration()
+
+
+atexit.register(_fonts.cache_clear)  # its files go with it
+
+
 def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
     """Return finished HTML as PDF/A-3a; the same HTML and attachments give the same bytes.
 
@@ -112,6 +129,7 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
                 custom_metadata=False,
                 attachments=_files(attachments),
                 stylesheets=[CSS(string=PLAIN_PIXELS)],
+                font_config=_fonts(tuple(FONT_FACE.findall(html))),
                 finisher=_finished,
             )
         except FatalURLFetchingError as refused:  # derives from BaseException
