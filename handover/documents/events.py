@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import groupby
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import EventWords, Wording
-    from handover.schedule.model import Milestone
+    from handover.schedule.model import Milestone, Risk
 
 Audience = Literal["owner", "crew"]
 Look = Literal["water", "may", "protect", "work"]
@@ -174,14 +174,11 @@ class _Diary:
     # ---- both
 
     def _covers(self, audience: Audience) -> Iterator[CareEvent]:
-        """Cover the slab before it may freeze, though not before the finishing is done."""
-        ready = _utc(self.schedule.finished or self.schedule.placement_end)
-        nights: Counter[date] = Counter()
-        for frost in self.frosts:
-            first, last = frost.start.astimezone(self.zone), frost.end.astimezone(self.zone)
-            nights[first.date()] += 1
-            occasion = f"{first.date()} {nights[first.date()]}"
-            start = min(max(_dusk_before(first), ready), _utc(first))
+        """Cover the slab before it may freeze, once for all frosts of a night."""
+        for start, frosts in groupby(self.frosts, key=self._covered_from):
+            night = list(frosts)
+            first, last = night[0].start.astimezone(self.zone), night[-1].end.astimezone(self.zone)
+            occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H:%M}"
             said = {
                 "start": self.wording.speak.moment(first).text,
                 "end": self.wording.speak.moment(last).text,
@@ -189,6 +186,12 @@ class _Diary:
             words = self.wording.event(f"frost-cover-{audience}", **said)
             words = self._with_hour(self._with_caller(words) if audience == "owner" else words, start)
             yield CareEvent(audience, "frost-cover", occasion, start, start + COVERING, words, "protect")
+
+    def _covered_from(self, frost: Risk) -> datetime:
+        """Return when to cover before a frost: at dusk, though not before the finishing is done."""
+        ready = _utc(self.schedule.finished or self.schedule.placement_end)
+        first = frost.start.astimezone(self.zone)
+        return min(max(_dusk_before(first), ready), _utc(first))
 
     # ---- when
 

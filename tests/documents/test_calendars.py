@@ -285,6 +285,17 @@ def test_the_slab_is_covered_before_the_frost_and_after_the_trowel(
     assert len({each.occasion for each in covers}) == len(covers)
 
 
+def test_two_frosts_of_a_night_are_covered_once(job: JobRecord, cold: CureSchedule) -> None:
+    night = next(each for each in cold.risks if each.code == "frost")
+    later = frost(night.end + timedelta(hours=1))
+    twice = replace(cold, risks=(night, later))
+    once = replace(cold, risks=(night,))
+    (cover,) = [e for e in crew_events(Wording(job, twice)) if e.kind == "frost-cover"]
+    (alone,) = [e for e in crew_events(Wording(job, once)) if e.kind == "frost-cover"]
+    assert (cover.start, cover.occasion) == (alone.start, alone.occasion)
+    assert cover.words.description != alone.words.description, "it tells the end of the last"
+
+
 @pytest.mark.parametrize(
     ("latitude", "placed", "reminded"),
     [
