@@ -73,6 +73,16 @@ class Row:
 
 
 @dataclass(frozen=True)
+class Part:
+    """What is the owner's part now: over what, what, when, and a sentence."""
+
+    eyebrow: str
+    title: str
+    when: str
+    sentence: str
+
+
+@dataclass(frozen=True)
 class Cell:
     """A cell of the watering table: its visits, over how many columns it reaches, and a note."""
 
@@ -171,10 +181,31 @@ class Care:
         """Return the owner's first job."""
         return self.known.get(Kind.FIRST_WATER)
 
-    @property
-    def part_until(self) -> str:
-        """Return until when the owner's part lasts, where it is not watering."""
+    @cached_property
+    def ongoing(self) -> Part | None:
+        """Return the owner's part where there is no first job, or it is behind him when this is issued."""
+        if self.first is not None and not self._is_past(self.first):
+            return None
         ends = self.known.get(Kind.CURING_ENDS)
+        if ends is not None and self._is_past(ends):
+            text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
+            return Part(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
+        part = f"your-part.{self.wording.method}"
+        if self.first is not None and (day := self._next_day()):
+            visits = [each for each in day.visits if each.end > self.schedule.issued_at]
+            hours = self.wording.speak.listed([each.short_span for each in visits])
+            return Part(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", visits[0].action)
+        return Part(self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text"))
+
+    def _is_past(self, words: MilestoneWords) -> bool:
+        return words.when is not None and words.when.instant <= self.schedule.issued_at
+
+    def _next_day(self) -> DayWords | None:
+        """Return the first day on which a watering is still to come."""
+        issued = self.schedule.issued_at
+        return next((day for day in self.wording.watering if any(v.end > issued for v in day.visits)), None)
+
+    def _until(self, ends: MilestoneWords | None) -> str:
         if ends is None or ends.when is None:
             return self.say("your-part.until-told")
         return self.say("your-part.until", when=self._day(ends))
@@ -215,7 +246,7 @@ class Care:
         lines = []
         for kind in CREW:
             words = self.known.get(kind)
-            if words is None or words.when is None:
+            if words is None or words.when is None or self._is_missed(words):
                 continue
             if words.in_stages and words.not_after:
                 lines.append(self.say("sheet.crew-stages", title=words.title, to=words.not_after.text))
@@ -227,6 +258,10 @@ class Care:
         if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
             lines.append(self.say("sheet.crew-mends", items=self._listed(mends)))
         return tuple(lines)
+
+    def _is_missed(self, words: MilestoneWords) -> bool:
+        """Tell whether the last hour for it is over when this is issued."""
+        return words.not_after is not None and words.not_after.instant <= self.schedule.issued_at
 
     def _listed(self, mends: list[str]) -> str:
         """Return what is to be mended, for the first page: the list on the last has all of it."""

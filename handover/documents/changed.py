@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from babel.lists import format_list
-
 from handover.documents.spoken import capital
 
 if TYPE_CHECKING:
@@ -35,7 +33,7 @@ class _Told:
         """Return a change with its causes."""
         if not change.because:
             return self.say("change.plain", change=capital(text))
-        reasons = self._listed([self.say(f"change.because.{each}") for each in change.because])
+        reasons = self.speak.listed([self.say(f"change.because.{each}") for each in change.because])
         return self.say("change.reasoned", change=capital(text), reasons=reasons)
 
     def text(self, change: Change) -> Iterator[str]:
@@ -67,7 +65,7 @@ class _Told:
     def _visits(self, change: Change) -> str:
         what = self.say(f"change.what.watering-{self.wording.keep}")
         day = self.speak.day((*change.after, *change.before)[0])
-        before, after = (self._listed([self._hour(each) for each in side]) for side in _sides(change))
+        before, after = (self.speak.listed([self._hour(each) for each in side]) for side in _sides(change))
         if not after:
             return self.say("change.visits-none", what=what, day=day)
         if not before:
@@ -90,9 +88,6 @@ class _Told:
 
     def _hour(self, when: datetime) -> str:
         return self.speak.short_hour(when)
-
-    def _listed(self, parts: list[str]) -> str:
-        return format_list(parts, locale=self.speak.locale) if parts else ""
 
 
 def _sides(change: Change) -> tuple[tuple[datetime, ...], tuple[datetime, ...]]:

@@ -44,16 +44,23 @@ class Code:
 
 
 def code(wording: Wording) -> Code | None:
-    """Return the code of a sheet: the page's address if it has one, else the first job if there is one."""
+    """Return the code of a sheet: the page's address if it has one, else the first job if there is one.
+
+    Once that is over, it is the next date of the owner's.
+    """
     url = wording.job.contractor.page_url
     if url:
         return Code(url, drawn(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
-    first = next((each for each in wording.milestones if each.kind == MilestoneKind.FIRST_WATER), None)
-    if first is None or first.when is None:
+    owners = {each.kind: each for each in wording.owner_milestones}
+    if MilestoneKind.FIRST_WATER not in owners:
         return None
-    content = event(first)
-    alt = wording.say("qr.event-alt", title=first.title, when=first.when.text)
-    return Code(content, drawn(content, alt), wording.say("qr.event", title=first.title))
+    later = (each for kind, each in owners.items() if kind != MilestoneKind.FIRST_WATER)
+    for words in (owners[MilestoneKind.FIRST_WATER], *later):
+        if words.when and words.when.instant > wording.schedule.issued_at:
+            content = event(words)
+            alt = wording.say("qr.event-alt", title=words.title, when=words.when.text)
+            return Code(content, drawn(content, alt), wording.say("qr.event", title=words.title))
+    return None
 
 
 def event(words: MilestoneWords) -> str:

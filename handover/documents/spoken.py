@@ -7,9 +7,12 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from babel.dates import format_date, format_time
+from babel.lists import format_list
 from babel.units import format_unit
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from handover.documents.catalog import Catalog
 
 HALF_HOUR_S = 1800
@@ -172,6 +175,11 @@ class Speaker:
     def days(self, number: int) -> str:
         """Return "1 day", "7 days"."""
         return format_unit(number, "duration-day", "long", locale=self.locale)
+
+    def listed(self, parts: Sequence[str]) -> str:
+        """Return "one, two and three"."""
+        told: str = format_list(parts, locale=self.locale) if parts else ""
+        return told
 
     def length(self, of_time: timedelta) -> str:
         """Return "45 minutes", "1 hour 30 minutes"; to the minute, up."""

@@ -12,14 +12,16 @@ import icalendar
 import pytest
 
 from handover.documents.calendars import crew_calendar, owner_calendar
+from handover.documents.care import Care
 from handover.documents.catalog import catalog
 from handover.documents.changed import told_changes
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
+from handover.documents.spoken import capital
 from handover.documents.templating import languages
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.schedule.changes import SAW_LAST
-from handover.schedule.model import Cause, Change, Risk
+from handover.schedule.model import Cause, Change, MilestoneKind, Risk
 
 if TYPE_CHECKING:
     from handover.jobs.model import JobRecord
@@ -162,3 +164,40 @@ def test_calendar_and_letter_say_what_to_do_with_the_old_one(
     for text in (str(calendar["description"]), letter.get_body(("plain",)).get_content()):
         assert note in text
         assert old in text
+
+
+# ---- a later issue
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_job_on_top_is_the_one_that_comes_next(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Before the first water it is that; then the waterings of the day that are to come; at last none."""
+    words = catalog(language)
+    first, second = schedule.watering[0].visits[0], schedule.watering[1].visits[0]
+    curing_ends = schedule.milestone(MilestoneKind.CURING_ENDS).not_before
+    tops = [
+        Care(Wording(job, replace(schedule, revision=2, issued_at=at), language=language), {}).ongoing
+        for at in (first.start - 2 * HOUR, second.end - timedelta(minutes=1), curing_ends + 24 * HOUR)
+    ]
+    assert tops[0] is None
+    assert tops[1].eyebrow == words.say("sheet.next-job")
+    speak = Wording(job, schedule, language=language).speak
+    assert capital(speak.day(second.start)) in tops[1].when
+    assert speak.short_span(second.start, second.end) in tops[1].when
+    assert tops[2].title == words.say("your-part.over")
+
+
+def test_the_code_and_the_crew_leave_out_what_is_over(job: JobRecord, schedule: CureSchedule) -> None:
+    over = schedule.milestone(MilestoneKind.SAW_JOINTS).not_after + HOUR
+    now, later = (
+        Care(Wording(job, replace(schedule, issued_at=at)), {}) for at in (schedule.issued_at, over)
+    )
+    title = now.known[MilestoneKind.SAW_JOINTS].title
+    assert any(title in line for line in now.crew)
+    assert not any(title in line for line in later.crew)
+    assert now.first.title in now.code.content
+    assert later.first.title not in later.code.content
+    end = replace(schedule, issued_at=schedule.issued_at + timedelta(days=3000))
+    assert Care(Wording(job, end), {}).code is None
