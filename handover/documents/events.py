@@ -178,7 +178,7 @@ class _Diary:
         for start, frosts in groupby(self.frosts, key=self._covered_from):
             night = list(frosts)
             first, last = night[0].start.astimezone(self.zone), night[-1].end.astimezone(self.zone)
-            occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H:%M}"
+            occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
             said = {
                 "start": self.wording.speak.moment(first).text,
                 "end": self.wording.speak.moment(last).text,

@@ -89,7 +89,7 @@ def test_a_frost_cover_can_be_taken_too(
     frost = Risk("frost", start, start + timedelta(hours=4), start + timedelta(hours=2), ())
     cold = schedule_with(risks=(frost,))
     names = [told["download"] or "" for told, _ in Links(care_page_html(Wording(job, cold))).single]
-    assert [each for each in names if each.startswith("frost-cover")] == ["frost-cover-2026-07-15-1.ics"]
+    assert [each for each in names if each.startswith("frost-cover")] == ["frost-cover-2026-07-14-17.ics"]
 
 
 def test_paper_has_no_links(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
