@@ -15,8 +15,8 @@ import handover
 ROOT = Path(__file__).parents[1]
 
 HEAVY = (
-    "alembic", "distributed", "filelock", "httpx", "icalendar", "jinja2", "markdown", "numpy", "pandas", "pint",
-    "pvlib", "pydantic", "rich", "scipy", "sqlalchemy", "tree_sitter", "tzfpy", "weasyprint",
+    "alembic", "distributed", "filelock", "httpx", "icalendar", "jinja2", "markdown", "numpy", "pandas",
+    "pint", "pvlib", "pydantic", "rich", "scipy", "sqlalchemy", "tree_sitter", "tzfpy", "weasyprint",
 )  # fmt: skip
 
 
