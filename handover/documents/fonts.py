@@ -65,15 +65,13 @@ def _opened(content: bytes) -> TTFont:
 
 
 @cache
-def font_faces(templates: Path | None = None, *, tabular: bool = False) -> str:
-    """Return the style rules that carry both weights within themselves.
+def font_faces(templates: Path | None = None) -> str:
+    """Return the style rules that carry both weights within themselves, with figures of one width.
 
-    With figures of one width, for a document that is all tables: asked for table by table, the PDF engine
-    would keep a little memory for each piece of text and never give it back.
+    Asked for table by table, the PDF engine would keep a little memory for each piece of text for ever.
     """
-    figures = 'font-feature-settings:"tnum";' if tabular else ""
     return "".join(
-        f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};{figures}'
+        f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};font-feature-settings:"tnum";'
         f'src:url("data:font/ttf;base64,{b64encode(font_file(weight, templates)).decode()}")}}'
         for weight in WEIGHTS
     )

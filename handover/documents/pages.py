@@ -164,6 +164,5 @@ def _shared(words: Wording, paper: Paper) -> dict[str, object]:
         "speak": words.speak,
         "paper": paper,
         "fonts": Markup(font_faces(words.templates)),  # noqa: S704 - our own style rules
-        "fonts_of_tables": Markup(font_faces(words.templates, tabular=True)),  # noqa: S704
         "issued": words.schedule.issued_at.isoformat(),
     }
