@@ -164,3 +164,25 @@ def test_the_page_prints_like_a_sheet(
     (row,) = (line for line in told.stdout.splitlines() if "Wednesday, July 15" in line and " to " in line)
     assert "6:30 to 7:30 am" in row
     assert "12:00 to 1:00 pm" in row
+
+
+def test_the_page_reads_without_styles(
+    chromium: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+) -> None:
+    words = Wording(*module_inputs)
+    page = re.sub(r"<style.*?</style>| style=\"[^\"]*\"", "", care_page_html(words), flags=re.DOTALL)
+    page = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page)
+    tell = """
+    const told = document.createElement('pre')
+    told.id = 'told'
+    told.textContent = JSON.stringify({
+      text: document.body.innerText, wide: innerWidth, needs: document.documentElement.scrollWidth,
+    })
+    document.body.append(told)
+    """
+    told = seen(chromium, page.replace("</body>", f"<script>{tell}</script></body>"), 800, tmp_path)
+    order = ("sheet.first-job", "sheet.glance", "sheet.watering", "sheet.normal", "sheet.hurts")
+    places = [told["text"].index(words.say(each)) for each in order]
+    assert places == sorted(places)
+    assert words.job.contractor.phone in told["text"]
+    assert told["needs"] <= told["wide"]
