@@ -210,6 +210,31 @@ def test_cylinders_that_came_in_move_the_dates(office: Office, record: Path) -> 
     assert b"cylinder" in office.archive.bag(JOB).issue(2)["inputs/job.toml"]
 
 
+SIGNED = '\n[acknowledgement]\nname = "Ana Prueba"\ntime = 2026-07-14T15:00:00\n'
+TO_MEND = '\n[[walkthrough]]\nitem = "Edge"\nok = false\n'
+
+
+def test_what_a_record_newly_says_is_kept_though_no_date_moves(office: Office, record: Path) -> None:
+    """What is signed or mended is found; a comment more, or another order, is nothing new."""
+    text = record.read_text(encoding="utf-8")
+    assert office.archive.bag(JOB).entry.acknowledged is None
+    record.write_text(text + TO_MEND, encoding="utf-8")
+    done = office.reissue(None, record=record)
+    assert (done.revision, done.is_new, done.told, done.new_record) == (2, True, (), True)
+    assert office.archive.bag(JOB).entry.walkthrough_open
+    mended = text + TO_MEND.replace("false", "true") + SIGNED.replace("15:", "17:")
+    record.write_text(mended, encoding="utf-8")
+    at = LATER + timedelta(hours=2)
+    assert office.reissue(None, at, record=record).revision == 3
+    entry = office.archive.bag(JOB).entry
+    assert not entry.walkthrough_open
+    assert entry.acknowledged == datetime.fromisoformat("2026-07-14T17:00:00-04:00")
+    record.write_text(f"# rung on Tuesday\n{mended}", encoding="utf-8")
+    done = office.reissue(None, at + timedelta(hours=1), record=record)
+    assert (done.revision, done.is_new, done.new_record) == (3, False, False)
+    assert office.revisions == (1, 2, 3)
+
+
 def test_the_record_of_another_job_is_refused(office: Office, record: Path) -> None:
     record.write_text(record.read_text(encoding="utf-8").replace(JOB, "2026-07-14-other"), encoding="utf-8")
     with pytest.raises(UnusableInput, match="2026-07-14-other"):
@@ -358,6 +383,18 @@ def test_the_command_takes_a_record_with_what_was_added(
     assert told.status == 0, told.err
     assert "cylinder" in told.out
     assert (tmp_path / JOB / "care-sheet.pdf").is_file(), "a folder named like the job"
+
+
+def test_the_command_says_that_only_the_record_is_new(run: Run, office: Office, record: Path) -> None:
+    arguments = ("reissue", record, "--in", office.archive.folder, "-o", office.folder, "--same-weather")
+    told = run(*arguments, "--as-of", LATER.isoformat())
+    assert told.status == 0, told.err
+    assert "the record says nothing new: revision 1 stands" in told.out.replace("\n", " ")
+    record.write_text(record.read_text(encoding="utf-8") + SIGNED, encoding="utf-8")
+    told = run(*arguments, "--as-of", LATER.isoformat())
+    assert told.status == 0, told.err
+    assert told.out.endswith("in the archive.\nThe record is new; no date moved.\n")
+    assert JOB not in run("find", "--in", office.archive.folder, "--state", "not-acknowledged").out
 
 
 def test_the_command_without_an_archive(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -37,10 +37,14 @@ def reissue(options: Options) -> None:
         done = issue_again(archive, job, folder, as_of, afresh)
     caution(done.cautions)
     if not done.is_new:
-        print(f"No date moved enough to matter: revision {done.revision} stands, and nothing was written.")
+        same = ", and the record says nothing new" if record else ""
+        stands = f"revision {done.revision} stands, and nothing was written."
+        print("\n".join(wrapped(f"No date moved enough to matter{same}: {stands}", first="", indent="")))
         print("To issue it all the same, with --anyway.")
         return
     print(f"Revision {done.revision} is in {printable(folder)} and in the archive.")
+    if not done.told:
+        print("The record is new; no date moved." if done.new_record else "No date moved.")
     _tell_changes(done.told)
 
 

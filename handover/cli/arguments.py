@@ -235,12 +235,13 @@ def _office(command: Command) -> None:
 
 def _again(command: Command) -> None:
     """Add the commands that issue archived jobs again."""
-    each = command("reissue", reissue, "issue an archived job again, where what is new moves its dates")
+    each = command("reissue", reissue, "issue an archived job again, where something is new")
     each.add_argument(
         "job",
         metavar="JOB",
         help="the id of the job, or its record (TOML or JSON) with what has been added since: tickets, "
-        "cylinders, a temperature log",
+        "cylinders, a temperature log, what was mended, the owner's signature; a record that says something "
+        "new is issued even if no date moves",
     )
     _weather(each)
     each.add_argument("--same-weather", action="store_true", help="keep the weather of the last issue")

@@ -3,7 +3,8 @@
     handover reissue   one job
     handover watch     every job that is still curing, in the forecast of today
 
-A new revision is made where it says something new to its readers; else nothing is written.
+A new revision is made where it says something new to its readers, and where a record is given that says other
+than the last one did, were it only that the owner has signed; else nothing is written.
 """
 
 from __future__ import annotations
@@ -70,6 +71,7 @@ class Reissued:
     Attributes:
         revision: That stands now.
         is_new: Whether it was made just now.
+        new_record: Whether the record that was given says other than that of the last issue.
         told: What changed since the one before, a sentence each; empty where nothing moved.
         cautions: What is doubtful about the inputs.
     """
@@ -78,6 +80,7 @@ class Reissued:
     is_new: bool
     told: tuple[str, ...]
     cautions: tuple[Finding, ...]
+    new_record: bool = False
 
 
 # ---- one job ----------------------------------------------------------------------------------------
@@ -111,7 +114,8 @@ def reissue(archive: Archive, job: str, folder: Path, as_of: datetime, afresh: A
         received = _receive(documents, made, job, as_of, afresh)
         schedule = _reckon(received, made, documents, as_of, last + 1)
         told = told_changes(Wording(received.job, schedule, units=made.settings.units))
-        if not (told or afresh.anyway):
+        new_record = afresh.record is not None and _says_other(received, documents)
+        if not (told or new_record or afresh.anyway):
             return Reissued(last, is_new=False, told=(), cautions=received.cautions)
         files = render_documents(
             received.job,
@@ -123,7 +127,7 @@ def reissue(archive: Archive, job: str, folder: Path, as_of: datetime, afresh: A
         )
         put_in_place(files, folder, job)
         file_documents(archive, received.job, files, as_of)
-        return Reissued(schedule.revision, is_new=True, told=told, cautions=received.cautions)
+        return Reissued(schedule.revision, True, told, received.cautions, new_record)
 
 
 def file_what_stands(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
@@ -178,6 +182,19 @@ def _receive(
             given = afresh.weather(examined.record)
         year = Given(made.typical, documents[INPUTS + made.typical]) if made.typical else None
         return check_together(record, examined, given, as_of, year=year, examine=afresh.examine)
+
+
+def _says_other(received: Received, documents: Mapping[str, bytes]) -> bool:
+    """Say whether a record tells other than that of an earlier set, or shows other pictures.
+
+    What was read of it is compared: comments and the order of lines say nothing.
+    """
+    try:
+        earlier = read_issued_record(documents)
+    except UnusableInput:  # read by another version of this program, or its pictures are gone
+        return True
+    pictures = received.pictures.items()
+    return received.job != earlier or any(documents.get(INPUTS + name) != data for name, data in pictures)
 
 
 def _refuse_another(found: str, job: str, record: Path) -> None:
