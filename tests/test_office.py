@@ -9,11 +9,14 @@ import json
 import os
 import pty
 import shutil
+import sqlite3
 import subprocess
 import sys
+import tempfile
 import tomllib
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import bagit
@@ -31,8 +34,7 @@ from handover.issue.filing import file_issue, read_issued
 from handover.jobs.reading import examine_job
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from pathlib import Path
+    from collections.abc import Callable, Iterator
 
     Told = Any  # tests are imported by path, so the type of conftest cannot be named here
     Run = Callable[..., Told]
@@ -807,11 +809,89 @@ with Archive(Path(sys.argv[1])).hold(sys.argv[2]):
 
 
 def test_an_archive_that_may_only_be_read(run: Run, office: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Root may write anywhere: so the system is made to say that we may not."""
+    asked = run("export", office, "--format", "jsonl").out
+    before = contents(office)
     monkeypatch.setattr(os, "access", lambda *_: False)
     assert run("verify", office).status == 0
+    assert run("export", office, "--format", "jsonl").out == asked
+    assert found(run("find", "alder", "--in", office, "--json")) == {GARAGE}
+    assert "Strip the edge forms" in run("due", "2026-07-15", "--in", office).out
+    assert contents(office) == before, "nothing is made beside the catalog"
+    for command in (("reindex", office), ("forget", GARAGE, "--in", office, "--yes")):
+        told = run(*command)
+        assert told.status == 2
+        assert "may not be written to by you" in told.err
+    (office / "catalog.sqlite").unlink()
     told = run("find", "--in", office)
     assert told.status == 2
-    assert "one that you may write to" in told.err
+    assert "by someone who may write to the folder, which you may not" in told.err
+    assert not (office / "catalog.sqlite").exists()
+
+
+def test_a_catalog_of_another_version_that_may_only_be_read(
+    run: Run, office: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with sqlite3.connect(office / "catalog.sqlite") as catalog:
+        catalog.execute("UPDATE alembic_version SET version_num = '0000'")
+    catalog.close()
+    monkeypatch.setattr(os, "access", lambda *_: False)
+    told = run("find", "--in", office)
+    assert told.status == 2
+    assert "another version of this program, and you may not write to it" in told.err
+
+
+@pytest.fixture
+def elsewhere() -> Iterator[Path]:
+    """Give a folder with a blank in its name that anybody may look into."""
+    with tempfile.TemporaryDirectory() as folder:
+        Path(folder).chmod(0o755)
+        yield Path(folder) / "the office"
+
+
+AS_NOBODY = """
+import os, shlex, sys
+from handover.cli import main
+
+command, ours, theirs = sys.argv[1], sys.argv[2], sys.argv[3]
+word = {"find": ["alder", "--in"]}.get(command, [])
+main([command, *word, ours])  # loads what is needed, which nobody may perhaps not read
+print("---", flush=True)
+print("---", file=sys.stderr)
+if os.getuid() == 0:  # who may write anywhere
+    os.setgroups([])
+    os.setresgid(65534, 65534, 65534)
+    os.setresuid(65534, 65534, 65534)
+sys.exit(main([command, *word, theirs]))
+"""
+
+
+def test_an_archive_of_somebody_else_can_be_asked(office: Path, elsewhere: Path) -> None:
+    shutil.copytree(office, elsewhere)
+    for each in (elsewhere, *elsewhere.rglob("*")):
+        each.chmod(0o555 if each.is_dir() else 0o444)
+
+    def told(command: str) -> Told:
+        call = [sys.executable, "-c", AS_NOBODY, command, str(office), str(elsewhere)]
+        answer = subprocess.run(call, capture_output=True, text=True, check=False)
+        return answer.returncode, *(each.rpartition("---\n")[2] for each in (answer.stdout, answer.stderr))
+
+    try:
+        status, out, err = told("find")
+        assert (status, err) == (0, "")
+        assert GARAGE in out
+        status, out, err = told("verify")
+        assert (status, err) == (0, ""), out
+        elsewhere.chmod(0o755)
+        (elsewhere / "catalog.sqlite").unlink()
+        elsewhere.chmod(0o555)
+        status, out, err = told("find")
+        assert status == 2
+        assert f"handover reindex '{elsewhere}'" in err
+    finally:
+        for each in (elsewhere, *elsewhere.rglob("*")):
+            if each.is_dir():
+                each.chmod(0o755)
 
 
 # ---- the command line -------------------------------------------------------------------------------

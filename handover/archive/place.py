@@ -160,7 +160,7 @@ class Archive:
 
     def hold_to_read(self, name: str) -> AbstractContextManager[None]:
         """Hold a bag, unless the archive cannot be written to by us, and so hardly by others."""
-        return self.hold(name) if self._is_writable else nullcontext()
+        return self.hold(name) if self.is_writable else nullcontext()
 
     @property
     def _holding(self) -> set[str]:
@@ -173,11 +173,15 @@ class Archive:
     def catalog(self) -> Catalog:
         """The catalog, opened at first use, made or brought up to date where need be.
 
+        Where the archive may not be written to, it can only be asked.
+
         Raises:
             CatalogFailed: It cannot be opened.
         """
         from handover.archive.catalog import Catalog  # noqa: PLC0415 - SQLAlchemy takes its time
 
+        if self._url is None and self._catalog_file.exists() and not self._may_write_catalog:
+            return Catalog.open_to_read(self._catalog_file)
         self.folder.mkdir(parents=True, exist_ok=True)
         with self._lock(_CATALOG, self._patience):
             return Catalog.open(self._catalog_file if self._url is None else self._url)
@@ -188,12 +192,17 @@ class Archive:
 
     @property
     def has_catalog(self) -> bool:
-        """Whether there is a catalog to ask. SQLite cannot ask one in a folder that it may not write to."""
-        return self._url is not None or (self._catalog_file.exists() and self._is_writable)
+        """Whether there is a catalog to ask."""
+        return self._url is not None or self._catalog_file.exists()
 
     @property
-    def _is_writable(self) -> bool:
+    def is_writable(self) -> bool:
+        """Whether we may write to the archive."""
         return os.access(self.folder, os.W_OK)
+
+    @property
+    def _may_write_catalog(self) -> bool:
+        return self.is_writable and os.access(self._catalog_file, os.W_OK)
 
     def replace_broken_catalog(self) -> None:
         """Throw a catalog file away that can no longer be read; a new one is made at the next use."""

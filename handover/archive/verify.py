@@ -27,6 +27,7 @@ from handover.archive.bag import (
     seal_of,
 )
 from handover.archive.faults import Busy, CatalogFailed
+from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -98,8 +99,11 @@ def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None =
     names, report = archive.names(), Report()
     catalogued: Mapping[str, str] | None = None
     try:
-        catalogued = archive.catalogued() if archive.has_catalog else None
-    except CatalogFailed as fault:
+        if archive.has_catalog:
+            catalogued = archive.catalogued()
+        elif names:
+            report.catalog_fault = "there is none, though there are bags; `reindex` makes it anew"
+    except (CatalogFailed, UnusableInput) as fault:
         report.catalog_fault = str(fault)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
         for each in _in_order(pool, lambda name: _verify_bag(archive, name, catalogued), names):

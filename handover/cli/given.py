@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from handover.cli.told import caution
+from handover.cli.told import caution, shell_word
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def archive_there(folder: str | None, catalog: str | None = None) -> Archive:
             "is no archive",
             file=str(archive.folder),
             expected="a folder that was filed to",
-            example=f"handover archive out/alder-garage --to {archive.folder}",
+            example=f"handover archive out/alder-garage --to {shell_word(archive.folder)}",
         )
         raise UnusableInput([finding])
     return archive

@@ -14,7 +14,17 @@ from handover.cli.given import (
     time_of_issue,
 )
 from handover.cli.status import DONE, FAILED, UNUSABLE
-from handover.cli.told import clock, heading, printable, progress_bar, table, tell, weekday, wrapped
+from handover.cli.told import (
+    clock,
+    heading,
+    printable,
+    progress_bar,
+    shell_word,
+    table,
+    tell,
+    weekday,
+    wrapped,
+)
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -29,6 +39,7 @@ if TYPE_CHECKING:
     from handover.archive.place import Archive
     from handover.archive.verify import BagReport, Fault
     from handover.cli.arguments import Options
+    from handover.errors import Finding
 
 PAGE = 50
 """Jobs of a table, unless more are asked for."""
@@ -125,8 +136,9 @@ def verify(options: Options) -> int:
         print(f"{counted}: whole.")
         return DONE
     if report.catalog_fault:
-        tell(printable(f"The catalog cannot be asked: {report.catalog_fault}"))
-    print(f"{counted}: something is wrong with {len(report.damaged)}.")
+        tell(printable(f"The catalog cannot be asked: {report.catalog_fault}."))
+    wrong = f"something is wrong with {len(report.damaged)}" if report.damaged else "all of them whole"
+    print(f"{counted}: {wrong}.")
     return FAILED
 
 
@@ -140,6 +152,7 @@ def reindex(options: Options) -> int:
     from handover.archive.reindex import reindex as make_anew
 
     with archive_there(options.archive, options.catalog) as place:
+        _refuse_read_only(place)
         names = place.names()
         with progress_bar(len(names)) as done:
             damaged = make_anew(place, lambda name, _: done(name))
@@ -154,6 +167,7 @@ def forget(options: Options) -> int:
     from handover.issue.privacy import forget_owner
 
     with archive_there(options.archive, options.catalog) as place:
+        _refuse_read_only(place)
         entry = place.bag(options.job).entry
         if not (options.yes or _confirmed(entry)):
             tell("Nothing was removed.")
@@ -393,20 +407,36 @@ def _asked(options: Options) -> AbstractContextManager[Archive]:
     from contextlib import contextmanager
 
     from handover.archive.filing import tidy
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     @contextmanager
     def opened() -> Iterator[Archive]:
         with archive_there(options.archive, options.catalog) as place:
             if not place.has_catalog:
-                finding = Finding(
-                    "has no catalog that you can ask",
-                    file=str(place.folder),
-                    expected="one that you may write to; a catalog that is lost is made anew by `reindex`",
-                    example=f"handover reindex {place.folder}",
-                )
-                raise UnusableInput([finding])
-            tidy(place)
+                raise UnusableInput([_no_catalog(place)])
+            if place.is_writable:
+                tidy(place)
             yield place
 
     return opened()
+
+
+def _no_catalog(place: Archive) -> Finding:
+    """Return what is wrong with an archive whose catalog is lost, and who can make it anew."""
+    from handover.errors import Finding
+
+    by_whom = "" if place.is_writable else ", by someone who may write to the folder, which you may not"
+    return Finding(
+        "has lost its catalog",
+        file=str(place.folder),
+        expected=f"a catalog; it is made anew from the bags by `reindex`{by_whom}",
+        example=f"handover reindex {shell_word(place.folder)}",
+    )
+
+
+def _refuse_read_only(place: Archive) -> None:
+    from handover.errors import Finding, UnusableInput
+
+    if not place.is_writable:
+        expected = "someone who may, or a copy of the archive that is yours"
+        raise UnusableInput([Finding("may not be written to by you", str(place.folder), expected=expected)])

@@ -36,6 +36,13 @@ def printable(text: object) -> str:
     )
 
 
+def shell_word(text: object) -> str:
+    """Return a path as one word of a command that can be copied."""
+    from shlex import quote
+
+    return quote(str(text))
+
+
 def tell(line: str) -> None:
     """Print a line beside the output."""
     print(line, file=sys.stderr)

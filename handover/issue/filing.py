@@ -10,6 +10,7 @@ import json
 from collections import Counter
 from datetime import date, datetime, time, timedelta
 from pathlib import Path
+from shlex import quote
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -224,12 +225,12 @@ def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
 
 
 def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Finding:
-    folder = f"out/{record.stem}"
+    named, folder = quote(str(record)), quote(f"out/{record.stem}")
     return Finding(
         problem,
         file=where,
         expected="a folder that `handover issue` wrote",
-        example=f"handover issue {record} -o {folder}, then handover archive {folder} --to ARCHIVE",
+        example=f"handover issue {named} -o {folder}, then handover archive {folder} --to ARCHIVE",
     )
 
 

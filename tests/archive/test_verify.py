@@ -155,7 +155,9 @@ def test_without_a_catalog_the_bags_are_verified_and_none_is_made(filed: Archive
     filed.close()
     for file in filed.folder.glob("catalog.sqlite*"):
         file.unlink()
-    assert verify(filed).sound
+    report = verify(filed)
+    assert (report.sound, report.bags, report.damaged) == (False, 1, [])
+    assert "reindex" in report.catalog_fault, "its loss is told"
     assert not list(filed.folder.glob("catalog.sqlite*"))
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import and_, delete, insert, select
 from sqlalchemy.exc import SQLAlchemyError
 
-from handover.archive.catalog.opening import open_engine
+from handover.archive.catalog.opening import open_engine, open_to_read
 from handover.archive.catalog.query import Due, Found, Query, State
 from handover.archive.catalog.search import SEARCHES
 from handover.archive.catalog.tables import (
@@ -58,6 +58,16 @@ class Catalog:
         """
         with _told():
             return cls(open_engine(where))
+
+    @classmethod
+    def open_to_read(cls, file: Path) -> Catalog:
+        """Open the file of a catalog without writing to it or beside it.
+
+        Raises:
+            UnusableInput: It is of another version of this program.
+        """
+        with _told():
+            return cls(open_to_read(file))
 
     def close(self) -> None:
         """Let go of the database."""

@@ -38,6 +38,30 @@ def open_engine(where: Path | str) -> Engine:
     return engine
 
 
+def open_to_read(file: Path) -> Engine:
+    """Return an engine that only reads a SQLite file, and makes no other beside it.
+
+    Who may not write to the folder cannot make the files by which writers and readers agree. Where none is
+    there, nobody is writing, and the file is read as one that does not change meanwhile.
+
+    Raises:
+        UnusableInput: It is of another version of this program.
+    """
+    nobody_writes = not file.with_name(f"{file.name}-wal").exists()
+    query = {"uri": "true", "mode": "ro", **({"immutable": "1"} if nobody_writes else {})}
+    engine = create_engine(URL.create("sqlite", database=file.resolve().as_uri(), query=query))
+    event.listen(engine, "connect", _leave_transactions_to_us)
+    event.listen(engine, "begin", _begin_sqlite)
+    if _version(engine) != HEAD:
+        finding = Finding(
+            "the catalog is of another version of this program, and you may not write to it",
+            file=str(file),
+            expected="the version that made it; or have it brought up to date by someone who may",
+        )
+        raise UnusableInput([finding])
+    return engine
+
+
 def migrate(engine: Engine, to: str = "head") -> None:
     """Bring the schema to a step. Everybody else waits meanwhile.
 
@@ -109,8 +133,12 @@ def _version(engine: Engine) -> str | None:
         return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
 
 
-def _set_up_sqlite(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None  # transactions begin where `_begin_sqlite` says
+def _leave_transactions_to_us(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # they begin where `_begin_sqlite` says
+
+
+def _set_up_sqlite(connection: Any, record: Any) -> None:
+    _leave_transactions_to_us(connection, record)
     connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
     connection.execute("PRAGMA journal_mode = WAL")  # who reads does not wait for who writes
     connection.execute("PRAGMA synchronous = NORMAL")
