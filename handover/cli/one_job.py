@@ -120,7 +120,7 @@ def _table(words: Wording) -> Iterator[str]:
     yield from wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
     yield from heading("Not before")
     for each in sorted(
-        words.milestones, key=lambda each: (each.when is None, each.when and each.when.instant)
+        words.crew_milestones, key=lambda each: (each.when is None, each.when and each.when.instant)
     ):
         when = (
             _with_year(each.when, schedule.issued_at.year) if each.when else "past the reach of the estimate"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from handover.documents.catalog import slug
-from handover.documents.changed import told_changes
+from handover.documents.changed import foremost_changes, told_changes
 from handover.documents.entries import Entries
 from handover.documents.facts import placed
 from handover.documents.icons import OF_CAUTION, OF_KIND
@@ -39,12 +39,13 @@ STAYS_OFF = (
     Kind.DEICING_SALT,
 )
 COLUMNS = ("morning", "midday", "evening", "night")
-COLD = {"frost", "cold-weather", "heaters"}
 OFFICE = {
     *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-differ"),
     *("log-differs", "log-in-the-air"),
 }
 """What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
+CHANGES = 3
+"""So many changes are told on the first page; the page for the phone and the letter have all."""
 MENDS = 4
 """So many things to mend are named on the first page."""
 PHOTO_LINES = 6
@@ -169,6 +170,13 @@ class Care:
         """Return what changed since the issue before, a sentence each."""
         return told_changes(self.wording)
 
+    @property
+    def foremost_changes(self) -> tuple[str, ...]:
+        """Return as many of them as the first page has room for."""
+        few = foremost_changes(self.wording, CHANGES)
+        more = len(self.changes) - len(few)
+        return (*few, self.say("change.more", n=more)) if more else few
+
     # ---- dates
 
     @cached_property
@@ -213,12 +221,12 @@ class Care:
     @cached_property
     def main(self) -> tuple[Row, ...]:
         """Return the dates that everybody asks for, in order of time."""
-        kinds = (*MAIN, Kind.FROST_SAFE) if self._cold else MAIN
+        kinds = (*MAIN, Kind.FROST_SAFE)
         return tuple(self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
 
     @property
     def _cold(self) -> bool:
-        return any(caution.code in COLD for caution in self.schedule.cautions)
+        return self.wording.cold
 
     def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> Row:
         when = words.when

@@ -1,10 +1,16 @@
-"""What changed since the issue before, in the words of the reader: a sentence a change."""
+"""What changed since the issue before, in the words of the reader: a sentence a change.
+
+A date counts as moved where it reads otherwise than before, be it by a quarter of an hour; one that reads as
+before does not, nor one that no document shows to the owner.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from handover.documents.spoken import capital
+from handover.schedule.changes import FROST, SAW_LAST, WATERING
+from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -15,10 +21,41 @@ if TYPE_CHECKING:
     from handover.schedule.model import Change
 
 
+ASKS_MOST = (
+    FROST,
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.CURING_ENDS,
+    WATERING,
+)
+"""What asks most of an owner first: what comes too early harms him or the slab."""
+
+
 def told_changes(wording: Wording) -> tuple[str, ...]:
-    """Return what changed, a sentence each; nothing of a date that is told by the same words as before."""
+    """Return what changed, a sentence each, of what the owner's documents show; in order of time."""
+    return tuple(text for text, _ in _told(wording))
+
+
+def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
+    """Return the changes that ask most of the owner, no more than so many; in order of time."""
+    told = _told(wording)
+    first = sorted(range(len(told)), key=lambda at: (_rank(told[at][1]), at))[:most]
+    return tuple(told[at][0] for at in sorted(first))
+
+
+def _told(wording: Wording) -> list[tuple[str, Change]]:
     told = _Told(wording)
-    return tuple(told.sentence(each, text) for each in wording.schedule.changes for text in told.text(each))
+    shown = {SAW_LAST, WATERING, FROST, *wording.owner_kinds}
+    changes = [each for each in wording.schedule.changes if each.kind in shown]
+    return [(told.sentence(each, text), each) for each in changes for text in told.text(each)]
+
+
+def _rank(change: Change) -> int:
+    """Return the place of a change in the order of what it asks of an owner."""
+    return ASKS_MOST.index(change.kind) if change.kind in ASKS_MOST else len(ASKS_MOST)
 
 
 class _Told:
@@ -38,9 +75,9 @@ class _Told:
 
     def text(self, change: Change) -> Iterator[str]:
         """Give a change in words, or nothing where it reads as before."""
-        if change.kind == "watering":
+        if change.kind == WATERING:
             yield self._visits(change)
-        elif change.kind == "frost":
+        elif change.kind == FROST:
             yield self._frost(change)
         else:
             yield from self._date(change)
@@ -49,14 +86,20 @@ class _Told:
         what = self._what(change.kind)
         before, after = ([self._spoken(change.kind, each) for each in side] for side in _sides(change))
         if before and after:
-            if before[0].text != after[0].text:
-                yield self._moved(what, before[0], after[0])
+            if before[0].text != after[0].text and not (self._past(before[0]) and self._past(after[0])):
+                yield self._moved(change.kind, what, before[0], after[0])
         elif after:
             yield self.say("change.found", what=what, after=_short(after[0]))
         else:
             yield self.say("change.lost", what=what, before=_short(before[0]))
 
-    def _moved(self, what: str, before: Spoken, after: Spoken) -> str:
+    def _past(self, told: Spoken) -> bool:
+        return told.instant <= self.wording.schedule.issued_at
+
+    def _moved(self, kind: str, what: str, before: Spoken, after: Spoken) -> str:
+        if self._past(after):
+            key = "change.over" if kind == SAW_LAST else "change.now"
+            return self.say(key, what=what, before=_short(before))
         if before.exact and after.exact and before.day == after.day:
             hours = {"before": self._hour(before.instant), "after": self._hour(after.instant)}
             return self.say("change.moved-hour", what=what, day=after.day, **hours)
@@ -82,9 +125,7 @@ class _Told:
         return self.say(special if self.wording.words.has(special) else f"change.what.{kind}")
 
     def _spoken(self, kind: str, when: datetime) -> Spoken:
-        return (
-            self.speak.not_after(when) if kind == "saw-joints-last" else self.wording.not_before(when, kind)
-        )
+        return self.speak.not_after(when) if kind == SAW_LAST else self.wording.not_before(when, kind)
 
     def _hour(self, when: datetime) -> str:
         return self.speak.short_hour(when)

@@ -59,6 +59,9 @@ OWNER_KINDS = (
 )
 """What an owner is told of; the sets are the crew's own business."""
 
+COLD = {"frost", "cold-weather", "heaters"}
+"""Cautions of the cold."""
+
 AT_ANY_HOUR = (
     MilestoneKind.INITIAL_SET,
     MilestoneKind.FINAL_SET,
@@ -233,10 +236,25 @@ class Wording:
         return tuple(self.milestone(each) for each in self.schedule.milestones)
 
     @cached_property
+    def cold(self) -> bool:
+        """Tell whether the slab is placed or cures in the cold: only then is an owner told of frost."""
+        return any(each.code in COLD for each in self.schedule.cautions)
+
+    @cached_property
+    def owner_kinds(self) -> tuple[MilestoneKind, ...]:
+        """The kinds of date that the owner's documents show."""
+        return tuple(each for each in OWNER_KINDS if self.cold or each != MilestoneKind.FROST_SAFE)
+
+    @property
+    def crew_milestones(self) -> tuple[MilestoneWords, ...]:
+        """Every date but that of frost where none threatens, in the schedule's order."""
+        return tuple(each for each in self.milestones if self.cold or each.kind != MilestoneKind.FROST_SAFE)
+
+    @cached_property
     def owner_milestones(self) -> tuple[MilestoneWords, ...]:
         """The dates an owner is told, in order of time; those past the estimate come last."""
         known = {each.kind: each for each in self.milestones}
-        told = [known[kind] for kind in OWNER_KINDS if kind in known]
+        told = [known[kind] for kind in self.owner_kinds if kind in known]
         return tuple(
             sorted(told, key=lambda each: (each.when is None, each.when and each.when.instant.timestamp()))
         )

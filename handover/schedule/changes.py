@@ -42,8 +42,9 @@ def changes(
 ) -> tuple[Change, ...]:
     """Return what changed from one schedule of a job to the next, in order of time.
 
-    A date that was over when the later one was issued, and still is, does not change any more; nor does one
-    that moved by less than the amounts that `practice` holds under "change".
+    A date that was over when the later one was issued, and still is, does not change any more. Any other
+    that moved at all is given: whether its reader is told other words for it, who words it must say. Visits
+    count from the amounts on that `practice` holds under "change".
 
     Args:
         earlier: As issued, or as read back from its schedule.json.
@@ -65,7 +66,7 @@ class _Comparison:
     def all(self) -> Iterator[Change]:
         dates = tuple(self._dates())
         yield from dates
-        yield from self._waterings({each.kind: each for each in dates})
+        yield from self._waterings({each.kind: each for each in dates if self._by_far(each)})
         yield from self._frosts()
 
     # ---- dates
@@ -78,10 +79,11 @@ class _Comparison:
                     yield from self._date(name, getattr(was, edge, None), getattr(now, edge, None))
 
     def _date(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
-        if self._moved(before, after) and not self._over(*filter(None, (before, after))):
+        if _differs(before, after) and not self._over(*filter(None, (before, after))):
             yield Change(kind, _one(before), _one(after), self._causes(before, after))
 
     def _moved(self, before: datetime | None, after: datetime | None) -> bool:
+        """Tell whether something moved by so much that it counts."""
         if before is None or after is None:
             return before is not after
         first, last = sorted((before.astimezone(UTC), after.astimezone(UTC)))
@@ -96,6 +98,11 @@ class _Comparison:
         return timedelta(hours=self.practice[rule])
 
     # ---- days of watering
+
+    def _by_far(self, change: Change) -> bool:
+        """Tell whether a date moved to another day, or by so much that it counts."""
+        before, after = _only(change.before), _only(change.after)
+        return self._moved(before, after) or (before and before.date()) != (after and after.date())
 
     def _waterings(self, dates: dict[str, Change]) -> Iterator[Change]:
         """Give the days whose visits are others, but for those that a date which moved tells of already."""
@@ -201,6 +208,16 @@ class _Comparison:
 
 def _one(instant: datetime | None) -> tuple[datetime, ...]:
     return () if instant is None else (instant,)
+
+
+def _only(instants: tuple[datetime, ...]) -> datetime | None:
+    return instants[0] if instants else None
+
+
+def _differs(before: datetime | None, after: datetime | None) -> bool:
+    if before is None or after is None:
+        return before is not after
+    return before.astimezone(UTC) != after.astimezone(UTC)
 
 
 def _both(change: Change | None) -> tuple[datetime, ...]:

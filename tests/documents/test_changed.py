@@ -21,7 +21,7 @@ from handover.documents.spoken import capital
 from handover.documents.templating import languages
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.schedule.changes import SAW_LAST
-from handover.schedule.model import Cause, Change, MilestoneKind, Risk
+from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
 
 if TYPE_CHECKING:
     from handover.jobs.model import JobRecord
@@ -38,6 +38,10 @@ def told(job: JobRecord, schedule: CureSchedule, *changes: Change, language: str
     return told_changes(Wording(job, replace(schedule, revision=2, changes=changes), language=language))
 
 
+def cold(schedule: CureSchedule) -> CureSchedule:
+    return replace(schedule, cautions=(*schedule.cautions, Caution("heaters")))
+
+
 def test_a_date_that_moved_within_a_day(job: JobRecord, schedule: CureSchedule) -> None:
     """The sentence that the office was promised."""
     assert told(job, schedule, FIRST_WATER) == (
@@ -49,6 +53,50 @@ def test_a_date_that_reads_as_before_is_not_told(job: JobRecord, schedule: CureS
     """Both are told as the morning of July 21, so the reader has nothing new."""
     evening = datetime(2026, 7, 20, 9, tzinfo=ZONE)
     assert told(job, schedule, Change("light-vehicles", (evening,), (evening + 13 * HOUR,))) == ()
+
+
+def test_a_date_that_reads_otherwise_is_told_however_little_it_moved(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """From twenty-five past seven to three minutes past eight: told for the morning after."""
+    early = datetime(2026, 7, 21, 7, 25, tzinfo=ZONE)
+    assert told(job, schedule, Change("light-vehicles", (early,), (early + timedelta(minutes=38),))) == (
+        "Parking a car on it moved from Tuesday, July 21 to Wednesday, July 22.",
+    )
+
+
+def test_a_date_moved_into_the_past_may_be_done_now(job: JobRecord, schedule: CureSchedule) -> None:
+    """Issued on July 21, when light work was to wait until the 25th and might have begun on the 17th."""
+    now = replace(schedule, issued_at=datetime(2026, 7, 21, 9, tzinfo=ZONE))
+    before = datetime(2026, 7, 25, 7, 30, tzinfo=ZONE)
+    assert told(job, now, Change("light-work", (before,), (before - 8 * 24 * HOUR,))) == (
+        "Light work on it need not wait any longer, it was Saturday, July 25.",
+    )
+    last = Change(SAW_LAST, (before,), (before - 8 * 24 * HOUR,))
+    assert "is past now" in told(job, now, last)[0]
+
+
+def test_frost_is_told_where_the_sheet_shows_it(job: JobRecord, schedule: CureSchedule) -> None:
+    change = Change("frost-safe", (TWO,), (HALF_PAST_THREE,))
+    assert told(job, schedule, change) == ()
+    assert told(job, cold(schedule), change) != ()
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_first_page_tells_few_changes_and_how_many_more(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Those that ask most of an owner, in order of time; the page for the phone has all."""
+    day = datetime(2026, 7, 16, 6, 30, tzinfo=ZONE)
+    watered = [Change("watering", (), (day + n * 24 * HOUR,)) for n in range(5)]
+    car = Change("light-vehicles", (day + 5 * 24 * HOUR,), (day + 9 * 24 * HOUR,))
+    words = Wording(job, replace(schedule, revision=2, changes=(*watered, car)), language=language)
+    every = told_changes(words)
+    care = Care(words, {})
+    assert care.foremost_changes == (*every[:2], every[5], words.say("change.more", n=3))
+    page, sheet = care_page_html(words), care_sheet_html(words)
+    assert all(f"<li>{line}</li>" in page for line in every)
+    assert sum(f"<li>{line}</li>" in sheet for line in every) == 3
 
 
 def test_nothing_is_told_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:
@@ -68,7 +116,7 @@ def test_every_change_and_cause_has_words(language: str, job: JobRecord, schedul
         for kind in (*OWNER_KINDS, SAW_LAST, "watering", "frost")
         for before, after in (((day,), (day + 48 * HOUR,)), ((), (day,)), ((day,), ()))
     ]
-    lines = told(job, schedule, *changes, language=language)
+    lines = told(job, cold(schedule), *changes, language=language)
     assert len(set(lines)) == len(changes)
     assert not any("{" in line for line in lines)
 
