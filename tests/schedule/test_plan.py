@@ -215,14 +215,16 @@ class TestWhatIsNotGiven:
             "deicing-salt",
         }
 
-    def test_a_post_tensioned_slab_gets_no_date_for_loads(
+    def test_a_post_tensioned_slab_gets_no_date_for_loads_or_for_cutting(
         self, job: Job, weather: Weather, as_of: datetime
     ) -> None:
         schedule = plan_cure(job(slab={"reinforcement": "unbonded tendons"}), weather(), as_of)
-        for kind in (MilestoneKind.LIGHT_WORK, MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES):
+        kinds = MilestoneKind
+        for kind in (kinds.SAW_JOINTS, kinds.LIGHT_WORK, kinds.LIGHT_VEHICLES, kinds.HEAVY_VEHICLES):
             assert schedule.milestone(kind) is None
             assert any(each.kind == kind for each in schedule.refusals)
         assert "tendons" in {caution.code for caution in schedule.cautions}
+        assert schedule.joints is None
 
     def test_a_patio_gets_no_date_for_cars_and_trucks(
         self, job: Job, weather: Weather, as_of: datetime

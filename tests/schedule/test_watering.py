@@ -171,6 +171,19 @@ def test_a_sheet_asks_for_less_water_than_an_open_slab(job: Job, weather: Weathe
     assert covered < open_
 
 
+def test_burlap_asks_for_no_more_water_than_a_bare_slab(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Identity: wet cloth loses what a wet slab loses, and holds more between two waterings."""
+    bare, burlap = (
+        plan_cure(job(curing={"method": each}), weather(), as_of) for each in ("sprinkler", "wet burlap")
+    )
+    for cloth, slab in zip(burlap.watering, bare.watering, strict=True):
+        assert cloth.lost_mm == pytest.approx(slab.lost_mm)
+        assert cloth.dry_hours <= slab.dry_hours
+        assert len(cloth.visits) <= len(slab.visits)
+    in_all = [sum(v.litres for day in each.watering for v in day.visits) for each in (burlap, bare)]
+    assert 0 < in_all[0] < in_all[1]
+
+
 def test_cool_water_on_a_hot_slab_is_told_with_the_hour_that_is_gentlest(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
