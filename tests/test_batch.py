@@ -6,6 +6,7 @@ import csv
 import errno
 import importlib
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -17,10 +18,11 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.archive.place import Archive
-from handover.errors import DownloadFailed, HandoverError, UnusableInput
+from handover.cli.many_jobs import _tell_doubts
+from handover.errors import DownloadFailed, Finding, HandoverError, UnusableInput
 from handover.issue import batch as batches
 from handover.issue import hands, shared_weather
-from handover.issue.batch import Batch, find_records, run_batch
+from handover.issue.batch import Batch, Outcome, find_records, run_batch
 from handover.issue.hands import Answer, Order, make_documents, on_a_cluster, on_this_machine
 from handover.issue.settings import Settings
 from handover.weather.download import Download
@@ -28,8 +30,6 @@ from handover.weather.download import Download
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
-
-    from handover.issue.batch import Outcome
 
     Run = Callable[..., Any]
 
@@ -144,7 +144,13 @@ def test_the_command_makes_the_sets_that_issue_makes(
     issued, batched = contents(tmp_path / "one"), contents(tmp_path / "out" / "job-0")
     assert batched.keys() - issued.keys() == {batches.MARK}
     assert {name: batched[name] for name in issued} == issued
-    assert "done before        2" in run(*arguments).out
+    assert "Caution for 2 jobs: the weather ends at" in told.err
+    assert told.err.count("the weather ends at") == 1, "once, whatever it is told of"
+    again = run(*arguments)
+    assert "done before        2" in again.out
+    assert "Caution" not in again.err
+    remarks = {each["record"]: each["remarks"] for each in report(tmp_path / "out")}
+    assert remarks == {name: each["remarks"] for name, each in lines.items()}, "what was doubtful still is"
 
 
 @pytest.mark.parametrize("workers", ["0", "-1", "many"])
@@ -160,6 +166,65 @@ def test_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
     assert told.status == 2
     assert "is no folder" in told.err
     assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_without_records(run: Run, tmp_path: Path) -> None:
+    """A mistyped folder must not pass for one whose jobs are all done."""
+    (tmp_path / "empty").mkdir()
+    told = run("batch", tmp_path / "empty", "-o", tmp_path / "out")
+    assert told.status == 2
+    assert "holds no job record" in told.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_doubts_that_differ_in_their_figures_are_told_as_one_kind(capsys: pytest.CaptureFixture[str]) -> None:
+    doubts = [Finding(f"the weather ends {day} July", "w.json", severity="caution") for day in (3, 4, 4)]
+    done = [Outcome(f"{n}.toml", str(n), "done", (each, each)) for n, each in enumerate(doubts)]
+    others = [
+        Outcome(f"{kind}.toml", kind, "done", (Finding(kind, severity="caution"),)) for kind in "abcdefg"
+    ]
+    _tell_doubts([*others, *done])
+    told = capsys.readouterr().err.splitlines()
+    assert told[0] == "Caution for 3 jobs: such as this: the weather ends 3 July"
+    assert told[1] == "Caution for 1 job: a"
+    assert told[-1] == "... and 3 cautions of other kinds, in the report."
+
+
+def test_stopped_by_hand_at_any_time_it_says_how_to_go_on(
+    run: Run, folder: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    arguments = ("batch", folder, "-o", tmp_path / "out", "-w", weather, "--as-of", as_of)
+    for where in ("find_records", "run_batch"):
+        with monkeypatch.context() as patched:
+            patched.setattr(batches, where, stopped)
+            told = run(*arguments)
+        assert told.status == 1
+        assert told.err == "Stopped. What is done stays; the same command goes on from there.\n"
+
+
+def test_ctrl_c_while_processes_begin_ends_without_a_traceback(
+    folder: Path, weather: Path, as_of: str, tmp_path: Path
+) -> None:
+    """A terminal sends it to every process of the group."""
+    code = "from handover.cli import entry; entry()"
+    out = tmp_path / "out"
+    command = [sys.executable, "-c", code, "batch", folder, "-o", out, "-w", weather, "--as-of", as_of]
+    command += ["--workers", 2]
+    with subprocess.Popen(
+        [str(each) for each in command], stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as stopped:
+        until = time.monotonic() + 60
+        while not (out / ".batch.lock").exists():
+            assert time.monotonic() < until, "it does not begin"
+            time.sleep(0.01)
+        time.sleep(0.3)  # into the start of the others, wherever that is: at any time it must hold
+        os.killpg(stopped.pid, signal.SIGINT)
+        _, err = stopped.communicate()
+    assert stopped.returncode == 1
+    assert err == "Stopped. What is done stays; the same command goes on from there.\n"
 
 
 def test_own_templates_do_not_reach_a_cluster(run: Run, folder: Path, tmp_path: Path) -> None:
@@ -291,6 +356,16 @@ def test_a_run_that_breaks_off_is_gone_on_with(made: Run, tmp_path: Path) -> Non
         made(broken_off)
     assert len(report(tmp_path / "out")) == 2
     assert sorted(states(made()).values()) == ["done"] * (JOBS - 2) + ["done before"] * 2
+
+
+def test_a_comment_more_makes_no_new_set(made: Run, folder: Path) -> None:
+    made()
+    file = folder / "job-0.toml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(f"# rung on Tuesday\n{text}", encoding="utf-8")
+    assert states(made()) == all_of("done before")
+    file.write_text(text.replace("3000 psi", "3500 psi"), encoding="utf-8")
+    assert states(made()) == all_of("done before") | {"job-0.toml": "done"}
 
 
 def test_two_runs_at_once(made: Run) -> None:

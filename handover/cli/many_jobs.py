@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 MOST_TOLD = 20
 """Jobs that went wrong, told on a terminal; the report has them all."""
 
+MOST_DOUBTS = 5
+"""Kinds of cautions, likewise."""
+
 
 def batch(options: Options) -> int:
     """Write the document set of every job record in a folder."""
@@ -40,25 +43,27 @@ def batch(options: Options) -> int:
         else partial(on_this_machine, workers=options.workers or len(os.sched_getaffinity(0)))
     )
     out = path_of(options.output)
-    records = find_records(path_of(options.folder), out, *([path_of(options.to)] if options.to else []))
-    with archive_at(options.to, options.catalog) if options.to else nullcontext() as archive:
-        what = Batch(
-            path_of(options.folder),
-            out,
-            time_of_issue(options),
-            settings,
-            weather=path_of(options.weather) if options.weather else None,
-            typical=path_of(options.typical) if options.typical else None,
-            archive=archive,
-            key=service_key(),
-            reissue_at=options.as_of is not None,
-        )
-        try:
-            with progress_bar(len(records)) as tell:
-                outcomes = run_batch(what, records, hands, tell)
-        except KeyboardInterrupt:
-            tell("Stopped. What is done stays; the same command goes on from there.")
-            return FAILED
+    try:
+        records = find_records(path_of(options.folder), out, *([path_of(options.to)] if options.to else []))
+        with (
+            archive_at(options.to, options.catalog) if options.to else nullcontext() as archive,
+            progress_bar(len(records)) as done,
+        ):
+            what = Batch(
+                path_of(options.folder),
+                out,
+                time_of_issue(options),
+                settings,
+                weather=path_of(options.weather) if options.weather else None,
+                typical=path_of(options.typical) if options.typical else None,
+                archive=archive,
+                key=service_key(),
+                reissue_at=options.as_of is not None,
+            )
+            outcomes = run_batch(what, records, hands, done)
+    except KeyboardInterrupt:
+        tell("Stopped. What is done stays; the same command goes on from there.")
+        return FAILED
     return _report(outcomes, out / REPORT)
 
 
@@ -83,8 +88,28 @@ def _report(outcomes: Sequence[Outcome], file: Path) -> int:
     counts = Counter(each.state for each in outcomes)
     for state in ("done", "done before", "refused", "failed"):
         print(f"{state:12}{counts[state]:8}")
+    _tell_doubts([each for each in outcomes if each.state == "done"])
     print(f"The report is in {printable(file)}.")
     return FAILED if counts["failed"] else UNUSABLE if counts["refused"] else DONE
+
+
+def _tell_doubts(done: Sequence[Outcome]) -> None:
+    """Tell what is doubtful about the sets that were made, once what many have in common."""
+    import re
+    from collections import defaultdict
+
+    alike: defaultdict[str, list[str]] = defaultdict(list)
+    for each in done:
+        doubts = (": ".join(part for part in (one.field, one.problem) if part) for one in each.findings)
+        for kind, doubt in {re.sub(r"\d+", "0", doubt): doubt for doubt in doubts}.items():
+            alike[kind].append(doubt)
+    commonest = sorted(alike.values(), key=len, reverse=True)
+    for same in commonest[:MOST_DOUBTS]:
+        jobs = "1 job" if len(same) == 1 else f"{len(same)} jobs"
+        such = "such as this: " if len(set(same)) > 1 else ""
+        tell(f"Caution for {jobs}: {such}{printable(same[0])}")
+    if commonest[MOST_DOUBTS:]:
+        tell(f"... and {len(commonest) - MOST_DOUBTS} cautions of other kinds, in the report.")
 
 
 def send(options: Options) -> None:
@@ -119,4 +144,4 @@ def _show_draft(draft: Draft, server: MailServer) -> None:
         ("With", ", ".join(draft.attached)),
         ("Through", f"{server.host}, port {server.port}, {server.security}"),
     ):
-        print("\n".join(columns(left, right, 8)))
+        print("\n".join(columns(left, right, 9)))

@@ -101,7 +101,9 @@ def heading(text: str) -> Iterator[str]:
 
 def columns(left: str, right: str, width: int = 26) -> Iterator[str]:
     """Give a line of two columns; what is long runs on below its own column."""
-    yield from wrapped(right, first=f"  {printable(left):{width}}", indent=" " * (width + 2))
+    yield from wrapped(
+        right, first=f"  {printable(left):{width - GAP}}{' ' * GAP}", indent=" " * (width + GAP)
+    )
 
 
 def wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
@@ -119,10 +121,11 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[st
     told = [[printable(each) for each in row] for row in rows]
     room = width() - GAP * (len(heads) - 1)
     if room < NARROWEST * len(heads):
-        for row in told:
-            yield ""
+        for number, row in enumerate(told):
+            if number:
+                yield ""
             for head, each in zip(heads, row, strict=True):
-                yield from columns(head, each or "-", max(map(len, heads)) + 1)
+                yield from columns(head, each or "-", max(map(len, heads)) + GAP)
         return
     widths = _fitted([*zip(heads, *told, strict=True)], room)
     for line in ([*heads], *told):

@@ -13,7 +13,7 @@ import io
 import json
 import os
 from collections import Counter
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -45,7 +45,7 @@ State = Literal["done", "done before", "refused", "failed"]
 
 REPORT = "report.csv"
 MARK = f"{INPUTS}.batch.json"
-"""In each set: what it was made from. Where the inputs are replaced, it goes with them."""
+"""In each set: what it was made from, and what was doubtful. It goes where the inputs are replaced."""
 
 RECORD_ENDINGS = (".toml", ".json")
 WEATHER_ENDINGS = (".json", ".csv", ".epw", ".tmy3", ".txt")
@@ -104,10 +104,10 @@ def find_records(folder: Path, *without: Path) -> tuple[Path, ...]:
         without: Folders that are left out, as are those whose names begin with a full stop.
 
     Raises:
-        UnusableInput: There is no such folder.
+        UnusableInput: There is no such folder, or no record in it.
     """
+    expected = "a folder with job records"
     if not folder.is_dir():
-        expected = "a folder with job records"
         raise UnusableInput([Finding("is no folder", file=str(folder), expected=expected)])
     left_out = {each.resolve() for each in without}
     found: list[Path] = []
@@ -115,6 +115,8 @@ def find_records(folder: Path, *without: Path) -> tuple[Path, ...]:
         here = folder.__class__(name)
         below[:] = [each for each in below if each[0] != "." and (here / each).resolve() not in left_out]
         found += [here / each for each in files if _is_record(here / each, files)]
+    if not found:
+        raise UnusableInput([Finding("holds no job record", file=str(folder), expected=expected)])
     return tuple(sorted(found))
 
 
@@ -267,10 +269,11 @@ class _Run:
         weather = self._weather_file(path, job)
         given = self._read(weather) if weather else None
         year = self._read(batch.typical) if batch.typical else None
-        digest = "" if job is None else self._digest(examined, job, path.parent, given, year)
+        digest = "" if job is None else self._digest(job, path.parent, given, year)
         if job is not None and self._stands(job.id, digest):
             filed = self._see_filed(job.id)
-            self._tell_of(Outcome(self._name(path), job.id, "done" if filed else "done before"))
+            state: State = "done" if filed else "done before"
+            self._tell_of(Outcome(self._name(path), job.id, state, self._doubts(job.id)))
             return None
         if given is None:
             if job is None:
@@ -308,12 +311,13 @@ class _Run:
 
     # ---- what stands already
 
-    def _digest(
-        self, examined: Examined, job: JobRecord, folder: Path, given: Given | None, year: Given | None
-    ) -> str:
-        """Return what tells one set of inputs from another. A download is as good as the next one."""
+    def _digest(self, job: JobRecord, folder: Path, given: Given | None, year: Given | None) -> str:
+        """Return what tells one set of inputs from another. A download is as good as the next one.
+
+        Of the record it is what was read that counts: a comment more makes no new set.
+        """
         batch = self._batch
-        files = {"record": examined.data, **own_files(job, folder)}
+        files = {"record": job.model_dump_json(exclude={"assumed"}).encode(), **own_files(job, folder)}
         files |= {f"weather {n}": each.data for n, each in enumerate((given, year)) if each is not None}
         settings = replace(batch.settings, templates=None)
         said = [
@@ -331,6 +335,11 @@ class _Run:
             return bool(mark["inputs"] == digest and all((folder / each).is_file() for each in mark["files"]))
         except (OSError, ValueError, TypeError, LookupError):
             return False
+
+    def _doubts(self, job: str) -> tuple[Finding, ...]:
+        """Return what was doubtful when a set that stands was made."""
+        mark = json.loads((self._batch.out / job / MARK).read_bytes())
+        return tuple(Finding(**each) for each in mark.get("cautions", ()))
 
     def _see_filed(self, job: str) -> bool:
         """File a set that stands, if a run broke off before it was filed; tell whether that was so."""
@@ -358,7 +367,9 @@ class _Run:
         """Put a set in place, then file it: what stands is filed by the next run, if this one breaks off."""
         job, archive = work.job, self._batch.archive
         whole = {**documents, **{f"{INPUTS}{name}": data for name, data in work.inputs.items()}}
-        mark = json.dumps({"inputs": work.digest, "files": sorted(whole)}, indent=1)
+        doubts = [asdict(each) for each in work.cautions]
+        said = {"inputs": work.digest, "files": sorted(whole), "cautions": doubts}
+        mark = json.dumps(said, indent=1)
         put_in_place({**whole, MARK: mark.encode()}, self._batch.out / job.id, job.id)
         if archive is not None:
             file_documents(archive, job, whole, self._batch.as_of)

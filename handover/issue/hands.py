@@ -196,14 +196,18 @@ class _Hand:
     def give(self, order: Order) -> None:
         """Lay an order before the process; one that has died is begun anew when its last job is told."""
         try:
-            future = self._pool.submit(self._work, order)
+            future = self._submit(order)
         except BrokenProcessPool:  # it died, perhaps while it had nothing to do
             if self.queue:
                 self._dropped.append(order)
                 return
             self._begin()
-            future = self._pool.submit(self._work, order)
+            future = self._submit(order)
         self.queue.append((order, future))
+
+    def _submit(self, order: Order) -> Future[Answer]:
+        with _undisturbed():  # the process begins with the first order
+            return self._pool.submit(self._work, order)
 
     def finished(self) -> Iterator[tuple[Order, Answer | None]]:
         """Give what is finished; None where the process died over it, and then it is begun anew."""
@@ -228,9 +232,18 @@ class _Hand:
         self._pool.shutdown(wait=not self.queue, cancel_futures=True)
 
 
+@contextmanager
+def _undisturbed() -> Iterator[None]:
+    """Put off Ctrl-C; a process that is begun meanwhile never hears of it, and leaves it to us."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _at_work() -> None:
-    """Get a process ready. It ends with whoever began it, and leaves Ctrl-C to him."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """Get a process ready. It ends with whoever began it."""
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _warm_up()
 
