@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from handover.cli.arguments import Options
     from handover.documents.spoken import Spoken
-    from handover.documents.wording import DayWords, Wording
+    from handover.documents.wording import DayWords, MilestoneWords, Wording
 
 
 def new(options: Options) -> None:
@@ -119,14 +119,8 @@ def _table(words: Wording) -> Iterator[str]:
     yield from wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
     yield from wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
     yield from heading("Not before")
-    for each in sorted(
-        words.crew_milestones, key=lambda each: (each.when is None, each.when and each.when.instant)
-    ):
-        when = (
-            _with_year(each.when, schedule.issued_at.year) if each.when else "past the reach of the estimate"
-        )
-        late = f", not after {each.not_after.short}" if each.not_after else ""
-        yield from columns(when, each.crew_title + late)
+    for each in sorted(words.crew_milestones, key=_in_order):
+        yield from columns(*_date(each, schedule.issued_at.year))
     yield from heading("Watering")
     for what, days in groupby(words.watering, key=_what_to_do):
         first, *others = (day.short_day for day in days)
@@ -141,6 +135,20 @@ def _table(words: Wording) -> Iterator[str]:
         yield from wrapped(f"{notice.title}. {notice.text}")
     yield ""
     yield from wrapped(" ".join(words.limits), first="", indent="")
+
+
+def _in_order(words: MilestoneWords) -> tuple[bool, float]:
+    told = words.not_after if words.in_stages else words.when
+    return told is None, told.instant.timestamp() if told else 0.0
+
+
+def _date(words: MilestoneWords, issued: int) -> tuple[str, str]:
+    """Return when and what; sawing that goes part by part has only its last hour."""
+    if words.in_stages and words.not_after:
+        return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
+    late = f", not after {words.not_after.short}" if words.not_after else ""
+    when = _with_year(words.when, issued) if words.when else "past the estimate"
+    return when, words.crew_title + late
 
 
 def _what_to_do(day: DayWords) -> str:

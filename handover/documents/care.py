@@ -23,8 +23,14 @@ from handover.schedule.model import MilestoneKind as Kind
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from handover.documents.wording import DayWords, MilestoneWords, VisitWords, Wording
-    from handover.schedule.model import Refusal
+    from handover.documents.wording import (
+        DayWords,
+        MilestoneWords,
+        Notice,
+        VisitWords,
+        WithheldWords,
+        Wording,
+    )
 
 MAIN = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
 LATER = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
@@ -222,7 +228,16 @@ class Care:
     def main(self) -> tuple[Row, ...]:
         """Return the dates that everybody asks for, in order of time."""
         kinds = (*MAIN, Kind.FROST_SAFE)
-        return tuple(self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
+        given = (self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
+        return (*given, *(self._withheld(each) for each in self.wording.withheld if each.kind in MAIN))
+
+    def _withheld(self, words: WithheldWords) -> Row:
+        return Row(OF_KIND[words.kind], words.title, words.when, words.sentence, day=words.when)
+
+    @property
+    def warning(self) -> Notice | None:
+        """Return the danger that must stand on the first page too: cables that nobody may cut."""
+        return next((each for each in self.wording.cautions if each.code == "tendons"), None)
 
     @property
     def _cold(self) -> bool:
@@ -263,6 +278,11 @@ class Care:
                 lines.append(self.say("sheet.crew-line", title=words.title, when=window))
             else:
                 lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
+        lines += [
+            self.say("sheet.crew-withheld", title=each.title, why=each.sentence)
+            for each in self.wording.withheld
+            if each.kind in CREW
+        ]
         if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
             lines.append(self.say("sheet.crew-mends", items=self._listed(mends)))
         return tuple(lines)
@@ -336,20 +356,15 @@ class Care:
     def stays_off(self) -> tuple[Row, ...]:
         """Return what must stay off, and until when."""
         told = [self._off(self.known[kind]) for kind in STAYS_OFF if kind in self.known]
-        return (*told, *(self._never(each) for each in self.schedule.refusals if each.kind in STAYS_OFF))
+        return (*told, *(self._never(each) for each in self.wording.withheld if each.kind in STAYS_OFF))
 
     def _off(self, words: MilestoneWords) -> Row:
         """Return when a thing may come on; what the first page has not told already is told here."""
         sentence = words.sentence if words.kind in LATER else ""
         return self._row(words, self.say(f"stays-off.{words.kind}"), sentence)
 
-    def _never(self, refusal: Refusal) -> Row:
-        return Row(
-            icon=OF_KIND[refusal.kind],
-            title=self.say(f"stays-off.{refusal.kind}"),
-            when=self.say("stays-off.never"),
-            sentence=self.say(f"refusal.{refusal.because}"),
-        )
+    def _never(self, words: WithheldWords) -> Row:
+        return Row(OF_KIND[words.kind], self.say(f"stays-off.{words.kind}"), words.when, words.sentence)
 
     @cached_property
     def cautions(self) -> tuple[Row, ...]:

@@ -84,6 +84,8 @@ class _Told:
 
     def _date(self, change: Change) -> Iterator[str]:
         what = self._what(change.kind)
+        if change.kind == MilestoneKind.SAW_JOINTS and self._sawn_in_stages():
+            return  # the last hour is told, and no other
         before, after = ([self._spoken(change.kind, each) for each in side] for side in _sides(change))
         if before and after:
             if before[0].text != after[0].text and not (self._past(before[0]) and self._past(after[0])):
@@ -92,6 +94,9 @@ class _Told:
             yield self.say("change.found", what=what, after=_short(after[0]))
         else:
             yield self.say("change.lost", what=what, before=_short(before[0]))
+
+    def _sawn_in_stages(self) -> bool:
+        return any(each.in_stages for each in self.wording.milestones)
 
     def _past(self, told: Spoken) -> bool:
         return told.instant <= self.wording.schedule.issued_at

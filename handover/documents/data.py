@@ -121,6 +121,7 @@ class Data:
     def _date(self, milestone: Milestone) -> DateWords:
         others = tuple(self._gate(each) for each in milestone.because.others)
         after = milestone.not_after
+        words = self.wording.milestone(milestone)
         told = milestone.confidence
         sure = (
             self.say("data.confidence", share=share(self.wording, told))
@@ -128,10 +129,12 @@ class Data:
             else self.say("data.bounding")
         )
         return DateWords(
-            title=self.wording.milestone(milestone).crew_title,
+            title=words.crew_title,
             likely=self.moment(milestone.likely),
-            not_before=self.moment(milestone.not_before),
-            not_after=self.say("data.not-after", when=self.moment(after)) if after else "",
+            not_before=self._part_by_part(after) if words.in_stages else self.moment(milestone.not_before),
+            not_after=self.say("data.not-after", when=self.moment(after))
+            if after and not words.in_stages
+            else "",
             basis=f"{self.say(f'basis.{milestone.basis}')}; {sure}",
             spread=self._spread(milestone),
             governing=self._gate(milestone.because.governing),
@@ -191,7 +194,13 @@ class Data:
         basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
         return " ".join(part for part in (over, mask, basis) if part)
 
+    def _part_by_part(self, last: datetime | None) -> str:
+        return self.say("milestone.words.stages-by", when=self.moment(last))
+
     def _window(self, window: SawWindow) -> str:
+        opens, closes = window.opens_not_before, window.closes
+        if opens and closes and closes <= opens:
+            return self._part_by_part(closes)
         return self.say(
             "joints.window",
             likely=self.moment(window.opens),

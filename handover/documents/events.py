@@ -143,10 +143,14 @@ class _Diary:
     # ---- the crew's
 
     def _sawing(self) -> Iterator[CareEvent]:
-        """Saw from the first hour that does not ravel to the last before the slab cracks by itself."""
-        for milestone, start in self._told([MilestoneKind.SAW_JOINTS]):
-            too_late = self.wording.milestone(milestone).not_after
-            end = max(_utc(too_late.instant), start + MOMENT) if too_late else start + SAWING
+        """Saw from the first hour that does not ravel to the last before the slab cracks by itself.
+
+        Where the part placed first is too late before the last is ready, the work ends with that last hour.
+        """
+        for milestone, ready in self._told([MilestoneKind.SAW_JOINTS]):
+            told = self.wording.milestone(milestone)
+            end = _utc(told.not_after.instant) if told.not_after else ready + SAWING
+            start = end - SAWING if told.in_stages else ready
             words = self._with_hour(self.wording.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, end, words, "work")
 

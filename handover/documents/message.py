@@ -182,6 +182,8 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
         job=words.job,
         wording=words,
         dates=[each for each in words.owner_milestones if each.kind in TOLD],
+        withheld=[each for each in words.withheld if each.kind in TOLD],
+        warnings=[each for each in words.cautions if each.code == "tendons"],
         again=words.schedule.revision > 1,
         changes=told_changes(words),
         earlier=words.schedule.revision - 1,

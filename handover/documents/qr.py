@@ -56,7 +56,7 @@ def code(wording: Wording) -> Code | None:
         return None
     later = (each for kind, each in owners.items() if kind != MilestoneKind.FIRST_WATER)
     for words in (owners[MilestoneKind.FIRST_WATER], *later):
-        if words.when and words.when.instant > wording.schedule.issued_at:
+        if words.when and not words.in_stages and words.when.instant > wording.schedule.issued_at:
             content = event(words)
             alt = wording.say("qr.event-alt", title=words.title, when=words.when.text)
             return Code(content, drawn(content, alt), wording.say("qr.event", title=words.title))

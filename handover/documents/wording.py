@@ -62,6 +62,9 @@ OWNER_KINDS = (
 COLD = {"frost", "cold-weather", "heaters"}
 """Cautions of the cold."""
 
+TENDONS = "engineer-decides-tendons"
+"""Refusal of what the engineer of record decides."""
+
 AT_ANY_HOUR = (
     MilestoneKind.INITIAL_SET,
     MilestoneKind.FINAL_SET,
@@ -113,6 +116,16 @@ class MilestoneWords:
     def in_stages(self) -> bool:
         """Tell whether the part placed first is too late before the part placed last is ready."""
         return bool(self.when and self.not_after and self.not_after.instant <= self.when.instant)
+
+
+@dataclass(frozen=True)
+class WithheldWords:
+    """A date that is not given: of what, what stands in its place, and why."""
+
+    kind: MilestoneKind
+    title: str
+    when: str
+    sentence: str
 
 
 @dataclass(frozen=True)
@@ -278,6 +291,20 @@ class Wording:
             typical=when is not None and milestone.basis == "typical",
         )
 
+    @cached_property
+    def withheld(self) -> tuple[WithheldWords, ...]:
+        """The dates that are not given, in the order of the schedule."""
+        return tuple(
+            WithheldWords(
+                kind=MilestoneKind(each.kind),
+                title=self.refused(each),
+                when=self.say("stays-off.engineer" if each.because == TENDONS else "stays-off.never"),
+                sentence=self.say(f"refusal.{each.because}"),
+            )
+            for each in self.schedule.refusals
+            if each.kind in set(MilestoneKind)
+        )
+
     def title(self, kind: MilestoneKind) -> str:
         """Return what an owner calls a date: "Walk on it"."""
         return self._of_kind(kind, "title")
@@ -391,11 +418,18 @@ class Wording:
     def crew_event(self, milestone: Milestone) -> EventWords:
         """Return the crew's calendar event for a date, with its reason."""
         words = self.milestone(milestone)
-        window = [words.when_text]
-        if words.not_after:
-            window.append(self.say("milestone.words.not-after", when=words.not_after.text))
-        lines = ["; ".join(window) + ".", self.say("calendar.because", reason=words.reason)]
+        lines = [self._crew_window(words) + ".", self.say("calendar.because", reason=words.reason)]
+        if words.in_stages:
+            lines.insert(1, self.say("milestone.words.in-stages"))
         return EventWords(words.crew_title, "\n".join(lines))
+
+    def _crew_window(self, words: MilestoneWords) -> str:
+        """Say from when to when; what is done part by part has only an end that holds for all of it."""
+        if words.not_after is None:
+            return words.when_text
+        if words.in_stages:
+            return self.say("milestone.words.stages-by", when=words.not_after.text)
+        return f"{words.when_text}; {self.say('milestone.words.not-after', when=words.not_after.text)}"
 
     def visit_event(self, visit: Visit) -> EventWords:
         """Return the owner's calendar event for one watering."""

@@ -1,0 +1,157 @@
+"""What would hurt if two documents differed on it: every one of them tells the same story."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.cli.one_job import _table
+from handover.documents.care import Care
+from handover.documents.data import Data
+from handover.documents.events import crew_events
+from handover.documents.message import compose_message
+from handover.documents.pages import care_sheet_html
+from handover.documents.wording import Wording
+from handover.schedule.model import Caution, CureSchedule, MilestoneKind, Refusal
+
+if TYPE_CHECKING:
+    from handover.jobs.model import JobRecord
+
+Kind = MilestoneKind
+LANGUAGES = ("en", "es")
+BY_THE_ENGINEER = (Kind.SAW_JOINTS, Kind.LIGHT_WORK, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
+
+
+def with_dates(schedule: CureSchedule, **dates: dict[str, Any]) -> CureSchedule:
+    """Return a schedule with parts of its milestones replaced, by kind."""
+    told = {kind.replace("_", "-"): parts for kind, parts in dates.items()}
+    changed = (replace(each, **told.get(each.kind, {})) for each in schedule.milestones)
+    return replace(schedule, milestones=tuple(changed))
+
+
+def letter(wording: Wording) -> str:
+    parsed = message_from_bytes(compose_message(wording, {}), policy=policy.default)
+    body = parsed.get_body(("plain",))
+    assert body is not None
+    return str(body.get_content())
+
+
+# ---- cables
+
+
+@pytest.fixture
+def with_cables(schedule: CureSchedule) -> CureSchedule:
+    """A slab whose engineer decides when it is cut and loaded."""
+    return replace(
+        schedule,
+        milestones=tuple(each for each in schedule.milestones if each.kind not in BY_THE_ENGINEER),
+        refusals=tuple(Refusal(each, "engineer-decides-tendons") for each in BY_THE_ENGINEER),
+        cautions=(*schedule.cautions, Caution("tendons")),
+    )
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_the_engineer_decides_stands_on_the_first_page(
+    job: JobRecord, with_cables: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, with_cables, language=language)
+    care = Care(wording, {})
+    engineer = wording.say("stays-off.engineer")
+    assert {row.kind or row.title for row in care.main if row.day == engineer} == {
+        wording.title(each) for each in BY_THE_ENGINEER if each != Kind.SAW_JOINTS
+    }
+    html = care_sheet_html(wording)
+    first_page = html[: html.index('<section class="onward">')]
+    assert wording.say("caution.tendons.text") in first_page
+    assert any(
+        wording.title(Kind.SAW_JOINTS) in line and wording.say("refusal.engineer-decides-tendons") in line
+        for line in care.crew
+    )
+    assert engineer in {row.when for row in care.stays_off}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_letter_says_what_the_engineer_decides(
+    job: JobRecord, with_cables: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, with_cables, language=language)
+    told = letter(wording)
+    assert f"- {wording.title(Kind.LIGHT_VEHICLES)}: {wording.say('stays-off.engineer')}." in told
+    assert wording.say("caution.tendons.text") in " ".join(told.split())
+
+
+def test_nobody_is_sent_to_saw_a_slab_with_cables(job: JobRecord, with_cables: CureSchedule) -> None:
+    wording = Wording(job, with_cables)
+    assert Kind.SAW_JOINTS not in {each.kind for each in crew_events(wording)}
+    dates = "\n".join(_table(wording)).split("Watering")[0]
+    assert "Saw the joints" not in dates
+
+
+# ---- sawing part by part
+
+
+@pytest.fixture
+def in_stages(schedule: CureSchedule) -> tuple[CureSchedule, datetime]:
+    """The part placed first is too late at 8:30 in the evening, the last part ready five hours after."""
+    last = schedule.placement_end.replace(hour=20, minute=30)
+    ready = last + timedelta(hours=5)
+    saw = {"likely": last - timedelta(hours=3), "not_before": ready, "not_after": last}
+    return with_dates(schedule, saw_joints=saw), last
+
+
+def test_sawing_in_stages_ends_with_its_last_hour(
+    job: JobRecord, in_stages: tuple[CureSchedule, datetime]
+) -> None:
+    schedule, last = in_stages
+    [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
+    assert event.end == last.astimezone(UTC)
+    assert isinstance(event.start, datetime)
+    assert event.start < last
+    assert "Not before" not in event.words.description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_sawing_in_stages_is_told_alike_everywhere(
+    job: JobRecord, in_stages: tuple[CureSchedule, datetime], language: str
+) -> None:
+    """No document names the hour at which the last part is ready: by then the first has cracked."""
+    schedule, last = in_stages
+    wording = Wording(job, schedule, language=language)
+    [event] = [each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS]
+    [row] = [
+        each for each in Data(wording).dates if each.title == wording.milestone(saw(schedule)).crew_title
+    ]
+    [line] = [each for each in Care(wording, {}).crew if wording.title(Kind.SAW_JOINTS) in each]
+    by = wording.speak.moment(last)
+    for told in (event.words.description, line):
+        assert by.text in told
+    assert wording.say("milestone.words.stages-by", when="").strip() in row.not_before
+    assert row.not_after == ""
+
+
+def saw(schedule: CureSchedule) -> Any:
+    return schedule.milestone(Kind.SAW_JOINTS)
+
+
+def test_the_plan_has_sawing_in_stages_under_its_last_hour(
+    job: JobRecord, in_stages: tuple[CureSchedule, datetime]
+) -> None:
+    [line] = [each for each in _table(Wording(job, in_stages[0])) if "Saw the joints" in each]
+    assert line.split("  ")[1] == "by Tue Jul 14, 8:30 pm"
+    assert "part by part" in line
+    assert "not after" not in line
+
+
+def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: CureSchedule) -> None:
+    [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
+    told = Wording(job, schedule).milestone(saw(schedule))
+    assert told.when is not None
+    assert told.not_after is not None
+    assert (event.start, event.end) == (
+        told.when.instant.astimezone(UTC),
+        told.not_after.instant.astimezone(UTC),
+    )
