@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.cli import main
+from handover.cli.told import columns
 from handover.errors import DownloadFailed
 from handover.weather.download import Download
 
@@ -51,6 +52,17 @@ def test_new_writes_a_record_with_every_required_key(run: Run, tmp_path: Path) -
     assert "specified_strength" in record["mix"]
 
 
+def test_new_without_a_name(run: Run) -> None:
+    told = run("new", "")
+    assert told.status == 2
+    assert "the name of the file to write is empty" in told.err
+
+
+def test_new_in_a_folder_with_a_blank_gives_a_command_that_can_be_copied(run: Run, tmp_path: Path) -> None:
+    told = run("new", tmp_path / "alder garage.toml")
+    assert told.out.endswith(f"Then: handover check '{tmp_path / 'alder garage.toml'}'\n")
+
+
 def test_new_never_overwrites(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "garage.toml"
     file.write_text("mine")
@@ -72,6 +84,17 @@ def test_check_of_a_usable_record(run: Run, record: Path) -> None:
     assert "can be used" in told.out
     assert "slab.exposure" in told.out, "what is taken for a thing left out is told"
     assert "slab.thickness" not in told.out
+
+
+def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, record_text: str) -> None:
+    """Else `plan` would be the first to say so."""
+    record.write_text(record_text.replace('email = "office@example.com"\n', ""), encoding="utf-8")
+    told = run("check", record)
+    assert told.status == 0
+    assert "contractor.email: is missing; without it no forecast can be downloaded" in told.err
+    refused = run("plan", record)
+    assert refused.status == 2
+    assert "contractor.email" in refused.err
 
 
 @pytest.mark.parametrize("shape", ["job", "schedule"])
@@ -456,6 +479,21 @@ def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as
         if after["not_before"] is not None:
             assert after["not_before"] >= before["not_before"]
             assert after["likely"] == before["likely"]
+
+
+@pytest.mark.parametrize("share", ["200", "59", "100", "-1", "many", ""])
+def test_a_share_that_is_none(run: Run, record: Path, share: str) -> None:
+    told = run("plan", record, f"--sure={share}")
+    assert told.status == 2
+    assert "60 to 99" in told.err.splitlines()[-1]
+    assert "61" not in told.err
+
+
+def test_two_columns_never_touch() -> None:
+    for left in ("Jul 14", "x" * 24, "x" * 25, "x" * 26, "past the reach of the estimate"):
+        [line] = columns(left, "Light work")
+        assert line.startswith(f"  {left}  ")
+        assert line.endswith("  Light work")
 
 
 def test_a_typical_year_that_is_none(run: Run, record: Path, weather: Path, as_of: str) -> None:

@@ -328,6 +328,14 @@ def test_every_state_of_the_catalog_can_be_asked_for() -> None:
     assert list(STATES) == [each.value for each in State]
 
 
+def test_words_too_short_to_be_beginnings_are_told(run: Run, office: Path) -> None:
+    told = run("find", "al", "mill", "--in", office)
+    assert told.status == 0
+    assert told.out == (
+        'No job is like that.\n"al" is looked for as a whole word; as a beginning it needs 3 letters.\n'
+    )
+
+
 def test_states_days_and_words_narrow_one_another(run: Run, office: Path) -> None:
     at = ("--as-of", "2026-07-15T10:00:00-04:00", "--json")
     both = ("--state", "curing", "--state", "walkthrough-open")
@@ -467,6 +475,17 @@ def test_the_table_of_a_day(run: Run, office: Path) -> None:
     assert max(map(len, told.out.splitlines())) <= 100
 
 
+def test_on_a_narrow_terminal_records_stand_apart_by_one_line(
+    run: Run, office: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    for command in (("due", "2026-07-15", "--in", office), ("find", "--in", office)):
+        out = run(*command).out
+        assert not out.startswith("\n")
+        assert "\n\n" in out
+        assert "\n\n\n" not in out
+
+
 def test_hours_of_another_day_say_so_and_days_have_none(run: Run, office: Path) -> None:
     assert "11:30 pm to Wed Nov 11," in run("due", "2026-11-10", "--in", office).out
     assert "all day" in run("due", "2026-07-23", "--in", office).out
@@ -498,7 +517,12 @@ def test_today_and_tomorrow(run: Run, office: Path, monkeypatch: pytest.MonkeyPa
 
 def test_the_crews_calendar_of_a_day(run: Run, office: Path, issued: Path, tmp_path: Path) -> None:
     file = tmp_path / "crew.ics"
-    assert run("due", "2026-07-15", "--in", office, "--ics", file).status == 0
+    told = run("due", "2026-07-15", "--in", office, "--ics", file)
+    assert told.status == 0
+    assert f"The crew's visits are in {file}.\n" in told.out
+    quiet = run("due", "2026-07-15", "--in", office, "--ics", file, "--json")
+    assert len(due_json(quiet)) > 4, "and nothing but JSON"
+    assert str(file) in quiet.err
     ours = {str(each["uid"]): each for each in icalendar.Calendar.from_ical(file.read_bytes()).events}
     assert len(ours) == 4, "forms and edges of two jobs; calls and reminders are the office's"
     for name in ("garage", "patio"):
@@ -574,6 +598,18 @@ def test_an_export_writes_over_nothing(run: Run, office: Path, tmp_path: Path) -
     told = run("export", office, "-o", tmp_path / "no" / "jobs.csv")
     assert told.status == 2
     assert "jobs.csv\n    cannot be written" in told.err
+
+
+@pytest.mark.parametrize("name", ["jobs.xlsx", "jobs", ""])
+def test_an_export_is_what_its_name_says(run: Run, office: Path, tmp_path: Path, name: str) -> None:
+    file = tmp_path / name if name else ""
+    told = run("export", office, "-o", file)
+    assert told.status == 2
+    assert not name or ".csv" in told.err
+    if name:
+        assert not (tmp_path / name).exists()
+        assert run("export", office, "-o", file, "--format", "csv").status == 0
+        assert (tmp_path / name).read_bytes().startswith(b"job,placed")
 
 
 # ---- forget -----------------------------------------------------------------------------------------
@@ -653,6 +689,7 @@ def test_it_says_what_was_removed_and_so_does_the_bag(run: Run, personal: Path) 
     assert {"owner", "street"} <= set(note["entry_fields_changed"])
     assert datetime.fromisoformat(note["at"]).tzinfo is not None
     assert "backups are not reached" in " ".join(told.out.split())
+    assert "read the notes yourself" in " ".join(told.out.split())
     bagit.Bag(str(folder)).validate()
     assert run("verify", personal).status == 0
 

@@ -207,7 +207,11 @@ def _office(command: Command) -> None:
         help="a date, such as 2026-07-15, or tomorrow (today)",
     )
     _archive(each, "--in")
-    each.add_argument("--ics", metavar="FILE", help="write the crew's visits to a calendar as well")
+    each.add_argument(
+        "--ics",
+        metavar="FILE",
+        help="write the crew's visits to a calendar as well; an earlier calendar of that name is replaced",
+    )
     each.add_argument("--json", action="store_true", help="print JSON lines, one a thing to be done")
     each.add_argument(
         "--as-of", metavar="TIME", help="the time for which a sheet is not acknowledged (now, or noon UTC)"
@@ -219,7 +223,7 @@ def _office(command: Command) -> None:
     each.add_argument(
         "--format",
         choices=("csv", "jsonl"),
-        help="CSV, or JSON lines with tasks and all (by the ending of FILE, else CSV)",
+        help="CSV, or JSON lines with tasks and all (by the ending of FILE: .csv, .jsonl or .json; else CSV)",
     )
 
     each = command(
@@ -310,8 +314,7 @@ def _band(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--sure",
         metavar="PERCENT",
-        type=int,
-        choices=range(60, 100),
+        type=_percent,
         default=90,
         help='how sure a "not before" is to be, 60 to 99 (90)',
     )
@@ -347,6 +350,19 @@ def _count(text: str) -> int:
     if count < 1:
         raise ValueError
     return count
+
+
+def _percent(text: str) -> int:
+    """Return how sure a date is to be."""
+    from argparse import ArgumentTypeError
+
+    if not (text.isascii() and text.isdigit() and int(text) in SURE):
+        raise ArgumentTypeError(f"{text!r} is not {SURE[0]} to {SURE[-1]}")
+    return int(text)
+
+
+SURE = range(60, 100)
+"""How sure a date can be. [%]"""
 
 
 _count.__name__ = "number"  # by which argparse calls it

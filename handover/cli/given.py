@@ -140,9 +140,12 @@ def settings_asked(options: Options) -> Settings:
 
 
 def refuse_existing(name: str) -> None:
-    """Refuse a file that is there already."""
+    """Refuse a file that is there already, and one without a name."""
     from handover.errors import Finding, UnusableInput
 
+    if not name:
+        problem = "the name of the file to write is empty"
+        raise UnusableInput([Finding(problem, expected="a name", example="alder-garage.toml")])
     if os.path.lexists(name):
         problem = "is there already and is left as it is"
         raise UnusableInput([Finding(problem, file=name, expected="the name of a new file")])

@@ -183,7 +183,8 @@ def forget(options: Options) -> int:
     text = (
         f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was "
         "removed and when. The folder that was issued, mail and backups are not reached: delete those "
-        "yourself."
+        "yourself. Whoever else is named in notes and remarks, a neighbour or a tenant, is not known by "
+        "name: read the notes yourself."
     )
     print("\n".join(wrapped(text, first="", indent="")))
     return DONE
@@ -233,10 +234,20 @@ def find(options: Options) -> None:
     rows = [_job_row(each, at) for each in found.entries]
     if not rows:
         print("No job is like that.")
+        _tell_short_words(query.words)
         return
     print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
     if found.next is not None:
         print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
+
+
+def _tell_short_words(asked: str) -> None:
+    """Say which of the words that were looked for are too short to be beginnings of others."""
+    from handover.archive.catalog.words import SHORTEST, words
+
+    for each in words(asked):
+        if len(each) < SHORTEST:
+            print(f'"{each}" is looked for as a whole word; as a beginning it needs {SHORTEST} letters.')
 
 
 def _refuse_backwards(first: date | None, last: date | None) -> None:
@@ -296,6 +307,8 @@ def due(options: Options) -> None:
         from handover.issue.due import day_calendar
 
         _write_calendar(path_of(options.ics), day_calendar(found, day))
+        said = f"The crew's visits are in {printable(options.ics)}."
+        print(said, file=sys.stderr if options.json else sys.stdout)
     if options.json:
         _print_due(found, day)
         return
@@ -368,9 +381,8 @@ def export(options: Options) -> None:
 
     from handover.archive.export import export_csv, export_jsonl
 
-    named = "jsonl" if (options.output or "").endswith((".jsonl", ".ndjson")) else "csv"
-    write = export_jsonl if (options.format or named) == "jsonl" else export_csv
-    if options.output:
+    write = export_jsonl if _export_format(options) == "jsonl" else export_csv
+    if options.output is not None:
         refuse_existing(options.output)
     with _asked(options) as place:
         target = _beside(options.output) if options.output else nullcontext(sys.stdout)
@@ -378,6 +390,26 @@ def export(options: Options) -> None:
             count = write(place.catalog.entries(), out)
     if options.output:
         print(f"{count} jobs are in {printable(options.output)}.")
+
+
+EXPORTED = {".csv": "csv", ".json": "jsonl", ".jsonl": "jsonl", ".ndjson": "jsonl"}
+"""What is written to a file, by the ending of its name."""
+
+
+def _export_format(options: Options) -> str:
+    """Return what to write: as asked, else by the file's name; for a terminal, CSV."""
+    from handover.errors import Finding, UnusableInput
+
+    if options.format:
+        return options.format
+    if not options.output:
+        return "csv"
+    ending = path_of(options.output).suffix.lower()
+    if ending not in EXPORTED:
+        problem = f'"{ending}" is no ending of what can be written' if ending else "says not what to write"
+        expected = "a name that ends in .csv or .jsonl, or --format csv or jsonl"
+        raise UnusableInput([Finding(problem, file=options.output, expected=expected, example="jobs.csv")])
+    return EXPORTED[ending]
 
 
 def _beside(name: str) -> AbstractContextManager[TextIO]:

@@ -14,7 +14,7 @@ from handover.cli.given import (
     time_of_issue,
     write_new,
 )
-from handover.cli.told import caution, columns, heading, printable, wrapped
+from handover.cli.told import caution, columns, heading, printable, shell_word, wrapped
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -30,15 +30,20 @@ def new(options: Options) -> None:
     from handover.issue.fill_in import record_to_fill_in
 
     write_new(options.file, record_to_fill_in(options.use).encode())
-    print(f"{printable(options.file)} is ready to fill in. Then: handover check {printable(options.file)}")
+    named = printable(shell_word(options.file))
+    print(f"{printable(options.file)} is ready to fill in. Then: handover check {named}")
 
 
 def check(options: Options) -> None:
     """Judge a job record."""
+    from handover.errors import Finding
     from handover.issue.receive import read_record
 
     job, cautions = read_record(path_of(options.job))
     caution(cautions)
+    if not job.contractor.email:
+        doubt = "is missing; without it no forecast can be downloaded, and a weather file is needed with -w"
+        caution([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{printable(options.job)} can be used.")
     if job.assumed:
         print("\nAssumed where it says nothing:")

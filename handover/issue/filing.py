@@ -7,8 +7,7 @@ crew's visits in crew.ics. So a folder that was issued long ago is filed like on
 from __future__ import annotations
 
 import json
-from collections import Counter
-from datetime import date, datetime, time, timedelta
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from shlex import quote
 from tempfile import TemporaryDirectory
@@ -363,30 +362,20 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
         events = Calendar.from_ical(documents[CREW]).walk("VEVENT")
     except (KeyError, ValueError):
         raise UnusableInput([_no_set(job.id, f"has no {CREW} as it was issued")]) from None
-    zone, kinds = ZoneInfo(schedule["timezone"]), _kinds(job, schedule)
+    zone = ZoneInfo(schedule["timezone"])
+    once = {event_uid(job, "crew", each, ""): str(each) for each in ONCE}
     for each in events:
-        uid = str(each["uid"])
-        kind = kinds.get(uid)
+        uid, title = str(each["uid"]), str(each["summary"])
+        start, end = each.decoded("dtstart"), each.decoded("dtend")
+        is_timed = isinstance(start, datetime)
+        is_cover = is_timed and uid == event_uid(job, "crew", COVER, f"{start.astimezone(zone):%Y-%m-%d %H}")
+        kind = COVER if is_cover else once.get(uid)
         if kind is None or each.get("status") == "CANCELLED":
             continue
-        start, end = each.decoded("dtstart"), each.decoded("dtend")
-        title = str(each["summary"])
-        if isinstance(start, datetime):
+        if is_timed:
             yield Task(kind, _at(start, zone), _at(end, zone), title, uid)
         else:
             yield Task(kind, _at(datetime.combine(start, time(), zone), zone), None, title, uid)
-
-
-def _kinds(job: JobRecord, schedule: Mapping[str, Any]) -> dict[str, str]:
-    """Return the kinds of the crew's visits by their UIDs."""
-    kinds = {event_uid(job, "crew", each, ""): str(each) for each in ONCE}
-    nights: Counter[date] = Counter()
-    for frost in schedule["risks"]:
-        if frost["code"] == "frost":
-            night = datetime.fromisoformat(frost["start"]).date()
-            nights[night] += 1
-            kinds[event_uid(job, "crew", COVER, f"{night} {nights[night]}")] = COVER
-    return kinds
 
 
 def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
