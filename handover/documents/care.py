@@ -46,7 +46,8 @@ STAYS_OFF = (
 )
 COLUMNS = ("morning", "midday", "evening", "night")
 OFFICE = {
-    *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-differ"),
+    *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
+    "cylinders-differ",
     *("log-differs", "log-in-the-air"),
 }
 """What crew and office must know; it asks nothing of an owner, whose dates count it in already."""

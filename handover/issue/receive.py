@@ -13,6 +13,7 @@ import numpy as np
 
 from handover.errors import Finding, UnusableInput
 from handover.issue.settings import SETTINGS, Settings
+from handover.jobs.ahead import examine_times
 from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
 from handover.schedule.slab import DAYS
@@ -136,7 +137,8 @@ def check_together(
     job = examined.record
     series, doubts = _examine(given, job, as_of, examine)
     usual, of_year = (None, ()) if year is None else _examine_typical(year, job, examine)
-    findings = (*examined.findings, *doubts, *of_year)
+    ahead = () if job is None else examine_times(job, examined.data, str(record), as_of)
+    findings = (*examined.findings, *ahead, *doubts, *of_year)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     pictures = _pictures(job, record.parent)

@@ -81,7 +81,7 @@ def examine_job(path: str | PathLike[str]) -> Examined:
         return Examined(None, tuple(replace(fault, file=str(path)) for fault in written), data)
     record, found = examine_tables(written, file.parent)
     lines = find_lines(text, language_of(text))
-    return Examined(record, tuple(_placed(found, str(path), lines)), data)
+    return Examined(record, tuple(placed_in(found, str(path), lines)), data)
 
 
 def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord | None, list[Found]]:
@@ -296,7 +296,7 @@ def _without_blanks(value: Any) -> Any:
     )
 
 
-def _placed(found: list[Found], file: str, lines: Lines) -> list[Finding]:
+def placed_in(found: list[Found], file: str, lines: Lines) -> list[Finding]:
     """Return the findings with file, line and field, in the order of the lines; those without line first."""
     placed = [
         finding  # of a file beside the record

@@ -92,6 +92,8 @@ def standard_cured(job: JobRecord, concrete: Concrete, practice: Practice) -> tu
     )
     weak = ratio < 1.0 - practice["cylinder.disagree"]
     cautions = (("cylinders-weak", _scaled(ratio)),) if weak else ()
+    if (most := max(_by_age(told, concrete))) > practice["cylinder.most"]:
+        cautions = (*cautions, ("cylinders-high", _scaled(most)))
     return replace(concrete, curve=curve), Measured(records, cautions, words)
 
 

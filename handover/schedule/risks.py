@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
+_LOWERED = ("curve-lowered", "curve-fitted", "field-weaker")
+
 
 def risks(course: Course) -> tuple[Risk, ...]:
     """Return the stretches of hours that may harm the slab, by time."""
@@ -262,10 +264,21 @@ def _peak_first(risk: Risk) -> tuple[str, float]:
 
 
 def _coldest_while_curing(course: Course) -> float:
-    """Return the coldest air while the slab cures, at the cold end of the band."""
-    ends = course.date(MilestoneKind.CURING_ENDS)
-    curing = course.slab_s(CENTRAL) <= (np.inf if ends is None else ends.timestamp())
-    return float(course.cold_end(course.slab.air.air_c[curing][:, course.cases.last]).min())
+    """Return the coldest air while the slab cures, at the cold end of the band.
+
+    Past the forecast, once the slab is safe from frost, the air counts as typical days have it: over weeks of
+    them the margin would find a frost in July.
+    """
+    ends, safe = course.date(MilestoneKind.CURING_ENDS), course.date(MilestoneKind.FROST_SAFE)
+    beyond = course.weather.typical_from
+    time_s, air = course.slab_s(CENTRAL), course.slab.air.air_c
+    never = np.inf
+    curing = time_s <= (ends.timestamp() if ends else never)
+    told = (time_s <= (safe.timestamp() if safe else never)) | (
+        time_s < (beyond.timestamp() if beyond else never)
+    )
+    within = course.cold_end(air[curing & told][:, course.cases.last])
+    return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 
 def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
@@ -343,4 +356,22 @@ def _of_the_dates(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
         if each.not_after and each.not_before and each.not_after <= each.not_before:
             yield "saw-in-stages", ()
     if any(each.not_before is None for each in course.milestones):
-        yield "not-reached", ()
+        yield _why_not_reached(course)
+
+
+def _weakest(course: Course) -> tuple[Figure, ...]:
+    """Return the least strength of cylinders as a share of the estimate, where they lowered it."""
+    shares = [
+        figure
+        for each in course.measured.records
+        if each.outcome in _LOWERED
+        for figure in each.figures
+        if figure.name == "strength_share" and figure.value < 1.0
+    ]
+    return (min(shares, key=lambda figure: figure.value),) if shares else ()
+
+
+def _why_not_reached(course: Course) -> tuple[str, tuple[Figure, ...]]:
+    """Return why there are dates that cannot be told: cylinders that broke low, or else the cold."""
+    weak = _weakest(course)
+    return ("not-reached-weak", weak) if weak else ("not-reached", ())

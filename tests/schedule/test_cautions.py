@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
@@ -38,7 +39,13 @@ def measurements(job: Job, weather: Weather) -> list[dict[str, object]]:
     ]
     truck = Ticket(batched=end - timedelta(hours=2), volume=6.0, slump=0.2, water_added=60.0)
     weak = (Cylinder(age=168.0, strength=5.0), Cylinder(age=72.0, strength=1.0, cured="field"))
-    return [{"ticket": (truck,), "cylinder": weak, "temperature_log": logs[0]}, {"temperature_log": logs[1]}]
+    strong = (Cylinder(age=168.0, strength=62.0),)
+    return [
+        {"cylinder": strong},
+        {"cylinder": (Cylinder(age=168.0, strength=10.3),)},
+        {"ticket": (truck,), "cylinder": weak, "temperature_log": logs[0]},
+        {"temperature_log": logs[1]},
+    ]
 
 
 def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]:
@@ -89,3 +96,39 @@ def test_sun_and_wind_together_dry_faster_than_heat_alone(
     sun_and_wind = weather(22.2, 32.2, wind_ms=np.full(count, 7.0))
     peaks = [plan_cure(job(), each, as_of).history.evaporation[:12].max() for each in (heat, sun_and_wind)]
     assert peaks[1] > peaks[0]
+
+
+def test_a_weak_cylinder_in_july_is_the_reason_and_not_the_cold(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """1500 psi at 7 days of 3000: no date for trucks. Nine days are forecast, none below 14 degC."""
+    told_for = slice(0, 9 * 24)
+    mild = weather(14.5, 30.0)
+    columns = {
+        name: getattr(mild, name)[told_for]
+        for name in mild.__dataclass_fields__
+        if isinstance(getattr(mild, name), np.ndarray)
+    }
+    weak = job().model_copy(update={"cylinder": (Cylinder(age=168.0, strength=10.34),)})
+    schedule = plan_cure(weak, replace(mild, **columns), as_of)
+    told = {caution.code: caution for caution in schedule.cautions}
+    assert any(each.not_before is None for each in schedule.milestones)
+    assert not {"not-reached", "cold-weather", "heaters"} & told.keys()
+    (share,) = told["not-reached-weak"].figures
+    assert 0.3 < share.value < 0.9
+
+
+def test_a_cylinder_too_strong_for_its_mix_draws_a_caution(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """9000 psi at 7 days of a mix of 3000 psi, and 3000 psi."""
+    told = [
+        {
+            each.code
+            for each in plan_cure(
+                job().model_copy(update={"cylinder": (Cylinder(age=168.0, strength=mpa),)}), weather(), as_of
+            ).cautions
+        }
+        for mpa in (62.05, 20.68)
+    ]
+    assert ["cylinders-high" in each for each in told] == [True, False]
