@@ -31,6 +31,7 @@ from handover.schedule.risks import cautions, risks
 from handover.schedule.sawing import joints
 from handover.schedule.slab import DAYS, follow
 from handover.schedule.takeover import as_measured, taken_over
+from handover.schedule.waits import settled
 from handover.schedule.watering import watering
 from handover.weather.beyond import extend
 from handover.weather.check import check_fit
@@ -105,7 +106,7 @@ def plan_cure(
         specified_strength_mpa=job.mix.specified_strength,
         curing_method=job.curing.method,
         weather=_weather_basis(job, weather, whole),
-        milestones=course.milestones,
+        milestones=settled(course, basis),
         watering=course.watering,
         risks=dangers,
         cautions=cautions(course, dangers),

@@ -1,0 +1,94 @@
+"""Dates that wait for something: first water for the frost to be over, wheels for the cover to be off."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
+from handover.schedule.watering import freezing_ahead
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from datetime import datetime
+
+    from handover.schedule.course import Course
+    from handover.schedule.model import Basis
+
+    BasisOf = Callable[[datetime], Basis]
+
+WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
+COVERS = ("insulating blanket", "plastic sheet", "wet burlap", "ponding")
+"""Ways of curing that leave something on the slab until curing ends."""
+
+
+def settled(course: Course, basis: BasisOf) -> tuple[Milestone, ...]:
+    """Return the milestones of a course, with what each has to wait for beside its own conditions.
+
+    First water waits for the first watering of the plan, where it has none before because it may freeze;
+    where it has none at all, there is no such date. Wheels wait until nothing lies on the slab any more.
+    """
+    return tuple(_settled(course, basis))
+
+
+def _settled(course: Course, basis: BasisOf) -> Iterator[Milestone]:
+    off = _cover_off(course)
+    for each in course.milestones:
+        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(course, each):
+            if (gate := _thawed(course)) is not None:
+                yield _waiting(each, gate, basis)
+        elif each.kind in WHEELS and off is not None:
+            yield _waiting(each, replace(off, rule=f"{each.kind}.cover-off"), basis)
+        else:
+            yield each
+
+
+def _frozen_at_first(course: Course, first: Milestone) -> bool:
+    """Tell whether it may freeze when the surface could take its first water, or on all of that day."""
+    if first.not_before is None or course.method is None:
+        return False
+    days = course.watering
+    if days and days[0].skipped_because == "frost":
+        return True
+    return bool(freezing_ahead(np.array([first.not_before.timestamp()]), course)[0])
+
+
+def _thawed(course: Course) -> Gate | None:
+    """Return the condition that frost sets for first water, or None where the plan has no watering."""
+    rule = course.practice.rules["frost.no-water-below"]
+    first = next((visit.start for day in course.watering for visit in day.visits), None)
+    if first is None:
+        return None
+    needed = Figure("needed", rule.value, rule.unit)
+    return Gate("first-water.no-frost", first, first, rule.source, rule.mark, (needed,))
+
+
+def _cover_off(course: Course) -> Gate | None:
+    """Return the condition that what lies on the slab sets for wheels, or None where it lies bare."""
+    frozen = any(day.skipped_because == "frost" for day in course.watering)
+    if not frozen and course.job.curing.method not in COVERS:
+        return None
+    for each in course.milestones:
+        if each.kind == MilestoneKind.CURING_ENDS:
+            said = "What covers the slab comes off when curing ends"
+            return Gate("", each.likely, each.not_before, said, "common practice")
+    return None
+
+
+def _waiting(milestone: Milestone, gate: Gate, basis: BasisOf) -> Milestone:
+    """Return a milestone with one condition more."""
+    because = milestone.because
+    if milestone.not_before is None or (gate.not_before and gate.not_before <= milestone.not_before):
+        reason = Reason(because.governing, (*because.others, gate))
+        return replace(milestone, because=reason)
+    likely = gate.likely and milestone.likely and max(gate.likely, milestone.likely)
+    return replace(
+        milestone,
+        likely=likely,
+        not_before=gate.not_before,
+        because=Reason(gate, (because.governing, *because.others)),
+        basis="typical" if gate.not_before is None else basis(gate.not_before),
+        spread_by=(),
+    )

@@ -1,0 +1,89 @@
+"""Dates that wait for another thing: first water for the frost to be over, wheels for the cover to be off."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from handover.schedule.model import MilestoneKind
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+Kind = MilestoneKind
+
+
+def frost_then_mild(weather: Weather) -> WeatherSeries:
+    """Five days that freeze every night, then mild ones."""
+    cold, mild = weather(-6.0, 4.0).air_c, weather(8.0, 16.0).air_c
+    return weather(air_c=np.where(np.arange(len(cold)) < 5 * 24, cold, mild))
+
+
+def first_visit(schedule: CureSchedule) -> datetime:
+    return min(visit.start for day in schedule.watering for visit in day.visits)
+
+
+def test_first_water_is_never_told_for_an_hour_that_freezes(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """UFGS and trade practice: no water curing when freezing is expected."""
+    schedule = plan_cure(job(), frost_then_mild(weather), as_of)
+    first = schedule.milestone(Kind.FIRST_WATER)
+    assert first is not None
+    assert schedule.watering[0].skipped_because == "frost"
+    assert first.not_before == first_visit(schedule)
+    assert first.because.governing.rule == "first-water.no-frost"
+    hard = {each.rule: each.not_before for each in first.because.others}["first-water.hard-enough"]
+    assert hard is not None
+    assert hard < first.not_before
+
+
+def test_where_no_day_is_free_of_frost_there_is_no_first_water(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    schedule = plan_cure(job(), weather(-6.0, 4.0), as_of)
+    assert not any(day.visits for day in schedule.watering)
+    assert schedule.milestone(Kind.FIRST_WATER) is None
+
+
+def test_mild_weather_leaves_first_water_where_the_surface_has_it(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    first = plan_cure(job(), weather(), as_of).milestone(Kind.FIRST_WATER)
+    assert first is not None
+    assert "first-water.no-frost" not in {
+        each.rule for each in (first.because.governing, *first.because.others)
+    }
+
+
+@pytest.mark.parametrize("method", ["insulating blanket", "plastic sheet", "wet burlap", "ponding"])
+def test_nothing_drives_on_the_slab_while_it_is_covered(
+    job: Job, weather: Weather, as_of: datetime, method: str
+) -> None:
+    schedule = plan_cure(job(curing={"method": method}), weather(2.0, 12.0), as_of)
+    ends = schedule.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is not None
+    for kind in (Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES):
+        wheels = schedule.milestone(kind)
+        assert wheels is not None
+        assert wheels.not_before is None or wheels.not_before >= ends.not_before
+        rules = {each.rule for each in (wheels.because.governing, *wheels.because.others)}
+        assert f"{kind}.cover-off" in rules
+
+
+def test_a_bare_slab_has_no_cover_to_wait_for(job: Job, weather: Weather, as_of: datetime) -> None:
+    cars = plan_cure(job(), weather(), as_of).milestone(Kind.LIGHT_VEHICLES)
+    assert cars is not None
+    assert "light-vehicles.cover-off" not in {each.rule for each in cars.because.others}
