@@ -20,6 +20,7 @@ from handover.jobs.defaults import fill_in
 from handover.jobs.fields import nearest
 from handover.jobs.lines import Lines, Path, dotted, find_lines
 from handover.jobs.logger import examine_log
+from handover.jobs.mirrored import mirrored_longitude
 from handover.jobs.model import Assumed, JobRecord, LogReading
 from handover.jobs.paths import exists, found_in
 from handover.jobs.place import foreign_country, foreign_offsets, site_country, site_zone
@@ -102,6 +103,7 @@ def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord 
     found += check(written, folder)
     found += foreign_offsets(first, zone)
     found += foreign_country(written, zone)
+    found += mirrored_longitude(written, raw)
     readings, about_log = _logged(written, zone, folder)
     found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
