@@ -487,7 +487,14 @@ def test_on_a_narrow_terminal_records_stand_apart_by_one_line(
 
 
 def test_hours_of_another_day_say_so_and_days_have_none(run: Run, office: Path) -> None:
-    assert "11:30 pm to Wed Nov 11," in run("due", "2026-11-10", "--in", office).out
+    task = Task("saw-joints", AT.replace(hour=23, minute=30), AT.replace(day=15, hour=2), "Saw")
+    with Archive(office) as archive:
+        file_job(archive, Deposit(Entry("late", AT, 1, AT, tasks=(task,)), {"a": b"b"}), AT)
+    first, second = (
+        " ".join(run("due", day, "--in", office).out.split()) for day in ("2026-07-14", "2026-07-15")
+    )
+    assert "11:30 pm to Wed Jul 15," in first
+    assert "Tue Jul 14, 11:30" in second
     assert "all day" in run("due", "2026-07-23", "--in", office).out
 
 
