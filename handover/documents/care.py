@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
@@ -21,7 +22,7 @@ from handover.practice.walkthrough import looked_at
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
     from handover.documents.wording import (
         DayWords,
@@ -199,6 +200,10 @@ class Care:
     @cached_property
     def ongoing(self) -> Part | None:
         """Return the owner's part where there is no first job, or it is behind him when this is issued."""
+        if (cover := self.wording.cover) is not None:
+            first = self.first is None or not self._is_past(self.first)
+            eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
+            return Part(eyebrow, cover.title, cover.when, cover.sentence)
         if self.first is not None and not self._is_past(self.first):
             return None
         ends = self.known.get(Kind.CURING_ENDS)
@@ -301,10 +306,24 @@ class Care:
 
     # ---- watering
 
-    @property
+    @cached_property
     def days(self) -> tuple[DayWords, ...]:
         """Return the days of the watering table."""
-        return self.wording.watering
+        return tuple(self._joined(self.wording.watering))
+
+    def _joined(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
+        """Give days of the table; those in a row on which it may freeze are one."""
+        frost = self.say("watering.none-frost")
+        for (frozen, _), run in groupby(days, key=lambda day: (day.note == frost, day.typical)):
+            held = list(run)
+            yield from [self._from_to(held[0], held[-1])] if frozen and len(held) > 1 else held
+
+    def _from_to(self, first: DayWords, last: DayWords) -> DayWords:
+        day, since = (
+            self.say("sheet.day-span", first=one, last=other)
+            for one, other in ((first.short_day, last.short_day), (first.since, last.since))
+        )
+        return replace(first, day=capital(day), since=since)
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

@@ -126,8 +126,7 @@ class _Told:
         return self.say("change.frost-gone", day=self.speak.day(change.before[0]))
 
     def _what(self, kind: str) -> str:
-        special = f"change.what.{kind}--{self.wording.method}"
-        return self.say(special if self.wording.words.has(special) else f"change.what.{kind}")
+        return self.say(self.wording.variant(f"change.what.{kind}"))
 
     def _spoken(self, kind: str, when: datetime) -> Spoken:
         return self.speak.not_after(when) if kind == SAW_LAST else self.wording.not_before(when, kind)

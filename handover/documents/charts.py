@@ -8,9 +8,10 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
-from itertools import pairwise, product
+from datetime import UTC, datetime, time, timedelta
+from itertools import groupby, pairwise, product
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import numpy as np
 from markupsafe import Markup
@@ -235,15 +236,38 @@ def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> No
 
 def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
     """Draw from when to when the slab is kept wet or covered; a cover lies on it from the pour."""
+    if wording.frozen_out:
+        _wet_and_covered(drawing, wording, scale, top)
+        return
     start, end = (
         _place(wording, scale, kind) for kind in (MilestoneKind.FIRST_WATER, MilestoneKind.CURING_ENDS)
     )
     start = scale.left if start is None else start
     end = scale.right if end is None else end
-    drawing.rect((start, top), max(end - start, 2), 17, "wet", 2)
-    words = wording.say(f"chart.time-line.{wording.keep}")
+    _bar(drawing, (start, end), top, wording.say(f"chart.time-line.{wording.keep}"), ("wet", "water"))
+
+
+def _bar(drawing: Drawing, reach: tuple[float, float], top: float, words: str, inks: tuple[str, str]) -> None:
+    """Draw a bar with its words, where they have room."""
+    start, end = reach
+    drawing.rect((start, top), max(end - start, 2), 17, inks[0], 2)
     if text_width(words, 13, bold=True) + 12 <= end - start:
-        drawing.text((start + 6, top + 13), words, "water", 13, bold=True)
+        drawing.text((start + 6, top + 13), words, inks[1], 13, bold=True)
+
+
+def _wet_and_covered(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    """Draw the days on which the slab is watered apart from those on which it may freeze and is covered."""
+    days = wording.schedule.watering
+    zone = ZoneInfo(wording.schedule.timezone)
+    ends = _place(wording, scale, MilestoneKind.CURING_ENDS)
+    for frozen, run in groupby(days, key=lambda day: day.skipped_because == "frost"):
+        held = list(run)
+        first, after = held[0].date, held[-1].date + timedelta(days=1)
+        start, end = (scale.at(datetime.combine(each, time(), zone)) for each in (first, after))
+        end = min(end, scale.right) if held[-1] is not days[-1] or ends is None else max(ends, start)
+        words = wording.say(f"chart.time-line.{'frost' if frozen else 'wet'}")
+        inks = ("sand", "warm") if frozen else ("wet", "water")
+        _bar(drawing, (max(start, scale.left), end), top, words, inks)
 
 
 def _place(wording: Wording, scale: DayScale, kind: MilestoneKind) -> float | None:

@@ -8,12 +8,14 @@ from itertools import groupby
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
+from handover.documents.covering import COVERING, covered_from
+from handover.documents.wording import EventWords
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from handover.documents.wording import EventWords, Wording
+    from handover.documents.wording import Wording
     from handover.schedule.model import Milestone, Risk
 
 Audience = Literal["owner", "crew"]
@@ -25,11 +27,7 @@ MOMENT = timedelta(minutes=30)
 SAWING = timedelta(hours=2)
 STRIPPING = timedelta(hours=1)
 RUBBING = timedelta(hours=2)
-COVERING = timedelta(hours=1)
 """What a calendar sets aside for each piece of work. Common practice."""
-
-DUSK = time(17)
-"""By when the slab is covered against the frost of the night. Common practice."""
 
 COLD_MONTHS = {"north": (11, 12, 1, 2, 3), "south": (5, 6, 7, 8, 9)}
 """When somebody may reach for deicing salt, the first month first. Common practice."""
@@ -170,7 +168,11 @@ class _Diary:
             yield self._whole_day("crew", "walk-through", ended, words, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
-        for milestone, start in self._told([MilestoneKind.FROST_SAFE] if self.frosts else []):
+        """Lift the blankets when the slab stands frost; where they keep it covered to cure, not before."""
+        kinds = [MilestoneKind.FROST_SAFE] if self.frosts else []
+        for milestone, start in self._told(
+            [MilestoneKind.CURING_ENDS] if self.wording.stays_covered else kinds
+        ):
             when = self.wording.milestone(milestone).when_text
             words = self._with_hour(self.wording.event("blankets-off", when=when), start)
             yield CareEvent("crew", "blankets-off", "", start, start + COVERING, words, "work")
@@ -179,6 +181,7 @@ class _Diary:
 
     def _covers(self, audience: Audience) -> Iterator[CareEvent]:
         """Cover the slab before it may freeze, once for all frosts of a night."""
+        yield from self._cover_job(audience)
         for start, frosts in groupby(self.frosts, key=self._covered_from):
             night = list(frosts)
             first, last = night[0].start.astimezone(self.zone), night[-1].end.astimezone(self.zone)
@@ -188,14 +191,27 @@ class _Diary:
                 "end": self.wording.speak.moment(last).text,
             }
             words = self.wording.event(f"frost-cover-{audience}", **said)
+            if (cover := self.wording.cover) and audience == "owner" and _utc(cover.start) == start:
+                told = f"{words.description}\n{cover.title}: {cover.when}."
+                words = replace(words, title=cover.title, description=told)
             words = self._with_hour(self._with_caller(words) if audience == "owner" else words, start)
             yield CareEvent(audience, "frost-cover", occasion, start, start + COVERING, words, "protect")
 
+    def _cover_job(self, audience: Audience) -> Iterator[CareEvent]:
+        """Cover the slab where watering has to wait, unless a frost of that hour says so already."""
+        cover = self.wording.cover
+        if cover is None or audience != "owner":
+            return
+        start = _utc(cover.start)
+        if any(self._covered_from(each) == start for each in self.frosts):
+            return
+        words = self._with_hour(
+            EventWords(cover.title, f"{cover.when}.\n{cover.sentence}\n{self.wording.caller}"), start
+        )
+        yield CareEvent("owner", "cover-not-water", "", start, start + COVERING, words, "protect")
+
     def _covered_from(self, frost: Risk) -> datetime:
-        """Return when to cover before a frost: at dusk, though not before the finishing is done."""
-        ready = _utc(self.schedule.finished or self.schedule.placement_end)
-        first = frost.start.astimezone(self.zone)
-        return min(max(_dusk_before(first), ready), _utc(first))
+        return covered_from(self.schedule, frost.start)
 
     # ---- when
 
@@ -249,10 +265,3 @@ class _Diary:
 
 def _utc(when: datetime) -> datetime:
     return when.astimezone(UTC)
-
-
-def _dusk_before(frost: datetime) -> datetime:
-    """Return the last dusk that is an hour or more before the frost, in UTC."""
-    latest = (_utc(frost) - COVERING).astimezone(frost.tzinfo)
-    day = latest.date() - timedelta(days=latest.time() < DUSK)
-    return _utc(datetime.combine(day, DUSK, frost.tzinfo))

@@ -18,8 +18,9 @@ from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from datetime import datetime
 
-    from handover.documents.wording import MilestoneWords, Wording
+    from handover.documents.wording import Wording
 
 QUIET = 4
 """Modules of white around a code, as the standard asks for."""
@@ -51,30 +52,35 @@ def code(wording: Wording) -> Code | None:
     url = wording.job.contractor.page_url
     if url:
         return Code(url, drawn(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
+    cover = wording.cover
+    if cover is not None and cover.start > wording.schedule.issued_at:
+        return _of_event(wording, cover.title, cover.start, cover.when)
     owners = {each.kind: each for each in wording.owner_milestones}
     if MilestoneKind.FIRST_WATER not in owners:
         return None
     later = (each for kind, each in owners.items() if kind != MilestoneKind.FIRST_WATER)
     for words in (owners[MilestoneKind.FIRST_WATER], *later):
         if words.when and not words.in_stages and words.when.instant > wording.schedule.issued_at:
-            content = event(words)
-            alt = wording.say("qr.event-alt", title=words.title, when=words.when.text)
-            return Code(content, drawn(content, alt), wording.say("qr.event", title=words.title))
+            return _of_event(wording, words.title, words.when.instant, words.when.text)
     return None
 
 
-def event(words: MilestoneWords) -> str:
+def _of_event(wording: Wording, title: str, start: datetime, when: str) -> Code:
+    content = event(title, start)
+    alt = wording.say("qr.event-alt", title=title, when=when)
+    return Code(content, drawn(content, alt), wording.say("qr.event", title=title))
+
+
+def event(title: str, when: datetime) -> str:
     """Return a date as a VEVENT, no longer than it must be: fewer and larger squares are read sooner.
 
     It carries no UID: a camera makes an entry of its own in any case.
     """
     from icalendar import Event  # noqa: PLC0415 - heavy
 
-    if words.when is None:
-        raise ValueError("a date past the estimate is no event")
-    start = words.when.instant.astimezone(UTC)
+    start = when.astimezone(UTC)
     entry = Event()
-    entry.add("summary", plain_line(words.title))
+    entry.add("summary", plain_line(title))
     entry.add("dtstart", start)
     entry.add("dtend", start + MOMENT)
     content: str = entry.to_ical().decode("utf-8")

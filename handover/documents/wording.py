@@ -12,8 +12,10 @@ from datetime import UTC, timedelta
 from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Literal
+from zoneinfo import ZoneInfo
 
 from handover.documents.catalog import Catalog, catalog, slug
+from handover.documents.covering import covered_from
 from handover.documents.measures import (
     DECIMALS,
     Units,
@@ -25,7 +27,7 @@ from handover.documents.measures import (
     significant,
     with_unit,
 )
-from handover.documents.spoken import Speaker, Spoken, by_day, capital
+from handover.documents.spoken import Speaker, Spoken, by_day, capital, half_hour_up
 from handover.schedule.model import (
     Caution,
     CureSchedule,
@@ -61,6 +63,12 @@ OWNER_KINDS = (
 
 COLD = {"frost", "cold-weather", "heaters"}
 """Cautions of the cold."""
+
+NO_FROST = "first-water.no-frost"
+"""Condition that frost sets for first water."""
+
+UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
+"""What may be done while a cover still lies on the slab."""
 
 TENDONS = "engineer-decides-tendons"
 """Refusal of what the engineer of record decides."""
@@ -116,6 +124,16 @@ class MilestoneWords:
     def in_stages(self) -> bool:
         """Tell whether the part placed first is too late before the part placed last is ready."""
         return bool(self.when and self.not_after and self.not_after.instant <= self.when.instant)
+
+
+@dataclass(frozen=True)
+class CoverWords:
+    """What an owner does where it is too cold to water: title, from when until when, sentences, start."""
+
+    title: str
+    when: str
+    sentence: str
+    start: datetime
 
 
 @dataclass(frozen=True)
@@ -256,7 +274,8 @@ class Wording:
     @cached_property
     def owner_kinds(self) -> tuple[MilestoneKind, ...]:
         """The kinds of date that the owner's documents show."""
-        return tuple(each for each in OWNER_KINDS if self.cold or each != MilestoneKind.FROST_SAFE)
+        frost = self.cold and not self.stays_covered  # a cover that stays is not lifted for it
+        return tuple(each for each in OWNER_KINDS if frost or each != MilestoneKind.FROST_SAFE)
 
     @property
     def crew_milestones(self) -> tuple[MilestoneWords, ...]:
@@ -280,9 +299,7 @@ class Wording:
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
-            sentence=self._of_kind(milestone.kind, "sentence")
-            if when
-            else self.say("milestone.words.unknown-sentence"),
+            sentence=self._sentence(milestone) if when else self.say("milestone.words.unknown-sentence"),
             crew_title=self._of_kind(milestone.kind, "crew"),
             when=when,
             not_after=after,
@@ -309,10 +326,37 @@ class Wording:
         """Return what an owner calls a date: "Walk on it"."""
         return self._of_kind(kind, "title")
 
+    def _sentence(self, milestone: Milestone) -> str:
+        """Return what a date means; what may be done while the cover lies on says that it stays there."""
+        told = self._of_kind(milestone.kind, "sentence")
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
+        if milestone.kind in UNDER_COVER and self.stays_covered and not over:
+            return f"{told} {self.say('milestone.words.under-cover')}"
+        return told
+
     def short_title(self, kind: MilestoneKind) -> str:
         """Return the name of a date for the charts: "Walk"."""
-        special = f"milestone.short.{kind}--{self.method}"
-        return self.say(special if self.words.has(special) else f"milestone.short.{kind}")
+        return self.say(self.variant(f"milestone.short.{kind}"))
+
+    def variant(self, key: str, part: str = "") -> str:
+        """Return the key of the words that hold for this slab and its curing: the special ones first."""
+        covered = ("covered",) if self.frozen_out else ()
+        for each in (*covered, self.method):
+            special = f"{key}--{each}{part}"
+            if self.words.has(special):
+                return special
+        return f"{key}{part}"
+
+    @cached_property
+    def frozen_out(self) -> bool:
+        """Tell whether there are days on which the slab is covered and not watered, because it may freeze."""
+        return self.keep == "wet" and any(day.skipped_because == "frost" for day in self.schedule.watering)
+
+    @property
+    def stays_covered(self) -> bool:
+        """Tell whether blankets stay on the slab until curing ends."""
+        return self.method == "insulating-blanket" or self.frozen_out
 
     @property
     def keep(self) -> str:
@@ -322,6 +366,8 @@ class Wording:
 
     def not_before(self, when: datetime, kind: str = "") -> Spoken:
         """Say a date that must not be told too early, and, of most kinds of milestone, none by night."""
+        if kind == MilestoneKind.FIRST_WATER:  # the watering itself is told to the half hour, whenever it is
+            return self.speak.moment(half_hour_up(when))
         waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
         return self.speak.not_before(by_day(when) if waits else when, self.schedule.placement_end)
 
@@ -334,8 +380,7 @@ class Wording:
         return self.say("calendar-words.hour-span", start=start.text, end=last)
 
     def _of_kind(self, kind: MilestoneKind, part: str) -> str:
-        special = f"milestone.{kind}--{self.method}"
-        return self.say(f"{special}.{part}" if self.words.has(special) else f"milestone.{kind}.{part}")
+        return self.say(self.variant(f"milestone.{kind}", f".{part}"))
 
     def since_pour(self, days: int) -> str:
         """Return "Day 3", counted from the pour."""
@@ -366,6 +411,46 @@ class Wording:
             amount=self.amount(litres) if litres else "",
             typical=day.basis == "typical",
         )
+
+    @cached_property
+    def cover(self) -> CoverWords | None:
+        """What to do instead of watering, where the next day of the plan is one on which it may freeze."""
+        issued = self.schedule.issued_at
+        ahead = [
+            day
+            for day in self.schedule.watering
+            if (day.visits[-1].end > issued if day.visits else day.date >= issued.date())
+        ]
+        if not (self.frozen_out and ahead and ahead[0].skipped_because == "frost"):
+            return None
+        visit = next((each for day in ahead for each in day.visits), None)
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        if visit is not None:
+            until = self.speak.moment(visit.start).text
+        elif ends is not None and ends.not_before is not None:
+            until = self.not_before(ends.not_before, ends.kind).text
+        else:
+            until = self.say("cover.until-told")
+        start = self._covered_from()
+        lines = [self.say("cover.text"), self.say("cover.then-water") if visit else ""]
+        when = "cover.now" if start <= issued else "cover.from"
+        return CoverWords(
+            title=self.say("cover.title"),
+            when=self.say(when, start=self.speak.moment(start).text, until=until),
+            sentence=" ".join(line for line in lines if line),
+            start=start,
+        )
+
+    def _covered_from(self) -> datetime:
+        """Return when the slab is first covered: before the first frost, or before water would be due."""
+        schedule = self.schedule
+        first = schedule.milestone(MilestoneKind.FIRST_WATER)
+        gates = (first.because.governing, *first.because.others) if first else ()
+        due = [each.not_before for each in gates if each.not_before and each.rule != NO_FROST]
+        frosts = [risk.start for risk in schedule.risks if risk.code == "frost"]
+        begins = min(frosts) if frosts else max(due, default=schedule.finished or schedule.placement_end)
+        start = covered_from(schedule, begins).astimezone(ZoneInfo(schedule.timezone))
+        return half_hour_up(start)
 
     @cached_property
     def water_in_all(self) -> str:
@@ -571,10 +656,15 @@ class Wording:
             return self.say("protection.none-enough")
         resistance = self.quantity(told.enough, "m2K/W")
         edges = self.quantity(told.enough * told.edges, "m2K/W")
-        if told.until is None:
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        stays = told.until
+        if self.stays_covered:
+            stays = ends.not_before if ends else None
+        if stays is None:
             return self.say("protection.enough", resistance=resistance, edges=edges)
-        until = self.not_before(told.until).text
-        return self.say("protection.enough-until", resistance=resistance, edges=edges, until=until)
+        key = "protection.enough-curing" if self.stays_covered else "protection.enough-until"
+        until = self.not_before(stays, MilestoneKind.CURING_ENDS).text
+        return self.say(key, resistance=resistance, edges=edges, until=until)
 
     def _caution(self, caution: Caution) -> Notice:
         values = {figure.name: self._spoken(figure) for figure in caution.figures}

@@ -11,14 +11,17 @@ import pytest
 
 from handover.cli.one_job import _table
 from handover.documents.care import Care
+from handover.documents.charts import time_line
 from handover.documents.data import Data
-from handover.documents.events import crew_events
+from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
-from handover.schedule.model import Caution, CureSchedule, MilestoneKind, Refusal
+from handover.schedule.model import Caution, CureSchedule, Figure, MilestoneKind, Protection, Refusal, Risk
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handover.jobs.model import JobRecord
 
 Kind = MilestoneKind
@@ -155,3 +158,141 @@ def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: Cu
         told.when.instant.astimezone(UTC),
         told.not_after.instant.astimezone(UTC),
     )
+
+
+# ---- frost and water
+
+
+@pytest.fixture
+def frozen_out(schedule: CureSchedule) -> CureSchedule:
+    """Five days on which it may freeze, and on the sixth the first watering."""
+    days = [
+        replace(day, visits=(), skipped_because="frost", rain_probability=0.0) if number < 5 else day
+        for number, day in enumerate(schedule.watering)
+    ]
+    visit = days[5].visits[0]
+    first = schedule.milestone(Kind.FIRST_WATER)
+    assert first is not None
+    gate = replace(
+        first.because.governing, rule="first-water.no-frost", likely=visit.start, not_before=visit.start
+    )
+    because = replace(first.because, governing=gate, others=(first.because.governing,))
+    told = {"likely": visit.start, "not_before": visit.start, "because": because}
+    frost = schedule.placement_end.replace(hour=23)
+    return replace(
+        with_dates(schedule, first_water=told),
+        watering=tuple(days),
+        risks=(Risk("frost", frost, frost + timedelta(hours=6), frost),),
+        cautions=(*schedule.cautions, Caution("cold-weather", COLDEST)),
+    )
+
+
+COLDEST = (Figure("coldest_air", -5.0, "degC"), Figure("forecast_air", -1.0, "degC"))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_first_job_of_a_frozen_slab_is_to_cover_it(
+    job: JobRecord, frozen_out: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, frozen_out, language=language)
+    care = Care(wording, {})
+    cover = wording.say("cover.title")
+    visit = frozen_out.watering[5].visits[0]
+    assert care.ongoing is not None
+    assert care.ongoing.title == cover
+    assert care.ongoing.eyebrow == wording.say("sheet.first-job")
+    assert wording.speak.moment(visit.start).text in care.ongoing.when
+    assert care.code is not None
+    assert cover in care.code.content.replace("\\,", ",")
+    assert cover in letter(wording)
+    assert any(each.words.title.startswith(cover) for each in owner_events(wording))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_first_water_of_a_frozen_slab_is_its_first_watering(
+    job: JobRecord, frozen_out: CureSchedule, language: str
+) -> None:
+    """Weeks after the pour too: told for the morning after, it would come later than the watering."""
+    wording = Wording(job, frozen_out, language=language)
+    first = next(each for each in wording.milestones if each.kind == Kind.FIRST_WATER)
+    assert first.when is not None
+    assert first.when.instant == frozen_out.watering[5].visits[0].start
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_days_without_water_are_one_row_and_no_wet_bar(
+    job: JobRecord, frozen_out: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, frozen_out, language=language)
+    rows = Care(wording, {}).days
+    assert len(rows) == 1 + len(frozen_out.watering) - 5
+    assert wording.speak.short_day(frozen_out.watering[0].date).casefold() in rows[0].day.casefold()
+    assert wording.speak.short_day(frozen_out.watering[4].date).casefold() in rows[0].day.casefold()
+    drawing = time_line(wording, 1200.0).svg
+    assert wording.say("chart.time-line.frost") in drawing
+
+
+def test_what_ends_with_curing_is_cover_and_water(job: JobRecord, frozen_out: CureSchedule) -> None:
+    wording = Wording(job, frozen_out)
+    assert wording.title(Kind.CURING_ENDS) == "Stop covering and watering"
+    ends = next(each for each in wording.milestones if each.kind == Kind.CURING_ENDS)
+    [off] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
+    assert ends.when is not None
+    assert off.start == ends.when.instant.astimezone(UTC)
+
+
+def test_once_it_is_covered_the_cover_stays_now(job: JobRecord, frozen_out: CureSchedule) -> None:
+    later = replace(frozen_out, issued_at=frozen_out.issued_at + timedelta(days=2), revision=2)
+    part = Care(Wording(job, later), {}).ongoing
+    assert part is not None
+    assert part.title == "Cover the slab, do not water"
+    assert part.when.startswith("Now, until ")
+
+
+def test_after_the_frost_nothing_is_said_of_the_cover(job: JobRecord, frozen_out: CureSchedule) -> None:
+    mild = replace(frozen_out, issued_at=frozen_out.watering[5].visits[0].start, revision=2)
+    assert Wording(job, mild).cover is None
+
+
+# ---- blankets
+
+
+@pytest.fixture
+def under_blankets(schedule_with: Callable[..., CureSchedule]) -> CureSchedule:
+    """Blankets to cure in the cold; the slab stands frost six days before curing ends."""
+    schedule = schedule_with(method="insulating blanket", cautions=(Caution("cold-weather", COLDEST),))
+    frost = schedule.placement_end.replace(hour=23)
+    told = Protection(
+        (), 0.9, 0.9, schedule.placement_end + timedelta(hours=30), largest_drop_k=28.0, drop_k=9.0, edges=3.0
+    )
+    first = tuple(each for each in schedule.milestones if each.kind != Kind.FIRST_WATER)
+    dry = tuple(replace(day, visits=(), skipped_because="cover") for day in schedule.watering)
+    risk = Risk("frost", frost, frost + timedelta(hours=6), frost)
+    return replace(schedule, milestones=first, watering=dry, protection=told, risks=(risk,))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_blankets_that_cure_come_off_on_one_day_only(
+    job: JobRecord, under_blankets: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, under_blankets, language=language)
+    care = Care(wording, {})
+    ends = next(each for each in wording.milestones if each.kind == Kind.CURING_ENDS)
+    assert ends.when is not None
+    assert care.ongoing is not None
+    assert ends.when.day in care.ongoing.when
+    assert ends.when.day in wording.blanket
+    [off] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
+    assert off.start == ends.when.instant.astimezone(UTC)
+    assert Kind.FROST_SAFE not in {row.kind for row in care.main}
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_who_walks_while_blankets_lie_is_told_to_leave_them(
+    job: JobRecord, under_blankets: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, under_blankets, language=language)
+    stays = wording.say("milestone.words.under-cover")
+    said = {each.kind: each.sentence for each in wording.milestones}
+    assert said[Kind.FOOT_TRAFFIC].endswith(stays)
+    assert stays not in said[Kind.HEAVY_VEHICLES]
