@@ -196,6 +196,8 @@ def _attached(words: Wording, names: Iterable[str]) -> Iterator[str]:
     """Say what each attachment is for."""
     for name in names:
         key = f"message.attached.{name.split('.')[0]}"
+        if name.startswith("care-sheet") and not any(day.amount for day in words.watering):
+            key += "--looking" if any(day.visits for day in words.watering) else "--plain"
         yield words.say(key, name=name) if words.words.has(key) else name
 
 

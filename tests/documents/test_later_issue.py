@@ -1,0 +1,111 @@
+"""An issue some days after the pour looks ahead; and what is said of water is said where there is water."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import timedelta
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.documents.care import Care
+from handover.documents.catalog import catalog
+from handover.documents.message import compose_message
+from handover.documents.pages import care_page_html, care_sheet_html
+from handover.documents.templating import languages, read_text
+from handover.documents.wording import Wording
+from handover.schedule.model import Figure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.jobs.model import JobRecord
+    from handover.schedule.model import CureSchedule
+
+MINUTE = timedelta(minutes=1)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_table_starts_with_what_is_still_to_come(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Issued three days after the pour, within its second watering: no box stands for what is over."""
+    day = schedule.watering[3]
+    assert len(day.visits) > 1
+    at = day.visits[1].end - MINUTE
+    words = Wording(job, replace(schedule, revision=2, issued_at=at), language=language)
+    ahead = Care(words, {}).days
+    assert ahead[0].date == day.date
+    assert [each.start for each in ahead[0].visits] == [each.start for each in day.visits[1:]]
+    assert [each.date for each in ahead[1:]] == [each.date for each in schedule.watering[4:]]
+    over = words.speak.day(schedule.watering[1].date)
+    for html in (care_sheet_html(words), care_page_html(words)):
+        table = html[html.index('<table class="watering"') :]
+        table = table[: table.index("</table>")].lower()
+        assert over.lower() not in table
+        assert words.say("sheet.left-out") in html
+
+
+def test_the_total_counts_what_is_still_to_come(job: JobRecord, schedule: CureSchedule) -> None:
+    """After half of the days the words name the water and the days that are left."""
+    whole_litres = sum(visit.litres for day in schedule.watering for visit in day.visits)
+    figures = (Figure("water_total", whole_litres, "L"), Figure("garden_days", whole_litres / 450.0, "1"))
+    schedule = replace(schedule, figures=figures)
+    whole = Wording(job, schedule)
+    at = schedule.watering[-2].visits[0].start - MINUTE
+    left = Wording(job, replace(schedule, issued_at=at))
+    litres = sum(visit.litres for day in schedule.watering[-2:] for visit in day.visits)
+    assert left.amount(litres) in left.water_in_all
+    assert left.speak.days(sum(bool(day.visits) for day in schedule.watering[-2:])) in left.water_in_all
+    assert whole.amount(whole_litres) in whole.water_in_all
+    assert left.water_in_all != whole.water_in_all
+
+
+@pytest.mark.parametrize("language", languages())
+def test_nothing_is_left_out_at_first_and_nothing_left_at_last(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    words = catalog(language)
+    assert words.say("sheet.left-out") not in care_sheet_html(Wording(job, schedule, language=language))
+    end = schedule.watering[-1].visits[-1].end + 24 * 60 * MINUTE
+    last = care_sheet_html(Wording(job, replace(schedule, issued_at=end), language=language))
+    assert words.say("sheet.watering-over") in last
+    assert 'class="watering"' not in last
+    assert words.say("sheet.no-watering") not in last
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(
+    ("method", "keep"), [("sprinkler", "wet"), ("insulating blanket", "cover"), ("curing compound", "coat")]
+)
+def test_what_is_normal_and_when_to_call_go_by_the_method(
+    method: str, keep: str, language: str, job: JobRecord, schedule_with: Callable[..., CureSchedule]
+) -> None:
+    sheet = care_sheet_html(Wording(job, schedule_with(method=method), language=language))
+    for name in ("normal", "call"):
+        for other in ("wet", "cover", "coat"):
+            line = read_text(f"{language}/{name}-{other}.md").removeprefix("- ").strip()
+            assert (line in sheet) == (other == keep)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_letter_asks_to_tick_waterings_off_where_there_are_some(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    dry = tuple(
+        replace(day, visits=tuple(replace(each, litres=0.0) for each in day.visits))
+        for day in schedule.watering
+    )
+    none = tuple(replace(day, visits=()) for day in schedule.watering)
+    said = []
+    for days in (schedule.watering, dry, none):
+        words = Wording(job, replace(schedule, watering=days), language=language)
+        letter: Any = message_from_bytes(
+            compose_message(words, {"care-sheet.pdf": b"%PDF"}), policy=policy.default
+        )
+        said.append(letter.get_body(("plain",)).get_content())
+    keys = [f"message.attached.care-sheet{each}" for each in ("", "--looking", "--plain")]
+    for number, text in enumerate(said):
+        line = f"- {catalog(language).say(keys[number], name='care-sheet.pdf')}\n"
+        assert line in text.replace("\r\n", "\n")
