@@ -308,8 +308,8 @@ class Care:
 
     @cached_property
     def days(self) -> tuple[DayWords, ...]:
-        """Return the days of the watering table."""
-        return tuple(self._joined(self.wording.watering))
+        """Return the days of the watering table: what is over when this is issued is left out."""
+        return tuple(self._joined(self.wording.watering_to_come))
 
     def _joined(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
         """Give days of the table; those in a row on which it may freeze are one."""
@@ -324,6 +324,11 @@ class Care:
             for one, other in ((first.short_day, last.short_day), (first.since, last.since))
         )
         return replace(first, day=capital(day), since=since)
+
+    @property
+    def left_out(self) -> str:
+        """Say that the table leaves out what is over; empty where nothing is."""
+        return self.say("sheet.left-out") if self.wording.watering_began else ""
 
     @cached_property
     def columns(self) -> tuple[str, ...]:
@@ -347,7 +352,7 @@ class Care:
     @property
     def wet(self) -> bool:
         """Tell whether the owner brings water."""
-        return any(day.amount for day in self.days)
+        return any(day.amount for day in self.wording.watering)
 
     @property
     def looks_ahead(self) -> bool:
@@ -445,10 +450,20 @@ class Care:
 
     def text(self, name: str) -> Markup:
         """Return one of our own Markdown texts of the reader's language as HTML."""
+        return self._as_html(self._source(name))
+
+    def _source(self, name: str) -> str:
+        return read_text(f"{self.wording.language}/{name}.md", self.wording.templates)
+
+    def _as_html(self, source: str) -> Markup:
         import markdown  # noqa: PLC0415
 
-        source = read_text(f"{self.wording.language}/{name}.md", self.wording.templates)
         return Markup(markdown.markdown(source))  # noqa: S704 - our own text, never the record's
+
+    def text_by_method(self, name: str) -> Markup:
+        """Return such a list with what the way of curing adds: how it lies dry, what is left of it."""
+        own = self._source(f"{name}-{self.wording.keep}")
+        return self._as_html(f"{self._source(name).rstrip()}\n{own}")
 
     @property
     def how(self) -> Markup:

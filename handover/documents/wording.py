@@ -7,7 +7,7 @@ two ways in two places. Numbers come from the schedule and are rounded here, the
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
 from functools import cached_property
 from math import ceil
@@ -397,6 +397,29 @@ class Wording:
         """Every day of curing, in order."""
         return tuple(map(self._day, self.schedule.watering))
 
+    @cached_property
+    def _to_come(self) -> tuple[WateringDay, ...]:
+        """The days of curing from that of the issue on, with the visits that are not over by then."""
+        issued = self.schedule.issued_at.astimezone(UTC)
+        found = []
+        for day in self.schedule.watering:
+            visits = tuple(each for each in day.visits if each.end.astimezone(UTC) > issued)
+            if visits or (not day.visits and day.date >= self.schedule.issued_at.date()):
+                found.append(replace(day, visits=visits))
+        return tuple(found)
+
+    @cached_property
+    def watering_to_come(self) -> tuple[DayWords, ...]:
+        """Those days in words."""
+        return tuple(map(self._day, self._to_come))
+
+    @property
+    def watering_began(self) -> bool:
+        """Tell whether something of the watering is over when this is issued."""
+        return sum(len(day.visits) for day in self._to_come) < sum(
+            len(day.visits) for day in self.schedule.watering
+        )
+
     def _day(self, day: WateringDay) -> DayWords:
         litres = sum(visit.litres for visit in day.visits)
         lasts = sum(map(_lasts, day.visits), timedelta())
@@ -454,16 +477,17 @@ class Wording:
 
     @cached_property
     def water_in_all(self) -> str:
-        """What the whole watering takes, or nothing where none does."""
+        """What the watering that is still to come takes, or nothing where none does."""
         told = {each.name: each.value for each in self.schedule.figures}
-        if "water_total" not in told:
+        litres = sum(visit.litres for day in self._to_come for visit in day.visits)
+        if "water_total" not in told or not litres:
             return ""
-        days = sum(bool(day.visits) for day in self.schedule.watering)
+        days = sum(bool(day.visits) for day in self._to_come)
         return self.say(
-            "watering.total",
-            amount=self.amount(told["water_total"]),
+            "watering.total-to-come" if self.watering_began else "watering.total",
+            amount=self.amount(litres),
             days=self.speak.days(days),
-            garden=max(round(told["garden_days"]), 1),
+            garden=max(round(told["garden_days"] * litres / told["water_total"]), 1),
         )
 
     def _note(self, day: WateringDay) -> str:
