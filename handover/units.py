@@ -320,6 +320,20 @@ def read_quantity(written: object, kind: KindName) -> float | Finding:
     )
 
 
+_AMERICAN = ("inch", "foot", "yard", "degF", "psi", "pound", "gallon", "BTU", "mile")
+
+
+def system_of(text: str, kind: KindName) -> System | None:
+    """Return the system that a quantity is written in; None where it is neither, or both, as hours are."""
+    expected = KINDS[kind]
+    if expected.out["us"] == expected.out["si"]:
+        return None
+    _, unit = _number_and_unit(_plain(text), expected)
+    if unit not in expected.reads:
+        return None
+    return "us" if any(each in expected.reads[unit] for each in _AMERICAN) else "si"
+
+
 def quantity(text: str, kind: KindName) -> float:
     """Return a quantity that the program itself writes down, such as a limit.
 

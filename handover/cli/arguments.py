@@ -43,7 +43,7 @@ class Options(Namespace):
     json: bool
     language: str | None
     paper: Literal["letter", "a4"]
-    units: Literal["us", "si"]
+    units: Literal["us", "si"] | None
     templates: str | None
     shape: Literal["job", "schedule"]
     settings: str | None
@@ -341,7 +341,9 @@ def _templates(parser: ArgumentParser) -> None:
 
 
 def _units(parser: ArgumentParser) -> None:
-    parser.add_argument("--units", choices=("us", "si"), default="us", help="the reader's units (us)")
+    parser.add_argument(
+        "--units", choices=("us", "si"), help="the reader's units (those of most measures in the record)"
+    )
 
 
 def _count(text: str) -> int:

@@ -76,7 +76,9 @@ def plan(options: Options) -> None:
     if options.json:
         sys.stdout.write(schedule_json(schedule).decode())
         return
-    print("\n".join([*_table(Wording(received.job, schedule, units=options.units))]))
+    print(
+        "\n".join([*_table(Wording(received.job, schedule, units=options.units or received.job.written_in))])
+    )
 
 
 def issue(options: Options) -> None:

@@ -29,7 +29,7 @@ def placed(wording: Wording) -> tuple[Fact, ...]:
         ("reinforcement", job.slab.reinforcement),
         ("strength", wording.quantity(mix.specified_strength, "MPa")),
         ("supplier", mix.supplier),
-        ("cement", mix.cement),
+        ("cement", mix.cement_ordered or mix.cement),
         (
             "cementitious",
             None if mix.cementitious is None else wording.quantity(mix.cementitious, "kg/m3", 3),

@@ -113,7 +113,7 @@ def reissue(archive: Archive, job: str, folder: Path, as_of: datetime, afresh: A
         made = _with_look(read_settings(documents), afresh.templates)
         received = _receive(documents, made, job, as_of, afresh)
         schedule = _reckon(received, made, documents, as_of, last + 1)
-        told = told_changes(Wording(received.job, schedule, units=made.settings.units))
+        told = told_changes(Wording(received.job, schedule, units=made.settings.units_for(received.job)))
         new_record = afresh.record is not None and _says_other(received, documents)
         if not (told or new_record or afresh.anyway):
             return Reissued(last, is_new=False, told=(), cautions=received.cautions)

@@ -78,7 +78,9 @@ def render_documents(
     readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
     office = readers[0] if settings.languages else OFFICE
     words = {
-        each: Wording(job, schedule, language=each, units=settings.units, templates=settings.templates)
+        each: Wording(
+            job, schedule, language=each, units=settings.units_for(job), templates=settings.templates
+        )
         for each in dict.fromkeys((*readers, office))
     }
     LOG.info("5 render")

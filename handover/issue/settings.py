@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from handover.documents.measures import Units
     from handover.documents.pages import Paper
     from handover.issue.receive import Received
+    from handover.jobs.model import JobRecord
 
 SETTINGS = "settings.json"
 """Name among the inputs."""
@@ -38,7 +39,7 @@ class Settings:
     Attributes:
         languages: Of the readers; the first is also that of the crew and the office. If left out, the owner
             reads in the language of the record, crew and office in English.
-        units: "us" or "si".
+        units: "us" or "si"; if left out, those that most measures of the record are written in.
         paper: "letter" or "a4".
         templates: A contractor's folder whose files stand in for ours.
         rules: Whose rules, as `plan_cure` has it.
@@ -46,11 +47,15 @@ class Settings:
     """
 
     languages: tuple[str, ...] | None = None
-    units: Units = "us"
+    units: Units | None = None
     paper: Paper = "letter"
     templates: Path | None = None
     rules: str | None = None
     share: float = SHARE
+
+    def units_for(self, job: JobRecord) -> Units:
+        """Return the units of a job's reader."""
+        return self.units or job.written_in
 
 
 @dataclass(frozen=True)

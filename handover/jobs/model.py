@@ -111,7 +111,8 @@ class Mix(Part):
 
     supplier: str | None = None
     specified_strength: float
-    cement: str = "I"
+    cement: str = "I"  # the type or class it is reckoned as
+    cement_ordered: str | None = None  # as written, filled in by the reader
     cementitious: float  # the reader fills in both of these
     water_cementitious: float
     fly_ash: float = 0.0
@@ -212,6 +213,7 @@ class JobRecord(Part):
     acknowledgement: Acknowledgement | None = None
     cylinder: tuple[Cylinder, ...] = ()
     temperature_log: TemperatureLog | None = None
+    written_in: Literal["us", "si"] = "us"  # the units of most of its measures, filled in by the reader
     assumed: tuple[Assumed, ...] = ()
 
     @property

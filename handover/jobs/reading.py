@@ -20,6 +20,7 @@ from handover.jobs.defaults import fill_in
 from handover.jobs.fields import nearest
 from handover.jobs.lines import Lines, Path, dotted, find_lines
 from handover.jobs.logger import examine_log
+from handover.jobs.measures import units_of
 from handover.jobs.mirrored import mirrored_longitude
 from handover.jobs.model import Assumed, JobRecord, LogReading
 from handover.jobs.paths import exists, found_in
@@ -276,6 +277,9 @@ def _record(
             del table[path[-1]]
     cement = raw["mix"].get("cement")
     filled = fill_in(told, cement)
+    if isinstance(cement, str) and cement.strip():
+        filled.tables["mix"]["cement_ordered"] = " ".join(cement.split())
+    filled.tables["written_in"] = units_of(raw)
     filled.tables["slab"]["area"] = area_of(written.slab)
     assumed = filled.assumed
     if told["site"].get("country") is None and (country := site_country(written.site, zone)) is not None:
