@@ -430,3 +430,18 @@ def test_watch_lists_what_should_be_sent_until_it_is(
         assert f"To be sent, with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
             "\n    ", " "
         )
+
+
+def test_watch_stopped_by_hand_tells_what_it_did(
+    run: Run, office: Office, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def stopped(*_: object, **__: object) -> Iterator[Watched]:
+        yield Watched(JOB, "reissued", ("The end of watering moved.",))
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("handover.issue.reissue.watch", stopped)
+    told = run("watch", "--in", office.archive.folder, "-o", tmp_path / "w", "--as-of", LATER.isoformat())
+    assert told.status == 1
+    assert told.err == "Stopped. What was issued again stays; the same command goes on from there.\n"
+    assert "The end of watering moved." in told.out
+    assert "1 curing, 1 issued again" in told.out

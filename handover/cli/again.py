@@ -58,16 +58,21 @@ def watch(options: Options) -> int:
         jobs = curing(archive, as_of)
         seen = []
         templates = path_of(options.templates) if options.templates else None
-        with progress_bar(len(jobs)) as done:
-            for each in look_after(archive, jobs, out, as_of, key=service_key(), templates=templates):
-                seen.append(each)
-                done(each)
+        stopped = False
+        try:
+            with progress_bar(len(jobs)) as done:
+                for each in look_after(archive, jobs, out, as_of, key=service_key(), templates=templates):
+                    seen.append(each)
+                    done(each)
+        except KeyboardInterrupt:
+            tell("Stopped. What was issued again stays; the same command goes on from there.")
+            stopped = True
     for each in seen:
         _tell_watched(each)
     print(f"{len(seen)} curing, {sum(each.result == 'reissued' for each in seen)} issued again.")
     _tell_unsent(out / each for each in jobs)
     results = {each.result for each in seen}
-    return FAILED if "failed" in results else UNUSABLE if "refused" in results else DONE
+    return FAILED if stopped or "failed" in results else UNUSABLE if "refused" in results else DONE
 
 
 def _id_of(record: Path) -> str:

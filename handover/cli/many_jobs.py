@@ -126,12 +126,15 @@ def send(options: Options) -> None:
         password = server.password(os.environ)
         outcomes = send_messages(jobs, server, password, now(), again=options.again)
     failed = 0
-    for each in outcomes:
-        failed += each.state == "not sent"
-        line = printable(": ".join(part for part in (str(each.job), each.state, each.words) if part))
-        print(line, file=sys.stderr if each.state == "not sent" else sys.stdout, flush=True)
-        if options.dry_run and each.draft:
-            _show_draft(each.draft, server)
+    try:
+        for each in outcomes:
+            failed += each.state == "not sent"
+            line = printable(": ".join(part for part in (str(each.job), each.state, each.words) if part))
+            print(line, file=sys.stderr if each.state == "not sent" else sys.stdout, flush=True)
+            if options.dry_run and each.draft:
+                _show_draft(each.draft, server)
+    except KeyboardInterrupt:
+        raise HandoverError("Stopped. What went out is noted, and does not go twice.") from None
     if failed:
         raise HandoverError(f"{failed} of {len(jobs)} not sent.")
 

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.issue.send import Outcome
+
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
@@ -62,6 +64,20 @@ def test_a_failure_is_told_and_counts(
     assert "\\x1b[31m" in told.err  # what a server says is shown, not obeyed
     assert told.out.startswith(f"{jobs[2]}: sent")
     assert PASSWORD not in told.out + told.err
+
+
+def test_stopped_by_hand_what_went_out_is_not_denied(
+    run: Any, issued: Callable[..., Path], settings: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(jobs: Any, *_: object, **__: object) -> Any:
+        yield Outcome(jobs[0], "sent", "ana@example.org")
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("handover.issue.send.send_messages", stopped)
+    told = run("send", issued(), "--settings", settings)
+    assert told.status == 1
+    assert "sent: ana@example.org" in told.out
+    assert told.err == "Stopped. What went out is noted, and does not go twice.\n"
 
 
 def test_a_rehearsal_says_what_would_go_to_whom(
