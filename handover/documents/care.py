@@ -284,6 +284,8 @@ class Care:
                 lines.append(self.say("sheet.crew-line", title=words.title, when=window))
             else:
                 lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
+        if self._saw_meets_water:  # the saw comes first among the lines
+            lines[0] = f"{lines[0]} {self.say('sheet.crew-water')}"
         lines += [
             self.say("sheet.crew-withheld", title=each.title, why=each.sentence)
             for each in self.wording.withheld
@@ -292,6 +294,16 @@ class Care:
         if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
             lines.append(self.say("sheet.crew-mends", items=self._listed(mends)))
         return tuple(lines)
+
+    @property
+    def _saw_meets_water(self) -> bool:
+        """Tell whether a watering falls within the hours in which the crew saws."""
+        saw = self.known.get(Kind.SAW_JOINTS)
+        if saw is None or saw.when is None or saw.not_after is None or self._is_missed(saw):
+            return False
+        begins = self.schedule.placement_end if saw.in_stages else saw.when.instant
+        visits = (each for day in self.wording.watering for each in day.visits if each.amount)
+        return any(begins < each.end and each.start < saw.not_after.instant for each in visits)
 
     def _is_missed(self, words: MilestoneWords) -> bool:
         """Tell whether the last hour for it is over when this is issued."""
@@ -373,6 +385,8 @@ class Care:
         """Return what rain and frost change; where it is cold, the first page has told of frost already."""
         if self.wet:
             return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
+        if self.wording.stays_covered:
+            return self.say("sheet.if-frost-blanket")
         return "" if self._cold else self.say("sheet.if-frost")
 
     # ---- what stays off, what hurts

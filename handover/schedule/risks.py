@@ -14,6 +14,7 @@ from handover.schedule.course import HOUR
 from handover.schedule.delivery import hottest
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import watering
+from handover.weather.series import Origin
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -128,6 +129,7 @@ def _frost(course: Course) -> Iterator[Risk]:
             time_s[coldest],
             Figure("coldest_surface", float(top[coldest]), "degC"),
             Figure("coldest_air", float(air[run].min()), "degC"),
+            Figure("forecast_air", float(slab.air.air_c[run, CENTRAL].min()), "degC"),
         )
 
 
@@ -217,7 +219,8 @@ def _of_the_weather(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple
     cold = _coldest_while_curing(course)
     by_code = {risk.code: risk for risk in sorted(dangers, key=_peak_first)}
     if cold <= course.practice["frost.cold-weather"]:
-        yield "cold-weather", (Figure("coldest_air", cold, "degC"),)
+        forecast = Figure("forecast_air", _forecast_while_curing(course), "degC")
+        yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
         yield "heaters", ()
     if "frost" in by_code:
         yield "frost", (*by_code["frost"].figures, *_strength_at(course, by_code["frost"].start))
@@ -279,6 +282,17 @@ def _coldest_while_curing(course: Course) -> float:
     )
     within = course.cold_end(air[curing & told][:, course.cases.last])
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
+
+
+def _forecast_while_curing(course: Course) -> float:
+    """Return the coldest air of the forecast itself while the slab cures; past its end, of what stands in."""
+    weather, placed_s = course.weather, course.job.placement.start.timestamp()
+    ends = course.date(MilestoneKind.CURING_ENDS)
+    curing = (weather.seconds >= placed_s) & (
+        weather.seconds <= (np.inf if ends is None else ends.timestamp())
+    )
+    told = curing & (weather.origin != Origin.TYPICAL)
+    return float(weather.air_c[told if told.any() else curing].min())
 
 
 def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:

@@ -296,3 +296,37 @@ def test_who_walks_while_blankets_lie_is_told_to_leave_them(
     said = {each.kind: each.sentence for each in wording.milestones}
     assert said[Kind.FOOT_TRAFFIC].endswith(stays)
     assert stays not in said[Kind.HEAVY_VEHICLES]
+
+
+# ---- the forecast and its margin
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_margin_below_the_forecast_is_told_as_one(
+    job: JobRecord, schedule_with: Callable[..., CureSchedule], language: str
+) -> None:
+    """-1 degC is 30 degF to the degree, -5 degC is 23 degF."""
+    wording = Wording(job, schedule_with(cautions=(Caution("cold-weather", COLDEST),)), language=language)
+    [told] = wording.cautions
+    assert told.text.index("30\N{NO-BREAK SPACE}°F") < told.text.index("23\N{NO-BREAK SPACE}°F")
+
+
+# ---- saw and water
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_who_goes_first_is_told_where_saw_and_water_meet(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """The first watering runs from 2 to 3 in the afternoon of the day on which the crew saws."""
+    wording = Wording(job, schedule, language=language)
+    assert wording.say("sheet.crew-water") in Care(wording, {}).crew[0]
+
+
+def test_nobody_is_told_who_goes_first_where_they_do_not_meet(job: JobRecord, schedule: CureSchedule) -> None:
+    noon = schedule.placement_end.replace(hour=12, minute=30)
+    early = with_dates(
+        schedule, saw_joints={"not_before": noon, "not_after": noon + timedelta(hours=1, minutes=30)}
+    )
+    wording = Wording(job, early)
+    assert not any(wording.say("sheet.crew-water") in line for line in Care(wording, {}).crew)

@@ -265,7 +265,9 @@ def test_a_saw_window_that_closes_before_it_opens_is_told_as_stages(
 def test_cautions_carry_their_numbers_in_the_readers_units(
     job: JobRecord, schedule_with: Callable[..., CureSchedule]
 ) -> None:
-    cold = Caution("cold-weather", (Figure("coldest_air", -10.0, "degC"),))
+    cold = Caution(
+        "cold-weather", (Figure("coldest_air", -10.0, "degC"), Figure("forecast_air", -6.0, "degC"))
+    )
     dry = Caution("wet-dry", (Figure("dry_hours", 4.3, "h"),))
     schedule = schedule_with(cautions=(cold, dry))
     us, si = (Wording(job, schedule, units=units).cautions for units in ("us", "si"))

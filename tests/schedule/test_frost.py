@@ -102,3 +102,15 @@ def test_cold_stretches_curing_but_not_for_ever(job: Job, weather: Weather, as_o
     assert ends[0].not_before is not None
     assert ends[1].not_before is not None
     assert ends[0].not_before > ends[1].not_before
+
+
+def test_a_caution_of_cold_tells_the_forecast_beside_its_margin(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """The forecast figure is the coldest of the hours given; the margin lies below that."""
+    cold = weather(-6.0, 4.0)
+    schedule = plan_cure(job(), cold, as_of)
+    told = {each.code: {figure.name: figure.value for figure in each.figures} for each in schedule.cautions}
+    assert told["cold-weather"]["forecast_air"] == cold.air_c.min()
+    for code in ("cold-weather", "frost"):
+        assert told[code]["coldest_air"] < told[code]["forecast_air"]
