@@ -681,6 +681,8 @@ class Wording:
         resistance = self.quantity(told.enough, "m2K/W")
         edges = self.quantity(told.enough * told.edges, "m2K/W")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        if self.frozen_out:
+            return self.say("protection.enough-table", resistance=resistance, edges=edges)
         stays = told.until
         if self.stays_covered:
             stays = ends.not_before if ends else None

@@ -345,7 +345,9 @@ def _dry_between(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
 
 
 def _driest(course: Course) -> float:
-    return max((day.dry_hours for day in course.watering), default=0.0)
+    """Return the most hours a day lies dry; one on which it may freeze is covered, and is not counted."""
+    watered = (day.dry_hours for day in course.watering if day.skipped_because != "frost")
+    return max(watered, default=0.0)
 
 
 def _otherwise(course: Course, **curing: object) -> Course:

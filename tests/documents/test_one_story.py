@@ -330,3 +330,13 @@ def test_nobody_is_told_who_goes_first_where_they_do_not_meet(job: JobRecord, sc
     )
     wording = Wording(job, early)
     assert not any(wording.say("sheet.crew-water") in line for line in Care(wording, {}).crew)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_more_water_is_not_called_harmless_where_it_freezes(
+    job: JobRecord, schedule: CureSchedule, frozen_out: CureSchedule, language: str
+) -> None:
+    mild, cold = (care_sheet_html(Wording(job, each, language=language)) for each in (schedule, frozen_out))
+    harmless = Wording(job, schedule, language=language).say("sheet.watering-intro")
+    assert harmless in mild
+    assert harmless not in cold

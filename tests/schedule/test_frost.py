@@ -114,3 +114,11 @@ def test_a_caution_of_cold_tells_the_forecast_beside_its_margin(
     assert told["cold-weather"]["forecast_air"] == cold.air_c.min()
     for code in ("cold-weather", "frost"):
         assert told[code]["coldest_air"] < told[code]["forecast_air"]
+
+
+def test_nobody_is_told_to_lay_wet_burlap_where_it_freezes(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    schedule = plan_cure(job(), weather(-6.0, 4.0), as_of)
+    assert not any(day.visits for day in schedule.watering)
+    assert "wet-dry" not in {each.code for each in schedule.cautions}
