@@ -349,12 +349,16 @@ class Care:
         return tuple(column for column in COLUMNS if column in used)
 
     def cells(self, day: DayWords) -> tuple[Cell, ...]:
-        """Return the cells of a day; its note stands in what is empty at their end, else in the last."""
+        """Return the cells of a day; its note stands in what is empty at their end, if anything is."""
         held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
         filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
         if empty := len(held) - filled:
             return (*map(Cell, held[:filled]), Cell((), empty, day.note))
-        return (*map(Cell, held[:-1]), Cell(held[-1], 1, day.note))
+        return tuple(map(Cell, held))
+
+    def note_below(self, day: DayWords) -> str:
+        """Return the note of a day whose last column is filled: it has a line of its own below the hours."""
+        return day.note if day.visits and day.visits[-1].column == self.columns[-1] else ""
 
     @property
     def waters(self) -> bool:

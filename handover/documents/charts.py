@@ -131,6 +131,18 @@ def arranged(labels: Sequence[tuple[float, float]], right_edge: float) -> tuple[
     return tidy, rows(tidy)
 
 
+def uncrossed(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[Flag]:
+    """Return a flag for each label where poles are taller than labels: as few cross as can be."""
+    choices = product(*(ways(pole, width, right_edge) for pole, width in labels))
+    return min(
+        choices,
+        key=lambda flags: (
+            sum(each.covers(other.pole) for each in flags for other in flags),
+            sum(each.left < each.pole for each in flags),
+        ),
+    )
+
+
 def rows(flags: Sequence[Flag]) -> list[int]:
     """Return a row for each flag, 0 the lowest: no label on another, and each above the poles it covers."""
     placed: dict[int, int] = {}
@@ -362,20 +374,23 @@ def _strength_words(wording: Wording, days: float) -> str:
 def _gates(
     drawing: Drawing, wording: Wording, scale: DayScale, y: Callable[[float], float], bottom: float
 ) -> None:
+    poles, labels = [], []
     for kind in GATE_KINDS:
         milestone = wording.schedule.milestone(kind)
         needed = required_strength(milestone)
         if milestone is None or milestone.not_before is None or needed is None:
             continue
-        when = wording.not_before(milestone.not_before, kind)
-        x = scale.at(when.instant)
+        x = scale.at(wording.not_before(milestone.not_before, kind).instant)
         level = y(reader_value(needed, "MPa", wording.units)[0])
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
         drawing.dot((x, level), 5, "paper", "warm")
-        words = wording.short_title(kind)
-        inside = x + 8 + text_width(words, LABEL, bold=True) < scale.right
-        place = (x + 7 if inside else x - 7, bottom - 8)
-        drawing.text(place, words, "warm", LABEL, anchor="start" if inside else "end", bold=True)
+        poles.append((x, text_width(wording.short_title(kind), LABEL, bold=True) + 4))
+        labels.append(wording.short_title(kind))
+    flags = uncrossed(poles, scale.right)
+    for words, banner, row in zip(labels, flags, rows(flags), strict=True):
+        rightward = banner.left >= banner.pole
+        place = (banner.pole + (7 if rightward else -7), bottom - 8 - row * (LABEL + 4))
+        drawing.text(place, words, "warm", LABEL, anchor="start" if rightward else "end", bold=True)
 
 
 def required_strength(milestone: Milestone | None) -> float | None:

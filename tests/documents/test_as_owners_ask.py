@@ -132,8 +132,23 @@ def test_the_note_of_a_day_stands_where_there_is_room(job: JobRecord, schedule: 
         cells = care.cells(day)
         assert sum(each.columns for each in cells) == len(care.columns)
         assert [visit for each in cells for visit in each.visits] == list(day.visits)
-        assert [each.note for each in cells if each.note] == ([day.note] if day.note else [])
+        told = [*(each.note for each in cells if each.note), care.note_below(day)]
+        assert [each for each in told if each] == ([day.note] if day.note else [])
     assert care.cells(care.days[1])[-1].columns == len(care.columns) - 1
+
+
+def test_a_note_has_a_line_of_its_own_where_no_column_is_free(job: JobRecord, schedule: CureSchedule) -> None:
+    """In a narrow cell beside the hours it would run on for five lines."""
+    wet = tuple(replace(each, rain_probability=0.8) for each in schedule.watering if each.visits)
+    words = Wording(job, replace(schedule, watering=wet))
+    care = Care(words, {})
+    full = [day for day in care.days if day.visits[-1].column == care.columns[-1]]
+    assert full
+    html = care_sheet_html(words)
+    for day in full:
+        assert care.note_below(day) == day.note
+        assert not any(each.note for each in care.cells(day))
+        assert f">{day.note}</td></tr>" in html
 
 
 @pytest.mark.parametrize("method", ["sprinkler", "curing compound"])

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
+from itertools import combinations
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
@@ -12,7 +14,7 @@ from hypothesis import strategies as st
 
 from handover.documents import charts
 from handover.documents.charts import arranged, crossed, flag, nice_ticks, required_strength, rows
-from handover.documents.svg import INKS, Drawing
+from handover.documents.svg import INKS, Drawing, text_width
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
 
@@ -70,6 +72,39 @@ def test_labels_fly_to_the_right_where_they_can(drawn: list[tuple[float, float]]
     plain = [flag(pole, width, 518) for pole, width in drawn]
     assert list(flags) == plain or crossed(plain, rows(plain))
     assert levels == rows(flags)
+
+
+@pytest.mark.parametrize("width", [520, 400])
+@pytest.mark.parametrize("apart_h", [0, 12, 36, 24 * 7])
+def test_labels_of_the_strength_chart_keep_apart(
+    apart_h: int, width: float, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """A car and a loaded truck may come within a day of one another."""
+    car = schedule.milestone(MilestoneKind.LIGHT_VEHICLES)
+    assert car is not None
+    assert car.not_before is not None
+    half = (Figure("needed", 0.5, "1"), Figure("specified_strength", 20.0, "MPa"))
+    because = Reason(Gate("r", None, None, "", "computed", half))
+    late = car.not_before + timedelta(hours=apart_h)
+    gated = (
+        replace(each, because=because, not_before=late)
+        if each.kind == MilestoneKind.HEAVY_VEHICLES
+        else replace(each, because=because)
+        for each in schedule.milestones
+    )
+    words = Wording(job, replace(schedule, milestones=tuple(gated)))
+    root = ET.fromstring(charts.strength(words, width).svg)  # noqa: S314 - our own drawing
+    names = {words.short_title(kind) for kind in charts.GATE_KINDS}
+    drawn = [each for each in root.iter(f"{SVG}text") if each.text in names]
+    assert len(drawn) == len(names)
+    spans = []
+    for each in drawn:
+        x, wide = float(each.get("x", 0)), text_width(each.text or "", charts.LABEL, bold=True)
+        left = x - wide if each.get("text-anchor") == "end" else x
+        spans.append((left, left + wide, float(each.get("y", 0))))
+    for one, other in combinations(spans, 2):
+        beside = one[1] <= other[0] or other[1] <= one[0]
+        assert beside or abs(one[2] - other[2]) >= charts.LABEL
 
 
 @pytest.mark.parametrize("draw", DRAWN)

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import io
 from collections import defaultdict
+from dataclasses import replace
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
@@ -16,6 +18,7 @@ from weasyprint import HTML
 
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
+from handover.schedule.model import Change, MilestoneKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -120,6 +123,44 @@ def test_nothing_breaks_badly(
     )
     boxes, sizes = boxes_of(html)
     assert list(faults(boxes, sizes)) == []
+
+
+def test_a_long_list_of_changes_leaves_the_first_page_whole(
+    reader: tuple[str, Paper, Units], job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Eight dates moved in a cold week: dates, footnote, crew and code stay on page 1."""
+    language, paper, units = reader
+    moved = tuple(
+        Change(each.kind, (each.not_before,), (each.not_before + timedelta(days=3),), ("cylinder", "cooler"))
+        for each in schedule.milestones
+        if each.not_before and each.kind not in {MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET}
+    )
+    assert len(moved) > 8
+    again = replace(schedule, revision=2, changes=moved)
+    html = care_sheet_html(Wording(job, again, language=language, units=units), paper=paper)
+    boxes, _ = boxes_of(html)
+    for name in ("changes", "dates", "last"):
+        pages = {each.page for each in boxes if name in (each.element.get("class") or "").split()}
+        assert pages == {0}, name
+
+
+@pytest.mark.parametrize("days", [7, 15, 28])
+@pytest.mark.parametrize("lines", range(0, 60, 12))
+def test_the_heading_of_the_table_stands_with_its_first_day(
+    lines: int,
+    days: int,
+    job: JobRecord,
+    schedule_with: Callable[..., CureSchedule],
+) -> None:
+    """However far down its page the heading comes to stand."""
+    html = care_sheet_html(Wording(job, schedule_with(days=days)))
+    tall = f'<section class="onward" style="padding-top:{lines * 4}mm">'
+    boxes, _ = boxes_of(html.replace('<section class="onward">', tall, 1))
+    table = next(each.element for each in boxes if each.element.get("class") == "watering")
+    first = next(each.page for each in boxes if each.element is table.find("tbody")[0])
+    section = next(each.element for each in boxes if each.tag == "section" and table in list(each.element))
+    head = next(each for each in boxes if each.element is section.find("h2"))
+    assert head.page == first
 
 
 def faults(boxes: list[Box], sizes: list[tuple[float, float]]) -> Iterator[str]:
