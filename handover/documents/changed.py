@@ -26,9 +26,9 @@ ASKS_MOST = (
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
     MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.CURING_ENDS,
     MilestoneKind.HEAVY_VEHICLES,
     MilestoneKind.LIGHT_WORK,
-    MilestoneKind.CURING_ENDS,
     WATERING,
 )
 """What asks most of an owner first: what comes too early harms him or the slab."""
