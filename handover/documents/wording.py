@@ -299,7 +299,7 @@ class Wording:
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
-            sentence=self._sentence(milestone) if when else self.say("milestone.words.unknown-sentence"),
+            sentence=self._sentence(milestone) if when else self.say(self._unknown),
             crew_title=self._of_kind(milestone.kind, "crew"),
             when=when,
             not_after=after,
@@ -325,6 +325,12 @@ class Wording:
     def title(self, kind: MilestoneKind) -> str:
         """Return what an owner calls a date: "Walk on it"."""
         return self._of_kind(kind, "title")
+
+    @property
+    def _unknown(self) -> str:
+        """The key of the reason for a date that cannot be told."""
+        weak = any(each.code == "not-reached-weak" for each in self.schedule.cautions)
+        return "milestone.words.unknown-weak" if weak else "milestone.words.unknown-sentence"
 
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; what may be done while the cover lies on says that it stays there."""

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
+from html import unescape
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from jsonschema import Draft202012Validator, ValidationError
 
+from handover.documents.care import Care
 from handover.documents.catalog import catalog
 from handover.documents.data import Data
 from handover.documents.pages import care_sheet_html, data_sheet_html
 from handover.documents.schedule_json import schedule_json, schedule_schema
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.schedule.model import Caution, Figure, Measurement, StrengthFit, StrengthTest
+from handover.schedule.model import Caution, Figure, Measurement, MilestoneKind, StrengthFit, StrengthTest
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -139,3 +142,23 @@ def test_the_schema_refuses_what_is_no_measurement(
     node[place[-1]] = wrong
     with pytest.raises(ValidationError):
         Draft202012Validator(schedule_schema()).validate(document)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_cylinders_that_broke_low_are_the_reason_told_for_a_date_that_cannot_be(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """On the first page beside the date, and among what the owner is told of his slab; never the cold."""
+    dates = tuple(
+        replace(each, not_before=None) if each.kind == MilestoneKind.HEAVY_VEHICLES else each
+        for each in schedule.milestones
+    )
+    weak = Caution("not-reached-weak", (Figure("strength_share", 0.48, "1"),))
+    bent = replace(schedule, milestones=dates, cautions=(*schedule.cautions, weak))
+    words = Wording(job, bent, language=language)
+    care = Care(words, {})
+    (truck,) = (each for each in care.main if each.kind == MilestoneKind.HEAVY_VEHICLES)
+    assert truck.sentence == words.say("milestone.words.unknown-weak")
+    (told,) = (each for each in care.remarks if each.title == words.say("caution.not-reached-weak.title"))
+    assert words.percent(0.48) in told.sentence
+    assert told.sentence in unescape(care_sheet_html(words))

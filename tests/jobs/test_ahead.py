@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from handover.errors import UnusableInput
+from handover.issue.receive import receive
 from handover.jobs.ahead import examine_times
 
 if TYPE_CHECKING:
@@ -62,3 +65,15 @@ def test_a_reading_of_after_the_issue_is_a_fault(examine: Examine, good: str, tm
     assert fault.field == "temperature_log.file"
     assert "2026-07-15 13:00" in fault.problem
     assert found(examine, text, AS_OF + timedelta(hours=6)) == ()
+
+
+def test_the_issue_refuses_it(
+    record_text: str, hourly: Callable[..., dict[str, object]], tmp_path: Path
+) -> None:
+    (tmp_path / "job.toml").write_text(
+        f'{record_text}\n[[cylinder]]\ntested = "2027-07-21 09:00"\nstrength = "9000 psi"\n'
+    )
+    (tmp_path / "weather.json").write_text(json.dumps(hourly()))
+    with pytest.raises(UnusableInput) as refused:
+        receive(tmp_path / "job.toml", tmp_path / "weather.json", AS_OF)
+    assert "cylinder[1].tested" in {each.field for each in refused.value.findings}
