@@ -11,9 +11,9 @@ import signal
 import subprocess
 import sys
 import time
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import pytest
 
@@ -46,6 +46,14 @@ def plain_documents(order: Order) -> Answer:
     }
     return Answer({"schedule.json": json.dumps(said).encode()})
 
+
+WHO_WORKS = """\
+import os
+from handover.issue.hands import Answer
+
+def told(order):
+    return Answer(failure=str(os.getpid()))
+"""
 
 STAND_IN = """
 import os, signal
@@ -407,6 +415,17 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
     assert states(told) == all_of("done") | {"job-1.toml": "failed"}
     assert "died" in next(each.remarks for each in told if each.state == "failed")
     assert (tmp_path / "died").exists()
+
+
+def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    (tmp_path / "who_works.py").write_text(WHO_WORKS, encoding="utf-8")
+    monkeypatch.syspath_prepend(str(tmp_path))
+    monkeypatch.setattr(hands, "FRESH_AFTER", 3)
+    at = datetime(2026, 7, 14, tzinfo=UTC)
+    orders = [Order(str(number), cast("Any", None), at, 1, Settings()) for number in range(7)]
+    work = importlib.import_module("who_works").told
+    told = [answer.failure for _, answer in on_this_machine(iter(orders), workers=1, work=work)]
+    assert [told.count(each) for each in dict.fromkeys(told)] == [3, 3, 1]
 
 
 # ---- the archive

@@ -40,6 +40,9 @@ AHEAD = 2
 TRIES = 2
 """How often a job is begun, if the process that does it dies."""
 
+FRESH_AFTER = 200
+"""Jobs after which a process gives way to a fresh one: the PDF engine's libraries keep a little of each."""
+
 ANSWERS_WITHIN_S = 10.0
 """How long a cluster's scheduler may take to answer at first. [s]"""
 
@@ -156,6 +159,7 @@ def on_this_machine(
     try:
         while True:
             for hand in hands:
+                hand.refresh()
                 while hand.is_free and (order := again.popleft() if again else next(orders, None)):
                     hand.give(order)
             if not any(hand.queue for hand in hands):
@@ -186,12 +190,19 @@ class _Hand:
         self._begin()
 
     def _begin(self) -> None:
+        self._given = 0
         self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_at_work)
 
     @property
     def is_free(self) -> bool:
-        """Whether it can take an order; not while it is found dead, and that is still to be told."""
-        return len(self.queue) < AHEAD and not self._dropped
+        """Whether it can take an order: it has not had its share, nor is it dead with that to be told."""
+        return len(self.queue) < AHEAD and not self._dropped and self._given < FRESH_AFTER
+
+    def refresh(self) -> None:
+        """Have a fresh process take over from one that has had its share and is done."""
+        if self._given >= FRESH_AFTER and not self.queue and not self._dropped:
+            self._pool.shutdown()
+            self._begin()
 
     def give(self, order: Order) -> None:
         """Lay an order before the process; one that has died is begun anew when its last job is told."""
@@ -203,6 +214,7 @@ class _Hand:
                 return
             self._begin()
             future = self._submit(order)
+        self._given += 1
         self.queue.append((order, future))
 
     def _submit(self, order: Order) -> Future[Answer]:
