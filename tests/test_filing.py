@@ -83,7 +83,7 @@ def test_the_bag_holds_all_there_is_of_the_job(archive: Archive, garage: Path, i
     for file in (issued / "garage").glob("*.*"):
         assert (first / file.name).read_bytes() == file.read_bytes()
     settings = json.loads((first / "inputs" / "settings.json").read_bytes())
-    assert settings["settings"]["units"] == "us"
+    assert settings["settings"]["units"] is None  # those of the record
     assert len(settings["templates"]["ours"]) == len(sha256().hexdigest())
     assert (data / "beside" / "photos" / "edge.jpg").read_bytes() == b"a photo"
     assert (data / "beside" / "signed.pdf").read_bytes() == b"a scan"
