@@ -120,13 +120,13 @@ def hourly_answer(first: str = "2026-07-14T00:00", days: int = 10, **changes: ob
     return answer | changes
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def hourly() -> Callable[..., dict[str, object]]:
     """Give the maker of invented weather."""
     return hourly_answer
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def record_text() -> str:
     """Return the text of an invented record that can be used."""
     return RECORD

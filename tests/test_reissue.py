@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -12,9 +13,10 @@ import pytest
 from handover.archive.place import Archive
 from handover.errors import DownloadFailed, UnusableInput
 from handover.issue import reissue as again
-from handover.issue.receive import read_given
+from handover.issue.receive import compute, read_given, receive
 from handover.issue.reissue import Afresh, Reissued, Watched, curing, reissue, watch
-from handover.issue.settings import read_settings
+from handover.issue.render import issue_documents
+from handover.issue.settings import Settings, read_settings, with_settings
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
 
 JOB = "2026-07-14-test-slab"
+FIRST = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
 LATER = datetime.fromisoformat("2026-07-14T16:00:00-04:00")
 
 
@@ -44,19 +47,27 @@ class Office(NamedTuple):
         return self.archive.bag(JOB).revisions
 
 
+@pytest.fixture(scope="module")
+def filed(
+    tmp_path_factory: pytest.TempPathFactory, record_text: str, hourly: Callable[..., dict[str, Any]]
+) -> Path:
+    """Issue the invented job and file it; return the folder of both. Nothing is written there later."""
+    folder = tmp_path_factory.mktemp("filed")
+    (folder / "job.toml").write_text(record_text, encoding="utf-8")
+    (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
+    received = receive(folder / "job.toml", folder / "weather.json", FIRST)
+    inputs = with_settings(received, Settings())
+    issue_documents(received.job, compute(received, FIRST), folder / "out", inputs=inputs)
+    with Archive(folder / "archive") as archive:
+        again.file_what_stands(archive, folder / "out", JOB, FIRST)
+    return folder
+
+
 @pytest.fixture
-def office(
-    run: Run,
-    record: Path,
-    weather: Path,
-    as_of: str,
-    hourly: Callable[..., dict[str, Any]],
-    tmp_path: Path,
-) -> Iterator[Office]:
-    """Issue the invented job and file it."""
-    folder = tmp_path / "out"
-    told = run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of)
-    assert told.status == 0, told.err
+def office(filed: Path, hourly: Callable[..., dict[str, Any]], tmp_path: Path) -> Iterator[Office]:
+    """Give the invented job, issued and filed."""
+    for name in ("out", "archive"):
+        shutil.copytree(filed / name, tmp_path / name)
 
     def warmer(kelvin: float) -> Path:
         answer = hourly()
@@ -66,8 +77,7 @@ def office(
         return file
 
     with Archive(tmp_path / "archive") as archive:
-        again.file_what_stands(archive, folder, JOB, datetime.fromisoformat(as_of))
-        yield Office(archive, folder, warmer)
+        yield Office(archive, tmp_path / "out", warmer)
 
 
 def contents(folder: Path) -> dict[str, bytes]:
