@@ -131,7 +131,8 @@ def verify(options: Options) -> int:
     for bag in report.damaged:
         for fault in bag.faults:
             print(printable(_fault(bag, fault)))
-    counted = f"{report.bags} bags, {report.files} files, {human_size(report.octets)}"
+    bags = "1 bag" if report.bags == 1 else f"{report.bags} bags"
+    counted = f"{bags}, {report.files} files, {human_size(report.octets)}"
     if report.sound:
         print(f"{counted}: whole.")
         return DONE
