@@ -21,9 +21,9 @@ from filelock import FileLock, Timeout
 
 from handover.archive.export import cell
 from handover.errors import Finding, HandoverError, UnusableInput
-from handover.issue.filing import file_documents, file_issue
+from handover.issue.filing import file_documents, file_what_stands
 from handover.issue.hands import Answer, Order, answer_of
-from handover.issue.place import INPUTS, SCHEDULE, next_revision, put_in_place
+from handover.issue.place import INPUTS, next_revision, put_in_place
 from handover.issue.receive import check_together, own_files, read_given
 from handover.issue.settings import Settings, with_settings
 from handover.issue.shared_weather import Forecasts, SharedReading
@@ -343,14 +343,8 @@ class _Run:
 
     def _see_filed(self, job: str) -> bool:
         """File a set that stands, if a run broke off before it was filed; tell whether that was so."""
-        archive, folder = self._batch.archive, self._batch.out / job
-        if archive is None:
-            return False
-        revision = json.loads((folder / SCHEDULE).read_bytes())["revision"]
-        bag = archive.bag_or_none(job)
-        if bag is not None and revision in bag.revisions:
-            return False
-        return file_issue(archive, folder, self._batch.as_of).changed
+        archive, batch = self._batch.archive, self._batch
+        return archive is not None and file_what_stands(archive, batch.out / job, job, batch.as_of)
 
     def _revision(self, job: str) -> int:
         """Return the revision that is next, in the folder and in the archive."""

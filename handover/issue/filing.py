@@ -21,7 +21,7 @@ from handover.archive.filing import Deposit, file_job
 from handover.documents.calendars import event_uid
 from handover.errors import Finding, UnusableInput
 from handover.issue.outbox import RECORD as SENT
-from handover.issue.place import CREW, INPUTS, OWN_NAMES, SCHEDULE
+from handover.issue.place import CREW, INPUTS, OWN_NAMES, SCHEDULE, check_folder
 from handover.issue.receive import read_record
 from handover.jobs.syntax import decode, parse
 from handover.schedule.model import MilestoneKind
@@ -70,6 +70,19 @@ def file_issue(archive: Archive, folder: Path, at: datetime) -> Filed:
     """
     documents, others = read_issued(folder)
     return file_documents(archive, read_issued_record(documents, str(folder)), documents, at, others=others)
+
+
+def file_what_stands(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
+    """File the set that stands in a folder if the archive has not got its revision; tell whether it was so.
+
+    Raises:
+        UnusableInput: Something else than a set of this job is there.
+    """
+    stands = check_folder(folder, job)
+    if stands is None:
+        return False
+    bag = archive.bag_or_none(job)
+    return not (bag and stands["revision"] in bag.revisions) and file_issue(archive, folder, at).changed
 
 
 def file_documents(

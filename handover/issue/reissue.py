@@ -20,9 +20,9 @@ from handover.documents.changed import told_changes
 from handover.documents.schedule_reading import read_schedule
 from handover.documents.wording import Wording
 from handover.errors import Finding, HandoverError, UnusableInput
-from handover.issue.filing import file_documents, file_issue, lay_down, read_issued_record, record_name
+from handover.issue.filing import file_documents, file_what_stands, lay_down, read_issued_record, record_name
 from handover.issue.hands import answer_of
-from handover.issue.place import INPUTS, SCHEDULE, check_folder, put_in_place
+from handover.issue.place import INPUTS, SCHEDULE, put_in_place
 from handover.issue.receive import Given, check_together, compute
 from handover.issue.render import render_documents
 from handover.issue.settings import read_settings, with_settings
@@ -128,19 +128,6 @@ def reissue(archive: Archive, job: str, folder: Path, as_of: datetime, afresh: A
         put_in_place(files, folder, job)
         file_documents(archive, received.job, files, as_of)
         return Reissued(schedule.revision, True, told, received.cautions, new_record)
-
-
-def file_what_stands(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
-    """File the set that stands in a folder if the archive has not got its revision; tell whether it was so.
-
-    Raises:
-        UnusableInput: Something else than a set of this job is there.
-    """
-    stands = check_folder(folder, job)
-    if stands is None:
-        return False
-    bag = archive.bag_or_none(job)
-    return not (bag and stands["revision"] in bag.revisions) and file_issue(archive, folder, at).changed
 
 
 def _refuse_past(bag: Bag, as_of: datetime) -> None:
