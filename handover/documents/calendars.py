@@ -71,6 +71,20 @@ def single_event(words: Wording, event: CareEvent) -> bytes:
     return _calendar(words, [event], audience=event.audience)
 
 
+def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
+    """Return a calendar without events, by its name, its UID and whose it is."""
+    calendar = Calendar()
+    calendar.add("prodid", PRODID)
+    calendar.add("version", "2.0")
+    calendar.add("method", "PUBLISH")
+    calendar.add("uid", uid)
+    # The library does not know these as text, and would leave them unescaped.
+    for key in ("name", "x-wr-calname"):
+        calendar.add(key, vText(plain_line(name)))
+    calendar.add("color", vText(OF_CALENDAR[audience]))
+    return calendar
+
+
 def _calendar(
     words: Wording,
     events: Iterable[CareEvent],
@@ -78,19 +92,11 @@ def _calendar(
     audience: Audience,
     earlier: bytes | None = None,
 ) -> bytes:
-    name = plain_line(words.calendar_name(audience, words.schedule.revision))
-    calendar = Calendar()
-    calendar.add("prodid", PRODID)
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    calendar.add("uid", event_uid(words.job, audience, "calendar", ""))
+    name = words.calendar_name(audience, words.schedule.revision)
+    calendar = empty_calendar(name, event_uid(words.job, audience, "calendar", ""), audience)
     calendar.add("last-modified", words.schedule.issued_at.astimezone(UTC))
-    # The library does not know these as text, and would leave them unescaped.
-    for key in ("name", "x-wr-calname"):
-        calendar.add(key, vText(name))
     for key in ("description", "x-wr-caldesc"):
         calendar.add(key, vText(plain_lines(_about(words, audience))))
-    calendar.add("color", vText(OF_CALENDAR[audience]))
     for event in events:
         calendar.add_component(_vevent(words, event))
     for gone in withdrawn(earlier, calendar, words.schedule.issued_at) if earlier else ():
@@ -131,7 +137,7 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
     entry.add("transp", "TRANSPARENT" if event.look == "may" else "OPAQUE")
     entry.add("status", "CONFIRMED")
     if isinstance(event.start, datetime):
-        entry.add_component(_alarm(event))
+        entry.add_component(alarm_before(plain_line(event.words.title), event.audience))
     return entry
 
 
@@ -170,11 +176,12 @@ def _cancelled(gone: Event, words: Wording) -> Event:
     return entry
 
 
-def _alarm(event: CareEvent) -> Alarm:
+def alarm_before(title: str, audience: Audience) -> Alarm:
+    """Return what rings before an event."""
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
-    alarm.add("description", plain_line(event.words.title))
-    alarm.add("trigger", -LEAD[event.audience])
+    alarm.add("description", title)
+    alarm.add("trigger", -LEAD[audience])
     return alarm
 
 

@@ -13,9 +13,9 @@ from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 from uuid import uuid5
 
-from icalendar import Alarm, Calendar, Event, vText
+from icalendar import Event, vText
 
-from handover.documents.calendars import LEAD, NAMESPACE, OF_CALENDAR, PRODID
+from handover.documents.calendars import NAMESPACE, OF_CALENDAR, alarm_before, empty_calendar
 from handover.documents.plaintext import plain_line, plain_lines
 from handover.issue.filing import RING_OWNER
 
@@ -37,14 +37,7 @@ def day_calendar(due: Iterable[Due], day: date) -> bytes:
         day: The day, for the calendar's name.
     """
     name = f"Crew, {day:%a %b} {day.day}, {day.year}"
-    calendar = Calendar()
-    calendar.add("prodid", PRODID)
-    calendar.add("version", "2.0")
-    calendar.add("method", "PUBLISH")
-    calendar.add("uid", str(uuid5(NAMESPACE, f"due\n{day}")))
-    for key in ("name", "x-wr-calname"):  # the library does not know these as text
-        calendar.add(key, vText(name))
-    calendar.add("color", vText(COLOUR))
+    calendar = empty_calendar(name, str(uuid5(NAMESPACE, f"due\n{day}")), "crew")
     for each in due:
         if each.task is not None and each.kind != RING_OWNER:
             calendar.add_component(_event(each.entry, each.task))
@@ -71,13 +64,5 @@ def _event(entry: Entry, task: Task) -> Event:
     event.add("color", vText(COLOUR))
     event.add("status", "CONFIRMED")
     if task.end is not None:
-        event.add_component(_alarm(event))
+        event.add_component(alarm_before(str(event["summary"]), "crew"))
     return event
-
-
-def _alarm(event: Event) -> Alarm:
-    alarm = Alarm()
-    alarm.add("action", "DISPLAY")
-    alarm.add("description", str(event["summary"]))
-    alarm.add("trigger", -LEAD["crew"])
-    return alarm
