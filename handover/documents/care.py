@@ -211,19 +211,15 @@ class Care:
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
             return Part(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
         part = f"your-part.{self.wording.method}"
-        if self.first is not None and (day := self._next_day()):
-            visits = [each for each in day.visits if each.end > self.schedule.issued_at]
-            hours = self.wording.speak.listed([each.short_span for each in visits])
-            return Part(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", visits[0].action)
+        day = next((each for each in self.wording.watering_to_come if each.visits), None)
+        if self.first is not None and day is not None:
+            hours = self.wording.speak.listed([each.short_span for each in day.visits])
+            action = day.visits[0].action
+            return Part(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
         return Part(self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text"))
 
     def _is_past(self, words: MilestoneWords) -> bool:
         return words.when is not None and words.when.instant <= self.schedule.issued_at
-
-    def _next_day(self) -> DayWords | None:
-        """Return the first day on which a watering is still to come."""
-        issued = self.schedule.issued_at
-        return next((day for day in self.wording.watering if any(v.end > issued for v in day.visits)), None)
 
     def _until(self, ends: MilestoneWords | None) -> str:
         if ends is None or ends.when is None:

@@ -444,12 +444,7 @@ class Wording:
     @cached_property
     def cover(self) -> CoverWords | None:
         """What to do instead of watering, where the next day of the plan is one on which it may freeze."""
-        issued = self.schedule.issued_at
-        ahead = [
-            day
-            for day in self.schedule.watering
-            if (day.visits[-1].end > issued if day.visits else day.date >= issued.date())
-        ]
+        ahead = self._to_come
         if not (self.frozen_out and ahead and ahead[0].skipped_because == "frost"):
             return None
         visit = next((each for day in ahead for each in day.visits), None)
@@ -462,7 +457,7 @@ class Wording:
             until = self.say("cover.until-told")
         start = self._covered_from()
         lines = [self.say("cover.text"), self.say("cover.then-water") if visit else ""]
-        when = "cover.now" if start <= issued else "cover.from"
+        when = "cover.now" if start <= self.schedule.issued_at else "cover.from"
         return CoverWords(
             title=self.say("cover.title"),
             when=self.say(when, start=self.speak.moment(start).text, until=until),
