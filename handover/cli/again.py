@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from handover.cli.given import archive_there, path_of, service_key, time_of_issue
 from handover.cli.status import DONE, FAILED, UNUSABLE
-from handover.cli.told import caution, heading, printable, progress_bar, tell, wrapped
+from handover.cli.told import caution, heading, printable, progress_bar, tell, trouble, wrapped
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -106,9 +106,7 @@ def _tell_watched(watched: Watched) -> None:
         print("\n".join(wrapped(watched.job, first="")))
         _tell_changes(watched.told)
     elif watched.result != "unchanged":
-        tell(f"{printable(watched.job)}: {watched.result}")
-        for each in watched.findings or (watched.failure,):
-            tell(f"    {printable(each)}")
+        trouble(watched.job, watched.result, watched.findings or (watched.failure,))
 
 
 def _tell_unsent(folders: Iterable[Path]) -> None:

@@ -7,7 +7,7 @@ import sys
 
 from handover.cli.given import archive_at, now, path_of, service_key, settings_asked, time_of_issue
 from handover.cli.status import DONE, FAILED, UNUSABLE
-from handover.cli.told import columns, printable, progress_bar, tell
+from handover.cli.told import columns, printable, progress_bar, tell, trouble
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -80,9 +80,7 @@ def _report(outcomes: Sequence[Outcome], file: Path) -> int:
 
     wrong = [each for each in outcomes if each.state in {"refused", "failed"}]
     for each in wrong[:MOST_TOLD]:
-        tell(f"{printable(each.record)}: {each.state}")
-        for line in each.findings or (each.failure,):
-            tell(f"    {printable(line)}")
+        trouble(each.record, each.state, each.findings or (each.failure,))
     if wrong[MOST_TOLD:]:
         tell(f"... and {len(wrong) - MOST_TOLD} more.")
     counts = Counter(each.state for each in outcomes)

@@ -22,6 +22,7 @@ from handover.cli.told import (
     shell_word,
     table,
     tell,
+    trouble,
     weekday,
     wrapped,
 )
@@ -54,34 +55,34 @@ def archive(options: Options) -> int:
     """File issued folders."""
     from handover.issue.filing import issued_folders
 
-    trouble = _Trouble()
+    troubles = _Trouble()
     folders: list[Path] = []
     for each in options.jobs:
-        with trouble.told(each):
+        with troubles.told(each):
             folders += issued_folders(path_of(each))
     filed: dict[Path, bool] = {}
     try:
         if folders:
-            _file(folders, options, trouble, filed)
+            _file(folders, options, troubles, filed)
     except KeyboardInterrupt:
         tell("Stopped. What is filed stays; the same command goes on from there.")
-        trouble.status = FAILED
+        troubles.status = FAILED
     for folder, changed in filed.items():
         print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
-    if len(folders) > 1 or trouble.count:
+    if len(folders) > 1 or troubles.count:
         new = sum(filed.values())
-        print(f"{new} filed, {len(filed) - new} there already, {trouble.count} not filed.")
-    return trouble.status
+        print(f"{new} filed, {len(filed) - new} there already, {troubles.count} not filed.")
+    return troubles.status
 
 
-def _file(folders: Sequence[Path], options: Options, trouble: _Trouble, filed: dict[Path, bool]) -> None:
+def _file(folders: Sequence[Path], options: Options, troubles: _Trouble, filed: dict[Path, bool]) -> None:
     """File each folder; note whether it was new."""
     from handover.issue.filing import file_issue
 
     with archive_at(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
         _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
         for folder in folders:
-            with trouble.told(folder):
+            with troubles.told(folder):
                 filed[folder] = file_issue(place, folder, now()).changed
             done(folder)
 
@@ -113,9 +114,7 @@ class _Trouble:
     def _note(self, name: object, what: str, lines: Iterable[object], status: int) -> None:
         self.count += 1
         self.status = FAILED if FAILED in {status, self.status} else status
-        tell(f"{printable(name)}: {what}")
-        for each in lines:
-            tell(f"    {printable(each)}")
+        trouble(name, what, lines)
 
 
 def verify(options: Options) -> int:

@@ -93,6 +93,13 @@ def list_findings(findings: Sequence[Finding]) -> None:
     tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
 
 
+def trouble(name: object, state: str, lines: Iterable[object]) -> None:
+    """Tell what went wrong with one of many things, beside the output."""
+    tell(f"{printable(name)}: {state}")
+    for each in lines:
+        tell(f"    {printable(each)}")
+
+
 def heading(text: str) -> Iterator[str]:
     """Give a heading with an empty line above it."""
     yield ""
