@@ -49,6 +49,33 @@ def test_every_template_and_every_table_of_rules_is_in_the_wheel(wheel: Path) ->
     assert not [name for name in names if name.startswith(("tests/", "sample_jobs/"))]
 
 
+@pytest.mark.parametrize(
+    ("source", "place"),
+    [
+        ("handover.1", "share/man/man1/handover.1"),
+        ("handover.bash", "share/bash-completion/completions/handover"),
+        ("_handover", "share/zsh/site-functions/_handover"),
+        ("handover.tcsh", "share/handover/completion.tcsh"),
+    ],
+)
+def test_the_man_page_and_the_completions_are_installed_with_it(wheel: Path, source: str, place: str) -> None:
+    archive = zipfile.ZipFile(wheel)
+    (name,) = (each for each in archive.namelist() if each.endswith(f".data/data/{place}"))
+    assert archive.read(name) == (ROOT / "manual" / source).read_bytes()
+
+
+def test_what_writes_them_is_not_needed_by_who_installs_the_wheel(wheel: Path) -> None:
+    archive = zipfile.ZipFile(wheel)
+    (metadata,) = (each for each in archive.namelist() if each.endswith(".dist-info/METADATA"))
+    required = [
+        line
+        for line in archive.read(metadata).decode().splitlines()
+        if line.startswith("Requires-Dist:") and "extra ==" not in line
+    ]
+    assert required
+    assert not [line for line in required if "shtab" in line or "manpage" in line]
+
+
 def test_the_wheel_issues_documents_without_the_clone(wheel: Path, tmp_path: Path) -> None:
     package = tmp_path / "site-packages"
     zipfile.ZipFile(wheel).extractall(package)

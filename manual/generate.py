@@ -1,0 +1,193 @@
+"""Write the man page and the completions of the shells, from the parser of the command line: `make manual`.
+
+What is written is kept beside this file and goes into the wheel as it is: neither building nor running the
+program needs what is imported here. A test compares it with the parser. No clock and no terminal is read.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import sys
+from argparse import _SubParsersAction
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import shtab
+from argparse_manpage.manpage import Manpage
+
+from handover import __version__
+from handover.cli.arguments import LIMITS, parser_of_all
+
+if TYPE_CHECKING:
+    from argparse import Action, ArgumentParser
+    from collections.abc import Iterator
+
+HERE = Path(__file__).parent
+
+ABOUT = "care sheet, calendars and watering plan for a new concrete slab"
+
+FILES = {"FILE", "JOB", "PATH"}
+FOLDERS = {"ARCHIVE", "DIR", "FOLDER", "JOB_OR_FOLDER", "OUT"}
+"""What an argument of this name is completed with."""
+
+BY_ID = {"handover forget"}
+"""Commands whose job is an id, no file."""
+
+SECTIONS = {
+    "exit status": r"""
+.TP
+.B 0
+Done.
+.TP
+.B 1
+Something failed: a document, a download, a message, a check of the archive.
+.TP
+.B 2
+The input or the command line cannot be used. The message says where and how to mend it.
+.PP
+A run that fails leaves no half-written folder behind.
+""",
+    "environment": r"""
+.TP
+.B HANDOVER_ARCHIVE
+The folder of the archive, where the command line names none.
+.TP
+.B HANDOVER_CATALOG
+The PostgreSQL database of the catalog, where
+.B \-\-catalog
+names none.
+.TP
+.B HANDOVER_OPEN_METEO_KEY
+The key of a customer of Open\-Meteo. Without it, the address for non\-commercial use is asked.
+.TP
+.B HANDOVER_MAIL_PASSWORD
+The password of the mail server, or the variable that
+.B password_env
+in the settings names.
+.TP
+.B COLUMNS
+The width of what is printed, 40 to 100.
+""",
+    "files": r"""
+.TP
+.I ~/.config/handover/settings.toml
+The mail server, read by
+.BR "handover send" .
+On macOS and Windows it is in the folder where the system keeps settings.
+.TP
+.I ~/.cache/handover/
+Forecasts that have not expired.
+.PP
+.B handover issue
+writes to its folder:
+.TP
+.IR care\-sheet.pdf ", " care\-page.html ", " owner.ics
+What the owner does and when: on paper, on a phone, in a calendar.
+.TP
+.I crew.ics
+The return visits of the crew.
+.TP
+.I data\-sheet.pdf
+Each date with its rule, its source and its numbers, for the office.
+.TP
+.I message.eml
+The message to the owner, ready to send.
+.TP
+.IR schedule.json ", " inputs/
+The whole schedule for other programs, and what it was computed from.
+""",
+    "examples": r"""
+.nf
+handover new alder\-garage.toml
+handover check alder\-garage.toml
+handover issue alder\-garage.toml \-o alder\-garage
+handover send \-\-dry\-run alder\-garage
+handover archive alder\-garage \-\-to /srv/archive
+handover due tomorrow \-\-in /srv/archive
+.fi
+""",
+}
+
+
+def parser() -> ArgumentParser:
+    """Return the parser of the command line, as wide as a page whatever the terminal is."""
+    os.environ["COLUMNS"] = "80"
+    return parser_of_all()
+
+
+def commands(of: ArgumentParser) -> Iterator[ArgumentParser]:
+    """Give the parser of each command."""
+    for action in of._actions:  # noqa: SLF001 - argparse has no public way to list them
+        if isinstance(action, _SubParsersAction):
+            yield from action.choices.values()
+
+
+def man_page() -> str:
+    """Return the man page, in the macros of man(7)."""
+    whole = parser()
+    whole.epilog = None  # it would be called a comment
+    for each in commands(whole):
+        each.description = None  # the same as what stands above its usage
+    page = Manpage(whole, format="single-commands-section")
+    escape = page.mf.format_text
+    page.mf.format_text = lambda text: re.sub(r"(?m)^(?=[.'])", r"\\&", escape(text))  # no macro, but text
+    page.description = ABOUT
+    page.source = f"handover {__version__}"
+    page.manual = "User Commands"
+    page.date = ""  # that of a build would differ from build to build
+    for heading, content in SECTIONS.items():
+        page.add_section(heading, "=", content.strip("\n"))
+    page.add_section("limits", "=", LIMITS.replace("-", r"\-"))
+    return "\n".join(_laid_out(str(page))) + "\n"
+
+
+def _laid_out(page: str) -> Iterator[str]:
+    """Give the lines of a page: usages as they are, headings as paragraphs, space left to the macros."""
+    usage = False
+    for line in page.splitlines():
+        if line.startswith("usage: "):
+            usage = True
+            yield from (".PP", ".nf", line.removeprefix("usage: "))
+        elif usage and line.strip():
+            yield f"    {line.strip()}"
+        elif usage:
+            usage = False
+            yield ".fi"
+        elif line in {"arguments:", "options:"}:
+            yield from (".PP", line.capitalize())
+        elif line.strip():
+            yield line
+
+
+def completion(shell: str) -> str:
+    """Return the completion of the commands, their options, choices, files and folders for a shell."""
+    whole = parser()
+    for each in commands(whole):
+        for action in each._actions:  # noqa: SLF001 - as above
+            if each.prog not in BY_ID or action.option_strings:
+                _complete(action)
+    return shtab.complete(whole, shell)
+
+
+def _complete(action: Action) -> None:
+    if action.metavar in FILES:
+        action.complete = shtab.FILE  # type: ignore[attr-defined]
+    elif action.metavar in FOLDERS:
+        action.complete = shtab.DIRECTORY  # type: ignore[attr-defined]
+
+
+def generated() -> dict[str, str]:
+    """Return the content of each file by its name."""
+    return {
+        "handover.1": man_page(),
+        "handover.bash": completion("bash"),
+        "_handover": completion("zsh"),
+        "handover.tcsh": completion("tcsh"),
+    }
+
+
+if __name__ == "__main__":
+    for name, content in generated().items():
+        (HERE / name).write_text(content, encoding="utf-8")
+        sys.stdout.write(f"manual/{name}\n")
