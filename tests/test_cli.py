@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import sys
 import tomllib
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.cli import main
-from handover.cli.told import columns
+from handover.cli.told import columns, open_command
 from handover.errors import DownloadFailed
 from handover.weather.download import Download
 
@@ -61,6 +62,19 @@ def test_new_without_a_name(run: Run) -> None:
 def test_new_in_a_folder_with_a_blank_gives_a_command_that_can_be_copied(run: Run, tmp_path: Path) -> None:
     told = run("new", tmp_path / "alder garage.toml")
     assert told.out.endswith(f"Then: handover check '{tmp_path / 'alder garage.toml'}'\n")
+
+
+@pytest.mark.parametrize(
+    ("platform", "command"),
+    [
+        ("linux", "xdg-open 'out/alder garage/care-sheet.pdf'"),
+        ("darwin", "open 'out/alder garage/care-sheet.pdf'"),
+        ("win32", 'start "" "out/alder garage/care-sheet.pdf"'),
+    ],
+)
+def test_the_command_that_opens_a_file(platform: str, command: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "platform", platform)
+    assert open_command("out/alder garage/care-sheet.pdf") == command
 
 
 def test_new_never_overwrites(run: Run, tmp_path: Path) -> None:

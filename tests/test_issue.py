@@ -6,6 +6,7 @@ import email
 import email.policy
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -19,7 +20,9 @@ import icalendar
 import pikepdf
 import pytest
 
+from handover.cli.one_job import _first_job
 from handover.documents.calendars import crew_calendar, owner_calendar
+from handover.documents.care import Care
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
@@ -85,6 +88,64 @@ def test_a_sample_comes_out_whole_and_the_same_twice(sample: Path, tmp_path: Pat
     received = {name: content for name, content in one.items() if name.startswith("inputs/")}
     assert received["inputs/job.toml"] == (sample / "job.toml").read_bytes()
     assert len(received) == 3
+
+
+SUMMER = ROOT / "sample_jobs" / "summer-garage"
+
+
+def test_what_make_sample_prints(run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What was made and for whom, what the sheet says first, how to open it; and no caution."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "platform", "linux")
+    told = run(*sample_arguments(SUMMER), "-o", "garage")
+    assert (told.status, told.err) == (0, "")
+    lines = told.out.splitlines()
+    for name in (*SET, "inputs/"):
+        (line,) = (each for each in lines if each.strip().startswith(name))
+        assert " for " in line
+    (first,) = (each for each in lines if each.startswith("First water from "))
+    sheet = subprocess.run(
+        ["pdftotext", "-l", "1", "garage/care-sheet.pdf", "-"], capture_output=True, text=True, check=True
+    )
+    when = first.removeprefix("First water from ").removesuffix(".")
+    assert f"Not before {when}" in " ".join(sheet.stdout.split()), "one story"
+    assert lines[-1].strip() == "xdg-open garage/care-sheet.pdf"
+
+
+def test_the_makefile_issues_the_sample_when_its_forecast_is_fresh() -> None:
+    makefile = (ROOT / "Makefile").read_text("utf-8")
+    (at,) = re.findall("^ISSUED := (.*)$", makefile, re.MULTILINE)
+    assert receive(SUMMER / "job.toml", SUMMER / "weather.csv", datetime.fromisoformat(at)).cautions == ()
+
+
+@pytest.mark.parametrize(
+    ("method", "cooler", "first"),
+    [
+        ("sprinkler", 0, "First water from "),
+        ("curing compound", 0, "Leave the coat alone: Until "),
+        ("plastic sheet", 0, "First water from "),
+        ("insulating blanket", 24, "Leave the blankets on: Until "),
+        ("sprinkler", 24, "Cover the slab, do not water: From "),
+    ],
+)
+def test_what_the_owner_does_first(
+    record: Path,
+    record_text: str,
+    weather: Path,
+    hourly: Callable[..., Any],
+    as_of: str,
+    method: str,
+    cooler: int,
+    first: str,
+) -> None:
+    answer = hourly()
+    answer["hourly"]["temperature_2m"] = [each - cooler for each in answer["hourly"]["temperature_2m"]]
+    weather.write_text(json.dumps(answer), encoding="utf-8")
+    text = record_text.replace("sprinkler", method).replace('"84 degF"', f'"{84 - cooler} degF"')
+    record.write_text(text, encoding="utf-8")
+    received = receive(record, weather, datetime.fromisoformat(as_of))
+    words = Wording(received.job, compute(received, datetime.fromisoformat(as_of)))
+    assert _first_job(Care(words, {})).startswith(first)
 
 
 def test_there_are_three_samples() -> None:

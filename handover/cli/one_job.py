@@ -14,13 +14,14 @@ from handover.cli.given import (
     time_of_issue,
     write_new,
 )
-from handover.cli.told import caution, columns, heading, printable, shell_word, wrapped
+from handover.cli.told import caution, columns, heading, open_command, printable, shell_word, wrapped
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from handover.cli.arguments import Options
+    from handover.documents.care import Care
     from handover.documents.spoken import Spoken
     from handover.documents.wording import DayWords, MilestoneWords, Wording
 
@@ -83,6 +84,8 @@ def plan(options: Options) -> None:
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
+    from handover.documents.care import Care
+    from handover.documents.wording import Wording
     from handover.issue.place import next_revision
     from handover.issue.receive import compute
     from handover.issue.render import issue_documents
@@ -102,9 +105,49 @@ def issue(options: Options) -> None:
         inputs=with_settings(received, settings),
         pictures=received.pictures,
     )
-    print(f"The documents are in {printable(options.output)}:")
-    for name in files:
-        print(f"    {printable(name)}")
+    words = Wording(received.job, schedule, units=settings.units_for(received.job))
+    print("\n".join(_issued(Care(words, {}), options.output, files)))
+
+
+PURPOSES = {
+    "care-sheet": "for the owner: what may happen when, and the watering day by day",
+    "care-page": "for the owner's phone: the same in one file, without a connection",
+    "owner": "for the owner's calendar: each watering, each date",
+    "crew": "for the crew's calendar: sawing, stripping the forms, the walk-through",
+    "data-sheet": "for the office: each date with its rule, its source and its numbers",
+    "schedule": "for other programs: the whole schedule",
+    "message": "for sending: a message to the owner with the documents attached",
+    "inputs": "for the record: job record, weather and choices of this issue",
+}
+"""What each document is for, by the name of its file without language and ending."""
+
+
+def _issued(care: Care, folder: str, files: Sequence[str]) -> Iterator[str]:
+    """Give what was made and for whom, what the owner does first, and how to open the sheet."""
+    names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
+    yield from wrapped(
+        f"The documents for {care.job.site.name} are in {printable(folder)}:", first="", indent=""
+    )
+    yield ""
+    for name in names:
+        yield from columns(name, PURPOSES[name.rstrip("/").partition(".")[0]], max(map(len, names)) + 2)
+    yield ""
+    yield from wrapped(f"{_first_job(care)}.", first="", indent="")
+    sheet = next(name for name in names if name.startswith("care-sheet"))
+    yield from heading("To open the care sheet:")
+    yield f"  {printable(open_command(path_of(folder) / sheet))}"
+
+
+def _first_job(care: Care) -> str:
+    """Return what the owner does first and from when, from the same values as the sheet."""
+    from handover.schedule.model import MilestoneKind
+
+    if (part := care.ongoing) is not None:
+        return f"{part.title}: {part.when}"
+    first = care.known[MilestoneKind.FIRST_WATER]
+    if care.wet and first.when is not None:
+        return f"First water from {first.when.text}"
+    return f"{first.title}: {first.when_text}"
 
 
 def schema(options: Options) -> None:

@@ -43,6 +43,16 @@ def shell_word(text: object) -> str:
     return quote(str(text))
 
 
+OPENERS = {"darwin": "open", "win32": 'start ""'}
+"""The command that opens a file, where it is not `xdg-open`; `start` takes the first quotes for a title."""
+
+
+def open_command(path: object) -> str:
+    """Return the command that opens a file in the program that the system has for it."""
+    word = f'"{path}"' if sys.platform == "win32" else shell_word(path)
+    return f"{OPENERS.get(sys.platform, 'xdg-open')} {word}"
+
+
 def tell(line: str) -> None:
     """Print a line beside the output."""
     print(line, file=sys.stderr)
