@@ -22,11 +22,11 @@ from handover.issue.filing import (
     file_documents,
     file_issue,
     issued_folders,
+    issued_record,
     read_issued,
     read_issued_record,
-    record_name,
 )
-from handover.jobs.model import Acknowledgement, Cylinder, WalkthroughItem
+from handover.jobs.record import Acknowledgement, Cylinder, WalkthroughItem
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from handover.archive.entry import Entry
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 AT = datetime.fromisoformat("2026-07-14T18:00:00-04:00")
 GARAGE, SHOP, PATIO = "2026-07-14-test-slab", "2026-11-10-shop", "2026-07-14-patio"
@@ -164,7 +164,7 @@ def test_a_set_without_its_record(archive: Archive, garage: Path) -> None:
 def test_the_record_is_known_by_its_id_whatever_else_lies_there(issued: Path) -> None:
     documents = documents_of(issued, "garage")
     others = {"inputs/a.toml": b'id = "another"', "inputs/b.json": b"{", "inputs/c.toml": b"\xff"}
-    assert record_name({**others, **documents}) == "inputs/garage.toml"
+    assert issued_record({**others, **documents}).name == "inputs/garage.toml"
 
 
 # ---- which folders are meant ------------------------------------------------------------------------

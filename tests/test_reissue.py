@@ -13,6 +13,7 @@ import pytest
 from handover.archive.place import Archive
 from handover.errors import DownloadFailed, UnusableInput
 from handover.issue import reissue as again
+from handover.issue.place import put_in_place
 from handover.issue.receive import compute, read_given, receive
 from handover.issue.reissue import Afresh, Reissued, Watched, curing, reissue, watch
 from handover.issue.render import issue_documents
@@ -157,7 +158,7 @@ def test_unless_told_to(office: Office) -> None:
 def test_the_same_time_and_inputs_give_the_same_bytes(office: Office, tmp_path: Path) -> None:
     office.reissue(-8.0)
     with Archive(tmp_path / "other") as archive:
-        again.lay_down(office.archive.bag(JOB).issue(1), tmp_path / "there")
+        put_in_place(office.archive.bag(JOB).issue(1), tmp_path / "there", JOB)
         again.file_what_stands(archive, tmp_path / "there", JOB, LATER)
         other = Office(archive, tmp_path / "there", office.warmer)
         other.reissue(-8.0)

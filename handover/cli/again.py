@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from handover.cli.arguments import Options
     from handover.issue.receive import Given
     from handover.issue.reissue import Watched
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 
 def reissue(options: Options) -> None:

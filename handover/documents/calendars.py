@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import Wording
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 NAMESPACE = UUID("5d0a4b3e-58c1-4c57-9d6e-0b6f5f0c6a11")
 """Of every UID. Changing it would double every event that was ever handed out."""

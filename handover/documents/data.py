@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from functools import cached_property, partial
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,9 +12,10 @@ from pydantic import BaseModel
 
 from handover.documents.catalog import slug
 from handover.documents.charts import reader_array
-from handover.documents.facts import share
 from handover.documents.measures import KINDS, significant
 from handover.documents.wording import SHARES
+from handover.jobs.fields import Quantity
+from handover.jobs.record import declared, mark_of
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -23,29 +24,10 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
     from handover.practice.silica import Respirator
     from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
-    from handover.units import KindName
 
-FIELD_KINDS: dict[str, KindName] = {
-    "length": "length",
-    "width": "length",
-    "joint_spacing": "length",
-    "area": "area",
-    "thickness": "thickness",
-    "concrete_temperature": "temperature",
-    "water_temperature": "temperature",
-    "temperature": "temperature",
-    "specified_strength": "strength",
-    "strength": "strength",
-    "cementitious": "content",
-    "application_rate": "application rate",
-    "blanket_r_value": "thermal resistance",
-    "volume": "volume",
-    "slump": "thickness",
-    "water_added": "water",
-    "depth": "thickness",
-}
-"""Of what kind a value of the record is, by the last part of its name."""
 IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
+RECORD_DIGITS = 4
+"""Significant digits of a quantity of the record."""
 DIGITS = 3
 """Significant digits of a figure in the office's copy."""
 DAILY_TO = 28
@@ -124,7 +106,7 @@ class Data:
         words = self.wording.milestone(milestone)
         told = milestone.confidence
         sure = (
-            self.say("data.confidence", share=share(self.wording, told))
+            self.say("data.confidence", share=self.wording.percent(told))
             if told
             else self.say("data.bounding")
         )
@@ -145,7 +127,7 @@ class Data:
     def _spread(self, milestone: Milestone) -> str:
         return ", ".join(
             self.say(
-                "data.spread", name=self.say(f"spread.{each.name}"), share=share(self.wording, each.value)
+                "data.spread", name=self.say(f"spread.{each.name}"), share=self.wording.percent(each.value)
             )
             for each in milestone.spread_by
         )
@@ -255,7 +237,7 @@ class Data:
             if isinstance(value, BaseModel):
                 yield from self._values(value, f"{above}{name}.")
             else:
-                yield f"{above}{name}", self.value(name, value)
+                yield f"{above}{name}", self.value(f"{above}{name}", value)
 
     @cached_property
     def assumed(self) -> tuple[tuple[str, str, str], ...]:
@@ -268,29 +250,28 @@ class Data:
             return text
         return self.wording.quantity(float(number), unit, DIGITS)
 
-    def value(self, name: str, value: object) -> str:
-        """Return a value of the record in the reader's units, by the last part of its name."""
+    def value(self, path: str, value: object) -> str:
+        """Return the value of a field of the record in the reader's units."""
         match value:
             case None:
                 return ""
             case bool():
                 return self.say("data.yes" if value else "data.no")
             case int() | float():
-                return self._number(name, float(value))
+                return self._number(path, float(value))
             case datetime():
                 return self.moment(value)
             case tuple():
                 return ", ".join(str(each) for each in value)
         return str(value)
 
-    def _number(self, name: str, value: float) -> str:
-        kind = FIELD_KINDS.get(name)
-        if kind is None:
+    def _number(self, path: str, value: float) -> str:
+        quantity = mark_of(declared(path), Quantity)
+        if quantity is None:
             return self.wording.rounded(value, 6)
-        number, label = to_reader(value, kind, self.wording.units)
-        return self.wording.with_label(
-            round(number) if kind == "temperature" else significant(number, 4), label
-        )
+        number, label = to_reader(value, quantity.kind, self.wording.units)
+        digits = significant(number, RECORD_DIGITS)
+        return self.wording.with_label(round(number) if quantity.kind == "temperature" else digits, label)
 
     # ---- what was measured
 
@@ -317,7 +298,7 @@ class Data:
         fit = self.schedule.strength_fit
         if fit is None:
             return None
-        quantity, percent = self.wording.quantity, partial(share, self.wording)
+        quantity, percent = self.wording.quantity, self.wording.percent
         return FitWords(
             curve=self.say(
                 "data.measured.curve",

@@ -1,70 +1,94 @@
-"""What was placed, as labelled values in the reader's units."""
+"""What was placed, as labelled values in the reader's units: the fields that the record declares as facts."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from handover.documents.catalog import slug
-from handover.documents.measures import significant
-from handover.units import to_reader
+from handover.jobs.fields import Quantity
+from handover.jobs.record import Fact, fields_of, mark_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pydantic.fields import FieldInfo
+
     from handover.documents.wording import Wording
 
-Fact = tuple[str, str]
+LabelledValue = tuple[str, str]
 
 
-def placed(wording: Wording) -> tuple[Fact, ...]:
+def placed(wording: Wording) -> tuple[LabelledValue, ...]:
     """Return the facts of the slab and its concrete that the record holds: label and value."""
-    job, say = wording.job, wording.say
-    mix = job.mix
-    told: list[tuple[str, str | None]] = [
-        ("use", say(f"use.{slug(job.slab.use)}")),
-        ("size", _size(wording)),
-        ("area", None if _size(wording) else wording.quantity(job.slab.area, "m2", 3)),
-        ("thickness", wording.quantity(job.slab.thickness, "m", 3)),
-        ("on", say(f"base.{slug(job.slab.on)}")),
-        ("exposure", say(f"exposure.{job.slab.exposure}")),
-        ("joints", None if job.slab.joint_spacing is None else length(wording, job.slab.joint_spacing)),
-        ("reinforcement", job.slab.reinforcement),
-        ("strength", wording.quantity(mix.specified_strength, "MPa")),
-        ("supplier", mix.supplier),
-        ("cement", mix.cement_ordered or mix.cement),
-        (
-            "cementitious",
-            None if mix.cementitious is None else wording.quantity(mix.cementitious, "kg/m3", 3),
-        ),
-        ("w-cm", None if mix.water_cementitious is None else wording.rounded(mix.water_cementitious, 2)),
-        ("fly-ash", share(wording, mix.fly_ash) if mix.fly_ash else None),
-        ("slag", share(wording, mix.slag) if mix.slag else None),
-        ("air", share(wording, mix.air) if mix.air else None),
-        ("admixtures", ", ".join(mix.admixtures) or None),
-        ("poured", _poured(wording)),
-        ("finished", _finished(wording)),
-        ("temperature", _temperature(wording)),
-        ("curing", say(f"method.{wording.method}")),
-    ]
-    return tuple((say(f"placed.{label}"), value) for label, value in told if value)
+    job = wording.job
+    values = {
+        **_size(wording),
+        **_facts(wording, job.slab),
+        **_facts(wording, job.mix),
+        "cement": job.mix.cement_ordered or job.mix.cement,
+        "poured": _poured(wording),
+        **_facts(wording, job.placement),
+        **_facts(wording, job.curing),
+    }
+    if "size" in values:
+        values.pop("area")
+    return tuple((wording.say(f"placed.{label}"), values[label]) for label in ORDER if label in values)
 
 
-def length(wording: Wording, metres: float) -> str:
-    """Return a length in feet or metres."""
-    value, label = to_reader(metres, "length", wording.units)
-    return wording.with_label(significant(value, 3), label)
+ORDER = (
+    *(
+        "use",
+        "size",
+        "area",
+        "thickness",
+        "on",
+        "exposure",
+        "joints",
+        "reinforcement",
+        "strength",
+        "supplier",
+    ),
+    *("cement", "cementitious", "w-cm", "fly-ash", "slag", "air", "admixtures", "poured", "finished"),
+    *("temperature", "curing"),
+)
+"""The labels as a reader looks for them: the slab, its concrete, the day, the care."""
 
 
-def share(wording: Wording, part: float) -> str:
-    """Return a share as a percentage."""
-    return wording.percent(part)
+def _facts(wording: Wording, table: object) -> dict[str, str]:
+    """Return the values of a table that are facts, by label; what is not there or zero is no fact."""
+    return dict(_each(wording, table))
 
 
-def _size(wording: Wording) -> str | None:
+def _each(wording: Wording, table: object) -> Iterator[tuple[str, str]]:
+    for name, field in fields_of(type(table)).items():  # type: ignore[arg-type]
+        fact, value = mark_of(field, Fact), getattr(table, name)
+        if fact is not None and value:
+            yield fact.label, _text(wording, field, fact, value)
+
+
+def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
+    if fact.vocabulary:
+        code = wording.method if fact.label == "curing" else str(value)
+        return wording.say(f"{fact.vocabulary}.{slug(code)}")
+    if quantity := mark_of(field, Quantity):
+        return wording.measure(float(value), quantity.kind, fact.digits)  # type: ignore[arg-type]
+    match value:
+        case datetime():
+            return wording.speak.moment(value).short
+        case float():
+            return wording.percent(value) if fact.is_share else wording.rounded(value, fact.digits)
+        case tuple():
+            return ", ".join(value)
+    return str(value)
+
+
+def _size(wording: Wording) -> dict[str, str]:
     slab = wording.job.slab
     if slab.length is None or slab.width is None:
-        return None
-    return wording.say(
-        "placed.size-value", length=length(wording, slab.length), width=length(wording, slab.width)
-    )
+        return {}
+    length, width = (wording.measure(side, "length", 3) for side in (slab.length, slab.width))
+    return {"size": wording.say("placed.size-value", length=length, width=width)}
 
 
 def _poured(wording: Wording) -> str:
@@ -74,13 +98,3 @@ def _poured(wording: Wording) -> str:
         day=wording.speak.day(placement.start, year=True),
         span=wording.speak.short_span(placement.start, placement.end),
     )
-
-
-def _finished(wording: Wording) -> str | None:
-    finished = wording.job.placement.finished
-    return None if finished is None else wording.speak.moment(finished).short
-
-
-def _temperature(wording: Wording) -> str | None:
-    celsius = wording.job.placement.concrete_temperature
-    return None if celsius is None else wording.quantity(celsius, "degC")

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from handover.documents.wording import Wording
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
     ".pdf": ("application", "pdf", {}),

@@ -38,12 +38,14 @@ from handover.schedule.model import (
     Visit,
     WateringDay,
 )
+from handover.units import to_reader
 
 if TYPE_CHECKING:
     from datetime import date, datetime
     from pathlib import Path
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
+    from handover.units import KindName
 
 OWNER_KINDS = (
     MilestoneKind.FIRST_WATER,
@@ -605,6 +607,17 @@ class Wording:
             at = self.quantity(float(degrees), "degC")
             return self.say("quantity.at", quantity=self.quantity(value, plain, digits), temperature=at)
         number, label = reader_value(value, unit, self.units)
+        return self.with_label(round(number) if label in WHOLE else significant(number, digits), label)
+
+    def measure(self, value: float, kind: KindName, digits: int = 2) -> str:
+        """Return a quantity of a kind in the reader's unit, to so many significant digits.
+
+        Args:
+            value: In the SI unit of its kind.
+            kind: What it is: "thickness", "temperature".
+            digits: Significant digits; whole numbers keep all their digits.
+        """
+        number, label = to_reader(value, kind, self.units)
         return self.with_label(round(number) if label in WHOLE else significant(number, digits), label)
 
     def number(self, value: float, unit: str) -> str:

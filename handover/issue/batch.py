@@ -38,8 +38,9 @@ if TYPE_CHECKING:
     from handover.archive.place import Archive
     from handover.issue.receive import Given, Received
     from handover.issue.shared_weather import Cell
-    from handover.jobs.model import JobRecord
+    from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.reading import Examined
+    from handover.jobs.record import JobRecord
 
 State = Literal["done", "done before", "refused", "failed"]
 
@@ -269,7 +270,7 @@ class _Run:
         weather = self._weather_file(path, job)
         given = self._read(weather) if weather else None
         year = self._read(batch.typical) if batch.typical else None
-        digest = "" if job is None else self._digest(job, path.parent, given, year)
+        digest = "" if job is None else self._digest(job, examined.source.files, given, year)
         if job is not None and self._stands(job.id, digest):
             filed = self._see_filed(job.id)
             state: State = "done" if filed else "done before"
@@ -279,7 +280,7 @@ class _Run:
             if job is None:
                 raise UnusableInput(examined.findings)
             given = self._forecasts.get(seen.cell, job)
-        received = check_together(path, examined, given, batch.as_of, year=year, examine=self._examine)
+        received = check_together(examined, given, batch.as_of, year=year, examine=self._examine)
         return self._ordered(self._name(path), received, digest)
 
     def _ordered(self, name: str, received: Received, digest: str) -> Order:
@@ -311,13 +312,13 @@ class _Run:
 
     # ---- what stands already
 
-    def _digest(self, job: JobRecord, folder: Path, given: Given | None, year: Given | None) -> str:
+    def _digest(self, job: JobRecord, beside: AttachedFiles, given: Given | None, year: Given | None) -> str:
         """Return what tells one set of inputs from another. A download is as good as the next one.
 
         Of the record it is what was read that counts: a comment more makes no new set.
         """
         batch = self._batch
-        files = {"record": job.model_dump_json(exclude={"assumed"}).encode(), **own_files(job, folder)}
+        files = {"record": job.model_dump_json(exclude={"assumed"}).encode(), **own_files(job, beside)}
         files |= {f"weather {n}": each.data for n, each in enumerate((given, year)) if each is not None}
         settings = replace(batch.settings, templates=None)
         said = [
@@ -380,7 +381,7 @@ class _Run:
 
 def _id_of(examined: Examined) -> str:
     """Return the id of a record with faults, if it can be read, for the report."""
-    text = decode(examined.data)
+    text = decode(examined.source.data)
     written = parse(text) if isinstance(text, str) else []
     job = written.get("id") if isinstance(written, dict) else None
     return job if isinstance(job, str) else ""

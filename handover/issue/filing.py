@@ -10,7 +10,6 @@ import json
 from datetime import datetime, time, timedelta
 from pathlib import Path
 from shlex import quote
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -22,7 +21,8 @@ from handover.documents.calendars import event_uid
 from handover.errors import Finding, UnusableInput
 from handover.issue.outbox import RECORD as SENT
 from handover.issue.place import CREW, INPUTS, OWN_NAMES, SCHEDULE, check_folder
-from handover.issue.receive import read_record
+from handover.jobs.attached_files import MemoryFiles
+from handover.jobs.reading import RecordSource, examine_source
 from handover.jobs.syntax import decode, parse
 from handover.schedule.model import MilestoneKind
 from handover.units import told
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
     from handover.archive.filing import Filed
     from handover.archive.place import Archive
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 RING_OWNER = "ring-owner"
 """The task of telling the owner of a frost that is forecast."""
@@ -186,29 +186,20 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
     return documents, others
 
 
-def lay_down(documents: Mapping[str, bytes], folder: Path) -> None:
-    """Write documents to a folder by their names: an issue of a bag, say, to be read again."""
-    for name, data in documents.items():
-        file = folder / name
-        file.parent.mkdir(parents=True, exist_ok=True)
-        file.write_bytes(data)
-
-
 def read_issued_record(documents: Mapping[str, bytes], where: str = "the set") -> JobRecord:
     """Return the job record that a set of documents was made from, read from its inputs.
 
     Raises:
         UnusableInput: There is none, or it can no longer be used.
     """
-    name = record_name(documents, where)
-    with TemporaryDirectory(prefix="handover-") as folder:
-        inputs = {each: data for each, data in documents.items() if each.startswith(INPUTS)}
-        lay_down(inputs, Path(folder))
-        return read_record(Path(folder) / name)[0]
+    examined = examine_source(issued_record(documents, where))
+    if examined.record is None:
+        raise UnusableInput(examined.findings)
+    return examined.record
 
 
-def record_name(documents: Mapping[str, bytes], where: str = "the set") -> str:
-    """Return the name of the job record among the documents of a set: "inputs/job.toml".
+def issued_record(documents: Mapping[str, bytes], where: str = "the set") -> RecordSource:
+    """Return the job record of a set as it was received, with the files it names, from its inputs.
 
     Raises:
         UnusableInput: There is none.
@@ -216,7 +207,10 @@ def record_name(documents: Mapping[str, bytes], where: str = "the set") -> str:
     job = _schedule(documents, where)["job"]
     for name, data in documents.items():
         if name.startswith(INPUTS) and name.endswith(RECORD_ENDINGS) and _id(data) == job:
-            return name
+            inputs = {
+                file.removeprefix(INPUTS): each for file, each in documents.items() if file.startswith(INPUTS)
+            }
+            return RecordSource(name, data, MemoryFiles(inputs))
     raise UnusableInput([_no_set(where, f"has no record of the job {job} among its inputs")])
 
 

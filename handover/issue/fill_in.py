@@ -8,7 +8,7 @@ from handover.documents.catalog import catalog
 from handover.errors import Finding, UnusableInput
 from handover.jobs.blank import blank_record
 from handover.jobs.fields import nearest
-from handover.jobs.model import SlabUse
+from handover.jobs.record import SlabUse
 from handover.practice.walkthrough import looked_at
 
 

@@ -25,8 +25,9 @@ from handover.weather.series import Origin
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.reading import Examined
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.weather import WeatherSeries
     from handover.weather.place import Located
@@ -108,11 +109,10 @@ def receive(
     else:
         raise UnusableInput(examined.findings)
     year = None if typical is None else read_given(typical)
-    return check_together(record, examined, given, as_of, year=year)
+    return check_together(examined, given, as_of, year=year)
 
 
 def check_together(
-    record: Path,
     examined: Examined,
     given: Given,
     as_of: datetime,
@@ -123,8 +123,7 @@ def check_together(
     """Check a job record and its weather, by themselves and against each other.
 
     Args:
-        record: The file of the job record; what it names lies beside it.
-        examined: What came of reading it.
+        examined: What came of reading the job record.
         given: The weather as received.
         as_of: Time of issue, aware.
         year: A typical year of the place, as received.
@@ -134,18 +133,18 @@ def check_together(
         UnusableInput: All that is wrong with them, and between them.
     """
     LOG.info("2 check")
-    job = examined.record
+    job, source = examined.record, examined.source
     series, doubts = _examine(given, job, as_of, examine)
     usual, of_year = (None, ()) if year is None else _examine_typical(year, job, examine)
-    ahead = () if job is None else examine_times(job, examined.data, str(record), as_of)
+    ahead = () if job is None else examine_times(job, source, as_of)
     findings = (*examined.findings, *ahead, *doubts, *of_year)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
-    pictures = _pictures(job, record.parent)
+    pictures = _pictures(job, source.files)
     inputs = by_name(
         [
-            (safe_name(record.name), examined.data),
-            *_logs(job, record.parent),
+            (safe_name(source.name), source.data),
+            *_logs(job, source.files),
             *pictures.items(),
             *((safe_name(each.name), each.data) for each in (given, year) if each is not None),
         ],
@@ -282,21 +281,21 @@ def safe_name(name: str) -> str:
     return kept or "file"
 
 
-def own_files(job: JobRecord, folder: Path) -> dict[str, bytes]:
+def own_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
     """Return the files that a record names, by the names it gives them."""
-    return dict([*_logs(job, folder), *_pictures(job, folder).items()])
+    return dict([*_logs(job, files), *_pictures(job, files).items()])
 
 
-def _logs(job: JobRecord, folder: Path) -> list[tuple[str, bytes]]:
-    """Return the logger's file of a job; that it lies in its own folder is checked with the record."""
+def _logs(job: JobRecord, files: AttachedFiles) -> list[tuple[str, bytes]]:
+    """Return the logger's file of a job; whether it may be read is checked with the record."""
     log = job.temperature_log
-    return [(log.file, (folder / log.file).read_bytes())] if log else []
+    return [(log.file, files.read(log.file))] if log else []
 
 
-def _pictures(job: JobRecord, folder: Path) -> dict[str, bytes]:
-    """Return the logo and the photos of a job; that they lie in its own folder is checked with the record."""
+def _pictures(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
+    """Return the logo and the photos of a job; whether they may be read is checked with the record."""
     names = [job.contractor.logo, *(each.photo for each in job.walkthrough)]
-    return {name: (folder / name).read_bytes() for name in names if name}
+    return {name: files.read(name) for name in names if name}
 
 
 # ---- 3 compute --------------------------------------------------------------------------------------

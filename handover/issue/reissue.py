@@ -11,8 +11,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from handover.archive.catalog.query import Query, State
@@ -20,27 +18,28 @@ from handover.documents.changed import told_changes
 from handover.documents.schedule_reading import read_schedule
 from handover.documents.wording import Wording
 from handover.errors import Finding, HandoverError, UnusableInput
-from handover.issue.filing import file_documents, file_what_stands, lay_down, read_issued_record, record_name
+from handover.issue.filing import file_documents, file_what_stands, issued_record, read_issued_record
 from handover.issue.hands import answer_of
 from handover.issue.place import INPUTS, SCHEDULE, put_in_place
 from handover.issue.receive import Given, check_together, compute
 from handover.issue.render import render_documents
 from handover.issue.settings import read_settings, with_settings
 from handover.issue.shared_weather import Forecasts, SharedReading
-from handover.jobs.reading import examine_job
+from handover.jobs.reading import examine_job, examine_source
 from handover.schedule.changes import changes
 from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from datetime import datetime
+    from pathlib import Path
 
     from handover.archive.bag import Bag
     from handover.archive.place import Archive
     from handover.issue.receive import Received
     from handover.issue.settings import Made
     from handover.issue.shared_weather import Cell
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.weather.reading import Examined as WeatherExamined
 
@@ -156,19 +155,16 @@ def _receive(
     documents: Mapping[str, bytes], made: Made, job: str, as_of: datetime, afresh: Afresh
 ) -> Received:
     """Return job and weather as they are now; what is not new is that of the last issue."""
-    with TemporaryDirectory(prefix="handover-") as laid:
-        lay_down({name: data for name, data in documents.items() if name.startswith(INPUTS)}, Path(laid))
-        record = afresh.record or Path(laid) / record_name(documents)
-        examined = examine_job(record)
-        if examined.record is None:
-            raise UnusableInput(examined.findings)
-        _refuse_another(examined.record.id, job, record)
-        if afresh.weather is None:
-            given = Given(made.weather, documents[INPUTS + made.weather], made.received_at)
-        else:
-            given = afresh.weather(examined.record)
-        year = Given(made.typical, documents[INPUTS + made.typical]) if made.typical else None
-        return check_together(record, examined, given, as_of, year=year, examine=afresh.examine)
+    examined = examine_job(afresh.record) if afresh.record else examine_source(issued_record(documents))
+    if examined.record is None:
+        raise UnusableInput(examined.findings)
+    _refuse_another(examined.record.id, job, examined.source.name)
+    if afresh.weather is None:
+        given = Given(made.weather, documents[INPUTS + made.weather], made.received_at)
+    else:
+        given = afresh.weather(examined.record)
+    year = Given(made.typical, documents[INPUTS + made.typical]) if made.typical else None
+    return check_together(examined, given, as_of, year=year, examine=afresh.examine)
 
 
 def _says_other(received: Received, documents: Mapping[str, bytes]) -> bool:
@@ -184,10 +180,10 @@ def _says_other(received: Received, documents: Mapping[str, bytes]) -> bool:
     return received.job != earlier or any(documents.get(INPUTS + name) != data for name, data in pictures)
 
 
-def _refuse_another(found: str, job: str, record: Path) -> None:
+def _refuse_another(found: str, job: str, record: str) -> None:
     if found != job:
         finding = Finding(
-            f"is the record of {found}, not of {job}", file=str(record), field="id", expected=f'"{job}"'
+            f"is the record of {found}, not of {job}", file=record, field="id", expected=f'"{job}"'
         )
         raise UnusableInput([finding])
 

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from handover.documents.pages import Paper
     from handover.documents.pdf import Attachment
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 OFFICE = "en"

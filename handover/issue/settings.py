@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from handover.documents.measures import Units
     from handover.documents.pages import Paper
     from handover.issue.receive import Received
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 SETTINGS = "settings.json"
 """Name among the inputs."""

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.issue.receive import Given
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.weather.place import Located
     from handover.weather.reading import Examined as WeatherExamined
 

@@ -15,27 +15,27 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.lines import Path
-    from handover.jobs.model import JobRecord
+    from handover.jobs.reading import RecordSource
+    from handover.jobs.record import JobRecord
 
 LEEWAY = 0.05
 """A cylinder is called by its full age and broken up to this part of it before. Common practice."""
 _EXPECTED = "a time before this issue, {}"
 
 
-def examine_times(job: JobRecord, data: bytes, file: str, as_of: datetime) -> tuple[Finding, ...]:
+def examine_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tuple[Finding, ...]:
     """Return a fault for each test, truck and reading that is later than a time: nobody has measured it yet.
 
     Args:
         job: The record.
-        data: Its file as received, for the lines.
-        file: Its name.
+        source: The record as received, for the lines.
         as_of: Time of issue, aware.
     """
     found = list(_ahead(job, as_of.astimezone(job.zone)))
-    text = decode(data)
+    text = decode(source.data)
     if not found or isinstance(text, Finding):
         return tuple(finding for _, finding in found)
-    return tuple(placed_in(found, file, find_lines(text, language_of(text))))
+    return tuple(placed_in(found, source.name, find_lines(text, language_of(text))))
 
 
 def _ahead(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Finding]]:

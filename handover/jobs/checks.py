@@ -10,18 +10,16 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.errors import Finding
 from handover.jobs.lines import Path
-from handover.jobs.paths import exists, found_in
 from handover.jobs.visits import overlapping
 from handover.units import KindName, quantity, told
 
 if TYPE_CHECKING:
-    from pathlib import Path as FilePath
-
-    from handover.jobs.written import Placement, Slab, WrittenRecord
+    from handover.jobs.attached_files import AttachedFiles
+    from handover.jobs.record import Draft
 
 Found = Iterator[tuple[Path, Finding]]
 
@@ -34,21 +32,21 @@ _LAST_TEST = 400 * 24.0  # hours after placement at which a cylinder still tells
 _TRUCK_HOURS = 4.0  # from batching to the first concrete placed, at the very most
 
 
-def check(written: WrittenRecord, folder: FilePath) -> Found:
-    """Yield what is wrong or doubtful between the fields of a record that lies in a folder."""
-    yield from _size(written.slab)
-    yield from _times(written.placement)
-    yield from _shares(written)
-    yield from _acknowledged(written)
-    yield from _doubtful(written)
-    yield from _tickets(written)
-    yield from _cylinders(written)
-    yield from _visits(written)
-    yield from _files(written, folder)
-    yield from _sensor(written)
+def check(draft: Draft, files: AttachedFiles) -> Found:
+    """Yield what is wrong or doubtful between the fields of a record, and in the files that it names."""
+    yield from _size(draft.slab)
+    yield from _times(draft.placement)
+    yield from _shares(draft)
+    yield from _acknowledged(draft)
+    yield from _doubtful(draft)
+    yield from _tickets(draft)
+    yield from _cylinders(draft)
+    yield from _visits(draft)
+    yield from _files(draft, files)
+    yield from _sensor(draft)
 
 
-def _size(slab: Slab | None) -> Found:
+def _size(slab: Draft) -> Found:
     if slab is None or slab.length is None or slab.width is None:
         return
     area = slab.length * slab.width
@@ -72,7 +70,7 @@ def _size(slab: Slab | None) -> Found:
         )
 
 
-def _times(placement: Placement | None) -> Found:
+def _times(placement: Draft) -> Found:
     if placement is None:
         return
     start, end, finished = placement.start, placement.end, placement.finished
@@ -96,10 +94,10 @@ def _times(placement: Placement | None) -> Found:
         )
 
 
-def _acknowledged(written: WrittenRecord) -> Found:
+def _acknowledged(draft: Draft) -> Found:
     """Yield a finding where the owner acknowledged what was not placed yet: a slip of the pen."""
-    said = written.acknowledgement.time if written.acknowledgement else None
-    end = written.placement.end if written.placement else None
+    said = draft.acknowledgement.time if draft.acknowledgement else None
+    end = draft.placement.end if draft.placement else None
     if said and end and hours_between(end, said) < 0:
         yield (
             ("acknowledgement", "time"),
@@ -134,8 +132,8 @@ def _later(early: datetime) -> str:
     )
 
 
-def _shares(written: WrittenRecord) -> Found:
-    mix = written.mix
+def _shares(draft: Draft) -> Found:
+    mix = draft.mix
     if mix is None or mix.fly_ash is None or mix.slag is None:
         return
     if mix.fly_ash + mix.slag > _MOST_REPLACED:
@@ -157,14 +155,14 @@ class _Doubt(NamedTuple):
     why: str
 
 
-def _doubtful(written: WrittenRecord) -> Found:
+def _doubtful(draft: Draft) -> Found:
     """Yield values that are possible and yet worth a second look."""
     hot = _Doubt(35.0, "temperature", "over 95 degF it sets fast and cracks easily (limit of ACI 305.1)")
     wet = _Doubt(0.1524, "thickness", "over 6 in, concrete segregates unless a plasticizer makes it flow")
     looked_at: list[tuple[Path, float | None, _Doubt]] = []
-    if written.placement:
-        looked_at.append((("placement", "concrete_temperature"), written.placement.concrete_temperature, hot))
-    for index, ticket in enumerate(written.ticket):
+    if draft.placement:
+        looked_at.append((("placement", "concrete_temperature"), draft.placement.concrete_temperature, hot))
+    for index, ticket in enumerate(draft.ticket):
         looked_at.append((("ticket", index, "temperature"), ticket.temperature, hot))
         looked_at.append((("ticket", index, "slump"), ticket.slump, wet))
     for path, value, (limit, kind, why) in looked_at:
@@ -180,9 +178,9 @@ def _doubtful(written: WrittenRecord) -> Found:
             )
 
 
-def _tickets(written: WrittenRecord) -> Found:
-    start, end = (written.placement.start, written.placement.end) if written.placement else (None, None)
-    for index, ticket in enumerate(written.ticket):
+def _tickets(draft: Draft) -> Found:
+    start, end = (draft.placement.start, draft.placement.end) if draft.placement else (None, None)
+    for index, ticket in enumerate(draft.ticket):
         if not (ticket.batched and start and end):
             continue
         if not -_TRUCK_HOURS <= hours_between(start, ticket.batched) <= hours_between(start, end):
@@ -195,10 +193,10 @@ def _tickets(written: WrittenRecord) -> Found:
                     severity="caution",
                 ),
             )
-    yield from _delivered([ticket.volume for ticket in written.ticket], written.slab)
+    yield from _delivered([ticket.volume for ticket in draft.ticket], draft.slab)
 
 
-def _delivered(volumes: list[float | None], slab: Slab | None) -> Found:
+def _delivered(volumes: list[float | None], slab: Draft) -> Found:
     area, thickness = area_of(slab), slab.thickness if slab else None
     if not volumes or None in volumes or area is None or thickness is None:
         return
@@ -215,7 +213,7 @@ def _delivered(volumes: list[float | None], slab: Slab | None) -> Found:
         )
 
 
-def area_of(slab: Slab | None) -> float | None:
+def area_of(slab: Draft) -> Any:
     """Return the area of a slab in m2, as told or from its length and width, or None."""
     if slab is None:
         return None
@@ -224,8 +222,8 @@ def area_of(slab: Slab | None) -> float | None:
     return slab.area
 
 
-def _cylinders(written: WrittenRecord) -> Found:
-    for index, cylinder in enumerate(written.cylinder):
+def _cylinders(draft: Draft) -> Found:
+    for index, cylinder in enumerate(draft.cylinder):
         if cylinder.age is not None and cylinder.tested is not None:
             yield (
                 ("cylinder", index),
@@ -241,7 +239,7 @@ def _cylinders(written: WrittenRecord) -> Found:
                     severity="caution",
                 ),
             )
-        elif cylinder.tested and written.placement and (start := written.placement.start):
+        elif cylinder.tested and draft.placement and (start := draft.placement.start):
             yield from _follows(
                 ("cylinder", index, "tested"),
                 cylinder.tested,
@@ -252,8 +250,8 @@ def _cylinders(written: WrittenRecord) -> Found:
             )
 
 
-def _visits(written: WrittenRecord) -> Found:
-    available = tuple(filter(None, (written.curing.available or ()) if written.curing else ()))
+def _visits(draft: Draft) -> Found:
+    available = tuple(filter(None, (draft.curing.available or ()) if draft.curing else ()))
     if both := overlapping(available):
         yield (
             ("curing", "available"),
@@ -265,27 +263,27 @@ def _visits(written: WrittenRecord) -> Found:
         )
 
 
-def _files(written: WrittenRecord, folder: FilePath) -> Found:
+def _files(draft: Draft, files: AttachedFiles) -> Found:
     """Yield what is wrong with the files named: a picture can be done without, measurements cannot."""
-    for path, name in pictures(written):
-        if isinstance(finding := found_in(folder, name), Finding):
+    for path, name in pictures(draft):
+        if finding := files.problem(name):
             yield (
                 path,
                 finding
-                if exists(folder, name)
+                if files.exists(name)
                 else replace(
                     finding, problem=f"{finding.problem}; the documents go without it", severity="caution"
                 ),
             )
-    log = written.temperature_log
-    if log and log.file and isinstance(finding := found_in(folder, log.file), Finding):
+    log = draft.temperature_log
+    if log and log.file and (finding := files.problem(log.file)):
         yield ("temperature_log", "file"), finding
 
 
-def _sensor(written: WrittenRecord) -> Found:
+def _sensor(draft: Draft) -> Found:
     """Yield a finding about a sensor that lies below the slab."""
-    depth = written.temperature_log.depth if written.temperature_log else None
-    thickness = written.slab.thickness if written.slab else None
+    depth = draft.temperature_log.depth if draft.temperature_log else None
+    thickness = draft.slab.thickness if draft.slab else None
     if depth is not None and thickness is not None and depth > thickness * (1.0 + 1e-9):
         yield (
             ("temperature_log", "depth"),
@@ -297,11 +295,11 @@ def _sensor(written: WrittenRecord) -> Found:
         )
 
 
-def pictures(written: WrittenRecord) -> Iterator[tuple[Path, str]]:
+def pictures(draft: Draft) -> Iterator[tuple[Path, str]]:
     """Yield the pictures that a record names, with their paths in it."""
-    if written.contractor and written.contractor.logo:
-        yield ("contractor", "logo"), written.contractor.logo
-    for index, item in enumerate(written.walkthrough):
+    if draft.contractor and draft.contractor.logo:
+        yield ("contractor", "logo"), draft.contractor.logo
+    for index, item in enumerate(draft.walkthrough):
         if item.photo:
             yield ("walkthrough", index, "photo"), item.photo
 

@@ -1,54 +1,16 @@
-"""What is taken for something the record leaves out, and why. Every one of these is told as "assumed"."""
+"""Fills in what a record leaves out, by the defaults of practice; each of them is listed as assumed."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.jobs.cement import CEMENT_TAKEN_AS
-from handover.jobs.model import Assumed
+from handover.jobs.record import Assumed
+from handover.practice.defaults import Default, defaults, method_defaults
 
-
-class Default(NamedTuple):
-    """A value in SI, the value as text, and why it was chosen."""
-
-    value: Any
-    told: str
-    why: str
-
-
-# Common practice, no source, unless the reason names one. Where two would do, the one that gives later dates.
-DEFAULTS: Mapping[tuple[str, str], Default] = {
-    ("slab", "use"): Default("other", "other", "no use told"),
-    ("slab", "on"): Default(
-        "soil", "soil", "no base told; bare ground draws the most heat out of a slab in the cold"
-    ),
-    ("slab", "exposure"): Default(
-        "outdoors", "outdoors", "no shelter told; open to sun, wind, rain and frost"
-    ),
-    ("mix", "cement"): Default("I", "I", "the ordinary portland cement of ASTM C150"),
-    ("mix", "cementitious"): Default(
-        334.6, "335 kg/m3", "six sacks a cubic yard (564 lb/yd3), usual for slabs"
-    ),
-    ("mix", "water_cementitious"): Default(0.50, "0.50", "usual for slabs of 3000 to 4000 psi"),
-    ("mix", "fly_ash"): Default(0.0, "0", "none told"),
-    ("mix", "slag"): Default(0.0, "0", "none told"),
-    ("curing", "method"): Default("sprinkler", "sprinkler", "no method told; every owner has a hose"),
-    ("curing", "timer"): Default(False, "no timer", "none told"),
-    ("forms", "edge"): Default(True, "edge forms stand", "nothing told; a slab has edge forms"),
-    ("owner", "language"): Default("en", "en", "no language told"),
-}
-
-# What a garden hose at household pressure gives over a slab, by what is at its end.
-APPLICATION_RATE: Mapping[str, Default] = {
-    "sprinkler": Default(10.0, "10 mm/h", "a lawn sprinkler gives some 10 mm/h; a can under it tells"),
-    "soaker hose": Default(6.0, "6 mm/h", "a soaker hose gives less than a sprinkler; a can under it tells"),
-    "ponding": Default(20.0, "20 mm/h", "an open hose run onto a slab within a dike"),
-    "wet burlap": Default(10.0, "10 mm/h", "burlap is wetted with the same hose as a slab"),
-}
-BLANKET = Default(
-    0.53, "0.53 m2K/W", "R-3, a single thin curing blanket: a thicker one keeps the slab warmer"
-)
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 
 class Filled(NamedTuple):
@@ -68,23 +30,27 @@ def fill_in(tables: Mapping[str, Any], cement_as_written: object) -> Filled:
     filled = {name: dict(table) if isinstance(table, Mapping) else table for name, table in tables.items()}
     assumed: list[Assumed] = []
 
-    def take(table: str, key: str, default: Default) -> None:
+    def take(default: Default) -> None:
+        table, key = default.path.split(".")
         if filled.setdefault(table, {}).get(key) is None:
             filled[table][key] = default.value
-            assumed.append(Assumed(f"{table}.{key}", default.told, default.why))
+            assumed.append(Assumed(default.path, default.text, default.why))
 
-    for (table, key), default in DEFAULTS.items():
-        take(table, key, default)
-    method = filled["curing"]["method"]
-    if method in APPLICATION_RATE:
-        take("curing", "application_rate", APPLICATION_RATE[method])
-    if method == "insulating blanket":
-        take("curing", "blanket_r_value", BLANKET)
-    if (mean := mean_ticket_temperature(filled.get("ticket", ()))) is not None:
-        why = "the mean of the tickets, by volume where they tell it"
-        take("placement", "concrete_temperature", Default(mean, f"{mean:.1f} degC", why))
+    for default in defaults().values():
+        take(default)
+    for default in method_defaults(filled["curing"]["method"]):
+        take(default)
+    for default in _mean_of_tickets(filled.get("ticket", ())):
+        take(default)
     assumed += _cement_note(cement_as_written, filled["mix"]["cement"])
     return Filled(filled, tuple(assumed))
+
+
+def _mean_of_tickets(tickets: Any) -> Iterator[Default]:
+    """Yield the temperature of the concrete as the tickets have it, if any does."""
+    if (mean := mean_ticket_temperature(tickets)) is not None:
+        why = "The mean of the tickets, by volume where they tell it"
+        yield Default("placement.concrete_temperature", mean, "degC", why, "The delivery tickets", "computed")
 
 
 def mean_ticket_temperature(tickets: Any) -> float | None:

@@ -1,7 +1,7 @@
 """How each kind of value is read from what the crew wrote, and how the JSON Schema tells it.
 
-A `Reading` stands as annotation on a field of the written record. It returns the value in SI, or a finding:
-errors are values here; `written` gathers them all.
+A `Reading` annotates a field of the record. It returns the value in SI, or a finding: errors are values here,
+and `reading` gathers them all.
 """
 
 from __future__ import annotations
@@ -21,12 +21,15 @@ from handover.jobs.clock import local_instant
 from handover.units import KINDS, KindName, quantity, read_quantity, shown, told
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
     from zoneinfo import ZoneInfo
 
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 
 Schema = dict[str, Any]
+
+AS_WRITTEN = "as written"
+"""Key of a validation context: values are as in a record, texts with units and times by the site's clock."""
 
 
 @dataclass(frozen=True)
@@ -44,17 +47,20 @@ class Reading:
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
-        return core_schema.with_info_plain_validator_function(self._validate)
+        return core_schema.with_info_wrap_validator_function(self._validate, handler(source))
 
     def __get_pydantic_json_schema__(
         self, _: core_schema.CoreSchema, handler: GetJsonSchemaHandler
     ) -> Schema:
         return self.schema()
 
-    def _validate(self, written: object, info: ValidationInfo) -> object:
+    def _validate(self, written: object, in_si: Callable[[object], object], info: ValidationInfo) -> object:
+        """Return a value as the type of its field has it; one that stands in a record is read first."""
+        if info.context is None or AS_WRITTEN not in info.context:
+            return in_si(written)
         if isinstance(written, str) and not written.strip():
             return None
-        value = self.read_at(written, (info.context or {}).get("zone"))
+        value = self.read_at(written, info.context.get("zone"))
         if isinstance(value, Finding):
             raise PydanticCustomError("finding", "unusable", {"finding": value})
         return value

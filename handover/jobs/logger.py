@@ -29,13 +29,14 @@ from numpy.typing import NDArray
 
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
-from handover.jobs.model import LogReading
+from handover.jobs.record import LogReading
 from handover.units import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from pathlib import Path
     from zoneinfo import ZoneInfo
+
+    from handover.jobs.attached_files import AttachedFiles
 
 Floats = NDArray[np.float64]
 
@@ -78,20 +79,20 @@ class _Series:
 
 
 def examine_log(
-    path: Path, name: str, zone: ZoneInfo | None, placed: datetime | None
+    files: AttachedFiles, name: str, zone: ZoneInfo | None, placed: datetime | None
 ) -> tuple[tuple[LogReading, ...], list[Finding]]:
     """Return what a logger read in the concrete, as hourly means, and what is wrong or doubtful about it.
 
     Args:
-        path: The file.
-        name: What the record calls it.
+        files: Those of the record.
+        name: What the record calls the logger's file.
         zone: Of the site, for times on the site's clock.
         placed: When the first concrete was placed, aware; readings from before are left out.
 
     Returns:
         Readings in order of time, in the site's zone where it is known; empty where there is a fault.
     """
-    text = _text(path)
+    text = _text(files, name)
     if isinstance(text, Finding):
         return (), [replace(text, file=name)]
     series, findings = _read(text, zone)
@@ -104,15 +105,14 @@ def examine_log(
     return told, [replace(each, file=name) for each in findings]
 
 
-def _text(path: Path) -> str | Finding:
+def _text(files: AttachedFiles, name: str) -> str | Finding:
     fault = partial(Finding, expected=_WHAT, example=_EXAMPLE)
     try:
-        size = path.stat().st_size
-        if size > LARGEST:
-            return fault(f"has {size:,} bytes; a logger's file has at most {LARGEST:,}")
-        data = path.read_bytes()
+        data = files.read(name, LARGEST + 1)
     except OSError as error:
         return fault(f"cannot be read ({error.strerror or error})")
+    if len(data) > LARGEST:
+        return fault(f"has more than {LARGEST:,} bytes; a logger's file has at most that many")
     if b"\0" in data:
         return fault("holds binary data, not text")
     try:

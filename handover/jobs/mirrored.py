@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
     from handover.jobs.lines import Path
-    from handover.jobs.written import WrittenRecord
+    from handover.jobs.record import Draft
 
     Found = tuple[Path, Finding]
 
@@ -24,19 +24,19 @@ _STATE_AND_ZIP = re.compile(r"\b[A-Z]{2},? +\d{5}(?:-\d{4})?\b")
 _FEET_OR_INCHES = re.compile(r"\d\s*(?:ft|feet|foot|in|inch|inches|['\"])\.?\s*$", re.IGNORECASE)
 
 
-def mirrored_longitude(written: WrittenRecord, raw: Mapping[str, Any]) -> Iterator[Found]:
+def mirrored_longitude(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
     """Yield a caution where the place lies abroad, its mirror image lies in the country that all else tells.
 
     A country that the record names is held against the place elsewhere.
 
     Args:
-        written: The record as far as it could be read.
+        draft: The record as far as it could be read.
         raw: As TOML or JSON gives it, for the units.
     """
-    site = written.site
+    site = draft.site
     if site is None or site.country or site.latitude is None or site.longitude is None:
         return
-    if site.longitude <= 0 or not _reads_as_at_home(written, raw):
+    if site.longitude <= 0 or not _reads_as_at_home(draft, raw):
         return
     there, mirrored = (_country(site.latitude, each) for each in (site.longitude, -site.longitude))
     if there in (None, AT_HOME) or mirrored != AT_HOME:
@@ -56,8 +56,8 @@ def _country(latitude: float, longitude: float) -> str | None:
     return country_of_zone(zone) if zone else None
 
 
-def _reads_as_at_home(written: WrittenRecord, raw: Mapping[str, Any]) -> bool:
-    parts = (written.site, written.contractor)
+def _reads_as_at_home(draft: Draft, raw: Mapping[str, Any]) -> bool:
+    parts = (draft.site, draft.contractor)
     addresses = [part.address for part in parts if part and part.address]
     slab = raw.get("slab")
     thickness = slab.get("thickness") if isinstance(slab, dict) else None

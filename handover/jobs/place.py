@@ -10,7 +10,7 @@ from handover.errors import Finding
 from handover.jobs.clock import offset_then, zone_at, zone_named
 from handover.jobs.country import country_of_zone
 from handover.jobs.lines import Path
-from handover.jobs.written import Placement, Site, WrittenRecord
+from handover.jobs.record import Draft, Placement, Site, draft_of
 
 if TYPE_CHECKING:
     from collections.abc import Container, Iterator
@@ -19,17 +19,17 @@ Found = tuple[Path, Finding]
 
 
 def site_zone(
-    site: Site | None, start: datetime | None, at_fault: Container[Path]
+    site: Draft, start: datetime | None, at_fault: Container[Path]
 ) -> tuple[str | None, list[Found]]:
     """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
 
     Args:
         site: As far as it could be read.
-        start: Of the placement, as written. Where the zone told and the zone of the place differ in offset
+        start: Of the placement, as draft. Where the zone told and the zone of the place differ in offset
             then, one of the two is mistaken.
         at_fault: Paths that have their finding already.
     """
-    site = site or Site()
+    site = site or draft_of(Site)()
     findings = list(_place(site, at_fault))
     there = _zone_there(site)
     if site.timezone is None:
@@ -52,14 +52,14 @@ def site_zone(
     return site.timezone, findings
 
 
-def site_country(site: Site | None, zone: str) -> str | None:
+def site_country(site: Draft, zone: str) -> str | None:
     """Return the code of the country of a site, by its place, else by its zone; None where neither tells."""
     return country_of_zone((site and _zone_there(site)) or zone)
 
 
-def foreign_country(written: WrittenRecord, zone: str | None) -> Iterator[Found]:
+def foreign_country(draft: Draft, zone: str | None) -> Iterator[Found]:
     """Yield a finding where the country told is not the one that the place lies in."""
-    site = written.site
+    site = draft.site
     if site is None or site.country is None or zone is None:
         return
     there = site_country(site, zone)
@@ -75,16 +75,16 @@ def foreign_country(written: WrittenRecord, zone: str | None) -> Iterator[Found]
         )
 
 
-def _zone_there(site: Site) -> str | None:
+def _zone_there(site: Draft) -> str | None:
     """Return the zone kept at the place of a site, or None where there is no place on land."""
     if site.latitude is None or site.longitude is None:
         return None
     return zone_at(site.latitude, site.longitude)
 
 
-def foreign_offsets(written: WrittenRecord, zone: str | None) -> Iterator[Found]:
+def foreign_offsets(draft: Draft, zone: str | None) -> Iterator[Found]:
     """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
-    for path, moment in _moments(written):
+    for path, moment in _moments(draft):
         offset = moment.utcoffset()
         if zone and offset and (there := offset_then(ZoneInfo(zone), moment)) != offset:
             local = moment.astimezone(ZoneInfo(zone))
@@ -99,15 +99,15 @@ def foreign_offsets(written: WrittenRecord, zone: str | None) -> Iterator[Found]
             )
 
 
-def _moments(written: WrittenRecord) -> Iterator[tuple[Path, datetime]]:
-    placement = written.placement or Placement()
+def _moments(draft: Draft) -> Iterator[tuple[Path, datetime]]:
+    placement: Draft = draft.placement or draft_of(Placement)()
     times: list[tuple[Path, datetime | None]] = [
         (("placement", "start"), placement.start),
         (("placement", "end"), placement.end),
         (("placement", "finished"), placement.finished),
     ]
-    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(written.ticket)]
-    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(written.cylinder)]
+    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(draft.ticket)]
+    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(draft.cylinder)]
     return ((path, moment) for path, moment in times if moment is not None)
 
 

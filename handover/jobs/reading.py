@@ -1,6 +1,6 @@
 """Reads a job record, and says all that is wrong with it at once.
 
-bytes -> text -> tables -> written values -> zone and clock -> checks between fields -> record
+bytes -> text -> tables -> draft -> zone and clock -> checks between fields -> record
 """
 
 from __future__ import annotations
@@ -15,18 +15,28 @@ from zoneinfo import ZoneInfo
 from pydantic import ValidationError
 
 from handover.errors import Finding, UnusableInput
+from handover.jobs.attached_files import AttachedFiles, FolderFiles
 from handover.jobs.checks import area_of, check, pictures
 from handover.jobs.defaults import fill_in
-from handover.jobs.fields import nearest
+from handover.jobs.fields import AS_WRITTEN, Reading, nearest
 from handover.jobs.lines import Lines, Path, dotted, find_lines
 from handover.jobs.logger import examine_log
-from handover.jobs.measures import units_of
 from handover.jobs.mirrored import mirrored_longitude
-from handover.jobs.model import Assumed, JobRecord, LogReading
-from handover.jobs.paths import exists, found_in
 from handover.jobs.place import foreign_country, foreign_offsets, site_country, site_zone
+from handover.jobs.record import (
+    Assumed,
+    Draft,
+    JobRecord,
+    LogReading,
+    Table,
+    draft_of,
+    fields_of,
+    mark_of,
+    needed,
+    tables,
+)
 from handover.jobs.syntax import decode, language_of, load, parse
-from handover.jobs.written import Table, WrittenRecord, tables
+from handover.jobs.unit_system import unit_system
 from handover.units import shown
 
 if TYPE_CHECKING:
@@ -38,18 +48,33 @@ Found = tuple[Path, Finding]
 
 
 @dataclass(frozen=True)
+class RecordSource:
+    """A record as it was received.
+
+    Attributes:
+        name: Of its file, for findings.
+        data: Its bytes.
+        files: Those that it may name.
+    """
+
+    name: str
+    data: bytes
+    files: AttachedFiles
+
+
+@dataclass(frozen=True)
 class Examined:
     """What came of reading a record.
 
     Attributes:
         record: The job, or None where there are faults.
         findings: Faults and cautions, in the order of their lines.
-        data: The file as it was received; empty where it could not be had.
+        source: The record as it was received; its data are empty where the file could not be read.
     """
 
     record: JobRecord | None
     findings: tuple[Finding, ...]
-    data: bytes = b""
+    source: RecordSource
 
     @property
     def faults(self) -> tuple[Finding, ...]:
@@ -58,7 +83,7 @@ class Examined:
 
 
 def read_job(path: str | PathLike[str]) -> JobRecord:
-    """Return the job that a record tells of.
+    """Return the job that a record describes.
 
     Raises:
         UnusableInput: With every finding, where there is a fault.
@@ -70,66 +95,74 @@ def read_job(path: str | PathLike[str]) -> JobRecord:
 
 
 def examine_job(path: str | PathLike[str]) -> Examined:
-    """Return what can be made of a record, with everything that is wrong or doubtful about it."""
+    """Return what can be made of the file of a record, with everything that is wrong or doubtful about it."""
     file = FilePath(path)
     data = load(file)
+    source = RecordSource(str(path), b"" if isinstance(data, Finding) else data, FolderFiles(file.parent))
     if isinstance(data, Finding):
-        return Examined(None, (replace(data, file=str(path)),))
-    text = decode(data)
+        return Examined(None, (replace(data, file=str(path)),), source)
+    return examine_source(source)
+
+
+def examine_source(source: RecordSource) -> Examined:
+    """Return what can be made of a record, with everything that is wrong or doubtful about it."""
+    text = decode(source.data)
     if isinstance(text, Finding):
-        return Examined(None, (replace(text, file=str(path)),), data)
-    written = parse(text)
-    if isinstance(written, list):
-        return Examined(None, tuple(replace(fault, file=str(path)) for fault in written), data)
-    record, found = examine_tables(written, file.parent)
+        return Examined(None, (replace(text, file=source.name),), source)
+    raw = parse(text)
+    if isinstance(raw, list):
+        return Examined(None, tuple(replace(fault, file=source.name) for fault in raw), source)
+    record, found = examine_tables(raw, source.files)
     lines = find_lines(text, language_of(text))
-    return Examined(record, tuple(placed_in(found, str(path), lines)), data)
+    return Examined(record, tuple(placed_in(found, source.name, lines)), source)
 
 
-def examine_tables(raw: Mapping[str, Any], folder: FilePath) -> tuple[JobRecord | None, list[Found]]:
-    """Return the record that tables in the shape of the file tell, or None, and the findings by path.
+def examine_tables(raw: Mapping[str, Any], files: AttachedFiles) -> tuple[JobRecord | None, list[Found]]:
+    """Return the record that tables in the shape of the file describe, or None, and the findings by path.
 
     Args:
         raw: As TOML or JSON gives it.
-        folder: Where the record lies; the files it names must lie there too.
+        files: Those that the record may name.
     """
     first, faults = _read(raw, None)
     start = first.placement.start if first.placement else None
     zone, about_place = site_zone(first.site, start, {path for path, _ in faults})
-    written, found = _read(raw, ZoneInfo(zone) if zone else None)
+    draft, found = _read(raw, ZoneInfo(zone) if zone else None)
     found += about_place
     at_fault = {path for path, finding in found if finding.severity == "fault"}
-    found += [(path, finding) for path, finding in _missing(raw, written, ()) if path not in at_fault]
-    found += _unplaced(raw, written, zone, at_fault)
-    found += check(written, folder)
+    found += [
+        (path, finding) for path, finding in _missing(raw, draft, JobRecord, ()) if path not in at_fault
+    ]
+    found += _unplaced(raw, draft, zone, at_fault)
+    found += check(draft, files)
     found += foreign_offsets(first, zone)
-    found += foreign_country(written, zone)
-    found += mirrored_longitude(written, raw)
-    readings, about_log = _logged(written, zone, folder)
+    found += foreign_country(draft, zone)
+    found += mirrored_longitude(draft, raw)
+    readings, about_log = _log_readings(draft, zone, files)
     found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
         return None, found
-    return _record(written, zone, raw, folder, readings), found
+    return _record(draft, zone, raw, files, readings), found
 
 
-def _logged(
-    written: WrittenRecord, zone: str | None, folder: FilePath
+def _log_readings(
+    draft: Draft, zone: str | None, files: AttachedFiles
 ) -> tuple[tuple[LogReading, ...], list[Found]]:
     """Return what the logger beside the record read in the concrete, with findings about its file."""
-    log = written.temperature_log
-    if log is None or log.file is None or isinstance(path := found_in(folder, log.file), Finding):
+    log = draft.temperature_log
+    if log is None or log.file is None or files.problem(log.file):
         return (), []
-    placed = written.placement.start if written.placement else None
+    placed = draft.placement.start if draft.placement else None
     aware = placed if placed and placed.tzinfo else None
-    readings, findings = examine_log(path, log.file, ZoneInfo(zone) if zone else None, aware)
+    readings, findings = examine_log(files, log.file, ZoneInfo(zone) if zone else None, aware)
     return readings, [(("temperature_log", "file"), finding) for finding in findings]
 
 
-def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[WrittenRecord, list[Found]]:
+def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[Draft, list[Found]]:
     """Return all that can be read, and what cannot."""
-    context = {"zone": zone}
+    model, context = draft_of(JobRecord), {AS_WRITTEN: True, "zone": zone}
     try:
-        return WrittenRecord.model_validate(raw, context=context), []
+        return model.model_validate(raw, context=context), []
     except ValidationError as error:
         faults = error.errors(include_url=False, include_input=True)
     readable = copy.deepcopy(dict(raw))
@@ -137,7 +170,7 @@ def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[WrittenRecord,
     for fault in sorted(faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True):
         _take_out(readable, fault["loc"])
     found = [(tuple(fault["loc"]), _finding(fault)) for fault in faults]
-    return WrittenRecord.model_validate(readable, context=context), found
+    return model.model_validate(readable, context=context), found
 
 
 def _take_out(tables_or_list: Any, path: Path) -> None:
@@ -184,47 +217,47 @@ def _unknown(path: Path) -> Finding:
     """Return a finding about a key the record does not have, with the nearest it has."""
     *way, key = path
     key = str(key)
-    here: type[Table] = tables()[str(way[0])] if way else WrittenRecord
-    likely = nearest(key, here.model_fields)
+    here = fields_of(tables()[str(way[0])] if way else JobRecord)
+    likely = nearest(key, here)
     if likely is None:
-        homes = [name for name, table in tables().items() if key in table.model_fields]
+        homes = [name for name, table in tables().items() if key in fields_of(table)]
         likely = f"[{homes[0]}] {key}" if homes else None
-    names = ", ".join(here.model_fields)
     return Finding(
         f"{shown(key)} is not a key of this record" + (f"; did you mean {likely}?" if likely else ""),
-        expected=f"one of {names}",
-        example=likely or next(iter(here.model_fields)),
+        expected=f"one of {', '.join(here)}",
+        example=likely or next(iter(here)),
     )
 
 
-def _missing(raw: Any, written: Table, path: Path) -> Iterator[Found]:
-    """Yield a finding for each key that must be there and is not."""
-    for key in written.needed:
-        if getattr(written, key) is None:
+def _missing(raw: Any, draft: Draft, table: type[Table], path: Path) -> Iterator[Found]:
+    """Yield a finding for each key of a table that must be there and is not."""
+    for key in needed(table):
+        if getattr(draft, key) is None:
             here = (*path, key)
             blank = isinstance(raw, Mapping) and isinstance(raw.get(key), str)
-            yield here, _to_write(here, written, "is empty" if blank else "is missing")
-    for key in type(written).model_fields:
-        part = getattr(written, key)
+            yield here, _to_write(here, table, "is empty" if blank else "is missing")
+    if table is not JobRecord:
+        return
+    for key, part in tables().items():
         below = raw.get(key) if isinstance(raw, Mapping) else None
-        if isinstance(part, Table):
-            yield from _missing(below, part, (*path, key))
-        elif isinstance(part, tuple) and isinstance(below, list):
-            for index, item in enumerate(part):
-                if isinstance(item, Table):
-                    yield from _missing(below[index], item, (*path, key, index))
+        found = getattr(draft, key)
+        if isinstance(found, Table):
+            yield from _missing(below, found, part, (key,))
+        elif isinstance(found, tuple) and isinstance(below, list):
+            for index, item in enumerate(found):
+                yield from _missing(below[index], item, part, (key, index))
 
 
-def _to_write(path: Path, table: Table, problem: str) -> Finding:
+def _to_write(path: Path, table: type[Table], problem: str) -> Finding:
     key = str(path[-1])
-    field = type(table).model_fields[key]
     if key in tables():
-        needed = ", ".join(tables()[key].needed)
+        keys = ", ".join(needed(tables()[key]))
         return Finding(
-            f"{problem}: the table tells {needed}", expected=f"the table [{key}]", example=f"[{key}]"
+            f"{problem}: the table tells {keys}", expected=f"the table [{key}]", example=f"[{key}]"
         )
-    schema = type(table).model_json_schema()["properties"][key]
-    example = schema.get("examples", ["..."])[0]
+    field = fields_of(table)[key]
+    reader = mark_of(field, Reading)
+    example = reader.schema().get("examples", ["..."])[0] if reader else "..."
     return Finding(problem, expected=_told(field.description or key), example=f'{key} = "{example}"')
 
 
@@ -233,13 +266,11 @@ def _told(description: str) -> str:
     return description[:1].lower() + description[1:].rstrip(".")
 
 
-def _unplaced(
-    raw: Mapping[str, Any], written: WrittenRecord, zone: str | None, at_fault: set[Path]
-) -> Iterator[Found]:
+def _unplaced(raw: Mapping[str, Any], draft: Draft, zone: str | None, at_fault: set[Path]) -> Iterator[Found]:
     """Yield findings where the slab has no size, or the site neither place nor time zone."""
     slab = raw.get("slab")
     sizes = {("slab", key) for key in ("area", "length", "width")}
-    if isinstance(slab, Mapping) and written.slab and area_of(written.slab) is None and not sizes & at_fault:
+    if isinstance(slab, Mapping) and draft.slab and area_of(draft.slab) is None and not sizes & at_fault:
         yield (
             ("slab",),
             Finding(
@@ -261,34 +292,34 @@ def _unplaced(
 
 
 def _record(
-    written: WrittenRecord,
+    draft: Draft,
     zone: str,
     raw: Mapping[str, Any],
-    folder: FilePath,
+    files: AttachedFiles,
     readings: tuple[LogReading, ...],
 ) -> JobRecord:
     """Return the record with what was left out filled in."""
-    told = _without_blanks(written.model_dump())
+    told = _without_blanks(draft.model_dump())
     if readings:
         told["temperature_log"]["readings"] = readings
-    for path, name in pictures(written):
-        if not exists(folder, name):
+    for path, name in pictures(draft):
+        if not files.exists(name):
             table = told[path[0]] if len(path) == 2 else told[path[0]][path[1]]  # noqa: PLR2004  table and key
             del table[path[-1]]
     cement = raw["mix"].get("cement")
     filled = fill_in(told, cement)
     if isinstance(cement, str) and cement.strip():
         filled.tables["mix"]["cement_ordered"] = " ".join(cement.split())
-    filled.tables["written_in"] = units_of(raw)
-    filled.tables["slab"]["area"] = area_of(written.slab)
+    filled.tables["written_in"] = unit_system(raw)
+    filled.tables["slab"]["area"] = area_of(draft.slab)
     assumed = filled.assumed
-    if told["site"].get("country") is None and (country := site_country(written.site, zone)) is not None:
+    if told["site"].get("country") is None and (country := site_country(draft.site, zone)) is not None:
         assumed = (Assumed("site.country", country, "the country of the place, or of its clock"), *assumed)
         filled.tables["site"]["country"] = country
     if told["site"].get("timezone") is None:
         assumed = (Assumed("site.timezone", zone, "the time zone kept at the place"), *assumed)
     filled.tables["site"]["timezone"] = zone
-    return JobRecord(**filled.tables, assumed=assumed)
+    return JobRecord.model_validate({**filled.tables, "assumed": assumed})
 
 
 def _without_blanks(value: Any) -> Any:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from handover.jobs.written import WrittenRecord, tables
+from handover.jobs.record import JobRecord, draft_of, needed, tables
 
 _SIZE = {"anyOf": [{"required": ["area"]}, {"required": ["length", "width"]}]}
 _PLACE = {"anyOf": [{"required": ["timezone"]}, {"required": ["latitude", "longitude"]}]}
@@ -16,24 +16,24 @@ def job_schema() -> dict[str, Any]:
     It says less than the reader: limits of quantities, and what must hold between fields, are the reader's.
     It is stricter in one thing: the reader takes the words of a choice in capitals too.
     """
-    schema: dict[str, Any] = WrittenRecord.model_json_schema()
+    schema: dict[str, Any] = draft_of(JobRecord).model_json_schema()
     parts = {table.__name__: table for table in tables().values()}
     for name, part in schema["$defs"].items():
-        _tidy(part, parts[name].needed)
+        _tidy(part, needed(parts[name]))
     schema["$defs"]["Slab"] |= _SIZE
     schema["$defs"]["Site"] |= _PLACE
-    _tidy(schema, WrittenRecord.needed)
+    _tidy(schema, needed(JobRecord))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema"} | schema | {"title": "Job record"}
 
 
-def _tidy(part: dict[str, Any], needed: tuple[str, ...]) -> None:
+def _tidy(part: dict[str, Any], must: tuple[str, ...]) -> None:
     """Take out what says only that a key may be left out, and name the keys that may not."""
     for key, told in part["properties"].items():
         if options := told.pop("anyOf", None):
             told.update(next(option for option in options if option.get("type") != "null"))
         told.pop("default", None)
         told.pop("title", None)
-        if key in needed:
+        if key in must:
             told["$comment"] = " ".join(filter(None, (told.get("$comment"), "Must be there.")))
-    if needed:
-        part["required"] = list(needed)
+    if must:
+        part["required"] = list(must)

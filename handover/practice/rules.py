@@ -209,6 +209,7 @@ class CuringMethod:
     store_mm: float
     loss: float
     rate_mm_h: float
+    rate_why: str
     shortest_h: float
     most: int
     source: str

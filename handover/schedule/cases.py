@@ -22,7 +22,7 @@ from handover.weather.series import Origin
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
     from handover.weather.series import WeatherSeries
 

@@ -11,7 +11,7 @@ from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set
 from handover.schedule.model import Assumption
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice, RuleSet
 
 _PLAIN = re.compile(r"\s*(?:none|no|not|plain|un-?reinforced)\b", re.IGNORECASE)

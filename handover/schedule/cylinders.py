@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from handover.concrete.strength import StrengthCurve
     from handover.concrete.strength_fit import Fit
-    from handover.jobs.model import Cylinder, JobRecord
+    from handover.jobs.record import Cylinder, JobRecord
     from handover.practice.rules import Practice
     from handover.schedule.cases import Cases
     from handover.schedule.mix import Concrete

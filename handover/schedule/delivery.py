@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.jobs.model import JobRecord, Ticket
+    from handover.jobs.record import JobRecord, Ticket
     from handover.practice.rules import Practice
     from handover.schedule.cases import Cases
     from handover.schedule.mix import Concrete

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.practice.rules import GateRule, Practice
     from handover.schedule.course import Course
     from handover.schedule.model import Basis

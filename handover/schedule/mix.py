@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.jobs.model import Mix
+    from handover.jobs.record import Mix
     from handover.practice.rules import Cement, Practice
     from handover.schedule.cases import Cases
 

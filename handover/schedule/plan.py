@@ -42,7 +42,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
     from handover.schedule.model import Basis
     from handover.weather.series import WeatherSeries

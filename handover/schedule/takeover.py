@@ -9,7 +9,7 @@ from handover.schedule.delivery import delivered
 from handover.schedule.logged import logged
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
     from handover.schedule.cases import Cases
     from handover.schedule.measured import Measured

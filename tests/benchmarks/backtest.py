@@ -25,7 +25,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from handover.jobs.model import Curing, JobRecord, Mix, Placement, Site, Slab
+from handover.jobs.record import Curing, JobRecord, Mix, Placement, Site, Slab
 from handover.practice.rules import practice
 from handover.schedule.cases import forecast_errors
 from handover.schedule.milestones import milestones

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from handover.documents.catalog import catalog
-from handover.jobs.model import JobRecord
+from handover.jobs.record import JobRecord
 from handover.schedule.model import (
     Assumption,
     Band,

@@ -34,7 +34,7 @@ from handover.errors import RenderingFailed
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 RECORD = ("job.toml", b'id = "2026-07-14-alder-garage"\n')

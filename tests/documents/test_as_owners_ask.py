@@ -26,7 +26,7 @@ from handover.issue.receive import compute, receive
 from handover.schedule.model import MilestoneKind, Visit
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 SAMPLES = {

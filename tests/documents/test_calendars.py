@@ -22,7 +22,7 @@ from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, Wa
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 Kind = MilestoneKind
 NASTY = "Bob's\r\nATTENDEE:mailto:eve@example.com\n\x00\x0b\x85\u2028BEGIN:VALARM\t<b>a;b,c\\n:\"\ud83e"

@@ -24,7 +24,7 @@ from handover.schedule.model import CureSchedule, Milestone, Risk, Visit
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
     IcalJs = Callable[[bytes], dict[str, Any]]
 

@@ -24,7 +24,7 @@ from handover.schedule.changes import SAW_LAST
 from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 ZONE = ZoneInfo("America/New_York")

@@ -21,7 +21,7 @@ from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reas
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 SVG = "{http://www.w3.org/2000/svg}"

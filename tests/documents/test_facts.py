@@ -8,7 +8,7 @@ from handover.documents.facts import placed
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 

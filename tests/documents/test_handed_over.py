@@ -21,11 +21,11 @@ from handover.documents.pages import (
 from handover.documents.schedule_json import schedule_json
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.jobs.model import SlabUse
+from handover.jobs.record import SlabUse
 from handover.practice.walkthrough import looked_at
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 ITEMS = (

@@ -22,7 +22,7 @@ from handover.documents.templating import languages
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 AXE = Path(__file__).parents[1] / "node" / "node_modules" / "axe-core" / "axe.min.js"

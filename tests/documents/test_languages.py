@@ -20,7 +20,7 @@ from handover.documents.wording import Wording
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 LANGUAGES = languages()

@@ -20,7 +20,7 @@ from handover.schedule.model import Figure
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 MINUTE = timedelta(minutes=1)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from handover.documents.measures import Units
     from handover.documents.pages import Paper
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 LONG = "The Bartholomew Featherstonehaugh-Cholmondeley memorial workshop and boathouse by the lower mill pond"

@@ -20,7 +20,7 @@ from handover.errors import UnusableInput
 if TYPE_CHECKING:
     from email.message import EmailMessage
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 NASTY = "Eve\r\nBcc: all@example.org\n\n<script>alert(1)</script>\x00\x1b\u2028- [x](http://example.org) & Co"

@@ -22,7 +22,7 @@ from handover.schedule.model import Caution, CureSchedule, Figure, MilestoneKind
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
 
 Kind = MilestoneKind
 LANGUAGES = ("en", "es")

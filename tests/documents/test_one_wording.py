@@ -22,7 +22,7 @@ from handover.schedule.model import MilestoneKind
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 LANGUAGES = languages()

@@ -31,7 +31,7 @@ from handover.errors import RenderingFailed, UnusableInput
 from handover.schedule.model import Caution, MilestoneKind, Refusal
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 JobWith = Callable[..., "JobRecord"]

@@ -20,12 +20,12 @@ from handover.documents.pages import care_sheet_html, render_care_sheet
 from handover.documents.templating import languages, read_text
 from handover.documents.wording import Wording
 from handover.issue.receive import compute, receive
-from handover.jobs.model import Method
+from handover.jobs.record import Method
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 ROOT = Path(__file__).parents[2]

@@ -17,7 +17,7 @@ from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 JobWith = Callable[..., "JobRecord"]

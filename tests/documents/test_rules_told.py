@@ -15,7 +15,7 @@ from handover.documents.wording import Wording
 from handover.schedule.model import Assumption, Mark, MilestoneKind, Reason
 
 if TYPE_CHECKING:
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 

@@ -18,14 +18,14 @@ from handover.documents.measures import fixed, reader_value, rounded
 from handover.documents.templating import languages, read_text, search_path, templates_folder
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.errors import UnusableInput
-from handover.jobs.model import Base, Exposure, Method, SlabUse
+from handover.jobs.record import Base, Exposure, Method, SlabUse
 from handover.schedule.cases import _SCALARS
 from handover.schedule.model import Basis, Caution, Figure, Mark, MilestoneKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 LANGUAGES = languages()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -15,7 +16,6 @@ from handover.jobs.ahead import examine_times
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from handover.errors import Finding
     from handover.jobs.reading import Examined
@@ -28,7 +28,7 @@ AS_OF = datetime(2026, 7, 15, 8, tzinfo=ZoneInfo("America/New_York"))
 def found(examine: Examine, text: str, as_of: datetime = AS_OF) -> tuple[Finding, ...]:
     examined = examine(text)
     assert examined.record is not None, examined.findings
-    return examine_times(examined.record, examined.data, "job.toml", as_of)
+    return examine_times(examined.record, examined.source, as_of)
 
 
 @pytest.mark.parametrize(
@@ -45,7 +45,11 @@ def test_what_is_still_to_come_is_a_fault(examine: Examine, good: str, table: st
     findings = found(examine, f"{good}\n{table}\n")
     assert [each.field for each in findings] == ([field] if field else [])
     for each in findings:
-        assert (each.severity, each.file, each.line) == ("fault", "job.toml", good.count("\n") + 3)
+        assert (each.severity, Path(str(each.file)).name, each.line) == (
+            "fault",
+            "job.toml",
+            good.count("\n") + 3,
+        )
         assert "2026-07-15 08:00" in str(each.expected)
         assert each.example
 

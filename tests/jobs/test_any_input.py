@@ -11,13 +11,11 @@ from hypothesis import strategies as st
 
 from handover.jobs.lines import find_lines
 from handover.jobs.reading import Examined
-from handover.jobs.written import WrittenRecord, tables
+from handover.jobs.record import JobRecord, fields_of, tables
 
 Examine = Callable[..., Examined]
 
-KEYS = sorted(
-    {key for table in tables().values() for key in table.model_fields} | set(WrittenRecord.model_fields)
-)
+KEYS = sorted({key for table in tables().values() for key in fields_of(table)} | set(fields_of(JobRecord)))
 VALUES = st.recursive(
     st.none()
     | st.booleans()
@@ -37,7 +35,7 @@ SHARED_FOLDER = settings(
 
 
 @SHARED_FOLDER
-@given(changes=st.dictionaries(st.sampled_from(sorted(WrittenRecord.model_fields)), VALUES, max_size=4))
+@given(changes=st.dictionaries(st.sampled_from(sorted(fields_of(JobRecord))), VALUES, max_size=4))
 def test_any_tables_are_examined(examine: Examine, good: str, changes: dict[str, Any]) -> None:
     tables = tomllib.loads(good) | changes
     examined = examine(json.dumps(tables, default=datetime.isoformat))
@@ -84,7 +82,7 @@ def test_any_bytes_are_examined(examine: Examine, content: bytes) -> None:
     examined = examine(content)
     assert examined.record is None
     assert examined.findings
-    assert examined.data == content
+    assert examined.source.data == content
 
 
 @SHARED_FOLDER

@@ -12,7 +12,7 @@ from handover.documents.catalog import catalog
 from handover.errors import UnusableInput
 from handover.issue.fill_in import record_to_fill_in
 from handover.jobs.blank import blank_record
-from handover.jobs.model import SlabUse
+from handover.jobs.record import SlabUse
 from handover.practice.walkthrough import looked_at
 
 if TYPE_CHECKING:

@@ -57,7 +57,7 @@ def test_a_file_of_200_megabytes_is_not_read(tmp_path: Path) -> None:
         file.truncate(200_000_000)  # a hole: takes no room on the disk
     examined = examine_job(path)
     assert "200,000,000 bytes" in only(examined).problem
-    assert examined.data == b""
+    assert examined.source.data == b""
 
 
 def test_the_largest_record_is_read(examine: Examine, good: str) -> None:
@@ -90,7 +90,7 @@ def test_utf_16_is_named(examine: Examine, good: str, encoding: str) -> None:
 def test_a_byte_order_mark_of_utf_8_does_no_harm(examine: Examine, good: str) -> None:
     examined = examine(good.encode("utf-8-sig"))
     assert examined.record
-    assert examined.data.startswith(b"\xef\xbb\xbf")  # kept as received
+    assert examined.source.data.startswith(b"\xef\xbb\xbf")  # kept as received
 
 
 def test_lines_end_as_they_like(examine: Examine, good: str) -> None:

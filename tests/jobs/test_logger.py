@@ -10,6 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from handover.jobs.attached_files import FolderFiles
 from handover.jobs.logger import LARGEST, examine_log
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from handover.errors import Finding
-    from handover.jobs.model import LogReading
+    from handover.jobs.record import LogReading
 
     Examine = Callable[..., tuple[tuple[LogReading, ...], list[Finding]]]
 
@@ -33,7 +34,7 @@ def read(tmp_path: Path) -> Examine:
     def read(content: str | bytes) -> tuple[tuple[LogReading, ...], list[Finding]]:
         path = tmp_path / "logger.csv"
         path.write_bytes(content if isinstance(content, bytes) else content.encode())
-        return examine_log(path, "logger.csv", ZONE, PLACED)
+        return examine_log(FolderFiles(path.parent), "logger.csv", ZONE, PLACED)
 
     return read
 

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from handover.jobs.country import countries
-from handover.jobs.model import Exposure, SlabUse
+from handover.jobs.record import Exposure, SlabUse
 from handover.practice.rules import (
     STRICTEST,
     Circumstances,

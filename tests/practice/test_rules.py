@@ -6,7 +6,7 @@ from typing import get_args
 
 import pytest
 
-from handover.jobs.model import Method, SlabUse
+from handover.jobs.record import Method, SlabUse
 from handover.practice.rules import Cement, GateRule, Mark, Rule, practice
 from handover.schedule.measures import MEASURES
 from handover.schedule.model import MilestoneKind

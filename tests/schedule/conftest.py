@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from handover.jobs.model import Curing, Forms, JobRecord, Mix, Placement, Site, Slab
+from handover.jobs.record import Curing, Forms, JobRecord, Mix, Placement, Site, Slab
 from handover.weather.series import Origin, WeatherSeries
 
 ZONE = ZoneInfo("America/New_York")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.jobs.model import Cylinder, LogReading, TemperatureLog, Ticket
+from handover.jobs.record import Cylinder, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.weather.series import WeatherSeries
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from handover.jobs.model import Cylinder, LogReading, TemperatureLog
+from handover.jobs.record import Cylinder, LogReading, TemperatureLog
 from handover.schedule.cases import CENTRAL
 from handover.schedule.cold import protection
 from handover.schedule.logged import as_taught
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.schedule.course import Course
     from handover.schedule.model import CureSchedule, Protection
     from handover.weather.series import WeatherSeries

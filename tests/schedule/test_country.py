@@ -19,7 +19,7 @@ from handover.schedule.plan import plan_cure
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.model import JobRecord
+    from handover.jobs.record import JobRecord
     from handover.weather.series import WeatherSeries
 
     Job = Callable[..., JobRecord]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from handover.concrete.maturity import equivalent_age
-from handover.jobs.model import Cylinder, JobRecord, LogReading, TemperatureLog, Ticket
+from handover.jobs.record import Cylinder, JobRecord, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
 from handover.schedule.cases import CENTRAL
 from handover.schedule.delivery import loads

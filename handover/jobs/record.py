@@ -1,16 +1,29 @@
-"""The job record as it is written: every field, how it is read, its limits with their reason.
+"""The job record. A field is declared once: type, how it is read, limits with their reason, words, default.
 
-All fields may be missing here, so that what could be read can be checked even where something is at fault;
-``needed`` names those that must be there. `model` holds the record as the rest of the program knows it.
+    Annotated[float, Quantity("thickness", "2 in", "24 in", "why"), Field(description="...")]
+
+A `JobRecord` holds SI: m, m2, degC, MPa, kg/m3, mm/h, m3, L, h, m2K/W. Every time is aware, in the site's
+zone. Python subtracts two times of one zone by the clock on the wall, not by the hours that passed: convert
+them to UTC first.
+
+A field without a default must be in the record, unless the reader infers it (`INFERRED`). A default by
+`by_practice` comes from the rule data and is listed as assumed. `draft_of` makes the same tables with every
+field optional: a record with faults is read into it as far as it can be.
 """
 
 from __future__ import annotations
 
-from datetime import datetime
-from typing import Annotated, Any, ClassVar, get_args
+import re
+from datetime import datetime  # noqa: TC003 - pydantic evaluates the annotations
+from functools import cache
+from typing import Annotated, Any, Literal, NamedTuple, TypeVar, cast, get_args, get_origin
+from zoneinfo import ZoneInfo
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, create_model
+from pydantic.fields import FieldInfo  # noqa: TC002 - pydantic evaluates the annotations
 
+from handover.base.text import EMAIL_ADDRESS
+from handover.jobs.attached_files import RelativePath
 from handover.jobs.cement import Cement
 from handover.jobs.country import Country
 from handover.jobs.fields import (
@@ -24,16 +37,72 @@ from handover.jobs.fields import (
     Text,
 )
 from handover.jobs.ground import GroundChoice, GroundText
-from handover.jobs.model import Base, Cured, Exposure, Method, SlabUse
-from handover.jobs.paths import RelativePath
-from handover.jobs.visits import Visit
+from handover.jobs.visits import Visit, Window, window
+from handover.practice.defaults import default_value
+
+SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
+Base = Literal["soil", "gravel", "vapor retarder", "insulation"]
+Exposure = Literal["outdoors", "roofed", "indoors"]
+Method = Literal[
+    "sprinkler",
+    "soaker hose",
+    "ponding",
+    "wet burlap",
+    "plastic sheet",
+    "curing compound",
+    "insulating blanket",
+]
+Cured = Literal["field", "standard"]
+
+Draft = Any
+"""A record, or a table of one, as far as it could be read: see `draft_of`. Each field may be None, and no
+static type says which are there."""
+
+# Post-tensioning by the names the trade has for it.
+_TENDONS = re.compile(r"tendons?|strands?|(?:post|pre)[- ]?(?:tension|stress)\w*|\bp[./]?t\b", re.IGNORECASE)
 
 
-class Table(BaseModel):
-    """One table of the record. It knows its keys and no others."""
+class Assumed(NamedTuple):
+    """A value taken for something the record leaves out: field path, value as text in SI, why."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
-    needed: ClassVar[tuple[str, ...]] = ()
+    field: str
+    value: str
+    why: str
+
+
+# ---- marks of a field -------------------------------------------------------------------------------
+
+
+class _Mark:
+    """A mark of a field that says where its value comes from."""
+
+
+INFERRED = _Mark()
+"""The record may leave the field out: the reader finds the value from other fields."""
+
+DERIVED = _Mark()
+"""The record cannot hold the field: the reader fills it in."""
+
+
+class Fact(NamedTuple):
+    """A field that the care sheet prints under "What was placed".
+
+    Attributes:
+        label: Key of its words, after "placed.".
+        vocabulary: Of a choice: key of the words for its options, before the full stop.
+        digits: Significant digits of a number.
+        is_share: Whether a plain number is a share, printed in percent.
+    """
+
+    label: str
+    vocabulary: str = ""
+    digits: int = 2
+    is_share: bool = False
+
+
+def by_practice(path: str) -> Any:
+    """Return the default of a field that the rules of practice decide."""
+    return Field(default_factory=lambda: default_value(path))
 
 
 _Email = Annotated[
@@ -41,9 +110,9 @@ _Email = Annotated[
     Pattern(
         254,
         example="lee@example.com",
-        pattern=r'[^\s@<>"(),:;\\\[\]]{1,64}@[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)+',
+        pattern=EMAIL_ADDRESS,
         what="an e-mail address",
-        form="one address, without a name",
+        form="one address in plain letters, without a name",
     ),
 ]
 _Phone = Annotated[
@@ -67,13 +136,16 @@ _ConcreteTemperature = Annotated[
 ]
 
 
+class Table(BaseModel):
+    """A table of the record: frozen, and it knows its keys and no others."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
 class Site(Table):
     """Where the slab is."""
 
-    needed = ("name",)
-    name: Annotated[
-        str | None, Text(120, example="Alder Lane garage"), Field(description="What to call the job.")
-    ] = None
+    name: Annotated[str, Text(120, example="Alder Lane garage"), Field(description="What to call the job.")]
     address: Annotated[
         str | None,
         Text(300, lines=True, example="12 Alder Lane, Greensboro NC"),
@@ -90,10 +162,11 @@ class Site(Table):
         Field(description="Degrees east; negative in the Americas."),
     ] = None
     timezone: Annotated[
-        str | None,
+        str,
         Text(60, example="America/New_York"),
+        INFERRED,
         Field(description="IANA name; found from the place if left out, needed where no place is given."),
-    ] = None
+    ]
     country: Annotated[
         str | None,
         Country(),
@@ -108,7 +181,7 @@ class Owner(Table):
     email: Annotated[_Email, Field(description="Where the documents are sent.")] = None
     phone: Annotated[_Phone, Field(description="The owner's telephone.")] = None
     language: Annotated[
-        str | None,
+        str,
         Pattern(
             35,
             example="en",
@@ -117,7 +190,7 @@ class Owner(Table):
             form='a code such as "en" or "es"',
         ),
         Field(description="The language the owner reads: en, es."),
-    ] = None
+    ] = by_practice("owner.language")
 
 
 class Contractor(Table):
@@ -154,10 +227,12 @@ class Contractor(Table):
 class Slab(Table):
     """The slab itself. Its size is either length and width, or an area."""
 
-    needed = ("thickness",)
     use: Annotated[
-        str | None, GroundChoice(get_args(SlabUse)), Field(description="What the slab is for.")
-    ] = None
+        SlabUse,
+        GroundChoice(get_args(SlabUse)),
+        Fact("use", "use"),
+        Field(description="What the slab is for."),
+    ] = by_practice("slab.use")
     length: Annotated[
         float | None,
         Quantity("length", "1 ft", "5000 ft", "no slab of one job is that long or that short"),
@@ -169,97 +244,121 @@ class Slab(Table):
         Field(description="The short side of the slab."),
     ] = None
     area: Annotated[
-        float | None,
+        float,
         Quantity("area", "4 ft2", "100000 ft2", "no crew places that little or that much in one job"),
+        INFERRED,
+        Fact("area", digits=3),
         Field(description="The area, where the slab is no rectangle."),
-    ] = None
+    ]
     thickness: Annotated[
-        float | None,
+        float,
         Quantity("thickness", "2 in", "24 in", "thinner is a topping, thicker heats as mass concrete does"),
+        Fact("thickness", digits=3),
         Field(description="How thick the slab is."),
-    ] = None
+    ]
     on: Annotated[
-        str | None, GroundChoice(get_args(Base)), Field(description="What the concrete lies on.")
-    ] = None
+        Base,
+        GroundChoice(get_args(Base)),
+        Fact("on", "base"),
+        Field(description="What the concrete lies on."),
+    ] = by_practice("slab.on")
     exposure: Annotated[
-        str | None,
+        Exposure,
         Choice(get_args(Exposure)),
+        Fact("exposure", "exposure"),
         Field(description="Open to sun, wind and rain, under a roof, or inside."),
-    ] = None
+    ] = by_practice("slab.exposure")
     joint_spacing: Annotated[
         float | None,
         Quantity("length", "2 ft", "60 ft", "joints are cut some 8 to 18 ft apart"),
+        Fact("joints", digits=3),
         Field(description="Distance between the joints."),
     ] = None
     reinforcement: Annotated[
         str | None,
         GroundText(200, example="6x6 W2.9 mesh"),
+        Fact("reinforcement"),
         Field(description="Bars, mesh, fibre, tendons or none."),
     ] = None
 
+    @property
+    def has_tendons(self) -> bool:
+        """Whether the slab is post-tensioned: then the engineer of record decides when it may be loaded."""
+        return bool(_TENDONS.search(self.reinforcement or ""))
+
 
 class Placement(Table):
-    """When the concrete was placed."""
+    """When the concrete was placed, and how warm."""
 
-    needed = ("start", "end")
-    start: Annotated[datetime | None, Moment(), Field(description="First concrete placed.")] = None
-    end: Annotated[
-        datetime | None, Moment("2026-07-14T08:05:00"), Field(description="Last concrete placed.")
-    ] = None
+    start: Annotated[AwareDatetime, Moment(), Field(description="First concrete placed.")]
+    end: Annotated[AwareDatetime, Moment("2026-07-14T08:05:00"), Field(description="Last concrete placed.")]
     finished: Annotated[
-        datetime | None, Moment("2026-07-14T12:10:00"), Field(description="Last pass of the trowel or broom.")
+        AwareDatetime | None,
+        Moment("2026-07-14T12:10:00"),
+        Fact("finished"),
+        Field(description="Last pass of the trowel or broom."),
     ] = None
     concrete_temperature: Annotated[
-        _ConcreteTemperature, Field(description="Measured at discharge, if it was.")
+        _ConcreteTemperature, Fact("temperature"), Field(description="Measured at discharge, if it was.")
     ] = None
 
 
 class Mix(Table):
     """What the concrete is made of."""
 
-    needed = ("specified_strength",)
     supplier: Annotated[
-        str | None, Text(120, example="Stone Creek Ready Mix"), Field(description="Who made it.")
+        str | None,
+        Text(120, example="Stone Creek Ready Mix"),
+        Fact("supplier"),
+        Field(description="Who made it."),
     ] = None
     specified_strength: Annotated[
-        float | None,
+        float,
         Quantity("strength", "2000 psi", "8000 psi", "slabs on ground are specified between these"),
+        Fact("strength"),
         Field(description="The strength that was ordered, at 28 days."),
-    ] = None
+    ]
     cement: Annotated[
-        str | None, Cement(), Field(description="ASTM C150 type (I, II, III, V) or EN 197 class (42.5 N).")
-    ] = None
+        str, Cement(), Field(description="ASTM C150 type (I, II, III, V) or EN 197 class (42.5 N).")
+    ] = by_practice("mix.cement")
+    cement_ordered: Annotated[str | None, DERIVED] = None  # as it was written
     cementitious: Annotated[
-        float | None,
+        float,
         Quantity("content", "200 lb/yd3", "1200 lb/yd3", "no ready-mix for a slab has so little or so much"),
+        Fact("cementitious", digits=3),
         Field(description="Cement, fly ash and slag together, in a volume of concrete."),
-    ] = None
+    ] = by_practice("mix.cementitious")
     water_cementitious: Annotated[
-        float | None,
+        float,
         Number(0.3, 0.7, "drier cannot be placed by hand, wetter is not strong enough for a slab", "0.50"),
+        Fact("w-cm"),
         Field(description="Water over cementitious material, by mass."),
-    ] = None
+    ] = by_practice("mix.water_cementitious")
     fly_ash: Annotated[
-        float | None,
+        float,
         Number(0, 0.9, "a share by mass: write 0.20 for 20 %", "0.20"),
+        Fact("fly-ash", is_share=True),
         Field(description="Share of the cementitious material that is fly ash."),
-    ] = None
+    ] = by_practice("mix.fly_ash")
     slag: Annotated[
-        float | None,
+        float,
         Number(0, 0.9, "a share by mass: write 0.35 for 35 %", "0.35"),
+        Fact("slag", is_share=True),
         Field(description="Share of the cementitious material that is slag."),
-    ] = None
+    ] = by_practice("mix.slag")
     air: Annotated[
         float | None,
         Number(0, 0.12, "a share by volume: write 0.06 for 6 %", "0.06"),
+        Fact("air", is_share=True),
         Field(description="Entrained air, as a share of the volume."),
     ] = None
     admixtures: Annotated[
-        tuple[Annotated[str, Text(80, example="retarder")], ...] | None,
+        tuple[Annotated[str, Text(80, example="retarder")], ...],
+        Fact("admixtures"),
         Field(
             description='Such as "retarder", "accelerator", "air entrainer", "water reducer".', max_length=20
         ),
-    ] = None
+    ] = ()
     placed_as_planned: Annotated[
         bool | None, Flag(), Field(description="Whether what came is what was ordered.")
     ] = None
@@ -272,7 +371,9 @@ class Ticket(Table):
         str | None, Text(40, example="88121"), Field(description="Number of the delivery ticket.")
     ] = None
     batched: Annotated[
-        datetime | None, Moment("2026-07-14T06:05:00"), Field(description="When the water met the cement.")
+        AwareDatetime | None,
+        Moment("2026-07-14T06:05:00"),
+        Field(description="When the water met the cement."),
     ] = None
     volume: Annotated[
         float | None,
@@ -295,7 +396,9 @@ class Ticket(Table):
 class Curing(Table):
     """How the slab is kept moist and warm."""
 
-    method: Annotated[str | None, Choice(get_args(Method)), Field(description="How it is done.")] = None
+    method: Annotated[
+        Method, Choice(get_args(Method)), Fact("curing", "method"), Field(description="How it is done.")
+    ] = by_practice("curing.method")
     application_rate: Annotated[
         float | None,
         Quantity("application rate", "0.02 in/h", "6 in/h", "less is a mist, more is a burst main"),
@@ -306,33 +409,37 @@ class Curing(Table):
         Quantity("temperature", "33 degF", "120 degF", "colder is ice, hotter scalds"),
         Field(description="Of the curing water."),
     ] = None
-    timer: Annotated[bool | None, Flag(), Field(description="Whether a hose timer does the work.")] = None
+    timer: Annotated[bool, Flag(), Field(description="Whether a hose timer does the work.")] = by_practice(
+        "curing.timer"
+    )
     available: Annotated[
-        tuple[Annotated[str, Visit()], ...] | None,
+        tuple[Annotated[str, Visit()], ...],
         Field(description="Hours of the day when somebody can be there.", max_length=12),
-    ] = None
+    ] = ()
     blanket_r_value: Annotated[
         float | None,
         Quantity("thermal resistance", "R-0.3", "R-30", "no curing blanket insulates so little or so much"),
         Field(description="Thermal resistance of the insulating blanket."),
     ] = None
 
+    @property
+    def windows(self) -> tuple[Window, ...]:
+        """The hours of the day when somebody can be there, from and to, in order."""
+        return tuple(sorted(window(text) for text in self.available))
+
 
 class Forms(Table):
     """What forms stand."""
 
-    edge: Annotated[
-        bool | None, Flag(), Field(description="Whether edge forms stand, to be stripped later.")
-    ] = None
+    edge: Annotated[bool, Flag(), Field(description="Whether edge forms stand, to be stripped later.")] = (
+        by_practice("forms.edge")
+    )
 
 
 class WalkthroughItem(Table):
     """One thing looked at together with the owner."""
 
-    needed = ("item",)
-    item: Annotated[str | None, Text(200, example="Door line"), Field(description="What was looked at.")] = (
-        None
-    )
+    item: Annotated[str, Text(200, example="Door line"), Field(description="What was looked at.")]
     ok: Annotated[bool | None, Flag(), Field(description="Whether it is as it should be.")] = None
     note: Annotated[
         str | None,
@@ -349,13 +456,10 @@ class WalkthroughItem(Table):
 class Acknowledgement(Table):
     """The owner's word that slab and sheet were handed over, typed in place of a signature."""
 
-    needed = ("name", "time")
-    name: Annotated[
-        str | None, Text(120, example="Lee Park"), Field(description="Who acknowledged the handover.")
-    ] = None
+    name: Annotated[str, Text(120, example="Lee Park"), Field(description="Who acknowledged the handover.")]
     time: Annotated[
-        datetime | None, Moment("2026-07-14T14:20:00"), Field(description="When it was acknowledged.")
-    ] = None
+        AwareDatetime, Moment("2026-07-14T14:20:00"), Field(description="When it was acknowledged.")
+    ]
     remarks: Annotated[
         str | None,
         Text(1000, lines=True, example="Honeycomb by the water line seen; the crew mends it."),
@@ -366,76 +470,142 @@ class Acknowledgement(Table):
 class Cylinder(Table):
     """One strength test."""
 
-    needed = ("strength",)
     age: Annotated[
         float | None,
         Quantity("duration", "4 h", "400 d", "earlier it cannot be tested, later it tells nothing of curing"),
         Field(description="Age at the test, from the placement; or give tested."),
     ] = None
     tested: Annotated[
-        datetime | None, Moment("2026-07-21T09:00:00"), Field(description="When it was tested; or give age.")
+        AwareDatetime | None,
+        Moment("2026-07-21T09:00:00"),
+        Field(description="When it was tested; or give age."),
     ] = None
     strength: Annotated[
-        float | None,
+        float,
         Quantity("strength", "50 psi", "15000 psi", "no cylinder of such concrete breaks there"),
         Field(description="Strength it broke at."),
-    ] = None
+    ]
     cured: Annotated[
-        str | None,
+        Cured,
         Choice(get_args(Cured)),
         Field(description="Beside the slab (field) or in the laboratory (standard)."),
-    ] = None
+    ] = "standard"
+
+
+class LogReading(NamedTuple):
+    """The mean time and the mean temperature, in degC, of a logger's readings within an hour."""
+
+    time: datetime
+    temperature: float
 
 
 class TemperatureLog(Table):
     """Readings of a logger in the slab."""
 
-    needed = ("file",)
     file: Annotated[
-        str | None, RelativePath(example="logger.csv"), Field(description="A CSV file beside this record.")
-    ] = None
+        str, RelativePath(example="logger.csv"), Field(description="A CSV file beside this record.")
+    ]
     depth: Annotated[
         float | None,
         Quantity("thickness", "0 in", "24 in", "no slab is deeper"),
         Field(description="Depth of the sensor below the surface."),
     ] = None
+    readings: Annotated[tuple[LogReading, ...], DERIVED] = ()
 
 
-class WrittenRecord(Table):
+class JobRecord(Table):
     """A concrete slab on ground, as the crew wrote it down. Quantities have units; times are local."""
 
-    needed = ("id", "site", "slab", "placement", "mix")
     id: Annotated[
-        str | None,
-        Slug(),
-        Field(description="A short name for the job, without blanks; it names the folder."),
-    ] = None
-    site: Site | None = None
-    owner: Owner | None = None
-    contractor: Contractor | None = None
-    slab: Slab | None = None
-    placement: Placement | None = None
-    mix: Mix | None = None
+        str, Slug(), Field(description="A short name for the job, without blanks; it names the folder.")
+    ]
+    site: Site
+    owner: Owner = Field(default_factory=Owner)
+    contractor: Contractor = Contractor()
+    slab: Slab
+    placement: Placement
+    mix: Mix
     ticket: Annotated[tuple[Ticket, ...], Field(description="One for each truck.", max_length=200)] = ()
-    curing: Curing | None = None
-    forms: Forms | None = None
+    curing: Curing = Field(default_factory=Curing)
+    forms: Forms = Field(default_factory=Forms)
     walkthrough: Annotated[
         tuple[WalkthroughItem, ...], Field(description="What was looked at.", max_length=200)
     ] = ()
     acknowledgement: Acknowledgement | None = None
     cylinder: Annotated[tuple[Cylinder, ...], Field(description="Strength tests.", max_length=200)] = ()
     temperature_log: TemperatureLog | None = None
+    written_in: Annotated[Literal["us", "si"], DERIVED] = "us"  # the units of most of its measures
+    assumed: Annotated[tuple[Assumed, ...], DERIVED] = ()
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The time zone of the site."""
+        return ZoneInfo(self.site.timezone)
 
 
+# ---- the declarations, for the modules that read, check, describe or print a record ---------------------
+
+Mark = TypeVar("Mark")
+
+
+@cache
 def tables() -> dict[str, type[Table]]:
     """Return the tables of the record by name."""
-    found: dict[str, type[Table]] = {}
-    for name, field in WrittenRecord.model_fields.items():
-        for part in (field.annotation, *_parts(field.annotation)):
-            if isinstance(part, type) and issubclass(part, Table):
-                found[name] = part
-    return found
+    named = ((name, _table_of(field.annotation)) for name, field in JobRecord.model_fields.items())
+    return {name: table for name, table in named if table is not None}
 
 
-def _parts(annotation: Any) -> list[Any]:
-    return [part for each in get_args(annotation) for part in (each, *_parts(each))]
+def _table_of(annotation: Any) -> type[Table] | None:
+    """Return the table in an annotation: `Site`, `Site | None`, `tuple[Ticket, ...]`."""
+    if isinstance(annotation, type) and issubclass(annotation, Table):
+        return annotation
+    return next(filter(None, map(_table_of, get_args(annotation))), None)
+
+
+def mark_of(field: FieldInfo, mark: type[Mark]) -> Mark | None:
+    """Return the mark of a kind that a field carries, such as its reader; None where it has none."""
+    return next((each for each in field.metadata if isinstance(each, mark)), None)
+
+
+@cache
+def fields_of(table: type[Table]) -> dict[str, FieldInfo]:
+    """Return the fields of a table that a record can hold."""
+    return {name: field for name, field in table.model_fields.items() if DERIVED not in field.metadata}
+
+
+@cache
+def needed(table: type[Table]) -> tuple[str, ...]:
+    """Return the fields of a table that a record must hold."""
+    return tuple(
+        name
+        for name, field in fields_of(table).items()
+        if field.is_required() and INFERRED not in field.metadata
+    )
+
+
+def declared(path: str) -> FieldInfo:
+    """Return the declaration of a field: "slab.thickness", "id".
+
+    Raises:
+        KeyError: The record has no such field.
+    """
+    name, _, key = path.partition(".")
+    return tables()[name].model_fields[key] if key else JobRecord.model_fields[name]
+
+
+@cache
+def draft_of(table: type[Table]) -> type[Table]:
+    """Return a table whose fields are those that a record can hold, all of them optional."""
+    fields = {name: _optional(field) for name, field in fields_of(table).items()}
+    made = create_model(table.__name__, __base__=Table, __doc__=table.__doc__, **cast("Any", fields))
+    return cast("type[Table]", made)
+
+
+def _optional(field: FieldInfo) -> tuple[Any, Any]:
+    """Return a field as `create_model` takes it: its type with its marks, and its default."""
+    part = _table_of(field.annotation)
+    kept = [*field.metadata, Field(description=field.description)]
+    if part is not None and get_origin(field.annotation) is tuple:
+        return Annotated[(tuple[draft_of(part), ...], *kept)], ()  # type: ignore[misc]
+    inner = field.annotation if part is None else draft_of(part)
+    return Annotated[(inner | None, *kept)], None  # type: ignore[operator]

@@ -1,0 +1,118 @@
+"""The files that a record names: pictures and a logger's readings, in its own folder or at hand in memory."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Protocol
+
+from handover.errors import Finding
+from handover.jobs.fields import Text
+from handover.units import shown
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+_PICTURES = (".png", ".jpg", ".jpeg")
+
+
+@dataclass(frozen=True)
+class RelativePath(Text):
+    """The path of a file in the record's own folder or below it."""
+
+    longest: int = 200
+    example: str = "photos/door.jpg"
+    pictures: bool = False
+
+    def read(self, written: object) -> str | Finding:
+        """Return the path, or a finding. Whether the file is there is asked of `AttachedFiles`."""
+        text = super().read(written)
+        if isinstance(text, Finding):
+            return text
+        fault = partial(
+            Finding,
+            expected="a file in the folder of this record, or in one below it",
+            example=f'"{self.example}"',
+        )
+        path = PurePosixPath(text)
+        if "\\" in text:
+            return fault(f"{shown(text)} has a backslash; write / between folders")
+        if path.is_absolute() or ".." in path.parts or ":" in text or text.startswith("~"):
+            return fault(f"{shown(text)} leads out of the folder of this record")
+        if self.pictures and path.suffix.lower() not in _PICTURES:
+            return fault(f"{shown(text)} is not a picture ({', '.join(_PICTURES)})")
+        return text
+
+
+class AttachedFiles(Protocol):
+    """The files that a record may name, by the names it gives them."""
+
+    def problem(self, name: str) -> Finding | None:
+        """Return what is wrong with a file of that name, or None where it can be read."""
+
+    def exists(self, name: str) -> bool:
+        """Say whether anything at all goes by that name."""
+
+    def read(self, name: str, at_most: int | None = None) -> bytes:
+        """Return the bytes of a file; of one that is larger than a limit, the first of them.
+
+        Raises:
+            OSError: It cannot be read.
+        """
+
+
+@dataclass(frozen=True)
+class FolderFiles:
+    """The files of a folder: those in it and below it, links followed as long as they stay inside."""
+
+    folder: Path
+
+    def problem(self, name: str) -> Finding | None:
+        """Return what is wrong with a file of that name, or None where it can be read."""
+        fault = partial(
+            Finding,
+            expected="a file in the folder of this record, or in one below it",
+            example='"photos/door.jpg"',
+        )
+        try:
+            path = (self.folder / name).resolve(strict=True)
+        except (OSError, RuntimeError):  # not there, not ours to read, or links that go in a circle
+            return fault(f"{shown(name)} is not there")
+        if not path.is_relative_to(self.folder.resolve()):
+            return fault(f"{shown(name)} is a link that leads out of the folder of this record")
+        return None if path.is_file() else fault(f"{shown(name)} is not a file")
+
+    def exists(self, name: str) -> bool:
+        """Say whether anything at all goes by that name."""
+        return os.path.lexists(self.folder / name)
+
+    def read(self, name: str, at_most: int | None = None) -> bytes:
+        """Return the bytes of a file; of one that is larger than a limit, the first of them."""
+        with (self.folder / name).open("rb") as file:
+            return file.read(at_most)
+
+
+@dataclass(frozen=True)
+class MemoryFiles:
+    """Files at hand in memory, by name."""
+
+    files: Mapping[str, bytes]
+
+    def problem(self, name: str) -> Finding | None:
+        """Return what is wrong with a file of that name, or None where it can be read."""
+        if name in self.files:
+            return None
+        known = ", ".join(map(shown, self.files)) or "none"
+        return Finding(f"{shown(name)} is not among the files of this record", expected=f"one of: {known}")
+
+    def exists(self, name: str) -> bool:
+        """Say whether there is a file of that name."""
+        return name in self.files
+
+    def read(self, name: str, at_most: int | None = None) -> bytes:
+        """Return the bytes of a file; of one that is larger than a limit, the first of them."""
+        if name not in self.files:
+            raise FileNotFoundError(name)
+        return self.files[name][:at_most]
