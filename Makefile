@@ -2,7 +2,6 @@
 #
 #   make sample    the documents of a sample job, into out/
 #   make test      every check there is
-#   make manual    write the man page and the completions anew, from the commands
 #   make golden    take over how the sheets look now, after looking
 #   make bench     how fast, beside what a bare engine or a general solver takes
 #   make lock      choose the versions in requirements.lock anew
@@ -12,7 +11,7 @@ RUN := .venv/bin
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test bench pictures manual golden lock clean environment test-environment
+.PHONY: sample test bench pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -44,9 +43,6 @@ pictures: sample test-environment
 	pdftoppm -r 72 -png -singlefile -f 1 out/summer-garage/data-sheet.pdf $(PICTURES)/data-sheet
 	chromium --headless --no-sandbox --hide-scrollbars --window-size=390,844 \
 	    --screenshot=$(PICTURES)/care-page.png out/summer-garage/care-page.html 2>/dev/null
-
-manual: test-environment
-	@$(RUN)/python manual/generate.py
 
 # Take over how the sheets of the samples look now; look at every picture that changed before you commit it.
 golden: test-environment

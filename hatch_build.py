@@ -1,7 +1,7 @@
-"""Write the man page and the completions of the shells, from the parser of the command line: `make manual`.
+"""Generate the man page and the shell completions when a wheel is built, from the parser of the command line.
 
-What is written is kept beside this file and goes into the wheel as it is: neither building nor running the
-program needs what is imported here. A test compares it with the parser. No clock and no terminal is read.
+They go into the wheel as shared data. Only the build needs what is imported here. The output depends on no
+clock and no terminal: the same source gives the same files.
 """
 
 from __future__ import annotations
@@ -11,19 +11,25 @@ import re
 import sys
 from argparse import _SubParsersAction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from tempfile import mkdtemp
+from typing import TYPE_CHECKING, Any
 
-import shtab
-from argparse_manpage.manpage import Manpage
+from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
-from handover import __version__
-from handover.cli.arguments import LIMITS, parser_of_all
+ROOT = Path(__file__).parent
+sys.path.insert(0, str(ROOT))  # the parser needs none of the dependencies
 
 if TYPE_CHECKING:
     from argparse import Action, ArgumentParser
     from collections.abc import Iterator
 
-HERE = Path(__file__).parent
+PLACES = {
+    "handover.1": "share/man/man1/handover.1",
+    "handover.bash": "share/bash-completion/completions/handover",
+    "_handover": "share/zsh/site-functions/_handover",
+    "handover.tcsh": "share/handover/completion.tcsh",
+}
+"""Where each file goes in an environment. tcsh has no folder that it looks in."""
 
 ABOUT = "care sheet, calendars and watering plan for a new concrete slab"
 
@@ -112,6 +118,8 @@ handover due tomorrow \-\-in /srv/archive
 
 def parser() -> ArgumentParser:
     """Return the parser of the command line, as wide as a page whatever the terminal is."""
+    from handover.cli.arguments import parser_of_all
+
     os.environ["COLUMNS"] = "80"
     return parser_of_all()
 
@@ -125,6 +133,11 @@ def commands(of: ArgumentParser) -> Iterator[ArgumentParser]:
 
 def man_page() -> str:
     """Return the man page, in the macros of man(7)."""
+    from argparse_manpage.manpage import Manpage
+
+    from handover import __version__
+    from handover.cli.arguments import LIMITS
+
     whole = parser()
     whole.epilog = None  # it would be called a comment
     for each in commands(whole):
@@ -162,6 +175,8 @@ def _laid_out(page: str) -> Iterator[str]:
 
 def completion(shell: str) -> str:
     """Return the completion of the commands, their options, choices, files and folders for a shell."""
+    import shtab
+
     whole = parser()
     for each in commands(whole):
         for action in each._actions:  # noqa: SLF001 - as above
@@ -171,6 +186,8 @@ def completion(shell: str) -> str:
 
 
 def _complete(action: Action) -> None:
+    import shtab
+
     if action.metavar in FILES:
         action.complete = shtab.FILE  # type: ignore[attr-defined]
     elif action.metavar in FOLDERS:
@@ -187,7 +204,14 @@ def generated() -> dict[str, str]:
     }
 
 
-if __name__ == "__main__":
-    for name, content in generated().items():
-        (HERE / name).write_text(content, encoding="utf-8")
-        sys.stdout.write(f"manual/{name}\n")
+class ManualHook(BuildHookInterface):  # type: ignore[type-arg]
+    """Adds the generated files to a wheel; an editable install goes without them."""
+
+    def initialize(self, version: str, build_data: dict[str, Any]) -> None:
+        """Write the files to a temporary folder and name them as shared data."""
+        if version == "editable":
+            return
+        folder = Path(mkdtemp(prefix="handover-build-"))
+        for name, content in generated().items():
+            (folder / name).write_text(content, encoding="utf-8")
+            build_data["shared_data"][str(folder / name)] = PLACES[name]
