@@ -4,19 +4,20 @@
 #   make test      every check there is
 #   make golden    take over how the sheets look now, after looking
 #   make bench     how fast, beside what a bare engine or a general solver takes
-#   make lock      choose the versions in requirements.lock anew
+#   make lowest    the samples with the lowest versions that pyproject.toml allows
+#   make lock      choose the versions in requirements.lock and requirements-dev.lock anew
 #   make clean     back to a fresh clone
 
 RUN := .venv/bin
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test bench pictures golden lock clean environment test-environment
+.PHONY: sample test lowest bench pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
 
-test: test-environment
+test: test-environment lowest
 	$(RUN)/ruff check .
 	$(RUN)/ruff format --check .
 	$(RUN)/mypy
@@ -25,14 +26,19 @@ test: test-environment
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done
 
-# pip-tools brings its own pip; it gets an environment of its own, away from the one it describes.
-lock: environment
-	@$(RUN)/python -m venv --clear out/lock
-	@out/lock/bin/pip install --quiet --disable-pip-version-check pip-tools
-	CUSTOM_COMPILE_COMMAND="make lock" out/lock/bin/pip-compile --quiet --upgrade --extra dev \
-	    --build-deps-for editable --generate-hashes --allow-unsafe --strip-extras --no-emit-index-url \
-	    --no-emit-trusted-host --no-emit-find-links --output-file requirements.lock pyproject.toml
-	@rm -rf out/lock
+# One resolution for all systems and all versions of Python. The shorter lock begins as the longer one, so that
+# both name the same versions. `make lock UPGRADE=` keeps the versions that still fit.
+UPGRADE := --upgrade
+COMPILE := $(RUN)/uv pip compile --quiet --universal --python-version 3.11 --generate-hashes \
+    --no-emit-index-url --no-emit-find-links --custom-compile-command "make lock" pyproject.toml
+lock: test-environment
+	$(COMPILE) $(UPGRADE) --all-extras --group dev --output-file requirements-dev.lock >/dev/null
+	cp requirements-dev.lock requirements.lock
+	$(COMPILE) --group build --output-file requirements.lock >/dev/null
+
+# The lowest versions that pyproject.toml allows, in an environment of their own: every module, every sample.
+lowest: test-environment
+	@.ci/lowest
 
 # The pictures in the README, from the documents of the sample. They need pdftoppm and chromium.
 PICTURES := sample_jobs/pictures

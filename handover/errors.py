@@ -4,7 +4,8 @@
      |-- UnusableInput      what came in cannot be used; carries every finding at once (exit status 2)
      |-- OutOfRange         a formula was asked for something its source does not cover
      |-- DownloadFailed     the forecast could not be had (exit status 1)
-     `-- RenderingFailed    the PDF engine warned or failed (exit status 1)
+     |-- RenderingFailed    the PDF engine warned or failed (exit status 1)
+     `-- MissingLibraries   the PDF engine cannot begin on this machine (exit status 1)
 
 Readers return what they could read together with findings; exceptions are for callers who cannot go on.
 """
@@ -15,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 Severity = Literal["fault", "caution"]
 
@@ -68,3 +69,12 @@ class DownloadFailed(HandoverError):
 
 class RenderingFailed(HandoverError):
     """A document could not be rendered cleanly; the message is the engine's own warning."""
+
+
+class MissingLibraries(HandoverError):
+    """The system lacks libraries that the PDF engine needs. Carries what to do about it, line by line."""
+
+    def __init__(self, problem: str, remedy: Sequence[str]) -> None:
+        self.problem = problem
+        self.remedy = tuple(remedy)
+        super().__init__(" ".join([problem, *(line.strip() for line in remedy)]))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from handover.cli.given import archive_there, path_of, service_key, time_of_issue
+from handover.cli.given import archive_there, path_of, require_engine, service_key, time_of_issue
 from handover.cli.status import DONE, FAILED, UNUSABLE
 from handover.cli.told import caution, heading, printable, progress_bar, tell, trouble, wrapped
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 def reissue(options: Options) -> None:
     """Issue an archived job again, with what is new."""
+    require_engine()
     from handover.issue.reissue import Afresh
     from handover.issue.reissue import reissue as issue_again
 
@@ -50,6 +51,7 @@ def reissue(options: Options) -> None:
 
 def watch(options: Options) -> int:
     """Issue again every job that is curing, where the forecast of today says something new."""
+    require_engine()
     from handover.issue.reissue import curing
     from handover.issue.reissue import watch as look_after
 

@@ -31,6 +31,13 @@ def now() -> datetime:
     return datetime.now(UTC).replace(microsecond=0)
 
 
+def require_engine() -> None:
+    """Refuse to begin what ends in a PDF on a machine where the PDF engine cannot work."""
+    from handover.documents.engine import require_libraries
+
+    require_libraries()
+
+
 def service_key() -> str | None:
     """Return the key of a customer of the forecast service, which has no place on a command line."""
     return os.environ.get("HANDOVER_OPEN_METEO_KEY")

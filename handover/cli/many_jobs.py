@@ -5,7 +5,15 @@ from __future__ import annotations
 import os
 import sys
 
-from handover.cli.given import archive_at, now, path_of, service_key, settings_asked, time_of_issue
+from handover.cli.given import (
+    archive_at,
+    now,
+    path_of,
+    require_engine,
+    service_key,
+    settings_asked,
+    time_of_issue,
+)
 from handover.cli.status import DONE, FAILED, UNUSABLE
 from handover.cli.told import columns, printable, progress_bar, tell, trouble
 
@@ -28,6 +36,8 @@ MOST_DOUBTS = 5
 
 def batch(options: Options) -> int:
     """Write the document set of every job record in a folder."""
+    if not options.scheduler:  # a cluster's workers are other machines: each looks for itself
+        require_engine()
     from contextlib import nullcontext
     from functools import partial
 

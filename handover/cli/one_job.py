@@ -9,6 +9,7 @@ from handover.cli.given import (
     path_of,
     receive_asked,
     refuse_existing,
+    require_engine,
     service_key,
     settings_asked,
     time_of_issue,
@@ -84,6 +85,7 @@ def plan(options: Options) -> None:
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
+    require_engine()
     from handover.documents.care import Care
     from handover.documents.wording import Wording
     from handover.issue.place import next_revision

@@ -74,12 +74,15 @@ def caution(findings: Iterable[Finding]) -> None:
 
 def explain(fault: Exception) -> int:
     """Print what went wrong and how to mend it; return the exit status."""
-    from handover.errors import HandoverError, UnusableInput
+    from handover.errors import HandoverError, MissingLibraries, UnusableInput
 
     if isinstance(fault, UnusableInput):
         list_findings(fault.findings)
         return UNUSABLE
-    if isinstance(fault, HandoverError):
+    if isinstance(fault, MissingLibraries):
+        for line in (fault.problem, *fault.remedy, "Nothing was written."):
+            tell(printable(line))
+    elif isinstance(fault, HandoverError):
         tell(printable(fault))
     elif isinstance(fault, OSError):
         tell(printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))

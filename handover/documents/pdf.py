@@ -19,6 +19,7 @@ from datetime import UTC
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
+from handover.documents.engine import load_engine
 from handover.errors import RenderingFailed
 
 if TYPE_CHECKING:
@@ -113,8 +114,10 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
         attachments: Files to lay inside.
 
     Raises:
+        MissingLibraries: The engine cannot begin on this machine.
         RenderingFailed: The engine warned or failed; the message is what it said.
     """
+    load_engine()
     from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
     from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415
 

@@ -1,0 +1,230 @@
+"""What the PDF engine needs of the system: its shared libraries, found by trying what the engine tries.
+
+No list of libraries is kept here. The engine's own source says which it opens, by which names, and which it
+warns of when they are absent: a warning of the engine fails an issue, so those are required as well. Only the
+names of the packages to install are ours.
+
+    python -m handover.documents.engine          apt's packages for what is missing; status 1 if anything is
+    python -m handover.documents.engine --all    those for all libraries known here; it needs no engine
+"""
+
+from __future__ import annotations
+
+import ast
+import ctypes
+import io
+import platform
+import shutil
+import sys
+import warnings
+from contextlib import redirect_stdout, suppress
+from functools import cache
+from importlib.util import find_spec
+from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
+
+from handover.errors import MissingLibraries
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+
+class Packages(NamedTuple):
+    """The packages that hold a library: of Debian and its kin, of Fedora and its kin, of Homebrew."""
+
+    apt: str
+    dnf: str
+    brew: str
+
+
+PACKAGES = {
+    "libgobject-2.0.so.0": Packages("libglib2.0-0", "glib2", "glib"),
+    "libpango-1.0.so.0": Packages("libpango-1.0-0", "pango", "pango"),
+    "libpangoft2-1.0.so.0": Packages("libpangoft2-1.0-0", "pango", "pango"),
+    "libharfbuzz.so.0": Packages("libharfbuzz0b", "harfbuzz", "harfbuzz"),
+    "libharfbuzz-subset.so.0": Packages("libharfbuzz-subset0", "harfbuzz", "harfbuzz"),
+    "libfontconfig.so.1": Packages("libfontconfig1", "fontconfig", "fontconfig"),
+}
+"""Which packages to install for a library. One that is not here is named by its soname alone."""
+
+INSTALLERS = {
+    "apt": ("apt-get", "sudo apt-get update && sudo apt-get install -y --no-install-recommends"),
+    "dnf": ("dnf", "sudo dnf install -y"),
+    "brew": ("brew", "brew install"),
+}
+"""By the column of `Packages`: the program to look for, and the command that installs."""
+
+
+class Library(NamedTuple):
+    """One shared library of the engine.
+
+    Attributes:
+        names: The names by which the engine tries to open it, in its order; one is enough.
+        required: Whether an issue fails without it.
+    """
+
+    names: tuple[str, ...]
+    required: bool
+
+    @property
+    def soname(self) -> str:
+        """Its name on Linux, by which people look for it; else the first."""
+        return next((name for name in self.names if ".so" in name), self.names[0])
+
+
+@cache
+def load_engine() -> None:
+    """Import the PDF engine, or say what it lacks.
+
+    Raises:
+        MissingLibraries: A library that it needs cannot be opened.
+    """
+    require_libraries()
+    with warnings.catch_warnings():
+        # We bring our own fonts: that the system has none is no loss.
+        warnings.filterwarnings("ignore", "(?i).*fontconfig.*ugly", UserWarning)
+        import weasyprint  # noqa: F401, PLC0415 - heavy
+
+
+@cache
+def require_libraries() -> None:
+    """Make sure that the engine can begin, before any work is done. It costs a few milliseconds.
+
+    Raises:
+        MissingLibraries: A library that it needs cannot be opened; with the command that installs it.
+    """
+    missing = missing_libraries()
+    if missing:
+        raise MissingLibraries(_problem(missing), tuple(remedy(missing)))
+
+
+def _problem(missing: Sequence[str]) -> str:
+    """Return the sentence that says where what is missing: it may be a worker of a cluster."""
+    where = platform.node() or "This machine"
+    return f"{where} lacks libraries of the system that the PDF engine needs: {', '.join(missing)}."
+
+
+def missing_libraries() -> tuple[str, ...]:
+    """Return the sonames of the required libraries that cannot be opened here."""
+    missing = tuple(each.soname for each in engine_libraries() if each.required and not _opens(each.names))
+    # The engine has the last word: it may know places that the loader alone does not.
+    return () if missing and _begins() else missing
+
+
+def engine_libraries() -> tuple[Library, ...]:
+    """Return the libraries that the installed engine opens, as its own source names them.
+
+    The source has one call for each, `name = _dlopen(ffi, *names, allow_fail=...)`, and, for some that it can
+    do without, `if name is None:` with a warning.
+    """
+    tree = ast.parse(_source().read_text(encoding="utf-8"))
+    warned = {
+        each.test.left.id
+        for each in tree.body
+        if isinstance(each, ast.If)
+        and isinstance(each.test, ast.Compare)
+        and isinstance(each.test.left, ast.Name)
+        and any(_calls(one, "warn") for one in each.body)
+    }
+    return tuple(
+        Library(_words(each.value), required=not each.value.keywords or name.id in warned)
+        for each in tree.body
+        if isinstance(each, ast.Assign) and isinstance(each.value, ast.Call) and _calls(each, "_dlopen")
+        for name in each.targets
+        if isinstance(name, ast.Name)
+    )
+
+
+def _source() -> Path:
+    """Return the module of the engine that opens its libraries, without importing any of it."""
+    spec = find_spec("weasyprint")
+    if spec is None or not spec.submodule_search_locations:
+        raise ModuleNotFoundError("weasyprint is not installed")
+    return Path(spec.submodule_search_locations[0]) / "text" / "ffi.py"
+
+
+def _calls(statement: ast.stmt, function: str) -> bool:
+    """Whether a statement is a call of a function, or takes its result."""
+    call = getattr(statement, "value", None)
+    called = call.func if isinstance(call, ast.Call) else None
+    return getattr(called, "id", getattr(called, "attr", None)) == function
+
+
+def _words(call: ast.Call) -> tuple[str, ...]:
+    """Return the texts among the arguments of a call."""
+    return tuple(
+        each.value for each in call.args if isinstance(each, ast.Constant) and isinstance(each.value, str)
+    )
+
+
+def _opens(names: Iterable[str]) -> bool:
+    """Whether the system's loader finds a library under one of its names."""
+    for name in names:
+        with suppress(OSError):
+            ctypes.CDLL(name)
+            return True
+    return False
+
+
+def _begins() -> bool:
+    """Whether the engine itself begins without an error and without a warning about a library."""
+    with redirect_stdout(io.StringIO()), warnings.catch_warnings():  # it prints advice of its own
+        warnings.simplefilter("error", DeprecationWarning)
+        try:
+            import weasyprint.text.ffi  # noqa: F401, PLC0415 - heavy
+        except (OSError, DeprecationWarning):
+            return False
+    return True
+
+
+def remedy(missing: Sequence[str]) -> Iterator[str]:
+    """Give what to do about missing libraries, line by line: the command of this system where it is known.
+
+    Args:
+        missing: Their sonames.
+    """
+    if sys.platform == "win32":
+        yield "On Windows, run this program in WSL (wsl --install), or use the desk on another machine."
+        return
+    installer = _installer()
+    packages = packages_for(missing, installer) if installer else ()
+    if not installer or not packages:
+        yield "Install the packages of your system that hold them, then try again."
+        return
+    yield "Install them with this command, then try again:"
+    yield f"    {INSTALLERS[installer][1]} {' '.join(packages)}"
+    if unknown := [each for each in missing if each not in PACKAGES]:
+        yield f"Which package holds {', '.join(unknown)} is not known here."
+    if installer == "brew":
+        yield "Where Python does not come from Homebrew, set this as well:"
+        yield '    export DYLD_FALLBACK_LIBRARY_PATH="$(brew --prefix)/lib"'
+
+
+def packages_for(missing: Iterable[str], installer: str) -> tuple[str, ...]:
+    """Return the packages that hold libraries, each once, as far as they are known."""
+    known = (getattr(PACKAGES[soname], installer) for soname in missing if soname in PACKAGES)
+    return tuple(dict.fromkeys(known))
+
+
+def _installer() -> str | None:
+    """Return the column of `Packages` for this system, or None."""
+    order = sorted(INSTALLERS, key=lambda each: (each == "brew") != (sys.platform == "darwin"))
+    return next((each for each in order if shutil.which(INSTALLERS[each][0])), None)
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Print the packages of apt for what is missing; return 1 if anything is.
+
+    Args:
+        arguments: `--all` asks for the packages of all libraries that are known here instead.
+    """
+    asked = list(arguments) == ["--all"]
+    missing = tuple(PACKAGES) if asked else missing_libraries()
+    sys.stdout.write(" ".join(packages_for(missing, "apt")))
+    if missing and not asked:
+        sys.stderr.write("\n".join([_problem(missing), *remedy(missing), ""]))
+    return 1 if missing and not asked else 0
+
+
+if __name__ == "__main__":
+    raise SystemExit(main(sys.argv[1:]))
