@@ -1,4 +1,4 @@
-"""What the PDF engine needs of the system is found as the engine tries it, and said before any work is done."""
+"""The PDF engine needs libraries of the system: found as the engine tries them, and said before any work."""
 
 from __future__ import annotations
 
