@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 from pathlib import Path
 
@@ -19,6 +21,40 @@ from handover.cli import main
 print(handover.__file__)
 raise SystemExit(main(sys.argv[1:]))
 """
+
+
+PINNED = re.compile(r"^([a-z0-9-]+)(?:\[[a-z,]+\])?==(\S+)(?: ; (.+?))? \\$", re.MULTILINE)
+"""A line of a lock: the name, the version, and for which systems."""
+
+
+def lock(name: str) -> set[tuple[str, ...]]:
+    """Return what a lock names."""
+    return set(PINNED.findall((ROOT / name).read_text(encoding="utf-8")))
+
+
+def test_the_locks_name_the_same_versions_and_all_that_is_asked_for() -> None:
+    run_time, tests = lock("requirements.lock"), lock("requirements-dev.lock")
+    assert run_time < tests
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    groups = project["dependency-groups"]
+
+    def names(asked: list[object]) -> set[str]:
+        return {re.split(r"[\[<>=]", each)[0].lower() for each in asked if isinstance(each, str)}
+
+    wanted = names(project["project"]["dependencies"]) | names(groups["build"])
+    assert wanted <= {name for name, *_ in run_time}
+    assert wanted | names(groups["dev"]) <= {name for name, *_ in tests}
+
+
+@pytest.mark.parametrize("name", ["requirements.lock", "requirements-dev.lock"])
+def test_a_lock_has_a_hash_for_everything_and_names_no_registry(name: str) -> None:
+    text = (ROOT / name).read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if "==" in line]
+    assert len(PINNED.findall(text)) == len(lines) > 0
+    assert all(PINNED.match(line) for line in lines)
+    assert text.count("\\\n    --hash=sha256:") >= len(lines)
+    assert "://" not in text
+    assert "index" not in text
 
 
 @pytest.fixture(scope="module")
