@@ -15,7 +15,7 @@ import handover
 ROOT = Path(__file__).parents[1]
 
 HEAVY = (
-    "alembic", "distributed", "filelock", "httpx", "icalendar", "jinja2", "markdown", "numpy", "pandas",
+    "alembic", "distributed", "filelock", "httpx2", "icalendar", "jinja2", "markdown", "numpy", "pandas",
     "pint", "pvlib", "pydantic", "rich", "scipy", "sqlalchemy", "tree_sitter", "tzfpy", "weasyprint",
 )  # fmt: skip
 

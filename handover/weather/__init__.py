@@ -1,6 +1,6 @@
 """Hourly weather, from wherever it comes, as one kind of series.
 
-Light to import: pvlib, pandas and httpx come in only where a function needs them.
+Light to import: pvlib, pandas and httpx2 come in only where a function needs them.
 """
 
 from __future__ import annotations

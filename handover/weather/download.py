@@ -17,6 +17,7 @@ import hashlib
 import json
 import os
 import re
+import ssl
 import tempfile
 import time as clock
 from collections.abc import Callable, Mapping
@@ -27,7 +28,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Self
 from urllib.parse import urlencode, urlsplit
 
-import httpx
+import httpx2
 
 from handover import __version__
 from handover.errors import DownloadFailed, Finding
@@ -164,6 +165,10 @@ def download_forecast(
     raise DownloadFailed("; ".join(failures) + ". " + _INSTEAD)
 
 
+_CERTIFICATES = (
+    "the system's list of authorities decides (on Debian: apt install ca-certificates), "
+    "or the file that SSL_CERT_FILE names"
+)
 _TITLES = {"open-meteo": "Open-Meteo", "nws": "National Weather Service"}
 _INSTEAD = "Try again later, or give a weather file with -w (a forecast saved from a browser, or a CSV)."
 
@@ -263,8 +268,8 @@ class _Line:
         self.now = now
         self.kept = _Kept(cache) if cache is not None else None
         self.manners = manners
-        self.client = httpx.Client(
-            timeout=httpx.Timeout(manners.timeout_s),
+        self.client = httpx2.Client(
+            timeout=httpx2.Timeout(manners.timeout_s),
             follow_redirects=True,
             max_redirects=5,
             headers={
@@ -314,25 +319,27 @@ class _Line:
             _Failed: It will not.
         """
         try:
-            address = httpx.URL(url).copy_merge_params(secret)
+            address = httpx2.URL(url).copy_merge_params(secret)
             with self.client.stream("GET", address) as response:
                 data = self._body(response)
-        except httpx.TimeoutException:
+        except httpx2.TimeoutException:
             raise _Again("no answer in time") from None
-        except httpx.TooManyRedirects:
+        except httpx2.TooManyRedirects:
             raise _Failed("sends from one address to the next without end") from None
-        except httpx.DecodingError:
+        except httpx2.DecodingError:
             raise _Again("the answer is garbled") from None
-        except httpx.RemoteProtocolError:
+        except httpx2.RemoteProtocolError:
             raise _Again("the answer broke off") from None
-        except httpx.TransportError as error:
+        except httpx2.TransportError as error:
+            if _is_untrusted(error):
+                raise _Failed(f"its certificate cannot be trusted: {quote(error)}; {_CERTIFICATES}") from None
             raise _Again(f"cannot be reached: {quote(error) or type(error).__name__}") from None
-        except httpx.HTTPError as error:
+        except httpx2.HTTPError as error:
             raise _Failed(quote(error)) from None
         _judge_status(response, data)
         return _Answer(data, url, self.now), _expiry(response, self.now)
 
-    def _body(self, response: httpx.Response) -> bytes:
+    def _body(self, response: httpx2.Response) -> bytes:
         """Return the body, cut short by neither size nor patience."""
         began = clock.monotonic()
         body = bytearray()
@@ -345,6 +352,15 @@ class _Line:
         return bytes(body)
 
 
+def _is_untrusted(error: BaseException | None) -> bool:
+    """Say whether an error comes from a certificate that was not verified, however deep below."""
+    while error is not None:
+        if isinstance(error, ssl.SSLCertVerificationError):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
+
+
 class _Again(Exception):
     """An attempt failed; ``after`` is how many seconds the service asks to wait."""
 
@@ -353,16 +369,16 @@ class _Again(Exception):
         self.after = after
 
 
-def _refuse_plain(request: httpx.Request) -> None:
+def _refuse_plain(request: httpx2.Request) -> None:
     """Refuse to speak without encryption to another machine, also when redirected to."""
     if request.url.scheme != "https" and request.url.host not in _LOOPBACK:
         raise _Failed(f"an address without HTTPS: {quote(request.url.copy_with(query=None))}")
 
 
-def _judge_status(response: httpx.Response, data: bytes) -> None:
+def _judge_status(response: httpx2.Response, data: bytes) -> None:
     """Raise unless the answer is a success in JSON; a refusal is quoted with its reason."""
     status = response.status_code
-    if status != httpx.codes.OK:
+    if status != httpx2.codes.OK:
         reason = _reason(data)
         told = f"answered {status}" + (f": {reason}" if reason else "")
         if status in _TRY_AGAIN:
@@ -381,13 +397,13 @@ def _reason(data: bytes) -> str | None:
     return refusal_of(document) if isinstance(document, Mapping) else None
 
 
-def _retry_after(response: httpx.Response) -> float | None:
+def _retry_after(response: httpx2.Response) -> float | None:
     """Return the wait in seconds that a service asks for; only the form in seconds, which needs no clock."""
     text = response.headers.get("Retry-After", "").strip()
     return float(text) if text.isascii() and text.isdigit() and len(text) < 7 else None  # noqa: PLR2004 - a week at most
 
 
-def _expiry(response: httpx.Response, now: datetime) -> datetime:
+def _expiry(response: httpx2.Response, now: datetime) -> datetime:
     """Return until when an answer may be kept."""
     control = response.headers.get("Cache-Control", "")
     if re.search(r"no-store|no-cache", control, re.IGNORECASE):

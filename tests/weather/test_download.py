@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import ssl
 import threading
 from collections import defaultdict
 from datetime import UTC, datetime, timedelta
@@ -11,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+import trustme
 
 from handover import __version__
 from handover.errors import DownloadFailed
@@ -52,7 +54,7 @@ class Answer:
 class Service:
     """A server whose answers are set by path; the last answer of a path is repeated."""
 
-    def __init__(self) -> None:
+    def __init__(self, security: ssl.SSLContext | None = None) -> None:
         self.answers: dict[str, list[Answer]] = defaultdict(list)
         self.asked: list[tuple[str, dict[str, list[str]], dict[str, str]]] = []
         self.closing = threading.Event()
@@ -68,6 +70,9 @@ class Service:
         self.server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.server.daemon_threads = True
         self.url = f"http://127.0.0.1:{self.server.server_port}"
+        if security is not None:
+            self.server.socket = security.wrap_socket(self.server.socket, server_side=True)
+            self.url = f"https://localhost:{self.server.server_port}"
         self.thread = threading.Thread(target=self.server.serve_forever, args=(0.02,))
         self.thread.start()
 
@@ -356,6 +361,52 @@ def test_the_grid_is_asked_of_the_same_service(
     with pytest.raises(DownloadFailed, match="grid cell"):
         download(service="nws")
     assert service.paths() == [POINTS]
+
+
+@pytest.fixture
+def authority() -> trustme.CA:
+    return trustme.CA()
+
+
+@pytest.fixture
+def secure(authority: trustme.CA) -> Iterator[Service]:
+    """Start the service with a certificate of an authority that this machine does not know."""
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    authority.issue_cert("localhost").configure_cert(context)
+    running = Service(context)
+    yield running
+    running.close()
+
+
+def test_a_certificate_of_an_authority_that_the_system_trusts(
+    secure: Service,
+    download: Callable[..., Download],
+    open_meteo: Any,
+    authority: trustme.CA,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    file = tmp_path / "authority.pem"
+    authority.cert_pem.write_to_path(str(file))
+    monkeypatch.setenv("SSL_CERT_FILE", str(file))
+    secure.answers[OPEN_METEO] = [open_meteo]
+    got = download(endpoints=Endpoints(secure.url, secure.url, secure.url))
+    assert got.data == open_meteo.body
+    assert got.url.startswith("https://localhost:")
+
+
+def test_any_other_certificate_is_refused_at_once(
+    secure: Service,
+    download: Callable[..., Download],
+    open_meteo: Any,
+    pauses: list[float],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.delenv("SSL_CERT_FILE", raising=False)
+    secure.answers[OPEN_METEO] = [open_meteo]
+    with pytest.raises(DownloadFailed, match=r"certificate cannot be trusted.*ca-certificates"):
+        download(service="open-meteo", endpoints=Endpoints(secure.url, secure.url, secure.url))
+    assert (secure.asked, pauses) == ([], [])
 
 
 def test_a_huge_answer_is_cut_short(service: Any, download: Callable[..., Download]) -> None:

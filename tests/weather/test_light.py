@@ -8,7 +8,7 @@ import sys
 PROGRAM = """
 import sys
 import {module}
-print(sorted({{"pandas", "pvlib", "httpx", "scipy"}} & set(sys.modules)))
+print(sorted({{"pandas", "pvlib", "httpx2", "scipy"}} & set(sys.modules)))
 """
 
 
@@ -30,4 +30,4 @@ def test_the_room_is_light() -> None:
 
 
 def test_the_line_is_the_only_one_that_knows_http() -> None:
-    assert loaded("handover.weather.download") == "['httpx']"
+    assert loaded("handover.weather.download") == "['httpx2']"
