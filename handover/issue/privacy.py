@@ -12,8 +12,9 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Any
+
+import tomli_w
 
 from handover.archive.bag import DATA, ISSUES
 from handover.archive.forget import forget
@@ -23,6 +24,7 @@ from handover.jobs.syntax import decode, language_of, parse
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+    from datetime import datetime
 
     from handover.archive.bag import Bag
     from handover.archive.entry import Entry
@@ -166,46 +168,10 @@ def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _Names)
         return data
     if language_of(data.decode("utf-8-sig")) == "json":
         return f"{json.dumps(less, ensure_ascii=False, indent=2)}\n".encode()
-    return _toml(less).encode()
+    return tomli_w.dumps(less).encode()
 
 
 def _coarse(key: str, value: Any) -> Any:
     if key in {"latitude", "longitude"} and isinstance(value, float):
         return round(value, PLACES)
     return GONE if key == "name" else value
-
-
-def _toml(record: Mapping[str, Any]) -> str:
-    """Return a record as TOML: values first, then a table or an array of tables a part."""
-    lines = [f"{_key(key)} = {_value(each)}" for key, each in record.items() if not _is_part(each)]
-    for key, each in record.items():
-        if _is_part(each):
-            header = f"[{_key(key)}]" if isinstance(each, dict) else f"[[{_key(key)}]]"
-            for part in [each] if isinstance(each, dict) else each:
-                lines += ["", header, *(f"{_key(name)} = {_value(value)}" for name, value in part.items())]
-    return "\n".join(lines) + "\n"
-
-
-def _is_part(value: Any) -> bool:
-    """Say whether a value is a table, or an array of nothing but tables."""
-    if isinstance(value, list):
-        return bool(value) and all(isinstance(each, dict) for each in value)
-    return isinstance(value, dict)
-
-
-def _key(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _value(key)
-
-
-def _value(value: Any) -> str:
-    """Return a value as TOML writes it; its texts are escaped as those of JSON are."""
-    match value:
-        case datetime() | date() | time():
-            return value.isoformat()
-        case list():
-            return f"[{', '.join(map(_value, value))}]"
-        case dict():
-            return f"{{{', '.join(f'{_key(key)} = {_value(each)}' for key, each in value.items())}}}"
-        case float():
-            return repr(value)
-    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
