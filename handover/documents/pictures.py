@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from base64 import b64encode
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from io import BytesIO
 from typing import TYPE_CHECKING
 
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
 LARGEST_BYTES = 40_000_000
 LARGEST_SIDE = 12_000
-ORIENTATION = 0x0112
-"""Tag of EXIF."""
 
 
 def picture_uri(content: bytes, name: str, longest: int) -> str:
@@ -42,9 +40,9 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
         with _strictly(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
             if max(picture.size) > LARGEST_SIDE:
                 raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high")
-            orientation = _orientation(picture)
             picture.thumbnail((longest, longest))
-            return _encoded(_upright(picture, orientation))
+            _turn_upright(picture)
+            return _encoded(picture)
     except DecompressionBombError as fault:
         raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high") from fault
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as fault:
@@ -66,28 +64,12 @@ def _strictly() -> Iterator[None]:
         ImageFile.LOAD_TRUNCATED_IMAGES = halves
 
 
-def _orientation(picture: Image) -> object:
-    """Return how a camera was held, as EXIF 2.3 numbers it; None where that cannot be read."""
-    try:
-        return picture.getexif().get(ORIENTATION)
-    except Exception:  # noqa: BLE001 - what a camera notes may be broken in any way; the picture is good
-        return None
+def _turn_upright(picture: Image) -> None:
+    """Turn a picture as the camera was held, by EXIF; as it is where that cannot be read."""
+    from PIL.ImageOps import exif_transpose  # noqa: PLC0415 - heavy
 
-
-def _upright(picture: Image, orientation: object) -> Image:
-    from PIL.Image import Transpose  # noqa: PLC0415 - heavy
-
-    turns = {
-        2: Transpose.FLIP_LEFT_RIGHT,
-        3: Transpose.ROTATE_180,
-        4: Transpose.FLIP_TOP_BOTTOM,
-        5: Transpose.TRANSPOSE,
-        6: Transpose.ROTATE_270,
-        7: Transpose.TRANSVERSE,
-        8: Transpose.ROTATE_90,
-    }
-    turn = turns.get(orientation) if isinstance(orientation, int) else None
-    return picture if turn is None else picture.transpose(turn)
+    with suppress(Exception):  # what a camera notes may be broken in any way; the picture is good
+        exif_transpose(picture, in_place=True)
 
 
 def _encoded(picture: Image) -> str:
