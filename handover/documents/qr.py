@@ -7,9 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC, timedelta
-from itertools import groupby
 from typing import TYPE_CHECKING
-from xml.sax.saxutils import escape
 
 from markupsafe import Markup
 
@@ -17,7 +15,6 @@ from handover.documents.plaintext import plain_line
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
     from datetime import datetime
 
     from handover.documents.wording import Wording
@@ -88,24 +85,10 @@ def event(title: str, when: datetime) -> str:
 
 
 def drawn(content: str, alt: str) -> Markup:
-    """Return a code as one path of SVG on white, with its ring of white."""
+    """Return a code as SVG: one path on white, with its ring of white."""
     import segno  # noqa: PLC0415 - heavy
 
-    rows = segno.make_qr(content, error="m", boost_error=False).matrix
-    side = len(rows) + 2 * QUIET
-    return Markup(  # noqa: S704 - numbers, and a text that is escaped
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {side} {side}" role="img">'
-        f'<title>{escape(alt)}</title><rect width="{side}" height="{side}" fill="#ffffff"/>'
-        f'<path fill="#000000" d="{"".join(_runs(rows))}"/></svg>'
+    svg: str = segno.make_qr(content, error="m", boost_error=False).svg_inline(
+        border=QUIET, dark="#000000", light="#ffffff", title=alt, svgclass=None, lineclass=None, omitsize=True
     )
-
-
-def _runs(rows: Sequence[Sequence[int]]) -> Iterator[str]:
-    """Give a box for each run of dark squares in a row."""
-    for y, row in enumerate(rows, QUIET):
-        x = QUIET
-        for dark, squares in groupby(row):
-            length = len(list(squares))
-            if dark:
-                yield f"M{x} {y}h{length}v1h-{length}z"
-            x += length
+    return Markup(svg.replace("<svg", '<svg role="img"', 1))  # noqa: S704 - numbers, and a text that segno escapes
