@@ -6,13 +6,14 @@ import json
 import os
 import sys
 import tomllib
+import unicodedata
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.cli import main
-from handover.cli.told import columns, open_command
+from handover.cli.told import columns, open_command, table
 from handover.errors import DownloadFailed
 from handover.weather.download import Download
 
@@ -505,9 +506,62 @@ def test_a_share_that_is_none(run: Run, record: Path, share: str) -> None:
 
 def test_two_columns_never_touch() -> None:
     for left in ("Jul 14", "x" * 24, "x" * 25, "x" * 26, "past the reach of the estimate"):
-        [line] = columns(left, "Light work")
+        [line] = columns([(left, "Light work")])
         assert line.startswith(f"  {left}  ")
         assert line.endswith("  Light work")
+
+
+def test_one_long_entry_moves_the_whole_column() -> None:
+    lines = [*columns([("Jul 14", "Light work"), ("past the reach of the estimate", "Trucks")])]
+    assert lines[0].index("Light") == lines[1].index("Trucks")
+
+
+HOSTILE = "[red]a[/red] :smile: \x1b[31m\x9b31m\u202e\u2066\u200b\a"
+HARMLESS = "[red]a[/red] :smile: \\x1b[31m\\x9b31m\\x202e\\x2066\\x200b\\x07"
+
+
+@pytest.mark.parametrize("least", [9, 26])
+def test_text_from_outside_is_shown_and_not_obeyed(monkeypatch: pytest.MonkeyPatch, least: int) -> None:
+    monkeypatch.setenv("COLUMNS", "100")
+    [line] = columns([("From", HOSTILE)], least)
+    assert line.split("From", 1)[1].strip() == HARMLESS
+    [heads, row] = table(("Owner", "[bold]Job"), [(HOSTILE, "a-b")])
+    assert heads.split() == ["Owner", "[bold]Job"]
+    assert row.split("  ") == [HARMLESS, "a-b"]
+
+
+@pytest.mark.parametrize(
+    "surroundings", [{"FORCE_COLOR": "1"}, {"TTY_COMPATIBLE": "1"}, {"TERM": "xterm-256color"}]
+)
+def test_a_table_has_no_colours_whatever_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch, surroundings: dict[str, str]
+) -> None:
+    for name, value in surroundings.items():
+        monkeypatch.setenv(name, value)
+    assert [*table(("Job", "Street"), [("a", "5 Lane")])] == ["Job  Street", "a    5 Lane"]
+
+
+@pytest.mark.parametrize("width", [40, 60, 100])
+def test_signs_of_two_columns_are_counted_as_two(monkeypatch: pytest.MonkeyPatch, width: int) -> None:
+    """Unicode Standard Annex 11: a wide sign takes two columns of a terminal."""
+    monkeypatch.setenv("COLUMNS", str(width))
+    rows = [("\u6625" * 30, "Ana"), ("a", "Prueba")]
+    for lines in ([*table(("Street", "Owner"), rows)], [*columns(rows)]):
+        wide = [sum(2 if unicodedata.east_asian_width(each) == "W" else 1 for each in line) for line in lines]
+        assert max(wide) <= width
+        assert "".join(lines).count("\u6625") == 30
+
+
+def test_a_word_is_broken_only_where_nothing_else_helps(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    mail = "a.long.name@example.org"
+    rows = [("2026-07-14-a-slab", mail, "some words of a street that is long", "and more words of a note")]
+    assert mail in "\n".join(table(("Job", "Mail", "Street", "Note"), rows))
+
+
+def test_a_table_of_nothing_has_its_heads() -> None:
+    assert [*table(("Job", "Street"), [])] == ["Job  Street"]
+    assert [*table(("Job", "Street"), [("", "")])] == ["Job  Street", ""]
 
 
 def test_a_typical_year_that_is_none(run: Run, record: Path, weather: Path, as_of: str) -> None:

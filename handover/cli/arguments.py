@@ -9,7 +9,7 @@ from handover.cli.again import reissue, watch
 from handover.cli.many_jobs import batch, send
 from handover.cli.office import STATES, archive, due, export, find, forget, reindex, verify
 from handover.cli.one_job import check, forecast, issue, new, plan, schema
-from handover.cli.told import width
+from handover.cli.told import line_width
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ class _Help(HelpFormatter):
     """The look of --help; told its width, since finding it out costs an import."""
 
     def __init__(self, prog: str) -> None:
-        super().__init__(prog, max_help_position=30, width=width())
+        super().__init__(prog, max_help_position=30, width=line_width())
 
 
 def parser_of_all() -> ArgumentParser:

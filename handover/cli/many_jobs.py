@@ -148,11 +148,11 @@ def send(options: Options) -> None:
 
 
 def _show_draft(draft: Draft, server: MailServer) -> None:
-    for left, right in (
+    said = (
         ("From", draft.shown_from),
         ("To", draft.shown_to),
         ("Subject", draft.subject),
         ("With", ", ".join(draft.attached)),
         ("Through", f"{server.host}, port {server.port}, {server.security}"),
-    ):
-        print("\n".join(columns(left, right, 9)))
+    )
+    print("\n".join(columns(said, 9)))

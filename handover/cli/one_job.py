@@ -49,8 +49,7 @@ def check(options: Options) -> None:
     print(f"{printable(options.job)} can be used.")
     if job.assumed:
         print("\nAssumed where it says nothing:")
-    for each in job.assumed:
-        print("\n".join(columns(each.field, f"{each.value} ({each.why})", 28)))
+        print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
 
 
 def forecast(options: Options) -> None:
@@ -131,8 +130,7 @@ def _issued(care: Care, folder: str, files: Sequence[str]) -> Iterator[str]:
         f"The documents for {care.job.site.name} are in {printable(folder)}:", first="", indent=""
     )
     yield ""
-    for name in names:
-        yield from columns(name, PURPOSES[name.rstrip("/").partition(".")[0]], max(map(len, names)) + 2)
+    yield from columns([(name, PURPOSES[name.rstrip("/").partition(".")[0]]) for name in names], least=0)
     yield ""
     yield from wrapped(f"{_first_job(care)}.", first="", indent="")
     sheet = next(name for name in names if name.startswith("care-sheet"))
@@ -171,16 +169,16 @@ def _table(words: Wording) -> Iterator[str]:
     yield from wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
     yield from wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
     yield from heading("Not before")
-    for each in sorted(words.crew_milestones, key=_in_order):
-        yield from columns(*_date(each, schedule.issued_at.year))
+    dates = sorted(words.crew_milestones, key=_in_order)
+    yield from columns(_date(each, schedule.issued_at.year) for each in dates)
     yield from heading("Watering")
-    for what, days in groupby(words.watering, key=_what_to_do):
-        first, *others = (day.short_day for day in days)
-        yield from columns(f"{first} to {others[-1]}" if others else first, what)
+    stretches = groupby(words.watering, key=_what_to_do)
+    yield from columns((_from_to(*(day.short_day for day in days)), what) for what, days in stretches)
     if schedule.refusals:
         yield from heading("No date is given")
-    for refusal in schedule.refusals:
-        yield from columns(refusal.kind, words.say(f"refusal.{refusal.because}"))
+        yield from columns(
+            (refusal.kind, words.say(f"refusal.{refusal.because}")) for refusal in schedule.refusals
+        )
     if words.cautions:
         yield from heading("Cautions")
     for notice in words.cautions:
@@ -201,6 +199,10 @@ def _date(words: MilestoneWords, issued: int) -> tuple[str, str]:
     late = f", not after {words.not_after.short}" if words.not_after else ""
     when = _with_year(words.when, issued) if words.when else "past the estimate"
     return when, words.crew_title + late
+
+
+def _from_to(first: str, *others: str) -> str:
+    return f"{first} to {others[-1]}" if others else first
 
 
 def _what_to_do(day: DayWords) -> str:

@@ -13,13 +13,15 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
     from datetime import date, datetime
 
+    from rich.table import Table
+
     from handover.errors import Finding
 
 WIDTH = 100
 """Widest line that is printed; a narrower terminal gets narrower lines."""
 
 
-def width() -> int:
+def line_width() -> int:
     """Return how wide a line may be."""
     try:
         columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns)
@@ -119,18 +121,22 @@ def heading(text: str) -> Iterator[str]:
     yield text
 
 
-def columns(left: str, right: str, width: int = 26) -> Iterator[str]:
-    """Give a line of two columns; what is long runs on below its own column."""
-    yield from wrapped(
-        right, first=f"  {printable(left):{width - GAP}}{' ' * GAP}", indent=" " * (width + GAP)
-    )
+def columns(pairs: Iterable[tuple[str, str]], least: int = 26) -> Iterator[str]:
+    """Give the lines of two columns; what is long runs on in its own column."""
+    from rich.table import Column, Table
+
+    told = [(printable(left), printable(right)) for left, right in pairs]
+    wide = max((cells(left) for left, _ in told), default=0)
+    left_width = min(max(least - GAP, wide), line_width() // 2)
+    grid = Table(Column(width=left_width), Column(), box=None, show_header=False, padding=(0, 0, 0, GAP))
+    yield from _lines(grid, told)
 
 
 def wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
     """Give the lines of a text."""
     import textwrap
 
-    yield from textwrap.wrap(printable(text), width(), initial_indent=first, subsequent_indent=indent)
+    yield from textwrap.wrap(printable(text), line_width(), initial_indent=first, subsequent_indent=indent)
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
@@ -138,18 +144,21 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[st
 
     Where there is too little room for columns, each row becomes a paragraph.
     """
+    from rich.table import Column, Table
+    from rich.text import Text
+
     told = [[printable(each) for each in row] for row in rows]
-    room = width() - GAP * (len(heads) - 1)
+    room = line_width() - GAP * (len(heads) - 1)
     if room < NARROWEST * len(heads):
         for number, row in enumerate(told):
             if number:
                 yield ""
-            for head, each in zip(heads, row, strict=True):
-                yield from columns(head, each or "-", max(map(len, heads)) + GAP)
+            filled = [(head, each or "-") for head, each in zip(heads, row, strict=True)]
+            yield from columns(filled, max(map(len, heads)) + GAP)
         return
     widths = _fitted([*zip(heads, *told, strict=True)], room)
-    for line in ([*heads], *told):
-        yield from _row(line, widths)
+    fixed = (Column(Text(head), width=wide) for head, wide in zip(heads, widths, strict=True))
+    yield from _lines(Table(*fixed, box=None, pad_edge=False, padding=(0, GAP, 0, 0)), told)
 
 
 GAP = 2
@@ -162,10 +171,13 @@ NARROWEST = 14
 def _fitted(columns: Sequence[Sequence[str]], room: int) -> list[int]:
     """Return the widths of columns, the widest made narrower until there is room for all.
 
-    Words are broken only where nothing else helps: an id is there to be copied.
+    Words are broken only where nothing else helps: an id is there to be copied. Left alone, rich would
+    break them wherever a column is the widest.
     """
-    widths = [max(map(len, column)) for column in columns]
-    longest = (max(len(word) for cell in column for word in cell.split()) for column in columns)
+    widths = [max(map(cells, column)) for column in columns]
+    longest = (
+        max((cells(word) for cell in column for word in cell.split()), default=0) for column in columns
+    )
     words = [min(each, room // 3) for each in longest]
     while sum(widths) > room:
         loose = [wide if wide > word else 0 for wide, word in zip(widths, words, strict=True)]
@@ -174,15 +186,35 @@ def _fitted(columns: Sequence[Sequence[str]], room: int) -> list[int]:
     return widths
 
 
-def _row(row: Sequence[str], widths: Sequence[int]) -> Iterator[str]:
-    import textwrap
-    from itertools import zip_longest
+def cells(text: str) -> int:
+    """Return how wide a text is on a terminal: some signs take two columns, some none."""
+    from rich.cells import cell_len
 
-    cells = (
-        textwrap.wrap(each, wide, break_on_hyphens=False) for each, wide in zip(row, widths, strict=True)
+    return cell_len(text)
+
+
+def _lines(grid: Table, rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """Fill a table and give its lines: text without markup and colours, whoever reads them."""
+    from io import StringIO
+
+    from rich.console import Console
+    from rich.text import Text
+
+    for column in grid.columns:
+        column.overflow = "fold"
+    for row in rows:
+        grid.add_row(*map(Text, row))
+    out = StringIO()
+    console = Console(
+        file=out,
+        width=line_width(),
+        color_system=None,
+        force_terminal=False,
+        force_jupyter=False,
+        legacy_windows=False,
     )
-    for line in zip_longest(*cells, fillvalue=""):
-        yield (" " * GAP).join(f"{each:{wide}}" for each, wide in zip(line, widths, strict=True)).rstrip()
+    console.print(grid)
+    yield from (line.rstrip(" ") for line in out.getvalue().removesuffix("\n").split("\n"))
 
 
 def clock(when: datetime) -> str:
