@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
-    from handover.schedule.model import Floats, Gate, Milestone
+    from handover.schedule.model import Gate, Milestone
+    from handover.schedule.published import Floats
 
 WIDTH = 520.0
 LABEL = 14.0

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from handover.archive.catalog.query import Query, State
 from handover.documents.changed import told_changes
-from handover.documents.schedule_reading import read_schedule
+from handover.documents.schedule_json import read_schedule
 from handover.documents.wording import Wording
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.issue.filing import file_documents, file_what_stands, issued_record, read_issued_record

@@ -6,6 +6,9 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from handover.errors import OutOfRange
 from handover.practice.rules import Mark  # noqa: TC001 - part of the published shape of a schedule
@@ -15,12 +18,12 @@ from handover.practice.rules import Mark  # noqa: TC001 - part of the published 
 class Respirator:
     """What a task asks for from so many hours a day on; a protection factor of 0 is no respirator."""
 
-    saw: str
-    enclosed: bool
-    over_h: float
-    protection_factor: float
-    source: str
-    mark: Mark
+    saw: Annotated[Literal["hand-held", "walk-behind"], Field(description="Which saw.")]
+    enclosed: Annotated[bool, Field(description="Indoors or under a roof.")]
+    over_h: Annotated[float, Field(description="From so many hours of sawing a day on. [h]")]
+    protection_factor: Annotated[float, Field(description="Of the respirator; 0: none is asked for. [1]")]
+    source: Annotated[str, Field(description="Where it comes from.")]
+    mark: Annotated[Mark, Field(description="How sure we are of a rule.")]
 
 
 @cache

@@ -3,21 +3,33 @@
 SI throughout: degC, MPa, m, mm of water, kg/m2/h, hours, litres. Every instant is aware and stands in the
 site's own time zone. Nothing here is rounded, and nothing here is worded: rules, cautions and risks are
 named by a code, and `documents` has the words for each code.
+
+The types are those of schedule.json as well: `documents.schedule_json` writes, reads and describes it by
+them.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date, datetime  # noqa: TC003 - part of the published shape
+from datetime import date  # noqa: TC003 - part of the published shape
 from enum import StrEnum
-from typing import Literal
+from typing import Annotated, Literal
 
-import numpy as np
-from numpy.typing import NDArray
+from pydantic import Field
 
 from handover.practice.silica import Respirator  # noqa: TC001 - part of the published shape
+from handover.schedule.published import (
+    Floats,
+    Instant,
+    Instants,
+    NotNegative,
+    Number,
+    NumberOrNull,
+    Positive,
+    Share,
+    means,
+)
 
-Floats = NDArray[np.float64]
 Mark = Literal["read in source", "from memory", "common practice", "computed"]
 Basis = Literal["observed", "forecast", "typical"]
 
@@ -45,198 +57,184 @@ class MilestoneKind(StrEnum):
 class Figure:
     """A number that went into a reason: what it is, its value in SI, its unit ("MPa", "h", "degC", "1")."""
 
-    name: str
-    value: float
-    unit: str
+    name: Annotated[str, means("What it is.")]
+    value: Annotated[NumberOrNull, means("In the unit beside it.")]
+    unit: Annotated[str, means('SI unit; "1" for a pure number.')]
 
 
 @dataclass(frozen=True)
 class Gate:
-    """One condition of a milestone, by one rule of practice.
+    """One condition of a date, by one rule of practice."""
 
-    ``likely`` and ``not_before`` are None when the condition is not met within the reach of the estimate.
-    """
-
-    rule: str
-    likely: datetime | None
-    not_before: datetime | None
-    source: str
-    mark: Mark
-    figures: tuple[Figure, ...] = ()
+    rule: Annotated[str, means("Name of the rule.")]
+    likely: Annotated[
+        Instant | None, means("When it is met, best estimate; null when not within reach of the estimate.")
+    ]
+    not_before: Annotated[Instant | None, means("The same, cautious end of the band.")]
+    source: Annotated[str, means("Where the rule stands.")]
+    mark: Annotated[Mark, means("How sure we are of a rule.")]
+    figures: Annotated[tuple[Figure, ...], means("Numbers that went in.")] = ()
 
 
 @dataclass(frozen=True)
 class Reason:
     """Why a date is what it is: the rule that governed, and the others, the next to govern first."""
 
-    governing: Gate
-    others: tuple[Gate, ...] = ()
+    governing: Annotated[Gate, means("The condition met last.")]
+    others: Annotated[tuple[Gate, ...], means("The other conditions, the next to govern first.")] = ()
 
 
 @dataclass(frozen=True)
 class Milestone:
-    """One date of the schedule.
+    """One date of the schedule."""
 
-    Attributes:
-        kind: Which.
-        likely: The best estimate; None when not reached within the reach of the estimate.
-        not_before: The cautious end of the band: what an owner is told. None as above.
-        not_after: For what must not be missed (saw-joints): the early end at which it is too late. Else None.
-        confidence: Share of the cases in which ``not_before`` is late enough.
-        basis: The weakest kind of weather hour that the date rests on.
-        because: The reason.
-        spread_by: The uncertainty that moves the date most, with its share; empty where none does.
-    """
-
-    kind: MilestoneKind
-    likely: datetime | None
-    not_before: datetime | None
-    because: Reason
-    basis: Basis
-    confidence: float | None = None
-    not_after: datetime | None = None
-    spread_by: tuple[Figure, ...] = ()
+    kind: Annotated[MilestoneKind, means("Which date.")]
+    likely: Annotated[Instant | None, means("Best estimate; null when not within reach of the estimate.")]
+    not_before: Annotated[Instant | None, means("The cautious end of the band: what an owner is told.")]
+    because: Annotated[Reason, means("Why a date is what it is.")]
+    basis: Annotated[Basis, means("The weakest kind of weather hour that it rests on.")]
+    confidence: Annotated[
+        Share | None,
+        means("Share of the cases in which not_before is late enough; null where it is not known. [1]"),
+    ] = None
+    not_after: Annotated[
+        Instant | None, means("For what must not be missed: when it is too late; null elsewhere.")
+    ] = None
+    spread_by: Annotated[
+        tuple[Figure, ...],
+        means(
+            "The uncertainty that moves the date most, with its share of the spread [1]: weather, setting, "
+            "mix, evaporation, convection, sun or placing. Empty where nothing moves it."
+        ),
+    ] = ()
 
 
 @dataclass(frozen=True)
 class SawWindow:
-    """When one kind of saw may cut: "early-entry" or "conventional".
+    """When one kind of saw may cut: "early-entry" or "conventional"."""
 
-    Attributes:
-        saw: Which.
-        opens: The best estimate of concrete that no longer ravels; a trial cut decides.
-        opens_not_before: The cautious end.
-        closes: The early end at which it is too late.
-    """
-
-    saw: str
-    opens: datetime | None
-    opens_not_before: datetime | None
-    closes: datetime | None
+    saw: Annotated[str, means("Which saw.", one_of=("early-entry", "conventional"))]
+    opens: Annotated[
+        Instant | None, means("The best estimate of concrete that no longer ravels; a trial cut decides.")
+    ]
+    opens_not_before: Annotated[Instant | None, means("The cautious end of the band.")]
+    closes: Annotated[Instant | None, means("The early end of the band at which it is too late.")]
 
 
 @dataclass(frozen=True)
 class Joints:
-    """What is said of the joints.
+    """What is said of the joints."""
 
-    Attributes:
-        windows: One a kind of saw.
-        cracks_from: The early end at which tension passes strength if nothing is cut; None: not in the reach.
-        depth_m: Depth of a conventional cut. [m]
-        early_entry_depth_m: Depth of an early-entry cut. [m]
-        longest_spacing_m: Joints further apart than this let cracks come. [m]
-        spacing_m: As the record has it, or None. [m]
-        dust: What protects the lungs, by saw and length of the work.
-    """
-
-    windows: tuple[SawWindow, ...]
-    cracks_from: datetime | None
-    depth_m: float
-    early_entry_depth_m: float
-    longest_spacing_m: float
-    spacing_m: float | None
-    dust: tuple[Respirator, ...] = ()
+    windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw.")]
+    cracks_from: Annotated[
+        Instant | None, means("The early end of the band at which tension passes strength if nothing is cut.")
+    ]
+    depth_m: Annotated[Positive, means("Depth of a conventional cut. [m]")]
+    early_entry_depth_m: Annotated[Positive, means("Depth of an early-entry cut. [m]")]
+    longest_spacing_m: Annotated[Positive, means("Joints further apart than this let cracks come. [m]")]
+    spacing_m: Annotated[Number | None, means("Spacing of the joints as recorded, or null. [m]")]
+    dust: Annotated[
+        tuple[Respirator, ...], means("What protects the lungs, by saw and length of the work.")
+    ] = ()
 
 
 @dataclass(frozen=True)
 class Blanket:
-    """What a blanket would do for the slab in this weather.
+    """What a blanket would do for the slab in this weather."""
 
-    Attributes:
-        resistance: Of the blanket; 0 is none. [m2K/W]
-        coldest_surface_c: Coldest the top may get before the slab is strong enough, at the cold end. [degC]
-        frost_safe: When the slab is strong enough for frost under it, cautious; None: not in the reach.
-        freezes_from: First hour in which the top may freeze while it is too weak; None: it stays above.
-    """
-
-    resistance: float
-    coldest_surface_c: float
-    frost_safe: datetime | None
-    freezes_from: datetime | None
+    resistance: Annotated[NotNegative, means("Of the blanket; 0 is none. [m2K/W]")]
+    coldest_surface_c: Annotated[
+        NumberOrNull,
+        means("Coldest the top may get before the slab is strong enough, cold end of the band. [degC]"),
+    ]
+    frost_safe: Annotated[
+        Instant | None,
+        means("When the slab is strong enough for frost under it, cautious; null: not within reach."),
+    ]
+    freezes_from: Annotated[
+        Instant | None,
+        means("First hour in which the top may freeze while it is too weak; null: it does not."),
+    ]
 
 
 @dataclass(frozen=True)
 class Protection:
-    """How to keep the slab from freezing before it is strong enough.
+    """How to keep the slab from freezing before it is strong enough."""
 
-    Attributes:
-        blankets: Those tried, none first, then by resistance.
-        enough: Resistance of the thinnest that is enough; 0: none is needed; None: none is enough. [m2K/W]
-        laid: Resistance of what the record says is laid. [m2K/W]
-        until: How long the one that is enough must stay; None where none is.
-        largest_drop_k: Largest drop allowed in the day after covers come off. [K]
-        drop_k: Drop to be expected when the cover comes off at the end of curing; None without a cover. [K]
-        edges: Edges and corners ask for so many times the resistance.
-    """
-
-    blankets: tuple[Blanket, ...]
-    enough: float | None
-    laid: float
-    until: datetime | None
-    largest_drop_k: float
-    drop_k: float | None
-    edges: float
+    blankets: Annotated[tuple[Blanket, ...], means("Those tried, none first, then by resistance.")]
+    enough: Annotated[
+        Number | None,
+        means("Resistance of the thinnest that is enough; 0: none is needed; null: none is enough. [m2K/W]"),
+    ]
+    laid: Annotated[NotNegative, means("Resistance of what the record says is laid. [m2K/W]")]
+    until: Annotated[Instant | None, means("How long the one that is enough must stay.")]
+    largest_drop_k: Annotated[Number, means("Largest drop allowed in the day after covers come off. [K]")]
+    drop_k: Annotated[
+        Number | None,
+        means("Drop to be expected when the cover comes off at the end of curing; null without a cover. [K]"),
+    ]
+    edges: Annotated[Number, means("Edges and corners ask for so many times the resistance. [1]")]
 
 
 @dataclass(frozen=True)
 class Refusal:
     """A date the tool will not give, and the code of the reason ("engineer-decides-tendons")."""
 
-    kind: str
-    because: str
+    kind: Annotated[str, means("What was asked for.")]
+    because: Annotated[str, means("Code of the reason.")]
 
 
 @dataclass(frozen=True)
 class Visit:
-    """One watering (or one look at a cover): from, to, and the water it takes, in litres.
+    """One watering, or one look at a cover."""
 
-    ``cooler_k`` is how much cooler than the surface the water is, where that is more than it should be, and
-    ``gentler_at`` the hour of the day at which it is least.
-    """
-
-    start: datetime
-    end: datetime
-    litres: float
-    cooler_k: float | None = None
-    gentler_at: datetime | None = None
+    start: Annotated[Instant, means("From.")]
+    end: Annotated[Instant, means("To.")]
+    litres: Annotated[NotNegative, means("Water it takes. [L]")]
+    cooler_k: Annotated[
+        Number | None,
+        means(
+            "How much cooler than the surface the water is, where "
+            "that is more than it should be; else null. [K]"
+        ),
+    ] = None
+    gentler_at: Annotated[Instant | None, means("Hour of the day at which that is least; else null.")] = None
 
 
 @dataclass(frozen=True)
 class WateringDay:
-    """What a day of curing asks of the owner.
+    """What a day of curing asks of the owner."""
 
-    Attributes:
-        date: Local calendar day.
-        visits: In order of time. Empty when nothing is to be done.
-        skipped_because: "rain", "frost", "compound", "cover" when there is no watering; else None.
-        rain_mm: Rain expected over the day's curing hours. [mm]
-        rain_probability: Chance of rain over the day, 0 to 1; None where not told.
-        lost_mm: Water the wet surface would lose over the day's curing hours. [mm = kg/m2]
-        coldest_c: Coldest air of the day. [degC]
-        basis: Kind of weather the day rests on.
-        dry_hours: Hours of the day in which the surface is dry in spite of the visits.
-    """
-
-    date: date
-    visits: tuple[Visit, ...]
-    skipped_because: str | None
-    rain_mm: float
-    rain_probability: float | None
-    lost_mm: float
-    coldest_c: float
-    basis: Basis
-    dry_hours: float = 0.0
+    date: Annotated[date, means("Calendar day at the site.")]
+    visits: Annotated[tuple[Visit, ...], means("In order of time; empty when nothing is to be done.")]
+    skipped_because: Annotated[
+        str | None,
+        means('Why there is no watering ("rain", "frost", "compound", "cover"); null when there is.'),
+    ]
+    rain_mm: Annotated[NotNegative, means("Rain expected over the curing hours of the day. [mm]")]
+    rain_probability: Annotated[
+        Share | None, means("Chance of rain over the day, 0 to 1; null where not told. [1]")
+    ]
+    lost_mm: Annotated[
+        NotNegative,
+        means("Water that the wet surface would lose over the curing hours of the day. [mm = kg/m2]"),
+    ]
+    coldest_c: Annotated[Number, means("Coldest air of the day. [degC]")]
+    basis: Annotated[Basis, means("The weakest kind of weather hour that it rests on.")]
+    dry_hours: Annotated[
+        NotNegative, means("Hours of the day in which the surface is dry in spite of the visits. [h]")
+    ] = 0.0
 
 
 @dataclass(frozen=True)
 class Caution:
     """Something the reader must know, by code, with its numbers and, where there is one, its hour."""
 
-    code: str
-    figures: tuple[Figure, ...] = ()
-    source: str = ""
-    mark: Mark = "common practice"
-    at: datetime | None = None
+    code: Annotated[str, means("Which.")]
+    figures: Annotated[tuple[Figure, ...], means("Its numbers.")] = ()
+    source: Annotated[str, means("Where it stands.")] = ""
+    mark: Annotated[Mark, means("How sure we are of a rule.")] = "common practice"
+    at: Annotated[Instant | None, means("An hour that goes with it, or null.")] = None
 
 
 @dataclass(frozen=True)
@@ -248,71 +246,56 @@ class Risk:
     before it is strong enough), "rain-on-fresh".
     """
 
-    code: str
-    start: datetime
-    end: datetime
-    peak_at: datetime
-    figures: tuple[Figure, ...] = ()
+    code: Annotated[str, means('Which: "drying-precaution", "drying-watch", "frost", "rain-on-fresh".')]
+    start: Annotated[Instant, means("From.")]
+    end: Annotated[Instant, means("To.")]
+    peak_at: Annotated[Instant, means("When it is worst.")]
+    figures: Annotated[tuple[Figure, ...], means("Its numbers.")] = ()
 
 
 @dataclass(frozen=True)
 class Assumption:
     """A value taken for something the record left out: field path, value as text in SI, why."""
 
-    field: str
-    value: str
-    why: str
+    field: Annotated[str, means("Its place in the job record.")]
+    value: Annotated[str, means("The value taken, in SI.")]
+    why: Annotated[str, means("Why this one.")]
 
 
 @dataclass(frozen=True)
 class Depths:
     """One quantity at the three depths, each shape (n,)."""
 
-    surface: Floats
-    middle: Floats
-    bottom: Floats
+    surface: Annotated[Floats, means("At the surface.")]
+    middle: Annotated[Floats, means("At mid-depth.")]
+    bottom: Annotated[Floats, means("At the underside.")]
 
 
 @dataclass(frozen=True)
 class Band:
     """A quantity as a band: likely, with its low and high ends, each at three depths."""
 
-    likely: Depths
-    low: Depths
-    high: Depths
+    likely: Annotated[Depths, means("Best estimate.")]
+    low: Annotated[Depths, means("Low end.")]
+    high: Annotated[Depths, means("High end.")]
 
 
 @dataclass(frozen=True)
 class SlabHistory:
-    """What happens in the slab, hour by hour, for the concrete placed last.
+    """What happens in the slab, hour by hour, for the concrete placed last."""
 
-    Attributes:
-        hours: Since placement of the last concrete, shape (n,): 0, 1, 2 ...
-        time: The same as UTC instants, ``datetime64[s]``.
-        temperature_c: Band. [degC]
-        equivalent_age_h: Band, at ``reference_c``. [h]
-        hydration: Band of the degree of hydration, 0 to 1.
-        strength_mpa: Band. [MPa]
-        evaporation: At a wet surface, likely, shape (n,). [kg/m2/h]
-        evaporation_low: [kg/m2/h]
-        evaporation_high: [kg/m2/h]
-        reference_c: Reference temperature of the equivalent age. [degC]
-        temperature_time_factor: Likely, middle of the slab, above ``datum_c``, shape (n,). [degC h]
-        datum_c: [degC]
-    """
-
-    hours: Floats
-    time: NDArray[np.datetime64]
-    temperature_c: Band
-    equivalent_age_h: Band
-    hydration: Band
-    strength_mpa: Band
-    evaporation: Floats
-    evaporation_low: Floats
-    evaporation_high: Floats
-    reference_c: float
-    temperature_time_factor: Floats
-    datum_c: float
+    hours: Annotated[Floats, means("Since placement of the last concrete. [h]")]
+    time: Annotated[Instants, means("The same as instants.")]
+    temperature_c: Annotated[Band, means("Temperature of the concrete. [degC]")]
+    equivalent_age_h: Annotated[Band, means("Equivalent age at reference_c. [h]")]
+    hydration: Annotated[Band, means("Degree of hydration, 0 to 1. [1]")]
+    strength_mpa: Annotated[Band, means("Compressive strength. [MPa]")]
+    evaporation: Annotated[Floats, means("Water lost by a wet surface, likely. [kg/m2/h]")]
+    evaporation_low: Annotated[Floats, means("Low end of its band. [kg/m2/h]")]
+    evaporation_high: Annotated[Floats, means("High end of its band. [kg/m2/h]")]
+    reference_c: Annotated[Number, means("Reference temperature of the equivalent age. [degC]")]
+    temperature_time_factor: Annotated[Floats, means("Above datum_c, middle of the slab. [degC h]")]
+    datum_c: Annotated[Number, means("Datum temperature of the temperature-time factor. [degC]")]
 
 
 @dataclass(frozen=True)
@@ -322,84 +305,77 @@ class WeatherBasis:
     The arrays share ``time`` (UTC, ``datetime64[s]``, shape (m,)) and cover placement to the horizon.
     """
 
-    source: str
-    issued_at: datetime | None
-    first_hour: datetime
-    last_hour: datetime
-    typical_from: datetime | None
-    methods: tuple[str, ...]
-    time: NDArray[np.datetime64]
-    air_c: Floats
-    relative_humidity: Floats
-    wind_ms: Floats
-    shortwave_wm2: Floats
-    precipitation_mm: Floats
-    precipitation_probability: Floats
+    source: Annotated[str, means("Who says so.")]
+    issued_at: Annotated[Instant | None, means("When the source issued it; null where it does not say.")]
+    first_hour: Annotated[Instant, means("First hour used.")]
+    last_hour: Annotated[Instant, means("Last hour used.")]
+    typical_from: Annotated[
+        Instant | None, means("From here on the hours are typical, not forecast; null where none are.")
+    ]
+    methods: Annotated[tuple[str, ...], means("What was computed or filled in rather than read.")]
+    time: Annotated[Instants, means("Hours of the arrays below.")]
+    air_c: Annotated[Floats, means("Air temperature at 2 m, at the hour. [degC]")]
+    relative_humidity: Annotated[Floats, means("At the hour, 0 to 1. [1]")]
+    wind_ms: Annotated[Floats, means("Wind at 10 m, at the hour. [m/s]")]
+    shortwave_wm2: Annotated[
+        Floats, means("Global shortwave on the level, mean of the hour that ended. [W/m2]")
+    ]
+    precipitation_mm: Annotated[Floats, means("Water fallen in the hour that ended. [mm]")]
+    precipitation_probability: Annotated[
+        Floats, means("Chance that any fell in the hour that ended, 0 to 1; null where not told. [1]")
+    ]
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """Something that was measured, what the estimate was, and what came of it.
+    """Something that was measured, what the estimate was, and what came of it."""
 
-    Attributes:
-        kind: "temperature-log", "standard-cylinder", "field-cylinder" or "ticket".
-        name: The file, the number of the ticket, or the place of the cylinder in the record.
-        at: When, where that is told.
-        measured: Its numbers.
-        estimated: The same as estimated without it, where there is such an estimate.
-        outcome: What came of it, by code.
-        figures: The numbers of the outcome.
-    """
-
-    kind: str
-    name: str
-    at: datetime | None
-    measured: tuple[Figure, ...]
-    estimated: tuple[Figure, ...]
-    outcome: str
-    figures: tuple[Figure, ...] = ()
+    kind: Annotated[
+        Literal["temperature-log", "standard-cylinder", "field-cylinder", "ticket"],
+        means("What was measured."),
+    ]
+    name: Annotated[
+        str, means("The file, the number of the ticket, or the place of the cylinder in the record.")
+    ]
+    at: Annotated[Instant | None, means("When; null where that is not told.")]
+    measured: Annotated[tuple[Figure, ...], means("Its numbers.")]
+    estimated: Annotated[
+        tuple[Figure, ...], means("The same as estimated without it; empty where there is no such estimate.")
+    ]
+    outcome: Annotated[str, means("What came of it, by code.")]
+    figures: Annotated[tuple[Figure, ...], means("The numbers of the outcome.")] = ()
 
 
 @dataclass(frozen=True)
 class StrengthTest:
     """A cylinder of a fit: its equivalent age in h, its strength and that of the curve in MPa."""
 
-    age_h: float
-    measured_mpa: float
-    fitted_mpa: float
+    age_h: Annotated[Number, means("Equivalent age. [h]")]
+    measured_mpa: Annotated[Number, means("Strength it broke at. [MPa]")]
+    fitted_mpa: Annotated[Number, means("Strength of the curve at that age. [MPa]")]
 
 
 @dataclass(frozen=True)
 class StrengthFit:
-    """The strength-maturity curve of the mix from its cylinders: S = Su k (t - t0) / (1 + k (t - t0)).
+    """The strength-maturity curve of the mix from its cylinders: S = Su k (t - t0) / (1 + k (t - t0))."""
 
-    Attributes:
-        verdict: "used", or why not: "too-scattered" about the curve, "too-far" beyond what was measured.
-        ultimate_mpa: Su. [MPa]
-        rate_per_h: k. [1/h]
-        offset_h: t0. [h]
-        reference_c: Reference temperature of the equivalent age t. [degC]
-        scatter: Standard deviation about the curve, as a share of it; more than ``most_scatter`` is refused.
-        most_scatter: See above.
-        reach: Su as a share of the highest strength measured; more than ``most_reach`` is refused.
-        most_reach: See above.
-        tests: By age.
-        source: Of the two limits.
-        mark: Of the two limits.
-    """
-
-    verdict: str
-    ultimate_mpa: float
-    rate_per_h: float
-    offset_h: float
-    reference_c: float
-    scatter: float
-    most_scatter: float
-    reach: float
-    most_reach: float
-    tests: tuple[StrengthTest, ...]
-    source: str
-    mark: Mark
+    verdict: Annotated[
+        str,
+        means("Whether the curve is used, or why not.", one_of=("used", "too-scattered", "too-far")),
+    ]
+    ultimate_mpa: Annotated[Number, means("Su. [MPa]")]
+    rate_per_h: Annotated[Number, means("k. [1/h]")]
+    offset_h: Annotated[Number, means("t0. [h]")]
+    reference_c: Annotated[Number, means("Reference temperature of the equivalent age t. [degC]")]
+    scatter: Annotated[
+        Number, means("Standard deviation of the tests about the curve, as a share of it. [1]")
+    ]
+    most_scatter: Annotated[Number, means("More scatter is refused. [1]")]
+    reach: Annotated[Number, means("Su as a share of the highest test. [1]")]
+    most_reach: Annotated[Number, means("More reach is refused. [1]")]
+    tests: Annotated[tuple[StrengthTest, ...], means("The cylinders, by age.")]
+    source: Annotated[str, means("Where the two limits come from.")]
+    mark: Annotated[Mark, means("How sure the limits are.")]
 
 
 Cause = Literal[
@@ -420,51 +396,71 @@ Cause = Literal[
 
 @dataclass(frozen=True)
 class Change:
-    """What is otherwise than in the issue before.
+    """What is otherwise than in the issue before."""
 
-    Attributes:
-        kind: Kind of the milestone; "saw-joints-last" for its end, "watering" for the visits of a day,
-            "frost" for a stretch in which the slab may freeze.
-        before: When it was to be: one instant, or the start of each visit; empty where there was none.
-        after: When it is to be now; likewise.
-        because: What moved it, as far as that can be told.
-    """
-
-    kind: str
-    before: tuple[datetime, ...]
-    after: tuple[datetime, ...]
-    because: tuple[Cause, ...] = ()
+    kind: Annotated[
+        str,
+        means(
+            'Kind of the milestone; "saw-joints-last": too late from then on; "watering": '
+            'the visits of a day; "frost": a stretch in which the slab may freeze.'
+        ),
+    ]
+    before: Annotated[
+        tuple[Instant, ...],
+        means("When it was to be: one instant, or the start of each visit; empty where there was none."),
+    ]
+    after: Annotated[tuple[Instant, ...], means("When it is to be now; likewise.")]
+    because: Annotated[tuple[Cause, ...], means("What moved it, as far as that can be told.")] = ()
 
 
 @dataclass(frozen=True)
 class CureSchedule:
-    """The whole answer for one job. ``changes`` are those since the issue that this one replaces."""
+    """Dates, watering, risks and the hours they were computed from. SI units.
 
-    job: str
-    revision: int
-    issued_at: datetime
-    timezone: str
-    placement_start: datetime
-    placement_end: datetime
-    finished: datetime | None
-    area_m2: float
-    thickness_m: float
-    specified_strength_mpa: float
-    curing_method: str
-    weather: WeatherBasis
-    milestones: tuple[Milestone, ...]
-    watering: tuple[WateringDay, ...]
-    risks: tuple[Risk, ...]
-    cautions: tuple[Caution, ...]
-    history: SlabHistory
-    assumed: tuple[Assumption, ...] = ()
-    refusals: tuple[Refusal, ...] = ()
-    figures: tuple[Figure, ...] = field(default=())
-    joints: Joints | None = None
-    protection: Protection | None = None
-    measurements: tuple[Measurement, ...] = ()
-    strength_fit: StrengthFit | None = None
-    changes: tuple[Change, ...] = ()
+    Every instant is ISO 8601 with the offset of the site, to the second. Numbers are rounded to 6 significant
+    digits; null stands for what is not known. Estimates for a slab on ground only: none of them decides about
+    soffits, shores, suspended slabs, tendons, anchors or columns.
+    """
+
+    job: Annotated[str, Field(min_length=1), means("Id of the job record.")]
+    revision: Annotated[int, Field(ge=0), means("Goes up each time the job is issued anew.")]
+    issued_at: Annotated[Instant, means("Time of issue.")]
+    timezone: Annotated[str, means("IANA name of the time zone of the site.")]
+    placement_start: Annotated[Instant, means("First concrete placed.")]
+    placement_end: Annotated[Instant, means("Last concrete placed.")]
+    finished: Annotated[Instant | None, means("End of the last trowel pass; null where not told.")]
+    area_m2: Annotated[NotNegative, means("Area of the slab. [m2]")]
+    thickness_m: Annotated[NotNegative, means("Thickness of the slab. [m]")]
+    specified_strength_mpa: Annotated[NotNegative, means("Specified compressive strength. [MPa]")]
+    curing_method: Annotated[str, means("How the slab is cured, as the job record names it.")]
+    weather: Annotated[
+        WeatherBasis, means("The weather that the schedule was computed with, from placement to the horizon.")
+    ]
+    milestones: Annotated[tuple[Milestone, ...], means("The dates.")]
+    watering: Annotated[tuple[WateringDay, ...], means("Each day of curing.")]
+    risks: Annotated[tuple[Risk, ...], means("Stretches of hours in which something may harm the slab.")]
+    cautions: Annotated[tuple[Caution, ...], means("What the reader must know, by code.")]
+    history: Annotated[
+        SlabHistory, means("What happens in the slab hour by hour, for the concrete placed last.")
+    ]
+    assumed: Annotated[tuple[Assumption, ...], means("Values taken for what the job record left out.")] = ()
+    refusals: Annotated[tuple[Refusal, ...], means("Dates that are not given, and why.")] = ()
+    figures: Annotated[tuple[Figure, ...], means("Other numbers of the calculation.")] = field(default=())
+    joints: Annotated[Joints | None, means("What is said of the joints; null where none are sawn.")] = None
+    protection: Annotated[
+        Protection | None, means("How to keep the slab from freezing; null where the air stays mild.")
+    ] = None
+    measurements: Annotated[
+        tuple[Measurement, ...], means("What was measured on the job, and what came of it.")
+    ] = ()
+    strength_fit: Annotated[
+        StrengthFit | None,
+        means("Strength against equivalent age, fitted to the cylinders; null where there are too few."),
+    ] = None
+    changes: Annotated[
+        tuple[Change, ...],
+        means("What is otherwise than in the issue that this one replaces; empty in a first issue."),
+    ] = ()
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""

@@ -6,22 +6,25 @@ import dataclasses
 import json
 import typing
 from datetime import UTC, date, datetime, timedelta
+from importlib.resources import files
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 from jsonschema import Draft202012Validator, ValidationError
 
-from handover.documents.schedule_json import SIGNIFICANT_DIGITS, schedule_json, schedule_schema
+from handover.cli import main
+from handover.documents.schedule_json import schedule_json, schedule_schema
 from handover.schedule import model
 from handover.schedule.model import MilestoneKind
+from handover.schedule.published import SIGNIFICANT_DIGITS, Floats
 
 ZONE = ZoneInfo("America/New_York")
 POUR = datetime(2026, 10, 31, 7, 25, tzinfo=ZONE)  # the day before clocks go back
 HOURS = 48
 
 
-def hourly(first: float) -> model.Floats:
+def hourly(first: float) -> Floats:
     return first + np.arange(HOURS) / 7
 
 
@@ -141,6 +144,9 @@ def test_it_satisfies_its_schema(schedule: model.CureSchedule) -> None:
         (("issued_at",), "2026-10-31T16:00:00"),
         (("milestones", 0, "kind"), "strip-soffit"),
         (("milestones", 0, "confidence"), 90),
+        (("watering", 0, "rain_mm"), -1),
+        (("history", "hours", 0), "0"),
+        (("joints",), {}),
         (("watering", 0, "visits", 0, "litres"), "667"),
         (("history", "strength_mpa", "low", "surface"), None),
         (("unheard_of",), 1),
@@ -180,7 +186,7 @@ def test_every_field_of_the_schema_says_what_it_means_and_every_number_its_unit(
 
 
 def test_the_schema_knows_every_milestone_and_only_those() -> None:
-    assert schedule_schema()["$defs"]["milestone"]["properties"]["kind"]["enum"] == list(MilestoneKind)
+    assert schedule_schema()["$defs"]["MilestoneKind"]["enum"] == list(MilestoneKind)
 
 
 def test_times_carry_the_offset_of_the_site_across_a_clock_change(schedule: model.CureSchedule) -> None:
@@ -221,3 +227,20 @@ def test_a_time_without_a_zone_is_refused(schedule: model.CureSchedule) -> None:
     naive = dataclasses.replace(schedule, issued_at=datetime(2026, 10, 31, 16, 0))  # noqa: DTZ001 - that is the test
     with pytest.raises(ValueError, match="no time zone"):
         schedule_json(naive)
+
+
+def test_the_published_schema_is_the_one_that_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    """After a change that is meant, print it into that file: it is a snapshot of what the model says."""
+    published = files("handover.documents").joinpath("schedule.schema.json").read_text(encoding="utf-8")
+    assert main(["schema", "schedule"]) == 0
+    assert capsys.readouterr().out == published
+
+
+def test_the_model_and_the_schema_have_the_same_fields() -> None:
+    defs = schedule_schema()["$defs"]
+    for name, part in (*defs.items(), ("CureSchedule", schedule_schema())):
+        if name in {"MilestoneKind", "Respirator"}:
+            continue
+        fields = [each.name for each in dataclasses.fields(getattr(model, name))]
+        assert [*part["properties"]] == part["required"] == fields, name
+        assert part["additionalProperties"] is False

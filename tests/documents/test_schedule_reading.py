@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.documents.schedule_json import schedule_json
-from handover.documents.schedule_reading import read_schedule
+from handover.documents.schedule_json import read_schedule, schedule_json
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -52,3 +52,39 @@ def test_what_is_no_schedule_is_refused(content: bytes) -> None:
 def test_a_value_of_another_kind_is_refused(schedule_with: Maker) -> None:
     with pytest.raises(ValueError, match="no schedule"):
         read_schedule(without(schedule_json(schedule_with()), revision="two"))
+
+
+@pytest.mark.parametrize(
+    ("place", "wrong"),
+    [
+        (("issued_at",), "2026-10-31T16:00:00"),
+        (("issued_at",), 1793462400),
+        (("milestones", 0, "kind"), "strip-soffit"),
+        (("area_m2",), "82"),
+        (("watering", 0, "date"), "someday"),
+        (("weather", "air_c", 0), "hot"),
+        (("weather", "time"), "now"),
+        (("weather", "time", 0), "2026-07-14T08:00:00"),
+        (("history", "temperature_c"), []),
+    ],
+)
+def test_a_part_that_is_none_is_refused(
+    schedule_with: Maker, place: tuple[str | int, ...], wrong: object
+) -> None:
+    document = json.loads(schedule_json(schedule_with()))
+    node: Any = document
+    for step in place[:-1]:
+        node = node[step]
+    assert node[place[-1]] != wrong
+    node[place[-1]] = wrong
+    with pytest.raises(ValueError, match="no schedule"):
+        read_schedule(json.dumps(document).encode())
+
+
+def test_what_is_not_known_stays_so(schedule_with: Maker) -> None:
+    document = json.loads(schedule_json(schedule_with()))
+    document["weather"]["precipitation_probability"][0] = None
+    document["figures"] = [{"name": "peak", "value": None, "unit": "degC"}]
+    again = read_schedule(json.dumps(document).encode())
+    assert math.isnan(again.weather.precipitation_probability[0])
+    assert math.isnan(again.figures[0].value)

@@ -1,0 +1,133 @@
+"""How the values of a schedule are written to schedule.json, read from it, and described in its schema.
+
+pydantic makes all three from the types of `handover.schedule.model`. Times are written in the zone of the
+site, which the context of a call names, to the second; numbers to `SIGNIFICANT_DIGITS`; NaN, which is not
+known, as null.
+"""
+
+from __future__ import annotations
+
+import math
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Annotated, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BeforeValidator, Field, PlainSerializer, PlainValidator, WithJsonSchema
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from zoneinfo import ZoneInfo
+
+    from pydantic import SerializationInfo, ValidationInfo
+
+SIGNIFICANT_DIGITS = 6
+"""More than any figure of the schedule is good for; few enough that another machine writes the same bytes."""
+
+ZONE = "zone"
+"""Key of the context: the zone of the site, a `ZoneInfo`."""
+
+_INSTANT = {
+    "type": "string",
+    "format": "date-time",
+    "pattern": r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:\d{2}[+-]\d{2}:\d{2}(:\d{2})?$",
+}
+_NUMBER_OR_NULL = {"type": ["number", "null"]}
+
+
+def means(text: str, one_of: Sequence[str] = ()) -> Any:
+    """Return what a field means, for the reader of the model and of the schema.
+
+    Args:
+        text: A sentence; after a number its unit.
+        one_of: The codes that it may hold, where these are not the business of its type.
+    """
+    return Field(description=text, json_schema_extra={"enum": [*one_of]} if one_of else None)
+
+
+def _rounded(value: float) -> float | None:
+    """Return a number to so many digits (no negative zero), or None for what is not known."""
+    return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
+
+
+def _known(value: Any) -> Any:
+    return math.nan if value is None else value
+
+
+def _zone_of(info: SerializationInfo | ValidationInfo) -> ZoneInfo:
+    context: dict[str, ZoneInfo] = info.context or {}
+    return context[ZONE]
+
+
+def _written(value: datetime, zone: ZoneInfo) -> str:
+    if value.tzinfo is None:
+        raise ValueError(f"{value} has no time zone")
+    whole = (value.astimezone(UTC) + timedelta(seconds=0.5)).replace(microsecond=0)
+    return whole.astimezone(zone).isoformat()
+
+
+def _read(value: Any) -> datetime:
+    if not isinstance(value, str):
+        raise ValueError("is no text")  # noqa: TRY004 - pydantic collects errors of value
+    instant = datetime.fromisoformat(value)
+    if instant.tzinfo is None:
+        raise ValueError("has no offset")
+    return instant
+
+
+def _instant(value: datetime, info: SerializationInfo) -> str:
+    return _written(value, _zone_of(info))
+
+
+def _read_instant(value: Any, info: ValidationInfo) -> datetime:
+    return _read(value).astimezone(_zone_of(info))
+
+
+def _floats(values: NDArray[np.float64]) -> list[float | None]:
+    return [_rounded(each) for each in values.tolist()]
+
+
+def _read_floats(values: Any) -> NDArray[np.float64]:
+    if not isinstance(values, list) or not all(each is None or type(each) in {int, float} for each in values):
+        raise ValueError("is no list of numbers")
+    return np.asarray(values, dtype=np.float64)
+
+
+def _instants(values: NDArray[np.datetime64], info: SerializationInfo) -> list[str]:
+    """Write UTC instants as times of the site."""
+    zone = _zone_of(info)
+    return [_written(each.replace(tzinfo=UTC), zone) for each in values.astype("datetime64[s]").tolist()]
+
+
+def _read_instants(values: Any) -> NDArray[np.datetime64]:
+    if not isinstance(values, list):
+        raise ValueError("is no list of times")  # noqa: TRY004 - as above
+    seconds = [_read(each).timestamp() for each in values]
+    return np.asarray(seconds, dtype=np.int64).astype("datetime64[s]")
+
+
+Instant = Annotated[
+    datetime, PlainValidator(_read_instant), PlainSerializer(_instant), WithJsonSchema(_INSTANT)
+]
+_NULL = BeforeValidator(_known)
+_ROUND = PlainSerializer(_rounded)
+Number = Annotated[float, _NULL, _ROUND]
+"""Known, as far as the schema promises; one that is not is written as null all the same."""
+NumberOrNull = Annotated[Number, WithJsonSchema(_NUMBER_OR_NULL)]
+NotNegative = Annotated[float, Field(ge=0), _NULL, _ROUND]
+Positive = Annotated[float, Field(gt=0), _NULL, _ROUND]
+Share = Annotated[float, Field(ge=0, le=1), _NULL, _ROUND]
+
+Floats = Annotated[
+    NDArray[np.float64],
+    PlainValidator(_read_floats),
+    PlainSerializer(_floats),
+    WithJsonSchema({"type": "array", "items": _NUMBER_OR_NULL}),
+]
+Instants = Annotated[
+    NDArray[np.datetime64],
+    PlainValidator(_read_instants),
+    PlainSerializer(_instants),
+    WithJsonSchema({"type": "array", "items": _INSTANT}),
+]
+"""UTC, ``datetime64[s]``."""
