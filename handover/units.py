@@ -1,19 +1,18 @@
 """Quantities at the edge: "4 in", "3000 psi", "90 degF" in; the reader's units out; SI in between.
 
 Untrusted text never reaches a parser of expressions. A quantity is one number (or feet and inches) and one
-unit; the unit is looked up in the closed table of its kind, and pint, which knows no other units than
-those defined here, converts.
+unit; the unit is looked up in the closed table of its kind, and its size, exact, in the table of units.
 """
 
 from __future__ import annotations
 
-import math
 import re
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import cache, lru_cache, partial
-from typing import TYPE_CHECKING, Any, Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from handover.errors import Finding
 
@@ -46,38 +45,65 @@ KindName = Literal[
 
 LONGEST = 40  # characters of a quantity; a longer text is no quantity
 
-# Exact by definition: international yard and pound, US gallon of 231 in3, International Table BTU,
-# standard gravity. The tests hold them against pint's own registry.
-_DEFINITIONS = """
-mega- = 1e6
-kilo- = 1e3
-centi- = 1e-2
-milli- = 1e-3
-meter = [length]
-gram = [mass]
-second = [time]
-kelvin = [temperature]; offset: 0
-degC = kelvin; offset: 273.15
-degF = 5/9 * kelvin; offset: 255.3722222222222
-minute = 60 * second
-hour = 60 * minute
-day = 24 * hour
-inch = 0.0254 * meter
-foot = 12 * inch
-yard = 3 * foot
-mile = 5280 * foot
-liter = 1e-3 * meter ** 3
-gallon = 231 * inch ** 3
-pound = 453.59237 * gram
-newton = kilogram * meter / second ** 2
-kilogram_force = 9.80665 * newton
-pound_force = 4.4482216152605 * newton
-pascal = newton / meter ** 2
-psi = pound_force / inch ** 2
-joule = newton * meter
-watt = joule / second
-BTU = 1055.05585262 * joule
-"""
+# Exact by definition: international yard and pound, US gallon of 231 in3, International Table BTU, standard
+# gravity, degree Fahrenheit of 5/9 K.
+_INCH = Fraction("0.0254")  # m
+_FOOT = 12 * _INCH
+_YARD = 3 * _FOOT
+_POUND = Fraction("0.45359237")  # kg
+_GRAVITY = Fraction("9.80665")  # m/s2
+_PSI = _POUND * _GRAVITY / _INCH**2  # Pa
+_BTU = Fraction("1055.05585262")  # J
+_HOUR = Fraction(3600)  # s
+_RANKINE = Fraction(5, 9)  # K
+
+SIZES: Mapping[str, Fraction] = {
+    "meter": Fraction(1),
+    "millimeter": Fraction(1, 1000),
+    "centimeter": Fraction(1, 100),
+    "inch": _INCH,
+    "foot": _FOOT,
+    "yard": _YARD,
+    "meter**2": Fraction(1),
+    "foot**2": _FOOT**2,
+    "yard**2": _YARD**2,
+    "meter**3": Fraction(1),
+    "foot**3": _FOOT**3,
+    "yard**3": _YARD**3,
+    "liter": Fraction(1, 1000),
+    "gallon": 231 * _INCH**3,
+    "kilogram": Fraction(1),
+    "pound": _POUND,
+    "degC": Fraction(1),
+    "degF": _RANKINE,
+    "delta_degC": Fraction(1),
+    "delta_degF": _RANKINE,
+    "megapascal": Fraction(10**6),
+    "psi": _PSI,
+    "kilopsi": 1000 * _PSI,
+    "kilogram_force/centimeter**2": 10_000 * _GRAVITY,
+    "kilogram/meter**3": Fraction(1),
+    "pound/yard**3": _POUND / _YARD**3,
+    "millimeter/hour": Fraction(1, 1000) / _HOUR,
+    "centimeter/hour": Fraction(1, 100) / _HOUR,
+    "inch/hour": _INCH / _HOUR,
+    "kilogram/meter**2/hour": 1 / _HOUR,
+    "pound/foot**2/hour": _POUND / _FOOT**2 / _HOUR,
+    "delta_degC*meter**2/watt": Fraction(1),
+    "delta_degF*foot**2*hour/BTU": _RANKINE * _FOOT**2 * _HOUR / _BTU,
+    "minute": Fraction(60),
+    "hour": _HOUR,
+    "day": 24 * _HOUR,
+    "meter/second": Fraction(1),
+    "kilometer/hour": 1000 / _HOUR,
+    "mile/hour": 5280 * _FOOT / _HOUR,
+    "delta_degC*hour": _HOUR,
+    "delta_degF*hour": _RANKINE * _HOUR,
+}
+"""Each unit of the tables below in coherent SI units (m, kg, s, K, Pa); the tests hold them against pint."""
+
+_ZEROS = {"degC": Fraction("273.15"), "degF": Fraction("459.67") * _RANKINE}
+"""Where a scale of temperature begins. [K]"""
 
 
 @dataclass(frozen=True)
@@ -86,10 +112,10 @@ class Kind:
 
     Attributes:
         noun: What it is called, with its article.
-        si: Unit inside the program, as pint writes it.
-        reads: Units it may be written in, tidied (see `_tidy_unit`), to the unit as pint writes it.
+        si: Unit inside the program, by its name in `SIZES`.
+        reads: Units it may be written in, tidied (see `_tidy_unit`), to their names in `SIZES`.
         examples: How to write one, in US and in SI units.
-        out: Unit as pint writes it and label as people read it, for each system.
+        out: Name of the unit in `SIZES` and label as people read it, for each system.
     """
 
     noun: str
@@ -464,18 +490,5 @@ def _convert(value: float, unit: str, to: str) -> float:
 @cache
 def _conversion(unit: str, to: str) -> tuple[float, float]:
     """Return scale and offset from one unit of the tables to another."""
-    registry = _registry()
-    offset = float(registry.Quantity(0.0, unit).to(to).magnitude)
-    scale = float(registry.Quantity(1.0, unit).to(to).magnitude) - offset
-    # The difference of two temperatures loses digits; take the scale of the difference itself.
-    if offset:
-        scale = float(registry.Quantity(1.0, f"delta_{unit}").to(f"delta_{to}").magnitude)
-    return scale, 0.0 if math.isclose(offset, 0.0, abs_tol=1e-12) else offset
-
-
-@cache
-def _registry() -> Any:
-    """Return pint's registry with these units alone: closed, and quick to make."""
-    import pint  # noqa: PLC0415  slow to import
-
-    return pint.UnitRegistry(_DEFINITIONS.strip().splitlines())
+    offset = (_ZEROS.get(unit, Fraction(0)) - _ZEROS.get(to, Fraction(0))) / SIZES[to]
+    return float(SIZES[unit] / SIZES[to]), float(offset)

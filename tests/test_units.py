@@ -1,5 +1,6 @@
 """Quantities: what people write, what is refused, and the way back out."""
 
+import re
 import subprocess
 import sys
 from fractions import Fraction
@@ -12,7 +13,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.errors import Finding
-from handover.units import KINDS, KindName, System, quantity, read_quantity, shown, to_reader, told
+from handover.units import (
+    KINDS,
+    SIZES,
+    KindName,
+    System,
+    quantity,
+    read_quantity,
+    shown,
+    to_reader,
+    told,
+)
 
 # What people write, and the same in pint's own registry: a second reading of the same text.
 WRITTEN = [
@@ -169,6 +180,39 @@ def test_out_and_in_again_is_the_same(kind: KindName, system: System, value: flo
     assert again == pytest.approx(value, rel=1e-6, abs=1e-6)
 
 
+def in_pint(unit: str) -> str:
+    """Return a unit as pint's own registry has it: there, the International Table BTU has a longer name."""
+    return unit.replace("BTU", "Btu_it")
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("value", [1.0, -40.0, 17.3])
+def test_every_unit_of_every_kind_agrees_with_pint(
+    kind: KindName, value: float, registry: pint.UnitRegistry[Any]
+) -> None:
+    """A unit of another kind would be refused by pint."""
+    expected = KINDS[kind]
+    for written, unit in expected.reads.items():
+        meant = registry.Quantity(value, in_pint(unit)).to(in_pint(expected.si)).magnitude
+        # 17.3 degF and -40 degF are far from 0 degC, so that no digits are lost in the comparison.
+        assert read_quantity(f"{value} {written}", kind) == pytest.approx(meant, rel=1e-12), written
+
+
+@pytest.mark.parametrize("unit", SIZES)
+def test_the_size_of_every_unit_agrees_with_pint(unit: str, registry: pint.UnitRegistry[Any]) -> None:
+    """In coherent SI units, to 1e-12: pint reckons in floats."""
+    plain = re.sub(r"^deg", "delta_deg", in_pint(unit))
+    assert float(SIZES[unit]) == pytest.approx(
+        registry.Quantity(1.0, plain).to_base_units().magnitude, rel=1e-12
+    )
+
+
+def test_no_unit_is_there_for_nothing() -> None:
+    used = {unit for each in KINDS.values() for unit in (each.si, *each.reads.values())}
+    used |= {unit for each in KINDS.values() for unit, _ in each.out.values()}
+    assert used == set(SIZES)
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_examples_are_read_and_mean_much_the_same(kind: KindName) -> None:
     us, si = (quantity(text, kind) for text in KINDS[kind].examples)
@@ -219,6 +263,9 @@ def test_values_from_outside_are_shown_safely(value: Any, text: str) -> None:
     assert shown(value) == text
 
 
-def test_importing_units_leaves_pint_alone() -> None:
-    code = "import sys, handover.units; sys.exit('pint' in sys.modules or 'numpy' in sys.modules)"
+def test_no_quantity_needs_pint() -> None:
+    code = (
+        "import sys, handover.units as units; units.quantity('84 degF', 'temperature'); "
+        "units.to_reader(20.0, 'strength', 'us'); sys.exit('pint' in sys.modules or 'numpy' in sys.modules)"
+    )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
