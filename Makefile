@@ -2,6 +2,7 @@
 #
 #   make sample    the documents of a sample job, into out/
 #   make test      every check there is
+#   make quick     the checks that a change calls for, while you work on it
 #   make golden    take over how the sheets look now, after looking
 #   make bench     how fast, beside what a bare engine or a general solver takes
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
@@ -9,10 +10,11 @@
 #   make clean     back to a fresh clone
 
 RUN := .venv/bin
+SUITE := $(RUN)/pytest -n auto --maxprocesses 8 --dist loadgroup --no-loadscope-reorder
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test lowest bench pictures golden lock clean environment test-environment
+.PHONY: sample test quick lowest bench pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -21,7 +23,13 @@ test: test-environment lowest
 	$(RUN)/ruff check .
 	$(RUN)/ruff format --check .
 	$(RUN)/mypy
-	$(RUN)/pytest
+	$(SUITE)
+
+quick: test-environment
+	@$(RUN)/ruff check .
+	@$(RUN)/ruff format --check .
+	@$(RUN)/mypy
+	@tests=$$($(RUN)/python .ci/changed.py) && $(SUITE) -q --no-header $$tests
 
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done

@@ -1,6 +1,7 @@
 """What the tests of whole runs share: invented records and weather, issued jobs, a way to run a command.
 
-And a PostgreSQL of our own, for the catalog.
+And a PostgreSQL of our own, for the catalog. What takes its time is made once for the whole session, by
+whichever of its workers asks first, and nobody writes there.
 """
 
 from __future__ import annotations
@@ -10,19 +11,118 @@ import os
 import shutil
 import subprocess
 import tempfile
+import time
+from contextlib import contextmanager
 from datetime import datetime, timedelta
+from hashlib import sha256
 from math import cos, pi
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
+from filelock import FileLock
+from hypothesis import HealthCheck, settings
 
 from handover.cli import main
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Sequence
+
+    from handover.documents.pdf import Attachment
 
 ROOT = Path(__file__).parents[1]
+
+LIMIT_S = 600.0
+"""How long a test waits for anything before it fails: a busy machine may take its time."""
+
+# One thread for linear algebra: the matrices are small, and the workers of the suite share the cores.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# Property tests draw the same cases on every run and are not timed: the machine may be busy.
+settings.register_profile(
+    "suite", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("suite")
+
+
+# ---- the suite in several processes -----------------------------------------------------------------
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of a file in one worker, for what they share, unless the file says `spread`."""
+    for item in items:
+        if not any(item.iter_markers("spread")) and not any(item.iter_markers("xdist_group")):
+            item.add_marker(pytest.mark.xdist_group(item.location[0]))
+
+
+@pytest.fixture(scope="session")
+def once(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Callable[..., Path]:
+    """Give the maker of folders that all workers of the session share; the first who asks fills one.
+
+    A folder that a failure left half filled is filled anew by the next who asks.
+    """
+    folder = tmp_path_factory.getbasetemp()
+    shared = folder if worker_id == "master" else folder.parent
+
+    def folder_of(name: str, fill: Callable[[Path], None]) -> Path:
+        whole = shared / f"{name}-shared"
+        with FileLock(shared / f"{name}.lock"):
+            if not whole.exists():
+                half = shared / f"{name}-half"
+                shutil.rmtree(half, ignore_errors=True)
+                half.mkdir()
+                fill(half)
+                half.rename(whole)
+        return whole
+
+    return folder_of
+
+
+@pytest.fixture(scope="session")
+def until() -> Callable[..., None]:
+    """Give the waiting for a condition."""
+
+    def wait_until(condition: Callable[[], object], otherwise: str) -> None:
+        end = time.monotonic() + LIMIT_S
+        while not condition():
+            assert time.monotonic() < end, otherwise
+            time.sleep(0.01)
+
+    return wait_until
+
+
+# ---- a stand-in for the PDF engine ------------------------------------------------------------------
+
+
+@contextmanager
+def no_pdf_engine() -> Iterator[None]:
+    """Have bytes that follow from page and attachments stand in for a PDF: the engine is most of an issue."""
+
+    def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
+        parts = (html.encode(), *(each.content for each in attachments))
+        return b"%PDF-1.7\n% stand-in " + b" ".join(sha256(each).hexdigest().encode() for each in parts)
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("handover.documents.pages.render_pdf", render_pdf)
+        yield
+
+
+@pytest.fixture(scope="session")
+def without_pdf_engine() -> Callable[..., Any]:
+    """Give the stand-in to fixtures that outlive a test, as a context."""
+    return no_pdf_engine
+
+
+@pytest.fixture
+def stand_in_pdf(request: pytest.FixtureRequest) -> Iterator[None]:
+    """Use the stand-in where no test looks into a PDF; the mark `pdf_engine` takes a test out of a file."""
+    if request.node.get_closest_marker("pdf_engine"):
+        yield
+        return
+    with no_pdf_engine():
+        yield
+
 
 RECORD = """\
 id = "2026-07-14-test-slab"
@@ -148,7 +248,7 @@ def weather(tmp_path: Path) -> Path:
     return file
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def as_of() -> str:
     """Return a time of issue that fits record and weather."""
     return "2026-07-14T12:30:00-04:00"
@@ -185,7 +285,7 @@ strength = "2500 psi"
 
 
 @pytest.fixture(scope="session")
-def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def issued(once: Callable[..., Path]) -> Path:
     """Issue three invented jobs; return the folder in which each has a folder. Nothing is written there.
 
     garage: summer, joints to saw, forms to strip, something of the walk-through to mend.
@@ -193,7 +293,11 @@ def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
     patio: summer, four weeks old, a cylinder that broke low; acknowledged by an owner whose name a
         spreadsheet or a terminal might obey.
     """
-    folder = tmp_path_factory.mktemp("issued")
+    return once("issued", issue_three)
+
+
+def issue_three(folder: Path) -> None:
+    """Issue the three jobs into a folder."""
     summer, cold = hourly_answer(), hourly_answer("2026-11-10T00:00")
     for hour, each in enumerate(cold["hourly"]["temperature_2m"]):
         cold["hourly"]["temperature_2m"][hour] = round(each - (20 if hour < 60 else 28), 1)
@@ -218,7 +322,6 @@ def issued(tmp_path_factory: pytest.TempPathFactory) -> Path:
         hours.write_text(json.dumps(weather), encoding="utf-8")
         command = ["issue", job, "-w", hours, "-o", folder / name, "--as-of", at]
         assert main([str(each) for each in command]) == 0, name
-    return folder
 
 
 # ---- PostgreSQL -------------------------------------------------------------------------------------

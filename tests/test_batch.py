@@ -10,11 +10,11 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from datetime import UTC, datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any, cast
 
+import psutil
 import pytest
 
 from handover.archive.place import Archive
@@ -32,6 +32,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     Run = Callable[..., Any]
+
+pytestmark = pytest.mark.spread
+processes = pytest.mark.xdist_group("processes")
+"""Not two at a time of those that begin many processes."""
 
 JOBS = 6
 
@@ -213,22 +217,29 @@ def test_stopped_by_hand_at_any_time_it_says_how_to_go_on(
         assert told.err == "Stopped. What is done stays; the same command goes on from there.\n"
 
 
+HEARS_CTRL_C = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever began the suite may have it ignored
+from handover.cli import entry
+entry()
+"""
+
+
+@processes
 def test_ctrl_c_while_processes_begin_ends_without_a_traceback(
-    folder: Path, weather: Path, as_of: str, tmp_path: Path
+    folder: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
 ) -> None:
     """A terminal sends it to every process of the group."""
-    code = "from handover.cli import entry; entry()"
     out = tmp_path / "out"
-    command = [sys.executable, "-c", code, "batch", folder, "-o", out, "-w", weather, "--as-of", as_of]
+    command = [sys.executable, "-c", HEARS_CTRL_C, "batch", folder, "-o", out, "-w", weather]
+    command += ["--as-of", as_of]
     command += ["--workers", 2]
     with subprocess.Popen(
         [str(each) for each in command], stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as stopped:
-        until = time.monotonic() + 60
-        while not (out / ".batch.lock").exists():
-            assert time.monotonic() < until, "it does not begin"
-            time.sleep(0.01)
-        time.sleep(0.3)  # into the start of the others, wherever that is: at any time it must hold
+        of_the_run = psutil.Process(stopped.pid)
+        until((out / ".batch.lock").exists, "it does not begin")
+        until(lambda: of_the_run.children() or stopped.poll() is not None, "no process begins")
         os.killpg(stopped.pid, signal.SIGINT)
         _, err = stopped.communicate()
     assert stopped.returncode == 1
@@ -405,6 +416,7 @@ def test_a_place_that_is_taken_stops_none_of_the_others(made: Run, tmp_path: Pat
 # ---- workers that die
 
 
+@processes
 def test_a_worker_that_dies_has_its_job_done_once_more(
     made: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -417,6 +429,7 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
     assert (tmp_path / "died").exists()
 
 
+@processes
 def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "who_works.py").write_text(WHO_WORKS, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
@@ -435,6 +448,7 @@ def really(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
     return ((each, make_documents(each)) for each in orders)
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
     made: Run, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -466,20 +480,31 @@ def test_no_scheduler_answers(made: Run, monkeypatch: pytest.MonkeyPatch) -> Non
         made(partial(on_a_cluster, scheduler="tcp://127.0.0.1:1"))
 
 
+WITHOUT_PDF_ENGINE = """
+import hashlib
+from handover.documents import pages
+pages.render_pdf = lambda html, files=(): b"%PDF " + hashlib.sha256(html.encode()).hexdigest().encode()
+"""
+
+
 @pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
-    """Run a Dask scheduler and two workers on this machine; give its address and the workers."""
+def cluster(
+    tmp_path: Path, until: Callable[..., None]
+) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """Run a Dask scheduler and two workers on this machine; give its address and the workers.
+
+    The workers do all that they do elsewhere, but for the PDF engine.
+    """
     told = tmp_path / "scheduler.json"
     quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": tmp_path}
+    (tmp_path / "without_pdf_engine.py").write_text(WITHOUT_PDF_ENGINE, encoding="utf-8")
     dask = [sys.executable, "-m", "distributed.cli.dask_"]
     own = ["--scheduler-file", str(told), "--host", "127.0.0.1", "--no-dashboard"]
     running = [subprocess.Popen([*dask[:2], f"{dask[2]}scheduler", *own, "--port", "0"], **quiet)]
     try:
-        until = time.monotonic() + 30
-        while not told.exists():
-            assert time.monotonic() < until, "the scheduler does not start"
-            time.sleep(0.05)
+        until(told.exists, "the scheduler does not start")
         worker = [*dask[:2], f"{dask[2]}worker", *own, "--no-nanny", "--nthreads", "1"]
+        worker += ["--preload", str(tmp_path / "without_pdf_engine.py")]
         running += [subprocess.Popen(worker, **quiet) for _ in range(2)]
         yield json.loads(told.read_bytes())["address"], running[1:]
     finally:
@@ -488,9 +513,11 @@ def cluster(tmp_path: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]
             each.wait()
 
 
+@processes
 def test_a_cluster_that_loses_a_worker_does_every_job_once(
-    folder: Path, weather: Path, as_of: str, tmp_path: Path, cluster: Any
+    folder: Path, weather: Path, as_of: str, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(hands, "ANSWERS_WITHIN_S", 600.0)  # a busy machine may take its time
     address, workers = cluster
     told: list[Outcome] = []
 

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     Told = Any  # tests are imported by path, so the type of conftest cannot be named here
     Run = Callable[..., Told]
 
+pytestmark = pytest.mark.spread
+
 
 def names(folder: Path) -> set[str]:
     return {each.name for each in folder.iterdir()}

@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 
     Run = Callable[..., Any]
 
+pytestmark = pytest.mark.spread
+
 ROOT = Path(__file__).parents[1]
 SAMPLES = sorted(each for each in (ROOT / "sample_jobs").iterdir() if (each / "job.toml").is_file())
 
@@ -179,6 +181,7 @@ def test_the_documents_say_whose_slab_it_is(issue: Callable[..., Path]) -> None:
     assert json.loads((folder / "schedule.json").read_bytes())["job"] == "2026-07-14-test-slab"
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_a_second_issue_is_the_next_revision_of_the_same_events(issue: Callable[..., Path]) -> None:
     def events(folder: Path) -> dict[str, int]:
         calendar = icalendar.Calendar.from_ical((folder / "owner.ics").read_bytes())
@@ -191,6 +194,7 @@ def test_a_second_issue_is_the_next_revision_of_the_same_events(issue: Callable[
     assert {second[uid] - first[uid] for uid in first} == {1}
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_a_folder_of_another_job_is_left_alone(
     issue: Callable[..., Path], run: Run, record: Path, record_text: str, weather: Path, as_of: str
 ) -> None:
@@ -242,6 +246,7 @@ def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
             assert abs(apart) < timedelta(minutes=1), one["kind"]
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., Path], tmp_path: Path) -> None:
     shutil.copytree(ROOT / "templates" / "en", tmp_path / "own" / "xx")  # a language of the contractor's own
     folder = issue("--language", "en,xx,en", "--templates", tmp_path / "own")
@@ -277,6 +282,7 @@ def test_the_owner_reads_in_the_language_of_the_record(
     assert set(tongues(issue("--language", "en")).values()) == {"en"}
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_inputs_of_one_name_are_both_kept(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path
 ) -> None:

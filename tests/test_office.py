@@ -39,6 +39,8 @@ if TYPE_CHECKING:
     Told = Any  # tests are imported by path, so the type of conftest cannot be named here
     Run = Callable[..., Told]
 
+pytestmark = pytest.mark.spread
+
 GARAGE, SHOP, PATIO = "2026-07-14-test-slab", "2026-11-10-shop", "2026-07-14-patio"
 FOLDERS = {GARAGE: "garage", SHOP: "shop", PATIO: "patio"}
 AT = datetime.fromisoformat("2026-07-14T18:00:00-04:00")
@@ -46,13 +48,15 @@ OFFICE = ("archive", "verify", "find", "due", "export", "forget", "reindex")
 
 
 @pytest.fixture(scope="session")
-def filed(issued: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def filed(issued: Path, once: Callable[..., Path]) -> Path:
     """File the issued jobs; return the archive. Nothing is written there."""
-    folder = tmp_path_factory.mktemp("filed") / "archive"
-    with Archive(folder) as archive:
-        for name in FOLDERS.values():
-            file_issue(archive, issued / name, AT)
-    return folder
+
+    def file_three(folder: Path) -> None:
+        with Archive(folder / "archive") as archive:
+            for name in FOLDERS.values():
+                file_issue(archive, issued / name, AT)
+
+    return once("office", file_three) / "archive"
 
 
 @pytest.fixture
@@ -626,7 +630,7 @@ PERSONAL = (b"Prueba", b"prueba", b"ana@example.org", b"118 Alder", b"alder", b"
 
 
 @pytest.fixture
-def personal(run: Run, jobs: Path, tmp_path: Path) -> Path:
+def personal(run: Run, jobs: Path, tmp_path: Path, stand_in_pdf: None) -> Path:  # noqa: ARG001 - in use
     """Return an archive whose one job holds its owner's data in every place there is."""
     record = jobs / "garage.toml"
     text = record.read_text(encoding="utf-8").replace('email = "ana', 'phone = "555-0199"\nemail = "ana')
@@ -710,6 +714,7 @@ def test_forgetting_twice_and_filing_again(run: Run, personal: Path, jobs: Path)
     assert contents(personal / "bags") == before
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_a_record_in_json_stays_json(run: Run, issued: Path, tmp_path: Path) -> None:
     written = tomllib.loads((issued / "garage.toml").read_text(encoding="utf-8"))
     record = tmp_path / "garage.json"

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     Run = Callable[..., Any]
 
+pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("stand_in_pdf")]
 
 JOB = "2026-07-14-test-slab"
 FIRST = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
@@ -48,20 +49,26 @@ class Office(NamedTuple):
         return self.archive.bag(JOB).revisions
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def filed(
-    tmp_path_factory: pytest.TempPathFactory, record_text: str, hourly: Callable[..., dict[str, Any]]
+    once: Callable[..., Path],
+    without_pdf_engine: Callable[..., Any],
+    record_text: str,
+    hourly: Callable[..., dict[str, Any]],
 ) -> Path:
     """Issue the invented job and file it; return the folder of both. Nothing is written there later."""
-    folder = tmp_path_factory.mktemp("filed")
-    (folder / "job.toml").write_text(record_text, encoding="utf-8")
-    (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
-    received = receive(folder / "job.toml", folder / "weather.json", FIRST)
-    inputs = with_settings(received, Settings())
-    issue_documents(received.job, compute(received, FIRST), folder / "out", inputs=inputs)
-    with Archive(folder / "archive") as archive:
-        again.file_what_stands(archive, folder / "out", JOB, FIRST)
-    return folder
+
+    def issue_and_file(folder: Path) -> None:
+        (folder / "job.toml").write_text(record_text, encoding="utf-8")
+        (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
+        received = receive(folder / "job.toml", folder / "weather.json", FIRST)
+        inputs = with_settings(received, Settings())
+        with without_pdf_engine():
+            issue_documents(received.job, compute(received, FIRST), folder / "out", inputs=inputs)
+        with Archive(folder / "archive") as archive:
+            again.file_what_stands(archive, folder / "out", JOB, FIRST)
+
+    return once("reissue", issue_and_file)
 
 
 @pytest.fixture
@@ -155,6 +162,7 @@ def test_unless_told_to(office: Office) -> None:
     assert office.revisions == (1, 2)
 
 
+@pytest.mark.pdf_engine
 def test_the_same_time_and_inputs_give_the_same_bytes(office: Office, tmp_path: Path) -> None:
     office.reissue(-8.0)
     with Archive(tmp_path / "other") as archive:

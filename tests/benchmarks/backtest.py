@@ -147,6 +147,9 @@ def yesterday(real: WeatherSeries, made: datetime, _: np.random.Generator) -> We
     return replace(real, **repeated, origin=origin, issued_at=made)
 
 
+CAME_OUT: dict[tuple[str, datetime], dict[str, Floats]] = {}
+"""How the dates of a pour came out, by its job and day."""
+
 BLURS: dict[str, Blur] = {"stated error model": stated, "yesterday repeated": yesterday}
 
 
@@ -173,16 +176,24 @@ def outcomes(
         issued = opened(
             job, blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)), made, members
         )
-        other = job.model_copy(update={"id": f"{job.id}-real"})
-        came_out = opened(other, real, made, 24)
+        came_out = came_out_of(job, real, made)
         for kind in DATES:
             told = issued.met[kind][issued.cases.last]
             yield Outcome(
                 kind,
                 told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
                 likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
-                real_h=came_out.met[kind][1 : came_out.cases.lasts],
+                real_h=came_out[kind],
             )
+
+
+def came_out_of(job: JobRecord, real: WeatherSeries, made: datetime) -> dict[str, Floats]:
+    """Return how every date of a pour came out: once for all ways of blurring."""
+    other = job.model_copy(update={"id": f"{job.id}-real"})
+    if (other.id, made) not in CAME_OUT:
+        course = opened(other, real, made, 24)
+        CAME_OUT[other.id, made] = {kind: course.met[kind][1 : course.cases.lasts] for kind in DATES}
+    return CAME_OUT[other.id, made]
 
 
 def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int) -> Course:

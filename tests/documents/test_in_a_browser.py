@@ -8,9 +8,12 @@ from __future__ import annotations
 import json
 import os
 import re
+import select
 import shutil
 import subprocess
-from html import escape, unescape
+import sys
+from base64 import b64decode
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -22,28 +25,25 @@ from handover.documents.templating import languages
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 AXE = Path(__file__).parents[1] / "node" / "node_modules" / "axe-core" / "axe.min.js"
 PHONE, DESKTOP = 390, 1280
-NARROWEST = 500
-"""The browser opens no window narrower than this."""
+LIMIT_S = 600.0
+"""How long the browser may take for any one answer: the machine may be busy."""
 
 # WCAG 2.2 to level AA, and what axe calls best practice.
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 RUN_AXE = """
-axe.run(document, {runOnly: %s}).then(found => {
-  const told = window.top.document.createElement('pre')
-  told.id = 'told'
-  told.textContent = JSON.stringify({
-    violations: found.violations.map(each => [each.id, each.help, each.nodes.map(node => node.html)]),
-    passes: found.passes.map(each => each.id),
-    wide: window.innerWidth,
-    needs: document.documentElement.scrollWidth,
-  })
-  window.top.document.body.append(told)
-})
+axe.run(document, {runOnly: %s}).then(found => ({
+  violations: found.violations.map(each => [each.id, each.help, each.nodes.map(node => node.html)]),
+  passes: found.passes.map(each => each.id),
+  wide: window.innerWidth,
+  needs: document.documentElement.scrollWidth,
+}))
 """
 
 
@@ -57,56 +57,129 @@ def axe() -> str:
     return AXE.read_text(encoding="utf-8")
 
 
+AT_FILES_3_AND_4 = """
+import os, sys
+from fcntl import F_DUPFD, fcntl
+reading, writing = (fcntl(int(each), F_DUPFD, 10) for each in sys.argv[1:3])
+os.dup2(reading, 3)
+os.dup2(writing, 4)
+os.execv(sys.argv[3], sys.argv[3:])
+"""
+
+
+class Browser:
+    """A Chromium of our own, asked by the pipe of its debugging protocol: started once, a tab for each page.
+
+    Source: Chrome DevTools Protocol, https://chromedevtools.github.io/devtools-protocol/. A message is a JSON
+    object with a null byte after it; the browser reads them from its file 3 and writes them to its file 4.
+    """
+
+    def __init__(self, program: str, folder: Path) -> None:
+        theirs_in, self._to = os.pipe()
+        self._from, theirs_out = os.pipe()
+        options = ["--headless", "--disable-gpu", "--remote-debugging-pipe", "--hide-scrollbars"]
+        options += ["--no-sandbox"] if os.geteuid() == 0 else []
+        options += [f"--user-data-dir={folder}", "about:blank"]
+        self._said = (folder / "said").open("wb")
+        self._process = subprocess.Popen(
+            [sys.executable, "-c", AT_FILES_3_AND_4, str(theirs_in), str(theirs_out), program, *options],
+            pass_fds=(theirs_in, theirs_out),
+            stdout=subprocess.DEVNULL,
+            stderr=self._said,
+        )
+        os.close(theirs_in)
+        os.close(theirs_out)
+        self._read = b""
+        self._events: list[dict[str, Any]] = []
+        self._asked = 0
+
+    def close(self) -> None:
+        """End the browser, and wait until it has ended."""
+        self._process.kill()
+        self._process.wait()
+        os.close(self._to)
+        os.close(self._from)
+        self._said.close()
+
+    def ask(self, method: str, session: str | None = None, **parameters: Any) -> dict[str, Any]:
+        """Return the answer to one question."""
+        self._asked += 1
+        number = self._asked
+        message = {"id": number, "method": method, "params": parameters}
+        data = json.dumps(message | ({"sessionId": session} if session else {})).encode() + b"\0"
+        while data:
+            data = data[os.write(self._to, data) :]
+        while (told := self._next()).get("id") != number:
+            self._events.append(told)
+        assert "error" not in told, told
+        return dict(told["result"])
+
+    def wait_until_loaded(self, loader: str) -> None:
+        """Wait until all of a page is there; the loader is what Page.navigate answered."""
+        wanted = {"name": "load", "loaderId": loader}
+        while not any(wanted.items() <= told.get("params", {}).items() for told in self._events):
+            self._events.append(self._next())
+
+    def _next(self) -> dict[str, Any]:
+        while b"\0" not in self._read:
+            ready, _, _ = select.select([self._from], [], [], LIMIT_S)
+            assert ready, "the browser says nothing"
+            read = os.read(self._from, 1 << 16)
+            assert read, f"the browser ended: {Path(self._said.name).read_text(errors='replace')[-500:]}"
+            self._read += read
+        told, _, self._read = self._read.partition(b"\0")
+        return dict(json.loads(told))
+
+    @contextmanager
+    def tab(self, file: Path, width: int) -> Iterator[str]:
+        """Open a page in a window of a width; give the session to ask it by."""
+        target = self.ask("Target.createTarget", url="about:blank")["targetId"]
+        session = self.ask("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
+        size = {"width": width, "height": 900, "deviceScaleFactor": 1, "mobile": False}
+        self.ask("Emulation.setDeviceMetricsOverride", session, **size)
+        self.ask("Page.enable", session)
+        self.ask("Page.setLifecycleEventsEnabled", session, enabled=True)
+        self.wait_until_loaded(self.ask("Page.navigate", session, url=file.as_uri())["loaderId"])
+        yield session
+        self._events.clear()
+        self.ask("Target.closeTarget", targetId=target)
+
+
 @pytest.fixture(scope="session")
-def chromium() -> str:
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Browser]:
     found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
     if not found:
         pytest.skip("NOT CHECKED in a browser: Chromium is not here (apt-get install chromium)")
-    return found
+    browser = Browser(found, tmp_path_factory.mktemp("chromium"))
+    yield browser
+    browser.close()
 
 
-def seen(chromium: str, page: str, width: int, folder: Path) -> dict[str, Any]:
-    """Open a page in a window of a width and return what its script told."""
+def seen(chromium: Browser, page: str, width: int, folder: Path, script: str) -> dict[str, Any]:
+    """Open a page in a window of a width and return what a script, run in it, comes to."""
     file = folder / "page.html"
-    file.write_text(page if width > NARROWEST else framed(page, width), encoding="utf-8")
-    ran = subprocess.run(
-        [
-            chromium,
-            "--headless",
-            "--disable-gpu",
-            *(["--no-sandbox"] if os.geteuid() == 0 else []),
-            f"--user-data-dir={folder / 'profile'}",
-            f"--window-size={max(width, NARROWEST)},900",
-            "--virtual-time-budget=30000",
-            "--dump-dom",
-            file.as_uri(),
-        ],
-        capture_output=True,
-        text=True,
-        check=True,
-        timeout=120,
-    )
-    told = re.search(r'<pre id="told">(.*?)</pre>', ran.stdout, re.DOTALL)
-    assert told, ran.stderr[-500:]
-    return dict(json.loads(unescape(told[1])))
+    file.write_text(page, encoding="utf-8")
+    with chromium.tab(file, width) as session:
+        told = chromium.ask(
+            "Runtime.evaluate", session, expression=script, awaitPromise=True, returnByValue=True
+        )
+    assert "exceptionDetails" not in told, told
+    return dict(told["result"]["value"])
 
 
-def framed(page: str, width: int) -> str:
-    """Return a page in a frame as wide as a phone."""
-    return (
-        f'<!doctype html><body><iframe width="{width}" height="800" frameborder="0" srcdoc="{escape(page)}">'
-    )
-
-
-def with_axe(page: str, axe: str, *, dark: bool) -> str:
-    """Return a page that runs axe on itself, in the light or in the dark; its own policy forbids scripts."""
+def lit(page: str, *, dark: bool) -> str:
+    """Return a page as it looks in the light or in the dark, without its policy, which forbids scripts."""
     page, policies = re.subn(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page)
     page, schemes = re.subn(
         r"@media \(prefers-color-scheme: dark\)", f"@media {'' if dark else 'not '}all", page
     )
     assert (policies, schemes) == (1, 1)
-    run = RUN_AXE % json.dumps(TAGS)
-    return page.replace("</body>", f"<script>{axe}</script><script>{run}</script></body>")
+    return page
+
+
+def with_axe(axe: str) -> str:
+    """Return the script that comes to what axe finds."""
+    return f"{axe};{RUN_AXE % json.dumps(TAGS)}"
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
@@ -117,12 +190,12 @@ def test_axe_finds_nothing(
     width: int,
     dark: bool,
     axe: str,
-    chromium: str,
+    chromium: Browser,
     module_inputs: tuple[JobRecord, CureSchedule],
     tmp_path: Path,
 ) -> None:
     page = care_page_html(Wording(*module_inputs, language=language))
-    told = seen(chromium, with_axe(page, axe, dark=dark), width, tmp_path)
+    told = seen(chromium, lit(page, dark=dark), width, tmp_path, with_axe(axe))
     assert told["violations"] == []
     assert {"color-contrast", "image-alt", "th-has-data-cells", "html-has-lang"} & set(told["passes"])
     assert told["wide"] == width
@@ -130,34 +203,22 @@ def test_axe_finds_nothing(
 
 
 def test_axe_would_find_a_fault(
-    axe: str, chromium: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+    axe: str, chromium: Browser, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
 ) -> None:
     page = care_page_html(Wording(*module_inputs)).replace("--soft:#4c5a61", "--soft:#b4bec2")
-    told = seen(chromium, with_axe(page, axe, dark=False), PHONE, tmp_path)
+    told = seen(chromium, lit(page, dark=False), PHONE, tmp_path, with_axe(axe))
     assert "color-contrast" in {each[0] for each in told["violations"]}
 
 
 def test_the_page_prints_like_a_sheet(
-    chromium: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+    chromium: Browser, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
 ) -> None:
     """A week of watering is a table on paper, and nothing is spread thin: the sheet itself has four pages."""
     page, printed = tmp_path / "page.html", tmp_path / "page.pdf"
     page.write_text(care_page_html(Wording(*module_inputs)), encoding="utf-8")
-    subprocess.run(
-        [
-            chromium,
-            "--headless",
-            "--disable-gpu",
-            *(["--no-sandbox"] if os.geteuid() == 0 else []),
-            f"--user-data-dir={tmp_path / 'profile'}",
-            "--no-pdf-header-footer",
-            f"--print-to-pdf={printed}",
-            page.as_uri(),
-        ],
-        capture_output=True,
-        check=True,
-        timeout=120,
-    )
+    with chromium.tab(page, DESKTOP) as session:
+        answer = chromium.ask("Page.printToPDF", session, preferCSSPageSize=True, printBackground=True)
+    printed.write_bytes(b64decode(answer["data"]))
     with pikepdf.open(printed) as pdf:
         assert len(pdf.pages) <= 5
     told = subprocess.run(["pdftotext", "-layout", printed, "-"], capture_output=True, text=True, check=True)
@@ -167,20 +228,15 @@ def test_the_page_prints_like_a_sheet(
 
 
 def test_the_page_reads_without_styles(
-    chromium: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+    chromium: Browser, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
 ) -> None:
     words = Wording(*module_inputs)
     page = re.sub(r"<style.*?</style>| style=\"[^\"]*\"", "", care_page_html(words), flags=re.DOTALL)
     page = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", page)
-    tell = """
-    const told = document.createElement('pre')
-    told.id = 'told'
-    told.textContent = JSON.stringify({
+    tell = """({
       text: document.body.innerText, wide: innerWidth, needs: document.documentElement.scrollWidth,
-    })
-    document.body.append(told)
-    """
-    told = seen(chromium, page.replace("</body>", f"<script>{tell}</script></body>"), 800, tmp_path)
+    })"""
+    told = seen(chromium, page, 800, tmp_path, tell)
     order = ("sheet.first-job", "sheet.glance", "sheet.watering", "sheet.normal", "sheet.hurts")
     places = [told["text"].index(words.say(each)) for each in order]
     assert places == sorted(places)

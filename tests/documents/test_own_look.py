@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 import subprocess
 from base64 import b64decode
@@ -13,6 +14,7 @@ import pytest
 from fontTools.ttLib import TTFont
 from PIL import Image
 
+from handover.cli import main
 from handover.documents.fonts import font_file
 from handover.errors import UnusableInput
 
@@ -31,7 +33,11 @@ OWN = {
 
 @pytest.fixture
 def own_look(tmp_path: Path) -> Path:
-    folder = tmp_path / "ours"
+    return lay_out(tmp_path / "ours")
+
+
+def lay_out(folder: Path) -> Path:
+    """Write what a contractor has of their own to a folder."""
     for name, text in OWN.items():
         file = folder / name
         file.parent.mkdir(parents=True, exist_ok=True)
@@ -56,26 +62,22 @@ def their_font(**rights: int) -> bytes:
     return written.getvalue()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def issued(
-    own_look: Path,
-    run: Callable[..., Any],
-    record: Path,
-    record_text: str,
-    weather: Path,
-    as_of: str,
-    tmp_path: Path,
+    once: Callable[..., Path], record_text: str, hourly: Callable[..., dict[str, Any]], as_of: str
 ) -> Path:
-    logo = io.BytesIO()
-    Image.new("RGB", (600, 180), "#3b2f63").save(logo, "PNG")
-    (record.parent / "logo.png").write_bytes(logo.getvalue())
-    text = record_text.replace("[contractor]\n", '[contractor]\nlogo = "logo.png"\n')
-    record.write_text(text, encoding="utf-8")
-    told = run(
-        "issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", as_of, "--templates", own_look
-    )
-    assert told.status == 0, told.err
-    return tmp_path / "out"
+    """Issue a job in a contractor's own look; return its folder. Nothing is written there."""
+
+    def issue(folder: Path) -> None:
+        Image.new("RGB", (600, 180), "#3b2f63").save(folder / "logo.png")
+        text = record_text.replace("[contractor]\n", '[contractor]\nlogo = "logo.png"\n')
+        (folder / "job.toml").write_text(text, encoding="utf-8")
+        (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
+        command = ["issue", folder / "job.toml", "-w", folder / "weather.json", "-o", folder / "out"]
+        command += ["--as-of", as_of, "--templates", lay_out(folder / "ours")]
+        assert main([str(each) for each in command]) == 0
+
+    return once("own-look", issue) / "out"
 
 
 def test_the_sheet_is_theirs(issued: Path) -> None:

@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from handover.issue.receive import Received
     from handover.schedule.model import CureSchedule
 
+pytestmark = pytest.mark.spread
+
 ROOT = Path(__file__).parents[2]
 KEPT = Path(__file__).parent
 SEEN = ROOT / "out" / "golden"

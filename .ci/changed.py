@@ -1,0 +1,67 @@
+"""Print which tests a change calls for: `python .ci/changed.py [COMMIT]`.
+
+A change is what differs from COMMIT, else from where this branch left origin/main; files that git does not
+track yet count as well. A test file calls for itself, a module for the tests of its package and of its name.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path, PurePosixPath
+
+ROOT = Path(__file__).parents[1]
+ALWAYS = {"tests/test_architecture.py"}
+TESTS = {
+    "handover/cli": {"tests/test_cli.py"},
+    "handover/concrete": {"tests/identities"},
+    "handover/units.py": {"tests/test_units.py"},
+    "templates": {f"tests/documents/test_{each}.py" for each in ("languages", "wording", "one_wording")},
+    "sample_jobs": {"tests/test_issue.py"},
+}
+"""Tests of what has no folder of its name under `tests`."""
+
+LONG = {"test_archival.py", "test_in_a_browser.py", "test_backtest.py", "test_killed.py"}
+"""Left to `make test`, unless they are what changed."""
+
+
+def git(*arguments: str) -> list[str]:
+    """Return the lines that git answers, none where it refuses."""
+    said = subprocess.run(["git", *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
+    return said.stdout.splitlines()
+
+
+def changed(since: str | None) -> set[str]:
+    """Return the paths that differ from a commit."""
+    base = since or next(iter(git("merge-base", "HEAD", "origin/main")), "HEAD")
+    return {*git("diff", "--name-only", base), *git("ls-files", "--others", "--exclude-standard")}
+
+
+def tests_of(path: str) -> set[str]:
+    """Return the tests that a changed file calls for, as paths that may not be there."""
+    file = PurePosixPath(path)
+    if file.parts[0] == "tests":
+        if file.name.startswith("test_"):
+            return {path}
+        return {str(file.parent)} if file.suffix == ".py" and path != "tests/conftest.py" else set()
+    found = {test for start, tests in TESTS.items() if path.startswith(start) for test in tests}
+    if file.parts[0] == "handover":
+        found |= {f"tests/{file.parts[1]}", f"tests/{file.stem}"}
+        found |= {each.relative_to(ROOT).as_posix() for each in ROOT.glob(f"tests/**/test_{file.stem}.py")}
+    return found
+
+
+def main(since: str | None) -> None:
+    """Print the tests, one a line, and what is left out of a folder."""
+    wanted = {test for path in changed(since) for test in tests_of(path)} | ALWAYS
+    there = sorted(each for each in wanted if (ROOT / each).exists() and "benchmarks" not in each)
+    folders = tuple(f"{each}/" for each in there if (ROOT / each).is_dir())
+    print(*(each for each in there if not each.startswith(folders)), sep="\n")
+    for file in sorted(ROOT.glob("tests/*/test_*.py")):
+        path = file.relative_to(ROOT).as_posix()
+        if file.name in LONG and path.startswith(folders) and path not in there:
+            print(f"--ignore={path}")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1] if len(sys.argv) > 1 else None)
