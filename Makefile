@@ -10,7 +10,7 @@
 #   make clean     back to a fresh clone
 
 RUN := .venv/bin
-SUITE := $(RUN)/pytest -n auto --maxprocesses 8 --dist loadgroup --no-loadscope-reorder
+SUITE := $(RUN)/pytest -n logical --maxprocesses 8 --dist loadgroup --no-loadscope-reorder
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 

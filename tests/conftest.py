@@ -345,7 +345,7 @@ def postgresql() -> Iterator[Path]:
 
     try:
         call("initdb", "-U", "office", "-A", "trust", "-E", "UTF8", "--locale=C", "--no-sync")
-        call("pg_ctl", "-w", "-l", str(folder / "log"), "-o", options, "start")
+        call("pg_ctl", "-w", "-t", f"{LIMIT_S:.0f}", "-l", str(folder / "log"), "-o", options, "start")
         try:
             yield folder
         finally:

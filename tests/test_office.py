@@ -192,8 +192,17 @@ def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Pat
     assert quiet.stderr == ""
 
 
+PATIENT = """
+from handover.archive.place import Archive
+from handover.cli import entry
+Archive.__init__.__kwdefaults__["patience"] = 600  # the machine may be busy
+entry()
+"""
+
+
+@pytest.mark.xdist_group("processes")
 def test_many_people_file_the_same_folders_at_once(jobs: Path, tmp_path: Path, run: Run) -> None:
-    command = [sys.executable, "-c", "from handover.cli import entry; entry()", "archive", str(jobs)]
+    command = [sys.executable, "-c", PATIENT, "archive", str(jobs)]
     people = [
         subprocess.Popen([*command, "--to", str(tmp_path / "archive")], stdout=subprocess.PIPE, text=True)
         for _ in range(4)

@@ -91,7 +91,11 @@ def test_a_job_is_not_found_by_what_is_not_in_it(office: Archive, entry: Entries
 
 
 @given(st.text(max_size=40) | st.text("a\0\ud800'\"*:& ", max_size=8))
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60, deadline=None)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    max_examples=60,
+    deadline=None,
+)
 def test_no_text_breaks_the_search(office: Archive, entry: Entries, asked: str) -> None:
     job = entry(remarks=asked)
     catalog = put(office, job)

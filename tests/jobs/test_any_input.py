@@ -30,7 +30,9 @@ VALUES = st.recursive(
     max_leaves=12,
 )
 SHARED_FOLDER = settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=150,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )
 
 

@@ -220,7 +220,11 @@ _SIGNS = ("", "\n", "\n", "#", '"', ";", "\t", "9999-12-31T23:59+23:59", "\x00")
 _CELLS = st.sampled_from((*_HEADINGS, *_VALUES, *_SIGNS))
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=150, deadline=None)
+@settings(
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+    max_examples=150,
+    deadline=None,
+)
 @given(st.lists(_CELLS, max_size=40).map(",".join) | st.binary(max_size=200))
 def test_any_file_ends_in_readings_or_findings(read: Examine, content: str | bytes) -> None:
     readings, findings = read(content)

@@ -18,6 +18,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
+LIMIT_S = 600.0
+"""How long a server may take that is to answer: the machine may be busy."""
+
 USER, PASSWORD = "office@example.com", "correct horse"
 
 MESSAGE = """\
@@ -99,11 +102,16 @@ def trusted(authority: trustme.CA, tmp_path: Path, monkeypatch: pytest.MonkeyPat
     monkeypatch.setenv("SSL_CERT_FILE", str(file))
 
 
-def free_port() -> int:
-    with socket.socket() as found:
-        found.bind(("127.0.0.1", 0))
-        port: int = found.getsockname()[1]
-    return port
+class AtAnyPort(Controller):
+    """A server at a port that the system chooses and nobody takes before it listens."""
+
+    def __init__(self, postbox: Postbox, **more: Any) -> None:
+        self._bound = socket.create_server(("127.0.0.1", 0))
+        port = self._bound.getsockname()[1]
+        super().__init__(postbox, hostname="127.0.0.1", port=port, ready_timeout=LIMIT_S, **more)
+
+    def _create_server(self) -> Any:
+        return self.loop.create_server(self._factory_invoker, sock=self._bound, ssl=self.ssl_context)
 
 
 @pytest.fixture
@@ -130,7 +138,7 @@ def serve(postbox: Postbox, authority: trustme.CA) -> Iterator[Callable[..., Mai
             more["auth_exclude_mechanism"] = ["LOGIN", "PLAIN"]
         if without:
             more["auth_exclude_mechanism"] = [without]
-        controller = Controller(postbox, hostname="127.0.0.1", port=free_port(), **more)
+        controller = AtAnyPort(postbox, **more)
         controller.start()
         running.append(controller)
         asked = "tls" if security == "tls" else "starttls"
@@ -148,6 +156,12 @@ def mute() -> Iterator[MailServer]:
         found.bind(("127.0.0.1", 0))
         found.listen()
         yield MailServer("localhost", found.getsockname()[1], "starttls")
+
+
+@pytest.fixture(autouse=True)
+def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Wait as long as a busy machine takes."""
+    monkeypatch.setattr(send, "PATIENCE", LIMIT_S)
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 MANY = settings(
     max_examples=100,
     deadline=None,
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
     derandomize=True,
 )
 
