@@ -15,6 +15,7 @@ ALWAYS = {"tests/test_architecture.py"}
 TESTS = {
     "handover/cli": {"tests/test_cli.py"},
     "handover/concrete": {"tests/identities"},
+    "handover/issue": {"tests/test_filing.py", "tests/test_put_in_place.py"},
     "handover/units.py": {"tests/test_units.py"},
     "templates": {f"tests/documents/test_{each}.py" for each in ("languages", "wording", "one_wording")},
     "sample_jobs": {"tests/test_issue.py"},

@@ -35,6 +35,9 @@ if TYPE_CHECKING:
     Contents = Callable[[Path], dict[str, bytes]]
     Work = Callable[[Archive], None]
 
+# The worker of the suite that runs this has a thread for its own talk; the child of a fork has no use for it.
+pytestmark = pytest.mark.filterwarnings("ignore:This process .* is multi-threaded:DeprecationWarning")
+
 OUR_CODE = str(Path(handover.archive.__file__).parent)
 JOB = "2026-07-14-alder"
 

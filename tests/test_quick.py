@@ -1,0 +1,62 @@
+"""What `make quick` runs for a change: no module without a test, no test twice."""
+
+from __future__ import annotations
+
+from importlib.util import module_from_spec, spec_from_file_location
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+if TYPE_CHECKING:
+    from types import ModuleType
+
+ROOT = Path(__file__).parents[1]
+
+
+@pytest.fixture(scope="module")
+def chooser() -> ModuleType:
+    spec = spec_from_file_location("chooser", ROOT / ".ci" / "changed.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def test_every_package_has_tests_to_run(chooser: ModuleType) -> None:
+    for file in (ROOT / "handover").glob("*/*.py"):
+        path = file.relative_to(ROOT).as_posix()
+        assert any((ROOT / each).exists() for each in chooser.tests_of(path)), path
+
+
+@pytest.mark.parametrize(
+    ("changed", "tests"),
+    [
+        ("handover/issue/hands.py", {"tests/test_filing.py", "tests/test_put_in_place.py"}),
+        ("handover/documents/charts.py", {"tests/documents", "tests/documents/test_charts.py"}),
+        ("handover/concrete/heat.py", {"tests/identities", "tests/identities/test_heat.py"}),
+        ("handover/jobs/clock.py", {"tests/jobs", "tests/jobs/test_clock.py"}),
+        ("tests/jobs/test_clock.py", {"tests/jobs/test_clock.py"}),
+        ("tests/jobs/conftest.py", {"tests/jobs"}),
+        ("tests/conftest.py", set()),
+        ("README.md", set()),
+    ],
+)
+def test_a_change_calls_for_its_tests(chooser: ModuleType, changed: str, tests: set[str]) -> None:
+    assert {each for each in chooser.tests_of(changed) if (ROOT / each).exists()} == tests
+
+
+def test_what_is_changed_is_read_from_git(
+    chooser: ModuleType, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    said = {"diff": ["handover/weather/gaps.py", "tests/weather/test_gaps.py", "tests/archive/conftest.py"]}
+    monkeypatch.setattr(chooser, "git", lambda command, *_: said.get(command, []))
+    chooser.main("HEAD")
+    told = capsys.readouterr().out.splitlines()
+    assert told == [
+        "tests/archive",
+        "tests/test_architecture.py",
+        "tests/weather",
+        "--ignore=tests/archive/test_killed.py",
+    ]
