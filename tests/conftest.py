@@ -49,6 +49,20 @@ settings.load_profile("suite")
 
 
 @pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    """Give the folders of a worker a short name: paths are told in lines of 80 characters."""
+    if hasattr(config, "workerinput") and config.option.basetemp:
+        given = Path(config.option.basetemp)
+        config.option.basetemp = str(given.with_name(given.name.removeprefix("popen-gw")))
+
+
+@pytest.fixture
+def wide(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have a terminal on which the longest path fits into a line, in other processes too."""
+    monkeypatch.setenv("COLUMNS", "1000")
+
+
+@pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep the tests of a file in one worker, for what they share, unless the file says `spread`."""
     for item in items:

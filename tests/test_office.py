@@ -172,6 +172,7 @@ def test_stopped_by_hand_what_is_filed_stays(
     assert "2 filed, 1 there already" in run("archive", jobs, "--to", tmp_path / "archive").out
 
 
+@pytest.mark.usefixtures("wide")
 def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Path) -> None:
     leader, follower = pty.openpty()
     command = [sys.executable, "-c", "from handover.cli import entry; entry()", "archive", str(jobs)]
@@ -831,6 +832,7 @@ def test_a_database_that_does_not_answer(run: Run, office: Path) -> None:
     assert "\\x" not in told.err
 
 
+@pytest.mark.usefixtures("wide")
 def test_somebody_else_at_work_is_told(
     run: Run, office: Path, monkeypatch: pytest.MonkeyPatch, issued: Path
 ) -> None:
@@ -866,6 +868,7 @@ with Archive(Path(sys.argv[1])).hold(sys.argv[2]):
 """
 
 
+@pytest.mark.usefixtures("wide")
 def test_an_archive_that_may_only_be_read(run: Run, office: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Root may write anywhere: so the system is made to say that we may not."""
     asked = run("export", office, "--format", "jsonl").out
@@ -887,6 +890,7 @@ def test_an_archive_that_may_only_be_read(run: Run, office: Path, monkeypatch: p
     assert not (office / "catalog.sqlite").exists()
 
 
+@pytest.mark.usefixtures("wide")
 def test_a_catalog_of_another_version_that_may_only_be_read(
     run: Run, office: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -924,6 +928,7 @@ sys.exit(main([command, *word, theirs]))
 """
 
 
+@pytest.mark.usefixtures("wide")
 def test_an_archive_of_somebody_else_can_be_asked(office: Path, elsewhere: Path) -> None:
     shutil.copytree(office, elsewhere)
     for each in (elsewhere, *elsewhere.rglob("*")):

@@ -375,6 +375,7 @@ def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
 # ---- the commands
 
 
+@pytest.mark.usefixtures("wide")
 def test_the_command_tells_what_moved_and_then_that_nothing_did(run: Run, office: Office) -> None:
     arguments = ["reissue", JOB, "--in", office.archive.folder, "-o", office.folder]
     told = run(*arguments, "-w", office.warmer(-8.0), "--as-of", LATER.isoformat())
@@ -404,6 +405,7 @@ def test_the_command_takes_a_record_with_what_was_added(
     assert (tmp_path / JOB / "care-sheet.pdf").is_file(), "a folder named like the job"
 
 
+@pytest.mark.usefixtures("wide")
 def test_the_command_says_that_only_the_record_is_new(run: Run, office: Office, record: Path) -> None:
     arguments = ("reissue", record, "--in", office.archive.folder, "-o", office.folder, "--same-weather")
     told = run(*arguments, "--as-of", LATER.isoformat())
@@ -423,6 +425,7 @@ def test_the_command_without_an_archive(run: Run, monkeypatch: pytest.MonkeyPatc
     assert "HANDOVER_ARCHIVE" in told.err
 
 
+@pytest.mark.usefixtures("wide")
 def test_watch_lists_what_should_be_sent_until_it_is(
     run: Run, office: Office, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
