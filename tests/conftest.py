@@ -58,8 +58,9 @@ def pytest_configure(config: pytest.Config) -> None:
 
 @pytest.fixture
 def wide(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Have a terminal on which the longest path fits into a line, in other processes too."""
+    """Have lines into which the longest path fits."""
     monkeypatch.setenv("COLUMNS", "1000")
+    monkeypatch.setattr("handover.cli.told.WIDTH", 1000)
 
 
 @pytest.hookimpl(tryfirst=True)
