@@ -38,6 +38,11 @@ LIMIT_S = 600.0
 # One thread for linear algebra: the matrices are small, and the workers of the suite share the cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# A test says how wide a line is: readline, which pytest loads, says 80 to all processes that it begins.
+for each in ("COLUMNS", "LINES"):
+    os.environ.pop(each, None)
+    os.unsetenv(each)
+
 # Property tests draw the same cases on every run and are not timed: the machine may be busy.
 settings.register_profile(
     "suite", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]
@@ -50,7 +55,7 @@ settings.load_profile("suite")
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_configure(config: pytest.Config) -> None:
-    """Give the folders of a worker a short name: paths are told in lines of 80 characters."""
+    """Give the folders of a worker a short name: paths are told in lines, and these are broken."""
     if hasattr(config, "workerinput") and config.option.basetemp:
         given = Path(config.option.basetemp)
         config.option.basetemp = str(given.with_name(given.name.removeprefix("popen-gw")))
