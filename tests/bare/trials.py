@@ -120,10 +120,15 @@ TRIALS: dict[str, Callable[[Machine, Steps], None]] = {
 def _sample(machine: Machine, clone: str, user: str = "root") -> None:
     machine.must("rm -rf out", clone, user)
     machine.must("make sample", clone, user)
-    _complete(machine.path(clone) / "out" / "summer-garage")
+    complete(machine.path(clone) / "out" / "summer-garage")
 
 
-def _complete(folder: Path) -> None:
+def complete(folder: Path) -> None:
+    """Check that a folder holds every document.
+
+    Raises:
+        Failure: One is missing, or is not what its name says.
+    """
     lacking = [name for name in DOCUMENTS if not (folder / name).is_file()]
     if lacking:
         raise Failure(f"not made: {', '.join(lacking)}")
@@ -144,7 +149,7 @@ def _engine_packages(machine: Machine, clone: str) -> list[str]:
     """Return the packages of the libraries that the engine opens, asked of the engine and of the system."""
     lines = machine.must(f".venv/bin/python -c '{OPENED}'", clone).splitlines()
     names = [line.split()[1] for line in lines if line.startswith("opened ")]
-    files = sorted({name if ".so" in name else f"lib{name}.so.0" for name in names})
+    files = sorted({name if ".so" in name else f"lib{name}.so.[0-9]" for name in names})
     owners = [machine.must(f"dpkg -S '*/{file}'").split(":")[0] for file in files]
     if not owners:
         raise Failure("the engine opened no library")
@@ -191,4 +196,4 @@ def _message(machine: Machine, tool: str) -> str:
 
 def _issue(machine: Machine, tool: str) -> None:
     machine.must(f"{tool}/handover {ISSUE}", "/root/job")
-    _complete(machine.path("/root/job/out"))
+    complete(machine.path("/root/job/out"))
