@@ -12,7 +12,7 @@ import signal
 import sys
 from pathlib import Path
 
-from machine import PROJECT, Failure, pristine, remove, unpack
+from machine import PROJECT, Failure, alone, pristine, remove, unpack
 from trials import TRIALS, Steps
 
 USUAL = [name for name in TRIALS if name != "tests"]
@@ -26,6 +26,12 @@ def main() -> int:
         return 1
     # A request to end is an interrupt: what runs inside is killed, and its folder is removed.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
+    with alone(options.folder):
+        return _debians(options)
+
+
+def _debians(options: argparse.Namespace) -> int:
+    """Run the trials on each Debian that was asked for; return the exit status."""
     failed = [
         name for release in options.release for name in _debian(release, options.trials, options.folder)
     ]
@@ -38,12 +44,11 @@ def _options() -> argparse.Namespace:
     parser.add_argument(
         "trials", nargs="*", choices=[*TRIALS, []], metavar="TRIAL", help=f"of {', '.join(TRIALS)}"
     )
-    parser.add_argument(
-        "--release", nargs="+", default=["bookworm", "trixie"], help="of Debian, by code name"
-    )
+    parser.add_argument("--release", action="append", help="of Debian, by code name; may be repeated")
     parser.add_argument("--folder", type=Path, default=PROJECT / "out" / "bare", help="for machines and logs")
     options = parser.parse_args()
     options.trials = options.trials or USUAL
+    options.release = options.release or ["bookworm", "trixie"]
     return options
 
 

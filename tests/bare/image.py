@@ -14,7 +14,7 @@ import sys
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from machine import PROJECT, Failure, pristine, remove
+from machine import PROJECT, Failure, alone, pristine, remove
 from trials import ISSUE, Steps, complete
 
 if TYPE_CHECKING:
@@ -67,6 +67,11 @@ def main() -> int:
     if os.geteuid() or not shutil.which("debootstrap") or not shutil.which("buildah"):
         print("This needs root: sudo apt-get install -y debootstrap buildah", file=sys.stderr)
         return 1
+    with alone(PROJECT / "out" / "bare"):
+        return _image()
+
+
+def _image() -> int:
     remove(FOLDER)
     FOLDER.mkdir(parents=True)
     buildah, steps = Buildah(FOLDER / "storage", FOLDER / "log"), Steps("image")

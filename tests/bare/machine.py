@@ -6,12 +6,18 @@ it started and takes every mount away: nothing can stay mounted below the folder
 
 from __future__ import annotations
 
+import fcntl
 import os
 import shutil
 import subprocess
 import time
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 PROJECT = Path(__file__).resolve().parents[2]
 FRESH = "python3,make,ca-certificates"
@@ -116,6 +122,18 @@ class Machine:
         files = {name: os.environ[name] for name in CERTIFICATES if name in os.environ}
         settings |= {name: file for name, file in files.items() if self.path(file).exists()}
         return [f"{name}={setting}" for name, setting in settings.items()]
+
+
+@contextmanager
+def alone(folder: Path) -> Iterator[None]:
+    """Keep a folder of machines to one run at a time; a second one ends at once."""
+    folder.mkdir(parents=True, exist_ok=True)
+    with (folder / "lock").open("w") as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise SystemExit(f"Another run is using {folder}.") from None
+        yield
 
 
 # --- Making one --------------------------------------------------------------------------------------
