@@ -6,6 +6,8 @@
 #   make golden    take over how the sheets look now, after looking
 #   make bench     how fast, beside what a bare engine or a general solver takes
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
+#   make bare      sample and libraries on fresh Debians, in minutes, as root; TRIALS=tests for the whole suite
+#   make image     the image of the Containerfile, built with buildah and run once, as root
 #   make lock      choose the versions in requirements.lock and requirements-dev.lock anew
 #   make clean     back to a fresh clone
 
@@ -14,7 +16,7 @@ SUITE := $(RUN)/pytest -n logical --maxprocesses 8 --dist loadgroup --no-loadsco
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test quick lowest bench pictures golden lock clean environment test-environment
+.PHONY: sample test quick lowest bare image bench pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -33,6 +35,14 @@ quick: test-environment
 
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done
+
+# Fresh Debians in out/bare, of what is committed: debootstrap once, then a machine for each trial.
+TRIALS :=
+bare:
+	@python3 tests/bare $(TRIALS)
+
+image:
+	@python3 tests/bare/image.py
 
 # One resolution for all systems and all versions of Python. The shorter lock begins as the longer one, so that
 # both name the same versions. `make lock UPGRADE=` keeps the versions that still fit.

@@ -26,8 +26,11 @@ def main() -> int:
         return 1
     # A request to end is an interrupt: what runs inside is killed, and its folder is removed.
     signal.signal(signal.SIGTERM, signal.default_int_handler)
-    with alone(options.folder):
-        return _debians(options)
+    try:
+        with alone(options.folder):
+            return _debians(options)
+    except KeyboardInterrupt:
+        return 130
 
 
 def _debians(options: argparse.Namespace) -> int:
