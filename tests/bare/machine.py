@@ -60,7 +60,7 @@ class Machine:
     root: Path
     log: Path
 
-    def run(self, command: str, folder: str = "/root", user: str = "root") -> Run:
+    def run(self, command: str, folder: str = "/", user: str = "root") -> Run:
         """Run a shell command inside, as a user with nothing in the environment but what a login sets."""
         home = "/root" if user == "root" else f"/home/{user}"
         variables = [f"PATH={PATHS}", f"HOME={home}", f"USER={user}", "LANG=C.UTF-8", *self._network()]
@@ -90,7 +90,7 @@ class Machine:
         printed = self.log.read_bytes()[begin:].decode(errors="replace")
         return Run(code, printed.rpartition("=== exit status")[0])
 
-    def must(self, command: str, folder: str = "/root", user: str = "root") -> str:
+    def must(self, command: str, folder: str = "/", user: str = "root") -> str:
         """Run a command that has to succeed; return what it printed.
 
         Raises:
