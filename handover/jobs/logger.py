@@ -305,7 +305,7 @@ def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Findi
             near, edge = (piece[0], kept[-1]) if way > 0 else (piece[-1], kept[0])
             if abs(series.seconds[near] - series.seconds[edge]) > _TAKEN_BACK_S:
                 break
-            if not _jumps(series, near, edge):
+            if not _jumps(series, np.array([near]), np.array([edge])).any():
                 kept = [*kept, *piece] if way > 0 else [*piece, *kept]
     left = np.ones(len(series), dtype=bool)
     left[kept] = False

@@ -134,7 +134,7 @@ def plan_day(
     must = np.zeros(len(lost), dtype=bool) if forced is None else forced
     shows = lost > slots.shows
     moves = [_moves(step, *each, use) for each in zip(lost, slots.rain, shows, strict=True)]
-    needed = slots.rain.sum() < lost.sum() and bool((slots.allowed | must).any())
+    needed = bool(slots.rain.sum() < lost.sum() and (slots.allowed | must).any())
     value = _values(moves, slots.allowed, must, most, use, needed=needed)
     level, on, made = round(held_mm / step), 0, 0
     chosen = np.zeros(len(lost), dtype=bool)
