@@ -25,7 +25,14 @@ if TYPE_CHECKING:
 
 SHOWS_MM_H = 0.10  # a surface that loses less is not counted as dry
 METHOD = CuringMethod(
-    store_mm=2.0, loss=1.0, rate_mm_h=10.0, shortest_h=0.5, most=3, source="invented", mark="computed"
+    store_mm=2.0,
+    loss=1.0,
+    rate_mm_h=10.0,
+    rate_why="invented",
+    shortest_h=0.5,
+    most=3,
+    source="invented",
+    mark="computed",
 )
 
 
