@@ -1,4 +1,4 @@
-"""The only place that knows the PDF engine: finished HTML in, the same bytes out every time.
+"""The PDF engine, known to this module and `pdf_structure` only: finished HTML in, always the same bytes out.
 
 The engine may read nothing but what the document carries in itself, and whatever it has to complain about
 is a failure: a document that the engine is not sure of does not go out.
@@ -11,15 +11,15 @@ import hashlib
 import logging
 import re
 import warnings
-import zlib
 from base64 import b64encode
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Literal
 
 from handover.documents.engine import load_engine
+from handover.documents.pdf_structure import complete, end_streams_clearly
 from handover.errors import RenderingFailed
 
 if TYPE_CHECKING:
@@ -106,7 +106,7 @@ atexit.register(_fonts.cache_clear)  # its files go with it
 
 
 def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
-    """Return finished HTML as PDF/A-3a; the same HTML and attachments give the same bytes.
+    """Return finished HTML as PDF/A-3a and PDF/UA-1; the same HTML and attachments give the same bytes.
 
     Args:
         html: A whole document. What it shows is written into it; it may load nothing from anywhere. Title,
@@ -133,7 +133,7 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
                 attachments=_files(attachments),
                 stylesheets=[CSS(string=PLAIN_PIXELS)],
                 font_config=_fonts(tuple(FONT_FACE.findall(html))),
-                finisher=_finished,
+                finisher=complete,
             )
         except FatalURLFetchingError as refused:  # derives from BaseException
             raise RenderingFailed(str(refused)) from refused
@@ -141,7 +141,7 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
             raise RenderingFailed(f"the PDF engine failed: {type(failure).__name__}: {failure}") from failure
     if complaints.said:
         raise RenderingFailed("; ".join(dict.fromkeys(complaints.said)))
-    return bytes(pdf)
+    return end_streams_clearly(bytes(pdf))
 
 
 def _identifier(html: str, attachments: Sequence[Attachment]) -> bytes:
@@ -175,51 +175,3 @@ def _files(attachments: Sequence[Attachment]) -> list[object]:
         )
         for each in sorted(attachments, key=lambda each: each.name)
     ]
-
-
-# ---- what the engine leaves undone
-
-
-def _finished(_: object, pdf: Any) -> None:
-    """Complete the structure of a PDF before it is written."""
-    from pydyf import Array, Dictionary, String  # noqa: PLC0415 - heavy
-
-    elements: list[Any] = [
-        each for each in pdf.objects if isinstance(each, dict) and each.get("Type") == "/StructElem"
-    ]
-    for cell in elements:
-        if cell["S"] == "/TH" and (row := _parent(pdf, cell)):
-            group = _parent(pdf, row)
-            cell["A"]["Scope"] = "/Column" if group and group["S"] == "/THead" else "/Row"
-    # ISO 32000-1, 14.7.2: whoever gives elements an identifier gives a tree to find them by, in order.
-    named = sorted((each["ID"].string, each.reference) for each in elements if "ID" in each)
-    if named:
-        pairs = ((String(name), reference) for name, reference in named)
-        by_name = Dictionary({"Names": Array(part for pair in pairs for part in pair)})
-        pdf.add_object(by_name)
-        _at(pdf, pdf.catalog["StructTreeRoot"])["IDTree"] = by_name.reference
-    if "AF" in pdf.catalog:  # each file once
-        pdf.catalog["AF"] = Array(dict.fromkeys(pdf.catalog["AF"]))
-    _pack(pdf)
-
-
-def _pack(pdf: Any) -> None:
-    """Compress every stream. The engine would do each twice, and toil three times as long for one percent."""
-    from pydyf import Stream  # noqa: PLC0415 - heavy
-
-    for each in pdf.objects:
-        if isinstance(each, Stream) and each.compress:
-            plain = Stream(each.stream).data.partition(b"\nstream\n")[2].removesuffix(b"\nendstream")
-            each.stream = [zlib.compress(plain)]
-            each.extra["Filter"] = "/FlateDecode"
-            each.compress = False
-
-
-def _parent(pdf: Any, element: Any) -> Any:
-    """Return the element that holds another."""
-    return _at(pdf, element["P"])
-
-
-def _at(pdf: Any, reference: bytes) -> Any:
-    """Return the object that a reference points to."""
-    return pdf.objects[int(reference.split()[0])]

@@ -1,8 +1,9 @@
-"""The sheets as files that last: PDF/A-3a, clause by clause, and what a screen reader makes of them.
+"""The sheets as files that last: PDF/A-3a and PDF/UA-1, and what a screen reader makes of them.
 
-No validator comes from the registries, so the clauses of ISO 19005-3:2012 that our documents touch are
-checked one by one, each by its number; what it refers to in ISO 32000-1:2008 beside it. What they forbid and
-our engine has no way to write (PostScript, 3D, movies, XFA) is covered by the lists of what may be there.
+An independent validator judges each file as a whole; those of every sample in `tests/golden`. Apart from it,
+the clauses of ISO 19005-3:2012 that our documents touch are checked one by one, each by its number; what it
+refers to in ISO 32000-1:2008 beside it. What they forbid and our engine has no way to write (PostScript, 3D,
+movies, XFA) is covered by the lists of what may be there.
 """
 
 from __future__ import annotations
@@ -14,19 +15,24 @@ import os
 import re
 import subprocess
 import sys
+import zlib
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree as ET
 
 import pikepdf
+import pydyf
 import pytest
 from fontTools.ttLib import TTFont
+from page import ValidationProfile, validate_pdf_bytes
 from PIL import Image
 
+from handover.documents import pdf as pdf_engine
 from handover.documents.calendars import owner_calendar
 from handover.documents.pages import files_inside, render_care_sheet, render_data_sheet
 from handover.documents.pdf import Attachment, render_pdf
+from handover.documents.pdf_structure import end_streams_clearly
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
 from handover.errors import RenderingFailed
@@ -44,6 +50,10 @@ NS = {
     "pdfaid": "http://www.aiim.org/pdfa/ns/id/",
     "xmp": "http://ns.adobe.com/xap/1.0/",
     "pdf": "http://ns.adobe.com/pdf/1.3/",
+    "pdfuaid": "http://www.aiim.org/pdfua/ns/id/",
+    "pdfaExtension": "http://www.aiim.org/pdfa/ns/extension/",
+    "pdfaSchema": "http://www.aiim.org/pdfa/ns/schema#",
+    "pdfaProperty": "http://www.aiim.org/pdfa/ns/property#",
 }
 # ISO 32000-1, 14.8.4: the standard structure types, as far as our documents use them.
 STANDARD = {
@@ -120,6 +130,30 @@ def metadata(pdf: pikepdf.Pdf) -> ET.Element:
     return ET.fromstring(pdf.Root.Metadata.read_bytes())  # noqa: S314 - our own file
 
 
+# ---- the validator's word
+
+
+def findings(content: bytes) -> set[str]:
+    """Return the rules of PDF/A-3a and PDF/UA-1 that a file breaks."""
+    reports = [
+        validate_pdf_bytes(content, profile=each)
+        for each in (ValidationProfile.PDF_A_3A, ValidationProfile.PDF_UA_1)
+    ]
+    return {each.rule_id for report in reports for each in report.failures}
+
+
+def test_the_validator_finds_nothing(content: bytes) -> None:
+    assert findings(content) == set()
+
+
+def test_the_validator_sees_what_the_engine_leaves_undone(
+    module_inputs: tuple[JobRecord, CureSchedule], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pdf_engine, "complete", lambda *_: None)
+    found = findings(render_care_sheet(Wording(*module_inputs)))
+    assert {"PDFUA1-ID-PART-001", "PDFA3A-METADATA-FILTER-001"} <= found
+
+
 # ---- 6.1 the file
 
 
@@ -141,9 +175,36 @@ def test_6_1_7_streams(pdf: pikepdf.Pdf) -> None:
     allowed = {"/FlateDecode", "/DCTDecode"}  # of the standard filters; LZW and Crypt are forbidden
     for stream in (each for each in pdf.objects if isinstance(each, pikepdf.Stream)):
         assert not {"/F", "/FFilter", "/FDecodeParms"} & set(stream.keys())
-        filters = stream.get("/Filter", [])
+        filters = stream.get("/Filter", pikepdf.Array())
         named = filters if isinstance(filters, pikepdf.Array) else [filters]
         assert {str(each) for each in named} <= allowed
+
+
+def test_6_1_7_1_the_length_of_a_stream_is_told_from_its_end_as_well(content: bytes) -> None:
+    """A carriage return and a line feed before "endstream" are one end of a line, and not of the data."""
+    seen = 0
+    for start in re.finditer(rb"/Length (\d+)>>\nstream\n", content):
+        data, end, _ = content[start.end() :].partition(b"endstream")
+        assert end
+        assert len(re.sub(rb"(\r\n|\r|\n)\Z", b"", data)) == int(start[1])
+        seen += 1
+    assert seen > 10
+
+
+def test_6_1_7_1_a_stream_that_ends_with_a_carriage_return() -> None:
+    content = next(each for each in map(b"%d".__mod__, range(10_000)) if zlib.compress(each).endswith(b"\r"))
+    engine, stream = pydyf.PDF(), pydyf.Stream([content], compress=True)
+    engine.add_object(stream)
+    page = {"Type": "/Page", "Parent": engine.pages.reference, "MediaBox": pydyf.Array([0, 0, 9, 9])}
+    engine.add_page(pydyf.Dictionary(page | {"Contents": stream.reference}))
+    out = io.BytesIO()
+    engine.write(out)
+    written = end_streams_clearly(out.getvalue())
+    assert b"\r\r\nendstream" in written
+    assert len(written) == len(out.getvalue())
+    with pikepdf.open(io.BytesIO(written)) as pdf:
+        assert pdf.check_pdf_syntax() == []
+        assert pdf.pages[0].Contents.read_bytes() == content
 
 
 def test_6_1_13_limits(pdf: pikepdf.Pdf) -> None:
@@ -333,6 +394,23 @@ def test_6_6_2_3_only_properties_that_are_known(pdf: pikepdf.Pdf) -> None:
         assert {name.partition("}")[0].removeprefix("{") for name in names} <= known
 
 
+def test_6_6_2_3_3_a_property_that_pdf_a_does_not_know_is_described(pdf: pikepdf.Pdf) -> None:
+    """The mark of PDF/UA-1 (ISO 14289-1, clause 5) is one, and the only one."""
+    told = metadata(pdf)
+    marks = [each.get(f"{{{NS['pdfuaid']}}}part") for each in told.findall(".//rdf:Description", NS)]
+    assert [each for each in marks if each] == ["1"]
+    (schema,) = told.findall(".//pdfaExtension:schemas/rdf:Bag/rdf:li", NS)
+    assert schema.findtext("pdfaSchema:namespaceURI", "", NS) == NS["pdfuaid"]
+    (described,) = schema.findall("pdfaSchema:property/rdf:Seq/rdf:li", NS)
+    assert described.findtext("pdfaProperty:name", "", NS) == "part"
+    assert described.findtext("pdfaProperty:valueType", "", NS) == "Integer"
+
+
+def test_metadata_can_be_read_without_decoding(content: bytes) -> None:
+    """For programs that look for the packet and know no PDF."""
+    assert content.count(b"<x:xmpmeta") == content.count(b"pdfuaid:part") == 1
+
+
 def test_metadata_and_information_agree(pdf: pikepdf.Pdf) -> None:
     told = metadata(pdf)
 
@@ -386,6 +464,60 @@ def test_6_7_2_all_that_is_shown_is_tagged_or_ornament(pdf: pikepdf.Pdf) -> None
             if name in {"TJ", "Tj", "Do", "f", "S", "B", "f*", "B*", "sh"}:
                 assert open_marks > 0, f"{name} stands outside of any mark"
         assert open_marks == 0
+
+
+def artifacts(page: Any) -> list[str]:
+    """Return the text of each artifact of a page that has some."""
+    letters = {name: unicode_of(font) for name, font in page.Resources.Font.items()}
+    texts: list[str] = []
+    marks: list[bool] = []
+    font = ""
+    for step in pikepdf.parse_content_stream(page):
+        name = str(step.operator)
+        if name in {"BDC", "BMC"}:
+            marks.append(str(step.operands[0]) == "/Artifact")
+            texts.append("")
+        elif name == "EMC":
+            marks.pop()
+        elif name == "Tf":
+            font = str(step.operands[0])
+        elif name == "TJ" and any(marks):
+            texts[-1] += said(step.operands[0], letters[font])
+    return [each for each in texts if each]
+
+
+def test_6_7_3_running_text_is_an_artifact_and_nothing_else_is(both: dict[str, bytes]) -> None:
+    """ISO 14289-1, 7.8, and ISO 32000-1, 14.8.2.2.2."""
+    feet = {"care": "Alder Lane garage · Call 336-555-0117", "data": "2026-07-14-alder-garage"}
+    for name, content in both.items():
+        with pikepdf.open(io.BytesIO(content)) as pdf:
+            for number, page in enumerate(pdf.pages, 1):
+                assert artifacts(page) == [feet[name], f"Page {number} of {len(pdf.pages)}"]
+
+
+def test_marks_and_elements_know_one_another(pdf: pikepdf.Pdf) -> None:
+    """ISO 32000-1, 14.7.4.4: the parent tree leads from each number on a page to its element, and back."""
+    parents = list(pdf.Root.StructTreeRoot.ParentTree.Nums)
+    for page in pdf.pages:
+        listed = parents[parents.index(int(page.StructParents)) + 1]
+        led = {number: each.objgen for number, each in enumerate(listed) if each is not None}
+        back = {
+            number: each.objgen
+            for each in walked(pdf.Root.StructTreeRoot)
+            for number in each.get("/K", pikepdf.Array())
+            if isinstance(number, int) and each.Pg.objgen == page.objgen
+        }
+        assert led == back
+        assert set(back) == {
+            int(step.operands[1].MCID)
+            for step in pikepdf.parse_content_stream(page)
+            if str(step.operator) == "BDC" and "/MCID" in step.operands[1]
+        }
+
+
+def test_no_element_is_empty_but_cells_that_keep_their_place(pdf: pikepdf.Pdf) -> None:
+    empty = [each for each in walked(pdf.Root.StructTreeRoot) if not len(each.get("/K", pikepdf.Array()))]
+    assert {kind(each) for each in empty} <= {"TD"}
 
 
 def test_6_7_3_4_only_standard_types(pdf: pikepdf.Pdf) -> None:
@@ -503,11 +635,15 @@ def marked(page: Any) -> dict[int, str]:
         elif name == "Tf":
             font = str(step.operands[0])
         elif name == "TJ" and marks and marks[-1] is not None:
-            parts = [bytes(each) for each in step.operands[0] if isinstance(each, pikepdf.String)]
-            codes = [int.from_bytes(raw[at : at + 2], "big") for raw in parts for at in range(0, len(raw), 2)]
-            said = "".join(letters[font][code] for code in codes)
-            found[marks[-1]] = found.get(marks[-1], "") + said
+            found[marks[-1]] = found.get(marks[-1], "") + said(step.operands[0], letters[font])
     return found
+
+
+def said(shown: Any, letters: dict[int, str]) -> str:
+    """Return the text of one operator TJ."""
+    parts = [bytes(each) for each in shown if isinstance(each, pikepdf.String)]
+    codes = [int.from_bytes(raw[at : at + 2], "big") for raw in parts for at in range(0, len(raw), 2)]
+    return "".join(letters[code] for code in codes)
 
 
 def unicode_of(font: Any) -> dict[int, str]:

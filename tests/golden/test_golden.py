@@ -1,5 +1,6 @@
-"""Every page of each sample's sheets beside the picture of it that somebody looked at and found good.
+"""Every sheet of each sample, as it is issued: how it looks, and what an independent validator says of it.
 
+Each page is held beside the picture of it that somebody looked at and found good.
 The pictures are small (50 dots to the inch, 8 greys) and compared as an eye would: by structural similarity
 in a window that slides over the page, and by the worst patch, so that a changed word counts as much as a
 changed page. After a change that is meant, look at out/golden and take it over with `make golden`.
@@ -22,12 +23,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+from page import ValidationProfile, validate_pdf_bytes
 from PIL import Image
 from scipy.ndimage import gaussian_filter, uniform_filter
 
-from handover.documents.pages import render_care_sheet, render_data_sheet
+from handover.documents.calendars import owner_calendar
+from handover.documents.pages import files_inside, render_care_sheet, render_data_sheet
+from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.issue.receive import compute, receive
+from handover.issue.receive import by_name, compute, receive
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -72,11 +76,21 @@ def inputs(sample: str) -> tuple[Received, CureSchedule]:
     return received, compute(received, as_of)
 
 
-def edited(sample: str, edition: str) -> tuple[Wording, Paper]:
-    """Return the words and the paper of an edition of a sample."""
+@cache
+def sheet(kind: str, sample: str, edition: str) -> bytes:
+    """Return the care sheet or the data sheet of an edition of a sample, with the files inside."""
     language, paper, units = EDITIONS[edition]
     received, schedule = inputs(sample)
-    return Wording(received.job, schedule, language=language, units=units), paper
+    words = Wording(received.job, schedule, language=language, units=units)
+    inside = files_inside(
+        words,
+        schedule=schedule_json(schedule),
+        calendar=owner_calendar(words),
+        record=next(iter(by_name(received.inputs.items()).items())),
+    )
+    if kind == "care":
+        return render_care_sheet(words, paper=paper, pictures=received.pictures, attachments=inside)
+    return render_data_sheet(words, paper=paper, attachments=inside)
 
 
 def pages_of(pdf: bytes, folder: Path) -> list[Image.Image]:
@@ -145,16 +159,26 @@ def judge(name: str, pdf: bytes, folder: Path) -> None:
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("sample", SAMPLES)
 def test_care_sheet(sample: str, edition: str, tmp_path: Path) -> None:
-    words, paper = edited(sample, edition)
-    pdf = render_care_sheet(words, paper=paper, pictures=inputs(sample)[0].pictures)
-    judge(f"{sample}-care-{edition}", pdf, tmp_path)
+    judge(f"{sample}-care-{edition}", sheet("care", sample, edition), tmp_path)
 
 
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("sample", SAMPLES)
 def test_data_sheet(sample: str, edition: str, tmp_path: Path) -> None:
-    words, paper = edited(sample, edition)
-    judge(f"{sample}-data-{edition}", render_data_sheet(words, paper=paper), tmp_path)
+    judge(f"{sample}-data-{edition}", sheet("data", sample, edition), tmp_path)
+
+
+@pytest.mark.parametrize("kind", ["care", "data"])
+@pytest.mark.parametrize("edition", EDITIONS)
+@pytest.mark.parametrize("sample", SAMPLES)
+@pytest.mark.parametrize("profile", [ValidationProfile.PDF_A_3A, ValidationProfile.PDF_UA_1], ids=str)
+def test_the_validator_finds_nothing(
+    profile: ValidationProfile, sample: str, edition: str, kind: str
+) -> None:
+    report = validate_pdf_bytes(sheet(kind, sample, edition), profile=profile)
+    assert [(each.rule_id, each.message) for each in report.failures] == []
+    assert report.is_compliant
+    assert report.rules.passed > 100
 
 
 def test_the_pictures_stay_small() -> None:
