@@ -192,11 +192,13 @@ def test_6_1_7_1_the_length_of_a_stream_is_told_from_its_end_as_well(content: by
 
 
 def test_6_1_7_1_a_stream_that_ends_with_a_carriage_return() -> None:
-    content = next(each for each in map(b"%d".__mod__, range(10_000)) if zlib.compress(each).endswith(b"\r"))
+    blanks = (b"\n" * number for number in range(1, 256))
+    content = next(each for each in blanks if zlib.compress(each).endswith(b"\r"))
     engine, stream = pydyf.PDF(), pydyf.Stream([content], compress=True)
     engine.add_object(stream)
     page = {"Type": "/Page", "Parent": engine.pages.reference, "MediaBox": pydyf.Array([0, 0, 9, 9])}
-    engine.add_page(pydyf.Dictionary(page | {"Contents": stream.reference}))
+    held = {"Contents": stream.reference, "Resources": pydyf.Dictionary()}
+    engine.add_page(pydyf.Dictionary(page | held))
     out = io.BytesIO()
     engine.write(out)
     written = end_streams_clearly(out.getvalue())
