@@ -77,14 +77,16 @@ class _Complaints(logging.Handler):
 @contextmanager
 def _listening() -> Iterator[_Complaints]:
     complaints = _Complaints()
-    loggers = [logging.getLogger(name) for name in ENGINE_LOGS]
+    loggers = {logging.getLogger(name): logging.getLogger(name).disabled for name in ENGINE_LOGS}
     for logger in loggers:
         logger.addHandler(complaints)
+        logger.disabled = False  # a program around this one may have disabled it with the rest
     try:
         yield complaints
     finally:
-        for logger in loggers:
+        for logger, disabled in loggers.items():
             logger.removeHandler(complaints)
+            logger.disabled = disabled
 
 
 @cache

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 import subprocess
 import sys
@@ -314,6 +315,15 @@ def test_a_relative_address_is_refused_too() -> None:
 def test_a_warning_of_the_engine_fails_the_run(fault: str) -> None:
     with pytest.raises(RenderingFailed, match=r"\w"):
         render_pdf(f'<html lang="en"><head><title>x</title></head><body>{fault}<p>x</p></body></html>')
+
+
+def test_a_warning_is_heard_though_the_engine_s_log_is_disabled(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As `logging.config` does with every log that it does not name."""
+    log = logging.getLogger("weasyprint")
+    monkeypatch.setattr(log, "disabled", True)
+    with pytest.raises(RenderingFailed, match="colour"):
+        render_pdf('<html lang="en"><title>x</title><style>p { colour: red }</style><p>x</p></html>')
+    assert log.disabled
 
 
 def test_a_document_without_language_fails() -> None:
