@@ -16,7 +16,7 @@ from handover.issue.settings import SETTINGS, Settings
 from handover.jobs.ahead import examine_times
 from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
-from handover.schedule.slab import DAYS
+from handover.schedule.slab_simulation import DAYS
 from handover.weather.check import check_fit
 from handover.weather.place import Place
 from handover.weather.reading import examine_weather_bytes, read_bytes

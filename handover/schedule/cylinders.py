@@ -10,8 +10,8 @@ import numpy as np
 
 from handover.concrete.curves import Fastest, From, Level, Slowest, Times
 from handover.concrete.strength_fit import Hyperbola, fit_hyperbola
-from handover.schedule.cases import CENTRAL
-from handover.schedule.measured import Measured
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement, StrengthFit, StrengthTest
 
 if TYPE_CHECKING:
@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from handover.concrete.strength_fit import Fit
     from handover.jobs.record import Cylinder, JobRecord
     from handover.practice.rules import Practice
-    from handover.schedule.cases import Cases
-    from handover.schedule.mix import Concrete
-    from handover.schedule.slab import Slab
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.mix import ConcreteProperties
+    from handover.schedule.slab_simulation import SlabSimulation
 
     Floats = NDArray[np.float64]
 
@@ -63,7 +63,9 @@ def _tests(job: JobRecord, cured: str) -> tuple[_Test, ...]:
 # ---- cured by the standard --------------------------------------------------------------------------
 
 
-def standard_cured(job: JobRecord, concrete: Concrete, practice: Practice) -> tuple[Concrete, Measured]:
+def apply_standard_cylinders(
+    job: JobRecord, concrete: ConcreteProperties, practice: Practice
+) -> tuple[ConcreteProperties, MeasurementResult]:
     """Return the concrete with the strength curve that its standard-cured cylinders show.
 
     Standard curing is at the reference temperature of the curve, so the age of a cylinder is its equivalent
@@ -76,7 +78,7 @@ def standard_cured(job: JobRecord, concrete: Concrete, practice: Practice) -> tu
     tests = _tests(job, "standard")
     told = tuple(test for test in tests if test.hours > begins)
     if not told:
-        return concrete, Measured(tuple(_record(test, concrete, "too-young") for test in tests))
+        return concrete, MeasurementResult(tuple(_record(test, concrete, "too-young") for test in tests))
     found = _fitted(told, begins, concrete, practice)
     words = None if found is None else found[1]
     if found is not None and found[1].verdict == "used":
@@ -94,19 +96,19 @@ def standard_cured(job: JobRecord, concrete: Concrete, practice: Practice) -> tu
     cautions = (("cylinders-weak", _scaled(ratio)),) if weak else ()
     if (most := max(_by_age(told, concrete))) > practice["cylinder.most"]:
         cautions = (*cautions, ("cylinders-high", _scaled(most)))
-    return replace(concrete, curve=curve), Measured(records, cautions, words)
+    return replace(concrete, curve=curve), MeasurementResult(records, cautions, words)
 
 
 def _scaled(ratio: float) -> tuple[Figure, ...]:
     return (Figure("strength_share", ratio, "1"),)
 
 
-def _ratio(hours: float, strength: float, concrete: Concrete) -> float:
+def _ratio(hours: float, strength: float, concrete: ConcreteProperties) -> float:
     """Return a strength as a share of what the curve has at that age."""
     return strength / (concrete.specified_mpa * float(concrete.curve.ratio(hours / _DAY)))
 
 
-def _by_age(told: Sequence[_Test], concrete: Concrete) -> list[float]:
+def _by_age(told: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
     """Return each age's mean as a share of the curve: a test is the mean of its cylinders."""
     ages = {test.hours for test in told}
     return [
@@ -115,7 +117,7 @@ def _by_age(told: Sequence[_Test], concrete: Concrete) -> list[float]:
     ]
 
 
-def _moved(ratio: float, most_mpa: float, concrete: Concrete) -> StrengthCurve:
+def _moved(ratio: float, most_mpa: float, concrete: ConcreteProperties) -> StrengthCurve:
     """Return the cement's curve times a factor: above itself only up to the highest strength measured."""
     moved = Times(concrete.curve, ratio)
     if ratio <= 1.0:
@@ -124,7 +126,7 @@ def _moved(ratio: float, most_mpa: float, concrete: Concrete) -> StrengthCurve:
 
 
 def _fitted(
-    told: Sequence[_Test], begins: float, concrete: Concrete, practice: Practice
+    told: Sequence[_Test], begins: float, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[Fit, StrengthFit] | None:
     """Return the fit of the cylinders with its verdict, or None where there are too few."""
     ages = [test.hours for test in told]
@@ -159,7 +161,7 @@ def _fitted(
     return fit, words
 
 
-def _from_fit(fit: Fit, told: Sequence[_Test], concrete: Concrete) -> StrengthCurve:
+def _from_fit(fit: Fit, told: Sequence[_Test], concrete: ConcreteProperties) -> StrengthCurve:
     """Return the fitted curve, held to what was measured before the youngest test and beyond the oldest."""
     own = concrete.curve
     fitted = Hyperbola(fit.ultimate / concrete.specified_mpa, fit.rate, fit.offset_h)
@@ -177,7 +179,9 @@ def _from_fit(fit: Fit, told: Sequence[_Test], concrete: Concrete) -> StrengthCu
     )
 
 
-def _record(test: _Test, concrete: Concrete, outcome: str, figures: tuple[Figure, ...] = ()) -> Measurement:
+def _record(
+    test: _Test, concrete: ConcreteProperties, outcome: str, figures: tuple[Figure, ...] = ()
+) -> Measurement:
     estimate = concrete.specified_mpa * float(concrete.curve.ratio(test.hours / _DAY))
     return Measurement(
         kind="standard-cylinder",
@@ -193,9 +197,9 @@ def _record(test: _Test, concrete: Concrete, outcome: str, figures: tuple[Figure
 # ---- cured beside the slab --------------------------------------------------------------------------
 
 
-def field_cured(
-    job: JobRecord, cases: Cases, concrete: Concrete, slab: Slab, practice: Practice
-) -> tuple[Concrete, Measured]:
+def apply_field_cylinders(
+    job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
+) -> tuple[ConcreteProperties, MeasurementResult]:
     """Return the concrete with its strength lowered to what the cylinders beside the slab show.
 
     They are compared with the likely strength of the middle of the slab at their age. Within the limit of
@@ -209,7 +213,7 @@ def field_cured(
     lowest = 1.0
     tests = _tests(job, "field")
     for test in tests:
-        estimate = _estimated(test.hours, cases, concrete, slab)
+        estimate = _estimated(test.hours, ensemble, concrete, slab)
         share = test.strength / estimate if estimate > 0.0 else np.inf
         outcome = "too-young" if estimate <= 0.0 else _agreement(share, limit)
         compared = (Figure("strength", test.strength, "MPa"), Figure("strength_estimated", estimate, "MPa"))
@@ -231,7 +235,7 @@ def field_cured(
     cautions = tuple(_furthest(told))
     if lowest < 1.0:
         concrete = replace(concrete, curve=Times(concrete.curve, float(lowest)))
-    return concrete, Measured(tuple(records), cautions)
+    return concrete, MeasurementResult(tuple(records), cautions)
 
 
 def _agreement(share: float, limit: float) -> str:
@@ -248,12 +252,12 @@ def _furthest(
         yield "cylinders-differ", max(told, key=lambda each: each[0])[1]
 
 
-def _estimated(hours: float, cases: Cases, concrete: Concrete, slab: Slab) -> float:
+def _estimated(hours: float, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> float:
     """Return the likely strength of the middle of the slab at an age, in MPa; nothing before final set.
 
     Past the end of the estimate the slab goes on as in its last day.
     """
-    last = cases.last
+    last = ensemble.last_placed
     age = slab.age_h[:, last, _MIDDLE]
     ahead = max(hours - slab.hours[-1], 0.0)
     at = min(int(hours), len(slab.hours) - 2)

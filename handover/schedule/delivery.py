@@ -10,9 +10,9 @@ import numpy as np
 
 from handover.concrete.curves import Times
 from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
-from handover.schedule.course import HOUR
-from handover.schedule.measured import Measured
+from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
+from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord, Ticket
     from handover.practice.rules import Practice
-    from handover.schedule.cases import Cases
-    from handover.schedule.mix import Concrete
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.mix import ConcreteProperties
 
     Floats = NDArray[np.float64]
 
@@ -72,7 +72,7 @@ def loads(job: JobRecord) -> tuple[Load, ...]:
     )
 
 
-def truck_hours(job: JobRecord, cases: Cases, practice: Practice) -> Floats:
+def truck_hours(job: JobRecord, ensemble: Ensemble, practice: Practice) -> Floats:
     """Return how long the concrete of each member had been hydrating when it was placed, in h, shape (m,).
 
     The concrete placed last is of the truck batched last; where a ticket does not tell, it gets no time. More
@@ -82,17 +82,19 @@ def truck_hours(job: JobRecord, cases: Cases, practice: Practice) -> Floats:
     told = [ticket.batched for ticket in job.ticket]
     known = [batched.timestamp() for batched in told if batched is not None]
     if not known:
-        return np.zeros(len(cases))
-    waited = np.zeros(len(cases))
+        return np.zeros(len(ensemble))
+    waited = np.zeros(len(ensemble))
     if len(known) == len(told):
         last = (job.placement.end.timestamp() - max(known)) / HOUR
-        waited[cases.last] = np.clip(last, 0.0, practice["delivery.discharge"])
+        waited[ensemble.last_placed] = np.clip(last, 0.0, practice["delivery.discharge"])
     first = (job.placement.start.timestamp() - min(known)) / HOUR
-    waited[cases.first] = np.clip(first, 0.0, practice["delivery.longest"])
+    waited[ensemble.first_placed] = np.clip(first, 0.0, practice["delivery.longest"])
     return waited
 
 
-def delivered(job: JobRecord, concrete: Concrete, practice: Practice) -> tuple[Concrete, Measured]:
+def apply_tickets(
+    job: JobRecord, concrete: ConcreteProperties, practice: Practice
+) -> tuple[ConcreteProperties, MeasurementResult]:
     """Return the concrete as the wettest load makes it, and what the tickets came to.
 
     Water added at the site makes concrete weaker, by Abrams' law, and slower to set. The load that got the
@@ -101,7 +103,7 @@ def delivered(job: JobRecord, concrete: Concrete, practice: Practice) -> tuple[C
     each = loads(job)
     wettest = max((load.water_cementitious for load in each), default=0.0)
     records = tuple(_record(load, job, practice) for load in each if _says_anything(load))
-    measured = Measured(records, tuple(_told(each, job, practice)))
+    measured = MeasurementResult(records, tuple(_told(each, job, practice)))
     if wettest <= job.mix.water_cementitious:
         return concrete, measured
     initial = initial_set_degree(wettest, practice["setting.initial"])
@@ -125,7 +127,7 @@ def strength_kept(job: JobRecord, water_cementitious: float, practice: Practice)
     return float(practice["retemper.abrams"] ** -added)
 
 
-def hottest(job: JobRecord) -> float | None:
+def hottest_concrete(job: JobRecord) -> float | None:
     """Return the warmest concrete that was measured at discharge, in degC; None where none was."""
     told = [job.placement.concrete_temperature, *(ticket.temperature for ticket in job.ticket)]
     return max((each for each in told if each is not None), default=None)

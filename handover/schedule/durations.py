@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.concrete.maturity import arrhenius_rate
-from handover.schedule.cases import CENTRAL
+from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Figure
 
 if TYPE_CHECKING:
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from handover.practice.rules import Band, Durations, GateRule
-    from handover.schedule.course import Course
-    from handover.schedule.mix import Concrete
+    from handover.schedule.mix import ConcreteProperties
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
     Columns = NDArray[np.int_]
@@ -82,39 +82,39 @@ def share_done(hours: ArrayLike, required_h: ArrayLike) -> Floats:
     return np.concatenate([np.zeros_like(done[:1]), done])
 
 
-def asked(gate: GateRule, course: Course) -> Floats:
+def asked(gate: GateRule, simulation: Simulation) -> Floats:
     """Return the share done of what a gate's table asks, at each whole hour, shape (h+1, m)."""
-    table = _table(gate, course)
-    surface = course.slab.temperature_c[:, :, 0]
+    table = _table(gate, simulation)
+    surface = simulation.slab.temperature_c[:, :, 0]
     colder = np.minimum(surface[:-1], surface[1:])
-    columns = np.broadcast_to(_columns(table, course), surface.shape)[:-1]
-    return share_done(course.slab.hours, gate.times * required_hours(table, colder, columns))
+    columns = np.broadcast_to(_columns(table, simulation), surface.shape)[:-1]
+    return share_done(simulation.slab.hours, gate.times * required_hours(table, colder, columns))
 
 
-def longest(gate: GateRule, course: Course) -> Floats:
+def longest(gate: GateRule, simulation: Simulation) -> Floats:
     """Return past which age a gate holds in any case, in h, shape (m,); inf where it has no such end."""
-    table = _table(gate, course)
-    columns = np.broadcast_to(_columns(table, course), course.slab.evaporation.shape).max(axis=0)
+    table = _table(gate, simulation)
+    columns = np.broadcast_to(_columns(table, simulation), simulation.slab.evaporation.shape).max(axis=0)
     coldest = required_hours(table, table.bands[-1].from_c, columns)
     by_table = np.inf if gate.at_most_times is None else gate.at_most_times * gate.times
     return np.minimum(by_table * coldest, gate.at_most or np.inf)
 
 
-def figures(gate: GateRule, course: Course, until_h: float) -> Iterator[Figure]:
+def figures(gate: GateRule, simulation: Simulation, until_h: float) -> Iterator[Figure]:
     """Yield what went into a gate, for the central case: mean surface, what the table asks there, the mix."""
-    table = _table(gate, course)
-    counted = course.slab.hours <= max(until_h, 1.0)
-    mean = float(course.slab.temperature_c[counted, CENTRAL, 0].mean())
-    columns = np.broadcast_to(_columns(table, course), course.slab.evaporation.shape)
+    table = _table(gate, simulation)
+    counted = simulation.slab.hours <= max(until_h, 1.0)
+    mean = float(simulation.slab.temperature_c[counted, CENTRAL, 0].mean())
+    columns = np.broadcast_to(_columns(table, simulation), simulation.slab.evaporation.shape)
     needed = gate.times * float(required_hours(table, mean, columns[counted, CENTRAL].max()))
     yield Figure("mean_surface", mean, "degC")
     if np.isfinite(needed):
         yield Figure("needed_at_mean", needed, "h")
     if table.by == "strength development":
-        yield Figure("strength_development", float(strength_development(course.concrete)[CENTRAL]), "1")
+        yield Figure("strength_development", float(strength_development(simulation.concrete)[CENTRAL]), "1")
 
 
-def strength_development(concrete: Concrete) -> Floats:
+def strength_development(concrete: ConcreteProperties) -> Floats:
     """Return the strength at 2 days over that at 28 days, both at 20 degC, of each member, shape (m,).
 
     Source:
@@ -127,51 +127,51 @@ def strength_development(concrete: Concrete) -> Floats:
     return np.asarray(early / late)
 
 
-def _table(gate: GateRule, course: Course) -> Durations:
-    return course.practice.durations[gate.table or ""]
+def _table(gate: GateRule, simulation: Simulation) -> Durations:
+    return simulation.practice.durations[gate.table or ""]
 
 
-def _columns(table: Durations, course: Course) -> Columns:
+def _columns(table: Durations, simulation: Simulation) -> Columns:
     """Return which column of a table holds, from 0; broadcasts against (h+1, m)."""
-    return COLUMNS[table.by](table, course)
+    return COLUMNS[table.by](table, simulation)
 
 
-def _only_one(_: Durations, __: Course) -> Columns:
+def _only_one(_: Durations, __: Simulation) -> Columns:
     return np.zeros(1, dtype=np.int_)
 
 
-def _by_development(table: Durations, course: Course) -> Columns:
+def _by_development(table: Durations, simulation: Simulation) -> Columns:
     """Return the column by strength development; what is slower than the table reaches takes its last.
 
     The share of strength that the table stands for is a gate of its own, and governs there.
     """
-    development = strength_development(course.concrete)
+    development = strength_development(simulation.concrete)
     short_of = development < np.asarray(table.at_least)[:, np.newaxis]
     slowest = len(table.at_least) - 1
     return np.asarray(np.minimum(short_of.sum(axis=0), slowest))
 
 
-def _by_air(_: Durations, course: Course) -> Columns:
+def _by_air(_: Durations, simulation: Simulation) -> Columns:
     """Return the column by the air about the slab, hour by hour: 0 average, 1 poor."""
-    humidity = course.slab.air.relative_humidity
-    poor_below = "air.damp" if course.job.slab.exposure == "outdoors" else "air.dry"
-    return (humidity < course.practice[poor_below]).astype(np.int_)
+    humidity = simulation.slab.air.relative_humidity
+    poor_below = "air.damp" if simulation.job.slab.exposure == "outdoors" else "air.dry"
+    return (humidity < simulation.practice[poor_below]).astype(np.int_)
 
 
-def _by_heat(table: Durations, course: Course) -> Columns:
+def _by_heat(table: Durations, simulation: Simulation) -> Columns:
     """Return the column by heat and drought: 1 for all hours where any hour of the ordinary days is both.
 
     It is the one rule by which warmer weather may make a date later.
     """
-    air, practice = course.slab.air, course.practice
+    air, practice = simulation.slab.air, simulation.practice
     hot_and_dry = (air.air_c >= practice["hot-dry.air"]) & (
         air.relative_humidity < practice["hot-dry.humidity"]
     )
-    ordinary = course.slab.hours <= table.bands[0].hours[0]
+    ordinary = simulation.slab.hours <= table.bands[0].hours[0]
     return np.asarray(hot_and_dry[ordinary].any(axis=0), dtype=np.int_)
 
 
-COLUMNS: dict[str, Callable[[Durations, Course], Columns]] = {
+COLUMNS: dict[str, Callable[[Durations, Simulation], Columns]] = {
     "": _only_one,
     "strength development": _by_development,
     "air about the slab": _by_air,

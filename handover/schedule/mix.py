@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import Mix
     from handover.practice.rules import Cement, Practice
-    from handover.schedule.cases import Cases
+    from handover.schedule.ensemble import Ensemble
 
     Floats = NDArray[np.float64]
 
@@ -30,7 +30,7 @@ _REFERENCES = {"ACI 209": "strength.reference-us", "EN 1992": "strength.referenc
 
 
 @dataclass(frozen=True)
-class Concrete:
+class ConcreteProperties:
     """The concrete of a job, as each member has it.
 
     Ages are equivalent hours at ``hydration.reference_c``, the same clock for heat, set and strength.
@@ -55,7 +55,7 @@ class Concrete:
     specified_mpa: float
     heat_j_m3: float
 
-    def of(self, who: NDArray[np.int_]) -> Concrete:
+    def subset(self, who: NDArray[np.int_]) -> ConcreteProperties:
         """Return the concrete of some of the members."""
         curve = self.hydration
         tau_h, energy = (np.asarray(each)[who] for each in (curve.tau_h, curve.activation_energy))
@@ -88,7 +88,7 @@ class Concrete:
         return np.maximum(days * _DAY / self.per_hydration_hour, self.final_set_h)
 
 
-def concrete_of(mix: Mix, cases: Cases, practice: Practice) -> Concrete:
+def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> ConcreteProperties:
     """Return the concrete of a mix as each member has it."""
     cement = practice.cements[mix.cement]
     lime = practice["fly-ash.lime"] if mix.fly_ash else None
@@ -99,19 +99,19 @@ def concrete_of(mix: Mix, cases: Cases, practice: Practice) -> Concrete:
         slag=mix.slag,
         fly_ash_cao=lime,
     )
-    energy = np.asarray(plain.activation_energy * cases.energy)
-    slower = scaled(plain, cases.setting * _admixtures(mix.admixtures, practice))
+    energy = np.asarray(plain.activation_energy * ensemble.energy)
+    slower = scaled(plain, ensemble.setting * _admixtures(mix.admixtures, practice))
     hydration = replace(slower, activation_energy=energy)
     reference_c = practice[_REFERENCES[cement.form]]
     initial = initial_set_degree(mix.water_cementitious, practice["setting.initial"])
     final = final_set_degree(mix.water_cementitious, practice["setting.final"])
-    return Concrete(
+    return ConcreteProperties(
         hydration=hydration,
         initial_set_h=set_age(initial, hydration),
         final_set_h=set_age(final, hydration),
         curve=_curve(cement, mix.fly_ash + mix.slag, practice),
         reference_c=reference_c,
-        per_hydration_hour=arrhenius_rate(hydration.reference_c, energy, reference_c) / cases.hardening,
+        per_hydration_hour=arrhenius_rate(hydration.reference_c, energy, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
     )

@@ -11,12 +11,13 @@ import numpy as np
 from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.errors import OutOfRange, UnusableInput
-from handover.schedule.cases import CENTRAL, MEMBERS, cases
-from handover.schedule.cold import protection
-from handover.schedule.country import rules_for
-from handover.schedule.course import Course
-from handover.schedule.milestones import milestones
-from handover.schedule.mix import concrete_of
+from handover.schedule.apply_measurements import apply_concrete_measurements, apply_slab_measurements
+from handover.schedule.date_dependencies import apply_dependencies
+from handover.schedule.dates import compute_dates
+from handover.schedule.ensemble import CENTRAL, MEMBERS, draw_ensemble
+from handover.schedule.frost_protection import plan_protection
+from handover.schedule.joints import plan_joints
+from handover.schedule.mix import concrete_properties
 from handover.schedule.model import (
     Assumption,
     Band,
@@ -27,12 +28,11 @@ from handover.schedule.model import (
     SlabHistory,
     WeatherBasis,
 )
-from handover.schedule.risks import cautions, risks
-from handover.schedule.sawing import joints
-from handover.schedule.slab import DAYS, follow
-from handover.schedule.takeover import as_measured, taken_over
-from handover.schedule.waits import settled
-from handover.schedule.watering import watering
+from handover.schedule.risks import compile_cautions, find_risks
+from handover.schedule.rule_selection import rules_for
+from handover.schedule.simulation import Simulation
+from handover.schedule.slab_simulation import DAYS, simulate_slab
+from handover.schedule.watering import plan_watering
 from handover.weather.beyond import extend
 from handover.weather.check import check_fit
 from handover.weather.series import Origin
@@ -87,12 +87,14 @@ def plan_cure(
         OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
     """
     practice, ruled = rules_for(job, rules)
-    course = reckon(job, weather, as_of, typical=typical, share=share, members=members, practice=practice)
-    job, whole = course.job, course.weather
+    simulation = simulate(
+        job, weather, as_of, typical=typical, share=share, members=members, practice=practice
+    )
+    job, whole = simulation.job, simulation.weather
     basis = _basis_of(whole)
-    course.milestones, refused = milestones(course, basis)
-    course.watering = watering(course, basis)
-    dangers = risks(course)
+    simulation.milestones, refused = compute_dates(simulation, basis)
+    simulation.watering = plan_watering(simulation, basis)
+    dangers = find_risks(simulation)
     return CureSchedule(
         job=job.id,
         revision=revision,
@@ -106,22 +108,22 @@ def plan_cure(
         specified_strength_mpa=job.mix.specified_strength,
         curing_method=job.curing.method,
         weather=_weather_basis(job, weather, whole),
-        milestones=settled(course, basis),
-        watering=course.watering,
+        milestones=apply_dependencies(simulation, basis),
+        watering=simulation.watering,
         risks=dangers,
-        cautions=cautions(course, dangers),
-        history=_history(course),
-        assumed=(*_assumptions(course), ruled),
+        cautions=compile_cautions(simulation, dangers),
+        history=_history(simulation),
+        assumed=(*_assumptions(simulation), ruled),
         refusals=refused,
-        figures=tuple(_figures(course)),
-        protection=protection(course),
-        joints=joints(course) if course.date(MilestoneKind.SAW_JOINTS) else None,
-        measurements=course.measured.records,
-        strength_fit=course.measured.fit,
+        figures=tuple(_figures(simulation)),
+        protection=plan_protection(simulation),
+        joints=plan_joints(simulation) if simulation.date(MilestoneKind.SAW_JOINTS) else None,
+        measurements=simulation.measured.records,
+        strength_fit=simulation.measured.fit,
     )
 
 
-def reckon(
+def simulate(
     job: JobRecord,
     weather: WeatherSeries,
     as_of: datetime,
@@ -130,7 +132,7 @@ def reckon(
     share: float = SHARE,
     members: int = MEMBERS,
     practice: Practice | None = None,
-) -> Course:
+) -> Simulation:
     """Follow the slab of a job through its weather: `plan_cure` without the dates."""
     if as_of.tzinfo is None:
         raise OutOfRange("as_of needs a time zone")
@@ -142,17 +144,21 @@ def reckon(
     faults = [finding for finding in findings if finding.severity == "fault"]
     if faults:
         raise UnusableInput(faults)
-    job = _placed_on_the_map(job, weather)
+    job = _with_coordinates(job, weather)
     whole = extend(weather, until, typical=typical)
-    made_s = (weather.issued_at or as_of).timestamp()
-    drawn = cases(job, whole, practice, made_s=made_s, members=members, typical=typical)
-    concrete, measured = as_measured(job, concrete_of(job.mix, drawn, practice), practice)
-    slab = follow(job, whole, drawn, concrete, practice)
-    concrete, slab, found = taken_over(job, drawn, concrete, slab, practice)
-    return Course(job, whole, practice, drawn, concrete, slab, share, measured + found)
+    forecast_issued_s = (weather.issued_at or as_of).timestamp()
+    drawn = draw_ensemble(
+        job, whole, practice, forecast_issued_s=forecast_issued_s, members=members, typical=typical
+    )
+    concrete, measured = apply_concrete_measurements(
+        job, concrete_properties(job.mix, drawn, practice), practice
+    )
+    slab = simulate_slab(job, whole, drawn, concrete, practice)
+    concrete, slab, found = apply_slab_measurements(job, drawn, concrete, slab, practice)
+    return Simulation(job, whole, practice, drawn, concrete, slab, share, measured + found)
 
 
-def _placed_on_the_map(job: JobRecord, weather: WeatherSeries) -> JobRecord:
+def _with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
     """Return the job with the place of its weather where the record gives none."""
     if job.site.latitude is not None or weather.latitude is None:
         return job
@@ -190,23 +196,23 @@ def _weather_basis(job: JobRecord, given: WeatherSeries, whole: WeatherSeries) -
     )
 
 
-def _history(course: Course) -> SlabHistory:
+def _history(simulation: Simulation) -> SlabHistory:
     """Return what happens in the concrete placed last, as a band."""
-    slab, concrete, last = course.slab, course.concrete, course.cases.last
+    slab, concrete, last = simulation.slab, simulation.concrete, simulation.ensemble.last_placed
     age = slab.age_h[:, last]
     curve = concrete.hydration
     degree = replace(curve, tau_h=np.asarray(curve.tau_h)[last, np.newaxis])
     on_curve = age * concrete.per_hydration_hour[last, np.newaxis]
-    evaporation = np.quantile(slab.evaporation[:, last], _ends(course.share), axis=1)
+    evaporation = np.quantile(slab.evaporation[:, last], _ends(simulation.share), axis=1)
     middle = slab.temperature_c[:, CENTRAL, 1]
-    datum_c = course.practice["maturity.datum"]
+    datum_c = simulation.practice["maturity.datum"]
     return SlabHistory(
         hours=slab.hours,
-        time=course.slab_s(CENTRAL).astype("int64").astype("datetime64[s]"),
-        temperature_c=_band(slab.temperature_c[:, last], course.share),
-        equivalent_age_h=_band(on_curve, course.share),
-        hydration=_band(degree_of_hydration(age, degree), course.share),
-        strength_mpa=_band(concrete.strength(age, last), course.share),
+        time=simulation.slab_s(CENTRAL).astype("int64").astype("datetime64[s]"),
+        temperature_c=_band(slab.temperature_c[:, last], simulation.share),
+        equivalent_age_h=_band(on_curve, simulation.share),
+        hydration=_band(degree_of_hydration(age, degree), simulation.share),
+        strength_mpa=_band(concrete.strength(age, last), simulation.share),
         evaporation=evaporation[1],
         evaporation_low=evaporation[0],
         evaporation_high=evaporation[2],
@@ -235,15 +241,15 @@ def _depths(values: Floats) -> Depths:
     return Depths(values[:, 0], values[:, 1], values[:, 2])
 
 
-def _assumptions(course: Course) -> Iterable[Assumption]:
+def _assumptions(simulation: Simulation) -> Iterable[Assumption]:
     """Yield what was taken for something that the record leaves out."""
-    job = course.job
+    job = simulation.job
     for assumed in job.assumed:
         yield Assumption(*assumed)
     if job.placement.concrete_temperature is None:
         yield Assumption(
             "placement.concrete_temperature",
-            f"{course.slab.initial_c[CENTRAL]:.1f} degC",
+            f"{simulation.slab.initial_c[CENTRAL]:.1f} degC",
             "Air temperature at placement, but no colder than ready-mix is delivered",
         )
     if job.placement.finished is None:
@@ -252,13 +258,13 @@ def _assumptions(course: Course) -> Iterable[Assumption]:
         middle = f"{job.slab.thickness / 2.0:.3f} m"
         yield Assumption("temperature_log.depth", middle, "A sensor hangs in the middle of the slab")
     if job.curing.method == "insulating blanket" and job.curing.blanket_r_value is None:
-        cover = course.practice.materials["cover"]["insulating blanket"]
+        cover = simulation.practice.materials["cover"]["insulating blanket"]
         yield Assumption("curing.blanket_r_value", f"{cover} m2K/W", "A common blanket, about R-4")
 
 
-def _figures(course: Course) -> Iterable[Figure]:
+def _figures(simulation: Simulation) -> Iterable[Figure]:
     """Yield the numbers of the mix that the schedule rests on, and the water it takes in all."""
-    job, concrete = course.job, course.concrete
+    job, concrete = simulation.job, simulation.concrete
     curve = concrete.hydration
     yield Figure("water_cementitious", job.mix.water_cementitious, "1")
     yield Figure("cementitious", job.mix.cementitious, "kg/m3")
@@ -269,7 +275,7 @@ def _figures(course: Course) -> Iterable[Figure]:
     yield Figure("initial_set_age", float(concrete.initial_set_h[CENTRAL]), "h")
     yield Figure("final_set_age", float(concrete.final_set_h[CENTRAL]), "h")
     yield Figure("reference_temperature", concrete.reference_c, "degC")
-    litres = sum(visit.litres for day in course.watering for visit in day.visits)
+    litres = sum(visit.litres for day in simulation.watering for visit in day.visits)
     if litres:
         yield Figure("water_total", litres, "L")
-        yield Figure("garden_days", litres / course.practice["water.garden-day"], "1")
+        yield Figure("garden_days", litres / simulation.practice["water.garden-day"], "1")

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.concrete.evaporation import evaporation_rate
-from handover.schedule.cases import CENTRAL
-from handover.schedule.course import HOUR
-from handover.schedule.delivery import hottest
+from handover.schedule.delivery import hottest_concrete
+from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
-from handover.schedule.watering import watering
+from handover.schedule.simulation import HOUR
+from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -22,32 +22,32 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.schedule.course import Course
     from handover.schedule.model import Visit
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
 
 _LOWERED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
-def risks(course: Course) -> tuple[Risk, ...]:
+def find_risks(simulation: Simulation) -> tuple[Risk, ...]:
     """Return the stretches of hours that may harm the slab, by time."""
     return tuple(
         sorted(
-            (*_drying(course), *_precautions(course), *_frost(course), *_rain(course)),
+            (*_drying(simulation), *_precautions(simulation), *_frost(simulation), *_rain(simulation)),
             key=lambda risk: (risk.start, risk.code),
         )
     )
 
 
-def _drying(course: Course) -> Iterator[Risk]:
+def _drying(simulation: Simulation) -> Iterator[Risk]:
     """Yield when a wet surface dries too fast, from the first placement to the first water.
 
     Two levels; the lower one leaves out nothing that the upper one holds.
     """
-    practice = course.practice
-    first = course.cases.first.start
-    time_s, rate = _fresh_hours(course, first)
+    practice = simulation.practice
+    first = simulation.ensemble.first_placed.start
+    time_s, rate = _fresh_hours(simulation, first)
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
         for run in _runs(rate >= limit):
@@ -55,7 +55,7 @@ def _drying(course: Course) -> Iterator[Risk]:
             error = practice["drying.error"]
             yield _risk(
                 f"drying-{level}",
-                course.job.zone,
+                simulation.job.zone,
                 time_s[run],
                 time_s[peak],
                 Figure("peak", float(rate[peak]), "kg/m2/h"),
@@ -66,16 +66,16 @@ def _drying(course: Course) -> Iterator[Risk]:
             )
 
 
-def _precautions(course: Course) -> Iterator[Risk]:
+def _precautions(simulation: Simulation) -> Iterator[Risk]:
     """Yield when a measure against drying is worth its while before first water, and what it would leave.
 
     A windbreak where it brings the loss below the limit by itself; fog where it does not; an evaporation
     retarder from the lower level on.
     """
-    practice, first = course.practice, course.cases.first.start
-    time_s, rate = _fresh_hours(course, first)
-    behind = _sheltered(course, first, len(rate), wind=practice["drying.windbreak"])
-    in_fog = _sheltered(course, first, len(rate), humidity=practice["drying.fog"])
+    practice, first = simulation.practice, simulation.ensemble.first_placed.start
+    time_s, rate = _fresh_hours(simulation, first)
+    behind = _sheltered(simulation, first, len(rate), wind=practice["drying.windbreak"])
+    in_fog = _sheltered(simulation, first, len(rate), humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
     worth = {
         "windbreak": ((rate >= limit) & (behind < limit), behind),
@@ -88,14 +88,14 @@ def _precautions(course: Course) -> Iterator[Risk]:
             figures = [Figure("peak", float(rate[peak]), "kg/m2/h")]
             if left is not None:
                 figures.append(Figure("left", float(left[peak]), "kg/m2/h"))
-            yield _risk(code, course.job.zone, time_s[run], time_s[peak], *figures)
+            yield _risk(code, simulation.job.zone, time_s[run], time_s[peak], *figures)
 
 
 def _sheltered(
-    course: Course, member: int, hours: int, *, wind: float = 1.0, humidity: float = 0.0
+    simulation: Simulation, member: int, hours: int, *, wind: float = 1.0, humidity: float = 0.0
 ) -> Floats:
     """Return the loss of a wet surface in calmer or damper air, over the first hours, in kg/m2/h."""
-    slab, air = course.slab, course.slab.air
+    slab, air = simulation.slab, simulation.slab.air
     return evaporation_rate(
         slab.temperature_c[:hours, member, 0],
         air.air_c[:hours, member],
@@ -104,27 +104,27 @@ def _sheltered(
     )
 
 
-def _fresh_hours(course: Course, member: int) -> tuple[Floats, Floats]:
+def _fresh_hours(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
     """Return the hours from the first placement to first water, and the loss of a wet surface in each."""
-    slab = course.slab
-    time_s = course.slab_s(member)
-    until = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
+    slab = simulation.slab
+    time_s = simulation.slab_s(member)
+    until = simulation.date(MilestoneKind.FIRST_WATER) or simulation.date(MilestoneKind.FINAL_SET)
     fresh = time_s <= (time_s[24] if until is None else until.timestamp())
     return time_s[fresh], slab.evaporation[fresh, member]
 
 
-def _frost(course: Course) -> Iterator[Risk]:
+def _frost(simulation: Simulation) -> Iterator[Risk]:
     """Yield when the slab's top may freeze before it is strong enough, at the cold end of the band."""
-    last, slab = course.cases.last, course.slab
-    time_s = course.slab_s(CENTRAL)
-    safe = course.date(MilestoneKind.FROST_SAFE)
+    last, slab = simulation.ensemble.last_placed, simulation.slab
+    time_s = simulation.slab_s(CENTRAL)
+    safe = simulation.date(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
-    top, air = (course.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
+    top, air = (simulation.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
     for run in _runs((top < 0.0) & young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
             "frost",
-            course.job.zone,
+            simulation.job.zone,
             time_s[run],
             time_s[coldest],
             Figure("coldest_surface", float(top[coldest]), "degC"),
@@ -133,18 +133,18 @@ def _frost(course: Course) -> Iterator[Risk]:
         )
 
 
-def _rain(course: Course) -> Iterator[Risk]:
+def _rain(simulation: Simulation) -> Iterator[Risk]:
     """Yield when rain is likely on concrete that it can still mark."""
-    weather = course.weather
-    if course.job.slab.exposure != "outdoors":
+    weather = simulation.weather
+    if simulation.job.slab.exposure != "outdoors":
         return
-    start = course.job.placement.start.timestamp()
-    end = course.job.placement.end.timestamp() + course.practice["rain.keep-off"] * HOUR
-    known = course.weather.seconds
+    start = simulation.job.placement.start.timestamp()
+    end = simulation.job.placement.end.timestamp() + simulation.practice["rain.keep-off"] * HOUR
+    known = simulation.weather.seconds
     chance = np.nan_to_num(weather.precipitation_probability, nan=1.0)
     wet = (
-        (weather.precipitation_mm >= course.practice["rain.marks"])
-        & (chance >= course.practice["rain.likely"])
+        (weather.precipitation_mm >= simulation.practice["rain.marks"])
+        & (chance >= simulation.practice["rain.likely"])
         & (known > start)
         & (known <= end)
     )
@@ -152,7 +152,7 @@ def _rain(course: Course) -> Iterator[Risk]:
         peak = run.start + int(weather.precipitation_mm[run].argmax())
         yield _risk(
             "rain-on-fresh",
-            course.job.zone,
+            simulation.job.zone,
             known[run],
             known[peak],
             Figure("rain", float(weather.precipitation_mm[run].sum()), "mm"),
@@ -172,11 +172,11 @@ def _risk(code: str, zone: ZoneInfo, time_s: Floats, peak_s: float, *figures: Fi
     return Risk(code, start, end, peak, figures)
 
 
-def cautions(course: Course, dangers: tuple[Risk, ...]) -> tuple[Caution, ...]:
+def compile_cautions(simulation: Simulation, dangers: tuple[Risk, ...]) -> tuple[Caution, ...]:
     """Return what the reader must be told, in the order of the data; the general ones are never left out."""
-    rules = course.practice.cautions
-    told = dict(_told(course, dangers))
-    worst = _coolest_visit(course)
+    rules = simulation.practice.cautions
+    told = dict(_told(simulation, dangers))
+    worst = _coolest_visit(simulation)
     hours = {} if worst is None else {"curing-water": worst.gentler_at}
     return tuple(
         Caution(code, told[code], rule.source, rule.mark, hours.get(code))
@@ -185,20 +185,20 @@ def cautions(course: Course, dangers: tuple[Risk, ...]) -> tuple[Caution, ...]:
     )
 
 
-def _told(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _told(simulation: Simulation, dangers: tuple[Risk, ...]) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     yield "caustic", ()
     yield "children-animals", ()
-    yield from _of_the_work(course)
-    yield from _of_the_weather(course, dangers)
-    yield from _of_the_mix(course)
-    yield from _of_the_dates(course)
-    yield from course.measured.told
+    yield from _of_the_work(simulation)
+    yield from _of_the_weather(simulation, dangers)
+    yield from _of_the_mix(simulation)
+    yield from _of_the_dates(simulation)
+    yield from simulation.measured.cautions
 
 
-def _of_the_work(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    job = course.job
-    kinds = {each.kind for each in course.milestones}
-    watered = job.curing.method in course.practice.methods
+def _of_the_work(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    job = simulation.job
+    kinds = {each.kind for each in simulation.milestones}
+    watered = job.curing.method in simulation.practice.methods
     if MilestoneKind.SAW_JOINTS in kinds:
         yield "silica", ()
     if watered:
@@ -208,42 +208,44 @@ def _of_the_work(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
         yield "nails", ()
     if job.slab.has_tendons:
         yield "tendons", ()
-    if MilestoneKind.HEAVY_VEHICLES in kinds and job.slab.thickness < course.practice["trucks.thin"]:
+    if MilestoneKind.HEAVY_VEHICLES in kinds and job.slab.thickness < simulation.practice["trucks.thin"]:
         yield "heavy-trucks", ()
-    limit = course.longest_spacing()
+    limit = simulation.longest_spacing()
     if job.slab.joint_spacing is not None and job.slab.joint_spacing > limit:
         yield "joint-spacing", (Figure("spacing", job.slab.joint_spacing, "m"), Figure("limit", limit, "m"))
 
 
-def _of_the_weather(course: Course, dangers: tuple[Risk, ...]) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    cold = _coldest_while_curing(course)
+def _of_the_weather(
+    simulation: Simulation, dangers: tuple[Risk, ...]
+) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    cold = _coldest_while_curing(simulation)
     by_code = {risk.code: risk for risk in sorted(dangers, key=_peak_first)}
-    if cold <= course.practice["frost.cold-weather"]:
-        forecast = Figure("forecast_air", _forecast_while_curing(course), "degC")
+    if cold <= simulation.practice["frost.cold-weather"]:
+        forecast = Figure("forecast_air", _forecast_while_curing(simulation), "degC")
         yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
         yield "heaters", ()
     if "frost" in by_code:
-        yield "frost", (*by_code["frost"].figures, *_strength_at(course, by_code["frost"].start))
+        yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))
     if "rain-on-fresh" in by_code:
         yield "rain-on-fresh", by_code["rain-on-fresh"].figures
     if "drying-precaution" in by_code:
         yield "drying", by_code["drying-precaution"].figures
-    yield from _dry_between(course)
-    yield from _cold_water(course)
-    yield from _hot_air(course)
-    yield from _cold_concrete(course, cold)
+    yield from _dry_between(simulation)
+    yield from _cold_water(simulation)
+    yield from _hot_air(simulation)
+    yield from _cold_concrete(simulation, cold)
 
 
-def _hot_air(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the air at placement passes the limit of a country that sets one."""
-    limit = course.practice.rules.get("heat.air")
+    limit = simulation.practice.rules.get("heat.air")
     if limit is None:
         return
-    placement, known = course.job.placement, course.weather.seconds
+    placement, known = simulation.job.placement, simulation.weather.seconds
     placed = (known >= placement.start.timestamp() - HOUR) & (known <= placement.end.timestamp() + HOUR)
-    air = float(course.weather.air_c[placed].max())
+    air = float(simulation.weather.air_c[placed].max())
     if air > limit.value:
-        most = course.practice["heat.air-most"]
+        most = simulation.practice["heat.air-most"]
         yield (
             "hot-air",
             (
@@ -254,10 +256,10 @@ def _hot_air(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
         )
 
 
-def _cold_concrete(course: Course, coldest_air_c: float) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _cold_concrete(simulation: Simulation, coldest_air_c: float) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when concrete came colder than it may in cold weather."""
-    told, limit = course.job.placement.concrete_temperature, course.practice["cold.placed"]
-    if told is not None and told < limit and coldest_air_c <= course.practice["frost.cold-weather"]:
+    told, limit = simulation.job.placement.concrete_temperature, simulation.practice["cold.placed"]
+    if told is not None and told < limit and coldest_air_c <= simulation.practice["frost.cold-weather"]:
         yield "cold-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
 
 
@@ -266,28 +268,28 @@ def _peak_first(risk: Risk) -> tuple[str, float]:
     return risk.code, -risk.start.timestamp()
 
 
-def _coldest_while_curing(course: Course) -> float:
+def _coldest_while_curing(simulation: Simulation) -> float:
     """Return the coldest air while the slab cures, at the cold end of the band.
 
     Past the forecast, once the slab is safe from frost, the air counts as typical days have it: over weeks of
     them the margin would find a frost in July.
     """
-    ends, safe = course.date(MilestoneKind.CURING_ENDS), course.date(MilestoneKind.FROST_SAFE)
-    beyond = course.weather.typical_from
-    time_s, air = course.slab_s(CENTRAL), course.slab.air.air_c
+    ends, safe = simulation.date(MilestoneKind.CURING_ENDS), simulation.date(MilestoneKind.FROST_SAFE)
+    beyond = simulation.weather.typical_from
+    time_s, air = simulation.slab_s(CENTRAL), simulation.slab.air.air_c
     never = np.inf
     curing = time_s <= (ends.timestamp() if ends else never)
     told = (time_s <= (safe.timestamp() if safe else never)) | (
         time_s < (beyond.timestamp() if beyond else never)
     )
-    within = course.cold_end(air[curing & told][:, course.cases.last])
+    within = simulation.cold_end(air[curing & told][:, simulation.ensemble.last_placed])
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 
-def _forecast_while_curing(course: Course) -> float:
+def _forecast_while_curing(simulation: Simulation) -> float:
     """Return the coldest air of the forecast itself while the slab cures; past its end, of what stands in."""
-    weather, placed_s = course.weather, course.job.placement.start.timestamp()
-    ends = course.date(MilestoneKind.CURING_ENDS)
+    weather, placed_s = simulation.weather, simulation.job.placement.start.timestamp()
+    ends = simulation.date(MilestoneKind.CURING_ENDS)
     curing = (weather.seconds >= placed_s) & (
         weather.seconds <= (np.inf if ends is None else ends.timestamp())
     )
@@ -295,45 +297,45 @@ def _forecast_while_curing(course: Course) -> float:
     return float(weather.air_c[told if told.any() else curing].min())
 
 
-def _strength_at(course: Course, when: datetime) -> Iterator[Figure]:
+def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:
     """Yield the strength at an instant, at the low end of the band, and the strength it needs by then."""
-    slab, last = course.slab, course.cases.last
-    hour = int(np.searchsorted(course.slab_s(CENTRAL), when.timestamp()))
-    strength = course.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
-    yield Figure("strength_then", float(course.cold_end(strength)[0]), "MPa")
-    yield Figure("frost_safe_strength", course.frost_strength(), "MPa")
+    slab, last = simulation.slab, simulation.ensemble.last_placed
+    hour = int(np.searchsorted(simulation.slab_s(CENTRAL), when.timestamp()))
+    strength = simulation.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
+    yield Figure("strength_then", float(simulation.cold_end(strength)[0]), "MPa")
+    yield Figure("frost_safe_strength", simulation.frost_strength(), "MPa")
 
 
-def _cold_water(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _cold_water(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the water is much cooler than the surface at a visit."""
-    worst = _coolest_visit(course)
+    worst = _coolest_visit(simulation)
     if worst is None:
         return
-    water, cooler = course.job.curing.water_temperature or 0.0, worst.cooler_k or 0.0
+    water, cooler = simulation.job.curing.water_temperature or 0.0, worst.cooler_k or 0.0
     yield (
         "curing-water",
         (
             Figure("water_temperature", water, "degC"),
             Figure("surface_temperature", water + cooler, "degC"),
-            Figure("limit", course.practice["water.cooler"], "K"),
+            Figure("limit", simulation.practice["water.cooler"], "K"),
         ),
     )
 
 
-def _coolest_visit(course: Course) -> Visit | None:
+def _coolest_visit(simulation: Simulation) -> Visit | None:
     """Return the visit whose water is the most too cool for the surface, or None."""
-    cool = [visit for day in course.watering for visit in day.visits if visit.cooler_k is not None]
+    cool = [visit for day in simulation.watering for visit in day.visits if visit.cooler_k is not None]
     return max(cool, key=lambda visit: visit.cooler_k or 0.0, default=None)
 
 
-def _dry_between(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _dry_between(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the plan leaves the surface dry for hours, and what other ways would leave."""
-    dry = _driest(course)
-    if dry < course.practice["water.dry-too-long"]:
+    dry = _driest(simulation)
+    if dry < simulation.practice["water.dry-too-long"]:
         return
-    curing = course.job.curing
-    with_timer = _otherwise(course, timer=True)
-    with_burlap = _otherwise(course, method="wet burlap", application_rate=curing.application_rate)
+    curing = simulation.job.curing
+    with_timer = _otherwise(simulation, timer=True)
+    with_burlap = _otherwise(simulation, method="wet burlap", application_rate=curing.application_rate)
     yield (
         "wet-dry",
         (
@@ -344,42 +346,42 @@ def _dry_between(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     )
 
 
-def _driest(course: Course) -> float:
+def _driest(simulation: Simulation) -> float:
     """Return the most hours a day lies dry; one on which it may freeze is covered, and is not counted."""
-    watered = (day.dry_hours for day in course.watering if day.skipped_because != "frost")
+    watered = (day.dry_hours for day in simulation.watering if day.skipped_because != "frost")
     return max(watered, default=0.0)
 
 
-def _otherwise(course: Course, **curing: object) -> Course:
+def _otherwise(simulation: Simulation, **curing: object) -> Simulation:
     """Return the same slab, watered otherwise over the same time."""
-    changed = course.job.curing.model_copy(update=curing)
-    other = replace(course, job=course.job.model_copy(update={"curing": changed}))
-    other.watering = watering(other, lambda _: "forecast")
+    changed = simulation.job.curing.model_copy(update=curing)
+    other = replace(simulation, job=simulation.job.model_copy(update={"curing": changed}))
+    other.watering = plan_watering(other, lambda _: "forecast")
     return other
 
 
-def _of_the_mix(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    told, limit = hottest(course.job), course.practice["heat.discharge"]
+def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    told, limit = hottest_concrete(simulation.job), simulation.practice["heat.discharge"]
     if told is not None and told > limit:
         yield "hot-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
-    additions = course.job.mix.fly_ash + course.job.mix.slag
-    if additions > course.practice["additions.slow-above"]:
+    additions = simulation.job.mix.fly_ash + simulation.job.mix.slag
+    if additions > simulation.practice["additions.slow-above"]:
         yield "slow-mix", (Figure("additions", additions, "1"),)
 
 
-def _of_the_dates(course: Course) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    for each in course.milestones:
+def _of_the_dates(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    for each in simulation.milestones:
         if each.not_after and each.not_before and each.not_after <= each.not_before:
             yield "saw-in-stages", ()
-    if any(each.not_before is None for each in course.milestones):
-        yield _why_not_reached(course)
+    if any(each.not_before is None for each in simulation.milestones):
+        yield _why_not_reached(simulation)
 
 
-def _weakest(course: Course) -> tuple[Figure, ...]:
+def _weakest(simulation: Simulation) -> tuple[Figure, ...]:
     """Return the least strength of cylinders as a share of the estimate, where they lowered it."""
     shares = [
         figure
-        for each in course.measured.records
+        for each in simulation.measured.records
         if each.outcome in _LOWERED
         for figure in each.figures
         if figure.name == "strength_share" and figure.value < 1.0
@@ -387,7 +389,7 @@ def _weakest(course: Course) -> tuple[Figure, ...]:
     return (min(shares, key=lambda figure: figure.value),) if shares else ()
 
 
-def _why_not_reached(course: Course) -> tuple[str, tuple[Figure, ...]]:
+def _why_not_reached(simulation: Simulation) -> tuple[str, tuple[Figure, ...]]:
     """Return why there are dates that cannot be told: cylinders that broke low, or else the cold."""
-    weak = _weakest(course)
+    weak = _weakest(simulation)
     return ("not-reached-weak", weak) if weak else ("not-reached", ())

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from handover.schedule.cases import CENTRAL
-from handover.schedule.course import HOUR
+from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
+from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
-    from handover.schedule.course import Course
     from handover.schedule.model import Basis
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
 
@@ -63,39 +63,39 @@ class Slots:
         return self.open & ~self.frost
 
 
-def watering(course: Course, basis: Callable[[datetime], Basis]) -> tuple[WateringDay, ...]:
+def plan_watering(simulation: Simulation, basis: Callable[[datetime], Basis]) -> tuple[WateringDay, ...]:
     """Return what each day from first water to the end of curing asks of the owner.
 
     Days in which no slot is open (first water late at night, curing over before breakfast) are left out.
     """
-    starts, ends = _span(course)
-    method = course.method
+    starts, ends = _span(simulation)
+    method = simulation.method
     held = 0.0
     planned: list[WateringDay] = []
     for day in _local_days(starts, ends):
-        slots = _slots(day, course, starts, ends)
+        slots = _slots(day, simulation, starts, ends)
         if not slots.open.any():
             continue
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
         dry_h = 0.0
         if method is not None:
-            forced = None if planned else _first_visit(slots, course.practice)
-            most = _most(course, method)
-            visits, held, dry_h = plan_day(slots, method, rate_of(course.job, method), most, held, forced)
-        planned.append(_day(day, slots, visits, dry_h, course, basis))
+            forced = None if planned else _first_visit(slots, simulation.practice)
+            most = _most(simulation, method)
+            visits, held, dry_h = plan_day(slots, method, rate_of(simulation.job, method), most, held, forced)
+        planned.append(_day(day, slots, visits, dry_h, simulation, basis))
     return tuple(planned)
 
 
-def _span(course: Course) -> tuple[datetime, datetime]:
+def _span(simulation: Simulation) -> tuple[datetime, datetime]:
     """Return from when to when the slab is to be kept wet (or covered), by its cautious dates.
 
     Curing that ends after breakfast is told to the owner as the next morning: a day begun is watered through.
     """
-    horizon = datetime.fromtimestamp(float(course.slab_s(CENTRAL)[-1]), UTC)
-    last_morning = timedelta(hours=course.practice["water.last-morning"])
-    starts = course.date(MilestoneKind.FIRST_WATER) or course.date(MilestoneKind.FINAL_SET)
-    ends = course.date(MilestoneKind.CURING_ENDS)
-    starts, ends = (min(each or horizon, horizon).astimezone(course.job.zone) for each in (starts, ends))
+    horizon = datetime.fromtimestamp(float(simulation.slab_s(CENTRAL)[-1]), UTC)
+    last_morning = timedelta(hours=simulation.practice["water.last-morning"])
+    starts = simulation.date(MilestoneKind.FIRST_WATER) or simulation.date(MilestoneKind.FINAL_SET)
+    ends = simulation.date(MilestoneKind.CURING_ENDS)
+    starts, ends = (min(each or horizon, horizon).astimezone(simulation.job.zone) for each in (starts, ends))
     if ends - datetime.combine(ends.date(), time(), ends.tzinfo) > last_morning:
         ends = datetime.combine(ends.date() + timedelta(days=1), time(), ends.tzinfo)
     return starts, ends
@@ -205,8 +205,8 @@ def _values(
     return values[::-1]
 
 
-def _most(course: Course, method: CuringMethod) -> int:
-    return int(course.practice["water.timer-visits"]) if course.job.curing.timer else method.most
+def _most(simulation: Simulation, method: CuringMethod) -> int:
+    return int(simulation.practice["water.timer-visits"]) if simulation.job.curing.timer else method.most
 
 
 def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
@@ -232,26 +232,28 @@ def _bounds(day: date, zone: ZoneInfo) -> tuple[float, float]:
     return begins, over
 
 
-def _slots(day: date, course: Course, starts: datetime, ends: datetime) -> Slots:
-    grid = np.arange(*_bounds(day, course.job.zone), SLOT_H * HOUR)
+def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) -> Slots:
+    grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR <= ends.timestamp())]
-    lost = np.interp(grid + SLOT_H * HOUR / 2, course.slab_s(CENTRAL), course.slab.evaporation[:, CENTRAL])
+    lost = np.interp(
+        grid + SLOT_H * HOUR / 2, simulation.slab_s(CENTRAL), simulation.slab.evaporation[:, CENTRAL]
+    )
     return Slots(
         start_s=grid,
         lost=lost * SLOT_H,
-        rain=_rain(grid, course),
-        open=_somebody_there(grid, course),
-        frost=freezing_ahead(grid, course),
-        shows=course.practice["water.shows"] * SLOT_H,
+        rain=_rain(grid, simulation),
+        open=_somebody_there(grid, simulation),
+        frost=freezing_ahead(grid, simulation),
+        shows=simulation.practice["water.shows"] * SLOT_H,
     )
 
 
-def _somebody_there(grid: Floats, course: Course) -> NDArray[np.bool_]:
+def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
     """Tell for each slot whether somebody can be there for all of it; a timer always is."""
-    job, zone = course.job, course.job.zone
+    job, zone = simulation.job, simulation.job.zone
     if job.curing.timer:
         return np.ones(len(grid), dtype=bool)
-    opens, closes = (time.fromisoformat(each) for each in course.practice.watering_day)
+    opens, closes = (time.fromisoformat(each) for each in simulation.practice.watering_day)
     windows = job.curing.windows or ((opens, closes),)
     local = [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
     spans = [(moment.time(), (moment + _SLOT).time()) for moment in local]
@@ -261,29 +263,29 @@ def _somebody_there(grid: Floats, course: Course) -> NDArray[np.bool_]:
     )
 
 
-def freezing_ahead(grid: Floats, course: Course) -> NDArray[np.bool_]:
+def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
     """Tell for each slot whether air or surface may freeze before the water has dried."""
-    known = course.weather.seconds
-    surface = np.interp(known, course.slab_s(CENTRAL), course.slab.temperature_c[:, CENTRAL, 0])
-    coldest = np.minimum(course.weather.air_c, surface)
-    ends = grid + course.practice["frost.ahead"] * HOUR
+    known = simulation.weather.seconds
+    surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
+    coldest = np.minimum(simulation.weather.air_c, surface)
+    ends = grid + simulation.practice["frost.ahead"] * HOUR
     spans = [(known >= start - HOUR) & (known <= end) for start, end in zip(grid, ends, strict=True)]
     ahead = np.array([coldest[span].min(initial=np.inf) for span in spans])
-    frost: NDArray[np.bool_] = ahead < course.practice["frost.no-water-below"]
+    frost: NDArray[np.bool_] = ahead < simulation.practice["frost.no-water-below"]
     return frost
 
 
-def _rain(grid: Floats, course: Course) -> Floats:
+def _rain(grid: Floats, simulation: Simulation) -> Floats:
     """Return the rain of each slot that is likely enough to count on, in mm."""
-    weather = course.weather
-    if course.job.slab.exposure != "outdoors":
+    weather = simulation.weather
+    if simulation.job.slab.exposure != "outdoors":
         return np.zeros(len(grid))
-    known = course.weather.seconds
+    known = simulation.weather.seconds
     hour = np.clip(
         np.searchsorted(known, grid + SLOT_H * HOUR / 2), 0, len(known) - 1
     )  # the hour that ends next
     chance = weather.precipitation_probability[hour]
-    sure = np.where(np.isnan(chance), 0.0, chance) >= course.practice["rain.counts"]
+    sure = np.where(np.isnan(chance), 0.0, chance) >= simulation.practice["rain.counts"]
     return np.where(sure, weather.precipitation_mm[hour] * SLOT_H, 0.0)
 
 
@@ -292,15 +294,17 @@ def _day(
     slots: Slots,
     chosen: NDArray[np.bool_],
     dry_h: float,
-    course: Course,
+    simulation: Simulation,
     basis: Callable[[datetime], Basis],
 ) -> WateringDay:
-    job, weather, method = course.job, course.weather, course.method
+    job, weather, method = simulation.job, simulation.weather, simulation.method
     begins, over = _bounds(day, job.zone)
-    known = course.weather.seconds
+    known = simulation.weather.seconds
     whole = (known > begins) & (known <= over)
     litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
-    visits = tuple(_gentle(visit, slots, course) for visit in _visits(slots, chosen, litres_per_h, job.zone))
+    visits = tuple(
+        _gentle(visit, slots, simulation) for visit in _visits(slots, chosen, litres_per_h, job.zone)
+    )
     chance = weather.precipitation_probability[whole]
     return WateringDay(
         date=day,
@@ -329,18 +333,18 @@ def _visits(slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, zone: 
     return visits
 
 
-def _gentle(visit: Visit, slots: Slots, course: Course) -> Visit:
+def _gentle(visit: Visit, slots: Slots, simulation: Simulation) -> Visit:
     """Return a visit with a word on water that is too cool for the surface, and the hour that is gentlest."""
-    water, limit = course.job.curing.water_temperature, course.practice["water.cooler"]
+    water, limit = simulation.job.curing.water_temperature, simulation.practice["water.cooler"]
     if water is None:
         return visit
-    surface = course.slab.temperature_c[:, CENTRAL, 0]
-    cooler = float(np.interp(visit.start.timestamp(), course.slab_s(CENTRAL), surface)) - water
+    surface = simulation.slab.temperature_c[:, CENTRAL, 0]
+    cooler = float(np.interp(visit.start.timestamp(), simulation.slab_s(CENTRAL), surface)) - water
     if cooler <= limit:
         return visit
     free = slots.start_s[slots.allowed]
-    gentlest = free[np.interp(free, course.slab_s(CENTRAL), surface).argmin()]
-    at = datetime.fromtimestamp(float(gentlest), UTC).astimezone(course.job.zone)
+    gentlest = free[np.interp(free, simulation.slab_s(CENTRAL), surface).argmin()]
+    at = datetime.fromtimestamp(float(gentlest), UTC).astimezone(simulation.job.zone)
     return replace(visit, cooler_k=cooler, gentler_at=at)
 
 

@@ -27,15 +27,15 @@ from numpy.typing import NDArray
 
 from handover.jobs.record import Curing, JobRecord, Mix, Placement, Site, Slab
 from handover.practice.rules import practice
-from handover.schedule.cases import forecast_errors
-from handover.schedule.milestones import milestones
-from handover.schedule.plan import reckon
+from handover.schedule.dates import compute_dates
+from handover.schedule.ensemble import forecast_errors
+from handover.schedule.plan import simulate
 from handover.weather.place import Place
 from handover.weather.reading import read_weather
 from handover.weather.series import Origin, WeatherSeries
 
 if TYPE_CHECKING:
-    from handover.schedule.course import Course
+    from handover.schedule.simulation import Simulation
 
 Floats = NDArray[np.float64]
 Blur = Callable[[WeatherSeries, datetime, np.random.Generator], WeatherSeries]
@@ -147,9 +147,6 @@ def yesterday(real: WeatherSeries, made: datetime, _: np.random.Generator) -> We
     return replace(real, **repeated, origin=origin, issued_at=made)
 
 
-CAME_OUT: dict[tuple[str, datetime], dict[str, Floats]] = {}
-"""How the dates of a pour came out, by its job and day."""
-
 BLURS: dict[str, Blur] = {"stated error model": stated, "yesterday repeated": yesterday}
 
 
@@ -176,31 +173,23 @@ def outcomes(
         issued = opened(
             job, blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)), made, members
         )
-        came_out = came_out_of(job, real, made)
+        other = job.model_copy(update={"id": f"{job.id}-real"})
+        came_out = opened(other, real, made, 24)
         for kind in DATES:
-            told = issued.met[kind][issued.cases.last]
+            told = issued.met[kind][issued.ensemble.last_placed]
             yield Outcome(
                 kind,
                 told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
                 likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
-                real_h=came_out[kind],
+                real_h=came_out.met[kind][1 : came_out.ensemble.n_last],
             )
 
 
-def came_out_of(job: JobRecord, real: WeatherSeries, made: datetime) -> dict[str, Floats]:
-    """Return how every date of a pour came out: once for all ways of blurring."""
-    other = job.model_copy(update={"id": f"{job.id}-real"})
-    if (other.id, made) not in CAME_OUT:
-        course = opened(other, real, made, 24)
-        CAME_OUT[other.id, made] = {kind: course.met[kind][1 : course.cases.lasts] for kind in DATES}
-    return CAME_OUT[other.id, made]
-
-
-def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int) -> Course:
-    """Return the course of a job with the date of every milestone."""
-    course = reckon(job, weather, made, members=members)
-    milestones(course, lambda _: "forecast")
-    return course
+def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int) -> Simulation:
+    """Return the simulation of a job with the date of every milestone."""
+    simulation = simulate(job, weather, made, members=members)
+    compute_dates(simulation, lambda _: "forecast")
+    return simulation
 
 
 @dataclass(frozen=True)

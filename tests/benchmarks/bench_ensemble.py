@@ -16,11 +16,11 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from handover.practice.rules import practice
-from handover.schedule import slab as slab_module
-from handover.schedule.cases import cases
-from handover.schedule.mix import concrete_of
+from handover.schedule import slab_simulation
+from handover.schedule.ensemble import draw_ensemble
+from handover.schedule.mix import concrete_properties
 from handover.schedule.plan import plan_cure
-from handover.schedule.slab import follow
+from handover.schedule.slab_simulation import simulate_slab
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -49,9 +49,9 @@ def main() -> None:
     made = job.placement.start.astimezone(UTC)
 
     def march(members: int) -> float:
-        drawn = cases(job, real, practice(), made_s=made.timestamp(), members=members)
-        concrete = concrete_of(job.mix, drawn, practice())
-        return timed(lambda: follow(job, real, drawn, concrete, practice()))
+        drawn = draw_ensemble(job, real, practice(), forecast_issued_s=made.timestamp(), members=members)
+        concrete = concrete_properties(job.mix, drawn, practice())
+        return timed(lambda: simulate_slab(job, real, drawn, concrete, practice()))
 
     print("The slab through 28 days, s of one core")
     for members in (1, 50, 100, 200, 400):
@@ -59,11 +59,11 @@ def main() -> None:
     of_200 = march(200)
     print(f"  200 members against the {TARGET_S} s asked for: {of_200 / TARGET_S:.2f}")
     print("200 members, by days followed")
-    whole = slab_module.DAYS
+    whole = slab_simulation.DAYS
     for days in (7, 14, 28):
-        slab_module.DAYS = days
+        slab_simulation.DAYS = days
         print(f"  {days:4} days    {march(200):8.3f}")
-    slab_module.DAYS = whole
+    slab_simulation.DAYS = whole
     print(f"The whole schedule, 200 members: {timed(lambda: plan_cure(job, real, made)):.3f} s")
     print(f"The whole schedule, central case: {timed(lambda: plan_cure(job, real, made, members=2)):.3f} s")
     print(f"Memory at its highest: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from handover.documents.pages import care_sheet_html, data_sheet_html
 from handover.documents.wording import Wording
 from handover.issue.receive import compute, receive
-from handover.schedule.cases import MEMBERS
+from handover.schedule.ensemble import MEMBERS
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:

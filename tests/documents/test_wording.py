@@ -19,7 +19,7 @@ from handover.documents.templating import languages, read_text, search_path, tem
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
-from handover.schedule.cases import _SCALARS
+from handover.schedule.ensemble import _SCALARS
 from handover.schedule.model import Basis, Caution, Figure, Mark, MilestoneKind
 
 if TYPE_CHECKING:

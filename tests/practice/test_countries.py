@@ -24,7 +24,7 @@ from handover.practice.rules import (
     rule_sets,
 )
 from handover.schedule.durations import COLUMNS, required_hours
-from handover.schedule.measures import MEASURES
+from handover.schedule.gate_evaluators import GATE_EVALUATORS
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def rows(tables: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
             yield from ((f"{group}.{name}", row) for name, row in named.items())
 
 
-def circumstances() -> Iterator[Circumstances]:
+def slab_circumstances() -> Iterator[Circumstances]:
     """Yield slabs of every kind that the rules tell apart."""
     cements = practice().cements
     for use, exposure, cement in product(get_args(SlabUse), get_args(Exposure), cements):
@@ -83,7 +83,7 @@ def test_every_row_says_where_it_comes_from_and_how_sure_we_are(name: str) -> No
 @pytest.mark.parametrize("which", SETS, ids=of_a_set)
 def test_gates_can_be_measured(which: RuleSet) -> None:
     for gate in which.gates:
-        assert gate.measure in MEASURES, gate.rule
+        assert gate.measure in GATE_EVALUATORS, gate.rule
         assert gate.milestone in set(MilestoneKind), gate.rule
         assert gate.rule.startswith(gate.milestone), gate.rule
         assert (gate.value is None) == (gate.table is not None), gate.rule
@@ -132,7 +132,7 @@ def test_germany_is_not_under_the_tables_of_europe() -> None:
 
 @pytest.mark.parametrize("rules", [each.code for each in SETS])
 def test_every_slab_is_cured_for_a_time_and_to_a_strength(rules: str) -> None:
-    for slab in circumstances():
+    for slab in slab_circumstances():
         gates = practice(rules).gates_for("curing-ends", slab)
         measures = [gate.measure for gate in gates]
         assert {"hours warm enough", "duration by temperature"} & set(measures), slab
@@ -206,7 +206,7 @@ def test_additions_and_wheels_never_shorten_the_days(rules: str) -> None:
         ]
         return max(asked)
 
-    for slab in circumstances():
+    for slab in slab_circumstances():
         if slab.additions == 0.0:
             asked = [hours(slab._replace(additions=share)) for share in (0.0, 0.2, 0.25, 0.4)]
             assert asked == sorted(asked), slab

@@ -8,7 +8,7 @@ import pytest
 
 from handover.jobs.record import Method, SlabUse
 from handover.practice.rules import Cement, GateRule, Mark, Rule, practice
-from handover.schedule.measures import MEASURES
+from handover.schedule.gate_evaluators import GATE_EVALUATORS
 from handover.schedule.model import MilestoneKind
 
 MARKS = set(get_args(Mark))
@@ -24,7 +24,7 @@ def test_a_rule_has_unit_source_and_mark(rule: Rule) -> None:
 
 @pytest.mark.parametrize("gate", PRACTICE.gates, ids=lambda gate: gate.rule)
 def test_a_gate_can_be_measured_and_says_where_it_comes_from(gate: GateRule) -> None:
-    assert gate.measure in MEASURES
+    assert gate.measure in GATE_EVALUATORS
     assert gate.milestone in set(MilestoneKind)
     assert gate.rule.startswith(gate.milestone)
     assert gate.source

@@ -14,11 +14,11 @@ import pytest
 
 from handover.practice.rules import Circumstances, practice
 from handover.schedule.durations import required_hours, share_done
-from handover.schedule.measures import measure
+from handover.schedule.gate_evaluators import evaluate_gate
 
 if TYPE_CHECKING:
     from handover.practice.rules import GateRule
-    from handover.schedule.course import Course
+    from handover.schedule.simulation import Simulation
 
 DAY = 24.0
 
@@ -144,11 +144,11 @@ def warm_hours(air_c: np.ndarray[Any, np.dtype[np.float64]]) -> float:
     """Return when the hours of warm air of ACI 347R have added up, for air hour by hour."""
     air = air_c[:, np.newaxis]
     hours = np.arange(float(len(air)))
-    course = SimpleNamespace(
+    simulation = SimpleNamespace(
         covered=False, slab=SimpleNamespace(hours=hours, placed_s=np.zeros(1), air=SimpleNamespace(air_c=air))
     )
     gate = gate_of("us", "strip-edge-forms.warm-hours", slab())
-    return measure(gate, cast("Course", course)).item()
+    return evaluate_gate(gate, cast("Simulation", simulation)).item()
 
 
 def test_hours_of_warm_air_add_up_over_gaps() -> None:

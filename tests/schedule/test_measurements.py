@@ -13,16 +13,16 @@ import pytest
 from handover.concrete.maturity import equivalent_age
 from handover.jobs.record import Cylinder, JobRecord, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
-from handover.schedule.cases import CENTRAL
+from handover.schedule.dates import compute_dates
 from handover.schedule.delivery import loads
-from handover.schedule.logged import depth_weights
-from handover.schedule.milestones import milestones
+from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind
-from handover.schedule.plan import plan_cure, reckon
+from handover.schedule.plan import plan_cure, simulate
+from handover.schedule.temperature_log import depth_weights
 
 if TYPE_CHECKING:
-    from handover.schedule.course import Course
     from handover.schedule.model import CureSchedule, Measurement
+    from handover.schedule.simulation import Simulation
     from handover.weather.series import WeatherSeries
 
 Job = Callable[..., JobRecord]
@@ -49,12 +49,12 @@ def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
 
 
 @pytest.fixture
-def reckoned(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Course]:
-    def follow(**measurements: Any) -> Course:
+def reckoned(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
+    def simulate_slab(**measurements: Any) -> Simulation:
         measured = job().model_copy(update=measurements)
-        return reckon(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
+        return simulate(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
 
-    return follow
+    return simulate_slab
 
 
 def not_before(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:
@@ -254,11 +254,11 @@ class TestStandardCured:
         self, reckoned: Any, series: dict[int, float]
     ) -> None:
         """Yeh (1998), UCI data. A loose envelope: within 15 % at the tests, never above their highest."""
-        course = reckoned(cylinder=standard(*((float(day), mpa) for day, mpa in series.items())))
-        assert course.measured.fit.verdict == "used"
-        estimate = SPECIFIED * course.concrete.curve.ratio(np.array(list(series), dtype=float))
+        simulation = reckoned(cylinder=standard(*((float(day), mpa) for day, mpa in series.items())))
+        assert simulation.measured.fit.verdict == "used"
+        estimate = SPECIFIED * simulation.concrete.curve.ratio(np.array(list(series), dtype=float))
         assert estimate == pytest.approx(list(series.values()), rel=0.15)
-        later = SPECIFIED * course.concrete.curve.ratio(np.linspace(max(series), 400.0, 50))
+        later = SPECIFIED * simulation.concrete.curve.ratio(np.linspace(max(series), 400.0, 50))
         assert later.max() <= max(series.values()) + 1e-9
 
 
@@ -266,10 +266,10 @@ class TestFieldCured:
     @pytest.fixture
     def estimate(self, reckoned: Any) -> float:
         """The likely strength of the middle of the slab three days after the last concrete."""
-        course = reckoned()
-        last = course.cases.last
-        age = course.slab.age_h[72:73, last, 1:2]
-        return float(np.median(course.concrete.strength(age, last)))
+        simulation = reckoned()
+        last = simulation.ensemble.last_placed
+        age = simulation.slab.age_h[72:73, last, 1:2]
+        return float(np.median(simulation.concrete.strength(age, last)))
 
     @staticmethod
     def broken(strength: float) -> tuple[Cylinder, ...]:
@@ -306,12 +306,14 @@ class TestFieldCured:
 # ---- logger -----------------------------------------------------------------------------------------
 
 
-def log_of(course: Course, hours: range | list[int], warmer: float = 0.0, depth: float | None = None) -> Any:
+def log_of(
+    simulation: Simulation, hours: range | list[int], warmer: float = 0.0, depth: float | None = None
+) -> Any:
     """Return the log of a sensor that reads the central member's middle, so many kelvin warmer."""
     readings = tuple(
         LogReading(
-            course.job.placement.end + timedelta(hours=hour),
-            float(course.slab.temperature_c[hour, CENTRAL, 1]) + warmer,
+            simulation.job.placement.end + timedelta(hours=hour),
+            float(simulation.slab.temperature_c[hour, CENTRAL, 1]) + warmer,
         )
         for hour in hours
     )
@@ -323,8 +325,8 @@ class TestLog:
         """All dates of the central member, which the readings were taken from."""
         plain = reckoned()
         same = reckoned(temperature_log=log_of(plain, range(72)))
-        for course in (plain, same):
-            milestones(course, lambda _: "forecast")
+        for simulation in (plain, same):
+            compute_dates(simulation, lambda _: "forecast")
         for kind in ESTIMATED:
             assert same.met[kind][CENTRAL] == pytest.approx(plain.met[kind][CENTRAL], rel=1e-6), kind
         figures = {each.name: each.value for each in same.measured.records[0].figures}
@@ -341,7 +343,7 @@ class TestLog:
         plain = reckoned()
         known = reckoned(temperature_log=log_of(plain, range(72)))
         before, after = (
-            each.slab.temperature_c[:, each.cases.last, 1].std(axis=1) for each in (plain, known)
+            each.slab.temperature_c[:, each.ensemble.last_placed, 1].std(axis=1) for each in (plain, known)
         )
         sensor = practice()["log.sensor"]
         assert np.all(after[12:72] < np.maximum(before[12:72], 2.0 * sensor))
@@ -350,9 +352,10 @@ class TestLog:
 
     @pytest.mark.parametrize("hours", [range(6), range(30), range(0, 72, 3)])
     def test_a_warmer_log_is_never_later(self, planned: Planned, reckoned: Any, hours: range) -> None:
-        course = reckoned()
+        simulation = reckoned()
         logs = [
-            planned(temperature_log=log_of(course, hours, warmer)) for warmer in (-6.0, -2.0, 0.0, 2.0, 6.0)
+            planned(temperature_log=log_of(simulation, hours, warmer))
+            for warmer in (-6.0, -2.0, 0.0, 2.0, 6.0)
         ]
         for colder, warmer in pairwise(logs):
             none_is_later(warmer, colder)
@@ -362,16 +365,16 @@ class TestLog:
 
         Within 1 %: the first hour before the first reading rests on the model.
         """
-        course = reckoned()
-        end = course.job.placement.end
+        simulation = reckoned()
+        end = simulation.job.placement.end
         readings = tuple(
             LogReading(end + timedelta(hours=hour), 25.0 + 0.01 * (hour % 2)) for hour in range(73)
         )
-        learnt = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
-        curve = learnt.concrete.hydration
+        log_correction = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
+        curve = log_correction.concrete.hydration
         energy = float(np.ravel(curve.activation_energy)[CENTRAL])
         expected = equivalent_age(np.arange(73.0), np.full(72, 25.005), energy, curve.reference_c)[-1]
-        assert learnt.slab.age_h[72, CENTRAL, 1] == pytest.approx(float(expected), rel=0.01)
+        assert log_correction.slab.age_h[72, CENTRAL, 1] == pytest.approx(float(expected), rel=0.01)
 
     def test_age_by_hand(self, reckoned: Any) -> None:
         """Hourly readings 20, 22, 25, 28, 30, 29, 27, 24, 22, 20 degC, nine hours reckoned by their means.
@@ -381,19 +384,19 @@ class TestLog:
         celsius = [20.0, 22.0, 25.0, 28.0, 30.0, 29.0, 27.0, 24.0, 22.0, 20.0]
         end = reckoned().job.placement.end
         readings = tuple(LogReading(end + timedelta(hours=10 + at), each) for at, each in enumerate(celsius))
-        learnt = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
-        curve = learnt.concrete.hydration
+        log_correction = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
+        curve = log_correction.concrete.hydration
         energy = float(np.ravel(curve.activation_energy)[CENTRAL])
         means = (np.array(celsius[:-1]) + np.array(celsius[1:])) / 2.0 + 273.15
         rates = np.exp(energy / 8.314462618 * (1.0 / (curve.reference_c + 273.15) - 1.0 / means))
-        gained = learnt.slab.age_h[19, CENTRAL, 1] - learnt.slab.age_h[10, CENTRAL, 1]
+        gained = log_correction.slab.age_h[19, CENTRAL, 1] - log_correction.slab.age_h[10, CENTRAL, 1]
         assert gained == pytest.approx(rates.sum(), rel=0.003)
 
     def test_an_offset_is_learnt_and_fades_where_it_is_warm(self, reckoned: Any) -> None:
         plain = reckoned()
         for warmer in (3.0, -3.0):
-            learnt = reckoned(temperature_log=log_of(plain, range(72), warmer))
-            change = (learnt.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL, 1]
+            log_correction = reckoned(temperature_log=log_of(plain, range(72), warmer))
+            change = (log_correction.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL, 1]
             assert change[5:71] == pytest.approx(np.full(66, warmer), abs=1e-9)
             assert abs(change[-1]) < (0.1 if warmer > 0.0 else 3.0)
             if warmer < 0.0:  # what makes dates later is believed to the end
@@ -401,16 +404,16 @@ class TestLog:
 
     def test_other_depths_keep_their_distance(self, reckoned: Any) -> None:
         plain = reckoned()
-        learnt = reckoned(temperature_log=log_of(plain, range(48), 2.0))
-        change = (learnt.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL]
+        log_correction = reckoned(temperature_log=log_of(plain, range(48), 2.0))
+        change = (log_correction.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL]
         assert change[:, 0] == pytest.approx(change[:, 1])
         assert change[:, 2] == pytest.approx(change[:, 1])
 
     def test_a_gap_keeps_the_shape_of_the_model(self, reckoned: Any) -> None:
         plain = reckoned()
         gap = [*range(20), *range(40, 60)]
-        learnt = reckoned(temperature_log=log_of(plain, gap, 2.0))
-        change = (learnt.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL, 1]
+        log_correction = reckoned(temperature_log=log_of(plain, gap, 2.0))
+        change = (log_correction.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL, 1]
         assert change[1:60] == pytest.approx(np.full(59, 2.0), abs=1e-9)
 
     def test_a_sensor_in_the_air_is_refused(self, planned: Planned, job: Job, weather: Weather) -> None:

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.schedule import durations
-from handover.schedule.cases import CENTRAL
-from handover.schedule.country import circumstances
-from handover.schedule.course import HOUR
-from handover.schedule.measures import measure
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.gate_evaluators import evaluate_gate
+from handover.schedule.joints import saw_limit_hours
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
-from handover.schedule.moments import early, late, median
-from handover.schedule.sawing import too_late_hours
+from handover.schedule.quantiles import early_instant, late_instant, median_instant
+from handover.schedule.rule_selection import slab_circumstances
+from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import GateRule, Practice
-    from handover.schedule.course import Course
     from handover.schedule.model import Basis
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
 
@@ -34,18 +34,18 @@ _STANDS_OUT = 0.10  # a tenth of the spread: of seven uncertainties alike each w
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
 
 
-def milestones(
-    course: Course, basis: Callable[[datetime], Basis]
+def compute_dates(
+    simulation: Simulation, basis: Callable[[datetime], Basis]
 ) -> tuple[tuple[Milestone, ...], tuple[Refusal, ...]]:
     """Return the dates of a job, in the order of `MilestoneKind`, and those that the tool will not give."""
-    refused = tuple(refusals(course.job, course.practice))
+    refused = tuple(refusals(simulation.job, simulation.practice))
     withheld = {refusal.kind for refusal in refused}
-    slab = circumstances(course.job)
+    slab = slab_circumstances(simulation.job)
     found = []
     for kind in MilestoneKind:
-        gates = course.practice.gates_for(kind, slab)
-        if gates and kind not in withheld and _called_for(kind, course.job):
-            found.append(_milestone(kind, gates, course, basis))
+        gates = simulation.practice.gates_for(kind, slab)
+        if gates and kind not in withheld and _called_for(kind, simulation.job):
+            found.append(_milestone(kind, gates, simulation, basis))
     return tuple(found), refused
 
 
@@ -77,29 +77,31 @@ def _called_for(kind: MilestoneKind, job: JobRecord) -> bool:
 def _milestone(
     kind: MilestoneKind,
     rules: tuple[GateRule, ...],
-    course: Course,
+    simulation: Simulation,
     basis: Callable[[datetime], Basis],
 ) -> Milestone:
-    met = [measure(rule, course) for rule in rules]
+    met = [evaluate_gate(rule, simulation) for rule in rules]
     together = np.maximum.reduce(met)
-    course.met[kind] = together
+    simulation.met[kind] = together
     for rule, hours in zip(rules, met, strict=True):
-        course.opened[rule.rule] = np.maximum(course.opened.get(rule.rule, -np.inf), hours)
+        simulation.opened[rule.rule] = np.maximum(simulation.opened.get(rule.rule, -np.inf), hours)
     gates = sorted(
-        (_gate(rule, hours, course) for rule, hours in zip(rules, met, strict=True)),
+        (_gate(rule, hours, simulation) for rule, hours in zip(rules, met, strict=True)),
         key=_not_before_last,
         reverse=True,
     )
-    likely, not_before = median(together, course), late(together, course)
+    likely, not_before = median_instant(together, simulation), late_instant(together, simulation)
     return Milestone(
         kind=kind,
         likely=likely,
         not_before=not_before,
         because=Reason(gates[0], tuple(gates[1:])),
         basis="typical" if not_before is None else basis(not_before),
-        confidence=course.share,
-        not_after=early(too_late_hours(course), course) if kind == MilestoneKind.SAW_JOINTS else None,
-        spread_by=_spread_by(together, course),
+        confidence=simulation.share,
+        not_after=early_instant(saw_limit_hours(simulation), simulation)
+        if kind == MilestoneKind.SAW_JOINTS
+        else None,
+        spread_by=_spread_by(together, simulation),
     )
 
 
@@ -108,27 +110,27 @@ def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
     return gate.not_before or never, gate.likely or never
 
 
-def _spread_by(hours: Floats, course: Course) -> tuple[Figure, ...]:
+def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
     """Return which uncertainty moves a date most, with its share of the spread, if one stands out.
 
     The share is the square of the correlation of ranks over the members: some may never get there.
     """
-    last = course.cases.last
+    last = simulation.ensemble.last_placed
     moved = hours[last]
-    low, high = np.quantile(moved, (1.0 - course.share, course.share), method="inverted_cdf")
+    low, high = np.quantile(moved, (1.0 - simulation.share, simulation.share), method="inverted_cdf")
     if not np.isfinite(low) or high - low < _STILL_H:
         return ()
-    draws = {**course.cases.draws, "weather": _warmer_until(float(np.median(moved)), course)}
+    draws = {**simulation.ensemble.draws, "weather": _warmer_until(float(np.median(moved)), simulation)}
     shares = {name: _correlation(_ranks(draw[last]), _ranks(moved)) ** 2 for name, draw in draws.items()}
     most = max(shares, key=lambda name: shares[name])
     return (Figure(most, shares[most], "1"),) if shares[most] >= _STANDS_OUT else ()
 
 
-def _warmer_until(hours: float, course: Course) -> Floats:
+def _warmer_until(hours: float, simulation: Simulation) -> Floats:
     """Return how much warmer each member's air is than told, in K on average until a date, shape (m,)."""
-    since_h = (course.weather.seconds - course.slab.placed_s[CENTRAL]) / HOUR
+    since_h = (simulation.weather.seconds - simulation.slab.placed_s[CENTRAL]) / HOUR
     until = (since_h > -1.0) & (since_h <= max(hours, 1.0))
-    mean: Floats = course.cases.errors["air_c"][until].mean(axis=0)
+    mean: Floats = simulation.ensemble.errors["air_c"][until].mean(axis=0)
     return mean
 
 
@@ -142,22 +144,22 @@ def _correlation(one: Floats, other: Floats) -> float:
     return 0.0 if spread == 0.0 else float(((one - one.mean()) * (other - other.mean())).mean()) / spread
 
 
-def _gate(rule: GateRule, hours: Floats, course: Course) -> Gate:
+def _gate(rule: GateRule, hours: Floats, simulation: Simulation) -> Gate:
     return Gate(
         rule=rule.rule,
-        likely=median(hours, course),
-        not_before=late(hours, course),
+        likely=median_instant(hours, simulation),
+        not_before=late_instant(hours, simulation),
         source=rule.source,
         mark=rule.mark,
-        figures=tuple(_figures(rule, course, float(hours[CENTRAL]))),
+        figures=tuple(_figures(rule, simulation, float(hours[CENTRAL]))),
     )
 
 
-def _figures(rule: GateRule, course: Course, until_h: float) -> Iterable[Figure]:
+def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable[Figure]:
     """Yield the numbers that went into a condition."""
-    concrete = course.concrete
+    concrete = simulation.concrete
     if rule.table is not None:
-        yield from durations.figures(rule, course, until_h)
+        yield from durations.figures(rule, simulation, until_h)
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
     if rule.above_c is not None:
@@ -165,6 +167,6 @@ def _figures(rule: GateRule, course: Course, until_h: float) -> Iterable[Figure]
     if rule.measure == "share of strength":
         yield Figure("specified_strength", concrete.specified_mpa, "MPa")
     if rule.measure == "hours of drying per metre after curing":
-        yield Figure("thickness", course.job.slab.thickness, "m")
+        yield Figure("thickness", simulation.job.slab.thickness, "m")
     if rule.measure == "degree of hydration":
-        yield Figure("water_cementitious", course.job.mix.water_cementitious, "1")
+        yield Figure("water_cementitious", simulation.job.mix.water_cementitious, "1")

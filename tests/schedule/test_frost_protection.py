@@ -10,20 +10,20 @@ import numpy as np
 import pytest
 
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog
-from handover.schedule.cases import CENTRAL
-from handover.schedule.cold import protection
-from handover.schedule.logged import as_taught
-from handover.schedule.milestones import milestones
-from handover.schedule.plan import plan_cure, reckon
-from handover.schedule.slab import follow
+from handover.schedule.dates import compute_dates
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.frost_protection import plan_protection
+from handover.schedule.plan import plan_cure, simulate
+from handover.schedule.slab_simulation import simulate_slab
+from handover.schedule.temperature_log import with_log_correction
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
-    from handover.schedule.course import Course
     from handover.schedule.model import CureSchedule, Protection
+    from handover.schedule.simulation import Simulation
     from handover.weather.series import WeatherSeries
 
     Job = Callable[..., JobRecord]
@@ -96,47 +96,49 @@ class TestMeasured:
     """A blanket is tried on the slab as cylinders and logger have shown it to be."""
 
     @pytest.fixture
-    def followed(self, job: Job, weather: Weather, as_of: datetime) -> Callable[..., Course]:
-        def follow(**measurements: object) -> Course:
+    def followed(self, job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
+        def simulate_slab(**measurements: object) -> Simulation:
             cold = job(placement={"concrete_temperature": 16.0}).model_copy(update=measurements)
-            course = reckon(cold, weather(-3.0, 5.0), as_of)
-            milestones(course, lambda _: "forecast")
-            return course
+            simulation = simulate(cold, weather(-3.0, 5.0), as_of)
+            compute_dates(simulation, lambda _: "forecast")
+            return simulation
 
-        return follow
+        return simulate_slab
 
     @staticmethod
-    def tried(course: Course) -> Protection:
-        found = protection(course)
+    def tried(simulation: Simulation) -> Protection:
+        found = plan_protection(simulation)
         assert found is not None
         return found
 
     @staticmethod
-    def log_of(course: Course, warmer: float) -> TemperatureLog:
+    def log_of(simulation: Simulation, warmer: float) -> TemperatureLog:
         """Return what a sensor reads in a slab so many kelvin warmer than the estimate, over a day."""
-        end = course.job.placement.end
-        middle = course.slab.temperature_c[:, CENTRAL, 1]
+        end = simulation.job.placement.end
+        middle = simulation.slab.temperature_c[:, CENTRAL, 1]
         readings = tuple(
             LogReading(end + timedelta(hours=hour), float(middle[hour]) + warmer) for hour in range(25)
         )
         return TemperatureLog(file="logger.csv", readings=readings)
 
-    def test_the_lesson_of_a_log_is_that_of_the_dates(self, followed: Callable[..., Course]) -> None:
+    def test_the_lesson_of_a_log_is_that_of_the_dates(self, followed: Callable[..., Simulation]) -> None:
         """Followed anew under the cover that was laid, a slab is the corrected one, two days after the log.
 
         By then the last reading has given way to what was learnt: exp(-48/6) of it is left, within 0.01 K.
         """
-        course = followed(temperature_log=self.log_of(followed(), -2.0))
-        assert course.measured.learnt is not None
-        who = np.arange(course.cases.lasts)
-        cases, concrete = course.cases.of(who), course.concrete.of(who)
-        anew = follow(course.job, course.weather, cases, concrete, course.practice)
-        taught = as_taught(anew, cases, concrete, course.measured.learnt, course.practice)
-        corrected = course.slab.temperature_c[:, course.cases.last]
+        simulation = followed(temperature_log=self.log_of(followed(), -2.0))
+        assert simulation.measured.log_correction is not None
+        who = np.arange(simulation.ensemble.n_last)
+        ensemble, concrete = simulation.ensemble.subset(who), simulation.concrete.subset(who)
+        anew = simulate_slab(simulation.job, simulation.weather, ensemble, concrete, simulation.practice)
+        taught = with_log_correction(
+            anew, ensemble, concrete, simulation.measured.log_correction, simulation.practice
+        )
+        corrected = simulation.slab.temperature_c[:, simulation.ensemble.last_placed]
         assert taught.temperature_c[72:] == pytest.approx(corrected[72:], abs=0.01)
         assert np.abs(anew.temperature_c[72:] - corrected[72:]).max() > 1.0
 
-    def test_a_colder_log_asks_for_more_blanket(self, followed: Callable[..., Course]) -> None:
+    def test_a_colder_log_asks_for_more_blanket(self, followed: Callable[..., Simulation]) -> None:
         plain = followed()
         as_told, colder = (
             self.tried(followed(temperature_log=self.log_of(plain, warmer))) for warmer in (0.0, -4.0)
@@ -146,7 +148,7 @@ class TestMeasured:
         ranked = [float("inf") if each.enough is None else each.enough for each in (as_told, colder)]
         assert ranked[0] < ranked[1]
 
-    def test_weak_cylinders_keep_a_blanket_on_for_longer(self, followed: Callable[..., Course]) -> None:
+    def test_weak_cylinders_keep_a_blanket_on_for_longer(self, followed: Callable[..., Simulation]) -> None:
         weak = Cylinder(age=168.0, strength=7.0, cured="standard")
         plain, weaker = self.tried(followed()), self.tried(followed(cylinder=(weak,)))
         for one, other in zip(plain.blankets, weaker.blankets, strict=True):

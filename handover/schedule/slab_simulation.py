@@ -12,8 +12,8 @@ from handover.concrete.heat import Column, Layer, Surface, column, exchange, mar
 from handover.concrete.heat import Concrete as Hydrating
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.psychrometrics import vapour_pressure
-from handover.schedule.course import HOUR
 from handover.schedule.delivery import truck_hours
+from handover.schedule.simulation import HOUR
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
-    from handover.schedule.cases import Cases
-    from handover.schedule.mix import Concrete
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.mix import ConcreteProperties
     from handover.weather.series import WeatherSeries
 
     Floats = NDArray[np.float64]
@@ -46,7 +46,7 @@ class Air:
 
 
 @dataclass(frozen=True)
-class Slab:
+class SlabSimulation:
     """What happened in the slab, hour by hour since placement, member by member.
 
     Attributes:
@@ -68,22 +68,22 @@ class Slab:
     initial_c: Floats
 
 
-def follow(
+def simulate_slab(
     job: JobRecord,
     weather: WeatherSeries,
-    cases: Cases,
-    concrete: Concrete,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
     practice: Practice,
     *,
     cover: Floats | None = None,
     days: int | None = None,
-) -> Slab:
+) -> SlabSimulation:
     """March the slab of a job through its weather, every member at once.
 
     Args:
         job: The record.
         weather: Unbroken from before the first placement to `DAYS` after the last.
-        cases: Members, with their errors of that weather.
+        ensemble: Members, with their errors of that weather.
         concrete: Their concrete.
         practice: Rules and materials.
         cover: Resistance laid on each member, shape (m,), in place of what the record says. [m2K/W]
@@ -91,11 +91,11 @@ def follow(
     """
     steps = _steps(days or DAYS)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
-    met = _sample(weather, instants, cases)
+    met = _sample(weather, instants, ensemble)
     shelter = practice.materials["exposure"][job.slab.exposure]
     near = wind_at(met["wind_ms"]) * shelter["wind"]
     grid = _column(job, practice)
-    initial = _placed_c(job, met["air_c"][0], practice) + cases.placed_c
+    initial = _placed_c(job, met["air_c"][0], practice) + ensemble.placed_c
     look = practice.materials["surface"]
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     result = march(
@@ -107,28 +107,28 @@ def follow(
             vapour_pa=vapour_pressure(met["air_c"], met["relative_humidity"]),
             wind_ms=near,
             cloud=met["cloud"],
-            shortwave_wm2=met["sun"] * cases.sun,
+            shortwave_wm2=met["sun"] * ensemble.sun,
             cover=_laid(resistance, job, instants, practice),
-            film_factor=cases.film,
-            evaporation_factor=cases.evaporation,
+            film_factor=ensemble.film,
+            evaporation_factor=ensemble.evaporation,
         ),
         steps=steps,
-        initial_c=_initial(grid, initial, weather, cases, practice),
-        deep_c=_mean_air(weather, cases, DAYS),
-        initial_age_h=_age_in_the_truck(job, initial, cases, concrete, practice),
+        initial_c=_initial(grid, initial, weather, ensemble, practice),
+        deep_c=_mean_air(weather, ensemble, DAYS),
+        initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, concrete, practice),
         keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR)),
     )
     whole = np.isin(np.round(instants), np.round(result.seconds))
     air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
     surface_c = result.temperature_c[:, :, 0]
-    return Slab(
+    return SlabSimulation(
         hours=result.seconds / HOUR,
-        placed_s=cases.placed_s,
+        placed_s=ensemble.placed_s,
         temperature_c=result.temperature_c,
         age_h=result.equivalent_age_h,
         air=air,
-        evaporation=cases.evaporation
+        evaporation=ensemble.evaporation
         * evaporation_rate(surface_c, air.air_c, air.relative_humidity, air.wind_ms),
         initial_c=initial,
     )
@@ -149,19 +149,19 @@ def _steps(days: int) -> Floats:
     return np.concatenate([fine, middling, np.full(days * 24 - _MIDDLING, HOUR)])
 
 
-def _sample(weather: WeatherSeries, instants: Floats, cases: Cases) -> dict[str, Floats]:
+def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dict[str, Floats]:
     """Return the weather that members meet: at the step instants (s+1, m), the sun over the steps (s, m)."""
-    hourly = _with_errors(weather, cases)
+    hourly = _with_errors(weather, ensemble)
     parts = [
-        _sample_group(weather, hourly, group, cases.placed_s[group.start] + instants)
-        for group in cases.groups
+        _sample_group(weather, hourly, group, ensemble.placed_s[group.start] + instants)
+        for group in ensemble.groups
     ]
     return {name: np.concatenate([part[name] for part in parts], axis=1) for name in parts[0]}
 
 
-def _with_errors(weather: WeatherSeries, cases: Cases) -> dict[str, Floats]:
+def _with_errors(weather: WeatherSeries, ensemble: Ensemble) -> dict[str, Floats]:
     """Return the hourly weather with each member's errors, shape (n, m)."""
-    errors = cases.errors
+    errors = ensemble.errors
     cloud = np.clip(weather.cloud[:, np.newaxis] + errors["cloud"], 0.0, 1.0)
     through = transmission(cloud) / transmission(weather.cloud)[:, np.newaxis]
     return {
@@ -233,43 +233,43 @@ def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
 
 
 def _age_in_the_truck(
-    job: JobRecord, placed_c: Floats, cases: Cases, concrete: Concrete, practice: Practice
+    job: JobRecord, placed_c: Floats, ensemble: Ensemble, concrete: ConcreteProperties, practice: Practice
 ) -> Floats:
     """Return the equivalent age with which concrete arrives, as warm as it is placed, in h, shape (m,)."""
     curve = concrete.hydration
     rate = arrhenius_rate(placed_c, curve.activation_energy, curve.reference_c)
-    return np.asarray(truck_hours(job, cases, practice) * rate)
+    return np.asarray(truck_hours(job, ensemble, practice) * rate)
 
 
-def _mean_air(weather: WeatherSeries, cases: Cases, days: int) -> Floats:
+def _mean_air(weather: WeatherSeries, ensemble: Ensemble, days: int) -> Floats:
     """Return the mean air of the days from placement on, in degC, shape (m,): each member's own weather.
 
     The ground is not told either: where the days are colder than forecast, it has been cooled as well.
     """
-    return np.concatenate([_mean_air_of(weather, cases, group, days) for group in cases.groups])
+    return np.concatenate([_mean_air_of(weather, ensemble, group, days) for group in ensemble.groups])
 
 
-def _mean_air_of(weather: WeatherSeries, cases: Cases, group: slice, days: int) -> Floats:
+def _mean_air_of(weather: WeatherSeries, ensemble: Ensemble, group: slice, days: int) -> Floats:
     """Return the same for members placed at the same time."""
-    start = int(np.searchsorted(weather.seconds, cases.placed_s[group][0]))
+    start = int(np.searchsorted(weather.seconds, ensemble.placed_s[group][0]))
     span = slice(start, start + days * 24)
-    mean: Floats = weather.air_c[span].mean() + cases.errors["air_c"][span, group].mean(axis=0)
+    mean: Floats = weather.air_c[span].mean() + ensemble.errors["air_c"][span, group].mean(axis=0)
     return mean
 
 
 def _initial(
-    grid: Column, placed_c: Floats, weather: WeatherSeries, cases: Cases, practice: Practice
+    grid: Column, placed_c: Floats, weather: WeatherSeries, ensemble: Ensemble, practice: Practice
 ) -> Floats:
     """Return every node at placement: concrete as placed, ground between the days' air and the weeks'."""
     count = len(grid.concrete)
-    deep, shallow = (_mean_air(weather, cases, days)[:, np.newaxis] for days in (DAYS, 1))
+    deep, shallow = (_mean_air(weather, ensemble, days)[:, np.newaxis] for days in (DAYS, 1))
     below = grid.depth - grid.depth[count - 1]
     initial: Floats = deep + (shallow - deep) * np.exp(-below / practice["ground.skin"])
     initial[:, :count] = placed_c[:, np.newaxis]
     return initial
 
 
-def _hydrating(concrete: Concrete, practice: Practice) -> Hydrating:
+def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
     curve = concrete.hydration
     return Hydrating(
         curve.ultimate,
@@ -282,7 +282,9 @@ def _hydrating(concrete: Concrete, practice: Practice) -> Hydrating:
     )
 
 
-def _wetness(job: JobRecord, concrete: Concrete, practice: Practice) -> Callable[[int, Floats], Floats]:
+def _wetness(
+    job: JobRecord, concrete: ConcreteProperties, practice: Practice
+) -> Callable[[int, Floats], Floats]:
     """Return how wet the surface is: bleed water until final set, then dry until curing water comes."""
     watered = job.curing.method in practice.methods
     water_h = concrete.final_set_h + practice["first-water.wait"]

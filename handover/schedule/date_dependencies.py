@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from datetime import datetime
 
-    from handover.schedule.course import Course
     from handover.schedule.model import Basis
+    from handover.schedule.simulation import Simulation
 
     BasisOf = Callable[[datetime], Basis]
 
@@ -24,20 +24,20 @@ COVERS = ("insulating blanket", "plastic sheet", "wet burlap", "ponding")
 """Ways of curing that leave something on the slab until curing ends."""
 
 
-def settled(course: Course, basis: BasisOf) -> tuple[Milestone, ...]:
-    """Return the milestones of a course, with what each has to wait for beside its own conditions.
+def apply_dependencies(simulation: Simulation, basis: BasisOf) -> tuple[Milestone, ...]:
+    """Return the milestones of a simulation, with what each has to wait for beside its own conditions.
 
     First water waits for the first watering of the plan, where it has none before because it may freeze;
     where it has none at all, there is no such date. Wheels wait until nothing lies on the slab any more.
     """
-    return tuple(_settled(course, basis))
+    return tuple(_with_dependencies(simulation, basis))
 
 
-def _settled(course: Course, basis: BasisOf) -> Iterator[Milestone]:
-    off = _cover_off(course)
-    for each in course.milestones:
-        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(course, each):
-            if (gate := _thawed(course)) is not None:
+def _with_dependencies(simulation: Simulation, basis: BasisOf) -> Iterator[Milestone]:
+    off = _cover_off(simulation)
+    for each in simulation.milestones:
+        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each):
+            if (gate := _after_frost(simulation)) is not None:
                 yield _waiting(each, gate, basis)
         elif each.kind in WHEELS and off is not None:
             yield _waiting(each, replace(off, rule=f"{each.kind}.cover-off"), basis)
@@ -45,32 +45,32 @@ def _settled(course: Course, basis: BasisOf) -> Iterator[Milestone]:
             yield each
 
 
-def _frozen_at_first(course: Course, first: Milestone) -> bool:
+def _frozen_at_first(simulation: Simulation, first: Milestone) -> bool:
     """Tell whether it may freeze when the surface could take its first water, or on all of that day."""
-    if first.not_before is None or course.method is None:
+    if first.not_before is None or simulation.method is None:
         return False
-    days = course.watering
+    days = simulation.watering
     if days and days[0].skipped_because == "frost":
         return True
-    return bool(freezing_ahead(np.array([first.not_before.timestamp()]), course)[0])
+    return bool(freezing_ahead(np.array([first.not_before.timestamp()]), simulation)[0])
 
 
-def _thawed(course: Course) -> Gate | None:
+def _after_frost(simulation: Simulation) -> Gate | None:
     """Return the condition that frost sets for first water, or None where the plan has no watering."""
-    rule = course.practice.rules["frost.no-water-below"]
-    first = next((visit.start for day in course.watering for visit in day.visits), None)
+    rule = simulation.practice.rules["frost.no-water-below"]
+    first = next((visit.start for day in simulation.watering for visit in day.visits), None)
     if first is None:
         return None
     needed = Figure("needed", rule.value, rule.unit)
     return Gate("first-water.no-frost", first, first, rule.source, rule.mark, (needed,))
 
 
-def _cover_off(course: Course) -> Gate | None:
+def _cover_off(simulation: Simulation) -> Gate | None:
     """Return the condition that what lies on the slab sets for wheels, or None where it lies bare."""
-    frozen = any(day.skipped_because == "frost" for day in course.watering)
-    if not frozen and course.job.curing.method not in COVERS:
+    frozen = any(day.skipped_because == "frost" for day in simulation.watering)
+    if not frozen and simulation.job.curing.method not in COVERS:
         return None
-    for each in course.milestones:
+    for each in simulation.milestones:
         if each.kind == MilestoneKind.CURING_ENDS:
             said = "What covers the slab comes off when curing ends"
             return Gate("", each.likely, each.not_before, said, "common practice")

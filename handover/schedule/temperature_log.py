@@ -17,19 +17,19 @@ import numpy as np
 
 from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
-from handover.schedule.cases import CENTRAL
-from handover.schedule.course import HOUR
-from handover.schedule.measured import Measured
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
+from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
-    from handover.schedule.cases import Cases
-    from handover.schedule.mix import Concrete
-    from handover.schedule.slab import Slab
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.mix import ConcreteProperties
+    from handover.schedule.slab_simulation import SlabSimulation
 
     Floats = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ _FEWEST = 3  # readings to learn from
 
 
 @dataclass(frozen=True)
-class Learnt:
+class LogCorrection:
     """What the readings teach of each member: model + offset + bend (excess - mean excess).
 
     Attributes:
@@ -62,7 +62,7 @@ class Learnt:
         """Return what to add to the model in K, shape of ``excess`` (h, m)."""
         return np.asarray(self.offset + self.bend * (excess - self.about))
 
-    def of(self, who: NDArray[np.int_]) -> Learnt:
+    def subset(self, who: NDArray[np.int_]) -> LogCorrection:
         """Return what is taught of some of the members."""
         return replace(self, offset=self.offset[who], bend=self.bend[who], about=self.about[who])
 
@@ -73,14 +73,14 @@ def depth_weights(depth: float, thickness: float) -> Floats:
     return np.array([max(1.0 - down, 0.0), 1.0 - abs(down - 1.0), max(down - 1.0, 0.0)])
 
 
-def logged(
-    job: JobRecord, cases: Cases, concrete: Concrete, slab: Slab, practice: Practice
-) -> tuple[Slab, Measured]:
+def apply_temperature_log(
+    job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
+) -> tuple[SlabSimulation, MeasurementResult]:
     """Return the slab as its logger shows it, and what came of the readings."""
     log = job.temperature_log
     seconds, celsius = _readings(job, slab)
     if log is None or not len(seconds):
-        return slab, Measured()
+        return slab, MeasurementResult()
     depth = job.slab.thickness / 2.0 if log.depth is None else log.depth
     at_depth = depth_weights(depth, job.slab.thickness)
     there = slab.temperature_c @ at_depth
@@ -89,26 +89,34 @@ def logged(
         record = Measurement(
             "temperature-log", log.file, log.readings[-1].time, figures, (), "log-in-the-air"
         )
-        return slab, Measured((record,), (("log-in-the-air", ()),))
-    correction, learnt, off = _corrections(job, cases, slab, at_depth, seconds, celsius, practice)
-    corrected = _corrected(slab, cases, concrete, correction, practice)
-    record = _record(job, slab, there, seconds, celsius, depth, off, learnt)
+        return slab, MeasurementResult((record,), (("log-in-the-air", ()),))
+    correction, log_correction, off = _corrections(job, ensemble, slab, at_depth, seconds, celsius, practice)
+    corrected = _corrected(slab, ensemble, concrete, correction, practice)
+    record = _record(job, slab, there, seconds, celsius, depth, off, log_correction)
     far = abs(off) > practice["log.far"]
     told = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
-    return corrected, Measured((record,), told, learnt=learnt)
+    return corrected, MeasurementResult((record,), told, log_correction=log_correction)
 
 
-def as_taught(slab: Slab, cases: Cases, concrete: Concrete, learnt: Learnt, practice: Practice) -> Slab:
+def with_log_correction(
+    slab: SlabSimulation,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
+    log_correction: LogCorrection,
+    practice: Practice,
+) -> SlabSimulation:
     """Return a slab that no logger lay in, one under another cover, with what the logger taught of the model.
 
     Only the lesson holds there, not the readings: those are of the slab as it was covered.
     """
-    excess = slab.temperature_c @ learnt.at_depth - slab.air.air_c
-    since = np.maximum(slab.hours - learnt.until_h, 0.0)
-    return _corrected(slab, cases, concrete, _believed(learnt.correction(excess), since, practice), practice)
+    excess = slab.temperature_c @ log_correction.at_depth - slab.air.air_c
+    since = np.maximum(slab.hours - log_correction.until_h, 0.0)
+    return _corrected(
+        slab, ensemble, concrete, _discounted(log_correction.correction(excess), since, practice), practice
+    )
 
 
-def _readings(job: JobRecord, slab: Slab) -> tuple[Floats, Floats]:
+def _readings(job: JobRecord, slab: SlabSimulation) -> tuple[Floats, Floats]:
     """Return the readings from the last placement to the end of the estimate: UTC seconds and degC."""
     log = job.temperature_log
     told = [(each.time.timestamp(), each.temperature) for each in log.readings] if log else []
@@ -125,7 +133,9 @@ def _at(hours: Floats, series: Floats) -> Floats:
     return np.asarray(series[index] * (1.0 - share) + series[index + 1] * share)
 
 
-def _in_the_air(seconds: Floats, celsius: Floats, there: Floats, slab: Slab, practice: Practice) -> bool:
+def _in_the_air(
+    seconds: Floats, celsius: Floats, there: Floats, slab: SlabSimulation, practice: Practice
+) -> bool:
     """Tell whether the readings go with the air where the slab would not."""
     hours = (seconds - slab.placed_s[CENTRAL]) / HOUR
     early = (hours >= practice["log.settled"]) & (hours <= practice["log.like-slab"])
@@ -142,26 +152,26 @@ def _rms(values: Floats) -> float:
 
 def _corrections(
     job: JobRecord,
-    cases: Cases,
-    slab: Slab,
+    ensemble: Ensemble,
+    slab: SlabSimulation,
     at_depth: Floats,
     seconds: Floats,
     celsius: Floats,
     practice: Practice,
-) -> tuple[Floats, Learnt | None, float]:
+) -> tuple[Floats, LogCorrection | None, float]:
     """Return what to add to each member (h, m), what was learnt, and how far the model was off."""
     there = slab.temperature_c @ at_depth
-    sensor = _sensor_errors(job, cases, celsius, practice)
+    sensor = _sensor_errors(job, ensemble, celsius, practice)
     correction = np.empty_like(there)
-    learnt, off = None, 0.0
-    for group in (cases.last, cases.first):
+    log_correction, off = None, 0.0
+    for group in (ensemble.last_placed, ensemble.first_placed):
         hours = (seconds - slab.placed_s[group][0]) / HOUR
         excess = there[:, group] - slab.air.air_c[:, group]
         residual = celsius[:, np.newaxis] + sensor[:, group] - _at(hours, there[:, group])
-        found = _learn(hours, residual, _at(hours, excess), at_depth, practice)
-        correction[:, group] = _between(slab.hours, hours, residual, practice)
+        found = _fit_correction(hours, residual, _at(hours, excess), at_depth, practice)
+        correction[:, group] = _during_readings(slab.hours, hours, residual, practice)
         beyond = slab.hours > hours[-1]
-        correction[beyond, group] = _beyond(
+        correction[beyond, group] = _after_readings(
             slab.hours[beyond] - hours[-1],
             residual[-1],
             found,
@@ -169,24 +179,24 @@ def _corrections(
             _at(hours[-1:], excess),
             practice,
         )
-        if group == cases.last:
-            learnt, off = found, float(residual[:, CENTRAL].mean())
-    return correction, learnt, off
+        if group == ensemble.last_placed:
+            log_correction, off = found, float(residual[:, CENTRAL].mean())
+    return correction, log_correction, off
 
 
-def _sensor_errors(job: JobRecord, cases: Cases, celsius: Floats, practice: Practice) -> Floats:
+def _sensor_errors(job: JobRecord, ensemble: Ensemble, celsius: Floats, practice: Practice) -> Floats:
     """Return the error that each member gives the logger, shape (k, m); the central member gives it none."""
     random = np.random.Generator(np.random.PCG64(int(sha256(f"{job.id}:log".encode()).hexdigest()[:16], 16)))
-    half = random.standard_normal((2, cases.lasts // 2))
-    drawn = np.concatenate([np.zeros((2, 1)), half, -half], axis=1)[:, : cases.lasts]
-    offset, swing = np.concatenate([drawn, drawn[:, : len(cases) - cases.lasts]], axis=1)
+    half = random.standard_normal((2, ensemble.n_last // 2))
+    drawn = np.concatenate([np.zeros((2, 1)), half, -half], axis=1)[:, : ensemble.n_last]
+    offset, swing = np.concatenate([drawn, drawn[:, : len(ensemble) - ensemble.n_last]], axis=1)
     about = (celsius - celsius.mean())[:, np.newaxis]
     return np.asarray(practice["log.sensor"] * offset + practice["log.swing"] * swing * about)
 
 
-def _learn(
+def _fit_correction(
     hours: Floats, residual: Floats, excess: Floats, at_depth: Floats, practice: Practice
-) -> Learnt | None:
+) -> LogCorrection | None:
     """Return offset and gain by least squares, drawn to none and one by what is expected of them.
 
     Readings of one stretch of hours say the same: only so many count as there are stretches of the model's
@@ -206,7 +216,7 @@ def _learn(
     weight = count * (apart**2).mean(axis=0) / noise
     steady = 1.0 / practice["log.gain"] ** 2
     slope = count * (apart * residual).mean(axis=0) / noise / (weight + steady)
-    return Learnt(
+    return LogCorrection(
         at_depth,
         float(hours[-1]),
         offset,
@@ -217,7 +227,7 @@ def _learn(
     )
 
 
-def _between(whole: Floats, hours: Floats, residual: Floats, practice: Practice) -> Floats:
+def _during_readings(whole: Floats, hours: Floats, residual: Floats, practice: Practice) -> Floats:
     """Return the distance from the readings at each whole hour, linear between them, shape (h, m).
 
     At the placement the concrete is as it was measured there, unless the first reading tells of that itself.
@@ -232,24 +242,24 @@ def _between(whole: Floats, hours: Floats, residual: Floats, practice: Practice)
     return np.asarray(residual[after - 1] * (1.0 - share) + residual[after] * share)
 
 
-def _beyond(
+def _after_readings(
     since: Floats,
     last: Floats,
-    learnt: Learnt | None,
+    log_correction: LogCorrection | None,
     excess: Floats,
     excess_then: Floats,
     practice: Practice,
 ) -> Floats:
     """Return what to add past the last reading, shape (h, m): its distance gives way to what was learnt."""
     fading = np.exp(-since / practice["log.wander-hours"])[:, np.newaxis]
-    if learnt is None:
+    if log_correction is None:
         held = last * fading
     else:
-        held = learnt.correction(excess) + (last - learnt.correction(excess_then)[0]) * fading
-    return _believed(held, since, practice)
+        held = log_correction.correction(excess) + (last - log_correction.correction(excess_then)[0]) * fading
+    return _discounted(held, since, practice)
 
 
-def _believed(held: Floats, since: Floats, practice: Practice) -> Floats:
+def _discounted(held: Floats, since: Floats, practice: Practice) -> Floats:
     """Return what is left of a correction so many hours after the last reading, shape (h, m).
 
     One that warms the slab, and so brings dates forward, is believed less the longer ago it was learnt; one
@@ -259,7 +269,13 @@ def _believed(held: Floats, since: Floats, practice: Practice) -> Floats:
     return np.asarray(np.where(held > 0.0, held * warm, held))
 
 
-def _corrected(slab: Slab, cases: Cases, concrete: Concrete, correction: Floats, practice: Practice) -> Slab:
+def _corrected(
+    slab: SlabSimulation,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
+    correction: Floats,
+    practice: Practice,
+) -> SlabSimulation:
     """Return the slab with its temperatures corrected, and its equivalent age from them."""
     temperature = slab.temperature_c + correction[:, :, np.newaxis]
     gained = np.diff(slab.age_h, axis=0)
@@ -271,10 +287,10 @@ def _corrected(slab: Slab, cases: Cases, concrete: Concrete, correction: Floats,
     )
     air = slab.air
     drying = evaporation_rate(temperature[:, :, 0], air.air_c, air.relative_humidity, air.wind_ms)
-    return replace(slab, temperature_c=temperature, age_h=age, evaporation=cases.evaporation * drying)
+    return replace(slab, temperature_c=temperature, age_h=age, evaporation=ensemble.evaporation * drying)
 
 
-def _hourly_age(temperature: Floats, concrete: Concrete, practice: Practice) -> Floats:
+def _hourly_age(temperature: Floats, concrete: ConcreteProperties, practice: Practice) -> Floats:
     """Return the equivalent hours of each hour by the mean of the rates at its ends, shape (h, m, 3)."""
     curve = concrete.hydration
     energy = np.asarray(curve.activation_energy)[:, np.newaxis]
@@ -286,13 +302,13 @@ def _hourly_age(temperature: Floats, concrete: Concrete, practice: Practice) -> 
 
 def _record(
     job: JobRecord,
-    slab: Slab,
+    slab: SlabSimulation,
     there: Floats,
     seconds: Floats,
     celsius: Floats,
     depth: float,
     off: float,
-    learnt: Learnt | None,
+    log_correction: LogCorrection | None,
 ) -> Measurement:
     log = job.temperature_log
     assert log is not None  # noqa: S101 - only a job with a log comes here
@@ -300,12 +316,12 @@ def _record(
     model = _at(hours, there[:, [CENTRAL]])[:, 0]
     taught = (
         ()
-        if learnt is None
+        if log_correction is None
         else (
-            Figure("offset", float(learnt.offset[CENTRAL]), "K"),
-            Figure("offset_error", learnt.offset_error, "K"),
-            Figure("gain", 1.0 + float(learnt.bend[CENTRAL]), "1"),
-            Figure("gain_error", learnt.gain_error, "1"),
+            Figure("offset", float(log_correction.offset[CENTRAL]), "K"),
+            Figure("offset_error", log_correction.offset_error, "K"),
+            Figure("gain", 1.0 + float(log_correction.bend[CENTRAL]), "1"),
+            Figure("gain_error", log_correction.gain_error, "1"),
         )
     )
     return Measurement(
@@ -323,6 +339,6 @@ def _record(
             Figure("warmest", float(model.max()), "degC"),
             Figure("mean_difference", off, "K"),
         ),
-        outcome="log-followed" if learnt is None else "log-learnt",
+        outcome="log-followed" if log_correction is None else "log-learnt",
         figures=taught,
     )

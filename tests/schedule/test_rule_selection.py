@@ -11,10 +11,10 @@ import pytest
 
 from handover.errors import UnusableInput
 from handover.practice.rules import STRICTEST, practice, rule_sets
-from handover.schedule.country import circumstances, rules_for
 from handover.schedule.durations import required_hours, share_done
 from handover.schedule.model import CureSchedule, Milestone, MilestoneKind
 from handover.schedule.plan import plan_cure
+from handover.schedule.rule_selection import rules_for, slab_circumstances
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -92,7 +92,7 @@ class TestWhoseRules:
 def test_a_slab_counts_as_reinforced_unless_the_record_says_it_is_not(
     job: Job, reinforcement: str | None, reinforced: bool
 ) -> None:
-    assert circumstances(job(slab={"reinforcement": reinforcement})).reinforced is reinforced
+    assert slab_circumstances(job(slab={"reinforcement": reinforcement})).reinforced is reinforced
 
 
 # ---- dates

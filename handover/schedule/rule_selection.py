@@ -68,7 +68,7 @@ def _by(found: RuleSet, why: str) -> tuple[Practice, Assumption]:
     return practice(found.code), Assumption("rules", f"{found.name}: {found.basis}", why)
 
 
-def circumstances(job: JobRecord) -> Circumstances:
+def slab_circumstances(job: JobRecord) -> Circumstances:
     """Return what of a slab decides which rules hold; it counts as reinforced unless the record says not."""
     return Circumstances(
         use=job.slab.use,

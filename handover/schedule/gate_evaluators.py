@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.schedule import durations
-from handover.schedule.course import HOUR
+from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from handover.practice.rules import GateRule
-    from handover.schedule.course import Course
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
 
@@ -25,9 +25,9 @@ REACH_H = 180 * 24.0
 _DAY = 24
 
 
-def measure(gate: GateRule, course: Course) -> Floats:
+def evaluate_gate(gate: GateRule, simulation: Simulation) -> Floats:
     """Return when a condition is first met, in hours since placement, shape (m,); inf: not within reach."""
-    hours = np.broadcast_to(MEASURES[gate.measure](gate, course), course.slab.placed_s.shape)
+    hours = np.broadcast_to(GATE_EVALUATORS[gate.measure](gate, simulation), simulation.slab.placed_s.shape)
     hours = np.minimum(hours, gate.at_most or np.inf)
     return np.where(hours > limit_hours(gate), np.inf, hours)
 
@@ -37,7 +37,7 @@ def limit_hours(gate: GateRule) -> float:
     return REACH_H if gate.measure in _ESTIMATED else np.inf
 
 
-def reached(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
+def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
     """Return when a series that never falls first comes up to a value.
 
     Past its end the series is taken to go on as in its last day.
@@ -62,21 +62,21 @@ def reached(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
     return np.where(series[-1] >= wanted, within, np.where(rate > 0.0, beyond, np.inf))
 
 
-def age_reached(course: Course, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
+def hours_to_age(simulation: Simulation, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
     """Return when the concrete has come to an equivalent age at all of some depths, in hours, shape (m,)."""
-    slab = course.slab
+    slab = simulation.slab
     members = len(slab.placed_s)
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
     needed = np.repeat(np.broadcast_to(np.asarray(needed_h, dtype=np.float64), (members,)), count)
-    met = reached(slab.hours, age.reshape(len(slab.hours), -1), needed)
+    met = hours_to_value(slab.hours, age.reshape(len(slab.hours), -1), needed)
     last: Floats = met.reshape(members, count).max(axis=1)
     return last
 
 
-def first_reached(course: Course, needed_h: ArrayLike) -> Floats:
+def hours_to_age_at_any_depth(simulation: Simulation, needed_h: ArrayLike) -> Floats:
     """Return when the first of the depths has come to an equivalent age, in hours, shape (m,)."""
-    first: Floats = np.minimum.reduce([age_reached(course, needed_h, depth) for depth in range(3)])
+    first: Floats = np.minimum.reduce([hours_to_age(simulation, needed_h, depth) for depth in range(3)])
     return first
 
 
@@ -87,90 +87,92 @@ def needed(gate: GateRule) -> float:
     return gate.value
 
 
-def _degree(gate: GateRule, course: Course) -> Floats:
-    concrete = course.concrete
+def _degree(gate: GateRule, simulation: Simulation) -> Floats:
+    concrete = simulation.concrete
     at_set = {"setting.initial": concrete.initial_set_h, "setting.final": concrete.final_set_h}
-    return age_reached(course, at_set[gate.per or ""])
+    return hours_to_age(simulation, at_set[gate.per or ""])
 
 
-def _after_final_set(gate: GateRule, course: Course) -> Floats:
-    return age_reached(course, course.concrete.final_set_h + needed(gate))
+def _after_final_set(gate: GateRule, simulation: Simulation) -> Floats:
+    return hours_to_age(simulation, simulation.concrete.final_set_h + needed(gate))
 
 
-def _finished(_: GateRule, course: Course) -> Floats:
+def _finished(_: GateRule, simulation: Simulation) -> Floats:
     """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
-    told = course.job.placement.finished
+    told = simulation.job.placement.finished
     if told is None:
-        return age_reached(course, course.concrete.final_set_h)
-    return np.maximum((told.timestamp() - course.slab.placed_s) / HOUR, 0.0)
+        return hours_to_age(simulation, simulation.concrete.final_set_h)
+    return np.maximum((told.timestamp() - simulation.slab.placed_s) / HOUR, 0.0)
 
 
-def _equivalent_age(gate: GateRule, course: Course) -> Floats:
-    return age_reached(course, needed(gate))
+def _equivalent_age(gate: GateRule, simulation: Simulation) -> Floats:
+    return hours_to_age(simulation, needed(gate))
 
 
-def _age(gate: GateRule, _: Course) -> Floats:
+def _age(gate: GateRule, _: Simulation) -> Floats:
     return np.array(needed(gate))
 
 
-def _strength(gate: GateRule, course: Course) -> Floats:
-    return age_reached(course, course.concrete.age_at_strength(needed(gate)))
+def _strength(gate: GateRule, simulation: Simulation) -> Floats:
+    return hours_to_age(simulation, simulation.concrete.age_at_strength(needed(gate)))
 
 
-def _share_of_strength(gate: GateRule, course: Course) -> Floats:
-    concrete = course.concrete
-    return age_reached(course, concrete.age_at_strength(needed(gate) * concrete.specified_mpa))
+def _share_of_strength(gate: GateRule, simulation: Simulation) -> Floats:
+    concrete = simulation.concrete
+    return hours_to_age(simulation, concrete.age_at_strength(needed(gate) * concrete.specified_mpa))
 
 
-def _counted(gate: GateRule, course: Course, temperature_c: Floats) -> Floats:
+def _counted(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
     hours = needed(gate)
-    return np.minimum(reached(course.slab.hours, total, hours), hours * (gate.at_most_times or np.inf))
+    return np.minimum(
+        hours_to_value(simulation.slab.hours, total, hours), hours * (gate.at_most_times or np.inf)
+    )
 
 
-def _by_temperature(gate: GateRule, course: Course) -> Floats:
+def _by_temperature(gate: GateRule, simulation: Simulation) -> Floats:
     """Return when the time that a table asks is up; a mix that stays workable long adds what is over."""
-    up = reached(course.slab.hours, durations.asked(gate, course), 1.0)
-    met = np.minimum(up, durations.longest(gate, course))
+    up = hours_to_value(simulation.slab.hours, durations.asked(gate, simulation), 1.0)
+    met = np.minimum(up, durations.longest(gate, simulation))
     if gate.working_time is None:
         return met
-    workable = age_reached(course, course.concrete.initial_set_h)
+    workable = hours_to_age(simulation, simulation.concrete.initial_set_h)
     return met + np.maximum(workable - gate.working_time, 0.0)
 
 
-def _warm_air(gate: GateRule, course: Course) -> Floats:
+def _warm_air(gate: GateRule, simulation: Simulation) -> Floats:
     """Count the hours of warm air; under a cover the air around the concrete is as warm as the concrete."""
-    slab = course.slab
-    around = slab.temperature_c.min(axis=2) if course.covered else slab.air.air_c
-    return _counted(gate, course, around)
+    slab = simulation.slab
+    around = slab.temperature_c.min(axis=2) if simulation.covered else slab.air.air_c
+    return _counted(gate, simulation, around)
 
 
-def _warm_slab(gate: GateRule, course: Course) -> Floats:
-    return _counted(gate, course, course.slab.temperature_c.min(axis=2))
+def _warm_slab(gate: GateRule, simulation: Simulation) -> Floats:
+    return _counted(gate, simulation, simulation.slab.temperature_c.min(axis=2))
 
 
-def _after_curing(gate: GateRule, course: Course) -> Floats:
-    return course.met["curing-ends"] + needed(gate)
+def _after_curing(gate: GateRule, simulation: Simulation) -> Floats:
+    return simulation.met["curing-ends"] + needed(gate)
 
 
-def _drying(gate: GateRule, course: Course) -> Floats:
-    return course.met["curing-ends"] + needed(gate) * course.job.slab.thickness
+def _drying(gate: GateRule, simulation: Simulation) -> Floats:
+    return simulation.met["curing-ends"] + needed(gate) * simulation.job.slab.thickness
 
 
-def _first_winter(_: GateRule, course: Course) -> Floats:
+def _first_winter(_: GateRule, simulation: Simulation) -> Floats:
     """Return the end of the first winter, which comes half a year later south of the equator."""
-    month = int(course.practice["winter.over"])
-    if (course.job.site.latitude or 0.0) < 0.0:
+    month = int(simulation.practice["winter.over"])
+    if (simulation.job.site.latitude or 0.0) < 0.0:
         month = (month + 5) % 12 + 1
-    placed = course.job.placement.end
+    placed = simulation.job.placement.end
     ends = [datetime(year, month, 1, tzinfo=placed.tzinfo) for year in (placed.year, placed.year + 1)]
     end = next(each for each in ends if each > placed)
-    return np.asarray((end.astimezone(UTC).timestamp() - course.slab.placed_s) / HOUR)
+    return np.asarray((end.astimezone(UTC).timestamp() - simulation.slab.placed_s) / HOUR)
 
 
-MEASURES: dict[str, Callable[[GateRule, Course], Floats]] = {
+GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation], Floats]] = {
     "degree of hydration": _degree,
     "hours after final set": _after_final_set,
     "finishing done": _finished,

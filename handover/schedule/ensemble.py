@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.course import HOUR
+from handover.schedule.simulation import HOUR
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -36,7 +36,7 @@ _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
 @dataclass(frozen=True)
-class Cases:
+class Ensemble:
     """The members, one value each, shape (m,), and what each makes of the weather.
 
     Attributes:
@@ -51,7 +51,7 @@ class Cases:
         errors: Added to each hour of the weather, by column, shape (n, m): K, shares, share of the wind.
         draws: The standardised draws behind the members, by what they stand for, shape (m,); of the weather,
             see ``errors``.
-        lasts: How many members follow the concrete placed last; the others follow the first.
+        n_last: How many members follow the concrete placed last; the others follow the first.
     """
 
     placed_s: Floats
@@ -64,27 +64,27 @@ class Cases:
     placed_c: Floats
     errors: dict[str, Floats]
     draws: dict[str, Floats]
-    lasts: int
+    n_last: int
 
     @property
-    def last(self) -> slice:
+    def last_placed(self) -> slice:
         """The members that follow the concrete placed last; the central case is the first of them."""
-        return slice(0, self.lasts)
+        return slice(0, self.n_last)
 
     @property
-    def first(self) -> slice:
+    def first_placed(self) -> slice:
         """The members that follow the concrete placed first; the central case is the first of them."""
-        return slice(self.lasts, None)
+        return slice(self.n_last, None)
 
     @property
     def groups(self) -> tuple[slice, ...]:
         """Those of the two that have members: each is placed at one time."""
-        return tuple(group for group in (self.last, self.first) if group.start < len(self))
+        return tuple(group for group in (self.last_placed, self.first_placed) if group.start < len(self))
 
     def __len__(self) -> int:
         return len(self.placed_s)
 
-    def of(self, who: NDArray[np.int_]) -> Cases:
+    def subset(self, who: NDArray[np.int_]) -> Ensemble:
         """Return some of the members that follow the concrete placed last, in an order of their own."""
         columns = ("placed_s", "setting", "energy", "hardening", "evaporation", "film", "sun", "placed_c")
         return replace(
@@ -92,36 +92,36 @@ class Cases:
             **{name: getattr(self, name)[who] for name in columns},
             errors={name: error[:, who] for name, error in self.errors.items()},
             draws={name: draw[who] for name, draw in self.draws.items()},
-            lasts=len(who),
+            n_last=len(who),
         )
 
 
-def cases(
+def draw_ensemble(
     job: JobRecord,
     weather: WeatherSeries,
     practice: Practice,
     *,
-    made_s: float,
+    forecast_issued_s: float,
     members: int = MEMBERS,
     typical: WeatherSeries | None = None,
-) -> Cases:
+) -> Ensemble:
     """Return the cases of a job.
 
     Args:
         job: The record.
         weather: Carried on to the end of the reckoning, shape (n,).
         practice: Holds each spread with its source or mark.
-        made_s: When the forecast was made, UTC seconds: its errors grow from there.
+        forecast_issued_s: When the forecast was made, UTC seconds: its errors grow from there.
         members: How many; one follows only the central case of the last concrete and of the first.
         typical: A typical year from which the hours past the forecast are drawn.
     """
-    firsts = max(1, members // _FIRST_SHARE)
-    lasts = max(1, members - firsts)
+    n_first = max(1, members // _FIRST_SHARE)
+    n_last = max(1, members - n_first)
     random = np.random.Generator(np.random.PCG64(_seed(job.id)))
     who = np.concatenate(
-        [np.arange(lasts), np.arange(firsts)]
+        [np.arange(n_last), np.arange(n_first)]
     )  # the first concrete shares its errors with the last
-    draws = {name: _mirrored(random, lasts)[who] for name in _SCALARS}
+    draws = {name: _antithetic_draws(random, n_last)[who] for name in _SCALARS}
     placing = (
         "spread.placing-measured"
         if job.placement.concrete_temperature is not None
@@ -129,13 +129,15 @@ def cases(
     )
     errors = {
         name: error[:, who]
-        for name, error in forecast_errors(weather, practice, made_s, lasts, random).items()
+        for name, error in forecast_errors(weather, practice, forecast_issued_s, n_last, random).items()
     }
-    if typical is not None and _reaches(typical, weather, practice):
+    if typical is not None and _covers_horizon(typical, weather, practice):
         _draw_typical(errors, weather, typical, int(practice["forecast.drawn"]), who, random)
-    return Cases(
+    return Ensemble(
         placed_s=np.where(
-            np.arange(lasts + firsts) < lasts, job.placement.end.timestamp(), job.placement.start.timestamp()
+            np.arange(n_last + n_first) < n_last,
+            job.placement.end.timestamp(),
+            job.placement.start.timestamp(),
         ),
         setting=practice["spread.setting"] ** draws["setting"],
         energy=practice["spread.energy"] ** draws["mix"],
@@ -146,7 +148,7 @@ def cases(
         placed_c=practice[placing] * draws["placing"],
         errors=errors,
         draws=draws,
-        lasts=lasts,
+        n_last=n_last,
     )
 
 
@@ -154,14 +156,18 @@ def _seed(job: str) -> int:
     return int.from_bytes(sha256(job.encode()).digest()[:8], "big")
 
 
-def _mirrored(random: np.random.Generator, count: int) -> Floats:
+def _antithetic_draws(random: np.random.Generator, count: int) -> Floats:
     """Return standard normal draws in mirrored pairs behind a central zero, shape (count,)."""
     half = random.standard_normal(count // 2)
     return np.concatenate([[0.0], half, -half])[:count]
 
 
 def forecast_errors(
-    weather: WeatherSeries, practice: Practice, made_s: float, count: int, random: np.random.Generator
+    weather: WeatherSeries,
+    practice: Practice,
+    forecast_issued_s: float,
+    count: int,
+    random: np.random.Generator,
 ) -> dict[str, Floats]:
     """Return the errors of the forecast, which grow with lead time and hang together from hour to hour.
 
@@ -170,7 +176,7 @@ def forecast_errors(
     higher or lower than the days it is carried on from.
     """
     known = weather.seconds
-    ahead = (known - made_s) / HOUR / 24.0
+    ahead = (known - forecast_issued_s) / HOUR / 24.0
     open_ = weather.origin != Origin.OBSERVED
     memory = float(np.exp(-1.0 / practice["forecast.memory"]))
     half = count // 2
@@ -180,7 +186,7 @@ def forecast_errors(
     for hour in range(len(known)):
         state = memory * state + shocks[hour]
         series[hour] = state
-    past = np.clip((known - _forecast_ends(weather)) / HOUR / practice["forecast.memory"], 0.0, 1.0)
+    past = np.clip((known - _forecast_end_s(weather)) / HOUR / practice["forecast.memory"], 0.0, 1.0)
     level = practice["forecast.beyond"] * random.standard_normal(half) * past[:, np.newaxis]
     errors = {}
     for index, name in enumerate(_STATES):
@@ -193,13 +199,13 @@ def forecast_errors(
     return errors
 
 
-def _forecast_ends(weather: WeatherSeries) -> float:
+def _forecast_end_s(weather: WeatherSeries) -> float:
     """Return the last instant that was observed or forecast, UTC seconds."""
     told = weather.seconds[weather.origin != Origin.TYPICAL]
     return float(told[-1] if len(told) else weather.seconds[0])
 
 
-def _reaches(typical: WeatherSeries, weather: WeatherSeries, practice: Practice) -> bool:
+def _covers_horizon(typical: WeatherSeries, weather: WeatherSeries, practice: Practice) -> bool:
     """Tell whether a typical year has every hour that may be drawn for the hours past the forecast."""
     beyond = weather.time[weather.origin == Origin.TYPICAL]
     near = np.timedelta64(int(practice["forecast.drawn"]) * 24 * 3600, "s")

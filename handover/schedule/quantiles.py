@@ -7,42 +7,42 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.course import HOUR
+from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
-    from handover.schedule.course import Course
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
 
 _MEDIAN = 0.5
 
 
-def median(hours: Floats, course: Course) -> datetime | None:
+def median_instant(hours: Floats, simulation: Simulation) -> datetime | None:
     """Return the middle of the members that follow the concrete placed last."""
-    return _quantile(hours, _MEDIAN, course.cases.last, course)
+    return _quantile(hours, _MEDIAN, simulation.ensemble.last_placed, simulation)
 
 
-def late(hours: Floats, course: Course) -> datetime | None:
+def late_instant(hours: Floats, simulation: Simulation) -> datetime | None:
     """Return the instant that the wanted share of the members has passed, by the concrete placed last."""
-    return _quantile(hours, course.share, course.cases.last, course)
+    return _quantile(hours, simulation.share, simulation.ensemble.last_placed, simulation)
 
 
-def early(hours: Floats, course: Course) -> datetime | None:
+def early_instant(hours: Floats, simulation: Simulation) -> datetime | None:
     """Return the instant that the wanted share of the concrete placed first has yet to pass."""
-    return _quantile(hours, 1.0 - course.share, course.cases.first, course)
+    return _quantile(hours, 1.0 - simulation.share, simulation.ensemble.first_placed, simulation)
 
 
-def _quantile(hours: Floats, share: float, group: slice, course: Course) -> datetime | None:
+def _quantile(hours: Floats, share: float, group: slice, simulation: Simulation) -> datetime | None:
     """Return an instant that one of the members has: a mean with "never" would have no meaning."""
     found = np.quantile(hours[group], share, method="inverted_cdf")
-    return moment(course.cases.placed_s[group][0], float(found), course.job.zone)
+    return instant_after(simulation.ensemble.placed_s[group][0], float(found), simulation.job.zone)
 
 
-def moment(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | None:
+def instant_after(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | None:
     """Return the instant so many hours after placement, to the second, or None where it is never reached."""
     if not np.isfinite(hours):
         return None

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.measured import Measured
+from handover.schedule.measurement_result import MeasurementResult
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -16,10 +16,10 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
-    from handover.schedule.cases import Cases
-    from handover.schedule.mix import Concrete
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.mix import ConcreteProperties
     from handover.schedule.model import Milestone, MilestoneKind, WateringDay
-    from handover.schedule.slab import Slab
+    from handover.schedule.slab_simulation import SlabSimulation
     from handover.weather.series import WeatherSeries
 
     Floats = NDArray[np.float64]
@@ -28,7 +28,7 @@ HOUR = 3600.0
 
 
 @dataclass
-class Course:
+class Simulation:
     """Everything that is known of a job once its slab has been followed.
 
     ``share`` of the members must have passed before a date is told as "not before".
@@ -41,20 +41,22 @@ class Course:
     job: JobRecord
     weather: WeatherSeries
     practice: Practice
-    cases: Cases
-    concrete: Concrete
-    slab: Slab
+    ensemble: Ensemble
+    concrete: ConcreteProperties
+    slab: SlabSimulation
     share: float
-    measured: Measured = field(default_factory=Measured)
+    measured: MeasurementResult = field(default_factory=MeasurementResult)
     met: dict[str, Floats] = field(default_factory=dict)
     opened: dict[str, Floats] = field(default_factory=dict)
     uncracked: Floats | None = None
     milestones: tuple[Milestone, ...] = ()
     watering: tuple[WateringDay, ...] = ()
 
-    def with_slab(self, cases: Cases, concrete: Concrete, slab: Slab) -> Course:
+    def with_slab(self, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> Simulation:
         """Return the same job with its slab followed otherwise, and nothing found yet."""
-        return Course(self.job, self.weather, self.practice, cases, concrete, slab, self.share, self.measured)
+        return Simulation(
+            self.job, self.weather, self.practice, ensemble, concrete, slab, self.share, self.measured
+        )
 
     @property
     def method(self) -> CuringMethod | None:

@@ -14,44 +14,45 @@ from handover.concrete.restraint import (
     tensile_strength,
 )
 from handover.practice.silica import respirators
-from handover.schedule.measures import age_reached, first_reached
+from handover.schedule.gate_evaluators import hours_to_age, hours_to_age_at_any_depth
 from handover.schedule.model import Joints, SawWindow
-from handover.schedule.moments import early, late, median
+from handover.schedule.quantiles import early_instant, late_instant, median_instant
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handover.schedule.course import Course
+    from handover.schedule.simulation import Simulation
 
     Floats = NDArray[np.float64]
 
 
-def too_late_hours(course: Course) -> Floats:
+def saw_limit_hours(simulation: Simulation) -> Floats:
     """Return when each member is past sawing, in hours since its placement, shape (m,): the earlier of two.
 
     By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by reckoning, the last hour before
     tension passes strength.
     """
-    practice = course.practice
+    practice = simulation.practice
     by_practice = np.maximum(
-        first_reached(course, practice["saw-joints.too-late"]), practice["saw-joints.too-late-by-clock"]
+        hours_to_age_at_any_depth(simulation, practice["saw-joints.too-late"]),
+        practice["saw-joints.too-late-by-clock"],
     )
-    return np.minimum(by_practice, cracking_hours(course))
+    return np.minimum(by_practice, cracking_hours(simulation))
 
 
-def cracking_hours(course: Course) -> Floats:
+def cracking_hours(simulation: Simulation) -> Floats:
     """Return the last whole hour before tension passes tensile strength, shape (m,); inf: never.
 
     A simple model: the slab is free of stress at the warmest it has been since final set, and what it would
     shorten since then, by cooling and by drying, the ground partly prevents.
     """
-    if course.uncracked is None:
-        course.uncracked = _uncracked(course)
-    return course.uncracked
+    if simulation.uncracked is None:
+        simulation.uncracked = _uncracked(simulation)
+    return simulation.uncracked
 
 
-def _uncracked(course: Course) -> Floats:
-    slab, concrete, practice = course.slab, course.concrete, course.practice
+def _uncracked(simulation: Simulation) -> Floats:
+    slab, concrete, practice = simulation.slab, simulation.concrete, simulation.practice
     # Node by node: to take the least of three along the last axis would cost ten times as much.
     age = np.minimum.reduce(np.moveaxis(slab.age_h, 2, 0))
     strength = np.minimum.reduce(np.moveaxis(concrete.strength(slab.age_h, slice(None)), 2, 0))
@@ -59,7 +60,7 @@ def _uncracked(course: Course) -> Floats:
     set_already = age >= concrete.final_set_h
     warmest = np.maximum.accumulate(np.where(set_already, mean_c, -np.inf), axis=0)
     cooled = np.where(set_already, warmest - mean_c, 0.0)
-    drying_days = np.cumsum(set_already, axis=0) / 24.0 * _drying_share(course)
+    drying_days = np.cumsum(set_already, axis=0) / 24.0 * _drying_share(simulation)
     strain = practice["sawing.expansion"] * cooled + drying_shrinkage(
         drying_days, practice["sawing.shrinkage"]
     )
@@ -71,29 +72,32 @@ def _uncracked(course: Course) -> Floats:
     return np.where(passed.any(axis=0), slab.hours[np.maximum(first - 1, 0)], np.inf)
 
 
-def _drying_share(course: Course) -> float:
+def _drying_share(simulation: Simulation) -> float:
     """Return how freely the slab dries: not while it is kept wet, in part under a coat."""
-    return 0.0 if course.method is not None else course.practice["sawing.drying-share"]
+    return 0.0 if simulation.method is not None else simulation.practice["sawing.drying-share"]
 
 
-def joints(course: Course) -> Joints:
+def plan_joints(simulation: Simulation) -> Joints:
     """Return the windows for both kinds of saw, and what the joints must be like."""
-    practice, thickness = course.practice, course.job.slab.thickness
+    practice, thickness = simulation.practice, simulation.job.slab.thickness
     opens = {
-        "early-entry": age_reached(course, course.concrete.final_set_h),
-        "conventional": course.met["saw-joints"],
+        "early-entry": hours_to_age(simulation, simulation.concrete.final_set_h),
+        "conventional": simulation.met["saw-joints"],
     }
-    closes = early(too_late_hours(course), course)
+    closes = early_instant(saw_limit_hours(simulation), simulation)
     windows = tuple(
-        SawWindow(saw, median(hours, course), late(hours, course), closes) for saw, hours in opens.items()
+        SawWindow(saw, median_instant(hours, simulation), late_instant(hours, simulation), closes)
+        for saw, hours in opens.items()
     )
     return Joints(
         windows=windows,
-        cracks_from=early(cracking_hours(course), course),
+        cracks_from=early_instant(cracking_hours(simulation), simulation),
         depth_m=practice["joints.depth"] * thickness,
         early_entry_depth_m=practice["joints.early-entry-depth"],
-        longest_spacing_m=course.longest_spacing(),
-        spacing_m=course.job.slab.joint_spacing,
+        longest_spacing_m=simulation.longest_spacing(),
+        spacing_m=simulation.job.slab.joint_spacing,
         # Under a roof counts as enclosed.
-        dust=tuple(row for row in respirators() if row.enclosed == (course.job.slab.exposure != "outdoors")),
+        dust=tuple(
+            row for row in respirators() if row.enclosed == (simulation.job.slab.exposure != "outdoors")
+        ),
     )

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from handover.practice.rules import practice
-from handover.schedule.cases import CENTRAL, Cases, cases
+from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble
 from handover.schedule.plan import plan_cure
 from handover.weather.beyond import extend
 from handover.weather.series import Origin
@@ -53,31 +53,33 @@ def year_of(weather: WeatherSeries) -> WeatherSeries:
 
 class TestForecast:
     @pytest.fixture
-    def drawn(self, job: Job, weather: Weather, as_of: datetime) -> Cases:
-        return cases(job(), weather(), practice(), made_s=as_of.timestamp(), members=MANY)
+    def drawn(self, job: Job, weather: Weather, as_of: datetime) -> Ensemble:
+        return draw_ensemble(job(), weather(), practice(), forecast_issued_s=as_of.timestamp(), members=MANY)
 
-    def test_errors_have_the_spread_that_the_rules_state(self, drawn: Cases, as_of: datetime) -> None:
+    def test_errors_have_the_spread_that_the_rules_state(self, drawn: Ensemble, as_of: datetime) -> None:
         """At once, a day ahead and three; two standard errors of 600 draws are 6 %, 10 % is allowed."""
-        air, rules = drawn.errors["air_c"][:, drawn.last], practice()
+        air, rules = drawn.errors["air_c"][:, drawn.last_placed], practice()
         for days in (0, 1, 3):
             asked = rules["forecast.air_c-at-once"] + days * rules["forecast.air_c-per-day"]
             assert air[as_of.hour + 24 * days].std() == pytest.approx(asked, rel=0.10)
 
-    def test_errors_hang_together_from_hour_to_hour(self, drawn: Cases) -> None:
+    def test_errors_hang_together_from_hour_to_hour(self, drawn: Ensemble) -> None:
         """A first-order series: the correlation falls as exp(-t/memory); 0.08 for 600 draws."""
-        air = drawn.errors["air_c"][:, drawn.last]
+        air = drawn.errors["air_c"][:, drawn.last_placed]
         for apart in (1, 24, 72):
             found = np.corrcoef(air[24], air[24 + apart])[0, 1]
             assert found == pytest.approx(np.exp(-apart / practice()["forecast.memory"]), abs=0.08)
 
-    def test_the_central_case_is_what_was_forecast(self, drawn: Cases) -> None:
+    def test_the_central_case_is_what_was_forecast(self, drawn: Ensemble) -> None:
         for error in drawn.errors.values():
             assert not error[:, CENTRAL].any()
 
     def test_hours_that_were_observed_have_none(self, job: Job, weather: Weather, as_of: datetime) -> None:
         seen = weather()
         origin = np.where(np.arange(len(seen)) < 48, Origin.OBSERVED, Origin.FORECAST).astype(np.int8)
-        drawn = cases(job(), replace(seen, origin=origin), practice(), made_s=as_of.timestamp())
+        drawn = draw_ensemble(
+            job(), replace(seen, origin=origin), practice(), forecast_issued_s=as_of.timestamp()
+        )
         for error in drawn.errors.values():
             assert not error[:48].any()
             assert error[48:].any()
@@ -94,20 +96,22 @@ class TestTypicalYear:
         self, job: Job, whole: WeatherSeries, weather: Weather, as_of: datetime
     ) -> None:
         year = year_of(weather())
-        drawn = cases(job(), whole, practice(), made_s=as_of.timestamp(), typical=year)
+        drawn = draw_ensemble(job(), whole, practice(), forecast_issued_s=as_of.timestamp(), typical=year)
         beyond = np.flatnonzero(whole.origin == Origin.TYPICAL)
         met = whole.air_c[beyond, np.newaxis] + drawn.errors["air_c"][beyond]
         at = np.round((met - year.air_c[0]) / 0.01)
         assert met[:, 1:] == pytest.approx(year.air_c[at[:, 1:].astype(int)])  # hours that there are ...
         assert np.diff(at[:, 1:], axis=0) == pytest.approx(1.0)  # ... one after the other ...
         expected = (whole.time[beyond[0]] - year.time[0]) / HOUR
-        days = (at[0, 1 : drawn.lasts] - expected) / 24.0
+        days = (at[0, 1 : drawn.n_last] - expected) / 24.0
         assert set(days) == set(range(-10, 11))  # ... of every day up to ten from the date
 
     def test_the_central_case_has_the_date_itself(
         self, job: Job, whole: WeatherSeries, weather: Weather, as_of: datetime
     ) -> None:
-        drawn = cases(job(), whole, practice(), made_s=as_of.timestamp(), typical=year_of(weather()))
+        drawn = draw_ensemble(
+            job(), whole, practice(), forecast_issued_s=as_of.timestamp(), typical=year_of(weather())
+        )
         settled = np.flatnonzero(whole.origin == Origin.TYPICAL)[12:]  # the joint has faded by then
         assert drawn.errors["air_c"][settled, CENTRAL] == pytest.approx(0.0, abs=1e-9)
 
@@ -117,7 +121,8 @@ class TestTypicalYear:
         year = year_of(weather())
         short = year.window(year.first_hour, as_of)
         with_it, without = (
-            cases(job(), whole, practice(), made_s=as_of.timestamp(), typical=each) for each in (short, None)
+            draw_ensemble(job(), whole, practice(), forecast_issued_s=as_of.timestamp(), typical=each)
+            for each in (short, None)
         )
         assert np.array_equal(with_it.errors["air_c"], without.errors["air_c"])
 
@@ -139,7 +144,7 @@ class TestTypicalYear:
 
 def test_the_job_is_the_seed(job: Job, weather: Weather, as_of: datetime) -> None:
     one, same, other = (
-        cases(record, weather(), practice(), made_s=as_of.timestamp()).errors["air_c"]
+        draw_ensemble(record, weather(), practice(), forecast_issued_s=as_of.timestamp()).errors["air_c"]
         for record in (job(), job(), job().model_copy(update={"id": "another"}))
     )
     assert np.array_equal(one, same)

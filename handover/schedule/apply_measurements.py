@@ -1,0 +1,39 @@
+"""Measurements take over from the estimate: first those of the concrete, then those of the slab."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from handover.schedule.cylinders import apply_field_cylinders, apply_standard_cylinders
+from handover.schedule.delivery import apply_tickets
+from handover.schedule.temperature_log import apply_temperature_log
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.practice.rules import Practice
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.measurement_result import MeasurementResult
+    from handover.schedule.mix import ConcreteProperties
+    from handover.schedule.slab_simulation import SlabSimulation
+
+
+def apply_concrete_measurements(
+    job: JobRecord, concrete: ConcreteProperties, practice: Practice
+) -> tuple[ConcreteProperties, MeasurementResult]:
+    """Return the concrete as its standard-cured cylinders and its tickets show it, before it is followed.
+
+    The cylinders are not known to be of the load that got the most water; so what that water costs comes on
+    top of what they show.
+    """
+    concrete, of_cylinders = apply_standard_cylinders(job, concrete, practice)
+    concrete, of_tickets = apply_tickets(job, concrete, practice)
+    return concrete, of_tickets + of_cylinders
+
+
+def apply_slab_measurements(
+    job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
+) -> tuple[ConcreteProperties, SlabSimulation, MeasurementResult]:
+    """Return concrete and slab as the logger and the cylinders beside the slab show them."""
+    slab, of_log = apply_temperature_log(job, ensemble, concrete, slab, practice)
+    concrete, of_cylinders = apply_field_cylinders(job, ensemble, concrete, slab, practice)
+    return concrete, slab, of_log + of_cylinders

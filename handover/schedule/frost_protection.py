@@ -1,0 +1,134 @@
+"""Protection from frost: whether, until when, and which blanket, by the same reckoning as the dates."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.model import Blanket, MilestoneKind, Protection
+from handover.schedule.quantiles import instant_after
+from handover.schedule.simulation import HOUR
+from handover.schedule.slab_simulation import cover_resistance, simulate_slab
+from handover.schedule.temperature_log import with_log_correction
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+    from handover.schedule.simulation import Simulation
+    from handover.schedule.slab_simulation import SlabSimulation
+
+    Floats = NDArray[np.float64]
+
+_MEMBERS = 30  # enough for the cold end of a band
+_DAYS = 14  # long enough to be strong under any blanket that is enough
+_FREEZING_C = 0.0
+
+
+def plan_protection(simulation: Simulation) -> Protection | None:
+    """Return how to keep the slab from freezing, or None where the air stays mild until it is safe.
+
+    Each blanket in stock is tried on the slab in this weather; the first that keeps the top from freezing
+    until the slab is strong enough, in the wanted share of the cases, is the one to use.
+    """
+    if not _called_for(simulation):
+        return None
+    tried = tuple(_tried(simulation))
+    enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
+    chosen = next(enough, None)
+    return Protection(
+        blankets=tried,
+        enough=None if chosen is None else chosen.resistance,
+        laid=cover_resistance(simulation.job, simulation.practice),
+        until=None if chosen is None else chosen.frost_safe,
+        largest_drop_k=simulation.practice["frost.drop"],
+        drop_k=_drop(simulation),
+        edges=simulation.practice["frost.edges"],
+    )
+
+
+def _called_for(simulation: Simulation) -> bool:
+    """Tell whether the air may come down to the cold-weather limit before the slab is safe from frost."""
+    safe = simulation.date(MilestoneKind.FROST_SAFE)
+    young = simulation.slab_s(CENTRAL) <= (np.inf if safe is None else safe.timestamp())
+    air = simulation.slab.air.air_c[young][:, simulation.ensemble.last_placed]
+    coldest = float(simulation.cold_end(air).min())
+    return coldest <= simulation.practice["frost.cold-weather"]
+
+
+def _tried(simulation: Simulation) -> Iterator[Blanket]:
+    """Yield what each blanket would do, none first: some of the members followed under all of them at once.
+
+    Cylinders and tickets have told of their concrete, and a logger of the model, as they have for the dates.
+    """
+    practice = simulation.practice
+    stock = (0.0, *practice.materials["blankets"]["resistances"])
+    some = np.arange(0, simulation.ensemble.n_last, max(1, simulation.ensemble.n_last // _MEMBERS))
+    who = np.tile(some, len(stock))
+    ensemble, concrete = simulation.ensemble.subset(who), simulation.concrete.subset(who)
+    cover = np.repeat(stock, len(some))
+    slab = simulate_slab(
+        simulation.job, simulation.weather, ensemble, concrete, practice, cover=cover, days=_DAYS
+    )
+    if simulation.measured.log_correction is not None:
+        slab = with_log_correction(
+            slab, ensemble, concrete, simulation.measured.log_correction.subset(who), practice
+        )
+    safe = hours_to_age(
+        simulation.with_slab(ensemble, concrete, slab), concrete.age_at_strength(simulation.frost_strength())
+    )
+    top = np.where(slab.hours[:, np.newaxis] <= safe, slab.temperature_c[:, :, 0], np.inf)
+    for at, resistance in enumerate(stock):
+        under = slice(at * len(some), (at + 1) * len(some))
+        yield _blanket(simulation, slab, resistance, safe[under], top[:, under])
+
+
+def _blanket(
+    simulation: Simulation, slab: SlabSimulation, resistance: float, safe_h: Floats, top_c: Floats
+) -> Blanket:
+    """Return what a blanket would do.
+
+    Args:
+        simulation: The job with its slab simulated.
+        slab: Its slab under the blankets.
+        resistance: Of this one. [m2K/W]
+        safe_h: When its members are strong enough for frost, shape (m,). [h]
+        top_c: Their tops while they are too weak, then infinite, shape (h+1, m). [degC]
+    """
+    cold = 1.0 - simulation.share
+    frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < _FREEZING_C
+    hours = {
+        "safe": float(np.quantile(safe_h, simulation.share, method="inverted_cdf")),
+        "frozen": float(slab.hours[frozen.argmax()]) if frozen.any() else np.inf,
+    }
+    instants = {
+        name: instant_after(slab.placed_s[CENTRAL], each, simulation.job.zone) for name, each in hours.items()
+    }
+    return Blanket(
+        resistance=resistance,
+        coldest_surface_c=float(np.quantile(top_c.min(axis=0), cold, method="inverted_cdf")),
+        frost_safe=instants["safe"],
+        freezes_from=instants["frozen"],
+    )
+
+
+def _drop(simulation: Simulation) -> float | None:
+    """Return how far the slab would cool in the first day after the cover comes off, or None without a cover.
+
+    The slab's middle at that hour, less the coldest air of the next day at the cold end of the band. [K]
+    """
+    ends = simulation.date(MilestoneKind.CURING_ENDS)
+    if not simulation.covered or ends is None:
+        return None
+    asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR)
+    hour = min(
+        asked, len(simulation.slab.hours) - 1 - 24
+    )  # past its end the last day stands for the later ones
+    last = simulation.ensemble.last_placed
+    day = simulation.slab.air.air_c[hour : hour + 24, last]
+    coldest = float(simulation.cold_end(day).min())
+    return max(float(simulation.slab.temperature_c[hour, CENTRAL, 1]) - coldest, 0.0)
