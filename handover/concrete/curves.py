@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
     from handover.concrete.strength import StrengthCurve
 
 

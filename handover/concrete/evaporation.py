@@ -12,7 +12,8 @@ from handover.errors import OutOfRange
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
+
 
 _KG_PER_LB: Final = 0.45359237
 _M2_PER_FT2: Final = 0.3048**2

@@ -24,7 +24,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.linalg.lapack import dpttrf, dpttrs
 
-from handover.concrete.constants import ZERO_CELSIUS_K, Floats
+from handover.base.arrays import HOUR_S, Floats
+from handover.concrete.constants import ZERO_CELSIUS_K
 from handover.concrete.evaporation import transfer_coefficient
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
 
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 LATENT_HEAT = 2.45e6  # J/kg, water at about 20 degC
-HOUR = 3600.0
 _FAST_WIND_MS = 5.0
 _GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
 
@@ -374,7 +374,7 @@ def march(
 def _met(weather: Exchange, number: int, wet: Floats | None) -> _Air:
     """Return the weather that a step meets."""
     ends, cover = slice(number, number + 2), weather.cover[number]
-    open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR)
+    open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR_S)
     return _Air(
         weather.air_c[ends],
         weather.vapour_pa[ends],
@@ -472,12 +472,12 @@ class _Marcher:
         solve = self.solver(links, fall, _GAMMA * seconds)
 
         rate1 = self.rate(before)
-        heat1 = self.volume_heat * self.degree_rate * rate1 / HOUR
+        heat1 = self.volume_heat * self.degree_rate * rate1 / HOUR_S
         load1, ground1 = self.load(links, before, flux1 + drift, heat1)
         slope1 = solve(load1)
 
         ahead = before + seconds * slope1
-        self.age = self.age + 0.5 * seconds / HOUR * (rate1 + self.rate(ahead))
+        self.age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
         self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.

@@ -17,7 +17,8 @@ from handover.errors import OutOfRange
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
+
 
 REFERENCE_C: Final = 21.1  # 70 degF, the reference of the three-parameter curve
 

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from handover.concrete.constants import GAS_CONSTANT, ZERO_CELSIUS_K, Floats
+from handover.concrete.constants import GAS_CONSTANT, ZERO_CELSIUS_K
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
+
+    from handover.base.arrays import Floats
 
 # EN 1992-1-1:2004 eq. B.10: exp(13.65 - 4000/(273 + T)).
 _EN1992_CONSTANT: Final = 13.65

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from handover.concrete.constants import ZERO_CELSIUS_K, Floats
+from handover.concrete.constants import ZERO_CELSIUS_K
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
+
+    from handover.base.arrays import Floats
 
 TRIPLE_POINT_C: Final = 0.01
 LOWEST_C: Final = -100.0

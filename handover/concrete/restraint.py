@@ -9,7 +9,7 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
 
 
 def elastic_modulus(strength_mpa: ArrayLike) -> Floats:

@@ -17,7 +17,8 @@ from handover.errors import OutOfRange
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
+
 
 INITIAL_SET: Final = 0.14  # also quoted as 0.15
 FINAL_SET: Final = 0.26

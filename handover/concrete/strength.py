@@ -15,7 +15,8 @@ from handover.errors import OutOfRange
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
+
 
 _YOUNGEST_DAYS: Final = 1e-12  # stands for age 0, where EN 1992 would divide by it
 _SMALLEST_RATIO: Final = 1e-300  # stands for ratio 0, where EN 1992 would take its logarithm

@@ -13,7 +13,8 @@ from handover.errors import OutOfRange
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from handover.concrete.constants import Floats
+    from handover.base.arrays import Floats
+
 
 _DAY = 24.0
 _FREE_OFFSET_AGES = 4

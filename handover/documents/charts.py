@@ -23,10 +23,10 @@ from handover.schedule.model import MilestoneKind
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from handover.base.arrays import Floats
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
     from handover.schedule.model import Gate, Milestone
-    from handover.schedule.published import Floats
 
 WIDTH = 520.0
 LABEL = 14.0

@@ -25,8 +25,8 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
@@ -36,20 +36,20 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from zoneinfo import ZoneInfo
 
-    from handover.jobs.attached_files import AttachedFiles
+    from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+    from handover.jobs.attached_files import AttachedFiles
 
 LARGEST = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
 COLDEST_C, HOTTEST_C = -30.0, 90.0  # a sensor that has broken tells -127 or 85 and more
-_HOUR, _MINUTE = 3600.0, 60.0
-_GAP_S = _HOUR * 1.25  # a logger that reads every hour keeps no perfect time
+_MINUTE = 60.0
+_GAP_S = HOUR_S * 1.25  # a logger that reads every hour keeps no perfect time
 # Common practice, no source: concrete on ground gains at most some 5 K an hour, and a sunlit surface that a
 # thunderstorm cools loses less than 10 K in ten minutes, and no more than that in the rest of the hour.
 _JUMP_K, _JUMP_S, _DRIFT_K_H = 10.0, 10.0 * _MINUTE, 10.0
 # A jump that is not taken back within two hourly readings is the sensor's removal, or its placing.
 _TAKEN_BACK_S = 2.0 * _GAP_S
-_STILL_S, _STILL_READINGS = 12.0 * _HOUR, 6
+_STILL_S, _STILL_READINGS = 12.0 * HOUR_S, 6
 _MOST_WRONG = 0.1  # share of readings outside of what concrete can be, from which on the unit is wrong
 _MOST_NAMED = 3
 _MOST_FAULTS = 10
@@ -320,7 +320,7 @@ def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> N
     """Tell whether two readings are further apart than a slab can change between them."""
     apart = np.abs(series.seconds[one] - series.seconds[other])
     change = np.abs(series.celsius[one] - series.celsius[other])
-    drifted = _DRIFT_K_H * np.maximum(apart - _JUMP_S, 0.0) / _HOUR
+    drifted = _DRIFT_K_H * np.maximum(apart - _JUMP_S, 0.0) / HOUR_S
     return np.asarray(change > _JUMP_K + drifted)
 
 
@@ -333,7 +333,7 @@ def _alive(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Findin
             still[at] = True
     if not still.any():
         return series, []
-    why = f"do not move for {_STILL_S / _HOUR:g} h or more ({_runs_told(series, still, zone)})"
+    why = f"do not move for {_STILL_S / HOUR_S:g} h or more ({_runs_told(series, still, zone)})"
     return series.only(~still), [_left_out(int(still.sum()), why)]
 
 
@@ -367,7 +367,7 @@ def _gaps(series: _Series, zone: ZoneInfo | None) -> Iterator[Finding]:
 
 def _hourly(series: _Series, zone: ZoneInfo | None) -> Iterator[LogReading]:
     """Yield the mean time and the mean temperature of the readings of each hour."""
-    hour = np.floor(series.seconds / _HOUR)
+    hour = np.floor(series.seconds / HOUR_S)
     _, start = np.unique(hour, return_index=True)
     count = np.diff(np.append(start, len(hour)))
     seconds = np.add.reduceat(series.seconds - series.seconds[0], start) / count + series.seconds[0]

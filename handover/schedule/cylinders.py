@@ -17,8 +17,6 @@ from handover.schedule.model import Figure, Measurement, StrengthFit, StrengthTe
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
     from handover.concrete.strength import StrengthCurve
     from handover.concrete.strength_fit import Fit
     from handover.jobs.record import Cylinder, JobRecord
@@ -27,7 +25,6 @@ if TYPE_CHECKING:
     from handover.schedule.mix import ConcreteProperties
     from handover.schedule.slab_simulation import SlabSimulation
 
-    Floats = NDArray[np.float64]
 
 _DAY = 24
 _MIDDLE = 1

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.schedule import durations
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import evaluate_gate
@@ -14,19 +15,15 @@ from handover.schedule.joints import saw_limit_hours
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import early_instant, late_instant, median_instant
 from handover.schedule.rule_selection import slab_circumstances
-from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-
-    from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import GateRule, Practice
     from handover.schedule.model import Basis
     from handover.schedule.simulation import Simulation
 
-    Floats = NDArray[np.float64]
 
 _TENDONS = "engineer-decides-tendons"
 _STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
@@ -128,7 +125,7 @@ def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
 
 def _warmer_until(hours: float, simulation: Simulation) -> Floats:
     """Return how much warmer each member's air is than told, in K on average until a date, shape (m,)."""
-    since_h = (simulation.weather.seconds - simulation.slab.placed_s[CENTRAL]) / HOUR
+    since_h = (simulation.weather.seconds - simulation.slab.placed_s[CENTRAL]) / HOUR_S
     until = (since_h > -1.0) & (since_h <= max(hours, 1.0))
     mean: Floats = simulation.ensemble.errors["air_c"][until].mean(axis=0)
     return mean

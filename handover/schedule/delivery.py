@@ -8,23 +8,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.curves import Times
 from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
-from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-
-    from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord, Ticket
     from handover.practice.rules import Practice
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
-
-    Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -85,9 +81,9 @@ def truck_hours(job: JobRecord, ensemble: Ensemble, practice: Practice) -> Float
         return np.zeros(len(ensemble))
     waited = np.zeros(len(ensemble))
     if len(known) == len(told):
-        last = (job.placement.end.timestamp() - max(known)) / HOUR
+        last = (job.placement.end.timestamp() - max(known)) / HOUR_S
         waited[ensemble.last_placed] = np.clip(last, 0.0, practice["delivery.discharge"])
-    first = (job.placement.start.timestamp() - min(known)) / HOUR
+    first = (job.placement.start.timestamp() - min(known)) / HOUR_S
     waited[ensemble.first_placed] = np.clip(first, 0.0, practice["delivery.longest"])
     return waited
 

@@ -29,11 +29,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
+    from handover.base.arrays import Floats
     from handover.practice.rules import Band, Durations, GateRule
     from handover.schedule.mix import ConcreteProperties
     from handover.schedule.simulation import Simulation
 
-    Floats = NDArray[np.float64]
     Columns = NDArray[np.int_]
 
 _STANDARD_C = 20.0  # curing temperature at which strength development is told

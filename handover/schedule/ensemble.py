@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.simulation import HOUR
+from handover.base.arrays import HOUR_S, Floats
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from handover.practice.rules import Practice
     from handover.weather.series import WeatherSeries
 
-    Floats = NDArray[np.float64]
 
 CENTRAL = 0
 MEMBERS = 200
@@ -176,7 +175,7 @@ def forecast_errors(
     higher or lower than the days it is carried on from.
     """
     known = weather.seconds
-    ahead = (known - forecast_issued_s) / HOUR / 24.0
+    ahead = (known - forecast_issued_s) / HOUR_S / 24.0
     open_ = weather.origin != Origin.OBSERVED
     memory = float(np.exp(-1.0 / practice["forecast.memory"]))
     half = count // 2
@@ -186,7 +185,7 @@ def forecast_errors(
     for hour in range(len(known)):
         state = memory * state + shocks[hour]
         series[hour] = state
-    past = np.clip((known - _forecast_end_s(weather)) / HOUR / practice["forecast.memory"], 0.0, 1.0)
+    past = np.clip((known - _forecast_end_s(weather)) / HOUR_S / practice["forecast.memory"], 0.0, 1.0)
     level = practice["forecast.beyond"] * random.standard_normal(half) * past[:, np.newaxis]
     errors = {}
     for index, name in enumerate(_STATES):

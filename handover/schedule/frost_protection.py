@@ -6,23 +6,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Blanket, MilestoneKind, Protection
 from handover.schedule.quantiles import instant_after
-from handover.schedule.simulation import HOUR
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
 from handover.schedule.temperature_log import with_log_correction
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import NDArray
-
     from handover.schedule.simulation import Simulation
     from handover.schedule.slab_simulation import SlabSimulation
 
-    Floats = NDArray[np.float64]
 
 _MEMBERS = 30  # enough for the cold end of a band
 _DAYS = 14  # long enough to be strong under any blanket that is enough
@@ -124,7 +121,7 @@ def _drop(simulation: Simulation) -> float | None:
     ends = simulation.date(MilestoneKind.CURING_ENDS)
     if not simulation.covered or ends is None:
         return None
-    asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR)
+    asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)
     hour = min(
         asked, len(simulation.slab.hours) - 1 - 24
     )  # past its end the last day stands for the later ones

@@ -7,18 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.schedule import durations
-from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
     from handover.practice.rules import GateRule
     from handover.schedule.simulation import Simulation
 
-    Floats = NDArray[np.float64]
 
 REACH_H = 180 * 24.0
 """How far ahead a condition is looked for, in hours; beyond it the answer is "not within reach"."""
@@ -102,7 +101,7 @@ def _finished(_: GateRule, simulation: Simulation) -> Floats:
     told = simulation.job.placement.finished
     if told is None:
         return hours_to_age(simulation, simulation.concrete.final_set_h)
-    return np.maximum((told.timestamp() - simulation.slab.placed_s) / HOUR, 0.0)
+    return np.maximum((told.timestamp() - simulation.slab.placed_s) / HOUR_S, 0.0)
 
 
 def _equivalent_age(gate: GateRule, simulation: Simulation) -> Floats:
@@ -169,7 +168,7 @@ def _first_winter(_: GateRule, simulation: Simulation) -> Floats:
     placed = simulation.job.placement.end
     ends = [datetime(year, month, 1, tzinfo=placed.tzinfo) for year in (placed.year, placed.year + 1)]
     end = next(each for each in ends if each > placed)
-    return np.asarray((end.astimezone(UTC).timestamp() - simulation.slab.placed_s) / HOUR)
+    return np.asarray((end.astimezone(UTC).timestamp() - simulation.slab.placed_s) / HOUR_S)
 
 
 GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation], Floats]] = {

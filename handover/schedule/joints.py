@@ -19,11 +19,8 @@ from handover.schedule.model import Joints, SawWindow
 from handover.schedule.quantiles import early_instant, late_instant, median_instant
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from handover.base.arrays import Floats
     from handover.schedule.simulation import Simulation
-
-    Floats = NDArray[np.float64]
 
 
 def saw_limit_hours(simulation: Simulation) -> Floats:

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from handover.base.arrays import Floats
     from handover.jobs.record import Mix
     from handover.practice.rules import Cement, Practice
     from handover.schedule.ensemble import Ensemble
 
-    Floats = NDArray[np.float64]
 
 _DAY = 24.0
 _CURVES: dict[str, Callable[..., StrengthCurve]] = {"ACI 209": Aci209, "EN 1992": En1992}

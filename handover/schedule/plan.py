@@ -40,14 +40,12 @@ from handover.weather.series import Origin
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
-    from numpy.typing import NDArray
-
+    from handover.base.arrays import Floats
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
     from handover.schedule.model import Basis
     from handover.weather.series import WeatherSeries
 
-    Floats = NDArray[np.float64]
 
 SHARE = 0.90
 _MEDIAN = 0.5

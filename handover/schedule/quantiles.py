@@ -7,16 +7,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.simulation import HOUR
+from handover.base.arrays import HOUR_S, Floats
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-    from numpy.typing import NDArray
-
     from handover.schedule.simulation import Simulation
 
-    Floats = NDArray[np.float64]
 
 _MEDIAN = 0.5
 
@@ -46,5 +43,5 @@ def instant_after(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | N
     """Return the instant so many hours after placement, to the second, or None where it is never reached."""
     if not np.isfinite(hours):
         return None
-    utc = datetime.fromtimestamp(placed_s, UTC) + timedelta(seconds=round(hours * HOUR))
+    utc = datetime.fromtimestamp(placed_s, UTC) + timedelta(seconds=round(hours * HOUR_S))
     return utc.astimezone(zone)

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.delivery import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
-from handover.schedule.simulation import HOUR
 from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from handover.schedule.model import Visit
     from handover.schedule.simulation import Simulation
 
-    Floats = NDArray[np.float64]
 
 _LOWERED = ("curve-lowered", "curve-fitted", "field-weaker")
 
@@ -139,7 +138,7 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
     if simulation.job.slab.exposure != "outdoors":
         return
     start = simulation.job.placement.start.timestamp()
-    end = simulation.job.placement.end.timestamp() + simulation.practice["rain.keep-off"] * HOUR
+    end = simulation.job.placement.end.timestamp() + simulation.practice["rain.keep-off"] * HOUR_S
     known = simulation.weather.seconds
     chance = np.nan_to_num(weather.precipitation_probability, nan=1.0)
     wet = (
@@ -242,7 +241,7 @@ def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]
     if limit is None:
         return
     placement, known = simulation.job.placement, simulation.weather.seconds
-    placed = (known >= placement.start.timestamp() - HOUR) & (known <= placement.end.timestamp() + HOUR)
+    placed = (known >= placement.start.timestamp() - HOUR_S) & (known <= placement.end.timestamp() + HOUR_S)
     air = float(simulation.weather.air_c[placed].max())
     if air > limit.value:
         most = simulation.practice["heat.air-most"]

@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.measurement_result import MeasurementResult
 
 if TYPE_CHECKING:
     from datetime import datetime
-
-    from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
@@ -21,10 +20,6 @@ if TYPE_CHECKING:
     from handover.schedule.model import Milestone, MilestoneKind, WateringDay
     from handover.schedule.slab_simulation import SlabSimulation
     from handover.weather.series import WeatherSeries
-
-    Floats = NDArray[np.float64]
-
-HOUR = 3600.0
 
 
 @dataclass
@@ -88,5 +83,5 @@ class Simulation:
 
     def slab_s(self, member: int) -> Floats:
         """Return the whole hours of a member's slab, UTC seconds, shape (h+1,)."""
-        seconds: Floats = self.slab.placed_s[member] + self.slab.hours * HOUR
+        seconds: Floats = self.slab.placed_s[member] + self.slab.hours * HOUR_S
         return seconds

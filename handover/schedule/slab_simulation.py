@@ -7,19 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate, wind_at
 from handover.concrete.heat import Column, Layer, Surface, column, exchange, march
 from handover.concrete.heat import Concrete as Hydrating
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.psychrometrics import vapour_pressure
 from handover.schedule.delivery import truck_hours
-from handover.schedule.simulation import HOUR
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-    from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
@@ -27,7 +25,6 @@ if TYPE_CHECKING:
     from handover.schedule.mix import ConcreteProperties
     from handover.weather.series import WeatherSeries
 
-    Floats = NDArray[np.float64]
 
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
@@ -117,13 +114,13 @@ def simulate_slab(
         deep_c=_mean_air(weather, ensemble, DAYS),
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, concrete, practice),
-        keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR)),
+        keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR_S)),
     )
     whole = np.isin(np.round(instants), np.round(result.seconds))
     air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
     surface_c = result.temperature_c[:, :, 0]
     return SlabSimulation(
-        hours=result.seconds / HOUR,
+        hours=result.seconds / HOUR_S,
         placed_s=ensemble.placed_s,
         temperature_c=result.temperature_c,
         age_h=result.equivalent_age_h,
@@ -144,9 +141,9 @@ def cover_resistance(job: JobRecord, practice: Practice) -> float:
 
 def _steps(days: int) -> Floats:
     """Return the steps: short while the concrete sets, longer after, each hour met, in s, shape (s,)."""
-    fine = np.full(_FINE * 3, HOUR / 3)
-    middling = np.full((_MIDDLING - _FINE) * 2, HOUR / 2)
-    return np.concatenate([fine, middling, np.full(days * 24 - _MIDDLING, HOUR)])
+    fine = np.full(_FINE * 3, HOUR_S / 3)
+    middling = np.full((_MIDDLING - _FINE) * 2, HOUR_S / 2)
+    return np.concatenate([fine, middling, np.full(days * 24 - _MIDDLING, HOUR_S)])
 
 
 def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dict[str, Floats]:
@@ -187,7 +184,7 @@ def _sample_group(
         for name in ("air_c", "relative_humidity", "wind_ms", "cloud")
     }
     sun = hourly["sun"][:, group]
-    fallen = np.concatenate([np.zeros((1, sun.shape[1])), np.cumsum(sun[1:], axis=0)]) * HOUR
+    fallen = np.concatenate([np.zeros((1, sun.shape[1])), np.cumsum(sun[1:], axis=0)]) * HOUR_S
     reached = fallen[at] * (1.0 - share) + fallen[at + 1] * share
     sampled["sun"] = np.diff(reached, axis=0) / np.diff(moments)[:, np.newaxis]
     return sampled
@@ -197,8 +194,8 @@ def _laid(resistance: Floats, job: JobRecord, instants: Floats, practice: Practi
     """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week."""
     finished, end = job.placement.finished, job.placement.end
     told = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
-    from_s = practice["cover.laid"] * HOUR if told is None else told
-    on = (instants[:-1] >= from_s) & (instants[:-1] < practice["cover.stays"] * HOUR)
+    from_s = practice["cover.laid"] * HOUR_S if told is None else told
+    on = (instants[:-1] >= from_s) & (instants[:-1] < practice["cover.stays"] * HOUR_S)
     return np.where(on[:, np.newaxis], resistance, 0.0)
 
 

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
-from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from handover.schedule.mix import ConcreteProperties
     from handover.schedule.slab_simulation import SlabSimulation
 
-    Floats = NDArray[np.float64]
 
 _FEWEST = 3  # readings to learn from
 
@@ -122,7 +121,7 @@ def _readings(job: JobRecord, slab: SlabSimulation) -> tuple[Floats, Floats]:
     told = [(each.time.timestamp(), each.temperature) for each in log.readings] if log else []
     table = np.array(told, dtype=np.float64).reshape(-1, 2)
     start = slab.placed_s[CENTRAL]
-    within = (table[:, 0] >= start) & (table[:, 0] <= start + slab.hours[-1] * HOUR)
+    within = (table[:, 0] >= start) & (table[:, 0] <= start + slab.hours[-1] * HOUR_S)
     return table[within, 0], table[within, 1]
 
 
@@ -137,7 +136,7 @@ def _in_the_air(
     seconds: Floats, celsius: Floats, there: Floats, slab: SlabSimulation, practice: Practice
 ) -> bool:
     """Tell whether the readings go with the air where the slab would not."""
-    hours = (seconds - slab.placed_s[CENTRAL]) / HOUR
+    hours = (seconds - slab.placed_s[CENTRAL]) / HOUR_S
     early = (hours >= practice["log.settled"]) & (hours <= practice["log.like-slab"])
     if early.sum() < 2 * _FEWEST:
         return False
@@ -165,7 +164,7 @@ def _corrections(
     correction = np.empty_like(there)
     log_correction, off = None, 0.0
     for group in (ensemble.last_placed, ensemble.first_placed):
-        hours = (seconds - slab.placed_s[group][0]) / HOUR
+        hours = (seconds - slab.placed_s[group][0]) / HOUR_S
         excess = there[:, group] - slab.air.air_c[:, group]
         residual = celsius[:, np.newaxis] + sensor[:, group] - _at(hours, there[:, group])
         found = _fit_correction(hours, residual, _at(hours, excess), at_depth, practice)
@@ -312,7 +311,7 @@ def _record(
 ) -> Measurement:
     log = job.temperature_log
     assert log is not None  # noqa: S101 - only a job with a log comes here
-    hours = (seconds - slab.placed_s[CENTRAL]) / HOUR
+    hours = (seconds - slab.placed_s[CENTRAL]) / HOUR_S
     model = _at(hours, there[:, [CENTRAL]])[:, 0]
     taught = (
         ()

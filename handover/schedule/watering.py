@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
-from handover.schedule.simulation import HOUR
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from handover.schedule.model import Basis
     from handover.schedule.simulation import Simulation
 
-    Floats = NDArray[np.float64]
 
 SLOT_H = 0.5
 _SLOT = timedelta(hours=SLOT_H)
@@ -233,10 +232,10 @@ def _bounds(day: date, zone: ZoneInfo) -> tuple[float, float]:
 
 
 def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) -> Slots:
-    grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR)
-    grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR <= ends.timestamp())]
+    grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR_S)
+    grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR_S <= ends.timestamp())]
     lost = np.interp(
-        grid + SLOT_H * HOUR / 2, simulation.slab_s(CENTRAL), simulation.slab.evaporation[:, CENTRAL]
+        grid + SLOT_H * HOUR_S / 2, simulation.slab_s(CENTRAL), simulation.slab.evaporation[:, CENTRAL]
     )
     return Slots(
         start_s=grid,
@@ -268,8 +267,8 @@ def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
     known = simulation.weather.seconds
     surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(simulation.weather.air_c, surface)
-    ends = grid + simulation.practice["frost.ahead"] * HOUR
-    spans = [(known >= start - HOUR) & (known <= end) for start, end in zip(grid, ends, strict=True)]
+    ends = grid + simulation.practice["frost.ahead"] * HOUR_S
+    spans = [(known >= start - HOUR_S) & (known <= end) for start, end in zip(grid, ends, strict=True)]
     ahead = np.array([coldest[span].min(initial=np.inf) for span in spans])
     frost: NDArray[np.bool_] = ahead < simulation.practice["frost.no-water-below"]
     return frost
@@ -282,7 +281,7 @@ def _rain(grid: Floats, simulation: Simulation) -> Floats:
         return np.zeros(len(grid))
     known = simulation.weather.seconds
     hour = np.clip(
-        np.searchsorted(known, grid + SLOT_H * HOUR / 2), 0, len(known) - 1
+        np.searchsorted(known, grid + SLOT_H * HOUR_S / 2), 0, len(known) - 1
     )  # the hour that ends next
     chance = weather.precipitation_probability[hour]
     sure = np.where(np.isnan(chance), 0.0, chance) >= simulation.practice["rain.counts"]
@@ -324,7 +323,7 @@ def _visits(slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, zone: 
     visits: list[Visit] = []
     for start_s in slots.start_s[chosen]:
         start = datetime.fromtimestamp(start_s, UTC).astimezone(zone)
-        end = datetime.fromtimestamp(start_s + SLOT_H * HOUR, UTC).astimezone(zone)
+        end = datetime.fromtimestamp(start_s + SLOT_H * HOUR_S, UTC).astimezone(zone)
         litres = litres_per_h * SLOT_H
         if visits and visits[-1].end == start:
             start, litres = visits[-1].start, visits[-1].litres + litres

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from handover.base.arrays import ONE_HOUR, Floats
 from handover.errors import Finding, UnusableInput
 from handover.weather.raw import Times, spoken
-from handover.weather.series import HOUR, Floats, Origin, WeatherSeries, utc64, utc_seconds
+from handover.weather.series import Origin, WeatherSeries, utc64, utc_seconds
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -38,13 +39,13 @@ def extend(series: WeatherSeries, until: datetime, *, typical: WeatherSeries | N
     Raises:
         UnusableInput: The series is shorter than a day.
     """
-    missing = int(-((series.time[-1] - utc64(until)) // HOUR))
+    missing = int(-((series.time[-1] - utc64(until)) // ONE_HOUR))
     if missing <= 0:
         return series
     if len(series) < _DAY:
         raise UnusableInput([Finding(f"{len(series)} hours of weather", expected="at least 24 hours")])
-    time = series.time[-1] + np.arange(1, missing + 1) * HOUR
-    if typical is not None and typical.covers(time[0] - HOUR, time[-1]):
+    time = series.time[-1] + np.arange(1, missing + 1) * ONE_HOUR
+    if typical is not None and typical.covers(time[0] - ONE_HOUR, time[-1]):
         added, joint, method = _typical(typical, time)
     else:
         added, joint, method = _mean_day(series, missing)
@@ -84,7 +85,7 @@ def _mean_day(series: WeatherSeries, missing: int) -> tuple[dict[str, Floats], d
 
 def _typical(typical: WeatherSeries, time: Times) -> tuple[dict[str, Floats], dict[str, float], str]:
     """Return the hours of a typical year, its value at the hour before them, and a sentence."""
-    before = typical.window(time[0] - HOUR, time[-1])
+    before = typical.window(time[0] - ONE_HOUR, time[-1])
     names = (*_STATES, "shortwave_wm2")
     added = {
         name: np.interp(utc_seconds(time), utc_seconds(before.time), getattr(before, name)) for name in names

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from handover.weather.series import Floats
+    from handover.base.arrays import Floats
 
 DEW_POINT = "Magnus formula of Alduchov and Eskridge (1996), over water"
 

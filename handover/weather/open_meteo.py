@@ -26,8 +26,8 @@ from handover.weather.raw import Column, Raw, instant, number, quote
 from handover.weather.series import aware, utc64
 
 if TYPE_CHECKING:
+    from handover.base.arrays import Floats
     from handover.weather.raw import Times
-    from handover.weather.series import Floats
 
 _NAMES = {
     Quantity.AIR: ("temperature_2m",),

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from handover.weather.series import Floats
+    from handover.base.arrays import Floats
 
 
 class Quantity(StrEnum):

@@ -15,8 +15,9 @@ from handover.weather.series import aware
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from handover.base.arrays import Floats
     from handover.weather.quantities import Quantity
-    from handover.weather.series import Floats, Origin
+    from handover.weather.series import Origin
 
 Times = NDArray[np.datetime64]
 

@@ -5,16 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import IntEnum
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from handover.base.arrays import ONE_HOUR, Floats
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
 Instant = datetime | np.datetime64
 State = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
 
-HOUR = np.timedelta64(3600, "s")
 
 _ARRAYS = (
     "time",
@@ -97,7 +99,7 @@ class WeatherSeries:
     @property
     def is_unbroken(self) -> bool:
         """Whether every hour follows the one before by an hour."""
-        return bool((np.diff(self.time) == HOUR).all())
+        return bool((np.diff(self.time) == ONE_HOUR).all())
 
     @property
     def typical_from(self) -> datetime | None:

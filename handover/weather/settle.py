@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import ONE_HOUR, Floats
 from handover.errors import Finding
 from handover.weather import humidity, sunshine
 from handover.weather.quantities import LIMITS, Quantity
 from handover.weather.raw import Column, Raw, Times, spoken
-from handover.weather.series import HOUR, Floats, Origin, WeatherSeries, utc64
+from handover.weather.series import Origin, WeatherSeries, utc64
 from handover.weather.whole_hours import at_hours, of_hours
 
 if TYPE_CHECKING:
@@ -180,9 +181,9 @@ def _require(sparse: Sparse, raw: Raw, notes: _Notes) -> None:
 def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
     """Bring readings that are not whole hours apart to whole hours."""
     moments = np.unique(np.concatenate([time for time, _ in sparse.values()]))
-    if not ((moments - moments[0]) % HOUR).astype(np.int64).any():
+    if not ((moments - moments[0]) % ONE_HOUR).astype(np.int64).any():
         return sparse
-    if (moments[-1] - moments[0]) // HOUR > LONGEST_HOURS:
+    if (moments[-1] - moments[0]) // ONE_HOUR > LONGEST_HOURS:
         return sparse  # told by the common span
     notes.methods.append(
         "Readings brought to whole hours: states interpolated between readings at most two hours apart, "
@@ -209,7 +210,7 @@ def _common_span(sparse: Sparse, notes: _Notes) -> Times | None:
     if stop < start:
         notes.fault(f"{last} ends at {spoken(stop)}, before {first} begins at {spoken(start)}")
         return None
-    count = int((stop - start) // HOUR) + 1
+    count = int((stop - start) // ONE_HOUR) + 1
     if count > LONGEST_HOURS:
         notes.fault(
             f"the hours run from {spoken(start)} to {spoken(stop)}",
@@ -217,11 +218,11 @@ def _common_span(sparse: Sparse, notes: _Notes) -> Times | None:
         )
         return None
     earliest, latest = min(end[0] for end in ends.values()), max(end[1] for end in ends.values())
-    if start - earliest > HOUR:
+    if start - earliest > ONE_HOUR:
         notes.caution(f"{first} begins only at {spoken(start)}; the hours before it are not used")
-    if latest - stop > HOUR:
+    if latest - stop > ONE_HOUR:
         notes.caution(f"{last} ends at {spoken(stop)}; the hours after it are not used")
-    return np.asarray(start + np.arange(count) * HOUR)
+    return np.asarray(start + np.arange(count) * ONE_HOUR)
 
 
 def _ends(sparse: Sparse, quantities: tuple[Quantity, ...]) -> tuple[np.datetime64, np.datetime64]:
@@ -236,7 +237,7 @@ def _laid_out(time: Times, known: Times, value: Floats) -> Floats:
     """Return the values on the axis, NaN where the file tells nothing."""
     laid = np.full(len(time), np.nan)
     within = (known >= time[0]) & (known <= time[-1])
-    laid[((known[within] - time[0]) // HOUR).astype(np.int64)] = value[within]
+    laid[((known[within] - time[0]) // ONE_HOUR).astype(np.int64)] = value[within]
     return laid
 
 
@@ -384,7 +385,7 @@ def _origin(time: Times, raw: Raw) -> NDArray[np.int8]:
         return np.full(len(time), raw.origin, dtype=np.int8)
     if raw.origin is not None:
         told = np.array(list(raw.origin), dtype="datetime64[s]")
-        hour = -((time[0] - told) // HOUR)  # the first hour at or after each reading
+        hour = -((time[0] - told) // ONE_HOUR)  # the first hour at or after each reading
         origin = np.full(len(time), -1, dtype=np.int8)
         within = (hour >= 0) & (hour < len(time))
         codes = np.array(list(raw.origin.values()), dtype=np.int8)

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
+    from handover.base.arrays import Floats
     from handover.weather.raw import Times
-    from handover.weather.series import Floats
 
 CLEAR_SKY = "the clear sky of Ineichen and Perez (2002) with climatological turbidity, computed by pvlib"
 CLOUD_REDUCTION = "Kasten and Czeplak (1980), Solar Energy 24: clear sky x (1 - 0.75 N^3.4)"

@@ -26,11 +26,13 @@ import numpy as np
 from handover.errors import Finding
 from handover.weather.quantities import Quantity
 from handover.weather.raw import Column, Raw, Times, quote
-from handover.weather.series import Floats, Origin
+from handover.weather.series import Origin
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import NDArray
+
+    from handover.base.arrays import Floats
 
 Kind = Literal["TMY3", "EPW"]
 

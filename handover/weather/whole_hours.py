@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.arrays import ONE_HOUR, Floats
 from handover.weather.quantities import Quantity
-from handover.weather.series import HOUR, Floats, utc_seconds
+from handover.weather.series import utc_seconds
 
 if TYPE_CHECKING:
     from handover.weather.raw import Times
@@ -64,6 +65,6 @@ def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Flo
 def _hours(time: Times, *, inside: bool) -> Times:
     """Return the whole hours from the first reading to the last, or to the hour that the last falls in."""
     whole = time.astype("datetime64[h]").astype("datetime64[s]")
-    first = whole[0] if whole[0] == time[0] else whole[0] + HOUR
-    last = whole[-1] if inside or whole[-1] == time[-1] else whole[-1] + HOUR
-    return np.asarray(np.arange(first, last + HOUR, HOUR))
+    first = whole[0] if whole[0] == time[0] else whole[0] + ONE_HOUR
+    last = whole[-1] if inside or whole[-1] == time[-1] else whole[-1] + ONE_HOUR
+    return np.asarray(np.arange(first, last + ONE_HOUR, ONE_HOUR))

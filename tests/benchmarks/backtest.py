@@ -23,7 +23,6 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from numpy.typing import NDArray
 
 from handover.jobs.record import Curing, JobRecord, Mix, Placement, Site, Slab
 from handover.practice.rules import practice
@@ -35,9 +34,9 @@ from handover.weather.reading import read_weather
 from handover.weather.series import Origin, WeatherSeries
 
 if TYPE_CHECKING:
+    from handover.base.arrays import Floats
     from handover.schedule.simulation import Simulation
 
-Floats = NDArray[np.float64]
 Blur = Callable[[WeatherSeries, datetime, np.random.Generator], WeatherSeries]
 
 YEAR = 2025

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from handover.concrete.constants import ZERO_CELSIUS_K, Floats
+from handover.concrete.constants import ZERO_CELSIUS_K
 from handover.concrete.heat import (
     HOUR,
     LATENT_HEAT,
@@ -37,6 +37,8 @@ from handover.concrete.psychrometrics import saturation_over_water, vapour_press
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from handover.base.arrays import Floats
 
 HOURS = 28 * 24
 SLAB_NODES = 9

@@ -6,7 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from handover.concrete.constants import Floats
+from handover.base.arrays import Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.heat import (
     HOUR,

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handover.concrete.constants import Floats
+from handover.base.arrays import Floats
 from handover.concrete.maturity import (
     arrhenius_rate,
     en1992_adjusted_age,

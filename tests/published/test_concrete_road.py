@@ -23,7 +23,7 @@ import pandas as pd
 import pytest
 from pvlib.location import Location
 
-from handover.concrete.constants import Floats
+from handover.base.arrays import Floats
 from handover.concrete.evaporation import wind_at
 from handover.concrete.heat import INERT, Exchange, Layer, Surface, column, exchange, march
 from handover.concrete.psychrometrics import saturation_pressure

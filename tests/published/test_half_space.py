@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.special import erf, erfc
 
-from handover.concrete.constants import Floats
+from handover.base.arrays import Floats
 from handover.concrete.heat import INERT, Exchange, Layer, column, march
 
 CONDUCTIVITY = 1.5  # W/(m K)

@@ -7,8 +7,8 @@ them, done apart from this code. They guard the coding, not the truth.
 import numpy as np
 import pytest
 
-from handover.concrete.constants import Floats
-from handover.concrete.heat import HOUR, Concrete, Exchange, Layer, column, march
+from handover.base.arrays import HOUR_S, Floats
+from handover.concrete.heat import Concrete, Exchange, Layer, column, march
 from handover.concrete.hydration import (
     CementComposition,
     activation_energy,
@@ -89,7 +89,7 @@ def adiabatic(start_c: float, hours: list[int], steps_an_hour: int = 20) -> Floa
         activation_energy=curve.activation_energy,
     )
     body = column(Layer(0.1, 1.5, 2.35e6, 2), [])
-    steps = np.full(max(hours) * steps_an_hour, HOUR / steps_an_hour)
+    steps = np.full(max(hours) * steps_an_hour, HOUR_S / steps_an_hour)
     instants, means = np.zeros((len(steps) + 1, 1)), np.zeros((len(steps), 1))
     nothing = Exchange(instants, instants, instants, instants, instants, means, means, emissivity=0.0)
     start = np.full((1, 3), start_c)

@@ -7,7 +7,7 @@ Menzel. Recalled, in its US form and its metric one.
 import numpy as np
 import pytest
 
-from handover.concrete.constants import Floats
+from handover.base.arrays import Floats
 from handover.concrete.evaporation import evaporation_rate
 
 KG_M2_PER_LB_FT2 = 4.8824
