@@ -17,7 +17,7 @@ from handover import __version__
 from handover.documents.templating import templates_folder
 from handover.errors import Finding, UnusableInput
 from handover.issue.place import INPUTS
-from handover.schedule.plan import SHARE
+from handover.schedule.simulation import SHARE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

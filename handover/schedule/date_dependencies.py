@@ -11,33 +11,38 @@ from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reas
 from handover.schedule.watering import freezing_ahead
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-    from datetime import datetime
+    from collections.abc import Iterator
 
-    from handover.schedule.model import Basis
+    from handover.schedule.basis import BasisOf
+    from handover.schedule.dates import Dates
+    from handover.schedule.model import WateringDay
     from handover.schedule.simulation import Simulation
 
-    BasisOf = Callable[[datetime], Basis]
+    Watering = tuple[WateringDay, ...]
 
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
 COVERS = ("insulating blanket", "plastic sheet", "wet burlap", "ponding")
 """Ways of curing that leave something on the slab until curing ends."""
 
 
-def apply_dependencies(simulation: Simulation, basis: BasisOf) -> tuple[Milestone, ...]:
-    """Return the milestones of a simulation, with what each has to wait for beside its own conditions.
+def apply_dependencies(
+    simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf
+) -> tuple[Milestone, ...]:
+    """Return the milestones, each with what it has to wait for beside its own conditions.
 
     First water waits for the first watering of the plan, where it has none before because it may freeze;
     where it has none at all, there is no such date. Wheels wait until nothing lies on the slab any more.
     """
-    return tuple(_with_dependencies(simulation, basis))
+    return tuple(_with_dependencies(simulation, dates, watering, basis))
 
 
-def _with_dependencies(simulation: Simulation, basis: BasisOf) -> Iterator[Milestone]:
-    off = _cover_off(simulation)
-    for each in simulation.milestones:
-        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each):
-            if (gate := _after_frost(simulation)) is not None:
+def _with_dependencies(
+    simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf
+) -> Iterator[Milestone]:
+    off = _cover_removal(simulation, dates, watering)
+    for each in dates.milestones:
+        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each, watering):
+            if (gate := _after_frost(simulation, watering)) is not None:
                 yield _waiting(each, gate, basis)
         elif each.kind in WHEELS and off is not None:
             yield _waiting(each, replace(off, rule=f"{each.kind}.cover-off"), basis)
@@ -45,32 +50,31 @@ def _with_dependencies(simulation: Simulation, basis: BasisOf) -> Iterator[Miles
             yield each
 
 
-def _frozen_at_first(simulation: Simulation, first: Milestone) -> bool:
-    """Tell whether it may freeze when the surface could take its first water, or on all of that day."""
+def _frozen_at_first(simulation: Simulation, first: Milestone, watering: Watering) -> bool:
+    """Return whether it may freeze when the surface could take its first water, or on all of that day."""
     if first.not_before is None or simulation.method is None:
         return False
-    days = simulation.watering
-    if days and days[0].skipped_because == "frost":
+    if watering and watering[0].skipped_because == "frost":
         return True
     return bool(freezing_ahead(np.array([first.not_before.timestamp()]), simulation)[0])
 
 
-def _after_frost(simulation: Simulation) -> Gate | None:
+def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
     """Return the condition that frost sets for first water, or None where the plan has no watering."""
     rule = simulation.practice.rules["frost.no-water-below"]
-    first = next((visit.start for day in simulation.watering for visit in day.visits), None)
+    first = next((visit.start for day in watering for visit in day.visits), None)
     if first is None:
         return None
     needed = Figure("needed", rule.value, rule.unit)
     return Gate("first-water.no-frost", first, first, rule.source, rule.mark, (needed,))
 
 
-def _cover_off(simulation: Simulation) -> Gate | None:
+def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> Gate | None:
     """Return the condition that what lies on the slab sets for wheels, or None where it lies bare."""
-    frozen = any(day.skipped_because == "frost" for day in simulation.watering)
+    frozen = any(day.skipped_because == "frost" for day in watering)
     if not frozen and simulation.job.curing.method not in COVERS:
         return None
-    for each in simulation.milestones:
+    for each in dates.milestones:
         if each.kind == MilestoneKind.CURING_ENDS:
             said = "What covers the slab comes off when curing ends"
             return Gate("", each.likely, each.not_before, said, "common practice")

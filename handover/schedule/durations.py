@@ -82,7 +82,7 @@ def share_done(hours: ArrayLike, required_h: ArrayLike) -> Floats:
     return np.concatenate([np.zeros_like(done[:1]), done])
 
 
-def asked(gate: GateRule, simulation: Simulation) -> Floats:
+def share_of_duration(gate: GateRule, simulation: Simulation) -> Floats:
     """Return the share done of what a gate's table asks, at each whole hour, shape (h+1, m)."""
     table = _table(gate, simulation)
     surface = simulation.slab.temperature_c[:, :, 0]
@@ -91,7 +91,7 @@ def asked(gate: GateRule, simulation: Simulation) -> Floats:
     return share_done(simulation.slab.hours, gate.times * required_hours(table, colder, columns))
 
 
-def longest(gate: GateRule, simulation: Simulation) -> Floats:
+def longest_duration(gate: GateRule, simulation: Simulation) -> Floats:
     """Return past which age a gate holds in any case, in h, shape (m,); inf where it has no such end."""
     table = _table(gate, simulation)
     columns = np.broadcast_to(_columns(table, simulation), simulation.slab.evaporation.shape).max(axis=0)

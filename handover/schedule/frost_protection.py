@@ -1,4 +1,4 @@
-"""Protection from frost: whether, until when, and which blanket, by the same reckoning as the dates."""
+"""Protection from frost: whether, until when, and which blanket, by the same simulation as the dates."""
 
 from __future__ import annotations
 
@@ -17,6 +17,7 @@ from handover.schedule.temperature_log import with_log_correction
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
     from handover.schedule.slab_simulation import SlabSimulation
 
@@ -26,13 +27,13 @@ _DAYS = 14  # long enough to be strong under any blanket that is enough
 _FREEZING_C = 0.0
 
 
-def plan_protection(simulation: Simulation) -> Protection | None:
+def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     """Return how to keep the slab from freezing, or None where the air stays mild until it is safe.
 
     Each blanket in stock is tried on the slab in this weather; the first that keeps the top from freezing
     until the slab is strong enough, in the wanted share of the cases, is the one to use.
     """
-    if not _called_for(simulation):
+    if not _needed(simulation, dates):
         return None
     tried = tuple(_tried(simulation))
     enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
@@ -43,14 +44,14 @@ def plan_protection(simulation: Simulation) -> Protection | None:
         laid=cover_resistance(simulation.job, simulation.practice),
         until=None if chosen is None else chosen.frost_safe,
         largest_drop_k=simulation.practice["frost.drop"],
-        drop_k=_drop(simulation),
+        drop_k=_drop(simulation, dates),
         edges=simulation.practice["frost.edges"],
     )
 
 
-def _called_for(simulation: Simulation) -> bool:
-    """Tell whether the air may come down to the cold-weather limit before the slab is safe from frost."""
-    safe = simulation.date(MilestoneKind.FROST_SAFE)
+def _needed(simulation: Simulation, dates: Dates) -> bool:
+    """Return whether the air may come down to the cold-weather limit before the slab is safe from frost."""
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = simulation.slab_s(CENTRAL) <= (np.inf if safe is None else safe.timestamp())
     air = simulation.slab.air.air_c[young][:, simulation.ensemble.last_placed]
     coldest = float(simulation.cold_end(air).min())
@@ -58,9 +59,9 @@ def _called_for(simulation: Simulation) -> bool:
 
 
 def _tried(simulation: Simulation) -> Iterator[Blanket]:
-    """Yield what each blanket would do, none first: some of the members followed under all of them at once.
+    """Yield what each blanket would do, none first: some of the members simulated under all of them at once.
 
-    Cylinders and tickets have told of their concrete, and a logger of the model, as they have for the dates.
+    Cylinders and tickets correct their concrete, and a logger the model, as they do for the dates.
     """
     practice = simulation.practice
     stock = (0.0, *practice.materials["blankets"]["resistances"])
@@ -71,13 +72,11 @@ def _tried(simulation: Simulation) -> Iterator[Blanket]:
     slab = simulate_slab(
         simulation.job, simulation.weather, ensemble, concrete, practice, cover=cover, days=_DAYS
     )
-    if simulation.measured.log_correction is not None:
+    if simulation.measurements.log_correction is not None:
         slab = with_log_correction(
-            slab, ensemble, concrete, simulation.measured.log_correction.subset(who), practice
+            slab, ensemble, concrete, simulation.measurements.log_correction.subset(who), practice
         )
-    safe = hours_to_age(
-        simulation.with_slab(ensemble, concrete, slab), concrete.age_at_strength(simulation.frost_strength())
-    )
+    safe = hours_to_age(slab, concrete.age_at_strength(simulation.frost_strength()))
     top = np.where(slab.hours[:, np.newaxis] <= safe, slab.temperature_c[:, :, 0], np.inf)
     for at, resistance in enumerate(stock):
         under = slice(at * len(some), (at + 1) * len(some))
@@ -113,12 +112,12 @@ def _blanket(
     )
 
 
-def _drop(simulation: Simulation) -> float | None:
+def _drop(simulation: Simulation, dates: Dates) -> float | None:
     """Return how far the slab would cool in the first day after the cover comes off, or None without a cover.
 
     The slab's middle at that hour, less the coldest air of the next day at the cold end of the band. [K]
     """
-    ends = simulation.date(MilestoneKind.CURING_ENDS)
+    ends = dates.not_before(MilestoneKind.CURING_ENDS)
     if not simulation.covered or ends is None:
         return None
     asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)

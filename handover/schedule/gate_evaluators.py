@@ -1,4 +1,4 @@
-"""How each kind of condition is measured: when it is first met, case by case."""
+"""One function for each kind of condition: when it is first met, member by member."""
 
 from __future__ import annotations
 
@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from handover.practice.rules import GateRule
+    from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
+    from handover.schedule.slab_simulation import SlabSimulation
 
 
 REACH_H = 180 * 24.0
@@ -24,9 +26,11 @@ REACH_H = 180 * 24.0
 _DAY = 24
 
 
-def evaluate_gate(gate: GateRule, simulation: Simulation) -> Floats:
+def evaluate_gate(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
     """Return when a condition is first met, in hours since placement, shape (m,); inf: not within reach."""
-    hours = np.broadcast_to(GATE_EVALUATORS[gate.measure](gate, simulation), simulation.slab.placed_s.shape)
+    hours = np.broadcast_to(
+        GATE_EVALUATORS[gate.measure](gate, simulation, earlier), simulation.slab.placed_s.shape
+    )
     hours = np.minimum(hours, gate.at_most or np.inf)
     return np.where(hours > limit_hours(gate), np.inf, hours)
 
@@ -61,9 +65,8 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
     return np.where(series[-1] >= wanted, within, np.where(rate > 0.0, beyond, np.inf))
 
 
-def hours_to_age(simulation: Simulation, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
+def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
     """Return when the concrete has come to an equivalent age at all of some depths, in hours, shape (m,)."""
-    slab = simulation.slab
     members = len(slab.placed_s)
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
@@ -73,94 +76,94 @@ def hours_to_age(simulation: Simulation, needed_h: ArrayLike, depths: slice | in
     return last
 
 
-def hours_to_age_at_any_depth(simulation: Simulation, needed_h: ArrayLike) -> Floats:
+def hours_to_age_at_any_depth(slab: SlabSimulation, needed_h: ArrayLike) -> Floats:
     """Return when the first of the depths has come to an equivalent age, in hours, shape (m,)."""
-    first: Floats = np.minimum.reduce([hours_to_age(simulation, needed_h, depth) for depth in range(3)])
+    first: Floats = np.minimum.reduce([hours_to_age(slab, needed_h, depth) for depth in range(3)])
     return first
 
 
-def needed(gate: GateRule) -> float:
+def threshold(gate: GateRule) -> float:
     """Return the threshold of a gate whose measure cannot do without one."""
     if gate.value is None:
         raise ValueError(f"rule {gate.rule} needs a value")
     return gate.value
 
 
-def _degree(gate: GateRule, simulation: Simulation) -> Floats:
+def _degree(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     concrete = simulation.concrete
     at_set = {"setting.initial": concrete.initial_set_h, "setting.final": concrete.final_set_h}
-    return hours_to_age(simulation, at_set[gate.per or ""])
+    return hours_to_age(simulation.slab, at_set[gate.per or ""])
 
 
-def _after_final_set(gate: GateRule, simulation: Simulation) -> Floats:
-    return hours_to_age(simulation, simulation.concrete.final_set_h + needed(gate))
+def _after_final_set(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
+    return hours_to_age(simulation.slab, simulation.concrete.final_set_h + threshold(gate))
 
 
-def _finished(_: GateRule, simulation: Simulation) -> Floats:
+def _finished(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
     """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
     told = simulation.job.placement.finished
     if told is None:
-        return hours_to_age(simulation, simulation.concrete.final_set_h)
+        return hours_to_age(simulation.slab, simulation.concrete.final_set_h)
     return np.maximum((told.timestamp() - simulation.slab.placed_s) / HOUR_S, 0.0)
 
 
-def _equivalent_age(gate: GateRule, simulation: Simulation) -> Floats:
-    return hours_to_age(simulation, needed(gate))
+def _equivalent_age(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
+    return hours_to_age(simulation.slab, threshold(gate))
 
 
-def _age(gate: GateRule, _: Simulation) -> Floats:
-    return np.array(needed(gate))
+def _age(gate: GateRule, _: Simulation, __: Dates) -> Floats:
+    return np.array(threshold(gate))
 
 
-def _strength(gate: GateRule, simulation: Simulation) -> Floats:
-    return hours_to_age(simulation, simulation.concrete.age_at_strength(needed(gate)))
+def _strength(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
+    return hours_to_age(simulation.slab, simulation.concrete.age_at_strength(threshold(gate)))
 
 
-def _share_of_strength(gate: GateRule, simulation: Simulation) -> Floats:
+def _share_of_strength(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     concrete = simulation.concrete
-    return hours_to_age(simulation, concrete.age_at_strength(needed(gate) * concrete.specified_mpa))
+    return hours_to_age(simulation.slab, concrete.age_at_strength(threshold(gate) * concrete.specified_mpa))
 
 
 def _counted(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
-    hours = needed(gate)
+    hours = threshold(gate)
     return np.minimum(
         hours_to_value(simulation.slab.hours, total, hours), hours * (gate.at_most_times or np.inf)
     )
 
 
-def _by_temperature(gate: GateRule, simulation: Simulation) -> Floats:
+def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     """Return when the time that a table asks is up; a mix that stays workable long adds what is over."""
-    up = hours_to_value(simulation.slab.hours, durations.asked(gate, simulation), 1.0)
-    met = np.minimum(up, durations.longest(gate, simulation))
+    up = hours_to_value(simulation.slab.hours, durations.share_of_duration(gate, simulation), 1.0)
+    met = np.minimum(up, durations.longest_duration(gate, simulation))
     if gate.working_time is None:
         return met
-    workable = hours_to_age(simulation, simulation.concrete.initial_set_h)
+    workable = hours_to_age(simulation.slab, simulation.concrete.initial_set_h)
     return met + np.maximum(workable - gate.working_time, 0.0)
 
 
-def _warm_air(gate: GateRule, simulation: Simulation) -> Floats:
+def _warm_air(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     """Count the hours of warm air; under a cover the air around the concrete is as warm as the concrete."""
     slab = simulation.slab
     around = slab.temperature_c.min(axis=2) if simulation.covered else slab.air.air_c
     return _counted(gate, simulation, around)
 
 
-def _warm_slab(gate: GateRule, simulation: Simulation) -> Floats:
+def _warm_slab(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     return _counted(gate, simulation, simulation.slab.temperature_c.min(axis=2))
 
 
-def _after_curing(gate: GateRule, simulation: Simulation) -> Floats:
-    return simulation.met["curing-ends"] + needed(gate)
+def _after_curing(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:
+    return earlier.met_h["curing-ends"] + threshold(gate)
 
 
-def _drying(gate: GateRule, simulation: Simulation) -> Floats:
-    return simulation.met["curing-ends"] + needed(gate) * simulation.job.slab.thickness
+def _drying(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    return earlier.met_h["curing-ends"] + threshold(gate) * simulation.job.slab.thickness
 
 
-def _first_winter(_: GateRule, simulation: Simulation) -> Floats:
+def _first_winter(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
     """Return the end of the first winter, which comes half a year later south of the equator."""
     month = int(simulation.practice["winter.over"])
     if (simulation.job.site.latitude or 0.0) < 0.0:
@@ -171,7 +174,7 @@ def _first_winter(_: GateRule, simulation: Simulation) -> Floats:
     return np.asarray((end.astimezone(UTC).timestamp() - simulation.slab.placed_s) / HOUR_S)
 
 
-GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation], Floats]] = {
+GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "degree of hydration": _degree,
     "hours after final set": _after_final_set,
     "finishing done": _finished,

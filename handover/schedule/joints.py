@@ -1,4 +1,4 @@
-"""When joints may be sawn: from concrete that no longer ravels to the hour before it cracks by itself."""
+"""When joints may be sawn: from concrete that no longer ravels to the hour before it cracks on its own."""
 
 from __future__ import annotations
 
@@ -14,41 +14,38 @@ from handover.concrete.restraint import (
     tensile_strength,
 )
 from handover.practice.silica import respirators
+from handover.schedule.dates import SawLimits
 from handover.schedule.gate_evaluators import hours_to_age, hours_to_age_at_any_depth
-from handover.schedule.model import Joints, SawWindow
+from handover.schedule.model import Joints, MilestoneKind, SawWindow
 from handover.schedule.quantiles import early_instant, late_instant, median_instant
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
+    from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
 
 
-def saw_limit_hours(simulation: Simulation) -> Floats:
-    """Return when each member is past sawing, in hours since its placement, shape (m,): the earlier of two.
+def saw_limits(simulation: Simulation) -> SawLimits:
+    """Return when each member is past sawing: by practice or by cracking, whichever is earlier.
 
-    By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by reckoning, the last hour before
-    tension passes strength.
+    By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by the model, the last hour before
+    tension exceeds strength.
     """
     practice = simulation.practice
     by_practice = np.maximum(
-        hours_to_age_at_any_depth(simulation, practice["saw-joints.too-late"]),
+        hours_to_age_at_any_depth(simulation.slab, practice["saw-joints.too-late"]),
         practice["saw-joints.too-late-by-clock"],
     )
-    return np.minimum(by_practice, cracking_hours(simulation))
+    cracking_h = _cracking_hours(simulation)
+    return SawLimits(cracking_h, np.minimum(by_practice, cracking_h))
 
 
-def cracking_hours(simulation: Simulation) -> Floats:
-    """Return the last whole hour before tension passes tensile strength, shape (m,); inf: never.
+def _cracking_hours(simulation: Simulation) -> Floats:
+    """Return the last whole hour before tension exceeds tensile strength, shape (m,); inf: never.
 
     A simple model: the slab is free of stress at the warmest it has been since final set, and what it would
     shorten since then, by cooling and by drying, the ground partly prevents.
     """
-    if simulation.uncracked is None:
-        simulation.uncracked = _uncracked(simulation)
-    return simulation.uncracked
-
-
-def _uncracked(simulation: Simulation) -> Floats:
     slab, concrete, practice = simulation.slab, simulation.concrete, simulation.practice
     # Node by node: to take the least of three along the last axis would cost ten times as much.
     age = np.minimum.reduce(np.moveaxis(slab.age_h, 2, 0))
@@ -74,21 +71,24 @@ def _drying_share(simulation: Simulation) -> float:
     return 0.0 if simulation.method is not None else simulation.practice["sawing.drying-share"]
 
 
-def plan_joints(simulation: Simulation) -> Joints:
-    """Return the windows for both kinds of saw, and what the joints must be like."""
+def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
+    """Return the windows for both kinds of saw and the joints to cut; None where there is no date for it."""
+    limits = dates.saw_limits
+    if limits is None or dates.not_before(MilestoneKind.SAW_JOINTS) is None:
+        return None
     practice, thickness = simulation.practice, simulation.job.slab.thickness
     opens = {
-        "early-entry": hours_to_age(simulation, simulation.concrete.final_set_h),
-        "conventional": simulation.met["saw-joints"],
+        "early-entry": hours_to_age(simulation.slab, simulation.concrete.final_set_h),
+        "conventional": dates.met_h["saw-joints"],
     }
-    closes = early_instant(saw_limit_hours(simulation), simulation)
+    closes = early_instant(limits.too_late_h, simulation)
     windows = tuple(
         SawWindow(saw, median_instant(hours, simulation), late_instant(hours, simulation), closes)
         for saw, hours in opens.items()
     )
     return Joints(
         windows=windows,
-        cracks_from=early_instant(cracking_hours(simulation), simulation),
+        cracks_from=early_instant(limits.cracking_h, simulation),
         depth_m=practice["joints.depth"] * thickness,
         early_entry_depth_m=practice["joints.early-entry-depth"],
         longest_spacing_m=simulation.longest_spacing(),

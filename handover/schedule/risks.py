@@ -22,31 +22,39 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.schedule.model import Visit
+    from handover.schedule.dates import Dates
+    from handover.schedule.model import Visit, WateringDay
     from handover.schedule.simulation import Simulation
+
+    Watering = tuple[WateringDay, ...]
 
 
 _LOWERED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
-def find_risks(simulation: Simulation) -> tuple[Risk, ...]:
+def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
     """Return the stretches of hours that may harm the slab, by time."""
     return tuple(
         sorted(
-            (*_drying(simulation), *_precautions(simulation), *_frost(simulation), *_rain(simulation)),
+            (
+                *_drying(simulation, dates),
+                *_precautions(simulation, dates),
+                *_frost(simulation, dates),
+                *_rain(simulation),
+            ),
             key=lambda risk: (risk.start, risk.code),
         )
     )
 
 
-def _drying(simulation: Simulation) -> Iterator[Risk]:
+def _drying(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     """Yield when a wet surface dries too fast, from the first placement to the first water.
 
     Two levels; the lower one leaves out nothing that the upper one holds.
     """
     practice = simulation.practice
     first = simulation.ensemble.first_placed.start
-    time_s, rate = _fresh_hours(simulation, first)
+    time_s, rate = _fresh_hours(simulation, dates, first)
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
         for run in _runs(rate >= limit):
@@ -65,14 +73,14 @@ def _drying(simulation: Simulation) -> Iterator[Risk]:
             )
 
 
-def _precautions(simulation: Simulation) -> Iterator[Risk]:
+def _precautions(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     """Yield when a measure against drying is worth its while before first water, and what it would leave.
 
     A windbreak where it brings the loss below the limit by itself; fog where it does not; an evaporation
     retarder from the lower level on.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
-    time_s, rate = _fresh_hours(simulation, first)
+    time_s, rate = _fresh_hours(simulation, dates, first)
     behind = _sheltered(simulation, first, len(rate), wind=practice["drying.windbreak"])
     in_fog = _sheltered(simulation, first, len(rate), humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
@@ -103,20 +111,20 @@ def _sheltered(
     )
 
 
-def _fresh_hours(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
+def _fresh_hours(simulation: Simulation, dates: Dates, member: int) -> tuple[Floats, Floats]:
     """Return the hours from the first placement to first water, and the loss of a wet surface in each."""
     slab = simulation.slab
     time_s = simulation.slab_s(member)
-    until = simulation.date(MilestoneKind.FIRST_WATER) or simulation.date(MilestoneKind.FINAL_SET)
+    until = dates.not_before(MilestoneKind.FIRST_WATER) or dates.not_before(MilestoneKind.FINAL_SET)
     fresh = time_s <= (time_s[24] if until is None else until.timestamp())
     return time_s[fresh], slab.evaporation[fresh, member]
 
 
-def _frost(simulation: Simulation) -> Iterator[Risk]:
+def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     """Yield when the slab's top may freeze before it is strong enough, at the cold end of the band."""
     last, slab = simulation.ensemble.last_placed, simulation.slab
     time_s = simulation.slab_s(CENTRAL)
-    safe = simulation.date(MilestoneKind.FROST_SAFE)
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
     top, air = (simulation.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
     for run in _runs((top < 0.0) & young):
@@ -171,11 +179,13 @@ def _risk(code: str, zone: ZoneInfo, time_s: Floats, peak_s: float, *figures: Fi
     return Risk(code, start, end, peak, figures)
 
 
-def compile_cautions(simulation: Simulation, dangers: tuple[Risk, ...]) -> tuple[Caution, ...]:
+def compile_cautions(
+    simulation: Simulation, dates: Dates, watering: Watering, dangers: tuple[Risk, ...]
+) -> tuple[Caution, ...]:
     """Return what the reader must be told, in the order of the data; the general ones are never left out."""
     rules = simulation.practice.cautions
-    told = dict(_told(simulation, dangers))
-    worst = _coolest_visit(simulation)
+    told = dict(_cautions(simulation, dates, watering, dangers))
+    worst = _coolest_visit(watering)
     hours = {} if worst is None else {"curing-water": worst.gentler_at}
     return tuple(
         Caution(code, told[code], rule.source, rule.mark, hours.get(code))
@@ -184,19 +194,21 @@ def compile_cautions(simulation: Simulation, dangers: tuple[Risk, ...]) -> tuple
     )
 
 
-def _told(simulation: Simulation, dangers: tuple[Risk, ...]) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _cautions(
+    simulation: Simulation, dates: Dates, watering: Watering, dangers: tuple[Risk, ...]
+) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     yield "caustic", ()
     yield "children-animals", ()
-    yield from _of_the_work(simulation)
-    yield from _of_the_weather(simulation, dangers)
+    yield from _of_the_work(simulation, dates)
+    yield from _of_the_weather(simulation, dates, watering, dangers)
     yield from _of_the_mix(simulation)
-    yield from _of_the_dates(simulation)
-    yield from simulation.measured.cautions
+    yield from _of_the_dates(simulation, dates)
+    yield from simulation.measurements.cautions
 
 
-def _of_the_work(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     job = simulation.job
-    kinds = {each.kind for each in simulation.milestones}
+    kinds = {each.kind for each in dates.milestones}
     watered = job.curing.method in simulation.practice.methods
     if MilestoneKind.SAW_JOINTS in kinds:
         yield "silica", ()
@@ -215,12 +227,12 @@ def _of_the_work(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ..
 
 
 def _of_the_weather(
-    simulation: Simulation, dangers: tuple[Risk, ...]
+    simulation: Simulation, dates: Dates, watering: Watering, dangers: tuple[Risk, ...]
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    cold = _coldest_while_curing(simulation)
+    cold = _coldest_while_curing(simulation, dates)
     by_code = {risk.code: risk for risk in sorted(dangers, key=_peak_first)}
     if cold <= simulation.practice["frost.cold-weather"]:
-        forecast = Figure("forecast_air", _forecast_while_curing(simulation), "degC")
+        forecast = Figure("forecast_air", _forecast_while_curing(simulation, dates), "degC")
         yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
         yield "heaters", ()
     if "frost" in by_code:
@@ -229,8 +241,8 @@ def _of_the_weather(
         yield "rain-on-fresh", by_code["rain-on-fresh"].figures
     if "drying-precaution" in by_code:
         yield "drying", by_code["drying-precaution"].figures
-    yield from _dry_between(simulation)
-    yield from _cold_water(simulation)
+    yield from _dry_between(simulation, dates, watering)
+    yield from _cold_water(simulation, watering)
     yield from _hot_air(simulation)
     yield from _cold_concrete(simulation, cold)
 
@@ -267,13 +279,13 @@ def _peak_first(risk: Risk) -> tuple[str, float]:
     return risk.code, -risk.start.timestamp()
 
 
-def _coldest_while_curing(simulation: Simulation) -> float:
+def _coldest_while_curing(simulation: Simulation, dates: Dates) -> float:
     """Return the coldest air while the slab cures, at the cold end of the band.
 
     Past the forecast, once the slab is safe from frost, the air counts as typical days have it: over weeks of
     them the margin would find a frost in July.
     """
-    ends, safe = simulation.date(MilestoneKind.CURING_ENDS), simulation.date(MilestoneKind.FROST_SAFE)
+    ends, safe = dates.not_before(MilestoneKind.CURING_ENDS), dates.not_before(MilestoneKind.FROST_SAFE)
     beyond = simulation.weather.typical_from
     time_s, air = simulation.slab_s(CENTRAL), simulation.slab.air.air_c
     never = np.inf
@@ -285,10 +297,10 @@ def _coldest_while_curing(simulation: Simulation) -> float:
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 
-def _forecast_while_curing(simulation: Simulation) -> float:
+def _forecast_while_curing(simulation: Simulation, dates: Dates) -> float:
     """Return the coldest air of the forecast itself while the slab cures; past its end, of what stands in."""
     weather, placed_s = simulation.weather, simulation.job.placement.start.timestamp()
-    ends = simulation.date(MilestoneKind.CURING_ENDS)
+    ends = dates.not_before(MilestoneKind.CURING_ENDS)
     curing = (weather.seconds >= placed_s) & (
         weather.seconds <= (np.inf if ends is None else ends.timestamp())
     )
@@ -305,9 +317,9 @@ def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:
     yield Figure("frost_safe_strength", simulation.frost_strength(), "MPa")
 
 
-def _cold_water(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _cold_water(simulation: Simulation, watering: Watering) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the water is much cooler than the surface at a visit."""
-    worst = _coolest_visit(simulation)
+    worst = _coolest_visit(watering)
     if worst is None:
         return
     water, cooler = simulation.job.curing.water_temperature or 0.0, worst.cooler_k or 0.0
@@ -321,20 +333,24 @@ def _cold_water(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...
     )
 
 
-def _coolest_visit(simulation: Simulation) -> Visit | None:
+def _coolest_visit(watering: Watering) -> Visit | None:
     """Return the visit whose water is the most too cool for the surface, or None."""
-    cool = [visit for day in simulation.watering for visit in day.visits if visit.cooler_k is not None]
+    cool = [visit for day in watering for visit in day.visits if visit.cooler_k is not None]
     return max(cool, key=lambda visit: visit.cooler_k or 0.0, default=None)
 
 
-def _dry_between(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+def _dry_between(
+    simulation: Simulation, dates: Dates, watering: Watering
+) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the plan leaves the surface dry for hours, and what other ways would leave."""
-    dry = _driest(simulation)
+    dry = _driest(watering)
     if dry < simulation.practice["water.dry-too-long"]:
         return
     curing = simulation.job.curing
-    with_timer = _otherwise(simulation, timer=True)
-    with_burlap = _otherwise(simulation, method="wet burlap", application_rate=curing.application_rate)
+    with_timer = _watering_by(simulation, dates, timer=True)
+    with_burlap = _watering_by(
+        simulation, dates, method="wet burlap", application_rate=curing.application_rate
+    )
     yield (
         "wet-dry",
         (
@@ -345,18 +361,17 @@ def _dry_between(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ..
     )
 
 
-def _driest(simulation: Simulation) -> float:
+def _driest(watering: Watering) -> float:
     """Return the most hours a day lies dry; one on which it may freeze is covered, and is not counted."""
-    watered = (day.dry_hours for day in simulation.watering if day.skipped_because != "frost")
+    watered = (day.dry_hours for day in watering if day.skipped_because != "frost")
     return max(watered, default=0.0)
 
 
-def _otherwise(simulation: Simulation, **curing: object) -> Simulation:
-    """Return the same slab, watered otherwise over the same time."""
+def _watering_by(simulation: Simulation, dates: Dates, **curing: object) -> Watering:
+    """Return the watering plan of the same slab, cured another way over the same time."""
     changed = simulation.job.curing.model_copy(update=curing)
-    other = replace(simulation, job=simulation.job.model_copy(update={"curing": changed}))
-    other.watering = plan_watering(other, lambda _: "forecast")
-    return other
+    job = simulation.job.model_copy(update={"curing": changed})
+    return plan_watering(replace(simulation, job=job), dates, lambda _: "forecast")
 
 
 def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
@@ -368,11 +383,11 @@ def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...
         yield "slow-mix", (Figure("additions", additions, "1"),)
 
 
-def _of_the_dates(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    for each in simulation.milestones:
+def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    for each in dates.milestones:
         if each.not_after and each.not_before and each.not_after <= each.not_before:
             yield "saw-in-stages", ()
-    if any(each.not_before is None for each in simulation.milestones):
+    if any(each.not_before is None for each in dates.milestones):
         yield _why_not_reached(simulation)
 
 
@@ -380,7 +395,7 @@ def _weakest(simulation: Simulation) -> tuple[Figure, ...]:
     """Return the least strength of cylinders as a share of the estimate, where they lowered it."""
     shares = [
         figure
-        for each in simulation.measured.records
+        for each in simulation.measurements.records
         if each.outcome in _LOWERED
         for figure in each.figures
         if figure.name == "strength_share" and figure.value < 1.0

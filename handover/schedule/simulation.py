@@ -1,36 +1,52 @@
-"""The course of a job: its record, weather, concrete and slab, which dates and plans are read from."""
+"""The simulation of a job: record, weather, concrete and slab, from which dates and plans are computed."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.base.arrays import HOUR_S, Floats
+from handover.base.arrays import HOUR_S
+from handover.errors import OutOfRange, UnusableInput
+from handover.schedule.apply_measurements import apply_concrete_measurements, apply_slab_measurements
+from handover.schedule.ensemble import MEMBERS, draw_ensemble
 from handover.schedule.measurement_result import MeasurementResult
+from handover.schedule.mix import concrete_properties
+from handover.schedule.rule_selection import rules_for
+from handover.schedule.slab_simulation import DAYS, simulate_slab
+from handover.weather.beyond import extend
+from handover.weather.check import check_fit
 
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from handover.base.arrays import Floats
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
-    from handover.schedule.model import Milestone, MilestoneKind, WateringDay
     from handover.schedule.slab_simulation import SlabSimulation
     from handover.weather.series import WeatherSeries
 
+SHARE = 0.90
+_MEDIAN = 0.5
 
-@dataclass
+
+@dataclass(frozen=True)
 class Simulation:
-    """Everything that is known of a job once its slab has been followed.
+    """A job with its slab simulated hour by hour, every member of the ensemble at once.
 
-    ``share`` of the members must have passed before a date is told as "not before".
-
-    What is found on the way is gathered here for what comes after: when each milestone is met, in hours since
-    placement, shape (m,); when each of its gates opens, likewise; how long no member cracks, likewise; the
-    milestones; the watering plan.
+    Attributes:
+        job: The record; its place is that of the weather where the record gives none.
+        weather: Hourly, extended to the end of the simulation.
+        practice: The rules in force.
+        ensemble: The members.
+        concrete: Their concrete, corrected by cylinders and tickets.
+        slab: Their slab, corrected by a temperature log.
+        share: Share of the members that must have met a condition before its date is "not before".
+        measurements: What the measurements say and change.
     """
 
     job: JobRecord
@@ -40,18 +56,7 @@ class Simulation:
     concrete: ConcreteProperties
     slab: SlabSimulation
     share: float
-    measured: MeasurementResult = field(default_factory=MeasurementResult)
-    met: dict[str, Floats] = field(default_factory=dict)
-    opened: dict[str, Floats] = field(default_factory=dict)
-    uncracked: Floats | None = None
-    milestones: tuple[Milestone, ...] = ()
-    watering: tuple[WateringDay, ...] = ()
-
-    def with_slab(self, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> Simulation:
-        """Return the same job with its slab followed otherwise, and nothing found yet."""
-        return Simulation(
-            self.job, self.weather, self.practice, ensemble, concrete, slab, self.share, self.measured
-        )
+    measurements: MeasurementResult = field(default_factory=MeasurementResult)
 
     @property
     def method(self) -> CuringMethod | None:
@@ -63,12 +68,8 @@ class Simulation:
         """Whether a cover keeps the slab warm."""
         return self.job.curing.method == "insulating blanket"
 
-    def date(self, kind: MilestoneKind) -> datetime | None:
-        """Return the cautious date of a milestone, or None where there is none."""
-        return next((each.not_before for each in self.milestones if each.kind == kind), None)
-
     def cold_end(self, values: Floats) -> Floats:
-        """Return what the wanted share of members stays above, row by row: (n, m) to (n,)."""
+        """Return the cold end of the band, row by row: (n, m) to (n,)."""
         return np.asarray(np.quantile(values, 1.0 - self.share, axis=1))
 
     def frost_strength(self) -> float:
@@ -85,3 +86,59 @@ class Simulation:
         """Return the whole hours of a member's slab, UTC seconds, shape (h+1,)."""
         seconds: Floats = self.slab.placed_s[member] + self.slab.hours * HOUR_S
         return seconds
+
+
+def simulate(
+    job: JobRecord,
+    weather: WeatherSeries,
+    as_of: datetime,
+    *,
+    typical: WeatherSeries | None = None,
+    share: float = SHARE,
+    members: int = MEMBERS,
+    practice: Practice | None = None,
+) -> Simulation:
+    """Simulate the slab of a job in its weather.
+
+    Args:
+        job: The record.
+        weather: Hourly, from the hour of the pour or before; what lies past its end is filled in as typical.
+        as_of: Time of issue, aware.
+        typical: A typical year of the place, from which the hours past the forecast are drawn.
+        share: See `Simulation`; above 0.5 and below 1.
+        members: Size of the ensemble.
+        practice: Rules; None: those of the site's country.
+
+    Raises:
+        UnusableInput: The weather is of another place or time; carries all findings.
+        OutOfRange: ``as_of`` is not aware, or ``share`` out of its range.
+    """
+    if as_of.tzinfo is None:
+        raise OutOfRange("as_of needs a time zone")
+    if not _MEDIAN < share < 1.0:
+        raise OutOfRange(f"share is above {_MEDIAN} and below 1, not {share}")
+    practice = practice or rules_for(job)[0]
+    until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
+    findings = check_fit(weather, job.site, job.placement.start, until, as_of)
+    faults = [finding for finding in findings if finding.severity == "fault"]
+    if faults:
+        raise UnusableInput(faults)
+    job = _with_coordinates(job, weather)
+    whole = extend(weather, until, typical=typical)
+    issued_s = (weather.issued_at or as_of).timestamp()
+    ensemble = draw_ensemble(
+        job, whole, practice, forecast_issued_s=issued_s, members=members, typical=typical
+    )
+    by_mix = concrete_properties(job.mix, ensemble, practice)
+    as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
+    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice)
+    concrete, slab, of_slab = apply_slab_measurements(job, ensemble, as_delivered, by_model, practice)
+    return Simulation(job, whole, practice, ensemble, concrete, slab, share, of_concrete + of_slab)
+
+
+def _with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
+    """Return the job with the place of its weather where the record gives none."""
+    if job.site.latitude is not None or weather.latitude is None:
+        return job
+    site = job.site.model_copy(update={"latitude": weather.latitude, "longitude": weather.longitude})
+    return job.model_copy(update={"site": site})

@@ -9,7 +9,7 @@ the sensor, with few their own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from hashlib import sha256
 from typing import TYPE_CHECKING
 
@@ -19,12 +19,10 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.measurement_result import MeasurementResult
+from handover.schedule.measurement_result import LogCorrection, MeasurementResult
 from handover.schedule.model import Figure, Measurement
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
     from handover.schedule.ensemble import Ensemble
@@ -33,37 +31,6 @@ if TYPE_CHECKING:
 
 
 _FEWEST = 3  # readings to learn from
-
-
-@dataclass(frozen=True)
-class LogCorrection:
-    """What the readings teach of each member: model + offset + bend (excess - mean excess).
-
-    Attributes:
-        at_depth: How much surface, middle and bottom count at the sensor, shape (3,).
-        until_h: The last reading, since placement. [h]
-        offset: Shape (m,). [K]
-        bend: On the excess over the air, shape (m,); the gain is 1 + bend. [1]
-        about: Mean excess over the air, shape (m,). [K]
-        offset_error: One standard deviation. [K]
-        gain_error: Of the central member. [1]
-    """
-
-    at_depth: Floats
-    until_h: float
-    offset: Floats
-    bend: Floats
-    about: Floats
-    offset_error: float
-    gain_error: float
-
-    def correction(self, excess: Floats) -> Floats:
-        """Return what to add to the model in K, shape of ``excess`` (h, m)."""
-        return np.asarray(self.offset + self.bend * (excess - self.about))
-
-    def subset(self, who: NDArray[np.int_]) -> LogCorrection:
-        """Return what is taught of some of the members."""
-        return replace(self, offset=self.offset[who], bend=self.bend[who], about=self.about[who])
 
 
 def depth_weights(depth: float, thickness: float) -> Floats:

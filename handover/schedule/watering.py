@@ -18,14 +18,15 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
-    from handover.schedule.model import Basis
+    from handover.schedule.basis import BasisOf
+    from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
 
 
@@ -62,12 +63,12 @@ class Slots:
         return self.open & ~self.frost
 
 
-def plan_watering(simulation: Simulation, basis: Callable[[datetime], Basis]) -> tuple[WateringDay, ...]:
+def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[WateringDay, ...]:
     """Return what each day from first water to the end of curing asks of the owner.
 
     Days in which no slot is open (first water late at night, curing over before breakfast) are left out.
     """
-    starts, ends = _span(simulation)
+    starts, ends = _span(simulation, dates)
     method = simulation.method
     held = 0.0
     planned: list[WateringDay] = []
@@ -85,15 +86,15 @@ def plan_watering(simulation: Simulation, basis: Callable[[datetime], Basis]) ->
     return tuple(planned)
 
 
-def _span(simulation: Simulation) -> tuple[datetime, datetime]:
+def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
     """Return from when to when the slab is to be kept wet (or covered), by its cautious dates.
 
     Curing that ends after breakfast is told to the owner as the next morning: a day begun is watered through.
     """
     horizon = datetime.fromtimestamp(float(simulation.slab_s(CENTRAL)[-1]), UTC)
     last_morning = timedelta(hours=simulation.practice["water.last-morning"])
-    starts = simulation.date(MilestoneKind.FIRST_WATER) or simulation.date(MilestoneKind.FINAL_SET)
-    ends = simulation.date(MilestoneKind.CURING_ENDS)
+    starts = dates.not_before(MilestoneKind.FIRST_WATER) or dates.not_before(MilestoneKind.FINAL_SET)
+    ends = dates.not_before(MilestoneKind.CURING_ENDS)
     starts, ends = (min(each or horizon, horizon).astimezone(simulation.job.zone) for each in (starts, ends))
     if ends - datetime.combine(ends.date(), time(), ends.tzinfo) > last_morning:
         ends = datetime.combine(ends.date() + timedelta(days=1), time(), ends.tzinfo)
@@ -248,7 +249,7 @@ def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) 
 
 
 def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
-    """Tell for each slot whether somebody can be there for all of it; a timer always is."""
+    """Return for each slot whether somebody can be there for all of it; a timer always is."""
     job, zone = simulation.job, simulation.job.zone
     if job.curing.timer:
         return np.ones(len(grid), dtype=bool)
@@ -263,7 +264,7 @@ def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
 
 
 def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
-    """Tell for each slot whether air or surface may freeze before the water has dried."""
+    """Return for each slot whether air or surface may freeze before the water has dried."""
     known = simulation.weather.seconds
     surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(simulation.weather.air_c, surface)
@@ -294,7 +295,7 @@ def _day(
     chosen: NDArray[np.bool_],
     dry_h: float,
     simulation: Simulation,
-    basis: Callable[[datetime], Basis],
+    basis: BasisOf,
 ) -> WateringDay:
     job, weather, method = simulation.job, simulation.weather, simulation.method
     begins, over = _bounds(day, job.zone)

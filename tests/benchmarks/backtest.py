@@ -14,7 +14,7 @@ inside the pvlib wheel.
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from importlib.util import find_spec
@@ -26,9 +26,9 @@ import numpy as np
 
 from handover.jobs.record import Curing, JobRecord, Mix, Placement, Site, Slab
 from handover.practice.rules import practice
-from handover.schedule.dates import compute_dates
 from handover.schedule.ensemble import forecast_errors
-from handover.schedule.plan import simulate
+from handover.schedule.milestones import compute_dates
+from handover.schedule.simulation import simulate
 from handover.weather.place import Place
 from handover.weather.reading import read_weather
 from handover.weather.series import Origin, WeatherSeries
@@ -169,26 +169,27 @@ def outcomes(
         job = job_on(town, number, day)
         made = job.placement.start.astimezone(UTC)
         blurred = blur(real, made, random)
-        issued = opened(
+        issued, issued_h = hours_of_dates(
             job, blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)), made, members
         )
         other = job.model_copy(update={"id": f"{job.id}-real"})
-        came_out = opened(other, real, made, 24)
+        came_out, came_out_h = hours_of_dates(other, real, made, 24)
         for kind in DATES:
-            told = issued.met[kind][issued.ensemble.last_placed]
+            told = issued_h[kind][issued.ensemble.last_placed]
             yield Outcome(
                 kind,
                 told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
                 likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
-                real_h=came_out.met[kind][1 : came_out.ensemble.n_last],
+                real_h=came_out_h[kind][1 : came_out.ensemble.n_last],
             )
 
 
-def opened(job: JobRecord, weather: WeatherSeries, made: datetime, members: int) -> Simulation:
-    """Return the simulation of a job with the date of every milestone."""
+def hours_of_dates(
+    job: JobRecord, weather: WeatherSeries, made: datetime, members: int
+) -> tuple[Simulation, Mapping[str, Floats]]:
+    """Return the simulation of a job, and the hours at which each member meets each date."""
     simulation = simulate(job, weather, made, members=members)
-    compute_dates(simulation, lambda _: "forecast")
-    return simulation
+    return simulation, compute_dates(simulation, lambda _: "forecast").met_h
 
 
 @dataclass(frozen=True)

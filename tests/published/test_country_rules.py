@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from handover.practice.rules import Circumstances, practice
+from handover.schedule.dates import Dates
 from handover.schedule.durations import required_hours, share_done
 from handover.schedule.gate_evaluators import evaluate_gate
 
@@ -148,7 +149,7 @@ def warm_hours(air_c: np.ndarray[Any, np.dtype[np.float64]]) -> float:
         covered=False, slab=SimpleNamespace(hours=hours, placed_s=np.zeros(1), air=SimpleNamespace(air_c=air))
     )
     gate = gate_of("us", "strip-edge-forms.warm-hours", slab())
-    return evaluate_gate(gate, cast("Simulation", simulation)).item()
+    return evaluate_gate(gate, cast("Simulation", simulation), Dates()).item()
 
 
 def test_hours_of_warm_air_add_up_over_gaps() -> None:

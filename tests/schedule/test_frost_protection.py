@@ -10,10 +10,11 @@ import numpy as np
 import pytest
 
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog
-from handover.schedule.dates import compute_dates
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.frost_protection import plan_protection
-from handover.schedule.plan import plan_cure, simulate
+from handover.schedule.milestones import compute_dates
+from handover.schedule.plan import plan_cure
+from handover.schedule.simulation import simulate
 from handover.schedule.slab_simulation import simulate_slab
 from handover.schedule.temperature_log import with_log_correction
 
@@ -96,18 +97,16 @@ class TestMeasured:
     """A blanket is tried on the slab as cylinders and logger have shown it to be."""
 
     @pytest.fixture
-    def followed(self, job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
-        def simulate_slab(**measurements: object) -> Simulation:
+    def simulated(self, job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
+        def simulate_cold(**measurements: object) -> Simulation:
             cold = job(placement={"concrete_temperature": 16.0}).model_copy(update=measurements)
-            simulation = simulate(cold, weather(-3.0, 5.0), as_of)
-            compute_dates(simulation, lambda _: "forecast")
-            return simulation
+            return simulate(cold, weather(-3.0, 5.0), as_of)
 
-        return simulate_slab
+        return simulate_cold
 
     @staticmethod
     def tried(simulation: Simulation) -> Protection:
-        found = plan_protection(simulation)
+        found = plan_protection(simulation, compute_dates(simulation, lambda _: "forecast"))
         assert found is not None
         return found
 
@@ -121,36 +120,36 @@ class TestMeasured:
         )
         return TemperatureLog(file="logger.csv", readings=readings)
 
-    def test_the_lesson_of_a_log_is_that_of_the_dates(self, followed: Callable[..., Simulation]) -> None:
-        """Followed anew under the cover that was laid, a slab is the corrected one, two days after the log.
+    def test_the_lesson_of_a_log_is_that_of_the_dates(self, simulated: Callable[..., Simulation]) -> None:
+        """Simulated again under the cover that was laid, a slab is the corrected one, two days after the log.
 
         By then the last reading has given way to what was learnt: exp(-48/6) of it is left, within 0.01 K.
         """
-        simulation = followed(temperature_log=self.log_of(followed(), -2.0))
-        assert simulation.measured.log_correction is not None
+        simulation = simulated(temperature_log=self.log_of(simulated(), -2.0))
+        assert simulation.measurements.log_correction is not None
         who = np.arange(simulation.ensemble.n_last)
         ensemble, concrete = simulation.ensemble.subset(who), simulation.concrete.subset(who)
         anew = simulate_slab(simulation.job, simulation.weather, ensemble, concrete, simulation.practice)
         taught = with_log_correction(
-            anew, ensemble, concrete, simulation.measured.log_correction, simulation.practice
+            anew, ensemble, concrete, simulation.measurements.log_correction, simulation.practice
         )
         corrected = simulation.slab.temperature_c[:, simulation.ensemble.last_placed]
         assert taught.temperature_c[72:] == pytest.approx(corrected[72:], abs=0.01)
         assert np.abs(anew.temperature_c[72:] - corrected[72:]).max() > 1.0
 
-    def test_a_colder_log_asks_for_more_blanket(self, followed: Callable[..., Simulation]) -> None:
-        plain = followed()
+    def test_a_colder_log_asks_for_more_blanket(self, simulated: Callable[..., Simulation]) -> None:
+        plain = simulated()
         as_told, colder = (
-            self.tried(followed(temperature_log=self.log_of(plain, warmer))) for warmer in (0.0, -4.0)
+            self.tried(simulated(temperature_log=self.log_of(plain, warmer))) for warmer in (0.0, -4.0)
         )
         for one, other in zip(as_told.blankets, colder.blankets, strict=True):
             assert other.coldest_surface_c < one.coldest_surface_c - 1.0
         ranked = [float("inf") if each.enough is None else each.enough for each in (as_told, colder)]
         assert ranked[0] < ranked[1]
 
-    def test_weak_cylinders_keep_a_blanket_on_for_longer(self, followed: Callable[..., Simulation]) -> None:
+    def test_weak_cylinders_keep_a_blanket_on_for_longer(self, simulated: Callable[..., Simulation]) -> None:
         weak = Cylinder(age=168.0, strength=7.0, cured="standard")
-        plain, weaker = self.tried(followed()), self.tried(followed(cylinder=(weak,)))
+        plain, weaker = self.tried(simulated()), self.tried(simulated(cylinder=(weak,)))
         for one, other in zip(plain.blankets, weaker.blankets, strict=True):
             assert one.frost_safe is not None
             assert other.frost_safe is None or other.frost_safe > one.frost_safe

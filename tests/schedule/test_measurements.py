@@ -13,11 +13,12 @@ import pytest
 from handover.concrete.maturity import equivalent_age
 from handover.jobs.record import Cylinder, JobRecord, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
-from handover.schedule.dates import compute_dates
 from handover.schedule.delivery import loads
 from handover.schedule.ensemble import CENTRAL
+from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind
-from handover.schedule.plan import plan_cure, simulate
+from handover.schedule.plan import plan_cure
+from handover.schedule.simulation import simulate
 from handover.schedule.temperature_log import depth_weights
 
 if TYPE_CHECKING:
@@ -49,12 +50,12 @@ def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
 
 
 @pytest.fixture
-def reckoned(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
-    def simulate_slab(**measurements: Any) -> Simulation:
+def simulated(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
+    def simulate_measured(**measurements: Any) -> Simulation:
         measured = job().model_copy(update=measurements)
         return simulate(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
 
-    return simulate_slab
+    return simulate_measured
 
 
 def not_before(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:
@@ -182,9 +183,9 @@ class TestStandardCured:
         none_is_later(planned(), weak)
         assert ("cylinders-weak" in codes(weak)) == (times < 0.8)
 
-    def test_a_strong_cylinder_brings_nothing_above_what_was_measured(self, reckoned: Any) -> None:
+    def test_a_strong_cylinder_brings_nothing_above_what_was_measured(self, simulated: Any) -> None:
         """7 days at 1.5 times the curve is 1.05 times the specified strength, and no more is promised."""
-        curve = reckoned(cylinder=standard(on_the_curve(7, 1.5))).concrete.curve
+        curve = simulated(cylinder=standard(on_the_curve(7, 1.5))).concrete.curve
         measured = on_the_curve(7, 1.5)[1] / SPECIFIED
         days = np.linspace(0.5, 60.0, 200)
         own = days / (4.0 + 0.85 * days)
@@ -212,8 +213,8 @@ class TestStandardCured:
         assert [test.measured_mpa for test in fit.tests] == [12.0, 18.0, 26.0]
         assert {each.outcome for each in schedule.measurements} == {"curve-fitted"}
 
-    def test_the_fitted_curve_goes_through_its_tests_and_not_above_them_outside(self, reckoned: Any) -> None:
-        curve = reckoned(cylinder=standard((3, 12.0), (7, 18.0), (28, 26.0))).concrete.curve
+    def test_the_fitted_curve_goes_through_its_tests_and_not_above_them_outside(self, simulated: Any) -> None:
+        curve = simulated(cylinder=standard((3, 12.0), (7, 18.0), (28, 26.0))).concrete.curve
         assert SPECIFIED * curve.ratio([3.0, 7.0, 28.0]) == pytest.approx([12.0, 18.0, 26.0], rel=0.05)
         days = np.array([0.5, 1.0, 2.0])  # younger than any test: the cement's own, through the youngest
         own = days / (4.0 + 0.85 * days)
@@ -251,11 +252,11 @@ class TestStandardCured:
         [{7: 38.60, 28: 39.29, 90: 42.23}, {7: 26.26, 28: 30.08, 90: 33.12}, {3: 33.40, 7: 49.20, 28: 60.29}],
     )
     def test_real_series_are_followed_and_never_overtaken(
-        self, reckoned: Any, series: dict[int, float]
+        self, simulated: Any, series: dict[int, float]
     ) -> None:
         """Yeh (1998), UCI data. A loose envelope: within 15 % at the tests, never above their highest."""
-        simulation = reckoned(cylinder=standard(*((float(day), mpa) for day, mpa in series.items())))
-        assert simulation.measured.fit.verdict == "used"
+        simulation = simulated(cylinder=standard(*((float(day), mpa) for day, mpa in series.items())))
+        assert simulation.measurements.fit.verdict == "used"
         estimate = SPECIFIED * simulation.concrete.curve.ratio(np.array(list(series), dtype=float))
         assert estimate == pytest.approx(list(series.values()), rel=0.15)
         later = SPECIFIED * simulation.concrete.curve.ratio(np.linspace(max(series), 400.0, 50))
@@ -264,9 +265,9 @@ class TestStandardCured:
 
 class TestFieldCured:
     @pytest.fixture
-    def estimate(self, reckoned: Any) -> float:
+    def estimate(self, simulated: Any) -> float:
         """The likely strength of the middle of the slab three days after the last concrete."""
-        simulation = reckoned()
+        simulation = simulated()
         last = simulation.ensemble.last_placed
         age = simulation.slab.age_h[72:73, last, 1:2]
         return float(np.median(simulation.concrete.strength(age, last)))
@@ -321,27 +322,26 @@ def log_of(
 
 
 class TestLog:
-    def test_a_log_that_equals_the_model_changes_nothing(self, reckoned: Any) -> None:
+    def test_a_log_that_equals_the_model_changes_nothing(self, simulated: Any) -> None:
         """All dates of the central member, which the readings were taken from."""
-        plain = reckoned()
-        same = reckoned(temperature_log=log_of(plain, range(72)))
-        for simulation in (plain, same):
-            compute_dates(simulation, lambda _: "forecast")
+        plain = simulated()
+        same = simulated(temperature_log=log_of(plain, range(72)))
+        with_log, without = (compute_dates(each, lambda _: "forecast").met_h for each in (same, plain))
         for kind in ESTIMATED:
-            assert same.met[kind][CENTRAL] == pytest.approx(plain.met[kind][CENTRAL], rel=1e-6), kind
-        figures = {each.name: each.value for each in same.measured.records[0].figures}
+            assert with_log[kind][CENTRAL] == pytest.approx(without[kind][CENTRAL], rel=1e-6), kind
+        figures = {each.name: each.value for each in same.measurements.records[0].figures}
         assert figures["offset"] == pytest.approx(0.0, abs=1e-9)
         assert figures["gain"] == pytest.approx(1.0, abs=1e-9)
 
-    def test_the_central_member_of_such_a_log_is_as_it_was(self, reckoned: Any) -> None:
-        plain = reckoned()
-        same = reckoned(temperature_log=log_of(plain, range(72)))
+    def test_the_central_member_of_such_a_log_is_as_it_was(self, simulated: Any) -> None:
+        plain = simulated()
+        same = simulated(temperature_log=log_of(plain, range(72)))
         assert same.slab.temperature_c[:, CENTRAL] == pytest.approx(plain.slab.temperature_c[:, CENTRAL])
         assert same.slab.age_h[:, CENTRAL] == pytest.approx(plain.slab.age_h[:, CENTRAL], rel=1e-9)
 
-    def test_members_differ_less_than_before_and_most_where_nothing_was_read(self, reckoned: Any) -> None:
-        plain = reckoned()
-        known = reckoned(temperature_log=log_of(plain, range(72)))
+    def test_members_differ_less_than_before_and_most_where_nothing_was_read(self, simulated: Any) -> None:
+        plain = simulated()
+        known = simulated(temperature_log=log_of(plain, range(72)))
         before, after = (
             each.slab.temperature_c[:, each.ensemble.last_placed, 1].std(axis=1) for each in (plain, known)
         )
@@ -351,8 +351,8 @@ class TestLog:
         assert after[72:].mean() > after[12:72].mean()
 
     @pytest.mark.parametrize("hours", [range(6), range(30), range(0, 72, 3)])
-    def test_a_warmer_log_is_never_later(self, planned: Planned, reckoned: Any, hours: range) -> None:
-        simulation = reckoned()
+    def test_a_warmer_log_is_never_later(self, planned: Planned, simulated: Any, hours: range) -> None:
+        simulation = simulated()
         logs = [
             planned(temperature_log=log_of(simulation, hours, warmer))
             for warmer in (-6.0, -2.0, 0.0, 2.0, 6.0)
@@ -360,31 +360,31 @@ class TestLog:
         for colder, warmer in pairwise(logs):
             none_is_later(warmer, colder)
 
-    def test_age_in_the_slab_is_that_of_the_readings(self, reckoned: Any) -> None:
+    def test_age_in_the_slab_is_that_of_the_readings(self, simulated: Any) -> None:
         """Equivalent age by ASTM C1074 of the readings themselves, at constant temperature.
 
         Within 1 %: the first hour before the first reading rests on the model.
         """
-        simulation = reckoned()
+        simulation = simulated()
         end = simulation.job.placement.end
         readings = tuple(
             LogReading(end + timedelta(hours=hour), 25.0 + 0.01 * (hour % 2)) for hour in range(73)
         )
-        log_correction = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
+        log_correction = simulated(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
         curve = log_correction.concrete.hydration
         energy = float(np.ravel(curve.activation_energy)[CENTRAL])
         expected = equivalent_age(np.arange(73.0), np.full(72, 25.005), energy, curve.reference_c)[-1]
         assert log_correction.slab.age_h[72, CENTRAL, 1] == pytest.approx(float(expected), rel=0.01)
 
-    def test_age_by_hand(self, reckoned: Any) -> None:
-        """Hourly readings 20, 22, 25, 28, 30, 29, 27, 24, 22, 20 degC, nine hours reckoned by their means.
+    def test_age_by_hand(self, simulated: Any) -> None:
+        """Hourly readings 20, 22, 25, 28, 30, 29, 27, 24, 22, 20 degC, nine hours simulated by their means.
 
         The rate is summed here at the mean of each hour, in the program at its ends: within 0.3 %.
         """
         celsius = [20.0, 22.0, 25.0, 28.0, 30.0, 29.0, 27.0, 24.0, 22.0, 20.0]
-        end = reckoned().job.placement.end
+        end = simulated().job.placement.end
         readings = tuple(LogReading(end + timedelta(hours=10 + at), each) for at, each in enumerate(celsius))
-        log_correction = reckoned(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
+        log_correction = simulated(temperature_log=TemperatureLog(file="logger.csv", readings=readings))
         curve = log_correction.concrete.hydration
         energy = float(np.ravel(curve.activation_energy)[CENTRAL])
         means = (np.array(celsius[:-1]) + np.array(celsius[1:])) / 2.0 + 273.15
@@ -392,27 +392,27 @@ class TestLog:
         gained = log_correction.slab.age_h[19, CENTRAL, 1] - log_correction.slab.age_h[10, CENTRAL, 1]
         assert gained == pytest.approx(rates.sum(), rel=0.003)
 
-    def test_an_offset_is_learnt_and_fades_where_it_is_warm(self, reckoned: Any) -> None:
-        plain = reckoned()
+    def test_an_offset_is_learnt_and_fades_where_it_is_warm(self, simulated: Any) -> None:
+        plain = simulated()
         for warmer in (3.0, -3.0):
-            log_correction = reckoned(temperature_log=log_of(plain, range(72), warmer))
+            log_correction = simulated(temperature_log=log_of(plain, range(72), warmer))
             change = (log_correction.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL, 1]
             assert change[5:71] == pytest.approx(np.full(66, warmer), abs=1e-9)
             assert abs(change[-1]) < (0.1 if warmer > 0.0 else 3.0)
             if warmer < 0.0:  # what makes dates later is believed to the end
                 assert change[-1] < -2.0
 
-    def test_other_depths_keep_their_distance(self, reckoned: Any) -> None:
-        plain = reckoned()
-        log_correction = reckoned(temperature_log=log_of(plain, range(48), 2.0))
+    def test_other_depths_keep_their_distance(self, simulated: Any) -> None:
+        plain = simulated()
+        log_correction = simulated(temperature_log=log_of(plain, range(48), 2.0))
         change = (log_correction.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL]
         assert change[:, 0] == pytest.approx(change[:, 1])
         assert change[:, 2] == pytest.approx(change[:, 1])
 
-    def test_a_gap_keeps_the_shape_of_the_model(self, reckoned: Any) -> None:
-        plain = reckoned()
+    def test_a_gap_keeps_the_shape_of_the_model(self, simulated: Any) -> None:
+        plain = simulated()
         gap = [*range(20), *range(40, 60)]
-        log_correction = reckoned(temperature_log=log_of(plain, gap, 2.0))
+        log_correction = simulated(temperature_log=log_of(plain, gap, 2.0))
         change = (log_correction.slab.temperature_c - plain.slab.temperature_c)[:, CENTRAL, 1]
         assert change[1:60] == pytest.approx(np.full(59, 2.0), abs=1e-9)
 
@@ -427,21 +427,21 @@ class TestLog:
         assert "log-in-the-air" in codes(schedule)
         assert schedule.milestones == planned().milestones
 
-    def test_a_log_far_off_is_told(self, planned: Planned, reckoned: Any) -> None:
-        far = planned(temperature_log=log_of(reckoned(), range(24), 7.0))
+    def test_a_log_far_off_is_told(self, planned: Planned, simulated: Any) -> None:
+        far = planned(temperature_log=log_of(simulated(), range(24), 7.0))
         assert "log-differs" in codes(far)
 
     def test_readings_from_before_the_placement_count_for_nothing(
-        self, planned: Planned, reckoned: Any
+        self, planned: Planned, simulated: Any
     ) -> None:
-        log = log_of(reckoned(), range(24))
+        log = log_of(simulated(), range(24))
         early = LogReading(log.readings[0].time - timedelta(hours=2), 60.0)
         one = planned(temperature_log=log)
         other = planned(temperature_log=log.model_copy(update={"readings": (early, *log.readings)}))
         assert one.milestones == other.milestones
 
-    def test_a_depth_that_is_not_told_is_assumed(self, planned: Planned, reckoned: Any) -> None:
-        log = log_of(reckoned(), range(24))
+    def test_a_depth_that_is_not_told_is_assumed(self, planned: Planned, simulated: Any) -> None:
+        log = log_of(simulated(), range(24))
         assert "temperature_log.depth" in {each.field for each in planned(temperature_log=log).assumed}
 
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import pytest
 
 from handover.practice.rules import Practice, practice
-from handover.schedule.dates import compute_dates
+from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind
-from handover.schedule.plan import simulate
+from handover.schedule.simulation import simulate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -43,8 +43,8 @@ def certain_but_for(*kept: str) -> Practice:
 def hangs_on(job: Job, weather: Weather, as_of: datetime) -> Callable[..., tuple[Figure, ...]]:
     def find(kind: MilestoneKind, *kept: str) -> tuple[Figure, ...]:
         simulation = simulate(job(), weather(14.0, 24.0), as_of, practice=certain_but_for(*kept))
-        dates, _ = compute_dates(simulation, lambda _: "forecast")
-        return next(each for each in dates if each.kind == kind).spread_by
+        dates = compute_dates(simulation, lambda _: "forecast")
+        return next(each for each in dates.milestones if each.kind == kind).spread_by
 
     return find
 

@@ -1,0 +1,56 @@
+"""The weather behind a schedule: its hours, and how sure the hours are that a date rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.schedule.model import Basis, WeatherBasis
+from handover.weather.series import Origin
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.weather.series import WeatherSeries
+
+BasisOf = Callable[[datetime], Basis]
+"""The weakest kind of weather hour up to an instant."""
+
+_KINDS: dict[int, Basis] = {
+    Origin.OBSERVED: "observed",
+    Origin.FORECAST: "forecast",
+    Origin.TYPICAL: "typical",
+}
+
+
+def basis_of(weather: WeatherSeries) -> BasisOf:
+    """Return a function that gives the weakest kind of hour up to an instant."""
+    known = weather.seconds
+    weakest = np.maximum.accumulate(weather.origin)
+
+    def basis(until: datetime) -> Basis:
+        at = int(np.searchsorted(known, until.timestamp()))
+        return _KINDS[int(weakest[min(at, len(weakest) - 1)])]
+
+    return basis
+
+
+def weather_basis(job: JobRecord, received: WeatherSeries, extended: WeatherSeries) -> WeatherBasis:
+    """Return the weather of a schedule: whose it is, how old, and its hours from the placement on."""
+    first = np.datetime64(int(job.placement.start.timestamp()) // 3600 * 3600, "s")
+    kept = extended.time >= first
+    typical_from = extended.typical_from
+    columns = ("air_c", "relative_humidity", "wind_ms", "shortwave_wm2", "precipitation_mm")
+    return WeatherBasis(
+        source=received.source,
+        issued_at=received.issued_at,
+        first_hour=received.first_hour.astimezone(job.zone),
+        last_hour=received.last_hour.astimezone(job.zone),
+        typical_from=typical_from and typical_from.astimezone(job.zone),
+        methods=extended.methods,
+        time=extended.time[kept],
+        precipitation_probability=extended.precipitation_probability[kept],
+        **{name: getattr(extended, name)[kept] for name in columns},
+    )

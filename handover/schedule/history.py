@@ -1,0 +1,64 @@
+"""What happens in the slab hour by hour, as bands over the members."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.concrete.hydration import degree_of_hydration
+from handover.concrete.maturity import temperature_time_factor
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.model import Band, Depths, SlabHistory
+
+if TYPE_CHECKING:
+    from handover.base.arrays import Floats
+    from handover.schedule.simulation import Simulation
+
+_MEDIAN = 0.5
+
+
+def slab_history(simulation: Simulation) -> SlabHistory:
+    """Return what happens in the concrete placed last, as a band."""
+    slab, concrete, last = simulation.slab, simulation.concrete, simulation.ensemble.last_placed
+    age = slab.age_h[:, last]
+    curve = concrete.hydration
+    degree = replace(curve, tau_h=np.asarray(curve.tau_h)[last, np.newaxis])
+    on_curve = age * concrete.per_hydration_hour[last, np.newaxis]
+    evaporation = np.quantile(slab.evaporation[:, last], _ends(simulation.share), axis=1)
+    middle = slab.temperature_c[:, CENTRAL, 1]
+    datum_c = simulation.practice["maturity.datum"]
+    return SlabHistory(
+        hours=slab.hours,
+        time=simulation.slab_s(CENTRAL).astype("int64").astype("datetime64[s]"),
+        temperature_c=_band(slab.temperature_c[:, last], simulation.share),
+        equivalent_age_h=_band(on_curve, simulation.share),
+        hydration=_band(degree_of_hydration(age, degree), simulation.share),
+        strength_mpa=_band(concrete.strength(age, last), simulation.share),
+        evaporation=evaporation[1],
+        evaporation_low=evaporation[0],
+        evaporation_high=evaporation[2],
+        reference_c=concrete.reference_c,
+        temperature_time_factor=temperature_time_factor(
+            slab.hours, (middle[:-1] + middle[1:]) / 2.0, datum_c
+        ),
+        datum_c=datum_c,
+    )
+
+
+def _ends(share: float) -> tuple[float, float, float]:
+    """Return the quantiles of a band: its low end, its middle, its high end."""
+    return 1.0 - share, _MEDIAN, share
+
+
+def _band(values: Floats, share: float) -> Band:
+    """Return a quantity (hours, members, depths) as likely, low and high."""
+    ordered = np.sort(values, axis=1)
+    last = values.shape[1] - 1
+    low, likely, high = (_depths(ordered[:, round(end * last)]) for end in _ends(share))
+    return Band(likely, low, high)
+
+
+def _depths(values: Floats) -> Depths:
+    return Depths(values[:, 0], values[:, 1], values[:, 2])

@@ -1,0 +1,166 @@
+"""The dates: each from the conditions that practice sets for it, the last to be met governing."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.base.arrays import HOUR_S, Floats
+from handover.schedule import durations
+from handover.schedule.dates import Dates
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.gate_evaluators import evaluate_gate
+from handover.schedule.joints import saw_limits
+from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
+from handover.schedule.quantiles import early_instant, late_instant, median_instant
+from handover.schedule.rule_selection import slab_circumstances
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from handover.jobs.record import JobRecord
+    from handover.practice.rules import GateRule, Practice
+    from handover.schedule.basis import BasisOf
+    from handover.schedule.simulation import Simulation
+
+
+_TENDONS = "engineer-decides-tendons"
+_STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
+_STANDS_OUT = 0.10  # a tenth of the spread: of seven uncertainties alike each would have a seventh
+_NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
+
+
+def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
+    """Return the dates of a job, and those that must not be given. Later dates may depend on earlier ones."""
+    dates = Dates(refusals=tuple(refusals(simulation.job, simulation.practice)))
+    withheld = {refusal.kind for refusal in dates.refusals}
+    slab = slab_circumstances(simulation.job)
+    for kind in MilestoneKind:
+        gates = simulation.practice.gates_for(kind, slab)
+        if gates and kind not in withheld and _applies(kind, simulation.job):
+            dates = _with_milestone(dates, kind, gates, simulation, basis)
+    return dates
+
+
+def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
+    """Yield the dates that the tool must not give for this slab."""
+    given = set()
+    for rule in practice.refusals:
+        if rule.code == _TENDONS and not job.slab.has_tendons:
+            continue
+        if rule.uses and job.slab.use not in rule.uses:
+            continue
+        for kind in rule.milestones:
+            if kind not in given:
+                given.add(kind)
+                yield Refusal(kind, rule.code)
+
+
+def _applies(kind: MilestoneKind, job: JobRecord) -> bool:
+    """Return whether a job has such a date at all."""
+    if kind == MilestoneKind.STRIP_EDGE_FORMS:
+        return job.forms.edge
+    if kind == MilestoneKind.FIRST_WATER:
+        return job.curing.method not in _NO_FIRST_WATER
+    if kind == MilestoneKind.DEICING_SALT:
+        return job.slab.exposure != "indoors" or job.slab.use == "garage floor"
+    return True
+
+
+def _with_milestone(
+    earlier: Dates,
+    kind: MilestoneKind,
+    rules: tuple[GateRule, ...],
+    simulation: Simulation,
+    basis: BasisOf,
+) -> Dates:
+    """Return the earlier dates and that of a kind, which waits for the last of its conditions."""
+    met = [evaluate_gate(rule, simulation, earlier) for rule in rules]
+    together = np.maximum.reduce(met)
+    limits = saw_limits(simulation) if kind == MilestoneKind.SAW_JOINTS else None
+    gates = sorted(
+        (_gate(rule, hours, simulation) for rule, hours in zip(rules, met, strict=True)),
+        key=_not_before_last,
+        reverse=True,
+    )
+    not_before = late_instant(together, simulation)
+    milestone = Milestone(
+        kind=kind,
+        likely=median_instant(together, simulation),
+        not_before=not_before,
+        because=Reason(gates[0], tuple(gates[1:])),
+        basis="typical" if not_before is None else basis(not_before),
+        confidence=simulation.share,
+        not_after=None if limits is None else early_instant(limits.too_late_h, simulation),
+        spread_by=_spread_by(together, simulation),
+    )
+    return earlier.plus(milestone, together, limits)
+
+
+def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
+    never = datetime.max.replace(tzinfo=UTC)
+    return gate.not_before or never, gate.likely or never
+
+
+def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
+    """Return which uncertainty moves a date most, with its share of the spread, if one stands out.
+
+    The share is the square of the correlation of ranks over the members: some may never get there.
+    """
+    last = simulation.ensemble.last_placed
+    moved = hours[last]
+    low, high = np.quantile(moved, (1.0 - simulation.share, simulation.share), method="inverted_cdf")
+    if not np.isfinite(low) or high - low < _STILL_H:
+        return ()
+    draws = {**simulation.ensemble.draws, "weather": _warmer_until(float(np.median(moved)), simulation)}
+    shares = {name: _correlation(_ranks(draw[last]), _ranks(moved)) ** 2 for name, draw in draws.items()}
+    most = max(shares, key=lambda name: shares[name])
+    return (Figure(most, shares[most], "1"),) if shares[most] >= _STANDS_OUT else ()
+
+
+def _warmer_until(hours: float, simulation: Simulation) -> Floats:
+    """Return how much warmer each member's air is than told, in K on average until a date, shape (m,)."""
+    since_h = (simulation.weather.seconds - simulation.slab.placed_s[CENTRAL]) / HOUR_S
+    until = (since_h > -1.0) & (since_h <= max(hours, 1.0))
+    mean: Floats = simulation.ensemble.errors["air_c"][until].mean(axis=0)
+    return mean
+
+
+def _ranks(values: Floats) -> Floats:
+    """Return the rank of each value, alike for like values."""
+    return np.unique(values, return_inverse=True)[1].astype(np.float64)
+
+
+def _correlation(one: Floats, other: Floats) -> float:
+    spread = float(one.std() * other.std())
+    return 0.0 if spread == 0.0 else float(((one - one.mean()) * (other - other.mean())).mean()) / spread
+
+
+def _gate(rule: GateRule, hours: Floats, simulation: Simulation) -> Gate:
+    return Gate(
+        rule=rule.rule,
+        likely=median_instant(hours, simulation),
+        not_before=late_instant(hours, simulation),
+        source=rule.source,
+        mark=rule.mark,
+        figures=tuple(_figures(rule, simulation, float(hours[CENTRAL]))),
+    )
+
+
+def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable[Figure]:
+    """Yield the numbers that went into a condition."""
+    concrete = simulation.concrete
+    if rule.table is not None:
+        yield from durations.figures(rule, simulation, until_h)
+    elif rule.value is not None:
+        yield Figure("needed", rule.value, rule.unit)
+    if rule.above_c is not None:
+        yield Figure("counted_above", rule.above_c, "degC")
+    if rule.measure == "share of strength":
+        yield Figure("specified_strength", concrete.specified_mpa, "MPa")
+    if rule.measure == "hours of drying per metre after curing":
+        yield Figure("thickness", simulation.job.slab.thickness, "m")
+    if rule.measure == "degree of hydration":
+        yield Figure("water_cementitious", simulation.job.mix.water_cementitious, "1")
