@@ -377,7 +377,7 @@ class Care:
         words = self.known.get(Kind.CURING_ENDS)
         if words is None or words.when is None:
             return ""
-        key = "sheet.last-words-coat" if self.wording.keep == "coat" else "sheet.last-words"
+        key = "sheet.last-words-coat" if self.schedule.cure_mode == "coat" else "sheet.last-words"
         return self.say(key, title=words.title, when=words.when.text)
 
     @property
@@ -385,7 +385,7 @@ class Care:
         """Return what rain and frost change; where it is cold, the first page has told of frost already."""
         if self.wet:
             return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
-        if self.wording.stays_covered:
+        if self.schedule.stays_covered:
             return self.say("sheet.if-frost-blanket")
         return "" if self._cold else self.say("sheet.if-frost")
 
@@ -476,7 +476,7 @@ class Care:
 
     def text_by_method(self, name: str) -> Markup:
         """Return such a list with what the way of curing adds: how it lies dry, what is left of it."""
-        own = self._source(f"{name}-{self.wording.keep}")
+        own = self._source(f"{name}-{self.schedule.cure_mode}")
         return self._as_html(f"{self._source(name).rstrip()}\n{own}")
 
     @property

@@ -111,7 +111,7 @@ class _Told:
         return self.say("change.moved", what=what, before=_short(before), after=_short(after))
 
     def _visits(self, change: Change) -> str:
-        what = self.say(f"change.what.watering-{self.wording.keep}")
+        what = self.say(f"change.what.watering-{self.wording.schedule.cure_mode}")
         day = self.speak.day((*change.after, *change.before)[0])
         before, after = (self.speak.listed([self._hour(each) for each in side]) for side in _sides(change))
         if not after:

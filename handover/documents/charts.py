@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
-    from handover.schedule.model import Gate, Milestone
 
 WIDTH = 520.0
 LABEL = 14.0
@@ -249,7 +248,7 @@ def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> No
 
 def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
     """Draw from when to when the slab is kept wet or covered; a cover lies on it from the pour."""
-    if wording.frozen_out:
+    if wording.schedule.covered_for_frost:
         _wet_and_covered(drawing, wording, scale, top)
         return
     start, end = (
@@ -257,7 +256,13 @@ def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) ->
     )
     start = scale.left if start is None else start
     end = scale.right if end is None else end
-    _bar(drawing, (start, end), top, wording.say(f"chart.time-line.{wording.keep}"), ("wet", "water"))
+    _bar(
+        drawing,
+        (start, end),
+        top,
+        wording.say(f"chart.time-line.{wording.schedule.cure_mode}"),
+        ("wet", "water"),
+    )
 
 
 def _bar(drawing: Drawing, reach: tuple[float, float], top: float, words: str, inks: tuple[str, str]) -> None:
@@ -378,8 +383,10 @@ def _gates(
     poles, labels = [], []
     for kind in GATE_KINDS:
         milestone = wording.schedule.milestone(kind)
-        needed = required_strength(milestone)
-        if milestone is None or milestone.not_before is None or needed is None:
+        if milestone is None or milestone.not_before is None:
+            continue
+        needed = milestone.because.required_strength_mpa
+        if needed is None:
             continue
         x = scale.at(wording.not_before(milestone.not_before, kind).instant)
         level = y(reader_value(needed, "MPa", wording.units)[0])
@@ -392,28 +399,6 @@ def _gates(
         rightward = banner.left >= banner.pole
         place = (banner.pole + (7 if rightward else -7), bottom - 8 - row * (LABEL + 4))
         drawing.text(place, words, "warm", LABEL, anchor="start" if rightward else "end", bold=True)
-
-
-def required_strength(milestone: Milestone | None) -> float | None:
-    """Return the strength in MPa that a milestone waits for, as its gates tell it.
-
-    A gate tells it either as such, or as a share of the specified strength that stands beside it.
-    """
-    if milestone is None:
-        return None
-    gates = (milestone.because.governing, *milestone.because.others)
-    return max((level for gate in gates if (level := _level(gate)) is not None), default=None)
-
-
-def _level(gate: Gate) -> float | None:
-    figures = {figure.name: figure for figure in gate.figures}
-    needed = figures.get("needed")
-    if needed is None or needed.unit not in {"MPa", "1"}:
-        return None
-    if needed.unit == "MPa":
-        return needed.value
-    specified = figures.get("specified_strength")
-    return None if specified is None else needed.value * specified.value
 
 
 def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: float) -> None:

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
 from pydantic import BaseModel
 
 from handover.documents.catalog import slug
-from handover.documents.charts import reader_array
-from handover.documents.measures import KINDS, significant
+from handover.documents.measures import KINDS, reader_value, significant
 from handover.documents.wording import SHARES
 from handover.jobs.fields import Quantity
 from handover.jobs.record import declared, mark_of
+from handover.schedule.daily_history import day_history
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -319,7 +318,7 @@ class Data:
                     quantity(test.age_h, "h", 3),
                     quantity(test.measured_mpa, "MPa", 3),
                     quantity(test.fitted_mpa, "MPa", 3),
-                    percent(test.measured_mpa / test.fitted_mpa - 1.0),
+                    percent(test.deviation),
                 )
                 for test in fit.tests
             ),
@@ -331,10 +330,11 @@ class Data:
     def weather_age(self) -> str:
         """Return how old the forecast was when the documents were issued."""
         issued = self.schedule.weather.issued_at
-        if issued is None:
+        old = self.schedule.forecast_age
+        if issued is None or old is None:
             return self.say("data.weather-unknown")
         local = issued.astimezone(self.schedule.issued_at.tzinfo)
-        age = self.wording.speak.length(max(self.schedule.issued_at - issued, timedelta()))
+        age = self.wording.speak.length(old)
         return f"{self.moment(local)}; {self.say('data.weather-age', age=age)}"
 
     # ---- history
@@ -347,28 +347,22 @@ class Data:
         days = [*range(1, min(last, DAILY_TO) + 1), *range(DAILY_TO * 2, last + 1, DAILY_TO)]
         return tuple(self._history_row(day) for day in days)
 
-    def _history_row(self, day: int) -> tuple[str, ...]:
-        history = self.schedule.history
-        hours = slice((day - 1) * 24, day * 24 + 1)
-        end = day * 24
-        zone = self.schedule.placement_end.tzinfo
-        moment = history.time[end].astype(datetime).replace(tzinfo=UTC).astimezone(zone)
-        surface = reader_array(history.temperature_c.likely.surface[hours], "degC", self.wording)
-        strength = [
-            self.wording.number(float(each.middle[end]), "MPa")
-            for each in (history.strength_mpa.low, history.strength_mpa.likely, history.strength_mpa.high)
-        ]
-        drying = history.evaporation[hours]
-        fixed = self.wording.fixed
+    def _history_row(self, number: int) -> tuple[str, ...]:
+        day = day_history(self.schedule.history, number)
+        words = self.wording
+        coldest, warmest = (
+            reader_value(each, "degC", words.units)[0]
+            for each in (day.coldest_surface_c, day.warmest_surface_c)
+        )
         return (
-            str(day),
-            self.moment(moment),
-            f"{fixed(surface.min(), 0)} / {fixed(surface.max(), 0)}",
-            fixed(history.equivalent_age_h.likely.middle[end], 0),
-            fixed(history.hydration.likely.middle[end], 2),
-            *strength,
-            self.wording.number(float(drying.max()), "kg/m2/h"),
-            self.wording.number(float(np.mean(drying)) * (len(drying) - 1), "mm"),
+            str(day.day),
+            self.moment(day.end.astimezone(self.schedule.placement_end.tzinfo)),
+            f"{words.fixed(coldest, 0)} / {words.fixed(warmest, 0)}",
+            words.fixed(day.equivalent_age_h, 0),
+            words.fixed(day.hydration, 2),
+            *(words.number(each, "MPa") for each in day.strength_mpa),
+            words.number(day.highest_evaporation, "kg/m2/h"),
+            words.number(day.evaporation_mm, "mm"),
         )
 
     @property

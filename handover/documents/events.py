@@ -4,19 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
-from itertools import groupby
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
-from handover.documents.covering import COVERING, covered_from
 from handover.documents.wording import EventWords
+from handover.schedule.cover_times import COVERING, frost_covers
 from handover.schedule.model import MilestoneKind
+from handover.schedule.salt_season import first_cold
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import Wording
-    from handover.schedule.model import Milestone, Risk
+    from handover.schedule.model import Milestone
 
 Audience = Literal["owner", "crew"]
 Look = Literal["water", "may", "protect", "work"]
@@ -28,9 +28,6 @@ SAWING = timedelta(hours=2)
 STRIPPING = timedelta(hours=1)
 RUBBING = timedelta(hours=2)
 """What a calendar sets aside for each piece of work. Common practice."""
-
-COLD_MONTHS = {"north": (11, 12, 1, 2, 3), "south": (5, 6, 7, 8, 9)}
-"""When somebody may reach for deicing salt, the first month first. Common practice."""
 
 PERMISSIONS = (
     MilestoneKind.FOOT_TRAFFIC,
@@ -86,8 +83,7 @@ class _Diary:
         self.schedule = words.schedule
         self.wording = words
         self.zone = ZoneInfo(self.schedule.timezone)
-        frosts = [each for each in self.schedule.risks if each.code == "frost"]
-        self.frosts = sorted(frosts, key=lambda each: _utc(each.start))
+        self.covers = frost_covers(self.schedule)
 
     def of_owner(self) -> tuple[CareEvent, ...]:
         return self._in_order(
@@ -132,7 +128,7 @@ class _Diary:
     def _no_salt(self) -> Iterator[CareEvent]:
         """Remind of the salt that must stay off, when the first cold comes."""
         for _, allowed in self._told([MilestoneKind.DEICING_SALT]):
-            cold = self._first_cold()
+            cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
             if cold < allowed:
                 when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
                 words = self._with_caller(self.wording.event("no-salt", when=when))
@@ -169,9 +165,9 @@ class _Diary:
 
     def _blankets_off(self) -> Iterator[CareEvent]:
         """Lift the blankets when the slab stands frost; where they keep it covered to cure, not before."""
-        kinds = [MilestoneKind.FROST_SAFE] if self.frosts else []
+        kinds = [MilestoneKind.FROST_SAFE] if self.covers else []
         for milestone, start in self._told(
-            [MilestoneKind.CURING_ENDS] if self.wording.stays_covered else kinds
+            [MilestoneKind.CURING_ENDS] if self.schedule.stays_covered else kinds
         ):
             when = self.wording.milestone(milestone).when_text
             words = self._with_hour(self.wording.event("blankets-off", when=when), start)
@@ -182,9 +178,10 @@ class _Diary:
     def _covers(self, audience: Audience) -> Iterator[CareEvent]:
         """Cover the slab before it may freeze, once for all frosts of a night."""
         yield from self._cover_job(audience)
-        for start, frosts in groupby(self.frosts, key=self._covered_from):
-            night = list(frosts)
-            first, last = night[0].start.astimezone(self.zone), night[-1].end.astimezone(self.zone)
+        for each in self.covers:
+            start = each.start
+            first = each.frosts[0].start.astimezone(self.zone)
+            last = each.frosts[-1].end.astimezone(self.zone)
             occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
             said = {
                 "start": self.wording.speak.moment(first).text,
@@ -203,15 +200,12 @@ class _Diary:
         if cover is None or audience != "owner":
             return
         start = _utc(cover.start)
-        if any(self._covered_from(each) == start for each in self.frosts):
+        if any(each.start == start for each in self.covers):
             return
         words = self._with_hour(
             EventWords(cover.title, f"{cover.when}.\n{cover.sentence}\n{self.wording.caller}"), start
         )
         yield CareEvent("owner", "cover-not-water", "", start, start + COVERING, words, "protect")
-
-    def _covered_from(self, frost: Risk) -> datetime:
-        return covered_from(self.schedule, frost.start)
 
     # ---- when
 
@@ -221,16 +215,6 @@ class _Diary:
             told = self.wording.milestone(milestone).when
             if told is not None:
                 yield milestone, _utc(told.instant)
-
-    def _first_cold(self) -> datetime:
-        """Return when salt may first be reached for: the start of the cold months, or at once within them."""
-        placed = self.schedule.placement_end.astimezone(self.zone)
-        south = self.job.site.latitude is not None and self.job.site.latitude < 0
-        months = COLD_MONTHS["south" if south else "north"]
-        if placed.month in months:
-            return _utc(placed)
-        year = placed.year + (placed.month > months[0])
-        return _utc(datetime(year, months[0], 1, tzinfo=self.zone))
 
     def _in_order(self, events: Iterable[CareEvent]) -> tuple[CareEvent, ...]:
         """Return events in order of time, whatever the order of the schedule."""

@@ -7,15 +7,13 @@ two ways in two places. Numbers come from the schedule and are rounded here, the
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
-from datetime import UTC, timedelta
+from dataclasses import dataclass
+from datetime import timedelta
 from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Literal
-from zoneinfo import ZoneInfo
 
 from handover.documents.catalog import Catalog, catalog, slug
-from handover.documents.covering import covered_from
 from handover.documents.measures import (
     DECIMALS,
     Units,
@@ -28,6 +26,7 @@ from handover.documents.measures import (
     with_unit,
 )
 from handover.documents.spoken import Speaker, Spoken, by_day, capital, half_hour_up
+from handover.schedule.cover_times import first_cover
 from handover.schedule.model import (
     Caution,
     CureSchedule,
@@ -38,6 +37,7 @@ from handover.schedule.model import (
     Visit,
     WateringDay,
 )
+from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -65,9 +65,6 @@ OWNER_KINDS = (
 
 COLD = {"frost", "cold-weather", "heaters"}
 """Cautions of the cold."""
-
-NO_FROST = "first-water.no-frost"
-"""Condition that frost sets for first water."""
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 """What may be done while a cover still lies on the slab."""
@@ -219,11 +216,6 @@ class Notice:
     text: str
 
 
-def _lasts(visit: Visit) -> timedelta:
-    """Return how long a watering takes, whatever the clock on the wall does meanwhile."""
-    return visit.end.astimezone(UTC) - visit.start.astimezone(UTC)
-
-
 class Wording:
     """The words of one schedule for one reader.
 
@@ -276,7 +268,7 @@ class Wording:
     @cached_property
     def owner_kinds(self) -> tuple[MilestoneKind, ...]:
         """The kinds of date that the owner's documents show."""
-        frost = self.cold and not self.stays_covered  # a cover that stays is not lifted for it
+        frost = self.cold and not self.schedule.stays_covered  # a cover that stays is not lifted for it
         return tuple(each for each in OWNER_KINDS if frost or each != MilestoneKind.FROST_SAFE)
 
     @property
@@ -339,7 +331,7 @@ class Wording:
         told = self._of_kind(milestone.kind, "sentence")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
-        if milestone.kind in UNDER_COVER and self.stays_covered and not over:
+        if milestone.kind in UNDER_COVER and self.schedule.stays_covered and not over:
             return f"{told} {self.say('milestone.words.under-cover')}"
         return told
 
@@ -349,28 +341,12 @@ class Wording:
 
     def variant(self, key: str, part: str = "") -> str:
         """Return the key of the words that hold for this slab and its curing: the special ones first."""
-        covered = ("covered",) if self.frozen_out else ()
+        covered = ("covered",) if self.schedule.covered_for_frost else ()
         for each in (*covered, self.method):
             special = f"{key}--{each}{part}"
             if self.words.has(special):
                 return special
         return f"{key}{part}"
-
-    @cached_property
-    def frozen_out(self) -> bool:
-        """Tell whether there are days on which the slab is covered and not watered, because it may freeze."""
-        return self.keep == "wet" and any(day.skipped_because == "frost" for day in self.schedule.watering)
-
-    @property
-    def stays_covered(self) -> bool:
-        """Tell whether blankets stay on the slab until curing ends."""
-        return self.method == "insulating-blanket" or self.frozen_out
-
-    @property
-    def keep(self) -> str:
-        """What the slab must be kept: "wet", "cover" or "coat", by the method of curing."""
-        covers = {"plastic-sheet": "cover", "insulating-blanket": "cover", "curing-compound": "coat"}
-        return covers.get(self.method, "wet")
 
     def not_before(self, when: datetime, kind: str = "") -> Spoken:
         """Say a date that must not be told too early, and, of most kinds of milestone, none by night."""
@@ -406,31 +382,21 @@ class Wording:
         return tuple(map(self._day, self.schedule.watering))
 
     @cached_property
-    def _to_come(self) -> tuple[WateringDay, ...]:
-        """The days of curing from that of the issue on, with the visits that are not over by then."""
-        issued = self.schedule.issued_at.astimezone(UTC)
-        found = []
-        for day in self.schedule.watering:
-            visits = tuple(each for each in day.visits if each.end.astimezone(UTC) > issued)
-            if visits or (not day.visits and day.date >= self.schedule.issued_at.date()):
-                found.append(replace(day, visits=visits))
-        return tuple(found)
+    def _remaining(self) -> RemainingWatering:
+        """What is left of the watering when this is issued."""
+        return remaining_watering(self.schedule)
 
     @cached_property
     def watering_to_come(self) -> tuple[DayWords, ...]:
-        """Those days in words."""
-        return tuple(map(self._day, self._to_come))
+        """The days of curing that are left, in words."""
+        return tuple(map(self._day, self._remaining.days))
 
     @property
     def watering_began(self) -> bool:
-        """Tell whether something of the watering is over when this is issued."""
-        return sum(len(day.visits) for day in self._to_come) < sum(
-            len(day.visits) for day in self.schedule.watering
-        )
+        """Return whether some of the watering is over when this is issued."""
+        return self._remaining.began
 
     def _day(self, day: WateringDay) -> DayWords:
-        litres = sum(visit.litres for visit in day.visits)
-        lasts = sum(map(_lasts, day.visits), timedelta())
         return DayWords(
             date=day.date,
             since=self.since_pour((day.date - self.schedule.placement_end.date()).days),
@@ -438,16 +404,16 @@ class Wording:
             short_day=self.speak.short_day(day.date),
             visits=tuple(self.visit(each) for each in day.visits),
             note=self._note(day),
-            length=self.speak.short_length(lasts) if lasts else "",
-            amount=self.amount(litres) if litres else "",
+            length=self.speak.short_length(day.duration) if day.duration else "",
+            amount=self.amount(day.litres) if day.litres else "",
             typical=day.basis == "typical",
         )
 
     @cached_property
     def cover(self) -> CoverWords | None:
         """What to do instead of watering, where the next day of the plan is one on which it may freeze."""
-        ahead = self._to_come
-        if not (self.frozen_out and ahead and ahead[0].skipped_because == "frost"):
+        ahead = self._remaining.days
+        if not (self.schedule.covered_for_frost and ahead and ahead[0].skipped_because == "frost"):
             return None
         visit = next((each for day in ahead for each in day.visits), None)
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
@@ -457,7 +423,7 @@ class Wording:
             until = self.not_before(ends.not_before, ends.kind).text
         else:
             until = self.say("cover.until-told")
-        start = self._covered_from()
+        start = half_hour_up(first_cover(self.schedule))
         lines = [self.say("cover.text"), self.say("cover.then-water") if visit else ""]
         when = "cover.now" if start <= self.schedule.issued_at else "cover.from"
         return CoverWords(
@@ -467,30 +433,17 @@ class Wording:
             start=start,
         )
 
-    def _covered_from(self) -> datetime:
-        """Return when the slab is first covered: before the first frost, or before water would be due."""
-        schedule = self.schedule
-        first = schedule.milestone(MilestoneKind.FIRST_WATER)
-        gates = (first.because.governing, *first.because.others) if first else ()
-        due = [each.not_before for each in gates if each.not_before and each.rule != NO_FROST]
-        frosts = [risk.start for risk in schedule.risks if risk.code == "frost"]
-        begins = min(frosts) if frosts else max(due, default=schedule.finished or schedule.placement_end)
-        start = covered_from(schedule, begins).astimezone(ZoneInfo(schedule.timezone))
-        return half_hour_up(start)
-
     @cached_property
     def water_in_all(self) -> str:
         """What the watering that is still to come takes, or nothing where none does."""
-        told = {each.name: each.value for each in self.schedule.figures}
-        litres = sum(visit.litres for day in self._to_come for visit in day.visits)
-        if "water_total" not in told or not litres:
+        left = self._remaining
+        if not left.garden_days:
             return ""
-        days = sum(bool(day.visits) for day in self._to_come)
         return self.say(
-            "watering.total-to-come" if self.watering_began else "watering.total",
-            amount=self.amount(litres),
-            days=self.speak.days(days),
-            garden=max(round(told["garden_days"] * litres / told["water_total"]), 1),
+            "watering.total-to-come" if left.began else "watering.total",
+            amount=self.amount(left.litres),
+            days=self.speak.days(left.watered_days),
+            garden=max(round(left.garden_days), 1),
         )
 
     def _note(self, day: WateringDay) -> str:
@@ -514,7 +467,7 @@ class Wording:
             action=self.say(f"{key}.action"),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
-            length=self.speak.length(_lasts(visit)),
+            length=self.speak.length(visit.duration),
             amount=amount,
             column=next(column for hour, column in COLUMNS if visit.start.hour < hour),
         )
@@ -693,16 +646,16 @@ class Wording:
         if told.enough is None:
             return self.say("protection.none-enough")
         resistance = self.quantity(told.enough, "m2K/W")
-        edges = self.quantity(told.enough * told.edges, "m2K/W")
+        edges = self.quantity(told.enough_at_edges or 0.0, "m2K/W")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
-        if self.frozen_out:
+        if self.schedule.covered_for_frost:
             return self.say("protection.enough-table", resistance=resistance, edges=edges)
         stays = told.until
-        if self.stays_covered:
+        if self.schedule.stays_covered:
             stays = ends.not_before if ends else None
         if stays is None:
             return self.say("protection.enough", resistance=resistance, edges=edges)
-        key = "protection.enough-curing" if self.stays_covered else "protection.enough-until"
+        key = "protection.enough-curing" if self.schedule.stays_covered else "protection.enough-until"
         until = self.not_before(stays, MilestoneKind.CURING_ENDS).text
         return self.say(key, resistance=resistance, edges=edges, until=until)
 

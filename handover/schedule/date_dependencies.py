@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.schedule.cover_times import NO_FROST_RULE
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
 from handover.schedule.watering import freezing_ahead
 
@@ -66,7 +67,7 @@ def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
     if first is None:
         return None
     needed = Figure("needed", rule.value, rule.unit)
-    return Gate("first-water.no-frost", first, first, rule.source, rule.mark, (needed,))
+    return Gate(NO_FROST_RULE, first, first, rule.source, rule.mark, (needed,))
 
 
 def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> Gate | None:

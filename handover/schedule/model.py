@@ -11,7 +11,7 @@ them.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date  # noqa: TC003 - part of the published shape
+from datetime import UTC, date, timedelta
 from enum import StrEnum
 from typing import Annotated, Literal
 
@@ -32,6 +32,13 @@ from handover.schedule.published import (
 
 Mark = Literal["read in source", "from memory", "common practice", "computed"]
 Basis = Literal["observed", "forecast", "typical"]
+CureMode = Literal["wet", "cover", "coat"]
+CURE_MODES: dict[str, CureMode] = {
+    "plastic sheet": "cover",
+    "insulating blanket": "cover",
+    "curing compound": "coat",
+}
+"""By method of curing; all others keep the slab wet."""
 
 
 class MilestoneKind(StrEnum):
@@ -75,6 +82,17 @@ class Gate:
     mark: Annotated[Mark, means("How sure we are of a rule.")]
     figures: Annotated[tuple[Figure, ...], means("Numbers that went in.")] = ()
 
+    @property
+    def required_strength_mpa(self) -> float | None:
+        """Strength that the condition asks for, as such or as a share of the specified one, in MPa."""
+        figures = {figure.name: figure for figure in self.figures}
+        needed, specified = figures.get("needed"), figures.get("specified_strength")
+        if needed is None:
+            return None
+        if needed.unit == "MPa":
+            return needed.value
+        return needed.value * specified.value if needed.unit == "1" and specified else None
+
 
 @dataclass(frozen=True)
 class Reason:
@@ -82,6 +100,12 @@ class Reason:
 
     governing: Annotated[Gate, means("The condition met last.")]
     others: Annotated[tuple[Gate, ...], means("The other conditions, the next to govern first.")] = ()
+
+    @property
+    def required_strength_mpa(self) -> float | None:
+        """The highest strength that a condition asks for, in MPa; None where none asks for strength."""
+        levels = (gate.required_strength_mpa for gate in (self.governing, *self.others))
+        return max((level for level in levels if level is not None), default=None)
 
 
 @dataclass(frozen=True)
@@ -175,6 +199,11 @@ class Protection:
     ]
     edges: Annotated[Number, means("Edges and corners ask for so many times the resistance. [1]")]
 
+    @property
+    def enough_at_edges(self) -> float | None:
+        """Resistance that is enough at edges and corners, in m2K/W; None: none is enough."""
+        return None if self.enough is None else self.enough * self.edges
+
 
 @dataclass(frozen=True)
 class Refusal:
@@ -200,6 +229,11 @@ class Visit:
     ] = None
     gentler_at: Annotated[Instant | None, means("Hour of the day at which that is least; else null.")] = None
 
+    @property
+    def duration(self) -> timedelta:
+        """How long the watering takes, across a clock change as well."""
+        return self.end.astimezone(UTC) - self.start.astimezone(UTC)
+
 
 @dataclass(frozen=True)
 class WateringDay:
@@ -224,6 +258,16 @@ class WateringDay:
     dry_hours: Annotated[
         NotNegative, means("Hours of the day in which the surface is dry in spite of the visits. [h]")
     ] = 0.0
+
+    @property
+    def litres(self) -> float:
+        """Water of all visits, in litres."""
+        return sum(visit.litres for visit in self.visits)
+
+    @property
+    def duration(self) -> timedelta:
+        """Time that all visits take."""
+        return sum((visit.duration for visit in self.visits), timedelta())
 
 
 @dataclass(frozen=True)
@@ -354,6 +398,11 @@ class StrengthTest:
     measured_mpa: Annotated[Number, means("Strength it broke at. [MPa]")]
     fitted_mpa: Annotated[Number, means("Strength of the curve at that age. [MPa]")]
 
+    @property
+    def deviation(self) -> float:
+        """Deviation of the test from the curve, as a share of the curve."""
+        return self.measured_mpa / self.fitted_mpa - 1.0
+
 
 @dataclass(frozen=True)
 class StrengthFit:
@@ -465,3 +514,24 @@ class CureSchedule:
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""
         return next((each for each in self.milestones if each.kind == kind), None)
+
+    @property
+    def cure_mode(self) -> CureMode:
+        """What the curing keeps on the slab: water, a cover, or the coat of a compound."""
+        return CURE_MODES.get(self.curing_method, "wet")
+
+    @property
+    def covered_for_frost(self) -> bool:
+        """Whether the slab is covered and not watered on some days, because it may freeze."""
+        return self.cure_mode == "wet" and any(day.skipped_because == "frost" for day in self.watering)
+
+    @property
+    def stays_covered(self) -> bool:
+        """Whether blankets stay on the slab until curing ends."""
+        return self.curing_method == "insulating blanket" or self.covered_for_frost
+
+    @property
+    def forecast_age(self) -> timedelta | None:
+        """Age of the forecast at the time of issue; None where it does not say when it was made."""
+        made = self.weather.issued_at
+        return None if made is None else max(self.issued_at - made, timedelta())

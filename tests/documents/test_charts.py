@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.documents import charts
-from handover.documents.charts import arranged, crossed, flag, nice_ticks, required_strength, rows
+from handover.documents.charts import arranged, crossed, flag, nice_ticks, rows
 from handover.documents.svg import INKS, Drawing, text_width
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
@@ -183,8 +183,7 @@ def gate(*figures: Figure) -> Gate:
     ],
 )
 def test_the_strength_a_date_waits_for(figures: tuple[Figure, ...], needed: float | None) -> None:
-    milestone = Milestone(MilestoneKind.LIGHT_WORK, None, None, Reason(gate(*figures)), "forecast")
-    assert required_strength(milestone) == needed
+    assert Reason(gate(*figures)).required_strength_mpa == needed
 
 
 @given(st.floats(0.01, 1e5))

@@ -1,0 +1,67 @@
+"""When a slab is covered against frost: at dusk, though not before the finishing is done."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
+from itertools import groupby
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from handover.schedule.model import CureSchedule, Risk
+
+COVERING = timedelta(hours=1)
+"""Time that it takes to cover a slab. Common practice."""
+
+DUSK = time(17)
+"""By when the slab is covered against the frost of the night. Common practice."""
+
+NO_FROST_RULE = "first-water.no-frost"
+"""Condition that frost sets for first water."""
+
+
+@dataclass(frozen=True)
+class FrostCover:
+    """A cover to lay: its start in UTC, and the frosts that it is for, by time."""
+
+    start: datetime
+    frosts: tuple[Risk, ...]
+
+
+def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
+    """Return the covers to lay, by time: one for all frosts of a night."""
+    frosts = sorted(
+        (each for each in schedule.risks if each.code == "frost"), key=lambda each: each.start.astimezone(UTC)
+    )
+    nights = groupby(frosts, key=lambda each: covered_from(schedule, each.start))
+    return tuple(FrostCover(start, tuple(night)) for start, night in nights)
+
+
+def first_cover(schedule: CureSchedule) -> datetime:
+    """Return when a slab that frost keeps from water is first covered, in the zone of the site.
+
+    That is before the first frost; without one, before water would be due.
+    """
+    first = schedule.milestone(MilestoneKind.FIRST_WATER)
+    gates = (first.because.governing, *first.because.others) if first else ()
+    due = [each.not_before for each in gates if each.not_before and each.rule != NO_FROST_RULE]
+    frosts = [risk.start for risk in schedule.risks if risk.code == "frost"]
+    begins = min(frosts) if frosts else max(due, default=schedule.finished or schedule.placement_end)
+    return covered_from(schedule, begins).astimezone(ZoneInfo(schedule.timezone))
+
+
+def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
+    """Return when to cover before a frost that begins at an instant, in UTC."""
+    ready = (schedule.finished or schedule.placement_end).astimezone(UTC)
+    first = frost.astimezone(ZoneInfo(schedule.timezone))
+    return min(max(_dusk_before(first), ready), first.astimezone(UTC))
+
+
+def _dusk_before(frost: datetime) -> datetime:
+    """Return the last dusk that is an hour or more before the frost, in UTC."""
+    latest = (frost.astimezone(UTC) - COVERING).astimezone(frost.tzinfo)
+    day = latest.date() - timedelta(days=latest.time() < DUSK)
+    return datetime.combine(day, DUSK, frost.tzinfo).astimezone(UTC)
