@@ -1,4 +1,4 @@
-"""Measurements take over from the estimate: first those of the concrete, then those of the slab."""
+"""Measurements override the estimate: first those of the concrete, then those of the slab."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 def apply_concrete_measurements(
     job: JobRecord, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[ConcreteProperties, MeasurementResult]:
-    """Return the concrete as its standard-cured cylinders and its tickets show it, before it is followed.
+    """Return the concrete as its standard-cured cylinders and its tickets show it, before the simulation.
 
     The cylinders are not known to be of the load that got the most water; so what that water costs comes on
     top of what they show.

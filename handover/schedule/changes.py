@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import Cause, CureSchedule, Measurement, Visit, WateringDay
 
 SETS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
-"""Left out: nobody waits for them once the slab is finished, and no document for the owner tells them."""
+"""Left out: nobody waits for them once the slab is finished, and no owner's document has them."""
 
 SAW_LAST = "saw-joints-last"
 WATERING = "watering"
@@ -43,8 +43,8 @@ def changes(
     """Return what changed from one schedule of a job to the next, in order of time.
 
     A date that was over when the later one was issued, and still is, does not change any more. Any other
-    that moved at all is given: whether its reader is told other words for it, who words it must say. Visits
-    count from the amounts on that `practice` holds under "change".
+    that moved at all is given: whether its words differ is for the documents to decide. Visits count from the
+    amounts on that `practice` holds under "change".
 
     Args:
         earlier: As issued, or as read back from its schedule.json.
@@ -83,7 +83,7 @@ class _Comparison:
             yield Change(kind, _one(before), _one(after), self._causes(before, after))
 
     def _moved(self, before: datetime | None, after: datetime | None) -> bool:
-        """Tell whether something moved by so much that it counts."""
+        """Return whether something moved by so much that it counts."""
         if before is None or after is None:
             return before is not after
         first, last = sorted((before.astimezone(UTC), after.astimezone(UTC)))
@@ -100,18 +100,18 @@ class _Comparison:
     # ---- days of watering
 
     def _by_far(self, change: Change) -> bool:
-        """Tell whether a date moved to another day, or by so much that it counts."""
+        """Return whether a date moved to another day, or by so much that it counts."""
         before, after = _only(change.before), _only(change.after)
         return self._moved(before, after) or (before and before.date()) != (after and after.date())
 
     def _waterings(self, dates: dict[str, Change]) -> Iterator[Change]:
-        """Give the days whose visits are others, but for those that a date which moved tells of already."""
-        told = {each.date() for each in _both(dates.get(MilestoneKind.FIRST_WATER))}
+        """Give the days whose visits differ, except those that a moved date explains already."""
+        explained = {each.date() for each in _both(dates.get(MilestoneKind.FIRST_WATER))}
         ends = [each.date() for each in _both(dates.get(MilestoneKind.CURING_ENDS))]
         days = {each.date: each for each in self.earlier.watering}
         fresh = {each.date: each for each in self.later.watering}
         for day in sorted(days.keys() | fresh.keys()):
-            if day not in told and not (ends and min(ends) <= day):
+            if day not in explained and not (ends and min(ends) <= day):
                 yield from self._watering(days.get(day), fresh.get(day))
 
     def _watering(self, before: WateringDay | None, after: WateringDay | None) -> Iterator[Change]:
@@ -193,7 +193,7 @@ class _Comparison:
 
     @property
     def _says_otherwise(self) -> bool:
-        """Tell whether the record describes slab, mix or placement otherwise."""
+        """Return whether the record describes slab, mix or placement otherwise."""
         one, other = self.earlier, self.later
         numbers = ("area_m2", "thickness_m", "specified_strength_mpa")
         mix = ("water_cementitious", "cementitious", "activation_energy", "ultimate_hydration")

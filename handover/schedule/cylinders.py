@@ -1,4 +1,4 @@
-"""What the cylinders say: those cured by the standard about the mix, those beside the slab about the slab."""
+"""Cylinders: those cured by the standard correct the mix, those beside the slab correct the slab."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ class _Test:
 def _tests(job: JobRecord, cured: str) -> tuple[_Test, ...]:
     """Return the cylinders of a kind, by age.
 
-    A test told by its time is counted from the first concrete placed: the older a cylinder was, the less its
+    A test with a time is counted from the first concrete placed: the older a cylinder was, the less its
     strength promises.
     """
     start = job.placement.start.astimezone(UTC)
@@ -73,25 +73,25 @@ def apply_standard_cylinders(
     """
     begins = float(concrete.final_set_h[CENTRAL] * concrete.per_hydration_hour[CENTRAL])
     tests = _tests(job, "standard")
-    told = tuple(test for test in tests if test.hours > begins)
-    if not told:
+    usable = tuple(test for test in tests if test.hours > begins)
+    if not usable:
         return concrete, MeasurementResult(tuple(_record(test, concrete, "too-young") for test in tests))
-    found = _fitted(told, begins, concrete, practice)
+    found = _fitted(usable, begins, concrete, practice)
     words = None if found is None else found[1]
     if found is not None and found[1].verdict == "used":
         fit = found[0]
-        curve = _from_fit(fit, told, concrete)
-        outcome, ratio = "curve-fitted", _ratio(told[-1].hours, float(fit.fitted_mpa[-1]), concrete)
+        curve = _from_fit(fit, usable, concrete)
+        outcome, ratio = "curve-fitted", _ratio(usable[-1].hours, float(fit.fitted_mpa[-1]), concrete)
     else:
-        ratio = min(_by_age(told, concrete))
-        curve = _moved(ratio, max(test.strength for test in told), concrete)
+        ratio = min(_by_age(usable, concrete))
+        curve = _moved(ratio, max(test.strength for test in usable), concrete)
         outcome = "curve-lowered" if ratio < 1.0 else "curve-raised" if ratio > 1.0 else "curve-kept"
     records = tuple(
-        _record(test, concrete, outcome if test in told else "too-young", _scaled(ratio)) for test in tests
+        _record(test, concrete, outcome if test in usable else "too-young", _scaled(ratio)) for test in tests
     )
     weak = ratio < 1.0 - practice["cylinder.disagree"]
     cautions = (("cylinders-weak", _scaled(ratio)),) if weak else ()
-    if (most := max(_by_age(told, concrete))) > practice["cylinder.most"]:
+    if (most := max(_by_age(usable, concrete))) > practice["cylinder.most"]:
         cautions = (*cautions, ("cylinders-high", _scaled(most)))
     return replace(concrete, curve=curve), MeasurementResult(records, cautions, words)
 
@@ -105,11 +105,11 @@ def _ratio(hours: float, strength: float, concrete: ConcreteProperties) -> float
     return strength / (concrete.specified_mpa * float(concrete.curve.ratio(hours / _DAY)))
 
 
-def _by_age(told: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
+def _by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
     """Return each age's mean as a share of the curve: a test is the mean of its cylinders."""
-    ages = {test.hours for test in told}
+    ages = {test.hours for test in usable}
     return [
-        _ratio(age, float(np.mean([test.strength for test in told if test.hours == age])), concrete)
+        _ratio(age, float(np.mean([test.strength for test in usable if test.hours == age])), concrete)
         for age in ages
     ]
 
@@ -123,12 +123,12 @@ def _moved(ratio: float, most_mpa: float, concrete: ConcreteProperties) -> Stren
 
 
 def _fitted(
-    told: Sequence[_Test], begins: float, concrete: ConcreteProperties, practice: Practice
+    usable: Sequence[_Test], begins: float, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[Fit, StrengthFit] | None:
     """Return the fit of the cylinders with its verdict, or None where there are too few."""
-    ages = [test.hours for test in told]
-    strengths = [test.strength for test in told]
-    if len(told) < _TO_FIT or len(set(ages)) < _AGES_TO_FIT:
+    ages = [test.hours for test in usable]
+    strengths = [test.strength for test in usable]
+    if len(usable) < _TO_FIT or len(set(ages)) < _AGES_TO_FIT:
         return None
     fit = fit_hyperbola(ages, strengths, offset_h=begins)
     reach = fit.ultimate / max(strengths)
@@ -150,7 +150,7 @@ def _fitted(
         most_reach=rules[1].value,
         tests=tuple(
             StrengthTest(test.hours, test.strength, float(fitted))
-            for test, fitted in zip(told, fit.fitted_mpa, strict=True)
+            for test, fitted in zip(usable, fit.fitted_mpa, strict=True)
         ),
         source="; ".join(rule.source for rule in rules),
         mark=rules[0].mark,
@@ -158,19 +158,19 @@ def _fitted(
     return fit, words
 
 
-def _from_fit(fit: Fit, told: Sequence[_Test], concrete: ConcreteProperties) -> StrengthCurve:
+def _from_fit(fit: Fit, usable: Sequence[_Test], concrete: ConcreteProperties) -> StrengthCurve:
     """Return the fitted curve, held to what was measured before the youngest test and beyond the oldest."""
     own = concrete.curve
     fitted = Hyperbola(fit.ultimate / concrete.specified_mpa, fit.rate, fit.offset_h)
     young, old = (
         _ratio(test.hours, float(value), concrete)
-        for test, value in ((told[0], fit.fitted_mpa[0]), (told[-1], fit.fitted_mpa[-1]))
+        for test, value in ((usable[0], fit.fitted_mpa[0]), (usable[-1], fit.fitted_mpa[-1]))
     )
-    reached = min(float(fit.fitted_mpa[-1]), max(test.strength for test in told)) / concrete.specified_mpa
+    reached = min(float(fit.fitted_mpa[-1]), max(test.strength for test in usable)) / concrete.specified_mpa
     return Slowest(
         (
             fitted,
-            Fastest((Times(own, young), From(told[0].hours / _DAY))),
+            Fastest((Times(own, young), From(usable[0].hours / _DAY))),
             Fastest((Level(reached), Times(own, min(old, 1.0)))),
         )
     )
@@ -201,12 +201,12 @@ def apply_field_cylinders(
 
     They are compared with the likely strength of the middle of the slab at their age. Within the limit of
     disagreement the estimate stands. Below it, the curve is lowered to them; above it, the estimate stands:
-    the later of two dates is told. Of tests at several ages the oldest have the last word: what comes after
-    them is what dates are still told of.
+    the later of two dates counts. Of tests at several ages the oldest decide: the dates that matter come
+    after them.
     """
     limit = practice["cylinder.disagree"]
     records: list[Measurement] = []
-    told: list[tuple[float, tuple[Figure, ...]]] = []
+    differing: list[tuple[float, tuple[Figure, ...]]] = []
     lowest = 1.0
     tests = _tests(job, "field")
     for test in tests:
@@ -215,7 +215,7 @@ def apply_field_cylinders(
         outcome = "too-young" if estimate <= 0.0 else _agreement(share, limit)
         compared = (Figure("strength", test.strength, "MPa"), Figure("strength_estimated", estimate, "MPa"))
         if outcome in {"field-weaker", "field-stronger"}:
-            told.append((abs(np.log(share)), compared))
+            differing.append((abs(np.log(share)), compared))
             if test.hours == tests[-1].hours:
                 lowest = min(lowest, share)
         records.append(
@@ -229,7 +229,7 @@ def apply_field_cylinders(
                 figures=_scaled(float(share)) if np.isfinite(share) else (),
             )
         )
-    cautions = tuple(_furthest(told))
+    cautions = tuple(_furthest(differing))
     if lowest < 1.0:
         concrete = replace(concrete, curve=Times(concrete.curve, float(lowest)))
     return concrete, MeasurementResult(tuple(records), cautions)
@@ -242,11 +242,11 @@ def _agreement(share: float, limit: float) -> str:
 
 
 def _furthest(
-    told: list[tuple[float, tuple[Figure, ...]]],
+    differing: list[tuple[float, tuple[Figure, ...]]],
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution for the cylinder that is furthest off."""
-    if told:
-        yield "cylinders-differ", max(told, key=lambda each: each[0])[1]
+    if differing:
+        yield "cylinders-differ", max(differing, key=lambda each: each[0])[1]
 
 
 def _estimated(hours: float, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> float:

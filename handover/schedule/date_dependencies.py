@@ -1,4 +1,4 @@
-"""Dates that wait for something: first water for the frost to be over, wheels for the cover to be off."""
+"""Dates that depend on others: first water on the end of frost, wheels on the removal of the cover."""
 
 from __future__ import annotations
 
@@ -77,8 +77,8 @@ def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> 
         return None
     for each in dates.milestones:
         if each.kind == MilestoneKind.CURING_ENDS:
-            said = "What covers the slab comes off when curing ends"
-            return Gate("", each.likely, each.not_before, said, "common practice")
+            source = "What covers the slab comes off when curing ends"
+            return Gate("", each.likely, each.not_before, source, "common practice")
     return None
 
 

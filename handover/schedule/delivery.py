@@ -1,4 +1,4 @@
-"""What the delivery tickets say: when hydration began, and how much water each load got."""
+"""Delivery tickets: when hydration began, and how much water each load got."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ class Load:
     Attributes:
         ticket: Its ticket.
         name: Its number, or its place among the tickets.
-        on_the_way_h: From batching to the end of its discharge; None where the batching is not told. [h]
+        on_the_way_h: From batching to the end of its discharge; None without a time of batching. [h]
         water_cementitious: With the water added at the site.
     """
 
@@ -43,7 +43,7 @@ class Load:
 def loads(job: JobRecord) -> tuple[Load, ...]:
     """Return the loads of a job, in the order of the tickets.
 
-    When a load was discharged stands on no ticket: the loads are taken to follow each other as they were
+    No ticket says when its load was discharged: the loads are taken to follow each other as they were
     batched, and to go down at an even pace from the first concrete placed to the last.
     """
     tickets = job.ticket
@@ -71,16 +71,16 @@ def loads(job: JobRecord) -> tuple[Load, ...]:
 def truck_hours(job: JobRecord, ensemble: Ensemble, practice: Practice) -> Floats:
     """Return how long the concrete of each member had been hydrating when it was placed, in h, shape (m,).
 
-    The concrete placed last is of the truck batched last; where a ticket does not tell, it gets no time. More
+    The concrete placed last is of the truck batched last; without a time on every ticket, it gets none. More
     than the time in which a load is to be discharged is not credited to it, since its dates must be safe. The
     concrete placed first is of the truck batched first, with all of its time.
     """
-    told = [ticket.batched for ticket in job.ticket]
-    known = [batched.timestamp() for batched in told if batched is not None]
+    times = [ticket.batched for ticket in job.ticket]
+    known = [batched.timestamp() for batched in times if batched is not None]
     if not known:
         return np.zeros(len(ensemble))
     waited = np.zeros(len(ensemble))
-    if len(known) == len(told):
+    if len(known) == len(times):
         last = (job.placement.end.timestamp() - max(known)) / HOUR_S
         waited[ensemble.last_placed] = np.clip(last, 0.0, practice["delivery.discharge"])
     first = (job.placement.start.timestamp() - min(known)) / HOUR_S
@@ -99,7 +99,7 @@ def apply_tickets(
     each = loads(job)
     wettest = max((load.water_cementitious for load in each), default=0.0)
     records = tuple(_record(load, job, practice) for load in each if _says_anything(load))
-    measured = MeasurementResult(records, tuple(_told(each, job, practice)))
+    measured = MeasurementResult(records, tuple(_cautions(each, job, practice)))
     if wettest <= job.mix.water_cementitious:
         return concrete, measured
     initial = initial_set_degree(wettest, practice["setting.initial"])
@@ -125,14 +125,14 @@ def strength_kept(job: JobRecord, water_cementitious: float, practice: Practice)
 
 def hottest_concrete(job: JobRecord) -> float | None:
     """Return the warmest concrete that was measured at discharge, in degC; None where none was."""
-    told = [job.placement.concrete_temperature, *(ticket.temperature for ticket in job.ticket)]
-    return max((each for each in told if each is not None), default=None)
+    measured = [job.placement.concrete_temperature, *(ticket.temperature for ticket in job.ticket)]
+    return max((each for each in measured if each is not None), default=None)
 
 
 def _says_anything(load: Load) -> bool:
     ticket = load.ticket
-    told = (ticket.batched, ticket.slump, ticket.temperature, ticket.water_added)
-    return any(each is not None for each in told)
+    entries = (ticket.batched, ticket.slump, ticket.temperature, ticket.water_added)
+    return any(each is not None for each in entries)
 
 
 def _record(load: Load, job: JobRecord, practice: Practice) -> Measurement:
@@ -166,7 +166,7 @@ def _weakened(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure
     yield Figure("strength_lost", 1.0 - strength_kept(job, load.water_cementitious, practice), "1")
 
 
-def _told(
+def _cautions(
     each: tuple[Load, ...], job: JobRecord, practice: Practice
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield the cautions of the tickets, each for the load that it concerns most."""

@@ -1,6 +1,6 @@
-"""Tables that ask for a time by the temperature of the concrete's surface, followed hour by hour.
+"""Tables that ask for a time by the temperature of the concrete's surface, applied hour by hour.
 
-Such a table tells, for a surface that stays at one temperature, how long something takes. The surface of a
+Such a table says how long something takes at a constant surface temperature. The surface of a
 slab does not: it swings by twenty degrees in a day. Each hour therefore counts for its share of the time that
 the table asks at the temperature of that hour, dt/required(T), and the time is up when the shares make one. A
 surface that stays in one band takes what the table prints, to the hour. Against the other way, to look up the
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
     Columns = NDArray[np.int_]
 
-_STANDARD_C = 20.0  # curing temperature at which strength development is told
+_STANDARD_C = 20.0  # curing temperature of strength development
 _EARLY_DAYS, _LATE_DAYS = 2.0, 28.0
 
 
@@ -101,7 +101,7 @@ def longest_duration(gate: GateRule, simulation: Simulation) -> Floats:
 
 
 def figures(gate: GateRule, simulation: Simulation, until_h: float) -> Iterator[Figure]:
-    """Yield what went into a gate, for the central case: mean surface, what the table asks there, the mix."""
+    """Yield what went into a gate, for the central member: mean surface, what the table asks, the mix."""
     table = _table(gate, simulation)
     counted = simulation.slab.hours <= max(until_h, 1.0)
     mean = float(simulation.slab.temperature_c[counted, CENTRAL, 0].mean())

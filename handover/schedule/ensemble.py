@@ -1,8 +1,8 @@
-"""The cases that are computed at once: what may be otherwise than the record and the forecast say.
+"""The ensemble: how the job may differ from its record and the forecast.
 
-Each case ("member") is one column of every array. Member 0 is the central case, just as recorded and
-forecast; the others draw their errors, in mirrored pairs, from a generator seeded by the job's id, so that
-the same job gives the same dates.
+Each member is one column of every array. Member 0 is the central one, just as recorded and forecast; the
+others draw their errors, in antithetic pairs, from a generator seeded by the id of the job, so that the same
+job gives the same dates.
 
 A date that must be safe is taken from the concrete placed last; one that must not be missed from the concrete
 placed first.
@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.base.arrays import HOUR_S, Floats
+from handover.base.arrays import HOUR_S, ONE_HOUR, Floats
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -67,12 +67,12 @@ class Ensemble:
 
     @property
     def last_placed(self) -> slice:
-        """The members that follow the concrete placed last; the central case is the first of them."""
+        """The members that follow the concrete placed last; the central member is the first of them."""
         return slice(0, self.n_last)
 
     @property
     def first_placed(self) -> slice:
-        """The members that follow the concrete placed first; the central case is the first of them."""
+        """The members that follow the concrete placed first; the central member is the first of them."""
         return slice(self.n_last, None)
 
     @property
@@ -83,15 +83,15 @@ class Ensemble:
     def __len__(self) -> int:
         return len(self.placed_s)
 
-    def subset(self, who: NDArray[np.int_]) -> Ensemble:
+    def subset(self, members: NDArray[np.int_]) -> Ensemble:
         """Return some of the members that follow the concrete placed last, in an order of their own."""
         columns = ("placed_s", "setting", "energy", "hardening", "evaporation", "film", "sun", "placed_c")
         return replace(
             self,
-            **{name: getattr(self, name)[who] for name in columns},
-            errors={name: error[:, who] for name, error in self.errors.items()},
-            draws={name: draw[who] for name, draw in self.draws.items()},
-            n_last=len(who),
+            **{name: getattr(self, name)[members] for name in columns},
+            errors={name: error[:, members] for name, error in self.errors.items()},
+            draws={name: draw[members] for name, draw in self.draws.items()},
+            n_last=len(members),
         )
 
 
@@ -104,34 +104,35 @@ def draw_ensemble(
     members: int = MEMBERS,
     typical: WeatherSeries | None = None,
 ) -> Ensemble:
-    """Return the cases of a job.
+    """Draw the ensemble of a job.
 
     Args:
         job: The record.
-        weather: Carried on to the end of the reckoning, shape (n,).
+        weather: Extended to the end of the simulation, shape (n,).
         practice: Holds each spread with its source or mark.
         forecast_issued_s: When the forecast was made, UTC seconds: its errors grow from there.
-        members: How many; one follows only the central case of the last concrete and of the first.
+        members: How many; 1 is the central member of the last concrete and of the first alone.
         typical: A typical year from which the hours past the forecast are drawn.
     """
     n_first = max(1, members // _FIRST_SHARE)
     n_last = max(1, members - n_first)
     random = np.random.Generator(np.random.PCG64(_seed(job.id)))
-    who = np.concatenate(
-        [np.arange(n_last), np.arange(n_first)]
-    )  # the first concrete shares its errors with the last
-    draws = {name: _antithetic_draws(random, n_last)[who] for name in _SCALARS}
+    # The first concrete shares its errors with the last.
+    draw_of = np.concatenate([np.arange(n_last), np.arange(n_first)])
+    draws = {name: _antithetic_draws(random, n_last)[draw_of] for name in _SCALARS}
     placing = (
         "spread.placing-measured"
         if job.placement.concrete_temperature is not None
         else "spread.placing-assumed"
     )
     errors = {
-        name: error[:, who]
+        name: error[:, draw_of]
         for name, error in forecast_errors(weather, practice, forecast_issued_s, n_last, random).items()
     }
     if typical is not None and _covers_horizon(typical, weather, practice):
-        _draw_typical(errors, weather, typical, int(practice["forecast.drawn"]), who, random)
+        errors = _with_typical_days(
+            errors, weather, typical, int(practice["forecast.drawn"]), draw_of, random
+        )
     return Ensemble(
         placed_s=np.where(
             np.arange(n_last + n_first) < n_last,
@@ -200,33 +201,38 @@ def forecast_errors(
 
 def _forecast_end_s(weather: WeatherSeries) -> float:
     """Return the last instant that was observed or forecast, UTC seconds."""
-    told = weather.seconds[weather.origin != Origin.TYPICAL]
-    return float(told[-1] if len(told) else weather.seconds[0])
+    known = weather.seconds[weather.origin != Origin.TYPICAL]
+    return float(known[-1] if len(known) else weather.seconds[0])
 
 
 def _covers_horizon(typical: WeatherSeries, weather: WeatherSeries, practice: Practice) -> bool:
-    """Tell whether a typical year has every hour that may be drawn for the hours past the forecast."""
+    """Return whether a typical year has every hour that may be drawn for the hours past the forecast."""
     beyond = weather.time[weather.origin == Origin.TYPICAL]
     near = np.timedelta64(int(practice["forecast.drawn"]) * 24 * 3600, "s")
     return len(beyond) > 0 and typical.covers(beyond[0] - near, beyond[-1] + near)
 
 
-def _draw_typical(
+def _with_typical_days(
     errors: dict[str, Floats],
     weather: WeatherSeries,
     typical: WeatherSeries,
     near: int,
-    who: NDArray[np.int_],
+    draw_of: NDArray[np.int_],
     random: np.random.Generator,
-) -> None:
-    """Let hours past the forecast be the typical year's, each member's from another of its days near by."""
-    count = int(who.max()) + 1
-    days = np.concatenate([[0], random.integers(-near, near + 1, count)])[:count][who]
+) -> dict[str, Floats]:
+    """Return the errors with the hours past the forecast drawn from the typical year.
+
+    Each member takes another of its days near by.
+    """
+    count = int(draw_of.max()) + 1
+    days = np.concatenate([[0], random.integers(-near, near + 1, count)])[:count][draw_of]
     beyond = np.flatnonzero(weather.origin == Origin.TYPICAL)
-    offset = int((weather.time[0] - typical.time[0]) / np.timedelta64(3600, "s"))
+    offset = int((weather.time[0] - typical.time[0]) / ONE_HOUR)
     rows = np.clip(beyond[:, np.newaxis] + offset + 24 * days, 0, len(typical) - 1)
+    changed = {name: errors[name].copy(order="K") for name in _STATES}
     for name in _STATES:
         drawn, central = getattr(typical, name)[rows], getattr(weather, name)[beyond][:, np.newaxis]
-        errors[name][beyond] = (
+        changed[name][beyond] = (
             drawn / np.maximum(central, 0.1) - 1.0 if name == "wind_ms" else drawn - central
         )
+    return changed

@@ -31,7 +31,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     """Return how to keep the slab from freezing, or None where the air stays mild until it is safe.
 
     Each blanket in stock is tried on the slab in this weather; the first that keeps the top from freezing
-    until the slab is strong enough, in the wanted share of the cases, is the one to use.
+    until the slab is strong enough, in the wanted share of the members, is the one to use.
     """
     if not _needed(simulation, dates):
         return None
@@ -66,15 +66,15 @@ def _tried(simulation: Simulation) -> Iterator[Blanket]:
     practice = simulation.practice
     stock = (0.0, *practice.materials["blankets"]["resistances"])
     some = np.arange(0, simulation.ensemble.n_last, max(1, simulation.ensemble.n_last // _MEMBERS))
-    who = np.tile(some, len(stock))
-    ensemble, concrete = simulation.ensemble.subset(who), simulation.concrete.subset(who)
+    members = np.tile(some, len(stock))
+    ensemble, concrete = simulation.ensemble.subset(members), simulation.concrete.subset(members)
     cover = np.repeat(stock, len(some))
     slab = simulate_slab(
         simulation.job, simulation.weather, ensemble, concrete, practice, cover=cover, days=_DAYS
     )
     if simulation.measurements.log_correction is not None:
         slab = with_log_correction(
-            slab, ensemble, concrete, simulation.measurements.log_correction.subset(who), practice
+            slab, ensemble, concrete, simulation.measurements.log_correction.subset(members), practice
         )
     safe = hours_to_age(slab, concrete.age_at_strength(simulation.frost_strength()))
     top = np.where(slab.hours[:, np.newaxis] <= safe, slab.temperature_c[:, :, 0], np.inf)
@@ -121,9 +121,8 @@ def _drop(simulation: Simulation, dates: Dates) -> float | None:
     if not simulation.covered or ends is None:
         return None
     asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)
-    hour = min(
-        asked, len(simulation.slab.hours) - 1 - 24
-    )  # past its end the last day stands for the later ones
+    # Past the end of the simulation its last day counts for the later ones.
+    hour = min(asked, len(simulation.slab.hours) - 1 - 24)
     last = simulation.ensemble.last_placed
     day = simulation.slab.air.air_c[hour : hour + 24, last]
     coldest = float(simulation.cold_end(day).min())

@@ -51,7 +51,7 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
         needed: Value needed, shape (k,) or a number.
 
     Returns:
-        Hours, shape (k,); inf where it stands still short of the value.
+        Hours, shape (k,); inf where it never gets there.
     """
     wanted = np.broadcast_to(np.asarray(needed, dtype=np.float64), series.shape[1:])
     columns = np.arange(series.shape[1])
@@ -101,10 +101,10 @@ def _after_final_set(gate: GateRule, simulation: Simulation, _: Dates) -> Floats
 
 def _finished(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
     """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
-    told = simulation.job.placement.finished
-    if told is None:
+    finished = simulation.job.placement.finished
+    if finished is None:
         return hours_to_age(simulation.slab, simulation.concrete.final_set_h)
-    return np.maximum((told.timestamp() - simulation.slab.placed_s) / HOUR_S, 0.0)
+    return np.maximum((finished.timestamp() - simulation.slab.placed_s) / HOUR_S, 0.0)
 
 
 def _equivalent_age(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:

@@ -1,4 +1,4 @@
-"""The dates: each from the conditions that practice sets for it, the last to be met governing."""
+"""The milestones: each from the conditions that practice sets for it; the last one to be met governs."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 _TENDONS = "engineer-decides-tendons"
 _STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
-_STANDS_OUT = 0.10  # a tenth of the spread: of seven uncertainties alike each would have a seventh
+_NOTABLE_SHARE = 0.10  # a tenth of the spread: of seven uncertainties alike each would have a seventh
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
 
 
@@ -105,7 +105,7 @@ def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
 
 
 def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
-    """Return which uncertainty moves a date most, with its share of the spread, if one stands out.
+    """Return which uncertainty moves a date most, with its share of the spread, if one is notable.
 
     The share is the square of the correlation of ranks over the members: some may never get there.
     """
@@ -117,11 +117,11 @@ def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
     draws = {**simulation.ensemble.draws, "weather": _warmer_until(float(np.median(moved)), simulation)}
     shares = {name: _correlation(_ranks(draw[last]), _ranks(moved)) ** 2 for name, draw in draws.items()}
     most = max(shares, key=lambda name: shares[name])
-    return (Figure(most, shares[most], "1"),) if shares[most] >= _STANDS_OUT else ()
+    return (Figure(most, shares[most], "1"),) if shares[most] >= _NOTABLE_SHARE else ()
 
 
 def _warmer_until(hours: float, simulation: Simulation) -> Floats:
-    """Return how much warmer each member's air is than told, in K on average until a date, shape (m,)."""
+    """Return how much warmer each member's air is than forecast, in K on average until a date, shape (m,)."""
     since_h = (simulation.weather.seconds - simulation.slab.placed_s[CENTRAL]) / HOUR_S
     until = (since_h > -1.0) & (since_h <= max(hours, 1.0))
     mean: Floats = simulation.ensemble.errors["air_c"][until].mean(axis=0)

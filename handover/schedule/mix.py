@@ -55,16 +55,16 @@ class ConcreteProperties:
     specified_mpa: float
     heat_j_m3: float
 
-    def subset(self, who: NDArray[np.int_]) -> ConcreteProperties:
+    def subset(self, members: NDArray[np.int_]) -> ConcreteProperties:
         """Return the concrete of some of the members."""
         curve = self.hydration
-        tau_h, energy = (np.asarray(each)[who] for each in (curve.tau_h, curve.activation_energy))
+        tau_h, energy = (np.asarray(each)[members] for each in (curve.tau_h, curve.activation_energy))
         return replace(
             self,
             hydration=replace(curve, tau_h=tau_h, activation_energy=energy),
-            initial_set_h=self.initial_set_h[who],
-            final_set_h=self.final_set_h[who],
-            per_hydration_hour=self.per_hydration_hour[who],
+            initial_set_h=self.initial_set_h[members],
+            final_set_h=self.final_set_h[members],
+            per_hydration_hour=self.per_hydration_hour[members],
         )
 
     def strength(self, age_h: Floats, members: slice) -> Floats:
@@ -120,8 +120,8 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
 def _admixtures(named: Sequence[str], practice: Practice) -> float:
     """Return the factor of the admixtures on the time to set."""
     rules = [rule for rule in practice.rules.values() if rule.called]
-    said = [name.lower() for name in named]
-    acting = [rule.value for rule in rules if any(part in name for part in rule.called for name in said)]
+    lower = [name.lower() for name in named]
+    acting = [rule.value for rule in rules if any(part in name for part in rule.called for name in lower)]
     return float(np.prod(acting))
 
 

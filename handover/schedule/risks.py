@@ -1,4 +1,4 @@
-"""Stretches of hours that may harm the slab, and what the reader must be told."""
+"""Periods that may harm the slab, and the cautions for the reader."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _LOWERED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
 def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
-    """Return the stretches of hours that may harm the slab, by time."""
+    """Return the periods that may harm the slab, by time."""
     return tuple(
         sorted(
             (
@@ -182,15 +182,15 @@ def _risk(code: str, zone: ZoneInfo, time_s: Floats, peak_s: float, *figures: Fi
 def compile_cautions(
     simulation: Simulation, dates: Dates, watering: Watering, dangers: tuple[Risk, ...]
 ) -> tuple[Caution, ...]:
-    """Return what the reader must be told, in the order of the data; the general ones are never left out."""
+    """Return the cautions for the reader, in the order of the data; the general ones are never left out."""
     rules = simulation.practice.cautions
-    told = dict(_cautions(simulation, dates, watering, dangers))
+    found = dict(_cautions(simulation, dates, watering, dangers))
     worst = _coolest_visit(watering)
     hours = {} if worst is None else {"curing-water": worst.gentler_at}
     return tuple(
-        Caution(code, told[code], rule.source, rule.mark, hours.get(code))
+        Caution(code, found[code], rule.source, rule.mark, hours.get(code))
         for code, rule in rules.items()
-        if code in told
+        if code in found
     )
 
 
@@ -269,13 +269,20 @@ def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]
 
 def _cold_concrete(simulation: Simulation, coldest_air_c: float) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when concrete came colder than it may in cold weather."""
-    told, limit = simulation.job.placement.concrete_temperature, simulation.practice["cold.placed"]
-    if told is not None and told < limit and coldest_air_c <= simulation.practice["frost.cold-weather"]:
-        yield "cold-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
+    placed_c, limit = simulation.job.placement.concrete_temperature, simulation.practice["cold.placed"]
+    if (
+        placed_c is not None
+        and placed_c < limit
+        and coldest_air_c <= simulation.practice["frost.cold-weather"]
+    ):
+        yield (
+            "cold-discharge",
+            (Figure("concrete_temperature", placed_c, "degC"), Figure("limit", limit, "degC")),
+        )
 
 
 def _peak_first(risk: Risk) -> tuple[str, float]:
-    """Order risks so that the last of a code is the one to tell of: the first in time."""
+    """Order risks so that the last of a code is the first in time: the caution is for that one."""
     return risk.code, -risk.start.timestamp()
 
 
@@ -290,22 +297,22 @@ def _coldest_while_curing(simulation: Simulation, dates: Dates) -> float:
     time_s, air = simulation.slab_s(CENTRAL), simulation.slab.air.air_c
     never = np.inf
     curing = time_s <= (ends.timestamp() if ends else never)
-    told = (time_s <= (safe.timestamp() if safe else never)) | (
+    counted = (time_s <= (safe.timestamp() if safe else never)) | (
         time_s < (beyond.timestamp() if beyond else never)
     )
-    within = simulation.cold_end(air[curing & told][:, simulation.ensemble.last_placed])
+    within = simulation.cold_end(air[curing & counted][:, simulation.ensemble.last_placed])
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 
 def _forecast_while_curing(simulation: Simulation, dates: Dates) -> float:
-    """Return the coldest air of the forecast itself while the slab cures; past its end, of what stands in."""
+    """Return the coldest air of the forecast while the slab cures; past its end, of the typical hours."""
     weather, placed_s = simulation.weather, simulation.job.placement.start.timestamp()
     ends = dates.not_before(MilestoneKind.CURING_ENDS)
     curing = (weather.seconds >= placed_s) & (
         weather.seconds <= (np.inf if ends is None else ends.timestamp())
     )
-    told = curing & (weather.origin != Origin.TYPICAL)
-    return float(weather.air_c[told if told.any() else curing].min())
+    forecast = curing & (weather.origin != Origin.TYPICAL)
+    return float(weather.air_c[forecast if forecast.any() else curing].min())
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:
@@ -375,9 +382,12 @@ def _watering_by(simulation: Simulation, dates: Dates, **curing: object) -> Wate
 
 
 def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    told, limit = hottest_concrete(simulation.job), simulation.practice["heat.discharge"]
-    if told is not None and told > limit:
-        yield "hot-discharge", (Figure("concrete_temperature", told, "degC"), Figure("limit", limit, "degC"))
+    hottest_c, limit = hottest_concrete(simulation.job), simulation.practice["heat.discharge"]
+    if hottest_c is not None and hottest_c > limit:
+        yield (
+            "hot-discharge",
+            (Figure("concrete_temperature", hottest_c, "degC"), Figure("limit", limit, "degC")),
+        )
     additions = simulation.job.mix.fly_ash + simulation.job.mix.slag
     if additions > simulation.practice["additions.slow-above"]:
         yield "slow-mix", (Figure("additions", additions, "1"),)
@@ -404,6 +414,6 @@ def _weakest(simulation: Simulation) -> tuple[Figure, ...]:
 
 
 def _why_not_reached(simulation: Simulation) -> tuple[str, tuple[Figure, ...]]:
-    """Return why there are dates that cannot be told: cylinders that broke low, or else the cold."""
+    """Return why there are milestones without a date: cylinders that broke low, or else the cold."""
     weak = _weakest(simulation)
     return ("not-reached-weak", weak) if weak else ("not-reached", ())

@@ -1,4 +1,4 @@
-"""The slab of a job marched through its weather, for all cases at once."""
+"""The slab of a job, simulated in its weather for all members at once."""
 
 from __future__ import annotations
 
@@ -75,7 +75,7 @@ def simulate_slab(
     cover: Floats | None = None,
     days: int | None = None,
 ) -> SlabSimulation:
-    """March the slab of a job through its weather, every member at once.
+    """Simulate the slab of a job in its weather, every member at once.
 
     Args:
         job: The record.
@@ -84,7 +84,7 @@ def simulate_slab(
         concrete: Their concrete.
         practice: Rules and materials.
         cover: Resistance laid on each member, shape (m,), in place of what the record says. [m2K/W]
-        days: How long to follow it, in place of `DAYS`.
+        days: How long, in place of `DAYS`.
     """
     steps = _steps(days or DAYS)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -133,9 +133,9 @@ def simulate_slab(
 
 def cover_resistance(job: JobRecord, practice: Practice) -> float:
     """Return the resistance of what the curing lays on the slab, in m2K/W."""
-    told = job.curing.blanket_r_value
-    if job.curing.method == "insulating blanket" and told is not None:
-        return told
+    recorded = job.curing.blanket_r_value
+    if job.curing.method == "insulating blanket" and recorded is not None:
+        return recorded
     return float(practice.materials["cover"].get(job.curing.method, 0.0))
 
 
@@ -193,8 +193,8 @@ def _sample_group(
 def _laid(resistance: Floats, job: JobRecord, instants: Floats, practice: Practice) -> Floats:
     """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week."""
     finished, end = job.placement.finished, job.placement.end
-    told = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
-    from_s = practice["cover.laid"] * HOUR_S if told is None else told
+    finished_s = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
+    from_s = practice["cover.laid"] * HOUR_S if finished_s is None else finished_s
     on = (instants[:-1] >= from_s) & (instants[:-1] < practice["cover.stays"] * HOUR_S)
     return np.where(on[:, np.newaxis], resistance, 0.0)
 
@@ -202,7 +202,7 @@ def _laid(resistance: Floats, job: JobRecord, instants: Floats, practice: Practi
 def _column(job: JobRecord, practice: Practice) -> Column:
     materials = practice.materials
     slab = job.slab
-    cells = max(6, 2 * round(slab.thickness / _CELL / 2))  # even: a node stands in the middle
+    cells = max(6, 2 * round(slab.thickness / _CELL / 2))  # even: a node is in the middle
     layers = [_layer(materials[name], 3) for name in materials["under"][slab.on]]
     soil = materials["soil"]
     return column(
@@ -222,9 +222,9 @@ def _layer(material: dict[str, float], cells: int) -> Layer:
 
 def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
     """Return the concrete as placed: as measured, or as the air but no colder than mixes come."""
-    told = job.placement.concrete_temperature
-    if told is not None:
-        return np.full_like(air_c, told)
+    measured = job.placement.concrete_temperature
+    if measured is not None:
+        return np.full_like(air_c, measured)
     coldest: float = practice.materials["placing"]["coldest_mix_c"]
     return np.maximum(air_c, coldest)
 
@@ -241,7 +241,7 @@ def _age_in_the_truck(
 def _mean_air(weather: WeatherSeries, ensemble: Ensemble, days: int) -> Floats:
     """Return the mean air of the days from placement on, in degC, shape (m,): each member's own weather.
 
-    The ground is not told either: where the days are colder than forecast, it has been cooled as well.
+    The ground is uncertain too: where the days are colder than forecast, it has been cooled as well.
     """
     return np.concatenate([_mean_air_of(weather, ensemble, group, days) for group in ensemble.groups])
 

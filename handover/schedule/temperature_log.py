@@ -1,10 +1,10 @@
 """The slab as a logger in it has shown it to be.
 
-Up to the last reading the logger is believed; the other depths keep the distance from its depth that the
-model gives them. From there on the model goes on, corrected by what was learnt: an offset, and a gain on what
-the slab has above the air. Each member is brought to the readings as a sensor of its own error would have
-given them, so that what the members still differ by is what is not known: with many readings the errors of
-the sensor, with few their own.
+Up to the last reading the slab has the temperature of the log; the other depths keep their difference from
+its depth in the model. After it the model goes on with a correction fitted to the readings: an offset, and a
+gain on the excess over the air. Each member is corrected to the readings as a sensor with its own error would
+have read them. So the members keep the uncertainty that is left: with many readings the errors of the sensor,
+with few their own.
 """
 
 from __future__ import annotations
@@ -60,8 +60,8 @@ def apply_temperature_log(
     corrected = _corrected(slab, ensemble, concrete, correction, practice)
     record = _record(job, slab, there, seconds, celsius, depth, off, log_correction)
     far = abs(off) > practice["log.far"]
-    told = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
-    return corrected, MeasurementResult((record,), told, log_correction=log_correction)
+    cautions = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
+    return corrected, MeasurementResult((record,), cautions, log_correction=log_correction)
 
 
 def with_log_correction(
@@ -71,9 +71,9 @@ def with_log_correction(
     log_correction: LogCorrection,
     practice: Practice,
 ) -> SlabSimulation:
-    """Return a slab that no logger lay in, one under another cover, with what the logger taught of the model.
+    """Return a slab without a logger, under another cover, with the correction that the log gave the model.
 
-    Only the lesson holds there, not the readings: those are of the slab as it was covered.
+    Only the fitted correction applies there, not the readings: those are of the slab as it was covered.
     """
     excess = slab.temperature_c @ log_correction.at_depth - slab.air.air_c
     since = np.maximum(slab.hours - log_correction.until_h, 0.0)
@@ -85,8 +85,8 @@ def with_log_correction(
 def _readings(job: JobRecord, slab: SlabSimulation) -> tuple[Floats, Floats]:
     """Return the readings from the last placement to the end of the estimate: UTC seconds and degC."""
     log = job.temperature_log
-    told = [(each.time.timestamp(), each.temperature) for each in log.readings] if log else []
-    table = np.array(told, dtype=np.float64).reshape(-1, 2)
+    rows = [(each.time.timestamp(), each.temperature) for each in log.readings] if log else []
+    table = np.array(rows, dtype=np.float64).reshape(-1, 2)
     start = slab.placed_s[CENTRAL]
     within = (table[:, 0] >= start) & (table[:, 0] <= start + slab.hours[-1] * HOUR_S)
     return table[within, 0], table[within, 1]
@@ -102,7 +102,7 @@ def _at(hours: Floats, series: Floats) -> Floats:
 def _in_the_air(
     seconds: Floats, celsius: Floats, there: Floats, slab: SlabSimulation, practice: Practice
 ) -> bool:
-    """Tell whether the readings go with the air where the slab would not."""
+    """Return whether the readings go with the air where the slab would not."""
     hours = (seconds - slab.placed_s[CENTRAL]) / HOUR_S
     early = (hours >= practice["log.settled"]) & (hours <= practice["log.like-slab"])
     if early.sum() < 2 * _FEWEST:
@@ -125,7 +125,7 @@ def _corrections(
     celsius: Floats,
     practice: Practice,
 ) -> tuple[Floats, LogCorrection | None, float]:
-    """Return what to add to each member (h, m), what was learnt, and how far the model was off."""
+    """Return what to add to each member (h, m), the fitted correction, and how far the model was off."""
     there = slab.temperature_c @ at_depth
     sensor = _sensor_errors(job, ensemble, celsius, practice)
     correction = np.empty_like(there)
@@ -196,7 +196,7 @@ def _fit_correction(
 def _during_readings(whole: Floats, hours: Floats, residual: Floats, practice: Practice) -> Floats:
     """Return the distance from the readings at each whole hour, linear between them, shape (h, m).
 
-    At the placement the concrete is as it was measured there, unless the first reading tells of that itself.
+    At the placement the concrete is as it was measured there, unless the first reading is of that time.
     """
     if hours[0] > 0.0:
         begin = residual[:1] if hours[0] <= practice["log.at-placement"] else np.zeros_like(residual[:1])
@@ -216,7 +216,7 @@ def _after_readings(
     excess_then: Floats,
     practice: Practice,
 ) -> Floats:
-    """Return what to add past the last reading, shape (h, m): its distance gives way to what was learnt."""
+    """Return what to add past the last reading, shape (h, m): its difference fades into the correction."""
     fading = np.exp(-since / practice["log.wander-hours"])[:, np.newaxis]
     if log_correction is None:
         held = last * fading
@@ -228,8 +228,8 @@ def _after_readings(
 def _discounted(held: Floats, since: Floats, practice: Practice) -> Floats:
     """Return what is left of a correction so many hours after the last reading, shape (h, m).
 
-    One that warms the slab, and so brings dates forward, is believed less the longer ago it was learnt; one
-    that cools it stays.
+    One that warms the slab, and so brings dates forward, is discounted more the older it is; one that
+    cools it stays.
     """
     warm = np.exp(-since / practice["log.believed"])[:, np.newaxis]
     return np.asarray(np.where(held > 0.0, held * warm, held))
@@ -280,7 +280,7 @@ def _record(
     assert log is not None  # noqa: S101 - only a job with a log comes here
     hours = (seconds - slab.placed_s[CENTRAL]) / HOUR_S
     model = _at(hours, there[:, [CENTRAL]])[:, 0]
-    taught = (
+    correction = (
         ()
         if log_correction is None
         else (
@@ -306,5 +306,5 @@ def _record(
             Figure("mean_difference", off, "K"),
         ),
         outcome="log-followed" if log_correction is None else "log-learnt",
-        figures=taught,
+        figures=correction,
     )

@@ -89,7 +89,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
 def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
     """Return from when to when the slab is to be kept wet (or covered), by its cautious dates.
 
-    Curing that ends after breakfast is told to the owner as the next morning: a day begun is watered through.
+    Curing that ends after breakfast ends for the owner on the next morning: a day begun is watered through.
     """
     horizon = datetime.fromtimestamp(float(simulation.slab_s(CENTRAL)[-1]), UTC)
     last_morning = timedelta(hours=simulation.practice["water.last-morning"])
