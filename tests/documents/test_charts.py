@@ -169,23 +169,6 @@ def test_texts_are_escaped() -> None:
     assert root.findtext(f"{SVG}text") == "<b>&</b>"
 
 
-def gate(*figures: Figure) -> Gate:
-    return Gate("any", None, None, "", "computed", figures)
-
-
-@pytest.mark.parametrize(
-    ("figures", "needed"),
-    [
-        ((Figure("needed", 3.5, "MPa"),), 3.5),
-        ((Figure("needed", 0.5, "1"), Figure("specified_strength", 20.0, "MPa")), 10.0),
-        ((Figure("needed", 24.0, "h"),), None),
-        ((Figure("needed", 0.26, "1"), Figure("water_cementitious", 0.5, "1")), None),
-    ],
-)
-def test_the_strength_a_date_waits_for(figures: tuple[Figure, ...], needed: float | None) -> None:
-    assert Reason(gate(*figures)).required_strength_mpa == needed
-
-
 @given(st.floats(0.01, 1e5))
 def test_ticks_are_few_and_reach_past_the_highest(highest: float) -> None:
     ticks = nice_ticks(highest)
