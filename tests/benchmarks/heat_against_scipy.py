@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.integrate import solve_ivp
 
+from handover.base.arrays import HOUR_S
 from handover.concrete.constants import ZERO_CELSIUS_K
 from handover.concrete.heat import (
-    HOUR,
     LATENT_HEAT,
     STEFAN_BOLTZMANN,
     Column,
@@ -51,7 +51,7 @@ TOLERANCES = (3e-2, 1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6)
 
 def steps() -> Floats:
     """Return the steps of a schedule: 20 minutes on the first day, 30 on the second, then an hour."""
-    return np.concatenate([np.full(72, HOUR / 3), np.full(48, HOUR / 2), np.full(HOURS - 48, HOUR)])
+    return np.concatenate([np.full(72, HOUR_S / 3), np.full(48, HOUR_S / 2), np.full(HOURS - 48, HOUR_S)])
 
 
 def weather(instants: Floats) -> Exchange:
@@ -59,10 +59,10 @@ def weather(instants: Floats) -> Exchange:
     hours = np.arange(HOURS + 1.0)
     day = np.sin(2.0 * np.pi * (hours - 9.0) / 24.0)
     air = 22.0 + 7.0 * day + 3.0 * np.sin(2.0 * np.pi * hours / 150.0)
-    fallen = np.concatenate([[0.0], np.cumsum(np.maximum(800.0 * day[1:], 0.0))]) * HOUR
+    fallen = np.concatenate([[0.0], np.cumsum(np.maximum(800.0 * day[1:], 0.0))]) * HOUR_S
 
     def read(values: Floats) -> Floats:
-        return np.interp(instants, hours * HOUR, values)[:, np.newaxis]
+        return np.interp(instants, hours * HOUR_S, values)[:, np.newaxis]
 
     return exchange(
         Surface(),
@@ -84,7 +84,7 @@ def ours(body: Column, instants: Floats, outside: Exchange) -> Floats:
         initial_c=start(body)[np.newaxis, : len(body.depth)],
         deep_c=DEEP_C,
         wetness=lambda _step, age_h: np.ones(len(age_h)),
-        keep=np.isin(np.round(instants), np.arange(HOURS + 1) * HOUR),
+        keep=np.isin(np.round(instants), np.arange(HOURS + 1) * HOUR_S),
     )
     return outcome.temperature_c[:, 0, 0]
 
@@ -98,13 +98,13 @@ def start(body: Column) -> Floats:
 def equations(body: Column) -> Callable[[float, Floats], Floats]:
     """Return the right-hand side: temperatures in K/s, equivalent ages in h/s."""
     nodes = len(body.depth)
-    hourly = weather(np.arange(HOURS + 1) * HOUR)
+    hourly = weather(np.arange(HOURS + 1) * HOUR_S)
     told = np.hstack([hourly.air_c, hourly.vapour_pa, hourly.film, hourly.transfer])
 
     def slope(seconds: float, state: Floats) -> Floats:
         temperature, age = state[:nodes], state[nodes:]
-        hour = min(int(seconds / HOUR), HOURS - 1)
-        share = seconds / HOUR - hour
+        hour = min(int(seconds / HOUR_S), HOURS - 1)
+        share = seconds / HOUR_S - hour
         air, vapour, film, transfer = told[hour] + share * (told[hour + 1] - told[hour])
         longwave = hourly.longwave[hour, 0] + share * (
             hourly.longwave[hour + 1, 0] - hourly.longwave[hour, 0]
@@ -117,7 +117,7 @@ def equations(body: Column) -> Callable[[float, Floats], Floats]:
             + longwave
             + hourly.sun[hour, 0]
             - emitted
-            - LATENT_HEAT * transfer / HOUR * drying
+            - LATENT_HEAT * transfer / HOUR_S * drying
         )
         degree, rate = degree_and_rate(age, CONCRETE.ultimate, CONCRETE.tau, CONCRETE.beta)
         ageing = arrhenius_rate(temperature[:SLAB_NODES], CONCRETE.activation_energy, CONCRETE.reference_c)
@@ -129,8 +129,8 @@ def equations(body: Column) -> Callable[[float, Floats], Floats]:
         load[1:] -= flow
         load[0] += flux
         load[-1] += body.conductance[-1] * (DEEP_C - temperature[-1])
-        load[:SLAB_NODES] += CONCRETE.heat * body.concrete * rate * ageing / HOUR
-        return np.concatenate([load / body.capacity, ageing / HOUR])
+        load[:SLAB_NODES] += CONCRETE.heat * body.concrete * rate * ageing / HOUR_S
+        return np.concatenate([load / body.capacity, ageing / HOUR_S])
 
     return slope
 
@@ -139,13 +139,13 @@ def scipys(body: Column, tolerance: float) -> Floats:
     """Return the surface, hour by hour, by BDF; it may not step over an hour of weather."""
     answer = solve_ivp(
         equations(body),
-        (0.0, HOURS * HOUR),
+        (0.0, HOURS * HOUR_S),
         start(body),
         method="BDF",
-        t_eval=np.arange(HOURS + 1) * HOUR,
+        t_eval=np.arange(HOURS + 1) * HOUR_S,
         rtol=tolerance,
         atol=tolerance,
-        max_step=HOUR,
+        max_step=HOUR_S,
     )
     return answer.y[0]
 

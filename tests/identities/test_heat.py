@@ -6,10 +6,9 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from handover.base.arrays import Floats
+from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.heat import (
-    HOUR,
     INERT,
     LATENT_HEAT,
     Column,
@@ -28,7 +27,7 @@ from handover.concrete.hydration import degree_and_rate
 from handover.concrete.psychrometrics import vapour_pressure
 from handover.errors import OutOfRange
 
-DAY = 24 * HOUR
+DAY = 24 * HOUR_S
 YOUNG = Concrete(ultimate=0.74, tau=15.0, beta=0.67, heat=160e6, activation_energy=45e3, stops_below_c=-5.0)
 SLAB = Layer(0.12, 1.5, 2.35e6, 12)
 GROUND = Layer(0.48, 1.0, 1.6e6, 24)
@@ -206,7 +205,7 @@ def test_a_cover_is_a_resistance_in_series(resistance: float) -> None:
 def test_a_cover_acts_like_a_weaker_film() -> None:
     """At every hour, not only in the end: 1/h' = 1/h + R; the same equations, so to rounding."""
     body = column(SLAB, [GROUND])
-    steps = np.full(24, HOUR)
+    steps = np.full(24, HOUR_S)
     start = np.full((1, len(body.depth)), 20.0)
     covered, weaker = (
         march(body, YOUNG, weather, steps=steps, initial_c=start, deep_c=15.0).temperature_c
@@ -221,7 +220,7 @@ def test_a_cover_acts_like_a_weaker_film() -> None:
 @pytest.mark.parametrize("cover", [0.0, 0.15, 1.0])
 def test_more_cover_keeps_a_cold_night_further_off(cover: float) -> None:
     body = column(SLAB, [GROUND])
-    steps = np.full(12, HOUR)
+    steps = np.full(12, HOUR_S)
     start = np.full((1, len(body.depth)), 15.0)
     less, more = (
         march(
@@ -288,7 +287,7 @@ def test_nothing_hydrates_in_frozen_pore_water() -> None:
         body,
         replace(YOUNG, stops_below_c=-1.0),
         steady(48, air_c=-10.0, film=20.0),
-        steps=np.full(48, HOUR),
+        steps=np.full(48, HOUR_S),
         initial_c=np.full((1, len(body.depth)), -3.0),
         deep_c=-3.0,
     )
@@ -304,7 +303,7 @@ def test_steady_temperature_ages_by_the_clock() -> None:
         body,
         still,
         steady(24, air_c=20.0, film=10.0),
-        steps=np.full(24, HOUR),
+        steps=np.full(24, HOUR_S),
         initial_c=np.full((1, len(body.depth)), 20.0),
         deep_c=20.0,
     )
@@ -318,7 +317,7 @@ def test_cooling_by_evaporation() -> None:
 
     First by arithmetic; then the wet slab less the dry one over a short step at 30 degC.
     """
-    assert pytest.approx(680.6, abs=0.1) == LATENT_HEAT / HOUR
+    assert pytest.approx(680.6, abs=0.1) == LATENT_HEAT / HOUR_S
     body = column(SLAB, [GROUND])
     vapour = vapour_pressure(30.0, 0.4)
     weather = exchange(
@@ -355,7 +354,7 @@ def test_dew_gives_no_heat() -> None:
     start = np.full((1, len(body.depth)), 10.0)
     damp, dry = (
         march(
-            body, INERT, weather, steps=np.full(12, HOUR), initial_c=start, deep_c=10.0, wetness=wetness
+            body, INERT, weather, steps=np.full(12, HOUR_S), initial_c=start, deep_c=10.0, wetness=wetness
         ).temperature_c
         for wetness in (wet, None)
     )
@@ -396,7 +395,7 @@ def test_roof_and_walls_hide_the_sky() -> None:
         body,
         INERT,
         indoors,
-        steps=np.array([HOUR]),
+        steps=np.array([HOUR_S]),
         initial_c=np.full((1, len(body.depth)), 18.0),
         deep_c=18.0,
     )
