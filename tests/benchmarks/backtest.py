@@ -146,6 +146,9 @@ def yesterday(real: WeatherSeries, made: datetime, _: np.random.Generator) -> We
     return replace(real, **repeated, origin=origin, issued_at=made)
 
 
+CAME_OUT: dict[tuple[str, datetime], dict[str, Floats]] = {}
+"""The hours at which the dates of a pour came out, by its job and day."""
+
 BLURS: dict[str, Blur] = {"stated error model": stated, "yesterday repeated": yesterday}
 
 
@@ -172,16 +175,24 @@ def outcomes(
         issued, issued_h = hours_of_dates(
             job, blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)), made, members
         )
-        other = job.model_copy(update={"id": f"{job.id}-real"})
-        came_out, came_out_h = hours_of_dates(other, real, made, 24)
+        came_out = hours_in_real_weather(job, real, made)
         for kind in DATES:
             told = issued_h[kind][issued.ensemble.last_placed]
             yield Outcome(
                 kind,
                 told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
                 likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
-                real_h=came_out_h[kind][1 : came_out.ensemble.n_last],
+                real_h=came_out[kind],
             )
+
+
+def hours_in_real_weather(job: JobRecord, real: WeatherSeries, made: datetime) -> dict[str, Floats]:
+    """Return the hours at which every date of a pour came out, computed once for all ways of blurring."""
+    other = job.model_copy(update={"id": f"{job.id}-real"})
+    if (other.id, made) not in CAME_OUT:
+        simulation, met_h = hours_of_dates(other, real, made, 24)
+        CAME_OUT[other.id, made] = {kind: met_h[kind][1 : simulation.ensemble.n_last] for kind in DATES}
+    return CAME_OUT[other.id, made]
 
 
 def hours_of_dates(
