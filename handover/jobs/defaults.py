@@ -34,7 +34,7 @@ def fill_in(tables: Mapping[str, Any], cement_as_written: object) -> Filled:
         table, key = default.path.split(".")
         if filled.setdefault(table, {}).get(key) is None:
             filled[table][key] = default.value
-            assumed.append(Assumed(default.path, default.text, default.why))
+            assumed.append(Assumed(default.path, default.printed, default.why))
 
     for default in defaults().values():
         take(default)

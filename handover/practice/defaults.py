@@ -31,6 +31,7 @@ class Default:
         why: Why this value: printed beside it.
         source: Where it comes from.
         mark: How sure we are of it.
+        text: How it is printed; "" for the value with its unit.
     """
 
     path: str
@@ -39,12 +40,13 @@ class Default:
     why: str
     source: str
     mark: Mark
+    text: str = ""
 
     @property
-    def text(self) -> str:
-        """The value with its unit: "334.6 kg/m3"."""
-        if isinstance(self.value, bool):
-            return "yes" if self.value else "no"
+    def printed(self) -> str:
+        """The value as it is printed: "334.6 kg/m3"."""
+        if self.text:
+            return self.text
         number = self.value if isinstance(self.value, str) else f"{self.value:.4g}"
         return number if self.unit == "1" else f"{number} {self.unit}"
 
