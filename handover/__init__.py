@@ -12,16 +12,16 @@ from __future__ import annotations
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from handover.issue.render import issue_documents
     from handover.jobs.reading import read_job
     from handover.schedule.plan import plan_cure
+    from handover.service.render import issue_documents
     from handover.weather.reading import read_weather
 
 __version__ = "0.1.0"
 __all__ = ["issue_documents", "plan_cure", "read_job", "read_weather"]
 
 _ROOMS = {
-    "issue_documents": "handover.issue.render",
+    "issue_documents": "handover.service.render",
     "plan_cure": "handover.schedule.plan",
     "read_job": "handover.jobs.reading",
     "read_weather": "handover.weather.reading",

@@ -17,14 +17,14 @@ from typing import TYPE_CHECKING, Any, cast
 import psutil
 import pytest
 
-from handover.archive.place import Archive
-from handover.cli.many_jobs import _tell_doubts
+from handover.archive.store import Archive
+from handover.cli.batch import _tell_doubts
 from handover.errors import DownloadFailed, Finding, HandoverError, UnusableInput
-from handover.issue import batch as batches
-from handover.issue import hands, shared_weather
-from handover.issue.batch import Batch, Outcome, find_records, run_batch
-from handover.issue.hands import Answer, Order, make_documents, on_a_cluster, on_this_machine
-from handover.issue.settings import Settings
+from handover.service import batch as batches
+from handover.service import forecasts, workers
+from handover.service.batch import Batch, Outcome, find_records, run_batch
+from handover.service.settings import Settings
+from handover.service.workers import Answer, Order, make_documents, on_a_cluster, on_this_machine
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def plain_documents(order: Order) -> Answer:
 
 WHO_WORKS = """\
 import os
-from handover.issue.hands import Answer
+from handover.service.workers import Answer
 
 def told(order):
     return Answer(failure=str(os.getpid()))
@@ -62,7 +62,7 @@ def told(order):
 STAND_IN = """
 import os, signal
 from pathlib import Path
-from handover.issue.hands import Answer
+from handover.service.workers import Answer
 
 DIED = Path(__file__).with_name("died")
 
@@ -304,13 +304,13 @@ def test_a_folder_of_weather_has_a_file_for_each(made: Run, weather: Path, tmp_p
 
 def test_weather_is_read_once_for_all(made: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     read: list[str] = []
-    examine = shared_weather.examine_weather_bytes
+    examine = forecasts.examine_weather_bytes
 
     def noted(data: bytes, name: str, *more: Any, **others: Any) -> Any:
         read.append(name)
         return examine(data, name, *more, **others)
 
-    monkeypatch.setattr(shared_weather, "examine_weather_bytes", noted)
+    monkeypatch.setattr(forecasts, "examine_weather_bytes", noted)
     assert states(made()) == all_of("done")
     assert len(read) == 1
 
@@ -433,7 +433,7 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
 def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "who_works.py").write_text(WHO_WORKS, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
-    monkeypatch.setattr(hands, "FRESH_AFTER", 3)
+    monkeypatch.setattr(workers, "FRESH_AFTER", 3)
     at = datetime(2026, 7, 14, tzinfo=UTC)
     orders = [Order(str(number), cast("Any", None), at, 1, Settings()) for number in range(7)]
     work = importlib.import_module("who_works").told
@@ -475,7 +475,7 @@ def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
 
 
 def test_no_scheduler_answers(made: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(hands, "ANSWERS_WITHIN_S", 0.5)
+    monkeypatch.setattr(workers, "ANSWERS_WITHIN_S", 0.5)
     with pytest.raises(UnusableInput, match="no scheduler"):
         made(partial(on_a_cluster, scheduler="tcp://127.0.0.1:1"))
 
@@ -517,7 +517,7 @@ def cluster(
 def test_a_cluster_that_loses_a_worker_does_every_job_once(
     folder: Path, weather: Path, as_of: str, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(hands, "ANSWERS_WITHIN_S", 600.0)  # a busy machine may take its time
+    monkeypatch.setattr(workers, "ANSWERS_WITHIN_S", 600.0)  # a busy machine may take its time
     address, workers = cluster
     told: list[Outcome] = []
 

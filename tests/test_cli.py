@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.cli import main
-from handover.cli.told import columns, open_command, table
+from handover.cli.output import columns, open_command, table
 from handover.errors import DownloadFailed
 from handover.weather.download import Download
 
@@ -468,7 +468,7 @@ def test_a_fault_of_the_program_is_said_to_be_one(
     def break_down(*_: object) -> None:
         raise ZeroDivisionError("by nought")
 
-    monkeypatch.setattr("handover.issue.receive.read_record", break_down)
+    monkeypatch.setattr("handover.service.inputs.read_record", break_down)
     told = run("check", record)
     assert told.status == 1
     assert "ZeroDivisionError" in told.err
@@ -480,7 +480,7 @@ def test_stopping_by_hand(run: Run, record: Path, monkeypatch: pytest.MonkeyPatc
     def stop(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("handover.issue.receive.read_record", stop)
+    monkeypatch.setattr("handover.service.inputs.read_record", stop)
     told = run("check", record)
     assert (told.status, told.out) == (1, "")
     assert "Nothing was written" in told.err

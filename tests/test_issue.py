@@ -20,13 +20,13 @@ import icalendar
 import pikepdf
 import pytest
 
-from handover.cli.one_job import _first_job
+from handover.cli.job import _first_job
 from handover.documents.calendars import crew_calendar, owner_calendar
-from handover.documents.care import Care
+from handover.documents.care_sheet import Care
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.issue.receive import compute, receive, safe_name
+from handover.service.inputs import compute, receive, safe_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable

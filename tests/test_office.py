@@ -26,12 +26,12 @@ import vobject
 from PIL import Image
 
 from handover.archive.catalog import State
+from handover.archive.deposit import Deposit, file_job
 from handover.archive.entry import Entry, Task, read_entry
-from handover.archive.filing import Deposit, file_job
-from handover.archive.place import Archive
-from handover.cli.office import STATES
-from handover.issue.filing import file_issue, read_issued
+from handover.archive.store import Archive
+from handover.cli.archive import STATES
 from handover.jobs.reading import examine_job
+from handover.service.archiving import file_issue, read_issued
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -165,7 +165,7 @@ def test_stopped_by_hand_what_is_filed_stays(
         return file_issue(archive, folder, at)
 
     with monkeypatch.context() as patch:
-        patch.setattr("handover.issue.filing.file_issue", until_stopped)
+        patch.setattr("handover.service.archiving.file_issue", until_stopped)
         told = run("archive", jobs, "--to", tmp_path / "archive")
     assert told.status == 1
     assert "What is filed stays" in told.err
@@ -194,7 +194,7 @@ def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Pat
 
 
 PATIENT = """
-from handover.archive.place import Archive
+from handover.archive.store import Archive
 from handover.cli import entry
 Archive.__init__.__kwdefaults__["patience"] = 600  # the machine may be busy
 entry()
@@ -861,7 +861,7 @@ def test_somebody_else_at_work_is_told(
 HOLD = """
 import sys
 from pathlib import Path
-from handover.archive.place import Archive
+from handover.archive.store import Archive
 with Archive(Path(sys.argv[1])).hold(sys.argv[2]):
     print("held", flush=True)
     sys.stdin.read()

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.archive.entry import Entry
-from handover.issue.privacy import _is_picture, _Names, _record_without_owner
+from handover.service.privacy import _is_picture, _Names, _record_without_owner
 
 AT = datetime(2026, 7, 14, 12, 0, tzinfo=UTC)
 

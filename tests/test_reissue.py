@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import icalendar
 import pytest
 
-from handover.archive.place import Archive
+from handover.archive.store import Archive
 from handover.errors import DownloadFailed, UnusableInput
-from handover.issue import reissue as again
-from handover.issue.place import put_in_place
-from handover.issue.receive import compute, read_given, receive
-from handover.issue.reissue import Afresh, Reissued, Watched, curing, reissue, watch
-from handover.issue.render import issue_documents
-from handover.issue.settings import Settings, read_settings, with_settings
+from handover.service import reissuing as again
+from handover.service.inputs import compute, read_given, receive
+from handover.service.publish import put_in_place
+from handover.service.reissuing import Afresh, Reissued, Watched, curing, reissue, watch
+from handover.service.render import issue_documents
+from handover.service.settings import Settings, read_settings, with_settings
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -461,7 +461,7 @@ def test_watch_stopped_by_hand_tells_what_it_did(
         yield Watched(JOB, "reissued", ("The end of watering moved.",))
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("handover.issue.reissue.watch", stopped)
+    monkeypatch.setattr("handover.service.reissuing.watch", stopped)
     told = run("watch", "--in", office.archive.folder, "-o", tmp_path / "w", "--as-of", LATER.isoformat())
     assert told.status == 1
     assert told.err == "Stopped. What was issued again stays; the same command goes on from there.\n"

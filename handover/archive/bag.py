@@ -12,7 +12,7 @@ from hashlib import sha256, sha512
 from typing import TYPE_CHECKING, NamedTuple
 
 from handover.archive.entry import Entry, read_entry
-from handover.archive.faults import Damaged
+from handover.archive.errors import Damaged
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping

@@ -8,14 +8,14 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 from handover.archive.bag import DATA, Bag
+from handover.archive.bag_writer import State, contact_of
+from handover.archive.deposit import renew, tidy
 from handover.archive.entry import Entry
-from handover.archive.filing import renew, tidy
-from handover.archive.writing import State, contact_of
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from handover.archive.place import Archive
+    from handover.archive.store import Archive
 
 Redact = Callable[[str, bytes], bytes | None]
 """From a file's path below "data/" and its contents to what stays of them; None for nothing."""

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.archive.bag import Bag
-from handover.archive.faults import Damaged
-from handover.archive.filing import tidy
+from handover.archive.deposit import tidy
+from handover.archive.errors import Damaged
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.archive.place import Archive
+    from handover.archive.store import Archive
 
 
 def reindex(archive: Archive, progress: Callable[[str, int], None] | None = None) -> list[Damaged]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import TYPE_CHECKING, Literal
 
-from handover.archive import files
+from handover.archive import atomic
 from handover.archive.bag import (
     ALGORITHMS,
     DATA,
@@ -26,7 +26,7 @@ from handover.archive.bag import (
     read_info,
     seal_of,
 )
-from handover.archive.faults import Busy, CatalogFailed
+from handover.archive.errors import Busy, CatalogFailed
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Future
     from pathlib import Path
 
-    from handover.archive.place import Archive
+    from handover.archive.store import Archive
 
 SMALL = 1 << 20  # up to here a file is read at once
 BLOCK = 1 << 18
@@ -147,7 +147,7 @@ def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | Non
 
 def examine(folder: Path) -> BagReport:
     """Check every file of a bag against its manifests; what is in no manifest is unexpected."""
-    found = dict(files.walk(folder))
+    found = dict(atomic.walk(folder))
     faults: dict[str, Fault] = {}
 
     def tell(path: str, kind: FaultKind, detail: str = "") -> None:

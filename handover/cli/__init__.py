@@ -20,8 +20,8 @@ import os
 import sys
 
 from handover.cli.arguments import Options, parser_of_all
-from handover.cli.status import DONE, FAILED, UNUSABLE
-from handover.cli.told import explain, log_steps, tell
+from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
+from handover.cli.output import explain, log_steps, tell
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from argparse import ArgumentParser, HelpFormatter, Namespace
 
 from handover import __version__
-from handover.cli.again import reissue, watch
-from handover.cli.many_jobs import batch, send
-from handover.cli.office import STATES, archive, due, export, find, forget, reindex, verify
-from handover.cli.one_job import check, forecast, issue, new, plan, schema
-from handover.cli.told import line_width
+from handover.cli.archive import STATES, archive, due, export, find, forget, reindex, verify
+from handover.cli.batch import batch, send
+from handover.cli.job import check, forecast, issue, new, plan, schema
+from handover.cli.output import line_width
+from handover.cli.reissue import reissue, watch
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:

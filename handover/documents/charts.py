@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from handover.documents.measures import reader_value, significant
+from handover.documents.quantity_format import reader_value, significant
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
 

@@ -18,7 +18,7 @@ from hashlib import sha256
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
-from handover.documents.changed import told_changes
+from handover.documents.change_sentences import told_changes
 from handover.documents.plaintext import plain_line
 from handover.documents.templating import environment
 from handover.errors import Finding, UnusableInput

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Literal
 from markupsafe import Markup
 
 from handover.documents import charts
-from handover.documents.care import Care
-from handover.documents.data import Data
+from handover.documents.care_sheet import Care
+from handover.documents.data_sheet import Data
 from handover.documents.fonts import font_faces, in_our_letters, packed_font_faces
 from handover.documents.icons import NAMES, icon_uri
 from handover.documents.pdf import Attachment, render_pdf

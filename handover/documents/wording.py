@@ -13,8 +13,8 @@ from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Literal
 
-from handover.documents.catalog import Catalog, catalog, slug
-from handover.documents.measures import (
+from handover.documents.date_phrases import Speaker, Spoken, by_day, capital, half_hour_up
+from handover.documents.quantity_format import (
     DECIMALS,
     Units,
     fixed,
@@ -25,7 +25,7 @@ from handover.documents.measures import (
     significant,
     with_unit,
 )
-from handover.documents.spoken import Speaker, Spoken, by_day, capital, half_hour_up
+from handover.documents.translations import Catalog, catalog, slug
 from handover.schedule.cover_times import first_cover
 from handover.schedule.model import (
     Caution,

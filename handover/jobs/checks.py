@@ -13,8 +13,8 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.errors import Finding
-from handover.jobs.lines import Path
-from handover.jobs.visits import overlapping
+from handover.jobs.source_map import Path
+from handover.jobs.time_windows import overlapping
 from handover.units import KindName, quantity, told
 
 if TYPE_CHECKING:

@@ -19,10 +19,10 @@ from handover.jobs.attached_files import AttachedFiles, FolderFiles
 from handover.jobs.checks import area_of, check, pictures
 from handover.jobs.defaults import fill_in
 from handover.jobs.fields import AS_WRITTEN, Reading, nearest
-from handover.jobs.lines import Lines, Path, dotted, find_lines
+from handover.jobs.location import foreign_country, foreign_offsets, site_country, site_zone
 from handover.jobs.logger import examine_log
-from handover.jobs.mirrored import mirrored_longitude
-from handover.jobs.place import foreign_country, foreign_offsets, site_country, site_zone
+from handover.jobs.longitude_sign import mirrored_longitude
+from handover.jobs.parse import decode, language_of, load, parse
 from handover.jobs.record import (
     Assumed,
     Draft,
@@ -35,7 +35,7 @@ from handover.jobs.record import (
     needed,
     tables,
 )
-from handover.jobs.syntax import decode, language_of, load, parse
+from handover.jobs.source_map import Lines, Path, dotted, find_lines
 from handover.jobs.unit_system import unit_system
 from handover.units import shown
 

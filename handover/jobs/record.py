@@ -25,7 +25,7 @@ from pydantic.fields import FieldInfo  # noqa: TC002 - pydantic evaluates the an
 from handover.base.text import EMAIL_ADDRESS
 from handover.jobs.attached_files import RelativePath
 from handover.jobs.cement import Cement
-from handover.jobs.country import Country
+from handover.jobs.country_codes import Country
 from handover.jobs.fields import (
     Choice,
     Flag,
@@ -36,8 +36,8 @@ from handover.jobs.fields import (
     Slug,
     Text,
 )
-from handover.jobs.ground import GroundChoice, GroundText
-from handover.jobs.visits import Visit, Window, window
+from handover.jobs.scope_guard import GroundChoice, GroundText
+from handover.jobs.time_windows import Visit, Window, window
 from handover.practice.defaults import default_value
 
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]

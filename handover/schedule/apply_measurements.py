@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.schedule.cylinders import apply_field_cylinders, apply_standard_cylinders
-from handover.schedule.delivery import apply_tickets
+from handover.schedule.delivery_tickets import apply_tickets
 from handover.schedule.temperature_log import apply_temperature_log
 
 if TYPE_CHECKING:

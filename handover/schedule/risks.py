@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
-from handover.schedule.delivery import hottest_concrete
+from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import plan_watering

@@ -6,7 +6,7 @@ import re
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding, UnusableInput
-from handover.jobs.country import country_of_zone
+from handover.jobs.country_codes import country_of_zone
 from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set_of, rule_sets
 from handover.schedule.model import Assumption
 

@@ -16,8 +16,8 @@ from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import concrete_properties
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.slab_simulation import DAYS, simulate_slab
-from handover.weather.beyond import extend
-from handover.weather.check import check_fit
+from handover.weather.extrapolate import extend
+from handover.weather.fit_check import check_fit
 
 if TYPE_CHECKING:
     from datetime import datetime

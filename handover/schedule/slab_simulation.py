@@ -13,7 +13,7 @@ from handover.concrete.heat import Column, Layer, Surface, column, exchange, mar
 from handover.concrete.heat import Concrete as Hydrating
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.psychrometrics import vapour_pressure
-from handover.schedule.delivery import truck_hours
+from handover.schedule.delivery_tickets import truck_hours
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:

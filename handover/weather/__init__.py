@@ -5,7 +5,7 @@ Light to import: pvlib, pandas and httpx2 come in only where a function needs th
 
 from __future__ import annotations
 
-from handover.weather.place import Located, Place
+from handover.weather.location import Located, Place
 from handover.weather.reading import examine_weather, examine_weather_bytes, read_weather
 from handover.weather.series import Origin, WeatherSeries
 

@@ -32,12 +32,12 @@ import httpx2
 
 from handover import __version__
 from handover.errors import DownloadFailed, Finding
-from handover.weather.check import check_fit
-from handover.weather.raw import quote
+from handover.weather.fit_check import check_fit
+from handover.weather.raw_weather import quote
 from handover.weather.reading import examine_weather_bytes, refusal_of
 
 if TYPE_CHECKING:
-    from handover.weather.place import Located
+    from handover.weather.location import Located
 
 Service = Literal["auto", "open-meteo", "nws"]
 

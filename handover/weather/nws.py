@@ -20,7 +20,7 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, instant, number, quote
+from handover.weather.raw_weather import Column, Raw, instant, number, quote
 from handover.weather.series import utc64
 
 _LAYERS = {

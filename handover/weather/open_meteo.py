@@ -22,12 +22,12 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, instant, number, quote
+from handover.weather.raw_weather import Column, Raw, instant, number, quote
 from handover.weather.series import aware, utc64
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
-    from handover.weather.raw import Times
+    from handover.weather.raw_weather import Times
 
 _NAMES = {
     Quantity.AIR: ("temperature_2m",),

@@ -17,14 +17,14 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from handover.errors import Finding, UnusableInput
 from handover.weather import nws, open_meteo, table, typical_year
-from handover.weather.raw import Raw, quote
+from handover.weather.assemble import settle
+from handover.weather.raw_weather import Raw, quote
 from handover.weather.series import WeatherSeries
-from handover.weather.settle import settle
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from handover.weather.place import Located
+    from handover.weather.location import Located
 
 LARGEST_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
 

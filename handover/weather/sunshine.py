@@ -13,7 +13,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
-    from handover.weather.raw import Times
+    from handover.weather.raw_weather import Times
 
 CLEAR_SKY = "the clear sky of Ineichen and Perez (2002) with climatological turbidity, computed by pvlib"
 CLOUD_REDUCTION = "Kasten and Czeplak (1980), Solar Energy 24: clear sky x (1 - 0.75 N^3.4)"

@@ -45,7 +45,7 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import LIMITS, Quantity, Unit, accepted_units, find_unit
-from handover.weather.raw import Column, Raw, instant, quote
+from handover.weather.raw_weather import Column, Raw, instant, quote
 from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:

@@ -25,7 +25,7 @@ import numpy as np
 
 from handover.errors import Finding
 from handover.weather.quantities import Quantity
-from handover.weather.raw import Column, Raw, Times, quote
+from handover.weather.raw_weather import Column, Raw, Times, quote
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.archive.deposit import Deposit, file_job
 from handover.archive.entry import Contact, Entry, Task
-from handover.archive.filing import Deposit, file_job
-from handover.archive.place import Archive
+from handover.archive.store import Archive
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -13,14 +13,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.archive.bag import Digests, Info, human_size, manifests, read_info, read_manifest, write_info
-from handover.archive.filing import Deposit, file_job
+from handover.archive.deposit import Deposit, file_job
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
     from pathlib import Path
 
-    from handover.archive.place import Archive
+    from handover.archive.store import Archive
 
 
 def test_the_library_of_congress_finds_the_bag_valid(bag_folder: Path) -> None:

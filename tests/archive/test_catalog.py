@@ -15,12 +15,12 @@ from sqlalchemy import text
 from handover.archive.bag import Bag
 from handover.archive.catalog import Query, State
 from handover.archive.catalog.tables import JOB, TASK
-from handover.archive.catalog.words import words
+from handover.archive.catalog.tokens import words
+from handover.archive.deposit import Deposit, file_job
 from handover.archive.entry import Task
-from handover.archive.faults import CatalogFailed
-from handover.archive.filing import Deposit, file_job
-from handover.archive.place import Archive
+from handover.archive.errors import CatalogFailed
 from handover.archive.reindex import reindex
+from handover.archive.store import Archive
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:

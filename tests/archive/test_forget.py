@@ -11,10 +11,10 @@ import bagit
 import pytest
 
 from handover.archive.catalog import Query
-from handover.archive.filing import Deposit, file_job
+from handover.archive.deposit import Deposit, file_job
 from handover.archive.forget import forget
-from handover.archive.place import Archive
 from handover.archive.reindex import reindex
+from handover.archive.store import Archive
 from handover.archive.verify import verify
 from handover.errors import UnusableInput
 

@@ -12,14 +12,14 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 
 from handover.archive.catalog import Catalog
-from handover.archive.catalog.opening import HEAD, MIGRATIONS, migrate
+from handover.archive.catalog.engine import HEAD, MIGRATIONS, migrate
 from handover.archive.catalog.tables import METADATA
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from handover.archive.place import Archive
+    from handover.archive.store import Archive
 
 
 def test_the_newest_step_is_known_by_its_name() -> None:

@@ -10,8 +10,8 @@ import pytest
 
 from handover.archive import verify as verifying
 from handover.archive.bag import digests
-from handover.archive.filing import Deposit, file_job
-from handover.archive.place import Archive
+from handover.archive.deposit import Deposit, file_job
+from handover.archive.store import Archive
 from handover.archive.verify import BagReport, Fault, verify
 
 if TYPE_CHECKING:

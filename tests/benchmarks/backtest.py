@@ -29,7 +29,7 @@ from handover.practice.rules import practice
 from handover.schedule.ensemble import forecast_errors
 from handover.schedule.milestones import compute_dates
 from handover.schedule.simulation import simulate
-from handover.weather.place import Place
+from handover.weather.location import Place
 from handover.weather.reading import read_weather
 from handover.weather.series import Origin, WeatherSeries
 

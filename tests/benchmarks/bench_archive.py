@@ -19,9 +19,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from handover.archive.bag import Bag
 from handover.archive.catalog import Catalog, Query, State
+from handover.archive.deposit import Deposit, file_job
 from handover.archive.entry import Entry, Task
-from handover.archive.filing import Deposit, file_job
-from handover.archive.place import Archive
+from handover.archive.store import Archive
 from handover.archive.verify import verify
 
 if TYPE_CHECKING:

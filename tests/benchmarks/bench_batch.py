@@ -22,10 +22,10 @@ from typing import TYPE_CHECKING
 
 from handover.documents import pages
 from handover.documents.pdf import VARIANT, _files
-from handover.issue.batch import Batch, find_records, run_batch
-from handover.issue.hands import Answer, Order, make_documents, on_this_machine
-from handover.issue.receive import receive
-from handover.issue.settings import Settings
+from handover.service.batch import Batch, find_records, run_batch
+from handover.service.inputs import receive
+from handover.service.settings import Settings
+from handover.service.workers import Answer, Order, make_documents, on_this_machine
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

@@ -17,9 +17,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from handover.documents.pages import care_sheet_html, data_sheet_html
 from handover.documents.wording import Wording
-from handover.issue.receive import compute, receive
 from handover.schedule.ensemble import MEMBERS
 from handover.schedule.plan import plan_cure
+from handover.service.inputs import compute, receive
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

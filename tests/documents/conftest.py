@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from handover.documents.catalog import catalog
+from handover.documents.translations import catalog
 from handover.jobs.record import JobRecord
 from handover.schedule.model import (
     Assumption,

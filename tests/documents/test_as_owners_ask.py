@@ -17,13 +17,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.documents.calendars import owner_calendar
-from handover.documents.care import Care
+from handover.documents.care_sheet import Care
+from handover.documents.date_phrases import SLEEPING, WAKING, by_day
 from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
-from handover.documents.spoken import SLEEPING, WAKING, by_day
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.issue.receive import compute, receive
 from handover.schedule.model import MilestoneKind, Visit
+from handover.service.inputs import compute, receive
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents import templating
-from handover.documents.catalog import catalog
+from handover.documents.date_phrases import Speaker
 from handover.documents.fonts import in_our_letters
-from handover.documents.spoken import Speaker
 from handover.documents.templating import CATALOGS, languages, templates_folder
+from handover.documents.translations import catalog
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:

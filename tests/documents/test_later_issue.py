@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.documents.care import Care
-from handover.documents.catalog import catalog
+from handover.documents.care_sheet import Care
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages, read_text
+from handover.documents.translations import catalog
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure
 

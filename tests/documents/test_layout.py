@@ -23,8 +23,8 @@ from handover.schedule.model import Change, MilestoneKind
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
-    from handover.documents.measures import Units
     from handover.documents.pages import Paper
+    from handover.documents.quantity_format import Units
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.cli.one_job import _table
-from handover.documents.care import Care
+from handover.cli.job import _table
+from handover.documents.care_sheet import Care
 from handover.documents.charts import time_line
-from handover.documents.data import Data
+from handover.documents.data_sheet import Data
 from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html

@@ -15,12 +15,12 @@ import pikepdf
 import pytest
 import textstat
 
-from handover.documents.catalog import slug
 from handover.documents.pages import care_sheet_html, render_care_sheet
 from handover.documents.templating import languages, read_text
+from handover.documents.translations import slug
 from handover.documents.wording import Wording
-from handover.issue.receive import compute, receive
 from handover.jobs.record import Method
+from handover.service.inputs import compute, receive
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

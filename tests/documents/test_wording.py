@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 
-from handover.documents.catalog import MissingWords, catalog, slug
 from handover.documents.icons import NAMES
-from handover.documents.measures import fixed, reader_value, rounded
+from handover.documents.quantity_format import fixed, reader_value, rounded
 from handover.documents.templating import languages, read_text, search_path, templates_folder
+from handover.documents.translations import MissingWords, catalog, slug
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse

@@ -31,15 +31,15 @@ from handover.documents.calendars import owner_calendar
 from handover.documents.pages import files_inside, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.issue.receive import by_name, compute, receive
+from handover.service.inputs import by_name, compute, receive
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handover.documents.measures import Units
     from handover.documents.pages import Paper
-    from handover.issue.receive import Received
+    from handover.documents.quantity_format import Units
     from handover.schedule.model import CureSchedule
+    from handover.service.inputs import Received
 
 pytestmark = pytest.mark.spread
 

@@ -9,9 +9,9 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from handover.jobs.lines import find_lines
 from handover.jobs.reading import Examined
 from handover.jobs.record import JobRecord, fields_of, tables
+from handover.jobs.source_map import find_lines
 
 Examine = Callable[..., Examined]
 

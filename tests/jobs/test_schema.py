@@ -11,9 +11,9 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from handover.jobs.blank import blank_record
 from handover.jobs.reading import Examined, examine_job
 from handover.jobs.record import JobRecord, fields_of, needed, tables
+from handover.jobs.record_template import blank_record
 from handover.jobs.schema import job_schema
 
 Examine = Callable[..., Examined]

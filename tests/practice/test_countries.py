@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, get_args
 import numpy as np
 import pytest
 
-from handover.jobs.country import countries
+from handover.jobs.country_codes import countries
 from handover.jobs.record import Exposure, SlabUse
 from handover.practice.rules import (
     STRICTEST,

@@ -12,7 +12,7 @@ import pytest
 from handover.practice.rules import practice
 from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble
 from handover.schedule.plan import plan_cure
-from handover.weather.beyond import extend
+from handover.weather.extrapolate import extend
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:

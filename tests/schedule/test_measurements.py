@@ -13,7 +13,7 @@ import pytest
 from handover.concrete.maturity import equivalent_age
 from handover.jobs.record import Cylinder, JobRecord, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
-from handover.schedule.delivery import loads
+from handover.schedule.delivery_tickets import loads
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind

@@ -11,8 +11,8 @@ import trustme
 from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import AuthResult
 
-from handover.issue import send
-from handover.issue.mail_server import MailServer
+from handover.service import sending
+from handover.service.mail_server import MailServer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -161,13 +161,13 @@ def mute() -> Iterator[MailServer]:
 @pytest.fixture(autouse=True)
 def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait as long as a busy machine takes."""
-    monkeypatch.setattr(send, "PATIENCE", LIMIT_S)
+    monkeypatch.setattr(sending, "PATIENCE", LIMIT_S)
 
 
 @pytest.fixture
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait for no answer longer than half a second."""
-    monkeypatch.setattr(send, "PATIENCE", 0.5)
+    monkeypatch.setattr(sending, "PATIENCE", 0.5)
 
 
 @pytest.fixture

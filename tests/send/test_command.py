@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.issue.send import Outcome
+from handover.service.sending import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -73,7 +73,7 @@ def test_stopped_by_hand_what_went_out_is_not_denied(
         yield Outcome(jobs[0], "sent", "ana@example.org")
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("handover.issue.send.send_messages", stopped)
+    monkeypatch.setattr("handover.service.sending.send_messages", stopped)
     told = run("send", issued(), "--settings", settings)
     assert told.status == 1
     assert "sent: ana@example.org" in told.out

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from handover.errors import UnusableInput
-from handover.issue.mail_server import MailServer, read_mail_server, settings_file
+from handover.service.mail_server import MailServer, read_mail_server, settings_file
 
 if TYPE_CHECKING:
     from pathlib import Path

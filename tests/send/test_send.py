@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.issue.mail_server import MailServer
-from handover.issue.send import rehearse, send_messages
+from handover.service.mail_server import MailServer
+from handover.service.sending import rehearse, send_messages
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -23,8 +23,8 @@ def test_the_room_is_light() -> None:
     for module in (
         "handover.weather.series",
         "handover.weather",
-        "handover.weather.beyond",
-        "handover.weather.check",
+        "handover.weather.extrapolate",
+        "handover.weather.fit_check",
     ):
         assert loaded(module) == "[]"
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import and_, delete, insert, select
 from sqlalchemy.exc import SQLAlchemyError
 
-from handover.archive.catalog.opening import open_engine, open_to_read
+from handover.archive.catalog.engine import open_engine, open_to_read
 from handover.archive.catalog.query import Due, Found, Query, State
 from handover.archive.catalog.search import SEARCHES
 from handover.archive.catalog.tables import (
@@ -22,9 +22,9 @@ from handover.archive.catalog.tables import (
     task_rows,
     wanted_number,
 )
-from handover.archive.catalog.words import words, words_of
+from handover.archive.catalog.tokens import words, words_of
 from handover.archive.entry import read_entry
-from handover.archive.faults import CatalogFailed
+from handover.archive.errors import CatalogFailed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -1,0 +1,137 @@
+"""A new state of a bag, written beside the old one: complete, checked, and on the disk before it counts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from handover import __version__
+from handover.archive import atomic
+from handover.archive.bag import (
+    DECLARATION,
+    DECLARATION_FILE,
+    ENTRY,
+    INFO,
+    MANIFESTS,
+    REMOVED,
+    TAG_MANIFESTS,
+    Bag,
+    Digests,
+    Info,
+    digests,
+    human_size,
+    manifests,
+    write_info,
+)
+from handover.archive.entry import Contact, entry_json
+from handover.archive.errors import Damaged
+from handover.archive.verify import examine
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+    from pathlib import Path
+
+    from handover.archive.entry import Entry
+
+
+@dataclass(frozen=True)
+class State:
+    """What a bag is to hold.
+
+    Attributes:
+        entry: What the catalog knows of the job.
+        at: Time of this state.
+        kept: Digests of the files that stay as they are in the bag there is.
+        new: Contents of the files that come, by path, "data/" before each.
+        contact: Whom to ask; as (label, value) of bag-info.
+        removed: The list of what was removed, as JSON text; empty where nothing was.
+    """
+
+    entry: Entry
+    at: datetime
+    contact: Info
+    kept: Mapping[str, Digests] = field(default_factory=dict)
+    new: Mapping[str, bytes] = field(default_factory=dict)
+    removed: bytes = b""
+
+
+def write_bag(fresh: Path, state: State, old: Path) -> None:
+    """Write a bag to a new folder, and check it there.
+
+    Files that stay get a second name, not a second copy; their digests are those of the old manifests, so
+    that what has changed since is found, not taken for good.
+
+    Args:
+        fresh: The folder, which is not there yet.
+        state: What the bag is to hold.
+        old: The folder of the bag there is, where the kept files are.
+
+    Raises:
+        Damaged: A file that stays is not what it was.
+    """
+    payload = {**state.kept, **{path: digests(data) for path, data in state.new.items()}}
+    folders = _make_folders(fresh, payload)
+    for path in state.kept:
+        atomic.link(old / path, fresh / path)
+    sizes = [(fresh / path).stat().st_size for path in state.kept] + [
+        len(each) for each in state.new.values()
+    ]
+    written = {**state.new, **_tag_files(state, payload, sizes)}
+    for path, data in written.items():
+        atomic.write(fresh / path, data)
+    for path in (*written, *reversed(folders)):
+        atomic.flush(fresh / path)
+    if faults := examine(fresh).faults:
+        named = "; ".join(f"{each.path} {each.kind}" for each in faults)
+        raise Damaged(f"{old}: {named}. Mend the bag from a copy before anything is added to it")
+
+
+def contact_info(contact: Contact) -> Info:
+    """Return the part of bag-info that says whom to ask (RFC 8493, section 2.2.2)."""
+    return (
+        ("Source-Organization", contact.organization),
+        ("Contact-Name", contact.name),
+        ("Contact-Phone", contact.phone),
+        ("Contact-Email", contact.email),
+    )
+
+
+def contact_of(bag: Bag) -> Info:
+    """Return whom to ask about a bag that is there."""
+    labels = {label for label, _ in contact_info(Contact())}
+    return tuple(pair for pair in bag.info if pair[0] in labels)
+
+
+def _tag_files(state: State, payload: Mapping[str, Digests], sizes: list[int]) -> dict[str, bytes]:
+    octets = sum(sizes)
+    info = (
+        *state.contact,
+        ("External-Identifier", state.entry.job),
+        ("Bagging-Date", state.at.date().isoformat()),
+        ("Bag-Size", human_size(octets)),
+        ("Payload-Oxum", f"{octets}.{len(sizes)}"),
+        ("Bag-Software-Agent", f"handover {__version__}"),
+    )
+    tags = {
+        DECLARATION_FILE: DECLARATION,
+        INFO: write_info(info),
+        ENTRY: entry_json(state.entry),
+        **dict(zip(MANIFESTS, manifests(payload), strict=True)),
+    }
+    if state.removed:
+        tags[REMOVED] = state.removed
+    tag_manifests = manifests({name: digests(data) for name, data in tags.items()})
+    return {**tags, **dict(zip(TAG_MANIFESTS, tag_manifests, strict=True))}
+
+
+def _make_folders(fresh: Path, payload: Mapping[str, object]) -> list[str]:
+    """Make every folder of a bag; return them, the outer before the inner."""
+    folders = {"", "data"}
+    for path in payload:
+        parts = path.split("/")[:-1]
+        folders.update("/".join(parts[: count + 1]) for count in range(len(parts)))
+    ordered = sorted(folders)
+    for each in ordered:
+        (fresh / each).mkdir()
+    return ordered

@@ -1,0 +1,219 @@
+"""Filing: a bag gets a new state, whole or not at all, and loses nothing that it held.
+
+The new state is written beside the old one, in `.working/BAG`, checked there, and exchanged with it by name.
+`.working/BAG` is there for as long as something is left to do, the catalog included; so whoever comes next
+knows from its being there that a run was killed, and tidies up.
+"""
+
+from __future__ import annotations
+
+import shutil
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from handover.archive import atomic
+from handover.archive.bag import DATA, ISSUES, Bag, Digests, digests, issue_folder
+from handover.archive.bag_writer import State, contact_info, contact_of, write_bag
+from handover.archive.errors import Busy, CatalogFailed, Damaged, NotFiled, Unfinished
+from handover.archive.safe_names import Shelf
+from handover.archive.store import LOG, Archive, bag_name
+from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import datetime
+    from pathlib import Path
+
+    from handover.archive.entry import Contact, Entry
+
+FRESH, ASIDE = "fresh", "old"
+
+
+@dataclass(frozen=True)
+class Deposit:
+    """What is to be filed with a job.
+
+    Attributes:
+        entry: What the catalog is to know of the job from now on.
+        issue: The files of the issue that ``entry.revision`` counts; empty where nothing was issued.
+        others: Other files by path: photos, messages, acknowledgements. Where another file has that path
+            already, the new one gets a number.
+        contact: Whom to ask about the bag; None to leave it as it is.
+    """
+
+    entry: Entry
+    issue: Mapping[str, bytes] = field(default_factory=dict)
+    others: Mapping[str, bytes] = field(default_factory=dict)
+    contact: Contact | None = None
+
+
+@dataclass(frozen=True)
+class Filed:
+    """What became of a deposit.
+
+    Attributes:
+        folder: The bag.
+        paths: Where in the bag each of the other files is, by the path that was asked for.
+        changed: False where the bag held all of it already.
+    """
+
+    folder: Path
+    paths: Mapping[str, str]
+    changed: bool
+
+
+def file_job(archive: Archive, deposit: Deposit, at: datetime) -> Filed:
+    """File what there is of a job. What is in the bag stays as it is; the same deposit again is none.
+
+    Args:
+        archive: The archive; made where there is none.
+        deposit: What to file.
+        at: Time of filing, aware; the bag keeps its date.
+
+    Raises:
+        UnusableInput: The revision was issued with other files, or a name cannot be used.
+        Damaged: The bag there is, is not what it was; or holds what is not ours.
+        Busy: Somebody else is at work on the bag.
+        NotFiled: It could not be written, and nothing was changed.
+        Unfinished: It is filed, but the catalog may not know; the next run will tell it.
+        CatalogFailed: The catalog cannot be told of what an earlier run filed.
+    """
+    tidy(archive)
+    entry = deposit.entry
+    with archive.hold(entry.job):
+        _finish(archive, bag_name(entry.job))
+        bag = archive.bag_or_none(entry.job)
+        taken = bag.payload if bag else {}
+        new, paths = _placed(taken, deposit, bag.revisions if bag else ())
+        contact = contact_info(deposit.contact) if deposit.contact else contact_of(bag) if bag else ()
+        folder = archive.bags / bag_name(entry.job)
+        if bag and not new and bag.entry == entry and _says(contact) == _says(contact_of(bag)):
+            return Filed(folder, paths, changed=False)
+        removed = bag.removed if bag else b""
+        renew(archive, State(entry, at, contact, kept=taken, new=new, removed=removed), bag)
+    return Filed(folder, paths, changed=True)
+
+
+def renew(archive: Archive, state: State, old: Bag | None) -> None:
+    """Give the bag of a job a new state. The caller holds the bag. Raises as `file_job`.
+
+    Args:
+        archive: The archive.
+        state: What the bag is to hold.
+        old: The bag there is.
+    """
+    name = bag_name(state.entry.job)
+    target, work = archive.bags / name, archive.working / name
+    if old is not None:
+        _refuse_strangers(old)
+    try:
+        archive.bags.mkdir(parents=True, exist_ok=True)
+        work.mkdir(parents=True)
+        write_bag(work / FRESH, state, target)
+        atomic.put_in_place(work / FRESH, target, work / ASIDE)
+    except BaseException as fault:
+        with suppress(OSError, CatalogFailed):
+            _finish(archive, name)
+        if isinstance(fault, OSError):
+            raise NotFiled(f"{target}: nothing was filed, the bag is as it was: {fault.strerror}") from fault
+        raise
+    try:
+        _finish(archive, name)
+    except (OSError, CatalogFailed) as fault:
+        raise Unfinished(f"{target}: is filed, but {fault}; the next run sees to the rest") from fault
+
+
+def tidy(archive: Archive) -> None:
+    """Clear up what runs that were killed left behind: half-written states, a catalog that does not know.
+
+    Raises:
+        CatalogFailed: The catalog cannot be brought up to date.
+    """
+    if not archive.working.is_dir():
+        return
+    for each in sorted(archive.working.iterdir()):
+        try:
+            with archive.hold(each.name, patience=0):
+                _finish(archive, each.name)
+        except Busy:
+            continue  # that run is alive
+        except Damaged as fault:
+            LOG.warning("%s", fault)
+
+
+def _finish(archive: Archive, name: str) -> None:
+    """Do what is left to do for a bag, if anything is. The caller holds the bag."""
+    target, work = archive.bags / name, archive.working / name
+    if not work.exists():
+        return
+    atomic.take_back(target, work / ASIDE)
+    atomic.flush(archive.bags)  # the new state stands for good before the old one goes
+    for each in list(work.iterdir()):
+        shutil.rmtree(each)
+    if target.exists():
+        bag = Bag.open(target)
+        archive.catalog.put([bag])
+        if bag.removed:
+            archive.catalog.scrub()
+    work.rmdir()
+
+
+def _placed(
+    taken: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]
+) -> tuple[dict[str, bytes], dict[str, str]]:
+    """Return the new files of a deposit by their paths in the bag, and where each of the others is."""
+    new = _issued(taken, deposit, revisions)
+    known = {**taken, **{path: digests(data) for path, data in new.items()}}
+    shelf = Shelf(known)
+    paths: dict[str, str] = {}
+    for wanted, data in deposit.others.items():
+        made = digests(data)
+        path = shelf.place(DATA + wanted, made)
+        if path.startswith(ISSUES):
+            raise UnusableInput(
+                [Finding(f"{wanted!r} is among the documents of an issue", expected="`issue`")]
+            )
+        if path not in known:
+            known[path], new[path] = made, data
+        paths[wanted] = path
+    return new, paths
+
+
+def _issued(taken: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]) -> dict[str, bytes]:
+    """Return the files of the issue of a deposit by their paths in the bag; none where they are there."""
+    if not deposit.issue:
+        return {}
+    revision, folder = deposit.entry.revision, issue_folder(deposit.entry.revision)
+    shelf = Shelf({})
+    new = {shelf.place(folder + each, digests(data)): data for each, data in deposit.issue.items()}
+    if all(revision > each for each in revisions):
+        return new
+    there = {path: made for path, made in taken.items() if path.startswith(folder)}
+    if there == {path: digests(data) for path, data in new.items()}:
+        return {}
+    finding = Finding(
+        f"revision {revision} of {deposit.entry.job} is in the archive with other documents"
+        if there
+        else f"revision {revision} of {deposit.entry.job} comes after a later one",
+        field="revision",
+        expected="a revision after the last, for what was issued is never written again",
+        example=str(revisions[-1] + 1),
+    )
+    raise UnusableInput([finding])
+
+
+def _refuse_strangers(bag: Bag) -> None:
+    """Refuse to go on with a bag that holds what it does not list, or not all of what it does."""
+    found = {path for path, each in atomic.walk(bag.folder) if each.name not in atomic.JUNK}
+    odd = [
+        *(f"{path} missing" for path in sorted(bag.listed - found)),
+        *(f"{path} unexpected" for path in sorted(found - bag.listed)),
+    ]
+    if odd:
+        problem = f"{bag.folder}: {'; '.join(odd)}. Mend the bag from a copy, take out what is not its own"
+        raise Damaged(f"{problem} and file that by its name")
+
+
+def _says(info: tuple[tuple[str, str], ...]) -> dict[str, str]:
+    return {label: " ".join(value.split()) for label, value in info if value.strip()}

@@ -1,0 +1,228 @@
+"""The folders of an archive, the locks of its bags, and its catalog."""
+
+from __future__ import annotations
+
+import logging
+import os
+import threading
+from contextlib import contextmanager, nullcontext
+from functools import cached_property
+from typing import TYPE_CHECKING, Self
+
+from filelock import FileLock, Timeout
+
+from handover.archive.atomic import JUNK
+from handover.archive.bag import Bag
+from handover.archive.errors import Busy, CatalogFailed
+from handover.archive.safe_names import safe_name
+from handover.errors import Finding, UnusableInput
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from contextlib import AbstractContextManager
+    from pathlib import Path
+
+    from handover.archive.catalog import Catalog
+
+LOG = logging.getLogger("handover")
+
+PATIENCE = 60.0
+"""How long to wait for somebody else's work on a bag. [s]"""
+
+
+class Archive:
+    """An archive: a folder, and where its catalog is.
+
+    Nothing is made or opened before it is needed. Closing it, or leaving its `with`, closes the catalog.
+    """
+
+    def __init__(self, folder: Path, catalog: str | None = None, *, patience: float = PATIENCE) -> None:
+        """Name an archive.
+
+        Args:
+            folder: Where the bags are, or will be.
+            catalog: URL of a PostgreSQL database; None for a file beside the bags.
+            patience: How long to wait for somebody else's work on a bag. [s]
+        """
+        self.folder = folder
+        self.bags = folder / "bags"
+        self.working = folder / ".working"
+        self._locks = folder / ".locks"
+        self._url = catalog
+        self._patience = patience
+        self._held = threading.local()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the catalog, if it is open."""
+        if "catalog" in self.__dict__:
+            self.catalog.close()
+            del self.__dict__["catalog"]
+
+    # ---- bags -------------------------------------------------------------------------------------------
+
+    def names(self) -> list[str]:
+        """Return the names of the folders of all bags, in order."""
+        if not self.bags.is_dir():
+            return []
+        with os.scandir(self.bags) as found:
+            return sorted(each.name for each in found if each.is_dir(follow_symlinks=False))
+
+    def strangers(self) -> list[str]:
+        """Return the names of what lies among the bags and is no folder."""
+        if not self.bags.is_dir():
+            return []
+        with os.scandir(self.bags) as found:
+            names = [each.name for each in found if not each.is_dir(follow_symlinks=False)]
+        return sorted(set(names) - JUNK)
+
+    def is_unfinished(self, name: str) -> bool:
+        """Whether a run has something left to do for a bag, such as telling the catalog; see `tidy`."""
+        return (self.working / name).exists()
+
+    def bag(self, job: str) -> Bag:
+        """Open the bag of a job to be read. Hold it as long as others may write to it.
+
+        Raises:
+            UnusableInput: There is no such job.
+            Damaged: The bag cannot be read.
+        """
+        bag = self.bag_or_none(job)
+        if bag is None:
+            finding = Finding(
+                f"there is no job {job!r} in this archive",
+                file=str(self.folder),
+                expected="the id of a job that is there, see `handover find`",
+            )
+            raise UnusableInput([finding])
+        return bag
+
+    def bag_or_none(self, job: str) -> Bag | None:
+        """Open the bag of a job to be read; None where there is none.
+
+        Raises:
+            UnusableInput: The bag of another job has the name that this one's would have.
+            Damaged: The bag cannot be read.
+        """
+        folder = self.bags / bag_name(job)
+        if not folder.exists():
+            return None
+        bag = Bag.open(folder)
+        if bag.job != job:
+            finding = Finding(
+                f"the bag of another job, {bag.job!r}, has the name that the bag of {job!r} would have",
+                file=str(folder),
+                expected="ids that differ by more than case and punctuation",
+            )
+            raise UnusableInput([finding])
+        return bag
+
+    # ---- locks ------------------------------------------------------------------------------------------
+
+    @contextmanager
+    def hold(self, job: str, patience: float | None = None) -> Iterator[None]:
+        """Keep everybody else from writing to the bag of a job.
+
+        The one who holds it may hold it again, so that a job can be read, reckoned anew and filed in one go.
+
+        Args:
+            job: The id of the job, or the name of its bag's folder.
+            patience: How long to wait; that of the archive where None. [s]
+
+        Raises:
+            Busy: Somebody else has it.
+        """
+        with self._lock(bag_name(job), self._patience if patience is None else patience):
+            yield
+
+    @contextmanager
+    def _lock(self, name: str, patience: float) -> Iterator[None]:
+        if name in self._holding:
+            yield
+            return
+        self._locks.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(self._locks / f"{name}.lock", timeout=patience)
+        try:
+            lock.acquire()
+        except Timeout:
+            raise Busy(f"somebody else is at work on {name}") from None
+        self._holding.add(name)
+        try:
+            yield
+        finally:
+            self._holding.discard(name)
+            lock.release()
+
+    def hold_to_read(self, name: str) -> AbstractContextManager[None]:
+        """Hold a bag, unless the archive cannot be written to by us, and so hardly by others."""
+        return self.hold(name) if self.is_writable else nullcontext()
+
+    @property
+    def _holding(self) -> set[str]:
+        held: set[str] = self._held.__dict__.setdefault("names", set())
+        return held
+
+    # ---- catalog ----------------------------------------------------------------------------------------
+
+    @cached_property
+    def catalog(self) -> Catalog:
+        """The catalog, opened at first use, made or brought up to date where need be.
+
+        Where the archive may not be written to, it can only be asked.
+
+        Raises:
+            CatalogFailed: It cannot be opened.
+        """
+        from handover.archive.catalog import Catalog  # noqa: PLC0415 - SQLAlchemy takes its time
+
+        if self._url is None and self._catalog_file.exists() and not self._may_write_catalog:
+            return Catalog.open_to_read(self._catalog_file)
+        self.folder.mkdir(parents=True, exist_ok=True)
+        with self._lock(_CATALOG, self._patience):
+            return Catalog.open(self._catalog_file if self._url is None else self._url)
+
+    @property
+    def _catalog_file(self) -> Path:
+        return self.folder / "catalog.sqlite"
+
+    @property
+    def has_catalog(self) -> bool:
+        """Whether there is a catalog to ask."""
+        return self._url is not None or self._catalog_file.exists()
+
+    @property
+    def is_writable(self) -> bool:
+        """Whether we may write to the archive."""
+        return os.access(self.folder, os.W_OK)
+
+    @property
+    def _may_write_catalog(self) -> bool:
+        return self.is_writable and os.access(self._catalog_file, os.W_OK)
+
+    def replace_broken_catalog(self) -> None:
+        """Throw a catalog file away that can no longer be read; a new one is made at the next use."""
+        try:
+            self.catalogued()
+        except CatalogFailed:
+            if self._url is not None:
+                raise
+            self.close()
+            for ending in ("", "-wal", "-shm"):
+                self._catalog_file.with_name(f"catalog.sqlite{ending}").unlink(missing_ok=True)
+
+    def catalogued(self) -> dict[str, str]:
+        """Return the seals of the bags that the catalog knows, by name; none where there is no catalog."""
+        return self.catalog.seals() if self.has_catalog else {}
+
+
+_CATALOG = "catalog."  # no bag is called that: no safe name ends in a full stop
+
+
+def bag_name(job: str) -> str:
+    """Return the name of the folder of a job's bag: its id in lower case, as any system takes it."""
+    return safe_name(job.lower())

@@ -1,0 +1,215 @@
+"""The commands for one job."""
+
+from __future__ import annotations
+
+import sys
+
+from handover.cli.option_values import (
+    now,
+    path_of,
+    receive_asked,
+    refuse_existing,
+    require_engine,
+    service_key,
+    settings_asked,
+    time_of_issue,
+    write_new,
+)
+from handover.cli.output import caution, columns, heading, open_command, printable, shell_word, wrapped
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from handover.cli.arguments import Options
+    from handover.documents.care_sheet import Care
+    from handover.documents.date_phrases import Spoken
+    from handover.documents.wording import DayWords, MilestoneWords, Wording
+
+
+def new(options: Options) -> None:
+    """Write a commented job record to fill in."""
+    from handover.service.record_template import record_to_fill_in
+
+    write_new(options.file, record_to_fill_in(options.use).encode())
+    named = printable(shell_word(options.file))
+    print(f"{printable(options.file)} is ready to fill in. Then: handover check {named}")
+
+
+def check(options: Options) -> None:
+    """Judge a job record."""
+    from handover.errors import Finding
+    from handover.service.inputs import read_record
+
+    job, cautions = read_record(path_of(options.job))
+    caution(cautions)
+    if not job.contractor.email:
+        doubt = "is missing; without it no forecast can be downloaded, and a weather file is needed with -w"
+        caution([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
+    print(f"{printable(options.job)} can be used.")
+    if job.assumed:
+        print("\nAssumed where it says nothing:")
+        print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
+
+
+def forecast(options: Options) -> None:
+    """Download the hourly forecast for the site and keep it."""
+    from handover.service.inputs import download, read_record
+
+    job, cautions = read_record(path_of(options.job))
+    caution(cautions)
+    refuse_existing(options.output)
+    write_new(options.output, download(job, now(), key=service_key()).data)
+    print(f"The forecast is in {printable(options.output)}.")
+
+
+def plan(options: Options) -> None:
+    """Print the schedule."""
+    from handover.documents.schedule_json import schedule_json
+    from handover.documents.wording import Wording
+    from handover.service.inputs import compute
+    from handover.service.settings import Settings
+
+    as_of = time_of_issue(options)
+    received = receive_asked(options, as_of)
+    settings = Settings(rules=options.rules, share=options.sure / 100)
+    schedule = compute(received, as_of, settings=settings)
+    if options.json:
+        sys.stdout.write(schedule_json(schedule).decode())
+        return
+    print(
+        "\n".join([*_table(Wording(received.job, schedule, units=options.units or received.job.written_in))])
+    )
+
+
+def issue(options: Options) -> None:
+    """Write the whole document set."""
+    require_engine()
+    from handover.documents.care_sheet import Care
+    from handover.documents.wording import Wording
+    from handover.service.inputs import compute
+    from handover.service.publish import next_revision
+    from handover.service.render import issue_documents
+    from handover.service.settings import with_settings
+
+    as_of = time_of_issue(options)
+    received = receive_asked(options, as_of)
+    folder = path_of(options.output)
+    revision = next_revision(folder, received.job.id, as_of)
+    settings = settings_asked(options)
+    schedule = compute(received, as_of, revision, settings)
+    files = issue_documents(
+        received.job,
+        schedule,
+        folder,
+        settings,
+        inputs=with_settings(received, settings),
+        pictures=received.pictures,
+    )
+    words = Wording(received.job, schedule, units=settings.units_for(received.job))
+    print("\n".join(_issued(Care(words, {}), options.output, files)))
+
+
+PURPOSES = {
+    "care-sheet": "for the owner: what may happen when, and the watering day by day",
+    "care-page": "for the owner's phone: the same in one file, without a connection",
+    "owner": "for the owner's calendar: each watering, each date",
+    "crew": "for the crew's calendar: sawing, stripping the forms, the walk-through",
+    "data-sheet": "for the office: each date with its rule, its source and its numbers",
+    "schedule": "for other programs: the whole schedule",
+    "message": "for sending: a message to the owner with the documents attached",
+    "inputs": "for the record: job record, weather and choices of this issue",
+}
+"""What each document is for, by the name of its file without language and ending."""
+
+
+def _issued(care: Care, folder: str, files: Sequence[str]) -> Iterator[str]:
+    """Give what was made and for whom, what the owner does first, and how to open the sheet."""
+    names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
+    yield from wrapped(
+        f"The documents for {care.job.site.name} are in {printable(folder)}:", first="", indent=""
+    )
+    yield ""
+    yield from columns([(name, PURPOSES[name.rstrip("/").partition(".")[0]]) for name in names], least=0)
+    yield ""
+    yield from wrapped(f"{_first_job(care)}.", first="", indent="")
+    sheet = next(name for name in names if name.startswith("care-sheet"))
+    yield from heading("To open the care sheet:")
+    yield f"  {printable(open_command(path_of(folder) / sheet))}"
+
+
+def _first_job(care: Care) -> str:
+    """Return what the owner does first and from when, from the same values as the sheet."""
+    from handover.schedule.model import MilestoneKind
+
+    if (part := care.ongoing) is not None:
+        return f"{part.title}: {part.when}"
+    first = care.known[MilestoneKind.FIRST_WATER]
+    if care.wet and first.when is not None:
+        return f"First water from {first.when.text}"
+    return f"{first.title}: {first.when_text}"
+
+
+def schema(options: Options) -> None:
+    """Print the JSON Schema of a job record or of a schedule."""
+    import json
+
+    if options.shape == "job":
+        from handover.jobs.schema import job_schema as shape
+    else:
+        from handover.documents.schedule_json import schedule_schema as shape
+    print(json.dumps(shape(), indent=2, ensure_ascii=False))
+
+
+def _table(words: Wording) -> Iterator[str]:
+    """Give the lines of the schedule as the contractor reads it."""
+    from itertools import groupby
+
+    schedule = words.schedule
+    yield from wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
+    yield from wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
+    yield from heading("Not before")
+    dates = sorted(words.crew_milestones, key=_in_order)
+    yield from columns(_date(each, schedule.issued_at.year) for each in dates)
+    yield from heading("Watering")
+    stretches = groupby(words.watering, key=_what_to_do)
+    yield from columns((_from_to(*(day.short_day for day in days)), what) for what, days in stretches)
+    if schedule.refusals:
+        yield from heading("No date is given")
+        yield from columns(
+            (refusal.kind, words.say(f"refusal.{refusal.because}")) for refusal in schedule.refusals
+        )
+    if words.cautions:
+        yield from heading("Cautions")
+    for notice in words.cautions:
+        yield from wrapped(f"{notice.title}. {notice.text}")
+    yield ""
+    yield from wrapped(" ".join(words.limits), first="", indent="")
+
+
+def _in_order(words: MilestoneWords) -> tuple[bool, float]:
+    told = words.not_after if words.in_stages else words.when
+    return told is None, told.instant.timestamp() if told else 0.0
+
+
+def _date(words: MilestoneWords, issued: int) -> tuple[str, str]:
+    """Return when and what; sawing that goes part by part has only its last hour."""
+    if words.in_stages and words.not_after:
+        return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
+    late = f", not after {words.not_after.short}" if words.not_after else ""
+    when = _with_year(words.when, issued) if words.when else "past the estimate"
+    return when, words.crew_title + late
+
+
+def _from_to(first: str, *others: str) -> str:
+    return f"{first} to {others[-1]}" if others else first
+
+
+def _what_to_do(day: DayWords) -> str:
+    visits = ", ".join(visit.short_span for visit in day.visits)
+    return "; ".join(part for part in (visits, day.amount, day.note) if part)
+
+
+def _with_year(when: Spoken, issued: int) -> str:
+    year = when.instant.year
+    return when.short if year == issued else f"{when.short}, {year}"

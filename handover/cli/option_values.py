@@ -1,0 +1,170 @@
+"""What an option means: a path, a time, what is received, a file that must not be there yet."""
+
+from __future__ import annotations
+
+import os
+
+from handover.cli.output import caution, shell_word
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from datetime import date, datetime
+    from pathlib import Path
+
+    from handover.archive.store import Archive
+    from handover.cli.arguments import Options
+    from handover.service.inputs import Received
+    from handover.service.settings import Settings
+
+
+def path_of(text: str) -> Path:
+    """Return a path; pathlib is imported only for whoever needs one."""
+    from pathlib import Path
+
+    return Path(text)
+
+
+def now() -> datetime:
+    """Read the clock, to the second; nothing else does."""
+    from datetime import UTC, datetime
+
+    return datetime.now(UTC).replace(microsecond=0)
+
+
+def require_engine() -> None:
+    """Refuse to begin what ends in a PDF on a machine where the PDF engine cannot work."""
+    from handover.documents.engine import require_libraries
+
+    require_libraries()
+
+
+def service_key() -> str | None:
+    """Return the key of a customer of the forecast service, which has no place on a command line."""
+    return os.environ.get("HANDOVER_OPEN_METEO_KEY")
+
+
+def time_of_issue(options: Options) -> datetime:
+    """Return the time of issue: as given, else now."""
+    from datetime import datetime
+
+    from handover.errors import Finding, UnusableInput
+
+    if options.as_of is None:
+        return now()
+    try:
+        time = datetime.fromisoformat(options.as_of)
+        problem = None if time.tzinfo else "does not say its offset from UTC"
+    except ValueError:
+        problem = "is not a time"
+    if problem is None:
+        return time
+    finding = Finding(
+        f'"{options.as_of}" {problem}',
+        field="--as-of",
+        expected="a date, a time and its offset from UTC",
+        example="2026-07-14T12:30:00-04:00",
+    )
+    raise UnusableInput([finding])
+
+
+def receive_asked(options: Options, as_of: datetime) -> Received:
+    """Receive the job and the weather that were named, and tell what is doubtful."""
+    from handover.service.inputs import receive
+
+    weather = path_of(options.weather) if options.weather else None
+    typical = path_of(options.typical) if options.typical else None
+    received = receive(path_of(options.job), weather, as_of, key=service_key(), typical=typical)
+    caution(received.cautions)
+    return received
+
+
+def archive_at(folder: str | None, catalog: str | None = None) -> Archive:
+    """Return the archive in a folder, else in that which HANDOVER_ARCHIVE names; its catalog likewise."""
+    from handover.archive.store import Archive
+    from handover.errors import Finding, UnusableInput
+
+    named = folder or os.environ.get("HANDOVER_ARCHIVE")
+    if not named:
+        finding = Finding(
+            "no archive is named",
+            expected="its folder, on the command line or in the environment variable HANDOVER_ARCHIVE",
+            example="handover find alder --in /srv/archive",
+        )
+        raise UnusableInput([finding])
+    return Archive(path_of(named), catalog or os.environ.get("HANDOVER_CATALOG") or None)
+
+
+def archive_there(folder: str | None, catalog: str | None = None) -> Archive:
+    """Return an archive as `archive_at` does, but one that is there already."""
+    from handover.errors import Finding, UnusableInput
+
+    archive = archive_at(folder, catalog)
+    if not archive.bags.is_dir():
+        finding = Finding(
+            "is no archive",
+            file=str(archive.folder),
+            expected="a folder that was filed to",
+            example=f"handover archive out/alder-garage --to {shell_word(archive.folder)}",
+        )
+        raise UnusableInput([finding])
+    return archive
+
+
+def day_named(text: str, field: str) -> date:
+    """Return the day that a text names: a date, today or tomorrow."""
+    from datetime import date, timedelta
+
+    from handover.errors import Finding, UnusableInput
+
+    today = now().astimezone().date()
+    match text:
+        case "today":
+            return today
+        case "tomorrow":
+            return today + timedelta(days=1)
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        pass
+    expected = "a date, or today, or tomorrow"
+    raise UnusableInput(
+        [Finding(f'"{text}" is no day', field=field, expected=expected, example="2026-07-14")]
+    )
+
+
+def settings_asked(options: Options) -> Settings:
+    """Return the choices of an issue."""
+    from handover.service.settings import Settings
+
+    return Settings(
+        languages=tuple(options.language.split(",")) if options.language else None,
+        units=options.units,
+        paper=options.paper,
+        templates=path_of(options.templates) if options.templates else None,
+        rules=options.rules,
+        share=options.sure / 100,
+    )
+
+
+def refuse_existing(name: str) -> None:
+    """Refuse a file that is there already, and one without a name."""
+    from handover.errors import Finding, UnusableInput
+
+    if not name:
+        problem = "the name of the file to write is empty"
+        raise UnusableInput([Finding(problem, expected="a name", example="alder-garage.toml")])
+    if os.path.lexists(name):
+        problem = "is there already and is left as it is"
+        raise UnusableInput([Finding(problem, file=name, expected="the name of a new file")])
+
+
+def write_new(name: str, content: bytes) -> None:
+    """Write a file that is not there yet."""
+    from handover.errors import Finding, UnusableInput
+
+    refuse_existing(name)
+    try:
+        with path_of(name).open("xb") as file:
+            file.write(content)
+    except OSError as fault:
+        raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None

@@ -1,0 +1,250 @@
+"""How things are told on a terminal: lines of its width, in which nothing from outside is obeyed."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from handover.cli.exit_codes import FAILED, UNUSABLE
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from contextlib import AbstractContextManager
+    from datetime import date, datetime
+
+    from rich.table import Table
+
+    from handover.errors import Finding
+
+WIDTH = 100
+"""Widest line that is printed; a narrower terminal gets narrower lines."""
+
+
+def line_width() -> int:
+    """Return how wide a line may be."""
+    try:
+        columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns)
+    except (ValueError, OSError):
+        columns = WIDTH
+    return max(40, min(columns, WIDTH))
+
+
+def printable(text: object) -> str:
+    """Return a text for one line of a terminal: a control character is shown, not obeyed."""
+    return "".join(
+        each if each.isprintable() else " " if each.isspace() and each > "\x7f" else f"\\x{ord(each):02x}"
+        for each in str(text)
+    )
+
+
+def shell_word(text: object) -> str:
+    """Return a path as one word of a command that can be copied."""
+    from shlex import quote
+
+    return quote(str(text))
+
+
+OPENERS = {"darwin": "open", "win32": 'start ""'}
+"""The command that opens a file, where it is not `xdg-open`; `start` takes the first quotes for a title."""
+
+
+def open_command(path: object) -> str:
+    """Return the command that opens a file in the program that the system has for it."""
+    word = f'"{path}"' if sys.platform == "win32" else shell_word(path)
+    return f"{OPENERS.get(sys.platform, 'xdg-open')} {word}"
+
+
+def tell(line: str) -> None:
+    """Print a line beside the output."""
+    print(line, file=sys.stderr)
+
+
+def log_steps() -> None:
+    """Tell each step of an issue as it begins."""
+    import logging
+
+    logging.basicConfig(format="%(message)s")
+    logging.getLogger("handover").setLevel(logging.INFO)
+
+
+def caution(findings: Iterable[Finding]) -> None:
+    """Tell of what is doubtful, though it stops nothing."""
+    for each in findings:
+        tell(f"Caution: {printable(each)}")
+
+
+def explain(fault: Exception) -> int:
+    """Print what went wrong and how to mend it; return the exit status."""
+    from handover.errors import HandoverError, MissingLibraries, UnusableInput
+
+    if isinstance(fault, UnusableInput):
+        list_findings(fault.findings)
+        return UNUSABLE
+    if isinstance(fault, MissingLibraries):
+        for line in (fault.problem, *fault.remedy, "Nothing was written."):
+            tell(printable(line))
+    elif isinstance(fault, HandoverError):
+        tell(printable(fault))
+    elif isinstance(fault, OSError):
+        tell(printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
+    else:
+        tell(f"A fault in the program itself: {type(fault).__name__}: {printable(fault)}")
+        tell("Nothing was written. With --trace before the command, it shows where.")
+    return FAILED
+
+
+def list_findings(findings: Sequence[Finding]) -> None:
+    """Print each finding as a paragraph: where, what, what was expected, an example."""
+    for each in findings:
+        place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
+        tell(printable("  ".join(part for part in (place, each.field) if part)))
+        tell(f"    {printable(each.problem)}")
+        if each.expected:
+            tell(f"    Expected: {printable(each.expected)}")
+        if each.example:
+            tell(f"    Example:  {printable(each.example)}")
+    faults = sum(each.severity == "fault" for each in findings)
+    tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+
+
+def trouble(name: object, state: str, lines: Iterable[object]) -> None:
+    """Tell what went wrong with one of many things, beside the output."""
+    tell(f"{printable(name)}: {state}")
+    for each in lines:
+        tell(f"    {printable(each)}")
+
+
+def heading(text: str) -> Iterator[str]:
+    """Give a heading with an empty line above it."""
+    yield ""
+    yield text
+
+
+def columns(pairs: Iterable[tuple[str, str]], least: int = 26) -> Iterator[str]:
+    """Give the lines of two columns; what is long runs on in its own column."""
+    from rich.table import Column, Table
+
+    told = [(printable(left), printable(right)) for left, right in pairs]
+    wide = max((cells(left) for left, _ in told), default=0)
+    left_width = min(max(least - GAP, wide), line_width() // 2)
+    grid = Table(Column(width=left_width), Column(), box=None, show_header=False, padding=(0, 0, 0, GAP))
+    yield from _lines(grid, told)
+
+
+def wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
+    """Give the lines of a text."""
+    import textwrap
+
+    yield from textwrap.wrap(printable(text), line_width(), initial_indent=first, subsequent_indent=indent)
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
+    """Give the lines of a table as wide as the terminal; what is long runs on within its column.
+
+    Where there is too little room for columns, each row becomes a paragraph.
+    """
+    from rich.table import Column, Table
+    from rich.text import Text
+
+    told = [[printable(each) for each in row] for row in rows]
+    room = line_width() - GAP * (len(heads) - 1)
+    if room < NARROWEST * len(heads):
+        for number, row in enumerate(told):
+            if number:
+                yield ""
+            filled = [(head, each or "-") for head, each in zip(heads, row, strict=True)]
+            yield from columns(filled, max(map(len, heads)) + GAP)
+        return
+    widths = _fitted([*zip(heads, *told, strict=True)], room)
+    fixed = (Column(Text(head), width=wide) for head, wide in zip(heads, widths, strict=True))
+    yield from _lines(Table(*fixed, box=None, pad_edge=False, padding=(0, GAP, 0, 0)), told)
+
+
+GAP = 2
+"""Between the columns of a table."""
+
+NARROWEST = 14
+"""Column in which a sentence can still be read."""
+
+
+def _fitted(columns: Sequence[Sequence[str]], room: int) -> list[int]:
+    """Return the widths of columns, the widest made narrower until there is room for all.
+
+    Words are broken only where nothing else helps: an id is there to be copied. Left alone, rich would
+    break them wherever a column is the widest.
+    """
+    widths = [max(map(cells, column)) for column in columns]
+    longest = (
+        max((cells(word) for cell in column for word in cell.split()), default=0) for column in columns
+    )
+    words = [min(each, room // 3) for each in longest]
+    while sum(widths) > room:
+        loose = [wide if wide > word else 0 for wide, word in zip(widths, words, strict=True)]
+        among = loose if any(loose) else widths
+        widths[among.index(max(among))] -= 1
+    return widths
+
+
+def cells(text: str) -> int:
+    """Return how wide a text is on a terminal: some signs take two columns, some none."""
+    from rich.cells import cell_len
+
+    return cell_len(text)
+
+
+def _lines(grid: Table, rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """Fill a table and give its lines: text without markup and colours, whoever reads them."""
+    from io import StringIO
+
+    from rich.console import Console
+    from rich.text import Text
+
+    for column in grid.columns:
+        column.overflow = "fold"
+    for row in rows:
+        grid.add_row(*map(Text, row))
+    out = StringIO()
+    console = Console(
+        file=out,
+        width=line_width(),
+        color_system=None,
+        force_terminal=False,
+        force_jupyter=False,
+        legacy_windows=False,
+    )
+    console.print(grid)
+    yield from (line.rstrip(" ") for line in out.getvalue().removesuffix("\n").split("\n"))
+
+
+def clock(when: datetime) -> str:
+    """Return the time of day: "7:30 am"."""
+    return f"{when:%I:%M %p}".lstrip("0").lower()
+
+
+def weekday(day: date) -> str:
+    """Return a day with its weekday: "Tue Jul 14"."""
+    return f"{day:%a %b} {day.day}"
+
+
+def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]:
+    """Give somebody to tell of each thing that is done: a bar, where somebody is looking."""
+    from contextlib import contextmanager, nullcontext
+
+    def nobody(_: object) -> None: ...
+
+    @contextmanager
+    def bar() -> Iterator[Callable[[object], None]]:
+        from rich.console import Console
+        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
+
+        columns = (BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+            task = progress.add_task("", total=total)
+            yield lambda _: progress.advance(task)
+
+    return bar() if sys.stderr.isatty() else nullcontext(nobody)
+
+
+MOST_TOLD = 20
+"""Jobs that went wrong, told on a terminal; the report has them all."""

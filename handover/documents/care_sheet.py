@@ -1,0 +1,498 @@
+"""What a care sheet holds, in words and in order; the sheet and the page are two layouts of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from handover.documents.calendar_links import Entries
+from handover.documents.change_sentences import foremost_changes, told_changes
+from handover.documents.date_phrases import capital
+from handover.documents.icons import OF_CAUTION, OF_KIND
+from handover.documents.pictures import picture_uri
+from handover.documents.qr import Code, code
+from handover.documents.slab_facts import placed
+from handover.documents.templating import read_text
+from handover.documents.translations import slug
+from handover.practice.walkthrough import looked_at
+from handover.schedule.model import MilestoneKind as Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping
+
+    from handover.documents.wording import (
+        DayWords,
+        MilestoneWords,
+        Notice,
+        VisitWords,
+        WithheldWords,
+        Wording,
+    )
+
+MAIN = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
+LATER = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
+CREW = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
+STAYS_OFF = (
+    Kind.FOOT_TRAFFIC,
+    Kind.LIGHT_WORK,
+    Kind.LIGHT_VEHICLES,
+    Kind.HEAVY_VEHICLES,
+    Kind.SEAL,
+    Kind.FLOOR_COVERING,
+    Kind.DEICING_SALT,
+)
+COLUMNS = ("morning", "midday", "evening", "night")
+OFFICE = {
+    *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
+    "cylinders-differ",
+    *("log-differs", "log-in-the-air"),
+}
+"""What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
+CHANGES = 3
+"""So many changes are told on the first page; the page for the phone and the letter have all."""
+MENDS = 4
+"""So many things to mend are named on the first page."""
+PHOTO_LINES = 6
+"""Lines of the list that a photo takes."""
+PHOTO_PIXELS = 700
+LOGO_PIXELS = 600
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line with a picture: what, when, and a sentence."""
+
+    icon: str
+    title: str
+    when: str
+    sentence: str
+    typical: bool = False
+    day: str = ""
+    hour: str = ""
+    kind: Kind | None = None
+
+    @property
+    def later(self) -> bool:
+        """Tell whether this comes after the weeks of curing."""
+        return self.kind in LATER
+
+
+@dataclass(frozen=True)
+class Part:
+    """What is the owner's part now: over what, what, when, and a sentence."""
+
+    eyebrow: str
+    title: str
+    when: str
+    sentence: str
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A cell of the watering table: its visits, over how many columns it reaches, and a note."""
+
+    visits: tuple[VisitWords, ...]
+    columns: int = 1
+    note: str = ""
+
+
+@dataclass(frozen=True)
+class Inspected:
+    """A line of the walk-through list; without a state it is to be ticked on paper."""
+
+    item: str
+    state: str
+    note: str = ""
+    photo: str | None = None
+
+
+class Care:
+    """The contents of a care sheet.
+
+    Args:
+        wording: The words of the schedule.
+        pictures: Bytes of the job's own pictures by the name the record gives them.
+        calendar: The owner's calendar, where it is made already.
+    """
+
+    def __init__(
+        self, wording: Wording, pictures: Mapping[str, bytes], calendar: bytes | None = None
+    ) -> None:
+        self.wording = wording
+        self.job = wording.job
+        self.schedule = wording.schedule
+        self.pictures = pictures
+        self.calendar = calendar
+        self.say = wording.say
+
+    # ---- the head
+
+    @property
+    def title(self) -> str:
+        """Return "Your new garage floor"."""
+        return self.say("sheet.your", use=self.say(f"use.{slug(self.job.slab.use)}"))
+
+    @property
+    def document_title(self) -> str:
+        """Return the title a reader's program shows."""
+        return f"{self.say('sheet.name')}: {self.job.site.name}"
+
+    @property
+    def site_line(self) -> str:
+        """Return the place and, if told, for whom."""
+        owner = self.job.owner.name
+        parts = (self.job.site.name, self.job.site.address, owner and self.say("sheet.for-owner", name=owner))
+        return " · ".join(part for part in parts if part)
+
+    @property
+    def issued(self) -> str:
+        """Return the day and hour of issue."""
+        return self.wording.speak.moment(self.schedule.issued_at, year=True).text
+
+    @cached_property
+    def logo(self) -> str | None:
+        """Return the contractor's logo as a data address, if there is one."""
+        return self._picture(self.job.contractor.logo, LOGO_PIXELS)
+
+    def _picture(self, name: str | None, longest: int) -> str | None:
+        if name is None or name not in self.pictures:
+            return None
+        return picture_uri(self.pictures[name], name, longest)
+
+    @cached_property
+    def code(self) -> Code | None:
+        """Return the code to point a phone at, if there is one."""
+        return code(self.wording)
+
+    @cached_property
+    def entries(self) -> Entries:
+        """Return the links that put an event in a phone's calendar."""
+        return Entries(self.wording, self.calendar)
+
+    @cached_property
+    def changes(self) -> tuple[str, ...]:
+        """Return what changed since the issue before, a sentence each."""
+        return told_changes(self.wording)
+
+    @property
+    def foremost_changes(self) -> tuple[str, ...]:
+        """Return as many of them as the first page has room for."""
+        few = foremost_changes(self.wording, CHANGES)
+        more = len(self.changes) - len(few)
+        return (*few, self.say("change.more", n=more)) if more else few
+
+    # ---- dates
+
+    @cached_property
+    def known(self) -> dict[Kind, MilestoneWords]:
+        """Return the dates by kind."""
+        return {each.kind: each for each in self.wording.milestones}
+
+    @property
+    def first(self) -> MilestoneWords | None:
+        """Return the owner's first job."""
+        return self.known.get(Kind.FIRST_WATER)
+
+    @cached_property
+    def ongoing(self) -> Part | None:
+        """Return the owner's part where there is no first job, or it is behind him when this is issued."""
+        if (cover := self.wording.cover) is not None:
+            first = self.first is None or not self._is_past(self.first)
+            eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
+            return Part(eyebrow, cover.title, cover.when, cover.sentence)
+        if self.first is not None and not self._is_past(self.first):
+            return None
+        ends = self.known.get(Kind.CURING_ENDS)
+        if ends is not None and self._is_past(ends):
+            text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
+            return Part(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
+        part = f"your-part.{self.wording.method}"
+        day = next((each for each in self.wording.watering_to_come if each.visits), None)
+        if self.first is not None and day is not None:
+            hours = self.wording.speak.listed([each.short_span for each in day.visits])
+            action = day.visits[0].action
+            return Part(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
+        return Part(self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text"))
+
+    def _is_past(self, words: MilestoneWords) -> bool:
+        return words.when is not None and words.when.instant <= self.schedule.issued_at
+
+    def _until(self, ends: MilestoneWords | None) -> str:
+        if ends is None or ends.when is None:
+            return self.say("your-part.until-told")
+        return self.say("your-part.until", when=self._day(ends))
+
+    @cached_property
+    def main(self) -> tuple[Row, ...]:
+        """Return the dates that everybody asks for, in order of time."""
+        kinds = (*MAIN, Kind.FROST_SAFE)
+        given = (self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
+        return (*given, *(self._withheld(each) for each in self.wording.withheld if each.kind in MAIN))
+
+    def _withheld(self, words: WithheldWords) -> Row:
+        return Row(OF_KIND[words.kind], words.title, words.when, words.sentence, day=words.when)
+
+    @property
+    def warning(self) -> Notice | None:
+        """Return the danger that must stand on the first page too: cables that nobody may cut."""
+        return next((each for each in self.wording.cautions if each.code == "tendons"), None)
+
+    @property
+    def _cold(self) -> bool:
+        return self.wording.cold
+
+    def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> Row:
+        when = words.when
+        return Row(
+            icon=OF_KIND[words.kind],
+            title=words.title if title is None else title,
+            when=capital(self.when(words)),
+            sentence=words.sentence if sentence is None else sentence,
+            typical=words.typical,
+            day=capital(self._day(words)),
+            hour=when.hour if when and when.exact else "",
+            kind=words.kind,
+        )
+
+    def when(self, words: MilestoneWords) -> str:
+        """Return "9:30 in the morning, Wednesday, July 15", or "Wednesday, July 22", or to ask."""
+        return words.when.text if words.when and words.when.exact else self._day(words)
+
+    def _day(self, words: MilestoneWords) -> str:
+        return words.when.day if words.when else self.say("milestone.words.unknown")
+
+    @cached_property
+    def crew(self) -> tuple[str, ...]:
+        """Return when the crew comes back, a sentence each."""
+        lines = []
+        for kind in CREW:
+            words = self.known.get(kind)
+            if words is None or words.when is None or self._is_missed(words):
+                continue
+            if words.in_stages and words.not_after:
+                lines.append(self.say("sheet.crew-stages", title=words.title, to=words.not_after.text))
+            elif words.not_after:
+                window = self.wording.window(words.when, words.not_after)
+                lines.append(self.say("sheet.crew-line", title=words.title, when=window))
+            else:
+                lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
+        if self._saw_meets_water:  # the saw comes first among the lines
+            lines[0] = f"{lines[0]} {self.say('sheet.crew-water')}"
+        lines += [
+            self.say("sheet.crew-withheld", title=each.title, why=each.sentence)
+            for each in self.wording.withheld
+            if each.kind in CREW
+        ]
+        if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
+            lines.append(self.say("sheet.crew-mends", items=self._listed(mends)))
+        return tuple(lines)
+
+    @property
+    def _saw_meets_water(self) -> bool:
+        """Tell whether a watering falls within the hours in which the crew saws."""
+        saw = self.known.get(Kind.SAW_JOINTS)
+        if saw is None or saw.when is None or saw.not_after is None or self._is_missed(saw):
+            return False
+        begins = self.schedule.placement_end if saw.in_stages else saw.when.instant
+        visits = (each for day in self.wording.watering for each in day.visits if each.amount)
+        return any(begins < each.end and each.start < saw.not_after.instant for each in visits)
+
+    def _is_missed(self, words: MilestoneWords) -> bool:
+        """Tell whether the last hour for it is over when this is issued."""
+        return words.not_after is not None and words.not_after.instant <= self.schedule.issued_at
+
+    def _listed(self, mends: list[str]) -> str:
+        """Return what is to be mended, for the first page: the list on the last has all of it."""
+        told = "; ".join(mends[:MENDS])
+        if len(mends) <= MENDS:
+            return told
+        return self.say("sheet.crew-mends-more", items=told, n=len(mends) - MENDS)
+
+    # ---- watering
+
+    @cached_property
+    def days(self) -> tuple[DayWords, ...]:
+        """Return the days of the watering table: what is over when this is issued is left out."""
+        return tuple(self._joined(self.wording.watering_to_come))
+
+    def _joined(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
+        """Give days of the table; those in a row on which it may freeze are one."""
+        frost = self.say("watering.none-frost")
+        for (frozen, _), run in groupby(days, key=lambda day: (day.note == frost, day.typical)):
+            held = list(run)
+            yield from [self._from_to(held[0], held[-1])] if frozen and len(held) > 1 else held
+
+    def _from_to(self, first: DayWords, last: DayWords) -> DayWords:
+        day, since = (
+            self.say("sheet.day-span", first=one, last=other)
+            for one, other in ((first.short_day, last.short_day), (first.since, last.since))
+        )
+        return replace(first, day=capital(day), since=since)
+
+    @property
+    def left_out(self) -> str:
+        """Say that the table leaves out what is over; empty where nothing is."""
+        return self.say("sheet.left-out") if self.wording.watering_began else ""
+
+    @cached_property
+    def columns(self) -> tuple[str, ...]:
+        """Return the parts of the day in which something is to be done."""
+        used = {visit.column for day in self.days for visit in day.visits}
+        return tuple(column for column in COLUMNS if column in used)
+
+    def cells(self, day: DayWords) -> tuple[Cell, ...]:
+        """Return the cells of a day; its note stands in what is empty at their end, if anything is."""
+        held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
+        filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
+        if empty := len(held) - filled:
+            return (*map(Cell, held[:filled]), Cell((), empty, day.note))
+        return tuple(map(Cell, held))
+
+    def note_below(self, day: DayWords) -> str:
+        """Return the note of a day whose last column is filled: it has a line of its own below the hours."""
+        return day.note if day.visits and day.visits[-1].column == self.columns[-1] else ""
+
+    @property
+    def waters(self) -> bool:
+        """Tell whether there is anything to do by the table."""
+        return bool(self.columns)
+
+    @property
+    def wet(self) -> bool:
+        """Tell whether the owner brings water."""
+        return any(day.amount for day in self.wording.watering)
+
+    @property
+    def looks_ahead(self) -> bool:
+        """Tell whether the table reaches past the forecast."""
+        return any(day.typical for day in self.days)
+
+    @property
+    def last_words(self) -> str:
+        """Return when the table ends, in a sentence."""
+        words = self.known.get(Kind.CURING_ENDS)
+        if words is None or words.when is None:
+            return ""
+        key = "sheet.last-words-coat" if self.schedule.cure_mode == "coat" else "sheet.last-words"
+        return self.say(key, title=words.title, when=words.when.text)
+
+    @property
+    def if_weather_turns(self) -> str:
+        """Return what rain and frost change; where it is cold, the first page has told of frost already."""
+        if self.wet:
+            return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
+        if self.schedule.stays_covered:
+            return self.say("sheet.if-frost-blanket")
+        return "" if self._cold else self.say("sheet.if-frost")
+
+    # ---- what stays off, what hurts
+
+    @cached_property
+    def stays_off(self) -> tuple[Row, ...]:
+        """Return what must stay off, and until when."""
+        told = [self._off(self.known[kind]) for kind in STAYS_OFF if kind in self.known]
+        return (*told, *(self._never(each) for each in self.wording.withheld if each.kind in STAYS_OFF))
+
+    def _off(self, words: MilestoneWords) -> Row:
+        """Return when a thing may come on; what the first page has not told already is told here."""
+        sentence = words.sentence if words.kind in LATER else ""
+        return self._row(words, self.say(f"stays-off.{words.kind}"), sentence)
+
+    def _never(self, words: WithheldWords) -> Row:
+        return Row(OF_KIND[words.kind], self.say(f"stays-off.{words.kind}"), words.when, words.sentence)
+
+    @cached_property
+    def cautions(self) -> tuple[Row, ...]:
+        """Return what may hurt people."""
+        return self._notices(hurts=True)
+
+    @cached_property
+    def remarks(self) -> tuple[Row, ...]:
+        """Return what this slab calls to mind beside that."""
+        blanket = self.wording.blanket
+        cover = (Row("frost", self.say("protection.title"), "", blanket),) if blanket else ()
+        return (*cover, *self._notices(hurts=False))
+
+    def _notices(self, *, hurts: bool) -> tuple[Row, ...]:
+        return tuple(
+            Row(OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
+            for each in self.wording.cautions
+            if (each.code in HURTS) == hurts and each.code not in OFFICE
+        )
+
+    # ---- what was placed
+
+    @cached_property
+    def placed(self) -> tuple[tuple[str, str], ...]:
+        """Return the facts of the slab: label and value."""
+        return placed(self.wording)
+
+    @cached_property
+    def walkthrough(self) -> tuple[Inspected, ...]:
+        """Return the walk-through list; what is usual for such a slab, where the record holds none."""
+        if not self.job.walkthrough:
+            return tuple(Inspected(self.say(f"look-at.{each}"), "") for each in looked_at(self.job.slab.use))
+        states = {True: "sheet.ok", False: "sheet.not-ok", None: "sheet.open"}
+        return tuple(
+            Inspected(
+                each.item, self.say(states[each.ok]), each.note or "", self._picture(each.photo, PHOTO_PIXELS)
+            )
+            for each in self.job.walkthrough
+        )
+
+    @property
+    def walkthrough_lines(self) -> int:
+        """Return about how many lines the list takes, to know what goes on a page with it."""
+        return sum(PHOTO_LINES if each.photo else 1 for each in self.walkthrough)
+
+    @property
+    def acknowledged(self) -> str:
+        """Return who acknowledged the handover and when; empty where it is to be signed on paper."""
+        word = self.job.acknowledgement
+        if word is None:
+            return ""
+        speak = self.wording.speak
+        day = speak.day(word.time, year=True)
+        when = self.say("calendar-words.moment", hour=speak.hour(word.time), day=day)
+        return self.say("sheet.acknowledged", name=word.name, when=when)
+
+    # ---- long texts and pictures
+
+    def text(self, name: str) -> Markup:
+        """Return one of our own Markdown texts of the reader's language as HTML."""
+        return self._as_html(self._source(name))
+
+    def _source(self, name: str) -> str:
+        return read_text(f"{self.wording.language}/{name}.md", self.wording.templates)
+
+    def _as_html(self, source: str) -> Markup:
+        import markdown  # noqa: PLC0415
+
+        return Markup(markdown.markdown(source))  # noqa: S704 - our own text, never the record's
+
+    def text_by_method(self, name: str) -> Markup:
+        """Return such a list with what the way of curing adds: how it lies dry, what is left of it."""
+        own = self._source(f"{name}-{self.schedule.cure_mode}")
+        return self._as_html(f"{self._source(name).rstrip()}\n{own}")
+
+    @property
+    def how(self) -> Markup:
+        """Return how to water, or to keep the cover, as HTML."""
+        return self.text(f"how/{self.wording.method}")
+
+
+HURTS = (
+    "caustic",
+    "children-animals",
+    "slips",
+    "electricity",
+    "silica",
+    "nails",
+    "heaters",
+    "tendons",
+    "frost",
+)

@@ -1,0 +1,371 @@
+"""What the office keeps: the record as it was read, what was assumed, every date with its reason."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from pydantic import BaseModel
+
+from handover.documents.quantity_format import KINDS, reader_value, significant
+from handover.documents.translations import slug
+from handover.documents.wording import SHARES
+from handover.jobs.fields import Quantity
+from handover.jobs.record import declared, mark_of
+from handover.schedule.daily_history import day_history
+from handover.units import to_reader
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from handover.documents.wording import Wording
+    from handover.practice.silica import Respirator
+    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
+
+IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
+RECORD_DIGITS = 4
+"""Significant digits of a quantity of the record."""
+DIGITS = 3
+"""Significant digits of a figure in the office's copy."""
+DAILY_TO = 28
+"""The slab's history is told day by day up to here, then every four weeks."""
+
+
+@dataclass(frozen=True)
+class GateWords:
+    """One condition of a date in words."""
+
+    rule: str
+    dates: str
+    source: str
+    mark: str
+    figures: str
+
+
+@dataclass(frozen=True)
+class DateWords:
+    """A date with its reason, in words."""
+
+    title: str
+    likely: str
+    not_before: str
+    not_after: str
+    basis: str
+    spread: str
+    governing: GateWords
+    following: GateWords | None
+    others: tuple[GateWords, ...]
+
+
+@dataclass(frozen=True)
+class FitWords:
+    """The fit of the cylinders in words: the curve, whether it is used, and a row for each test."""
+
+    curve: str
+    verdict: str
+    source: str
+    mark: str
+    tests: tuple[tuple[str, str, str, str], ...]
+
+
+class Data:
+    """The contents of a data sheet."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
+        self.job = wording.job
+        self.schedule = wording.schedule
+        self.say = wording.say
+
+    @property
+    def document_title(self) -> str:
+        """Return the title a reader's program shows."""
+        return f"{self.say('data.name')}: {self.job.site.name}"
+
+    def moment(self, when: datetime | None) -> str:
+        """Return "Tue Jul 14, 2:07 pm", with the year if it is another, or that it is not reached."""
+        if when is None:
+            return self.say("data.none")
+        short = self.wording.speak.moment(when).short
+        other_year = when.year != self.schedule.placement_start.year
+        return self.say("data.moment-year", moment=short, year=when.year) if other_year else short
+
+    # ---- dates
+
+    @cached_property
+    def dates(self) -> tuple[DateWords, ...]:
+        """Return every date with its reason."""
+        return tuple(self._date(each) for each in self.schedule.milestones)
+
+    def _date(self, milestone: Milestone) -> DateWords:
+        others = tuple(self._gate(each) for each in milestone.because.others)
+        after = milestone.not_after
+        words = self.wording.milestone(milestone)
+        told = milestone.confidence
+        sure = (
+            self.say("data.confidence", share=self.wording.percent(told))
+            if told
+            else self.say("data.bounding")
+        )
+        return DateWords(
+            title=words.crew_title,
+            likely=self.moment(milestone.likely),
+            not_before=self._part_by_part(after) if words.in_stages else self.moment(milestone.not_before),
+            not_after=self.say("data.not-after", when=self.moment(after))
+            if after and not words.in_stages
+            else "",
+            basis=f"{self.say(f'basis.{milestone.basis}')}; {sure}",
+            spread=self._spread(milestone),
+            governing=self._gate(milestone.because.governing),
+            following=others[0] if others else None,
+            others=others[1:],
+        )
+
+    def _spread(self, milestone: Milestone) -> str:
+        return ", ".join(
+            self.say(
+                "data.spread", name=self.say(f"spread.{each.name}"), share=self.wording.percent(each.value)
+            )
+            for each in milestone.spread_by
+        )
+
+    def _gate(self, gate: Gate) -> GateWords:
+        return GateWords(
+            rule=self.wording.rule(gate.rule),
+            dates=f"{self.moment(gate.likely)} / {self.moment(gate.not_before)}",
+            source=gate.source,
+            mark=self.say(f"mark.{slug(gate.mark)}"),
+            figures=self.figures(gate.figures),
+        )
+
+    def figures(self, figures: tuple[Figure, ...]) -> str:
+        """Return figures as "required strength 500 psi; age 24 h"."""
+        return "; ".join(f"{self.wording.figure_name(each)} {self._figure(each)}" for each in figures)
+
+    def _figure(self, figure: Figure) -> str:
+        if figure.name in SHARES:
+            return self.wording.figure(figure)
+        return self.wording.quantity(figure.value, figure.unit, DIGITS)
+
+    @cached_property
+    def joints(self) -> tuple[tuple[str, str], ...]:
+        """Return what is said of the joints: label and value."""
+        joints = self.schedule.joints
+        if joints is None:
+            return ()
+        lengths = {
+            "depth": joints.depth_m,
+            "early-entry-depth": joints.early_entry_depth_m,
+            "longest-spacing": joints.longest_spacing_m,
+            "spacing": joints.spacing_m,
+        }
+        told = {each.saw: self._window(each) for each in joints.windows}
+        told["cracks-from"] = self.moment(joints.cracks_from)
+        told |= {name: self.wording.quantity(value, "m", 3) for name, value in lengths.items() if value}
+        rows = [(self.say(f"joints.{name}"), value) for name, value in told.items()]
+        return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
+
+    def _dust(self, dust: Respirator) -> str:
+        """Say what protects the lungs, for how much sawing."""
+        over = self.say("joints.dust-over", hours=self.wording.fixed(dust.over_h, 0)) if dust.over_h else ""
+        asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
+        mask = self.say(asked, factor=self.wording.fixed(dust.protection_factor, 0))
+        basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
+        return " ".join(part for part in (over, mask, basis) if part)
+
+    def _part_by_part(self, last: datetime | None) -> str:
+        return self.say("milestone.words.stages-by", when=self.moment(last))
+
+    def _window(self, window: SawWindow) -> str:
+        opens, closes = window.opens_not_before, window.closes
+        if opens and closes and closes <= opens:
+            return self._part_by_part(closes)
+        return self.say(
+            "joints.window",
+            likely=self.moment(window.opens),
+            opens=self.moment(window.opens_not_before),
+            closes=self.moment(window.closes),
+        )
+
+    @cached_property
+    def protection(self) -> tuple[tuple[str, ...], ...]:
+        """Return a row for each blanket tried: R-value, coldest top, safe from frost, may freeze from."""
+        told = self.schedule.protection
+        if told is None:
+            return ()
+        return tuple(
+            (
+                self.wording.quantity(each.resistance, "m2K/W"),
+                self.wording.quantity(each.coldest_surface_c, "degC"),
+                self.moment(each.frost_safe),
+                self.moment(each.freezes_from) if each.freezes_from else "",
+            )
+            for each in told.blankets
+        )
+
+    @property
+    def protection_notes(self) -> tuple[str, ...]:
+        """Return what is said of the cover beside the table."""
+        told = self.schedule.protection
+        if told is None:
+            return ()
+        drop = "" if told.drop_k is None else self.wording.quantity(told.drop_k, "K")
+        notes = [
+            self.say("protection.laid", laid=self.wording.quantity(told.laid, "m2K/W")),
+            self.wording.blanket,
+            self.say("protection.largest-drop", most=self.wording.quantity(told.largest_drop_k, "K")),
+            self.say("protection.drop", drop=drop) if drop else "",
+        ]
+        return tuple(note for note in notes if note)
+
+    # ---- what went in
+
+    @cached_property
+    def recorded(self) -> tuple[tuple[str, str, bool], ...]:
+        """Return every value of the record: its name, the value, and whether it was assumed."""
+        assumed = {each.field for each in self.schedule.assumed}
+        return tuple((name, value, name in assumed) for name, value in self._values(self.job, ""))
+
+    def _values(self, part: BaseModel, above: str) -> Iterator[tuple[str, str]]:
+        for name in type(part).model_fields:
+            value = getattr(part, name)
+            if name in IN_TABLES or value is None or value == ():
+                continue
+            if isinstance(value, BaseModel):
+                yield from self._values(value, f"{above}{name}.")
+            else:
+                yield f"{above}{name}", self.value(f"{above}{name}", value)
+
+    @cached_property
+    def assumed(self) -> tuple[tuple[str, str, str], ...]:
+        """Return what was taken where the record says nothing: field, value in the reader's unit, why."""
+        return tuple((each.field, self._taken(each.value), each.why) for each in self.schedule.assumed)
+
+    def _taken(self, text: str) -> str:
+        number, _, unit = text.partition(" ")
+        if unit not in KINDS:
+            return text
+        return self.wording.quantity(float(number), unit, DIGITS)
+
+    def value(self, path: str, value: object) -> str:
+        """Return the value of a field of the record in the reader's units."""
+        match value:
+            case None:
+                return ""
+            case bool():
+                return self.say("data.yes" if value else "data.no")
+            case int() | float():
+                return self._number(path, float(value))
+            case datetime():
+                return self.moment(value)
+            case tuple():
+                return ", ".join(str(each) for each in value)
+        return str(value)
+
+    def _number(self, path: str, value: float) -> str:
+        quantity = mark_of(declared(path), Quantity)
+        if quantity is None:
+            return self.wording.rounded(value, 6)
+        number, label = to_reader(value, quantity.kind, self.wording.units)
+        digits = significant(number, RECORD_DIGITS)
+        return self.wording.with_label(round(number) if quantity.kind == "temperature" else digits, label)
+
+    # ---- what was measured
+
+    @cached_property
+    def measurements(self) -> tuple[tuple[str, str, str, str], ...]:
+        """Return a row for each measurement: what, its numbers, those estimated, what came of it."""
+        return tuple(self._measured(each) for each in self.schedule.measurements)
+
+    def _measured(self, each: Measurement) -> tuple[str, str, str, str]:
+        outcome = self.say(f"data.measured.outcomes.{each.outcome}")
+        measured, estimated, numbers = (
+            self.figures(figures) for figures in (each.measured, each.estimated, each.figures)
+        )
+        return (
+            self.say(f"data.measured.kind.{each.kind}", name=each.name),
+            measured,
+            estimated,
+            f"{outcome}: {numbers}" if numbers else outcome,
+        )
+
+    @cached_property
+    def fit(self) -> FitWords | None:
+        """Return the fit of the cylinders, or None where there are too few."""
+        fit = self.schedule.strength_fit
+        if fit is None:
+            return None
+        quantity, percent = self.wording.quantity, self.wording.percent
+        return FitWords(
+            curve=self.say(
+                "data.measured.curve",
+                ultimate=quantity(fit.ultimate_mpa, "MPa", 3),
+                rate=self.wording.rounded(fit.rate_per_h * 24, 3),
+                offset=self.wording.rounded(fit.offset_h, 2),
+                reference=quantity(fit.reference_c, "degC"),
+                scatter=percent(fit.scatter),
+                most_scatter=percent(fit.most_scatter),
+                reach=self.wording.rounded(fit.reach, 3),
+                most_reach=self.wording.rounded(fit.most_reach, 2),
+            ),
+            verdict=self.say(f"data.measured.verdict.{fit.verdict}"),
+            source=fit.source,
+            mark=self.say(f"mark.{slug(fit.mark)}"),
+            tests=tuple(
+                (
+                    quantity(test.age_h, "h", 3),
+                    quantity(test.measured_mpa, "MPa", 3),
+                    quantity(test.fitted_mpa, "MPa", 3),
+                    percent(test.deviation),
+                )
+                for test in fit.tests
+            ),
+        )
+
+    # ---- weather
+
+    @property
+    def weather_age(self) -> str:
+        """Return how old the forecast was when the documents were issued."""
+        issued = self.schedule.weather.issued_at
+        old = self.schedule.forecast_age
+        if issued is None or old is None:
+            return self.say("data.weather-unknown")
+        local = issued.astimezone(self.schedule.issued_at.tzinfo)
+        age = self.wording.speak.length(old)
+        return f"{self.moment(local)}; {self.say('data.weather-age', age=age)}"
+
+    # ---- history
+
+    @cached_property
+    def history(self) -> tuple[tuple[str, ...], ...]:
+        """Return a row for each day: see the heads of the table."""
+        history = self.schedule.history
+        last = int(history.hours[-1] // 24)
+        days = [*range(1, min(last, DAILY_TO) + 1), *range(DAILY_TO * 2, last + 1, DAILY_TO)]
+        return tuple(self._history_row(day) for day in days)
+
+    def _history_row(self, number: int) -> tuple[str, ...]:
+        day = day_history(self.schedule.history, number)
+        words = self.wording
+        coldest, warmest = (
+            reader_value(each, "degC", words.units)[0]
+            for each in (day.coldest_surface_c, day.warmest_surface_c)
+        )
+        return (
+            str(day.day),
+            self.moment(day.end.astimezone(self.schedule.placement_end.tzinfo)),
+            f"{words.fixed(coldest, 0)} / {words.fixed(warmest, 0)}",
+            words.fixed(day.equivalent_age_h, 0),
+            words.fixed(day.hydration, 2),
+            *(words.number(each, "MPa") for each in day.strength_mpa),
+            words.number(day.highest_evaporation, "kg/m2/h"),
+            words.number(day.evaporation_mm, "mm"),
+        )
+
+    @property
+    def reference(self) -> str:
+        """Return the reference temperature of the equivalent age."""
+        return self.wording.quantity(self.schedule.history.reference_c, "degC")

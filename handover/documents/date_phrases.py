@@ -1,0 +1,203 @@
+"""Dates and times as an owner says them, rounded once and never to the early side."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Literal
+
+from babel.dates import format_date, format_time
+from babel.lists import format_list
+from babel.units import format_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from handover.documents.translations import Catalog
+
+HALF_HOUR_S = 1800
+MORNING = time(8)
+"""What "the morning of" promises: a milestone reached later in the day is told for the next day."""
+WAKING, SLEEPING = time(7), time(21)
+"""Nobody is woken for what may as well be done later: it waits for the morning."""
+EXACT_FOR = timedelta(hours=48)
+"""After placement a date is told to the half hour for this long; later only the day is told."""
+
+
+@dataclass(frozen=True)
+class Spoken:
+    """A moment in words.
+
+    Attributes:
+        instant: What the words mean, aware, in the zone it came in. Never before the moment asked for.
+        exact: Whether an hour of the clock is told, or only "the morning".
+        text: "2:00 in the afternoon, Tuesday, July 14" or "the morning of Tuesday, July 21".
+        day: "Tuesday, July 14".
+        hour: "2:00 in the afternoon" or "in the morning".
+        short: "Tue Jul 14, 2:00 pm" or "Tue Jul 21".
+    """
+
+    instant: datetime
+    exact: bool
+    text: str
+    day: str
+    hour: str
+    short: str
+
+
+def half_hour_up(when: datetime) -> datetime:
+    """Return the first half hour of the local clock that is not before `when`, in the same zone."""
+    offset = when.utcoffset()
+    if offset is None:
+        raise ValueError("a time without a zone")
+    local = when.astimezone(UTC).timestamp() + offset.total_seconds()
+    ahead = -local % HALF_HOUR_S
+    return (when.astimezone(UTC) + timedelta(seconds=ahead)).astimezone(when.tzinfo)
+
+
+def half_hour_down(when: datetime) -> datetime:
+    """Return the last half hour of the local clock that is not after `when`, in the same zone."""
+    up = half_hour_up(when)
+    behind = timedelta(seconds=HALF_HOUR_S) if up.astimezone(UTC) > when.astimezone(UTC) else timedelta()
+    return (up.astimezone(UTC) - behind).astimezone(when.tzinfo)
+
+
+def morning_up(when: datetime) -> datetime:
+    """Return the first morning (8:00 local) that is not before `when`, in the same zone."""
+    morning = datetime.combine(when.date(), MORNING, when.tzinfo)
+    if morning.astimezone(UTC) >= when.astimezone(UTC):
+        return morning
+    return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
+
+
+def by_day(when: datetime) -> datetime:
+    """Return the first instant that is not before `when` and not at night, in the same zone."""
+    if WAKING <= when.time() < SLEEPING:
+        return when
+    day = when.date() + timedelta(days=when.time() >= SLEEPING)
+    return datetime.combine(day, WAKING, when.tzinfo)
+
+
+class Speaker:
+    """Says dates, times and lengths of time in one language.
+
+    Source: the names of days and months, the parts of the day, the halves of the clock, the words for hours
+    and minutes are CLDR's, through Babel; the catalog holds only the order they stand in.
+    """
+
+    def __init__(self, words: Catalog) -> None:
+        self.words = words
+        self.locale = words.locale
+
+    def day(self, when: date, *, year: bool = False) -> str:
+        """Return "Tuesday, July 14"."""
+        return self._date(when, self._pattern("day-year" if year else "day"))
+
+    def short_day(self, when: date) -> str:
+        """Return "Tue Jul 14"."""
+        return self._date(when, self._pattern("day-short"))
+
+    def month_day(self, when: date) -> str:
+        """Return "Jul 14"."""
+        return self._date(when, self._pattern("month-day"))
+
+    def weekday(self, when: date) -> str:
+        """Return "Tuesday"."""
+        return self._date(when, "EEEE")
+
+    def weekday_short(self, when: date) -> str:
+        """Return "Tue"."""
+        return self._date(when, "EEE")
+
+    def _pattern(self, name: str) -> str:
+        return str(self.words.find(f"calendar-words.{name}"))
+
+    def _date(self, when: date, pattern: str) -> str:
+        return format_date(when, pattern, locale=self.locale)
+
+    def _time(self, when: datetime, pattern: str) -> str:
+        return format_time(when.time(), pattern, locale=self.locale)
+
+    def clock(self, when: datetime) -> str:
+        """Return "2:00", on the face of a twelve-hour clock, with the article where the language has one."""
+        one = when.hour % 12 == 1
+        key = "calendar-words.clock-one" if one else "calendar-words.clock"
+        return self.words.say(key, clock=self._time(when, "h:mm"))
+
+    def part(self, when: datetime) -> str:
+        """Return "in the afternoon"; of twelve sharp "noon" or "midnight"."""
+        return self._time(when, "B")
+
+    def hour(self, when: datetime) -> str:
+        """Return "2:00 in the afternoon"."""
+        return self.words.say("calendar-words.hour", clock=self.clock(when), part=self.part(when))
+
+    def short_hour(self, when: datetime) -> str:
+        """Return "2:00 pm": in small letters, for capitals shout."""
+        return self._time(when, "h:mm a").lower()
+
+    def span(self, start: datetime, end: datetime) -> str:
+        """Return "6:30 to 7:30 in the morning"."""
+        same = self.part(start) == self.part(end)
+        first = self.clock(start) if same else self.hour(start)
+        return self.words.say("calendar-words.hour-span", start=first, end=self.hour(end))
+
+    def short_span(self, start: datetime, end: datetime) -> str:
+        """Return "6:30 to 7:30 am"."""
+        same = self._time(start, "a") == self._time(end, "a")
+        first = self._time(start, "h:mm") if same else self.short_hour(start)
+        return self.words.say("calendar-words.short-span", start=first, end=self.short_hour(end))
+
+    def moment(self, when: datetime, *, year: bool = False) -> Spoken:
+        """Say a moment to the minute."""
+        day, hour = self.day(when, year=year), self.hour(when)
+        text = self.words.say("calendar-words.moment", hour=hour, day=day)
+        short = self.words.say(
+            "calendar-words.short-moment", day=self.short_day(when), hour=self.short_hour(when)
+        )
+        return Spoken(when, True, text, day, hour, short)
+
+    def not_before(self, when: datetime, placed: datetime) -> Spoken:
+        """Say a date that must not be told too early: to the half hour at first, then to the morning."""
+        if when - placed <= EXACT_FOR:
+            return self.moment(half_hour_up(when))
+        morning = morning_up(when)
+        day = self.day(morning, year=morning.year != placed.year)
+        text = self.words.say("calendar-words.morning-of", day=day)
+        return Spoken(
+            morning, False, text, day, self.words.say("calendar-words.morning"), self.short_day(morning)
+        )
+
+    def not_after(self, when: datetime) -> Spoken:
+        """Say a date that must not be told too late: to the half hour before it."""
+        return self.moment(half_hour_down(when))
+
+    def days(self, number: int) -> str:
+        """Return "1 day", "7 days"."""
+        return format_unit(number, "duration-day", "long", locale=self.locale)
+
+    def listed(self, parts: Sequence[str]) -> str:
+        """Return "one, two and three"."""
+        told: str = format_list(parts, locale=self.locale) if parts else ""
+        return told
+
+    def length(self, of_time: timedelta) -> str:
+        """Return "45 minutes", "1 hour 30 minutes"; to the minute, up."""
+        return self._length(of_time, "long")
+
+    def short_length(self, of_time: timedelta) -> str:
+        """Return "45 min", "1 hr 30 min"; to the minute, up."""
+        return self._length(of_time, "short")
+
+    def _length(self, of_time: timedelta, written: Literal["long", "short"]) -> str:
+        hours, minutes = divmod(-(-int(of_time.total_seconds()) // 60), 60)
+        hours_told = format_unit(hours, "duration-hour", written, locale=self.locale)
+        minutes_told = format_unit(minutes, "duration-minute", written, locale=self.locale)
+        if hours and minutes:
+            return self.words.say("duration.hours-minutes", hours=hours_told, minutes=minutes_told)
+        return hours_told if hours else minutes_told
+
+
+def capital(text: str) -> str:
+    """Return a text as it stands at the head of a line: not every language writes a day with a capital."""
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,100 @@
+"""What was placed, as labelled values in the reader's units: the fields that the record declares as facts."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from handover.documents.translations import slug
+from handover.jobs.fields import Quantity
+from handover.jobs.record import Fact, fields_of, mark_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from pydantic.fields import FieldInfo
+
+    from handover.documents.wording import Wording
+
+LabelledValue = tuple[str, str]
+
+
+def placed(wording: Wording) -> tuple[LabelledValue, ...]:
+    """Return the facts of the slab and its concrete that the record holds: label and value."""
+    job = wording.job
+    values = {
+        **_size(wording),
+        **_facts(wording, job.slab),
+        **_facts(wording, job.mix),
+        "cement": job.mix.cement_ordered or job.mix.cement,
+        "poured": _poured(wording),
+        **_facts(wording, job.placement),
+        **_facts(wording, job.curing),
+    }
+    if "size" in values:
+        values.pop("area")
+    return tuple((wording.say(f"placed.{label}"), values[label]) for label in ORDER if label in values)
+
+
+ORDER = (
+    *(
+        "use",
+        "size",
+        "area",
+        "thickness",
+        "on",
+        "exposure",
+        "joints",
+        "reinforcement",
+        "strength",
+        "supplier",
+    ),
+    *("cement", "cementitious", "w-cm", "fly-ash", "slag", "air", "admixtures", "poured", "finished"),
+    *("temperature", "curing"),
+)
+"""The labels as a reader looks for them: the slab, its concrete, the day, the care."""
+
+
+def _facts(wording: Wording, table: object) -> dict[str, str]:
+    """Return the values of a table that are facts, by label; what is not there or zero is no fact."""
+    return dict(_each(wording, table))
+
+
+def _each(wording: Wording, table: object) -> Iterator[tuple[str, str]]:
+    for name, field in fields_of(type(table)).items():  # type: ignore[arg-type]
+        fact, value = mark_of(field, Fact), getattr(table, name)
+        if fact is not None and value:
+            yield fact.label, _text(wording, field, fact, value)
+
+
+def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
+    if fact.vocabulary:
+        code = wording.method if fact.label == "curing" else str(value)
+        return wording.say(f"{fact.vocabulary}.{slug(code)}")
+    if quantity := mark_of(field, Quantity):
+        return wording.measure(float(value), quantity.kind, fact.digits)  # type: ignore[arg-type]
+    match value:
+        case datetime():
+            return wording.speak.moment(value).short
+        case float():
+            return wording.percent(value) if fact.is_share else wording.rounded(value, fact.digits)
+        case tuple():
+            return ", ".join(value)
+    return str(value)
+
+
+def _size(wording: Wording) -> dict[str, str]:
+    slab = wording.job.slab
+    if slab.length is None or slab.width is None:
+        return {}
+    length, width = (wording.measure(side, "length", 3) for side in (slab.length, slab.width))
+    return {"size": wording.say("placed.size-value", length=length, width=width)}
+
+
+def _poured(wording: Wording) -> str:
+    placement = wording.job.placement
+    return wording.say(
+        "placed.poured-value",
+        day=wording.speak.day(placement.start, year=True),
+        span=wording.speak.short_span(placement.start, placement.end),
+    )

@@ -1,0 +1,83 @@
+"""What a record tells of that is still to come: measured later than the time it is read for."""
+
+from __future__ import annotations
+
+from datetime import UTC, timedelta
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding
+from handover.jobs.parse import decode, language_of
+from handover.jobs.reading import placed_in
+from handover.jobs.source_map import find_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from handover.jobs.reading import RecordSource
+    from handover.jobs.record import JobRecord
+    from handover.jobs.source_map import Path
+
+LEEWAY = 0.05
+"""A cylinder is called by its full age and broken up to this part of it before. Common practice."""
+_EXPECTED = "a time before this issue, {}"
+
+
+def examine_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tuple[Finding, ...]:
+    """Return a fault for each test, truck and reading that is later than a time: nobody has measured it yet.
+
+    Args:
+        job: The record.
+        source: The record as received, for the lines.
+        as_of: Time of issue, aware.
+    """
+    found = list(_ahead(job, as_of.astimezone(job.zone)))
+    text = decode(source.data)
+    if not found or isinstance(text, Finding):
+        return tuple(finding for _, finding in found)
+    return tuple(placed_in(found, source.name, find_lines(text, language_of(text))))
+
+
+def _ahead(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Finding]]:
+    now = as_of.strftime("%Y-%m-%d %H:%M")
+    expected = _EXPECTED.format(now)
+    start = job.placement.start
+    for at, test in enumerate(job.cylinder):
+        if test.tested is not None and _later(test.tested, as_of):
+            yield (
+                ("cylinder", at, "tested"),
+                Finding(f"{_told(test.tested)} is still to come", expected=expected, example=now),
+            )
+        elif test.age is not None:
+            earliest = start.astimezone(UTC) + timedelta(hours=test.age * (1.0 - LEEWAY))
+            if _later(earliest, as_of):
+                days = (as_of.astimezone(UTC) - start.astimezone(UTC)) / timedelta(days=1)
+                yield (
+                    ("cylinder", at, "age"),
+                    Finding(
+                        f"{test.age / 24:g} d is older than the concrete: it was placed on {_told(start)}",
+                        expected=f"{max(days, 0.0):.1f} days at most by this issue, {now}",
+                        example='age = "1 d"',
+                    ),
+                )
+    for at, truck in enumerate(job.ticket):
+        if truck.batched is not None and _later(truck.batched, as_of):
+            yield (
+                ("ticket", at, "batched"),
+                Finding(f"{_told(truck.batched)} is still to come", expected=expected, example=now),
+            )
+    log = job.temperature_log
+    if log is not None and log.readings and _later(log.readings[-1].time, as_of):
+        last = log.readings[-1].time.astimezone(job.zone)
+        yield (
+            ("temperature_log", "file"),
+            Finding(f"has a reading of {_told(last)}, which is still to come", expected=expected),
+        )
+
+
+def _later(when: datetime, as_of: datetime) -> bool:
+    return when.astimezone(UTC) > as_of.astimezone(UTC)
+
+
+def _told(when: datetime) -> str:
+    return when.strftime("%Y-%m-%d %H:%M")

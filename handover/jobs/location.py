@@ -1,0 +1,146 @@
+"""Where the slab is, which clock that place keeps, and times told by another one."""
+
+from __future__ import annotations
+
+from datetime import datetime, timezone
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from handover.errors import Finding
+from handover.jobs.clock import offset_then, zone_at, zone_named
+from handover.jobs.country_codes import country_of_zone
+from handover.jobs.record import Draft, Placement, Site, draft_of
+from handover.jobs.source_map import Path
+
+if TYPE_CHECKING:
+    from collections.abc import Container, Iterator
+
+Found = tuple[Path, Finding]
+
+
+def site_zone(
+    site: Draft, start: datetime | None, at_fault: Container[Path]
+) -> tuple[str | None, list[Found]]:
+    """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
+
+    Args:
+        site: As far as it could be read.
+        start: Of the placement, as draft. Where the zone told and the zone of the place differ in offset
+            then, one of the two is mistaken.
+        at_fault: Paths that have their finding already.
+    """
+    site = site or draft_of(Site)()
+    findings = list(_place(site, at_fault))
+    there = _zone_there(site)
+    if site.timezone is None:
+        return there, findings
+    told = zone_named(site.timezone)
+    if isinstance(told, Finding):
+        return None, [*findings, (("site", "timezone"), told)]
+    if there and start and offset_then(told, start) != offset_then(ZoneInfo(there), start):
+        findings.append(
+            (
+                ("site", "timezone"),
+                Finding(
+                    f'"{site.timezone}" keeps another time than {site.latitude}, {site.longitude} does',
+                    expected=f'"{there}", or another place',
+                    example=f'timezone = "{there}"',
+                    severity="caution",
+                ),
+            )
+        )
+    return site.timezone, findings
+
+
+def site_country(site: Draft, zone: str) -> str | None:
+    """Return the code of the country of a site, by its place, else by its zone; None where neither tells."""
+    return country_of_zone((site and _zone_there(site)) or zone)
+
+
+def foreign_country(draft: Draft, zone: str | None) -> Iterator[Found]:
+    """Yield a finding where the country told is not the one that the place lies in."""
+    site = draft.site
+    if site is None or site.country is None or zone is None:
+        return
+    there = site_country(site, zone)
+    if there not in (None, site.country):
+        yield (
+            ("site", "country"),
+            Finding(
+                f'"{site.country}" is told, and the site lies in {there}',
+                expected=f'"{there}", or another place',
+                example=f'country = "{there}"',
+                severity="caution",
+            ),
+        )
+
+
+def _zone_there(site: Draft) -> str | None:
+    """Return the zone kept at the place of a site, or None where there is no place on land."""
+    if site.latitude is None or site.longitude is None:
+        return None
+    return zone_at(site.latitude, site.longitude)
+
+
+def foreign_offsets(draft: Draft, zone: str | None) -> Iterator[Found]:
+    """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
+    for path, moment in _moments(draft):
+        offset = moment.utcoffset()
+        if zone and offset and (there := offset_then(ZoneInfo(zone), moment)) != offset:
+            local = moment.astimezone(ZoneInfo(zone))
+            yield (
+                path,
+                Finding(
+                    f"has an offset that {zone} does not keep then; taken as {local.isoformat()}",
+                    expected="the time on the site's clock, or its own offset",
+                    example=moment.replace(tzinfo=timezone(there)).isoformat(),
+                    severity="caution",
+                ),
+            )
+
+
+def _moments(draft: Draft) -> Iterator[tuple[Path, datetime]]:
+    placement: Draft = draft.placement or draft_of(Placement)()
+    times: list[tuple[Path, datetime | None]] = [
+        (("placement", "start"), placement.start),
+        (("placement", "end"), placement.end),
+        (("placement", "finished"), placement.finished),
+    ]
+    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(draft.ticket)]
+    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(draft.cylinder)]
+    return ((path, moment) for path, moment in times if moment is not None)
+
+
+def _place(site: Site, at_fault: Container[Path]) -> Iterator[Found]:
+    for one, other in (("latitude", "longitude"), ("longitude", "latitude")):
+        alone = getattr(site, one) is None and getattr(site, other) is not None
+        if alone and ("site", one) not in at_fault:
+            yield (
+                ("site", other),
+                Finding(
+                    f"stands without {one}",
+                    expected="both of them, or neither and a timezone",
+                    example="latitude = 36.10, longitude = -79.95",
+                ),
+            )
+    if site.latitude is None or site.longitude is None:
+        return
+    if abs(site.latitude) < 1 and abs(site.longitude) < 1:
+        yield (
+            ("site", "latitude"),
+            Finding(
+                f"{site.latitude}, {site.longitude} lies in the sea off Africa, where forgotten places lie",
+                expected="the place of the slab",
+                example="latitude = 36.10, longitude = -79.95",
+            ),
+        )
+    elif zone_at(site.latitude, site.longitude) is None:
+        yield (
+            ("site", "longitude"),
+            Finding(
+                f"{site.latitude}, {site.longitude} lies at sea",
+                expected="the place of the slab; longitudes of the Americas are negative",
+                example="longitude = -79.95",
+                severity="caution",
+            ),
+        )

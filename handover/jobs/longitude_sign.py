@@ -1,0 +1,64 @@
+"""A longitude without its minus sign: half the way round the world, in a place that may well be on land."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any
+
+from handover.errors import Finding
+from handover.jobs.clock import zone_at
+from handover.jobs.country_codes import countries, country_of_zone
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from handover.jobs.record import Draft
+    from handover.jobs.source_map import Path
+
+    Found = tuple[Path, Finding]
+
+AT_HOME = "US"
+"""Where a postal code follows two letters, and slabs are measured in feet and inches."""
+
+_STATE_AND_ZIP = re.compile(r"\b[A-Z]{2},? +\d{5}(?:-\d{4})?\b")
+_FEET_OR_INCHES = re.compile(r"\d\s*(?:ft|feet|foot|in|inch|inches|['\"])\.?\s*$", re.IGNORECASE)
+
+
+def mirrored_longitude(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
+    """Yield a caution where the place lies abroad, its mirror image lies in the country that all else tells.
+
+    A country that the record names is held against the place elsewhere.
+
+    Args:
+        draft: The record as far as it could be read.
+        raw: As TOML or JSON gives it, for the units.
+    """
+    site = draft.site
+    if site is None or site.country or site.latitude is None or site.longitude is None:
+        return
+    if site.longitude <= 0 or not _reads_as_at_home(draft, raw):
+        return
+    there, mirrored = (_country(site.latitude, each) for each in (site.longitude, -site.longitude))
+    if there in (None, AT_HOME) or mirrored != AT_HOME:
+        return
+    finding = Finding(
+        f"{site.longitude} lies in {countries()[there]}, and address or measures are those of the "
+        f"{countries()[AT_HOME]}; is its sign right?",
+        expected="degrees east of Greenwich; those west of it are negative",
+        example=f"longitude = {-site.longitude}",
+        severity="caution",
+    )
+    yield ("site", "longitude"), finding
+
+
+def _country(latitude: float, longitude: float) -> str | None:
+    zone = zone_at(latitude, longitude)
+    return country_of_zone(zone) if zone else None
+
+
+def _reads_as_at_home(draft: Draft, raw: Mapping[str, Any]) -> bool:
+    parts = (draft.site, draft.contractor)
+    addresses = [part.address for part in parts if part and part.address]
+    slab = raw.get("slab")
+    thickness = slab.get("thickness") if isinstance(slab, dict) else None
+    return any(map(_STATE_AND_ZIP.search, addresses)) or bool(_FEET_OR_INCHES.search(str(thickness)))

@@ -1,0 +1,209 @@
+"""From the bytes of a file to tables of TOML or JSON, with findings where it cannot be."""
+
+from __future__ import annotations
+
+import json
+import re
+import stat
+import tomllib
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+from handover.errors import Finding
+from handover.jobs.source_map import DEEPEST, Language, dotted, find_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path as FilePath
+
+LARGEST = 1_000_000  # bytes; a record is a few thousand
+
+_WHAT = "a job record: a text file in TOML or JSON"
+_HOW = "handover new job.toml writes one to fill in"
+_TOO_DEEP = Finding("is nested more deeply than any job record", expected=_WHAT, example=_HOW)
+
+
+def load(path: FilePath) -> bytes | Finding:
+    """Return the bytes of a record, or a finding. Nothing larger than `LARGEST` is read."""
+    fault = partial(Finding, expected=_WHAT, example=_HOW)
+    try:
+        found = path.stat()
+        if stat.S_ISDIR(found.st_mode):
+            return fault("is a folder, not a file")
+        if not stat.S_ISREG(found.st_mode):
+            return fault("is not an ordinary file")
+        if found.st_size > LARGEST:
+            return fault(f"has {found.st_size:,} bytes; a job record has at most {LARGEST:,}")
+        with path.open("rb") as file:
+            data = file.read(LARGEST + 1)
+    except FileNotFoundError:
+        return fault("is not there")
+    except (OSError, ValueError) as error:  # a name with a zero byte is a ValueError
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        return fault(f"cannot be read ({reason})")
+    return data if len(data) <= LARGEST else fault(f"has more than {LARGEST:,} bytes")
+
+
+def decode(data: bytes) -> str | Finding:
+    """Return the text of a record, or a finding. A byte order mark of UTF-8 is harmless and dropped."""
+    fault = partial(Finding, expected="text saved as UTF-8", example=_HOW)
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return fault("is text in UTF-16 (it has that byte order mark); save it as UTF-8")
+    if b"\0" in data:
+        return fault("holds binary data, not text")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        return fault(f"holds the byte 0x{data[error.start]:02x}, which is not UTF-8 text", line=line)
+    if not text.strip():
+        return fault("is empty")
+    return text
+
+
+def language_of(text: str) -> Language:
+    """Return the language of a text by its content: JSON begins with a brace, TOML cannot."""
+    return "json" if text.lstrip().startswith("{") else "toml"
+
+
+def parse(text: str) -> dict[str, Any] | list[Finding]:
+    """Return the tables of a text, or findings about its form."""
+    try:
+        tables: dict[str, Any] = json.loads(text) if language_of(text) == "json" else tomllib.loads(text)
+    except RecursionError:
+        return [_TOO_DEEP]
+    except json.JSONDecodeError as error:
+        return _written_twice(text) or [_json_fault(error)]
+    except ValueError as error:  # TOMLDecodeError, and integers of thousands of digits
+        return _written_twice(text) or _toml_faults(text, str(error))
+    if _deep(tables):
+        return [_TOO_DEEP]
+    return _written_twice(text) or _without_nulls(tables)
+
+
+def _deep(tables: Any) -> bool:
+    """Say whether tables go deeper than any record does; those would exhaust whoever walks them."""
+    level = [tables]
+    for _ in range(DEEPEST):
+        level = [
+            item
+            for value in level
+            if isinstance(value, dict | list)
+            for item in (value.values() if isinstance(value, dict) else value)
+        ]
+    return any(isinstance(value, dict | list) for value in level)
+
+
+def _without_nulls(value: Any) -> Any:
+    """Return tables without their nulls: other programs write null for what is left out."""
+    if isinstance(value, dict):
+        return {key: _without_nulls(each) for key, each in value.items() if each is not None}
+    return [_without_nulls(each) for each in value] if isinstance(value, list) else value
+
+
+def _written_twice(text: str) -> list[Finding]:
+    twice = find_lines(text, language_of(text)).twice
+    tables = {path for path, _, _ in twice}
+    return [
+        Finding(
+            f"is written twice, first on line {first}",
+            line=again,
+            field=dotted(path),
+            expected="each key once",
+            example="take one of the two out",
+        )
+        for path, first, again in twice
+        if not any(path[:end] in tables for end in range(1, len(path)))
+    ]
+
+
+def _json_fault(error: json.JSONDecodeError) -> Finding:
+    hints = {
+        "Expecting property name enclosed in double quotes": "a comma too many, or a key without quotes",
+        "Illegal trailing comma before end of object": "a comma too many before }",
+        "Expecting value": "a value is missing, or text stands without quotes",
+        "Expecting ',' delimiter": "a comma is missing, or text stands without quotes",
+        "Extra data": "something stands after the closing brace",
+        "Unterminated string starting at": "quotes are not closed",
+    }
+    hint = hints.get(error.msg, error.msg)
+    return Finding(
+        f"cannot be read as JSON at column {error.colno}: {hint}",
+        line=error.lineno,
+        expected="JSON",
+        example='"thickness": "4 in"',
+    )
+
+
+# Mistakes people make in TOML: what a line looks like after its key, what is wrong, how to write it.
+_MEANT = r"true\b|false\b|inf\b|nan\b|0[xob]|\d{4}-\d\d-\d\d[Tt ]\d\d:|[-+]?\d[\d_]*\.?\d*[eE][-+]?\d"
+_KEY = r"^\s*(?P<key>[\w.-]+)\s*"
+_MISTAKES = tuple(
+    (re.compile(_KEY + pattern), problem, example)
+    for pattern, problem, example in (
+        (r":\s*\S.*$", "has a colon; write =", '{key} = "..."'),
+        (r"=\s*(#.*)?$", "has nothing after the =; leave the line out or write a value", '{key} = "..."'),
+        (
+            r"=\s*[\u201c\u201d\u201e\u2018\u2019\u00ab].*$",
+            'has curly quotes; write straight ones "',
+            '{key} = "..."',
+        ),
+        (
+            r"=\s*(?P<value>\d{4}-\d\d-\d\d[T ]\d\d:\d\d)\s*(#.*)?$",
+            "is a time without seconds",
+            "{key} = {value}:00",
+        ),
+        (r"=\s*(?P<value>\d+,\d+)\s*(#.*)?$", "has a comma; decimals have a point", "{key} = 0.5"),
+        (
+            r"=\s*(?P<value>True|TRUE|False|FALSE|[Yy]es|YES|[Nn]o|NO)\s*(#.*)?$",
+            "is neither true nor false; write them in small letters",
+            "{key} = true",
+        ),
+        (r'=\s*"[^"]*$', "has quotes that are not closed", '{key} = "..."'),
+        (
+            rf"=\s*(?!{_MEANT})(?=[^#]*[^\W\d]|[^#]*[\"'/%])(?P<value>[^\s\"'\[{{#][^#]*)(#.*)?$",
+            "has no quotes around its text",
+            '{key} = "{value}"',
+        ),
+    )
+)
+
+
+def _toml_faults(text: str, message: str) -> list[Finding]:
+    """Return the usual mistakes, line by line, and the parser's own word where they do not explain it."""
+    findings = [finding for line, words in _code_lines(text) if (finding := _mistake(line, words))]
+    place = re.search(r"line (\d+), column (\d+)", message)
+    line = int(place[1]) if place else text.rstrip().count("\n") + 1
+    # The parser stops at the first fault, sometimes at the beginning of the next line.
+    if any(finding.line in {line, line - 1} for finding in findings):
+        return findings
+    reason = re.sub(r"\s*\(at .*\)$", "", message).splitlines()[0][:120]
+    own = Finding(
+        f"cannot be read as TOML: {reason}" + (f" at column {place[2]}" if place else ""),
+        expected="TOML",
+        example='thickness = "4 in"',
+        line=line,
+    )
+    return sorted([own, *findings], key=lambda finding: finding.line or 0)
+
+
+def _code_lines(text: str) -> list[tuple[int, str]]:
+    """Return the lines outside text that runs over several lines, with their numbers."""
+    lines, inside = [], False
+    for number, line in enumerate(text.split("\n"), start=1):
+        toggles = line.count('"""') + line.count("'''")
+        if not inside and not toggles:
+            lines.append((number, line))
+        inside ^= toggles % 2 == 1
+    return lines
+
+
+def _mistake(line: int, words: str) -> Finding | None:
+    for pattern, problem, example in _MISTAKES:
+        if match := pattern.match(words[:400]):
+            told = {
+                name: part.replace('"', "").strip()[:60] for name, part in match.groupdict().items() if part
+            }
+            return Finding(
+                problem, line=line, field=told["key"], expected="TOML", example=example.format(**told)
+            )
+    return None

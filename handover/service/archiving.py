@@ -1,0 +1,401 @@
+"""An issued set filed with the office: what the catalog is to know of it, and what goes into its bag.
+
+A set says all that the office needs: the record stands among its inputs, the dates in schedule.json, the
+crew's visits in crew.ics. So a folder that was issued long ago is filed like one that is issued now.
+"""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, time, timedelta
+from pathlib import Path
+from shlex import quote
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from handover.archive.atomic import JUNK, walk
+from handover.archive.bag import DECLARATION_FILE
+from handover.archive.deposit import Deposit, file_job
+from handover.archive.entry import Contact, Entry, Task
+from handover.documents.calendars import event_uid
+from handover.errors import Finding, UnusableInput
+from handover.jobs.attached_files import MemoryFiles
+from handover.jobs.parse import decode, parse
+from handover.jobs.reading import RecordSource, examine_source
+from handover.schedule.model import MilestoneKind
+from handover.service.publish import CREW, INPUTS, OWN_NAMES, SCHEDULE, check_folder
+from handover.service.send_log import RECORD as SENT
+from handover.units import told
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from handover.archive.deposit import Filed
+    from handover.archive.store import Archive
+    from handover.jobs.record import JobRecord
+
+RING_OWNER = "ring-owner"
+"""The task of telling the owner of a frost that is forecast."""
+
+AHEAD = timedelta(days=1)
+"""How long before a frost its owner is rung: time to fetch blankets. Common practice."""
+
+ONCE = (MilestoneKind.SAW_JOINTS, MilestoneKind.STRIP_EDGE_FORMS, "rub-edges", "walk-through", "blankets-off")
+"""Visits of the crew that a job has once, by the kinds of the calendar."""
+
+COVER = "frost-cover"
+
+NEEDED = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
+"""What is read of a schedule."""
+
+RECORD_ENDINGS = (".toml", ".json")
+MATURE = timedelta(days=28)
+"""Age at which a standard-cured cylinder is held against the specified strength (ASTM C31, ACI 318)."""
+
+
+# ---- into the archive -------------------------------------------------------------------------------
+
+
+def file_issue(archive: Archive, folder: Path, at: datetime) -> Filed:
+    """File an issued folder. The same folder again changes nothing.
+
+    Args:
+        archive: The archive; made where there is none.
+        folder: As `handover issue` wrote it, with whatever was laid into it since.
+        at: Time of filing, aware.
+
+    Raises:
+        UnusableInput: It is no issued folder, or the archive has this revision with other documents.
+        NotFiled, Unfinished, Busy, Damaged, CatalogFailed: As `handover.archive.deposit.file_job`.
+    """
+    documents, others = read_issued(folder)
+    return file_documents(archive, read_issued_record(documents, str(folder)), documents, at, others=others)
+
+
+def file_what_stands(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
+    """File the set that stands in a folder if the archive has not got its revision; tell whether it was so.
+
+    Raises:
+        UnusableInput: Something else than a set of this job is there.
+    """
+    stands = check_folder(folder, job)
+    if stands is None:
+        return False
+    bag = archive.bag_or_none(job)
+    return not (bag and stands["revision"] in bag.revisions) and file_issue(archive, folder, at).changed
+
+
+def file_documents(
+    archive: Archive,
+    job: JobRecord,
+    documents: Mapping[str, bytes],
+    at: datetime,
+    *,
+    others: Mapping[str, bytes] | None = None,
+) -> Filed:
+    """File a set of documents that is at hand in memory. Raises as `file_issue`.
+
+    Args:
+        archive: The archive; made where there is none.
+        job: The record that the set was made from.
+        documents: The set as it is issued, by file name, "/" between folder and file.
+        at: Time of filing, aware.
+        others: Other files that belong to the job: what was sent, scans, photos.
+    """
+    with archive.hold(job.id):
+        bag = archive.bag_or_none(job.id)
+        entry = entry_of(job, documents, bag.entry if bag else None)
+        deposit = Deposit(entry, documents, others or {}, contact_of(job))
+        if bag and entry.revision in bag.revisions[:-1] and bag.issue(entry.revision) == documents:
+            deposit = Deposit(bag.entry, others=others or {})  # an earlier issue, which says nothing new
+        return file_job(archive, deposit, at)
+
+
+def issued_folders(given: Path) -> list[Path]:
+    """Return the issued folders that a path means, in order of their paths.
+
+    Args:
+        given: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
+            beside which one folder with its documents lies.
+
+    Raises:
+        UnusableInput: It means none, or a record means several.
+    """
+    if given.is_file():
+        return [_folder_of(given)]
+    if not given.is_dir():
+        raise UnusableInput([_no_set(str(given), "is not there")])
+    found = sorted(_issued_below(given))
+    if not found:
+        raise UnusableInput([_no_set(str(given), "holds no documents that were issued")])
+    return found
+
+
+def _issued_below(folder: Path) -> Iterator[Path]:
+    if (folder / SCHEDULE).is_file():
+        yield folder
+    elif not (folder / DECLARATION_FILE).exists():
+        for each in folder.iterdir():
+            if each.is_dir() and not each.is_symlink() and not each.name.startswith("."):
+                yield from _issued_below(each)
+
+
+def _folder_of(record: Path) -> Path:
+    """Return the one folder beside a record that holds its documents."""
+    job = _id(record.read_bytes())
+    if not isinstance(job, str):
+        raise UnusableInput([_no_set(str(record), "is no job record")])
+    beside = (each for each in record.resolve().parent.iterdir() if (each / SCHEDULE).is_file())
+    found = sorted(each for each in beside if _job_in(each) == job)
+    if len(found) == 1:
+        return found[0]
+    if not found:
+        problem = "is a job record; its documents are not beside it, and it is they that are filed"
+        raise UnusableInput([_no_set(str(record), problem, record)])
+    names = ", ".join(each.name for each in found)
+    raise UnusableInput([_no_set(str(record), f"has its documents in several folders: {names}")])
+
+
+def _job_in(folder: Path) -> object:
+    try:
+        return _schedule({SCHEDULE: (folder / SCHEDULE).read_bytes()}, str(folder))["job"]
+    except UnusableInput:
+        return None
+
+
+def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
+    """Return the documents of an issued folder, and what else was laid into it by its path in a bag.
+
+    Raises:
+        UnusableInput: It is no issued folder.
+    """
+    if not (folder / SCHEDULE).is_file():
+        raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE}")])
+    found = {
+        path: (folder / path).read_bytes()
+        for path, each in walk(folder)
+        if each.is_file(follow_symlinks=False) and not each.name.startswith(".") and each.name not in JUNK
+    }
+    documents = {path: data for path, data in found.items() if OWN_NAMES.fullmatch(path.split("/")[0])}
+    revision = _schedule(documents, str(folder))["revision"]
+    others = {
+        f"messages/{revision:04}/{path}" if path == SENT else f"beside/{path}": data
+        for path, data in found.items()
+        if path not in documents
+    }
+    return documents, others
+
+
+def read_issued_record(documents: Mapping[str, bytes], where: str = "the set") -> JobRecord:
+    """Return the job record that a set of documents was made from, read from its inputs.
+
+    Raises:
+        UnusableInput: There is none, or it can no longer be used.
+    """
+    examined = examine_source(issued_record(documents, where))
+    if examined.record is None:
+        raise UnusableInput(examined.findings)
+    return examined.record
+
+
+def issued_record(documents: Mapping[str, bytes], where: str = "the set") -> RecordSource:
+    """Return the job record of a set as it was received, with the files it names, from its inputs.
+
+    Raises:
+        UnusableInput: There is none.
+    """
+    job = _schedule(documents, where)["job"]
+    for name, data in documents.items():
+        if name.startswith(INPUTS) and name.endswith(RECORD_ENDINGS) and _id(data) == job:
+            inputs = {
+                file.removeprefix(INPUTS): each for file, each in documents.items() if file.startswith(INPUTS)
+            }
+            return RecordSource(name, data, MemoryFiles(inputs))
+    raise UnusableInput([_no_set(where, f"has no record of the job {job} among its inputs")])
+
+
+def _id(data: bytes) -> object:
+    text = decode(data)
+    written = parse(text) if isinstance(text, str) else []
+    return None if isinstance(written, list) else written.get("id")
+
+
+def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
+    try:
+        said = json.loads(documents[SCHEDULE])
+    except (KeyError, ValueError):
+        said = None
+    if not (isinstance(said, dict) and said.keys() >= NEEDED):
+        raise UnusableInput([_no_set(where, f"has no {SCHEDULE} as it was issued")])
+    return said
+
+
+def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Finding:
+    named, folder = quote(str(record)), quote(f"out/{record.stem}")
+    return Finding(
+        problem,
+        file=where,
+        expected="a folder that `handover issue` wrote",
+        example=f"handover issue {named} -o {folder}, then handover archive {folder} --to ARCHIVE",
+    )
+
+
+# ---- for the catalog --------------------------------------------------------------------------------
+
+
+def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: Entry | None = None) -> Entry:
+    """Return what the catalog is to know of an issued job.
+
+    Args:
+        job: The record that the set was made from.
+        documents: The set; its schedule.json and crew.ics are read.
+        earlier: What the catalog knows so far, if anything.
+
+    Raises:
+        UnusableInput: The set is not as it was issued.
+    """
+    schedule = _schedule(documents, job.id)
+    frosts = [each for each in schedule["risks"] if each["code"] == "frost"]
+    revision, issued = int(schedule["revision"]), datetime.fromisoformat(schedule["issued_at"])
+    return Entry(
+        job=job.id,
+        placed=job.placement.start.replace(tzinfo=_offset(job.placement.start)),
+        revision=revision,
+        issued=issued,
+        owner=job.owner.name or "",
+        street=_joined(job.site.name, job.site.address),
+        contractor=job.contractor.name or "",
+        mix=_mix(job),
+        supplier=job.mix.supplier or "",
+        remarks=_remarks(job),
+        curing_ends=_not_before(schedule, MilestoneKind.CURING_ENDS),
+        frost_until=max((datetime.fromisoformat(each["end"]) for each in frosts), default=None),
+        acknowledged=_acknowledged(job, revision, earlier),
+        walkthrough_open=any(each.ok is False for each in job.walkthrough),
+        cylinder_low=_cylinder_low(job, schedule),
+        tasks=(*_visits(job, schedule, documents), *_calls(frosts, issued)),
+        more={
+            name: value
+            for name, value in (
+                ("phone", job.owner.phone),
+                ("email", job.owner.email),
+                ("language", job.owner.language),
+            )
+            if value
+        },
+    )
+
+
+def contact_of(job: JobRecord) -> Contact:
+    """Return whom to ask about the bag of a job: its contractor."""
+    who = job.contractor
+    return Contact(organization=who.name or "", phone=who.phone or "", email=who.email or "")
+
+
+def _joined(*texts: str | None) -> str:
+    return ", ".join(text for text in texts if text)
+
+
+def _mix(job: JobRecord) -> str:
+    """Say the mix in words that are looked for: strength in both units, cement, what is in it."""
+    mix = job.mix
+    in_psi, in_mpa = (told(mix.specified_strength, "strength", system) for system in ("us", "si"))
+    return _joined(
+        f"{in_psi} ({in_mpa})",
+        f"cement {mix.cement}",
+        "fly ash" if mix.fly_ash else None,
+        "slag" if mix.slag else None,
+        *mix.admixtures,
+    )
+
+
+def _remarks(job: JobRecord) -> str:
+    said = [f"{each.item}: {each.note}" if each.note else each.item for each in job.walkthrough]
+    return "\n".join([*said, *([job.acknowledgement.remarks or ""] if job.acknowledgement else [])]).strip()
+
+
+def _not_before(schedule: Mapping[str, Any], kind: str) -> datetime | None:
+    when = next((each["not_before"] for each in schedule["milestones"] if each["kind"] == kind), None)
+    return datetime.fromisoformat(when) if when else None
+
+
+def _acknowledged(job: JobRecord, revision: int, earlier: Entry | None) -> datetime | None:
+    """Return when the owner acknowledged this issue.
+
+    What he signed is printed on the next set, and holds for that one. A set made from the same record after
+    that, because the weather turned, he has not seen yet.
+    """
+    if job.acknowledgement is None:
+        return None
+    signed = job.acknowledgement.time.replace(tzinfo=_offset(job.acknowledgement.time))
+    if earlier is None:
+        return signed
+    if revision == earlier.revision:
+        return earlier.acknowledged
+    return signed if signed >= earlier.issued else None
+
+
+def _cylinder_low(job: JobRecord, schedule: Mapping[str, Any]) -> bool:
+    """Say whether a cylinder broke low: below the estimate, or mature and below what was specified."""
+    if any(each["code"] == "cylinders-weak" for each in schedule["cautions"]):
+        return True
+    return any(
+        each.cured == "standard"
+        and each.strength < job.mix.specified_strength
+        and _age(job, each.age, each.tested) >= MATURE
+        for each in job.cylinder
+    )
+
+
+def _age(job: JobRecord, hours: float | None, tested: datetime | None) -> timedelta:
+    if tested is not None:
+        return tested - job.placement.start
+    return timedelta(hours=hours or 0.0)
+
+
+def _offset(when: datetime) -> Any:
+    """Return the offset of an instant from UTC, for a catalog that knows no zones."""
+    return datetime.fromisoformat(when.isoformat()).tzinfo
+
+
+# ---- what is to be done -----------------------------------------------------------------------------
+
+
+def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes]) -> Iterator[Task]:
+    """Give the crew's visits as the crew's calendar has them."""
+    from icalendar import Calendar  # noqa: PLC0415 - takes its time, and finding needs none
+
+    try:
+        events = Calendar.from_ical(documents[CREW]).walk("VEVENT")
+    except (KeyError, ValueError):
+        raise UnusableInput([_no_set(job.id, f"has no {CREW} as it was issued")]) from None
+    zone = ZoneInfo(schedule["timezone"])
+    once = {event_uid(job, "crew", each, ""): str(each) for each in ONCE}
+    for each in events:
+        uid, title = str(each["uid"]), str(each["summary"])
+        start, end = each.decoded("dtstart"), each.decoded("dtend")
+        is_timed = isinstance(start, datetime)
+        is_cover = is_timed and uid == event_uid(job, "crew", COVER, f"{start.astimezone(zone):%Y-%m-%d %H}")
+        kind = COVER if is_cover else once.get(uid)
+        if kind is None or each.get("status") == "CANCELLED":
+            continue
+        if is_timed:
+            yield Task(kind, _at(start, zone), _at(end, zone), title, uid)
+        else:
+            yield Task(kind, _at(datetime.combine(start, time(), zone), zone), None, title, uid)
+
+
+def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
+    """Give the calls to the owner: on the day before each frost, or at once where it is nearer."""
+    for frost in frosts:
+        begins = datetime.fromisoformat(frost["start"])
+        if begins > issued:
+            call = max(begins - AHEAD, issued)
+            hour = f"{begins:%I:%M %p}".lstrip("0").lower()
+            said = f"Ring the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
+            yield Task(RING_OWNER, call, begins if begins.date() == call.date() else None, said)
+
+
+def _at(instant: datetime, zone: ZoneInfo) -> datetime:
+    local = instant.astimezone(zone)
+    return local.replace(tzinfo=_offset(local))

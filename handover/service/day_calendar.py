@@ -1,0 +1,68 @@
+"""What is due on a day across all jobs, as one calendar for the crew.
+
+Each visit has the UID and the revision that it has in its job's own crew.ics: a calendar that holds both has
+it once. Times stand in UTC, and nothing is drawn from the clock: the same day of the same jobs gives the same
+bytes.
+
+Source: RFC 5545 (iCalendar); RFC 7986 (name, colour, UID of a calendar).
+"""
+
+from __future__ import annotations
+
+from datetime import UTC, timedelta
+from typing import TYPE_CHECKING
+from uuid import uuid5
+
+from icalendar import Event, vText
+
+from handover.documents.calendars import NAMESPACE, OF_CALENDAR, alarm_before, empty_calendar
+from handover.documents.plaintext import plain_line, plain_lines
+from handover.service.archiving import RING_OWNER
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from datetime import date
+
+    from handover.archive.catalog import Due
+    from handover.archive.entry import Entry, Task
+
+COLOUR = OF_CALENDAR["crew"]
+
+
+def day_calendar(due: Iterable[Due], day: date) -> bytes:
+    """Return the visits of a day as one calendar; calls and reminders are the office's and not in it.
+
+    Args:
+        due: What is due, as `Catalog.due` gives it.
+        day: The day, for the calendar's name.
+    """
+    name = f"Crew, {day:%a %b} {day.day}, {day.year}"
+    calendar = empty_calendar(name, str(uuid5(NAMESPACE, f"due\n{day}")), "crew")
+    for each in due:
+        if each.task is not None and each.kind != RING_OWNER:
+            calendar.add_component(_event(each.entry, each.task))
+    content: bytes = calendar.to_ical()
+    return content
+
+
+def _event(entry: Entry, task: Task) -> Event:
+    place = plain_line(entry.street)
+    about = (task.text, entry.street, f"Owner: {entry.whom_to_ring}", f"Job {entry.job}")
+    event = Event()
+    event.add("uid", task.uid or str(uuid5(NAMESPACE, f"{entry.job}\n{task.kind}\n{task.start}")))
+    event.add("dtstamp", entry.issued.astimezone(UTC))
+    event.add("sequence", entry.revision)
+    if task.end is None:
+        event.add("dtstart", task.start.date())
+        event.add("dtend", task.start.date() + timedelta(days=1))
+    else:
+        event.add("dtstart", task.start.astimezone(UTC))
+        event.add("dtend", task.end.astimezone(UTC))
+    event.add("summary", plain_line(f"{task.text}, {place.partition(', ')[0] or entry.job}"))
+    event.add("description", plain_lines("\n".join(map(plain_line, about))))
+    event.add("location", place)
+    event.add("color", vText(COLOUR))
+    event.add("status", "CONFIRMED")
+    if task.end is not None:
+        event.add_component(alarm_before(str(event["summary"]), "crew"))
+    return event

@@ -1,0 +1,320 @@
+"""Steps 1 to 3: read the job record and the weather, check them, compute the schedule."""
+
+from __future__ import annotations
+
+import logging
+import re
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.errors import Finding, UnusableInput
+from handover.jobs.future_times import examine_times
+from handover.jobs.reading import examine_job
+from handover.schedule.plan import plan_cure
+from handover.schedule.slab_simulation import DAYS
+from handover.service.settings import SETTINGS, Settings
+from handover.weather.fit_check import check_fit
+from handover.weather.location import Place
+from handover.weather.reading import examine_weather_bytes, read_bytes
+from handover.weather.series import Origin
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+
+    from handover.jobs.attached_files import AttachedFiles
+    from handover.jobs.reading import Examined
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+    from handover.weather import WeatherSeries
+    from handover.weather.location import Located
+    from handover.weather.reading import Examined as WeatherExamined
+
+LOG = logging.getLogger("handover")
+
+
+@dataclass(frozen=True)
+class Received:
+    """A job and its weather, read and found usable.
+
+    Attributes:
+        job: The record.
+        weather: Its weather, as far as it was given.
+        inputs: What was received, the record first. What it names keeps that name, folder and all, so that
+            it can be read again where these are laid down.
+        pictures: The job's own pictures, by the names that the record gives them.
+        cautions: What is doubtful, though it stops nothing.
+        typical: A typical year of the place, where one was given.
+        weather_file: Name of the weather among the inputs; `typical_file` likewise.
+        received_at: When the weather was downloaded, if it was.
+    """
+
+    job: JobRecord
+    weather: WeatherSeries
+    inputs: Mapping[str, bytes]
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    cautions: tuple[Finding, ...] = ()
+    typical: WeatherSeries | None = None
+    weather_file: str = ""
+    typical_file: str | None = None
+    received_at: datetime | None = None
+
+
+# ---- 1 read and 2 check -----------------------------------------------------------------------------
+
+
+def read_record(path: Path) -> tuple[JobRecord, tuple[Finding, ...]]:
+    """Return a job record, and what is doubtful about it.
+
+    Raises:
+        UnusableInput: All that is wrong with it.
+    """
+    examined = examine_job(path)
+    if examined.record is None:
+        raise UnusableInput(examined.findings)
+    return examined.record, examined.findings
+
+
+def receive(
+    record: Path,
+    weather: Path | None,
+    as_of: datetime,
+    *,
+    key: str | None = None,
+    typical: Path | None = None,
+) -> Received:
+    """Read and check a job record and its weather.
+
+    Args:
+        record: The file of the job record.
+        weather: The file of the weather; None to download it.
+        as_of: Time of issue, aware.
+        key: Of a customer of the forecast service, for the download.
+        typical: The file of a typical year of the place, for the hours past the forecast.
+
+    Raises:
+        UnusableInput: All that is wrong with them, and between them.
+        DownloadFailed: The forecast could not be had.
+    """
+    LOG.info("1 read")
+    examined = examine_job(record)
+    job = examined.record
+    if weather is not None:
+        given = read_given(weather)
+    elif job is not None:
+        given = download(job, as_of, key=key)
+    else:
+        raise UnusableInput(examined.findings)
+    year = None if typical is None else read_given(typical)
+    return check_together(examined, given, as_of, year=year)
+
+
+def check_together(
+    examined: Examined,
+    given: Given,
+    as_of: datetime,
+    *,
+    year: Given | None = None,
+    examine: Callable[..., WeatherExamined] = examine_weather_bytes,
+) -> Received:
+    """Check a job record and its weather, by themselves and against each other.
+
+    Args:
+        examined: What came of reading the job record.
+        given: The weather as received.
+        as_of: Time of issue, aware.
+        year: A typical year of the place, as received.
+        examine: Reads the weather, as `examine_weather_bytes` does.
+
+    Raises:
+        UnusableInput: All that is wrong with them, and between them.
+    """
+    LOG.info("2 check")
+    job, source = examined.record, examined.source
+    series, doubts = _examine(given, job, as_of, examine)
+    usual, of_year = (None, ()) if year is None else _examine_typical(year, job, examine)
+    ahead = () if job is None else examine_times(job, source, as_of)
+    findings = (*examined.findings, *ahead, *doubts, *of_year)
+    if job is None or series is None or any(each.severity == "fault" for each in findings):
+        raise UnusableInput(findings)
+    pictures = _pictures(job, source.files)
+    inputs = by_name(
+        [
+            (safe_name(source.name), source.data),
+            *_logs(job, source.files),
+            *pictures.items(),
+            *((safe_name(each.name), each.data) for each in (given, year) if each is not None),
+        ],
+        taken=(SETTINGS,),
+    )
+    names = list(inputs)  # of which the weather comes last
+    return Received(
+        job=job,
+        weather=series,
+        inputs=inputs,
+        pictures=pictures,
+        cautions=findings,
+        typical=usual,
+        weather_file=names[-1 if year is None else -2],
+        typical_file=None if year is None else names[-1],
+        received_at=given.received_at,
+    )
+
+
+@dataclass(frozen=True)
+class Given:
+    """A weather file as received, or why it could not be.
+
+    Attributes:
+        name: What to call it.
+        data: Its bytes; empty where there is a fault.
+        received_at: When it was downloaded, if it was.
+        fault: Why it could not be read.
+    """
+
+    name: str
+    data: bytes
+    received_at: datetime | None = None
+    fault: Finding | None = None
+
+
+def read_given(path: Path) -> Given:
+    """Return a weather file as it is."""
+    data, fault = read_bytes(path)
+    return Given(str(path), data or b"", fault=fault)
+
+
+def download(job: JobRecord, now: datetime, *, key: str | None = None) -> Given:
+    """Download the forecast for a job's site, exactly as the service gives it.
+
+    Raises:
+        UnusableInput: The record does not say whom the service may turn to.
+        DownloadFailed: No service gave a forecast.
+    """
+    if not job.contractor.email:
+        finding = Finding(
+            "is missing; the forecast services ask whom they may turn to",
+            field="contractor.email",
+            expected="a mail address, or a weather file given with -w",
+            example='email = "office@example.com"',
+        )
+        raise UnusableInput([finding])
+    return download_for(
+        job.site, job.placement.start, needed_until(job), contact=job.contractor.email, now=now, key=key
+    )
+
+
+def download_for(
+    site: Located, start: datetime, until: datetime, *, contact: str, now: datetime, key: str | None = None
+) -> Given:
+    """Download the forecast for a place and a stretch of time. Raises as `download_forecast`."""
+    from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
+
+    answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
+    return Given(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
+
+
+def needed_until(job: JobRecord) -> datetime:
+    """Return up to when the schedule of a job needs weather."""
+    return job.placement.end.astimezone(UTC) + timedelta(days=DAYS)
+
+
+def _examine(
+    given: Given, job: JobRecord | None, as_of: datetime, examine: Callable[..., WeatherExamined]
+) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+    """Return the weather in a file, and what is wrong or doubtful about it, by itself and for the job."""
+    if given.fault is not None:
+        return None, (given.fault,)
+    if job is None:  # its own faults can be told all the same, as if it were for anywhere
+        return examine(given.data, given.name, Place(0.0, 0.0), as_of.year)
+    series, findings = examine(
+        given.data, given.name, job.site, job.placement.start.year, received_at=given.received_at
+    )
+    if series is None:
+        return None, findings
+    fit = check_fit(series, job.site, job.placement.start, needed_until(job), as_of, file=given.name)
+    return series, (*findings, *fit)
+
+
+def _examine_typical(
+    given: Given, job: JobRecord | None, examine: Callable[..., WeatherExamined]
+) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+    """Return the typical year in a file, laid on the year of the job, and what is wrong with it."""
+    if given.fault is not None or job is None:
+        return None, () if given.fault is None else (given.fault,)
+    series, findings = examine(given.data, given.name, job.site, job.placement.start.year)
+    if series is not None and not np.all(series.origin == Origin.TYPICAL):
+        fault = Finding(
+            "is no typical year",
+            given.name,
+            expected="a TMY3 or EPW file",
+            example="a TMY3 file of a town nearby",
+        )
+        return None, (*findings, fault)
+    return series, findings
+
+
+def by_name(files: Iterable[tuple[str, bytes]], taken: Iterable[str] = ()) -> dict[str, bytes]:
+    """Return files by names that lead out of no folder; one whose name is taken gets a number."""
+    named: dict[str, bytes] = {}
+    for name, content in files:
+        path = PurePath(name if _leads_inside(name) else safe_name(name))
+        free, number = path, 1
+        while str(free).lower() in {each.lower() for each in (*taken, *named)}:
+            number += 1
+            free = path.with_name(f"{path.stem}-{number}{path.suffix}")
+        named[str(free)] = content
+    return named
+
+
+def _leads_inside(name: str) -> bool:
+    path = PurePath(name)
+    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
+
+
+def safe_name(name: str) -> str:
+    """Return a file's name such that any system takes it and none obeys it."""
+    kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
+    return kept or "file"
+
+
+def own_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
+    """Return the files that a record names, by the names it gives them."""
+    return dict([*_logs(job, files), *_pictures(job, files).items()])
+
+
+def _logs(job: JobRecord, files: AttachedFiles) -> list[tuple[str, bytes]]:
+    """Return the logger's file of a job; whether it may be read is checked with the record."""
+    log = job.temperature_log
+    return [(log.file, files.read(log.file))] if log else []
+
+
+def _pictures(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
+    """Return the logo and the photos of a job; whether they may be read is checked with the record."""
+    names = [job.contractor.logo, *(each.photo for each in job.walkthrough)]
+    return {name: files.read(name) for name in names if name}
+
+
+# ---- 3 compute --------------------------------------------------------------------------------------
+
+
+def compute(
+    received: Received,
+    as_of: datetime,
+    revision: int = 1,
+    settings: Settings = Settings(),  # noqa: B008 - it does not change
+) -> CureSchedule:
+    """Return the schedule of what was received, its time of issue aware."""
+    LOG.info("3 compute")
+    return plan_cure(
+        received.job,
+        received.weather,
+        as_of,
+        revision=revision,
+        typical=received.typical,
+        rules=settings.rules,
+        share=settings.share,
+    )

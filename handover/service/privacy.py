@@ -1,0 +1,177 @@
+"""An owner who asks to be forgotten: what goes from the bag of his job, and what stays.
+
+What stays is the technical record: the slab, its mix, tickets, cylinders, walk-through, weather, settings,
+and every schedule with its reasons; of the owner no name, address, number or word. Papers that were written
+to him, what passed between him and the office, and pictures go as a whole, for nobody can be sure what they
+show. The place stays to a hundredth of a degree, about a kilometre: what the weather needs. The id of the job
+and the names of the files that stay are not changed.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import tomli_w
+
+from handover.archive.bag import DATA, ISSUES
+from handover.archive.forget import forget
+from handover.jobs.parse import decode, language_of, parse
+from handover.service.archiving import RECORD_ENDINGS
+from handover.service.publish import INPUTS, SCHEDULE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import datetime
+
+    from handover.archive.bag import Bag
+    from handover.archive.entry import Entry
+    from handover.archive.store import Archive
+
+GONE = "(removed)"
+PLACES = 2
+"""Decimals that stay of latitude and longitude."""
+
+SHORTEST = 3
+"""Letters of the shortest part of a name that is looked for in remarks."""
+
+FREE_TEXT = ("item", "note")
+"""What is written of the walk-through in words of the crew's own."""
+
+PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"RIFF", b"II*\0", b"MM\0*")
+
+_ISSUED = re.compile(rf"{ISSUES.removeprefix(DATA)}\d+/")
+
+
+def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
+    """Remove an owner's personal data from the bag of a job and from the catalog.
+
+    Args:
+        archive: The archive.
+        job: The id of the job, which stays.
+        at: Time of removal, aware.
+
+    Returns:
+        The paths of the files that were removed or changed; none where all was gone already.
+
+    Raises:
+        UnusableInput: There is no such job.
+        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `handover.archive.forget.forget`.
+    """
+    with archive.hold(job):
+        bag = archive.bag(job)
+        records = _records(bag)
+        names = _Names(bag.entry, records.values())
+        logos = {f"{path.rpartition('/')[0]}/{_logo(record)}" for path, record in records.items()}
+
+        def redact(path: str, data: bytes) -> bytes | None:
+            if path in records:
+                return _record_without_owner(data, records[path], names)
+            stays = _is_technical(path) and (path in logos or not _is_picture(data))
+            return data if stays else None
+
+        return forget(
+            archive,
+            job,
+            redact,
+            lambda entry: _entry_without_owner(entry, names),
+            at,
+            redact_text=names.without,
+        )
+
+
+def _is_technical(path: str) -> bool:
+    """Say whether a file below "data/" tells of the slab alone, its record aside."""
+    issued = _ISSUED.match(path)
+    name = path[issued.end() :] if issued else ""
+    return name == SCHEDULE or name.startswith(INPUTS)
+
+
+def _records(bag: Bag) -> dict[str, Mapping[str, Any]]:
+    """Return the job records among the inputs of all issues, by their paths below "data/"."""
+    found: dict[str, Mapping[str, Any]] = {}
+    for path in bag.payload:
+        if f"/{INPUTS}" in path and path.endswith(RECORD_ENDINGS):
+            text = decode(bag.read(path))
+            written = parse(text) if isinstance(text, str) else []
+            if isinstance(written, dict) and written.get("id") == bag.job:
+                found[path.removeprefix(DATA)] = written
+    return found
+
+
+def _logo(record: Mapping[str, Any]) -> str:
+    return str(record.get("contractor", {}).get("logo", ""))
+
+
+def _is_picture(data: bytes) -> bool:
+    """Say whether a file begins as JPEG, PNG, GIF, WebP, TIFF, or one of the kinds of HEIF do."""
+    return data.startswith(PICTURES) or data[4:8] == b"ftyp"
+
+
+# ---- what remains of words --------------------------------------------------------------------------
+
+
+class _Names:
+    """By what an owner is named or reached, to be taken out of remarks."""
+
+    def __init__(self, entry: Entry, records: Iterable[Mapping[str, Any]]) -> None:
+        whole = {entry.owner, entry.street, *(str(entry.more.get(each, "")) for each in ("phone", "email"))}
+        people = {entry.owner}
+        for each in records:
+            owner, site = each.get("owner", {}), each.get("site", {})
+            signed = each.get("acknowledgement", {})
+            people |= {owner.get("name", ""), signed.get("name", "")}
+            whole |= {owner.get("phone", ""), owner.get("email", ""), signed.get("remarks", "")}
+            whole |= {site.get("name", ""), site.get("address", "")}
+        parts = {part for name in people for part in re.findall(r"[^\W\d_]+", name) if len(part) >= SHORTEST}
+        texts = sorted({*whole, *people, *parts} - {""}, key=len, reverse=True)
+        named = "|".join(map(re.escape, texts))
+        apart = rf"(?<![^\W_])(?:{named})(?![^\W_])"  # a name of a file joins words with "_" as well
+        self._named = re.compile(apart, re.IGNORECASE) if texts else None
+
+    def without(self, text: str) -> str:
+        """Return a text with a mark in the place of each name."""
+        return self._named.sub(GONE, text) if self._named else text
+
+
+def _entry_without_owner(entry: Entry, names: _Names) -> Entry:
+    return replace(
+        entry,
+        owner="",
+        street="",
+        remarks=names.without(entry.remarks),
+        tasks=tuple(replace(each, text=names.without(each.text)) for each in entry.tasks),
+        more={name: value for name, value in entry.more.items() if name == "language"},
+    )
+
+
+def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _Names) -> bytes:
+    """Return a job record, in the language it was written in, without its owner and without comments."""
+    less = dict(record)
+    if "owner" in record:
+        less["owner"] = {key: value for key, value in record["owner"].items() if key == "language"}
+    less["site"] = {key: _coarse(key, value) for key, value in record["site"].items() if key != "address"}
+    if "acknowledgement" in record:
+        less["acknowledgement"] = {"name": GONE, "time": record["acknowledgement"]["time"]}
+    if "walkthrough" in record:
+        less["walkthrough"] = [
+            {
+                key: names.without(value) if key in FREE_TEXT else value
+                for key, value in each.items()
+                if key != "photo"
+            }
+            for each in record["walkthrough"]
+        ]
+    if less == record:
+        return data
+    if language_of(data.decode("utf-8-sig")) == "json":
+        return f"{json.dumps(less, ensure_ascii=False, indent=2)}\n".encode()
+    return tomli_w.dumps(less).encode()
+
+
+def _coarse(key: str, value: Any) -> Any:
+    if key in {"latitude", "longitude"} and isinstance(value, float):
+        return round(value, PLACES)
+    return GONE if key == "name" else value

@@ -1,0 +1,248 @@
+"""Send the messages of issued folders to their owners, through the contractor's own mail server.
+
+Over TLS only, the server's certificate checked; one try a message; a failure stops none of the others.
+
+Source: RFC 5321 (SMTP), RFC 6409 (submission), RFC 3207 (STARTTLS), RFC 4954 (login), RFC 8314 (TLS).
+"""
+
+from __future__ import annotations
+
+import smtplib
+import ssl
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from socket import gaierror
+from typing import TYPE_CHECKING, Literal
+
+from handover.errors import UnusableInput
+from handover.service.send_log import Gone, NotSent, outgoing, read_draft, sent_record
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from datetime import datetime
+    from pathlib import Path
+
+    from handover.service.mail_server import MailServer
+    from handover.service.send_log import Draft, SentRecord
+
+PATIENCE = 30.0
+"""Longest wait for any one answer of the server, in s."""
+
+OURSELVES = "[127.0.0.1]"
+"""How we greet: RFC 5321 section 4.1.3. The machine's own name is nobody's business."""
+
+OK = 250
+OK_ELSEWHERE = 251
+
+State = Literal["sent", "already sent", "ready", "not sent"]
+
+
+class LogInRefused(NotSent):
+    """The server refused user or password; to ask again would only lock the account."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of one job.
+
+    Attributes:
+        job: As it was asked for.
+        state: "ready" is the answer to a rehearsal.
+        words: To whom, or why not.
+        draft: The message, where there is one.
+    """
+
+    job: Path
+    state: State
+    words: str
+    draft: Draft | None = None
+
+
+def rehearse(jobs: Iterable[Path], *, again: bool = False) -> Iterator[Outcome]:
+    """Say of each job what would go to whom. Nothing is sent, no server is asked, no record is written."""
+    for job in jobs:
+        try:
+            draft = read_draft(job)
+            with sent_record(draft.folder) as record:
+                pending = _pending(draft, record, again=again)
+            yield Outcome(job, "ready" if pending else "already sent", _when(draft, record), draft)
+        except (UnusableInput, NotSent, OSError) as fault:
+            yield Outcome(job, "not sent", str(fault))
+
+
+def send_messages(
+    jobs: Iterable[Path], server: MailServer, password: str, at: datetime, *, again: bool = False
+) -> Iterator[Outcome]:
+    """Send the message of each job, and say what came of it.
+
+    Args:
+        jobs: Issued folders, or the messages in them.
+        server: Through which.
+        password: Of its user; empty where it asks for no login.
+        at: Time of sending, aware.
+        again: Send also what was sent before.
+    """
+    locked_out: LogInRefused | None = None
+    for job in jobs:
+        try:
+            if locked_out:
+                raise locked_out
+            yield _send(job, server, password, at, again=again)
+        except LogInRefused as fault:
+            locked_out = fault
+            yield Outcome(job, "not sent", str(fault))
+        except (UnusableInput, NotSent) as fault:
+            yield Outcome(job, "not sent", str(fault))
+        except (smtplib.SMTPException, OSError) as fault:
+            yield Outcome(job, "not sent", _why(fault, server))
+
+
+def _send(job: Path, server: MailServer, password: str, at: datetime, *, again: bool) -> Outcome:
+    draft = read_draft(job)
+    with sent_record(draft.folder) as record:
+        pending = _pending(draft, record, again=again)
+        if not pending:
+            return Outcome(job, "already sent", _when(draft, record), draft)
+        with _connection(server, password) as smtp:
+            account = server.sender or draft.sender
+            taken, refused = _addressed(smtp, account, pending)
+            if taken:
+                content = outgoing(draft, at, account, len(record.of(draft)) if again else 0)
+                entry = Gone(draft.message_id, taken, at.isoformat(), "unsure")
+                _hand_over(smtp, content, entry, record)
+    if refused:
+        gone = f" It went to {', '.join(taken)}." if taken else ""
+        raise NotSent(f"The server refuses {'; '.join(refused)}.{gone}")
+    return Outcome(job, "sent", ", ".join(taken), draft)
+
+
+def _pending(draft: Draft, record: SentRecord, *, again: bool) -> tuple[str, ...]:
+    """Return who is still to get a draft.
+
+    Raises:
+        NotSent: A run broke off, so that nobody knows whether it went out.
+    """
+    gone = record.of(draft)
+    if again:
+        return draft.receivers
+    if unsure := [each for each in gone if each.state == "unsure"]:
+        raise NotSent(
+            f"The try of {unsure[-1].at} broke off: ask {', '.join(unsure[-1].to)} whether it came. "
+            "If it did not, --again sends it once more."
+        )
+    had = {address for each in gone for address in each.to}
+    return tuple(each for each in draft.receivers if each not in had)
+
+
+def _when(draft: Draft, record: SentRecord) -> str:
+    """Return when a draft was sent and to whom, or nothing."""
+    return "; ".join(f"{each.at} to {', '.join(each.to)}" for each in record.of(draft))
+
+
+# ---- the talk with the server
+
+
+@contextmanager
+def _connection(server: MailServer, password: str) -> Iterator[smtplib.SMTP]:
+    """Give a safe connection, logged in where the server asks for it."""
+    context = ssl.create_default_context()
+    context.minimum_version = ssl.TLSVersion.TLSv1_2
+    smtp: smtplib.SMTP
+    if server.security == "tls":
+        smtp = smtplib.SMTP_SSL(server.host, server.port, OURSELVES, timeout=PATIENCE, context=context)
+    else:
+        smtp = smtplib.SMTP(server.host, server.port, OURSELVES, timeout=PATIENCE)
+    try:
+        if server.security == "starttls":
+            smtp.starttls(context=context)
+        smtp.ehlo_or_helo_if_needed()
+        if server.user is not None:
+            _log_in(smtp, server.user, password)
+        yield smtp
+        with suppress(smtplib.SMTPException, OSError):  # what was to be done is done
+            smtp.quit()
+    finally:
+        smtp.close()
+
+
+def _log_in(smtp: smtplib.SMTP, user: str, password: str) -> None:
+    """Log in, by one way only: each further one would count as one more wrong password."""
+    smtp.user, smtp.password = user, password
+    ways = {"PLAIN": smtp.auth_plain, "LOGIN": smtp.auth_login}
+    offered = str(smtp.esmtp_features.get("auth", "")).upper().split()
+    way = next((each for each in ways if each in offered), None)
+    if way is None:
+        raise LogInRefused("The server offers no way to log in that we know (PLAIN, LOGIN).")
+    try:
+        smtp.auth(way, ways[way])
+    except smtplib.SMTPAuthenticationError as fault:
+        raise LogInRefused(f"The server refuses the user or the password: {_said(fault)}.") from None
+
+
+def _addressed(
+    smtp: smtplib.SMTP, account: str, pending: Iterable[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Tell the server from whom and to whom; return who is taken, and who is refused with the reason."""
+    code, answer = smtp.mail(account)
+    if code != OK:
+        raise smtplib.SMTPSenderRefused(code, answer, account)
+    answers = {each: smtp.rcpt(each) for each in pending}
+    taken = tuple(each for each, (code, _) in answers.items() if code in {OK, OK_ELSEWHERE})
+    refused = tuple(
+        f"{each} ({code} {_text(said)})" for each, (code, said) in answers.items() if each not in taken
+    )
+    return taken, refused
+
+
+def _hand_over(smtp: smtplib.SMTP, content: bytes, entry: Gone, record: SentRecord) -> None:
+    """Give the message to the server, and keep in the record how far that came."""
+    record.put(entry)
+    try:
+        code, answer = smtp.data(content)
+    except smtplib.SMTPDataError:
+        record.take_back(entry)
+        raise
+    except (smtplib.SMTPServerDisconnected, OSError) as fault:
+        raise NotSent(
+            "The server fell silent while it took the message, so it may have gone out or not. "
+            f"Ask {', '.join(entry.to)}; if it did not come, --again sends it once more."
+        ) from fault
+    if code != OK:
+        record.take_back(entry)
+        raise smtplib.SMTPDataError(code, answer)
+    record.put(Gone(entry.message_id, entry.to, entry.at, "sent"), instead_of=entry)
+
+
+# ---- what went wrong
+
+
+def _why(fault: smtplib.SMTPException | OSError, server: MailServer) -> str:
+    """Return in words why a message did not go out."""
+    where = f"{server.host}, port {server.port},"
+    problem = f"{where} answers in a way that mail does not know"
+    if isinstance(fault, TimeoutError) or isinstance(fault.__context__, TimeoutError):
+        problem = f"{where} did not answer within {PATIENCE:g} s"
+    elif isinstance(fault, smtplib.SMTPNotSupportedError):
+        problem = f"{where} offers no TLS, and nothing goes in the open"
+    elif isinstance(fault, smtplib.SMTPResponseException):
+        problem = f"The server refuses the message: {_said(fault)}"
+    elif isinstance(fault, ssl.SSLCertVerificationError):
+        problem = f"The certificate of {where} cannot be trusted: {fault.verify_message}"
+    elif isinstance(fault, ssl.SSLError):
+        problem = f"{where} does not speak TLS as it should: {fault.reason}"
+    elif isinstance(fault, gaierror):
+        problem = f"{where} is not found: look at the name, and at the network"
+    elif isinstance(fault, smtplib.SMTPServerDisconnected):
+        problem = f"{where} broke the connection"
+    elif isinstance(fault, OSError) and fault.strerror:
+        problem = f"{where} cannot be reached: {fault.strerror}"
+    return f"{problem}. Nothing was sent."
+
+
+def _said(fault: smtplib.SMTPResponseException) -> str:
+    return f"{fault.smtp_code} {_text(fault.smtp_error)}"
+
+
+def _text(answer: bytes | str) -> str:
+    text = answer.decode("utf-8", "replace") if isinstance(answer, bytes) else answer
+    return " ".join(text.split())[:300].rstrip(".")

@@ -1,0 +1,101 @@
+"""What lies past the end of a forecast."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from handover.base.arrays import ONE_HOUR, Floats
+from handover.errors import Finding, UnusableInput
+from handover.weather.raw_weather import Times, spoken
+from handover.weather.series import Origin, WeatherSeries, utc64, utc_seconds
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+_DAY = 24
+_DAYS = 3  # of which the mean day is made
+_FADE_H = 12  # hours over which the last hour's departure from the mean day fades
+_STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
+
+
+def extend(series: WeatherSeries, until: datetime, *, typical: WeatherSeries | None = None) -> WeatherSeries:
+    """Return the series carried on to an instant, with what was added marked as typical.
+
+    Added are the hours of the mean day of the last three days (of the last two or one, where there are no
+    more): by UTC hour, the mean of those days. No rain is added, because the mean of a showery day is a
+    drizzle on every day, and because a plan that waits for no rain is the cautious one for watering; its
+    probability is not told. At the joint the last hour's departure from the mean day fades out over twelve
+    hours, so that nothing jumps; sunshine is not faded, because it has its own course.
+
+    Args:
+        series: At least a day.
+        until: Aware; the series then reaches the first of its hours at or after it.
+        typical: A typical year of the place: where it covers the hours to be added it is used instead of the
+            mean day (without its rain).
+
+    Raises:
+        UnusableInput: The series is shorter than a day.
+    """
+    missing = int(-((series.time[-1] - utc64(until)) // ONE_HOUR))
+    if missing <= 0:
+        return series
+    if len(series) < _DAY:
+        raise UnusableInput([Finding(f"{len(series)} hours of weather", expected="at least 24 hours")])
+    time = series.time[-1] + np.arange(1, missing + 1) * ONE_HOUR
+    if typical is not None and typical.covers(time[0] - ONE_HOUR, time[-1]):
+        added, joint, method = _typical(typical, time)
+    else:
+        added, joint, method = _mean_day(series, missing)
+    fade = np.clip(1 - np.arange(1, missing + 1) / _FADE_H, 0, None)
+    for name in _STATES:
+        last = getattr(series, name)[-1]
+        added[name] = _within(name, added[name] + (last - joint[name]) * fade)
+    added["precipitation_mm"] = np.zeros(missing)
+    added["precipitation_probability"] = np.full(missing, np.nan)
+    joined: dict[str, Any] = {
+        name: np.concatenate([getattr(series, name), more]) for name, more in added.items()
+    }
+    origin = np.concatenate([series.origin, np.full(missing, Origin.TYPICAL, dtype=np.int8)])
+    end = spoken(series.time[-1])
+    sentence = f"After {end}: {method}, without rain; departures at the joint fade over {_FADE_H} h."
+    return replace(
+        series,
+        time=np.concatenate([series.time, time]),
+        origin=origin,
+        methods=(*series.methods, sentence),
+        **joined,
+    )
+
+
+def _mean_day(series: WeatherSeries, missing: int) -> tuple[dict[str, Floats], dict[str, float], str]:
+    """Return the mean day repeated, its value at the last hour of the series, and a sentence."""
+    days = min(_DAYS, len(series) // _DAY)
+    which = np.arange(missing) % _DAY
+    added, joint = {}, {}
+    for name in (*_STATES, "shortwave_wm2"):
+        # The mean day begins with the hour after the last; its last hour is the hour of the last.
+        day = getattr(series, name)[-days * _DAY :].reshape(days, _DAY).mean(axis=0)
+        added[name], joint[name] = day[which], float(day[-1])
+    told = "its last day" if days == 1 else f"the mean day of its last {days} days"
+    return added, joint, f"{told}, hour by hour"
+
+
+def _typical(typical: WeatherSeries, time: Times) -> tuple[dict[str, Floats], dict[str, float], str]:
+    """Return the hours of a typical year, its value at the hour before them, and a sentence."""
+    before = typical.window(time[0] - ONE_HOUR, time[-1])
+    names = (*_STATES, "shortwave_wm2")
+    added = {
+        name: np.interp(utc_seconds(time), utc_seconds(before.time), getattr(before, name)) for name in names
+    }
+    joint = {name: float(getattr(before, name)[0]) for name in names}
+    return added, joint, f"the same hours of {typical.source}"
+
+
+def _within(name: str, value: Floats) -> Floats:
+    """Keep shares between 0 and 1, and wind from blowing backwards."""
+    if name == "air_c":
+        return value
+    return np.clip(value, 0, None if name == "wind_ms" else 1)

@@ -1,0 +1,161 @@
+"""Does the weather fit the job: this place, these hours, fresh enough?"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from handover.errors import Finding
+from handover.weather.location import distance_km
+from handover.weather.series import Origin
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from handover.weather.location import Located
+    from handover.weather.series import WeatherSeries
+
+FURTHEST_KM = 50.0
+FORECAST_OLD = timedelta(hours=6)
+FORECAST_STALE = timedelta(hours=24)
+LEAST_AFTER_POUR = timedelta(hours=24)  # the mean day past the end needs a day to be made of
+
+_HOW_TO_GET_HOURS = (
+    "weather from the hour of the pour on: download it with its past hours (handover forecast JOB -o FILE), "
+    "or put the observed hours and the forecast together into one CSV"
+)
+
+
+def check_fit(
+    series: WeatherSeries,
+    site: Located,
+    start: datetime,
+    needed_until: datetime,
+    as_of: datetime,
+    *,
+    file: str | None = None,
+) -> tuple[Finding, ...]:
+    """Return what speaks against using a series for a pour.
+
+    Faults: a place over 50 km off, another time, the hours of the pour missing, less than a day of weather
+    after it. Cautions: a forecast over 6 h or 24 h old, of unknown age, or issued after the time of issue; an
+    end before ``needed_until``, past which typical weather stands in.
+
+    Args:
+        series: Any weather; a typical year has no age.
+        site: Place of the slab.
+        start: When the first concrete was placed, aware.
+        needed_until: Up to when the schedule needs weather, aware.
+        as_of: Time of issue of the documents, aware.
+        file: Name of the weather file, for the findings.
+    """
+    check = _Check(series, file)
+    check.place(site)
+    check.time(start, needed_until)
+    check.age(as_of)
+    return tuple(check.findings)
+
+
+class _Check:
+    """The findings on their way."""
+
+    def __init__(self, series: WeatherSeries, file: str | None) -> None:
+        self.series = series
+        self.file = file
+        self.findings: list[Finding] = []
+
+    def fault(self, problem: str, expected: str) -> None:
+        self.findings.append(Finding(problem, file=self.file, expected=expected))
+
+    def caution(self, problem: str, expected: str | None = None) -> None:
+        self.findings.append(Finding(problem, file=self.file, expected=expected, severity="caution"))
+
+    def place(self, site: Located) -> None:
+        """The weather is of the site, or near it."""
+        series = self.series
+        if series.latitude is None or series.longitude is None:
+            return
+        if site.latitude is None or site.longitude is None:
+            self.caution(
+                f"the weather is for {_place(series.latitude, series.longitude)}; the job names no latitude "
+                "and longitude to compare it with"
+            )
+            return
+        distance = distance_km(series.latitude, series.longitude, site.latitude, site.longitude)
+        if distance > FURTHEST_KM:
+            self.fault(
+                f"the weather is for {_place(series.latitude, series.longitude)}, the job is at "
+                f"{_place(site.latitude, site.longitude)}: {distance:.0f} km away",
+                f"weather for the site, within {FURTHEST_KM:.0f} km",
+            )
+
+    def time(self, start: datetime, needed_until: datetime) -> None:
+        """The weather holds the hours of the pour and a day after it."""
+        first, last = self.series.first_hour, self.series.last_hour
+        if start > last or needed_until < first:
+            self.fault(
+                f"the weather is for {_stretch(first, last)}, the job is on {_day(start)}", _HOW_TO_GET_HOURS
+            )
+        elif start < first:
+            self.fault(
+                f"the weather begins at {_moment(first)}, {_hours(first - start):.1f} h after the pour at "
+                f"{_moment(start)}",
+                _HOW_TO_GET_HOURS,
+            )
+        elif last - start < LEAST_AFTER_POUR and last < needed_until:
+            self.fault(
+                f"the weather ends at {_moment(last)}, {_hours(last - start):.1f} h after the pour",
+                "at least 24 h of weather after the pour, better ten days",
+            )
+        elif last < needed_until:
+            self.caution(
+                f"the weather ends at {_moment(last)}; after it, until {_moment(needed_until)}, typical "
+                "weather stands in: the mean day of its last three days, or a typical year that is given"
+            )
+
+    def age(self, as_of: datetime) -> None:
+        """A forecast is fresh, and not from the future."""
+        if not (self.series.origin == Origin.FORECAST).any():
+            return
+        issued = self.series.issued_at
+        if issued is None:
+            self.caution("the forecast does not say when it was issued: its age is not known")
+            return
+        age = as_of - issued
+        if age < timedelta(0):
+            self.caution(
+                f"the forecast was issued at {_moment(issued)}, after the time of issue {_moment(as_of)}"
+            )
+        elif age > FORECAST_STALE:
+            self.caution(
+                f"the forecast is {_age(age)} old: much of it may have changed",
+                "a new one before anything is handed over (handover forecast JOB -o FILE)",
+            )
+        elif age > FORECAST_OLD:
+            self.caution(f"the forecast is {_age(age)} old", "a new one (handover forecast JOB -o FILE)")
+
+
+def _place(latitude: float, longitude: float) -> str:
+    north = f"{abs(latitude):.3f} {'N' if latitude >= 0 else 'S'}"
+    return f"{north}, {abs(longitude):.3f} {'E' if longitude >= 0 else 'W'}"
+
+
+def _moment(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
+
+
+def _day(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%d}"
+
+
+def _stretch(first: datetime, last: datetime) -> str:
+    return f"{_day(first)} to {_day(last)}"
+
+
+def _hours(span: timedelta) -> float:
+    return span / timedelta(hours=1)
+
+
+def _age(age: timedelta) -> str:
+    hours = _hours(age)
+    return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} days"  # noqa: PLR2004 - two days

@@ -1,0 +1,251 @@
+"""What changed is told at the top of sheet, page and letter, and withdrawn events stay for one issue."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING, Any, get_args
+from zoneinfo import ZoneInfo
+
+import icalendar
+import pytest
+
+from handover.documents.calendars import crew_calendar, owner_calendar
+from handover.documents.care_sheet import Care
+from handover.documents.change_sentences import told_changes
+from handover.documents.date_phrases import capital
+from handover.documents.message import compose_message
+from handover.documents.pages import care_page_html, care_sheet_html
+from handover.documents.templating import languages
+from handover.documents.translations import catalog
+from handover.documents.wording import OWNER_KINDS, Wording
+from handover.schedule.changes import SAW_LAST
+from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+
+ZONE = ZoneInfo("America/New_York")
+TWO = datetime(2026, 7, 14, 13, 40, tzinfo=ZONE)  # told up to the half hour: 2:00
+HALF_PAST_THREE = datetime(2026, 7, 14, 15, 10, tzinfo=ZONE)
+HOUR = timedelta(hours=1)
+FIRST_WATER = Change("first-water", (TWO,), (HALF_PAST_THREE,), ("cooler",))
+
+
+def told(job: JobRecord, schedule: CureSchedule, *changes: Change, language: str = "en") -> tuple[str, ...]:
+    return told_changes(Wording(job, replace(schedule, revision=2, changes=changes), language=language))
+
+
+def cold(schedule: CureSchedule) -> CureSchedule:
+    return replace(schedule, cautions=(*schedule.cautions, Caution("heaters")))
+
+
+def test_a_date_that_moved_within_a_day(job: JobRecord, schedule: CureSchedule) -> None:
+    """The sentence that the office was promised."""
+    assert told(job, schedule, FIRST_WATER) == (
+        "First water moved from 2:00 pm to 3:30 pm on Tuesday, July 14, because it stays cooler.",
+    )
+
+
+def test_a_date_that_reads_as_before_is_not_told(job: JobRecord, schedule: CureSchedule) -> None:
+    """Both are told as the morning of July 21, so the reader has nothing new."""
+    evening = datetime(2026, 7, 20, 9, tzinfo=ZONE)
+    assert told(job, schedule, Change("light-vehicles", (evening,), (evening + 13 * HOUR,))) == ()
+
+
+def test_a_date_that_reads_otherwise_is_told_however_little_it_moved(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """From twenty-five past seven to three minutes past eight: told for the morning after."""
+    early = datetime(2026, 7, 21, 7, 25, tzinfo=ZONE)
+    assert told(job, schedule, Change("light-vehicles", (early,), (early + timedelta(minutes=38),))) == (
+        "Parking a car on it moved from Tuesday, July 21 to Wednesday, July 22.",
+    )
+
+
+def test_a_date_moved_into_the_past_may_be_done_now(job: JobRecord, schedule: CureSchedule) -> None:
+    """Issued on July 21, when light work was to wait until the 25th and might have begun on the 17th."""
+    now = replace(schedule, issued_at=datetime(2026, 7, 21, 9, tzinfo=ZONE))
+    before = datetime(2026, 7, 25, 7, 30, tzinfo=ZONE)
+    assert told(job, now, Change("light-work", (before,), (before - 8 * 24 * HOUR,))) == (
+        "Light work on it need not wait any longer, it was Saturday, July 25.",
+    )
+    last = Change(SAW_LAST, (before,), (before - 8 * 24 * HOUR,))
+    assert "is past now" in told(job, now, last)[0]
+
+
+def test_frost_is_told_where_the_sheet_shows_it(job: JobRecord, schedule: CureSchedule) -> None:
+    change = Change("frost-safe", (TWO,), (HALF_PAST_THREE,))
+    assert told(job, schedule, change) == ()
+    assert told(job, cold(schedule), change) != ()
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_first_page_tells_few_changes_and_how_many_more(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Those that ask most of an owner, in order of time; the page for the phone has all."""
+    day = datetime(2026, 7, 16, 6, 30, tzinfo=ZONE)
+    watered = [Change("watering", (), (day + n * 24 * HOUR,)) for n in range(5)]
+    car = Change("light-vehicles", (day + 5 * 24 * HOUR,), (day + 9 * 24 * HOUR,))
+    words = Wording(job, replace(schedule, revision=2, changes=(*watered, car)), language=language)
+    every = told_changes(words)
+    care = Care(words, {})
+    assert care.foremost_changes == (*every[:2], every[5], words.say("change.more", n=3))
+    page, sheet = care_page_html(words), care_sheet_html(words)
+    assert all(f"<li>{line}</li>" in page for line in every)
+    assert sum(f"<li>{line}</li>" in sheet for line in every) == 3
+
+
+def test_nothing_is_told_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:
+    again = replace(schedule, revision=2)
+    for language in languages():
+        heading = catalog(language).say("change.heading", n=1)
+        assert told(job, schedule, language=language) == ()
+        assert heading not in care_sheet_html(Wording(job, again, language=language))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_change_and_cause_has_words(language: str, job: JobRecord, schedule: CureSchedule) -> None:
+    day = datetime(2026, 7, 16, 6, 30, tzinfo=ZONE)
+    causes = get_args(Cause)
+    changes = [
+        Change(kind, before, after, causes)
+        for kind in (*OWNER_KINDS, SAW_LAST, "watering", "frost")
+        for before, after in (((day,), (day + 48 * HOUR,)), ((), (day,)), ((day,), ()))
+    ]
+    lines = told(job, cold(schedule), *changes, language=language)
+    assert len(set(lines)) == len(changes)
+    assert not any("{" in line for line in lines)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_sheet_page_and_letter_tell_the_same_list(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    again = replace(schedule, revision=2, changes=(FIRST_WATER,))
+    words = Wording(job, again, language=language)
+    (line,) = told_changes(words)
+    sheet = care_sheet_html(words)
+    assert f"<li>{line}</li>" in sheet
+    assert sheet.index(line) < sheet.index('class="row banner"')
+    assert f"<li>{line}</li>" in care_page_html(words)
+    letter: Any = message_from_bytes(compose_message(words, {}), policy=policy.default)
+    plain = letter.get_body(("plain",)).get_content().replace("\r\n", "\n")
+    assert f"{words.say('change.heading', n=1)}:\n- {line}\n" in plain
+    assert f"<li>{line}</li>" in letter.get_body(("html",)).get_content()
+
+
+# ---- calendars
+
+
+def events(calendar: bytes) -> dict[str, icalendar.Event]:
+    return {str(each["uid"]): each for each in icalendar.Calendar.from_ical(calendar).events}
+
+
+def without_day(schedule: CureSchedule, number: int) -> CureSchedule:
+    days = tuple(
+        replace(day, visits=(), skipped_because="rain") if index == number else day
+        for index, day in enumerate(schedule.watering)
+    )
+    return replace(
+        schedule, revision=schedule.revision + 1, issued_at=schedule.issued_at + HOUR, watering=days
+    )
+
+
+def test_a_watering_that_is_gone_stays_one_issue_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
+    first = owner_calendar(Wording(job, schedule))
+    second_schedule = without_day(schedule, 1)
+    second = owner_calendar(Wording(job, second_schedule), first)
+    old, new = events(first), events(second)
+    assert old.keys() == new.keys()
+    assert {int(each["sequence"]) for each in new.values()} == {2}
+    gone = [each for each in new.values() if each["status"] == "CANCELLED"]
+    assert len(gone) == len(schedule.watering[1].visits)
+    for each in gone:
+        before = old[str(each["uid"])]
+        assert each["summary"] == f"CANCELLED: {before['summary']}"
+        assert each.decoded("dtstart") == before.decoded("dtstart")
+        assert each.decoded("dtend") == before.decoded("dtend")
+        assert not each.subcomponents  # no alarm
+    third_schedule = replace(second_schedule, revision=3)
+    third = events(owner_calendar(Wording(job, third_schedule), second))
+    assert third.keys() == old.keys() - {str(each["uid"]) for each in gone}
+
+
+def test_an_event_that_comes_back_is_confirmed_again(job: JobRecord, schedule: CureSchedule) -> None:
+    rainy = without_day(schedule, 1)
+    second = owner_calendar(Wording(job, rainy), owner_calendar(Wording(job, schedule)))
+    again = replace(schedule, revision=3)
+    third = events(owner_calendar(Wording(job, again), second))
+    assert {str(each["status"]) for each in third.values()} == {"CONFIRMED"}
+
+
+def test_what_is_over_is_not_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
+    first = owner_calendar(Wording(job, schedule))
+    later = replace(without_day(schedule, 1), issued_at=schedule.watering[3].visits[0].start)
+    found = events(owner_calendar(Wording(job, later), first))
+    assert not [each for each in found.values() if each["status"] == "CANCELLED"]
+
+
+def test_the_crew_is_told_that_a_frost_is_off(job: JobRecord, schedule: CureSchedule) -> None:
+    night = datetime(2026, 7, 16, 2, tzinfo=ZONE)
+    frosty = replace(schedule, risks=(Risk("frost", night, night + 4 * HOUR, night + 2 * HOUR),))
+    first = crew_calendar(Wording(job, frosty))
+    mild = replace(schedule, risks=(), revision=2)
+    found = events(crew_calendar(Wording(job, mild), first)).values()
+    gone = [str(each["summary"]) for each in found if each["status"] == "CANCELLED"]
+    assert any("frost" in each.lower() for each in gone)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_calendar_and_letter_say_what_to_do_with_the_old_one(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    again = replace(schedule, revision=2)
+    words = Wording(job, again, language=language)
+    note, old = words.say("cancelled.note"), words.calendar_name("owner", 1)
+    calendar: Any = icalendar.Calendar.from_ical(owner_calendar(words))
+    letter: Any = message_from_bytes(compose_message(words, {}), policy=policy.default)
+    for text in (str(calendar["description"]), letter.get_body(("plain",)).get_content()):
+        assert note in text
+        assert old in text
+
+
+# ---- a later issue
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_job_on_top_is_the_one_that_comes_next(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Before the first water it is that; then the waterings of the day that are to come; at last none."""
+    words = catalog(language)
+    first, second = schedule.watering[0].visits[0], schedule.watering[1].visits[0]
+    curing_ends = schedule.milestone(MilestoneKind.CURING_ENDS).not_before
+    tops = [
+        Care(Wording(job, replace(schedule, revision=2, issued_at=at), language=language), {}).ongoing
+        for at in (first.start - 2 * HOUR, second.end - timedelta(minutes=1), curing_ends + 24 * HOUR)
+    ]
+    assert tops[0] is None
+    assert tops[1].eyebrow == words.say("sheet.next-job")
+    speak = Wording(job, schedule, language=language).speak
+    assert capital(speak.day(second.start)) in tops[1].when
+    assert speak.short_span(second.start, second.end) in tops[1].when
+    assert tops[2].title == words.say("your-part.over")
+
+
+def test_the_code_and_the_crew_leave_out_what_is_over(job: JobRecord, schedule: CureSchedule) -> None:
+    over = schedule.milestone(MilestoneKind.SAW_JOINTS).not_after + HOUR
+    now, later = (
+        Care(Wording(job, replace(schedule, issued_at=at)), {}) for at in (schedule.issued_at, over)
+    )
+    title = now.known[MilestoneKind.SAW_JOINTS].title
+    assert any(title in line for line in now.crew)
+    assert not any(title in line for line in later.crew)
+    assert now.first.title in now.code.content
+    assert later.first.title not in later.code.content
+    end = replace(schedule, issued_at=schedule.issued_at + timedelta(days=3000))
+    assert Care(Wording(job, end), {}).code is None

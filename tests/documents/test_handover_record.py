@@ -1,0 +1,173 @@
+"""What was looked at together, what the crew comes back for, and the owner's word in place of a signature."""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any, get_args
+
+import pikepdf
+import pytest
+
+from handover.documents.care_sheet import Care
+from handover.documents.pages import (
+    care_page_html,
+    care_sheet_html,
+    data_sheet_html,
+    render_care_sheet,
+)
+from handover.documents.schedule_json import schedule_json
+from handover.documents.templating import languages
+from handover.documents.wording import Wording
+from handover.jobs.record import SlabUse
+from handover.practice.walkthrough import looked_at
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+
+ITEMS = (
+    {"item": "Door line", "ok": True, "note": "straight"},
+    {"item": "Edge by the tap", "ok": False, "note": "We patch it."},
+    {"item": "Drain", "ok": False},
+    {"item": "Slope"},
+)
+NASTY = '<b>Bold & "sons"</b> <script>alert(1)</script>'
+
+
+def words(html: str) -> str:
+    """Return what a reader sees of a page, in one line."""
+    text = re.sub(r"<style.*?</style>|<[^>]+>", " ", html, flags=re.DOTALL)
+    return " ".join(text.replace("&#39;", "'").replace("&amp;", "&").split())
+
+
+def printed(pdf: bytes, *options: str) -> str:
+    ran = subprocess.run(["pdftotext", *options, "-", "-"], input=pdf, capture_output=True, check=True)
+    return " ".join(ran.stdout.decode().split())
+
+
+@pytest.fixture
+def acknowledged(job_with: Any, job: JobRecord) -> JobRecord:
+    time = job.placement.finished.replace(hour=14, minute=20)
+    told: JobRecord = job_with(
+        acknowledgement={"name": "Rosa Delgado", "time": time, "remarks": "Seen the edge by the tap."}
+    )
+    return told
+
+
+# ---- what is looked at
+
+
+@pytest.mark.parametrize("use", get_args(SlabUse))
+@pytest.mark.parametrize("language", languages())
+def test_a_record_without_a_list_prints_what_is_usual_to_tick(
+    job_with: Any, schedule: CureSchedule, use: str, language: str
+) -> None:
+    job = job_with(walkthrough=(), slab={"use": use, "area": 80.0, "thickness": 0.1})
+    wording = Wording(job, schedule, language=language)
+    html = care_sheet_html(wording)
+    for code in looked_at(use):
+        assert wording.say(f"look-at.{code}") in words(html)
+    assert wording.say("sheet.walkthrough-blank") in words(html)
+    assert html.partition('class="walk"')[2].count('class="box"') == 2 * len(looked_at(use))
+
+
+def test_a_record_with_a_list_prints_that_alone(job_with: Any, schedule: CureSchedule) -> None:
+    job = job_with(walkthrough=ITEMS)
+    html = care_sheet_html(Wording(job, schedule))
+    told = words(html.partition('class="walk"')[2])
+    assert "Door line. straight Good" in told
+    assert "Edge by the tap. We patch it. To mend" in told
+    assert "Slope. Open" in told
+    assert "Marks left by the machine" not in told
+    assert 'class="box"' not in html.partition('class="walk"')[2]
+
+
+def test_a_simple_sheet_stays_within_four_pages_with_the_usual_list(
+    job_with: Any, schedule: CureSchedule
+) -> None:
+    pdf = render_care_sheet(Wording(job_with(walkthrough=()), schedule))
+    with pikepdf.open(io.BytesIO(pdf)) as opened:
+        assert len(opened.pages) <= 4
+    assert "Anchor positions, as found" in printed(pdf)
+
+
+# ---- what the crew comes back for
+
+
+@pytest.mark.parametrize("make", [care_sheet_html, care_page_html])
+def test_what_is_to_be_mended_stands_where_the_crew_comes_back(
+    job_with: Any, schedule: CureSchedule, make: Any
+) -> None:
+    told = words(make(Wording(job_with(walkthrough=ITEMS), schedule)))
+    _, _, after = told.partition("The crew comes back")
+    assert "To mend: Edge by the tap; Drain." in after[:400]
+    assert "Door line" not in after[:400]
+
+
+def test_it_stands_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
+    pdf = render_care_sheet(Wording(job_with(walkthrough=ITEMS), schedule))
+    assert "To mend: Edge by the tap; Drain." in printed(pdf, "-l", "1")
+
+
+def test_where_nothing_is_to_be_mended_nothing_is_said(job_with: Any, schedule: CureSchedule) -> None:
+    job = job_with(walkthrough=(ITEMS[0], ITEMS[3]))
+    assert not any("mend" in line for line in Care(Wording(job, schedule), {}).crew)
+
+
+def test_it_is_told_even_where_the_crew_has_no_other_visit(job_with: Any, schedule: CureSchedule) -> None:
+    job = job_with(walkthrough=ITEMS)
+    assert len(Care(Wording(job, replace(schedule, milestones=())), {}).crew) == 1
+
+
+# ---- the owner's word
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_sheet_without_the_owner_s_word_has_two_lines_to_sign(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, schedule, language=language)
+    told = words(care_sheet_html(wording))
+    assert told.count(wording.say("sheet.sign-line")) == 2
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_owner_s_word_stands_in_place_of_his_signature(
+    acknowledged: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    wording = Wording(acknowledged, schedule, language=language)
+    told = words(care_sheet_html(wording))
+    assert told.count(wording.say("sheet.sign-line")) == 1  # the crew's
+    hour = wording.speak.hour(acknowledged.acknowledgement.time)
+    for said in ("Rosa Delgado", hour, "2026", "Seen the edge by the tap."):
+        assert said in told.partition(wording.say("sheet.sign-owner"))[2]
+
+
+def test_the_page_and_the_data_sheet_tell_it_too(acknowledged: JobRecord, schedule: CureSchedule) -> None:
+    page = words(care_page_html(Wording(acknowledged, schedule)))
+    assert "Rosa Delgado, 2:20 in the afternoon, Tuesday, July 14, 2026" in page
+    office = words(data_sheet_html(Wording(acknowledged, schedule)))
+    for name, value in (
+        ("acknowledgement.name", "Rosa Delgado"),
+        ("acknowledgement.time", "Tue Jul 14, 2:20 pm"),
+        ("acknowledgement.remarks", "Seen the edge by the tap."),
+    ):
+        assert f"{name} {value}" in office
+
+
+def test_the_dates_know_nothing_of_it(schedule: CureSchedule) -> None:
+    assert b"acknowledg" not in schedule_json(schedule)
+
+
+def test_it_is_text_and_never_markup(job_with: Any, job: JobRecord, schedule: CureSchedule) -> None:
+    word = {"name": NASTY, "time": job.placement.finished, "remarks": NASTY}
+    told = job_with(acknowledgement=word, walkthrough=({"item": NASTY, "ok": False, "note": NASTY},))
+    wording = Wording(told, schedule)
+    for make in (care_sheet_html, care_page_html, data_sheet_html):
+        html = make(wording)
+        assert "<script>alert" not in html
+        assert "<b>Bold" not in html
+        assert "&lt;script&gt;alert(1)" in html

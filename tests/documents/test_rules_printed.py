@@ -1,0 +1,55 @@
+"""The data sheet says by which rules a date stands, and how sure we are of each."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import TYPE_CHECKING, get_args
+
+import pytest
+
+from handover.documents.data_sheet import Data
+from handover.documents.pages import data_sheet_html
+from handover.documents.translations import catalog, slug
+from handover.documents.wording import Wording
+from handover.schedule.model import Assumption, Mark, MilestoneKind, Reason
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+
+
+@pytest.mark.parametrize("mark", get_args(Mark))
+def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
+    job: JobRecord, schedule: CureSchedule, mark: Mark
+) -> None:
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    assert ends is not None
+    first, second = (
+        replace(ends.because.governing, rule="curing-ends.by-temperature", source=source, mark=mark)
+        for source in ("The table that governs", "The table that is next")
+    )
+    told = replace(ends, because=Reason(first, (second,)))
+    html = data_sheet_html(Wording(job, replace(schedule, milestones=(told,))))
+    words = catalog("en").find(f"mark.{slug(mark)}")
+    for source in ("The table that governs", "The table that is next"):
+        assert re.search(rf'{source}</span> <span class="mark">{re.escape(words)}</span>', html)
+
+
+def test_the_rules_of_another_country_are_told(job: JobRecord, schedule: CureSchedule) -> None:
+    told = Assumption("rules", "the strictest of Germany, India", "no rules of NZ at hand")
+    html = data_sheet_html(Wording(job, replace(schedule, assumed=(told,))))
+    assert all(each in html for each in (told.field, told.value, told.why))
+
+
+def test_what_was_assumed_stands_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
+    """20 degC is 68 degF; 1 m2K/W is 5.68 degF ft2 h/BTU, by definition of foot, degree and BTU."""
+    taken = tuple(
+        Assumption("any.field", value, "told by nobody") for value in ("20.0 degC", "1.0 m2K/W", "no timer")
+    )
+    told = Data(Wording(job, replace(schedule, assumed=taken))).assumed
+    assert [value.replace("\N{NO-BREAK SPACE}", " ") for _, value, _ in told] == [
+        "68 °F",
+        "R-5.68",
+        "no timer",
+    ]

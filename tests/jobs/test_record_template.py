@@ -1,0 +1,66 @@
+"""The record to fill in, with the walk-through that is usual for such a slab."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from typing import TYPE_CHECKING, Any, get_args
+
+import pytest
+
+from handover.documents.translations import catalog
+from handover.errors import UnusableInput
+from handover.jobs.record import SlabUse
+from handover.jobs.record_template import blank_record
+from handover.practice.walkthrough import looked_at
+from handover.service.record_template import record_to_fill_in
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+
+def put_to_use(text: str) -> str:
+    return re.sub(r"^# (?=\[\[walkthrough|item = )", "", text, flags=re.MULTILINE)
+
+
+@pytest.mark.parametrize("use", get_args(SlabUse))
+def test_it_offers_what_is_looked_at_on_such_a_slab(use: str) -> None:
+    text = record_to_fill_in(use)
+    told = tomllib.loads(put_to_use(text))
+    assert told["slab"]["use"] == use
+    _, *items = (each["item"] for each in told["walkthrough"])  # the first shows how it is done
+    assert items == [catalog("en").say(f"look-at.{code}") for code in looked_at(use)]
+    assert not any("ok" in each for each in told["walkthrough"])  # nobody has looked yet
+
+
+def test_it_holds_all_that_the_blank_record_holds() -> None:
+    assert set(blank_record().splitlines()) < set(record_to_fill_in().splitlines())
+    assert "walkthrough" not in tomllib.loads(record_to_fill_in())
+
+
+def test_a_use_that_no_slab_has_is_told_with_the_nearest() -> None:
+    with pytest.raises(UnusableInput) as refused:
+        record_to_fill_in("garag floor")
+    [finding] = refused.value.findings
+    assert finding.example == '"garage floor"'
+
+
+def test_what_an_owner_of_such_a_slab_cares_for_is_on_its_list() -> None:
+    # Common practice, no source: doors need a straight line, floods a drain, machines leave marks indoors.
+    for use in ("garage floor", "shop floor"):
+        assert {"machine-marks", "door-line", "drains", "anchors"} <= set(looked_at(use))
+    assert "slope" in looked_at("driveway")
+    for use in get_args(SlabUse):
+        assert "edges" in looked_at(use)
+        assert len(set(looked_at(use))) == len(looked_at(use))
+
+
+def test_the_command_writes_it(run: Callable[..., Any], tmp_path: Path) -> None:
+    file = tmp_path / "job.toml"
+    assert run("new", file, "--use", "driveway").status == 0
+    assert file.read_text(encoding="utf-8") == record_to_fill_in("driveway")
+    told = run("new", tmp_path / "other.toml", "--use", "roof")
+    assert told.status == 2
+    assert "--use" in told.err
+    assert not (tmp_path / "other.toml").exists()

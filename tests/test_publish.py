@@ -1,0 +1,175 @@
+"""A set of documents is put in place whole or not at all, and nothing of anybody's is lost."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from handover.errors import RenderingFailed, UnusableInput
+from handover.service import publish
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def a_set(job: str = "alder", text: bytes = b"first", **more: bytes) -> dict[str, bytes]:
+    """Return the files of a small set."""
+    schedule = json.dumps({"job": job}).encode()
+    return {"care-sheet.pdf": text, "schedule.json": schedule, "inputs/job.toml": b"id = 1", **more}
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    """Return every file below a folder, hidden ones too."""
+    return {
+        file.relative_to(folder).as_posix(): file.read_bytes()
+        for file in sorted(folder.rglob("*"))
+        if file.is_file()
+    }
+
+
+def put(folder: Path, files: dict[str, bytes], job: str = "alder") -> None:
+    publish.put_in_place(files, folder, job)
+
+
+def test_a_set_stands_with_exactly_its_files(tmp_path: Path) -> None:
+    put(tmp_path / "new" / "deep", a_set())
+    assert contents(tmp_path) == {f"new/deep/{name}": content for name, content in a_set().items()}
+
+
+def test_a_later_set_takes_the_place_of_an_earlier_one(tmp_path: Path) -> None:
+    put(tmp_path / "out", a_set(**{"care-sheet.es.pdf": b"viejo"}))
+    put(tmp_path / "out", a_set(text=b"second"))
+    assert contents(tmp_path) == {f"out/{name}": content for name, content in a_set(text=b"second").items()}
+
+
+def test_what_somebody_else_laid_into_the_folder_goes_along(tmp_path: Path) -> None:
+    put(tmp_path / "out", a_set())
+    (tmp_path / "out" / "signed.jpg").write_bytes(b"scan")
+    (tmp_path / "out" / "photos").mkdir()
+    (tmp_path / "out" / "photos" / "edge.jpg").write_bytes(b"edge")
+    put(tmp_path / "out", a_set(text=b"second"))
+    kept = {"out/signed.jpg": b"scan", "out/photos/edge.jpg": b"edge"}
+    assert contents(tmp_path).items() >= kept.items()
+
+
+def test_an_empty_folder_may_be_filled(tmp_path: Path) -> None:
+    (tmp_path / "out").mkdir()
+    put(tmp_path / "out", a_set())
+    assert contents(tmp_path / "out") == a_set()
+
+
+@pytest.mark.parametrize(
+    "there",
+    [
+        {"novel.txt": b"chapter 1"},
+        {"schedule.json": b"{"},
+        {"schedule.json": b"[]"},
+        {"schedule.json": b'{"job": "another"}'},
+        {"schedule.json": b"\xff\x00"},
+    ],
+    ids=["foreign", "broken", "a list", "another job", "binary"],
+)
+def test_a_folder_of_something_else_is_left_alone(tmp_path: Path, there: dict[str, bytes]) -> None:
+    (tmp_path / "out").mkdir()
+    for name, content in there.items():
+        (tmp_path / "out" / name).write_bytes(content)
+    with pytest.raises(UnusableInput) as refused:
+        put(tmp_path / "out", a_set())
+    assert refused.value.findings[0].file == str(tmp_path / "out")
+    assert contents(tmp_path / "out") == there
+    assert [each.name for each in tmp_path.iterdir()] == ["out"]
+
+
+def test_a_file_in_the_place_of_the_folder_is_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "out").write_bytes(b"a file")
+    with pytest.raises(UnusableInput, match="not a folder"):
+        put(tmp_path / "out", a_set())
+    assert contents(tmp_path) == {"out": b"a file"}
+
+
+def test_an_empty_document_stops_the_run_before_anything_is_written(tmp_path: Path) -> None:
+    with pytest.raises(RenderingFailed, match=r"care-sheet\.pdf"):
+        put(tmp_path / "new" / "out", a_set(text=b""))
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("step", ["_write", "_take_along", "_swap"])
+@pytest.mark.parametrize("fault", [OSError("disk full"), KeyboardInterrupt()], ids=["disk full", "stopped"])
+def test_a_run_that_fails_leaves_what_was_there(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, fault: BaseException
+) -> None:
+    put(tmp_path / "out", a_set())
+
+    def fail(*_: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(publish, step, fail)
+    for target in ("out", "new/deep"):
+        with pytest.raises(type(fault)):
+            put(tmp_path / target, a_set(text=b"second"))
+    assert contents(tmp_path) == {f"out/{name}": content for name, content in a_set().items()}
+    assert [each.name for each in tmp_path.iterdir()] == ["out"]
+
+
+def test_the_earlier_set_is_back_when_the_last_rename_fails(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put(tmp_path / "out", a_set())
+    rename = type(tmp_path).rename
+
+    def fail_for_the_new(self: Path, target: Path) -> Path:
+        if "issuing" in self.name:
+            raise OSError("no rename today")
+        return rename(self, target)
+
+    monkeypatch.setattr(type(tmp_path), "rename", fail_for_the_new)
+    with pytest.raises(OSError, match="no rename today"):
+        put(tmp_path / "out", a_set(text=b"second"))
+    assert contents(tmp_path) == {f"out/{name}": content for name, content in a_set().items()}
+
+
+KILLED_WHILE = """
+import os, signal, sys
+from pathlib import Path
+from handover.service import place
+
+moment, folder = sys.argv[1], Path(sys.argv[2])
+die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+if moment == "writing":
+    place._take_along = die
+else:
+    rename = Path.rename
+    Path.rename = lambda self, target: die() if "issuing" in self.name else rename(self, target)
+place.put_in_place({"care-sheet.pdf": b"second", "schedule.json": b'{"job": "alder"}'}, folder, "alder")
+"""
+
+
+@pytest.mark.parametrize("moment", ["writing", "renaming"])
+def test_the_next_run_tidies_what_a_killed_one_left(tmp_path: Path, moment: str) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set(**{"signed.jpg": b"scan"}))
+    killed = subprocess.run([sys.executable, "-c", KILLED_WHILE, moment, str(folder)], check=False)
+    assert killed.returncode == -signal.SIGKILL
+    assert len(list(tmp_path.iterdir())) > 1, "the killed run left nothing: this test tests nothing"
+    put(folder, a_set(text=b"third"))
+    wanted = a_set(text=b"third") | {"signed.jpg": b"scan"}
+    assert contents(tmp_path) == {f"out/{name}": content for name, content in wanted.items()}
+
+
+def test_a_run_at_work_is_not_tidied_away(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    with publish._beside(folder) as fresh:
+        (fresh / "care-sheet.pdf").write_bytes(b"half")
+        publish._tidy(folder)
+        assert contents(fresh) == {"care-sheet.pdf": b"half"}
+
+
+def test_the_folder_has_the_rights_that_any_new_folder_gets(tmp_path: Path) -> None:
+    put(tmp_path / "out", a_set())
+    (tmp_path / "plain").mkdir()
+    assert (tmp_path / "out").stat().st_mode == (tmp_path / "plain").stat().st_mode
