@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 __all__ = ["issue_documents", "plan_cure", "read_job", "read_weather"]
 
-_ROOMS = {
+_MODULE_OF = {
     "issue_documents": "handover.service.render",
     "plan_cure": "handover.schedule.plan",
     "read_job": "handover.jobs.reading",
@@ -30,8 +30,8 @@ _ROOMS = {
 
 def __getattr__(name: str) -> object:
     """Import one of the four when it is asked for."""
-    if name not in _ROOMS:
+    if name not in _MODULE_OF:
         raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
     from importlib import import_module  # noqa: PLC0415 - only when something is asked for
 
-    return getattr(import_module(_ROOMS[name]), name)
+    return getattr(import_module(_MODULE_OF[name]), name)

@@ -43,7 +43,7 @@ KindName = Literal[
     "maturity",
 ]
 
-LONGEST = 40  # characters of a quantity; a longer text is no quantity
+MAX_TEXT = 40  # characters of a quantity; a longer text is no quantity
 
 # Exact by definition: international yard and pound, US gallon of 231 in3, International Table BTU, standard
 # gravity, degree Fahrenheit of 5/9 K.
@@ -107,13 +107,13 @@ _ZEROS = {"degC": Fraction("273.15"), "degF": Fraction("459.67") * _RANKINE}
 
 
 @dataclass(frozen=True)
-class Kind:
+class QuantityKind:
     """A kind of quantity.
 
     Attributes:
         noun: What it is called, with its article.
         si: Unit inside the program, by its name in `SIZES`.
-        reads: Units it may be written in, tidied (see `_tidy_unit`), to their names in `SIZES`.
+        reads: Units it may be written in, tidied (see `_normalise_unit`), to their names in `SIZES`.
         examples: How to write one, in US and in SI units.
         out: Name of the unit in `SIZES` and label as people read it, for each system.
     """
@@ -137,25 +137,25 @@ _R_UNIT = "degfft2h/btu"  # what an R-value is told in, in the United States
 _US_RESISTANCE = "delta_degF*foot**2*hour/BTU"
 _SI_RESISTANCE = "delta_degC*meter**2/watt"
 
-KINDS: Mapping[KindName, Kind] = {
-    "thickness": Kind(
+KINDS: Mapping[KindName, QuantityKind] = {
+    "thickness": QuantityKind(
         "a thickness",
         "meter",
         _SHORT,
         ("4 in", "100 mm"),
         {"us": ("inch", "in"), "si": ("millimeter", "mm")},
     ),
-    "length": Kind(
+    "length": QuantityKind(
         "a length", "meter", _LONG, ("34 ft", "10.4 m"), {"us": ("foot", "ft"), "si": ("meter", "m")}
     ),
-    "area": Kind(
+    "area": QuantityKind(
         "an area",
         "meter**2",
         {"ft2": "foot**2", "sf": "foot**2", "m2": "meter**2", "yd2": "yard**2"},
         ("884 ft2", "82 m2"),
         {"us": ("foot**2", "ft²"), "si": ("meter**2", "m²")},
     ),
-    "volume": Kind(
+    "volume": QuantityKind(
         "a volume of concrete",
         "meter**3",
         # In the trade a yard of concrete is a cubic yard.
@@ -171,35 +171,35 @@ KINDS: Mapping[KindName, Kind] = {
         ("8 yd3", "6 m3"),
         {"us": ("yard**3", "yd³"), "si": ("meter**3", "m³")},
     ),
-    "water": Kind(
+    "water": QuantityKind(
         "an amount of water",
         "liter",
         {"gal": "gallon", "usgal": "gallon", "l": "liter", "m3": "meter**3"},
         ("5 gal", "20 L"),
         {"us": ("gallon", "gal"), "si": ("liter", "L")},
     ),
-    "mass": Kind(
+    "mass": QuantityKind(
         "a mass",
         "kilogram",
         {"lb": "pound", "kg": "kilogram"},
         ("94 lb", "43 kg"),
         {"us": ("pound", "lb"), "si": ("kilogram", "kg")},
     ),
-    "temperature": Kind(
+    "temperature": QuantityKind(
         "a temperature",
         "degC",
         {"degf": "degF", "degc": "degC"},
         ("84 degF", "29 degC"),
         {"us": ("degF", "°F"), "si": ("degC", "°C")},
     ),
-    "temperature difference": Kind(
+    "temperature difference": QuantityKind(
         "a difference of temperature",
         "delta_degC",
         {"degf": "delta_degF", "degc": "delta_degC", "k": "delta_degC"},
         ("20 degF", "11 degC"),
         {"us": ("delta_degF", "°F"), "si": ("delta_degC", "°C")},
     ),
-    "strength": Kind(
+    "strength": QuantityKind(
         "a strength",
         "megapascal",
         {
@@ -214,7 +214,7 @@ KINDS: Mapping[KindName, Kind] = {
         ("3000 psi", "20 MPa"),
         {"us": ("psi", "psi"), "si": ("megapascal", "MPa")},
     ),
-    "content": Kind(
+    "content": QuantityKind(
         "a content of cementitious material",
         "kilogram/meter**3",
         {
@@ -226,28 +226,28 @@ KINDS: Mapping[KindName, Kind] = {
         ("564 lb/yd3", "335 kg/m3"),
         {"us": ("pound/yard**3", "lb/yd³"), "si": ("kilogram/meter**3", "kg/m³")},
     ),
-    "application rate": Kind(
+    "application rate": QuantityKind(
         "a rate of watering",
         "millimeter/hour",
         _PER_HOUR,
         ("0.4 in/h", "10 mm/h"),
         {"us": ("inch/hour", "in/h"), "si": ("millimeter/hour", "mm/h")},
     ),
-    "rain": Kind(
+    "rain": QuantityKind(
         "a depth of rain",
         "millimeter",
         {"in": "inch", "mm": "millimeter", "cm": "centimeter"},
         ("0.25 in", "6 mm"),
         {"us": ("inch", "in"), "si": ("millimeter", "mm")},
     ),
-    "evaporation": Kind(
+    "evaporation": QuantityKind(
         "a rate of evaporation",
         "kilogram/meter**2/hour",
         {"lb/ft2/h": "pound/foot**2/hour", "kg/m2/h": "kilogram/meter**2/hour"},
         ("0.2 lb/ft2/h", "1 kg/m2/h"),
         {"us": ("pound/foot**2/hour", "lb/ft²/h"), "si": ("kilogram/meter**2/hour", "kg/m²/h")},
     ),
-    "thermal resistance": Kind(
+    "thermal resistance": QuantityKind(
         "a thermal resistance",
         _SI_RESISTANCE,
         dict.fromkeys((_R_UNIT, "ft2degfh/btu", "hft2degf/btu", "hdegfft2/btu"), _US_RESISTANCE)
@@ -255,21 +255,21 @@ KINDS: Mapping[KindName, Kind] = {
         ("R-5", "0.9 m2K/W"),
         {"us": (_US_RESISTANCE, "°F·ft²·h/BTU"), "si": (_SI_RESISTANCE, "m²K/W")},
     ),
-    "duration": Kind(
+    "duration": QuantityKind(
         "a length of time",
         "hour",
         {"h": "hour", "d": "day", "min": "minute"},
         ("168 h", "7 d"),
         {"us": ("hour", "h"), "si": ("hour", "h")},
     ),
-    "wind speed": Kind(
+    "wind speed": QuantityKind(
         "a wind speed",
         "meter/second",
         {"mi/h": "mile/hour", "km/h": "kilometer/hour", "m/s": "meter/second"},
         ("12 mph", "20 km/h"),
         {"us": ("mile/hour", "mph"), "si": ("kilometer/hour", "km/h")},
     ),
-    "maturity": Kind(
+    "maturity": QuantityKind(
         "a temperature-time factor",
         "delta_degC*hour",
         {"degch": "delta_degC*hour", "degfh": "delta_degF*hour"},
@@ -325,24 +325,24 @@ _FEET_AND_INCHES = re.compile(
 _R_VALUE = re.compile(r"r\s*-?\s*(?P<value>[0-9]{1,3}(?:\.[0-9]{1,3})?)")
 
 
-def read_quantity(written: object, kind: KindName) -> float | Finding:
+def read_quantity(raw: object, kind: KindName) -> float | Finding:
     """Read a quantity as people write it.
 
     Args:
-        written: What stands in the record: text such as "4 1/2 in", or whatever else was put there.
+        raw: What stands in the record: text such as "4 1/2 in", or whatever else was put there.
         kind: What it ought to be.
 
     Returns:
         The value in the SI unit of its kind, or a finding without file, line and field.
     """
-    if isinstance(written, str):
-        return _read_text(written, kind)
+    if isinstance(raw, str):
+        return _read_text(raw, kind)
     expected = KINDS[kind]
     us, si = expected.examples
-    if isinstance(written, int | float) and not isinstance(written, bool):
-        return Finding(f'{shown(written)} has no unit; write it as "{us}" or "{si}"')
+    if isinstance(raw, int | float) and not isinstance(raw, bool):
+        return Finding(f'{format_value(raw)} has no unit; write it as "{us}" or "{si}"')
     return Finding(
-        f"{shown(written)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
+        f"{format_value(raw)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
     )
 
 
@@ -385,17 +385,19 @@ def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, st
     return value * scale + offset, label
 
 
-def told(value: float, kind: KindName, system: System) -> str:
+def format_for_reader(value: float, kind: KindName, system: System) -> str:
     """Return a value in the reader's unit as a message tells it: four figures and the unit."""
     number, unit = to_reader(value, kind, system)
     return f"{number:.0f} {unit}" if abs(number) >= 1000 else f"{number:.4g} {unit}"  # noqa: PLR2004  four figures
 
 
-def shown(value: object) -> str:
+def format_value(value: object) -> str:
     """Return a value from outside as a message may carry it: short, on one line, nothing invisible."""
     if isinstance(value, str):
-        text = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: LONGEST + 1])
-        return f'"{text[:LONGEST]}..."' if len(text) > LONGEST else f'"{text}"'
+        text = "".join(
+            char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: MAX_TEXT + 1]
+        )
+        return f'"{text[:MAX_TEXT]}..."' if len(text) > MAX_TEXT else f'"{text}"'
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
@@ -406,30 +408,32 @@ def shown(value: object) -> str:
         text = str(value)
     except ValueError:  # Python will not write out an integer of thousands of digits
         return "a very long number"
-    return text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+    return text if len(text) <= MAX_TEXT else f"{text[:MAX_TEXT]}..."
 
 
 @lru_cache(maxsize=512)
-def _read_text(written: str, kind: KindName) -> float | Finding:
+def _read_text(raw: str, kind: KindName) -> float | Finding:
     expected = KINDS[kind]
     us, si = expected.examples
     fault = partial(Finding, expected=f"{expected.noun} with its unit", example=f'"{us}" or "{si}"')
-    if len(written) > LONGEST:
-        return fault(f"{shown(written)} is too long for a quantity")
-    text = _plain(written)
+    if len(raw) > MAX_TEXT:
+        return fault(f"{format_value(raw)} is too long for a quantity")
+    text = _plain(raw)
     if re.search(r"[0-9]\s*,\s*[0-9]", text):
-        return fault(f"{shown(written)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000")
+        return fault(
+            f"{format_value(raw)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000"
+        )
     number, unit = _number_and_unit(text, expected)
     if number is None:
-        return fault(f"{shown(written)} cannot be read as a number with a unit")
+        return fault(f"{format_value(raw)} cannot be read as a number with a unit")
     if not unit:
-        return Finding(f'{shown(written)} has no unit; write it as "{us}" or "{si}"')
+        return Finding(f'{format_value(raw)} has no unit; write it as "{us}" or "{si}"')
     if unit not in expected.reads:
-        return fault(f"{shown(written)} is not in a unit of {expected.noun}")
+        return fault(f"{format_value(raw)} is not in a unit of {expected.noun}")
     return _convert(number, expected.reads[unit], expected.si)
 
 
-def _number_and_unit(text: str, kind: Kind) -> tuple[float | None, str]:
+def _number_and_unit(text: str, kind: QuantityKind) -> tuple[float | None, str]:
     """Return the number and the tidied unit of a plain text; None for a number that is none."""
     if "ft" in kind.reads and (both := _FEET_AND_INCHES.fullmatch(text)):
         inches = _number(both["inches"].strip())
@@ -440,17 +444,17 @@ def _number_and_unit(text: str, kind: Kind) -> tuple[float | None, str]:
     if not (leading := _NUMBER.match(text)):
         return None, ""
     # "4-in." is how specifications write it.
-    return _number(leading[0].strip()), _tidy_unit(text[leading.end() :].strip().removeprefix("-"))
+    return _number(leading[0].strip()), _normalise_unit(text[leading.end() :].strip().removeprefix("-"))
 
 
 def _plain(written: str) -> str:
     """Return the text in small letters, with the typographer's signs made plain."""
     text = re.sub(r"(?<=[A-Za-z])[²³]", lambda power: "2" if power[0] == "²" else "3", written.strip())
-    text = "".join(_spelled_out(char) for char in text)
+    text = "".join(_spell_out(char) for char in text)
     return text.translate(_SIGNS).casefold().strip()
 
 
-def _spelled_out(char: str) -> str:
+def _spell_out(char: str) -> str:
     """Return "½" as " 1/2", and any other character as it is."""
     if unicodedata.decomposition(char).startswith("<fraction>"):
         return " " + unicodedata.normalize("NFKC", char).replace("\u2044", "/")
@@ -471,7 +475,7 @@ def _number(text: str) -> float | None:
     return -number if match["sign"] == "-" else number
 
 
-def _tidy_unit(unit: str) -> str:
+def _normalise_unit(unit: str) -> str:
     """Return "sq. ft.", "FT^2" or "square feet" as "ft2"."""
     unit = unit.replace("''", '"').replace('"', "in").replace("'", "ft")
     unit = re.sub(r"\bper\b", "/", unit)

@@ -65,7 +65,7 @@ def pytest_configure(config: pytest.Config) -> None:
 def wide(monkeypatch: pytest.MonkeyPatch) -> None:
     """Have lines into which the longest path fits."""
     monkeypatch.setenv("COLUMNS", "1000")
-    monkeypatch.setattr("handover.cli.output.WIDTH", 1000)
+    monkeypatch.setattr("handover.cli.output.MAX_WIDTH", 1000)
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -34,7 +34,7 @@ def loaded_after(statement: str) -> set[str]:
     return set(python(code + "print(*sys.modules)").split())
 
 
-def test_each_storey_imports_only_from_those_below() -> None:
+def test_each_layer_imports_only_from_those_below() -> None:
     assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == 0
 
 
@@ -71,4 +71,4 @@ def test_nothing_below_the_command_line_reads_the_clock_or_draws_by_chance() -> 
             and node.func.value.id in {"clock", "date", "datetime", "os", "random", "time", "uuid"}
         }
         found = called & forbidden
-        assert found == ({"now"} if file.parts[-2:] == ("cli", "given.py") else set()), file
+        assert found == ({"now"} if file.parts[-2:] == ("cli", "option_values.py") else set()), file

@@ -12,17 +12,17 @@ import bagit
 import icalendar
 import pytest
 
-from handover.archive.catalog import Query, State, states_of
+from handover.archive.catalog import JobState, Query, states_of
 from handover.archive.store import Archive
 from handover.errors import UnusableInput
 from handover.jobs.record import Acknowledgement, Cylinder, WalkthroughItem
 from handover.schedule.model import MilestoneKind
 from handover.service.archiving import (
-    RING_OWNER,
-    contact_of,
+    CALL_OWNER,
+    archive_documents,
+    archive_issue,
+    contact_for,
     entry_of,
-    file_documents,
-    file_issue,
     issued_folders,
     issued_record,
     read_issued,
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
     from handover.jobs.record import JobRecord
 
 AT = datetime.fromisoformat("2026-07-14T18:00:00-04:00")
@@ -75,7 +75,7 @@ def changed(documents: dict[str, bytes], **said: Any) -> dict[str, bytes]:
 
 
 def test_the_bag_holds_all_there_is_of_the_job(archive: Archive, garage: Path, issued: Path) -> None:
-    filed = file_issue(archive, garage, AT)
+    filed = archive_issue(archive, garage, AT)
     data = filed.folder / "data"
     first = data / "issues" / "0001"
     assert (first / "inputs" / "garage.toml").read_bytes() == (issued / "garage.toml").read_bytes()
@@ -93,7 +93,7 @@ def test_the_bag_holds_all_there_is_of_the_job(archive: Archive, garage: Path, i
 
 def test_the_bag_opens_with_the_library_of_congress(archive: Archive, garage: Path) -> None:
     """`bagit`, its own reader of the format; RFC 8493 names the labels of bag-info."""
-    bag = bagit.Bag(str(file_issue(archive, garage, AT).folder))
+    bag = bagit.Bag(str(archive_issue(archive, garage, AT).folder))
     bag.validate()
     assert bag.version_info == (1, 0)
     assert set(bag.algorithms) == {"sha256", "sha512"}
@@ -106,14 +106,14 @@ def test_the_bag_opens_with_the_library_of_congress(archive: Archive, garage: Pa
 
 
 def test_the_same_folder_again_changes_nothing(archive: Archive, garage: Path) -> None:
-    assert file_issue(archive, garage, AT).changed
-    assert not file_issue(archive, garage, AT + timedelta(days=9)).changed
+    assert archive_issue(archive, garage, AT).changed
+    assert not archive_issue(archive, garage, AT + timedelta(days=9)).changed
 
 
 def test_what_is_laid_in_later_is_filed_beside(archive: Archive, garage: Path) -> None:
-    file_issue(archive, garage, AT)
+    archive_issue(archive, garage, AT)
     (garage / "sent.json").write_bytes(b'{"sent": [1]}')
-    assert file_issue(archive, garage, AT).changed
+    assert archive_issue(archive, garage, AT).changed
     bag = archive.bag(GARAGE)
     assert bag.read("data/messages/0001/sent.json") == b'{"sent": []}'
     assert bag.read("data/messages/0001/sent-2.json") == b'{"sent": [1]}'
@@ -123,13 +123,13 @@ def test_a_revision_never_changes_an_earlier_one(archive: Archive, issued: Path)
     first = documents_of(issued, "garage")
     job = read_issued_record(first)
     second = changed(first, revision=2, issued_at="2026-07-15T09:00:00-04:00")
-    file_documents(archive, job, first, AT)
-    file_documents(archive, job, second, AT)
+    archive_documents(archive, job, first, AT)
+    archive_documents(archive, job, second, AT)
     assert archive.bag(GARAGE).issue(1) == first
     assert archive.bag(GARAGE).issue(2) == second
     assert archive.bag(GARAGE).entry.revision == 2
     with pytest.raises(UnusableInput, match=r"revision 2 .* in the archive with other documents"):
-        file_documents(archive, job, {**second, "care-sheet.pdf": b"another"}, AT)
+        archive_documents(archive, job, {**second, "care-sheet.pdf": b"another"}, AT)
 
 
 def test_an_earlier_issue_filed_again_leaves_the_catalog_with_the_last(
@@ -137,9 +137,9 @@ def test_an_earlier_issue_filed_again_leaves_the_catalog_with_the_last(
 ) -> None:
     first = documents_of(issued, "garage")
     job = read_issued_record(first)
-    file_documents(archive, job, first, AT)
-    file_documents(archive, job, changed(first, revision=2), AT)
-    assert file_issue(archive, garage, AT).changed, "the photo and the scan are new"
+    archive_documents(archive, job, first, AT)
+    archive_documents(archive, job, changed(first, revision=2), AT)
+    assert archive_issue(archive, garage, AT).changed, "the photo and the scan are new"
     assert archive.bag(GARAGE).entry.revision == 2
     assert archive.catalog.find(Query()).entries[0].revision == 2
 
@@ -151,14 +151,14 @@ def test_a_folder_that_was_not_issued(archive: Archive, tmp_path: Path, text: by
     if text is not None:
         (folder / "schedule.json").write_bytes(text)
     with pytest.raises(UnusableInput, match=r"schedule\.json"):
-        file_issue(archive, folder, AT)
+        archive_issue(archive, folder, AT)
     assert not archive.folder.exists()
 
 
 def test_a_set_without_its_record(archive: Archive, garage: Path) -> None:
     (garage / "inputs" / "garage.toml").unlink()
     with pytest.raises(UnusableInput, match=f"no record of the job {GARAGE}"):
-        file_issue(archive, garage, AT)
+        archive_issue(archive, garage, AT)
 
 
 def test_the_record_is_known_by_its_id_whatever_else_lies_there(issued: Path) -> None:
@@ -175,7 +175,7 @@ def test_folders_are_found_at_any_depth_and_bags_are_not_looked_into(
 ) -> None:
     shutil.copytree(garage, tmp_path / "2026" / "july" / "copy")
     shutil.copytree(garage, tmp_path / ".hidden" / "copy")
-    file_issue(archive, garage, AT)
+    archive_issue(archive, garage, AT)
     assert issued_folders(tmp_path) == [tmp_path / "2026" / "july" / "copy", garage]
     assert issued_folders(garage) == [garage]
 
@@ -206,10 +206,10 @@ def test_what_means_no_folder(garage: Path, tmp_path: Path) -> None:
 
 
 @pytest.fixture
-def entry(issued: Path) -> Callable[..., Entry]:
+def entry(issued: Path) -> Callable[..., JobEntry]:
     """Return what is known of a set, with changes to its record and to its schedule."""
 
-    def known(name: str, earlier: Entry | None = None, said: Any = None, **record: Any) -> Entry:
+    def known(name: str, earlier: JobEntry | None = None, said: Any = None, **record: Any) -> JobEntry:
         documents = documents_of(issued, name)
         job: JobRecord = read_issued_record(documents).model_copy(update=record)
         return entry_of(job, changed(documents, **(said or {})), earlier)
@@ -217,7 +217,7 @@ def entry(issued: Path) -> Callable[..., Entry]:
     return known
 
 
-def test_what_is_searched_by_word(entry: Callable[..., Entry]) -> None:
+def test_what_is_searched_by_word(entry: Callable[..., JobEntry]) -> None:
     garage = entry("garage")
     assert garage.owner == "Ana Prueba"
     assert garage.street == "Test slab, 118 Alder Lane, Greensboro"
@@ -228,13 +228,13 @@ def test_what_is_searched_by_word(entry: Callable[..., Entry]) -> None:
     assert entry("patio").remarks == "Beautiful broom finish"
 
 
-def test_times_stand_at_the_offset_of_the_site(entry: Callable[..., Entry]) -> None:
+def test_times_stand_at_the_offset_of_the_site(entry: Callable[..., JobEntry]) -> None:
     shop = entry("shop")
     assert shop.placed.isoformat() == "2026-11-10T06:40:00-05:00"  # standard time since 1 November 2026
     assert {each.start.utcoffset() for each in shop.tasks} == {timedelta(hours=-5)}
 
 
-def test_dates_are_those_of_the_schedule(issued: Path, entry: Callable[..., Entry]) -> None:
+def test_dates_are_those_of_the_schedule(issued: Path, entry: Callable[..., JobEntry]) -> None:
     schedule = json.loads((issued / "shop" / "schedule.json").read_bytes())
     shop = entry("shop")
     ends = next(each for each in schedule["milestones"] if each["kind"] == MilestoneKind.CURING_ENDS)
@@ -245,10 +245,10 @@ def test_dates_are_those_of_the_schedule(issued: Path, entry: Callable[..., Entr
     assert entry("garage").frost_until is None
 
 
-def test_visits_are_those_of_the_crews_calendar(issued: Path, entry: Callable[..., Entry]) -> None:
+def test_visits_are_those_of_the_crews_calendar(issued: Path, entry: Callable[..., JobEntry]) -> None:
     for name in ("garage", "shop", "patio"):
         calendar = icalendar.Calendar.from_ical((issued / name / "crew.ics").read_bytes())
-        visits = {each.uid: each for each in entry(name).tasks if each.kind != RING_OWNER}
+        visits = {each.uid: each for each in entry(name).tasks if each.kind != CALL_OWNER}
         assert visits.keys() == {str(each["uid"]) for each in calendar.events}
         for event in calendar.events:
             start, task = event.decoded("dtstart"), visits[str(event["uid"])]
@@ -266,12 +266,12 @@ def test_a_visit_that_was_withdrawn_is_none(issued: Path) -> None:
     assert len(after.tasks) == len(before.tasks) - 1
 
 
-def test_an_owner_is_rung_on_the_day_before_a_frost(entry: Callable[..., Entry]) -> None:
+def test_an_owner_is_rung_on_the_day_before_a_frost(entry: Callable[..., JobEntry]) -> None:
     frosts = [
         {"code": "frost", "start": start, "end": "2026-11-16T08:00:00-05:00"}
         for start in ("2026-11-09T23:00:00-05:00", "2026-11-10T22:00:00-05:00", "2026-11-15T02:00:00-05:00")
     ]
-    calls = [each for each in entry("shop", said={"risks": frosts}).tasks if each.kind == RING_OWNER]
+    calls = [each for each in entry("shop", said={"risks": frosts}).tasks if each.kind == CALL_OWNER]
     past, tonight, later = "2026-11-09", "2026-11-10", "2026-11-14"
     assert [each.start.date().isoformat() for each in calls] == [tonight, later], f"none on {past}"
     assert calls[0].end == datetime.fromisoformat("2026-11-10T22:00:00-05:00"), "by then he must know"
@@ -292,26 +292,28 @@ STRENGTH = 3000 * 0.00689476
     ],
 )
 def test_a_cylinder_is_low_at_its_full_age(
-    entry: Callable[..., Entry], cured: str, days: int, share: float, low: bool
+    entry: Callable[..., JobEntry], cured: str, days: int, share: float, low: bool
 ) -> None:
     """Standard-cured ones are held against what is specified at 28 days: common practice, no source."""
     broken = Cylinder(age=24.0 * days, strength=share * STRENGTH, cured=cured)
     assert entry("garage", cylinder=(broken,)).cylinder_low is low
 
 
-def test_a_cylinder_below_the_estimate_is_low_at_any_age(entry: Callable[..., Entry]) -> None:
+def test_a_cylinder_below_the_estimate_is_low_at_any_age(entry: Callable[..., JobEntry]) -> None:
     weak = {"cautions": [{"code": "cylinders-weak"}]}
     assert entry("garage", said=weak).cylinder_low
     assert entry("patio").cylinder_low
 
 
-def test_the_walk_through_is_open_as_long_as_something_is_to_be_mended(entry: Callable[..., Entry]) -> None:
+def test_the_walk_through_is_open_as_long_as_something_is_to_be_mended(
+    entry: Callable[..., JobEntry],
+) -> None:
     assert entry("garage").walkthrough_open
     for fine in (True, None):
         assert not entry("garage", walkthrough=(WalkthroughItem(item="Edge", ok=fine),)).walkthrough_open
 
 
-def test_an_owner_acknowledges_the_issue_that_he_was_given(entry: Callable[..., Entry]) -> None:
+def test_an_owner_acknowledges_the_issue_that_he_was_given(entry: Callable[..., JobEntry]) -> None:
     signed = Acknowledgement(name="Ana Prueba", time=datetime.fromisoformat("2026-07-15T09:00:00-04:00"))
     first = entry("garage")
     assert first.acknowledged is None
@@ -324,16 +326,16 @@ def test_an_owner_acknowledges_the_issue_that_he_was_given(entry: Callable[..., 
 
 
 def test_whom_to_ask_is_the_contractor(issued: Path) -> None:
-    contact = contact_of(read_issued_record(documents_of(issued, "garage")))
+    contact = contact_for(read_issued_record(documents_of(issued, "garage")))
     assert (contact.organization, contact.phone) == ("Example Flatwork", "555-0142")
 
 
 def test_the_catalog_finds_a_state_where_the_entry_says_so(archive: Archive, issued: Path) -> None:
     for each in ("garage", "shop", "patio"):
-        file_issue(archive, issued / each, AT)
+        archive_issue(archive, issued / each, AT)
     entries = [*archive.catalog.entries()]
     for days in range(0, 140, 7):
         at = AT + timedelta(days=days)
-        for state in State:
+        for state in JobState:
             found = archive.catalog.find(Query(states=frozenset({state}), at=at)).entries
             assert {each.job for each in found} == {e.job for e in entries if state in states_of(e, at)}

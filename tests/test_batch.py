@@ -18,13 +18,13 @@ import psutil
 import pytest
 
 from handover.archive.store import Archive
-from handover.cli.batch import _tell_doubts
+from handover.cli.batch import _print_doubts
 from handover.errors import DownloadFailed, Finding, HandoverError, UnusableInput
 from handover.service import batch as batches
 from handover.service import forecasts, workers
-from handover.service.batch import Batch, Outcome, find_records, run_batch
+from handover.service.batch import Batch, BatchOutcome, find_records, run_batch
 from handover.service.settings import Settings
-from handover.service.workers import Answer, Order, make_documents, on_a_cluster, on_this_machine
+from handover.service.workers import RenderResult, RenderTask, make_documents, run_in_processes, run_on_dask
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -40,29 +40,29 @@ processes = pytest.mark.xdist_group("processes")
 JOBS = 6
 
 
-def plain_documents(order: Order) -> Answer:
+def plain_documents(order: RenderTask) -> RenderResult:
     """Stand in for a worker: a set that is made at once."""
     said = {
-        "job": order.received.job.id,
+        "job": order.inputs.job.id,
         "revision": order.revision,
         "issued_at": order.as_of.isoformat(),
-        "weather": order.received.weather.source,
+        "weather": order.inputs.weather.source,
     }
-    return Answer({"schedule.json": json.dumps(said).encode()})
+    return RenderResult({"schedule.json": json.dumps(said).encode()})
 
 
 WHO_WORKS = """\
 import os
-from handover.service.workers import Answer
+from handover.service.workers import RenderResult
 
 def told(order):
-    return Answer(failure=str(os.getpid()))
+    return RenderResult(failure=str(os.getpid()))
 """
 
 STAND_IN = """
 import os, signal
 from pathlib import Path
-from handover.service.workers import Answer
+from handover.service.workers import RenderResult
 
 DIED = Path(__file__).with_name("died")
 
@@ -72,12 +72,12 @@ def deadly(order):
         if order.name == "job-2.toml":
             DIED.touch()
         os.kill(os.getpid(), signal.SIGKILL)
-    return Answer({"schedule.json": order.received.job.id.encode()})
+    return RenderResult({"schedule.json": order.inputs.job.id.encode()})
 """
 """A worker that is killed over one job always, and over another the first time."""
 
 
-def here(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+def here(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
     """Do the work of stand-ins in this process."""
     return ((each, plain_documents(each)) for each in orders)
 
@@ -94,10 +94,10 @@ def folder(tmp_path: Path, record_text: str) -> Path:
 
 
 @pytest.fixture
-def made(folder: Path, weather: Path, as_of: str, tmp_path: Path) -> Callable[..., tuple[Outcome, ...]]:
+def made(folder: Path, weather: Path, as_of: str, tmp_path: Path) -> Callable[..., tuple[BatchOutcome, ...]]:
     """Give a function that runs a batch."""
 
-    def run_it(with_hands: Any = here, **more: Any) -> tuple[Outcome, ...]:
+    def run_it(with_hands: Any = here, **more: Any) -> tuple[BatchOutcome, ...]:
         what = Batch(folder, tmp_path / "out", datetime.fromisoformat(as_of), **({"weather": weather} | more))
         return run_batch(what, find_records(folder, tmp_path / "out"), with_hands)
 
@@ -109,7 +109,7 @@ def one_job(folder: Path) -> None:
         (folder / f"job-{number}.toml").unlink()
 
 
-def states(outcomes: tuple[Outcome, ...]) -> dict[str, str]:
+def states(outcomes: tuple[BatchOutcome, ...]) -> dict[str, str]:
     return {each.record: each.state for each in outcomes}
 
 
@@ -154,7 +154,7 @@ def test_the_command_makes_the_sets_that_issue_makes(
     alone = run("issue", folder / "job-0.toml", "-w", weather, "--as-of", as_of, "-o", tmp_path / "one")
     assert alone.status == 0
     issued, batched = contents(tmp_path / "one"), contents(tmp_path / "out" / "job-0")
-    assert batched.keys() - issued.keys() == {batches.MARK}
+    assert batched.keys() - issued.keys() == {batches.MARK_FILE}
     assert {name: batched[name] for name in issued} == issued
     assert "Caution for 2 jobs: the weather ends at" in told.err
     assert told.err.count("the weather ends at") == 1, "once, whatever it is told of"
@@ -191,11 +191,11 @@ def test_a_folder_without_records(run: Run, tmp_path: Path) -> None:
 
 def test_doubts_that_differ_in_their_figures_are_told_as_one_kind(capsys: pytest.CaptureFixture[str]) -> None:
     doubts = [Finding(f"the weather ends {day} July", "w.json", severity="caution") for day in (3, 4, 4)]
-    done = [Outcome(f"{n}.toml", str(n), "done", (each, each)) for n, each in enumerate(doubts)]
+    done = [BatchOutcome(f"{n}.toml", str(n), "done", (each, each)) for n, each in enumerate(doubts)]
     others = [
-        Outcome(f"{kind}.toml", kind, "done", (Finding(kind, severity="caution"),)) for kind in "abcdefg"
+        BatchOutcome(f"{kind}.toml", kind, "done", (Finding(kind, severity="caution"),)) for kind in "abcdefg"
     ]
-    _tell_doubts([*others, *done])
+    _print_doubts([*others, *done])
     told = capsys.readouterr().err.splitlines()
     assert told[0] == "Caution for 3 jobs: such as this: the weather ends 3 July"
     assert told[1] == "Caution for 1 job: a"
@@ -365,7 +365,7 @@ def test_another_manner_is_another_set(made: Run) -> None:
 
 
 def test_a_run_that_breaks_off_is_gone_on_with(made: Run, tmp_path: Path) -> None:
-    def broken_off(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+    def broken_off(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
         for count, each in enumerate(here(orders)):
             if count == 2:
                 raise KeyboardInterrupt
@@ -388,7 +388,7 @@ def test_a_comment_more_makes_no_new_set(made: Run, folder: Path) -> None:
 
 
 def test_two_runs_at_once(made: Run) -> None:
-    def meanwhile(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+    def meanwhile(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
         with pytest.raises(HandoverError, match="another run"):
             made()
         return here(orders)
@@ -397,7 +397,7 @@ def test_two_runs_at_once(made: Run) -> None:
 
 
 def test_an_answer_that_comes_twice_counts_once(made: Run) -> None:
-    def twice(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+    def twice(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
         for each in here(orders):
             yield each
             yield each
@@ -423,7 +423,7 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
     (tmp_path / "stand_in_worker.py").write_text(STAND_IN, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
     deadly = importlib.import_module("stand_in_worker").deadly
-    told = made(partial(on_this_machine, workers=2, work=deadly))
+    told = made(partial(run_in_processes, workers=2, work=deadly))
     assert states(told) == all_of("done") | {"job-1.toml": "failed"}
     assert "died" in next(each.remarks for each in told if each.state == "failed")
     assert (tmp_path / "died").exists()
@@ -433,18 +433,18 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
 def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "who_works.py").write_text(WHO_WORKS, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
-    monkeypatch.setattr(workers, "FRESH_AFTER", 3)
+    monkeypatch.setattr(workers, "MAX_JOBS_PER_WORKER", 3)
     at = datetime(2026, 7, 14, tzinfo=UTC)
-    orders = [Order(str(number), cast("Any", None), at, 1, Settings()) for number in range(7)]
+    orders = [RenderTask(str(number), cast("Any", None), at, 1, Settings()) for number in range(7)]
     work = importlib.import_module("who_works").told
-    told = [answer.failure for _, answer in on_this_machine(iter(orders), workers=1, work=work)]
+    told = [answer.failure for _, answer in run_in_processes(iter(orders), workers=1, work=work)]
     assert [told.count(each) for each in dict.fromkeys(told)] == [3, 3, 1]
 
 
 # ---- the archive
 
 
-def really(orders: Iterator[Order]) -> Iterator[tuple[Order, Answer]]:
+def really(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
     return ((each, make_documents(each)) for each in orders)
 
 
@@ -459,7 +459,7 @@ def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
 
     with Archive(tmp_path / "archive") as archive:
         with monkeypatch.context() as patched:
-            patched.setattr(batches, "file_documents", full)
+            patched.setattr(batches, "archive_documents", full)
             (told,) = made(really, archive=archive)
         assert (told.state, told.remarks) == ("failed", "The system: No space left on device")
         stands = contents(tmp_path / "out" / "job-0")
@@ -468,16 +468,16 @@ def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
         assert states(made(really, archive=archive)) == {"job-0.toml": "done before"}
         bag = archive.bag("job-0")
         assert bag.revisions == (1,)
-        assert bag.issue(1) == {name: data for name, data in stands.items() if name != batches.MARK}
+        assert bag.issue(1) == {name: data for name, data in stands.items() if name != batches.MARK_FILE}
 
 
 # ---- a cluster
 
 
 def test_no_scheduler_answers(made: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "ANSWERS_WITHIN_S", 0.5)
+    monkeypatch.setattr(workers, "CONNECT_TIMEOUT_S", 0.5)
     with pytest.raises(UnusableInput, match="no scheduler"):
-        made(partial(on_a_cluster, scheduler="tcp://127.0.0.1:1"))
+        made(partial(run_on_dask, scheduler="tcp://127.0.0.1:1"))
 
 
 WITHOUT_PDF_ENGINE = """
@@ -517,11 +517,11 @@ def cluster(
 def test_a_cluster_that_loses_a_worker_does_every_job_once(
     folder: Path, weather: Path, as_of: str, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(workers, "ANSWERS_WITHIN_S", 600.0)  # a busy machine may take its time
+    monkeypatch.setattr(workers, "CONNECT_TIMEOUT_S", 600.0)  # a busy machine may take its time
     address, workers = cluster
-    told: list[Outcome] = []
+    told: list[BatchOutcome] = []
 
-    def kill_one(outcome: Outcome) -> None:
+    def kill_one(outcome: BatchOutcome) -> None:
         told.append(outcome)
         if len(told) == 1:  # each has another job at work by now, or before it
             workers[0].kill()
@@ -530,7 +530,7 @@ def test_a_cluster_that_loses_a_worker_does_every_job_once(
         what = Batch(
             folder, tmp_path / "out", datetime.fromisoformat(as_of), weather=weather, archive=archive
         )
-        outcomes = run_batch(what, find_records(folder), partial(on_a_cluster, scheduler=address), kill_one)
+        outcomes = run_batch(what, find_records(folder), partial(run_on_dask, scheduler=address), kill_one)
         assert workers[0].wait() == -signal.SIGKILL
         assert states(outcomes) == all_of("done")
         assert sorted(each.record for each in told) == sorted(all_of("done"))
@@ -540,5 +540,5 @@ def test_a_cluster_that_loses_a_worker_does_every_job_once(
         assert archive.names() == sorted(each.name for each in sets)
         assert {archive.bag(each).revisions for each in archive.names()} == {(1,)}
         for each in sets:
-            issued = {name: data for name, data in contents(each).items() if name != batches.MARK}
+            issued = {name: data for name, data in contents(each).items() if name != batches.MARK_FILE}
             assert archive.bag(each.name).issue(1) == issued

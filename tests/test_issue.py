@@ -22,11 +22,11 @@ import pytest
 
 from handover.cli.job import _first_job
 from handover.documents.calendars import crew_calendar, owner_calendar
-from handover.documents.care_sheet import Care
+from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.service.inputs import compute, receive, safe_name
+from handover.service.inputs import compute, read_inputs, safe_input_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -117,7 +117,7 @@ def test_what_make_sample_prints(run: Run, tmp_path: Path, monkeypatch: pytest.M
 def test_the_makefile_issues_the_sample_when_its_forecast_is_fresh() -> None:
     makefile = (ROOT / "Makefile").read_text("utf-8")
     (at,) = re.findall("^ISSUED := (.*)$", makefile, re.MULTILINE)
-    assert receive(SUMMER / "job.toml", SUMMER / "weather.csv", datetime.fromisoformat(at)).cautions == ()
+    assert read_inputs(SUMMER / "job.toml", SUMMER / "weather.csv", datetime.fromisoformat(at)).cautions == ()
 
 
 @pytest.mark.parametrize(
@@ -145,9 +145,9 @@ def test_what_the_owner_does_first(
     weather.write_text(json.dumps(answer), encoding="utf-8")
     text = record_text.replace("sprinkler", method).replace('"84 degF"', f'"{84 - cooler} degF"')
     record.write_text(text, encoding="utf-8")
-    received = receive(record, weather, datetime.fromisoformat(as_of))
+    received = read_inputs(record, weather, datetime.fromisoformat(as_of))
     words = Wording(received.job, compute(received, datetime.fromisoformat(as_of)))
-    assert _first_job(Care(words, {})).startswith(first)
+    assert _first_job(CareSheet(words, {})).startswith(first)
 
 
 def test_there_are_three_samples() -> None:
@@ -311,7 +311,7 @@ def test_inputs_of_one_name_are_both_kept(
     ],
 )
 def test_a_name_that_any_system_takes(name: str, safe: str) -> None:
-    assert safe_name(name) == safe
+    assert safe_input_name(name) == safe
 
 
 METHODS = (
@@ -341,7 +341,7 @@ def test_there_are_words_for_whatever_the_schedule_says(
     weather.write_text(json.dumps(answer), encoding="utf-8")
     text = record_text.replace("sprinkler", method).replace('"84 degF"', f'"{84 - cooler} degF"')
     record.write_text(text.replace("garage floor", "patio" if cooler else "driveway"), encoding="utf-8")
-    received = receive(record, weather, datetime.fromisoformat(as_of))
+    received = read_inputs(record, weather, datetime.fromisoformat(as_of))
     schedule = compute(received, datetime.fromisoformat(as_of))
     for language in languages():
         words = Wording(received.job, schedule, language=language)

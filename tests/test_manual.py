@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from handover.cli.arguments import parser_of_all
+from handover.cli.arguments import build_parser
 
 ROOT = Path(__file__).parents[1]
 
@@ -21,7 +21,7 @@ def needs(program: str) -> pytest.MarkDecorator:
 
 def commands() -> dict[str, Any]:
     """Return the parser of each command by its name."""
-    (found,) = (each for each in parser_of_all()._actions if each.choices)
+    (found,) = (each for each in build_parser()._actions if each.choices)
     return dict(found.choices or {})
 
 

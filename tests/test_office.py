@@ -25,13 +25,13 @@ import pytest
 import vobject
 from PIL import Image
 
-from handover.archive.catalog import State
-from handover.archive.deposit import Deposit, file_job
-from handover.archive.entry import Entry, Task, read_entry
+from handover.archive.catalog import JobState
+from handover.archive.deposit import Deposit, deposit_files
+from handover.archive.entry import JobEntry, Task, read_entry
 from handover.archive.store import Archive
-from handover.cli.archive import STATES
+from handover.cli.archive import STATE_WORDS
 from handover.jobs.reading import examine_job
-from handover.service.archiving import file_issue, read_issued
+from handover.service.archiving import archive_issue, read_issued
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -54,7 +54,7 @@ def filed(issued: Path, once: Callable[..., Path]) -> Path:
     def file_three(folder: Path) -> None:
         with Archive(folder / "archive") as archive:
             for name in FOLDERS.values():
-                file_issue(archive, issued / name, AT)
+                archive_issue(archive, issued / name, AT)
 
     return once("office", file_three) / "archive"
 
@@ -162,10 +162,10 @@ def test_stopped_by_hand_what_is_filed_stays(
         if seen:
             raise KeyboardInterrupt
         seen.append(folder)
-        return file_issue(archive, folder, at)
+        return archive_issue(archive, folder, at)
 
     with monkeypatch.context() as patch:
-        patch.setattr("handover.service.archiving.file_issue", until_stopped)
+        patch.setattr("handover.service.archiving.archive_issue", until_stopped)
         told = run("archive", jobs, "--to", tmp_path / "archive")
     assert told.status == 1
     assert "What is filed stays" in told.err
@@ -339,7 +339,7 @@ def test_jobs_are_found_by_how_they_stand(
 
 
 def test_every_state_of_the_catalog_can_be_asked_for() -> None:
-    assert list(STATES) == [each.value for each in State]
+    assert list(STATE_WORDS) == [each.value for each in JobState]
 
 
 def test_words_too_short_to_be_beginnings_are_told(run: Run, office: Path) -> None:
@@ -419,8 +419,10 @@ def test_nothing_from_outside_is_obeyed_by_a_terminal(run: Run, office: Path) ->
     with Archive(office) as archive:
         task = Task("saw-joints", AT, AT + timedelta(hours=1), NASTY)
         more = {"phone": NASTY}
-        entry = Entry("nasty", AT, 1, AT, owner=NASTY, street=NASTY, tasks=(task,), curing_ends=AT, more=more)
-        file_job(archive, Deposit(replace(entry, curing_ends=AT + timedelta(days=99)), {"a": b"b"}), AT)
+        entry = JobEntry(
+            "nasty", AT, 1, AT, owner=NASTY, street=NASTY, tasks=(task,), curing_ends=AT, more=more
+        )
+        deposit_files(archive, Deposit(replace(entry, curing_ends=AT + timedelta(days=99)), {"a": b"b"}), AT)
     for command in (
         ("find", "--in", office),
         ("find", "--in", office, "--json"),
@@ -503,7 +505,7 @@ def test_on_a_narrow_terminal_records_stand_apart_by_one_line(
 def test_hours_of_another_day_say_so_and_days_have_none(run: Run, office: Path) -> None:
     task = Task("saw-joints", AT.replace(hour=23, minute=30), AT.replace(day=15, hour=2), "Saw")
     with Archive(office) as archive:
-        file_job(archive, Deposit(Entry("late", AT, 1, AT, tasks=(task,)), {"a": b"b"}), AT)
+        deposit_files(archive, Deposit(JobEntry("late", AT, 1, AT, tasks=(task,)), {"a": b"b"}), AT)
     first, second = (
         " ".join(run("due", day, "--in", office).out.split()) for day in ("2026-07-14", "2026-07-15")
     )
@@ -529,7 +531,7 @@ def test_a_day_on_which_there_is_nothing(run: Run, office: Path) -> None:
 
 def test_today_and_tomorrow(run: Run, office: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     noon = datetime(2026, 7, 14, 12, tzinfo=UTC).astimezone()
-    for module in ("given", "office"):
+    for module in ("option_values", "archive"):
         monkeypatch.setattr(f"handover.cli.{module}.now", lambda: noon)
     assert "Tue Jul 14" in run("due", "--in", office).out
     assert "Wed Jul 15" in run("due", "tomorrow", "--in", office).out
@@ -862,7 +864,7 @@ HOLD = """
 import sys
 from pathlib import Path
 from handover.archive.store import Archive
-with Archive(Path(sys.argv[1])).hold(sys.argv[2]):
+with Archive(Path(sys.argv[1])).lock(sys.argv[2]):
     print("held", flush=True)
     sys.stdin.read()
 """

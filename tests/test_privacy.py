@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handover.archive.entry import Entry
-from handover.service.privacy import _is_picture, _Names, _record_without_owner
+from handover.archive.entry import JobEntry
+from handover.service.privacy import _is_picture, _NameRemover, _record_without_owner
 
 AT = datetime(2026, 7, 14, 12, 0, tzinfo=UTC)
 
@@ -36,7 +36,7 @@ def test_a_record_written_anew_says_what_it_said(record: dict[str, object]) -> N
     """Read back by the standard library, TOML 1.0."""
     record = {**record, "site": {"latitude": 36.1}}
     owned = {**record, "owner": {"name": "Ana Prueba", "language": "es"}}
-    written = _record_without_owner(b"", owned, _Names(Entry("a", AT, 1, AT), []))
+    written = _record_without_owner(b"", owned, _NameRemover(JobEntry("a", AT, 1, AT), []))
     assert tomllib.loads(written.decode()) == {**record, "owner": {"language": "es"}}
 
 
@@ -53,13 +53,15 @@ def test_a_record_written_anew_says_what_it_said(record: dict[str, object]) -> N
     ],
 )
 def test_names_are_taken_out_of_remarks(text: str, stays: str) -> None:
-    entry = Entry("a", AT, 1, AT, owner="Ana Prueba", more={"phone": "555-0199", "email": "ana@example.org"})
+    entry = JobEntry(
+        "a", AT, 1, AT, owner="Ana Prueba", more={"phone": "555-0199", "email": "ana@example.org"}
+    )
     record = {"site": {"address": "118 Alder Lane, Greensboro"}, "owner": {"name": "Lo"}}
-    assert _Names(entry, [record]).without(text) == stays
+    assert _NameRemover(entry, [record]).remove_from(text) == stays
 
 
 def test_where_nobody_is_named_nothing_is_taken_out() -> None:
-    assert _Names(Entry("a", AT, 1, AT), [{}]).without("any text") == "any text"
+    assert _NameRemover(JobEntry("a", AT, 1, AT), [{}]).remove_from("any text") == "any text"
 
 
 @pytest.mark.parametrize(

@@ -33,7 +33,7 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def put(folder: Path, files: dict[str, bytes], job: str = "alder") -> None:
-    publish.put_in_place(files, folder, job)
+    publish.publish(files, folder, job)
 
 
 def test_a_set_stands_with_exactly_its_files(tmp_path: Path) -> None:
@@ -98,7 +98,7 @@ def test_an_empty_document_stops_the_run_before_anything_is_written(tmp_path: Pa
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("step", ["_write", "_take_along", "_swap"])
+@pytest.mark.parametrize("step", ["_write", "_copy_foreign_files", "_swap"])
 @pytest.mark.parametrize("fault", [OSError("disk full"), KeyboardInterrupt()], ids=["disk full", "stopped"])
 def test_a_run_that_fails_leaves_what_was_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, fault: BaseException
@@ -136,16 +136,16 @@ def test_the_earlier_set_is_back_when_the_last_rename_fails(
 KILLED_WHILE = """
 import os, signal, sys
 from pathlib import Path
-from handover.service import place
+from handover.service import publish
 
 moment, folder = sys.argv[1], Path(sys.argv[2])
 die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
 if moment == "writing":
-    place._take_along = die
+    publish._copy_foreign_files = die
 else:
     rename = Path.rename
     Path.rename = lambda self, target: die() if "issuing" in self.name else rename(self, target)
-place.put_in_place({"care-sheet.pdf": b"second", "schedule.json": b'{"job": "alder"}'}, folder, "alder")
+publish.publish({"care-sheet.pdf": b"second", "schedule.json": b'{"job": "alder"}'}, folder, "alder")
 """
 
 
@@ -163,9 +163,9 @@ def test_the_next_run_tidies_what_a_killed_one_left(tmp_path: Path, moment: str)
 
 def test_a_run_at_work_is_not_tidied_away(tmp_path: Path) -> None:
     folder = tmp_path / "out"
-    with publish._beside(folder) as fresh:
+    with publish._temporary_folder(folder) as fresh:
         (fresh / "care-sheet.pdf").write_bytes(b"half")
-        publish._tidy(folder)
+        publish._recover(folder)
         assert contents(fresh) == {"care-sheet.pdf": b"half"}
 
 

@@ -13,11 +13,18 @@ import pytest
 from handover.archive.store import Archive
 from handover.errors import DownloadFailed, UnusableInput
 from handover.service import reissuing as again
-from handover.service.inputs import compute, read_given, receive
-from handover.service.publish import put_in_place
-from handover.service.reissuing import Afresh, Reissued, Watched, curing, reissue, watch
+from handover.service.inputs import compute, read_inputs, read_weather_file
+from handover.service.publish import publish
+from handover.service.reissuing import (
+    ReissueRequest,
+    ReissueResult,
+    WatchResult,
+    curing_jobs,
+    reissue_curing,
+    reissue_job,
+)
 from handover.service.render import issue_documents
-from handover.service.settings import Settings, read_settings, with_settings
+from handover.service.settings import Settings, add_manifest, read_settings
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -40,9 +47,9 @@ class Office(NamedTuple):
     folder: Path
     warmer: Callable[[float], Path]
 
-    def reissue(self, kelvin: float | None, at: datetime = LATER, **more: Any) -> Reissued:
-        weather = None if kelvin is None else lambda _: read_given(self.warmer(kelvin))
-        return reissue(self.archive, JOB, self.folder, at, Afresh(weather, **more))
+    def reissue(self, kelvin: float | None, at: datetime = LATER, **more: Any) -> ReissueResult:
+        weather = None if kelvin is None else lambda _: read_weather_file(self.warmer(kelvin))
+        return reissue_job(self.archive, JOB, self.folder, at, ReissueRequest(weather, **more))
 
     @property
     def revisions(self) -> tuple[int, ...]:
@@ -61,12 +68,12 @@ def filed(
     def issue_and_file(folder: Path) -> None:
         (folder / "job.toml").write_text(record_text, encoding="utf-8")
         (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
-        received = receive(folder / "job.toml", folder / "weather.json", FIRST)
-        inputs = with_settings(received, Settings())
+        received = read_inputs(folder / "job.toml", folder / "weather.json", FIRST)
+        inputs = add_manifest(received, Settings())
         with without_pdf_engine():
             issue_documents(received.job, compute(received, FIRST), folder / "out", inputs=inputs)
         with Archive(folder / "archive") as archive:
-            again.file_what_stands(archive, folder / "out", JOB, FIRST)
+            again.archive_existing_set(archive, folder / "out", JOB, FIRST)
 
     return once("reissue", issue_and_file)
 
@@ -135,7 +142,7 @@ def test_cooler_weather_makes_a_new_revision_that_tells_what_moved(office: Offic
     before = contents(office.folder)
     done = office.reissue(-8.0)
     assert (done.revision, done.is_new) == (2, True)
-    assert any("because it stays cooler" in each for each in done.told)
+    assert any("because it stays cooler" in each for each in done.changes)
     bag = office.archive.bag(JOB)
     assert bag.revisions == (1, 2)
     assert bag.issue(1) == before, "what was handed out first stays as it was"
@@ -151,14 +158,14 @@ def test_the_same_weather_changes_nothing(office: Office) -> None:
     before = contents(office.folder)
     for kelvin in (None, 0.0):
         done = office.reissue(kelvin)
-        assert (done.revision, done.is_new, done.told) == (1, False, ())
+        assert (done.revision, done.is_new, done.changes) == (1, False, ())
     assert office.revisions == (1,)
     assert contents(office.folder) == before
 
 
 def test_unless_told_to(office: Office) -> None:
     done = office.reissue(None, anyway=True)
-    assert (done.revision, done.is_new, done.told) == (2, True, ())
+    assert (done.revision, done.is_new, done.changes) == (2, True, ())
     assert office.revisions == (1, 2)
 
 
@@ -166,8 +173,8 @@ def test_unless_told_to(office: Office) -> None:
 def test_the_same_time_and_inputs_give_the_same_bytes(office: Office, tmp_path: Path) -> None:
     office.reissue(-8.0)
     with Archive(tmp_path / "other") as archive:
-        put_in_place(office.archive.bag(JOB).issue(1), tmp_path / "there", JOB)
-        again.file_what_stands(archive, tmp_path / "there", JOB, LATER)
+        publish(office.archive.bag(JOB).issue(1), tmp_path / "there", JOB)
+        again.archive_existing_set(archive, tmp_path / "there", JOB, LATER)
         other = Office(archive, tmp_path / "there", office.warmer)
         other.reissue(-8.0)
         assert contents(other.folder) == contents(office.folder)
@@ -202,8 +209,10 @@ def test_a_visit_that_is_no_longer_needed_is_called_off(
     answer["hourly"]["precipitation_probability"] = [100 if wet else 5 for wet in rainy]
     file = tmp_path / "rain.json"
     file.write_text(json.dumps(answer), encoding="utf-8")
-    done = reissue(office.archive, JOB, office.folder, LATER, Afresh(lambda _: read_given(file)))
-    assert any("rain" in each for each in done.told), done.told
+    done = reissue_job(
+        office.archive, JOB, office.folder, LATER, ReissueRequest(lambda _: read_weather_file(file))
+    )
+    assert any("rain" in each for each in done.changes), done.changes
     called_off = [
         each
         for each in events(contents(office.folder)["owner.ics"]).values()
@@ -225,7 +234,7 @@ def test_cylinders_that_came_in_move_the_dates(office: Office, record: Path) -> 
     record.write_text(f"{text}{weak}\n", encoding="utf-8")
     done = office.reissue(None, LATER + timedelta(days=7), record=record)
     assert done.is_new
-    assert any("cylinder" in each for each in done.told), done.told
+    assert any("cylinder" in each for each in done.changes), done.changes
     assert b"cylinder" in office.archive.bag(JOB).issue(2)["inputs/job.toml"]
 
 
@@ -239,7 +248,7 @@ def test_what_a_record_newly_says_is_kept_though_no_date_moves(office: Office, r
     assert office.archive.bag(JOB).entry.acknowledged is None
     record.write_text(text + TO_MEND, encoding="utf-8")
     done = office.reissue(None, record=record)
-    assert (done.revision, done.is_new, done.told, done.new_record) == (2, True, (), True)
+    assert (done.revision, done.is_new, done.changes, done.new_record) == (2, True, (), True)
     assert office.archive.bag(JOB).entry.walkthrough_open
     mended = text + TO_MEND.replace("false", "true") + SIGNED.replace("15:", "17:")
     record.write_text(mended, encoding="utf-8")
@@ -273,7 +282,7 @@ def test_a_record_with_a_fault_is_told(office: Office, record: Path) -> None:
 
 def test_a_job_that_is_not_there(office: Office, tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match="no job"):
-        reissue(office.archive, "nobody", tmp_path / "nobody", LATER, Afresh())
+        reissue_job(office.archive, "nobody", tmp_path / "nobody", LATER, ReissueRequest())
     assert not (tmp_path / "nobody").exists()
 
 
@@ -287,7 +296,9 @@ def test_a_folder_of_somebody_else_is_left_alone(office: Office, tmp_path: Path)
     mine.mkdir()
     (mine / "letter.txt").write_text("mine", encoding="utf-8")
     with pytest.raises(UnusableInput, match="something else"):
-        reissue(office.archive, JOB, mine, LATER, Afresh(lambda _: read_given(office.warmer(-8.0))))
+        reissue_job(
+            office.archive, JOB, mine, LATER, ReissueRequest(lambda _: read_weather_file(office.warmer(-8.0)))
+        )
     assert contents(mine) == {"letter.txt": b"mine"}
     assert office.revisions == (1,)
 
@@ -310,7 +321,7 @@ def test_texts_of_ones_own_must_be_given_again(office: Office, run: Run, record:
 # ---- runs that break off
 
 
-@pytest.mark.parametrize("where", ["put_in_place", "file_documents"])
+@pytest.mark.parametrize("where", ["publish", "archive_documents"])
 def test_a_run_that_breaks_off_is_made_good_by_the_next(
     office: Office, where: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -331,9 +342,9 @@ def test_a_run_that_breaks_off_is_made_good_by_the_next(
 
 
 def test_jobs_cure_until_curing_ends(office: Office) -> None:
-    assert curing(office.archive, LATER) == (JOB,)
-    assert curing(office.archive, LATER + timedelta(days=60)) == ()
-    assert curing(office.archive, LATER - timedelta(days=60)) == ()
+    assert curing_jobs(office.archive, LATER) == (JOB,)
+    assert curing_jobs(office.archive, LATER + timedelta(days=60)) == ()
+    assert curing_jobs(office.archive, LATER - timedelta(days=60)) == ()
 
 
 def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
@@ -344,7 +355,7 @@ def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
         record.write_text(text.replace(JOB, name).replace("36.10", latitude), encoding="utf-8")
         folder = office.folder.parent / name
         assert run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of).status == 0
-        again.file_what_stands(office.archive, folder, name, LATER)
+        again.archive_existing_set(office.archive, folder, name, LATER)
     asked: list[float] = []
 
     def give(site: Any, *_: object, **__: object) -> Download:
@@ -357,16 +368,19 @@ def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
     monkeypatch.setattr("handover.weather.download.download_forecast", give)
     out = office.folder.parent / "watched"
 
-    def seen(at: datetime) -> dict[str, Watched]:
-        return {each.job: each for each in watch(office.archive, curing(office.archive, at), out, at)}
+    def seen(at: datetime) -> dict[str, WatchResult]:
+        return {
+            each.job: each
+            for each in reissue_curing(office.archive, curing_jobs(office.archive, at), out, at)
+        }
 
     first = seen(LATER)
-    assert {job for job, each in first.items() if each.result == "reissued"} >= {JOB, "near"}
-    assert (first["lost"].result, first["lost"].failure) == ("failed", "nobody answers")
+    assert {job for job, each in first.items() if each.state == "reissued"} >= {JOB, "near"}
+    assert (first["lost"].state, first["lost"].failure) == ("failed", "nobody answers")
     assert sorted(asked) == [36.1, 36.3, 36.5], "one forecast for each grid cell"
     assert office.archive.bag("near").issue(2) == contents(out / "near")
     assert read_settings(contents(out / "near")).received_at == LATER
-    again_results = {job: each.result for job, each in seen(LATER + timedelta(minutes=10)).items()}
+    again_results = {job: each.state for job, each in seen(LATER + timedelta(minutes=10)).items()}
     assert again_results == {JOB: "unchanged", "near": "unchanged", "far": "unchanged", "lost": "failed"}
     assert office.archive.bag("lost").revisions == (1,)
     assert not (out / "lost").exists()
@@ -457,11 +471,11 @@ def test_watch_lists_what_should_be_sent_until_it_is(
 def test_watch_stopped_by_hand_tells_what_it_did(
     run: Run, office: Office, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    def stopped(*_: object, **__: object) -> Iterator[Watched]:
-        yield Watched(JOB, "reissued", ("The end of watering moved.",))
+    def stopped(*_: object, **__: object) -> Iterator[WatchResult]:
+        yield WatchResult(JOB, "reissued", ("The end of watering moved.",))
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("handover.service.reissuing.watch", stopped)
+    monkeypatch.setattr("handover.service.reissuing.reissue_curing", stopped)
     told = run("watch", "--in", office.archive.folder, "-o", tmp_path / "w", "--as-of", LATER.isoformat())
     assert told.status == 1
     assert told.err == "Stopped. What was issued again stays; the same command goes on from there.\n"

@@ -18,11 +18,11 @@ from handover.units import (
     SIZES,
     KindName,
     System,
+    format_for_reader,
+    format_value,
     quantity,
     read_quantity,
-    shown,
     to_reader,
-    told,
 )
 
 # What people write, and the same in pint's own registry: a second reading of the same text.
@@ -238,9 +238,9 @@ def test_arrays_come_out_as_they_went_in() -> None:
 
 
 def test_a_value_is_told_in_four_figures() -> None:
-    assert told(0.1016, "thickness", "us") == "4 in"
-    assert told(20.684271879505, "strength", "us") == "3000 psi"
-    assert told(9290.304, "area", "si") == "9290 m\u00b2"
+    assert format_for_reader(0.1016, "thickness", "us") == "4 in"
+    assert format_for_reader(20.684271879505, "strength", "us") == "3000 psi"
+    assert format_for_reader(9290.304, "area", "si") == "9290 m\u00b2"
 
 
 def test_our_own_quantities_must_be_right() -> None:
@@ -260,7 +260,7 @@ def test_our_own_quantities_must_be_right() -> None:
     ],
 )
 def test_values_from_outside_are_shown_safely(value: Any, text: str) -> None:
-    assert shown(value) == text
+    assert format_value(value) == text
 
 
 def test_no_quantity_needs_pint() -> None:

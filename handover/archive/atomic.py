@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
-JUNK = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+DESKTOP_FILES = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
 """What desktops leave in a folder that somebody looked into."""
 
 _NO_LINK = {errno.EPERM, errno.EACCES, errno.EXDEV, errno.EMLINK, errno.ENOTSUP, errno.ENOSYS}
@@ -22,13 +22,13 @@ _RENAME_EXCHANGE = 2  # linux/fs.h
 _AT_FDCWD = -100  # fcntl.h
 
 
-def write(file: Path, data: bytes) -> None:
+def write_new_file(file: Path, data: bytes) -> None:
     """Write a new file. It is not on the disk before `flush`."""
     with file.open("xb") as stream:
         stream.write(data)
 
 
-def link(source: Path, target: Path) -> None:
+def link_or_copy(source: Path, target: Path) -> None:
     """Give a file a second name, or copy it where that cannot be."""
     try:
         os.link(source, target, follow_symlinks=False)
@@ -59,31 +59,31 @@ def walk(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntry[str]]
             yield f"{below}{each.name}", each
 
 
-def put_in_place(fresh: Path, target: Path, aside: Path) -> None:
+def replace_folder(new: Path, target: Path, backup: Path) -> None:
     """Put a fresh folder in the place of another, which is at one of the two other paths afterwards.
 
     Where the system can exchange two names (Linux, on most file systems) there is no instant at which the
-    target is absent. Elsewhere the old folder goes aside first, and `take_back` mends what a kill between
-    the two renames leaves.
+    target is absent. Elsewhere the old folder goes aside first, and `restore_backup` mends what a kill
+    between the two renames leaves.
     """
     if not target.exists():
-        fresh.rename(target)
-    elif not exchange(fresh, target):
-        target.rename(aside)
+        new.rename(target)
+    elif not exchange_names(new, target):
+        target.rename(backup)
         try:
-            fresh.rename(target)
+            new.rename(target)
         except BaseException:
-            aside.rename(target)
+            backup.rename(target)
             raise
 
 
-def take_back(target: Path, aside: Path) -> None:
+def restore_backup(target: Path, backup: Path) -> None:
     """Put an old folder back that was set aside by a run that was killed before the new one stood."""
-    if aside.exists() and not target.exists():
-        aside.rename(target)
+    if backup.exists() and not target.exists():
+        backup.rename(target)
 
 
-def exchange(one: Path, other: Path) -> bool:
+def exchange_names(one: Path, other: Path) -> bool:
     """Exchange two names in one step; return False where the system cannot."""
     rename = _renameat2()
     if rename is None:

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from hashlib import sha256, sha512
 from typing import TYPE_CHECKING, NamedTuple
 
-from handover.archive.entry import Entry, read_entry
-from handover.archive.errors import Damaged
+from handover.archive.entry import JobEntry, read_entry
+from handover.archive.errors import CorruptBag
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -21,11 +21,11 @@ if TYPE_CHECKING:
 ALGORITHMS = ("sha256", "sha512")
 DECLARATION_FILE = "bagit.txt"
 DECLARATION = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
-DATA = "data/"
-ISSUES = "data/issues/"
-ENTRY = "entry.json"
-REMOVED = "removed.json"
-INFO = "bag-info.txt"
+DATA_FOLDER = "data/"
+ISSUES_FOLDER = "data/issues/"
+ENTRY_FILE = "entry.json"
+REMOVED_FILE = "removed.json"
+INFO_FILE = "bag-info.txt"
 
 MANIFESTS = tuple(f"manifest-{each}.txt" for each in ALGORITHMS)
 TAG_MANIFESTS = tuple(f"tagmanifest-{each}.txt" for each in ALGORITHMS)
@@ -149,16 +149,16 @@ class Bag:
         info: What `bag-info.txt` says.
         entry: What the catalog knows of the job.
         removed: The list of what was removed for privacy, as JSON text; empty where nothing was.
-        listed: The path of every file that is to be there.
+        listed_files: The path of every file that is to be there.
         seal: SHA-256 of the tag manifest, and so of all that the bag holds.
     """
 
     folder: Path
     payload: Mapping[str, Digests]
     info: Info
-    entry: Entry
+    entry: JobEntry
     removed: bytes
-    listed: frozenset[str]
+    listed_files: frozenset[str]
     seal: str
 
     @classmethod
@@ -175,14 +175,14 @@ class Bag:
             return cls(
                 folder=folder,
                 payload=payload,
-                info=read_info(tags[INFO]),
-                entry=read_entry(tags[ENTRY]),
-                removed=tags.get(REMOVED, b""),
-                listed=frozenset({*payload, *tags, *TAG_MANIFESTS}),
+                info=read_info(tags[INFO_FILE]),
+                entry=read_entry(tags[ENTRY_FILE]),
+                removed=tags.get(REMOVED_FILE, b""),
+                listed_files=frozenset({*payload, *tags, *TAG_MANIFESTS}),
                 seal=seal_of(folder),
             )
         except (OSError, ValueError, KeyError) as fault:
-            raise Damaged(f"{folder}: cannot be read as a bag: {fault}") from None
+            raise CorruptBag(f"{folder}: cannot be read as a bag: {fault}") from None
 
     @property
     def job(self) -> str:
@@ -192,7 +192,11 @@ class Bag:
     @property
     def revisions(self) -> tuple[int, ...]:
         """The revisions whose documents the bag holds, in order."""
-        names = {path.removeprefix(ISSUES).split("/")[0] for path in self.payload if path.startswith(ISSUES)}
+        names = {
+            path.removeprefix(ISSUES_FOLDER).split("/")[0]
+            for path in self.payload
+            if path.startswith(ISSUES_FOLDER)
+        }
         return tuple(sorted(int(name) for name in names))
 
     def read(self, path: str) -> bytes:
@@ -205,7 +209,7 @@ class Bag:
         try:
             return _check(self.folder, path, self.payload[path])
         except (OSError, ValueError) as fault:
-            raise Damaged(f"{self.folder}: {fault}") from None
+            raise CorruptBag(f"{self.folder}: {fault}") from None
 
     def issue(self, revision: int) -> dict[str, bytes]:
         """Return the files of one issue, by the names that they were filed under."""
@@ -222,7 +226,7 @@ def seal_of(folder: Path) -> str:
 
 def issue_folder(revision: int) -> str:
     """Return the folder of one issue inside the bag."""
-    return f"{ISSUES}{revision:04}/"
+    return f"{ISSUES_FOLDER}{revision:04}/"
 
 
 def _check(folder: Path, path: str, expected: Digests) -> bytes:

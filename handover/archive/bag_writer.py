@@ -10,10 +10,10 @@ from handover.archive import atomic
 from handover.archive.bag import (
     DECLARATION,
     DECLARATION_FILE,
-    ENTRY,
-    INFO,
+    ENTRY_FILE,
+    INFO_FILE,
     MANIFESTS,
-    REMOVED,
+    REMOVED_FILE,
     TAG_MANIFESTS,
     Bag,
     Digests,
@@ -24,19 +24,19 @@ from handover.archive.bag import (
     write_info,
 )
 from handover.archive.entry import Contact, entry_json
-from handover.archive.errors import Damaged
-from handover.archive.verify import examine
+from handover.archive.errors import CorruptBag
+from handover.archive.verify import verify_folder
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime
     from pathlib import Path
 
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
 
 @dataclass(frozen=True)
-class State:
+class BagContents:
     """What a bag is to hold.
 
     Attributes:
@@ -48,7 +48,7 @@ class State:
         removed: The list of what was removed, as JSON text; empty where nothing was.
     """
 
-    entry: Entry
+    entry: JobEntry
     at: datetime
     contact: Info
     kept: Mapping[str, Digests] = field(default_factory=dict)
@@ -56,7 +56,7 @@ class State:
     removed: bytes = b""
 
 
-def write_bag(fresh: Path, state: State, old: Path) -> None:
+def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
     """Write a bag to a new folder, and check it there.
 
     Files that stay get a second name, not a second copy; their digests are those of the old manifests, so
@@ -73,18 +73,18 @@ def write_bag(fresh: Path, state: State, old: Path) -> None:
     payload = {**state.kept, **{path: digests(data) for path, data in state.new.items()}}
     folders = _make_folders(fresh, payload)
     for path in state.kept:
-        atomic.link(old / path, fresh / path)
+        atomic.link_or_copy(old / path, fresh / path)
     sizes = [(fresh / path).stat().st_size for path in state.kept] + [
         len(each) for each in state.new.values()
     ]
     written = {**state.new, **_tag_files(state, payload, sizes)}
     for path, data in written.items():
-        atomic.write(fresh / path, data)
+        atomic.write_new_file(fresh / path, data)
     for path in (*written, *reversed(folders)):
         atomic.flush(fresh / path)
-    if faults := examine(fresh).faults:
+    if faults := verify_folder(fresh).faults:
         named = "; ".join(f"{each.path} {each.kind}" for each in faults)
-        raise Damaged(f"{old}: {named}. Mend the bag from a copy before anything is added to it")
+        raise CorruptBag(f"{old}: {named}. Mend the bag from a copy before anything is added to it")
 
 
 def contact_info(contact: Contact) -> Info:
@@ -97,13 +97,13 @@ def contact_info(contact: Contact) -> Info:
     )
 
 
-def contact_of(bag: Bag) -> Info:
+def bag_contact(bag: Bag) -> Info:
     """Return whom to ask about a bag that is there."""
     labels = {label for label, _ in contact_info(Contact())}
     return tuple(pair for pair in bag.info if pair[0] in labels)
 
 
-def _tag_files(state: State, payload: Mapping[str, Digests], sizes: list[int]) -> dict[str, bytes]:
+def _tag_files(state: BagContents, payload: Mapping[str, Digests], sizes: list[int]) -> dict[str, bytes]:
     octets = sum(sizes)
     info = (
         *state.contact,
@@ -115,12 +115,12 @@ def _tag_files(state: State, payload: Mapping[str, Digests], sizes: list[int]) -
     )
     tags = {
         DECLARATION_FILE: DECLARATION,
-        INFO: write_info(info),
-        ENTRY: entry_json(state.entry),
+        INFO_FILE: write_info(info),
+        ENTRY_FILE: entry_json(state.entry),
         **dict(zip(MANIFESTS, manifests(payload), strict=True)),
     }
     if state.removed:
-        tags[REMOVED] = state.removed
+        tags[REMOVED_FILE] = state.removed
     tag_manifests = manifests({name: digests(data) for name, data in tags.items()})
     return {**tags, **dict(zip(TAG_MANIFESTS, tag_manifests, strict=True))}
 

@@ -13,10 +13,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from handover.archive import atomic
-from handover.archive.bag import DATA, ISSUES, Bag, Digests, digests, issue_folder
-from handover.archive.bag_writer import State, contact_info, contact_of, write_bag
-from handover.archive.errors import Busy, CatalogFailed, Damaged, NotFiled, Unfinished
-from handover.archive.safe_names import Shelf
+from handover.archive.bag import DATA_FOLDER, ISSUES_FOLDER, Bag, Digests, digests, issue_folder
+from handover.archive.bag_writer import BagContents, bag_contact, contact_info, write_bag
+from handover.archive.errors import CatalogFailed, CorruptBag, IndexPending, LockTimeout, NotArchived
+from handover.archive.safe_names import NameAllocator
 from handover.archive.store import LOG, Archive, bag_name
 from handover.errors import Finding, UnusableInput
 
@@ -25,9 +25,9 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from handover.archive.entry import Contact, Entry
+    from handover.archive.entry import Contact, JobEntry
 
-FRESH, ASIDE = "fresh", "old"
+NEW_FOLDER, OLD_FOLDER = "fresh", "old"
 
 
 @dataclass(frozen=True)
@@ -42,14 +42,14 @@ class Deposit:
         contact: Whom to ask about the bag; None to leave it as it is.
     """
 
-    entry: Entry
+    entry: JobEntry
     issue: Mapping[str, bytes] = field(default_factory=dict)
     others: Mapping[str, bytes] = field(default_factory=dict)
     contact: Contact | None = None
 
 
 @dataclass(frozen=True)
-class Filed:
+class DepositResult:
     """What became of a deposit.
 
     Attributes:
@@ -63,7 +63,7 @@ class Filed:
     changed: bool
 
 
-def file_job(archive: Archive, deposit: Deposit, at: datetime) -> Filed:
+def deposit_files(archive: Archive, deposit: Deposit, at: datetime) -> DepositResult:
     """File what there is of a job. What is in the bag stays as it is; the same deposit again is none.
 
     Args:
@@ -79,24 +79,29 @@ def file_job(archive: Archive, deposit: Deposit, at: datetime) -> Filed:
         Unfinished: It is filed, but the catalog may not know; the next run will tell it.
         CatalogFailed: The catalog cannot be told of what an earlier run filed.
     """
-    tidy(archive)
+    recover(archive)
     entry = deposit.entry
-    with archive.hold(entry.job):
-        _finish(archive, bag_name(entry.job))
+    with archive.lock(entry.job):
+        _complete(archive, bag_name(entry.job))
         bag = archive.bag_or_none(entry.job)
         taken = bag.payload if bag else {}
-        new, paths = _placed(taken, deposit, bag.revisions if bag else ())
-        contact = contact_info(deposit.contact) if deposit.contact else contact_of(bag) if bag else ()
+        new, paths = _allocate_paths(taken, deposit, bag.revisions if bag else ())
+        contact = contact_info(deposit.contact) if deposit.contact else bag_contact(bag) if bag else ()
         folder = archive.bags / bag_name(entry.job)
-        if bag and not new and bag.entry == entry and _says(contact) == _says(contact_of(bag)):
-            return Filed(folder, paths, changed=False)
+        if (
+            bag
+            and not new
+            and bag.entry == entry
+            and _normalised_info(contact) == _normalised_info(bag_contact(bag))
+        ):
+            return DepositResult(folder, paths, changed=False)
         removed = bag.removed if bag else b""
-        renew(archive, State(entry, at, contact, kept=taken, new=new, removed=removed), bag)
-    return Filed(folder, paths, changed=True)
+        replace_contents(archive, BagContents(entry, at, contact, kept=taken, new=new, removed=removed), bag)
+    return DepositResult(folder, paths, changed=True)
 
 
-def renew(archive: Archive, state: State, old: Bag | None) -> None:
-    """Give the bag of a job a new state. The caller holds the bag. Raises as `file_job`.
+def replace_contents(archive: Archive, state: BagContents, old: Bag | None) -> None:
+    """Give the bag of a job a new state. The caller holds the bag. Raises as `deposit_files`.
 
     Args:
         archive: The archive.
@@ -106,25 +111,27 @@ def renew(archive: Archive, state: State, old: Bag | None) -> None:
     name = bag_name(state.entry.job)
     target, work = archive.bags / name, archive.working / name
     if old is not None:
-        _refuse_strangers(old)
+        _refuse_unexpected_files(old)
     try:
         archive.bags.mkdir(parents=True, exist_ok=True)
         work.mkdir(parents=True)
-        write_bag(work / FRESH, state, target)
-        atomic.put_in_place(work / FRESH, target, work / ASIDE)
+        write_bag(work / NEW_FOLDER, state, target)
+        atomic.replace_folder(work / NEW_FOLDER, target, work / OLD_FOLDER)
     except BaseException as fault:
         with suppress(OSError, CatalogFailed):
-            _finish(archive, name)
+            _complete(archive, name)
         if isinstance(fault, OSError):
-            raise NotFiled(f"{target}: nothing was filed, the bag is as it was: {fault.strerror}") from fault
+            raise NotArchived(
+                f"{target}: nothing was filed, the bag is as it was: {fault.strerror}"
+            ) from fault
         raise
     try:
-        _finish(archive, name)
+        _complete(archive, name)
     except (OSError, CatalogFailed) as fault:
-        raise Unfinished(f"{target}: is filed, but {fault}; the next run sees to the rest") from fault
+        raise IndexPending(f"{target}: is filed, but {fault}; the next run sees to the rest") from fault
 
 
-def tidy(archive: Archive) -> None:
+def recover(archive: Archive) -> None:
     """Clear up what runs that were killed left behind: half-written states, a catalog that does not know.
 
     Raises:
@@ -134,20 +141,20 @@ def tidy(archive: Archive) -> None:
         return
     for each in sorted(archive.working.iterdir()):
         try:
-            with archive.hold(each.name, patience=0):
-                _finish(archive, each.name)
-        except Busy:
+            with archive.lock(each.name, timeout_s=0):
+                _complete(archive, each.name)
+        except LockTimeout:
             continue  # that run is alive
-        except Damaged as fault:
+        except CorruptBag as fault:
             LOG.warning("%s", fault)
 
 
-def _finish(archive: Archive, name: str) -> None:
+def _complete(archive: Archive, name: str) -> None:
     """Do what is left to do for a bag, if anything is. The caller holds the bag."""
     target, work = archive.bags / name, archive.working / name
     if not work.exists():
         return
-    atomic.take_back(target, work / ASIDE)
+    atomic.restore_backup(target, work / OLD_FOLDER)
     atomic.flush(archive.bags)  # the new state stands for good before the old one goes
     for each in list(work.iterdir()):
         shutil.rmtree(each)
@@ -155,22 +162,22 @@ def _finish(archive: Archive, name: str) -> None:
         bag = Bag.open(target)
         archive.catalog.put([bag])
         if bag.removed:
-            archive.catalog.scrub()
+            archive.catalog.vacuum()
     work.rmdir()
 
 
-def _placed(
-    taken: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]
+def _allocate_paths(
+    present: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]
 ) -> tuple[dict[str, bytes], dict[str, str]]:
     """Return the new files of a deposit by their paths in the bag, and where each of the others is."""
-    new = _issued(taken, deposit, revisions)
-    known = {**taken, **{path: digests(data) for path, data in new.items()}}
-    shelf = Shelf(known)
+    new = _issue_files(present, deposit, revisions)
+    known = {**present, **{path: digests(data) for path, data in new.items()}}
+    shelf = NameAllocator(known)
     paths: dict[str, str] = {}
     for wanted, data in deposit.others.items():
         made = digests(data)
-        path = shelf.place(DATA + wanted, made)
-        if path.startswith(ISSUES):
+        path = shelf.allocate(DATA_FOLDER + wanted, made)
+        if path.startswith(ISSUES_FOLDER):
             raise UnusableInput(
                 [Finding(f"{wanted!r} is among the documents of an issue", expected="`issue`")]
             )
@@ -180,16 +187,18 @@ def _placed(
     return new, paths
 
 
-def _issued(taken: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]) -> dict[str, bytes]:
+def _issue_files(
+    present: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]
+) -> dict[str, bytes]:
     """Return the files of the issue of a deposit by their paths in the bag; none where they are there."""
     if not deposit.issue:
         return {}
     revision, folder = deposit.entry.revision, issue_folder(deposit.entry.revision)
-    shelf = Shelf({})
-    new = {shelf.place(folder + each, digests(data)): data for each, data in deposit.issue.items()}
+    shelf = NameAllocator({})
+    new = {shelf.allocate(folder + each, digests(data)): data for each, data in deposit.issue.items()}
     if all(revision > each for each in revisions):
         return new
-    there = {path: made for path, made in taken.items() if path.startswith(folder)}
+    there = {path: made for path, made in present.items() if path.startswith(folder)}
     if there == {path: digests(data) for path, data in new.items()}:
         return {}
     finding = Finding(
@@ -203,17 +212,17 @@ def _issued(taken: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int
     raise UnusableInput([finding])
 
 
-def _refuse_strangers(bag: Bag) -> None:
+def _refuse_unexpected_files(bag: Bag) -> None:
     """Refuse to go on with a bag that holds what it does not list, or not all of what it does."""
-    found = {path for path, each in atomic.walk(bag.folder) if each.name not in atomic.JUNK}
+    found = {path for path, each in atomic.walk(bag.folder) if each.name not in atomic.DESKTOP_FILES}
     odd = [
-        *(f"{path} missing" for path in sorted(bag.listed - found)),
-        *(f"{path} unexpected" for path in sorted(found - bag.listed)),
+        *(f"{path} missing" for path in sorted(bag.listed_files - found)),
+        *(f"{path} unexpected" for path in sorted(found - bag.listed_files)),
     ]
     if odd:
         problem = f"{bag.folder}: {'; '.join(odd)}. Mend the bag from a copy, take out what is not its own"
-        raise Damaged(f"{problem} and file that by its name")
+        raise CorruptBag(f"{problem} and file that by its name")
 
 
-def _says(info: tuple[tuple[str, str], ...]) -> dict[str, str]:
+def _normalised_info(info: tuple[tuple[str, str], ...]) -> dict[str, str]:
     return {label: " ".join(value.split()) for label, value in info if value.strip()}

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-VERSION = 1
+ENTRY_VERSION = 1
 """Of the shape of `entry.json`."""
 
 
@@ -29,7 +29,7 @@ class Task:
     uid: str = ""
 
     def __post_init__(self) -> None:
-        _check_aware(self)
+        _require_aware(self)
         if self.end is not None and self.end < self.start:
             raise ValueError(f"task {self.kind} ends before it starts")
 
@@ -45,7 +45,7 @@ class Contact:
 
 
 @dataclass(frozen=True)
-class Entry:
+class JobEntry:
     """What the catalog knows of a job.
 
     Attributes:
@@ -82,36 +82,36 @@ class Entry:
     more: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        _check_aware(self)
+        _require_aware(self)
         if self.revision < 1:
             raise ValueError("revisions count from 1")
 
     @property
-    def whom_to_ring(self) -> str:
+    def phone_or_email(self) -> str:
         """The owner, and how he is reached: by phone, else by mail, as far as ``more`` says."""
         reach = self.more.get("phone") or self.more.get("email") or ""
         return ", ".join(str(each) for each in (self.owner, reach) if each)
 
 
-def entry_data(entry: Entry) -> dict[str, Any]:
+def entry_data(entry: JobEntry) -> dict[str, Any]:
     """Return an entry as what JSON can hold: times in ISO 8601 with offset."""
     data = asdict(entry)
     data["tasks"] = [_texts(each) for each in data["tasks"]]
-    return {"version": VERSION, **_texts(data)}
+    return {"version": ENTRY_VERSION, **_texts(data)}
 
 
-def entry_json(entry: Entry) -> bytes:
+def entry_json(entry: JobEntry) -> bytes:
     """Return an entry as JSON text. The same entry gives the same bytes."""
     return f"{entry_line(entry, indent=1)}\n".encode()
 
 
-def entry_line(entry: Entry, indent: int | None = None) -> str:
+def entry_line(entry: JobEntry, indent: int | None = None) -> str:
     """Return an entry as JSON on one line; half of a surrogate pair stays escaped, for it has no UTF-8."""
     text = json.dumps(entry_data(entry), ensure_ascii=False, indent=indent, sort_keys=True)
     return text.encode(errors="backslashreplace").decode()
 
 
-def read_entry(text: bytes | str) -> Entry:
+def read_entry(text: bytes | str) -> JobEntry:
     """Return the entry in a JSON text.
 
     Raises:
@@ -119,10 +119,10 @@ def read_entry(text: bytes | str) -> Entry:
     """
     try:
         data = json.loads(text)
-        if data.pop("version") != VERSION:
+        if data.pop("version") != ENTRY_VERSION:
             raise ValueError("is of another version")
         data["tasks"] = tuple(Task(**_times(Task, each)) for each in data["tasks"])
-        return Entry(**_times(Entry, data))
+        return JobEntry(**_times(JobEntry, data))
     except (TypeError, KeyError, AttributeError) as fault:
         raise ValueError(f"is no entry of a job: {fault}") from None
 
@@ -141,7 +141,7 @@ def _times(shape: type, data: Mapping[str, Any]) -> dict[str, Any]:
     }
 
 
-def _check_aware(values: Task | Entry) -> None:
+def _require_aware(values: Task | JobEntry) -> None:
     for each in fields(values):
         time = getattr(values, each.name)
         if isinstance(time, datetime) and time.tzinfo is None:

@@ -15,19 +15,19 @@ from __future__ import annotations
 from handover.errors import HandoverError
 
 
-class NotFiled(HandoverError):
+class NotArchived(HandoverError):
     """Nothing was filed; the archive holds what it held before."""
 
 
-class Unfinished(HandoverError):
+class IndexPending(HandoverError):
     """It is filed, but the old state may linger, or the catalog not know; the next run sees to that."""
 
 
-class Busy(HandoverError):
+class LockTimeout(HandoverError):
     """Somebody else has held the bag for longer than we were ready to wait."""
 
 
-class Damaged(HandoverError):
+class CorruptBag(HandoverError):
     """A bag is not what its manifests say; nothing is added to it until it is mended from a copy."""
 
 

@@ -7,31 +7,31 @@ from dataclasses import fields
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, TextIO
 
-from handover.archive.entry import Entry, entry_line
+from handover.archive.entry import JobEntry, entry_line
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-COLUMNS = tuple(each.name for each in fields(Entry) if each.name not in {"tasks", "more"})
+EXPORT_COLUMNS = tuple(each.name for each in fields(JobEntry) if each.name not in {"tasks", "more"})
 
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - obeyed as well
 
 
-def export_csv(entries: Iterable[Entry], out: TextIO) -> int:
+def export_csv(entries: Iterable[JobEntry], out: TextIO) -> int:
     """Write entries as CSV (RFC 4180), a header first; return how many.
 
     A text that a spreadsheet would take for a formula gets an apostrophe before it. Open ``out`` with
     ``newline=""``.
     """
     writer = csv.writer(out)
-    writer.writerow(COLUMNS)
+    writer.writerow(EXPORT_COLUMNS)
     count = 0
     for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
-        writer.writerow([cell(getattr(entry, name)) for name in COLUMNS])
+        writer.writerow([csv_cell(getattr(entry, name)) for name in EXPORT_COLUMNS])
     return count
 
 
-def export_jsonl(entries: Iterable[Entry], out: TextIO) -> int:
+def export_jsonl(entries: Iterable[JobEntry], out: TextIO) -> int:
     """Write entries as JSON lines, tasks and all; return how many."""
     count = 0
     for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
@@ -39,7 +39,7 @@ def export_jsonl(entries: Iterable[Entry], out: TextIO) -> int:
     return count
 
 
-def cell(value: Any) -> str:
+def csv_cell(value: Any) -> str:
     """Return a value as a cell of a CSV that no spreadsheet takes for a formula."""
     match value:
         case None:

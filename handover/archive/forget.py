@@ -7,25 +7,25 @@ from collections.abc import Callable, Iterable
 from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
-from handover.archive.bag import DATA, Bag
-from handover.archive.bag_writer import State, contact_of
-from handover.archive.deposit import renew, tidy
-from handover.archive.entry import Entry
+from handover.archive.bag import DATA_FOLDER, Bag
+from handover.archive.bag_writer import BagContents, bag_contact
+from handover.archive.deposit import recover, replace_contents
+from handover.archive.entry import JobEntry
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.archive.store import Archive
 
-Redact = Callable[[str, bytes], bytes | None]
+RedactFile = Callable[[str, bytes], bytes | None]
 """From a file's path below "data/" and its contents to what stays of them; None for nothing."""
 
 
-def forget(
+def forget_job(
     archive: Archive,
     job: str,
-    redact: Redact,
-    redact_entry: Callable[[Entry], Entry],
+    redact: RedactFile,
+    redact_entry: Callable[[JobEntry], JobEntry],
     at: datetime,
     *,
     redact_text: Callable[[str], str] = str,
@@ -48,55 +48,57 @@ def forget(
 
     Raises:
         UnusableInput: There is no such job.
-        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `file_job`.
+        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `deposit_files`.
     """
-    tidy(archive)
-    with archive.hold(job):
+    recover(archive)
+    with archive.lock(job):
         bag = archive.bag(job)
-        new, gone = _redacted(bag, redact)
+        new, removed = _redact_files(bag, redact)
         entry = redact_entry(bag.entry)
         if entry.job != job:
             raise ValueError("the id of a job stays as it is")
-        fields_gone = [each.name for each in fields(Entry) if _differs(entry, bag.entry, each.name)]
-        if not (new or gone or fields_gone):
+        fields_gone = [each.name for each in fields(JobEntry) if _differs(entry, bag.entry, each.name)]
+        if not (new or removed or fields_gone):
             return []
-        state = State(
+        state = BagContents(
             entry=entry,
             at=at,
-            contact=contact_of(bag),
-            kept={path: made for path, made in bag.payload.items() if path not in new and path not in gone},
+            contact=bag_contact(bag),
+            kept={
+                path: made for path, made in bag.payload.items() if path not in new and path not in removed
+            },
             new=new,
-            removed=_noted(bag, at, [redact_text(path) for path in gone], new, fields_gone),
+            removed=_removal_list(bag, at, [redact_text(path) for path in removed], new, fields_gone),
         )
-        renew(archive, state, bag)
-    return sorted(path.removeprefix(DATA) for path in (*gone, *new))
+        replace_contents(archive, state, bag)
+    return sorted(path.removeprefix(DATA_FOLDER) for path in (*removed, *new))
 
 
-def _redacted(bag: Bag, redact: Redact) -> tuple[dict[str, bytes], list[str]]:
+def _redact_files(bag: Bag, redact: RedactFile) -> tuple[dict[str, bytes], list[str]]:
     """Return the files of which less stays, and the paths of those of which nothing does."""
     new: dict[str, bytes] = {}
-    gone: list[str] = []
+    removed_paths: list[str] = []
     for path in sorted(bag.payload):
         data = bag.read(path)
-        stays = redact(path.removeprefix(DATA), data)
+        stays = redact(path.removeprefix(DATA_FOLDER), data)
         if stays is None:
-            gone.append(path)
+            removed_paths.append(path)
         elif stays != data:
             new[path] = stays
-    return new, gone
+    return new, removed_paths
 
 
-def _noted(bag: Bag, at: datetime, gone: list[str], new: Iterable[str], names: list[str]) -> bytes:
+def _removal_list(bag: Bag, at: datetime, removed: list[str], new: Iterable[str], names: list[str]) -> bytes:
     """Return the list of what was ever removed from a bag. It says what and when, never what it said."""
     earlier: list[Any] = json.loads(bag.removed) if bag.removed else []
     note = {
         "at": at.isoformat(),
-        "files_removed": gone,
+        "files_removed": removed,
         "files_changed": sorted(new),
         "entry_fields_changed": names,
     }
     return (json.dumps([*earlier, note], ensure_ascii=False, indent=1) + "\n").encode()
 
 
-def _differs(one: Entry, other: Entry, name: str) -> bool:
+def _differs(one: JobEntry, other: JobEntry, name: str) -> bool:
     return bool(getattr(one, name) != getattr(other, name))

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.archive.bag import Bag
-from handover.archive.deposit import tidy
-from handover.archive.errors import Damaged
+from handover.archive.deposit import recover
+from handover.archive.errors import CorruptBag
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from handover.archive.store import Archive
 
 
-def reindex(archive: Archive, progress: Callable[[str, int], None] | None = None) -> list[Damaged]:
+def rebuild_catalog(archive: Archive, progress: Callable[[str, int], None] | None = None) -> list[CorruptBag]:
     """Make the catalog say what the bags say. Others may go on filing meanwhile.
 
     Args:
@@ -29,19 +29,19 @@ def reindex(archive: Archive, progress: Callable[[str, int], None] | None = None
         CatalogFailed: The catalog cannot be written.
     """
     archive.replace_broken_catalog()
-    tidy(archive)
-    damaged: list[Damaged] = []
+    recover(archive)
+    damaged: list[CorruptBag] = []
     names = archive.names()
     for name in names:
-        with archive.hold(name):
+        with archive.lock(name):
             try:
                 archive.catalog.put([Bag.open(archive.bags / name)])
-            except Damaged as fault:
+            except CorruptBag as fault:
                 damaged.append(fault)
         if progress is not None:
             progress(name, len(names))
-    for name in sorted(archive.catalogued().keys() - names):
-        with archive.hold(name):
+    for name in sorted(archive.indexed_digests().keys() - names):
+        with archive.lock(name):
             if not (archive.bags / name).exists():
                 archive.catalog.drop(name)
     archive.catalog.rebuild_search()

@@ -17,7 +17,7 @@ from handover.errors import Finding, UnusableInput
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-LONGEST = 120
+MAX_NAME_BYTES = 120
 """Longest part of a path in bytes of UTF-8; half of what most systems take, for a folder above needs room."""
 
 # Forbidden by Windows; "%" is allowed everywhere, but readers of manifests disagree on how it is written.
@@ -31,7 +31,7 @@ def safe_name(name: str) -> str:
     name = _FORBIDDEN.sub("-", name).strip(" ").rstrip(". ")
     if not name or name.startswith((".", "~")) or _RESERVED.match(name):
         name = f"_{name}"
-    return name if len(name.encode()) <= LONGEST else _shortened(name)
+    return name if len(name.encode()) <= MAX_NAME_BYTES else _shorten(name)
 
 
 def safe_path(path: str) -> str:
@@ -54,12 +54,12 @@ def safe_path(path: str) -> str:
     return "/".join(map(safe_name, parts))
 
 
-def folded(path: str) -> str:
+def casefold_path(path: str) -> str:
     """Return a path as the least discerning system sees it: two that fold alike are one file there."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
-class Shelf:
+class NameAllocator:
     """The names in a bag, each with a mark by which a file is known again; and room for more."""
 
     def __init__(self, taken: Mapping[str, object]) -> None:
@@ -68,7 +68,7 @@ class Shelf:
         for path, mark in taken.items():
             self._take(path, mark)
 
-    def place(self, wanted: str, mark: object) -> str:
+    def allocate(self, wanted: str, mark: object) -> str:
         """Return the path for a file: the one wanted, or the next one with a number.
 
         The next that is free, that is, or that has a file of the same mark already.
@@ -82,7 +82,7 @@ class Shelf:
         """
         path = PurePosixPath(self._folder(safe_path(wanted)))
         candidate, number = str(path), 1
-        while (key := folded(candidate)) in self._spelled:
+        while (key := casefold_path(candidate)) in self._spelled:
             if self._marks.get(key) == mark:
                 return self._spelled[key]
             number += 1
@@ -91,9 +91,9 @@ class Shelf:
         return candidate
 
     def _take(self, path: str, mark: object) -> None:
-        self._marks[folded(path)] = mark
+        self._marks[casefold_path(path)] = mark
         for each in (path, *map(str, PurePosixPath(path).parents[:-1])):
-            self._spelled.setdefault(folded(each), each)
+            self._spelled.setdefault(casefold_path(each), each)
 
     def _folder(self, path: str) -> str:
         """Return a path with its folder spelled as it is on the shelf already."""
@@ -101,11 +101,11 @@ class Shelf:
         folder = ""
         for part in parts:
             folder = f"{folder}/{part}" if folder else part
-            if folded(folder) in self._marks:
+            if casefold_path(folder) in self._marks:
                 raise UnusableInput(
                     [Finding(f"the name {path!r} asks for a folder where the bag has a file, {folder!r}")]
                 )
-            folder = self._spelled.get(folded(folder), folder)
+            folder = self._spelled.get(casefold_path(folder), folder)
         return f"{folder}/{name}" if folder else name
 
 
@@ -114,11 +114,11 @@ def _is_unprintable(character: str) -> bool:
     return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in {"Zl", "Zp"}
 
 
-def _shortened(name: str) -> str:
+def _shorten(name: str) -> str:
     """Cut a name; what was cut is told apart by a digest."""
     stem, suffix = PurePosixPath(name).stem, PurePosixPath(name).suffix
-    if len(suffix.encode()) > LONGEST // 4:
+    if len(suffix.encode()) > MAX_NAME_BYTES // 4:
         stem, suffix = name, ""
     tail = f"-{sha256(name.encode()).hexdigest()[:8]}{suffix}"
-    kept = stem.encode()[: LONGEST - len(tail.encode())].decode(errors="ignore")
+    kept = stem.encode()[: MAX_NAME_BYTES - len(tail.encode())].decode(errors="ignore")
     return kept.rstrip(". ") + tail

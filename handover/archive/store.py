@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Self
 
 from filelock import FileLock, Timeout
 
-from handover.archive.atomic import JUNK
+from handover.archive.atomic import DESKTOP_FILES
 from handover.archive.bag import Bag
-from handover.archive.errors import Busy, CatalogFailed
+from handover.archive.errors import CatalogFailed, LockTimeout
 from handover.archive.safe_names import safe_name
 from handover.errors import Finding, UnusableInput
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 LOG = logging.getLogger("handover")
 
-PATIENCE = 60.0
+LOCK_TIMEOUT_S = 60.0
 """How long to wait for somebody else's work on a bag. [s]"""
 
 
@@ -36,21 +36,23 @@ class Archive:
     Nothing is made or opened before it is needed. Closing it, or leaving its `with`, closes the catalog.
     """
 
-    def __init__(self, folder: Path, catalog: str | None = None, *, patience: float = PATIENCE) -> None:
+    def __init__(
+        self, folder: Path, catalog: str | None = None, *, timeout_s: float = LOCK_TIMEOUT_S
+    ) -> None:
         """Name an archive.
 
         Args:
             folder: Where the bags are, or will be.
             catalog: URL of a PostgreSQL database; None for a file beside the bags.
-            patience: How long to wait for somebody else's work on a bag. [s]
+            timeout_s: How long to wait for somebody else's work on a bag. [s]
         """
         self.folder = folder
         self.bags = folder / "bags"
         self.working = folder / ".working"
         self._locks = folder / ".locks"
         self._url = catalog
-        self._patience = patience
-        self._held = threading.local()
+        self._timeout_s = timeout_s
+        self._local = threading.local()
 
     def __enter__(self) -> Self:
         return self
@@ -73,15 +75,15 @@ class Archive:
         with os.scandir(self.bags) as found:
             return sorted(each.name for each in found if each.is_dir(follow_symlinks=False))
 
-    def strangers(self) -> list[str]:
+    def unexpected_files(self) -> list[str]:
         """Return the names of what lies among the bags and is no folder."""
         if not self.bags.is_dir():
             return []
         with os.scandir(self.bags) as found:
             names = [each.name for each in found if not each.is_dir(follow_symlinks=False)]
-        return sorted(set(names) - JUNK)
+        return sorted(set(names) - DESKTOP_FILES)
 
-    def is_unfinished(self, name: str) -> bool:
+    def is_pending(self, name: str) -> bool:
         """Whether a run has something left to do for a bag, such as telling the catalog; see `tidy`."""
         return (self.working / name).exists()
 
@@ -125,46 +127,46 @@ class Archive:
     # ---- locks ------------------------------------------------------------------------------------------
 
     @contextmanager
-    def hold(self, job: str, patience: float | None = None) -> Iterator[None]:
+    def lock(self, job: str, timeout_s: float | None = None) -> Iterator[None]:
         """Keep everybody else from writing to the bag of a job.
 
         The one who holds it may hold it again, so that a job can be read, reckoned anew and filed in one go.
 
         Args:
             job: The id of the job, or the name of its bag's folder.
-            patience: How long to wait; that of the archive where None. [s]
+            timeout_s: How long to wait; that of the archive where None. [s]
 
         Raises:
             Busy: Somebody else has it.
         """
-        with self._lock(bag_name(job), self._patience if patience is None else patience):
+        with self._lock_name(bag_name(job), self._timeout_s if timeout_s is None else timeout_s):
             yield
 
     @contextmanager
-    def _lock(self, name: str, patience: float) -> Iterator[None]:
-        if name in self._holding:
+    def _lock_name(self, name: str, timeout_s: float) -> Iterator[None]:
+        if name in self._locked_names:
             yield
             return
         self._locks.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(self._locks / f"{name}.lock", timeout=patience)
+        lock = FileLock(self._locks / f"{name}.lock", timeout=timeout_s)
         try:
             lock.acquire()
         except Timeout:
-            raise Busy(f"somebody else is at work on {name}") from None
-        self._holding.add(name)
+            raise LockTimeout(f"somebody else is at work on {name}") from None
+        self._locked_names.add(name)
         try:
             yield
         finally:
-            self._holding.discard(name)
+            self._locked_names.discard(name)
             lock.release()
 
-    def hold_to_read(self, name: str) -> AbstractContextManager[None]:
+    def lock_to_read(self, name: str) -> AbstractContextManager[None]:
         """Hold a bag, unless the archive cannot be written to by us, and so hardly by others."""
-        return self.hold(name) if self.is_writable else nullcontext()
+        return self.lock(name) if self.is_writable else nullcontext()
 
     @property
-    def _holding(self) -> set[str]:
-        held: set[str] = self._held.__dict__.setdefault("names", set())
+    def _locked_names(self) -> set[str]:
+        held: set[str] = self._local.__dict__.setdefault("names", set())
         return held
 
     # ---- catalog ----------------------------------------------------------------------------------------
@@ -183,7 +185,7 @@ class Archive:
         if self._url is None and self._catalog_file.exists() and not self._may_write_catalog:
             return Catalog.open_to_read(self._catalog_file)
         self.folder.mkdir(parents=True, exist_ok=True)
-        with self._lock(_CATALOG, self._patience):
+        with self._lock_name(_CATALOG, self._timeout_s):
             return Catalog.open(self._catalog_file if self._url is None else self._url)
 
     @property
@@ -207,7 +209,7 @@ class Archive:
     def replace_broken_catalog(self) -> None:
         """Throw a catalog file away that can no longer be read; a new one is made at the next use."""
         try:
-            self.catalogued()
+            self.indexed_digests()
         except CatalogFailed:
             if self._url is not None:
                 raise
@@ -215,7 +217,7 @@ class Archive:
             for ending in ("", "-wal", "-shm"):
                 self._catalog_file.with_name(f"catalog.sqlite{ending}").unlink(missing_ok=True)
 
-    def catalogued(self) -> dict[str, str]:
+    def indexed_digests(self) -> dict[str, str]:
         """Return the seals of the bags that the catalog knows, by name; none where there is no catalog."""
         return self.catalog.seals() if self.has_catalog else {}
 

@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Literal
 from handover.archive import atomic
 from handover.archive.bag import (
     ALGORITHMS,
-    DATA,
+    DATA_FOLDER,
     DECLARATION,
     DECLARATION_FILE,
-    INFO,
+    INFO_FILE,
     MANIFESTS,
     TAG_MANIFESTS,
     Digests,
@@ -26,7 +26,7 @@ from handover.archive.bag import (
     read_info,
     seal_of,
 )
-from handover.archive.errors import Busy, CatalogFailed
+from handover.archive.errors import CatalogFailed, LockTimeout
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
@@ -36,16 +36,16 @@ if TYPE_CHECKING:
 
     from handover.archive.store import Archive
 
-SMALL = 1 << 20  # up to here a file is read at once
-BLOCK = 1 << 18
-LARGE = 8 << 20  # from here on the two algorithms are worth a thread each
+SMALL_FILE_BYTES = 1 << 20  # up to here a file is read at once
+BLOCK_BYTES = 1 << 18
+LARGE_FILE_BYTES = 8 << 20  # from here on the two algorithms are worth a thread each
 
 FaultKind = Literal["missing", "changed", "unexpected"]
-Tell = Callable[..., None]
+OnFault = Callable[..., None]
 
 
 @dataclass(frozen=True, order=True)
-class Fault:
+class FileFault:
     """A file that is missing, changed or unexpected; the path is "" for a bag as a whole."""
 
     path: str
@@ -60,7 +60,7 @@ class BagReport:
     bag: str
     files: int
     octets: int
-    faults: tuple[Fault, ...]
+    faults: tuple[FileFault, ...]
 
 
 @dataclass
@@ -87,7 +87,7 @@ class Report:
             self.damaged.append(report)
 
 
-def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None = None) -> Report:
+def verify_archive(archive: Archive, progress: Callable[[BagReport, int], None] | None = None) -> Report:
     """Check every bag of an archive against its manifests, and against what the catalog says of it.
 
     Nothing is written. Memory does not grow with the number of sound bags.
@@ -100,21 +100,21 @@ def verify(archive: Archive, progress: Callable[[BagReport, int], None] | None =
     catalogued: Mapping[str, str] | None = None
     try:
         if archive.has_catalog:
-            catalogued = archive.catalogued()
+            catalogued = archive.indexed_digests()
         elif names:
             report.catalog_fault = "there is none, though there are bags; `reindex` makes it anew"
     except (CatalogFailed, UnusableInput) as fault:
         report.catalog_fault = str(fault)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
-        for each in _in_order(pool, lambda name: _verify_bag(archive, name, catalogued), names):
+        for each in _map_in_order(pool, lambda name: _verify_bag(archive, name, catalogued), names):
             report.add(each)
             if progress is not None:
                 progress(each, len(names))
     for name in sorted((catalogued or {}).keys() - names):
         if not (archive.bags / name).exists():  # else it was filed while we looked
-            report.add(BagReport(name, 0, 0, (Fault("", "missing", "the catalog knows this bag"),)))
-    for name in archive.strangers():
-        report.add(BagReport(name, 0, 0, (Fault("", "unexpected", "is no bag"),)))
+            report.add(BagReport(name, 0, 0, (FileFault("", "missing", "the catalog knows this bag"),)))
+    for name in archive.unexpected_files():
+        report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "is no bag"),)))
     return report
 
 
@@ -122,22 +122,24 @@ def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | Non
     """Check one bag, while nobody writes to it; against its seal in the catalog, too, where there is one."""
     folder = archive.bags / name
     try:
-        with archive.hold_to_read(name):
-            report = examine(folder)
-            if report.faults or catalogued is None or archive.is_unfinished(name):
+        with archive.lock_to_read(name):
+            report = verify_folder(folder)
+            if report.faults or catalogued is None or archive.is_pending(name):
                 return report
             found = seal_of(folder)
             if catalogued.get(name) == found:
                 return report
             seal = archive.catalog.seal(name)  # somebody may have filed while we looked
-    except Busy as fault:
-        return BagReport(name, 0, 0, (Fault("", "changed", str(fault)),))
+    except LockTimeout as fault:
+        return BagReport(name, 0, 0, (FileFault("", "changed", str(fault)),))
     if seal == found:
         return report
     other = (
-        Fault("", "unexpected", "is whole, but the catalog does not know it; `reindex` if it belongs here")
+        FileFault(
+            "", "unexpected", "is whole, but the catalog does not know it; `reindex` if it belongs here"
+        )
         if seal is None
-        else Fault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
+        else FileFault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
     )
     return replace(report, faults=(other,))
 
@@ -145,18 +147,18 @@ def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | Non
 # ---- one bag ----------------------------------------------------------------------------------------
 
 
-def examine(folder: Path) -> BagReport:
+def verify_folder(folder: Path) -> BagReport:
     """Check every file of a bag against its manifests; what is in no manifest is unexpected."""
     found = dict(atomic.walk(folder))
-    faults: dict[str, Fault] = {}
+    faults: dict[str, FileFault] = {}
 
     def tell(path: str, kind: FaultKind, detail: str = "") -> None:
-        faults.setdefault(path, Fault(path, kind, detail))
+        faults.setdefault(path, FileFault(path, kind, detail))
 
-    payload = _listed(folder, MANIFESTS, tell, payload=True)
-    tags = _listed(folder, TAG_MANIFESTS, tell, payload=False)
+    payload = _read_listed(folder, MANIFESTS, tell, payload=True)
+    tags = _read_listed(folder, TAG_MANIFESTS, tell, payload=False)
     expected = payload | tags
-    for path in sorted({*expected, *MANIFESTS, *TAG_MANIFESTS, INFO, DECLARATION_FILE} - found.keys()):
+    for path in sorted({*expected, *MANIFESTS, *TAG_MANIFESTS, INFO_FILE, DECLARATION_FILE} - found.keys()):
         tell(path, "missing")
     if payload and tags:
         for path in sorted(found.keys() - expected.keys() - {*TAG_MANIFESTS}):
@@ -176,36 +178,38 @@ def examine(folder: Path) -> BagReport:
     return BagReport(folder.name, len(expected.keys() & found.keys()), octets, tuple(faults.values()))
 
 
-def _listed(folder: Path, names: Sequence[str], tell: Tell, *, payload: bool) -> dict[str, Digests]:
+def _read_listed(
+    folder: Path, names: Sequence[str], on_fault: OnFault, *, payload: bool
+) -> dict[str, Digests]:
     """Return what a pair of manifests lists; nothing where they cannot be read, and tell so."""
     try:
         listed = both_manifests(folder, names)
     except FileNotFoundError:
         return {}  # told as missing
     except (OSError, ValueError) as fault:
-        tell(names[0], "changed", str(fault))
+        on_fault(names[0], "changed", str(fault))
         return {}
-    if odd := [path for path in listed if path.startswith(DATA) != payload]:
-        tell(names[0], "changed", f"names {odd[0]}, which is not its business")
+    if odd := [path for path in listed if path.startswith(DATA_FOLDER) != payload]:
+        on_fault(names[0], "changed", f"names {odd[0]}, which is not its business")
     return listed
 
 
-def _check_tags(folder: Path, sizes: Mapping[str, int], tell: Tell) -> None:
+def _check_tags(folder: Path, sizes: Mapping[str, int], on_fault: OnFault) -> None:
     """Check what the tag files of a bag say, which its manifests cannot."""
     if (folder / DECLARATION_FILE).read_bytes() != DECLARATION:
-        tell(DECLARATION_FILE, "changed", "is not the declaration of a bag of version 1.0")
+        on_fault(DECLARATION_FILE, "changed", "is not the declaration of a bag of version 1.0")
     oxum = f"{sum(sizes.values())}.{len(sizes)}"
-    if dict(read_info((folder / INFO).read_bytes())).get("Payload-Oxum") != oxum:
-        tell(INFO, "changed", f"the payload is {oxum}")
+    if dict(read_info((folder / INFO_FILE).read_bytes())).get("Payload-Oxum") != oxum:
+        on_fault(INFO_FILE, "changed", f"the payload is {oxum}")
 
 
 def digest_file(file: Path) -> tuple[int, Digests]:
     """Return size [octets] and digests of a file. Threads read and reckon side by side: hashlib lets them."""
     size = file.stat().st_size
-    if size <= SMALL:
+    if size <= SMALL_FILE_BYTES:
         data = file.read_bytes()
         return len(data), digests(data)
-    if size < LARGE:
+    if size < LARGE_FILE_BYTES:
         return size, Digests(*_digest(file, ALGORITHMS))
     with ThreadPoolExecutor(len(ALGORITHMS)) as pool:
         one, other = pool.map(lambda algorithm: _digest(file, (algorithm,))[0], ALGORITHMS)
@@ -215,7 +219,7 @@ def digest_file(file: Path) -> tuple[int, Digests]:
 def _digest(file: Path, algorithms: Sequence[str]) -> list[str]:
     """Return the digests of a file by some algorithms, reading it once."""
     hashes = [hashlib.new(each) for each in algorithms]
-    block = memoryview(bytearray(BLOCK))
+    block = memoryview(bytearray(BLOCK_BYTES))
     with file.open("rb", buffering=0) as stream:
         while count := stream.readinto(block):
             for each in hashes:
@@ -223,7 +227,7 @@ def _digest(file: Path, algorithms: Sequence[str]) -> list[str]:
     return [each.hexdigest() for each in hashes]
 
 
-def _in_order(
+def _map_in_order(
     pool: ThreadPoolExecutor, work: Callable[[str], BagReport], names: Iterable[str]
 ) -> Iterator[BagReport]:
     """Give the results of some work in order, with no more of it under way than keeps the threads busy."""

@@ -9,10 +9,10 @@ EMAIL_ADDRESS = r"[A-Za-z0-9_.!#$%&'*+/=?^`{|}~-]{1,64}@(?:[A-Za-z0-9-]{1,63}\.)
 """Pattern of an email address without quotes, comments or letters beyond ASCII: the common part of RFC 5321,
 section 4.1.2. Not every mail server takes others (RFC 6531)."""
 
-UNWANTED = ("Cc", "Cs")
+CONTROL_CHARACTERS = ("Cc", "Cs")
 """Unicode's controls, and halves of surrogate pairs, which UTF-8 cannot carry."""
 
-LONGEST = 40
+MAX_QUOTED = 40
 """Characters of a value that a message quotes."""
 
 
@@ -27,7 +27,7 @@ def plain_lines(text: str) -> str:
 
 
 def _without_controls(text: str) -> str:
-    return "".join(each for each in text if unicodedata.category(each) not in UNWANTED)
+    return "".join(each for each in text if unicodedata.category(each) not in CONTROL_CHARACTERS)
 
 
 def for_terminal(text: object) -> str:
@@ -38,11 +38,13 @@ def for_terminal(text: object) -> str:
     )
 
 
-def quoted(value: object) -> str:
+def quoted_text(value: object) -> str:
     """Return a value from outside as a message may carry it: short, on one line, nothing invisible."""
     if isinstance(value, str):
-        text = "".join(char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: LONGEST + 1])
-        return f'"{text[:LONGEST]}..."' if len(text) > LONGEST else f'"{text}"'
+        text = "".join(
+            char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: MAX_QUOTED + 1]
+        )
+        return f'"{text[:MAX_QUOTED]}..."' if len(text) > MAX_QUOTED else f'"{text}"'
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, Mapping):
@@ -53,4 +55,4 @@ def quoted(value: object) -> str:
         text = str(value)
     except ValueError:  # Python will not write out an integer of thousands of digits
         return "a very long number"
-    return text if len(text) <= LONGEST else f"{text[:LONGEST]}..."
+    return text if len(text) <= MAX_QUOTED else f"{text[:MAX_QUOTED]}..."

@@ -19,9 +19,9 @@ import gc
 import os
 import sys
 
-from handover.cli.arguments import Options, parser_of_all
+from handover.cli.arguments import Options, build_parser
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
-from handover.cli.output import explain, log_steps, tell
+from handover.cli.output import log_steps, print_error, print_error_of
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def entry() -> None:
 def main(argv: Sequence[str]) -> int:
     """Run one command; return its exit status. The one place where errors become words."""
     try:
-        options = parser_of_all().parse_args(argv, Options())
+        options = build_parser().parse_args(argv, Options())
     except SystemExit as stop:  # argparse has said what there was to say
         return UNUSABLE if stop.code else DONE
     if options.trace:
@@ -55,10 +55,10 @@ def main(argv: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
     except KeyboardInterrupt:
-        tell("Stopped. Nothing was written.")
+        print_error("Stopped. Nothing was written.")
         return FAILED
     except Exception as fault:
         if options.trace:
             raise
-        return explain(fault)
+        return print_error_of(fault)
     return status or DONE

@@ -6,25 +6,25 @@ import sys
 
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
-    archive_at,
-    archive_there,
-    day_named,
     now,
-    path_of,
+    open_archive,
+    open_existing_archive,
+    parse_day,
     refuse_existing,
     time_of_issue,
+    to_path,
 )
 from handover.cli.output import (
     clock,
     heading,
+    print_error,
+    print_trouble,
     printable,
     progress_bar,
     shell_word,
     table,
-    tell,
-    trouble,
     weekday,
-    wrapped,
+    wrap,
 )
 
 TYPE_CHECKING = False
@@ -35,17 +35,17 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import TextIO
 
-    from handover.archive.catalog import Due
-    from handover.archive.entry import Entry, Task
+    from handover.archive.catalog import DueTask
+    from handover.archive.entry import JobEntry, Task
     from handover.archive.store import Archive
-    from handover.archive.verify import BagReport, Fault
+    from handover.archive.verify import BagReport, FileFault
     from handover.cli.arguments import Options
     from handover.errors import Finding
 
-PAGE = 50
+PAGE_LENGTH = 50
 """Jobs of a table, unless more are asked for."""
 
-CALENDAR = b"BEGIN:VCALENDAR"
+CALENDAR_FILE = b"BEGIN:VCALENDAR"
 
 
 # ---- into the archive, and is it whole -----------------------------------------------------------------
@@ -55,17 +55,17 @@ def archive(options: Options) -> int:
     """File issued folders."""
     from handover.service.archiving import issued_folders
 
-    troubles = _Trouble()
+    troubles = _TroubleReport()
     folders: list[Path] = []
     for each in options.jobs:
-        with troubles.told(each):
-            folders += issued_folders(path_of(each))
+        with troubles.messages(each):
+            folders += issued_folders(to_path(each))
     filed: dict[Path, bool] = {}
     try:
         if folders:
             _file(folders, options, troubles, filed)
     except KeyboardInterrupt:
-        tell("Stopped. What is filed stays; the same command goes on from there.")
+        print_error("Stopped. What is filed stays; the same command goes on from there.")
         troubles.status = FAILED
     for folder, changed in filed.items():
         print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
@@ -75,33 +75,35 @@ def archive(options: Options) -> int:
     return troubles.status
 
 
-def _file(folders: Sequence[Path], options: Options, troubles: _Trouble, filed: dict[Path, bool]) -> None:
+def _file(
+    folders: Sequence[Path], options: Options, troubles: _TroubleReport, results: dict[Path, bool]
+) -> None:
     """File each folder; note whether it was new."""
-    from handover.service.archiving import file_issue
+    from handover.service.archiving import archive_issue
 
-    with archive_at(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
+    with open_archive(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
         _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
         for folder in folders:
-            with troubles.told(folder):
-                filed[folder] = file_issue(place, folder, now()).changed
+            with troubles.messages(folder):
+                results[folder] = archive_issue(place, folder, now()).changed
             done(folder)
 
 
-class _Trouble:
+class _TroubleReport:
     """What went wrong with some of many things, told at once; the others go on."""
 
     def __init__(self) -> None:
         self.count = 0
         self.status = DONE
 
-    def told(self, name: object) -> AbstractContextManager[None]:
+    def messages(self, name: object) -> AbstractContextManager[None]:
         """Tell of what goes wrong with one thing, and go on."""
         from contextlib import contextmanager
 
         from handover.errors import HandoverError, UnusableInput
 
         @contextmanager
-        def watched() -> Iterator[None]:
+        def report_faults() -> Iterator[None]:
             try:
                 yield
             except UnusableInput as fault:
@@ -109,21 +111,21 @@ class _Trouble:
             except (HandoverError, OSError) as fault:
                 self._note(name, "failed", [fault], FAILED)
 
-        return watched()
+        return report_faults()
 
     def _note(self, name: object, what: str, lines: Iterable[object], status: int) -> None:
         self.count += 1
         self.status = FAILED if FAILED in {status, self.status} else status
-        trouble(name, what, lines)
+        print_trouble(name, what, lines)
 
 
 def verify(options: Options) -> int:
     """Check every file of every bag, and list what is not as it was."""
     from handover.archive.bag import human_size
-    from handover.archive.verify import verify as check
+    from handover.archive.verify import verify_archive as check
 
     with (
-        archive_there(options.archive, options.catalog) as place,
+        open_existing_archive(options.archive, options.catalog) as place,
         progress_bar(len(place.names())) as done,
     ):
         report = check(place, lambda bag, _: done(bag))
@@ -136,28 +138,28 @@ def verify(options: Options) -> int:
         print(f"{counted}: whole.")
         return DONE
     if report.catalog_fault:
-        tell(printable(f"The catalog cannot be asked: {report.catalog_fault}."))
+        print_error(printable(f"The catalog cannot be asked: {report.catalog_fault}."))
     wrong = f"something is wrong with {len(report.damaged)}" if report.damaged else "all of them whole"
     print(f"{counted}: {wrong}.")
     return FAILED
 
 
-def _fault(bag: BagReport, fault: Fault) -> str:
+def _fault(bag: BagReport, fault: FileFault) -> str:
     where = f"{bag.bag}/{fault.path}" if fault.path else bag.bag
     return ": ".join(part for part in (where, fault.kind, fault.detail) if part)
 
 
 def reindex(options: Options) -> int:
     """Make the catalog anew from the bags."""
-    from handover.archive.reindex import reindex as make_anew
+    from handover.archive.reindex import rebuild_catalog as make_anew
 
-    with archive_there(options.archive, options.catalog) as place:
+    with open_existing_archive(options.archive, options.catalog) as place:
         _refuse_read_only(place)
         names = place.names()
         with progress_bar(len(names)) as done:
             damaged = make_anew(place, lambda name, _: done(name))
     for fault in damaged:
-        tell(printable(fault))
+        print_error(printable(fault))
     print(f"The catalog says what {len(names) - len(damaged)} of {len(names)} bags say.")
     return FAILED if damaged else DONE
 
@@ -166,19 +168,19 @@ def forget(options: Options) -> int:
     """Remove an owner's personal data from the bag of a job and from the catalog."""
     from handover.service.privacy import forget_owner
 
-    with archive_there(options.archive, options.catalog) as place:
+    with open_existing_archive(options.archive, options.catalog) as place:
         _refuse_read_only(place)
         entry = place.bag(options.job).entry
-        if not (options.yes or _confirmed(entry)):
-            tell("Nothing was removed.")
+        if not (options.yes or _ask_to_confirm(entry)):
+            print_error("Nothing was removed.")
             return FAILED
-        gone = forget_owner(place, options.job, now())
+        removed = forget_owner(place, options.job, now())
         folder = place.bag(options.job).folder
-    if not gone:
+    if not removed:
         print(f"{printable(options.job)}: everything personal was removed before.")
         return DONE
     print(f"Removed from {printable(options.job)}, or changed:")
-    for each in gone:
+    for each in removed:
         print(f"    {printable(each)}")
     text = (
         f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was "
@@ -186,11 +188,11 @@ def forget(options: Options) -> int:
         "yourself. Whoever else is named in notes and remarks, a neighbour or a tenant, is not known by "
         "name: read the notes yourself."
     )
-    print("\n".join(wrapped(text, first="", indent="")))
+    print("\n".join(wrap(text, first="", indent="")))
     return DONE
 
 
-def _confirmed(entry: Entry) -> bool:
+def _ask_to_confirm(entry: JobEntry) -> bool:
     """Ask whoever sits at the terminal; who gives no answer has not agreed."""
     from handover.errors import Finding, UnusableInput
 
@@ -198,14 +200,14 @@ def _confirmed(entry: Entry) -> bool:
         problem = "removes for good, and nobody is there to be asked"
         raise UnusableInput([Finding(problem, field="forget", expected="--yes, if that is meant")])
     about = "; ".join(part for part in (entry.job, entry.owner, entry.street) if part)
-    for line in wrapped(
+    for line in wrap(
         f"{about}. His name, address, numbers and words go for good, with every paper that was written to "
         "him, messages and pictures. The record of slab, mix, weather and dates stays.",
         first="",
         indent="",
     ):
-        tell(line)
-    tell("Type the id of the job to go on:")
+        print_error(line)
+    print_error("Type the id of the job to go on:")
     return sys.stdin.readline().strip() == entry.job
 
 
@@ -216,38 +218,38 @@ def find(options: Options) -> None:
     """Find jobs by word, day and state."""
     from dataclasses import replace
 
-    from handover.archive.catalog import Query, State
+    from handover.archive.catalog import JobState, Query
 
     at = time_of_issue(options)
     first, last = (
-        day_named(text, field) if text else None
+        parse_day(text, field) if text else None
         for text, field in ((options.placed_from, "--from"), (options.placed_until, "--until"))
     )
     _refuse_backwards(first, last)
-    states = frozenset(State(each) for each in options.state or ())
+    states = frozenset(JobState(each) for each in options.state or ())
     query = Query(" ".join(options.words), first, last, states, at)
-    with _asked(options) as place:
+    with _query_of(options) as place:
         if options.json:
             _print_lines(place.catalog.entries(query), options.limit)
             return
-        found = place.catalog.find(replace(query, limit=options.limit or PAGE))
+        found = place.catalog.find(replace(query, limit=options.limit or PAGE_LENGTH))
     rows = [_job_row(each, at) for each in found.entries]
     if not rows:
         print("No job is like that.")
-        _tell_short_words(query.words)
+        _warn_short_words(query.words)
         return
     print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
     if found.next is not None:
         print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
 
 
-def _tell_short_words(asked: str) -> None:
+def _warn_short_words(asked: str) -> None:
     """Say which of the words that were looked for are too short to be beginnings of others."""
-    from handover.archive.catalog.tokens import SHORTEST, words
+    from handover.archive.catalog.tokens import MIN_TOKEN, tokens
 
-    for each in words(asked):
-        if len(each) < SHORTEST:
-            print(f'"{each}" is looked for as a whole word; as a beginning it needs {SHORTEST} letters.')
+    for each in tokens(asked):
+        if len(each) < MIN_TOKEN:
+            print(f'"{each}" is looked for as a whole word; as a beginning it needs {MIN_TOKEN} letters.')
 
 
 def _refuse_backwards(first: date | None, last: date | None) -> None:
@@ -258,7 +260,7 @@ def _refuse_backwards(first: date | None, last: date | None) -> None:
         raise UnusableInput([Finding(problem, field="--until", expected="a day not before that of --from")])
 
 
-def _print_lines(entries: Iterable[Entry], limit: int | None) -> None:
+def _print_lines(entries: Iterable[JobEntry], limit: int | None) -> None:
     import json
     from itertools import islice
 
@@ -268,23 +270,29 @@ def _print_lines(entries: Iterable[Entry], limit: int | None) -> None:
         print(json.dumps(entry_data(each)))
 
 
-def _job_row(entry: Entry, at: datetime) -> Sequence[object]:
-    return (entry.placed.date(), entry.job, entry.whom_to_ring, entry.street, "; ".join(_standing(entry, at)))
+def _job_row(entry: JobEntry, at: datetime) -> Sequence[object]:
+    return (
+        entry.placed.date(),
+        entry.job,
+        entry.phone_or_email,
+        entry.street,
+        "; ".join(_states_in_words(entry, at)),
+    )
 
 
-def _standing(entry: Entry, at: datetime) -> Iterator[str]:
+def _states_in_words(entry: JobEntry, at: datetime) -> Iterator[str]:
     """Give the words for how a job stands."""
-    from handover.archive.catalog import State, states_of
+    from handover.archive.catalog import JobState, states_of
 
     stands = states_of(entry, at)
-    if State.CURING in stands and entry.curing_ends:
+    if JobState.CURING in stands and entry.curing_ends:
         yield f"curing until {weekday(entry.curing_ends)}"
-    for state in State:
-        if state in stands and state != State.CURING:
-            yield STATES[state.value]
+    for state in JobState:
+        if state in stands and state != JobState.CURING:
+            yield STATE_WORDS[state.value]
 
 
-STATES = {
+STATE_WORDS = {
     "curing": "curing",
     "frost-ahead": "frost risk ahead",
     "walkthrough-open": "walk-through open",
@@ -298,17 +306,17 @@ def due(options: Options) -> None:
     """Tell what is to be done on a day across all jobs."""
     from datetime import UTC, datetime, time
 
-    day = day_named(options.day, "DAY")
+    day = parse_day(options.day, "DAY")
     noon = datetime.combine(day, time(12), UTC)
-    at = time_of_issue(options) if options.as_of or day == day_named("today", "DAY") else noon
-    with _asked(options) as place:
+    at = time_of_issue(options) if options.as_of or day == parse_day("today", "DAY") else noon
+    with _query_of(options) as place:
         found = place.catalog.due(day, at)
     if options.ics:
         from handover.service.day_calendar import day_calendar
 
-        _write_calendar(path_of(options.ics), day_calendar(found, day))
-        said = f"The crew's visits are in {printable(options.ics)}."
-        print(said, file=sys.stderr if options.json else sys.stdout)
+        _write_calendar(to_path(options.ics), day_calendar(found, day))
+        message = f"The crew's visits are in {printable(options.ics)}."
+        print(message, file=sys.stderr if options.json else sys.stdout)
     if options.json:
         _print_due(found, day)
         return
@@ -321,13 +329,13 @@ def due(options: Options) -> None:
     if tasks:
         print()
         rows = [
-            (_hours(task, day), task.text or task.kind, entry.street or entry.job, entry.whom_to_ring)
+            (_hours(task, day), task.text or task.kind, entry.street or entry.job, entry.phone_or_email)
             for entry, task in tasks
         ]
         print("\n".join(table(("When", "What", "Where", "Whom to ring"), rows)))
     if others:
         print("\n".join(heading("Still curing, and the sheet is not acknowledged")))
-        lines = [(each.job, each.street, each.whom_to_ring) for each in others]
+        lines = [(each.job, each.street, each.phone_or_email) for each in others]
         print("\n".join(table(("Job", "Where", "Whom to ring"), lines)))
 
 
@@ -342,13 +350,13 @@ def _hours(task: Task, day: date) -> str:
     return f"{begins} to {ends}"
 
 
-def _print_due(found: Iterable[Due], day: date) -> None:
+def _print_due(found: Iterable[DueTask], day: date) -> None:
     """Print what is due as JSON lines."""
     import json
 
     for each in found:
         entry, task = each.entry, each.task
-        said = {
+        texts = {
             "day": day.isoformat(),
             "kind": each.kind,
             "start": task.start.isoformat() if task else None,
@@ -361,17 +369,17 @@ def _print_due(found: Iterable[Due], day: date) -> None:
             "street": entry.street,
             "contractor": entry.contractor,
         }
-        print(json.dumps(said))
+        print(json.dumps(texts))
 
 
 def _write_calendar(file: Path, content: bytes) -> None:
     """Write a calendar in the place of an earlier one, and of nothing else."""
     from handover.errors import Finding, UnusableInput
 
-    if file.exists() and not file.read_bytes().startswith(CALENDAR):
+    if file.exists() and not file.read_bytes().startswith(CALENDAR_FILE):
         problem = "is there already and is no calendar; it is left as it is"
         raise UnusableInput([Finding(problem, file=str(file), expected="a new file, or an earlier calendar")])
-    with _beside(str(file)) as out:
+    with _backup_name(str(file)) as out:
         out.write(content.decode())
 
 
@@ -384,15 +392,15 @@ def export(options: Options) -> None:
     write = export_jsonl if _export_format(options) == "jsonl" else export_csv
     if options.output is not None:
         refuse_existing(options.output)
-    with _asked(options) as place:
-        target = _beside(options.output) if options.output else nullcontext(sys.stdout)
+    with _query_of(options) as place:
+        target = _backup_name(options.output) if options.output else nullcontext(sys.stdout)
         with target as out:
             count = write(place.catalog.entries(), out)
     if options.output:
         print(f"{count} jobs are in {printable(options.output)}.")
 
 
-EXPORTED = {".csv": "csv", ".json": "jsonl", ".jsonl": "jsonl", ".ndjson": "jsonl"}
+EXPORT_FORMATS = {".csv": "csv", ".json": "jsonl", ".jsonl": "jsonl", ".ndjson": "jsonl"}
 """What is written to a file, by the ending of its name."""
 
 
@@ -404,23 +412,23 @@ def _export_format(options: Options) -> str:
         return options.format
     if not options.output:
         return "csv"
-    ending = path_of(options.output).suffix.lower()
-    if ending not in EXPORTED:
+    ending = to_path(options.output).suffix.lower()
+    if ending not in EXPORT_FORMATS:
         problem = f'"{ending}" is no ending of what can be written' if ending else "says not what to write"
         expected = "a name that ends in .csv or .jsonl, or --format csv or jsonl"
         raise UnusableInput([Finding(problem, file=options.output, expected=expected, example="jobs.csv")])
-    return EXPORTED[ending]
+    return EXPORT_FORMATS[ending]
 
 
-def _beside(name: str) -> AbstractContextManager[TextIO]:
+def _backup_name(name: str) -> AbstractContextManager[TextIO]:
     """Give a file to write to that takes its place under a name only once it is whole."""
     from contextlib import contextmanager
 
     from handover.errors import Finding, UnusableInput
 
     @contextmanager
-    def written() -> Iterator[TextIO]:
-        file = path_of(name)
+    def new_file() -> Iterator[TextIO]:
+        file = to_path(name)
         fresh = file.with_name(f".{file.name}.new")
         try:
             with fresh.open("w", encoding="utf-8", newline="") as out:
@@ -431,29 +439,29 @@ def _beside(name: str) -> AbstractContextManager[TextIO]:
         finally:
             fresh.unlink(missing_ok=True)
 
-    return written()
+    return new_file()
 
 
-def _asked(options: Options) -> AbstractContextManager[Archive]:
+def _query_of(options: Options) -> AbstractContextManager[Archive]:
     """Give an archive whose catalog can be asked, and knows what a run that was killed has filed."""
     from contextlib import contextmanager
 
-    from handover.archive.deposit import tidy
+    from handover.archive.deposit import recover
     from handover.errors import UnusableInput
 
     @contextmanager
-    def opened() -> Iterator[Archive]:
-        with archive_there(options.archive, options.catalog) as place:
+    def query_archive() -> Iterator[Archive]:
+        with open_existing_archive(options.archive, options.catalog) as place:
             if not place.has_catalog:
-                raise UnusableInput([_no_catalog(place)])
+                raise UnusableInput([_missing_catalog(place)])
             if place.is_writable:
-                tidy(place)
+                recover(place)
             yield place
 
-    return opened()
+    return query_archive()
 
 
-def _no_catalog(place: Archive) -> Finding:
+def _missing_catalog(place: Archive) -> Finding:
     """Return what is wrong with an archive whose catalog is lost, and who can make it anew."""
     from handover.errors import Finding
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from argparse import ArgumentParser, HelpFormatter, Namespace
 
 from handover import __version__
-from handover.cli.archive import STATES, archive, due, export, find, forget, reindex, verify
+from handover.cli.archive import STATE_WORDS, archive, due, export, find, forget, reindex, verify
 from handover.cli.batch import batch, send
 from handover.cli.job import check, forecast, issue, new, plan, schema
 from handover.cli.output import line_width
@@ -18,11 +18,11 @@ if TYPE_CHECKING:
 
     Command = Callable[[str, Callable[["Options"], int | None], str], ArgumentParser]
 
-ABOUT = """\
+DESCRIPTION = """\
 Cure-care documents for a concrete slab on ground: from what the crew wrote down and the hourly forecast
 to a care sheet, calendars and a watering plan for the owner of the slab."""
 
-LIMITS = """\
+EPILOG = """\
 The dates are cautious estimates. Local codes, the drawings and a licensed engineer come first."""
 
 
@@ -76,9 +76,9 @@ class _Help(HelpFormatter):
         super().__init__(prog, max_help_position=30, width=line_width())
 
 
-def parser_of_all() -> ArgumentParser:
+def build_parser() -> ArgumentParser:
     """Return the parser of every command."""
-    parser = ArgumentParser("handover", description=ABOUT, epilog=LIMITS, formatter_class=_Help)
+    parser = ArgumentParser("handover", description=DESCRIPTION, epilog=EPILOG, formatter_class=_Help)
     parser.add_argument("--version", action="version", version=f"handover {__version__}")
     parser.add_argument(
         "--trace", action="store_true", help="tell each step; on a failure, show where in the program it was"
@@ -86,7 +86,7 @@ def parser_of_all() -> ArgumentParser:
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
     def command(name: str, run: Callable[[Options], int | None], text: str) -> ArgumentParser:
-        each = commands.add_parser(name, help=text, description=text, epilog=LIMITS, formatter_class=_Help)
+        each = commands.add_parser(name, help=text, description=text, epilog=EPILOG, formatter_class=_Help)
         each.set_defaults(run=run)
         return each
 
@@ -119,16 +119,16 @@ def parser_of_all() -> ArgumentParser:
     _band(each)
     _look(each)
 
-    _many(command)
-    _office(command)
-    _again(command)
+    _add_batch_commands(command)
+    _add_archive_commands(command)
+    _add_reissue_commands(command)
 
     each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
     each.add_argument("shape", choices=("job", "schedule"), help="which")
     return parser
 
 
-def _many(command: Command) -> None:
+def _add_batch_commands(command: Command) -> None:
     """Add the commands for many jobs at once."""
     each = command("batch", batch, "write the document set of every job record in a folder")
     each.add_argument("folder", metavar="FOLDER", help="job records (TOML or JSON), at any depth")
@@ -158,7 +158,7 @@ def _many(command: Command) -> None:
     each.add_argument("--again", action="store_true", help="send also what was sent before")
 
 
-def _office(command: Command) -> None:
+def _add_archive_commands(command: Command) -> None:
     """Add the commands of the office."""
     each = command("archive", archive, "file what was issued with the office, a bag a job")
     each.add_argument(
@@ -187,8 +187,8 @@ def _office(command: Command) -> None:
     each.add_argument(
         "--state",
         action="append",
-        choices=tuple(STATES),
-        help=f"how the job stands: {', '.join(STATES)}; each further one narrows it",
+        choices=tuple(STATE_WORDS),
+        help=f"how the job stands: {', '.join(STATE_WORDS)}; each further one narrows it",
     )
     each.add_argument("--as-of", metavar="TIME", help="the time for which the state is asked (now)")
     each.add_argument(
@@ -237,7 +237,7 @@ def _office(command: Command) -> None:
     _archive(each, "archive")
 
 
-def _again(command: Command) -> None:
+def _add_reissue_commands(command: Command) -> None:
     """Add the commands that issue archived jobs again."""
     each = command("reissue", reissue, "issue an archived job again, where something is new")
     each.add_argument(

@@ -7,15 +7,15 @@ import sys
 
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
-    archive_at,
     now,
-    path_of,
+    open_archive,
     require_engine,
     service_key,
-    settings_asked,
+    settings_of,
     time_of_issue,
+    to_path,
 )
-from handover.cli.output import columns, printable, progress_bar, tell, trouble
+from handover.cli.output import columns, print_error, print_trouble, printable, progress_bar
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from handover.cli.arguments import Options
-    from handover.service.batch import Outcome
+    from handover.service.batch import BatchOutcome
     from handover.service.mail_server import MailServer
-    from handover.service.send_log import Draft
+    from handover.service.send_log import MessageDraft
 
-MOST_TOLD = 20
+MAX_LISTED_FAILURES = 20
 """Jobs that went wrong, told on a terminal; the report has them all."""
 
-MOST_DOUBTS = 5
+MAX_CAUTION_KINDS = 5
 """Kinds of cautions, likewise."""
 
 
@@ -41,67 +41,67 @@ def batch(options: Options) -> int:
     from contextlib import nullcontext
     from functools import partial
 
-    from handover.service.batch import REPORT, Batch, find_records, run_batch
-    from handover.service.workers import on_a_cluster, on_this_machine
+    from handover.service.batch import REPORT_FILE, Batch, find_records, run_batch
+    from handover.service.workers import run_in_processes, run_on_dask
 
-    settings = settings_asked(options)
+    settings = settings_of(options)
     if options.scheduler and settings.templates:
-        _refuse_far_templates()
+        _refuse_remote_templates()
     hands = (
-        partial(on_a_cluster, scheduler=options.scheduler)
+        partial(run_on_dask, scheduler=options.scheduler)
         if options.scheduler
-        else partial(on_this_machine, workers=options.workers or len(os.sched_getaffinity(0)))
+        else partial(run_in_processes, workers=options.workers or len(os.sched_getaffinity(0)))
     )
-    out = path_of(options.output)
+    out = to_path(options.output)
     try:
-        records = find_records(path_of(options.folder), out, *([path_of(options.to)] if options.to else []))
+        records = find_records(to_path(options.folder), out, *([to_path(options.to)] if options.to else []))
         with (
-            archive_at(options.to, options.catalog) if options.to else nullcontext() as archive,
+            open_archive(options.to, options.catalog) if options.to else nullcontext() as archive,
             progress_bar(len(records)) as done,
         ):
             what = Batch(
-                path_of(options.folder),
+                to_path(options.folder),
                 out,
                 time_of_issue(options),
                 settings,
-                weather=path_of(options.weather) if options.weather else None,
-                typical=path_of(options.typical) if options.typical else None,
+                weather=to_path(options.weather) if options.weather else None,
+                typical=to_path(options.typical) if options.typical else None,
                 archive=archive,
                 key=service_key(),
                 reissue_at=options.as_of is not None,
             )
             outcomes = run_batch(what, records, hands, done)
     except KeyboardInterrupt:
-        tell("Stopped. What is done stays; the same command goes on from there.")
+        print_error("Stopped. What is done stays; the same command goes on from there.")
         return FAILED
-    return _report(outcomes, out / REPORT)
+    return _report(outcomes, out / REPORT_FILE)
 
 
-def _refuse_far_templates() -> None:
+def _refuse_remote_templates() -> None:
     from handover.errors import Finding, UnusableInput
 
     problem = "are on this machine, and a cluster's workers see only their own"
     raise UnusableInput([Finding(problem, field="--templates", expected="--templates or --scheduler")])
 
 
-def _report(outcomes: Sequence[Outcome], file: Path) -> int:
+def _report(outcomes: Sequence[BatchOutcome], file: Path) -> int:
     """Tell what came of a batch, first what went wrong; return the exit status."""
     from collections import Counter
 
     wrong = [each for each in outcomes if each.state in {"refused", "failed"}]
-    for each in wrong[:MOST_TOLD]:
-        trouble(each.record, each.state, each.findings or (each.failure,))
-    if wrong[MOST_TOLD:]:
-        tell(f"... and {len(wrong) - MOST_TOLD} more.")
+    for each in wrong[:MAX_LISTED_FAILURES]:
+        print_trouble(each.record, each.state, each.findings or (each.failure,))
+    if wrong[MAX_LISTED_FAILURES:]:
+        print_error(f"... and {len(wrong) - MAX_LISTED_FAILURES} more.")
     counts = Counter(each.state for each in outcomes)
     for state in ("done", "done before", "refused", "failed"):
         print(f"{state:12}{counts[state]:8}")
-    _tell_doubts([each for each in outcomes if each.state == "done"])
+    _print_doubts([each for each in outcomes if each.state == "done"])
     print(f"The report is in {printable(file)}.")
     return FAILED if counts["failed"] else UNUSABLE if counts["refused"] else DONE
 
 
-def _tell_doubts(done: Sequence[Outcome]) -> None:
+def _print_doubts(done: Sequence[BatchOutcome]) -> None:
     """Tell what is doubtful about the sets that were made, once what many have in common."""
     import re
     from collections import defaultdict
@@ -112,24 +112,24 @@ def _tell_doubts(done: Sequence[Outcome]) -> None:
         for kind, doubt in {re.sub(r"\d+", "0", doubt): doubt for doubt in doubts}.items():
             alike[kind].append(doubt)
     commonest = sorted(alike.values(), key=len, reverse=True)
-    for same in commonest[:MOST_DOUBTS]:
+    for same in commonest[:MAX_CAUTION_KINDS]:
         jobs = "1 job" if len(same) == 1 else f"{len(same)} jobs"
         such = "such as this: " if len(set(same)) > 1 else ""
-        tell(f"Caution for {jobs}: {such}{printable(same[0])}")
-    if commonest[MOST_DOUBTS:]:
-        tell(f"... and {len(commonest) - MOST_DOUBTS} cautions of other kinds, in the report.")
+        print_error(f"Caution for {jobs}: {such}{printable(same[0])}")
+    if commonest[MAX_CAUTION_KINDS:]:
+        print_error(f"... and {len(commonest) - MAX_CAUTION_KINDS} cautions of other kinds, in the report.")
 
 
 def send(options: Options) -> None:
     """Send the messages of issued folders, or say what would go to whom."""
     from handover.errors import HandoverError
     from handover.service.mail_server import read_mail_server, settings_file
-    from handover.service.sending import rehearse, send_messages
+    from handover.service.sending import dry_run, send_messages
 
-    jobs = [path_of(job) for job in options.jobs]
-    server = read_mail_server(path_of(options.settings) if options.settings else settings_file())
+    jobs = [to_path(job) for job in options.jobs]
+    server = read_mail_server(to_path(options.settings) if options.settings else settings_file())
     if options.dry_run:
-        outcomes = rehearse(jobs, again=options.again)
+        outcomes = dry_run(jobs, again=options.again)
     else:
         password = server.password(os.environ)
         outcomes = send_messages(jobs, server, password, now(), again=options.again)
@@ -147,7 +147,7 @@ def send(options: Options) -> None:
         raise HandoverError(f"{failed} of {len(jobs)} not sent.")
 
 
-def _show_draft(draft: Draft, server: MailServer) -> None:
+def _show_draft(draft: MessageDraft, server: MailServer) -> None:
     said = (
         ("From", draft.shown_from),
         ("To", draft.shown_to),

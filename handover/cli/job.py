@@ -6,24 +6,24 @@ import sys
 
 from handover.cli.option_values import (
     now,
-    path_of,
-    receive_asked,
+    read_inputs_of,
     refuse_existing,
     require_engine,
     service_key,
-    settings_asked,
+    settings_of,
     time_of_issue,
+    to_path,
     write_new,
 )
-from handover.cli.output import caution, columns, heading, open_command, printable, shell_word, wrapped
+from handover.cli.output import columns, heading, open_command, print_cautions, printable, shell_word, wrap
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from handover.cli.arguments import Options
-    from handover.documents.care_sheet import Care
-    from handover.documents.date_phrases import Spoken
+    from handover.documents.care_sheet import CareSheet
+    from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import DayWords, MilestoneWords, Wording
 
 
@@ -41,11 +41,11 @@ def check(options: Options) -> None:
     from handover.errors import Finding
     from handover.service.inputs import read_record
 
-    job, cautions = read_record(path_of(options.job))
-    caution(cautions)
+    job, cautions = read_record(to_path(options.job))
+    print_cautions(cautions)
     if not job.contractor.email:
         doubt = "is missing; without it no forecast can be downloaded, and a weather file is needed with -w"
-        caution([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
+        print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{printable(options.job)} can be used.")
     if job.assumed:
         print("\nAssumed where it says nothing:")
@@ -54,12 +54,12 @@ def check(options: Options) -> None:
 
 def forecast(options: Options) -> None:
     """Download the hourly forecast for the site and keep it."""
-    from handover.service.inputs import download, read_record
+    from handover.service.inputs import download_weather, read_record
 
-    job, cautions = read_record(path_of(options.job))
-    caution(cautions)
+    job, cautions = read_record(to_path(options.job))
+    print_cautions(cautions)
     refuse_existing(options.output)
-    write_new(options.output, download(job, now(), key=service_key()).data)
+    write_new(options.output, download_weather(job, now(), key=service_key()).data)
     print(f"The forecast is in {printable(options.output)}.")
 
 
@@ -71,7 +71,7 @@ def plan(options: Options) -> None:
     from handover.service.settings import Settings
 
     as_of = time_of_issue(options)
-    received = receive_asked(options, as_of)
+    received = read_inputs_of(options, as_of)
     settings = Settings(rules=options.rules, share=options.sure / 100)
     schedule = compute(received, as_of, settings=settings)
     if options.json:
@@ -85,29 +85,29 @@ def plan(options: Options) -> None:
 def issue(options: Options) -> None:
     """Write the whole document set."""
     require_engine()
-    from handover.documents.care_sheet import Care
+    from handover.documents.care_sheet import CareSheet
     from handover.documents.wording import Wording
     from handover.service.inputs import compute
     from handover.service.publish import next_revision
     from handover.service.render import issue_documents
-    from handover.service.settings import with_settings
+    from handover.service.settings import add_manifest
 
     as_of = time_of_issue(options)
-    received = receive_asked(options, as_of)
-    folder = path_of(options.output)
+    received = read_inputs_of(options, as_of)
+    folder = to_path(options.output)
     revision = next_revision(folder, received.job.id, as_of)
-    settings = settings_asked(options)
+    settings = settings_of(options)
     schedule = compute(received, as_of, revision, settings)
     files = issue_documents(
         received.job,
         schedule,
         folder,
         settings,
-        inputs=with_settings(received, settings),
+        inputs=add_manifest(received, settings),
         pictures=received.pictures,
     )
     words = Wording(received.job, schedule, units=settings.units_for(received.job))
-    print("\n".join(_issued(Care(words, {}), options.output, files)))
+    print("\n".join(_print_issued_set(CareSheet(words, {}), options.output, files)))
 
 
 PURPOSES = {
@@ -123,28 +123,28 @@ PURPOSES = {
 """What each document is for, by the name of its file without language and ending."""
 
 
-def _issued(care: Care, folder: str, files: Sequence[str]) -> Iterator[str]:
+def _print_issued_set(care: CareSheet, folder: str, files: Sequence[str]) -> Iterator[str]:
     """Give what was made and for whom, what the owner does first, and how to open the sheet."""
     names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
-    yield from wrapped(
+    yield from wrap(
         f"The documents for {care.job.site.name} are in {printable(folder)}:", first="", indent=""
     )
     yield ""
     yield from columns([(name, PURPOSES[name.rstrip("/").partition(".")[0]]) for name in names], least=0)
     yield ""
-    yield from wrapped(f"{_first_job(care)}.", first="", indent="")
+    yield from wrap(f"{_first_job(care)}.", first="", indent="")
     sheet = next(name for name in names if name.startswith("care-sheet"))
     yield from heading("To open the care sheet:")
-    yield f"  {printable(open_command(path_of(folder) / sheet))}"
+    yield f"  {printable(open_command(to_path(folder) / sheet))}"
 
 
-def _first_job(care: Care) -> str:
+def _first_job(care: CareSheet) -> str:
     """Return what the owner does first and from when, from the same values as the sheet."""
     from handover.schedule.model import MilestoneKind
 
     if (part := care.ongoing) is not None:
         return f"{part.title}: {part.when}"
-    first = care.known[MilestoneKind.FIRST_WATER]
+    first = care.words_by_kind[MilestoneKind.FIRST_WATER]
     if care.wet and first.when is not None:
         return f"First water from {first.when.text}"
     return f"{first.title}: {first.when_text}"
@@ -166,10 +166,10 @@ def _table(words: Wording) -> Iterator[str]:
     from itertools import groupby
 
     schedule = words.schedule
-    yield from wrapped(f"{words.job.site.name} ({schedule.job})", first="", indent="")
-    yield from wrapped(f"Weather: {schedule.weather.source}", first="", indent="")
+    yield from wrap(f"{words.job.site.name} ({schedule.job})", first="", indent="")
+    yield from wrap(f"Weather: {schedule.weather.source}", first="", indent="")
     yield from heading("Not before")
-    dates = sorted(words.crew_milestones, key=_in_order)
+    dates = sorted(words.crew_milestones, key=_sort_words)
     yield from columns(_date(each, schedule.issued_at.year) for each in dates)
     yield from heading("Watering")
     stretches = groupby(words.watering, key=_what_to_do)
@@ -182,22 +182,22 @@ def _table(words: Wording) -> Iterator[str]:
     if words.cautions:
         yield from heading("Cautions")
     for notice in words.cautions:
-        yield from wrapped(f"{notice.title}. {notice.text}")
+        yield from wrap(f"{notice.title}. {notice.text}")
     yield ""
-    yield from wrapped(" ".join(words.limits), first="", indent="")
+    yield from wrap(" ".join(words.limits), first="", indent="")
 
 
-def _in_order(words: MilestoneWords) -> tuple[bool, float]:
-    told = words.not_after if words.in_stages else words.when
-    return told is None, told.instant.timestamp() if told else 0.0
+def _sort_words(words: MilestoneWords) -> tuple[bool, float]:
+    sentence = words.not_after if words.in_stages else words.when
+    return sentence is None, sentence.instant.timestamp() if sentence else 0.0
 
 
-def _date(words: MilestoneWords, issued: int) -> tuple[str, str]:
+def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
     """Return when and what; sawing that goes part by part has only its last hour."""
     if words.in_stages and words.not_after:
         return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
     late = f", not after {words.not_after.short}" if words.not_after else ""
-    when = _with_year(words.when, issued) if words.when else "past the estimate"
+    when = _with_year(words.when, issued_at) if words.when else "past the estimate"
     return when, words.crew_title + late
 
 
@@ -210,6 +210,6 @@ def _what_to_do(day: DayWords) -> str:
     return "; ".join(part for part in (visits, day.amount, day.note) if part)
 
 
-def _with_year(when: Spoken, issued: int) -> str:
+def _with_year(when: DatePhrase, issued_at: int) -> str:
     year = when.instant.year
-    return when.short if year == issued else f"{when.short}, {year}"
+    return when.short if year == issued_at else f"{when.short}, {year}"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from handover.cli.output import caution, shell_word
+from handover.cli.output import print_cautions, shell_word
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -13,11 +13,11 @@ if TYPE_CHECKING:
 
     from handover.archive.store import Archive
     from handover.cli.arguments import Options
-    from handover.service.inputs import Received
+    from handover.service.inputs import JobInputs
     from handover.service.settings import Settings
 
 
-def path_of(text: str) -> Path:
+def to_path(text: str) -> Path:
     """Return a path; pathlib is imported only for whoever needs one."""
     from pathlib import Path
 
@@ -67,18 +67,18 @@ def time_of_issue(options: Options) -> datetime:
     raise UnusableInput([finding])
 
 
-def receive_asked(options: Options, as_of: datetime) -> Received:
+def read_inputs_of(options: Options, as_of: datetime) -> JobInputs:
     """Receive the job and the weather that were named, and tell what is doubtful."""
-    from handover.service.inputs import receive
+    from handover.service.inputs import read_inputs
 
-    weather = path_of(options.weather) if options.weather else None
-    typical = path_of(options.typical) if options.typical else None
-    received = receive(path_of(options.job), weather, as_of, key=service_key(), typical=typical)
-    caution(received.cautions)
+    weather = to_path(options.weather) if options.weather else None
+    typical = to_path(options.typical) if options.typical else None
+    received = read_inputs(to_path(options.job), weather, as_of, key=service_key(), typical=typical)
+    print_cautions(received.cautions)
     return received
 
 
-def archive_at(folder: str | None, catalog: str | None = None) -> Archive:
+def open_archive(folder: str | None, catalog: str | None = None) -> Archive:
     """Return the archive in a folder, else in that which HANDOVER_ARCHIVE names; its catalog likewise."""
     from handover.archive.store import Archive
     from handover.errors import Finding, UnusableInput
@@ -91,14 +91,14 @@ def archive_at(folder: str | None, catalog: str | None = None) -> Archive:
             example="handover find alder --in /srv/archive",
         )
         raise UnusableInput([finding])
-    return Archive(path_of(named), catalog or os.environ.get("HANDOVER_CATALOG") or None)
+    return Archive(to_path(named), catalog or os.environ.get("HANDOVER_CATALOG") or None)
 
 
-def archive_there(folder: str | None, catalog: str | None = None) -> Archive:
-    """Return an archive as `archive_at` does, but one that is there already."""
+def open_existing_archive(folder: str | None, catalog: str | None = None) -> Archive:
+    """Return an archive as `open_archive` does, but one that is there already."""
     from handover.errors import Finding, UnusableInput
 
-    archive = archive_at(folder, catalog)
+    archive = open_archive(folder, catalog)
     if not archive.bags.is_dir():
         finding = Finding(
             "is no archive",
@@ -110,7 +110,7 @@ def archive_there(folder: str | None, catalog: str | None = None) -> Archive:
     return archive
 
 
-def day_named(text: str, field: str) -> date:
+def parse_day(text: str, field: str) -> date:
     """Return the day that a text names: a date, today or tomorrow."""
     from datetime import date, timedelta
 
@@ -132,7 +132,7 @@ def day_named(text: str, field: str) -> date:
     )
 
 
-def settings_asked(options: Options) -> Settings:
+def settings_of(options: Options) -> Settings:
     """Return the choices of an issue."""
     from handover.service.settings import Settings
 
@@ -140,7 +140,7 @@ def settings_asked(options: Options) -> Settings:
         languages=tuple(options.language.split(",")) if options.language else None,
         units=options.units,
         paper=options.paper,
-        templates=path_of(options.templates) if options.templates else None,
+        templates=to_path(options.templates) if options.templates else None,
         rules=options.rules,
         share=options.sure / 100,
     )
@@ -164,7 +164,7 @@ def write_new(name: str, content: bytes) -> None:
 
     refuse_existing(name)
     try:
-        with path_of(name).open("xb") as file:
+        with to_path(name).open("xb") as file:
             file.write(content)
     except OSError as fault:
         raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None

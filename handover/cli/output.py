@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from handover.errors import Finding
 
-WIDTH = 100
+MAX_WIDTH = 100
 """Widest line that is printed; a narrower terminal gets narrower lines."""
 
 
@@ -26,8 +26,8 @@ def line_width() -> int:
     try:
         columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns)
     except (ValueError, OSError):
-        columns = WIDTH
-    return max(40, min(columns, WIDTH))
+        columns = MAX_WIDTH
+    return max(40, min(columns, MAX_WIDTH))
 
 
 def printable(text: object) -> str:
@@ -55,7 +55,7 @@ def open_command(path: object) -> str:
     return f"{OPENERS.get(sys.platform, 'xdg-open')} {word}"
 
 
-def tell(line: str) -> None:
+def print_error(line: str) -> None:
     """Print a line beside the output."""
     print(line, file=sys.stderr)
 
@@ -68,13 +68,13 @@ def log_steps() -> None:
     logging.getLogger("handover").setLevel(logging.INFO)
 
 
-def caution(findings: Iterable[Finding]) -> None:
+def print_cautions(findings: Iterable[Finding]) -> None:
     """Tell of what is doubtful, though it stops nothing."""
     for each in findings:
-        tell(f"Caution: {printable(each)}")
+        print_error(f"Caution: {printable(each)}")
 
 
-def explain(fault: Exception) -> int:
+def print_error_of(fault: Exception) -> int:
     """Print what went wrong and how to mend it; return the exit status."""
     from handover.errors import HandoverError, MissingLibraries, UnusableInput
 
@@ -83,14 +83,14 @@ def explain(fault: Exception) -> int:
         return UNUSABLE
     if isinstance(fault, MissingLibraries):
         for line in (fault.problem, *fault.remedy, "Nothing was written."):
-            tell(printable(line))
+            print_error(printable(line))
     elif isinstance(fault, HandoverError):
-        tell(printable(fault))
+        print_error(printable(fault))
     elif isinstance(fault, OSError):
-        tell(printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
+        print_error(printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
     else:
-        tell(f"A fault in the program itself: {type(fault).__name__}: {printable(fault)}")
-        tell("Nothing was written. With --trace before the command, it shows where.")
+        print_error(f"A fault in the program itself: {type(fault).__name__}: {printable(fault)}")
+        print_error("Nothing was written. With --trace before the command, it shows where.")
     return FAILED
 
 
@@ -98,21 +98,21 @@ def list_findings(findings: Sequence[Finding]) -> None:
     """Print each finding as a paragraph: where, what, what was expected, an example."""
     for each in findings:
         place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
-        tell(printable("  ".join(part for part in (place, each.field) if part)))
-        tell(f"    {printable(each.problem)}")
+        print_error(printable("  ".join(part for part in (place, each.field) if part)))
+        print_error(f"    {printable(each.problem)}")
         if each.expected:
-            tell(f"    Expected: {printable(each.expected)}")
+            print_error(f"    Expected: {printable(each.expected)}")
         if each.example:
-            tell(f"    Example:  {printable(each.example)}")
+            print_error(f"    Example:  {printable(each.example)}")
     faults = sum(each.severity == "fault" for each in findings)
-    tell(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+    print_error(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
 
 
-def trouble(name: object, state: str, lines: Iterable[object]) -> None:
+def print_trouble(name: object, state: str, lines: Iterable[object]) -> None:
     """Tell what went wrong with one of many things, beside the output."""
-    tell(f"{printable(name)}: {state}")
+    print_error(f"{printable(name)}: {state}")
     for each in lines:
-        tell(f"    {printable(each)}")
+        print_error(f"    {printable(each)}")
 
 
 def heading(text: str) -> Iterator[str]:
@@ -127,12 +127,14 @@ def columns(pairs: Iterable[tuple[str, str]], least: int = 26) -> Iterator[str]:
 
     told = [(printable(left), printable(right)) for left, right in pairs]
     wide = max((cells(left) for left, _ in told), default=0)
-    left_width = min(max(least - GAP, wide), line_width() // 2)
-    grid = Table(Column(width=left_width), Column(), box=None, show_header=False, padding=(0, 0, 0, GAP))
+    left_width = min(max(least - COLUMN_GAP, wide), line_width() // 2)
+    grid = Table(
+        Column(width=left_width), Column(), box=None, show_header=False, padding=(0, 0, 0, COLUMN_GAP)
+    )
     yield from _lines(grid, told)
 
 
-def wrapped(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
+def wrap(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
     """Give the lines of a text."""
     import textwrap
 
@@ -147,28 +149,28 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[st
     from rich.table import Column, Table
     from rich.text import Text
 
-    told = [[printable(each) for each in row] for row in rows]
-    room = line_width() - GAP * (len(heads) - 1)
-    if room < NARROWEST * len(heads):
-        for number, row in enumerate(told):
+    cells = [[printable(each) for each in row] for row in rows]
+    room = line_width() - COLUMN_GAP * (len(heads) - 1)
+    if room < MIN_COLUMN_WIDTH * len(heads):
+        for number, row in enumerate(cells):
             if number:
                 yield ""
             filled = [(head, each or "-") for head, each in zip(heads, row, strict=True)]
-            yield from columns(filled, max(map(len, heads)) + GAP)
+            yield from columns(filled, max(map(len, heads)) + COLUMN_GAP)
         return
-    widths = _fitted([*zip(heads, *told, strict=True)], room)
+    widths = _fit_columns([*zip(heads, *cells, strict=True)], room)
     fixed = (Column(Text(head), width=wide) for head, wide in zip(heads, widths, strict=True))
-    yield from _lines(Table(*fixed, box=None, pad_edge=False, padding=(0, GAP, 0, 0)), told)
+    yield from _lines(Table(*fixed, box=None, pad_edge=False, padding=(0, COLUMN_GAP, 0, 0)), cells)
 
 
-GAP = 2
+COLUMN_GAP = 2
 """Between the columns of a table."""
 
-NARROWEST = 14
+MIN_COLUMN_WIDTH = 14
 """Column in which a sentence can still be read."""
 
 
-def _fitted(columns: Sequence[Sequence[str]], room: int) -> list[int]:
+def _fit_columns(columns: Sequence[Sequence[str]], room: int) -> list[int]:
     """Return the widths of columns, the widest made narrower until there is room for all.
 
     Words are broken only where nothing else helps: an id is there to be copied. Left alone, rich would
@@ -246,5 +248,5 @@ def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]
     return bar() if sys.stderr.isatty() else nullcontext(nobody)
 
 
-MOST_TOLD = 20
+MAX_LISTED_FAILURES = 20
 """Jobs that went wrong, told on a terminal; the report has them all."""

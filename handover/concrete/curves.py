@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class Slowest:
+class SlowestCurve:
     """The slowest of several strength curves at every age."""
 
     curves: Sequence[StrengthCurve]
@@ -37,7 +37,7 @@ class Slowest:
 
 
 @dataclass(frozen=True)
-class Fastest:
+class FastestCurve:
     """The fastest of several strength curves at every age."""
 
     curves: Sequence[StrengthCurve]
@@ -54,7 +54,7 @@ class Fastest:
 
 
 @dataclass(frozen=True)
-class Times:
+class ScaledCurve:
     """A strength curve, each strength times a factor above 0."""
 
     curve: StrengthCurve
@@ -70,7 +70,7 @@ class Times:
 
 
 @dataclass(frozen=True)
-class Level:
+class ConstantBound:
     """A bound on strength, to join with curves: one share at every age."""
 
     share: float
@@ -85,7 +85,7 @@ class Level:
 
 
 @dataclass(frozen=True)
-class From:
+class OnsetBound:
     """The end of a bound, to join with curves: nothing before an age, no limit from there on."""
 
     days: float

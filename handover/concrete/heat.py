@@ -11,8 +11,8 @@ L-stable and keeps its order with an approximate Jacobian:
     Source: Verwer, Spee, Blom, Hundsdorfer (1999), A second-order Rosenbrock method applied to
     photochemical dispersion problems, SIAM J. Sci. Comput. 20(4). From memory; the order is checked by test.
 
-Interface: build a `Column` with `column`, a `Concrete`, a `Surface` and an `Exchange` (weather at the
-step instants, from `exchange`), then `march` them.
+Interface: build a `GridColumn` with `grid_column`, a `HydrationParameters`, a `Surface` and an `Exchange`
+(weather at the step instants, from `surface_exchange`), then `march` them.
 """
 
 from __future__ import annotations
@@ -66,7 +66,7 @@ class Layer:
 
 
 @dataclass(frozen=True)
-class Column:
+class GridColumn:
     """The column as nodes and the links between them, per square metre of slab.
 
     Attributes:
@@ -88,7 +88,7 @@ class Column:
         return 0, middle, bottom
 
 
-def column(slab: Layer, below: Sequence[Layer]) -> Column:
+def grid_column(slab: Layer, below: Sequence[Layer]) -> GridColumn:
     """Return the column of a slab and the layers under it.
 
     Raises:
@@ -106,7 +106,7 @@ def column(slab: Layer, below: Sequence[Layer]) -> Column:
     sizes = np.concatenate([layer.cell_sizes() for layer in layers])
     heat = np.concatenate([np.full(layer.cells, layer.heat_capacity) for layer in layers]) * sizes
     conductivity = np.concatenate([np.full(layer.cells, layer.conductivity) for layer in layers])
-    return Column(
+    return GridColumn(
         depth=np.concatenate([[0.0], np.cumsum(sizes)]),
         capacity=_shared_between_ends(heat),
         conductance=conductivity / sizes,
@@ -122,7 +122,7 @@ def _shared_between_ends(of_cells: Floats) -> Floats:
 
 
 @dataclass(frozen=True)
-class Concrete:
+class HydrationParameters:
     """What hydrates. Each field is a number or one value a member, shape (m,).
 
     Attributes:
@@ -147,7 +147,9 @@ class Concrete:
     conductivity_gain: float = 0.33
 
 
-INERT = Concrete(ultimate=1.0, tau=1.0, beta=1.0, heat=0.0, activation_energy=0.0, conductivity_gain=0.0)
+INERT = HydrationParameters(
+    ultimate=1.0, tau=1.0, beta=1.0, heat=0.0, activation_energy=0.0, conductivity_gain=0.0
+)
 """Hardened concrete: no heat of its own, constant conductivity."""
 
 
@@ -226,7 +228,7 @@ def sky_emissivity(air_c: Floats, vapour_pa: Floats, cloud: Floats) -> Floats:
     return np.asarray(np.minimum((1.0 - cover) * clear + cover, 1.0))
 
 
-def exchange(
+def surface_exchange(
     surface: Surface,
     *,
     air_c: Floats,
@@ -315,8 +317,8 @@ class _Air(NamedTuple):
 
 
 def march(
-    column: Column,
-    concrete: Concrete,
+    column: GridColumn,
+    concrete: HydrationParameters,
     weather: Exchange,
     *,
     steps: Floats,
@@ -361,7 +363,7 @@ def march(
             ages.append(marcher.age[:, kept].copy())
         if number < len(steps):
             wet = None if wetness is None else wetness(number, marcher.age[:, 0])
-            marcher.advance(float(steps[number]), _met(weather, number, wet))
+            marcher.advance(float(steps[number]), _air_at(weather, number, wet))
     return March(
         seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted],
         temperature_c=np.array(temperatures),
@@ -371,7 +373,7 @@ def march(
     )
 
 
-def _met(weather: Exchange, number: int, wet: Floats | None) -> _Air:
+def _air_at(weather: Exchange, number: int, wet: Floats | None) -> _Air:
     """Return the weather that a step meets."""
     ends, cover = slice(number, number + 2), weather.cover[number]
     open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR_S)
@@ -411,8 +413,8 @@ class _Marcher:
 
     def __init__(
         self,
-        column: Column,
-        concrete: Concrete,
+        column: GridColumn,
+        concrete: HydrationParameters,
         temperature: Floats,
         deep_c: float | Floats | None,
         age_h: float | Floats,

@@ -62,7 +62,7 @@ def set_age(degree: ArrayLike, curve: HydrationCurve) -> Floats:
 
     Args:
         degree: Degree of hydration at set, any shape. [1]
-        curve: Of the concrete; of a retarded or accelerated one, see `scaled`.
+        curve: Of the concrete; of a retarded or accelerated one, see `scale_time`.
 
     Returns:
         Broadcast shape; infinite where the curve never gets there. [h] at ``curve.reference_c``
@@ -70,7 +70,7 @@ def set_age(degree: ArrayLike, curve: HydrationCurve) -> Floats:
     return age_at_degree(degree, curve)
 
 
-def scaled(curve: HydrationCurve, tau_factor: float | Floats) -> HydrationCurve:
+def scale_time(curve: HydrationCurve, tau_factor: float | Floats) -> HydrationCurve:
     """Return the curve of a retarded (factor above 1) or accelerated (below 1) concrete.
 
     The factor stretches the whole curve in time, and so multiplies the set ages by itself.

@@ -18,13 +18,13 @@ from handover.schedule.model import MilestoneKind as Kind
 if TYPE_CHECKING:
     from handover.documents.wording import VisitWords, Wording
 
-WATERING = "watering"
-NAMED = {Kind.DEICING_SALT: "no-salt"}
+WATERING_EVENT = "watering"
+EVENT_NAMES = {Kind.DEICING_SALT: "no-salt"}
 """Dates whose event in the calendar is called otherwise: salt is reminded of, not allowed."""
 
 
 @dataclass(frozen=True)
-class Entry:
+class CalendarLink:
     """One link.
 
     Attributes:
@@ -38,7 +38,7 @@ class Entry:
     href: str
 
 
-class Entries:
+class CalendarLinks:
     """The links of a schedule; the whole calendar is made here only where it was not before."""
 
     def __init__(self, wording: Wording, calendar: bytes | None = None) -> None:
@@ -54,45 +54,45 @@ class Entries:
         return {
             each.start: each
             for each in self._events
-            if each.kind == WATERING and isinstance(each.start, datetime)
+            if each.kind == WATERING_EVENT and isinstance(each.start, datetime)
         }
 
     @cached_property
     def _dates(self) -> dict[str, CareEvent]:
         return {each.kind: each for each in self._events if not each.occasion}
 
-    def of_visit(self, visit: VisitWords) -> Entry | None:
+    def of_visit(self, visit: VisitWords) -> CalendarLink | None:
         """Return the link of one watering."""
         return self._entry(self._waterings.get(visit.start.astimezone(UTC)))
 
-    def of_date(self, kind: Kind) -> Entry | None:
+    def of_date(self, kind: Kind) -> CalendarLink | None:
         """Return the link of a date; some have no event."""
-        return self._entry(self._dates.get(NAMED.get(kind, kind)))
+        return self._entry(self._dates.get(EVENT_NAMES.get(kind, kind)))
 
     @property
-    def first(self) -> Entry | None:
+    def first(self) -> CalendarLink | None:
         """Return the link of the first watering."""
-        return self._entry(next((each for each in self._events if each.kind == WATERING), None))
+        return self._entry(next((each for each in self._events if each.kind == WATERING_EVENT), None))
 
     @property
-    def others(self) -> tuple[Entry, ...]:
+    def others(self) -> tuple[CalendarLink, ...]:
         """Return the links of what comes more than once and is no watering, such as a cover against frost."""
-        loose = (each for each in self._events if each.occasion and each.kind != WATERING)
+        loose = (each for each in self._events if each.occasion and each.kind != WATERING_EVENT)
         return tuple(entry for each in loose if (entry := self._entry(each)))
 
     @property
-    def whole(self) -> Entry:
+    def whole(self) -> CalendarLink:
         """Return the link of the whole calendar."""
         words = self.wording
         content = self.calendar or owner_calendar(words)
-        return Entry(words.say("sheet.calendar-all"), "owner.ics", _address(content))
+        return CalendarLink(words.say("sheet.calendar-all"), "owner.ics", _address(content))
 
-    def _entry(self, event: CareEvent | None) -> Entry | None:
+    def _entry(self, event: CareEvent | None) -> CalendarLink | None:
         if event is None:
             return None
         content = single_event(self.wording, event)
         name = "-".join(f"{event.kind} {event.occasion}".split())
-        return Entry(event.words.title, f"{name}.ics", _address(content))
+        return CalendarLink(event.words.title, f"{name}.ics", _address(content))
 
 
 def _address(calendar: bytes) -> str:

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event, vText
 
-from handover.documents.events import Audience, CareEvent, Look, crew_events, owner_events
+from handover.documents.events import Audience, CareEvent, EventLook, crew_events, owner_events
 from handover.documents.plaintext import plain_line, plain_lines
 
 if TYPE_CHECKING:
@@ -28,15 +28,15 @@ if TYPE_CHECKING:
 NAMESPACE = UUID("5d0a4b3e-58c1-4c57-9d6e-0b6f5f0c6a11")
 """Of every UID. Changing it would double every event that was ever handed out."""
 
-CANCELLED = "CANCELLED"
+CANCELLED_STATUS = "CANCELLED"
 """Status of an event that was withdrawn: RFC 5545 section 3.8.1.11."""
 
 PRODID = "-//handover//cure care//EN"
 
-LEAD: dict[Audience, timedelta] = {"owner": timedelta(minutes=30), "crew": timedelta(hours=1)}
+ALARM_LEAD: dict[Audience, timedelta] = {"owner": timedelta(minutes=30), "crew": timedelta(hours=1)}
 """From the alarm to the event: time to walk to the tap, time to drive to the site. Common practice."""
 
-COLOUR: dict[Look, str] = {
+EVENT_COLOURS: dict[EventLook, str] = {
     "water": "steelblue",
     "may": "seagreen",
     "protect": "darkorange",
@@ -44,7 +44,7 @@ COLOUR: dict[Look, str] = {
 }
 """Names of CSS, as RFC 7986 asks for."""
 
-OF_CALENDAR: dict[Audience, str] = {"owner": COLOUR["water"], "crew": COLOUR["work"]}
+CALENDAR_COLOURS: dict[Audience, str] = {"owner": EVENT_COLOURS["water"], "crew": EVENT_COLOURS["work"]}
 """Colour of a calendar as a whole, for programs that give none to a single event."""
 
 
@@ -81,7 +81,7 @@ def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
     # The library does not know these as text, and would leave them unescaped.
     for key in ("name", "x-wr-calname"):
         calendar.add(key, vText(plain_line(name)))
-    calendar.add("color", vText(OF_CALENDAR[audience]))
+    calendar.add("color", vText(CALENDAR_COLOURS[audience]))
     return calendar
 
 
@@ -96,32 +96,32 @@ def _calendar(
     calendar = empty_calendar(name, event_uid(words.job, audience, "calendar", ""), audience)
     calendar.add("last-modified", words.schedule.issued_at.astimezone(UTC))
     for key in ("description", "x-wr-caldesc"):
-        calendar.add(key, vText(plain_lines(_about(words, audience))))
+        calendar.add(key, vText(plain_lines(_calendar_properties(words, audience))))
     for event in events:
         calendar.add_component(_vevent(words, event))
-    for gone in withdrawn(earlier, calendar, words.schedule.issued_at) if earlier else ():
-        calendar.add_component(_cancelled(gone, words))
+    for withdrawn in withdrawn_events(earlier, calendar, words.schedule.issued_at) if earlier else ():
+        calendar.add_component(_cancel_event(withdrawn, words))
     content: bytes = calendar.to_ical()
     return content
 
 
-def _about(words: Wording, audience: Audience) -> str:
+def _calendar_properties(words: Wording, audience: Audience) -> str:
     """Return which dates these are, and what to do with those they replace."""
-    dated = _dated(words)
+    dated = _issue_stamp(words)
     if words.schedule.revision <= 1:
         return dated
     old = plain_line(words.calendar_name(audience, words.schedule.revision - 1))
     return f"{dated}\n{words.say('calendar.revised', old=old)}\n{words.say('cancelled.note')}"
 
 
-def _dated(words: Wording) -> str:
+def _issue_stamp(words: Wording) -> str:
     made = words.schedule.issued_at.astimezone(ZoneInfo(words.schedule.timezone))
     return words.say("calendar.dated", n=words.schedule.revision, day=words.speak.day(made, year=True))
 
 
 def _vevent(words: Wording, event: CareEvent) -> Event:
     category = plain_line(words.say(f"calendar.category.{event.look}"))
-    text = f"{event.words.description}\n{_dated(words)}"
+    text = f"{event.words.description}\n{_issue_stamp(words)}"
     entry = Event()
     entry.add("uid", event_uid(words.job, event.audience, event.kind, event.occasion))
     entry.add("dtstamp", words.schedule.issued_at.astimezone(UTC))
@@ -133,7 +133,7 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
     entry.add("description", plain_lines(text))
     entry.add("location", plain_line(words.job.site.address or words.job.site.name))
     entry.add("categories", [category])
-    entry.add("color", vText(COLOUR[event.look]))
+    entry.add("color", vText(EVENT_COLOURS[event.look]))
     entry.add("transp", "TRANSPARENT" if event.look == "may" else "OPAQUE")
     entry.add("status", "CONFIRMED")
     if isinstance(event.start, datetime):
@@ -141,14 +141,14 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
     return entry
 
 
-def withdrawn(earlier: bytes, calendar: Calendar, issued_at: datetime) -> Iterator[Event]:
+def withdrawn_events(earlier: bytes, calendar: Calendar, issued_at: datetime) -> Iterator[Event]:
     """Give the events of an earlier calendar that a new one has no more and that were yet to come.
 
     One that was withdrawn there already is not told again.
     """
     kept = {str(each["uid"]) for each in calendar.events}
     for each in Calendar.from_ical(earlier).events:
-        cancelled = str(each.get("status", "")) == CANCELLED
+        cancelled = str(each.get("status", "")) == CANCELLED_STATUS
         if not cancelled and str(each["uid"]) not in kept and _is_to_come(each, issued_at):
             yield each
 
@@ -160,19 +160,19 @@ def _is_to_come(event: Event, issued_at: datetime) -> bool:
     return bool(end > issued_at.date())
 
 
-def _cancelled(gone: Event, words: Wording) -> Event:
+def _cancel_event(event: Event, words: Wording) -> Event:
     """Return an event as withdrawn: at its old hour, so that it is found there, and without a ring."""
     entry = Event()
     for key in ("uid", "dtstart", "dtend", "location", "categories", "color"):
-        if key in gone:
-            entry[key] = gone[key]
+        if key in event:
+            entry[key] = event[key]
     entry.add("dtstamp", words.schedule.issued_at.astimezone(UTC))
     entry.add("last-modified", words.schedule.issued_at.astimezone(UTC))
     entry.add("sequence", words.schedule.revision)
-    entry.add("summary", plain_line(words.say("cancelled.title", title=str(gone.get("summary", "")))))
+    entry.add("summary", plain_line(words.say("cancelled.title", title=str(event.get("summary", "")))))
     entry.add("description", plain_lines(words.say("cancelled.text", n=words.schedule.revision)))
     entry.add("transp", "TRANSPARENT")
-    entry.add("status", CANCELLED)
+    entry.add("status", CANCELLED_STATUS)
     return entry
 
 
@@ -181,7 +181,7 @@ def alarm_before(title: str, audience: Audience) -> Alarm:
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", title)
-    alarm.add("trigger", -LEAD[audience])
+    alarm.add("trigger", -ALARM_LEAD[audience])
     return alarm
 
 

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from handover.documents.calendar_links import Entries
-from handover.documents.change_sentences import foremost_changes, told_changes
-from handover.documents.date_phrases import capital
-from handover.documents.icons import OF_CAUTION, OF_KIND
+from handover.documents.calendar_links import CalendarLinks
+from handover.documents.change_sentences import change_sentences, foremost_changes
+from handover.documents.date_phrases import capitalise
+from handover.documents.icons import ICON_OF_CAUTION, ICON_OF_KIND
 from handover.documents.pictures import picture_uri
-from handover.documents.qr import Code, code
-from handover.documents.slab_facts import placed
+from handover.documents.qr import QrCode, sheet_code
+from handover.documents.slab_facts import placement_facts
 from handover.documents.templating import read_text
 from handover.documents.translations import slug
-from handover.practice.walkthrough import looked_at
+from handover.practice.walkthrough import walkthrough_items
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
@@ -33,10 +33,10 @@ if TYPE_CHECKING:
         Wording,
     )
 
-MAIN = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
-LATER = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
-CREW = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
-STAYS_OFF = (
+MAIN_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
+LATER_KINDS = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
+CREW_KINDS = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
+STAYS_OFF_KINDS = (
     Kind.FOOT_TRAFFIC,
     Kind.LIGHT_WORK,
     Kind.LIGHT_VEHICLES,
@@ -45,16 +45,16 @@ STAYS_OFF = (
     Kind.FLOOR_COVERING,
     Kind.DEICING_SALT,
 )
-COLUMNS = ("morning", "midday", "evening", "night")
-OFFICE = {
+DAY_COLUMNS = ("morning", "midday", "evening", "night")
+OFFICE_ONLY_CAUTIONS = {
     *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
     "cylinders-differ",
     *("log-differs", "log-in-the-air"),
 }
 """What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
-CHANGES = 3
+MAX_CHANGES = 3
 """So many changes are told on the first page; the page for the phone and the letter have all."""
-MENDS = 4
+MAX_MENDS = 4
 """So many things to mend are named on the first page."""
 PHOTO_LINES = 6
 """Lines of the list that a photo takes."""
@@ -63,7 +63,7 @@ LOGO_PIXELS = 600
 
 
 @dataclass(frozen=True)
-class Row:
+class SheetRow:
     """A line with a picture: what, when, and a sentence."""
 
     icon: str
@@ -78,11 +78,11 @@ class Row:
     @property
     def later(self) -> bool:
         """Tell whether this comes after the weeks of curing."""
-        return self.kind in LATER
+        return self.kind in LATER_KINDS
 
 
 @dataclass(frozen=True)
-class Part:
+class JobInProgress:
     """What is the owner's part now: over what, what, when, and a sentence."""
 
     eyebrow: str
@@ -92,7 +92,7 @@ class Part:
 
 
 @dataclass(frozen=True)
-class Cell:
+class TableCell:
     """A cell of the watering table: its visits, over how many columns it reaches, and a note."""
 
     visits: tuple[VisitWords, ...]
@@ -101,7 +101,7 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Inspected:
+class WalkthroughRow:
     """A line of the walk-through list; without a state it is to be ticked on paper."""
 
     item: str
@@ -110,7 +110,7 @@ class Inspected:
     photo: str | None = None
 
 
-class Care:
+class CareSheet:
     """The contents of a care sheet.
 
     Args:
@@ -164,59 +164,61 @@ class Care:
         return picture_uri(self.pictures[name], name, longest)
 
     @cached_property
-    def code(self) -> Code | None:
+    def code(self) -> QrCode | None:
         """Return the code to point a phone at, if there is one."""
-        return code(self.wording)
+        return sheet_code(self.wording)
 
     @cached_property
-    def entries(self) -> Entries:
+    def entries(self) -> CalendarLinks:
         """Return the links that put an event in a phone's calendar."""
-        return Entries(self.wording, self.calendar)
+        return CalendarLinks(self.wording, self.calendar)
 
     @cached_property
     def changes(self) -> tuple[str, ...]:
         """Return what changed since the issue before, a sentence each."""
-        return told_changes(self.wording)
+        return change_sentences(self.wording)
 
     @property
     def foremost_changes(self) -> tuple[str, ...]:
         """Return as many of them as the first page has room for."""
-        few = foremost_changes(self.wording, CHANGES)
+        few = foremost_changes(self.wording, MAX_CHANGES)
         more = len(self.changes) - len(few)
         return (*few, self.say("change.more", n=more)) if more else few
 
     # ---- dates
 
     @cached_property
-    def known(self) -> dict[Kind, MilestoneWords]:
+    def words_by_kind(self) -> dict[Kind, MilestoneWords]:
         """Return the dates by kind."""
         return {each.kind: each for each in self.wording.milestones}
 
     @property
     def first(self) -> MilestoneWords | None:
         """Return the owner's first job."""
-        return self.known.get(Kind.FIRST_WATER)
+        return self.words_by_kind.get(Kind.FIRST_WATER)
 
     @cached_property
-    def ongoing(self) -> Part | None:
+    def ongoing(self) -> JobInProgress | None:
         """Return the owner's part where there is no first job, or it is behind him when this is issued."""
         if (cover := self.wording.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
-            return Part(eyebrow, cover.title, cover.when, cover.sentence)
+            return JobInProgress(eyebrow, cover.title, cover.when, cover.sentence)
         if self.first is not None and not self._is_past(self.first):
             return None
-        ends = self.known.get(Kind.CURING_ENDS)
+        ends = self.words_by_kind.get(Kind.CURING_ENDS)
         if ends is not None and self._is_past(ends):
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
-            return Part(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
+            return JobInProgress(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
         part = f"your-part.{self.wording.method}"
         day = next((each for each in self.wording.watering_to_come if each.visits), None)
         if self.first is not None and day is not None:
-            hours = self.wording.speak.listed([each.short_span for each in day.visits])
+            hours = self.wording.speak.join_list([each.short_span for each in day.visits])
             action = day.visits[0].action
-            return Part(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
-        return Part(self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text"))
+            return JobInProgress(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
+        return JobInProgress(
+            self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text")
+        )
 
     def _is_past(self, words: MilestoneWords) -> bool:
         return words.when is not None and words.when.instant <= self.schedule.issued_at
@@ -227,14 +229,14 @@ class Care:
         return self.say("your-part.until", when=self._day(ends))
 
     @cached_property
-    def main(self) -> tuple[Row, ...]:
+    def main(self) -> tuple[SheetRow, ...]:
         """Return the dates that everybody asks for, in order of time."""
-        kinds = (*MAIN, Kind.FROST_SAFE)
-        given = (self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
-        return (*given, *(self._withheld(each) for each in self.wording.withheld if each.kind in MAIN))
+        kinds = (*MAIN_KINDS, Kind.FROST_SAFE)
+        rows = (self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
+        return (*rows, *(self._withheld(each) for each in self.wording.withheld if each.kind in MAIN_KINDS))
 
-    def _withheld(self, words: WithheldWords) -> Row:
-        return Row(OF_KIND[words.kind], words.title, words.when, words.sentence, day=words.when)
+    def _withheld(self, words: WithheldWords) -> SheetRow:
+        return SheetRow(ICON_OF_KIND[words.kind], words.title, words.when, words.sentence, day=words.when)
 
     @property
     def warning(self) -> Notice | None:
@@ -245,15 +247,15 @@ class Care:
     def _cold(self) -> bool:
         return self.wording.cold
 
-    def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> Row:
+    def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> SheetRow:
         when = words.when
-        return Row(
-            icon=OF_KIND[words.kind],
+        return SheetRow(
+            icon=ICON_OF_KIND[words.kind],
             title=words.title if title is None else title,
-            when=capital(self.when(words)),
+            when=capitalise(self.when(words)),
             sentence=words.sentence if sentence is None else sentence,
             typical=words.typical,
-            day=capital(self._day(words)),
+            day=capitalise(self._day(words)),
             hour=when.hour if when and when.exact else "",
             kind=words.kind,
         )
@@ -269,8 +271,8 @@ class Care:
     def crew(self) -> tuple[str, ...]:
         """Return when the crew comes back, a sentence each."""
         lines = []
-        for kind in CREW:
-            words = self.known.get(kind)
+        for kind in CREW_KINDS:
+            words = self.words_by_kind.get(kind)
             if words is None or words.when is None or self._is_missed(words):
                 continue
             if words.in_stages and words.not_after:
@@ -285,16 +287,16 @@ class Care:
         lines += [
             self.say("sheet.crew-withheld", title=each.title, why=each.sentence)
             for each in self.wording.withheld
-            if each.kind in CREW
+            if each.kind in CREW_KINDS
         ]
         if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
-            lines.append(self.say("sheet.crew-mends", items=self._listed(mends)))
+            lines.append(self.say("sheet.crew-mends", items=self._list_mends(mends)))
         return tuple(lines)
 
     @property
     def _saw_meets_water(self) -> bool:
         """Tell whether a watering falls within the hours in which the crew saws."""
-        saw = self.known.get(Kind.SAW_JOINTS)
+        saw = self.words_by_kind.get(Kind.SAW_JOINTS)
         if saw is None or saw.when is None or saw.not_after is None or self._is_missed(saw):
             return False
         begins = self.schedule.placement_end if saw.in_stages else saw.when.instant
@@ -305,21 +307,21 @@ class Care:
         """Tell whether the last hour for it is over when this is issued."""
         return words.not_after is not None and words.not_after.instant <= self.schedule.issued_at
 
-    def _listed(self, mends: list[str]) -> str:
+    def _list_mends(self, mends: list[str]) -> str:
         """Return what is to be mended, for the first page: the list on the last has all of it."""
-        told = "; ".join(mends[:MENDS])
-        if len(mends) <= MENDS:
-            return told
-        return self.say("sheet.crew-mends-more", items=told, n=len(mends) - MENDS)
+        names = "; ".join(mends[:MAX_MENDS])
+        if len(mends) <= MAX_MENDS:
+            return names
+        return self.say("sheet.crew-mends-more", items=names, n=len(mends) - MAX_MENDS)
 
     # ---- watering
 
     @cached_property
     def days(self) -> tuple[DayWords, ...]:
         """Return the days of the watering table: what is over when this is issued is left out."""
-        return tuple(self._joined(self.wording.watering_to_come))
+        return tuple(self._join_days(self.wording.watering_to_come))
 
-    def _joined(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
+    def _join_days(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
         """Give days of the table; those in a row on which it may freeze are one."""
         frost = self.say("watering.none-frost")
         for (frozen, _), run in groupby(days, key=lambda day: (day.note == frost, day.typical)):
@@ -331,7 +333,7 @@ class Care:
             self.say("sheet.day-span", first=one, last=other)
             for one, other in ((first.short_day, last.short_day), (first.since, last.since))
         )
-        return replace(first, day=capital(day), since=since)
+        return replace(first, day=capitalise(day), since=since)
 
     @property
     def left_out(self) -> str:
@@ -342,15 +344,15 @@ class Care:
     def columns(self) -> tuple[str, ...]:
         """Return the parts of the day in which something is to be done."""
         used = {visit.column for day in self.days for visit in day.visits}
-        return tuple(column for column in COLUMNS if column in used)
+        return tuple(column for column in DAY_COLUMNS if column in used)
 
-    def cells(self, day: DayWords) -> tuple[Cell, ...]:
+    def cells(self, day: DayWords) -> tuple[TableCell, ...]:
         """Return the cells of a day; its note stands in what is empty at their end, if anything is."""
         held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
         filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
         if empty := len(held) - filled:
-            return (*map(Cell, held[:filled]), Cell((), empty, day.note))
-        return tuple(map(Cell, held))
+            return (*map(TableCell, held[:filled]), TableCell((), empty, day.note))
+        return tuple(map(TableCell, held))
 
     def note_below(self, day: DayWords) -> str:
         """Return the note of a day whose last column is filled: it has a line of its own below the hours."""
@@ -374,7 +376,7 @@ class Care:
     @property
     def last_words(self) -> str:
         """Return when the table ends, in a sentence."""
-        words = self.known.get(Kind.CURING_ENDS)
+        words = self.words_by_kind.get(Kind.CURING_ENDS)
         if words is None or words.when is None:
             return ""
         key = "sheet.last-words-coat" if self.schedule.cure_mode == "coat" else "sheet.last-words"
@@ -392,36 +394,38 @@ class Care:
     # ---- what stays off, what hurts
 
     @cached_property
-    def stays_off(self) -> tuple[Row, ...]:
+    def stays_off(self) -> tuple[SheetRow, ...]:
         """Return what must stay off, and until when."""
-        told = [self._off(self.known[kind]) for kind in STAYS_OFF if kind in self.known]
-        return (*told, *(self._never(each) for each in self.wording.withheld if each.kind in STAYS_OFF))
+        rows = [self._off(self.words_by_kind[kind]) for kind in STAYS_OFF_KINDS if kind in self.words_by_kind]
+        return (*rows, *(self._never(each) for each in self.wording.withheld if each.kind in STAYS_OFF_KINDS))
 
-    def _off(self, words: MilestoneWords) -> Row:
+    def _off(self, words: MilestoneWords) -> SheetRow:
         """Return when a thing may come on; what the first page has not told already is told here."""
-        sentence = words.sentence if words.kind in LATER else ""
+        sentence = words.sentence if words.kind in LATER_KINDS else ""
         return self._row(words, self.say(f"stays-off.{words.kind}"), sentence)
 
-    def _never(self, words: WithheldWords) -> Row:
-        return Row(OF_KIND[words.kind], self.say(f"stays-off.{words.kind}"), words.when, words.sentence)
+    def _never(self, words: WithheldWords) -> SheetRow:
+        return SheetRow(
+            ICON_OF_KIND[words.kind], self.say(f"stays-off.{words.kind}"), words.when, words.sentence
+        )
 
     @cached_property
-    def cautions(self) -> tuple[Row, ...]:
+    def cautions(self) -> tuple[SheetRow, ...]:
         """Return what may hurt people."""
         return self._notices(hurts=True)
 
     @cached_property
-    def remarks(self) -> tuple[Row, ...]:
+    def remarks(self) -> tuple[SheetRow, ...]:
         """Return what this slab calls to mind beside that."""
         blanket = self.wording.blanket
-        cover = (Row("frost", self.say("protection.title"), "", blanket),) if blanket else ()
+        cover = (SheetRow("frost", self.say("protection.title"), "", blanket),) if blanket else ()
         return (*cover, *self._notices(hurts=False))
 
-    def _notices(self, *, hurts: bool) -> tuple[Row, ...]:
+    def _notices(self, *, hurts: bool) -> tuple[SheetRow, ...]:
         return tuple(
-            Row(OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
+            SheetRow(ICON_OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
             for each in self.wording.cautions
-            if (each.code in HURTS) == hurts and each.code not in OFFICE
+            if (each.code in HAZARD_CAUTIONS) == hurts and each.code not in OFFICE_ONLY_CAUTIONS
         )
 
     # ---- what was placed
@@ -429,16 +433,19 @@ class Care:
     @cached_property
     def placed(self) -> tuple[tuple[str, str], ...]:
         """Return the facts of the slab: label and value."""
-        return placed(self.wording)
+        return placement_facts(self.wording)
 
     @cached_property
-    def walkthrough(self) -> tuple[Inspected, ...]:
+    def walkthrough(self) -> tuple[WalkthroughRow, ...]:
         """Return the walk-through list; what is usual for such a slab, where the record holds none."""
         if not self.job.walkthrough:
-            return tuple(Inspected(self.say(f"look-at.{each}"), "") for each in looked_at(self.job.slab.use))
+            return tuple(
+                WalkthroughRow(self.say(f"look-at.{each}"), "")
+                for each in walkthrough_items(self.job.slab.use)
+            )
         states = {True: "sheet.ok", False: "sheet.not-ok", None: "sheet.open"}
         return tuple(
-            Inspected(
+            WalkthroughRow(
                 each.item, self.say(states[each.ok]), each.note or "", self._picture(each.photo, PHOTO_PIXELS)
             )
             for each in self.job.walkthrough
@@ -485,7 +492,7 @@ class Care:
         return self.text(f"how/{self.wording.method}")
 
 
-HURTS = (
+HAZARD_CAUTIONS = (
     "caustic",
     "children-animals",
     "slips",

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handover.documents.date_phrases import capital
+from handover.documents.date_phrases import capitalise
 from handover.schedule.changes import FROST, SAW_LAST, WATERING
 from handover.schedule.model import MilestoneKind
 
@@ -16,12 +16,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from handover.documents.date_phrases import Spoken
+    from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import Wording
     from handover.schedule.model import Change
 
 
-ASKS_MOST = (
+MOST_URGENT = (
     FROST,
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
@@ -34,31 +34,31 @@ ASKS_MOST = (
 """What asks most of an owner first: what comes too early harms him or the slab."""
 
 
-def told_changes(wording: Wording) -> tuple[str, ...]:
+def change_sentences(wording: Wording) -> tuple[str, ...]:
     """Return what changed, a sentence each, of what the owner's documents show; in order of time."""
-    return tuple(text for text, _ in _told(wording))
+    return tuple(text for text, _ in _worded_changes(wording))
 
 
 def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
     """Return the changes that ask most of the owner, no more than so many; in order of time."""
-    told = _told(wording)
-    first = sorted(range(len(told)), key=lambda at: (_rank(told[at][1]), at))[:most]
-    return tuple(told[at][0] for at in sorted(first))
+    sentences = _worded_changes(wording)
+    first = sorted(range(len(sentences)), key=lambda at: (_rank(sentences[at][1]), at))[:most]
+    return tuple(sentences[at][0] for at in sorted(first))
 
 
-def _told(wording: Wording) -> list[tuple[str, Change]]:
-    told = _Told(wording)
+def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
+    writer = _ChangeWriter(wording)
     shown = {SAW_LAST, WATERING, FROST, *wording.owner_kinds}
     changes = [each for each in wording.schedule.changes if each.kind in shown]
-    return [(told.sentence(each, text), each) for each in changes for text in told.text(each)]
+    return [(writer.sentence(each, text), each) for each in changes for text in writer.text(each)]
 
 
 def _rank(change: Change) -> int:
     """Return the place of a change in the order of what it asks of an owner."""
-    return ASKS_MOST.index(change.kind) if change.kind in ASKS_MOST else len(ASKS_MOST)
+    return MOST_URGENT.index(change.kind) if change.kind in MOST_URGENT else len(MOST_URGENT)
 
 
-class _Told:
+class _ChangeWriter:
     """Words the changes of one schedule."""
 
     def __init__(self, wording: Wording) -> None:
@@ -69,9 +69,9 @@ class _Told:
     def sentence(self, change: Change, text: str) -> str:
         """Return a change with its causes."""
         if not change.because:
-            return self.say("change.plain", change=capital(text))
-        reasons = self.speak.listed([self.say(f"change.because.{each}") for each in change.because])
-        return self.say("change.reasoned", change=capital(text), reasons=reasons)
+            return self.say("change.plain", change=capitalise(text))
+        reasons = self.speak.join_list([self.say(f"change.because.{each}") for each in change.because])
+        return self.say("change.reasoned", change=capitalise(text), reasons=reasons)
 
     def text(self, change: Change) -> Iterator[str]:
         """Give a change in words, or nothing where it reads as before."""
@@ -86,34 +86,36 @@ class _Told:
         what = self._what(change.kind)
         if change.kind == MilestoneKind.SAW_JOINTS and self._sawn_in_stages():
             return  # the last hour is told, and no other
-        before, after = ([self._spoken(change.kind, each) for each in side] for side in _sides(change))
+        before, after = ([self._date_phrase(change.kind, each) for each in side] for side in _sides(change))
         if before and after:
-            if before[0].text != after[0].text and not (self._past(before[0]) and self._past(after[0])):
-                yield self._moved(change.kind, what, before[0], after[0])
+            if before[0].text != after[0].text and not (
+                self._past_tense(before[0]) and self._past_tense(after[0])
+            ):
+                yield self._move_sentence(change.kind, what, before[0], after[0])
         elif after:
-            yield self.say("change.found", what=what, after=_short(after[0]))
+            yield self.say("change.found", what=what, after=_shorten(after[0]))
         else:
-            yield self.say("change.lost", what=what, before=_short(before[0]))
+            yield self.say("change.lost", what=what, before=_shorten(before[0]))
 
     def _sawn_in_stages(self) -> bool:
         return any(each.in_stages for each in self.wording.milestones)
 
-    def _past(self, told: Spoken) -> bool:
-        return told.instant <= self.wording.schedule.issued_at
+    def _past_tense(self, sentence: DatePhrase) -> bool:
+        return sentence.instant <= self.wording.schedule.issued_at
 
-    def _moved(self, kind: str, what: str, before: Spoken, after: Spoken) -> str:
-        if self._past(after):
+    def _move_sentence(self, kind: str, what: str, before: DatePhrase, after: DatePhrase) -> str:
+        if self._past_tense(after):
             key = "change.over" if kind == SAW_LAST else "change.now"
-            return self.say(key, what=what, before=_short(before))
+            return self.say(key, what=what, before=_shorten(before))
         if before.exact and after.exact and before.day == after.day:
             hours = {"before": self._hour(before.instant), "after": self._hour(after.instant)}
             return self.say("change.moved-hour", what=what, day=after.day, **hours)
-        return self.say("change.moved", what=what, before=_short(before), after=_short(after))
+        return self.say("change.moved", what=what, before=_shorten(before), after=_shorten(after))
 
     def _visits(self, change: Change) -> str:
         what = self.say(f"change.what.watering-{self.wording.schedule.cure_mode}")
         day = self.speak.day((*change.after, *change.before)[0])
-        before, after = (self.speak.listed([self._hour(each) for each in side]) for side in _sides(change))
+        before, after = (self.speak.join_list([self._hour(each) for each in side]) for side in _sides(change))
         if not after:
             return self.say("change.visits-none", what=what, day=day)
         if not before:
@@ -128,7 +130,7 @@ class _Told:
     def _what(self, kind: str) -> str:
         return self.say(self.wording.variant(f"change.what.{kind}"))
 
-    def _spoken(self, kind: str, when: datetime) -> Spoken:
+    def _date_phrase(self, kind: str, when: datetime) -> DatePhrase:
         return self.speak.not_after(when) if kind == SAW_LAST else self.wording.not_before(when, kind)
 
     def _hour(self, when: datetime) -> str:
@@ -139,5 +141,5 @@ def _sides(change: Change) -> tuple[tuple[datetime, ...], tuple[datetime, ...]]:
     return change.before, change.after
 
 
-def _short(told: Spoken) -> str:
-    return told.short if told.exact else told.day
+def _shorten(sentences: DatePhrase) -> str:
+    return sentences.short if sentences.exact else sentences.day

@@ -27,11 +27,11 @@ if TYPE_CHECKING:
     from handover.documents.svg import Point
     from handover.documents.wording import MilestoneWords, Wording
 
-WIDTH = 520.0
+CHART_WIDTH = 520.0
 LABEL = 14.0
 PITCH = 33.0
 """From one row of flags to the next."""
-GAP = 8.0
+LABEL_GAP = 8.0
 """Least space between two labels in one row."""
 SLAB_TONES = 12
 FLAG_KINDS = (
@@ -55,8 +55,8 @@ class Chart:
     @property
     def for_paper(self) -> Chart:
         """The same, what it is and what it shows in one title: all that the PDF engine tells a reader."""
-        told = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", str(self.svg), count=1)
-        return Chart(Markup(told), self.read)  # noqa: S704 - as it was
+        svg = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", str(self.svg), count=1)
+        return Chart(Markup(svg), self.read)  # noqa: S704 - as it was
 
 
 def _chart(drawing: Drawing, read: str) -> Chart:
@@ -89,7 +89,7 @@ class DayScale:
 
 
 @dataclass(frozen=True)
-class Flag:
+class LabelFlag:
     """A label on a pole: where the pole stands, and the span that the label covers."""
 
     pole: float
@@ -100,40 +100,42 @@ class Flag:
         """Tell whether a pole at x would run through the label."""
         return self.left < x < self.right
 
-    def touches(self, other: Flag) -> bool:
+    def touches(self, other: LabelFlag) -> bool:
         """Tell whether two labels overlap if they stand in one row."""
-        return self.left < other.right + GAP and other.left < self.right + GAP
+        return self.left < other.right + LABEL_GAP and other.left < self.right + LABEL_GAP
 
 
-def flag(pole: float, width: float, right_edge: float) -> Flag:
+def label_flag(pole: float, width: float, right_edge: float) -> LabelFlag:
     """Return a flag that flies to the right of its pole, or to the left where the paper ends."""
-    return ways(pole, width, right_edge)[0]
+    return placements(pole, width, right_edge)[0]
 
 
-def ways(pole: float, width: float, right_edge: float) -> tuple[Flag, ...]:
+def placements(pole: float, width: float, right_edge: float) -> tuple[LabelFlag, ...]:
     """Return the flags that a label may fly as, the better first; there is always one."""
-    right, left = Flag(pole, pole + 4, pole + 5 + width), Flag(pole, pole - 5 - width, pole - 4)
+    right, left = LabelFlag(pole, pole + 4, pole + 5 + width), LabelFlag(pole, pole - 5 - width, pole - 4)
     if right.right > right_edge:
         return (left,)
     return (right, left) if left.left >= 0 else (right,)
 
 
-def arranged(labels: Sequence[tuple[float, float]], right_edge: float) -> tuple[Sequence[Flag], list[int]]:
+def place_labels(
+    labels: Sequence[tuple[float, float]], right_edge: float
+) -> tuple[Sequence[LabelFlag], list[int]]:
     """Return a flag and a row for each label, given by its pole and its width.
 
     As few as can be fly to the left, so that no pole runs through a label, if that can be.
     """
     choices = sorted(
-        product(*(ways(pole, width, right_edge) for pole, width in labels)),
+        product(*(placements(pole, width, right_edge) for pole, width in labels)),
         key=lambda flags: sum(each.left < each.pole for each in flags),
     )
-    tidy = next((flags for flags in choices if not crossed(flags, rows(flags))), choices[0])
-    return tidy, rows(tidy)
+    tidy = next((flags for flags in choices if not count_crossings(flags, flag_rows(flags))), choices[0])
+    return tidy, flag_rows(tidy)
 
 
-def uncrossed(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[Flag]:
+def min_crossings(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[LabelFlag]:
     """Return a flag for each label where poles are taller than labels: as few cross as can be."""
-    choices = product(*(ways(pole, width, right_edge) for pole, width in labels))
+    choices = product(*(placements(pole, width, right_edge) for pole, width in labels))
     return min(
         choices,
         key=lambda flags: (
@@ -143,31 +145,31 @@ def uncrossed(labels: Sequence[tuple[float, float]], right_edge: float) -> Seque
     )
 
 
-def rows(flags: Sequence[Flag]) -> list[int]:
+def flag_rows(flags: Sequence[LabelFlag]) -> list[int]:
     """Return a row for each flag, 0 the lowest: no label on another, and each above the poles it covers."""
     placed: dict[int, int] = {}
     waiting = sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each))
     while waiting:
-        index = next((each for each in waiting if not _covered(flags, each, waiting)), waiting[0])
-        least = max((placed[each] + 1 for each in _covered(flags, index, placed)), default=0)
+        index = next((each for each in waiting if not _cover_counts(flags, each, waiting)), waiting[0])
+        least = max((placed[each] + 1 for each in _cover_counts(flags, index, placed)), default=0)
         free = (row for row in range(least, least + len(flags)) if _clear(flags, index, row, placed))
         placed[index] = next(free)
         waiting.remove(index)
     return [placed[index] for index in range(len(flags))]
 
 
-def crossed(flags: Sequence[Flag], levels: Sequence[int]) -> bool:
+def count_crossings(flags: Sequence[LabelFlag], levels: Sequence[int]) -> bool:
     """Tell whether a pole runs through a label that stands lower than its own."""
     placed = list(zip(flags, levels, strict=True))
     return any(row < above and one.covers(other.pole) for one, row in placed for other, above in placed)
 
 
-def _covered(flags: Sequence[Flag], index: int, among: Iterable[int]) -> list[int]:
+def _cover_counts(flags: Sequence[LabelFlag], index: int, among: Iterable[int]) -> list[int]:
     """Return the flags whose poles a label covers."""
     return [each for each in among if each != index and flags[index].covers(flags[each].pole)]
 
 
-def _clear(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) -> bool:
+def _clear(flags: Sequence[LabelFlag], index: int, row: int, placed: dict[int, int]) -> bool:
     """Tell whether no label in the row is in the way; of as many rows as there are flags, one is clear."""
     return not any(there == row and flags[index].touches(flags[other]) for other, there in placed.items())
 
@@ -175,13 +177,13 @@ def _clear(flags: Sequence[Flag], index: int, row: int, placed: dict[int, int]) 
 # ---- the time line
 
 
-def time_line(wording: Wording, width: float = WIDTH) -> Chart:
+def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     """Draw the line of time from the pour, with a flag on each "not before" date."""
-    told = [each for each in wording.owner_milestones if each.kind in FLAG_KINDS and each.when]
-    days = _horizon(wording, told)
+    milestones = [each for each in wording.owner_milestones if each.kind in FLAG_KINDS and each.when]
+    days = _horizon(wording, milestones)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
-    shown = [each for each in told if scale.reaches(each)]
-    flags, levels = arranged([_label(wording, each, scale) for each in shown], scale.right + 14)
+    shown = [each for each in milestones if scale.reaches(each)]
+    flags, levels = place_labels([_label(wording, each, scale) for each in shown], scale.right + 14)
     top = PITCH * (max(levels, default=0) + 1) + 8
     listed = " ".join(
         wording.say("chart.time-line.item", title=each.title, when=each.when.text)
@@ -203,10 +205,12 @@ def time_line(wording: Wording, width: float = WIDTH) -> Chart:
     return _chart(drawing, wording.say("chart.time-line.read"))
 
 
-def _horizon(wording: Wording, told: Sequence[MilestoneWords]) -> float:
+def _horizon(wording: Wording, milestones: Sequence[MilestoneWords]) -> float:
     """Return the days the time line reaches: 28, or a little more when the last flag falls just past it."""
     since = [
-        (each.when.instant - wording.schedule.placement_end) / timedelta(days=1) for each in told if each.when
+        (each.when.instant - wording.schedule.placement_end) / timedelta(days=1)
+        for each in milestones
+        if each.when
     ]
     near = [days for days in since if days <= 35]  # noqa: PLR2004 - a week past day 28
     return max(28.0, *near) if near else 28.0
@@ -223,7 +227,7 @@ def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[fl
 
 
 def _draw_flag(
-    drawing: Drawing, wording: Wording, words: MilestoneWords, banner: Flag, foot: float, head: float
+    drawing: Drawing, wording: Wording, words: MilestoneWords, banner: LabelFlag, foot: float, head: float
 ) -> None:
     drawing.line((banner.pole, head), (banner.pole, foot), "ink", 1.5)
     drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
@@ -312,7 +316,7 @@ def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) 
 # ---- strength
 
 
-def strength(wording: Wording, width: float = WIDTH) -> Chart:
+def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     """Draw the estimate of strength as a band, with the gates of the owner's dates."""
     history = wording.schedule.history
     days = 28.0
@@ -343,17 +347,17 @@ def strength(wording: Wording, width: float = WIDTH) -> Chart:
     )
     for tick in ticks:
         drawing.line((left, y(tick)), (right, y(tick)), "wash" if tick else "soft")
-        drawing.text((left - 8, y(tick) + 5), wording.rounded(tick, 3), "soft", 13, anchor="end")
+        drawing.text((left - 8, y(tick) + 5), wording.round_number(tick, 3), "soft", 13, anchor="end")
     drawing.text((2, 14), wording.say("chart.strength.axis", unit=unit), "soft", 13)
     thin = _thin(len(xs))
     upper = [(xs[i], y(high[i])) for i in thin]
     lower = [(xs[i], y(low[i])) for i in thin]
     drawing.area([*upper, *reversed(lower)], "band")
     drawing.curve([(xs[i], y(likely[i])) for i in thin], "ink", 2.5)
-    told = wording.say("chart.strength.full", full=wording.quantity(specified, "MPa"))
+    full_strength = wording.say("chart.strength.full", full=wording.quantity(specified, "MPa"))
     drawing.line((left, y(full)), (right, y(full)), "soft", 1.2, "2 4")
-    drawing.rect((left + 4, y(full) - 17), text_width(told, 13) + 6, 14, "paper")
-    drawing.text((left + 6, y(full) - 6), told, "soft", 13)
+    drawing.rect((left + 4, y(full) - 17), text_width(full_strength, 13) + 6, 14, "paper")
+    drawing.text((left + 6, y(full) - 6), full_strength, "soft", 13)
     _gates(drawing, wording, scale, y, bottom)
     _strength_days(drawing, wording, scale, bottom)
     return _chart(drawing, wording.say("chart.strength.read"))
@@ -394,8 +398,8 @@ def _gates(
         drawing.dot((x, level), 5, "paper", "warm")
         poles.append((x, text_width(wording.short_title(kind), LABEL, bold=True) + 4))
         labels.append(wording.short_title(kind))
-    flags = uncrossed(poles, scale.right)
-    for words, banner, row in zip(labels, flags, rows(flags), strict=True):
+    flags = min_crossings(poles, scale.right)
+    for words, banner, row in zip(labels, flags, flag_rows(flags), strict=True):
         rightward = banner.left >= banner.pole
         place = (banner.pole + (7 if rightward else -7), bottom - 8 - row * (LABEL + 4))
         drawing.text(place, words, "warm", LABEL, anchor="start" if rightward else "end", bold=True)
@@ -417,7 +421,7 @@ def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: 
 # ---- weather
 
 
-def weather_strip(wording: Wording, width: float = WIDTH) -> Chart:
+def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     """Draw air, drying and rain hour by hour, with the watering hours shaded."""
     weather = wording.schedule.weather
     days = min(max(len(wording.schedule.watering) + 1, 4), 9)
@@ -514,7 +518,9 @@ def _extremes(
             index = first + int(pick(air[first : first + 24]))
             x, y = points[index]
             if taken + 30 <= x <= drawing.width - 18:
-                drawing.text((x, y + lift), f"{wording.fixed(air[index], 0)}°", "ink", 12, anchor="middle")
+                drawing.text(
+                    (x, y + lift), f"{wording.fixed_decimals(air[index], 0)}°", "ink", 12, anchor="middle"
+                )
                 taken = x
 
 

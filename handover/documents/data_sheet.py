@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel
 
-from handover.documents.quantity_format import KINDS, reader_value, significant
+from handover.documents.quantity_format import KIND_OF_UNIT, reader_value, significant
 from handover.documents.translations import slug
-from handover.documents.wording import SHARES
-from handover.jobs.fields import Quantity
-from handover.jobs.record import declared, mark_of
+from handover.documents.wording import PERCENT_FIGURES
+from handover.jobs.fields import QuantityField
+from handover.jobs.record import declaration_of, mark_of
 from handover.schedule.daily_history import day_history
 from handover.units import to_reader
 
@@ -24,12 +24,12 @@ if TYPE_CHECKING:
     from handover.practice.silica import Respirator
     from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
 
-IN_TABLES = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
+TABLE_FIELDS = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
 RECORD_DIGITS = 4
 """Significant digits of a quantity of the record."""
-DIGITS = 3
+FIGURE_DIGITS = 3
 """Significant digits of a figure in the office's copy."""
-DAILY_TO = 28
+DAILY_UNTIL_DAY = 28
 """The slab's history is told day by day up to here, then every four weeks."""
 
 
@@ -70,7 +70,7 @@ class FitWords:
     tests: tuple[tuple[str, str, str, str], ...]
 
 
-class Data:
+class DataSheet:
     """The contents of a data sheet."""
 
     def __init__(self, wording: Wording) -> None:
@@ -103,10 +103,10 @@ class Data:
         others = tuple(self._gate(each) for each in milestone.because.others)
         after = milestone.not_after
         words = self.wording.milestone(milestone)
-        told = milestone.confidence
+        confidence = milestone.confidence
         sure = (
-            self.say("data.confidence", share=self.wording.percent(told))
-            if told
+            self.say("data.confidence", share=self.wording.percent(confidence))
+            if confidence
             else self.say("data.bounding")
         )
         return DateWords(
@@ -145,9 +145,9 @@ class Data:
         return "; ".join(f"{self.wording.figure_name(each)} {self._figure(each)}" for each in figures)
 
     def _figure(self, figure: Figure) -> str:
-        if figure.name in SHARES:
+        if figure.name in PERCENT_FIGURES:
             return self.wording.figure(figure)
-        return self.wording.quantity(figure.value, figure.unit, DIGITS)
+        return self.wording.quantity(figure.value, figure.unit, FIGURE_DIGITS)
 
     @cached_property
     def joints(self) -> tuple[tuple[str, str], ...]:
@@ -161,17 +161,21 @@ class Data:
             "longest-spacing": joints.longest_spacing_m,
             "spacing": joints.spacing_m,
         }
-        told = {each.saw: self._window(each) for each in joints.windows}
-        told["cracks-from"] = self.moment(joints.cracks_from)
-        told |= {name: self.wording.quantity(value, "m", 3) for name, value in lengths.items() if value}
-        rows = [(self.say(f"joints.{name}"), value) for name, value in told.items()]
+        values = {each.saw: self._window(each) for each in joints.windows}
+        values["cracks-from"] = self.moment(joints.cracks_from)
+        values |= {name: self.wording.quantity(value, "m", 3) for name, value in lengths.items() if value}
+        rows = [(self.say(f"joints.{name}"), value) for name, value in values.items()]
         return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
 
     def _dust(self, dust: Respirator) -> str:
         """Say what protects the lungs, for how much sawing."""
-        over = self.say("joints.dust-over", hours=self.wording.fixed(dust.over_h, 0)) if dust.over_h else ""
+        over = (
+            self.say("joints.dust-over", hours=self.wording.fixed_decimals(dust.over_h, 0))
+            if dust.over_h
+            else ""
+        )
         asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
-        mask = self.say(asked, factor=self.wording.fixed(dust.protection_factor, 0))
+        mask = self.say(asked, factor=self.wording.fixed_decimals(dust.protection_factor, 0))
         basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
         return " ".join(part for part in (over, mask, basis) if part)
 
@@ -192,8 +196,8 @@ class Data:
     @cached_property
     def protection(self) -> tuple[tuple[str, ...], ...]:
         """Return a row for each blanket tried: R-value, coldest top, safe from frost, may freeze from."""
-        told = self.schedule.protection
-        if told is None:
+        protection = self.schedule.protection
+        if protection is None:
             return ()
         return tuple(
             (
@@ -202,20 +206,20 @@ class Data:
                 self.moment(each.frost_safe),
                 self.moment(each.freezes_from) if each.freezes_from else "",
             )
-            for each in told.blankets
+            for each in protection.blankets
         )
 
     @property
     def protection_notes(self) -> tuple[str, ...]:
         """Return what is said of the cover beside the table."""
-        told = self.schedule.protection
-        if told is None:
+        protection = self.schedule.protection
+        if protection is None:
             return ()
-        drop = "" if told.drop_k is None else self.wording.quantity(told.drop_k, "K")
+        drop = "" if protection.drop_k is None else self.wording.quantity(protection.drop_k, "K")
         notes = [
-            self.say("protection.laid", laid=self.wording.quantity(told.laid, "m2K/W")),
+            self.say("protection.laid", laid=self.wording.quantity(protection.laid, "m2K/W")),
             self.wording.blanket,
-            self.say("protection.largest-drop", most=self.wording.quantity(told.largest_drop_k, "K")),
+            self.say("protection.largest-drop", most=self.wording.quantity(protection.largest_drop_k, "K")),
             self.say("protection.drop", drop=drop) if drop else "",
         ]
         return tuple(note for note in notes if note)
@@ -231,7 +235,7 @@ class Data:
     def _values(self, part: BaseModel, above: str) -> Iterator[tuple[str, str]]:
         for name in type(part).model_fields:
             value = getattr(part, name)
-            if name in IN_TABLES or value is None or value == ():
+            if name in TABLE_FIELDS or value is None or value == ():
                 continue
             if isinstance(value, BaseModel):
                 yield from self._values(value, f"{above}{name}.")
@@ -241,13 +245,15 @@ class Data:
     @cached_property
     def assumed(self) -> tuple[tuple[str, str, str], ...]:
         """Return what was taken where the record says nothing: field, value in the reader's unit, why."""
-        return tuple((each.field, self._taken(each.value), each.why) for each in self.schedule.assumed)
+        return tuple(
+            (each.field, self._assumption_text(each.value), each.why) for each in self.schedule.assumed
+        )
 
-    def _taken(self, text: str) -> str:
+    def _assumption_text(self, text: str) -> str:
         number, _, unit = text.partition(" ")
-        if unit not in KINDS:
+        if unit not in KIND_OF_UNIT:
             return text
-        return self.wording.quantity(float(number), unit, DIGITS)
+        return self.wording.quantity(float(number), unit, FIGURE_DIGITS)
 
     def value(self, path: str, value: object) -> str:
         """Return the value of a field of the record in the reader's units."""
@@ -265,9 +271,9 @@ class Data:
         return str(value)
 
     def _number(self, path: str, value: float) -> str:
-        quantity = mark_of(declared(path), Quantity)
+        quantity = mark_of(declaration_of(path), QuantityField)
         if quantity is None:
-            return self.wording.rounded(value, 6)
+            return self.wording.round_number(value, 6)
         number, label = to_reader(value, quantity.kind, self.wording.units)
         digits = significant(number, RECORD_DIGITS)
         return self.wording.with_label(round(number) if quantity.kind == "temperature" else digits, label)
@@ -277,9 +283,9 @@ class Data:
     @cached_property
     def measurements(self) -> tuple[tuple[str, str, str, str], ...]:
         """Return a row for each measurement: what, its numbers, those estimated, what came of it."""
-        return tuple(self._measured(each) for each in self.schedule.measurements)
+        return tuple(self._measurement_row(each) for each in self.schedule.measurements)
 
-    def _measured(self, each: Measurement) -> tuple[str, str, str, str]:
+    def _measurement_row(self, each: Measurement) -> tuple[str, str, str, str]:
         outcome = self.say(f"data.measured.outcomes.{each.outcome}")
         measured, estimated, numbers = (
             self.figures(figures) for figures in (each.measured, each.estimated, each.figures)
@@ -302,13 +308,13 @@ class Data:
             curve=self.say(
                 "data.measured.curve",
                 ultimate=quantity(fit.ultimate_mpa, "MPa", 3),
-                rate=self.wording.rounded(fit.rate_per_h * 24, 3),
-                offset=self.wording.rounded(fit.offset_h, 2),
+                rate=self.wording.round_number(fit.rate_per_h * 24, 3),
+                offset=self.wording.round_number(fit.offset_h, 2),
                 reference=quantity(fit.reference_c, "degC"),
                 scatter=percent(fit.scatter),
                 most_scatter=percent(fit.most_scatter),
-                reach=self.wording.rounded(fit.reach, 3),
-                most_reach=self.wording.rounded(fit.most_reach, 2),
+                reach=self.wording.round_number(fit.reach, 3),
+                most_reach=self.wording.round_number(fit.most_reach, 2),
             ),
             verdict=self.say(f"data.measured.verdict.{fit.verdict}"),
             source=fit.source,
@@ -344,7 +350,10 @@ class Data:
         """Return a row for each day: see the heads of the table."""
         history = self.schedule.history
         last = int(history.hours[-1] // 24)
-        days = [*range(1, min(last, DAILY_TO) + 1), *range(DAILY_TO * 2, last + 1, DAILY_TO)]
+        days = [
+            *range(1, min(last, DAILY_UNTIL_DAY) + 1),
+            *range(DAILY_UNTIL_DAY * 2, last + 1, DAILY_UNTIL_DAY),
+        ]
         return tuple(self._history_row(day) for day in days)
 
     def _history_row(self, number: int) -> tuple[str, ...]:
@@ -357,9 +366,9 @@ class Data:
         return (
             str(day.day),
             self.moment(day.end.astimezone(self.schedule.placement_end.tzinfo)),
-            f"{words.fixed(coldest, 0)} / {words.fixed(warmest, 0)}",
-            words.fixed(day.equivalent_age_h, 0),
-            words.fixed(day.hydration, 2),
+            f"{words.fixed_decimals(coldest, 0)} / {words.fixed_decimals(warmest, 0)}",
+            words.fixed_decimals(day.equivalent_age_h, 0),
+            words.fixed_decimals(day.hydration, 2),
             *(words.number(each, "MPa") for each in day.strength_mpa),
             words.number(day.highest_evaporation, "kg/m2/h"),
             words.number(day.evaporation_mm, "mm"),

@@ -13,19 +13,19 @@ from babel.units import format_unit
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from handover.documents.translations import Catalog
+    from handover.documents.translations import Translations
 
 HALF_HOUR_S = 1800
 MORNING = time(8)
 """What "the morning of" promises: a milestone reached later in the day is told for the next day."""
-WAKING, SLEEPING = time(7), time(21)
+WAKING_HOUR, SLEEPING_HOUR = time(7), time(21)
 """Nobody is woken for what may as well be done later: it waits for the morning."""
-EXACT_FOR = timedelta(hours=48)
+EXACT_PERIOD = timedelta(hours=48)
 """After placement a date is told to the half hour for this long; later only the day is told."""
 
 
 @dataclass(frozen=True)
-class Spoken:
+class DatePhrase:
     """A moment in words.
 
     Attributes:
@@ -72,20 +72,20 @@ def morning_up(when: datetime) -> datetime:
 
 def by_day(when: datetime) -> datetime:
     """Return the first instant that is not before `when` and not at night, in the same zone."""
-    if WAKING <= when.time() < SLEEPING:
+    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
         return when
-    day = when.date() + timedelta(days=when.time() >= SLEEPING)
-    return datetime.combine(day, WAKING, when.tzinfo)
+    day = when.date() + timedelta(days=when.time() >= SLEEPING_HOUR)
+    return datetime.combine(day, WAKING_HOUR, when.tzinfo)
 
 
-class Speaker:
+class DateFormatter:
     """Says dates, times and lengths of time in one language.
 
     Source: the names of days and months, the parts of the day, the halves of the clock, the words for hours
     and minutes are CLDR's, through Babel; the catalog holds only the order they stand in.
     """
 
-    def __init__(self, words: Catalog) -> None:
+    def __init__(self, words: Translations) -> None:
         self.words = words
         self.locale = words.locale
 
@@ -110,7 +110,7 @@ class Speaker:
         return self._date(when, "EEE")
 
     def _pattern(self, name: str) -> str:
-        return str(self.words.find(f"calendar-words.{name}"))
+        return str(self.words.lookup(f"calendar-words.{name}"))
 
     def _date(self, when: date, pattern: str) -> str:
         return format_date(when, pattern, locale=self.locale)
@@ -148,27 +148,27 @@ class Speaker:
         first = self._time(start, "h:mm") if same else self.short_hour(start)
         return self.words.say("calendar-words.short-span", start=first, end=self.short_hour(end))
 
-    def moment(self, when: datetime, *, year: bool = False) -> Spoken:
+    def moment(self, when: datetime, *, year: bool = False) -> DatePhrase:
         """Say a moment to the minute."""
         day, hour = self.day(when, year=year), self.hour(when)
         text = self.words.say("calendar-words.moment", hour=hour, day=day)
         short = self.words.say(
             "calendar-words.short-moment", day=self.short_day(when), hour=self.short_hour(when)
         )
-        return Spoken(when, True, text, day, hour, short)
+        return DatePhrase(when, True, text, day, hour, short)
 
-    def not_before(self, when: datetime, placed: datetime) -> Spoken:
+    def not_before(self, when: datetime, placed: datetime) -> DatePhrase:
         """Say a date that must not be told too early: to the half hour at first, then to the morning."""
-        if when - placed <= EXACT_FOR:
+        if when - placed <= EXACT_PERIOD:
             return self.moment(half_hour_up(when))
         morning = morning_up(when)
         day = self.day(morning, year=morning.year != placed.year)
         text = self.words.say("calendar-words.morning-of", day=day)
-        return Spoken(
+        return DatePhrase(
             morning, False, text, day, self.words.say("calendar-words.morning"), self.short_day(morning)
         )
 
-    def not_after(self, when: datetime) -> Spoken:
+    def not_after(self, when: datetime) -> DatePhrase:
         """Say a date that must not be told too late: to the half hour before it."""
         return self.moment(half_hour_down(when))
 
@@ -176,10 +176,10 @@ class Speaker:
         """Return "1 day", "7 days"."""
         return format_unit(number, "duration-day", "long", locale=self.locale)
 
-    def listed(self, parts: Sequence[str]) -> str:
+    def join_list(self, parts: Sequence[str]) -> str:
         """Return "one, two and three"."""
-        told: str = format_list(parts, locale=self.locale) if parts else ""
-        return told
+        text: str = format_list(parts, locale=self.locale) if parts else ""
+        return text
 
     def length(self, of_time: timedelta) -> str:
         """Return "45 minutes", "1 hour 30 minutes"; to the minute, up."""
@@ -189,15 +189,15 @@ class Speaker:
         """Return "45 min", "1 hr 30 min"; to the minute, up."""
         return self._length(of_time, "short")
 
-    def _length(self, of_time: timedelta, written: Literal["long", "short"]) -> str:
+    def _length(self, of_time: timedelta, pattern: Literal["long", "short"]) -> str:
         hours, minutes = divmod(-(-int(of_time.total_seconds()) // 60), 60)
-        hours_told = format_unit(hours, "duration-hour", written, locale=self.locale)
-        minutes_told = format_unit(minutes, "duration-minute", written, locale=self.locale)
+        hours_told = format_unit(hours, "duration-hour", pattern, locale=self.locale)
+        minutes_told = format_unit(minutes, "duration-minute", pattern, locale=self.locale)
         if hours and minutes:
             return self.words.say("duration.hours-minutes", hours=hours_told, minutes=minutes_told)
         return hours_told if hours else minutes_told
 
 
-def capital(text: str) -> str:
+def capitalise(text: str) -> str:
     """Return a text as it stands at the head of a line: not every language writes a day with a capital."""
     return text[:1].upper() + text[1:]

@@ -19,9 +19,9 @@ if TYPE_CHECKING:
     from handover.schedule.model import Milestone
 
 Audience = Literal["owner", "crew"]
-Look = Literal["water", "may", "protect", "work"]
+EventLook = Literal["water", "may", "protect", "work"]
 
-MOMENT = timedelta(minutes=30)
+EVENT_LENGTH = timedelta(minutes=30)
 """Length of what has a beginning only: from here on you may."""
 
 SAWING = timedelta(hours=2)
@@ -62,20 +62,20 @@ class CareEvent:
     start: datetime | date
     end: datetime | date
     words: EventWords
-    look: Look
+    look: EventLook
 
 
 def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return what the owner is to do or may do, in order of time; nothing for a date past the estimate."""
-    return _Diary(words).of_owner()
+    return _EventBuilder(words).of_owner()
 
 
 def crew_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return what the crew comes back for, in order of time; nothing for a date past the estimate."""
-    return _Diary(words).of_crew()
+    return _EventBuilder(words).of_crew()
 
 
-class _Diary:
+class _EventBuilder:
     """The events of one schedule. Instants are in UTC, where sums hold across a clock change."""
 
     def __init__(self, words: Wording) -> None:
@@ -117,22 +117,24 @@ class _Diary:
                 yield CareEvent("owner", "watering", f"{day.date} {number}", start, end, words, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
-        for milestone, start in self._told(PERMISSIONS):
+        for milestone, start in self._dates_in_words(PERMISSIONS):
             words = self._with_hour(self.wording.owner_event(milestone), start, "calendar.from")
-            yield CareEvent("owner", milestone.kind, "", start, start + MOMENT, words, "may")
+            yield CareEvent("owner", milestone.kind, "", start, start + EVENT_LENGTH, words, "may")
 
     def _distant(self) -> Iterator[CareEvent]:
-        for milestone, told in self._told(DISTANT):
-            yield self._whole_day("owner", milestone.kind, told, self.wording.owner_event(milestone), "may")
+        for milestone, when in self._dates_in_words(DISTANT):
+            yield self._all_day_event(
+                "owner", milestone.kind, when, self.wording.owner_event(milestone), "may"
+            )
 
     def _no_salt(self) -> Iterator[CareEvent]:
         """Remind of the salt that must stay off, when the first cold comes."""
-        for _, allowed in self._told([MilestoneKind.DEICING_SALT]):
+        for _, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
             cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
             if cold < allowed:
                 when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
                 words = self._with_caller(self.wording.event("no-salt", when=when))
-                yield self._whole_day("owner", "no-salt", cold, words, "protect")
+                yield self._all_day_event("owner", "no-salt", cold, words, "protect")
 
     # ---- the crew's
 
@@ -141,16 +143,16 @@ class _Diary:
 
         Where the part placed first is too late before the last is ready, the work ends with that last hour.
         """
-        for milestone, ready in self._told([MilestoneKind.SAW_JOINTS]):
-            told = self.wording.milestone(milestone)
-            end = _utc(told.not_after.instant) if told.not_after else ready + SAWING
-            start = end - SAWING if told.in_stages else ready
+        for milestone, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
+            instructions = self.wording.milestone(milestone)
+            end = _utc(instructions.not_after.instant) if instructions.not_after else ready + SAWING
+            start = end - SAWING if instructions.in_stages else ready
             words = self._with_hour(self.wording.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, end, words, "work")
 
     def _edges(self) -> Iterator[CareEvent]:
         """Strip the forms, then rub the edges while they are green, and mend what was promised."""
-        for milestone, start in self._told([MilestoneKind.STRIP_EDGE_FORMS]):
+        for milestone, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
             words = self._with_hour(self.wording.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
@@ -159,14 +161,14 @@ class _Diary:
 
     def _walkthrough(self) -> Iterator[CareEvent]:
         """Meet the owner on the day the curing ends, over what was left open."""
-        for _, ended in self._told([MilestoneKind.CURING_ENDS]):
+        for _, ended in self._dates_in_words([MilestoneKind.CURING_ENDS]):
             words = self.wording.walkthrough_event()
-            yield self._whole_day("crew", "walk-through", ended, words, "work")
+            yield self._all_day_event("crew", "walk-through", ended, words, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
         """Lift the blankets when the slab stands frost; where they keep it covered to cure, not before."""
         kinds = [MilestoneKind.FROST_SAFE] if self.covers else []
-        for milestone, start in self._told(
+        for milestone, start in self._dates_in_words(
             [MilestoneKind.CURING_ENDS] if self.schedule.stays_covered else kinds
         ):
             when = self.wording.milestone(milestone).when_text
@@ -183,14 +185,14 @@ class _Diary:
             first = each.frosts[0].start.astimezone(self.zone)
             last = each.frosts[-1].end.astimezone(self.zone)
             occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
-            said = {
+            jobs = {
                 "start": self.wording.speak.moment(first).text,
                 "end": self.wording.speak.moment(last).text,
             }
-            words = self.wording.event(f"frost-cover-{audience}", **said)
+            words = self.wording.event(f"frost-cover-{audience}", **jobs)
             if (cover := self.wording.cover) and audience == "owner" and _utc(cover.start) == start:
-                told = f"{words.description}\n{cover.title}: {cover.when}."
-                words = replace(words, title=cover.title, description=told)
+                description = f"{words.description}\n{cover.title}: {cover.when}."
+                words = replace(words, title=cover.title, description=description)
             words = self._with_hour(self._with_caller(words) if audience == "owner" else words, start)
             yield CareEvent(audience, "frost-cover", occasion, start, start + COVERING, words, "protect")
 
@@ -209,12 +211,12 @@ class _Diary:
 
     # ---- when
 
-    def _told(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[Milestone, datetime]]:
+    def _dates_in_words(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[Milestone, datetime]]:
         """Give each date of these kinds with the instant that the reader is told; none past the estimate."""
         for milestone in filter(None, map(self.schedule.milestone, kinds)):
-            told = self.wording.milestone(milestone).when
-            if told is not None:
-                yield milestone, _utc(told.instant)
+            when = self.wording.milestone(milestone).when
+            if when is not None:
+                yield milestone, _utc(when.instant)
 
     def _in_order(self, events: Iterable[CareEvent]) -> tuple[CareEvent, ...]:
         """Return events in order of time, whatever the order of the schedule."""
@@ -239,11 +241,11 @@ class _Diary:
     def _with_caller(self, words: EventWords) -> EventWords:
         return replace(words, description=f"{words.description}\n{self.wording.caller}")
 
-    def _whole_day(
-        self, audience: Audience, kind: str, told: datetime, words: EventWords, look: Look
+    def _all_day_event(
+        self, audience: Audience, kind: str, when: datetime, words: EventWords, look: EventLook
     ) -> CareEvent:
         """Return an event of the local day of an instant. In a calendar it ends on the day after."""
-        day = told.astimezone(self.zone).date()
+        day = when.astimezone(self.zone).date()
         return CareEvent(audience, kind, "", day, day + timedelta(days=1), words, look)
 
 

@@ -49,7 +49,7 @@ def _check(content: bytes, name: str) -> None:
 
     example = "a TrueType font under an open licence"
     try:
-        rights = _opened(content)["OS/2"].fsType
+        rights = _open_font(content)["OS/2"].fsType
     except (TTLibError, KeyError, AssertionError) as error:
         problem = f"cannot be read as a font: {error}"
         raise UnusableInput([Finding(problem=problem, file=name, example=example)]) from None
@@ -58,7 +58,7 @@ def _check(content: bytes, name: str) -> None:
         raise UnusableInput([Finding(problem=problem, file=name, example=example)])
 
 
-def _opened(content: bytes) -> TTFont:
+def _open_font(content: bytes) -> TTFont:
     from fontTools.ttLib import TTFont  # noqa: PLC0415 - heavy
 
     return TTFont(BytesIO(content), lazy=True, recalcTimestamp=False)
@@ -78,37 +78,37 @@ def font_faces(templates: Path | None = None) -> str:
 
 
 @cache
-def packed_font_faces(templates: Path | None = None) -> str:
+def compact_font_faces(templates: Path | None = None) -> str:
     """Return the same for a page that is sent: the fonts packed (WOFF), half as long."""
     return "".join(
         f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};font-display:block;'
-        f'src:url("data:font/woff;base64,{b64encode(_packed(font_file(weight, templates))).decode()}")}}'
+        f'src:url("data:font/woff;base64,{b64encode(_compress(font_file(weight, templates))).decode()}")}}'
         for weight in WEIGHTS
     )
 
 
-def _packed(content: bytes) -> bytes:
+def _compress(content: bytes) -> bytes:
     packed = BytesIO()
-    font = _opened(content)
+    font = _open_font(content)
     font.flavor = "woff"
     font.save(packed, reorderTables=None)
     return packed.getvalue()
 
 
 @cache
-def _drawn(templates: Path | None) -> frozenset[int]:
+def _drawn_characters(templates: Path | None) -> frozenset[int]:
     """Return the characters that both weights can draw."""
-    maps = [_opened(font_file(weight, templates)).getBestCmap() for weight in WEIGHTS]
+    maps = [_open_font(font_file(weight, templates)).getBestCmap() for weight in WEIGHTS]
     return frozenset(set.intersection(*(set(each) for each in maps))) | {ord("\n")}
 
 
-def in_our_letters(text: str, templates: Path | None = None) -> str:
+def replace_missing_glyphs(text: str, templates: Path | None = None) -> str:
     """Return a text with every character that the font cannot draw replaced by its nearest, or by "?".
 
     Otherwise the engine would borrow the letter from whatever the machine has, and the same inputs would no
     longer give the same document.
     """
-    drawn = _drawn(templates)
+    drawn = _drawn_characters(templates)
     strange = {char for char in set(text) if ord(char) not in drawn}
     if not strange:
         return text

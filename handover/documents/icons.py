@@ -11,7 +11,7 @@ from handover.documents.templating import read_text
 if TYPE_CHECKING:
     from pathlib import Path
 
-OF_KIND = {
+ICON_OF_KIND = {
     "first-water": "water",
     "saw-joints": "saw",
     "strip-edge-forms": "board",
@@ -29,7 +29,7 @@ OF_KIND = {
 }
 """The picture of each date."""
 
-OF_CAUTION = {
+ICON_OF_CAUTION = {
     "caustic": "glove",
     "silica": "mask",
     "slips": "slip",
@@ -50,7 +50,7 @@ OF_CAUTION = {
 """The picture of a caution; any other gets the plain warning sign."""
 
 
-NAMES = tuple(sorted({*OF_KIND.values(), *OF_CAUTION.values(), "mind", "phone", "calendar"}))
+ICON_NAMES = tuple(sorted({*ICON_OF_KIND.values(), *ICON_OF_CAUTION.values(), "mind", "phone", "calendar"}))
 
 
 def icon_uri(name: str, templates: Path | None = None) -> str:

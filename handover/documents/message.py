@@ -18,7 +18,7 @@ from hashlib import sha256
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
-from handover.documents.change_sentences import told_changes
+from handover.documents.change_sentences import change_sentences
 from handover.documents.plaintext import plain_line
 from handover.documents.templating import environment
 from handover.errors import Finding, UnusableInput
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
     from handover.jobs.record import JobRecord
 
-TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
+MIME_TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
     ".pdf": ("application", "pdf", {}),
     ".html": ("text", "html", {"charset": "utf-8"}),
     ".ics": ("text", "calendar", {"charset": "utf-8", "method": "PUBLISH"}),
@@ -38,7 +38,7 @@ TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
 }
 """Media type of an attachment and its parameters, by the ending of its name."""
 
-TOLD = (
+REPORTED_KINDS = (
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
     MilestoneKind.LIGHT_VEHICLES,
@@ -54,10 +54,10 @@ ADDRESS = re.compile(
 )
 """An address without quotes, comments or foreign letters: RFC 5321 section 4.1.2, the common part of it."""
 
-LINE = 76
+MAX_LINE = 76
 """Longest line with an encoded word: RFC 2047 section 2."""
 
-AS_IT_IS = re.compile(rf"(?!.*=\?)[ -~]{{1,{LINE - len('Subject: ')}}}")
+VERBATIM = re.compile(rf"(?!.*=\?)[ -~]{{1,{MAX_LINE - len('Subject: ')}}}")
 """A text that a header carries as it is: nothing to be folded or decoded."""
 
 PHRASE = re.compile(r"[\w !#$%&'*+/=?^`{|}~-]*", re.ASCII)
@@ -91,7 +91,7 @@ def compose_message(words: Wording, attachments: Mapping[str, bytes]) -> bytes:
     message.set_content(plain, cte="quoted-printable")
     message.add_alternative(_html(plain, words), subtype="html", cte="quoted-printable")
     for name, content in attachments.items():
-        maintype, subtype, params = TYPES[PurePosixPath(name).suffix]
+        maintype, subtype, params = MIME_TYPES[PurePosixPath(name).suffix]
         message.add_attachment(content, maintype=maintype, subtype=subtype, filename=name, params=params)
     for number, part in enumerate(each for each in message.walk() if each.is_multipart()):
         part.set_boundary(f"=_{number}_{digest}")
@@ -111,7 +111,7 @@ def _head(words: Wording, digest: str) -> bytes:
     domain = sender.email.partition("@")[2] if sender.email else NO_DOMAIN
     subject = _subject(words)
     lines = [
-        f"Subject: {subject if AS_IT_IS.fullmatch(subject) else _encoded(subject)}",
+        f"Subject: {subject if VERBATIM.fullmatch(subject) else _encode_header(subject)}",
         f"Date: {format_datetime(words.schedule.issued_at)}",
         f"Message-ID: <{digest}@{domain}>",
         f"Content-Language: {words.language}",
@@ -133,14 +133,14 @@ def _mailbox(name: str | None, address: str) -> str:
     phrase = plain_line(name or "")
     if not phrase:
         return address
-    if AS_IT_IS.fullmatch(phrase) and PHRASE.fullmatch(phrase):
+    if VERBATIM.fullmatch(phrase) and PHRASE.fullmatch(phrase):
         return f"{phrase}\r\n <{address}>"
-    return f"{_encoded(phrase)}\r\n <{address}>"
+    return f"{_encode_header(phrase)}\r\n <{address}>"
 
 
-def _encoded(text: str) -> str:
+def _encode_header(text: str) -> str:
     """Return a text as encoded words, which no reader takes for anything but text (RFC 2047)."""
-    return Header(text, "utf-8", maxlinelen=LINE, header_name="Subject").encode(linesep="\r\n")
+    return Header(text, "utf-8", maxlinelen=MAX_LINE, header_name="Subject").encode(linesep="\r\n")
 
 
 def _digest(words: Wording, plain: str, attachments: Mapping[str, bytes]) -> str:
@@ -164,8 +164,10 @@ def _unusable_addresses(job: JobRecord) -> Iterator[Finding]:
 
 def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
     for name in names:
-        if PurePosixPath(name).suffix not in TYPES:
-            yield Finding(problem="cannot be attached to the message", file=name, expected=", ".join(TYPES))
+        if PurePosixPath(name).suffix not in MIME_TYPES:
+            yield Finding(
+                problem="cannot be attached to the message", file=name, expected=", ".join(MIME_TYPES)
+            )
 
 
 # ---- the text
@@ -181,18 +183,18 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
     return template.render(
         job=words.job,
         wording=words,
-        dates=[each for each in words.owner_milestones if each.kind in TOLD],
-        withheld=[each for each in words.withheld if each.kind in TOLD],
+        dates=[each for each in words.owner_milestones if each.kind in REPORTED_KINDS],
+        withheld=[each for each in words.withheld if each.kind in REPORTED_KINDS],
         warnings=[each for each in words.cautions if each.code == "tendons"],
         again=words.schedule.revision > 1,
-        changes=told_changes(words),
+        changes=change_sentences(words),
         earlier=words.schedule.revision - 1,
         old_calendar=words.calendar_name("owner", words.schedule.revision - 1),
-        attached=list(_attached(words, attachments)),
+        attached=list(_attachment_list(words, attachments)),
     )
 
 
-def _attached(words: Wording, names: Iterable[str]) -> Iterator[str]:
+def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:
     """Say what each attachment is for."""
     for name in names:
         key = f"message.attached.{name.split('.')[0]}"

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Literal
 from markupsafe import Markup
 
 from handover.documents import charts
-from handover.documents.care_sheet import Care
-from handover.documents.data_sheet import Data
-from handover.documents.fonts import font_faces, in_our_letters, packed_font_faces
-from handover.documents.icons import NAMES, icon_uri
+from handover.documents.care_sheet import CareSheet
+from handover.documents.data_sheet import DataSheet
+from handover.documents.fonts import compact_font_faces, font_faces, replace_missing_glyphs
+from handover.documents.icons import ICON_NAMES, icon_uri
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.svg import INKS
 from handover.documents.templating import environment
@@ -45,7 +45,7 @@ def render_care_sheet(
         words: The schedule in the reader's language and units.
         paper: "letter" or "a4".
         pictures: The job's own pictures (logo, photos) by the name the record gives them.
-        attachments: Files to lay inside, see `files_inside`.
+        attachments: Files to lay inside, see `embedded_files`.
 
     Raises:
         UnusableInput: A picture that cannot be read.
@@ -63,8 +63,8 @@ def care_sheet_html(
         "strength": charts.strength(words, HALF).for_paper,
         "weather": charts.weather_strip(words, WIDE).for_paper,
     }
-    html = _filled("care_sheet.html", Care(words, pictures or {}), drawn, paper)
-    return in_our_letters(html, words.templates)
+    html = _fill_template("care_sheet.html", CareSheet(words, pictures or {}), drawn, paper)
+    return replace_missing_glyphs(html, words.templates)
 
 
 def render_care_page(
@@ -89,7 +89,7 @@ def care_page_html(
         "strength": charts.strength(words, NARROW),
         "weather": charts.weather_strip(words, NARROW),
     }
-    return _filled("care_page.html", Care(words, pictures or {}, calendar), drawn, "letter")
+    return _fill_template("care_page.html", CareSheet(words, pictures or {}, calendar), drawn, "letter")
 
 
 def render_data_sheet(
@@ -103,15 +103,15 @@ def data_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
     """Return the finished HTML that the data sheet is rendered from. Arguments as `render_care_sheet`."""
     template = environment(words.templates).get_template("data_sheet.html")
     strength = charts.strength(words).for_paper
-    html = template.render(data=Data(words), strength=strength, **_shared(words, paper))
-    return in_our_letters(html, words.templates)
+    html = template.render(data=DataSheet(words), strength=strength, **_shared_values(words, paper))
+    return replace_missing_glyphs(html, words.templates)
 
 
 MEDIA_TYPES = {".toml": "application/toml", ".json": "application/json"}
 """Of the job record."""
 
 
-def files_inside(
+def embedded_files(
     words: Wording, *, schedule: bytes, calendar: bytes, record: tuple[str, bytes] | None = None
 ) -> tuple[Attachment, ...]:
     """Return what a sheet carries inside, so that it can be checked or made anew from itself alone.
@@ -124,22 +124,22 @@ def files_inside(
     """
     dated = words.schedule.issued_at
 
-    def told(kind: str) -> str:
+    def describe(kind: str) -> str:
         return words.say(f"attached.{kind}")
 
     files = [
-        Attachment("owner.ics", calendar, "text/calendar", told("calendar"), "Supplement", dated),
-        Attachment("schedule.json", schedule, "application/json", told("schedule"), "Data", dated),
+        Attachment("owner.ics", calendar, "text/calendar", describe("calendar"), "Supplement", dated),
+        Attachment("schedule.json", schedule, "application/json", describe("schedule"), "Data", dated),
     ]
     if record is not None:
         name, content = record
         suffix = PurePath(name).suffix.lower()
         suffix, kind = (suffix, MEDIA_TYPES[suffix]) if suffix in MEDIA_TYPES else (".txt", "text/plain")
-        files.append(Attachment(f"job-record{suffix}", content, kind, told("record"), "Source", dated))
+        files.append(Attachment(f"job-record{suffix}", content, kind, describe("record"), "Source", dated))
     return tuple(files)
 
 
-def _filled(name: str, care: Care, drawn: Mapping[str, charts.Chart], paper: Paper) -> str:
+def _fill_template(name: str, care: CareSheet, drawn: Mapping[str, charts.Chart], paper: Paper) -> str:
     """Return a template filled with the contents of a care sheet."""
     templates = care.wording.templates
     return (
@@ -149,14 +149,14 @@ def _filled(name: str, care: Care, drawn: Mapping[str, charts.Chart], paper: Pap
             care=care,
             **drawn,
             inks=INKS,
-            icons={each: Markup(icon_uri(each, templates)) for each in NAMES},  # noqa: S704 - our own
-            page_fonts=Markup(packed_font_faces(templates)),  # noqa: S704 - our own style rules
-            **_shared(care.wording, paper),
+            icons={each: Markup(icon_uri(each, templates)) for each in ICON_NAMES},  # noqa: S704 - our own
+            page_fonts=Markup(compact_font_faces(templates)),  # noqa: S704 - our own style rules
+            **_shared_values(care.wording, paper),
         )
     )
 
 
-def _shared(words: Wording, paper: Paper) -> dict[str, object]:
+def _shared_values(words: Wording, paper: Paper) -> dict[str, object]:
     """Return what every template may use."""
     return {
         "wording": words,

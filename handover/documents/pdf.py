@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from weasyprint.text.fonts import FontConfiguration
 
-ENGINE_LOGS = ("weasyprint", "fontTools")
-ALLOWED = ("data",)
+ENGINE_LOGGERS = ("weasyprint", "fontTools")
+ALLOWED_SCHEMES = ("data",)
 """Schemes of addresses that a document may load: its own parts, written into it."""
 
 VARIANT = "pdf/a-3a"
@@ -63,7 +63,7 @@ class Attachment:
     dated: datetime
 
 
-class _Complaints(logging.Handler):
+class _ComplaintHandler(logging.Handler):
     """Keeps what the engine complains about."""
 
     def __init__(self) -> None:
@@ -75,9 +75,9 @@ class _Complaints(logging.Handler):
 
 
 @contextmanager
-def _listening() -> Iterator[_Complaints]:
-    complaints = _Complaints()
-    loggers = {logging.getLogger(name): logging.getLogger(name).disabled for name in ENGINE_LOGS}
+def _capture_complaints() -> Iterator[_ComplaintHandler]:
+    complaints = _ComplaintHandler()
+    loggers = {logging.getLogger(name): logging.getLogger(name).disabled for name in ENGINE_LOGGERS}
     for logger in loggers:
         logger.addHandler(complaints)
         logger.disabled = False  # a program around this one may have disabled it with the rest
@@ -93,7 +93,7 @@ def _listening() -> Iterator[_Complaints]:
 def _fetcher() -> object:
     from weasyprint.urls import URLFetcher  # noqa: PLC0415 - heavy
 
-    return URLFetcher(allowed_protocols=ALLOWED, allow_redirects=False)
+    return URLFetcher(allowed_protocols=ALLOWED_SCHEMES, allow_redirects=False)
 
 
 @lru_cache(maxsize=4)
@@ -123,7 +123,7 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
     from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
     from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415
 
-    with _listening() as complaints, warnings.catch_warnings():
+    with _capture_complaints() as complaints, warnings.catch_warnings():
         # The engine leaves the file of its colour profile to be closed by whoever comes by.
         warnings.filterwarnings("ignore", "unclosed file.*icc", ResourceWarning)
         try:

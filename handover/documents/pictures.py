@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 
     from PIL.Image import Image
 
-LARGEST_BYTES = 40_000_000
-LARGEST_SIDE = 12_000
+MAX_PICTURE_BYTES = 40_000_000
+MAX_SIDE_PIXELS = 12_000
 
 
 def picture_uri(content: bytes, name: str, longest: int) -> str:
@@ -34,23 +34,23 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
     from PIL.Image import DecompressionBombError  # noqa: PLC0415 - heavy
     from PIL.Image import open as open_picture  # noqa: PLC0415 - heavy
 
-    if len(content) > LARGEST_BYTES:
+    if len(content) > MAX_PICTURE_BYTES:
         raise _unusable(name, "the picture is larger than 40 MB")
     try:
-        with _strictly(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
-            if max(picture.size) > LARGEST_SIDE:
-                raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high")
+        with _strict_decoding(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
+            if max(picture.size) > MAX_SIDE_PIXELS:
+                raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high")
             picture.thumbnail((longest, longest))
             _turn_upright(picture)
-            return _encoded(picture)
+            return _encode(picture)
     except DecompressionBombError as fault:
-        raise _unusable(name, f"the picture is more than {LARGEST_SIDE} pixels wide or high") from fault
+        raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high") from fault
     except (UnidentifiedImageError, OSError, SyntaxError, ValueError) as fault:
         raise _unusable(name, "the file cannot be read as a picture") from fault
 
 
 @contextmanager
-def _strictly() -> Iterator[None]:
+def _strict_decoding() -> Iterator[None]:
     """Have half a picture refused, which the PDF engine would have shown; warn nobody of a camera's notes."""
     from PIL import ImageFile  # noqa: PLC0415 - heavy
 
@@ -72,7 +72,7 @@ def _turn_upright(picture: Image) -> None:
         exif_transpose(picture, in_place=True)
 
 
-def _encoded(picture: Image) -> str:
+def _encode(picture: Image) -> str:
     see_through = picture.mode in {"RGBA", "LA", "P"}
     kind, mode = ("PNG", "RGBA") if see_through else ("JPEG", "RGB")
     clean = picture.convert(mode)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 
-UNWANTED = ("Cc", "Cs")
+CONTROL_CHARACTERS = ("Cc", "Cs")
 """Unicode's controls, and halves of surrogate pairs, which UTF-8 cannot carry."""
 
 
@@ -20,4 +20,4 @@ def plain_line(text: str) -> str:
 
 
 def _without_controls(text: str) -> str:
-    return "".join(each for each in text if unicodedata.category(each) not in UNWANTED)
+    return "".join(each for each in text if unicodedata.category(each) not in CONTROL_CHARACTERS)

@@ -19,15 +19,15 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
 
-QUIET = 4
+QUIET_ZONE = 4
 """Modules of white around a code, as the standard asks for."""
 
-MOMENT = timedelta(minutes=30)
+EVENT_LENGTH = timedelta(minutes=30)
 """Length of what has a beginning only."""
 
 
 @dataclass(frozen=True)
-class Code:
+class QrCode:
     """A code to point a phone at.
 
     Attributes:
@@ -41,14 +41,14 @@ class Code:
     says: str
 
 
-def code(wording: Wording) -> Code | None:
+def sheet_code(wording: Wording) -> QrCode | None:
     """Return the code of a sheet: the page's address if it has one, else the first job if there is one.
 
     Once that is over, it is the next date of the owner's.
     """
     url = wording.job.contractor.page_url
     if url:
-        return Code(url, drawn(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
+        return QrCode(url, draw_code(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
     cover = wording.cover
     if cover is not None and cover.start > wording.schedule.issued_at:
         return _of_event(wording, cover.title, cover.start, cover.when)
@@ -62,10 +62,10 @@ def code(wording: Wording) -> Code | None:
     return None
 
 
-def _of_event(wording: Wording, title: str, start: datetime, when: str) -> Code:
+def _of_event(wording: Wording, title: str, start: datetime, when: str) -> QrCode:
     content = event(title, start)
     alt = wording.say("qr.event-alt", title=title, when=when)
-    return Code(content, drawn(content, alt), wording.say("qr.event", title=title))
+    return QrCode(content, draw_code(content, alt), wording.say("qr.event", title=title))
 
 
 def event(title: str, when: datetime) -> str:
@@ -79,16 +79,22 @@ def event(title: str, when: datetime) -> str:
     entry = Event()
     entry.add("summary", plain_line(title))
     entry.add("dtstart", start)
-    entry.add("dtend", start + MOMENT)
+    entry.add("dtend", start + EVENT_LENGTH)
     content: str = entry.to_ical().decode("utf-8")
     return content
 
 
-def drawn(content: str, alt: str) -> Markup:
+def draw_code(content: str, alt: str) -> Markup:
     """Return a code as SVG: one path on white, with its ring of white."""
     import segno  # noqa: PLC0415 - heavy
 
     svg: str = segno.make_qr(content, error="m", boost_error=False).svg_inline(
-        border=QUIET, dark="#000000", light="#ffffff", title=alt, svgclass=None, lineclass=None, omitsize=True
+        border=QUIET_ZONE,
+        dark="#000000",
+        light="#ffffff",
+        title=alt,
+        svgclass=None,
+        lineclass=None,
+        omitsize=True,
     )
     return Markup(svg.replace("<svg", '<svg role="img"', 1))  # noqa: S704 - numbers, and a text that segno escapes

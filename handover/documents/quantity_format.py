@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 Units = Literal["us", "si"]
 
-KINDS: dict[str, KindName] = {
+KIND_OF_UNIT: dict[str, KindName] = {
     "m": "thickness",
     "m2": "area",
     "m3": "volume",
@@ -36,7 +36,7 @@ KINDS: dict[str, KindName] = {
 }
 """Of what kind a value is, by the SI unit it stands in. Other units ("h", "d") read alike everywhere."""
 
-WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
+UNIT_WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
 """Labels that are told in words, by what CLDR calls the unit."""
 
 FEET = {"in": "length-inch", "ft": "length-foot"}
@@ -53,7 +53,7 @@ LONG_M = 0.6
 
 def reader_value(value: float, unit: str, units: Units) -> tuple[float, str]:
     """Return an SI value in the reader's unit, and the label of that unit ("" for a plain number)."""
-    kind = KINDS.get(unit)
+    kind = KIND_OF_UNIT.get(unit)
     if unit == "m" and value >= LONG_M:
         kind = "length"
     if unit == "h/m" and units == "us":
@@ -68,23 +68,23 @@ def significant(value: float, digits: int) -> float:
     return round(value, digits - 1 - floor(log10(abs(value)))) if value else 0.0
 
 
-def in_figures(value: float, locale: Locale | str = "en") -> str:
+def format_number(value: float, locale: Locale | str = "en") -> str:
     """Return a number as the locale writes it, with all its digits and without an exponent: "1,200"."""
     return format_decimal(Decimal(str(value)).normalize(), locale=locale, decimal_quantization=False)
 
 
-def rounded(value: float, digits: int, locale: Locale | str = "en") -> str:
+def format_rounded(value: float, digits: int, locale: Locale | str = "en") -> str:
     """Return a number to so many significant digits: "1,200" and "0.35"."""
-    return in_figures(significant(value, digits), locale)
+    return format_number(significant(value, digits), locale)
 
 
-def fixed(value: float, decimals: int, locale: Locale | str = "en") -> str:
+def format_fixed(value: float, decimals: int, locale: Locale | str = "en") -> str:
     """Return a number to so many decimals, as the locale writes it: "1,200" and "0.50"; never "-0"."""
     pattern = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
     return format_decimal(round(Decimal(str(value)), decimals) + 0, format=pattern, locale=locale)
 
 
-def percent(share: float, digits: int, locale: Locale | str = "en") -> str:
+def format_percentage(share: float, digits: int, locale: Locale | str = "en") -> str:
     """Return a share of one as the locale writes it in percent, to so many significant digits: "35%"."""
     hundredths = Decimal(str(significant(share * 100, digits)))
     return format_percent((hundredths / 100).normalize(), locale=locale, decimal_quantization=False)
@@ -99,8 +99,8 @@ def with_unit(value: float, label: str, locale: Locale, *, spelled_out: bool) ->
         locale: Whose words and figures.
         spelled_out: Whether feet and inches are told in words too.
     """
-    unit = WORDS.get(label) or (FEET.get(label) if spelled_out else None)
+    unit = UNIT_WORDS.get(label) or (FEET.get(label) if spelled_out else None)
     if unit:
         return format_unit(value, unit, "long", locale=locale)
-    told = in_figures(value, locale)
-    return f"{told}\N{NO-BREAK SPACE}{label}" if label else told
+    number = format_number(value, locale)
+    return f"{number}\N{NO-BREAK SPACE}{label}" if label else number

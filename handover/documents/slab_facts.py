@@ -6,7 +6,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from handover.documents.translations import slug
-from handover.jobs.fields import Quantity
+from handover.jobs.fields import QuantityField
 from handover.jobs.record import Fact, fields_of, mark_of
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LabelledValue = tuple[str, str]
 
 
-def placed(wording: Wording) -> tuple[LabelledValue, ...]:
+def placement_facts(wording: Wording) -> tuple[LabelledValue, ...]:
     """Return the facts of the slab and its concrete that the record holds: label and value."""
     job = wording.job
     values = {
@@ -27,7 +27,7 @@ def placed(wording: Wording) -> tuple[LabelledValue, ...]:
         **_facts(wording, job.slab),
         **_facts(wording, job.mix),
         "cement": job.mix.cement_ordered or job.mix.cement,
-        "poured": _poured(wording),
+        "poured": _pour_time(wording),
         **_facts(wording, job.placement),
         **_facts(wording, job.curing),
     }
@@ -71,13 +71,13 @@ def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
     if fact.vocabulary:
         code = wording.method if fact.label == "curing" else str(value)
         return wording.say(f"{fact.vocabulary}.{slug(code)}")
-    if quantity := mark_of(field, Quantity):
+    if quantity := mark_of(field, QuantityField):
         return wording.measure(float(value), quantity.kind, fact.digits)  # type: ignore[arg-type]
     match value:
         case datetime():
             return wording.speak.moment(value).short
         case float():
-            return wording.percent(value) if fact.is_share else wording.rounded(value, fact.digits)
+            return wording.percent(value) if fact.is_share else wording.round_number(value, fact.digits)
         case tuple():
             return ", ".join(value)
     return str(value)
@@ -91,7 +91,7 @@ def _size(wording: Wording) -> dict[str, str]:
     return {"size": wording.say("placed.size-value", length=length, width=width)}
 
 
-def _poured(wording: Wording) -> str:
+def _pour_time(wording: Wording) -> str:
     placement = wording.job.placement
     return wording.say(
         "placed.poured-value",

@@ -9,11 +9,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
 Point = tuple[float, float]
-Look = dict[str, float | str | None]
+SvgAttributes = dict[str, float | str | None]
 FONT = "Atkinson Hyperlegible, sans-serif"
 
 
-def number(value: float) -> str:
+def format_coordinate(value: float) -> str:
     """Return a coordinate to a tenth, without needless zeros."""
     return f"{value:.1f}".rstrip("0").rstrip(".")
 
@@ -34,7 +34,7 @@ class Drawing:
         self.height = height
         head = {
             "xmlns": "http://www.w3.org/2000/svg",
-            "viewBox": f"0 0 {number(width)} {number(height)}",
+            "viewBox": f"0 0 {format_coordinate(width)} {format_coordinate(height)}",
             "class": f"chart {name}",
             "role": "img",
             "font-family": FONT,
@@ -48,7 +48,7 @@ class Drawing:
     def __str__(self) -> str:
         return "".join([*self.parts, "</svg>"])
 
-    def _add(self, tag: str, attributes: Look) -> None:
+    def _add(self, tag: str, attributes: SvgAttributes) -> None:
         self.parts.append(f"<{tag}{_attributes(attributes)}/>")
 
     def line(self, start: Point, end: Point, ink: str, width: float = 1, dash: str | None = None) -> None:
@@ -74,11 +74,13 @@ class Drawing:
         """Draw a filled disc, with a ring around it if wanted."""
         x, y = centre
         round_path = (
-            f"M{number(x - radius)} {number(y)}"
-            f"a{number(radius)} {number(radius)} 0 1 0 {number(2 * radius)} 0"
-            f"a{number(radius)} {number(radius)} 0 1 0 {number(-2 * radius)} 0Z"
+            f"M{format_coordinate(x - radius)} {format_coordinate(y)}"
+            f"a{format_coordinate(radius)} {format_coordinate(radius)} 0 1 0 "
+            f"{format_coordinate(2 * radius)} 0"
+            f"a{format_coordinate(radius)} {format_coordinate(radius)} 0 1 0 "
+            f"{format_coordinate(-2 * radius)} 0Z"
         )
-        edge: Look = {"stroke": INKS[ring], "stroke-width": 2} if ring else {}
+        edge: SvgAttributes = {"stroke": INKS[ring], "stroke-width": 2} if ring else {}
         names = f"f-{fill}" + (f" s-{ring}" if ring else "")
         self._add("path", {"d": round_path, "class": names, "fill": INKS[fill], **edge})
 
@@ -93,7 +95,7 @@ class Drawing:
         bold: bool = False,
     ) -> None:
         """Write one line of text; `anchor` is start, middle or end."""
-        look: Look = {
+        look: SvgAttributes = {
             "x": at[0],
             "y": at[1],
             "class": f"f-{ink}",
@@ -134,16 +136,16 @@ INKS = {
 
 def path(points: Iterable[Point]) -> str:
     """Return path data through points."""
-    return "M" + "L".join(f"{number(x)} {number(y)}" for x, y in points)
+    return "M" + "L".join(f"{format_coordinate(x)} {format_coordinate(y)}" for x, y in points)
 
 
-def _stroke(ink: str, width: float) -> Look:
+def _stroke(ink: str, width: float) -> SvgAttributes:
     return {"class": f"s-{ink}", "stroke": INKS[ink], "stroke-width": width}
 
 
 def _attributes(attributes: Mapping[str, float | str | None]) -> str:
     return "".join(
-        f" {name}={quoteattr(number(value) if isinstance(value, (int, float)) else value)}"
+        f" {name}={quoteattr(format_coordinate(value) if isinstance(value, (int, float)) else value)}"
         for name, value in attributes.items()
         if value is not None
     )

@@ -12,7 +12,7 @@ from handover.errors import Finding, UnusableInput
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-CATALOGS = ("LC_MESSAGES/handover.po", "words.toml")
+TEXT_FILES = ("LC_MESSAGES/handover.po", "words.toml")
 """Files with a language's strings, in its folder; the second, easier by hand, is laid over the first."""
 
 
@@ -39,7 +39,7 @@ def languages(templates: Path | None = None) -> tuple[str, ...]:
     found = {
         each.relative_to(folder).parts[0]
         for folder in search_path(templates)
-        for name in CATALOGS
+        for name in TEXT_FILES
         for each in folder.glob(f"*/{name}")
     }
     return tuple(sorted(found))
@@ -66,10 +66,10 @@ def environment(templates: Path | None = None) -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters["phone"] = dialled
+    made.filters["phone"] = dial_number
     return made
 
 
-def dialled(phone: str) -> str:
+def dial_number(phone: str) -> str:
     """Return the digits of a phone number, as a link dials them."""
     return "".join(char for char in phone if char.isdigit() or char == "+")

@@ -11,32 +11,32 @@ from typing import TYPE_CHECKING, Any
 from babel.core import Locale
 from babel.messages.pofile import PoFileError, read_po
 
-from handover.documents.templating import CATALOGS, languages, search_path
+from handover.documents.templating import TEXT_FILES, languages, search_path
 from handover.errors import Finding, HandoverError, UnusableInput
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-Tree = dict[str, Any]
+TextTree = dict[str, Any]
 
 
-class MissingWords(HandoverError, LookupError):
+class MissingText(HandoverError, LookupError):
     """A language has no words for a key; the message names both."""
 
 
 @dataclass(frozen=True)
-class Catalog:
+class Translations:
     """The strings of one language."""
 
     language: str
-    tree: Tree
+    tree: TextTree
 
     @cached_property
     def locale(self) -> Locale:
         """Return whose names of days, numbers and units go with the language."""
-        return Locale.parse(str(self.find("locale")))
+        return Locale.parse(str(self.lookup("locale")))
 
-    def find(self, key: str) -> Any:
+    def lookup(self, key: str) -> Any:
         """Return what stands under a dotted key: a string, a list or a table.
 
         Raises:
@@ -45,15 +45,15 @@ class Catalog:
         node: Any = self.tree
         for step in key.split("."):
             if not isinstance(node, dict) or step not in node:
-                raise MissingWords(f'language "{self.language}" has no words for "{key}"')
+                raise MissingText(f'language "{self.language}" has no words for "{key}"')
             node = node[step]
         return node
 
     def has(self, key: str) -> bool:
         """Tell whether something stands under a dotted key."""
         try:
-            self.find(key)
-        except MissingWords:
+            self.lookup(key)
+        except MissingText:
             return False
         return True
 
@@ -63,13 +63,13 @@ class Catalog:
         Raises:
             MissingWords: There is no such string, or it asks for a name that was not given.
         """
-        pattern = self.find(key)
+        pattern = self.lookup(key)
         if not isinstance(pattern, str):
-            raise MissingWords(f'language "{self.language}": "{key}" is not a string')
+            raise MissingText(f'language "{self.language}": "{key}" is not a string')
         try:
             return pattern.format(**values)
         except KeyError as missing:
-            raise MissingWords(f'language "{self.language}": "{key}" asks for {missing}') from None
+            raise MissingText(f'language "{self.language}": "{key}" asks for {missing}') from None
 
 
 def slug(text: str) -> str:
@@ -77,17 +77,17 @@ def slug(text: str) -> str:
     return text.replace(" ", "-")
 
 
-def merged(ours: Tree, theirs: Tree) -> Tree:
+def merge(ours: TextTree, theirs: TextTree) -> TextTree:
     """Return our strings with the contractor's laid over them."""
     both = dict(ours)
     for key, value in theirs.items():
         below = both.get(key)
-        both[key] = merged(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
+        both[key] = merge(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
     return both
 
 
 @lru_cache(maxsize=8)
-def catalog(language: str, templates: Path | None = None) -> Catalog:
+def load_translations(language: str, templates: Path | None = None) -> Translations:
     """Return the strings of a language, a contractor's own laid over ours.
 
     Raises:
@@ -101,16 +101,16 @@ def catalog(language: str, templates: Path | None = None) -> Catalog:
             expected=", ".join(known),
         )
         raise UnusableInput([finding])
-    tree: Tree = {}
+    tree: TextTree = {}
     for folder in reversed(search_path(templates)):
-        for name in CATALOGS:
+        for name in TEXT_FILES:
             file = folder / language / name
             if file.is_file():
-                tree = merged(tree, read_words(file))
-    return Catalog(language, tree)
+                tree = merge(tree, read_texts(file))
+    return Translations(language, tree)
 
 
-def read_words(file: Path) -> Tree:
+def read_texts(file: Path) -> TextTree:
     """Return the strings of one file, by their steps: a gettext catalog, or TOML.
 
     In a gettext catalog the msgid is the dotted key, "milestone.seal.title", and not the English string: the
@@ -126,15 +126,15 @@ def read_words(file: Path) -> Tree:
         raise UnusableInput([Finding(problem=f"cannot be read: {fault}", file=str(file))]) from None
 
 
-def _gettext(text: str) -> Tree:
-    tree: Tree = {}
+def _gettext(text: str) -> TextTree:
+    tree: TextTree = {}
     for message in read_po(StringIO(text), abort_invalid=True):
         if message.id and message.string:
-            put(tree, str(message.id), str(message.string))
+            put_text(tree, str(message.id), str(message.string))
     return tree
 
 
-def put(tree: Tree, key: str, value: str) -> None:
+def put_text(tree: TextTree, key: str, value: str) -> None:
     """Put a string in its place in a tree, by its dotted key."""
     *above, last = key.split(".")
     for step in above:

@@ -13,19 +13,19 @@ from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING, Literal
 
-from handover.documents.date_phrases import Speaker, Spoken, by_day, capital, half_hour_up
+from handover.documents.date_phrases import DateFormatter, DatePhrase, by_day, capitalise, half_hour_up
 from handover.documents.quantity_format import (
     DECIMALS,
     Units,
-    fixed,
-    in_figures,
-    percent,
+    format_fixed,
+    format_number,
+    format_percentage,
+    format_rounded,
     reader_value,
-    rounded,
     significant,
     with_unit,
 )
-from handover.documents.translations import Catalog, catalog, slug
+from handover.documents.translations import Translations, load_translations, slug
 from handover.schedule.cover_times import first_cover
 from handover.schedule.model import (
     Caution,
@@ -63,7 +63,7 @@ OWNER_KINDS = (
 )
 """What an owner is told of; the sets are the crew's own business."""
 
-COLD = {"frost", "cold-weather", "heaters"}
+COLD_CAUTIONS = {"frost", "cold-weather", "heaters"}
 """Cautions of the cold."""
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
@@ -80,16 +80,16 @@ AT_ANY_HOUR = (
 )
 """Dates that are told for the night too; all others wait for the morning."""
 
-WHOLE = ("°F", "°C", "mm")
+WHOLE_NUMBER_UNITS = ("°F", "°C", "mm")
 """Reader's units told in whole numbers."""
 
-AT = re.compile(r"(.+) at (-?[\d.]+) degC")
+UNIT_AT_TEMPERATURE = re.compile(r"(.+) at (-?[\d.]+) degC")
 """A unit that holds at a temperature: "h at 21.1 degC"."""
 
-SHARES = ("additions", "strength_lost", "strength_share")
+PERCENT_FIGURES = ("additions", "strength_lost", "strength_share")
 """Figures that are told in percent."""
 
-COLUMNS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
+COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
 """Columns of the watering table: a visit that starts before this hour of the day stands in this column."""
 
 
@@ -113,8 +113,8 @@ class MilestoneWords:
     title: str
     sentence: str
     crew_title: str
-    when: Spoken | None
-    not_after: Spoken | None
+    when: DatePhrase | None
+    not_after: DatePhrase | None
     when_text: str
     reason: str
     typical: bool
@@ -245,8 +245,8 @@ class Wording:
         self.language = language
         self.units = units
         self.templates = templates
-        self.words: Catalog = catalog(language, templates)
-        self.speak = Speaker(self.words)
+        self.words: Translations = load_translations(language, templates)
+        self.speak = DateFormatter(self.words)
         self.method = slug(schedule.curing_method)
 
     def say(self, key: str, /, **values: object) -> str:
@@ -263,7 +263,7 @@ class Wording:
     @cached_property
     def cold(self) -> bool:
         """Tell whether the slab is placed or cures in the cold: only then is an owner told of frost."""
-        return any(each.code in COLD for each in self.schedule.cautions)
+        return any(each.code in COLD_CAUTIONS for each in self.schedule.cautions)
 
     @cached_property
     def owner_kinds(self) -> tuple[MilestoneKind, ...]:
@@ -280,9 +280,9 @@ class Wording:
     def owner_milestones(self) -> tuple[MilestoneWords, ...]:
         """The dates an owner is told, in order of time; those past the estimate come last."""
         known = {each.kind: each for each in self.milestones}
-        told = [known[kind] for kind in self.owner_kinds if kind in known]
+        worded = [known[kind] for kind in self.owner_kinds if kind in known]
         return tuple(
-            sorted(told, key=lambda each: (each.when is None, each.when and each.when.instant.timestamp()))
+            sorted(worded, key=lambda each: (each.when is None, each.when and each.when.instant.timestamp()))
         )
 
     def milestone(self, milestone: Milestone) -> MilestoneWords:
@@ -328,12 +328,12 @@ class Wording:
 
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; what may be done while the cover lies on says that it stays there."""
-        told = self._of_kind(milestone.kind, "sentence")
+        sentence = self._of_kind(milestone.kind, "sentence")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
         if milestone.kind in UNDER_COVER and self.schedule.stays_covered and not over:
-            return f"{told} {self.say('milestone.words.under-cover')}"
-        return told
+            return f"{sentence} {self.say('milestone.words.under-cover')}"
+        return sentence
 
     def short_title(self, kind: MilestoneKind) -> str:
         """Return the name of a date for the charts: "Walk"."""
@@ -348,14 +348,14 @@ class Wording:
                 return special
         return f"{key}{part}"
 
-    def not_before(self, when: datetime, kind: str = "") -> Spoken:
+    def not_before(self, when: datetime, kind: str = "") -> DatePhrase:
         """Say a date that must not be told too early, and, of most kinds of milestone, none by night."""
         if kind == MilestoneKind.FIRST_WATER:  # the watering itself is told to the half hour, whenever it is
             return self.speak.moment(half_hour_up(when))
         waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
         return self.speak.not_before(by_day(when) if waits else when, self.schedule.placement_end)
 
-    def window(self, start: Spoken, end: Spoken) -> str:
+    def window(self, start: DatePhrase, end: DatePhrase) -> str:
         """Say from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
         if start.day == end.day:
             span = self.speak.span(start.instant, end.instant)
@@ -400,7 +400,7 @@ class Wording:
         return DayWords(
             date=day.date,
             since=self.since_pour((day.date - self.schedule.placement_end.date()).days),
-            day=capital(self.speak.day(day.date)),
+            day=capitalise(self.speak.day(day.date)),
             short_day=self.speak.short_day(day.date),
             visits=tuple(self.visit(each) for each in day.visits),
             note=self._note(day),
@@ -469,7 +469,7 @@ class Wording:
             short_span=self.speak.short_span(visit.start, visit.end),
             length=self.speak.length(visit.duration),
             amount=amount,
-            column=next(column for hour, column in COLUMNS if visit.start.hour < hour),
+            column=next(column for hour, column in COLUMN_HOURS if visit.start.hour < hour),
         )
 
     # ---- events of the calendars
@@ -555,12 +555,14 @@ class Wording:
             unit: An SI unit as the schedule writes it: "MPa", "h", "degC", "m", "L", "kg/m2/h", "1" ...
             digits: Significant digits; whole numbers keep all their digits.
         """
-        if conditioned := AT.fullmatch(unit):
+        if conditioned := UNIT_AT_TEMPERATURE.fullmatch(unit):
             plain, degrees = conditioned.groups()
             at = self.quantity(float(degrees), "degC")
             return self.say("quantity.at", quantity=self.quantity(value, plain, digits), temperature=at)
         number, label = reader_value(value, unit, self.units)
-        return self.with_label(round(number) if label in WHOLE else significant(number, digits), label)
+        return self.with_label(
+            round(number) if label in WHOLE_NUMBER_UNITS else significant(number, digits), label
+        )
 
     def measure(self, value: float, kind: KindName, digits: int = 2) -> str:
         """Return a quantity of a kind in the reader's unit, to so many significant digits.
@@ -571,24 +573,26 @@ class Wording:
             digits: Significant digits; whole numbers keep all their digits.
         """
         number, label = to_reader(value, kind, self.units)
-        return self.with_label(round(number) if label in WHOLE else significant(number, digits), label)
+        return self.with_label(
+            round(number) if label in WHOLE_NUMBER_UNITS else significant(number, digits), label
+        )
 
     def number(self, value: float, unit: str) -> str:
         """Return an SI value in the reader's unit without the unit, for a column that names it."""
         number, label = reader_value(value, unit, self.units)
-        return self.fixed(number, DECIMALS[label])
+        return self.fixed_decimals(number, DECIMALS[label])
 
-    def fixed(self, value: float, decimals: int) -> str:
+    def fixed_decimals(self, value: float, decimals: int) -> str:
         """Return a plain number to so many decimals."""
-        return fixed(value, decimals, self.words.locale)
+        return format_fixed(value, decimals, self.words.locale)
 
-    def rounded(self, value: float, digits: int) -> str:
+    def round_number(self, value: float, digits: int) -> str:
         """Return a plain number to so many significant digits."""
-        return rounded(value, digits, self.words.locale)
+        return format_rounded(value, digits, self.words.locale)
 
     def percent(self, share: float, digits: int = 2) -> str:
         """Return a share of one in percent: "35%"."""
-        return percent(share, digits, self.words.locale)
+        return format_percentage(share, digits, self.words.locale)
 
     def figure_name(self, figure: Figure) -> str:
         """Return the words for what a figure is."""
@@ -602,7 +606,7 @@ class Wording:
         """Return a rounded number with its unit, as the language writes it: "120 gallons"."""
         key = f"quantity.{label}"
         if self.words.has(key):
-            return self.say(key, value=in_figures(value, self.words.locale))
+            return self.say(key, value=format_number(value, self.words.locale))
         spelled_out = self.say("quantity.feet") == "long"
         return with_unit(value, label, self.words.locale, spelled_out=spelled_out)
 
@@ -612,7 +616,7 @@ class Wording:
 
     def figure(self, figure: Figure) -> str:
         """Return the value of a figure in the reader's unit."""
-        if figure.name in SHARES:
+        if figure.name in PERCENT_FIGURES:
             return self.percent(figure.value)
         return self.quantity(figure.value, figure.unit)
 
@@ -623,7 +627,7 @@ class Wording:
         """What the job calls for, in the schedule's order."""
         return tuple(self._caution(each) for each in self.schedule.cautions)
 
-    def _spoken(self, figure: Figure) -> str:
+    def _figure_words(self, figure: Figure) -> str:
         """Say a figure to an owner: hours as "5 hours", up; all else in the reader's unit."""
         if figure.unit == "h":
             return self.speak.length(timedelta(hours=ceil(figure.value)))
@@ -640,17 +644,17 @@ class Wording:
     @property
     def blanket(self) -> str:
         """Say which blanket keeps the slab from frost, and how long; empty where none is called for."""
-        told = self.schedule.protection
-        if told is None or told.enough == 0:
+        protection = self.schedule.protection
+        if protection is None or protection.enough == 0:
             return ""
-        if told.enough is None:
+        if protection.enough is None:
             return self.say("protection.none-enough")
-        resistance = self.quantity(told.enough, "m2K/W")
-        edges = self.quantity(told.enough_at_edges or 0.0, "m2K/W")
+        resistance = self.quantity(protection.enough, "m2K/W")
+        edges = self.quantity(protection.enough_at_edges or 0.0, "m2K/W")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         if self.schedule.covered_for_frost:
             return self.say("protection.enough-table", resistance=resistance, edges=edges)
-        stays = told.until
+        stays = protection.until
         if self.schedule.stays_covered:
             stays = ends.not_before if ends else None
         if stays is None:
@@ -660,7 +664,7 @@ class Wording:
         return self.say(key, resistance=resistance, edges=edges, until=until)
 
     def _caution(self, caution: Caution) -> Notice:
-        values = {figure.name: self._spoken(figure) for figure in caution.figures}
+        values = {figure.name: self._figure_words(figure) for figure in caution.figures}
         key = text = f"caution.{caution.code}"
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)

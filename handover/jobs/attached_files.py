@@ -9,8 +9,8 @@ from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Protocol
 
 from handover.errors import Finding
-from handover.jobs.fields import Text
-from handover.units import shown
+from handover.jobs.fields import TextField
+from handover.units import format_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,16 +19,16 @@ _PICTURES = (".png", ".jpg", ".jpeg")
 
 
 @dataclass(frozen=True)
-class RelativePath(Text):
+class RelativePathField(TextField):
     """The path of a file in the record's own folder or below it."""
 
     longest: int = 200
     example: str = "photos/door.jpg"
     pictures: bool = False
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the path, or a finding. Whether the file is there is asked of `AttachedFiles`."""
-        text = super().read(written)
+        text = super().parse(raw)
         if isinstance(text, Finding):
             return text
         fault = partial(
@@ -38,11 +38,11 @@ class RelativePath(Text):
         )
         path = PurePosixPath(text)
         if "\\" in text:
-            return fault(f"{shown(text)} has a backslash; write / between folders")
+            return fault(f"{format_value(text)} has a backslash; write / between folders")
         if path.is_absolute() or ".." in path.parts or ":" in text or text.startswith("~"):
-            return fault(f"{shown(text)} leads out of the folder of this record")
+            return fault(f"{format_value(text)} leads out of the folder of this record")
         if self.pictures and path.suffix.lower() not in _PICTURES:
-            return fault(f"{shown(text)} is not a picture ({', '.join(_PICTURES)})")
+            return fault(f"{format_value(text)} is not a picture ({', '.join(_PICTURES)})")
         return text
 
 
@@ -79,10 +79,10 @@ class FolderFiles:
         try:
             path = (self.folder / name).resolve(strict=True)
         except (OSError, RuntimeError):  # not there, not ours to read, or links that go in a circle
-            return fault(f"{shown(name)} is not there")
+            return fault(f"{format_value(name)} is not there")
         if not path.is_relative_to(self.folder.resolve()):
-            return fault(f"{shown(name)} is a link that leads out of the folder of this record")
-        return None if path.is_file() else fault(f"{shown(name)} is not a file")
+            return fault(f"{format_value(name)} is a link that leads out of the folder of this record")
+        return None if path.is_file() else fault(f"{format_value(name)} is not a file")
 
     def exists(self, name: str) -> bool:
         """Say whether anything at all goes by that name."""
@@ -104,8 +104,10 @@ class MemoryFiles:
         """Return what is wrong with a file of that name, or None where it can be read."""
         if name in self.files:
             return None
-        known = ", ".join(map(shown, self.files)) or "none"
-        return Finding(f"{shown(name)} is not among the files of this record", expected=f"one of: {known}")
+        known = ", ".join(map(format_value, self.files)) or "none"
+        return Finding(
+            f"{format_value(name)} is not among the files of this record", expected=f"one of: {known}"
+        )
 
     def exists(self, name: str) -> bool:
         """Say whether there is a file of that name."""

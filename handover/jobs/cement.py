@@ -8,15 +8,15 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding
-from handover.jobs.fields import Reading, Schema
-from handover.units import shown
+from handover.jobs.fields import FieldParser, Schema
+from handover.units import format_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 _TYPES = ("I", "II", "III", "V")
 _CLASSES = tuple(f"{strength} {speed}" for strength in ("32.5", "42.5", "52.5") for speed in "NR")
-CEMENT_TAKEN_AS: Mapping[str, tuple[str, str]] = {
+CEMENT_ALIASES: Mapping[str, tuple[str, str]] = {
     "I/II": ("II", "meets both types; II is the slower to gain strength"),
     "I-II": ("II", "meets both types; II is the slower to gain strength"),
     "IA": ("I", "type I with air-entraining agent interground"),
@@ -34,39 +34,39 @@ CEMENT_TAKEN_AS: Mapping[str, tuple[str, str]] = {
 }
 
 
-def cement_as(word: str) -> str | None:
+def canonical_cement(word: str) -> str | None:
     """Return the type or class that a cement's name stands for, or None."""
     if word in _TYPES:
         return word
-    if word in CEMENT_TAKEN_AS:
-        return CEMENT_TAKEN_AS[word][0]
+    if word in CEMENT_ALIASES:
+        return CEMENT_ALIASES[word][0]
     european = re.fullmatch(r"(?:CEM (?:I|II/[AB]-\S+) )?([345]2)[.,]5 ?([NR])", word)
     return f"{european[1]}.5 {european[2]}" if european else None
 
 
 @dataclass(frozen=True)
-class Cement(Reading):
+class CementName(FieldParser):
     """An ASTM C150 type or an EN 197 strength class."""
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding that names what is known."""
         fault = partial(
             Finding,
             expected=f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}",
             example='"I" or "42.5 N"',
         )
-        if not isinstance(written, str):
-            return fault(f"{shown(written)} is not text")
-        words = " ".join(written.upper().split())
+        if not isinstance(raw, str):
+            return fault(f"{format_value(raw)} is not text")
+        words = " ".join(raw.upper().split())
         word = re.sub(r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words)
-        if (known := cement_as(word)) is not None:
+        if (known := canonical_cement(word)) is not None:
             return known
         if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
             return fault(
-                f"{shown(written)} is blended, and its name does not tell how much slag or ash is in it; "
+                f"{format_value(raw)} is blended, and its name does not tell how much slag or ash is in it; "
                 "write the cement it is blended from, and the shares as slag and fly_ash"
             )
-        return fault(f"{shown(written)} is not a cement this tool knows")
+        return fault(f"{format_value(raw)} is not a cement this tool knows")
 
     def schema(self) -> Schema:
         """Return the types and classes; the reader takes some other spellings too."""

@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.errors import Finding
 from handover.jobs.source_map import Path
-from handover.jobs.time_windows import overlapping
-from handover.units import KindName, quantity, told
+from handover.jobs.time_windows import find_overlap
+from handover.units import KindName, format_for_reader, quantity
 
 if TYPE_CHECKING:
     from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.record import Draft
 
-Found = Iterator[tuple[Path, Finding]]
+FieldFindings = Iterator[tuple[Path, Finding]]
 
 _LONGEST_PLACEMENT = 14.0  # hours: a crew's longest day
 _LATEST_FINISH = 36.0  # hours after the last concrete: the slowest cold-weather set and one night
@@ -32,13 +32,13 @@ _LAST_TEST = 400 * 24.0  # hours after placement at which a cylinder still tells
 _TRUCK_HOURS = 4.0  # from batching to the first concrete placed, at the very most
 
 
-def check(draft: Draft, files: AttachedFiles) -> Found:
+def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
     """Yield what is wrong or doubtful between the fields of a record, and in the files that it names."""
     yield from _size(draft.slab)
     yield from _times(draft.placement)
     yield from _shares(draft)
-    yield from _acknowledged(draft)
-    yield from _doubtful(draft)
+    yield from _check_acknowledgement(draft)
+    yield from _find_doubtful(draft)
     yield from _tickets(draft)
     yield from _cylinders(draft)
     yield from _visits(draft)
@@ -46,7 +46,7 @@ def check(draft: Draft, files: AttachedFiles) -> Found:
     yield from _sensor(draft)
 
 
-def _size(slab: Draft) -> Found:
+def _size(slab: Draft) -> FieldFindings:
     if slab is None or slab.length is None or slab.width is None:
         return
     area = slab.length * slab.width
@@ -70,7 +70,7 @@ def _size(slab: Draft) -> Found:
         )
 
 
-def _times(placement: Draft) -> Found:
+def _times(placement: Draft) -> FieldFindings:
     if placement is None:
         return
     start, end, finished = placement.start, placement.end, placement.finished
@@ -94,11 +94,11 @@ def _times(placement: Draft) -> Found:
         )
 
 
-def _acknowledged(draft: Draft) -> Found:
+def _check_acknowledgement(draft: Draft) -> FieldFindings:
     """Yield a finding where the owner acknowledged what was not placed yet: a slip of the pen."""
-    said = draft.acknowledgement.time if draft.acknowledgement else None
+    signed_at = draft.acknowledgement.time if draft.acknowledgement else None
     end = draft.placement.end if draft.placement else None
-    if said and end and hours_between(end, said) < 0:
+    if signed_at and end and hours_between(end, signed_at) < 0:
         yield (
             ("acknowledgement", "time"),
             Finding(
@@ -109,7 +109,9 @@ def _acknowledged(draft: Draft) -> Found:
         )
 
 
-def _follows(path: Path, late: datetime, name: str, early: datetime, *, most: float, why: str) -> Found:
+def _follows(
+    path: Path, late: datetime, name: str, early: datetime, *, most: float, why: str
+) -> FieldFindings:
     hours = hours_between(early, late)
     expected = f"after {early.isoformat(sep=' ', timespec='minutes')}, by no more than {most:g} h"
     if hours <= 0:
@@ -132,7 +134,7 @@ def _later(early: datetime) -> str:
     )
 
 
-def _shares(draft: Draft) -> Found:
+def _shares(draft: Draft) -> FieldFindings:
     mix = draft.mix
     if mix is None or mix.fly_ash is None or mix.slag is None:
         return
@@ -155,7 +157,7 @@ class _Doubt(NamedTuple):
     why: str
 
 
-def _doubtful(draft: Draft) -> Found:
+def _find_doubtful(draft: Draft) -> FieldFindings:
     """Yield values that are possible and yet worth a second look."""
     hot = _Doubt(35.0, "temperature", "over 95 degF it sets fast and cracks easily (limit of ACI 305.1)")
     wet = _Doubt(0.1524, "thickness", "over 6 in, concrete segregates unless a plasticizer makes it flow")
@@ -178,7 +180,7 @@ def _doubtful(draft: Draft) -> Found:
             )
 
 
-def _tickets(draft: Draft) -> Found:
+def _tickets(draft: Draft) -> FieldFindings:
     start, end = (draft.placement.start, draft.placement.end) if draft.placement else (None, None)
     for index, ticket in enumerate(draft.ticket):
         if not (ticket.batched and start and end):
@@ -193,10 +195,10 @@ def _tickets(draft: Draft) -> Found:
                     severity="caution",
                 ),
             )
-    yield from _delivered([ticket.volume for ticket in draft.ticket], draft.slab)
+    yield from _check_delivered_volume([ticket.volume for ticket in draft.ticket], draft.slab)
 
 
-def _delivered(volumes: list[float | None], slab: Draft) -> Found:
+def _check_delivered_volume(volumes: list[float | None], slab: Draft) -> FieldFindings:
     area, thickness = area_of(slab), slab.thickness if slab else None
     if not volumes or None in volumes or area is None or thickness is None:
         return
@@ -222,7 +224,7 @@ def area_of(slab: Draft) -> Any:
     return slab.area
 
 
-def _cylinders(draft: Draft) -> Found:
+def _cylinders(draft: Draft) -> FieldFindings:
     for index, cylinder in enumerate(draft.cylinder):
         if cylinder.age is not None and cylinder.tested is not None:
             yield (
@@ -250,9 +252,9 @@ def _cylinders(draft: Draft) -> Found:
             )
 
 
-def _visits(draft: Draft) -> Found:
+def _visits(draft: Draft) -> FieldFindings:
     available = tuple(filter(None, (draft.curing.available or ()) if draft.curing else ()))
-    if both := overlapping(available):
+    if both := find_overlap(available):
         yield (
             ("curing", "available"),
             Finding(
@@ -263,7 +265,7 @@ def _visits(draft: Draft) -> Found:
         )
 
 
-def _files(draft: Draft, files: AttachedFiles) -> Found:
+def _files(draft: Draft, files: AttachedFiles) -> FieldFindings:
     """Yield what is wrong with the files named: a picture can be done without, measurements cannot."""
     for path, name in pictures(draft):
         if finding := files.problem(name):
@@ -280,7 +282,7 @@ def _files(draft: Draft, files: AttachedFiles) -> Found:
         yield ("temperature_log", "file"), finding
 
 
-def _sensor(draft: Draft) -> Found:
+def _sensor(draft: Draft) -> FieldFindings:
     """Yield a finding about a sensor that lies below the slab."""
     depth = draft.temperature_log.depth if draft.temperature_log else None
     thickness = draft.slab.thickness if draft.slab else None
@@ -305,4 +307,4 @@ def pictures(draft: Draft) -> Iterator[tuple[Path, str]]:
 
 
 def _us_and_si(value: float, kind: KindName) -> str:
-    return f"{told(value, kind, 'us')} ({told(value, kind, 'si')})"
+    return f"{format_for_reader(value, kind, 'us')} ({format_for_reader(value, kind, 'si')})"

@@ -7,12 +7,12 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo, available_timezones
 
 from handover.errors import Finding
-from handover.units import shown
+from handover.units import format_value
 
 _EARLIEST, _LATEST = 1990, 2100  # years; outside them it is a slip of the pen
 
 
-def zone_named(name: str) -> ZoneInfo | Finding:
+def find_zone(name: str) -> ZoneInfo | Finding:
     """Return the time zone of an IANA name, or a finding with the names most like it."""
     if not _outside_the_list(name):
         try:
@@ -20,7 +20,7 @@ def zone_named(name: str) -> ZoneInfo | Finding:
         except (KeyError, OSError, ValueError):  # unknown; a folder of zones; not a name at all
             pass
     return Finding(
-        f"{shown(name)} is not a time zone",
+        f"{format_value(name)} is not a time zone",
         expected="a name from the IANA list",
         example=" or ".join(f'"{zone}"' for zone in _like(name)),
     )
@@ -34,37 +34,39 @@ def zone_at(latitude: float, longitude: float) -> str | None:
     return None if not name or name.startswith("Etc/") else name
 
 
-def local_instant(written: datetime, zone: ZoneInfo | None) -> datetime | Finding:
+def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Finding:
     """Return what a time on the site's clock means, in the site's zone.
 
     Args:
-        written: Without offset: as the site's clock shows it. With one: an instant as it is.
+        local_time: Without offset: as the site's clock shows it. With one: an instant as it is.
         zone: Of the site; None while it is not known, and then the time is returned as it is.
 
     Returns:
         The instant, or a finding where the clock was put forward or back and the time is none or two.
     """
-    if not _EARLIEST <= written.year <= _LATEST:
+    if not _EARLIEST <= local_time.year <= _LATEST:
         return Finding(
-            f"the year {written.year} cannot be right",
+            f"the year {local_time.year} cannot be right",
             expected=f"a year from {_EARLIEST} to {_LATEST}",
             example="2026-07-14T06:40:00",
         )
     if zone is None:
-        return written
-    if written.tzinfo is not None:
-        return written.astimezone(zone)
-    first, second = (written.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+        return local_time
+    if local_time.tzinfo is not None:
+        return local_time.astimezone(zone)
+    first, second = (local_time.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
     if first.utcoffset() == second.utcoffset():
         return first
     if _exists(first):
         return _two_readings(
-            f"{written.isoformat()} comes twice at the site: the clock is put back that day", first, second
+            f"{local_time.isoformat()} comes twice at the site: the clock is put back that day", first, second
         )
     # In the gap the readings are the instants that either offset would give.
     before, after = (reading.astimezone(UTC).astimezone(zone) for reading in (second, first))
     return _two_readings(
-        f"{written.isoformat()} does not exist at the site: the clock is put forward that day", before, after
+        f"{local_time.isoformat()} does not exist at the site: the clock is put forward that day",
+        before,
+        after,
     )
 
 

@@ -11,26 +11,26 @@ from functools import cache
 from importlib.resources import files
 
 from handover.errors import Finding
-from handover.jobs.fields import Reading, Schema, nearest
-from handover.units import shown
+from handover.jobs.fields import FieldParser, Schema, nearest_word
+from handover.units import format_value
 
 _OTHERWISE = {"UK": "GB", "USA": "US", "EL": "GR"}  # codes in use that are not those of ISO 3166
 
 
 @dataclass(frozen=True)
-class Country(Reading):
+class CountryCode(FieldParser):
     """A country by its two letters."""
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the code in capitals, or a finding with the code of the country that seems to be meant."""
-        word = written.strip().upper() if isinstance(written, str) else ""
+        word = raw.strip().upper() if isinstance(raw, str) else ""
         code = _OTHERWISE.get(word, word)
         if code in countries():
             return code
         names = {name.casefold(): code for code, name in countries().items()}
-        meant = nearest(word, names)
+        meant = nearest_word(word, names)
         return Finding(
-            f"{shown(written)} is not the code of a country",
+            f"{format_value(raw)} is not the code of a country",
             expected="two letters, as ISO 3166 has them",
             example=f'country = "{names[meant] if meant else "US"}"',
         )

@@ -5,36 +5,36 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from handover.jobs.cement import CEMENT_TAKEN_AS
-from handover.jobs.record import Assumed
+from handover.jobs.cement import CEMENT_ALIASES
+from handover.jobs.record import AssumedValue
 from handover.practice.defaults import Default, defaults, method_defaults
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 
-class Filled(NamedTuple):
+class WithDefaults(NamedTuple):
     """The tables of a record with nothing missing that the calculation needs, and what was assumed."""
 
-    tables: dict[str, Any]
-    assumed: tuple[Assumed, ...]
+    values: dict[str, Any]
+    assumed: tuple[AssumedValue, ...]
 
 
-def fill_in(tables: Mapping[str, Any], cement_as_written: object) -> Filled:
+def apply_defaults(tables: Mapping[str, Any], written_cement: object) -> WithDefaults:
     """Return the tables with the defaults in place of what they leave out.
 
     Args:
         tables: Values in SI by table and key; what was left out is missing.
-        cement_as_written: For the note on a cement that goes by another name.
+        written_cement: For the note on a cement that goes by another name.
     """
     filled = {name: dict(table) if isinstance(table, Mapping) else table for name, table in tables.items()}
-    assumed: list[Assumed] = []
+    assumed: list[AssumedValue] = []
 
     def take(default: Default) -> None:
         table, key = default.path.split(".")
         if filled.setdefault(table, {}).get(key) is None:
             filled[table][key] = default.value
-            assumed.append(Assumed(default.path, default.printed, default.why))
+            assumed.append(AssumedValue(default.path, default.printed, default.why))
 
     for default in defaults().values():
         take(default)
@@ -42,8 +42,8 @@ def fill_in(tables: Mapping[str, Any], cement_as_written: object) -> Filled:
         take(default)
     for default in _mean_of_tickets(filled.get("ticket", ())):
         take(default)
-    assumed += _cement_note(cement_as_written, filled["mix"]["cement"])
-    return Filled(filled, tuple(assumed))
+    assumed += _cement_note(written_cement, filled["mix"]["cement"])
+    return WithDefaults(filled, tuple(assumed))
 
 
 def _mean_of_tickets(tickets: Any) -> Iterator[Default]:
@@ -64,8 +64,8 @@ def mean_ticket_temperature(tickets: Any) -> float | None:
     return float(heat / sum(weights))
 
 
-def _cement_note(written: object, taken: str) -> list[Assumed]:
+def _cement_note(written: object, taken: str) -> list[AssumedValue]:
     name = "".join(str(written or "").upper().replace("TYPE", "").split())
-    if name not in CEMENT_TAKEN_AS or name.isdigit():
+    if name not in CEMENT_ALIASES or name.isdigit():
         return []
-    return [Assumed("mix.cement", taken, f"{name}: {CEMENT_TAKEN_AS[name][1]}")]
+    return [AssumedValue("mix.cement", taken, f"{name}: {CEMENT_ALIASES[name][1]}")]

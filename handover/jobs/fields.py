@@ -1,7 +1,7 @@
 """How each kind of value is read from what the crew wrote, and how the JSON Schema tells it.
 
-A `Reading` annotates a field of the record. It returns the value in SI, or a finding: errors are values here,
-and `reading` gathers them all.
+A `FieldParser` annotates a field of the record. It returns the value in SI, or a finding: errors are values
+here, and `reading` gathers them all.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
-from handover.units import KINDS, KindName, quantity, read_quantity, shown, told
+from handover.units import KINDS, KindName, format_for_reader, format_value, quantity, read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -33,10 +33,10 @@ AS_WRITTEN = "as written"
 
 
 @dataclass(frozen=True)
-class Reading:
+class FieldParser:
     """Reads one value. Blank text counts as left out."""
 
-    def read(self, written: object) -> object:
+    def parse(self, raw: object) -> object:
         """Return the value, or a `Finding` that says how to mend it."""
         raise NotImplementedError
 
@@ -54,24 +54,24 @@ class Reading:
     ) -> Schema:
         return self.schema()
 
-    def _validate(self, written: object, in_si: Callable[[object], object], info: ValidationInfo) -> object:
+    def _validate(self, raw: object, in_si: Callable[[object], object], info: ValidationInfo) -> object:
         """Return a value as the type of its field has it; one that stands in a record is read first."""
         if info.context is None or AS_WRITTEN not in info.context:
-            return in_si(written)
-        if isinstance(written, str) and not written.strip():
+            return in_si(raw)
+        if isinstance(raw, str) and not raw.strip():
             return None
-        value = self.read_at(written, info.context.get("zone"))
+        value = self.parse_at(raw, info.context.get("zone"))
         if isinstance(value, Finding):
             raise PydanticCustomError("finding", "unusable", {"finding": value})
         return value
 
-    def read_at(self, written: object, zone: ZoneInfo | None) -> object:  # noqa: ARG002  for those that ask
+    def parse_at(self, raw: object, zone: ZoneInfo | None) -> object:  # noqa: ARG002  for those that ask
         """Return what `read` does; readings that depend on the site's clock override this."""
-        return self.read(written)
+        return self.parse(raw)
 
 
 @dataclass(frozen=True)
-class Quantity(Reading):
+class QuantityField(FieldParser):
     """Text with a unit, into SI, between two limits that have a reason."""
 
     kind: KindName
@@ -79,16 +79,16 @@ class Quantity(Reading):
     high: str
     why: str
 
-    def read(self, written: object) -> float | Finding:
+    def parse(self, raw: object) -> float | Finding:
         """Return the value in SI, or a finding."""
-        value = read_quantity(written, self.kind)
+        value = read_quantity(raw, self.kind)
         if isinstance(value, Finding):
             return value
         # A hair of slack: 24 in is 0.6095999... or 0.6096 by the way it was reckoned.
         if value < quantity(self.low, self.kind) - 1e-9:
-            return self._outside(written, f"less than {self.low}")
+            return self._outside(raw, f"less than {self.low}")
         if value > quantity(self.high, self.kind) + 1e-9:
-            return self._outside(written, f"more than {self.high}")
+            return self._outside(raw, f"more than {self.high}")
         return value
 
     def schema(self) -> Schema:
@@ -102,18 +102,20 @@ class Quantity(Reading):
             "$comment": f"{kind.noun} with its unit: {', '.join(kind.reads)}; {self.low} to {self.high}",
         }
 
-    def _outside(self, written: object, how: str) -> Finding:
+    def _outside(self, raw: object, how: str) -> Finding:
         us, si = KINDS[self.kind].examples
-        low, high = (told(quantity(limit, self.kind), self.kind, "si") for limit in (self.low, self.high))
+        low, high = (
+            format_for_reader(quantity(limit, self.kind), self.kind, "si") for limit in (self.low, self.high)
+        )
         return Finding(
-            f"{shown(written)} is {how}: {self.why}",
+            f"{format_value(raw)} is {how}: {self.why}",
             expected=f"{self.low} to {self.high} ({low} to {high})",
             example=f'"{us}" or "{si}"',
         )
 
 
 @dataclass(frozen=True)
-class Number(Reading):
+class NumberField(FieldParser):
     """A bare number between two limits that have a reason."""
 
     low: float
@@ -121,16 +123,16 @@ class Number(Reading):
     why: str
     example: str
 
-    def read(self, written: object) -> float | Finding:
+    def parse(self, raw: object) -> float | Finding:
         """Return the number, or a finding."""
         fault = partial(
             Finding, expected=f"a number from {self.low:g} to {self.high:g}", example=self.example
         )
-        if isinstance(written, bool) or not isinstance(written, int | float):
-            return fault(f"{shown(written)} is not a bare number")
-        if not self.low <= written <= self.high:  # not a number (nan) is not between either
-            return fault(f"{shown(written)} is not between {self.low:g} and {self.high:g}: {self.why}")
-        return float(written)
+        if isinstance(raw, bool) or not isinstance(raw, int | float):
+            return fault(f"{format_value(raw)} is not a bare number")
+        if not self.low <= raw <= self.high:  # not a number (nan) is not between either
+            return fault(f"{format_value(raw)} is not between {self.low:g} and {self.high:g}: {self.why}")
+        return float(raw)
 
     def schema(self) -> Schema:
         """Return a number with its limits."""
@@ -143,15 +145,15 @@ class Number(Reading):
 
 
 @dataclass(frozen=True)
-class Flag(Reading):
+class FlagField(FieldParser):
     """Yes or no."""
 
-    def read(self, written: object) -> bool | Finding:
+    def parse(self, raw: object) -> bool | Finding:
         """Return true or false, or a finding."""
-        if isinstance(written, bool):
-            return written
+        if isinstance(raw, bool):
+            return raw
         return Finding(
-            f"{shown(written)} is neither true nor false", expected="true or false", example="true"
+            f"{format_value(raw)} is neither true nor false", expected="true or false", example="true"
         )
 
     def schema(self) -> Schema:
@@ -160,26 +162,26 @@ class Flag(Reading):
 
 
 @dataclass(frozen=True)
-class Text(Reading):
+class TextField(FieldParser):
     """Words for people. Kept as written, markup and all; nothing invisible may hide in them."""
 
     longest: int = 80
     lines: bool = False
     example: str = "some words"
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the text without blanks at its ends, or a finding."""
-        if not isinstance(written, str):
-            return self._fault(f"{shown(written)} is not text")
-        text = written.replace("\r\n", "\n").strip()
-        if hidden := next(filter(_hidden, text), None):
+        if not isinstance(raw, str):
+            return self._fault(f"{format_value(raw)} is not text")
+        text = raw.replace("\r\n", "\n").strip()
+        if hidden := next(filter(_is_hidden, text), None):
             return self._fault(
-                f"{shown(written)} holds the invisible character U+{ord(hidden):04X}; take it out"
+                f"{format_value(raw)} holds the invisible character U+{ord(hidden):04X}; take it out"
             )
         if not self.lines and "\n" in text:
-            return self._fault(f"{shown(written)} runs over several lines; write it on one")
+            return self._fault(f"{format_value(raw)} runs over several lines; write it on one")
         if len(text) > self.longest:
-            return self._fault(f"{shown(written)} has {len(text)} characters")
+            return self._fault(f"{format_value(raw)} has {len(text)} characters")
         return text
 
     def schema(self) -> Schema:
@@ -193,7 +195,7 @@ class Text(Reading):
         )
 
 
-def _hidden(char: str) -> bool:
+def _is_hidden(char: str) -> bool:
     """Say whether a character cannot be seen, or turns the text around it: U+202E makes gpj of jpg."""
     if char in "\n\t":
         return False
@@ -202,20 +204,20 @@ def _hidden(char: str) -> bool:
 
 
 @dataclass(frozen=True)
-class Pattern(Text):
+class PatternField(TextField):
     """Text on one line that must have a certain form."""
 
     pattern: str = ""
     what: str = ""
     form: str = ""
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the text, or a finding that tells the form."""
-        text = super().read(written)
+        text = super().parse(raw)
         if isinstance(text, Finding) or re.fullmatch(self.pattern, text):
             return text
         return Finding(
-            f"{shown(written)} is not {self.what}", expected=self.form, example=f'"{self.example}"'
+            f"{format_value(raw)} is not {self.what}", expected=self.form, example=f'"{self.example}"'
         )
 
     def schema(self) -> Schema:
@@ -224,7 +226,7 @@ class Pattern(Text):
 
 
 @dataclass(frozen=True)
-class Slug(Pattern):
+class SlugField(PatternField):
     """A name that can be a folder's name on any system."""
 
     longest: int = 80
@@ -233,20 +235,20 @@ class Slug(Pattern):
     what: str = "a name that a folder can have anywhere"
     form: str = "up to 80 letters, digits, points, hyphens and underscores, a letter or digit first"
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the name, or a finding."""
-        text = super().read(written)
+        text = super().parse(raw)
         if isinstance(text, Finding):
             return text
         if ".." in text or text.endswith("."):
             return Finding(
-                f"{shown(text)} has two points in a row, or one at its end",
+                f"{format_value(text)} has two points in a row, or one at its end",
                 expected=self.form,
                 example=f'"{self.example}"',
             )
         if re.fullmatch(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", text):
             return Finding(
-                f"{shown(text)} is the name of a device on Windows and cannot be a folder there",
+                f"{format_value(text)} is the name of a device on Windows and cannot be a folder there",
                 expected=self.form,
                 example=f'"{self.example}"',
             )
@@ -254,50 +256,52 @@ class Slug(Pattern):
 
 
 @dataclass(frozen=True)
-class Choice(Reading):
+class ChoiceField(FieldParser):
     """One of a few words, in capitals or not."""
 
     options: tuple[str, ...]
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the option, or a finding with the nearest one."""
         expected = "one of " + ", ".join(f'"{option}"' for option in self.options)
-        if not isinstance(written, str):
-            return Finding(f"{shown(written)} is not text", expected=expected, example=f'"{self.options[0]}"')
-        word = " ".join(written.split()).casefold()
+        if not isinstance(raw, str):
+            return Finding(
+                f"{format_value(raw)} is not text", expected=expected, example=f'"{self.options[0]}"'
+            )
+        word = " ".join(raw.split()).casefold()
         if word in self.options:
             return word
-        likely = nearest(word, self.options) or self.options[0]
-        return Finding(f"{shown(written)} is not known", expected=expected, example=f'"{likely}"')
+        likely = nearest_word(word, self.options) or self.options[0]
+        return Finding(f"{format_value(raw)} is not known", expected=expected, example=f'"{likely}"')
 
     def schema(self) -> Schema:
         """Return the list of options."""
         return {"type": "string", "enum": [*self.options, ""]}
 
 
-def nearest(word: str, known: Iterable[str]) -> str | None:
+def nearest_word(word: str, choices: Iterable[str]) -> str | None:
     """Return the known word most like this one, or None where none is like it."""
-    return next(iter(get_close_matches(word[:80].casefold(), list(known), n=1, cutoff=0.6)), None)
+    return next(iter(get_close_matches(word[:80].casefold(), list(choices), n=1, cutoff=0.6)), None)
 
 
 @dataclass(frozen=True)
-class Moment(Reading):
+class MomentField(FieldParser):
     """A date with a time of day: local at the site, or with an explicit offset."""
 
     example: str = "2026-07-14T06:40:00"
 
-    def read_at(self, written: object, zone: ZoneInfo | None) -> datetime | Finding:
+    def parse_at(self, raw: object, zone: ZoneInfo | None) -> datetime | Finding:
         """Return the instant in the site's zone (as written while the zone is unknown), or a finding."""
         fault = partial(Finding, expected="date and time at the site", example=self.example)
-        if isinstance(written, str):
-            written = _from_text(written.strip())
-        if isinstance(written, date) and not isinstance(written, datetime):
-            return fault(f"{written} has no time of day")
-        if isinstance(written, time):
-            return fault(f"{written} has no date")
-        if not isinstance(written, datetime):
-            return fault(f"{shown(written)} is not a date with a time")
-        return local_instant(written, zone)
+        if isinstance(raw, str):
+            raw = _from_text(raw.strip())
+        if isinstance(raw, date) and not isinstance(raw, datetime):
+            return fault(f"{raw} has no time of day")
+        if isinstance(raw, time):
+            return fault(f"{raw} has no date")
+        if not isinstance(raw, datetime):
+            return fault(f"{format_value(raw)} is not a date with a time")
+        return local_instant(raw, zone)
 
     def schema(self) -> Schema:
         """Return text as ISO 8601 writes it, seconds and offset left out or not."""
@@ -312,11 +316,11 @@ _DATE = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
 _CLOCK = r"[0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:[Zz]|[-+][0-9]{2}:[0-9]{2})?"
 
 
-def _from_text(written: str) -> datetime | date | str:
+def _from_text(raw: str) -> datetime | date | str:
     """Return the instant or day a text tells in ISO 8601, or the text itself where it tells none."""
     try:
-        if re.fullmatch(rf"{_DATE}[Tt ]{_CLOCK}", written):
-            return datetime.fromisoformat(written.upper())
-        return date.fromisoformat(written) if re.fullmatch(_DATE, written) else written
+        if re.fullmatch(rf"{_DATE}[Tt ]{_CLOCK}", raw):
+            return datetime.fromisoformat(raw.upper())
+        return date.fromisoformat(raw) if re.fullmatch(_DATE, raw) else raw
     except ValueError:  # the 31st of June
-        return written
+        return raw

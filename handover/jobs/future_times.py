@@ -6,8 +6,8 @@ from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding
-from handover.jobs.parse import decode, language_of
-from handover.jobs.reading import placed_in
+from handover.jobs.parse import decode_utf8, language_of
+from handover.jobs.reading import located_findings
 from handover.jobs.source_map import find_lines
 
 if TYPE_CHECKING:
@@ -18,12 +18,12 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.jobs.source_map import Path
 
-LEEWAY = 0.05
+CLOCK_TOLERANCE = 0.05
 """A cylinder is called by its full age and broken up to this part of it before. Common practice."""
 _EXPECTED = "a time before this issue, {}"
 
 
-def examine_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tuple[Finding, ...]:
+def find_future_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tuple[Finding, ...]:
     """Return a fault for each test, truck and reading that is later than a time: nobody has measured it yet.
 
     Args:
@@ -31,53 +31,54 @@ def examine_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tupl
         source: The record as received, for the lines.
         as_of: Time of issue, aware.
     """
-    found = list(_ahead(job, as_of.astimezone(job.zone)))
-    text = decode(source.data)
+    found = list(_future_times(job, as_of.astimezone(job.zone)))
+    text = decode_utf8(source.data)
     if not found or isinstance(text, Finding):
         return tuple(finding for _, finding in found)
-    return tuple(placed_in(found, source.name, find_lines(text, language_of(text))))
+    return tuple(located_findings(found, source.name, find_lines(text, language_of(text))))
 
 
-def _ahead(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Finding]]:
+def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Finding]]:
     now = as_of.strftime("%Y-%m-%d %H:%M")
     expected = _EXPECTED.format(now)
     start = job.placement.start
     for at, test in enumerate(job.cylinder):
-        if test.tested is not None and _later(test.tested, as_of):
+        if test.tested is not None and _is_later(test.tested, as_of):
             yield (
                 ("cylinder", at, "tested"),
-                Finding(f"{_told(test.tested)} is still to come", expected=expected, example=now),
+                Finding(f"{_format_time(test.tested)} is still to come", expected=expected, example=now),
             )
         elif test.age is not None:
-            earliest = start.astimezone(UTC) + timedelta(hours=test.age * (1.0 - LEEWAY))
-            if _later(earliest, as_of):
+            earliest = start.astimezone(UTC) + timedelta(hours=test.age * (1.0 - CLOCK_TOLERANCE))
+            if _is_later(earliest, as_of):
                 days = (as_of.astimezone(UTC) - start.astimezone(UTC)) / timedelta(days=1)
                 yield (
                     ("cylinder", at, "age"),
                     Finding(
-                        f"{test.age / 24:g} d is older than the concrete: it was placed on {_told(start)}",
+                        f"{test.age / 24:g} d is older than the concrete: it was placed on "
+                        f"{_format_time(start)}",
                         expected=f"{max(days, 0.0):.1f} days at most by this issue, {now}",
                         example='age = "1 d"',
                     ),
                 )
     for at, truck in enumerate(job.ticket):
-        if truck.batched is not None and _later(truck.batched, as_of):
+        if truck.batched is not None and _is_later(truck.batched, as_of):
             yield (
                 ("ticket", at, "batched"),
-                Finding(f"{_told(truck.batched)} is still to come", expected=expected, example=now),
+                Finding(f"{_format_time(truck.batched)} is still to come", expected=expected, example=now),
             )
     log = job.temperature_log
-    if log is not None and log.readings and _later(log.readings[-1].time, as_of):
+    if log is not None and log.readings and _is_later(log.readings[-1].time, as_of):
         last = log.readings[-1].time.astimezone(job.zone)
         yield (
             ("temperature_log", "file"),
-            Finding(f"has a reading of {_told(last)}, which is still to come", expected=expected),
+            Finding(f"has a reading of {_format_time(last)}, which is still to come", expected=expected),
         )
 
 
-def _later(when: datetime, as_of: datetime) -> bool:
+def _is_later(when: datetime, as_of: datetime) -> bool:
     return when.astimezone(UTC) > as_of.astimezone(UTC)
 
 
-def _told(when: datetime) -> str:
+def _format_time(when: datetime) -> str:
     return when.strftime("%Y-%m-%d %H:%M")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.errors import Finding
-from handover.jobs.clock import offset_then, zone_at, zone_named
+from handover.jobs.clock import find_zone, offset_then, zone_at
 from handover.jobs.country_codes import country_of_zone
 from handover.jobs.record import Draft, Placement, Site, draft_of
 from handover.jobs.source_map import Path
@@ -15,12 +15,12 @@ from handover.jobs.source_map import Path
 if TYPE_CHECKING:
     from collections.abc import Container, Iterator
 
-Found = tuple[Path, Finding]
+FieldFinding = tuple[Path, Finding]
 
 
 def site_zone(
     site: Draft, start: datetime | None, at_fault: Container[Path]
-) -> tuple[str | None, list[Found]]:
+) -> tuple[str | None, list[FieldFinding]]:
     """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
 
     Args:
@@ -31,13 +31,13 @@ def site_zone(
     """
     site = site or draft_of(Site)()
     findings = list(_place(site, at_fault))
-    there = _zone_there(site)
+    there = _zone_of(site)
     if site.timezone is None:
         return there, findings
-    told = zone_named(site.timezone)
-    if isinstance(told, Finding):
-        return None, [*findings, (("site", "timezone"), told)]
-    if there and start and offset_then(told, start) != offset_then(ZoneInfo(there), start):
+    zone = find_zone(site.timezone)
+    if isinstance(zone, Finding):
+        return None, [*findings, (("site", "timezone"), zone)]
+    if there and start and offset_then(zone, start) != offset_then(ZoneInfo(there), start):
         findings.append(
             (
                 ("site", "timezone"),
@@ -54,10 +54,10 @@ def site_zone(
 
 def site_country(site: Draft, zone: str) -> str | None:
     """Return the code of the country of a site, by its place, else by its zone; None where neither tells."""
-    return country_of_zone((site and _zone_there(site)) or zone)
+    return country_of_zone((site and _zone_of(site)) or zone)
 
 
-def foreign_country(draft: Draft, zone: str | None) -> Iterator[Found]:
+def country_mismatch(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
     """Yield a finding where the country told is not the one that the place lies in."""
     site = draft.site
     if site is None or site.country is None or zone is None:
@@ -75,14 +75,14 @@ def foreign_country(draft: Draft, zone: str | None) -> Iterator[Found]:
         )
 
 
-def _zone_there(site: Draft) -> str | None:
+def _zone_of(site: Draft) -> str | None:
     """Return the zone kept at the place of a site, or None where there is no place on land."""
     if site.latitude is None or site.longitude is None:
         return None
     return zone_at(site.latitude, site.longitude)
 
 
-def foreign_offsets(draft: Draft, zone: str | None) -> Iterator[Found]:
+def offset_mismatches(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
     """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
     for path, moment in _moments(draft):
         offset = moment.utcoffset()
@@ -111,7 +111,7 @@ def _moments(draft: Draft) -> Iterator[tuple[Path, datetime]]:
     return ((path, moment) for path, moment in times if moment is not None)
 
 
-def _place(site: Site, at_fault: Container[Path]) -> Iterator[Found]:
+def _place(site: Site, at_fault: Container[Path]) -> Iterator[FieldFinding]:
     for one, other in (("latitude", "longitude"), ("longitude", "latitude")):
         alone = getattr(site, one) is None and getattr(site, other) is not None
         if alone and ("site", one) not in at_fault:

@@ -30,7 +30,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
-from handover.units import shown
+from handover.units import format_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -40,19 +40,19 @@ if TYPE_CHECKING:
 
     from handover.jobs.attached_files import AttachedFiles
 
-LARGEST = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
-COLDEST_C, HOTTEST_C = -30.0, 90.0  # a sensor that has broken tells -127 or 85 and more
+MAX_LOG_BYTES = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
+MIN_READING_C, MAX_READING_C = -30.0, 90.0  # a sensor that has broken tells -127 or 85 and more
 _MINUTE = 60.0
 _GAP_S = HOUR_S * 1.25  # a logger that reads every hour keeps no perfect time
 # Common practice, no source: concrete on ground gains at most some 5 K an hour, and a sunlit surface that a
 # thunderstorm cools loses less than 10 K in ten minutes, and no more than that in the rest of the hour.
 _JUMP_K, _JUMP_S, _DRIFT_K_H = 10.0, 10.0 * _MINUTE, 10.0
 # A jump that is not taken back within two hourly readings is the sensor's removal, or its placing.
-_TAKEN_BACK_S = 2.0 * _GAP_S
+_MAX_REVERSAL_S = 2.0 * _GAP_S
 _STILL_S, _STILL_READINGS = 12.0 * HOUR_S, 6
-_MOST_WRONG = 0.1  # share of readings outside of what concrete can be, from which on the unit is wrong
-_MOST_NAMED = 3
-_MOST_FAULTS = 10
+_MAX_WRONG_ROWS = 0.1  # share of readings outside of what concrete can be, from which on the unit is wrong
+_MAX_NAMED = 3
+_MAX_FAULTS = 10
 _WHAT = "a CSV of the logger: a line of column names, then a time and a temperature to a line"
 _EXAMPLE = "time_utc,temperature_c"
 
@@ -97,22 +97,22 @@ def examine_log(
         return (), [replace(text, file=name)]
     series, findings = _read(text, zone)
     if series is not None:
-        series, doubts = _believed(series, placed, zone)
+        series, doubts = _plausible_only(series, placed, zone)
         findings += doubts
     if any(each.severity == "fault" for each in findings):
         series = None
-    told = () if series is None else tuple(_hourly(series, zone))
-    return told, [replace(each, file=name) for each in findings]
+    readings = () if series is None else tuple(_hourly(series, zone))
+    return readings, [replace(each, file=name) for each in findings]
 
 
 def _text(files: AttachedFiles, name: str) -> str | Finding:
     fault = partial(Finding, expected=_WHAT, example=_EXAMPLE)
     try:
-        data = files.read(name, LARGEST + 1)
+        data = files.read(name, MAX_LOG_BYTES + 1)
     except OSError as error:
         return fault(f"cannot be read ({error.strerror or error})")
-    if len(data) > LARGEST:
-        return fault(f"has more than {LARGEST:,} bytes; a logger's file has at most that many")
+    if len(data) > MAX_LOG_BYTES:
+        return fault(f"has more than {MAX_LOG_BYTES:,} bytes; a logger's file has at most that many")
     if b"\0" in data:
         return fault("holds binary data, not text")
     try:
@@ -138,8 +138,8 @@ class _Columns:
 
 def _read(text: str, zone: ZoneInfo | None) -> tuple[_Series | None, list[Finding]]:
     lines = text.splitlines()
-    told = (at for at, line in enumerate(lines) if line.strip() and not line.startswith("#"))
-    start = next(told, len(lines) - 1)
+    data_lines = (at for at, line in enumerate(lines) if line.strip() and not line.startswith("#"))
+    start = next(data_lines, len(lines) - 1)
     delimiter = max(",;\t", key=lines[start].count)
     reader = csv.reader(lines[start:], delimiter=delimiter)
     try:
@@ -152,7 +152,7 @@ def _read(text: str, zone: ZoneInfo | None) -> tuple[_Series | None, list[Findin
     if isinstance(columns, list):
         return None, columns
     if not rows[1:]:
-        return None, [_nothing_yet("has no readings")]
+        return None, [_no_readings_yet("has no readings")]
     return _series(rows[1:], columns, zone, "," if delimiter == ";" else ".")
 
 
@@ -209,8 +209,8 @@ def _series(
             seconds.append(moment.timestamp())
             values.append(value)
     if faults:
-        more = len(faults) - _MOST_FAULTS
-        return None, faults[:_MOST_FAULTS] + (
+        more = len(faults) - _MAX_FAULTS
+        return None, faults[:_MAX_FAULTS] + (
             [Finding(f"has {more} more faults like these")] if more > 0 else []
         )
     order = np.argsort(seconds, kind="stable")
@@ -225,12 +225,12 @@ def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datet
     try:
         moment = datetime.fromisoformat(re.sub(r"(?i)\s*(utc|gmt)$", "+00:00", text))
     except ValueError:
-        return fault(f"{shown(text)} is not a date with a time", expected="ISO 8601")
+        return fault(f"{format_value(text)} is not a date with a time", expected="ISO 8601")
     if moment.tzinfo is None and columns.clock == "utc":
         moment = moment.replace(tzinfo=UTC)
     if moment.tzinfo is None and columns.clock is None:
         return fault(
-            f"{shown(text)} does not say its offset from UTC",
+            f"{format_value(text)} does not say its offset from UTC",
             expected="an offset in every time, or the heading time_utc or time_local",
         )
     if moment.tzinfo is None and zone is None:
@@ -246,38 +246,42 @@ def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
     plain = text.replace(",", ".") if decimal == "," else text
     if re.fullmatch(r"[-+]?\d{1,6}(\.\d{1,12})?", plain):
         return float(plain)
-    return Finding(f"{shown(text)} is not a number", field="temperature", expected="a number, or nothing")
+    return Finding(
+        f"{format_value(text)} is not a number", field="temperature", expected="a number, or nothing"
+    )
 
 
 # ---- what is believed -------------------------------------------------------------------------------
 
 
-def _believed(
+def _plausible_only(
     series: _Series, placed: datetime | None, zone: ZoneInfo | None
 ) -> tuple[_Series | None, list[Finding]]:
     """Return the readings that are of concrete, with what was left out, and why."""
     doubts: list[Finding] = []
     early = series.seconds < (placed.timestamp() if placed else -np.inf)
     if early.any():
-        doubts.append(_left_out(int(early.sum()), "are from before the concrete: the truck, or the air"))
+        doubts.append(
+            _omission_finding(int(early.sum()), "are from before the concrete: the truck, or the air")
+        )
         series = series.only(~early)
-    wrong = (series.celsius < COLDEST_C) | (series.celsius > HOTTEST_C)
+    wrong = (series.celsius < MIN_READING_C) | (series.celsius > MAX_READING_C)
     if wrong.any():
-        range_told = f"are outside of {COLDEST_C:g} to {HOTTEST_C:g} degC"
-        if wrong.mean() > _MOST_WRONG:
+        range_told = f"are outside of {MIN_READING_C:g} to {MAX_READING_C:g} degC"
+        if wrong.mean() > _MAX_WRONG_ROWS:
             problem = f"{int(wrong.sum())} of {len(series)} readings {range_told}"
             return None, [*doubts, Finding(problem, expected="the unit that the heading names")]
-        doubts.append(_left_out(int(wrong.sum()), range_told))
+        doubts.append(_omission_finding(int(wrong.sum()), range_told))
         series = series.only(~wrong)
-    for judge in (_steady, _alive):
+    for judge in (_find_drift, _find_stuck_readings):
         series, found = judge(series, zone)
         doubts += found
     if not len(series):
-        return None, [*doubts, _nothing_yet("has no reading in the concrete")]
+        return None, [*doubts, _no_readings_yet("has no reading in the concrete")]
     return series, [*doubts, *_gaps(series, zone)]
 
 
-def _nothing_yet(problem: str) -> Finding:
+def _no_readings_yet(problem: str) -> Finding:
     return Finding(
         f"{problem}; the estimate goes without it",
         expected="readings from the placement on: look at the clock of the logger",
@@ -285,16 +289,16 @@ def _nothing_yet(problem: str) -> Finding:
     )
 
 
-def _left_out(count: int, why: str) -> Finding:
+def _omission_finding(count: int, why: str) -> Finding:
     readings = "1 reading" if count == 1 else f"{count} readings"
     return Finding(f"{readings} left out: they {why}", severity="caution")
 
 
-def _told(second: float, zone: ZoneInfo | None) -> str:
+def _format_moment(second: float, zone: ZoneInfo | None) -> str:
     return f"{datetime.fromtimestamp(second, UTC).astimezone(zone or UTC):%Y-%m-%d %H:%M}"
 
 
-def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
+def _find_drift(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
     """Leave out what lies beyond a jump that no slab makes, unless it is soon taken back."""
     ends = np.flatnonzero(_jumps(series, np.arange(1, len(series)), np.arange(len(series) - 1))) + 1
     pieces = np.split(np.arange(len(series)), ends)
@@ -303,7 +307,7 @@ def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Findi
     for way, beyond in ((-1, reversed(pieces[:core])), (1, iter(pieces[core + 1 :]))):
         for piece in beyond:
             near, edge = (piece[0], kept[-1]) if way > 0 else (piece[-1], kept[0])
-            if abs(series.seconds[near] - series.seconds[edge]) > _TAKEN_BACK_S:
+            if abs(series.seconds[near] - series.seconds[edge]) > _MAX_REVERSAL_S:
                 break
             if not _jumps(series, np.array([near]), np.array([edge])).any():
                 kept = [*kept, *piece] if way > 0 else [*piece, *kept]
@@ -311,9 +315,9 @@ def _steady(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Findi
     left[kept] = False
     if not left.any():
         return series, []
-    named = _runs_told(series, left, zone)
+    named = _runs_in_words(series, left, zone)
     why = f"jump as no slab does, by more than {_JUMP_K:g} K in ten minutes ({named})"
-    return series.only(~left), [_left_out(int(left.sum()), why)]
+    return series.only(~left), [_omission_finding(int(left.sum()), why)]
 
 
 def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> NDArray[np.bool_]:
@@ -324,7 +328,7 @@ def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> N
     return np.asarray(change > _JUMP_K + drifted)
 
 
-def _alive(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
+def _find_stuck_readings(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
     """Leave out stretches in which the sensor stands still."""
     still = np.zeros(len(series), dtype=bool)
     for _, run in groupby(range(len(series)), key=lambda at: series.celsius[at]):
@@ -333,24 +337,28 @@ def _alive(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Findin
             still[at] = True
     if not still.any():
         return series, []
-    why = f"do not move for {_STILL_S / HOUR_S:g} h or more ({_runs_told(series, still, zone)})"
-    return series.only(~still), [_left_out(int(still.sum()), why)]
+    why = f"do not move for {_STILL_S / HOUR_S:g} h or more ({_runs_in_words(series, still, zone)})"
+    return series.only(~still), [_omission_finding(int(still.sum()), why)]
 
 
-def _runs_told(series: _Series, which: NDArray[np.bool_], zone: ZoneInfo | None) -> str:
+def _runs_in_words(series: _Series, which: NDArray[np.bool_], zone: ZoneInfo | None) -> str:
     """Return where stretches lie, for people: the first few."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(np.int8), [0]]))).reshape(-1, 2)
     named = [_span(series.seconds[start], series.seconds[end - 1], zone) for start, end in edges]
-    return _few(named)
+    return _join_few(named)
 
 
 def _span(start: float, end: float, zone: ZoneInfo | None) -> str:
-    return _told(start, zone) if start == end else f"{_told(start, zone)} to {_told(end, zone)}"
+    return (
+        _format_moment(start, zone)
+        if start == end
+        else f"{_format_moment(start, zone)} to {_format_moment(end, zone)}"
+    )
 
 
-def _few(named: list[str]) -> str:
-    more = len(named) - _MOST_NAMED
-    return "; ".join(named[:_MOST_NAMED]) + (f"; and {more} more" if more > 0 else "")
+def _join_few(named: list[str]) -> str:
+    more = len(named) - _MAX_NAMED
+    return "; ".join(named[:_MAX_NAMED]) + (f"; and {more} more" if more > 0 else "")
 
 
 def _gaps(series: _Series, zone: ZoneInfo | None) -> Iterator[Finding]:
@@ -359,7 +367,7 @@ def _gaps(series: _Series, zone: ZoneInfo | None) -> Iterator[Finding]:
     if len(after):
         named = [_span(series.seconds[at], series.seconds[at + 1], zone) for at in after]
         yield Finding(
-            f"has gaps of over an hour, which the estimate fills: {_few(named)}",
+            f"has gaps of over an hour, which the estimate fills: {_join_few(named)}",
             expected="a reading at least every hour",
             severity="caution",
         )

@@ -17,14 +17,14 @@ if TYPE_CHECKING:
 
     Found = tuple[Path, Finding]
 
-AT_HOME = "US"
+HOME_COUNTRY = "US"
 """Where a postal code follows two letters, and slabs are measured in feet and inches."""
 
 _STATE_AND_ZIP = re.compile(r"\b[A-Z]{2},? +\d{5}(?:-\d{4})?\b")
 _FEET_OR_INCHES = re.compile(r"\d\s*(?:ft|feet|foot|in|inch|inches|['\"])\.?\s*$", re.IGNORECASE)
 
 
-def mirrored_longitude(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
+def missing_minus_sign(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
     """Yield a caution where the place lies abroad, its mirror image lies in the country that all else tells.
 
     A country that the record names is held against the place elsewhere.
@@ -36,14 +36,14 @@ def mirrored_longitude(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
     site = draft.site
     if site is None or site.country or site.latitude is None or site.longitude is None:
         return
-    if site.longitude <= 0 or not _reads_as_at_home(draft, raw):
+    if site.longitude <= 0 or not _reads_as_american(draft, raw):
         return
     there, mirrored = (_country(site.latitude, each) for each in (site.longitude, -site.longitude))
-    if there in (None, AT_HOME) or mirrored != AT_HOME:
+    if there in (None, HOME_COUNTRY) or mirrored != HOME_COUNTRY:
         return
     finding = Finding(
         f"{site.longitude} lies in {countries()[there]}, and address or measures are those of the "
-        f"{countries()[AT_HOME]}; is its sign right?",
+        f"{countries()[HOME_COUNTRY]}; is its sign right?",
         expected="degrees east of Greenwich; those west of it are negative",
         example=f"longitude = {-site.longitude}",
         severity="caution",
@@ -56,7 +56,7 @@ def _country(latitude: float, longitude: float) -> str | None:
     return country_of_zone(zone) if zone else None
 
 
-def _reads_as_at_home(draft: Draft, raw: Mapping[str, Any]) -> bool:
+def _reads_as_american(draft: Draft, raw: Mapping[str, Any]) -> bool:
     parts = (draft.site, draft.contractor)
     addresses = [part.address for part in parts if part and part.address]
     slab = raw.get("slab")

@@ -10,20 +10,20 @@ from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from handover.errors import Finding
-from handover.jobs.source_map import DEEPEST, Language, dotted, find_lines
+from handover.jobs.source_map import MAX_DEPTH, Language, find_lines, join_path
 
 if TYPE_CHECKING:
     from pathlib import Path as FilePath
 
-LARGEST = 1_000_000  # bytes; a record is a few thousand
+MAX_RECORD_BYTES = 1_000_000  # bytes; a record is a few thousand
 
 _WHAT = "a job record: a text file in TOML or JSON"
 _HOW = "handover new job.toml writes one to fill in"
 _TOO_DEEP = Finding("is nested more deeply than any job record", expected=_WHAT, example=_HOW)
 
 
-def load(path: FilePath) -> bytes | Finding:
-    """Return the bytes of a record, or a finding. Nothing larger than `LARGEST` is read."""
+def read_record_bytes(path: FilePath) -> bytes | Finding:
+    """Return the bytes of a record, or a finding. Nothing larger than `MAX_RECORD_BYTES` is read."""
     fault = partial(Finding, expected=_WHAT, example=_HOW)
     try:
         found = path.stat()
@@ -31,19 +31,19 @@ def load(path: FilePath) -> bytes | Finding:
             return fault("is a folder, not a file")
         if not stat.S_ISREG(found.st_mode):
             return fault("is not an ordinary file")
-        if found.st_size > LARGEST:
-            return fault(f"has {found.st_size:,} bytes; a job record has at most {LARGEST:,}")
+        if found.st_size > MAX_RECORD_BYTES:
+            return fault(f"has {found.st_size:,} bytes; a job record has at most {MAX_RECORD_BYTES:,}")
         with path.open("rb") as file:
-            data = file.read(LARGEST + 1)
+            data = file.read(MAX_RECORD_BYTES + 1)
     except FileNotFoundError:
         return fault("is not there")
     except (OSError, ValueError) as error:  # a name with a zero byte is a ValueError
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return fault(f"cannot be read ({reason})")
-    return data if len(data) <= LARGEST else fault(f"has more than {LARGEST:,} bytes")
+    return data if len(data) <= MAX_RECORD_BYTES else fault(f"has more than {MAX_RECORD_BYTES:,} bytes")
 
 
-def decode(data: bytes) -> str | Finding:
+def decode_utf8(data: bytes) -> str | Finding:
     """Return the text of a record, or a finding. A byte order mark of UTF-8 is harmless and dropped."""
     fault = partial(Finding, expected="text saved as UTF-8", example=_HOW)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
@@ -65,25 +65,25 @@ def language_of(text: str) -> Language:
     return "json" if text.lstrip().startswith("{") else "toml"
 
 
-def parse(text: str) -> dict[str, Any] | list[Finding]:
+def parse_text(text: str) -> dict[str, Any] | list[Finding]:
     """Return the tables of a text, or findings about its form."""
     try:
         tables: dict[str, Any] = json.loads(text) if language_of(text) == "json" else tomllib.loads(text)
     except RecursionError:
         return [_TOO_DEEP]
     except json.JSONDecodeError as error:
-        return _written_twice(text) or [_json_fault(error)]
+        return _find_duplicates(text) or [_json_fault(error)]
     except ValueError as error:  # TOMLDecodeError, and integers of thousands of digits
-        return _written_twice(text) or _toml_faults(text, str(error))
-    if _deep(tables):
+        return _find_duplicates(text) or _toml_faults(text, str(error))
+    if _is_too_deep(tables):
         return [_TOO_DEEP]
-    return _written_twice(text) or _without_nulls(tables)
+    return _find_duplicates(text) or _without_nulls(tables)
 
 
-def _deep(tables: Any) -> bool:
+def _is_too_deep(tables: Any) -> bool:
     """Say whether tables go deeper than any record does; those would exhaust whoever walks them."""
     level = [tables]
-    for _ in range(DEEPEST):
+    for _ in range(MAX_DEPTH):
         level = [
             item
             for value in level
@@ -100,14 +100,14 @@ def _without_nulls(value: Any) -> Any:
     return [_without_nulls(each) for each in value] if isinstance(value, list) else value
 
 
-def _written_twice(text: str) -> list[Finding]:
-    twice = find_lines(text, language_of(text)).twice
+def _find_duplicates(text: str) -> list[Finding]:
+    twice = find_lines(text, language_of(text)).duplicates
     tables = {path for path, _, _ in twice}
     return [
         Finding(
             f"is written twice, first on line {first}",
             line=again,
-            field=dotted(path),
+            field=join_path(path),
             expected="each key once",
             example="take one of the two out",
         )
@@ -200,10 +200,10 @@ def _code_lines(text: str) -> list[tuple[int, str]]:
 def _mistake(line: int, words: str) -> Finding | None:
     for pattern, problem, example in _MISTAKES:
         if match := pattern.match(words[:400]):
-            told = {
+            details = {
                 name: part.replace('"', "").strip()[:60] for name, part in match.groupdict().items() if part
             }
             return Finding(
-                problem, line=line, field=told["key"], expected="TOML", example=example.format(**told)
+                problem, line=line, field=details["key"], expected="TOML", example=example.format(**details)
             )
     return None

@@ -16,35 +16,35 @@ from pydantic import ValidationError
 
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import AttachedFiles, FolderFiles
-from handover.jobs.checks import area_of, check, pictures
-from handover.jobs.defaults import fill_in
-from handover.jobs.fields import AS_WRITTEN, Reading, nearest
-from handover.jobs.location import foreign_country, foreign_offsets, site_country, site_zone
+from handover.jobs.checks import area_of, check_fields, pictures
+from handover.jobs.defaults import apply_defaults
+from handover.jobs.fields import AS_WRITTEN, FieldParser, nearest_word
+from handover.jobs.location import country_mismatch, offset_mismatches, site_country, site_zone
 from handover.jobs.logger import examine_log
-from handover.jobs.longitude_sign import mirrored_longitude
-from handover.jobs.parse import decode, language_of, load, parse
+from handover.jobs.longitude_sign import missing_minus_sign
+from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
 from handover.jobs.record import (
-    Assumed,
+    AssumedValue,
     Draft,
     JobRecord,
     LogReading,
-    Table,
+    RecordTable,
     draft_of,
     fields_of,
     mark_of,
-    needed,
+    required_fields,
     tables,
 )
-from handover.jobs.source_map import Lines, Path, dotted, find_lines
+from handover.jobs.source_map import Path, SourceMap, find_lines, join_path
 from handover.jobs.unit_system import unit_system
-from handover.units import shown
+from handover.units import format_value
 
 if TYPE_CHECKING:
     from os import PathLike
 
     from pydantic_core import ErrorDetails
 
-Found = tuple[Path, Finding]
+FieldFinding = tuple[Path, Finding]
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ class RecordSource:
 
 
 @dataclass(frozen=True)
-class Examined:
+class ExaminedRecord:
     """What came of reading a record.
 
     Attributes:
@@ -94,30 +94,32 @@ def read_job(path: str | PathLike[str]) -> JobRecord:
     return examined.record
 
 
-def examine_job(path: str | PathLike[str]) -> Examined:
+def examine_job(path: str | PathLike[str]) -> ExaminedRecord:
     """Return what can be made of the file of a record, with everything that is wrong or doubtful about it."""
     file = FilePath(path)
-    data = load(file)
+    data = read_record_bytes(file)
     source = RecordSource(str(path), b"" if isinstance(data, Finding) else data, FolderFiles(file.parent))
     if isinstance(data, Finding):
-        return Examined(None, (replace(data, file=str(path)),), source)
+        return ExaminedRecord(None, (replace(data, file=str(path)),), source)
     return examine_source(source)
 
 
-def examine_source(source: RecordSource) -> Examined:
+def examine_source(source: RecordSource) -> ExaminedRecord:
     """Return what can be made of a record, with everything that is wrong or doubtful about it."""
-    text = decode(source.data)
+    text = decode_utf8(source.data)
     if isinstance(text, Finding):
-        return Examined(None, (replace(text, file=source.name),), source)
-    raw = parse(text)
+        return ExaminedRecord(None, (replace(text, file=source.name),), source)
+    raw = parse_text(text)
     if isinstance(raw, list):
-        return Examined(None, tuple(replace(fault, file=source.name) for fault in raw), source)
+        return ExaminedRecord(None, tuple(replace(fault, file=source.name) for fault in raw), source)
     record, found = examine_tables(raw, source.files)
     lines = find_lines(text, language_of(text))
-    return Examined(record, tuple(placed_in(found, source.name, lines)), source)
+    return ExaminedRecord(record, tuple(located_findings(found, source.name, lines)), source)
 
 
-def examine_tables(raw: Mapping[str, Any], files: AttachedFiles) -> tuple[JobRecord | None, list[Found]]:
+def examine_tables(
+    raw: Mapping[str, Any], files: AttachedFiles
+) -> tuple[JobRecord | None, list[FieldFinding]]:
     """Return the record that tables in the shape of the file describe, or None, and the findings by path.
 
     Args:
@@ -133,11 +135,11 @@ def examine_tables(raw: Mapping[str, Any], files: AttachedFiles) -> tuple[JobRec
     found += [
         (path, finding) for path, finding in _missing(raw, draft, JobRecord, ()) if path not in at_fault
     ]
-    found += _unplaced(raw, draft, zone, at_fault)
-    found += check(draft, files)
-    found += foreign_offsets(first, zone)
-    found += foreign_country(draft, zone)
-    found += mirrored_longitude(draft, raw)
+    found += _locate(raw, draft, zone, at_fault)
+    found += check_fields(draft, files)
+    found += offset_mismatches(first, zone)
+    found += country_mismatch(draft, zone)
+    found += missing_minus_sign(draft, raw)
     readings, about_log = _log_readings(draft, zone, files)
     found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
@@ -147,7 +149,7 @@ def examine_tables(raw: Mapping[str, Any], files: AttachedFiles) -> tuple[JobRec
 
 def _log_readings(
     draft: Draft, zone: str | None, files: AttachedFiles
-) -> tuple[tuple[LogReading, ...], list[Found]]:
+) -> tuple[tuple[LogReading, ...], list[FieldFinding]]:
     """Return what the logger beside the record read in the concrete, with findings about its file."""
     log = draft.temperature_log
     if log is None or log.file is None or files.problem(log.file):
@@ -158,7 +160,7 @@ def _log_readings(
     return readings, [(("temperature_log", "file"), finding) for finding in findings]
 
 
-def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[Draft, list[Found]]:
+def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[Draft, list[FieldFinding]]:
     """Return all that can be read, and what cannot."""
     model, context = draft_of(JobRecord), {AS_WRITTEN: True, "zone": zone}
     try:
@@ -168,12 +170,12 @@ def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[Draft, list[Fo
     readable = copy.deepcopy(dict(raw))
     # From the last to the first, so that taking out an item of a list moves none that is still to come.
     for fault in sorted(faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True):
-        _take_out(readable, fault["loc"])
+        _remove_at(readable, fault["loc"])
     found = [(tuple(fault["loc"]), _finding(fault)) for fault in faults]
     return model.model_validate(readable, context=context), found
 
 
-def _take_out(tables_or_list: Any, path: Path) -> None:
+def _remove_at(tables_or_list: Any, path: Path) -> None:
     *way, last = path
     for key in way:
         tables_or_list = tables_or_list[key]
@@ -197,19 +199,21 @@ def _finding(fault: ErrorDetails) -> Finding:
     name = next(str(key) for key in reversed(path) if isinstance(key, str))
     if name not in tables():
         return Finding(
-            f"{shown(fault['input'])} is not a list",
+            f"{format_value(fault['input'])} is not a list",
             expected="a list of texts",
             example=f'{name} = ["...", "..."]',
         )
     if fault["type"] == "tuple_type" or isinstance(path[-1], int):
         listed = f"[[{name}]]"
         return Finding(
-            f"{shown(fault['input'])} is not a list of tables",
+            f"{format_value(fault['input'])} is not a list of tables",
             expected=f"{listed} once for each",
             example=listed,
         )
     return Finding(
-        f"{shown(fault['input'])} is not a table", expected=f"a table under [{name}]", example=f"[{name}]"
+        f"{format_value(fault['input'])} is not a table",
+        expected=f"a table under [{name}]",
+        example=f"[{name}]",
     )
 
 
@@ -218,55 +222,57 @@ def _unknown(path: Path) -> Finding:
     *way, key = path
     key = str(key)
     here = fields_of(tables()[str(way[0])] if way else JobRecord)
-    likely = nearest(key, here)
+    likely = nearest_word(key, here)
     if likely is None:
         homes = [name for name, table in tables().items() if key in fields_of(table)]
         likely = f"[{homes[0]}] {key}" if homes else None
     return Finding(
-        f"{shown(key)} is not a key of this record" + (f"; did you mean {likely}?" if likely else ""),
+        f"{format_value(key)} is not a key of this record" + (f"; did you mean {likely}?" if likely else ""),
         expected=f"one of {', '.join(here)}",
         example=likely or next(iter(here)),
     )
 
 
-def _missing(raw: Any, draft: Draft, table: type[Table], path: Path) -> Iterator[Found]:
+def _missing(raw: Any, draft: Draft, table: type[RecordTable], path: Path) -> Iterator[FieldFinding]:
     """Yield a finding for each key of a table that must be there and is not."""
-    for key in needed(table):
+    for key in required_fields(table):
         if getattr(draft, key) is None:
             here = (*path, key)
             blank = isinstance(raw, Mapping) and isinstance(raw.get(key), str)
-            yield here, _to_write(here, table, "is empty" if blank else "is missing")
+            yield here, _missing_finding(here, table, "is empty" if blank else "is missing")
     if table is not JobRecord:
         return
     for key, part in tables().items():
         below = raw.get(key) if isinstance(raw, Mapping) else None
         found = getattr(draft, key)
-        if isinstance(found, Table):
+        if isinstance(found, RecordTable):
             yield from _missing(below, found, part, (key,))
         elif isinstance(found, tuple) and isinstance(below, list):
             for index, item in enumerate(found):
                 yield from _missing(below[index], item, part, (key, index))
 
 
-def _to_write(path: Path, table: type[Table], problem: str) -> Finding:
+def _missing_finding(path: Path, table: type[RecordTable], problem: str) -> Finding:
     key = str(path[-1])
     if key in tables():
-        keys = ", ".join(needed(tables()[key]))
+        keys = ", ".join(required_fields(tables()[key]))
         return Finding(
             f"{problem}: the table tells {keys}", expected=f"the table [{key}]", example=f"[{key}]"
         )
     field = fields_of(table)[key]
-    reader = mark_of(field, Reading)
+    reader = mark_of(field, FieldParser)
     example = reader.schema().get("examples", ["..."])[0] if reader else "..."
-    return Finding(problem, expected=_told(field.description or key), example=f'{key} = "{example}"')
+    return Finding(problem, expected=_lower_first(field.description or key), example=f'{key} = "{example}"')
 
 
-def _told(description: str) -> str:
+def _lower_first(description: str) -> str:
     """Return a field's description as part of a sentence."""
     return description[:1].lower() + description[1:].rstrip(".")
 
 
-def _unplaced(raw: Mapping[str, Any], draft: Draft, zone: str | None, at_fault: set[Path]) -> Iterator[Found]:
+def _locate(
+    raw: Mapping[str, Any], draft: Draft, zone: str | None, at_fault: set[Path]
+) -> Iterator[FieldFinding]:
     """Yield findings where the slab has no size, or the site neither place nor time zone."""
     slab = raw.get("slab")
     sizes = {("slab", key) for key in ("area", "length", "width")}
@@ -279,8 +285,8 @@ def _unplaced(raw: Mapping[str, Any], draft: Draft, zone: str | None, at_fault: 
                 example='length = "34 ft", width = "26 ft"',
             ),
         )
-    told = {("site", key) for key in ("latitude", "longitude", "timezone")}
-    if isinstance(raw.get("site"), Mapping) and zone is None and not told & at_fault:
+    missing = {("site", key) for key in ("latitude", "longitude", "timezone")}
+    if isinstance(raw.get("site"), Mapping) and zone is None and not missing & at_fault:
         yield (
             ("site", "timezone"),
             Finding(
@@ -299,27 +305,30 @@ def _record(
     readings: tuple[LogReading, ...],
 ) -> JobRecord:
     """Return the record with what was left out filled in."""
-    told = _without_blanks(draft.model_dump())
+    values = _without_blanks(draft.model_dump())
     if readings:
-        told["temperature_log"]["readings"] = readings
+        values["temperature_log"]["readings"] = readings
     for path, name in pictures(draft):
         if not files.exists(name):
-            table = told[path[0]] if len(path) == 2 else told[path[0]][path[1]]  # noqa: PLR2004  table and key
+            table = values[path[0]] if len(path) == 2 else values[path[0]][path[1]]  # noqa: PLR2004  table and key
             del table[path[-1]]
     cement = raw["mix"].get("cement")
-    filled = fill_in(told, cement)
+    filled = apply_defaults(values, cement)
     if isinstance(cement, str) and cement.strip():
-        filled.tables["mix"]["cement_ordered"] = " ".join(cement.split())
-    filled.tables["written_in"] = unit_system(raw)
-    filled.tables["slab"]["area"] = area_of(draft.slab)
+        filled.values["mix"]["cement_ordered"] = " ".join(cement.split())
+    filled.values["written_in"] = unit_system(raw)
+    filled.values["slab"]["area"] = area_of(draft.slab)
     assumed = filled.assumed
-    if told["site"].get("country") is None and (country := site_country(draft.site, zone)) is not None:
-        assumed = (Assumed("site.country", country, "the country of the place, or of its clock"), *assumed)
-        filled.tables["site"]["country"] = country
-    if told["site"].get("timezone") is None:
-        assumed = (Assumed("site.timezone", zone, "the time zone kept at the place"), *assumed)
-    filled.tables["site"]["timezone"] = zone
-    return JobRecord.model_validate({**filled.tables, "assumed": assumed})
+    if values["site"].get("country") is None and (country := site_country(draft.site, zone)) is not None:
+        assumed = (
+            AssumedValue("site.country", country, "the country of the place, or of its clock"),
+            *assumed,
+        )
+        filled.values["site"]["country"] = country
+    if values["site"].get("timezone") is None:
+        assumed = (AssumedValue("site.timezone", zone, "the time zone kept at the place"), *assumed)
+    filled.values["site"]["timezone"] = zone
+    return JobRecord.model_validate({**filled.values, "assumed": assumed})
 
 
 def _without_blanks(value: Any) -> Any:
@@ -333,12 +342,12 @@ def _without_blanks(value: Any) -> Any:
     )
 
 
-def placed_in(found: list[Found], file: str, lines: Lines) -> list[Finding]:
+def located_findings(found: list[FieldFinding], file: str, lines: SourceMap) -> list[Finding]:
     """Return the findings with file, line and field, in the order of the lines; those without line first."""
     placed = [
         finding  # of a file beside the record
         if finding.file
-        else replace(finding, file=file, line=lines.of(path) or 1, field=dotted(path))
+        else replace(finding, file=file, line=lines.line_of(path) or 1, field=join_path(path))
         for path, finding in found
     ]
     return sorted(placed, key=lambda finding: finding.line or 0)

@@ -23,21 +23,21 @@ from pydantic import AwareDatetime, BaseModel, ConfigDict, Field, create_model
 from pydantic.fields import FieldInfo  # noqa: TC002 - pydantic evaluates the annotations
 
 from handover.base.text import EMAIL_ADDRESS
-from handover.jobs.attached_files import RelativePath
-from handover.jobs.cement import Cement
-from handover.jobs.country_codes import Country
+from handover.jobs.attached_files import RelativePathField
+from handover.jobs.cement import CementName
+from handover.jobs.country_codes import CountryCode
 from handover.jobs.fields import (
-    Choice,
-    Flag,
-    Moment,
-    Number,
-    Pattern,
-    Quantity,
-    Slug,
-    Text,
+    ChoiceField,
+    FlagField,
+    MomentField,
+    NumberField,
+    PatternField,
+    QuantityField,
+    SlugField,
+    TextField,
 )
-from handover.jobs.scope_guard import GroundChoice, GroundText
-from handover.jobs.time_windows import Visit, Window, window
+from handover.jobs.scope_guard import ScopeChoiceField, ScopeTextField
+from handover.jobs.time_windows import TimeWindow, TimeWindowField, parse_window
 from handover.practice.defaults import default_value
 
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
@@ -62,7 +62,7 @@ static type says which are there."""
 _TENDONS = re.compile(r"tendons?|strands?|(?:post|pre)[- ]?(?:tension|stress)\w*|\bp[./]?t\b", re.IGNORECASE)
 
 
-class Assumed(NamedTuple):
+class AssumedValue(NamedTuple):
     """A value taken for something the record leaves out: field path, value as text in SI, why."""
 
     field: str
@@ -107,7 +107,7 @@ def by_practice(path: str) -> Any:
 
 _Email = Annotated[
     str | None,
-    Pattern(
+    PatternField(
         254,
         example="lee@example.com",
         pattern=EMAIL_ADDRESS,
@@ -117,7 +117,7 @@ _Email = Annotated[
 ]
 _Phone = Annotated[
     str | None,
-    Pattern(
+    PatternField(
         40,
         example="336-555-0142",
         pattern=r"(?=.*[0-9].*[0-9].*[0-9])[^\n]*",
@@ -127,7 +127,7 @@ _Phone = Annotated[
 ]
 _ConcreteTemperature = Annotated[
     float | None,
-    Quantity(
+    QuantityField(
         "temperature",
         "35 degF",
         "100 degF",
@@ -136,53 +136,57 @@ _ConcreteTemperature = Annotated[
 ]
 
 
-class Table(BaseModel):
+class RecordTable(BaseModel):
     """A table of the record: frozen, and it knows its keys and no others."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
 
-class Site(Table):
+class Site(RecordTable):
     """Where the slab is."""
 
-    name: Annotated[str, Text(120, example="Alder Lane garage"), Field(description="What to call the job.")]
+    name: Annotated[
+        str, TextField(120, example="Alder Lane garage"), Field(description="What to call the job.")
+    ]
     address: Annotated[
         str | None,
-        Text(300, lines=True, example="12 Alder Lane, Greensboro NC"),
+        TextField(300, lines=True, example="12 Alder Lane, Greensboro NC"),
         Field(description="Street address, as a visitor needs it."),
     ] = None
     latitude: Annotated[
         float | None,
-        Number(-90, 90, "a latitude is degrees north of the equator, negative south of it", "36.10"),
+        NumberField(-90, 90, "a latitude is degrees north of the equator, negative south of it", "36.10"),
         Field(description="Degrees north. With the longitude it finds the forecast and the time zone."),
     ] = None
     longitude: Annotated[
         float | None,
-        Number(-180, 180, "a longitude is degrees east of Greenwich, negative west of it", "-79.95"),
+        NumberField(-180, 180, "a longitude is degrees east of Greenwich, negative west of it", "-79.95"),
         Field(description="Degrees east; negative in the Americas."),
     ] = None
     timezone: Annotated[
         str,
-        Text(60, example="America/New_York"),
+        TextField(60, example="America/New_York"),
         INFERRED,
         Field(description="IANA name; found from the place if left out, needed where no place is given."),
     ]
     country: Annotated[
         str | None,
-        Country(),
+        CountryCode(),
         Field(description="ISO 3166 code: whose rules hold. Found from the place or the zone if left out."),
     ] = None
 
 
-class Owner(Table):
+class Owner(RecordTable):
     """Who owns the slab and will care for it."""
 
-    name: Annotated[str | None, Text(120, example="Lee Park"), Field(description="The owner's name.")] = None
+    name: Annotated[
+        str | None, TextField(120, example="Lee Park"), Field(description="The owner's name.")
+    ] = None
     email: Annotated[_Email, Field(description="Where the documents are sent.")] = None
     phone: Annotated[_Phone, Field(description="The owner's telephone.")] = None
     language: Annotated[
         str,
-        Pattern(
+        PatternField(
             35,
             example="en",
             pattern=r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*",
@@ -193,26 +197,30 @@ class Owner(Table):
     ] = by_practice("owner.language")
 
 
-class Contractor(Table):
+class Contractor(RecordTable):
     """Who placed the slab, and whom the owner calls."""
 
-    name: Annotated[str | None, Text(120, example="Blue Heron Concrete"), Field(description="The firm.")] = (
-        None
-    )
+    name: Annotated[
+        str | None, TextField(120, example="Blue Heron Concrete"), Field(description="The firm.")
+    ] = None
     phone: Annotated[_Phone, Field(description="The number to call with a question.")] = None
     email: Annotated[_Email, Field(description="The firm's e-mail address.")] = None
     address: Annotated[
-        str | None, Text(300, lines=True, example="4 Quarry Road"), Field(description="The firm's address.")
+        str | None,
+        TextField(300, lines=True, example="4 Quarry Road"),
+        Field(description="The firm's address."),
     ] = None
-    license: Annotated[str | None, Text(60, example="NC 55501"), Field(description="Licence number.")] = None
+    license: Annotated[
+        str | None, TextField(60, example="NC 55501"), Field(description="Licence number.")
+    ] = None
     logo: Annotated[
         str | None,
-        RelativePath(pictures=True, example="logo.png"),
+        RelativePathField(pictures=True, example="logo.png"),
         Field(description="A picture file beside this record."),
     ] = None
     page_url: Annotated[
         str | None,
-        Pattern(
+        PatternField(
             200,
             example="https://example.com/care/alder-lane",
             pattern=r"https://[A-Za-z0-9-]+(?:\.[A-Za-z0-9-]+)+(?::[0-9]{1,5})?"
@@ -224,59 +232,61 @@ class Contractor(Table):
     ] = None
 
 
-class Slab(Table):
+class Slab(RecordTable):
     """The slab itself. Its size is either length and width, or an area."""
 
     use: Annotated[
         SlabUse,
-        GroundChoice(get_args(SlabUse)),
+        ScopeChoiceField(get_args(SlabUse)),
         Fact("use", "use"),
         Field(description="What the slab is for."),
     ] = by_practice("slab.use")
     length: Annotated[
         float | None,
-        Quantity("length", "1 ft", "5000 ft", "no slab of one job is that long or that short"),
+        QuantityField("length", "1 ft", "5000 ft", "no slab of one job is that long or that short"),
         Field(description="The long side of the slab."),
     ] = None
     width: Annotated[
         float | None,
-        Quantity("length", "1 ft", "5000 ft", "no slab of one job is that wide or that narrow"),
+        QuantityField("length", "1 ft", "5000 ft", "no slab of one job is that wide or that narrow"),
         Field(description="The short side of the slab."),
     ] = None
     area: Annotated[
         float,
-        Quantity("area", "4 ft2", "100000 ft2", "no crew places that little or that much in one job"),
+        QuantityField("area", "4 ft2", "100000 ft2", "no crew places that little or that much in one job"),
         INFERRED,
         Fact("area", digits=3),
         Field(description="The area, where the slab is no rectangle."),
     ]
     thickness: Annotated[
         float,
-        Quantity("thickness", "2 in", "24 in", "thinner is a topping, thicker heats as mass concrete does"),
+        QuantityField(
+            "thickness", "2 in", "24 in", "thinner is a topping, thicker heats as mass concrete does"
+        ),
         Fact("thickness", digits=3),
         Field(description="How thick the slab is."),
     ]
     on: Annotated[
         Base,
-        GroundChoice(get_args(Base)),
+        ScopeChoiceField(get_args(Base)),
         Fact("on", "base"),
         Field(description="What the concrete lies on."),
     ] = by_practice("slab.on")
     exposure: Annotated[
         Exposure,
-        Choice(get_args(Exposure)),
+        ChoiceField(get_args(Exposure)),
         Fact("exposure", "exposure"),
         Field(description="Open to sun, wind and rain, under a roof, or inside."),
     ] = by_practice("slab.exposure")
     joint_spacing: Annotated[
         float | None,
-        Quantity("length", "2 ft", "60 ft", "joints are cut some 8 to 18 ft apart"),
+        QuantityField("length", "2 ft", "60 ft", "joints are cut some 8 to 18 ft apart"),
         Fact("joints", digits=3),
         Field(description="Distance between the joints."),
     ] = None
     reinforcement: Annotated[
         str | None,
-        GroundText(200, example="6x6 W2.9 mesh"),
+        ScopeTextField(200, example="6x6 W2.9 mesh"),
         Fact("reinforcement"),
         Field(description="Bars, mesh, fibre, tendons or none."),
     ] = None
@@ -287,14 +297,16 @@ class Slab(Table):
         return bool(_TENDONS.search(self.reinforcement or ""))
 
 
-class Placement(Table):
+class Placement(RecordTable):
     """When the concrete was placed, and how warm."""
 
-    start: Annotated[AwareDatetime, Moment(), Field(description="First concrete placed.")]
-    end: Annotated[AwareDatetime, Moment("2026-07-14T08:05:00"), Field(description="Last concrete placed.")]
+    start: Annotated[AwareDatetime, MomentField(), Field(description="First concrete placed.")]
+    end: Annotated[
+        AwareDatetime, MomentField("2026-07-14T08:05:00"), Field(description="Last concrete placed.")
+    ]
     finished: Annotated[
         AwareDatetime | None,
-        Moment("2026-07-14T12:10:00"),
+        MomentField("2026-07-14T12:10:00"),
         Fact("finished"),
         Field(description="Last pass of the trowel or broom."),
     ] = None
@@ -303,191 +315,201 @@ class Placement(Table):
     ] = None
 
 
-class Mix(Table):
+class Mix(RecordTable):
     """What the concrete is made of."""
 
     supplier: Annotated[
         str | None,
-        Text(120, example="Stone Creek Ready Mix"),
+        TextField(120, example="Stone Creek Ready Mix"),
         Fact("supplier"),
         Field(description="Who made it."),
     ] = None
     specified_strength: Annotated[
         float,
-        Quantity("strength", "2000 psi", "8000 psi", "slabs on ground are specified between these"),
+        QuantityField("strength", "2000 psi", "8000 psi", "slabs on ground are specified between these"),
         Fact("strength"),
         Field(description="The strength that was ordered, at 28 days."),
     ]
     cement: Annotated[
-        str, Cement(), Field(description="ASTM C150 type (I, II, III, V) or EN 197 class (42.5 N).")
+        str, CementName(), Field(description="ASTM C150 type (I, II, III, V) or EN 197 class (42.5 N).")
     ] = by_practice("mix.cement")
     cement_ordered: Annotated[str | None, DERIVED] = None  # as it was written
     cementitious: Annotated[
         float,
-        Quantity("content", "200 lb/yd3", "1200 lb/yd3", "no ready-mix for a slab has so little or so much"),
+        QuantityField(
+            "content", "200 lb/yd3", "1200 lb/yd3", "no ready-mix for a slab has so little or so much"
+        ),
         Fact("cementitious", digits=3),
         Field(description="Cement, fly ash and slag together, in a volume of concrete."),
     ] = by_practice("mix.cementitious")
     water_cementitious: Annotated[
         float,
-        Number(0.3, 0.7, "drier cannot be placed by hand, wetter is not strong enough for a slab", "0.50"),
+        NumberField(
+            0.3, 0.7, "drier cannot be placed by hand, wetter is not strong enough for a slab", "0.50"
+        ),
         Fact("w-cm"),
         Field(description="Water over cementitious material, by mass."),
     ] = by_practice("mix.water_cementitious")
     fly_ash: Annotated[
         float,
-        Number(0, 0.9, "a share by mass: write 0.20 for 20 %", "0.20"),
+        NumberField(0, 0.9, "a share by mass: write 0.20 for 20 %", "0.20"),
         Fact("fly-ash", is_share=True),
         Field(description="Share of the cementitious material that is fly ash."),
     ] = by_practice("mix.fly_ash")
     slag: Annotated[
         float,
-        Number(0, 0.9, "a share by mass: write 0.35 for 35 %", "0.35"),
+        NumberField(0, 0.9, "a share by mass: write 0.35 for 35 %", "0.35"),
         Fact("slag", is_share=True),
         Field(description="Share of the cementitious material that is slag."),
     ] = by_practice("mix.slag")
     air: Annotated[
         float | None,
-        Number(0, 0.12, "a share by volume: write 0.06 for 6 %", "0.06"),
+        NumberField(0, 0.12, "a share by volume: write 0.06 for 6 %", "0.06"),
         Fact("air", is_share=True),
         Field(description="Entrained air, as a share of the volume."),
     ] = None
     admixtures: Annotated[
-        tuple[Annotated[str, Text(80, example="retarder")], ...],
+        tuple[Annotated[str, TextField(80, example="retarder")], ...],
         Fact("admixtures"),
         Field(
             description='Such as "retarder", "accelerator", "air entrainer", "water reducer".', max_length=20
         ),
     ] = ()
     placed_as_planned: Annotated[
-        bool | None, Flag(), Field(description="Whether what came is what was ordered.")
+        bool | None, FlagField(), Field(description="Whether what came is what was ordered.")
     ] = None
 
 
-class Ticket(Table):
+class Ticket(RecordTable):
     """One truck."""
 
     number: Annotated[
-        str | None, Text(40, example="88121"), Field(description="Number of the delivery ticket.")
+        str | None, TextField(40, example="88121"), Field(description="Number of the delivery ticket.")
     ] = None
     batched: Annotated[
         AwareDatetime | None,
-        Moment("2026-07-14T06:05:00"),
+        MomentField("2026-07-14T06:05:00"),
         Field(description="When the water met the cement."),
     ] = None
     volume: Annotated[
         float | None,
-        Quantity("volume", "0.1 yd3", "20 yd3", "no truck carries that little or that much"),
+        QuantityField("volume", "0.1 yd3", "20 yd3", "no truck carries that little or that much"),
         Field(description="Concrete in this truck."),
     ] = None
     slump: Annotated[
         float | None,
-        Quantity("thickness", "0 in", "11 in", "the slump cone is 12 in high"),
+        QuantityField("thickness", "0 in", "11 in", "the slump cone is 12 in high"),
         Field(description="Slump measured at the site."),
     ] = None
     temperature: Annotated[_ConcreteTemperature, Field(description="Of the concrete at discharge.")] = None
     water_added: Annotated[
         float | None,
-        Quantity("water", "0 gal", "200 gal", "no truck can take that much"),
+        QuantityField("water", "0 gal", "200 gal", "no truck can take that much"),
         Field(description="Water added at the site, to the whole truck."),
     ] = None
 
 
-class Curing(Table):
+class Curing(RecordTable):
     """How the slab is kept moist and warm."""
 
     method: Annotated[
-        Method, Choice(get_args(Method)), Fact("curing", "method"), Field(description="How it is done.")
+        Method, ChoiceField(get_args(Method)), Fact("curing", "method"), Field(description="How it is done.")
     ] = by_practice("curing.method")
     application_rate: Annotated[
         float | None,
-        Quantity("application rate", "0.02 in/h", "6 in/h", "less is a mist, more is a burst main"),
+        QuantityField("application rate", "0.02 in/h", "6 in/h", "less is a mist, more is a burst main"),
         Field(description="Depth of water the hose or sprinkler gives in an hour: stand a can under it."),
     ] = None
     water_temperature: Annotated[
         float | None,
-        Quantity("temperature", "33 degF", "120 degF", "colder is ice, hotter scalds"),
+        QuantityField("temperature", "33 degF", "120 degF", "colder is ice, hotter scalds"),
         Field(description="Of the curing water."),
     ] = None
-    timer: Annotated[bool, Flag(), Field(description="Whether a hose timer does the work.")] = by_practice(
-        "curing.timer"
+    timer: Annotated[bool, FlagField(), Field(description="Whether a hose timer does the work.")] = (
+        by_practice("curing.timer")
     )
     available: Annotated[
-        tuple[Annotated[str, Visit()], ...],
+        tuple[Annotated[str, TimeWindowField()], ...],
         Field(description="Hours of the day when somebody can be there.", max_length=12),
     ] = ()
     blanket_r_value: Annotated[
         float | None,
-        Quantity("thermal resistance", "R-0.3", "R-30", "no curing blanket insulates so little or so much"),
+        QuantityField(
+            "thermal resistance", "R-0.3", "R-30", "no curing blanket insulates so little or so much"
+        ),
         Field(description="Thermal resistance of the insulating blanket."),
     ] = None
 
     @property
-    def windows(self) -> tuple[Window, ...]:
+    def windows(self) -> tuple[TimeWindow, ...]:
         """The hours of the day when somebody can be there, from and to, in order."""
-        return tuple(sorted(window(text) for text in self.available))
+        return tuple(sorted(parse_window(text) for text in self.available))
 
 
-class Forms(Table):
+class Forms(RecordTable):
     """What forms stand."""
 
-    edge: Annotated[bool, Flag(), Field(description="Whether edge forms stand, to be stripped later.")] = (
-        by_practice("forms.edge")
-    )
+    edge: Annotated[
+        bool, FlagField(), Field(description="Whether edge forms stand, to be stripped later.")
+    ] = by_practice("forms.edge")
 
 
-class WalkthroughItem(Table):
+class WalkthroughItem(RecordTable):
     """One thing looked at together with the owner."""
 
-    item: Annotated[str, Text(200, example="Door line"), Field(description="What was looked at.")]
-    ok: Annotated[bool | None, Flag(), Field(description="Whether it is as it should be.")] = None
+    item: Annotated[str, TextField(200, example="Door line"), Field(description="What was looked at.")]
+    ok: Annotated[bool | None, FlagField(), Field(description="Whether it is as it should be.")] = None
     note: Annotated[
         str | None,
-        Text(1000, lines=True, example="within 1/8 in under a 10 ft straightedge"),
+        TextField(1000, lines=True, example="within 1/8 in under a 10 ft straightedge"),
         Field(description="Remark."),
     ] = None
     photo: Annotated[
         str | None,
-        RelativePath(pictures=True, example="photos/door.jpg"),
+        RelativePathField(pictures=True, example="photos/door.jpg"),
         Field(description="A picture beside this record."),
     ] = None
 
 
-class Acknowledgement(Table):
+class Acknowledgement(RecordTable):
     """The owner's word that slab and sheet were handed over, typed in place of a signature."""
 
-    name: Annotated[str, Text(120, example="Lee Park"), Field(description="Who acknowledged the handover.")]
+    name: Annotated[
+        str, TextField(120, example="Lee Park"), Field(description="Who acknowledged the handover.")
+    ]
     time: Annotated[
-        AwareDatetime, Moment("2026-07-14T14:20:00"), Field(description="When it was acknowledged.")
+        AwareDatetime, MomentField("2026-07-14T14:20:00"), Field(description="When it was acknowledged.")
     ]
     remarks: Annotated[
         str | None,
-        Text(1000, lines=True, example="Honeycomb by the water line seen; the crew mends it."),
+        TextField(1000, lines=True, example="Honeycomb by the water line seen; the crew mends it."),
         Field(description="What was said with it."),
     ] = None
 
 
-class Cylinder(Table):
+class Cylinder(RecordTable):
     """One strength test."""
 
     age: Annotated[
         float | None,
-        Quantity("duration", "4 h", "400 d", "earlier it cannot be tested, later it tells nothing of curing"),
+        QuantityField(
+            "duration", "4 h", "400 d", "earlier it cannot be tested, later it tells nothing of curing"
+        ),
         Field(description="Age at the test, from the placement; or give tested."),
     ] = None
     tested: Annotated[
         AwareDatetime | None,
-        Moment("2026-07-21T09:00:00"),
+        MomentField("2026-07-21T09:00:00"),
         Field(description="When it was tested; or give age."),
     ] = None
     strength: Annotated[
         float,
-        Quantity("strength", "50 psi", "15000 psi", "no cylinder of such concrete breaks there"),
+        QuantityField("strength", "50 psi", "15000 psi", "no cylinder of such concrete breaks there"),
         Field(description="Strength it broke at."),
     ]
     cured: Annotated[
         Cured,
-        Choice(get_args(Cured)),
+        ChoiceField(get_args(Cured)),
         Field(description="Beside the slab (field) or in the laboratory (standard)."),
     ] = "standard"
 
@@ -499,25 +521,25 @@ class LogReading(NamedTuple):
     temperature: float
 
 
-class TemperatureLog(Table):
+class TemperatureLog(RecordTable):
     """Readings of a logger in the slab."""
 
     file: Annotated[
-        str, RelativePath(example="logger.csv"), Field(description="A CSV file beside this record.")
+        str, RelativePathField(example="logger.csv"), Field(description="A CSV file beside this record.")
     ]
     depth: Annotated[
         float | None,
-        Quantity("thickness", "0 in", "24 in", "no slab is deeper"),
+        QuantityField("thickness", "0 in", "24 in", "no slab is deeper"),
         Field(description="Depth of the sensor below the surface."),
     ] = None
     readings: Annotated[tuple[LogReading, ...], DERIVED] = ()
 
 
-class JobRecord(Table):
+class JobRecord(RecordTable):
     """A concrete slab on ground, as the crew wrote it down. Quantities have units; times are local."""
 
     id: Annotated[
-        str, Slug(), Field(description="A short name for the job, without blanks; it names the folder.")
+        str, SlugField(), Field(description="A short name for the job, without blanks; it names the folder.")
     ]
     site: Site
     owner: Owner = Field(default_factory=Owner)
@@ -535,7 +557,7 @@ class JobRecord(Table):
     cylinder: Annotated[tuple[Cylinder, ...], Field(description="Strength tests.", max_length=200)] = ()
     temperature_log: TemperatureLog | None = None
     written_in: Annotated[Literal["us", "si"], DERIVED] = "us"  # the units of most of its measures
-    assumed: Annotated[tuple[Assumed, ...], DERIVED] = ()
+    assumed: Annotated[tuple[AssumedValue, ...], DERIVED] = ()
 
     @property
     def zone(self) -> ZoneInfo:
@@ -545,36 +567,36 @@ class JobRecord(Table):
 
 # ---- the declarations, for the modules that read, check, describe or print a record ---------------------
 
-Mark = TypeVar("Mark")
+FieldMark = TypeVar("FieldMark")
 
 
 @cache
-def tables() -> dict[str, type[Table]]:
+def tables() -> dict[str, type[RecordTable]]:
     """Return the tables of the record by name."""
     named = ((name, _table_of(field.annotation)) for name, field in JobRecord.model_fields.items())
     return {name: table for name, table in named if table is not None}
 
 
-def _table_of(annotation: Any) -> type[Table] | None:
+def _table_of(annotation: Any) -> type[RecordTable] | None:
     """Return the table in an annotation: `Site`, `Site | None`, `tuple[Ticket, ...]`."""
-    if isinstance(annotation, type) and issubclass(annotation, Table):
+    if isinstance(annotation, type) and issubclass(annotation, RecordTable):
         return annotation
     return next(filter(None, map(_table_of, get_args(annotation))), None)
 
 
-def mark_of(field: FieldInfo, mark: type[Mark]) -> Mark | None:
+def mark_of(field: FieldInfo, mark: type[FieldMark]) -> FieldMark | None:
     """Return the mark of a kind that a field carries, such as its reader; None where it has none."""
     return next((each for each in field.metadata if isinstance(each, mark)), None)
 
 
 @cache
-def fields_of(table: type[Table]) -> dict[str, FieldInfo]:
+def fields_of(table: type[RecordTable]) -> dict[str, FieldInfo]:
     """Return the fields of a table that a record can hold."""
     return {name: field for name, field in table.model_fields.items() if DERIVED not in field.metadata}
 
 
 @cache
-def needed(table: type[Table]) -> tuple[str, ...]:
+def required_fields(table: type[RecordTable]) -> tuple[str, ...]:
     """Return the fields of a table that a record must hold."""
     return tuple(
         name
@@ -583,7 +605,7 @@ def needed(table: type[Table]) -> tuple[str, ...]:
     )
 
 
-def declared(path: str) -> FieldInfo:
+def declaration_of(path: str) -> FieldInfo:
     """Return the declaration of a field: "slab.thickness", "id".
 
     Raises:
@@ -594,11 +616,11 @@ def declared(path: str) -> FieldInfo:
 
 
 @cache
-def draft_of(table: type[Table]) -> type[Table]:
+def draft_of(table: type[RecordTable]) -> type[RecordTable]:
     """Return a table whose fields are those that a record can hold, all of them optional."""
     fields = {name: _optional(field) for name, field in fields_of(table).items()}
-    made = create_model(table.__name__, __base__=Table, __doc__=table.__doc__, **cast("Any", fields))
-    return cast("type[Table]", made)
+    made = create_model(table.__name__, __base__=RecordTable, __doc__=table.__doc__, **cast("Any", fields))
+    return cast("type[RecordTable]", made)
 
 
 def _optional(field: FieldInfo) -> tuple[Any, Any]:

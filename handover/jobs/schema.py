@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from handover.jobs.record import JobRecord, draft_of, needed, tables
+from handover.jobs.record import JobRecord, draft_of, required_fields, tables
 
 _SIZE = {"anyOf": [{"required": ["area"]}, {"required": ["length", "width"]}]}
 _PLACE = {"anyOf": [{"required": ["timezone"]}, {"required": ["latitude", "longitude"]}]}
@@ -19,21 +19,21 @@ def job_schema() -> dict[str, Any]:
     schema: dict[str, Any] = draft_of(JobRecord).model_json_schema()
     parts = {table.__name__: table for table in tables().values()}
     for name, part in schema["$defs"].items():
-        _tidy(part, needed(parts[name]))
+        _simplify(part, required_fields(parts[name]))
     schema["$defs"]["Slab"] |= _SIZE
     schema["$defs"]["Site"] |= _PLACE
-    _tidy(schema, needed(JobRecord))
+    _simplify(schema, required_fields(JobRecord))
     return {"$schema": "https://json-schema.org/draft/2020-12/schema"} | schema | {"title": "Job record"}
 
 
-def _tidy(part: dict[str, Any], must: tuple[str, ...]) -> None:
+def _simplify(part: dict[str, Any], must: tuple[str, ...]) -> None:
     """Take out what says only that a key may be left out, and name the keys that may not."""
-    for key, told in part["properties"].items():
-        if options := told.pop("anyOf", None):
-            told.update(next(option for option in options if option.get("type") != "null"))
-        told.pop("default", None)
-        told.pop("title", None)
+    for key, field in part["properties"].items():
+        if options := field.pop("anyOf", None):
+            field.update(next(option for option in options if option.get("type") != "null"))
+        field.pop("default", None)
+        field.pop("title", None)
         if key in must:
-            told["$comment"] = " ".join(filter(None, (told.get("$comment"), "Must be there.")))
+            field["$comment"] = " ".join(filter(None, (field.get("$comment"), "Must be there.")))
     if must:
         part["required"] = list(must)

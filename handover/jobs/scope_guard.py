@@ -6,29 +6,29 @@ import re
 from dataclasses import dataclass
 
 from handover.errors import Finding
-from handover.jobs.fields import Choice, Text
-from handover.units import shown
+from handover.jobs.fields import ChoiceField, TextField
+from handover.units import format_value
 
 
 @dataclass(frozen=True)
-class GroundChoice(Choice):
+class ScopeChoiceField(ChoiceField):
     """A choice in which words for anything but a slab on ground are refused by name."""
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the option, a refusal, or a finding with the nearest option."""
-        return off_ground(written, _NOT_ON_GROUND) or super().read(written)
+        return find_off_ground_words(raw, _NOT_ON_GROUND) or super().parse(raw)
 
 
 @dataclass(frozen=True)
-class GroundText(Text):
+class ScopeTextField(TextField):
     """Text in which words for a slab that hangs or stands on supports are refused.
 
-    Narrower than `GroundChoice`: bars of a slab on ground may well be dowelled into a wall or a footing.
+    Narrower than `ScopeChoiceField`: bars of a slab on ground may well be dowelled into a wall or a footing.
     """
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return the text, or a refusal."""
-        return off_ground(written, _SUSPENDED) or super().read(written)
+        return find_off_ground_words(raw, _SUSPENDED) or super().parse(raw)
 
 
 _SUSPENDED = (
@@ -42,17 +42,18 @@ _NOT_ON_GROUND = (
 )
 
 
-def off_ground(written: object, words: str) -> Finding | None:
+def find_off_ground_words(raw: object, words: str) -> Finding | None:
     """Return a refusal where a text tells of something other than a slab on ground.
 
     A deck by a swimming pool lies on the ground; it goes by "patio".
     """
-    if not isinstance(written, str) or re.search(r"\bpool deck\b", written, re.IGNORECASE):
+    if not isinstance(raw, str) or re.search(r"\bpool deck\b", raw, re.IGNORECASE):
         return None
-    if not (word := re.search(rf"\b(?:{words})\b", written[:400], re.IGNORECASE)):
+    if not (word := re.search(rf"\b(?:{words})\b", raw[:400], re.IGNORECASE)):
         return None
     return Finding(
-        f"{shown(written)} tells of something other than a slab on ground ({shown(word[0])}), and this tool "
+        f"{format_value(raw)} tells of something other than a slab on ground "
+        f"({format_value(word[0])}), and this tool "
         "gives no date for that: stripping, shores and loads are for the engineer of record to decide",
         expected="a slab that lies on the ground over its whole area",
         example='use = "garage floor", on = "gravel"',

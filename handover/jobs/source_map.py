@@ -16,24 +16,24 @@ Key = str | int
 Path = tuple[Key, ...]  # items of a list count from 0 here, and from 1 where people read it
 Language = Literal["toml", "json"]
 
-DEEPEST = 12  # the record has four levels; deeper ones are not its own
+MAX_DEPTH = 12  # the record has four levels; deeper ones are not its own
 
 
-def dotted(path: Path) -> str | None:
+def join_path(path: Path) -> str | None:
     """Return a path as people read it: `ticket[2].slump` is the slump of the second ticket."""
     text = "".join(f"[{key + 1}]" if isinstance(key, int) else f".{key}" for key in path)
     return text.lstrip(".") or None
 
 
 @dataclass
-class Lines:
+class SourceMap:
     """Lines of keys, and keys written twice with the lines of both."""
 
     first: dict[Path, int] = field(default_factory=dict)
-    twice: list[tuple[Path, int, int]] = field(default_factory=list)
-    _written: set[Path] = field(default_factory=set)
+    duplicates: list[tuple[Path, int, int]] = field(default_factory=list)
+    _keys_seen: set[Path] = field(default_factory=set)
 
-    def of(self, path: Path) -> int | None:
+    def line_of(self, path: Path) -> int | None:
         """Return the line of a key, or of the nearest table around it that is written."""
         return next(
             (self.first[path[:end]] for end in range(len(path), 0, -1) if path[:end] in self.first), None
@@ -41,16 +41,16 @@ class Lines:
 
     def note(self, path: Path, line: int, *, table: bool = False) -> None:
         """Take down a key, and the tables that it makes by the way."""
-        if path in self._written:
-            self.twice.append((path, self.first[path], line))
-        self._written.add(path)
+        if path in self._keys_seen:
+            self.duplicates.append((path, self.first[path], line))
+        self._keys_seen.add(path)
         for end in range(1, len(path) + 1):
             self.first.setdefault(path[:end], line)
         if table:
             self.first[path] = line
 
 
-def find_lines(text: str, language: Language) -> Lines:
+def find_lines(text: str, language: Language) -> SourceMap:
     """Return where the keys of a text stand. Text with faults gives the lines that can be made out."""
     import tree_sitter  # noqa: PLC0415  three libraries that only this function needs
     import tree_sitter_json  # noqa: PLC0415
@@ -58,7 +58,7 @@ def find_lines(text: str, language: Language) -> Lines:
 
     grammar = tree_sitter_toml if language == "toml" else tree_sitter_json
     root = tree_sitter.Parser(tree_sitter.Language(grammar.language())).parse(text.encode()).root_node
-    lines = Lines()
+    lines = SourceMap()
     if language == "toml":
         _toml_document(root, lines)
     else:
@@ -75,7 +75,7 @@ def _text(node: Node) -> str:
     return (node.text or b"").decode()
 
 
-def _toml_document(root: Node, lines: Lines) -> None:
+def _toml_document(root: Node, lines: SourceMap) -> None:
     counted: dict[Path, int] = {}
     for node in root.named_children:
         if node.type == "pair":
@@ -114,7 +114,7 @@ def _toml_keys(node: Node) -> Iterator[str]:
         yield _text(node)
 
 
-def _toml_pair(node: Node, table: Path, lines: Lines) -> None:
+def _toml_pair(node: Node, table: Path, lines: SourceMap) -> None:
     if node.type != "pair" or not node.named_children:
         return
     key, *values = [child for child in node.named_children if child.type != "comment"]
@@ -124,8 +124,8 @@ def _toml_pair(node: Node, table: Path, lines: Lines) -> None:
         _toml_value(value, path, lines)
 
 
-def _toml_value(node: Node, path: Path, lines: Lines) -> None:
-    if len(path) > DEEPEST:
+def _toml_value(node: Node, path: Path, lines: SourceMap) -> None:
+    if len(path) > MAX_DEPTH:
         return
     children = [child for child in node.named_children if child.type != "comment"]
     if node.type == "inline_table":
@@ -137,8 +137,8 @@ def _toml_value(node: Node, path: Path, lines: Lines) -> None:
             _toml_value(item, (*path, index), lines)
 
 
-def _json_value(node: Node, path: Path, lines: Lines) -> None:
-    if len(path) > DEEPEST:
+def _json_value(node: Node, path: Path, lines: SourceMap) -> None:
+    if len(path) > MAX_DEPTH:
         return
     if node.type == "array":
         for index, item in enumerate(node.named_children):

@@ -10,26 +10,26 @@ from itertools import pairwise
 from typing import Any
 
 from handover.errors import Finding
-from handover.jobs.fields import Reading
-from handover.units import shown
+from handover.jobs.fields import FieldParser
+from handover.units import format_value
 
-Window = tuple[time, time]
+TimeWindow = tuple[time, time]
 _PATTERN = r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]\s*-\s*(?:[01]?[0-9]|2[0-3]):[0-5][0-9]"
 
 
 @dataclass(frozen=True)
-class Visit(Reading):
+class TimeWindowField(FieldParser):
     """From and to, on one day."""
 
-    def read(self, written: object) -> str | Finding:
+    def parse(self, raw: object) -> str | Finding:
         """Return "HH:MM-HH:MM", or a finding."""
         fault = partial(Finding, expected="from and to on the same day", example='"06:30-08:00"')
-        plain = written.strip().replace("\u2013", "-") if isinstance(written, str) else ""
+        plain = raw.strip().replace("\u2013", "-") if isinstance(raw, str) else ""
         if not re.fullmatch(_PATTERN, plain):
-            return fault(f"{shown(written)} is not from one hour of the day to another")
-        start, end = window(plain)
+            return fault(f"{format_value(raw)} is not from one hour of the day to another")
+        start, end = parse_window(plain)
         if end <= start:
-            return fault(f"{shown(written)} ends before it begins; split at midnight what runs over it")
+            return fault(f"{format_value(raw)} ends before it begins; split at midnight what runs over it")
         return f"{start:%H:%M}-{end:%H:%M}"
 
     def schema(self) -> dict[str, Any]:
@@ -37,7 +37,7 @@ class Visit(Reading):
         return {"type": "string", "pattern": rf"^\s*{_PATTERN}\s*$", "examples": ["06:30-08:00"]}
 
 
-def window(text: str) -> Window:
+def parse_window(text: str) -> TimeWindow:
     """Return the two times of a text such as "06:30-08:00".
 
     Raises:
@@ -47,10 +47,10 @@ def window(text: str) -> Window:
     return start, end
 
 
-def overlapping(texts: tuple[str, ...]) -> tuple[str, str] | None:
+def find_overlap(texts: tuple[str, ...]) -> tuple[str, str] | None:
     """Return the first two of these that overlap, or None."""
-    ordered = sorted(texts, key=window)
+    ordered = sorted(texts, key=parse_window)
     for earlier, later in pairwise(ordered):
-        if window(later)[0] < window(earlier)[1]:
+        if parse_window(later)[0] < parse_window(earlier)[1]:
             return earlier, later
     return None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
-from handover.jobs.fields import Quantity
+from handover.jobs.fields import QuantityField
 from handover.jobs.record import fields_of, mark_of, tables
 from handover.units import system_of
 
@@ -23,13 +23,13 @@ def unit_system(raw: Mapping[str, Any]) -> Literal["us", "si"]:
     return "si" if systems.count("si") > systems.count("us") else "us"
 
 
-def _quantities(raw: Mapping[str, Any]) -> Iterator[tuple[str, Quantity]]:
+def _quantities(raw: Mapping[str, Any]) -> Iterator[tuple[str, QuantityField]]:
     for name, table in tables().items():
         found = raw.get(name)
         for row in found if isinstance(found, list | tuple) else [found]:
             if not isinstance(row, Mapping):
                 continue
             for key, field in fields_of(table).items():
-                quantity, text = mark_of(field, Quantity), row.get(key)
+                quantity, text = mark_of(field, QuantityField), row.get(key)
                 if quantity is not None and isinstance(text, str):
                     yield text, quantity

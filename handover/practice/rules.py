@@ -20,15 +20,15 @@ Stricter = Literal["lower", "higher"]
 
 STRICTEST = "strictest"
 """The rules of every set at once: for a country that has no set of its own."""
-_ON_WHEELS = ("driveway", "garage floor", "shop floor")
+_VEHICLE_USES = ("driveway", "garage floor", "shop floor")
 
 
 @dataclass(frozen=True)
 class Rule:
     """A number of practice. ``value`` is in ``unit``, which is of the SI.
 
-    ``called`` holds parts of the names by which a ticket calls the thing, in small letters. ``stricter`` says
-    of a limit that countries set for themselves which way is the more cautious.
+    ``aliases`` holds parts of the names by which a ticket calls the thing, in small letters. ``stricter``
+    says of a limit that countries set for themselves which way is the more cautious.
     """
 
     name: str
@@ -36,7 +36,7 @@ class Rule:
     unit: str
     source: str
     mark: Mark
-    called: tuple[str, ...] = ()
+    aliases: tuple[str, ...] = ()
     stricter: Stricter | None = None
 
 
@@ -52,7 +52,7 @@ class Circumstances(NamedTuple):
     @property
     def wheels(self) -> bool:
         """Whether it is built to bear wheels."""
-        return self.use in _ON_WHEELS
+        return self.use in _VEHICLE_USES
 
     @property
     def hard_service(self) -> bool:
@@ -61,7 +61,7 @@ class Circumstances(NamedTuple):
 
 
 @dataclass(frozen=True)
-class When:
+class Applicability:
     """The circumstances in which a rule holds; what is None or empty does not matter."""
 
     cements: tuple[str, ...] = ()
@@ -71,7 +71,7 @@ class When:
     wheels: bool | None = None
     hard_service: bool | None = None
 
-    def holds(self, slab: Circumstances) -> bool:
+    def matches(self, slab: Circumstances) -> bool:
         """Tell whether a slab is of this kind."""
         return (
             (not self.cements or slab.cement in self.cements)
@@ -83,7 +83,7 @@ class When:
         )
 
 
-class Band(NamedTuple):
+class DurationBand(NamedTuple):
     """A row of a table of durations, for temperatures from ``from_c`` up.
 
     It asks ``hours``, or ``over`` / (temperature + ``plus``) where the table gives a formula, in which a
@@ -115,7 +115,7 @@ class Durations:
     name: str
     by: str
     at_least: tuple[float, ...]
-    bands: tuple[Band, ...]
+    bands: tuple[DurationBand, ...]
     source: str
     mark: Mark
 
@@ -152,7 +152,7 @@ class GateRule:
     at_most: float | None = None
     at_most_times: float | None = None
     uses: tuple[str, ...] = ()
-    when: When = When()
+    when: Applicability = Applicability()
     table: str | None = None
     times: float = 1.0
     working_time: float | None = None
@@ -217,7 +217,7 @@ class CuringMethod:
 
 
 @dataclass(frozen=True)
-class Cement:
+class CementRule:
     """A cement as the ticket calls it: its phases (mass shares; Blaine m2/kg) and its strength curve."""
 
     phases: dict[str, float]
@@ -236,7 +236,7 @@ class Practice:
     cautions: dict[str, CautionRule]
     refusals: tuple[RefusalRule, ...]
     methods: dict[str, CuringMethod]
-    cements: dict[str, Cement]
+    cements: dict[str, CementRule]
     materials: dict[str, dict[str, Any]] = field(default_factory=dict)
     watering_day: tuple[str, str] = ("06:30", "21:00")
     durations: dict[str, Durations] = field(default_factory=dict)
@@ -253,7 +253,7 @@ class Practice:
 
     def gates_for(self, milestone: str, slab: Circumstances) -> tuple[GateRule, ...]:
         """Return the conditions of a milestone that hold for a slab, in the order of the data."""
-        return tuple(gate for gate in self.gates_of(milestone, slab.use) if gate.when.holds(slab))
+        return tuple(gate for gate in self.gates_of(milestone, slab.use) if gate.when.matches(slab))
 
 
 def _table(name: str) -> dict[str, Any]:
@@ -284,7 +284,7 @@ def practice(rules: str = "us") -> Practice:
         watering_day=(watering["day"]["opens"], watering["day"]["closes"]),
     )
     sets = rule_sets()
-    return _strictest(whole, sets.values()) if rules == STRICTEST else _ruled(whole, sets[rules])
+    return _strictest(whole, sets.values()) if rules == STRICTEST else _apply_country(whole, sets[rules])
 
 
 @cache
@@ -301,7 +301,7 @@ def rule_set_of(country: str) -> RuleSet | None:
     return next((each for each in rule_sets().values() if country.upper() in each.countries), None)
 
 
-def _ruled(general: Practice, country: RuleSet) -> Practice:
+def _apply_country(general: Practice, country: RuleSet) -> Practice:
     """Return the general rules with a country's in their place."""
     kept = tuple(gate for gate in general.gates if gate.rule not in country.replaces)
     return replace(
@@ -320,11 +320,11 @@ def _strictest(general: Practice, sets: Iterable[RuleSet]) -> Practice:
         durations |= each.durations
         gates += each.gates
         for name, rule in each.rules.items():
-            rules[name] = _stricter(rules.get(name, rule), rule)
+            rules[name] = _stricter_rule(rules.get(name, rule), rule)
     return replace(general, rules=rules, gates=tuple(gates), durations=durations)
 
 
-def _stricter(one: Rule, other: Rule) -> Rule:
+def _stricter_rule(one: Rule, other: Rule) -> Rule:
     choose = max if other.stricter == "higher" else min
     return choose(one, other, key=lambda rule: rule.value)
 
@@ -362,7 +362,7 @@ def _durations(name: str, row: dict[str, Any]) -> Durations:
     """Return a table of durations, in hours."""
     hours = {"h": 1.0, "d": 24.0}[row["unit"]]
     bands = tuple(
-        Band(
+        DurationBand(
             from_c=float(band["from"]),
             to_c=float(band.get("to", "inf")),
             hours=tuple(hours * value for value in band.get("values", ())),
@@ -416,22 +416,22 @@ def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durat
         at_most=row.get("at_most"),
         at_most_times=row.get("at_most_times"),
         uses=tuple(row.get("uses", ())),
-        when=_when(row.get("when", {})),
+        when=_applicability(row.get("when", {})),
         table=row.get("table"),
         times=row.get("times", 1.0),
         working_time=row.get("working_time"),
     )
 
 
-def _when(row: dict[str, Any]) -> When:
-    return When(**{**row, "cements": tuple(row.get("cements", ()))})
+def _applicability(row: dict[str, Any]) -> Applicability:
+    return Applicability(**{**row, "cements": tuple(row.get("cements", ()))})
 
 
 def _caution(code: str, row: dict[str, Any]) -> CautionRule:
     return CautionRule(code, row["source"], row["mark"], tuple(row.get("figures", ())))
 
 
-def _cements(tables: dict[str, Any]) -> dict[str, Cement]:
+def _cements(tables: dict[str, Any]) -> dict[str, CementRule]:
     """Return the cements with the phases of the composition that stands for each."""
     compositions = tables["compositions"]
     shared = {name: value for name, value in compositions.items() if isinstance(value, float)}
@@ -440,5 +440,5 @@ def _cements(tables: dict[str, Any]) -> dict[str, Cement]:
         constants = dict(row["curve"])
         form = cast("str", constants.pop("form"))
         phases = {**shared, **compositions[row["composition"]]}
-        found[name] = Cement(phases, form, constants, row["source"], row["mark"])
+        found[name] = CementRule(phases, form, constants, row["source"], row["mark"])
     return found

@@ -6,12 +6,12 @@ import tomllib
 from functools import cache
 from importlib.resources import files
 
-MARK = "common practice"
+WALKTHROUGH_MARK = "common practice"
 """Of every list: the trade does so, and no source says it."""
 
 
 @cache
-def looked_at(use: str) -> tuple[str, ...]:
+def walkthrough_items(use: str) -> tuple[str, ...]:
     """Return what is usual to look at on a slab of such a use: codes, in the order of the walk.
 
     Raises:

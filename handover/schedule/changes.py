@@ -66,7 +66,7 @@ class _Comparison:
     def all(self) -> Iterator[Change]:
         dates = tuple(self._dates())
         yield from dates
-        yield from self._waterings({each.kind: each for each in dates if self._by_far(each)})
+        yield from self._waterings({each.kind: each for each in dates if self._exceeds_threshold(each)})
         yield from self._frosts()
 
     # ---- dates
@@ -79,10 +79,10 @@ class _Comparison:
                     yield from self._date(name, getattr(was, edge, None), getattr(now, edge, None))
 
     def _date(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
-        if _differs(before, after) and not self._over(*filter(None, (before, after))):
+        if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
             yield Change(kind, _one(before), _one(after), self._causes(before, after))
 
-    def _moved(self, before: datetime | None, after: datetime | None) -> bool:
+    def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
         """Return whether something moved by so much that it counts."""
         if before is None or after is None:
             return before is not after
@@ -90,7 +90,7 @@ class _Comparison:
         soon = first <= self.later.placement_end.astimezone(UTC) + self._hours("change.soon-until")
         return last - first >= self._hours("change.soon" if soon else "change.later")
 
-    def _over(self, *instants: datetime) -> bool:
+    def _past_dates(self, *instants: datetime) -> bool:
         issued = self.later.issued_at.astimezone(UTC)
         return all(each.astimezone(UTC) <= issued for each in instants)
 
@@ -99,10 +99,10 @@ class _Comparison:
 
     # ---- days of watering
 
-    def _by_far(self, change: Change) -> bool:
+    def _exceeds_threshold(self, change: Change) -> bool:
         """Return whether a date moved to another day, or by so much that it counts."""
         before, after = _only(change.before), _only(change.after)
-        return self._moved(before, after) or (before and before.date()) != (after and after.date())
+        return self._is_moved(before, after) or (before and before.date()) != (after and after.date())
 
     def _waterings(self, dates: dict[str, Change]) -> Iterator[Change]:
         """Give the days whose visits differ, except those that a moved date explains already."""
@@ -116,13 +116,13 @@ class _Comparison:
 
     def _watering(self, before: WateringDay | None, after: WateringDay | None) -> Iterator[Change]:
         old, new = self._to_come(before), self._to_come(after)
-        same = len(old) == len(new) and not any(map(self._moved, old, new))
+        same = len(old) == len(new) and not any(map(self._is_moved, old, new))
         if not same:
             yield Change(WATERING, old, new, self._causes_of_day(before, after))
 
     def _to_come(self, day: WateringDay | None) -> tuple[datetime, ...]:
         visits: Iterable[Visit] = day.visits if day else ()
-        return tuple(sorted(each.start for each in visits if not self._over(each.end)))
+        return tuple(sorted(each.start for each in visits if not self._past_dates(each.end)))
 
     def _causes_of_day(self, before: WateringDay | None, after: WateringDay | None) -> tuple[Cause, ...]:
         was, now = before and before.skipped_because, after and after.skipped_because
@@ -142,7 +142,7 @@ class _Comparison:
             yield Change(FROST, _one(before.get(day)), _one(after.get(day)))
 
     def _frost_days(self, schedule: CureSchedule) -> dict[date, datetime]:
-        ahead = [each for each in schedule.risks if each.code == FROST and not self._over(each.end)]
+        ahead = [each for each in schedule.risks if each.code == FROST and not self._past_dates(each.end)]
         return {each.start.date(): each.start for each in sorted(ahead, key=lambda each: each.start)}
 
     # ---- causes
@@ -160,7 +160,7 @@ class _Comparison:
         """Return what else may have moved something."""
         if self._newly_measured:
             return self._newly_measured
-        if self._says_otherwise:
+        if self._weather_changed:
             return ("record",)
         return () if self._same_weather else ("forecast",)
 
@@ -192,7 +192,7 @@ class _Comparison:
         return tuple(dict.fromkeys(_MEASURED[each.kind] for each in fresh))
 
     @property
-    def _says_otherwise(self) -> bool:
+    def _weather_changed(self) -> bool:
         """Return whether the record describes slab, mix or placement otherwise."""
         one, other = self.earlier, self.later
         numbers = ("area_m2", "thickness_m", "specified_strength_mpa")

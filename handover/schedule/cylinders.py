@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.concrete.curves import Fastest, From, Level, Slowest, Times
+from handover.concrete.curves import ConstantBound, FastestCurve, OnsetBound, ScaledCurve, SlowestCurve
 from handover.concrete.strength_fit import Hyperbola, fit_hyperbola
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.measurement_result import MeasurementResult
@@ -76,27 +76,28 @@ def apply_standard_cylinders(
     usable = tuple(test for test in tests if test.hours > begins)
     if not usable:
         return concrete, MeasurementResult(tuple(_record(test, concrete, "too-young") for test in tests))
-    found = _fitted(usable, begins, concrete, practice)
+    found = _fit_curve(usable, begins, concrete, practice)
     words = None if found is None else found[1]
     if found is not None and found[1].verdict == "used":
         fit = found[0]
         curve = _from_fit(fit, usable, concrete)
         outcome, ratio = "curve-fitted", _ratio(usable[-1].hours, float(fit.fitted_mpa[-1]), concrete)
     else:
-        ratio = min(_by_age(usable, concrete))
-        curve = _moved(ratio, max(test.strength for test in usable), concrete)
+        ratio = min(_scale_by_age(usable, concrete))
+        curve = _shift_curve(ratio, max(test.strength for test in usable), concrete)
         outcome = "curve-lowered" if ratio < 1.0 else "curve-raised" if ratio > 1.0 else "curve-kept"
     records = tuple(
-        _record(test, concrete, outcome if test in usable else "too-young", _scaled(ratio)) for test in tests
+        _record(test, concrete, outcome if test in usable else "too-young", _scale_curve(ratio))
+        for test in tests
     )
     weak = ratio < 1.0 - practice["cylinder.disagree"]
-    cautions = (("cylinders-weak", _scaled(ratio)),) if weak else ()
-    if (most := max(_by_age(usable, concrete))) > practice["cylinder.most"]:
-        cautions = (*cautions, ("cylinders-high", _scaled(most)))
+    cautions = (("cylinders-weak", _scale_curve(ratio)),) if weak else ()
+    if (most := max(_scale_by_age(usable, concrete))) > practice["cylinder.most"]:
+        cautions = (*cautions, ("cylinders-high", _scale_curve(most)))
     return replace(concrete, curve=curve), MeasurementResult(records, cautions, words)
 
 
-def _scaled(ratio: float) -> tuple[Figure, ...]:
+def _scale_curve(ratio: float) -> tuple[Figure, ...]:
     return (Figure("strength_share", ratio, "1"),)
 
 
@@ -105,7 +106,7 @@ def _ratio(hours: float, strength: float, concrete: ConcreteProperties) -> float
     return strength / (concrete.specified_mpa * float(concrete.curve.ratio(hours / _DAY)))
 
 
-def _by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
+def _scale_by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
     """Return each age's mean as a share of the curve: a test is the mean of its cylinders."""
     ages = {test.hours for test in usable}
     return [
@@ -114,15 +115,17 @@ def _by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list[float
     ]
 
 
-def _moved(ratio: float, most_mpa: float, concrete: ConcreteProperties) -> StrengthCurve:
+def _shift_curve(ratio: float, most_mpa: float, concrete: ConcreteProperties) -> StrengthCurve:
     """Return the cement's curve times a factor: above itself only up to the highest strength measured."""
-    moved = Times(concrete.curve, ratio)
+    moved = ScaledCurve(concrete.curve, ratio)
     if ratio <= 1.0:
         return moved
-    return Slowest((moved, Fastest((Level(most_mpa / concrete.specified_mpa), concrete.curve))))
+    return SlowestCurve(
+        (moved, FastestCurve((ConstantBound(most_mpa / concrete.specified_mpa), concrete.curve)))
+    )
 
 
-def _fitted(
+def _fit_curve(
     usable: Sequence[_Test], begins: float, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[Fit, StrengthFit] | None:
     """Return the fit of the cylinders with its verdict, or None where there are too few."""
@@ -167,11 +170,11 @@ def _from_fit(fit: Fit, usable: Sequence[_Test], concrete: ConcreteProperties) -
         for test, value in ((usable[0], fit.fitted_mpa[0]), (usable[-1], fit.fitted_mpa[-1]))
     )
     reached = min(float(fit.fitted_mpa[-1]), max(test.strength for test in usable)) / concrete.specified_mpa
-    return Slowest(
+    return SlowestCurve(
         (
             fitted,
-            Fastest((Times(own, young), From(usable[0].hours / _DAY))),
-            Fastest((Level(reached), Times(own, min(old, 1.0)))),
+            FastestCurve((ScaledCurve(own, young), OnsetBound(usable[0].hours / _DAY))),
+            FastestCurve((ConstantBound(reached), ScaledCurve(own, min(old, 1.0)))),
         )
     )
 
@@ -210,7 +213,7 @@ def apply_field_cylinders(
     lowest = 1.0
     tests = _tests(job, "field")
     for test in tests:
-        estimate = _estimated(test.hours, ensemble, concrete, slab)
+        estimate = _estimate(test.hours, ensemble, concrete, slab)
         share = test.strength / estimate if estimate > 0.0 else np.inf
         outcome = "too-young" if estimate <= 0.0 else _agreement(share, limit)
         compared = (Figure("strength", test.strength, "MPa"), Figure("strength_estimated", estimate, "MPa"))
@@ -226,12 +229,12 @@ def apply_field_cylinders(
                 measured=(Figure("age", test.hours, "h"), compared[0]),
                 estimated=(Figure("strength", estimate, "MPa"),),
                 outcome=outcome,
-                figures=_scaled(float(share)) if np.isfinite(share) else (),
+                figures=_scale_curve(float(share)) if np.isfinite(share) else (),
             )
         )
-    cautions = tuple(_furthest(differing))
+    cautions = tuple(_largest_departure(differing))
     if lowest < 1.0:
-        concrete = replace(concrete, curve=Times(concrete.curve, float(lowest)))
+        concrete = replace(concrete, curve=ScaledCurve(concrete.curve, float(lowest)))
     return concrete, MeasurementResult(tuple(records), cautions)
 
 
@@ -241,7 +244,7 @@ def _agreement(share: float, limit: float) -> str:
     return "field-weaker" if share < 1.0 else "field-stronger"
 
 
-def _furthest(
+def _largest_departure(
     differing: list[tuple[float, tuple[Figure, ...]]],
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution for the cylinder that is furthest off."""
@@ -249,7 +252,7 @@ def _furthest(
         yield "cylinders-differ", max(differing, key=lambda each: each[0])[1]
 
 
-def _estimated(hours: float, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> float:
+def _estimate(hours: float, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> float:
     """Return the likely strength of the middle of the slab at an age, in MPa; nothing before final set.
 
     Past the end of the estimate the slab goes on as in its last day.

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
-from handover.concrete.curves import Times
+from handover.concrete.curves import ScaledCurve
 from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
@@ -108,7 +108,7 @@ def apply_tickets(
         concrete,
         initial_set_h=set_age(initial, concrete.hydration),
         final_set_h=set_age(final, concrete.hydration),
-        curve=Times(concrete.curve, strength_kept(job, wettest, practice)),
+        curve=ScaledCurve(concrete.curve, strength_kept(job, wettest, practice)),
     )
     return wetter, measured
 
@@ -142,14 +142,14 @@ def _record(load: Load, job: JobRecord, practice: Practice) -> Measurement:
         kind="ticket",
         name=load.name,
         at=load.ticket.batched,
-        measured=tuple(_on_the_ticket(load)),
+        measured=tuple(_ticket_figures(load)),
         estimated=(Figure("water_cementitious", job.mix.water_cementitious, "1"),) if weaker else (),
         outcome=outcome,
-        figures=tuple(_weakened(load, job, practice)) if weaker else (),
+        figures=tuple(_strength_loss(load, job, practice)) if weaker else (),
     )
 
 
-def _on_the_ticket(load: Load) -> Iterator[Figure]:
+def _ticket_figures(load: Load) -> Iterator[Figure]:
     ticket = load.ticket
     if load.on_the_way_h is not None:
         yield Figure("time_to_discharge", load.on_the_way_h, "h")
@@ -161,7 +161,7 @@ def _on_the_ticket(load: Load) -> Iterator[Figure]:
         yield Figure("water_added", ticket.water_added, "L")
 
 
-def _weakened(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure]:
+def _strength_loss(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure]:
     yield Figure("water_cementitious", load.water_cementitious, "1")
     yield Figure("strength_lost", 1.0 - strength_kept(job, load.water_cementitious, practice), "1")
 
@@ -179,7 +179,7 @@ def _cautions(
         yield "late-discharge", minutes
     wettest = max(each, key=lambda load: load.water_cementitious, default=None)
     if wettest and wettest.water_cementitious - job.mix.water_cementitious > practice["retemper.batching"]:
-        yield "water-added", tuple(_weakened(wettest, job, practice))
+        yield "water-added", tuple(_strength_loss(wettest, job, practice))
     slump, most = max((load.ticket.slump or 0.0 for load in each), default=0.0), practice["slump.most"]
     if slump > most * (1.0 + 1e-6):
         yield "slump-high", (Figure("slump", slump, "m"), Figure("limit", most, "m"))

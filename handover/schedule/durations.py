@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from handover.base.arrays import Floats
-    from handover.practice.rules import Band, Durations, GateRule
+    from handover.practice.rules import DurationBand, Durations, GateRule
     from handover.schedule.mix import ConcreteProperties
     from handover.schedule.simulation import Simulation
 
@@ -54,11 +54,11 @@ def required_hours(table: Durations, surface_c: ArrayLike, column: ArrayLike = 0
     surface, columns = np.broadcast_arrays(np.asarray(surface_c, dtype=np.float64), np.asarray(column))
     asked = np.full(surface.shape, np.inf)
     for band in reversed(table.bands):
-        asked = np.where(surface >= band.from_c, _asked_in(band, surface, columns), asked)
+        asked = np.where(surface >= band.from_c, _required_in_band(band, surface, columns), asked)
     return asked
 
 
-def _asked_in(band: Band, surface_c: Floats, columns: Columns) -> Floats:
+def _required_in_band(band: DurationBand, surface_c: Floats, columns: Columns) -> Floats:
     """Return what a band of a table asks, in h."""
     if band.over:
         within = np.clip(surface_c, band.from_c, band.to_c)
@@ -133,7 +133,7 @@ def _table(gate: GateRule, simulation: Simulation) -> Durations:
 
 def _columns(table: Durations, simulation: Simulation) -> Columns:
     """Return which column of a table holds, from 0; broadcasts against (h+1, m)."""
-    return COLUMNS[table.by](table, simulation)
+    return COLUMN_SELECTORS[table.by](table, simulation)
 
 
 def _only_one(_: Durations, __: Simulation) -> Columns:
@@ -171,7 +171,7 @@ def _by_heat(table: Durations, simulation: Simulation) -> Columns:
     return np.asarray(hot_and_dry[ordinary].any(axis=0), dtype=np.int_)
 
 
-COLUMNS: dict[str, Callable[[Durations, Simulation], Columns]] = {
+COLUMN_SELECTORS: dict[str, Callable[[Durations, Simulation], Columns]] = {
     "": _only_one,
     "strength development": _by_development,
     "air about the slab": _by_air,

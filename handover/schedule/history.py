@@ -10,7 +10,7 @@ import numpy as np
 from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.model import Band, Depths, SlabHistory
+from handover.schedule.model import Depths, EstimateBand, SlabHistory
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
@@ -52,12 +52,12 @@ def _ends(share: float) -> tuple[float, float, float]:
     return 1.0 - share, _MEDIAN, share
 
 
-def _band(values: Floats, share: float) -> Band:
+def _band(values: Floats, share: float) -> EstimateBand:
     """Return a quantity (hours, members, depths) as likely, low and high."""
     ordered = np.sort(values, axis=1)
     last = values.shape[1] - 1
     low, likely, high = (_depths(ordered[:, round(end * last)]) for end in _ends(share))
-    return Band(likely, low, high)
+    return EstimateBand(likely, low, high)
 
 
 def _depths(values: Floats) -> Depths:

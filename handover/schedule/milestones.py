@@ -46,15 +46,15 @@ def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
 
 def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
     """Yield the dates that the tool must not give for this slab."""
-    given = set()
+    refused = set()
     for rule in practice.refusals:
         if rule.code == _TENDONS and not job.slab.has_tendons:
             continue
         if rule.uses and job.slab.use not in rule.uses:
             continue
         for kind in rule.milestones:
-            if kind not in given:
-                given.add(kind)
+            if kind not in refused:
+                refused.add(kind)
                 yield Refusal(kind, rule.code)
 
 

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.concrete.curves import Slowest
+from handover.concrete.curves import SlowestCurve
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
-from handover.concrete.setting import final_set_degree, initial_set_degree, scaled, set_age
+from handover.concrete.setting import final_set_degree, initial_set_degree, scale_time, set_age
 from handover.concrete.strength import Aci209, En1992, StrengthCurve
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from handover.base.arrays import Floats
     from handover.jobs.record import Mix
-    from handover.practice.rules import Cement, Practice
+    from handover.practice.rules import CementRule, Practice
     from handover.schedule.ensemble import Ensemble
 
 
@@ -100,7 +100,7 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         fly_ash_cao=lime,
     )
     energy = np.asarray(plain.activation_energy * ensemble.energy)
-    slower = scaled(plain, ensemble.setting * _admixtures(mix.admixtures, practice))
+    slower = scale_time(plain, ensemble.setting * _admixtures(mix.admixtures, practice))
     hydration = replace(slower, activation_energy=energy)
     reference_c = practice[_REFERENCES[cement.form]]
     initial = initial_set_degree(mix.water_cementitious, practice["setting.initial"])
@@ -119,16 +119,16 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
 
 def _admixtures(named: Sequence[str], practice: Practice) -> float:
     """Return the factor of the admixtures on the time to set."""
-    rules = [rule for rule in practice.rules.values() if rule.called]
+    rules = [rule for rule in practice.rules.values() if rule.aliases]
     lower = [name.lower() for name in named]
-    acting = [rule.value for rule in rules if any(part in name for part in rule.called for name in lower)]
+    acting = [rule.value for rule in rules if any(part in name for part in rule.aliases for name in lower)]
     return float(np.prod(acting))
 
 
-def _curve(cement: Cement, additions: float, practice: Practice) -> StrengthCurve:
+def _curve(cement: CementRule, additions: float, practice: Practice) -> StrengthCurve:
     """Return the strength curve: of the cement, or of a mix slowed by fly ash and slag, the slower."""
     curve = _CURVES[cement.form](**cement.constants)
     if additions <= 0.0:
         return curve
     slowed = practice["additions.slowest-class"] + practice["additions.per-share"] * additions
-    return Slowest((curve, En1992(slowed)))
+    return SlowestCurve((curve, En1992(slowed)))

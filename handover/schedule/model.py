@@ -316,7 +316,7 @@ class Depths:
 
 
 @dataclass(frozen=True)
-class Band:
+class EstimateBand:
     """A quantity as a band: likely, with its low and high ends, each at three depths."""
 
     likely: Annotated[Depths, means("Best estimate.")]
@@ -330,10 +330,10 @@ class SlabHistory:
 
     hours: Annotated[Floats, means("Since placement of the last concrete. [h]")]
     time: Annotated[Instants, means("The same as instants.")]
-    temperature_c: Annotated[Band, means("Temperature of the concrete. [degC]")]
-    equivalent_age_h: Annotated[Band, means("Equivalent age at reference_c. [h]")]
-    hydration: Annotated[Band, means("Degree of hydration, 0 to 1. [1]")]
-    strength_mpa: Annotated[Band, means("Compressive strength. [MPa]")]
+    temperature_c: Annotated[EstimateBand, means("Temperature of the concrete. [degC]")]
+    equivalent_age_h: Annotated[EstimateBand, means("Equivalent age at reference_c. [h]")]
+    hydration: Annotated[EstimateBand, means("Degree of hydration, 0 to 1. [1]")]
+    strength_mpa: Annotated[EstimateBand, means("Compressive strength. [MPa]")]
     evaporation: Annotated[Floats, means("Water lost by a wet surface, likely. [kg/m2/h]")]
     evaporation_low: Annotated[Floats, means("Low end of its band. [kg/m2/h]")]
     evaporation_high: Annotated[Floats, means("High end of its band. [kg/m2/h]")]

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     Watering = tuple[WateringDay, ...]
 
 
-_LOWERED = ("curve-lowered", "curve-fitted", "field-weaker")
+_REDUCED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
 def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
@@ -57,7 +57,7 @@ def _drying(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     time_s, rate = _fresh_hours(simulation, dates, first)
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
-        for run in _runs(rate >= limit):
+        for run in _find_runs(rate >= limit):
             peak = run.start + int(rate[run].argmax())
             error = practice["drying.error"]
             yield _risk(
@@ -81,8 +81,8 @@ def _precautions(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
     time_s, rate = _fresh_hours(simulation, dates, first)
-    behind = _sheltered(simulation, first, len(rate), wind=practice["drying.windbreak"])
-    in_fog = _sheltered(simulation, first, len(rate), humidity=practice["drying.fog"])
+    behind = _with_shelter(simulation, first, len(rate), wind=practice["drying.windbreak"])
+    in_fog = _with_shelter(simulation, first, len(rate), humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
     worth = {
         "windbreak": ((rate >= limit) & (behind < limit), behind),
@@ -90,7 +90,7 @@ def _precautions(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
         "evaporation-retarder": (rate >= practice["drying.watch"], None),
     }
     for code, (hours, left) in worth.items():
-        for run in _runs(hours):
+        for run in _find_runs(hours):
             peak = run.start + int(rate[run].argmax())
             figures = [Figure("peak", float(rate[peak]), "kg/m2/h")]
             if left is not None:
@@ -98,7 +98,7 @@ def _precautions(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
             yield _risk(code, simulation.job.zone, time_s[run], time_s[peak], *figures)
 
 
-def _sheltered(
+def _with_shelter(
     simulation: Simulation, member: int, hours: int, *, wind: float = 1.0, humidity: float = 0.0
 ) -> Floats:
     """Return the loss of a wet surface in calmer or damper air, over the first hours, in kg/m2/h."""
@@ -127,7 +127,7 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
     top, air = (simulation.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
-    for run in _runs((top < 0.0) & young):
+    for run in _find_runs((top < 0.0) & young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
             "frost",
@@ -155,7 +155,7 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
         & (known > start)
         & (known <= end)
     )
-    for run in _runs(wet):
+    for run in _find_runs(wet):
         peak = run.start + int(weather.precipitation_mm[run].argmax())
         yield _risk(
             "rain-on-fresh",
@@ -166,7 +166,7 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
         )
 
 
-def _runs(which: NDArray[np.bool_]) -> list[slice]:
+def _find_runs(which: NDArray[np.bool_]) -> list[slice]:
     """Return the stretches in which something holds."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(np.int8), [0]])))
     return [slice(int(start), int(stop)) for start, stop in edges.reshape(-1, 2)]
@@ -406,7 +406,7 @@ def _weakest(simulation: Simulation) -> tuple[Figure, ...]:
     shares = [
         figure
         for each in simulation.measurements.records
-        if each.outcome in _LOWERED
+        if each.outcome in _REDUCED
         for figure in each.figures
         if figure.name == "strength_share" and figure.value < 1.0
     ]

@@ -16,7 +16,7 @@ from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import concrete_properties
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.slab_simulation import DAYS, simulate_slab
-from handover.weather.extrapolate import extend
+from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
 
 if TYPE_CHECKING:
@@ -124,7 +124,7 @@ def simulate(
     if faults:
         raise UnusableInput(faults)
     job = _with_coordinates(job, weather)
-    whole = extend(weather, until, typical=typical)
+    whole = extrapolate(weather, until, typical=typical)
     issued_s = (weather.issued_at or as_of).timestamp()
     ensemble = draw_ensemble(
         job, whole, practice, forecast_issued_s=issued_s, members=members, typical=typical

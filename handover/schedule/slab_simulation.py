@@ -9,8 +9,8 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate, wind_at
-from handover.concrete.heat import Column, Layer, Surface, column, exchange, march
-from handover.concrete.heat import Concrete as Hydrating
+from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, march, surface_exchange
+from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.psychrometrics import vapour_pressure
 from handover.schedule.delivery_tickets import truck_hours
@@ -98,7 +98,7 @@ def simulate_slab(
     result = march(
         grid,
         _hydrating(concrete, practice),
-        exchange(
+        surface_exchange(
             Surface(look["absorptivity"], look["emissivity"], shelter["sky"], shelter["sun"]),
             air_c=met["air_c"],
             vapour_pa=vapour_pressure(met["air_c"], met["relative_humidity"]),
@@ -199,13 +199,13 @@ def _laid(resistance: Floats, job: JobRecord, instants: Floats, practice: Practi
     return np.where(on[:, np.newaxis], resistance, 0.0)
 
 
-def _column(job: JobRecord, practice: Practice) -> Column:
+def _column(job: JobRecord, practice: Practice) -> GridColumn:
     materials = practice.materials
     slab = job.slab
     cells = max(6, 2 * round(slab.thickness / _CELL / 2))  # even: a node is in the middle
     layers = [_layer(materials[name], 3) for name in materials["under"][slab.on]]
     soil = materials["soil"]
-    return column(
+    return grid_column(
         Layer(
             slab.thickness,
             materials["concrete"]["conductivity"],
@@ -255,7 +255,7 @@ def _mean_air_of(weather: WeatherSeries, ensemble: Ensemble, group: slice, days:
 
 
 def _initial(
-    grid: Column, placed_c: Floats, weather: WeatherSeries, ensemble: Ensemble, practice: Practice
+    grid: GridColumn, placed_c: Floats, weather: WeatherSeries, ensemble: Ensemble, practice: Practice
 ) -> Floats:
     """Return every node at placement: concrete as placed, ground between the days' air and the weeks'."""
     count = len(grid.concrete)

@@ -58,7 +58,7 @@ class Slots:
     shows: float
 
     @property
-    def allowed(self) -> NDArray[np.bool_]:
+    def allowed_slots(self) -> NDArray[np.bool_]:
         """Whether water may be put on, shape (s,)."""
         return self.open & ~self.frost
 
@@ -80,7 +80,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
         dry_h = 0.0
         if method is not None:
             forced = None if planned else _first_visit(slots, simulation.practice)
-            most = _most(simulation, method)
+            most = _max_visits(simulation, method)
             visits, held, dry_h = plan_day(slots, method, rate_of(simulation.job, method), most, held, forced)
         planned.append(_day(day, slots, visits, dry_h, simulation, basis))
     return tuple(planned)
@@ -134,13 +134,13 @@ def plan_day(
     must = np.zeros(len(lost), dtype=bool) if forced is None else forced
     shows = lost > slots.shows
     moves = [_moves(step, *each, use) for each in zip(lost, slots.rain, shows, strict=True)]
-    needed = bool(slots.rain.sum() < lost.sum() and (slots.allowed | must).any())
-    value = _values(moves, slots.allowed, must, most, use, needed=needed)
+    needed = bool(slots.rain.sum() < lost.sum() and (slots.allowed_slots | must).any())
+    value = _values(moves, slots.allowed_slots, must, most, use, required=needed)
     level, on, made = round(held_mm / step), 0, 0
     chosen = np.zeros(len(lost), dtype=bool)
     dry_h = 0.0
     for index, (off, run) in enumerate(moves):
-        may = (slots.allowed[index] or must[index]) and (on or made < most)
+        may = (slots.allowed_slots[index] or must[index]) and (on or made < most)
         begun = made + 1 - on
         stay = value[index + 1][made, 0, off.level[level]] + _DRY * off.dry_h[level]
         water = may and (
@@ -182,11 +182,11 @@ def _values(
     most: int,
     use: float,
     *,
-    needed: bool,
+    required: bool,
 ) -> list[Floats]:
     """Return the least cost still to come before each slot, by visits made, water running, and level."""
     last = np.zeros((most + 1, 2, _LEVELS + 1))
-    if needed:
+    if required:
         last[0] = _DRY * SLOT_H  # a day without any visit is as bad as half an hour dry
     values = [last]
     for index in range(len(moves) - 1, -1, -1):
@@ -205,7 +205,7 @@ def _values(
     return values[::-1]
 
 
-def _most(simulation: Simulation, method: CuringMethod) -> int:
+def _max_visits(simulation: Simulation, method: CuringMethod) -> int:
     return int(simulation.practice["water.timer-visits"]) if simulation.job.curing.timer else method.most
 
 
@@ -213,9 +213,9 @@ def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
     """Return the slots of the first watering, which runs on whoever is there: the crew has just left."""
     count = round(practice["first-water.length"] / SLOT_H)
     first = np.zeros(len(slots.start_s), dtype=bool)
-    allowed = np.flatnonzero(slots.allowed)
+    allowed = np.flatnonzero(slots.allowed_slots)
     if len(allowed):
-        first[allowed[0] : allowed[0] + count] = slots.allowed[allowed[0] : allowed[0] + count]
+        first[allowed[0] : allowed[0] + count] = slots.allowed_slots[allowed[0] : allowed[0] + count]
     return first
 
 
@@ -303,7 +303,7 @@ def _day(
     whole = (known > begins) & (known <= over)
     litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
     visits = tuple(
-        _gentle(visit, slots, simulation) for visit in _visits(slots, chosen, litres_per_h, job.zone)
+        _soften(visit, slots, simulation) for visit in _visits(slots, chosen, litres_per_h, job.zone)
     )
     chance = weather.precipitation_probability[whole]
     return WateringDay(
@@ -333,7 +333,7 @@ def _visits(slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, zone: 
     return visits
 
 
-def _gentle(visit: Visit, slots: Slots, simulation: Simulation) -> Visit:
+def _soften(visit: Visit, slots: Slots, simulation: Simulation) -> Visit:
     """Return a visit with a word on water that is too cool for the surface, and the hour that is gentlest."""
     water, limit = simulation.job.curing.water_temperature, simulation.practice["water.cooler"]
     if water is None:
@@ -342,7 +342,7 @@ def _gentle(visit: Visit, slots: Slots, simulation: Simulation) -> Visit:
     cooler = float(np.interp(visit.start.timestamp(), simulation.slab_s(CENTRAL), surface)) - water
     if cooler <= limit:
         return visit
-    free = slots.start_s[slots.allowed]
+    free = slots.start_s[slots.allowed_slots]
     gentlest = free[np.interp(free, simulation.slab_s(CENTRAL), surface).argmin()]
     at = datetime.fromtimestamp(float(gentlest), UTC).astimezone(simulation.job.zone)
     return replace(visit, cooler_k=cooler, gentler_at=at)
@@ -351,4 +351,4 @@ def _gentle(visit: Visit, slots: Slots, simulation: Simulation) -> Visit:
 def _why_skipped(slots: Slots, job: JobRecord, method: CuringMethod | None) -> str | None:
     if method is None:
         return _SKIPPED[job.curing.method]
-    return "rain" if slots.allowed.any() else "frost"
+    return "rain" if slots.allowed_slots.any() else "frost"

@@ -13,50 +13,56 @@ from shlex import quote
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from handover.archive.atomic import JUNK, walk
+from handover.archive.atomic import DESKTOP_FILES, walk
 from handover.archive.bag import DECLARATION_FILE
-from handover.archive.deposit import Deposit, file_job
-from handover.archive.entry import Contact, Entry, Task
+from handover.archive.deposit import Deposit, deposit_files
+from handover.archive.entry import Contact, JobEntry, Task
 from handover.documents.calendars import event_uid
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles
-from handover.jobs.parse import decode, parse
+from handover.jobs.parse import decode_utf8, parse_text
 from handover.jobs.reading import RecordSource, examine_source
 from handover.schedule.model import MilestoneKind
-from handover.service.publish import CREW, INPUTS, OWN_NAMES, SCHEDULE, check_folder
-from handover.service.send_log import RECORD as SENT
-from handover.units import told
+from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, OWN_NAMES, SCHEDULE_FILE, check_folder
+from handover.service.send_log import LOG_FILE as SENT
+from handover.units import format_for_reader
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from handover.archive.deposit import Filed
+    from handover.archive.deposit import DepositResult
     from handover.archive.store import Archive
     from handover.jobs.record import JobRecord
 
-RING_OWNER = "ring-owner"
+CALL_OWNER = "ring-owner"
 """The task of telling the owner of a frost that is forecast."""
 
-AHEAD = timedelta(days=1)
+CALL_LEAD_TIME = timedelta(days=1)
 """How long before a frost its owner is rung: time to fetch blankets. Common practice."""
 
-ONCE = (MilestoneKind.SAW_JOINTS, MilestoneKind.STRIP_EDGE_FORMS, "rub-edges", "walk-through", "blankets-off")
+ONE_TIME_VISITS = (
+    MilestoneKind.SAW_JOINTS,
+    MilestoneKind.STRIP_EDGE_FORMS,
+    "rub-edges",
+    "walk-through",
+    "blankets-off",
+)
 """Visits of the crew that a job has once, by the kinds of the calendar."""
 
-COVER = "frost-cover"
+FROST_COVER = "frost-cover"
 
-NEEDED = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
+REQUIRED_KEYS = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
 """What is read of a schedule."""
 
-RECORD_ENDINGS = (".toml", ".json")
-MATURE = timedelta(days=28)
+RECORD_SUFFIXES = (".toml", ".json")
+CYLINDER_TEST_AGE = timedelta(days=28)
 """Age at which a standard-cured cylinder is held against the specified strength (ASTM C31, ACI 318)."""
 
 
 # ---- into the archive -------------------------------------------------------------------------------
 
 
-def file_issue(archive: Archive, folder: Path, at: datetime) -> Filed:
+def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult:
     """File an issued folder. The same folder again changes nothing.
 
     Args:
@@ -66,13 +72,15 @@ def file_issue(archive: Archive, folder: Path, at: datetime) -> Filed:
 
     Raises:
         UnusableInput: It is no issued folder, or the archive has this revision with other documents.
-        NotFiled, Unfinished, Busy, Damaged, CatalogFailed: As `handover.archive.deposit.file_job`.
+        NotFiled, Unfinished, Busy, Damaged, CatalogFailed: As `handover.archive.deposit.deposit_files`.
     """
     documents, others = read_issued(folder)
-    return file_documents(archive, read_issued_record(documents, str(folder)), documents, at, others=others)
+    return archive_documents(
+        archive, read_issued_record(documents, str(folder)), documents, at, others=others
+    )
 
 
-def file_what_stands(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
+def archive_existing_set(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
     """File the set that stands in a folder if the archive has not got its revision; tell whether it was so.
 
     Raises:
@@ -82,18 +90,18 @@ def file_what_stands(archive: Archive, folder: Path, job: str, at: datetime) -> 
     if stands is None:
         return False
     bag = archive.bag_or_none(job)
-    return not (bag and stands["revision"] in bag.revisions) and file_issue(archive, folder, at).changed
+    return not (bag and stands["revision"] in bag.revisions) and archive_issue(archive, folder, at).changed
 
 
-def file_documents(
+def archive_documents(
     archive: Archive,
     job: JobRecord,
     documents: Mapping[str, bytes],
     at: datetime,
     *,
     others: Mapping[str, bytes] | None = None,
-) -> Filed:
-    """File a set of documents that is at hand in memory. Raises as `file_issue`.
+) -> DepositResult:
+    """File a set of documents that is at hand in memory. Raises as `archive_issue`.
 
     Args:
         archive: The archive; made where there is none.
@@ -102,37 +110,37 @@ def file_documents(
         at: Time of filing, aware.
         others: Other files that belong to the job: what was sent, scans, photos.
     """
-    with archive.hold(job.id):
+    with archive.lock(job.id):
         bag = archive.bag_or_none(job.id)
         entry = entry_of(job, documents, bag.entry if bag else None)
-        deposit = Deposit(entry, documents, others or {}, contact_of(job))
+        deposit = Deposit(entry, documents, others or {}, contact_for(job))
         if bag and entry.revision in bag.revisions[:-1] and bag.issue(entry.revision) == documents:
             deposit = Deposit(bag.entry, others=others or {})  # an earlier issue, which says nothing new
-        return file_job(archive, deposit, at)
+        return deposit_files(archive, deposit, at)
 
 
-def issued_folders(given: Path) -> list[Path]:
+def issued_folders(folders: Path) -> list[Path]:
     """Return the issued folders that a path means, in order of their paths.
 
     Args:
-        given: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
+        folders: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
             beside which one folder with its documents lies.
 
     Raises:
         UnusableInput: It means none, or a record means several.
     """
-    if given.is_file():
-        return [_folder_of(given)]
-    if not given.is_dir():
-        raise UnusableInput([_no_set(str(given), "is not there")])
-    found = sorted(_issued_below(given))
+    if folders.is_file():
+        return [_folder_of(folders)]
+    if not folders.is_dir():
+        raise UnusableInput([_no_set(str(folders), "is not there")])
+    found = sorted(_issued_below(folders))
     if not found:
-        raise UnusableInput([_no_set(str(given), "holds no documents that were issued")])
+        raise UnusableInput([_no_set(str(folders), "holds no documents that were issued")])
     return found
 
 
 def _issued_below(folder: Path) -> Iterator[Path]:
-    if (folder / SCHEDULE).is_file():
+    if (folder / SCHEDULE_FILE).is_file():
         yield folder
     elif not (folder / DECLARATION_FILE).exists():
         for each in folder.iterdir():
@@ -145,7 +153,7 @@ def _folder_of(record: Path) -> Path:
     job = _id(record.read_bytes())
     if not isinstance(job, str):
         raise UnusableInput([_no_set(str(record), "is no job record")])
-    beside = (each for each in record.resolve().parent.iterdir() if (each / SCHEDULE).is_file())
+    beside = (each for each in record.resolve().parent.iterdir() if (each / SCHEDULE_FILE).is_file())
     found = sorted(each for each in beside if _job_in(each) == job)
     if len(found) == 1:
         return found[0]
@@ -158,7 +166,7 @@ def _folder_of(record: Path) -> Path:
 
 def _job_in(folder: Path) -> object:
     try:
-        return _schedule({SCHEDULE: (folder / SCHEDULE).read_bytes()}, str(folder))["job"]
+        return _schedule({SCHEDULE_FILE: (folder / SCHEDULE_FILE).read_bytes()}, str(folder))["job"]
     except UnusableInput:
         return None
 
@@ -169,12 +177,14 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
     Raises:
         UnusableInput: It is no issued folder.
     """
-    if not (folder / SCHEDULE).is_file():
-        raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE}")])
+    if not (folder / SCHEDULE_FILE).is_file():
+        raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE_FILE}")])
     found = {
         path: (folder / path).read_bytes()
         for path, each in walk(folder)
-        if each.is_file(follow_symlinks=False) and not each.name.startswith(".") and each.name not in JUNK
+        if each.is_file(follow_symlinks=False)
+        and not each.name.startswith(".")
+        and each.name not in DESKTOP_FILES
     }
     documents = {path: data for path, data in found.items() if OWN_NAMES.fullmatch(path.split("/")[0])}
     revision = _schedule(documents, str(folder))["revision"]
@@ -206,28 +216,30 @@ def issued_record(documents: Mapping[str, bytes], where: str = "the set") -> Rec
     """
     job = _schedule(documents, where)["job"]
     for name, data in documents.items():
-        if name.startswith(INPUTS) and name.endswith(RECORD_ENDINGS) and _id(data) == job:
+        if name.startswith(INPUTS_FOLDER) and name.endswith(RECORD_SUFFIXES) and _id(data) == job:
             inputs = {
-                file.removeprefix(INPUTS): each for file, each in documents.items() if file.startswith(INPUTS)
+                file.removeprefix(INPUTS_FOLDER): each
+                for file, each in documents.items()
+                if file.startswith(INPUTS_FOLDER)
             }
             return RecordSource(name, data, MemoryFiles(inputs))
     raise UnusableInput([_no_set(where, f"has no record of the job {job} among its inputs")])
 
 
 def _id(data: bytes) -> object:
-    text = decode(data)
-    written = parse(text) if isinstance(text, str) else []
+    text = decode_utf8(data)
+    written = parse_text(text) if isinstance(text, str) else []
     return None if isinstance(written, list) else written.get("id")
 
 
 def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     try:
-        said = json.loads(documents[SCHEDULE])
+        schedule = json.loads(documents[SCHEDULE_FILE])
     except (KeyError, ValueError):
-        said = None
-    if not (isinstance(said, dict) and said.keys() >= NEEDED):
-        raise UnusableInput([_no_set(where, f"has no {SCHEDULE} as it was issued")])
-    return said
+        schedule = None
+    if not (isinstance(schedule, dict) and schedule.keys() >= REQUIRED_KEYS):
+        raise UnusableInput([_no_set(where, f"has no {SCHEDULE_FILE} as it was issued")])
+    return schedule
 
 
 def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Finding:
@@ -243,7 +255,7 @@ def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Findin
 # ---- for the catalog --------------------------------------------------------------------------------
 
 
-def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: Entry | None = None) -> Entry:
+def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: JobEntry | None = None) -> JobEntry:
     """Return what the catalog is to know of an issued job.
 
     Args:
@@ -257,20 +269,20 @@ def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: Entry | No
     schedule = _schedule(documents, job.id)
     frosts = [each for each in schedule["risks"] if each["code"] == "frost"]
     revision, issued = int(schedule["revision"]), datetime.fromisoformat(schedule["issued_at"])
-    return Entry(
+    return JobEntry(
         job=job.id,
         placed=job.placement.start.replace(tzinfo=_offset(job.placement.start)),
         revision=revision,
         issued=issued,
         owner=job.owner.name or "",
-        street=_joined(job.site.name, job.site.address),
+        street=_join(job.site.name, job.site.address),
         contractor=job.contractor.name or "",
         mix=_mix(job),
         supplier=job.mix.supplier or "",
         remarks=_remarks(job),
         curing_ends=_not_before(schedule, MilestoneKind.CURING_ENDS),
         frost_until=max((datetime.fromisoformat(each["end"]) for each in frosts), default=None),
-        acknowledged=_acknowledged(job, revision, earlier),
+        acknowledged=_acknowledgement(job, revision, earlier),
         walkthrough_open=any(each.ok is False for each in job.walkthrough),
         cylinder_low=_cylinder_low(job, schedule),
         tasks=(*_visits(job, schedule, documents), *_calls(frosts, issued)),
@@ -286,21 +298,23 @@ def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: Entry | No
     )
 
 
-def contact_of(job: JobRecord) -> Contact:
+def contact_for(job: JobRecord) -> Contact:
     """Return whom to ask about the bag of a job: its contractor."""
     who = job.contractor
     return Contact(organization=who.name or "", phone=who.phone or "", email=who.email or "")
 
 
-def _joined(*texts: str | None) -> str:
+def _join(*texts: str | None) -> str:
     return ", ".join(text for text in texts if text)
 
 
 def _mix(job: JobRecord) -> str:
     """Say the mix in words that are looked for: strength in both units, cement, what is in it."""
     mix = job.mix
-    in_psi, in_mpa = (told(mix.specified_strength, "strength", system) for system in ("us", "si"))
-    return _joined(
+    in_psi, in_mpa = (
+        format_for_reader(mix.specified_strength, "strength", system) for system in ("us", "si")
+    )
+    return _join(
         f"{in_psi} ({in_mpa})",
         f"cement {mix.cement}",
         "fly ash" if mix.fly_ash else None,
@@ -310,8 +324,10 @@ def _mix(job: JobRecord) -> str:
 
 
 def _remarks(job: JobRecord) -> str:
-    said = [f"{each.item}: {each.note}" if each.note else each.item for each in job.walkthrough]
-    return "\n".join([*said, *([job.acknowledgement.remarks or ""] if job.acknowledgement else [])]).strip()
+    remarks = [f"{each.item}: {each.note}" if each.note else each.item for each in job.walkthrough]
+    return "\n".join(
+        [*remarks, *([job.acknowledgement.remarks or ""] if job.acknowledgement else [])]
+    ).strip()
 
 
 def _not_before(schedule: Mapping[str, Any], kind: str) -> datetime | None:
@@ -319,7 +335,7 @@ def _not_before(schedule: Mapping[str, Any], kind: str) -> datetime | None:
     return datetime.fromisoformat(when) if when else None
 
 
-def _acknowledged(job: JobRecord, revision: int, earlier: Entry | None) -> datetime | None:
+def _acknowledgement(job: JobRecord, revision: int, earlier: JobEntry | None) -> datetime | None:
     """Return when the owner acknowledged this issue.
 
     What he signed is printed on the next set, and holds for that one. A set made from the same record after
@@ -342,7 +358,7 @@ def _cylinder_low(job: JobRecord, schedule: Mapping[str, Any]) -> bool:
     return any(
         each.cured == "standard"
         and each.strength < job.mix.specified_strength
-        and _age(job, each.age, each.tested) >= MATURE
+        and _age(job, each.age, each.tested) >= CYLINDER_TEST_AGE
         for each in job.cylinder
     )
 
@@ -366,23 +382,25 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
     from icalendar import Calendar  # noqa: PLC0415 - takes its time, and finding needs none
 
     try:
-        events = Calendar.from_ical(documents[CREW]).walk("VEVENT")
+        events = Calendar.from_ical(documents[CREW_CALENDAR_FILE]).walk("VEVENT")
     except (KeyError, ValueError):
-        raise UnusableInput([_no_set(job.id, f"has no {CREW} as it was issued")]) from None
+        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as it was issued")]) from None
     zone = ZoneInfo(schedule["timezone"])
-    once = {event_uid(job, "crew", each, ""): str(each) for each in ONCE}
+    once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
     for each in events:
         uid, title = str(each["uid"]), str(each["summary"])
         start, end = each.decoded("dtstart"), each.decoded("dtend")
         is_timed = isinstance(start, datetime)
-        is_cover = is_timed and uid == event_uid(job, "crew", COVER, f"{start.astimezone(zone):%Y-%m-%d %H}")
-        kind = COVER if is_cover else once.get(uid)
+        is_cover = is_timed and uid == event_uid(
+            job, "crew", FROST_COVER, f"{start.astimezone(zone):%Y-%m-%d %H}"
+        )
+        kind = FROST_COVER if is_cover else once.get(uid)
         if kind is None or each.get("status") == "CANCELLED":
             continue
         if is_timed:
-            yield Task(kind, _at(start, zone), _at(end, zone), title, uid)
+            yield Task(kind, _local_time(start, zone), _local_time(end, zone), title, uid)
         else:
-            yield Task(kind, _at(datetime.combine(start, time(), zone), zone), None, title, uid)
+            yield Task(kind, _local_time(datetime.combine(start, time(), zone), zone), None, title, uid)
 
 
 def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
@@ -390,12 +408,12 @@ def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
     for frost in frosts:
         begins = datetime.fromisoformat(frost["start"])
         if begins > issued:
-            call = max(begins - AHEAD, issued)
+            call = max(begins - CALL_LEAD_TIME, issued)
             hour = f"{begins:%I:%M %p}".lstrip("0").lower()
-            said = f"Ring the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
-            yield Task(RING_OWNER, call, begins if begins.date() == call.date() else None, said)
+            text = f"Ring the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
+            yield Task(CALL_OWNER, call, begins if begins.date() == call.date() else None, text)
 
 
-def _at(instant: datetime, zone: ZoneInfo) -> datetime:
+def _local_time(instant: datetime, zone: ZoneInfo) -> datetime:
     local = instant.astimezone(zone)
     return local.replace(tzinfo=_offset(local))

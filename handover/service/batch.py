@@ -19,16 +19,16 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from filelock import FileLock, Timeout
 
-from handover.archive.export import cell
+from handover.archive.export import csv_cell
 from handover.errors import Finding, HandoverError, UnusableInput
-from handover.jobs.parse import decode, load, parse
+from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
-from handover.service.archiving import file_documents, file_what_stands
-from handover.service.forecasts import Forecasts, SharedReading
-from handover.service.inputs import check_together, own_files, read_given
-from handover.service.publish import INPUTS, next_revision, put_in_place
-from handover.service.settings import Settings, with_settings
-from handover.service.workers import Answer, Order, answer_of
+from handover.service.archiving import archive_documents, archive_existing_set
+from handover.service.forecasts import CachingWeatherReader, ForecastCache
+from handover.service.inputs import attached_files, check_inputs, read_weather_file
+from handover.service.publish import INPUTS_FOLDER, next_revision, publish
+from handover.service.settings import Settings, add_manifest
+from handover.service.workers import RenderResult, RenderTask, failure_result
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -37,19 +37,19 @@ if TYPE_CHECKING:
 
     from handover.archive.store import Archive
     from handover.jobs.attached_files import AttachedFiles
-    from handover.jobs.reading import Examined
+    from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
-    from handover.service.forecasts import Cell
-    from handover.service.inputs import Given, Received
+    from handover.service.forecasts import GridCell
+    from handover.service.inputs import JobInputs, WeatherFile
 
-State = Literal["done", "done before", "refused", "failed"]
+BatchState = Literal["done", "done before", "refused", "failed"]
 
-REPORT = "report.csv"
-MARK = f"{INPUTS}.batch.json"
+REPORT_FILE = "report.csv"
+MARK_FILE = f"{INPUTS_FOLDER}.batch.json"
 """In each set: what it was made from, and what was doubtful. It goes where the inputs are replaced."""
 
-RECORD_ENDINGS = (".toml", ".json")
-WEATHER_ENDINGS = (".json", ".csv", ".epw", ".tmy3", ".txt")
+RECORD_SUFFIXES = (".toml", ".json")
+WEATHER_SUFFIXES = (".json", ".csv", ".epw", ".tmy3", ".txt")
 RECORD_KEYS = {"site", "slab", "placement", "mix"}
 """A JSON file with none of these is somebody else's, not a job record with faults."""
 
@@ -82,12 +82,12 @@ class Batch:
     reissue_at: bool = False
 
 
-class Outcome(NamedTuple):
+class BatchOutcome(NamedTuple):
     """What came of one record: its path below the folder, its job if it has one, findings, why it failed."""
 
     record: str
     job: str
-    state: State
+    state: BatchState
     findings: tuple[Finding, ...] = ()
     failure: str = ""
 
@@ -123,31 +123,31 @@ def find_records(folder: Path, *without: Path) -> tuple[Path, ...]:
 
 def _is_record(file: Path, beside: Sequence[str]) -> bool:
     ending = file.suffix.lower()
-    if ending not in RECORD_ENDINGS or file.name.startswith("."):
+    if ending not in RECORD_SUFFIXES or file.name.startswith("."):
         return False
     if ending == ".toml":
         return True
     if f"{file.stem}.toml" in beside:
         return False  # its weather
-    data = load(file)
-    text = data if isinstance(data, Finding) else decode(data)
-    written = text if isinstance(text, Finding) else parse(text)
+    data = read_record_bytes(file)
+    text = data if isinstance(data, Finding) else decode_utf8(data)
+    written = text if isinstance(text, Finding) else parse_text(text)
     return not isinstance(written, dict) or bool(RECORD_KEYS & written.keys())
 
 
 def run_batch(
     batch: Batch,
     records: Iterable[Path],
-    hands: Callable[[Iterator[Order]], Iterator[tuple[Order, Answer]]],
-    tell: Callable[[Outcome], None] = lambda _: None,
-) -> tuple[Outcome, ...]:
+    run_tasks: Callable[[Iterator[RenderTask]], Iterator[tuple[RenderTask, RenderResult]]],
+    on_outcome: Callable[[BatchOutcome], None] = lambda _: None,
+) -> tuple[BatchOutcome, ...]:
     """Do every job, and write a report to the folder of the sets.
 
     Args:
         batch: What is to be done.
         records: The files of the job records.
-        hands: Who makes the documents: see `handover.service.workers`.
-        tell: Told of each job as soon as it is settled.
+        run_tasks: Who makes the documents: see `handover.service.workers`.
+        on_outcome: Told of each job as soon as it is settled.
 
     Returns:
         What came of each record, in the order of their names.
@@ -157,26 +157,26 @@ def run_batch(
         UnusableInput: There are no hands.
     """
     batch.out.mkdir(parents=True, exist_ok=True)
-    run = _Run(batch, tell)
+    run = _Run(batch, on_outcome)
     try:
         with FileLock(batch.out / ".batch.lock", timeout=0):
             try:
-                for order, answer in hands(run.orders(records)):
-                    run.put(order, answer)
+                for order, answer in run_tasks(run.tasks(records)):
+                    run.accept(order, answer)
             finally:
-                _write_report(batch.out / REPORT, run.outcomes)
+                _write_report(batch.out / REPORT_FILE, run.outcomes)
     except Timeout:
         raise HandoverError(f"{batch.out}: another run is at work on it") from None
     return tuple(sorted(run.outcomes))
 
 
-def _write_report(file: Path, outcomes: Iterable[Outcome]) -> None:
+def _write_report(file: Path, outcomes: Iterable[BatchOutcome]) -> None:
     """Write a line for each record, whole or not at all."""
     text = io.StringIO()
     writer = csv.writer(text)
     writer.writerow(("record", "job", "state", "remarks"))
     writer.writerows(
-        [cell(each) for each in (one.record, one.job, one.state, one.remarks)] for one in sorted(outcomes)
+        [csv_cell(each) for each in (one.record, one.job, one.state, one.remarks)] for one in sorted(outcomes)
     )
     fresh = file.with_name(f".{file.name}")
     fresh.write_bytes(text.getvalue().encode())
@@ -186,15 +186,15 @@ def _write_report(file: Path, outcomes: Iterable[Outcome]) -> None:
 # ---- one run ----------------------------------------------------------------------------------------
 
 
-class _Seen(NamedTuple):
+class _RecordSummary(NamedTuple):
     """A record looked at: what must be known of all before the first is begun."""
 
     path: Path
     job: str
-    cell: Cell | None
+    cell: GridCell | None
 
 
-class _AtWork(NamedTuple):
+class _JobInProgress(NamedTuple):
     """A job whose documents are being made."""
 
     job: JobRecord
@@ -206,91 +206,91 @@ class _AtWork(NamedTuple):
 class _Run:
     """A run through the records of a batch."""
 
-    def __init__(self, batch: Batch, tell: Callable[[Outcome], None]) -> None:
-        self.outcomes: list[Outcome] = []
+    def __init__(self, batch: Batch, on_outcome: Callable[[BatchOutcome], None]) -> None:
+        self.outcomes: list[BatchOutcome] = []
         self._batch = batch
-        self._tell = tell
-        self._at_work: dict[str, _AtWork] = {}
-        self._forecasts = Forecasts(batch.as_of, batch.key)
-        self._examine = SharedReading()
-        self._read = lru_cache(maxsize=4)(read_given)
+        self._on_outcome = on_outcome
+        self._in_progress: dict[str, _JobInProgress] = {}
+        self._forecasts = ForecastCache(batch.as_of, batch.key)
+        self._examine = CachingWeatherReader()
+        self._read = lru_cache(maxsize=4)(read_weather_file)
 
-    def orders(self, records: Iterable[Path]) -> Iterator[Order]:
+    def tasks(self, records: Iterable[Path]) -> Iterator[RenderTask]:
         """Give the orders for what is to be done; settle at once what needs no hands.
 
         Jobs of one grid cell follow one another, so that only one forecast need be kept.
         """
         seen = sorted(
-            (self._look_at(each) for each in records), key=lambda each: (each.cell or (), each.path)
+            (self._summarise(each) for each in records), key=lambda each: (each.cell or (), each.path)
         )
         ids = Counter(each.job.lower() for each in seen)
         for each in seen:
             try:
-                _refuse_twice(each, ids)
-                order = self._order(each)
+                _refuse_duplicate_id(each, ids)
+                order = self._task(each)
             except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
-                self._settle(self._name(each.path), each.job, answer_of(fault))
+                self._finish(self._name(each.path), each.job, failure_result(fault))
                 continue
             if order is not None:
                 yield order
 
-    def put(self, order: Order, answer: Answer) -> None:
+    def accept(self, task: RenderTask, result: RenderResult) -> None:
         """Put the documents of a job in place, and file them. An answer that comes again is passed over."""
-        work = self._at_work.pop(order.name, None)
+        work = self._in_progress.pop(task.name, None)
         if work is None:
             return
-        if answer.documents:
+        if result.documents:
             try:
-                self._place(work, answer.documents)
+                self._publish(work, result.documents)
             except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
-                answer = answer_of(fault)
-        self._settle(order.name, work.job.id, answer, work.cautions)
+                result = failure_result(fault)
+        self._finish(task.name, work.job.id, result, work.cautions)
 
-    def _look_at(self, path: Path) -> _Seen:
+    def _summarise(self, path: Path) -> _RecordSummary:
         try:
             examined = examine_job(path)
             job = examined.record
             if job is None:
-                return _Seen(path, _id_of(examined), None)
+                return _RecordSummary(path, _id_of(examined), None)
             weather = self._weather_file(path, job)
         except (UnusableInput, OSError):
-            return _Seen(path, "", None)  # told when its turn comes
-        return _Seen(path, job.id, None if weather else self._forecasts.foresee(job))
+            return _RecordSummary(path, "", None)  # told when its turn comes
+        return _RecordSummary(path, job.id, None if weather else self._forecasts.register(job))
 
-    def _order(self, seen: _Seen) -> Order | None:
+    def _task(self, summary: _RecordSummary) -> RenderTask | None:
         """Return the order for a job; None where there is nothing left to make.
 
         Raises:
             UnusableInput: All that is wrong with the record and its weather.
             DownloadFailed: The forecast could not be had.
         """
-        batch, path = self._batch, seen.path
+        batch, path = self._batch, summary.path
         examined = examine_job(path)
         job = examined.record
         weather = self._weather_file(path, job)
-        given = self._read(weather) if weather else None
+        weather_file = self._read(weather) if weather else None
         year = self._read(batch.typical) if batch.typical else None
-        digest = "" if job is None else self._digest(job, examined.source.files, given, year)
-        if job is not None and self._stands(job.id, digest):
-            filed = self._see_filed(job.id)
-            state: State = "done" if filed else "done before"
-            self._tell_of(Outcome(self._name(path), job.id, state, self._doubts(job.id)))
+        digest = "" if job is None else self._digest(job, examined.source.files, weather_file, year)
+        if job is not None and self._is_up_to_date(job.id, digest):
+            filed = self._ensure_archived(job.id)
+            state: BatchState = "done" if filed else "done before"
+            self._report(BatchOutcome(self._name(path), job.id, state, self._cautions_of(job.id)))
             return None
-        if given is None:
+        if weather_file is None:
             if job is None:
                 raise UnusableInput(examined.findings)
-            given = self._forecasts.get(seen.cell, job)
-        received = check_together(examined, given, batch.as_of, year=year, examine=self._examine)
-        return self._ordered(self._name(path), received, digest)
+            weather_file = self._forecasts.get(summary.cell, job)
+        inputs = check_inputs(examined, weather_file, batch.as_of, typical_file=year, examine=self._examine)
+        return self._task_from(self._name(path), inputs, digest)
 
-    def _ordered(self, name: str, received: Received, digest: str) -> Order:
-        job = received.job
-        inputs = with_settings(received, self._batch.settings)
-        self._at_work[name] = _AtWork(job, inputs, digest, received.cautions)
-        record = dict([next(iter(received.inputs.items()))])
-        revision = self._revision(job.id)
-        return Order(
-            name, replace(received, inputs=record), self._batch.as_of, revision, self._batch.settings
+    def _task_from(self, name: str, inputs: JobInputs, digest: str) -> RenderTask:
+        job = inputs.job
+        files = add_manifest(inputs, self._batch.settings)
+        self._in_progress[name] = _JobInProgress(job, files, digest, inputs.cautions)
+        record = dict([next(iter(inputs.files.items()))])
+        revision = self._next_revision(job.id)
+        return RenderTask(
+            name, replace(inputs, files=record), self._batch.as_of, revision, self._batch.settings
         )
 
     def _name(self, path: Path) -> str:
@@ -300,11 +300,11 @@ class _Run:
         """Return the file of the weather of a record; None where it is to be downloaded."""
         named = self._batch.weather
         if named is None:
-            return _named_like(record, record.parent, job)
+            return _find_weather_file(record, record.parent, job)
         if not named.is_dir():
             return named
         folder = named / record.parent.relative_to(self._batch.folder)
-        found = _named_like(record, folder, job)
+        found = _find_weather_file(record, folder, job)
         if found is None:
             expected, example = "a weather file named like the record", f"{record.stem}.json"
             raise UnusableInput([Finding("has none", file=str(folder), expected=expected, example=example)])
@@ -312,42 +312,44 @@ class _Run:
 
     # ---- what stands already
 
-    def _digest(self, job: JobRecord, beside: AttachedFiles, given: Given | None, year: Given | None) -> str:
+    def _digest(
+        self, job: JobRecord, beside: AttachedFiles, weather: WeatherFile | None, year: WeatherFile | None
+    ) -> str:
         """Return what tells one set of inputs from another. A download is as good as the next one.
 
         Of the record it is what was read that counts: a comment more makes no new set.
         """
         batch = self._batch
-        files = {"record": job.model_dump_json(exclude={"assumed"}).encode(), **own_files(job, beside)}
-        files |= {f"weather {n}": each.data for n, each in enumerate((given, year)) if each is not None}
+        files = {"record": job.model_dump_json(exclude={"assumed"}).encode(), **attached_files(job, beside)}
+        files |= {f"weather {n}": each.data for n, each in enumerate((weather, year)) if each is not None}
         settings = replace(batch.settings, templates=None)
-        said = [
+        parts = [
             [(name, hashlib.sha256(data).hexdigest()) for name, data in files.items()],
             str(settings),
             str(batch.settings.templates),
             batch.as_of.isoformat() if batch.reissue_at else "",
         ]
-        return hashlib.sha256(json.dumps(said).encode()).hexdigest()
+        return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
-    def _stands(self, job: str, digest: str) -> bool:
+    def _is_up_to_date(self, job: str, digest: str) -> bool:
         folder = self._batch.out / job
         try:
-            mark = json.loads((folder / MARK).read_bytes())
+            mark = json.loads((folder / MARK_FILE).read_bytes())
             return bool(mark["inputs"] == digest and all((folder / each).is_file() for each in mark["files"]))
         except (OSError, ValueError, TypeError, LookupError):
             return False
 
-    def _doubts(self, job: str) -> tuple[Finding, ...]:
+    def _cautions_of(self, job: str) -> tuple[Finding, ...]:
         """Return what was doubtful when a set that stands was made."""
-        mark = json.loads((self._batch.out / job / MARK).read_bytes())
+        mark = json.loads((self._batch.out / job / MARK_FILE).read_bytes())
         return tuple(Finding(**each) for each in mark.get("cautions", ()))
 
-    def _see_filed(self, job: str) -> bool:
+    def _ensure_archived(self, job: str) -> bool:
         """File a set that stands, if a run broke off before it was filed; tell whether that was so."""
         archive, batch = self._batch.archive, self._batch
-        return archive is not None and file_what_stands(archive, batch.out / job, job, batch.as_of)
+        return archive is not None and archive_existing_set(archive, batch.out / job, job, batch.as_of)
 
-    def _revision(self, job: str) -> int:
+    def _next_revision(self, job: str) -> int:
         """Return the revision that is next, in the folder and in the archive."""
         archive = self._batch.archive
         bag = archive.bag_or_none(job) if archive else None
@@ -358,48 +360,48 @@ class _Run:
 
     # ---- what is settled
 
-    def _place(self, work: _AtWork, documents: Mapping[str, bytes]) -> None:
+    def _publish(self, work: _JobInProgress, documents: Mapping[str, bytes]) -> None:
         """Put a set in place, then file it: what stands is filed by the next run, if this one breaks off."""
         job, archive = work.job, self._batch.archive
-        whole = {**documents, **{f"{INPUTS}{name}": data for name, data in work.inputs.items()}}
+        whole = {**documents, **{f"{INPUTS_FOLDER}{name}": data for name, data in work.inputs.items()}}
         doubts = [asdict(each) for each in work.cautions]
-        said = {"inputs": work.digest, "files": sorted(whole), "cautions": doubts}
-        mark = json.dumps(said, indent=1)
-        put_in_place({**whole, MARK: mark.encode()}, self._batch.out / job.id, job.id)
+        about = {"inputs": work.digest, "files": sorted(whole), "cautions": doubts}
+        mark = json.dumps(about, indent=1)
+        publish({**whole, MARK_FILE: mark.encode()}, self._batch.out / job.id, job.id)
         if archive is not None:
-            file_documents(archive, job, whole, self._batch.as_of)
+            archive_documents(archive, job, whole, self._batch.as_of)
 
-    def _settle(self, name: str, job: str, answer: Answer, cautions: tuple[Finding, ...] = ()) -> None:
-        state: State = "refused" if answer.findings else "failed" if answer.failure else "done"
-        findings = cautions if state == "done" else answer.findings
-        self._tell_of(Outcome(name, job, state, findings, answer.failure))
+    def _finish(self, name: str, job: str, result: RenderResult, cautions: tuple[Finding, ...] = ()) -> None:
+        state: BatchState = "refused" if result.findings else "failed" if result.failure else "done"
+        findings = cautions if state == "done" else result.findings
+        self._report(BatchOutcome(name, job, state, findings, result.failure))
 
-    def _tell_of(self, outcome: Outcome) -> None:
+    def _report(self, outcome: BatchOutcome) -> None:
         self.outcomes.append(outcome)
-        self._tell(outcome)
+        self._on_outcome(outcome)
 
 
-def _id_of(examined: Examined) -> str:
+def _id_of(examined: ExaminedRecord) -> str:
     """Return the id of a record with faults, if it can be read, for the report."""
-    text = decode(examined.source.data)
-    written = parse(text) if isinstance(text, str) else []
+    text = decode_utf8(examined.source.data)
+    written = parse_text(text) if isinstance(text, str) else []
     job = written.get("id") if isinstance(written, dict) else None
     return job if isinstance(job, str) else ""
 
 
-def _refuse_twice(seen: _Seen, ids: Mapping[str, int]) -> None:
+def _refuse_duplicate_id(summary: _RecordSummary, ids: Mapping[str, int]) -> None:
     """Refuse a record whose id another one has: nobody knows which of them is meant."""
-    if seen.job and ids[seen.job.lower()] > 1:
+    if summary.job and ids[summary.job.lower()] > 1:
         finding = Finding(
-            f"another record of this folder has the id {seen.job} as well",
-            file=str(seen.path),
+            f"another record of this folder has the id {summary.job} as well",
+            file=str(summary.path),
             field="id",
             expected="an id that no other job has, whatever the case of its letters",
         )
         raise UnusableInput([finding])
 
 
-def _named_like(record: Path, folder: Path, job: JobRecord | None) -> Path | None:
+def _find_weather_file(record: Path, folder: Path, job: JobRecord | None) -> Path | None:
     """Return the weather file in a folder that is named like a record.
 
     Raises:
@@ -408,7 +410,7 @@ def _named_like(record: Path, folder: Path, job: JobRecord | None) -> Path | Non
     own = {record.name}
     if job is not None and job.temperature_log:
         own.add(job.temperature_log.file)
-    there = (folder / f"{record.stem}{ending}" for ending in WEATHER_ENDINGS)
+    there = (folder / f"{record.stem}{ending}" for ending in WEATHER_SUFFIXES)
     found = [each for each in there if each.is_file() and each.name not in own]
     if len(found) > 1:
         problem = f"several files could be the weather of {record.name}: {', '.join(x.name for x in found)}"

@@ -15,21 +15,21 @@ from uuid import uuid5
 
 from icalendar import Event, vText
 
-from handover.documents.calendars import NAMESPACE, OF_CALENDAR, alarm_before, empty_calendar
+from handover.documents.calendars import CALENDAR_COLOURS, NAMESPACE, alarm_before, empty_calendar
 from handover.documents.plaintext import plain_line, plain_lines
-from handover.service.archiving import RING_OWNER
+from handover.service.archiving import CALL_OWNER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from datetime import date
 
-    from handover.archive.catalog import Due
-    from handover.archive.entry import Entry, Task
+    from handover.archive.catalog import DueTask
+    from handover.archive.entry import JobEntry, Task
 
-COLOUR = OF_CALENDAR["crew"]
+CREW_COLOUR = CALENDAR_COLOURS["crew"]
 
 
-def day_calendar(due: Iterable[Due], day: date) -> bytes:
+def day_calendar(due: Iterable[DueTask], day: date) -> bytes:
     """Return the visits of a day as one calendar; calls and reminders are the office's and not in it.
 
     Args:
@@ -39,15 +39,15 @@ def day_calendar(due: Iterable[Due], day: date) -> bytes:
     name = f"Crew, {day:%a %b} {day.day}, {day.year}"
     calendar = empty_calendar(name, str(uuid5(NAMESPACE, f"due\n{day}")), "crew")
     for each in due:
-        if each.task is not None and each.kind != RING_OWNER:
+        if each.task is not None and each.kind != CALL_OWNER:
             calendar.add_component(_event(each.entry, each.task))
     content: bytes = calendar.to_ical()
     return content
 
 
-def _event(entry: Entry, task: Task) -> Event:
+def _event(entry: JobEntry, task: Task) -> Event:
     place = plain_line(entry.street)
-    about = (task.text, entry.street, f"Owner: {entry.whom_to_ring}", f"Job {entry.job}")
+    about = (task.text, entry.street, f"Owner: {entry.phone_or_email}", f"Job {entry.job}")
     event = Event()
     event.add("uid", task.uid or str(uuid5(NAMESPACE, f"{entry.job}\n{task.kind}\n{task.start}")))
     event.add("dtstamp", entry.issued.astimezone(UTC))
@@ -61,7 +61,7 @@ def _event(entry: Entry, task: Task) -> Event:
     event.add("summary", plain_line(f"{task.text}, {place.partition(', ')[0] or entry.job}"))
     event.add("description", plain_lines("\n".join(map(plain_line, about))))
     event.add("location", place)
-    event.add("color", vText(COLOUR))
+    event.add("color", vText(CREW_COLOUR))
     event.add("status", "CONFIRMED")
     if task.end is not None:
         event.add_component(alarm_before(str(event["summary"]), "crew"))

@@ -6,32 +6,32 @@ from datetime import timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.errors import HandoverError
-from handover.service.inputs import download, download_for, needed_until
-from handover.weather.location import Place
+from handover.service.inputs import download_weather, download_weather_for, needed_until
+from handover.weather.location import Location
 from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
-    from handover.service.inputs import Given
-    from handover.weather.location import Located
-    from handover.weather.reading import Examined as WeatherExamined
+    from handover.service.inputs import WeatherFile
+    from handover.weather.location import HasLocation
+    from handover.weather.reading import ExaminedWeather as WeatherExamined
 
 CELL_DEG = 0.025
 """Grid cell in which sites share a forecast: the 2.5 km of the National Weather Service's grid, the finest of
 those asked. [degrees]"""
 
-PAST = timedelta(days=90)
+LONG_AGO = timedelta(days=90)
 """A pour longer ago is asked for by itself, since the services do not go back that far."""
 
-SERIES_KEPT = 16
+MAX_SERIES = 16
 
-Cell = tuple[int, int, bool]
+GridCell = tuple[int, int, bool]
 """A grid cell, and whether the pours in it are long ago."""
 
 
-class _Ask(NamedTuple):
+class _ForecastRequest(NamedTuple):
     """What is asked for a grid cell: enough for all its jobs."""
 
     start: datetime
@@ -40,54 +40,58 @@ class _Ask(NamedTuple):
     timezone: str
 
 
-class Forecasts:
+class ForecastCache:
     """One forecast for each grid cell, asked for when its first job comes up, for its middle."""
 
     def __init__(self, now: datetime, key: str | None) -> None:
         self._now = now
         self._key = key
-        self._asks: dict[Cell, _Ask] = {}
-        self._latest: tuple[Cell, Given | HandoverError] | None = None
+        self._requests: dict[GridCell, _ForecastRequest] = {}
+        self._latest: tuple[GridCell, WeatherFile | HandoverError] | None = None
 
-    def foresee(self, job: JobRecord) -> Cell | None:
+    def register(self, job: JobRecord) -> GridCell | None:
         """Note what a job needs; return its cell, None where it says no place."""
         site, start, until = job.site, job.placement.start, needed_until(job)
         if site.latitude is None or site.longitude is None:
             return None
-        key = (*_cell(site.latitude, site.longitude), self._now - start > PAST)
-        ask = self._asks.get(key) or _Ask(start, until, None, site.timezone)
-        self._asks[key] = _Ask(
+        key = (*_grid_cell(site.latitude, site.longitude), self._now - start > LONG_AGO)
+        ask = self._requests.get(key) or _ForecastRequest(start, until, None, site.timezone)
+        self._requests[key] = _ForecastRequest(
             min(ask.start, start), max(ask.until, until), ask.contact or job.contractor.email, ask.timezone
         )
         return key
 
-    def get(self, key: Cell | None, job: JobRecord) -> Given:
-        """Return the forecast for a job. Raises as `download`."""
-        ask = self._asks[key] if key else None
+    def get(self, key: GridCell | None, job: JobRecord) -> WeatherFile:
+        """Return the forecast for a job. Raises as `download_weather`."""
+        ask = self._requests[key] if key else None
         if key is None or ask is None or not ask.contact:
-            return download(job, self._now, key=self._key)  # which says what is missing
+            return download_weather(job, self._now, key=self._key)  # which says what is missing
         if self._latest is None or self._latest[0] != key:
-            self._latest = (key, self._ask(key, ask, ask.contact))
+            self._latest = (key, self._download(key, ask, ask.contact))
         answer = self._latest[1]
         if isinstance(answer, HandoverError):
             raise answer
         return answer
 
-    def _ask(self, key: Cell, ask: _Ask, contact: str) -> Given | HandoverError:
+    def _download(
+        self, key: GridCell, request: _ForecastRequest, contact: str
+    ) -> WeatherFile | HandoverError:
         north, east, _ = key
-        middle = Place(round(north * CELL_DEG, 4), round(east * CELL_DEG, 4), ask.timezone)
+        middle = Location(round(north * CELL_DEG, 4), round(east * CELL_DEG, 4), request.timezone)
         try:
-            return download_for(middle, ask.start, ask.until, contact=contact, now=self._now, key=self._key)
+            return download_weather_for(
+                middle, request.start, request.until, contact=contact, now=self._now, key=self._key
+            )
         except HandoverError as fault:  # once is enough for all jobs of the cell
             return fault
 
 
-def _cell(latitude: float, longitude: float) -> tuple[int, int]:
+def _grid_cell(latitude: float, longitude: float) -> tuple[int, int]:
     """Return the grid cell of a place, by its middle."""
     return round(latitude / CELL_DEG), round(longitude / CELL_DEG)
 
 
-class SharedReading:
+class CachingWeatherReader:
     """Reads weather once for all jobs that share it: as `examine_weather_bytes`, whose answer it keeps."""
 
     def __init__(self) -> None:
@@ -97,7 +101,7 @@ class SharedReading:
         self,
         data: bytes,
         name: str,
-        site: Located,
+        site: HasLocation,
         year: int | None = None,
         *,
         received_at: datetime | None = None,
@@ -109,7 +113,7 @@ class SharedReading:
         if kept is None:
             kept = examine_weather_bytes(data, name, site, year, received_at=received_at)
             names_place = kept[0] is not None and kept[0].latitude is not None
-            if len(self._kept) >= SERIES_KEPT:
+            if len(self._kept) >= MAX_SERIES:
                 del self._kept[next(iter(self._kept))]
             self._kept[anywhere if names_place else here] = kept  # the sun stands where the file says
         return kept

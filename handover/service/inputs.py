@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.errors import Finding, UnusableInput
-from handover.jobs.future_times import examine_times
+from handover.jobs.future_times import find_future_times
 from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
 from handover.schedule.slab_simulation import DAYS
-from handover.service.settings import SETTINGS, Settings
+from handover.service.settings import SETTINGS_FILE, Settings
 from handover.weather.fit_check import check_fit
-from handover.weather.location import Place
+from handover.weather.location import Location
 from handover.weather.reading import examine_weather_bytes, read_bytes
 from handover.weather.series import Origin
 
@@ -26,24 +26,24 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
     from handover.jobs.attached_files import AttachedFiles
-    from handover.jobs.reading import Examined
+    from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.weather import WeatherSeries
-    from handover.weather.location import Located
-    from handover.weather.reading import Examined as WeatherExamined
+    from handover.weather.location import HasLocation
+    from handover.weather.reading import ExaminedWeather as WeatherExamined
 
 LOG = logging.getLogger("handover")
 
 
 @dataclass(frozen=True)
-class Received:
+class JobInputs:
     """A job and its weather, read and found usable.
 
     Attributes:
         job: The record.
         weather: Its weather, as far as it was given.
-        inputs: What was received, the record first. What it names keeps that name, folder and all, so that
+        files: What was received, the record first. What it names keeps that name, folder and all, so that
             it can be read again where these are laid down.
         pictures: The job's own pictures, by the names that the record gives them.
         cautions: What is doubtful, though it stops nothing.
@@ -54,7 +54,7 @@ class Received:
 
     job: JobRecord
     weather: WeatherSeries
-    inputs: Mapping[str, bytes]
+    files: Mapping[str, bytes]
     pictures: Mapping[str, bytes] = field(default_factory=dict)
     cautions: tuple[Finding, ...] = ()
     typical: WeatherSeries | None = None
@@ -78,14 +78,14 @@ def read_record(path: Path) -> tuple[JobRecord, tuple[Finding, ...]]:
     return examined.record, examined.findings
 
 
-def receive(
+def read_inputs(
     record: Path,
     weather: Path | None,
     as_of: datetime,
     *,
     key: str | None = None,
     typical: Path | None = None,
-) -> Received:
+) -> JobInputs:
     """Read and check a job record and its weather.
 
     Args:
@@ -103,30 +103,30 @@ def receive(
     examined = examine_job(record)
     job = examined.record
     if weather is not None:
-        given = read_given(weather)
+        weather_file = read_weather_file(weather)
     elif job is not None:
-        given = download(job, as_of, key=key)
+        weather_file = download_weather(job, as_of, key=key)
     else:
         raise UnusableInput(examined.findings)
-    year = None if typical is None else read_given(typical)
-    return check_together(examined, given, as_of, year=year)
+    year = None if typical is None else read_weather_file(typical)
+    return check_inputs(examined, weather_file, as_of, typical_file=year)
 
 
-def check_together(
-    examined: Examined,
-    given: Given,
+def check_inputs(
+    examined: ExaminedRecord,
+    weather_file: WeatherFile,
     as_of: datetime,
     *,
-    year: Given | None = None,
+    typical_file: WeatherFile | None = None,
     examine: Callable[..., WeatherExamined] = examine_weather_bytes,
-) -> Received:
+) -> JobInputs:
     """Check a job record and its weather, by themselves and against each other.
 
     Args:
         examined: What came of reading the job record.
-        given: The weather as received.
+        weather_file: The weather as received.
         as_of: Time of issue, aware.
-        year: A typical year of the place, as received.
+        typical_file: A typical year of the place, as received.
         examine: Reads the weather, as `examine_weather_bytes` does.
 
     Raises:
@@ -134,38 +134,44 @@ def check_together(
     """
     LOG.info("2 check")
     job, source = examined.record, examined.source
-    series, doubts = _examine(given, job, as_of, examine)
-    usual, of_year = (None, ()) if year is None else _examine_typical(year, job, examine)
-    ahead = () if job is None else examine_times(job, source, as_of)
-    findings = (*examined.findings, *ahead, *doubts, *of_year)
+    series, doubts = _examine(weather_file, job, as_of, examine)
+    typical, typical_findings = (
+        (None, ()) if typical_file is None else _examine_typical(typical_file, job, examine)
+    )
+    ahead = () if job is None else find_future_times(job, source, as_of)
+    findings = (*examined.findings, *ahead, *doubts, *typical_findings)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     pictures = _pictures(job, source.files)
-    inputs = by_name(
+    inputs = unique_names(
         [
-            (safe_name(source.name), source.data),
+            (safe_input_name(source.name), source.data),
             *_logs(job, source.files),
             *pictures.items(),
-            *((safe_name(each.name), each.data) for each in (given, year) if each is not None),
+            *(
+                (safe_input_name(each.name), each.data)
+                for each in (weather_file, typical_file)
+                if each is not None
+            ),
         ],
-        taken=(SETTINGS,),
+        reserved=(SETTINGS_FILE,),
     )
     names = list(inputs)  # of which the weather comes last
-    return Received(
+    return JobInputs(
         job=job,
         weather=series,
-        inputs=inputs,
+        files=inputs,
         pictures=pictures,
         cautions=findings,
-        typical=usual,
-        weather_file=names[-1 if year is None else -2],
-        typical_file=None if year is None else names[-1],
-        received_at=given.received_at,
+        typical=typical,
+        weather_file=names[-1 if typical_file is None else -2],
+        typical_file=None if typical_file is None else names[-1],
+        received_at=weather_file.received_at,
     )
 
 
 @dataclass(frozen=True)
-class Given:
+class WeatherFile:
     """A weather file as received, or why it could not be.
 
     Attributes:
@@ -181,13 +187,13 @@ class Given:
     fault: Finding | None = None
 
 
-def read_given(path: Path) -> Given:
+def read_weather_file(path: Path) -> WeatherFile:
     """Return a weather file as it is."""
     data, fault = read_bytes(path)
-    return Given(str(path), data or b"", fault=fault)
+    return WeatherFile(str(path), data or b"", fault=fault)
 
 
-def download(job: JobRecord, now: datetime, *, key: str | None = None) -> Given:
+def download_weather(job: JobRecord, now: datetime, *, key: str | None = None) -> WeatherFile:
     """Download the forecast for a job's site, exactly as the service gives it.
 
     Raises:
@@ -202,19 +208,25 @@ def download(job: JobRecord, now: datetime, *, key: str | None = None) -> Given:
             example='email = "office@example.com"',
         )
         raise UnusableInput([finding])
-    return download_for(
+    return download_weather_for(
         job.site, job.placement.start, needed_until(job), contact=job.contractor.email, now=now, key=key
     )
 
 
-def download_for(
-    site: Located, start: datetime, until: datetime, *, contact: str, now: datetime, key: str | None = None
-) -> Given:
+def download_weather_for(
+    site: HasLocation,
+    start: datetime,
+    until: datetime,
+    *,
+    contact: str,
+    now: datetime,
+    key: str | None = None,
+) -> WeatherFile:
     """Download the forecast for a place and a stretch of time. Raises as `download_forecast`."""
     from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
 
     answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
-    return Given(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
+    return WeatherFile(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
 
 
 def needed_until(job: JobRecord) -> datetime:
@@ -223,33 +235,37 @@ def needed_until(job: JobRecord) -> datetime:
 
 
 def _examine(
-    given: Given, job: JobRecord | None, as_of: datetime, examine: Callable[..., WeatherExamined]
+    weather_file: WeatherFile, job: JobRecord | None, as_of: datetime, examine: Callable[..., WeatherExamined]
 ) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
     """Return the weather in a file, and what is wrong or doubtful about it, by itself and for the job."""
-    if given.fault is not None:
-        return None, (given.fault,)
+    if weather_file.fault is not None:
+        return None, (weather_file.fault,)
     if job is None:  # its own faults can be told all the same, as if it were for anywhere
-        return examine(given.data, given.name, Place(0.0, 0.0), as_of.year)
+        return examine(weather_file.data, weather_file.name, Location(0.0, 0.0), as_of.year)
     series, findings = examine(
-        given.data, given.name, job.site, job.placement.start.year, received_at=given.received_at
+        weather_file.data,
+        weather_file.name,
+        job.site,
+        job.placement.start.year,
+        received_at=weather_file.received_at,
     )
     if series is None:
         return None, findings
-    fit = check_fit(series, job.site, job.placement.start, needed_until(job), as_of, file=given.name)
+    fit = check_fit(series, job.site, job.placement.start, needed_until(job), as_of, file=weather_file.name)
     return series, (*findings, *fit)
 
 
 def _examine_typical(
-    given: Given, job: JobRecord | None, examine: Callable[..., WeatherExamined]
+    weather_file: WeatherFile, job: JobRecord | None, examine: Callable[..., WeatherExamined]
 ) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
     """Return the typical year in a file, laid on the year of the job, and what is wrong with it."""
-    if given.fault is not None or job is None:
-        return None, () if given.fault is None else (given.fault,)
-    series, findings = examine(given.data, given.name, job.site, job.placement.start.year)
+    if weather_file.fault is not None or job is None:
+        return None, () if weather_file.fault is None else (weather_file.fault,)
+    series, findings = examine(weather_file.data, weather_file.name, job.site, job.placement.start.year)
     if series is not None and not np.all(series.origin == Origin.TYPICAL):
         fault = Finding(
             "is no typical year",
-            given.name,
+            weather_file.name,
             expected="a TMY3 or EPW file",
             example="a TMY3 file of a town nearby",
         )
@@ -257,31 +273,31 @@ def _examine_typical(
     return series, findings
 
 
-def by_name(files: Iterable[tuple[str, bytes]], taken: Iterable[str] = ()) -> dict[str, bytes]:
+def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:
     """Return files by names that lead out of no folder; one whose name is taken gets a number."""
     named: dict[str, bytes] = {}
     for name, content in files:
-        path = PurePath(name if _leads_inside(name) else safe_name(name))
+        path = PurePath(name if _stays_inside(name) else safe_input_name(name))
         free, number = path, 1
-        while str(free).lower() in {each.lower() for each in (*taken, *named)}:
+        while str(free).lower() in {each.lower() for each in (*reserved, *named)}:
             number += 1
             free = path.with_name(f"{path.stem}-{number}{path.suffix}")
         named[str(free)] = content
     return named
 
 
-def _leads_inside(name: str) -> bool:
+def _stays_inside(name: str) -> bool:
     path = PurePath(name)
     return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
 
 
-def safe_name(name: str) -> str:
+def safe_input_name(name: str) -> str:
     """Return a file's name such that any system takes it and none obeys it."""
     kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
     return kept or "file"
 
 
-def own_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
+def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
     """Return the files that a record names, by the names it gives them."""
     return dict([*_logs(job, files), *_pictures(job, files).items()])
 
@@ -302,7 +318,7 @@ def _pictures(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
 
 
 def compute(
-    received: Received,
+    inputs: JobInputs,
     as_of: datetime,
     revision: int = 1,
     settings: Settings = Settings(),  # noqa: B008 - it does not change
@@ -310,11 +326,11 @@ def compute(
     """Return the schedule of what was received, its time of issue aware."""
     LOG.info("3 compute")
     return plan_cure(
-        received.job,
-        received.weather,
+        inputs.job,
+        inputs.weather,
         as_of,
         revision=revision,
-        typical=received.typical,
+        typical=inputs.typical,
         rules=settings.rules,
         share=settings.share,
     )

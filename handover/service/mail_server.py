@@ -20,8 +20,8 @@ import platformdirs
 
 from handover.documents.message import ADDRESS
 from handover.errors import Finding, UnusableInput
-from handover.jobs.fields import nearest
-from handover.jobs.parse import decode, language_of, load, parse
+from handover.jobs.fields import nearest_word
+from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
 from handover.jobs.source_map import find_lines
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ PORTS: Mapping[str, int] = {"starttls": 587, "tls": 465}
 
 PASSWORD_ENV = "HANDOVER_MAIL_PASSWORD"  # noqa: S105  the name of a variable, no password
 
-EXAMPLE = '[mail] host = "smtp.example.com", security = "starttls", user = "office@example.com"'
+EXAMPLE_SETTINGS = '[mail] host = "smtp.example.com", security = "starttls", user = "office@example.com"'
 
 
 @dataclass(frozen=True)
@@ -89,23 +89,25 @@ def read_mail_server(file: Path) -> MailServer:
     Raises:
         UnusableInput: All that is wrong with the file.
     """
-    data = load(file)
-    text = data if isinstance(data, Finding) else decode(data)
+    data = read_record_bytes(file)
+    text = data if isinstance(data, Finding) else decode_utf8(data)
     if isinstance(text, Finding):
-        raise UnusableInput([_of_settings(text, file)])
-    tables = parse(text)
+        raise UnusableInput([_settings_finding(text, file)])
+    tables = parse_text(text)
     if isinstance(tables, list):
-        raise UnusableInput([_of_settings(each, file) for each in tables])
+        raise UnusableInput([_settings_finding(each, file) for each in tables])
     mail = tables.get("mail")
     lines = find_lines(text, language_of(text))
     if not isinstance(mail, dict):
         problem = "has no table [mail]"
-        raise UnusableInput([Finding(problem, file=str(file), expected="the mail server", example=EXAMPLE)])
+        raise UnusableInput(
+            [Finding(problem, file=str(file), expected="the mail server", example=EXAMPLE_SETTINGS)]
+        )
     findings = [
         Finding(
             problem,
             file=str(file),
-            line=lines.of(("mail", key)),
+            line=lines.line_of(("mail", key)),
             field=f"mail.{key}",
             expected=expected,
             example=example,
@@ -125,7 +127,7 @@ def read_mail_server(file: Path) -> MailServer:
     )
 
 
-def _of_settings(finding: Finding, file: Path) -> Finding:
+def _settings_finding(finding: Finding, file: Path) -> Finding:
     """Return a finding about a file of TOML as one about the settings."""
     return Finding(
         finding.problem,
@@ -133,11 +135,11 @@ def _of_settings(finding: Finding, file: Path) -> Finding:
         line=finding.line,
         field=finding.field,
         expected="the settings, a text file in TOML",
-        example=EXAMPLE,
+        example=EXAMPLE_SETTINGS,
     )
 
 
-Fault = tuple[str, str, str, str]
+FaultRow = tuple[str, str, str, str]
 """Key, problem, what was expected, an example."""
 
 
@@ -164,7 +166,7 @@ KEYS: Mapping[str, tuple[Callable[[object], bool], str, str]] = {
 """Of each key: whether a value is good, what is expected, an example."""
 
 
-def _faults(mail: Mapping[str, Any]) -> Iterator[Fault]:
+def _faults(mail: Mapping[str, Any]) -> Iterator[FaultRow]:
     if "host" not in mail:
         yield ("host", "is missing", *KEYS["host"][1:])
     for key, value in mail.items():
@@ -176,7 +178,7 @@ def _faults(mail: Mapping[str, Any]) -> Iterator[Fault]:
                 key,
                 "is not a setting of the mail server",
                 f"one of {', '.join(KEYS)}",
-                nearest(key, KEYS) or "host",
+                nearest_word(key, KEYS) or "host",
             )
         elif not KEYS[key][0](value):
             yield (key, "cannot be used", *KEYS[key][1:])

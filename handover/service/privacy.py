@@ -16,25 +16,25 @@ from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
-from handover.archive.bag import DATA, ISSUES
-from handover.archive.forget import forget
-from handover.jobs.parse import decode, language_of, parse
-from handover.service.archiving import RECORD_ENDINGS
-from handover.service.publish import INPUTS, SCHEDULE
+from handover.archive.bag import DATA_FOLDER, ISSUES_FOLDER
+from handover.archive.forget import forget_job
+from handover.jobs.parse import decode_utf8, language_of, parse_text
+from handover.service.archiving import RECORD_SUFFIXES
+from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
     from datetime import datetime
 
     from handover.archive.bag import Bag
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
     from handover.archive.store import Archive
 
-GONE = "(removed)"
-PLACES = 2
+REMOVED_TEXT = "(removed)"
+COORDINATE_DECIMALS = 2
 """Decimals that stay of latitude and longitude."""
 
-SHORTEST = 3
+MIN_NAME_LETTERS = 3
 """Letters of the shortest part of a name that is looked for in remarks."""
 
 FREE_TEXT = ("item", "note")
@@ -42,7 +42,7 @@ FREE_TEXT = ("item", "note")
 
 PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"RIFF", b"II*\0", b"MM\0*")
 
-_ISSUED = re.compile(rf"{ISSUES.removeprefix(DATA)}\d+/")
+_ISSUED = re.compile(rf"{ISSUES_FOLDER.removeprefix(DATA_FOLDER)}\d+/")
 
 
 def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
@@ -58,12 +58,12 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
 
     Raises:
         UnusableInput: There is no such job.
-        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `handover.archive.forget.forget`.
+        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `handover.archive.forget.forget_job`.
     """
-    with archive.hold(job):
+    with archive.lock(job):
         bag = archive.bag(job)
         records = _records(bag)
-        names = _Names(bag.entry, records.values())
+        names = _NameRemover(bag.entry, records.values())
         logos = {f"{path.rpartition('/')[0]}/{_logo(record)}" for path, record in records.items()}
 
         def redact(path: str, data: bytes) -> bytes | None:
@@ -72,13 +72,13 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
             stays = _is_technical(path) and (path in logos or not _is_picture(data))
             return data if stays else None
 
-        return forget(
+        return forget_job(
             archive,
             job,
             redact,
             lambda entry: _entry_without_owner(entry, names),
             at,
-            redact_text=names.without,
+            redact_text=names.remove_from,
         )
 
 
@@ -86,18 +86,18 @@ def _is_technical(path: str) -> bool:
     """Say whether a file below "data/" tells of the slab alone, its record aside."""
     issued = _ISSUED.match(path)
     name = path[issued.end() :] if issued else ""
-    return name == SCHEDULE or name.startswith(INPUTS)
+    return name == SCHEDULE_FILE or name.startswith(INPUTS_FOLDER)
 
 
 def _records(bag: Bag) -> dict[str, Mapping[str, Any]]:
     """Return the job records among the inputs of all issues, by their paths below "data/"."""
     found: dict[str, Mapping[str, Any]] = {}
     for path in bag.payload:
-        if f"/{INPUTS}" in path and path.endswith(RECORD_ENDINGS):
-            text = decode(bag.read(path))
-            written = parse(text) if isinstance(text, str) else []
+        if f"/{INPUTS_FOLDER}" in path and path.endswith(RECORD_SUFFIXES):
+            text = decode_utf8(bag.read(path))
+            written = parse_text(text) if isinstance(text, str) else []
             if isinstance(written, dict) and written.get("id") == bag.job:
-                found[path.removeprefix(DATA)] = written
+                found[path.removeprefix(DATA_FOLDER)] = written
     return found
 
 
@@ -113,10 +113,10 @@ def _is_picture(data: bytes) -> bool:
 # ---- what remains of words --------------------------------------------------------------------------
 
 
-class _Names:
+class _NameRemover:
     """By what an owner is named or reached, to be taken out of remarks."""
 
-    def __init__(self, entry: Entry, records: Iterable[Mapping[str, Any]]) -> None:
+    def __init__(self, entry: JobEntry, records: Iterable[Mapping[str, Any]]) -> None:
         whole = {entry.owner, entry.street, *(str(entry.more.get(each, "")) for each in ("phone", "email"))}
         people = {entry.owner}
         for each in records:
@@ -125,40 +125,45 @@ class _Names:
             people |= {owner.get("name", ""), signed.get("name", "")}
             whole |= {owner.get("phone", ""), owner.get("email", ""), signed.get("remarks", "")}
             whole |= {site.get("name", ""), site.get("address", "")}
-        parts = {part for name in people for part in re.findall(r"[^\W\d_]+", name) if len(part) >= SHORTEST}
+        parts = {
+            part
+            for name in people
+            for part in re.findall(r"[^\W\d_]+", name)
+            if len(part) >= MIN_NAME_LETTERS
+        }
         texts = sorted({*whole, *people, *parts} - {""}, key=len, reverse=True)
         named = "|".join(map(re.escape, texts))
         apart = rf"(?<![^\W_])(?:{named})(?![^\W_])"  # a name of a file joins words with "_" as well
         self._named = re.compile(apart, re.IGNORECASE) if texts else None
 
-    def without(self, text: str) -> str:
+    def remove_from(self, text: str) -> str:
         """Return a text with a mark in the place of each name."""
-        return self._named.sub(GONE, text) if self._named else text
+        return self._named.sub(REMOVED_TEXT, text) if self._named else text
 
 
-def _entry_without_owner(entry: Entry, names: _Names) -> Entry:
+def _entry_without_owner(entry: JobEntry, names: _NameRemover) -> JobEntry:
     return replace(
         entry,
         owner="",
         street="",
-        remarks=names.without(entry.remarks),
-        tasks=tuple(replace(each, text=names.without(each.text)) for each in entry.tasks),
+        remarks=names.remove_from(entry.remarks),
+        tasks=tuple(replace(each, text=names.remove_from(each.text)) for each in entry.tasks),
         more={name: value for name, value in entry.more.items() if name == "language"},
     )
 
 
-def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _Names) -> bytes:
+def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _NameRemover) -> bytes:
     """Return a job record, in the language it was written in, without its owner and without comments."""
     less = dict(record)
     if "owner" in record:
         less["owner"] = {key: value for key, value in record["owner"].items() if key == "language"}
-    less["site"] = {key: _coarse(key, value) for key, value in record["site"].items() if key != "address"}
+    less["site"] = {key: _coarsen(key, value) for key, value in record["site"].items() if key != "address"}
     if "acknowledgement" in record:
-        less["acknowledgement"] = {"name": GONE, "time": record["acknowledgement"]["time"]}
+        less["acknowledgement"] = {"name": REMOVED_TEXT, "time": record["acknowledgement"]["time"]}
     if "walkthrough" in record:
         less["walkthrough"] = [
             {
-                key: names.without(value) if key in FREE_TEXT else value
+                key: names.remove_from(value) if key in FREE_TEXT else value
                 for key, value in each.items()
                 if key != "photo"
             }
@@ -171,7 +176,7 @@ def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _Names)
     return tomli_w.dumps(less).encode()
 
 
-def _coarse(key: str, value: Any) -> Any:
+def _coarsen(key: str, value: Any) -> Any:
     if key in {"latitude", "longitude"} and isinstance(value, float):
-        return round(value, PLACES)
-    return GONE if key == "name" else value
+        return round(value, COORDINATE_DECIMALS)
+    return REMOVED_TEXT if key == "name" else value

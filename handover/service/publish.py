@@ -17,11 +17,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path
 
-INPUTS = "inputs/"
+INPUTS_FOLDER = "inputs/"
 """Folder in a set with what it was made from."""
 
-SCHEDULE = "schedule.json"
-CREW = "crew.ics"
+SCHEDULE_FILE = "schedule.json"
+CREW_CALENDAR_FILE = "crew.ics"
 
 OWN_NAMES = re.compile(
     r"(care-sheet|care-page|owner|crew|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
@@ -30,7 +30,7 @@ OWN_NAMES = re.compile(
 """Names of a set's files, in any language: what a later set of the same job takes the place of."""
 
 
-def put_in_place(files: Mapping[str, bytes], folder: Path, job: str) -> None:
+def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
     """Write a set of documents to a folder: all of it, or nothing.
 
     The files are written to a temporary folder beside the target, checked, and put in place by a rename.
@@ -49,13 +49,13 @@ def put_in_place(files: Mapping[str, bytes], folder: Path, job: str) -> None:
     if empty := [name for name, content in files.items() if not content]:
         raise RenderingFailed(f"nothing was rendered into {', '.join(empty)}")
     folder = folder.resolve()
-    _tidy(folder)
+    _recover(folder)
     check_folder(folder, job)
     made = _make_parents(folder)
     try:
-        with _beside(folder) as fresh:
+        with _temporary_folder(folder) as fresh:
             _write(files, fresh)
-            _take_along(folder, fresh)
+            _copy_foreign_files(folder, fresh)
             _swap(fresh, folder)
     except BaseException:
         for each in made:
@@ -72,16 +72,16 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
     if not os.path.lexists(folder):
         return None
     if not folder.is_dir():
-        raise _occupied(folder, "is a file, not a folder")
+        raise _refusal(folder, "is a file, not a folder")
     if not any(folder.iterdir()):
         return None
     try:
-        earlier: Mapping[str, Any] = json.loads((folder / SCHEDULE).read_bytes())
+        earlier: Mapping[str, Any] = json.loads((folder / SCHEDULE_FILE).read_bytes())
         of = earlier["job"]
     except (OSError, ValueError, TypeError, LookupError):
-        raise _occupied(folder, "holds something else than a set of documents of ours") from None
+        raise _refusal(folder, "holds something else than a set of documents of ours") from None
     if of != job:
-        raise _occupied(folder, f"holds the documents of another job, {of}")
+        raise _refusal(folder, f"holds the documents of another job, {of}")
     return earlier
 
 
@@ -100,10 +100,10 @@ def next_revision(folder: Path, job: str, as_of: datetime) -> int:
         again = datetime.fromisoformat(earlier["issued_at"]) == as_of
         return int(earlier["revision"]) + (not again)
     except (ValueError, TypeError, LookupError):
-        raise _occupied(folder, "holds a set of documents whose schedule.json was changed") from None
+        raise _refusal(folder, "holds a set of documents whose schedule.json was changed") from None
 
 
-def _occupied(folder: Path, problem: str) -> UnusableInput:
+def _refusal(folder: Path, problem: str) -> UnusableInput:
     finding = Finding(
         problem=problem,
         file=str(folder),
@@ -124,8 +124,8 @@ def _make_parents(folder: Path) -> list[Path]:
 
 
 @contextmanager
-def _beside(folder: Path) -> Iterator[Path]:
-    """Give a temporary folder beside the target. It is locked as long as this run lives, see `_tidy`."""
+def _temporary_folder(folder: Path) -> Iterator[Path]:
+    """Give a temporary folder beside the target. It is locked as long as this run lives, see `_recover`."""
     fresh = folder.with_name(f".{folder.name}.issuing-{os.getpid()}")
     fresh.mkdir()
     lock = os.open(fresh, os.O_RDONLY)
@@ -137,9 +137,9 @@ def _beside(folder: Path) -> Iterator[Path]:
         os.close(lock)
 
 
-def _tidy(folder: Path) -> None:
+def _recover(folder: Path) -> None:
     """Mend what a run that was killed left beside the target."""
-    earlier = _set_aside(folder)
+    earlier = _backup_path(folder)
     if earlier.is_dir() and not folder.exists():
         earlier.rename(folder)
     shutil.rmtree(earlier, ignore_errors=True)
@@ -158,7 +158,7 @@ def _tidy(folder: Path) -> None:
             os.close(lock)
 
 
-def _set_aside(folder: Path) -> Path:
+def _backup_path(folder: Path) -> Path:
     return folder.with_name(f".{folder.name}.earlier")
 
 
@@ -172,7 +172,7 @@ def _write(files: Mapping[str, bytes], fresh: Path) -> None:
             os.fsync(stream.fileno())
 
 
-def _take_along(folder: Path, fresh: Path) -> None:
+def _copy_foreign_files(folder: Path, fresh: Path) -> None:
     """Copy into the new set what somebody else laid into the folder of the earlier one."""
     if not folder.is_dir():
         return
@@ -187,7 +187,7 @@ def _take_along(folder: Path, fresh: Path) -> None:
 
 def _swap(fresh: Path, folder: Path) -> None:
     """Put the new set in the place of the earlier one, which is there again if that fails."""
-    earlier = _set_aside(folder)
+    earlier = _backup_path(folder)
     if folder.exists():
         folder.rename(earlier)
     try:

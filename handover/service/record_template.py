@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import get_args
 
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 from handover.errors import Finding, UnusableInput
-from handover.jobs.fields import nearest
+from handover.jobs.fields import nearest_word
 from handover.jobs.record import SlabUse
-from handover.jobs.record_template import blank_record
-from handover.practice.walkthrough import looked_at
+from handover.jobs.record_template import record_template
+from handover.practice.walkthrough import walkthrough_items
 
 
 def record_to_fill_in(use: str | None = None) -> str:
@@ -27,8 +27,8 @@ def record_to_fill_in(use: str | None = None) -> str:
             f'"{use}" is not known',
             field="--use",
             expected="one of " + ", ".join(f'"{each}"' for each in uses),
-            example=f'"{nearest(use, uses) or uses[0]}"',
+            example=f'"{nearest_word(use, uses) or uses[0]}"',
         )
         raise UnusableInput([finding])
-    words = catalog("en")  # as all of the record
-    return blank_record(use, [words.say(f"look-at.{code}") for code in looked_at(use or "other")])
+    words = load_translations("en")  # as all of the record
+    return record_template(use, [words.say(f"look-at.{code}") for code in walkthrough_items(use or "other")])

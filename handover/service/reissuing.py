@@ -13,20 +13,25 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
-from handover.archive.catalog.query import Query, State
-from handover.documents.change_sentences import told_changes
+from handover.archive.catalog.query import JobState, Query
+from handover.documents.change_sentences import change_sentences
 from handover.documents.schedule_json import read_schedule
 from handover.documents.wording import Wording
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.reading import examine_job, examine_source
 from handover.schedule.changes import changes
-from handover.service.archiving import file_documents, file_what_stands, issued_record, read_issued_record
-from handover.service.forecasts import Forecasts, SharedReading
-from handover.service.inputs import Given, check_together, compute
-from handover.service.publish import INPUTS, SCHEDULE, put_in_place
+from handover.service.archiving import (
+    archive_documents,
+    archive_existing_set,
+    issued_record,
+    read_issued_record,
+)
+from handover.service.forecasts import CachingWeatherReader, ForecastCache
+from handover.service.inputs import WeatherFile, check_inputs, compute
+from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, publish
 from handover.service.render import render_documents
-from handover.service.settings import read_settings, with_settings
-from handover.service.workers import answer_of
+from handover.service.settings import add_manifest, read_settings
+from handover.service.workers import failure_result
 from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
@@ -38,46 +43,46 @@ if TYPE_CHECKING:
     from handover.archive.store import Archive
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
-    from handover.service.forecasts import Cell
-    from handover.service.inputs import Received
-    from handover.service.settings import Made
-    from handover.weather.reading import Examined as WeatherExamined
+    from handover.service.forecasts import GridCell
+    from handover.service.inputs import JobInputs
+    from handover.service.settings import Provenance
+    from handover.weather.reading import ExaminedWeather as WeatherExamined
 
 
 @dataclass(frozen=True)
-class Afresh:
+class ReissueRequest:
     """What a job is issued again with.
 
     Attributes:
         weather: Gives the new weather for a job; None for that of the last issue.
         record: The file of its record with what has been added since; None for that of the last issue.
         templates: A contractor's folder whose files stand in for ours.
-        anyway: Make a new revision even if no date moved.
+        force: Make a new revision even if no date moved.
         examine: Reads the weather, as `examine_weather_bytes` does.
     """
 
-    weather: Callable[[JobRecord], Given] | None = None
+    weather: Callable[[JobRecord], WeatherFile] | None = None
     record: Path | None = None
     templates: Path | None = None
-    anyway: bool = False
+    force: bool = False
     examine: Callable[..., WeatherExamined] = examine_weather_bytes
 
 
 @dataclass(frozen=True)
-class Reissued:
+class ReissueResult:
     """What came of issuing a job again.
 
     Attributes:
         revision: That stands now.
         is_new: Whether it was made just now.
         new_record: Whether the record that was given says other than that of the last issue.
-        told: What changed since the one before, a sentence each; empty where nothing moved.
+        changes: What changed since the one before, a sentence each; empty where nothing moved.
         cautions: What is doubtful about the inputs.
     """
 
     revision: int
     is_new: bool
-    told: tuple[str, ...]
+    changes: tuple[str, ...]
     cautions: tuple[Finding, ...]
     new_record: bool = False
 
@@ -85,7 +90,9 @@ class Reissued:
 # ---- one job ----------------------------------------------------------------------------------------
 
 
-def reissue(archive: Archive, job: str, folder: Path, as_of: datetime, afresh: Afresh) -> Reissued:
+def reissue_job(
+    archive: Archive, job: str, folder: Path, as_of: datetime, request: ReissueRequest
+) -> ReissueResult:
     """Issue an archived job again, to a folder and to the archive.
 
     A set that stands in the folder and was never filed, because an earlier run broke off or nobody thought of
@@ -96,40 +103,42 @@ def reissue(archive: Archive, job: str, folder: Path, as_of: datetime, afresh: A
         job: The id of the job.
         folder: Where the new set goes: new, empty, or with an earlier set of the job.
         as_of: Time of issue, aware.
-        afresh: What is new.
+        request: What is new.
 
     Raises:
         UnusableInput: There is no such job, or something is wrong with what it is to be made from.
         DownloadFailed, RenderingFailed: As `issue_documents` and the download.
-        Busy, Damaged, NotFiled, Unfinished, CatalogFailed: As `file_documents`.
+        Busy, Damaged, NotFiled, Unfinished, CatalogFailed: As `archive_documents`.
     """
-    with archive.hold(job):
-        file_what_stands(archive, folder, job, as_of)
+    with archive.lock(job):
+        archive_existing_set(archive, folder, job, as_of)
         bag = archive.bag(job)
         last = bag.revisions[-1]
-        _refuse_past(bag, as_of)
+        _require_after_last_issue(bag, as_of)
         documents = bag.issue(last)
-        made = _with_look(read_settings(documents), afresh.templates)
-        received = _receive(documents, made, job, as_of, afresh)
-        schedule = _reckon(received, made, documents, as_of, last + 1)
-        told = told_changes(Wording(received.job, schedule, units=made.settings.units_for(received.job)))
-        new_record = afresh.record is not None and _says_other(received, documents)
-        if not (told or new_record or afresh.anyway):
-            return Reissued(last, is_new=False, told=(), cautions=received.cautions)
+        provenance = _with_templates(read_settings(documents), request.templates)
+        inputs = _read_inputs(documents, provenance, job, as_of, request)
+        schedule = _compute_with_changes(inputs, provenance, documents, as_of, last + 1)
+        sentences = change_sentences(
+            Wording(inputs.job, schedule, units=provenance.settings.units_for(inputs.job))
+        )
+        new_record = request.record is not None and _record_changed(inputs, documents)
+        if not (sentences or new_record or request.force):
+            return ReissueResult(last, is_new=False, changes=(), cautions=inputs.cautions)
         files = render_documents(
-            received.job,
+            inputs.job,
             schedule,
-            made.settings,
-            inputs=with_settings(received, made.settings),
-            pictures=received.pictures,
+            provenance.settings,
+            inputs=add_manifest(inputs, provenance.settings),
+            pictures=inputs.pictures,
             earlier=documents,
         )
-        put_in_place(files, folder, job)
-        file_documents(archive, received.job, files, as_of)
-        return Reissued(schedule.revision, True, told, received.cautions, new_record)
+        publish(files, folder, job)
+        archive_documents(archive, inputs.job, files, as_of)
+        return ReissueResult(schedule.revision, True, sentences, inputs.cautions, new_record)
 
 
-def _refuse_past(bag: Bag, as_of: datetime) -> None:
+def _require_after_last_issue(bag: Bag, as_of: datetime) -> None:
     if as_of < bag.entry.issued:
         finding = Finding(
             f"{as_of.isoformat()} is before the last issue of {bag.job}, revision {bag.entry.revision}",
@@ -139,35 +148,41 @@ def _refuse_past(bag: Bag, as_of: datetime) -> None:
         raise UnusableInput([finding])
 
 
-def _with_look(made: Made, templates: Path | None) -> Made:
+def _with_templates(provenance: Provenance, templates: Path | None) -> Provenance:
     """Return how a set was made, with the contractor's own texts and pages, which no set keeps."""
-    if made.own_look and templates is None:
+    if provenance.own_look and templates is None:
         finding = Finding(
             "is missing, and the last issue was made with texts and pages of your own",
             field="--templates",
             expected="the folder that they are in",
         )
         raise UnusableInput([finding])
-    return replace(made, settings=replace(made.settings, templates=templates))
+    return replace(provenance, settings=replace(provenance.settings, templates=templates))
 
 
-def _receive(
-    documents: Mapping[str, bytes], made: Made, job: str, as_of: datetime, afresh: Afresh
-) -> Received:
+def _read_inputs(
+    documents: Mapping[str, bytes], provenance: Provenance, job: str, as_of: datetime, request: ReissueRequest
+) -> JobInputs:
     """Return job and weather as they are now; what is not new is that of the last issue."""
-    examined = examine_job(afresh.record) if afresh.record else examine_source(issued_record(documents))
+    examined = examine_job(request.record) if request.record else examine_source(issued_record(documents))
     if examined.record is None:
         raise UnusableInput(examined.findings)
-    _refuse_another(examined.record.id, job, examined.source.name)
-    if afresh.weather is None:
-        given = Given(made.weather, documents[INPUTS + made.weather], made.received_at)
+    _require_same_job(examined.record.id, job, examined.source.name)
+    if request.weather is None:
+        weather_file = WeatherFile(
+            provenance.weather, documents[INPUTS_FOLDER + provenance.weather], provenance.received_at
+        )
     else:
-        given = afresh.weather(examined.record)
-    year = Given(made.typical, documents[INPUTS + made.typical]) if made.typical else None
-    return check_together(examined, given, as_of, year=year, examine=afresh.examine)
+        weather_file = request.weather(examined.record)
+    typical_file = (
+        WeatherFile(provenance.typical, documents[INPUTS_FOLDER + provenance.typical])
+        if provenance.typical
+        else None
+    )
+    return check_inputs(examined, weather_file, as_of, typical_file=typical_file, examine=request.examine)
 
 
-def _says_other(received: Received, documents: Mapping[str, bytes]) -> bool:
+def _record_changed(inputs: JobInputs, documents: Mapping[str, bytes]) -> bool:
     """Say whether a record tells other than that of an earlier set, or shows other pictures.
 
     What was read of it is compared: comments and the order of lines say nothing.
@@ -176,58 +191,60 @@ def _says_other(received: Received, documents: Mapping[str, bytes]) -> bool:
         earlier = read_issued_record(documents)
     except UnusableInput:  # read by another version of this program, or its pictures are gone
         return True
-    pictures = received.pictures.items()
-    return received.job != earlier or any(documents.get(INPUTS + name) != data for name, data in pictures)
+    pictures = inputs.pictures.items()
+    return inputs.job != earlier or any(
+        documents.get(INPUTS_FOLDER + name) != data for name, data in pictures
+    )
 
 
-def _refuse_another(found: str, job: str, record: str) -> None:
-    if found != job:
+def _require_same_job(record_id: str, job: str, record: str) -> None:
+    if record_id != job:
         finding = Finding(
-            f"is the record of {found}, not of {job}", file=record, field="id", expected=f'"{job}"'
+            f"is the record of {record_id}, not of {job}", file=record, field="id", expected=f'"{job}"'
         )
         raise UnusableInput([finding])
 
 
-def _reckon(
-    received: Received, made: Made, documents: Mapping[str, bytes], as_of: datetime, revision: int
+def _compute_with_changes(
+    inputs: JobInputs, provenance: Provenance, documents: Mapping[str, bytes], as_of: datetime, revision: int
 ) -> CureSchedule:
     """Return the new schedule, with what changed since the last issue."""
-    schedule = compute(received, as_of, revision, made.settings)
+    schedule = compute(inputs, as_of, revision, provenance.settings)
     try:
-        earlier = read_schedule(documents[SCHEDULE])
+        earlier = read_schedule(documents[SCHEDULE_FILE])
     except ValueError as fault:
         expected = "a set that `handover issue` wrote"
-        raise UnusableInput([Finding(str(fault), file=SCHEDULE, expected=expected)]) from None
+        raise UnusableInput([Finding(str(fault), file=SCHEDULE_FILE, expected=expected)]) from None
     return replace(schedule, changes=changes(earlier, schedule))
 
 
 # ---- every job that is curing -----------------------------------------------------------------------
 
-Result = Literal["reissued", "unchanged", "refused", "failed"]
+WatchState = Literal["reissued", "unchanged", "refused", "failed"]
 
 
-class Watched(NamedTuple):
+class WatchResult(NamedTuple):
     """What came of one job: what changed, if it was issued again; what is doubtful, or why it was not."""
 
     job: str
-    result: Result
-    told: tuple[str, ...] = ()
+    state: WatchState
+    changes: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
     failure: str = ""
 
 
-class _Curing(NamedTuple):
+class _CuringJob(NamedTuple):
     job: str
-    cell: Cell | None
+    cell: GridCell | None
 
 
-def curing(archive: Archive, at: datetime) -> tuple[str, ...]:
+def curing_jobs(archive: Archive, at: datetime) -> tuple[str, ...]:
     """Return the ids of the jobs that cure at a time, in order."""
-    query = Query(states=frozenset({State.CURING}), at=at)
+    query = Query(states=frozenset({JobState.CURING}), at=at)
     return tuple(sorted(each.job for each in archive.catalog.entries(query)))
 
 
-def watch(
+def reissue_curing(
     archive: Archive,
     jobs: tuple[str, ...],
     out: Path,
@@ -235,42 +252,44 @@ def watch(
     *,
     key: str | None = None,
     templates: Path | None = None,
-) -> Iterator[Watched]:
+) -> Iterator[WatchResult]:
     """Issue jobs again in the forecast of today, where that says something new; nothing is sent.
 
     One forecast is asked for all sites of a grid cell, and one that cannot be had stops no other.
 
     Args:
         archive: The archive.
-        jobs: Ids, as `curing` has them.
+        jobs: Ids, as `curing_jobs` has them.
         out: Where a job that is issued again gets a folder by its id.
         as_of: Time of issue, aware.
         key: Of a customer of the forecast service.
         templates: A contractor's folder whose files stand in for ours.
     """
-    forecasts, examine = Forecasts(as_of, key), SharedReading()
-    seen = [_look_at(archive, each, forecasts) for each in jobs]
-    for each in sorted(seen, key=lambda each: (each.cell or (), each.job)):
-        afresh = Afresh(
+    forecasts, examine = ForecastCache(as_of, key), CachingWeatherReader()
+    summaries = [_summarise(archive, each, forecasts) for each in jobs]
+    for each in sorted(summaries, key=lambda each: (each.cell or (), each.job)):
+        request = ReissueRequest(
             weather=partial(forecasts.get, each.cell),
             templates=templates,
             examine=examine,
         )
         try:
-            done = reissue(archive, each.job, out / each.job, as_of, afresh)
+            result = reissue_job(archive, each.job, out / each.job, as_of, request)
         except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
-            answer = answer_of(fault)
-            result: Result = "refused" if answer.findings else "failed"
-            yield Watched(each.job, result, findings=answer.findings, failure=answer.failure)
+            failure = failure_result(fault)
+            state: WatchState = "refused" if failure.findings else "failed"
+            yield WatchResult(each.job, state, findings=failure.findings, failure=failure.failure)
         else:
-            yield Watched(each.job, "reissued" if done.is_new else "unchanged", done.told, done.cautions)
+            yield WatchResult(
+                each.job, "reissued" if result.is_new else "unchanged", result.changes, result.cautions
+            )
 
 
-def _look_at(archive: Archive, job: str, forecasts: Forecasts) -> _Curing:
+def _summarise(archive: Archive, job: str, forecasts: ForecastCache) -> _CuringJob:
     """Note what forecast a job needs; what is wrong with it is told when its turn comes."""
     try:
         bag = archive.bag(job)
         record = read_issued_record(bag.issue(bag.revisions[-1]), str(bag.folder))
     except (HandoverError, OSError):
-        return _Curing(job, None)
-    return _Curing(job, forecasts.foresee(record))
+        return _CuringJob(job, None)
+    return _CuringJob(job, forecasts.register(record))

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.message import compose_message
-from handover.documents.pages import files_inside, render_care_page, render_care_sheet, render_data_sheet
+from handover.documents.pages import embedded_files, render_care_page, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.inputs import by_name
-from handover.service.publish import CREW, INPUTS, SCHEDULE, check_folder, put_in_place
+from handover.service.inputs import unique_names
+from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, SCHEDULE_FILE, check_folder, publish
 from handover.service.settings import Settings
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
-OFFICE = "en"
+OFFICE_LANGUAGE = "en"
 """The language of crew and office where none is asked for."""
 
 LOG = logging.getLogger("handover")
@@ -60,7 +60,7 @@ def issue_documents(
     check_folder(folder, job.id)
     files = render_documents(job, schedule, settings, inputs=inputs, pictures=pictures, earlier=earlier)
     LOG.info("6 put in place")
-    put_in_place(files, folder, job.id)
+    publish(files, folder, job.id)
     return tuple(files)
 
 
@@ -76,7 +76,7 @@ def render_documents(
     """Return the whole set of documents of a job by file name. Arguments and errors as `issue_documents`."""
     LOG.info("4 word")
     readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
-    office = readers[0] if settings.languages else OFFICE
+    office = readers[0] if settings.languages else OFFICE_LANGUAGE
     words = {
         each: Wording(
             job, schedule, language=each, units=settings.units_for(job), templates=settings.templates
@@ -84,10 +84,10 @@ def render_documents(
         for each in dict.fromkeys((*readers, office))
     }
     LOG.info("5 render")
-    received = by_name((inputs or {}).items())
+    received = unique_names((inputs or {}).items())
     record = next(iter(received.items()), None)
     files = _render(words, readers, words[office], settings.paper, pictures or {}, record, earlier or {})
-    return files | {f"{INPUTS}{name}": content for name, content in received.items()}
+    return files | {f"{INPUTS_FOLDER}{name}": content for name, content in received.items()}
 
 
 def _render(
@@ -104,10 +104,10 @@ def _render(
     data = schedule_json(schedule)
     marks = {each: f".{each}" if readers[1:] else "" for each in words}
     inside = {
-        language: files_inside(
+        language: embedded_files(
             each,
             schedule=data,
-            calendar=owner_calendar(each, _owners(earlier, marks[language])),
+            calendar=owner_calendar(each, _owner_calendar_of(earlier, marks[language])),
             record=record,
         )
         for language, each in words.items()
@@ -118,14 +118,14 @@ def _render(
     owner = job.owner.language if job.owner.language in readers else readers[0]
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
-        CREW: crew_calendar(office, earlier.get(CREW)),
+        CREW_CALENDAR_FILE: crew_calendar(office, earlier.get(CREW_CALENDAR_FILE)),
         "data-sheet.pdf": render_data_sheet(office, paper=paper, attachments=inside[office.language]),
-        SCHEDULE: data,
+        SCHEDULE_FILE: data,
         "message.eml": compose_message(words[owner], of_readers[owner]),
     }
 
 
-def _owners(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
+def _owner_calendar_of(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
     """Return the owner's calendar of an earlier set; that of another language, if need be."""
     others = (data for name, data in earlier.items() if name.startswith("owner") and name.endswith(".ics"))
     return earlier.get(f"owner{mark}.ics") or next(others, None)

@@ -28,12 +28,12 @@ if TYPE_CHECKING:
     from email.message import Message
     from pathlib import Path
 
-MESSAGE = "message.eml"
-RECORD = "sent.json"
-LARGEST = 50_000_000
+MESSAGE_FILE = "message.eml"
+LOG_FILE = "sent.json"
+MAX_MESSAGE_BYTES = 50_000_000
 """Bytes of a message; more than most servers take."""
 
-NOT_SENT_ALONG = {b"x-unsent", b"bcc", b"date", b"message-id", b"sender", b"return-path"}
+STRIPPED_HEADERS = {b"x-unsent", b"bcc", b"date", b"message-id", b"sender", b"return-path"}
 """Lines of a draft's head that are left out or written anew."""
 
 
@@ -42,7 +42,7 @@ class NotSent(HandoverError):
 
 
 @dataclass(frozen=True)
-class Draft:
+class MessageDraft:
     """A message that is ready to go.
 
     Attributes:
@@ -67,7 +67,7 @@ class Draft:
     attached: tuple[str, ...]
 
 
-def read_draft(job: Path) -> Draft:
+def read_draft(job: Path) -> MessageDraft:
     """Return the message of an issued folder.
 
     Args:
@@ -76,23 +76,23 @@ def read_draft(job: Path) -> Draft:
     Raises:
         UnusableInput: It is not there, not a message, or does not say from whom or to whom.
     """
-    file = job / MESSAGE if job.is_dir() else job
+    file = job / MESSAGE_FILE if job.is_dir() else job
     _refuse_archived(file)
     content = _read(file)
     message = message_from_bytes(content)
-    senders, receivers = _people(message, "From"), _people(message, "To", "Cc", "Bcc")
+    senders, receivers = _addresses(message, "From"), _addresses(message, "To", "Cc", "Bcc")
     message_id = plain_line(message.get("Message-ID", ""))
-    if findings := list(_unfit(content, senders, receivers, message_id)):
-        raise UnusableInput([_in(file, each) for each in findings])
-    return Draft(
+    if findings := list(_findings(content, senders, receivers, message_id)):
+        raise UnusableInput([_finding_in(file, each) for each in findings])
+    return MessageDraft(
         folder=file.parent,
         content=content,
         sender=senders[0][1],
         receivers=tuple(dict.fromkeys(address for _, address in receivers)),
         message_id=message_id,
-        shown_from=_shown(senders),
-        shown_to=_shown(receivers),
-        subject=_decoded(message.get("Subject", "")),
+        shown_from=_format_addresses(senders),
+        shown_to=_format_addresses(receivers),
+        subject=_decode(message.get("Subject", "")),
         attached=tuple(name for part in message.walk() if (name := part.get_filename())),
     )
 
@@ -110,7 +110,7 @@ def _refuse_archived(file: Path) -> None:
 
 def _read(file: Path) -> bytes:
     try:
-        if file.stat().st_size > LARGEST:
+        if file.stat().st_size > MAX_MESSAGE_BYTES:
             raise UnusableInput([Finding("is larger than any mail server takes", file=str(file))])
         content = file.read_bytes()
     except OSError as fault:
@@ -124,21 +124,21 @@ def _read(file: Path) -> bytes:
     return re.sub(rb"\r\n|\r|\n", b"\r\n", content)
 
 
-def _people(message: Message, *fields: str) -> list[tuple[str, str]]:
+def _addresses(message: Message, *fields: str) -> list[tuple[str, str]]:
     """Return those a message names, as (name, address)."""
     lines = [str(line) for field in fields for line in message.get_all(field, [])]
-    return [(_decoded(name), address) for name, address in getaddresses(lines) if name or address]
+    return [(_decode(name), address) for name, address in getaddresses(lines) if name or address]
 
 
-def _decoded(text: str) -> str:
+def _decode(text: str) -> str:
     return plain_line(str(make_header(decode_header(text))))
 
 
-def _shown(people: Iterable[tuple[str, str]]) -> str:
-    return ", ".join(f"{name} <{address}>" if name else address for name, address in people)
+def _format_addresses(addresses: Iterable[tuple[str, str]]) -> str:
+    return ", ".join(f"{name} <{address}>" if name else address for name, address in addresses)
 
 
-def _unfit(
+def _findings(
     content: bytes, senders: list[tuple[str, str]], receivers: list[tuple[str, str]], message_id: str
 ) -> Iterator[Finding]:
     if not content.isascii():
@@ -167,14 +167,14 @@ def _unfit(
         yield Finding("has no Message-ID, by which it is known again", expected="a message as it was issued")
 
 
-def _in(file: Path, finding: Finding) -> Finding:
+def _finding_in(file: Path, finding: Finding) -> Finding:
     return Finding(finding.problem, str(file), None, finding.field, finding.expected, finding.example)
 
 
 # ---- what goes over the wire
 
 
-def outgoing(draft: Draft, at: datetime, account: str, time_before: int) -> bytes:
+def message_to_send(draft: MessageDraft, at: datetime, account: str, time_before: int) -> bytes:
     """Return a draft as it is sent: no draft any more, dated, and named anew when it goes once more.
 
     Args:
@@ -187,15 +187,18 @@ def outgoing(draft: Draft, at: datetime, account: str, time_before: int) -> byte
     kept = [
         line
         for line in re.split(rb"\r\n(?![ \t])", head)
-        if line.partition(b":")[0].strip().lower() not in NOT_SENT_ALONG
+        if line.partition(b":")[0].strip().lower() not in STRIPPED_HEADERS
     ]
-    written = [f"Date: {format_datetime(at)}", f"Message-ID: {_again(draft.message_id, time_before)}"]
+    written = [
+        f"Date: {format_datetime(at)}",
+        f"Message-ID: {_new_message_id(draft.message_id, time_before)}",
+    ]
     if account != draft.sender:
         written.append(f"Sender: {formataddr(('', account))}")
     return b"\r\n".join([*(line.encode("ascii") for line in written), *kept, b"", body])
 
 
-def _again(message_id: str, time_before: int) -> str:
+def _new_message_id(message_id: str, time_before: int) -> str:
     local, at, domain = message_id.partition("@")
     return f"{local}.{time_before + 1}{at}{domain}" if time_before else message_id
 
@@ -204,7 +207,7 @@ def _again(message_id: str, time_before: int) -> str:
 
 
 @dataclass(frozen=True)
-class Gone:
+class Delivery:
     """One message that went out, or may have: its id in the draft, to whom, when, and whether we know."""
 
     message_id: str
@@ -213,29 +216,29 @@ class Gone:
     state: Literal["sent", "unsure"]
 
 
-class SentRecord:
-    """What went out of one folder. To be had from `sent_record` only, which keeps others away meanwhile."""
+class SendLog:
+    """What went out of one folder. To be had from `open_send_log` only, which keeps others away meanwhile."""
 
     def __init__(self, file: Path) -> None:
         self.file = file
-        self.gone = _gone(file)
+        self.deliveries = _read_deliveries(file)
 
-    def of(self, draft: Draft) -> tuple[Gone, ...]:
+    def of(self, draft: MessageDraft) -> tuple[Delivery, ...]:
         """Return what went out of a draft so far."""
-        return tuple(each for each in self.gone if each.message_id == draft.message_id)
+        return tuple(each for each in self.deliveries if each.message_id == draft.message_id)
 
-    def put(self, entry: Gone, *, instead_of: Gone | None = None) -> None:
+    def put(self, entry: Delivery, *, replaces: Delivery | None = None) -> None:
         """Keep an entry, on the disk before this returns."""
-        self.gone = (*(each for each in self.gone if each is not instead_of), entry)
+        self.deliveries = (*(each for each in self.deliveries if each is not replaces), entry)
         self._write()
 
-    def take_back(self, entry: Gone) -> None:
+    def discard(self, entry: Delivery) -> None:
         """Forget an entry: the message did not go out after all."""
-        self.gone = tuple(each for each in self.gone if each is not entry)
+        self.deliveries = tuple(each for each in self.deliveries if each is not entry)
         self._write()
 
     def _write(self) -> None:
-        text = json.dumps({"sent": [asdict(each) for each in self.gone]}, indent=2) + "\n"
+        text = json.dumps({"sent": [asdict(each) for each in self.deliveries]}, indent=2) + "\n"
         fresh = self.file.with_name(f".{self.file.name}.new")
         try:
             with fresh.open("w", encoding="utf-8") as stream:
@@ -250,7 +253,7 @@ class SentRecord:
 
 
 @contextmanager
-def sent_record(folder: Path) -> Iterator[SentRecord]:
+def open_send_log(folder: Path) -> Iterator[SendLog]:
     """Give the record of a folder; a second run waits here until the first is done.
 
     Raises:
@@ -259,16 +262,16 @@ def sent_record(folder: Path) -> Iterator[SentRecord]:
     lock = os.open(folder, os.O_RDONLY)
     try:
         fcntl.flock(lock, fcntl.LOCK_EX)
-        yield SentRecord(folder / RECORD)
+        yield SendLog(folder / LOG_FILE)
     finally:
         os.close(lock)
 
 
-def _gone(file: Path) -> tuple[Gone, ...]:
+def _read_deliveries(file: Path) -> tuple[Delivery, ...]:
     try:
         entries = json.loads(file.read_bytes())["sent"]
         return tuple(
-            Gone(str(each["message_id"]), tuple(each["to"]), str(each["at"]), each["state"])
+            Delivery(str(each["message_id"]), tuple(each["to"]), str(each["at"]), each["state"])
             for each in entries
         )
     except FileNotFoundError:

@@ -15,7 +15,7 @@ from socket import gaierror
 from typing import TYPE_CHECKING, Literal
 
 from handover.errors import UnusableInput
-from handover.service.send_log import Gone, NotSent, outgoing, read_draft, sent_record
+from handover.service.send_log import Delivery, NotSent, message_to_send, open_send_log, read_draft
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -23,26 +23,26 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from handover.service.mail_server import MailServer
-    from handover.service.send_log import Draft, SentRecord
+    from handover.service.send_log import MessageDraft, SendLog
 
-PATIENCE = 30.0
+SMTP_TIMEOUT_S = 30.0
 """Longest wait for any one answer of the server, in s."""
 
-OURSELVES = "[127.0.0.1]"
+EHLO_NAME = "[127.0.0.1]"
 """How we greet: RFC 5321 section 4.1.3. The machine's own name is nobody's business."""
 
-OK = 250
-OK_ELSEWHERE = 251
+SMTP_OK = 250
+SMTP_FORWARDED = 251
 
-State = Literal["sent", "already sent", "ready", "not sent"]
+SendState = Literal["sent", "already sent", "ready", "not sent"]
 
 
-class LogInRefused(NotSent):
+class LoginRefused(NotSent):
     """The server refused user or password; to ask again would only lock the account."""
 
 
 @dataclass(frozen=True)
-class Outcome:
+class SendOutcome:
     """What came of one job.
 
     Attributes:
@@ -53,26 +53,28 @@ class Outcome:
     """
 
     job: Path
-    state: State
+    state: SendState
     words: str
-    draft: Draft | None = None
+    draft: MessageDraft | None = None
 
 
-def rehearse(jobs: Iterable[Path], *, again: bool = False) -> Iterator[Outcome]:
+def dry_run(jobs: Iterable[Path], *, again: bool = False) -> Iterator[SendOutcome]:
     """Say of each job what would go to whom. Nothing is sent, no server is asked, no record is written."""
     for job in jobs:
         try:
             draft = read_draft(job)
-            with sent_record(draft.folder) as record:
+            with open_send_log(draft.folder) as record:
                 pending = _pending(draft, record, again=again)
-            yield Outcome(job, "ready" if pending else "already sent", _when(draft, record), draft)
+            yield SendOutcome(
+                job, "ready" if pending else "already sent", _deliveries_in_words(draft, record), draft
+            )
         except (UnusableInput, NotSent, OSError) as fault:
-            yield Outcome(job, "not sent", str(fault))
+            yield SendOutcome(job, "not sent", str(fault))
 
 
 def send_messages(
     jobs: Iterable[Path], server: MailServer, password: str, at: datetime, *, again: bool = False
-) -> Iterator[Outcome]:
+) -> Iterator[SendOutcome]:
     """Send the message of each job, and say what came of it.
 
     Args:
@@ -82,59 +84,59 @@ def send_messages(
         at: Time of sending, aware.
         again: Send also what was sent before.
     """
-    locked_out: LogInRefused | None = None
+    locked_out: LoginRefused | None = None
     for job in jobs:
         try:
             if locked_out:
                 raise locked_out
             yield _send(job, server, password, at, again=again)
-        except LogInRefused as fault:
+        except LoginRefused as fault:
             locked_out = fault
-            yield Outcome(job, "not sent", str(fault))
+            yield SendOutcome(job, "not sent", str(fault))
         except (UnusableInput, NotSent) as fault:
-            yield Outcome(job, "not sent", str(fault))
+            yield SendOutcome(job, "not sent", str(fault))
         except (smtplib.SMTPException, OSError) as fault:
-            yield Outcome(job, "not sent", _why(fault, server))
+            yield SendOutcome(job, "not sent", _describe_fault(fault, server))
 
 
-def _send(job: Path, server: MailServer, password: str, at: datetime, *, again: bool) -> Outcome:
+def _send(job: Path, server: MailServer, password: str, at: datetime, *, again: bool) -> SendOutcome:
     draft = read_draft(job)
-    with sent_record(draft.folder) as record:
+    with open_send_log(draft.folder) as record:
         pending = _pending(draft, record, again=again)
         if not pending:
-            return Outcome(job, "already sent", _when(draft, record), draft)
+            return SendOutcome(job, "already sent", _deliveries_in_words(draft, record), draft)
         with _connection(server, password) as smtp:
             account = server.sender or draft.sender
-            taken, refused = _addressed(smtp, account, pending)
+            taken, refused = _announce(smtp, account, pending)
             if taken:
-                content = outgoing(draft, at, account, len(record.of(draft)) if again else 0)
-                entry = Gone(draft.message_id, taken, at.isoformat(), "unsure")
-                _hand_over(smtp, content, entry, record)
+                content = message_to_send(draft, at, account, len(record.of(draft)) if again else 0)
+                entry = Delivery(draft.message_id, taken, at.isoformat(), "unsure")
+                _transmit(smtp, content, entry, record)
     if refused:
-        gone = f" It went to {', '.join(taken)}." if taken else ""
-        raise NotSent(f"The server refuses {'; '.join(refused)}.{gone}")
-    return Outcome(job, "sent", ", ".join(taken), draft)
+        delivered_to = f" It went to {', '.join(taken)}." if taken else ""
+        raise NotSent(f"The server refuses {'; '.join(refused)}.{delivered_to}")
+    return SendOutcome(job, "sent", ", ".join(taken), draft)
 
 
-def _pending(draft: Draft, record: SentRecord, *, again: bool) -> tuple[str, ...]:
+def _pending(draft: MessageDraft, record: SendLog, *, again: bool) -> tuple[str, ...]:
     """Return who is still to get a draft.
 
     Raises:
         NotSent: A run broke off, so that nobody knows whether it went out.
     """
-    gone = record.of(draft)
+    deliveries = record.of(draft)
     if again:
         return draft.receivers
-    if unsure := [each for each in gone if each.state == "unsure"]:
+    if unsure := [each for each in deliveries if each.state == "unsure"]:
         raise NotSent(
             f"The try of {unsure[-1].at} broke off: ask {', '.join(unsure[-1].to)} whether it came. "
             "If it did not, --again sends it once more."
         )
-    had = {address for each in gone for address in each.to}
+    had = {address for each in deliveries for address in each.to}
     return tuple(each for each in draft.receivers if each not in had)
 
 
-def _when(draft: Draft, record: SentRecord) -> str:
+def _deliveries_in_words(draft: MessageDraft, record: SendLog) -> str:
     """Return when a draft was sent and to whom, or nothing."""
     return "; ".join(f"{each.at} to {', '.join(each.to)}" for each in record.of(draft))
 
@@ -149,9 +151,9 @@ def _connection(server: MailServer, password: str) -> Iterator[smtplib.SMTP]:
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     smtp: smtplib.SMTP
     if server.security == "tls":
-        smtp = smtplib.SMTP_SSL(server.host, server.port, OURSELVES, timeout=PATIENCE, context=context)
+        smtp = smtplib.SMTP_SSL(server.host, server.port, EHLO_NAME, timeout=SMTP_TIMEOUT_S, context=context)
     else:
-        smtp = smtplib.SMTP(server.host, server.port, OURSELVES, timeout=PATIENCE)
+        smtp = smtplib.SMTP(server.host, server.port, EHLO_NAME, timeout=SMTP_TIMEOUT_S)
     try:
         if server.security == "starttls":
             smtp.starttls(context=context)
@@ -172,60 +174,60 @@ def _log_in(smtp: smtplib.SMTP, user: str, password: str) -> None:
     offered = str(smtp.esmtp_features.get("auth", "")).upper().split()
     way = next((each for each in ways if each in offered), None)
     if way is None:
-        raise LogInRefused("The server offers no way to log in that we know (PLAIN, LOGIN).")
+        raise LoginRefused("The server offers no way to log in that we know (PLAIN, LOGIN).")
     try:
         smtp.auth(way, ways[way])
     except smtplib.SMTPAuthenticationError as fault:
-        raise LogInRefused(f"The server refuses the user or the password: {_said(fault)}.") from None
+        raise LoginRefused(f"The server refuses the user or the password: {_server_reply(fault)}.") from None
 
 
-def _addressed(
+def _announce(
     smtp: smtplib.SMTP, account: str, pending: Iterable[str]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Tell the server from whom and to whom; return who is taken, and who is refused with the reason."""
     code, answer = smtp.mail(account)
-    if code != OK:
+    if code != SMTP_OK:
         raise smtplib.SMTPSenderRefused(code, answer, account)
     answers = {each: smtp.rcpt(each) for each in pending}
-    taken = tuple(each for each, (code, _) in answers.items() if code in {OK, OK_ELSEWHERE})
+    taken = tuple(each for each, (code, _) in answers.items() if code in {SMTP_OK, SMTP_FORWARDED})
     refused = tuple(
-        f"{each} ({code} {_text(said)})" for each, (code, said) in answers.items() if each not in taken
+        f"{each} ({code} {_text(reply)})" for each, (code, reply) in answers.items() if each not in taken
     )
     return taken, refused
 
 
-def _hand_over(smtp: smtplib.SMTP, content: bytes, entry: Gone, record: SentRecord) -> None:
+def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: SendLog) -> None:
     """Give the message to the server, and keep in the record how far that came."""
     record.put(entry)
     try:
         code, answer = smtp.data(content)
     except smtplib.SMTPDataError:
-        record.take_back(entry)
+        record.discard(entry)
         raise
     except (smtplib.SMTPServerDisconnected, OSError) as fault:
         raise NotSent(
             "The server fell silent while it took the message, so it may have gone out or not. "
             f"Ask {', '.join(entry.to)}; if it did not come, --again sends it once more."
         ) from fault
-    if code != OK:
-        record.take_back(entry)
+    if code != SMTP_OK:
+        record.discard(entry)
         raise smtplib.SMTPDataError(code, answer)
-    record.put(Gone(entry.message_id, entry.to, entry.at, "sent"), instead_of=entry)
+    record.put(Delivery(entry.message_id, entry.to, entry.at, "sent"), replaces=entry)
 
 
 # ---- what went wrong
 
 
-def _why(fault: smtplib.SMTPException | OSError, server: MailServer) -> str:
+def _describe_fault(fault: smtplib.SMTPException | OSError, server: MailServer) -> str:
     """Return in words why a message did not go out."""
     where = f"{server.host}, port {server.port},"
     problem = f"{where} answers in a way that mail does not know"
     if isinstance(fault, TimeoutError) or isinstance(fault.__context__, TimeoutError):
-        problem = f"{where} did not answer within {PATIENCE:g} s"
+        problem = f"{where} did not answer within {SMTP_TIMEOUT_S:g} s"
     elif isinstance(fault, smtplib.SMTPNotSupportedError):
         problem = f"{where} offers no TLS, and nothing goes in the open"
     elif isinstance(fault, smtplib.SMTPResponseException):
-        problem = f"The server refuses the message: {_said(fault)}"
+        problem = f"The server refuses the message: {_server_reply(fault)}"
     elif isinstance(fault, ssl.SSLCertVerificationError):
         problem = f"The certificate of {where} cannot be trusted: {fault.verify_message}"
     elif isinstance(fault, ssl.SSLError):
@@ -239,7 +241,7 @@ def _why(fault: smtplib.SMTPException | OSError, server: MailServer) -> str:
     return f"{problem}. Nothing was sent."
 
 
-def _said(fault: smtplib.SMTPResponseException) -> str:
+def _server_reply(fault: smtplib.SMTPResponseException) -> str:
     return f"{fault.smtp_code} {_text(fault.smtp_error)}"
 
 

@@ -17,7 +17,7 @@ from handover import __version__
 from handover.documents.templating import templates_folder
 from handover.errors import Finding, UnusableInput
 from handover.schedule.simulation import SHARE
-from handover.service.publish import INPUTS
+from handover.service.publish import INPUTS_FOLDER
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from handover.documents.pages import Paper
     from handover.documents.quantity_format import Units
     from handover.jobs.record import JobRecord
-    from handover.service.inputs import Received
+    from handover.service.inputs import JobInputs
 
-SETTINGS = "settings.json"
+SETTINGS_FILE = "settings.json"
 """Name among the inputs."""
 
 
@@ -59,7 +59,7 @@ class Settings:
 
 
 @dataclass(frozen=True)
-class Made:
+class Provenance:
     """How a set was made.
 
     Attributes:
@@ -76,21 +76,21 @@ class Made:
     received_at: datetime | None
 
 
-def with_settings(received: Received, settings: Settings) -> dict[str, bytes]:
+def add_manifest(inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
     """Return the inputs of a set together with how it is made."""
     own = settings.templates
-    said = {
+    manifest = {
         "program": f"handover {__version__}",
         "settings": {**asdict(settings), "templates": None},
-        "weather": received.weather_file,
-        "received_at": received.received_at.isoformat() if received.received_at else None,
-        "typical": received.typical_file,
-        "templates": {"ours": _whole(templates_folder()), "own": _digests(own) if own else {}},
+        "weather": inputs.weather_file,
+        "received_at": inputs.received_at.isoformat() if inputs.received_at else None,
+        "typical": inputs.typical_file,
+        "templates": {"ours": _folder_digest(templates_folder()), "own": _digests(own) if own else {}},
     }
-    return {**received.inputs, SETTINGS: f"{json.dumps(said, indent=1)}\n".encode()}
+    return {**inputs.files, SETTINGS_FILE: f"{json.dumps(manifest, indent=1)}\n".encode()}
 
 
-def read_settings(documents: Mapping[str, bytes]) -> Made:
+def read_settings(documents: Mapping[str, bytes]) -> Provenance:
     """Return how a set of documents was made.
 
     Args:
@@ -100,28 +100,28 @@ def read_settings(documents: Mapping[str, bytes]) -> Made:
         UnusableInput: It does not say so.
     """
     try:
-        said: dict[str, Any] = json.loads(documents[INPUTS + SETTINGS])
-        chosen = said["settings"]
+        manifest: dict[str, Any] = json.loads(documents[INPUTS_FOLDER + SETTINGS_FILE])
+        chosen = manifest["settings"]
         languages = tuple(chosen["languages"]) if chosen["languages"] else None
-        at = said["received_at"]
-        return Made(
+        at = manifest["received_at"]
+        return Provenance(
             settings=Settings(**{**chosen, "languages": languages}),
-            own_look=bool(said["templates"]["own"]),
-            weather=said["weather"],
-            typical=said["typical"],
+            own_look=bool(manifest["templates"]["own"]),
+            weather=manifest["weather"],
+            typical=manifest["typical"],
             received_at=datetime.fromisoformat(at) if at else None,
         )
     except (LookupError, ValueError, TypeError):
         finding = Finding(
             "does not say how the set was made",
-            file=INPUTS + SETTINGS,
+            file=INPUTS_FOLDER + SETTINGS_FILE,
             expected="a set that this version of `handover issue` wrote",
         )
         raise UnusableInput([finding]) from None
 
 
 @cache
-def _whole(folder: Path) -> str:
+def _folder_digest(folder: Path) -> str:
     """Return one digest of a folder that does not change while the program runs."""
     return sha256(repr(sorted(_digests(folder).items())).encode()).hexdigest()
 

@@ -29,45 +29,45 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from datetime import datetime
 
-    from handover.service.inputs import Received
+    from handover.service.inputs import JobInputs
     from handover.service.settings import Settings
 
-    Work = Callable[["Order"], "Answer"]
+    RenderFunction = Callable[["RenderTask"], "RenderResult"]
 
-AHEAD = 2
+PREFETCH = 2
 """Orders that a worker has at hand: one at work, one so that it need not wait for us."""
 
-TRIES = 2
+MAX_ATTEMPTS = 2
 """How often a job is begun, if the process that does it dies."""
 
-FRESH_AFTER = 200
+MAX_JOBS_PER_WORKER = 200
 """Jobs after which a process gives way to a fresh one: the PDF engine's libraries keep a little of each."""
 
-ANSWERS_WITHIN_S = 10.0
+CONNECT_TIMEOUT_S = 10.0
 """How long a cluster's scheduler may take to answer at first. [s]"""
 
 
 @dataclass(frozen=True)
-class Order:
+class RenderTask:
     """One job to be done by whoever has a hand free.
 
     Attributes:
         name: By which the answer is known; no two alike.
-        received: The job and its weather. Of its inputs only the record.
+        inputs: The job and its weather. Of its inputs only the record.
         as_of: Time of issue, aware.
         revision: Of the set.
         settings: How it is to be made.
     """
 
     name: str
-    received: Received
+    inputs: JobInputs
     as_of: datetime
     revision: int
     settings: Settings
 
 
 @dataclass(frozen=True)
-class Answer:
+class RenderResult:
     """What came of an order: documents, or findings, or why it failed.
 
     An answer and no exception, since exceptions do not travel well between machines.
@@ -80,37 +80,37 @@ class Answer:
 
 # ---- what one does ----------------------------------------------------------------------------------
 
-_ALONE = threading.Lock()
+_RENDER_LOCK = threading.Lock()
 
 
-def make_documents(order: Order) -> Answer:
+def make_documents(task: RenderTask) -> RenderResult:
     """Return the documents of one job. It never raises, and keeps nothing of the job."""
     _warm_up()
     from handover.service.inputs import compute  # noqa: PLC0415 - whoever only hands out needs neither
     from handover.service.render import render_documents  # noqa: PLC0415
 
-    received, settings = order.received, order.settings
+    inputs, settings = task.inputs, task.settings
     try:
         # The PDF engine's complaints are those of the process, whichever thread is at work.
-        with _ALONE, _tidied_after():
-            schedule = compute(received, order.as_of, order.revision, settings)
+        with _RENDER_LOCK, _gc_paused():
+            schedule = compute(inputs, task.as_of, task.revision, settings)
             documents = render_documents(
-                received.job, schedule, settings, inputs=received.inputs, pictures=received.pictures
+                inputs.job, schedule, settings, inputs=inputs.files, pictures=inputs.pictures
             )
     except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
-        return answer_of(fault)
-    return Answer(documents)
+        return failure_result(fault)
+    return RenderResult(documents)
 
 
-def answer_of(fault: Exception) -> Answer:
+def failure_result(fault: Exception) -> RenderResult:
     """Return a fault as an answer."""
     if isinstance(fault, UnusableInput):
-        return Answer(findings=fault.findings)
+        return RenderResult(findings=fault.findings)
     if isinstance(fault, HandoverError):
-        return Answer(failure=str(fault))
+        return RenderResult(failure=str(fault))
     if isinstance(fault, OSError):
-        return Answer(failure=f"{fault.filename or 'The system'}: {fault.strerror or fault}")
-    return Answer(failure=f"a fault in the program itself: {type(fault).__name__}: {fault}")
+        return RenderResult(failure=f"{fault.filename or 'The system'}: {fault.strerror or fault}")
+    return RenderResult(failure=f"a fault in the program itself: {type(fault).__name__}: {fault}")
 
 
 @cache
@@ -124,7 +124,7 @@ def _warm_up() -> None:
 
 
 @contextmanager
-def _tidied_after() -> Iterator[None]:
+def _gc_paused() -> Iterator[None]:
     """Look for garbage once a job, at its end: what the PDF engine leaves is found, and memory stays flat.
 
     While a job is at work nothing of it is garbage, and to look for some took a fifth of the time.
@@ -140,112 +140,115 @@ def _tidied_after() -> Iterator[None]:
 # ---- on this machine --------------------------------------------------------------------------------
 
 
-def on_this_machine(
-    orders: Iterator[Order], workers: int, work: Work = make_documents
-) -> Iterator[tuple[Order, Answer]]:
+def run_in_processes(
+    tasks: Iterator[RenderTask], workers: int, work: RenderFunction = make_documents
+) -> Iterator[tuple[RenderTask, RenderResult]]:
     """Give the answers to orders as they come, from so many processes.
 
     Each process has a queue of its own: so it is known which job it was at when it died.
 
     Args:
-        orders: Taken one by one as hands come free.
+        tasks: Taken one by one as hands come free.
         workers: How many processes.
         work: What is done for each; another process must be able to import it.
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices, and the cores are all at work
-    hands = [_Hand(work) for _ in range(workers)]
-    again: deque[Order] = deque()
+    pool = [_Worker(work) for _ in range(workers)]
+    retries: deque[RenderTask] = deque()
     lost: set[str] = set()
     try:
         while True:
-            for hand in hands:
-                hand.refresh()
-                while hand.is_free and (order := again.popleft() if again else next(orders, None)):
-                    hand.give(order)
-            if not any(hand.queue for hand in hands):
+            for worker in pool:
+                worker.renew()
+                while worker.is_free and (task := retries.popleft() if retries else next(tasks, None)):
+                    worker.assign(task)
+            if not any(worker.queue for worker in pool):
                 return
-            wait([future for hand in hands for _, future in hand.queue], return_when=FIRST_COMPLETED)
-            for hand in hands:
-                for order, answer in hand.finished():
-                    if answer is not None:
-                        yield order, answer
-                    elif order.name in lost:
-                        yield order, Answer(failure=f"the process at work on it died, {TRIES} times")
+            wait([future for worker in pool for _, future in worker.queue], return_when=FIRST_COMPLETED)
+            for worker in pool:
+                for task, result in worker.take_results():
+                    if result is not None:
+                        yield task, result
+                    elif task.name in lost:
+                        yield (
+                            task,
+                            RenderResult(failure=f"the process at work on it died, {MAX_ATTEMPTS} times"),
+                        )
                     else:
-                        lost.add(order.name)
-                        again.append(order)
-                again += hand.dropped()
+                        lost.add(task.name)
+                        retries.append(task)
+                retries += worker.take_unstarted()
     finally:
-        for hand in hands:
-            hand.stop()
+        for worker in pool:
+            worker.stop()
 
 
-class _Hand:
+class _Worker:
     """One warm process, and what lies before it, in order."""
 
-    def __init__(self, work: Work) -> None:
-        self.queue: deque[tuple[Order, Future[Answer]]] = deque()
+    def __init__(self, work: RenderFunction) -> None:
+        self.queue: deque[tuple[RenderTask, Future[RenderResult]]] = deque()
         self._work = work
-        self._dropped: list[Order] = []
-        self._begin()
+        self._unstarted: list[RenderTask] = []
+        self._start()
 
-    def _begin(self) -> None:
-        self._given = 0
-        self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_at_work)
+    def _start(self) -> None:
+        self._submitted = 0
+        self._pool = ProcessPoolExecutor(1, mp_context=get_context("spawn"), initializer=_init_worker)
 
     @property
     def is_free(self) -> bool:
         """Whether it can take an order: it has not had its share, nor is it dead with that to be told."""
-        return len(self.queue) < AHEAD and not self._dropped and self._given < FRESH_AFTER
+        return len(self.queue) < PREFETCH and not self._unstarted and self._submitted < MAX_JOBS_PER_WORKER
 
-    def refresh(self) -> None:
+    def renew(self) -> None:
         """Have a fresh process take over from one that has had its share and is done."""
-        if self._given >= FRESH_AFTER and not self.queue and not self._dropped:
+        if self._submitted >= MAX_JOBS_PER_WORKER and not self.queue and not self._unstarted:
             self._pool.shutdown()
-            self._begin()
+            self._start()
 
-    def give(self, order: Order) -> None:
+    def assign(self, task: RenderTask) -> None:
         """Lay an order before the process; one that has died is begun anew when its last job is told."""
         try:
-            future = self._submit(order)
+            future = self._submit(task)
         except BrokenProcessPool:  # it died, perhaps while it had nothing to do
             if self.queue:
-                self._dropped.append(order)
+                self._unstarted.append(task)
                 return
-            self._begin()
-            future = self._submit(order)
-        self._given += 1
-        self.queue.append((order, future))
+            self._start()
+            future = self._submit(task)
+        self._submitted += 1
+        self.queue.append((task, future))
 
-    def _submit(self, order: Order) -> Future[Answer]:
-        with _undisturbed():  # the process begins with the first order
-            return self._pool.submit(self._work, order)
+    def _submit(self, task: RenderTask) -> Future[RenderResult]:
+        with _sigint_blocked():  # the process begins with the first order
+            return self._pool.submit(self._work, task)
 
-    def finished(self) -> Iterator[tuple[Order, Answer | None]]:
+    def take_results(self) -> Iterator[tuple[RenderTask, RenderResult | None]]:
         """Give what is finished; None where the process died over it, and then it is begun anew."""
         while self.queue and self.queue[0][1].done():
-            order, future = self.queue.popleft()
+            task, future = self.queue.popleft()
             try:
-                yield order, future.result()
+                yield task, future.result()
             except BrokenProcessPool:
-                self._dropped += [each for each, _ in self.queue]
+                self._unstarted += [each for each, _ in self.queue]
                 self.queue.clear()
-                self._begin()
-                yield order, None
+                self._start()
+                yield task, None
             except Exception as fault:  # noqa: BLE001 - an order that cannot travel
-                yield order, answer_of(fault)
+                yield task, failure_result(fault)
 
-    def dropped(self) -> list[Order]:
+    def take_unstarted(self) -> list[RenderTask]:
         """Return what lay before a process that died, and was not begun."""
-        dropped, self._dropped = self._dropped, []
-        return dropped
+        unstarted, self._unstarted = self._unstarted, []
+        return unstarted
 
     def stop(self) -> None:
         self._pool.shutdown(wait=not self.queue, cancel_futures=True)
 
 
 @contextmanager
-def _undisturbed() -> Iterator[None]:
+def _sigint_blocked() -> Iterator[None]:
     """Put off Ctrl-C; a process that is begun meanwhile never hears of it, and leaves it to us."""
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
@@ -254,13 +257,13 @@ def _undisturbed() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _at_work() -> None:
+def _init_worker() -> None:
     """Get a process ready. It ends with whoever began it."""
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=_exit_with_parent, daemon=True).start()
     _warm_up()
 
 
-def _end_with_parent() -> None:
+def _exit_with_parent() -> None:
     parent = parent_process()
     if parent is not None:
         wait_for_end([parent.sentinel])
@@ -270,16 +273,16 @@ def _end_with_parent() -> None:
 # ---- on a cluster -----------------------------------------------------------------------------------
 
 
-def on_a_cluster(
-    orders: Iterator[Order], scheduler: str, work: Work = make_documents
-) -> Iterator[tuple[Order, Answer]]:
+def run_on_dask(
+    tasks: Iterator[RenderTask], scheduler: str, work: RenderFunction = make_documents
+) -> Iterator[tuple[RenderTask, RenderResult]]:
     """Give the answers to orders as they come, from the workers of a Dask cluster.
 
     The scheduler gives the jobs of a worker that is lost to others. While there are no workers, it waits for
     some.
 
     Args:
-        orders: Taken one by one as hands come free.
+        tasks: Taken one by one as hands come free.
         scheduler: Its address: tcp://host:port.
         work: What is done for each; the workers must be able to import it.
 
@@ -289,26 +292,26 @@ def on_a_cluster(
     with _client(scheduler) as client:
         from distributed import as_completed  # noqa: PLC0415 - only for a cluster
 
-        asked: dict[str, Order] = {}
+        pending: dict[str, RenderTask] = {}
         futures = as_completed(loop=client.loop)
 
-        def hand_out() -> None:
-            free = AHEAD * max(1, sum(client.nthreads().values())) - len(asked)
-            for order in islice(orders, max(0, free)):
-                future = client.submit(work, order, key=f"handover-{order.name}", pure=False)
-                asked[future.key] = order
+        def submit_tasks() -> None:
+            free = PREFETCH * max(1, sum(client.nthreads().values())) - len(pending)
+            for task in islice(tasks, max(0, free)):
+                future = client.submit(work, task, key=f"handover-{task.name}", pure=False)
+                pending[future.key] = task
                 futures.add(future)
 
-        hand_out()
+        submit_tasks()
         for future in futures:
-            order = asked.pop(future.key)
+            task = pending.pop(future.key)
             try:
-                answer = future.result()
+                result = future.result()
             except Exception as fault:  # noqa: BLE001 - it died too often, or does not know our program
-                answer = Answer(failure=f"the cluster gave it up: {type(fault).__name__}: {fault}")
+                result = RenderResult(failure=f"the cluster gave it up: {type(fault).__name__}: {fault}")
             future.release()
-            yield order, answer
-            hand_out()
+            yield task, result
+            submit_tasks()
 
 
 def _client(scheduler: str) -> Any:
@@ -319,7 +322,7 @@ def _client(scheduler: str) -> Any:
         finding = Finding(problem, field="--scheduler", expected="pip install 'handover[cluster]'")
         raise UnusableInput([finding]) from None
     with suppress(OSError, TimeoutError, ValueError):
-        return Client(scheduler, timeout=ANSWERS_WITHIN_S, set_as_default=False)
+        return Client(scheduler, timeout=CONNECT_TIMEOUT_S, set_as_default=False)
     finding = Finding(
         f"no scheduler answers at {scheduler}",
         field="--scheduler",

@@ -5,14 +5,14 @@ Light to import: pvlib, pandas and httpx2 come in only where a function needs th
 
 from __future__ import annotations
 
-from handover.weather.location import Located, Place
+from handover.weather.location import HasLocation, Location
 from handover.weather.reading import examine_weather, examine_weather_bytes, read_weather
 from handover.weather.series import Origin, WeatherSeries
 
 __all__ = [
-    "Located",
+    "HasLocation",
+    "Location",
     "Origin",
-    "Place",
     "WeatherSeries",
     "examine_weather",
     "examine_weather_bytes",

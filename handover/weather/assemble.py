@@ -15,24 +15,30 @@ import numpy as np
 from handover.base.arrays import ONE_HOUR, Floats
 from handover.errors import Finding
 from handover.weather import humidity, sunshine
-from handover.weather.quantities import LIMITS, Quantity
-from handover.weather.raw_weather import Column, Raw, Times, spoken
-from handover.weather.resample import at_hours, of_hours
+from handover.weather.quantities import QUANTITY_LIMITS, WeatherQuantity
+from handover.weather.raw_weather import RawColumn, RawWeather, TimeArray, format_moment
+from handover.weather.resample import instants_at_hours, means_over_hours
 from handover.weather.series import Origin, WeatherSeries, utc64
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from handover.weather.location import Located
+    from handover.weather.location import HasLocation
 
 LONGEST_HOURS = 1100 * 24  # three years; more is a mistake, and would only take memory
 _GROUND_M = (-500.0, 9000.0)  # no ground is lower or higher; anything else is not believed
 
-Hours = dict[Quantity, Floats]
-Sparse = dict[Quantity, tuple[Times, Floats]]
+Hours = dict[WeatherQuantity, Floats]
+Sparse = dict[WeatherQuantity, tuple[TimeArray, Floats]]
 
-_STATES = (Quantity.AIR, Quantity.DEW_POINT, Quantity.HUMIDITY, Quantity.WIND, Quantity.CLOUD)
-_SKY = (Quantity.CLOUD, Quantity.SHORTWAVE)
+_STATES = (
+    WeatherQuantity.AIR,
+    WeatherQuantity.DEW_POINT,
+    WeatherQuantity.HUMIDITY,
+    WeatherQuantity.WIND,
+    WeatherQuantity.CLOUD,
+)
+_SKY = (WeatherQuantity.CLOUD, WeatherQuantity.SHORTWAVE)
 
 
 @dataclass
@@ -57,11 +63,13 @@ class _Notes:
     def caution(self, problem: str) -> None:
         self.findings.append(Finding(problem, file=self.file, severity="caution"))
 
-    def failed(self) -> bool:
+    def has_fault(self) -> bool:
         return any(finding.severity == "fault" for finding in self.findings)
 
 
-def settle(raw: Raw, file: str, site: Located) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+def assemble(
+    raw: RawWeather, file: str, site: HasLocation
+) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
     """Return the unbroken series that the columns of a file make, with what is wrong or doubtful.
 
     Args:
@@ -74,42 +82,42 @@ def settle(raw: Raw, file: str, site: Located) -> tuple[WeatherSeries | None, tu
     """
     notes = _Notes(file, methods=list(raw.methods))
     series = _series(raw, site, notes)
-    return (None if notes.failed() else series), tuple(notes.findings)
+    return (None if notes.has_fault() else series), tuple(notes.findings)
 
 
-def _series(raw: Raw, site: Located, notes: _Notes) -> WeatherSeries | None:
+def _series(raw: RawWeather, site: HasLocation, notes: _Notes) -> WeatherSeries | None:
     sparse: Sparse = {}
     for quantity, column in raw.columns.items():
-        believed = _believed(quantity, column, notes)
-        sparse[quantity] = _one_an_hour(quantity, column, believed, notes)
-    _require(sparse, raw, notes)
-    if notes.failed() or raw.unread:
+        believed = _within_limits(quantity, column, notes)
+        sparse[quantity] = _resample(quantity, column, believed, notes)
+    _require_columns(sparse, raw, notes)
+    if notes.has_fault() or raw.unread:
         return None
     sparse = _whole_hours(sparse, notes)
-    _require(sparse, raw, notes)
-    if notes.failed():
+    _require_columns(sparse, raw, notes)
+    if notes.has_fault():
         return None
     time = _common_span(sparse, notes)
     if time is None:
         return None
-    hours = {quantity: _laid_out(time, *known) for quantity, known in sparse.items()}
+    hours = {quantity: _on_grid(time, *known) for quantity, known in sparse.items()}
     _fill_humidity(hours, raw, notes)
     _fill_gaps(time, hours, raw, notes)
-    if notes.failed():
+    if notes.has_fault():
         return None
     _fill_sky(time, hours, raw, site, notes)
     _fill_rain(time, hours, notes)
-    if notes.failed():
+    if notes.has_fault():
         return None
     return WeatherSeries(
         time=time,
-        air_c=hours[Quantity.AIR],
-        relative_humidity=hours[Quantity.HUMIDITY],
-        wind_ms=hours[Quantity.WIND],
-        cloud=hours[Quantity.CLOUD],
-        shortwave_wm2=hours[Quantity.SHORTWAVE],
-        precipitation_mm=hours[Quantity.RAIN],
-        precipitation_probability=hours.get(Quantity.RAIN_CHANCE, np.full(len(time), np.nan)),
+        air_c=hours[WeatherQuantity.AIR],
+        relative_humidity=hours[WeatherQuantity.HUMIDITY],
+        wind_ms=hours[WeatherQuantity.WIND],
+        cloud=hours[WeatherQuantity.CLOUD],
+        shortwave_wm2=hours[WeatherQuantity.SHORTWAVE],
+        precipitation_mm=hours[WeatherQuantity.RAIN],
+        precipitation_probability=hours.get(WeatherQuantity.RAIN_CHANCE, np.full(len(time), np.nan)),
         origin=_origin(time, raw),
         source=raw.source,
         issued_at=raw.issued_at,
@@ -119,16 +127,17 @@ def _series(raw: Raw, site: Located, notes: _Notes) -> WeatherSeries | None:
     )
 
 
-def _believed(quantity: Quantity, column: Column, notes: _Notes) -> Floats:
+def _within_limits(quantity: WeatherQuantity, column: RawColumn, notes: _Notes) -> Floats:
     """Return the column clipped to what can be; a value beyond belief is a fault."""
-    limits = LIMITS[quantity]
+    limits = QUANTITY_LIMITS[quantity]
     wild = (column.value < limits.low) | (column.value > limits.high) | np.isinf(column.value)
     if wild.any():
         first = int(np.flatnonzero(wild)[np.argmin(column.time[wild])])
         others = int(wild.sum()) - 1
         also = f" (and in {others} more hour{'s' if others > 1 else ''})" if others else ""
         notes.fault(
-            f"{limits.title} of {column.value[first]:g} {limits.unit} at {spoken(column.time[first])}{also} "
+            f"{limits.title} of {column.value[first]:g} {limits.unit} at "
+            f"{format_moment(column.time[first])}{also} "
             "is not possible",
             line=int(column.line[first]) if column.line is not None else None,
             field=column.name,
@@ -137,7 +146,9 @@ def _believed(quantity: Quantity, column: Column, notes: _Notes) -> Floats:
     return np.clip(column.value, limits.clip_low, limits.clip_high)
 
 
-def _one_an_hour(quantity: Quantity, column: Column, value: Floats, notes: _Notes) -> tuple[Times, Floats]:
+def _resample(
+    quantity: WeatherQuantity, column: RawColumn, value: Floats, notes: _Notes
+) -> tuple[TimeArray, Floats]:
     """Return the known values in order of time; the same hour told twice differently is a fault."""
     known = ~np.isnan(value)
     order = np.lexsort((value[known], column.time[known]))
@@ -148,7 +159,7 @@ def _one_an_hour(quantity: Quantity, column: Column, value: Floats, notes: _Note
         at = disagree[0]
         others = len(disagree) - 1
         notes.fault(
-            f"two values of {LIMITS[quantity].title} for {spoken(time[at])}: "
+            f"two values of {QUANTITY_LIMITS[quantity].title} for {format_moment(time[at])}: "
             f"{value[at - 1]:g} and {value[at]:g}" + (f", and {others} more such" if others else ""),
             field=column.name,
             expected="one value for each hour",
@@ -158,24 +169,24 @@ def _one_an_hour(quantity: Quantity, column: Column, value: Floats, notes: _Note
     return time[once], value[once]
 
 
-def _require(sparse: Sparse, raw: Raw, notes: _Notes) -> None:
+def _require_columns(sparse: Sparse, raw: RawWeather, notes: _Notes) -> None:
     """Find what is wholly missing."""
-    told = {quantity for quantity, (time, _) in sparse.items() if len(time)}
+    available = {quantity for quantity, (time, _) in sparse.items() if len(time)}
 
-    def miss(what: str, *wanted: Quantity) -> None:
-        if told.isdisjoint(wanted) and raw.unread.isdisjoint(wanted):
+    def miss(what: str, *wanted: WeatherQuantity) -> None:
+        if available.isdisjoint(wanted) and raw.unread.isdisjoint(wanted):
             null = next((raw.columns[each].name for each in wanted if each in raw.columns), None)
             notes.fault(
                 f"no value of {what} in the whole column" if null else f"no {what}",
                 field=null,
-                expected=" or ".join(f"{LIMITS[each].title}" for each in wanted) + ", hour by hour",
-                example=LIMITS[wanted[0]].example,
+                expected=" or ".join(f"{QUANTITY_LIMITS[each].title}" for each in wanted) + ", hour by hour",
+                example=QUANTITY_LIMITS[wanted[0]].example,
             )
 
-    miss("air temperature", Quantity.AIR)
-    miss("humidity", Quantity.HUMIDITY, Quantity.DEW_POINT)
-    miss("wind speed", Quantity.WIND)
-    miss("sunshine and no cloud", Quantity.SHORTWAVE, Quantity.CLOUD)
+    miss("air temperature", WeatherQuantity.AIR)
+    miss("humidity", WeatherQuantity.HUMIDITY, WeatherQuantity.DEW_POINT)
+    miss("wind speed", WeatherQuantity.WIND)
+    miss("sunshine and no cloud", WeatherQuantity.SHORTWAVE, WeatherQuantity.CLOUD)
 
 
 def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
@@ -190,42 +201,44 @@ def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
         "sunshine averaged, precipitation summed, its highest probability kept."
     )
     return {
-        quantity: at_hours(time, value) if quantity in _STATES else of_hours(quantity, time, value)
+        quantity: instants_at_hours(time, value)
+        if quantity in _STATES
+        else means_over_hours(quantity, time, value)
         for quantity, (time, value) in sparse.items()
         if len(time)
     }
 
 
-def _common_span(sparse: Sparse, notes: _Notes) -> Times | None:
+def _common_span(sparse: Sparse, notes: _Notes) -> TimeArray | None:
     """Return the hours that every needed quantity spans, and tell where one of them cuts the others short."""
     groups = {
-        "air temperature": (Quantity.AIR,),
-        "humidity": (Quantity.HUMIDITY, Quantity.DEW_POINT),
-        "wind speed": (Quantity.WIND,),
+        "air temperature": (WeatherQuantity.AIR,),
+        "humidity": (WeatherQuantity.HUMIDITY, WeatherQuantity.DEW_POINT),
+        "wind speed": (WeatherQuantity.WIND,),
         "sunshine and cloud": _SKY,
     }
     ends = {title: _ends(sparse, quantities) for title, quantities in groups.items()}
     first, last = max(ends, key=lambda title: ends[title][0]), min(ends, key=lambda title: ends[title][1])
     start, stop = ends[first][0], ends[last][1]
     if stop < start:
-        notes.fault(f"{last} ends at {spoken(stop)}, before {first} begins at {spoken(start)}")
+        notes.fault(f"{last} ends at {format_moment(stop)}, before {first} begins at {format_moment(start)}")
         return None
     count = int((stop - start) // ONE_HOUR) + 1
     if count > LONGEST_HOURS:
         notes.fault(
-            f"the hours run from {spoken(start)} to {spoken(stop)}",
+            f"the hours run from {format_moment(start)} to {format_moment(stop)}",
             expected="the weeks around the pour, at most three years",
         )
         return None
     earliest, latest = min(end[0] for end in ends.values()), max(end[1] for end in ends.values())
     if start - earliest > ONE_HOUR:
-        notes.caution(f"{first} begins only at {spoken(start)}; the hours before it are not used")
+        notes.caution(f"{first} begins only at {format_moment(start)}; the hours before it are not used")
     if latest - stop > ONE_HOUR:
-        notes.caution(f"{last} ends at {spoken(stop)}; the hours after it are not used")
+        notes.caution(f"{last} ends at {format_moment(stop)}; the hours after it are not used")
     return np.asarray(start + np.arange(count) * ONE_HOUR)
 
 
-def _ends(sparse: Sparse, quantities: tuple[Quantity, ...]) -> tuple[np.datetime64, np.datetime64]:
+def _ends(sparse: Sparse, quantities: tuple[WeatherQuantity, ...]) -> tuple[np.datetime64, np.datetime64]:
     """Return the first and the last instant at which any of the quantities is told."""
     times = [
         sparse[quantity][0] for quantity in quantities if quantity in sparse and len(sparse[quantity][0])
@@ -233,34 +246,42 @@ def _ends(sparse: Sparse, quantities: tuple[Quantity, ...]) -> tuple[np.datetime
     return min(time[0] for time in times), max(time[-1] for time in times)
 
 
-def _laid_out(time: Times, known: Times, value: Floats) -> Floats:
+def _on_grid(time: TimeArray, known: TimeArray, value: Floats) -> Floats:
     """Return the values on the axis, NaN where the file tells nothing."""
-    laid = np.full(len(time), np.nan)
+    grid = np.full(len(time), np.nan)
     within = (known >= time[0]) & (known <= time[-1])
-    laid[((known[within] - time[0]) // ONE_HOUR).astype(np.int64)] = value[within]
-    return laid
+    grid[((known[within] - time[0]) // ONE_HOUR).astype(np.int64)] = value[within]
+    return grid
 
 
-def _fill_humidity(hours: Hours, raw: Raw, notes: _Notes) -> None:
+def _fill_humidity(hours: Hours, raw: RawWeather, notes: _Notes) -> None:
     """Put what the dew point tells where the humidity itself is not told."""
-    told = hours.get(Quantity.HUMIDITY, np.full(len(hours[Quantity.AIR]), np.nan))
-    if Quantity.DEW_POINT in hours:
-        computed = humidity.relative_humidity(hours[Quantity.AIR], hours[Quantity.DEW_POINT])
-        filled = np.isnan(told) & ~np.isnan(computed)
+    measured = hours.get(WeatherQuantity.HUMIDITY, np.full(len(hours[WeatherQuantity.AIR]), np.nan))
+    if WeatherQuantity.DEW_POINT in hours:
+        computed = humidity.humidity_from_dew_point(
+            hours[WeatherQuantity.AIR], hours[WeatherQuantity.DEW_POINT]
+        )
+        filled = np.isnan(measured) & ~np.isnan(computed)
         if filled.any():
-            told = np.where(filled, computed, told)
+            measured = np.where(filled, computed, measured)
             which = "all" if filled.all() else f"{int(filled.sum())}"
-            name = raw.columns[Quantity.DEW_POINT].name
+            name = raw.columns[WeatherQuantity.DEW_POINT].name
             notes.methods.append(
                 f"Relative humidity of {which} hours from the dew point ({name}): {humidity.DEW_POINT}."
             )
-    hours[Quantity.HUMIDITY] = told
+    hours[WeatherQuantity.HUMIDITY] = measured
 
 
-def _fill_gaps(time: Times, hours: Hours, raw: Raw, notes: _Notes) -> None:
+def _fill_gaps(time: TimeArray, hours: Hours, raw: RawWeather, notes: _Notes) -> None:
     """Interpolate gaps of one hour; gather longer ones, the same hours of several columns in one finding."""
-    gaps: dict[tuple[int, int], list[Quantity]] = {}
-    for quantity in (Quantity.AIR, Quantity.HUMIDITY, Quantity.WIND, *_SKY, Quantity.RAIN):
+    gaps: dict[tuple[int, int], list[WeatherQuantity]] = {}
+    for quantity in (
+        WeatherQuantity.AIR,
+        WeatherQuantity.HUMIDITY,
+        WeatherQuantity.WIND,
+        *_SKY,
+        WeatherQuantity.RAIN,
+    ):
         if quantity not in hours:
             continue
         value = hours[quantity]
@@ -268,15 +289,17 @@ def _fill_gaps(time: Times, hours: Hours, raw: Raw, notes: _Notes) -> None:
             if first == last:
                 value[first] = (value[first - 1] + value[first + 1]) / 2
                 notes.methods.append(
-                    f"{LIMITS[quantity].title.capitalize()} at {spoken(time[first])} interpolated "
+                    f"{QUANTITY_LIMITS[quantity].title.capitalize()} at {format_moment(time[first])} "
+                    "interpolated "
                     "between the hours beside it."
                 )
             else:
                 gaps.setdefault((first, last), []).append(quantity)
     for (first, last), quantities in sorted(gaps.items()):
         notes.fault(
-            f"{last - first + 1} hours are missing, from {spoken(time[first])} to {spoken(time[last])}: "
-            + ", ".join(LIMITS[quantity].title for quantity in quantities),
+            f"{last - first + 1} hours are missing, from {format_moment(time[first])} to "
+            f"{format_moment(time[last])}: "
+            + ", ".join(QUANTITY_LIMITS[quantity].title for quantity in quantities),
             field=", ".join(raw.columns[q].name for q in quantities if q in raw.columns) or None,
             expected="every hour; a gap of one hour is interpolated, a longer one is not",
         )
@@ -284,23 +307,25 @@ def _fill_gaps(time: Times, hours: Hours, raw: Raw, notes: _Notes) -> None:
 
 def _inner_gaps(value: Floats) -> list[tuple[int, int]]:
     """Return first and last index of each stretch of NaN that has a value on both sides."""
-    told = np.flatnonzero(~np.isnan(value))
-    jumps = np.flatnonzero(np.diff(told) > 1)
-    return [(int(told[at]) + 1, int(told[at + 1]) - 1) for at in jumps]
+    known_hours = np.flatnonzero(~np.isnan(value))
+    jumps = np.flatnonzero(np.diff(known_hours) > 1)
+    return [(int(known_hours[at]) + 1, int(known_hours[at + 1]) - 1) for at in jumps]
 
 
-def _fill_sky(time: Times, hours: Hours, raw: Raw, site: Located, notes: _Notes) -> None:
+def _fill_sky(time: TimeArray, hours: Hours, raw: RawWeather, site: HasLocation, notes: _Notes) -> None:
     """Compute sunshine from cloud, or cloud from sunshine, where only one of them is told."""
     nothing = np.full(len(time), np.nan)
-    cloud = hours.get(Quantity.CLOUD, nothing)
-    shortwave = hours.get(Quantity.SHORTWAVE, nothing)
-    hours[Quantity.CLOUD], hours[Quantity.SHORTWAVE] = cloud, shortwave
+    cloud = hours.get(WeatherQuantity.CLOUD, nothing)
+    shortwave = hours.get(WeatherQuantity.SHORTWAVE, nothing)
+    hours[WeatherQuantity.CLOUD], hours[WeatherQuantity.SHORTWAVE] = cloud, shortwave
     no_cloud, no_sun = np.isnan(cloud), np.isnan(shortwave)
     if not (no_cloud.any() or no_sun.any()):
         return
     if (no_cloud & no_sun).any():
         at = time[no_cloud & no_sun][0]
-        notes.fault(f"neither sunshine nor cloud at {spoken(at)}", expected="one of them for every hour")
+        notes.fault(
+            f"neither sunshine nor cloud at {format_moment(at)}", expected="one of them for every hour"
+        )
         return
     place = _place_of_sky(raw, site, notes)
     if place is None:
@@ -308,17 +333,17 @@ def _fill_sky(time: Times, hours: Hours, raw: Raw, site: Located, notes: _Notes)
     if no_sun.any():
         held = np.interp(np.arange(len(time)), np.flatnonzero(~no_cloud), cloud[~no_cloud])
         computed = sunshine.sunshine_from_cloud(time, held, *place)
-        hours[Quantity.SHORTWAVE] = np.where(no_sun, computed, shortwave)
+        hours[WeatherQuantity.SHORTWAVE] = np.where(no_sun, computed, shortwave)
         notes.methods.append(
-            f"Sunshine of {_hours_told(no_sun)} hours from cloud: {sunshine.CLEAR_SKY}; "
+            f"Sunshine of {_hours_in_words(no_sun)} hours from cloud: {sunshine.CLEAR_SKY}; "
             f"{sunshine.CLOUD_REDUCTION}."
         )
     if no_cloud.any():
-        hours[Quantity.CLOUD] = _cloud(time, cloud, shortwave, place, notes)
+        hours[WeatherQuantity.CLOUD] = _cloud(time, cloud, shortwave, place, notes)
 
 
 def _cloud(
-    time: Times, cloud: Floats, shortwave: Floats, place: tuple[float, float, float | None], notes: _Notes
+    time: TimeArray, cloud: Floats, shortwave: Floats, place: tuple[float, float, float | None], notes: _Notes
 ) -> Floats:
     """Return the cloud with what is missing computed from the sunshine."""
     missing = np.isnan(cloud)
@@ -326,23 +351,25 @@ def _cloud(
     computed = sunshine.cloud_from_sunshine(time[lit], shortwave[lit], *place)
     if computed is None:
         notes.methods.append(
-            f"Cloud of {_hours_told(missing)} hours taken as one half: no daylight to tell it."
+            f"Cloud of {_hours_in_words(missing)} hours taken as one half: no daylight to tell it."
         )
         return np.where(missing, 0.5, cloud)
     notes.methods.append(
-        f"Cloud of {_hours_told(missing)} hours from sunshine: {sunshine.CLOUD_REDUCTION}, turned round, "
+        f"Cloud of {_hours_in_words(missing)} hours from sunshine: {sunshine.CLOUD_REDUCTION}, turned round, "
         f"with {sunshine.CLEAR_SKY}; carried through the night."
     )
-    laid = np.full(len(time), np.nan)
-    laid[lit] = computed
-    return np.where(missing, laid, cloud)
+    grid = np.full(len(time), np.nan)
+    grid[lit] = computed
+    return np.where(missing, grid, cloud)
 
 
-def _hours_told(which: NDArray[np.bool_]) -> str:
+def _hours_in_words(which: NDArray[np.bool_]) -> str:
     return "all" if which.all() else str(int(which.sum()))
 
 
-def _place_of_sky(raw: Raw, site: Located, notes: _Notes) -> tuple[float, float, float | None] | None:
+def _place_of_sky(
+    raw: RawWeather, site: HasLocation, notes: _Notes
+) -> tuple[float, float, float | None] | None:
     low, high = _GROUND_M
     elevation = raw.elevation_m if raw.elevation_m is not None and low <= raw.elevation_m <= high else None
     if raw.latitude is not None and raw.longitude is not None:
@@ -357,35 +384,39 @@ def _place_of_sky(raw: Raw, site: Located, notes: _Notes) -> tuple[float, float,
     return None
 
 
-def _fill_rain(time: Times, hours: Hours, notes: _Notes) -> None:
+def _fill_rain(time: TimeArray, hours: Hours, notes: _Notes) -> None:
     """Take no rain where none is told: watering then goes on, which is the cautious side."""
-    rain = hours.get(Quantity.RAIN)
+    rain = hours.get(WeatherQuantity.RAIN)
     if rain is None or np.isnan(rain).all():
-        hours[Quantity.RAIN] = np.zeros(len(time))
+        hours[WeatherQuantity.RAIN] = np.zeros(len(time))
         notes.methods.append("No precipitation is told; none is assumed.")
         notes.caution("no precipitation in the file; the watering plan takes every day as dry")
         return
-    told = np.flatnonzero(~np.isnan(rain))
-    before, after = int(told[0]), len(time) - 1 - int(told[-1])
+    known_hours = np.flatnonzero(~np.isnan(rain))
+    before, after = int(known_hours[0]), len(time) - 1 - int(known_hours[-1])
     if before:
-        notes.methods.append(f"Precipitation begins at {spoken(time[told[0]])}; none is assumed before.")
+        notes.methods.append(
+            f"Precipitation begins at {format_moment(time[known_hours[0]])}; none is assumed before."
+        )
     if after:
-        notes.methods.append(f"Precipitation ends at {spoken(time[told[-1]])}; none is assumed after.")
+        notes.methods.append(
+            f"Precipitation ends at {format_moment(time[known_hours[-1]])}; none is assumed after."
+        )
     if after > 1:
         notes.caution(
-            f"precipitation ends at {spoken(time[told[-1]])}, before the rest of the forecast; "
+            f"precipitation ends at {format_moment(time[known_hours[-1]])}, before the rest of the forecast; "
             "later days are taken as dry"
         )
-    hours[Quantity.RAIN] = np.nan_to_num(rain)
+    hours[WeatherQuantity.RAIN] = np.nan_to_num(rain)
 
 
-def _origin(time: Times, raw: Raw) -> NDArray[np.int8]:
+def _origin(time: TimeArray, raw: RawWeather) -> NDArray[np.int8]:
     """Return where each hour's values come from; of several readings within an hour, the weakest."""
     if isinstance(raw.origin, Origin):
         return np.full(len(time), raw.origin, dtype=np.int8)
     if raw.origin is not None:
-        told = np.array(list(raw.origin), dtype="datetime64[s]")
-        hour = -((time[0] - told) // ONE_HOUR)  # the first hour at or after each reading
+        origins = np.array(list(raw.origin), dtype="datetime64[s]")
+        hour = -((time[0] - origins) // ONE_HOUR)  # the first hour at or after each reading
         origin = np.full(len(time), -1, dtype=np.int8)
         within = (hour >= 0) & (hour < len(time))
         codes = np.array(list(raw.origin.values()), dtype=np.int8)

@@ -34,10 +34,10 @@ from handover import __version__
 from handover.errors import DownloadFailed, Finding
 from handover.weather.fit_check import check_fit
 from handover.weather.raw_weather import quote
-from handover.weather.reading import examine_weather_bytes, refusal_of
+from handover.weather.reading import examine_weather_bytes, service_refusal
 
 if TYPE_CHECKING:
-    from handover.weather.location import Located
+    from handover.weather.location import HasLocation
 
 Service = Literal["auto", "open-meteo", "nws"]
 
@@ -54,8 +54,10 @@ _HOURLY = (
 _FORECAST_DAYS = 16
 _MOST_PAST_DAYS = 92
 _STALE = timedelta(hours=24)
-_KEPT_UNTOLD = timedelta(minutes=15)  # where an answer names no expiry: models are renewed every hour at most
-_LONGEST_KEPT = timedelta(hours=6)
+_DEFAULT_CACHE_AGE = timedelta(
+    minutes=15
+)  # where an answer names no expiry: models are renewed every hour at most
+_MAX_CACHE_AGE = timedelta(hours=6)
 _TRY_AGAIN = frozenset({408, 425, 429, 500, 502, 503, 504})
 _LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 _JSON_TYPES = re.compile(r"application/([a-z.-]+\+)?json", re.IGNORECASE)
@@ -72,7 +74,7 @@ class Endpoints:
 
 
 @dataclass(frozen=True)
-class Manners:
+class RetryPolicy:
     """How long to wait, how often to try, how much to take.
 
     Attributes:
@@ -115,11 +117,11 @@ class Download:
 
     def write(self, path: Path) -> None:
         """Put the bytes in place at a path, whole or not at all; what was there stays until then."""
-        write_whole(path, self.data)
+        write_atomically(path, self.data)
 
 
 def download_forecast(
-    site: Located,
+    site: HasLocation,
     start: datetime,
     until: datetime,
     *,
@@ -129,7 +131,7 @@ def download_forecast(
     key: str | None = None,
     cache: Path | None = None,
     endpoints: Endpoints | None = None,
-    manners: Manners | None = None,
+    manners: RetryPolicy | None = None,
 ) -> Download:
     """Return the hourly forecast for a site, from the hour of the pour to its horizon.
 
@@ -154,13 +156,13 @@ def download_forecast(
         )
     where = (site.latitude, site.longitude)
     order = ("open-meteo", "nws") if service == "auto" else (service,)
-    with _Line(contact, now, cache, manners or Manners()) as line:
-        ask = _Ask(line, site, where, start, until, now, endpoints or Endpoints(), key)
+    with _Client(contact, now, cache, manners or RetryPolicy()) as line:
+        ask = _Request(line, site, where, start, until, now, endpoints or Endpoints(), key)
         failures = []
         for name in order:
             try:
                 return ask.open_meteo() if name == "open-meteo" else ask.nws()
-            except _Failed as failure:
+            except _ServiceFailure as failure:
                 failures.append(f"{_TITLES[name]}: {failure}")
     raise DownloadFailed("; ".join(failures) + ". " + _INSTEAD)
 
@@ -180,16 +182,16 @@ def cache_folder() -> Path:
     return Path(platformdirs.user_cache_dir("handover", appauthor=False)) / "forecasts"
 
 
-class _Failed(Exception):
+class _ServiceFailure(Exception):
     """A service did not give a forecast; the message is why."""
 
 
 @dataclass(frozen=True)
-class _Ask:
+class _Request:
     """What is asked of the services."""
 
-    line: _Line
-    site: Located
+    line: _Client
+    site: HasLocation
     where: tuple[float, float]
     start: datetime
     until: datetime
@@ -200,9 +202,9 @@ class _Ask:
     def open_meteo(self) -> Download:
         past = max(0, (self.now.astimezone(UTC).date() - self.start.astimezone(UTC).date()).days)
         if past > _MOST_PAST_DAYS:
-            raise _Failed(f"keeps {_MOST_PAST_DAYS} past days, and the pour was {past} days ago")
+            raise _ServiceFailure(f"keeps {_MOST_PAST_DAYS} past days, and the pour was {past} days ago")
         if self.start > self.now + timedelta(days=_FORECAST_DAYS - 1):
-            raise _Failed(f"sees {_FORECAST_DAYS} days ahead, and the pour is later")
+            raise _ServiceFailure(f"sees {_FORECAST_DAYS} days ahead, and the pour is later")
         query = {
             "latitude": f"{self.where[0]:.4f}",
             "longitude": f"{self.where[1]:.4f}",
@@ -214,7 +216,7 @@ class _Ask:
         base = self.endpoints.open_meteo_customers if self.key else self.endpoints.open_meteo
         url = f"{base}/v1/forecast?{urlencode(query, safe=',')}"
         answer = self.line.get(url, secret={"apikey": self.key} if self.key else {})
-        return self._judged("open-meteo", answer)
+        return self._parse_or_fail("open-meteo", answer)
 
     def nws(self) -> Download:
         points = self.line.get(f"{self.endpoints.nws}/points/{_short(self.where[0])},{_short(self.where[1])}")
@@ -222,24 +224,26 @@ class _Ask:
             grid = json.loads(points.data)["properties"]["forecastGridData"]
             path = urlsplit(str(grid)).path
         except (ValueError, KeyError, TypeError, RecursionError):
-            raise _Failed(
+            raise _ServiceFailure(
                 "does not say which grid cell the place is in; it covers the United States only"
             ) from None
         if not re.fullmatch(r"/gridpoints/[A-Z]{3}/\d{1,4},\d{1,4}", path):
-            raise _Failed(f"names a grid cell at {quote(grid)}, which is no such address")
+            raise _ServiceFailure(f"names a grid cell at {quote(grid)}, which is no such address")
         # The host stays the one that was asked, whatever the answer names.
-        return self._judged("nws", self.line.get(self.endpoints.nws + path))
+        return self._parse_or_fail("nws", self.line.get(self.endpoints.nws + path))
 
-    def _judged(self, service: str, answer: _Answer) -> Download:
+    def _parse_or_fail(self, service: str, answer: _Response) -> Download:
         """Return an answer that is a forecast of use; whatever it is else is a failure."""
         series, findings = examine_weather_bytes(
             answer.data, f"{service} forecast", self.site, received_at=answer.fetched_at
         )
         if series is None:
-            raise _Failed("; ".join(finding.problem for finding in findings if finding.severity == "fault"))
+            raise _ServiceFailure(
+                "; ".join(finding.problem for finding in findings if finding.severity == "fault")
+            )
         if series.last_hour < self.now or (series.issued_at and self.now - series.issued_at > _STALE):
             issued = f"issued {series.issued_at:%Y-%m-%d %H:%M} UTC, " if series.issued_at else ""
-            raise _Failed(f"the answer is stale: {issued}ends {series.last_hour:%Y-%m-%d %H:%M} UTC")
+            raise _ServiceFailure(f"the answer is stale: {issued}ends {series.last_hour:%Y-%m-%d %H:%M} UTC")
         fit = check_fit(series, self.site, self.start, self.until, self.now)
         return Download(answer.data, service, answer.url, answer.fetched_at, (*findings, *fit))
 
@@ -250,23 +254,23 @@ def _short(degrees: float) -> str:
 
 
 @dataclass(frozen=True)
-class _Answer:
+class _Response:
     data: bytes
     url: str
     fetched_at: datetime
 
 
-class _Line:
+class _Client:
     """The line to the services: one client, its manners, and what it keeps."""
 
-    def __init__(self, contact: str, now: datetime, cache: Path | None, manners: Manners) -> None:
+    def __init__(self, contact: str, now: datetime, cache: Path | None, manners: RetryPolicy) -> None:
         if not contact.strip() or not contact.isprintable() or not contact.isascii():
             raise DownloadFailed(
                 "the services ask for a contact: give a mail address or a web page, "
                 "for example office@example.com"
             )
         self.now = now
-        self.kept = _Kept(cache) if cache is not None else None
+        self.kept = _DiskCache(cache) if cache is not None else None
         self.manners = manners
         self.client = httpx2.Client(
             timeout=httpx2.Timeout(manners.timeout_s),
@@ -285,7 +289,7 @@ class _Line:
     def __exit__(self, *_: object) -> None:
         self.client.close()
 
-    def get(self, url: str, secret: Mapping[str, str] | None = None) -> _Answer:
+    def get(self, url: str, secret: Mapping[str, str] | None = None) -> _Response:
         """Return the answer at an address, kept or fetched.
 
         Args:
@@ -299,19 +303,21 @@ class _Line:
         for attempt in range(1, self.manners.attempts + 1):
             try:
                 answer, expires = self._fetch(url, secret or {})
-            except _Again as again:
+            except _Retry as again:
                 wait = max(pause, again.after or 0)
                 if attempt == self.manners.attempts or wait > self.manners.longest_pause_s:
-                    raise _Failed(f"{again} ({attempt} attempt{'s' if attempt > 1 else ''})") from None
+                    raise _ServiceFailure(
+                        f"{again} ({attempt} attempt{'s' if attempt > 1 else ''})"
+                    ) from None
                 self.manners.sleep(wait)
                 pause *= 2
             else:
                 if self.kept and expires > self.now:
-                    self.kept.keep(answer, expires)
+                    self.kept.store(answer, expires)
                 return answer
-        raise _Failed("no attempt was allowed")
+        raise _ServiceFailure("no attempt was allowed")
 
-    def _fetch(self, url: str, secret: Mapping[str, str]) -> tuple[_Answer, datetime]:
+    def _fetch(self, url: str, secret: Mapping[str, str]) -> tuple[_Response, datetime]:
         """Ask once.
 
         Raises:
@@ -323,21 +329,23 @@ class _Line:
             with self.client.stream("GET", address) as response:
                 data = self._body(response)
         except httpx2.TimeoutException:
-            raise _Again("no answer in time") from None
+            raise _Retry("no answer in time") from None
         except httpx2.TooManyRedirects:
-            raise _Failed("sends from one address to the next without end") from None
+            raise _ServiceFailure("sends from one address to the next without end") from None
         except httpx2.DecodingError:
-            raise _Again("the answer is garbled") from None
+            raise _Retry("the answer is garbled") from None
         except httpx2.RemoteProtocolError:
-            raise _Again("the answer broke off") from None
+            raise _Retry("the answer broke off") from None
         except httpx2.TransportError as error:
             if _is_untrusted(error):
-                raise _Failed(f"its certificate cannot be trusted: {quote(error)}; {_CERTIFICATES}") from None
-            raise _Again(f"cannot be reached: {quote(error) or type(error).__name__}") from None
+                raise _ServiceFailure(
+                    f"its certificate cannot be trusted: {quote(error)}; {_CERTIFICATES}"
+                ) from None
+            raise _Retry(f"cannot be reached: {quote(error) or type(error).__name__}") from None
         except httpx2.HTTPError as error:
-            raise _Failed(quote(error)) from None
+            raise _ServiceFailure(quote(error)) from None
         _judge_status(response, data)
-        return _Answer(data, url, self.now), _expiry(response, self.now)
+        return _Response(data, url, self.now), _expiry(response, self.now)
 
     def _body(self, response: httpx2.Response) -> bytes:
         """Return the body, cut short by neither size nor patience."""
@@ -346,9 +354,9 @@ class _Line:
         for piece in response.iter_bytes():
             body += piece
             if len(body) > self.manners.largest_bytes:
-                raise _Failed(f"the answer is larger than {self.manners.largest_bytes / 1e6:.0f} MB")
+                raise _ServiceFailure(f"the answer is larger than {self.manners.largest_bytes / 1e6:.0f} MB")
             if clock.monotonic() - began > self.manners.deadline_s:
-                raise _Again(f"the answer took longer than {self.manners.deadline_s:.0f} s")
+                raise _Retry(f"the answer took longer than {self.manners.deadline_s:.0f} s")
         return bytes(body)
 
 
@@ -361,7 +369,7 @@ def _is_untrusted(error: BaseException | None) -> bool:
     return False
 
 
-class _Again(Exception):
+class _Retry(Exception):
     """An attempt failed; ``after`` is how many seconds the service asks to wait."""
 
     def __init__(self, message: str, after: float | None = None) -> None:
@@ -372,7 +380,7 @@ class _Again(Exception):
 def _refuse_plain(request: httpx2.Request) -> None:
     """Refuse to speak without encryption to another machine, also when redirected to."""
     if request.url.scheme != "https" and request.url.host not in _LOOPBACK:
-        raise _Failed(f"an address without HTTPS: {quote(request.url.copy_with(query=None))}")
+        raise _ServiceFailure(f"an address without HTTPS: {quote(request.url.copy_with(query=None))}")
 
 
 def _judge_status(response: httpx2.Response, data: bytes) -> None:
@@ -380,13 +388,13 @@ def _judge_status(response: httpx2.Response, data: bytes) -> None:
     status = response.status_code
     if status != httpx2.codes.OK:
         reason = _reason(data)
-        told = f"answered {status}" + (f": {reason}" if reason else "")
+        message = f"answered {status}" + (f": {reason}" if reason else "")
         if status in _TRY_AGAIN:
-            raise _Again(told, _retry_after(response))
-        raise _Failed(told)
+            raise _Retry(message, _retry_after(response))
+        raise _ServiceFailure(message)
     kind = response.headers.get("Content-Type", "").partition(";")[0].strip()
     if not _JSON_TYPES.fullmatch(kind):
-        raise _Failed(f"answered with {quote(kind) or 'no type'} instead of JSON")
+        raise _ServiceFailure(f"answered with {quote(kind) or 'no type'} instead of JSON")
 
 
 def _reason(data: bytes) -> str | None:
@@ -394,7 +402,7 @@ def _reason(data: bytes) -> str | None:
         document: Any = json.loads(data)
     except (ValueError, RecursionError):
         return None
-    return refusal_of(document) if isinstance(document, Mapping) else None
+    return service_refusal(document) if isinstance(document, Mapping) else None
 
 
 def _retry_after(response: httpx2.Response) -> float | None:
@@ -410,37 +418,37 @@ def _expiry(response: httpx2.Response, now: datetime) -> datetime:
         return now
     age = _MAX_AGE.search(control)
     if age:
-        return now + min(timedelta(seconds=int(age[1])), _LONGEST_KEPT)
+        return now + min(timedelta(seconds=int(age[1])), _MAX_CACHE_AGE)
     try:
         expires = parsedate_to_datetime(response.headers["Expires"]).astimezone(UTC)
     except (KeyError, ValueError, TypeError, OverflowError):
-        return now + _KEPT_UNTOLD
-    return min(expires, now + _LONGEST_KEPT)
+        return now + _DEFAULT_CACHE_AGE
+    return min(expires, now + _MAX_CACHE_AGE)
 
 
-class _Kept:
+class _DiskCache:
     """Answers on disk until they expire: the bytes, and beside them from where, since when, until when."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def find(self, url: str, now: datetime) -> _Answer | None:
+    def find(self, url: str, now: datetime) -> _Response | None:
         """Return the answer kept for an address, unless it has expired, is broken or is from the future."""
         body, about = self._paths(url)
         try:
-            told = json.loads(about.read_text(encoding="utf-8"))
-            fetched, expires = (datetime.fromisoformat(told[name]) for name in ("fetched_at", "expires_at"))
+            entry = json.loads(about.read_text(encoding="utf-8"))
+            fetched, expires = (datetime.fromisoformat(entry[name]) for name in ("fetched_at", "expires_at"))
             data = body.read_bytes()
-            whole = hashlib.sha256(data).hexdigest() == told["sha256"] and told["url"] == url
+            whole = hashlib.sha256(data).hexdigest() == entry["sha256"] and entry["url"] == url
             fresh = fetched <= now < expires
         except (OSError, ValueError, KeyError, TypeError):
             return None
-        return _Answer(data, url, fetched) if whole and fresh else None
+        return _Response(data, url, fetched) if whole and fresh else None
 
-    def keep(self, answer: _Answer, expires: datetime) -> None:
+    def store(self, answer: _Response, expires: datetime) -> None:
         """Keep an answer; a folder that cannot be written to is no fault of the forecast."""
         body, about = self._paths(answer.url)
-        told = {
+        entry = {
             "url": answer.url,
             "fetched_at": answer.fetched_at.isoformat(),
             "expires_at": expires.isoformat(),
@@ -448,8 +456,8 @@ class _Kept:
         }
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_whole(body, answer.data)
-            write_whole(about, json.dumps(told, indent=1).encode())
+            write_atomically(body, answer.data)
+            write_atomically(about, json.dumps(entry, indent=1).encode())
         except OSError:
             return
 
@@ -458,7 +466,7 @@ class _Kept:
         return self.folder / f"{name}.json", self.folder / f"{name}.about.json"
 
 
-def write_whole(path: Path, data: bytes) -> None:
+def write_atomically(path: Path, data: bytes) -> None:
     """Write a file so that it is there whole or not at all.
 
     Raises:

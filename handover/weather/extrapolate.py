@@ -9,7 +9,7 @@ import numpy as np
 
 from handover.base.arrays import ONE_HOUR, Floats
 from handover.errors import Finding, UnusableInput
-from handover.weather.raw_weather import Times, spoken
+from handover.weather.raw_weather import TimeArray, format_moment
 from handover.weather.series import Origin, WeatherSeries, utc64, utc_seconds
 
 if TYPE_CHECKING:
@@ -21,7 +21,9 @@ _FADE_H = 12  # hours over which the last hour's departure from the mean day fad
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
-def extend(series: WeatherSeries, until: datetime, *, typical: WeatherSeries | None = None) -> WeatherSeries:
+def extrapolate(
+    series: WeatherSeries, until: datetime, *, typical: WeatherSeries | None = None
+) -> WeatherSeries:
     """Return the series carried on to an instant, with what was added marked as typical.
 
     Added are the hours of the mean day of the last three days (of the last two or one, where there are no
@@ -52,14 +54,14 @@ def extend(series: WeatherSeries, until: datetime, *, typical: WeatherSeries | N
     fade = np.clip(1 - np.arange(1, missing + 1) / _FADE_H, 0, None)
     for name in _STATES:
         last = getattr(series, name)[-1]
-        added[name] = _within(name, added[name] + (last - joint[name]) * fade)
+        added[name] = _clip(name, added[name] + (last - joint[name]) * fade)
     added["precipitation_mm"] = np.zeros(missing)
     added["precipitation_probability"] = np.full(missing, np.nan)
     joined: dict[str, Any] = {
         name: np.concatenate([getattr(series, name), more]) for name, more in added.items()
     }
     origin = np.concatenate([series.origin, np.full(missing, Origin.TYPICAL, dtype=np.int8)])
-    end = spoken(series.time[-1])
+    end = format_moment(series.time[-1])
     sentence = f"After {end}: {method}, without rain; departures at the joint fade over {_FADE_H} h."
     return replace(
         series,
@@ -79,11 +81,11 @@ def _mean_day(series: WeatherSeries, missing: int) -> tuple[dict[str, Floats], d
         # The mean day begins with the hour after the last; its last hour is the hour of the last.
         day = getattr(series, name)[-days * _DAY :].reshape(days, _DAY).mean(axis=0)
         added[name], joint[name] = day[which], float(day[-1])
-    told = "its last day" if days == 1 else f"the mean day of its last {days} days"
-    return added, joint, f"{told}, hour by hour"
+    description = "its last day" if days == 1 else f"the mean day of its last {days} days"
+    return added, joint, f"{description}, hour by hour"
 
 
-def _typical(typical: WeatherSeries, time: Times) -> tuple[dict[str, Floats], dict[str, float], str]:
+def _typical(typical: WeatherSeries, time: TimeArray) -> tuple[dict[str, Floats], dict[str, float], str]:
     """Return the hours of a typical year, its value at the hour before them, and a sentence."""
     before = typical.window(time[0] - ONE_HOUR, time[-1])
     names = (*_STATES, "shortwave_wm2")
@@ -94,7 +96,7 @@ def _typical(typical: WeatherSeries, time: Times) -> tuple[dict[str, Floats], di
     return added, joint, f"the same hours of {typical.source}"
 
 
-def _within(name: str, value: Floats) -> Floats:
+def _clip(name: str, value: Floats) -> Floats:
     """Keep shares between 0 and 1, and wind from blowing backwards."""
     if name == "air_c":
         return value

@@ -12,13 +12,13 @@ from handover.weather.series import Origin
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from handover.weather.location import Located
+    from handover.weather.location import HasLocation
     from handover.weather.series import WeatherSeries
 
-FURTHEST_KM = 50.0
-FORECAST_OLD = timedelta(hours=6)
-FORECAST_STALE = timedelta(hours=24)
-LEAST_AFTER_POUR = timedelta(hours=24)  # the mean day past the end needs a day to be made of
+MAX_DISTANCE_KM = 50.0
+FORECAST_OLD_AGE = timedelta(hours=6)
+FORECAST_STALE_AGE = timedelta(hours=24)
+MIN_HOURS_AFTER_POUR = timedelta(hours=24)  # the mean day past the end needs a day to be made of
 
 _HOW_TO_GET_HOURS = (
     "weather from the hour of the pour on: download it with its past hours (handover forecast JOB -o FILE), "
@@ -28,7 +28,7 @@ _HOW_TO_GET_HOURS = (
 
 def check_fit(
     series: WeatherSeries,
-    site: Located,
+    site: HasLocation,
     start: datetime,
     needed_until: datetime,
     as_of: datetime,
@@ -70,7 +70,7 @@ class _Check:
     def caution(self, problem: str, expected: str | None = None) -> None:
         self.findings.append(Finding(problem, file=self.file, expected=expected, severity="caution"))
 
-    def place(self, site: Located) -> None:
+    def place(self, site: HasLocation) -> None:
         """The weather is of the site, or near it."""
         series = self.series
         if series.latitude is None or series.longitude is None:
@@ -82,11 +82,11 @@ class _Check:
             )
             return
         distance = distance_km(series.latitude, series.longitude, site.latitude, site.longitude)
-        if distance > FURTHEST_KM:
+        if distance > MAX_DISTANCE_KM:
             self.fault(
                 f"the weather is for {_place(series.latitude, series.longitude)}, the job is at "
                 f"{_place(site.latitude, site.longitude)}: {distance:.0f} km away",
-                f"weather for the site, within {FURTHEST_KM:.0f} km",
+                f"weather for the site, within {MAX_DISTANCE_KM:.0f} km",
             )
 
     def time(self, start: datetime, needed_until: datetime) -> None:
@@ -102,7 +102,7 @@ class _Check:
                 f"{_moment(start)}",
                 _HOW_TO_GET_HOURS,
             )
-        elif last - start < LEAST_AFTER_POUR and last < needed_until:
+        elif last - start < MIN_HOURS_AFTER_POUR and last < needed_until:
             self.fault(
                 f"the weather ends at {_moment(last)}, {_hours(last - start):.1f} h after the pour",
                 "at least 24 h of weather after the pour, better ten days",
@@ -126,12 +126,12 @@ class _Check:
             self.caution(
                 f"the forecast was issued at {_moment(issued)}, after the time of issue {_moment(as_of)}"
             )
-        elif age > FORECAST_STALE:
+        elif age > FORECAST_STALE_AGE:
             self.caution(
                 f"the forecast is {_age(age)} old: much of it may have changed",
                 "a new one before anything is handed over (handover forecast JOB -o FILE)",
             )
-        elif age > FORECAST_OLD:
+        elif age > FORECAST_OLD_AGE:
             self.caution(f"the forecast is {_age(age)} old", "a new one (handover forecast JOB -o FILE)")
 
 

@@ -14,7 +14,7 @@ DEW_POINT = "Magnus formula of Alduchov and Eskridge (1996), over water"
 _A, _B_C = 17.625, 243.04
 
 
-def relative_humidity(air_c: Floats, dew_point_c: Floats) -> Floats:
+def humidity_from_dew_point(air_c: Floats, dew_point_c: Floats) -> Floats:
     """Return the relative humidity over water, 0 to 1.
 
     Args:

@@ -9,8 +9,8 @@ from typing import Protocol
 EARTH_RADIUS_KM = 6371.0088  # mean radius, IUGG 1980
 
 
-class Located(Protocol):
-    """Anything that has a place: a `Place`, the site of a job record."""
+class HasLocation(Protocol):
+    """Anything that has a place: a `Location`, the site of a job record."""
 
     @property
     def latitude(self) -> float | None:
@@ -26,7 +26,7 @@ class Located(Protocol):
 
 
 @dataclass(frozen=True)
-class Place:
+class Location:
     """A place on the map.
 
     Attributes:

@@ -19,20 +19,20 @@ from typing import Any
 import numpy as np
 
 from handover.errors import Finding
-from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw_weather import Column, Raw, instant, number, quote
+from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number, quote
 from handover.weather.series import utc64
 
 _LAYERS = {
-    "temperature": Quantity.AIR,
-    "dewpoint": Quantity.DEW_POINT,
-    "relativeHumidity": Quantity.HUMIDITY,
-    "windSpeed": Quantity.WIND,
-    "skyCover": Quantity.CLOUD,
-    "quantitativePrecipitation": Quantity.RAIN,
-    "probabilityOfPrecipitation": Quantity.RAIN_CHANCE,
+    "temperature": WeatherQuantity.AIR,
+    "dewpoint": WeatherQuantity.DEW_POINT,
+    "relativeHumidity": WeatherQuantity.HUMIDITY,
+    "windSpeed": WeatherQuantity.WIND,
+    "skyCover": WeatherQuantity.CLOUD,
+    "quantitativePrecipitation": WeatherQuantity.RAIN,
+    "probabilityOfPrecipitation": WeatherQuantity.RAIN_CHANCE,
 }
-_OF_THE_HOUR_ENDED = (Quantity.RAIN, Quantity.RAIN_CHANCE)
+_OF_THE_HOUR_ENDED = (WeatherQuantity.RAIN, WeatherQuantity.RAIN_CHANCE)
 _SPAN = re.compile(r"P(?:(\d{1,3})W)?(?:(\d{1,4})D)?(?:T(?:(\d{1,5})H)?(?:(\d{1,5})M)?)?")
 _HOUR = timedelta(hours=1)
 _LONGEST = timedelta(days=60)
@@ -43,7 +43,7 @@ _SPREAD = (
 )
 
 
-def looks_like(document: Mapping[str, Any]) -> bool:
+def is_nws(document: Mapping[str, Any]) -> bool:
     """Tell whether a JSON document is a raw grid: properties with at least one layer of values."""
     properties = document.get("properties")
     if not isinstance(properties, Mapping):
@@ -51,12 +51,12 @@ def looks_like(document: Mapping[str, Any]) -> bool:
     return any(isinstance(properties.get(name), Mapping) and "values" in properties[name] for name in _LAYERS)
 
 
-def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Finding]]:
+def read_nws(document: Mapping[str, Any], file: str) -> tuple[RawWeather | None, list[Finding]]:
     """Return the columns of a raw grid, with what is wrong in it."""
     properties = document["properties"]
     findings: list[Finding] = []
-    columns: dict[Quantity, Column] = {}
-    unread: set[Quantity] = set()
+    columns: dict[WeatherQuantity, RawColumn] = {}
+    unread: set[WeatherQuantity] = set()
     for name, quantity in _LAYERS.items():
         layer = properties.get(name)
         if isinstance(layer, Mapping) and layer.get("values"):
@@ -78,7 +78,7 @@ def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Findi
             )
         )
     latitude, longitude = _middle(document.get("geometry"))
-    raw = Raw(
+    raw = RawWeather(
         columns=columns,
         source=_source(properties),
         issued_at=issued_at,
@@ -96,12 +96,12 @@ class _Layer:
     """One layer on its way to a column."""
 
     name: str
-    quantity: Quantity
+    quantity: WeatherQuantity
     file: str
     findings: list[Finding]
     wrong: int = field(default=0)
 
-    def read(self, layer: Mapping[str, Any]) -> Column | None:
+    def read(self, layer: Mapping[str, Any]) -> RawColumn | None:
         unit = find_unit(self.quantity, layer.get("uom") if isinstance(layer.get("uom"), str) else None)
         if unit is None:
             self._fault(
@@ -119,7 +119,7 @@ class _Layer:
                 times.append(utc64(moment))
                 values.append(value)
         si = unit.to_si(np.array(values, dtype=np.float64))
-        return Column(np.array(times, dtype="datetime64[s]"), si, f"properties.{self.name}")
+        return RawColumn(np.array(times, dtype="datetime64[s]"), si, f"properties.{self.name}")
 
     def _hours(self, at: int, entry: Any) -> list[tuple[datetime, float]]:
         """Return the hours of one entry with their values; none where it tells nothing."""
@@ -128,7 +128,7 @@ class _Layer:
             return []
         if entry.get("value") is None:
             return []
-        value = number(entry["value"])
+        value = parse_number(entry["value"])
         if value is None:
             self._fault(f"values[{at}].value", f"{quote(entry['value'])!r} is not a number")
             return []
@@ -142,7 +142,7 @@ class _Layer:
             )
             return []
         start, hours = interval
-        if self.quantity is Quantity.RAIN:
+        if self.quantity is WeatherQuantity.RAIN:
             value /= hours
         ended = 1 if self.quantity in _OF_THE_HOUR_ENDED else 0
         return [(start + _HOUR * (hour + ended), value) for hour in range(hours)]
@@ -173,7 +173,7 @@ def _interval(text: Any) -> tuple[datetime, int] | None:
 
 def _aware(text: Any) -> datetime | None:
     """Return an aware instant, or None where the text is none or has no offset."""
-    moment = instant(text)
+    moment = parse_instant(text)
     return moment if moment is not None and moment.tzinfo is not None else None
 
 
@@ -188,9 +188,9 @@ def _middle(geometry: Any) -> tuple[float | None, float | None]:
     return (latitude, longitude) if on_earth else (None, None)
 
 
-def _elevation(told: Any) -> float | None:
-    if isinstance(told, Mapping) and str(told.get("unitCode", "")).endswith(":m"):
-        return number(told.get("value"))
+def _elevation(value: Any) -> float | None:
+    if isinstance(value, Mapping) and str(value.get("unitCode", "")).endswith(":m"):
+        return parse_number(value.get("value"))
     return None
 
 

@@ -21,23 +21,23 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 
 from handover.errors import Finding
-from handover.weather.quantities import Quantity, accepted_units, find_unit
-from handover.weather.raw_weather import Column, Raw, instant, number, quote
+from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number, quote
 from handover.weather.series import aware, utc64
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
-    from handover.weather.raw_weather import Times
+    from handover.weather.raw_weather import TimeArray
 
 _NAMES = {
-    Quantity.AIR: ("temperature_2m",),
-    Quantity.DEW_POINT: ("dew_point_2m", "dewpoint_2m"),
-    Quantity.HUMIDITY: ("relative_humidity_2m", "relativehumidity_2m"),
-    Quantity.WIND: ("wind_speed_10m", "windspeed_10m"),
-    Quantity.CLOUD: ("cloud_cover", "cloudcover"),
-    Quantity.SHORTWAVE: ("shortwave_radiation",),
-    Quantity.RAIN: ("precipitation",),
-    Quantity.RAIN_CHANCE: ("precipitation_probability",),
+    WeatherQuantity.AIR: ("temperature_2m",),
+    WeatherQuantity.DEW_POINT: ("dew_point_2m", "dewpoint_2m"),
+    WeatherQuantity.HUMIDITY: ("relative_humidity_2m", "relativehumidity_2m"),
+    WeatherQuantity.WIND: ("wind_speed_10m", "windspeed_10m"),
+    WeatherQuantity.CLOUD: ("cloud_cover", "cloudcover"),
+    WeatherQuantity.SHORTWAVE: ("shortwave_radiation",),
+    WeatherQuantity.RAIN: ("precipitation",),
+    WeatherQuantity.RAIN_CHANCE: ("precipitation_probability",),
 }
 _MOST_FINDINGS = 5
 _DAY_S = 24 * 3600
@@ -45,13 +45,13 @@ _LATEST_UNIX = 7_000_000_000  # the year 2191
 _ASK_UTC = "an answer in UTC: ask the service for timezone=GMT"
 
 
-def looks_like(document: Mapping[str, Any]) -> bool:
+def is_open_meteo(document: Mapping[str, Any]) -> bool:
     """Tell whether a JSON document is an hourly answer."""
     hourly = document.get("hourly")
     return isinstance(hourly, Mapping) and "time" in hourly
 
 
-def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Finding]]:
+def read_open_meteo(document: Mapping[str, Any], file: str) -> tuple[RawWeather | None, list[Finding]]:
     """Return the columns of an hourly answer, with what is wrong in it."""
     findings: list[Finding] = []
     hourly = document["hourly"]
@@ -60,8 +60,8 @@ def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Findi
     time = _times(document, hourly["time"], file, findings)
     if time is None:
         return None, findings
-    columns: dict[Quantity, Column] = {}
-    unread: set[Quantity] = set()
+    columns: dict[WeatherQuantity, RawColumn] = {}
+    unread: set[WeatherQuantity] = set()
     for quantity, names in _NAMES.items():
         name = next((each for each in names if hourly.get(each) is not None), None)
         if name is None:
@@ -71,36 +71,38 @@ def read(document: Mapping[str, Any], file: str) -> tuple[Raw | None, list[Findi
         if value is None:
             unread.add(quantity)
         else:
-            columns[quantity] = Column(time, value, f"hourly.{name}")
-    raw = Raw(
+            columns[quantity] = RawColumn(time, value, f"hourly.{name}")
+    raw = RawWeather(
         columns=columns,
         source="Open-Meteo hourly forecast",
         latitude=_degrees(document.get("latitude"), 90),
         longitude=_degrees(document.get("longitude"), 180),
-        elevation_m=number(document.get("elevation")),
+        elevation_m=parse_number(document.get("elevation")),
         unread=frozenset(unread),
     )
     return raw, findings
 
 
 def _degrees(value: Any, most: float) -> float | None:
-    degrees = number(value)
+    degrees = parse_number(value)
     return degrees if degrees is not None and abs(degrees) <= most else None
 
 
 def _column(
-    quantity: Quantity, name: str, told: Any, unit_text: Any, count: int
+    quantity: WeatherQuantity, name: str, values: Any, unit_text: Any, count: int
 ) -> tuple[Floats | None, list[Finding]]:
     """Return one column in SI, None where it cannot be read, and what is wrong in it."""
     field = f"hourly.{name}"
-    if not isinstance(told, list) or len(told) != count:
+    if not isinstance(values, list) or len(values) != count:
         return None, [Finding("not as many values as hours", field=field, expected=f"{count} values")]
-    wrong = [at for at, value in enumerate(told) if value is not None and number(value) is None]
+    wrong = [at for at, value in enumerate(values) if value is not None and parse_number(value) is None]
     findings = [
-        Finding(f"{quote(told[at])!r} is not a number", field=f"{field}[{at}]")
+        Finding(f"{quote(values[at])!r} is not a number", field=f"{field}[{at}]")
         for at in wrong[:_MOST_FINDINGS]
     ]
-    value = np.array([np.nan if (x := number(each)) is None else x for each in told], dtype=np.float64)
+    value = np.array(
+        [np.nan if (x := parse_number(each)) is None else x for each in values], dtype=np.float64
+    )
     if np.isnan(value).all():
         return value, findings  # a column of nulls may come without a unit
     unit = find_unit(quantity, unit_text if isinstance(unit_text, str) else None)
@@ -113,10 +115,10 @@ def _column(
     ]
 
 
-def _times(document: Mapping[str, Any], told: Any, file: str, findings: list[Finding]) -> Times | None:
+def _times(document: Mapping[str, Any], times: Any, file: str, findings: list[Finding]) -> TimeArray | None:
     """Return the hours as UTC; None, with a finding, where they cannot be read."""
     try:
-        return _utc(document, told)
+        return _utc(document, times)
     except _Unreadable as why:
         findings.append(
             Finding(str(why), file=file, field=why.field, expected=why.expected, example=why.example)
@@ -134,19 +136,19 @@ class _Unreadable(Exception):
         self.example = example
 
 
-def _utc(document: Mapping[str, Any], told: Any) -> Times:
+def _utc(document: Mapping[str, Any], times: Any) -> TimeArray:
     field = "hourly.time"
-    if not isinstance(told, list) or not told:
+    if not isinstance(times, list) or not times:
         raise _Unreadable("no hours", field, "a list of hours")
-    if all(number(each) is not None for each in told):
-        if not all(0 <= each <= _LATEST_UNIX for each in told):
+    if all(parse_number(each) is not None for each in times):
+        if not all(0 <= each <= _LATEST_UNIX for each in times):
             raise _Unreadable("a time is not in unix seconds", field, "seconds since 1970", "1784008800")
-        return np.array([int(each) for each in told], dtype="datetime64[s]")
-    moments = [instant(each) for each in told]
+        return np.array([int(each) for each in times], dtype="datetime64[s]")
+    moments = [parse_instant(each) for each in times]
     for at, moment in enumerate(moments):
         if moment is None:
             raise _Unreadable(
-                f"{quote(told[at])!r} is not a time", f"{field}[{at}]", "ISO 8601 or unix seconds"
+                f"{quote(times[at])!r} is not a time", f"{field}[{at}]", "ISO 8601 or unix seconds"
             )
     sound = [moment for moment in moments if moment is not None]
     with_offset = sum(moment.tzinfo is not None for moment in sound)
@@ -154,12 +156,12 @@ def _utc(document: Mapping[str, Any], told: Any) -> Times:
         return np.array([utc64(moment) for moment in sound], dtype="datetime64[s]")
     if with_offset:
         raise _Unreadable("some times have an offset and some have none", field, "one form for all")
-    return _shifted(document, np.array(sound, dtype="datetime64[s]"))
+    return _shift_to_utc(document, np.array(sound, dtype="datetime64[s]"))
 
 
-def _shifted(document: Mapping[str, Any], local: Times) -> Times:
+def _shift_to_utc(document: Mapping[str, Any], local: TimeArray) -> TimeArray:
     """Return local times as UTC, by the offset that the answer names."""
-    offset = number(document.get("utc_offset_seconds"))
+    offset = parse_number(document.get("utc_offset_seconds"))
     if offset is None or not offset.is_integer() or abs(offset) > _DAY_S:
         raise _Unreadable(
             "the times have no offset, and the answer does not say how far they are from UTC",
@@ -167,7 +169,7 @@ def _shifted(document: Mapping[str, Any], local: Times) -> Times:
             _ASK_UTC,
             "0",
         )
-    time: Times = local - np.timedelta64(int(offset), "s")
+    time: TimeArray = local - np.timedelta64(int(offset), "s")
     if _crosses_clock_change(time, document.get("timezone")) and not _hourly(time):
         raise _Unreadable(
             "local times across a change of the clock, not one hour apart",
@@ -178,12 +180,12 @@ def _shifted(document: Mapping[str, Any], local: Times) -> Times:
     return time
 
 
-def _hourly(time: Times) -> bool:
+def _hourly(time: TimeArray) -> bool:
     """Tell whether the hours, in order, are one hour apart."""
     return bool((np.diff(np.sort(time)) == np.timedelta64(3600, "s")).all())
 
 
-def _crosses_clock_change(time: Times, zone_name: Any) -> bool:
+def _crosses_clock_change(time: TimeArray, zone_name: Any) -> bool:
     """Tell whether the zone's offset from UTC changes between the first and the last of the hours."""
     try:
         zone = ZoneInfo(zone_name)

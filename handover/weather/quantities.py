@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
 
 
-class Quantity(StrEnum):
+class WeatherQuantity(StrEnum):
     """What a column of weather is of; the value is the column's name in `WeatherSeries`."""
 
     AIR = "air_c"
@@ -34,7 +34,7 @@ class Quantity(StrEnum):
 
 
 @dataclass(frozen=True)
-class Limits:
+class QuantityLimits:
     """How a quantity is called, and what is believed of it, in SI.
 
     Attributes:
@@ -58,18 +58,20 @@ class Limits:
 
 # The limits are as wide as weather where concrete is placed: they find wrong units and broken sensors, not
 # rare weather. Common practice, no source.
-LIMITS = MappingProxyType(
+QUANTITY_LIMITS = MappingProxyType(
     {
-        Quantity.AIR: Limits("air temperature", "degC", -60, 60, -60, 60, "air_temperature_c"),
-        Quantity.DEW_POINT: Limits("dew point", "degC", -80, 40, -80, 40, "dew_point_c"),
-        Quantity.HUMIDITY: Limits("relative humidity", "1", 0, 1.05, 0, 1, "relative_humidity_percent"),
-        Quantity.WIND: Limits("wind speed", "m/s", 0, 75, 0, 75, "wind_speed_kmh"),
-        Quantity.CLOUD: Limits("cloud cover", "1", 0, 1.05, 0, 1, "cloud_cover_percent"),
-        Quantity.SHORTWAVE: Limits(
+        WeatherQuantity.AIR: QuantityLimits("air temperature", "degC", -60, 60, -60, 60, "air_temperature_c"),
+        WeatherQuantity.DEW_POINT: QuantityLimits("dew point", "degC", -80, 40, -80, 40, "dew_point_c"),
+        WeatherQuantity.HUMIDITY: QuantityLimits(
+            "relative humidity", "1", 0, 1.05, 0, 1, "relative_humidity_percent"
+        ),
+        WeatherQuantity.WIND: QuantityLimits("wind speed", "m/s", 0, 75, 0, 75, "wind_speed_kmh"),
+        WeatherQuantity.CLOUD: QuantityLimits("cloud cover", "1", 0, 1.05, 0, 1, "cloud_cover_percent"),
+        WeatherQuantity.SHORTWAVE: QuantityLimits(
             "shortwave radiation", "W/m2", -20, 1500, 0, 1500, "shortwave_radiation_wm2"
         ),
-        Quantity.RAIN: Limits("precipitation", "mm", -0.01, 400, 0, 400, "precipitation_mm"),
-        Quantity.RAIN_CHANCE: Limits(
+        WeatherQuantity.RAIN: QuantityLimits("precipitation", "mm", -0.01, 400, 0, 400, "precipitation_mm"),
+        WeatherQuantity.RAIN_CHANCE: QuantityLimits(
             "precipitation probability", "1", 0, 1.05, 0, 1, "precipitation_probability_percent"
         ),
     }
@@ -103,27 +105,27 @@ _DEPTH = {
 
 _UNITS = MappingProxyType(
     {
-        Quantity.AIR: _TEMPERATURE,
-        Quantity.DEW_POINT: _TEMPERATURE,
-        Quantity.HUMIDITY: _SHARE,
-        Quantity.WIND: _SPEED,
-        Quantity.CLOUD: _COVER,
-        Quantity.SHORTWAVE: _FLUX,
-        Quantity.RAIN: _DEPTH,
-        Quantity.RAIN_CHANCE: _SHARE,
+        WeatherQuantity.AIR: _TEMPERATURE,
+        WeatherQuantity.DEW_POINT: _TEMPERATURE,
+        WeatherQuantity.HUMIDITY: _SHARE,
+        WeatherQuantity.WIND: _SPEED,
+        WeatherQuantity.CLOUD: _COVER,
+        WeatherQuantity.SHORTWAVE: _FLUX,
+        WeatherQuantity.RAIN: _DEPTH,
+        WeatherQuantity.RAIN_CHANCE: _SHARE,
     }
 )
 
 _ACCEPTED = MappingProxyType(
     {
-        Quantity.AIR: "degC, degF or K",
-        Quantity.DEW_POINT: "degC, degF or K",
-        Quantity.HUMIDITY: "percent or fraction",
-        Quantity.WIND: "m/s, km/h, mph, kn or ft/s",
-        Quantity.CLOUD: "percent, fraction, tenths or oktas",
-        Quantity.SHORTWAVE: "W/m2, kW/m2 or Wh/m2",
-        Quantity.RAIN: "mm, cm or inch",
-        Quantity.RAIN_CHANCE: "percent or fraction",
+        WeatherQuantity.AIR: "degC, degF or K",
+        WeatherQuantity.DEW_POINT: "degC, degF or K",
+        WeatherQuantity.HUMIDITY: "percent or fraction",
+        WeatherQuantity.WIND: "m/s, km/h, mph, kn or ft/s",
+        WeatherQuantity.CLOUD: "percent, fraction, tenths or oktas",
+        WeatherQuantity.SHORTWAVE: "W/m2, kW/m2 or Wh/m2",
+        WeatherQuantity.RAIN: "mm, cm or inch",
+        WeatherQuantity.RAIN_CHANCE: "percent or fraction",
     }
 )
 
@@ -143,7 +145,7 @@ class Unit:
         return np.asarray(value * self.scale + self.shift, dtype=np.float64)
 
 
-def plain(text: str) -> str:
+def plain_unit(text: str) -> str:
     """Return the letters, digits and per cent signs of a unit, lower case: "km_h-1" becomes "kmh1"."""
     spelled = _PREFIX.sub("", unicodedata.normalize("NFKC", text).strip().lower())
     spelled = re.sub(r"[^a-z0-9%]", "", spelled)
@@ -151,12 +153,12 @@ def plain(text: str) -> str:
     return _DEGREES.sub("", spelled)
 
 
-def find_unit(quantity: Quantity, text: str | None) -> Unit | None:
+def find_unit(quantity: WeatherQuantity, text: str | None) -> Unit | None:
     """Return the unit that a file names for a quantity, or None where it is none of the quantity's units."""
-    known = _UNITS[quantity].get(plain(text)) if text else None
+    known = _UNITS[quantity].get(plain_unit(text)) if text else None
     return Unit(*known) if known else None
 
 
-def accepted_units(quantity: Quantity) -> str:
+def accepted_units(quantity: WeatherQuantity) -> str:
     """Return the units a quantity may be given in, for people."""
     return _ACCEPTED[quantity]

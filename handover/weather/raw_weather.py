@@ -16,10 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from handover.base.arrays import Floats
-    from handover.weather.quantities import Quantity
+    from handover.weather.quantities import WeatherQuantity
     from handover.weather.series import Origin
 
-Times = NDArray[np.datetime64]
+TimeArray = NDArray[np.datetime64]
 
 _CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
 _LONGEST_QUOTE = 300
@@ -27,7 +27,7 @@ _YEARS = (1900, 2200)
 
 
 @dataclass(frozen=True)
-class Column:
+class RawColumn:
     """One quantity as a file tells it.
 
     Attributes:
@@ -37,14 +37,14 @@ class Column:
         line: Line of each value in the file, shape (n,), where lines mean something.
     """
 
-    time: Times
+    time: TimeArray
     value: Floats
     name: str
     line: NDArray[np.int64] | None = None
 
 
 @dataclass(frozen=True)
-class Raw:
+class RawWeather:
     """A file's columns, with what it says about itself.
 
     Attributes:
@@ -59,7 +59,7 @@ class Raw:
         unread: Quantities that the file has but whose unit or form could not be read; told by the reader.
     """
 
-    columns: Mapping[Quantity, Column]
+    columns: Mapping[WeatherQuantity, RawColumn]
     source: str
     issued_at: datetime | None = None
     latitude: float | None = None
@@ -67,10 +67,10 @@ class Raw:
     elevation_m: float | None = None
     origin: Origin | Mapping[np.datetime64, Origin] | None = None
     methods: tuple[str, ...] = ()
-    unread: frozenset[Quantity] = field(default=frozenset())
+    unread: frozenset[WeatherQuantity] = field(default=frozenset())
 
 
-def instant(text: object) -> datetime | None:
+def parse_instant(text: object) -> datetime | None:
     """Return a time written in ISO 8601, aware or naive, or None where it is none (or no year of ours)."""
     try:
         moment = datetime.fromisoformat(text)  # type: ignore[arg-type]
@@ -79,7 +79,7 @@ def instant(text: object) -> datetime | None:
     return moment if _YEARS[0] <= moment.year <= _YEARS[1] else None
 
 
-def spoken(moment: np.datetime64) -> str:
+def format_moment(moment: np.datetime64) -> str:
     """Return a UTC instant for people: "2026-07-14 06:00 UTC"."""
     return f"{aware(moment):%Y-%m-%d %H:%M} UTC"
 
@@ -90,7 +90,7 @@ def quote(text: object) -> str:
     return line if len(line) <= _LONGEST_QUOTE else line[: _LONGEST_QUOTE - 3] + "..."
 
 
-def number(value: Any) -> float | None:
+def parse_number(value: Any) -> float | None:
     """Return a JSON number as a float; None for null and for what is no number."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None

@@ -17,27 +17,27 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from handover.errors import Finding, UnusableInput
 from handover.weather import nws, open_meteo, table, typical_year
-from handover.weather.assemble import settle
-from handover.weather.raw_weather import Raw, quote
+from handover.weather.assemble import assemble
+from handover.weather.raw_weather import RawWeather, quote
 from handover.weather.series import WeatherSeries
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from handover.weather.location import Located
+    from handover.weather.location import HasLocation
 
-LARGEST_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
+MAX_WEATHER_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
 
-Examined = tuple[WeatherSeries | None, tuple[Finding, ...]]
+ExaminedWeather = tuple[WeatherSeries | None, tuple[Finding, ...]]
 
 _SUPPORTED = (
     "an Open-Meteo hourly answer, a National Weather Service raw grid, a CSV with a heading, "
     "or a TMY3 or EPW file"
 )
-_RUBBISH = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
+_BINARY_CHARACTERS = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 
 
-def read_weather(path: Path | str, *, site: Located, year: int | None = None) -> WeatherSeries:
+def read_weather(path: Path | str, *, site: HasLocation, year: int | None = None) -> WeatherSeries:
     """Return the weather in a file of any supported kind.
 
     Args:
@@ -54,7 +54,7 @@ def read_weather(path: Path | str, *, site: Located, year: int | None = None) ->
     return series
 
 
-def examine_weather(path: Path | str, site: Located, year: int | None = None) -> Examined:
+def examine_weather(path: Path | str, site: HasLocation, year: int | None = None) -> ExaminedWeather:
     """Return the weather in a file, or None where it has a fault, with all faults and cautions.
 
     Args:
@@ -77,7 +77,7 @@ def read_bytes(path: Path) -> tuple[bytes | None, Finding | None]:
         if not path.is_file():
             return None, Finding("is not a file", file=file, expected=_SUPPORTED)
         size = path.stat().st_size
-        if size > LARGEST_BYTES:
+        if size > MAX_WEATHER_BYTES:
             return None, _too_large(size, file)
         return path.read_bytes(), None
     except (OSError, ValueError) as error:
@@ -85,8 +85,8 @@ def read_bytes(path: Path) -> tuple[bytes | None, Finding | None]:
 
 
 def examine_weather_bytes(
-    data: bytes, name: str, site: Located, year: int | None = None, *, received_at: datetime | None = None
-) -> Examined:
+    data: bytes, name: str, site: HasLocation, year: int | None = None, *, received_at: datetime | None = None
+) -> ExaminedWeather:
     """Return the weather in the bytes of a file, or None where it has a fault, with all faults and cautions.
 
     Args:
@@ -97,14 +97,14 @@ def examine_weather_bytes(
         received_at: When a forecast was downloaded, aware: its time of issue where it names none itself.
     """
     file = quote(name)
-    if len(data) > LARGEST_BYTES:
+    if len(data) > MAX_WEATHER_BYTES:
         return None, (_too_large(len(data), file),)
     raw, findings = _raw(data, file, year)
     if raw is None:
         return None, tuple(findings)
     if raw.issued_at is None and raw.origin is None and received_at is not None:
         raw = replace(raw, issued_at=received_at)
-    series, more = settle(raw, file, site)
+    series, more = assemble(raw, file, site)
     found = (*findings, *more)
     return (None if any(each.severity == "fault" for each in found) else series), found
 
@@ -113,11 +113,11 @@ def _too_large(size: int, file: str) -> Finding:
     return Finding(
         f"{size / 1e6:.0f} MB is too large for hourly weather",
         file=file,
-        expected=f"at most {LARGEST_BYTES / 1e6:.0f} MB",
+        expected=f"at most {MAX_WEATHER_BYTES / 1e6:.0f} MB",
     )
 
 
-def _raw(data: bytes, file: str, year: int | None) -> tuple[Raw | None, list[Finding]]:
+def _raw(data: bytes, file: str, year: int | None) -> tuple[RawWeather | None, list[Finding]]:
     """Return what the right reader finds in the bytes."""
     text = _text(data)
     if text is None:
@@ -131,10 +131,10 @@ def _raw(data: bytes, file: str, year: int | None) -> tuple[Raw | None, list[Fin
         ]
     if start in "{[":
         return _json(text, file)
-    kind = typical_year.kind_of(text)
+    kind = typical_year.format_of(text)
     if kind is not None:
-        return typical_year.read(text, kind, file, year)
-    return table.read(text, file)
+        return typical_year.read_typical_year(text, kind, file, year)
+    return table.read_table(text, file)
 
 
 def _text(data: bytes) -> str | None:
@@ -145,11 +145,11 @@ def _text(data: bytes) -> str | None:
             text = data.decode(encoding)
         except UnicodeDecodeError:
             continue
-        return None if _RUBBISH.search(text) else text.replace("\r\n", "\n").replace("\r", "\n")
+        return None if _BINARY_CHARACTERS.search(text) else text.replace("\r\n", "\n").replace("\r", "\n")
     return None
 
 
-def _json(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
+def _json(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     try:
         document = json.loads(text, parse_constant=_no_number)
     except json.JSONDecodeError as error:
@@ -173,20 +173,20 @@ def _no_number(constant: str) -> NoReturn:
     raise ValueError(f"{constant} is not a number of JSON")
 
 
-def _document(document: Any, file: str) -> tuple[Raw | None, list[Finding]]:
+def _document(document: Any, file: str) -> tuple[RawWeather | None, list[Finding]]:
     """Return what the right reader finds in a JSON document."""
     if not isinstance(document, Mapping):
         return None, [Finding("is not weather", file=file, expected=_SUPPORTED)]
-    if open_meteo.looks_like(document):
-        return open_meteo.read(document, file)
-    if nws.looks_like(document):
-        return nws.read(document, file)
+    if open_meteo.is_open_meteo(document):
+        return open_meteo.read_open_meteo(document, file)
+    if nws.is_nws(document):
+        return nws.read_nws(document, file)
     return None, [_not_weather(document, file)]
 
 
 def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
     """Say what a JSON document is that is not weather: mostly a service's refusal or neighbouring answer."""
-    refusal = refusal_of(document)
+    refusal = service_refusal(document)
     if refusal is not None:
         return Finding(
             f"is the answer of a service that refused: {refusal}",
@@ -210,7 +210,7 @@ def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
     return Finding("JSON that is not weather as known here", file=file, expected=_SUPPORTED)
 
 
-def refusal_of(document: Mapping[str, Any]) -> str | None:
+def service_refusal(document: Mapping[str, Any]) -> str | None:
     """Return the reason where a JSON document is a service's error answer, else None.
 
     Open-Meteo: ``{"error": true, "reason": ...}``. National Weather Service: a problem document with

@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import ONE_HOUR, Floats
-from handover.weather.quantities import Quantity
+from handover.weather.quantities import WeatherQuantity
 from handover.weather.series import utc_seconds
 
 if TYPE_CHECKING:
-    from handover.weather.raw_weather import Times
+    from handover.weather.raw_weather import TimeArray
 
 _FURTHEST = np.timedelta64(2 * 3600, "s")  # between two readings: one hourly reading may be missing
 _ENOUGH = 0.75  # of an hour's usual number of readings
 
 
-def at_hours(time: Times, value: Floats) -> tuple[Times, Floats]:
+def instants_at_hours(time: TimeArray, value: Floats) -> tuple[TimeArray, Floats]:
     """Return a state at the whole hours within its readings, interpolated between those beside each hour.
 
     Args:
@@ -34,7 +34,7 @@ def at_hours(time: Times, value: Floats) -> tuple[Times, Floats]:
     return hours[near], np.interp(utc_seconds(hours[near]), utc_seconds(time), value)
 
 
-def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Floats]:
+def means_over_hours(quantity: WeatherQuantity, time: TimeArray, value: Floats) -> tuple[TimeArray, Floats]:
     """Return what fell, the mean sunshine, or the highest probability, of the hours that ended.
 
     Args:
@@ -53,16 +53,16 @@ def of_hours(quantity: Quantity, time: Times, value: Floats) -> tuple[Times, Flo
     spacing = np.median(np.diff(utc_seconds(time))) if len(time) > 1 else 3600.0
     enough = count >= max(1.0, np.floor(_ENOUGH * 3600 / spacing))
     result: Floats = np.zeros(len(hours))
-    if quantity is Quantity.RAIN_CHANCE:
+    if quantity is WeatherQuantity.RAIN_CHANCE:
         np.maximum.at(result, which, value)
     else:
         result += np.bincount(which, weights=value, minlength=len(hours))
-        if quantity is not Quantity.RAIN:
+        if quantity is not WeatherQuantity.RAIN:
             result = result / np.maximum(count, 1)
     return hours[enough], np.asarray(result[enough], dtype=np.float64)
 
 
-def _hours(time: Times, *, inside: bool) -> Times:
+def _hours(time: TimeArray, *, inside: bool) -> TimeArray:
     """Return the whole hours from the first reading to the last, or to the hour that the last falls in."""
     whole = time.astype("datetime64[h]").astype("datetime64[s]")
     first = whole[0] if whole[0] == time[0] else whole[0] + ONE_HOUR

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 Instant = datetime | np.datetime64
-State = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
+StateColumn = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
 
 
 _ARRAYS = (
@@ -128,7 +128,7 @@ class WeatherSeries:
         columns: dict[str, Any] = {name: getattr(self, name)[part] for name in _ARRAYS}
         return replace(self, **columns)
 
-    def at(self, column: State, time: NDArray[np.datetime64]) -> Floats:
+    def at(self, column: StateColumn, time: NDArray[np.datetime64]) -> Floats:
         """Return a state at any instants, interpolated between the hours.
 
         Args:

@@ -13,7 +13,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
-    from handover.weather.raw_weather import Times
+    from handover.weather.raw_weather import TimeArray
 
 CLEAR_SKY = "the clear sky of Ineichen and Perez (2002) with climatological turbidity, computed by pvlib"
 CLOUD_REDUCTION = "Kasten and Czeplak (1980), Solar Energy 24: clear sky x (1 - 0.75 N^3.4)"
@@ -23,7 +23,7 @@ _PARTS = 6  # of an hour: ten-minute steps integrate the clear sky to better tha
 _DIM_WM2 = 50.0  # below this much clear sky the share that comes through says little about cloud
 
 
-def clear_sky_wm2(time: Times, latitude: float, longitude: float, elevation_m: float | None) -> Floats:
+def clear_sky_wm2(time: TimeArray, latitude: float, longitude: float, elevation_m: float | None) -> Floats:
     """Return the global shortwave of a cloudless sky on the level, at instants.
 
     Args:
@@ -52,7 +52,7 @@ def clear_sky_wm2(time: Times, latitude: float, longitude: float, elevation_m: f
 
 
 def clear_sky_of_hour_wm2(
-    time: Times, latitude: float, longitude: float, elevation_m: float | None
+    time: TimeArray, latitude: float, longitude: float, elevation_m: float | None
 ) -> Floats:
     """Return the mean clear sky of the hours that ended at the instants given.
 
@@ -86,7 +86,7 @@ def cover(share: Floats) -> Floats:
 
 
 def sunshine_from_cloud(
-    time: Times, cloud: Floats, latitude: float, longitude: float, elevation_m: float | None
+    time: TimeArray, cloud: Floats, latitude: float, longitude: float, elevation_m: float | None
 ) -> Floats:
     """Return the mean shortwave of the hours that ended, from cloud at the instants.
 
@@ -105,7 +105,7 @@ def sunshine_from_cloud(
 
 
 def cloud_from_sunshine(
-    time: Times, shortwave: Floats, latitude: float, longitude: float, elevation_m: float | None
+    time: TimeArray, shortwave: Floats, latitude: float, longitude: float, elevation_m: float | None
 ) -> Floats | None:
     """Return cloud at the instants, from the mean shortwave of the hours that ended.
 

@@ -13,7 +13,7 @@ unit at the end of the name or in brackets: ``air_temperature_c``, ``Air tempera
 | --- | --- | --- |
 | ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601, see below |
 | ``air_temperature`` | temperature, temp, air temp, dry bulb | c, f, k |
-| ``relative_humidity`` | humidity, rh | percent, fraction |
+| ``humidity_from_dew_point`` | humidity, rh | percent, fraction |
 | ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where humidity is not told |
 | ``wind_speed`` | wind | ms, kmh, mph, kn, fts; at 10 m unless told (``wind_speed_2m_ms``) |
 | ``cloud_cover`` | cloud, sky cover, cloudiness | percent, fraction, tenths, oktas |
@@ -44,24 +44,25 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.errors import Finding
-from handover.weather.quantities import LIMITS, Quantity, Unit, accepted_units, find_unit
-from handover.weather.raw_weather import Column, Raw, instant, quote
+from handover.weather.quantities import QUANTITY_LIMITS, Unit, WeatherQuantity, accepted_units, find_unit
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, quote
 from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
 _NAMES = {
-    Quantity.AIR: "air temperature|temperature|temp|air temp|dry bulb|dry bulb temperature|air",
-    Quantity.DEW_POINT: "dew point|dewpoint|dew point temperature|dewpoint temperature",
-    Quantity.HUMIDITY: "relative humidity|humidity|rh",
-    Quantity.WIND: "wind speed|wind|windspeed",
-    Quantity.CLOUD: "cloud cover|cloudcover|cloud|clouds|cloudiness|sky cover|total sky cover|"
+    WeatherQuantity.AIR: "air temperature|temperature|temp|air temp|dry bulb|dry bulb temperature|air",
+    WeatherQuantity.DEW_POINT: "dew point|dewpoint|dew point temperature|dewpoint temperature",
+    WeatherQuantity.HUMIDITY: "relative humidity|humidity|rh",
+    WeatherQuantity.WIND: "wind speed|wind|windspeed",
+    WeatherQuantity.CLOUD: "cloud cover|cloudcover|cloud|clouds|cloudiness|sky cover|total sky cover|"
     "total cloud cover",
-    Quantity.SHORTWAVE: "shortwave radiation|shortwave|global shortwave|global radiation|solar radiation|ghi|"
+    WeatherQuantity.SHORTWAVE: "shortwave radiation|shortwave|global shortwave|global radiation|"
+    "solar radiation|ghi|"
     "global horizontal irradiance|solar irradiance",
-    Quantity.RAIN: "precipitation|precip|precipitation amount|rain|rainfall",
-    Quantity.RAIN_CHANCE: "precipitation probability|probability of precipitation|chance of rain|pop|"
+    WeatherQuantity.RAIN: "precipitation|precip|precipitation amount|rain|rainfall",
+    WeatherQuantity.RAIN_CHANCE: "precipitation probability|probability of precipitation|chance of rain|pop|"
     "chance of precipitation|rain probability",
 }
 _QUANTITY = {name: quantity for quantity, names in _NAMES.items() for name in names.split("|")}
@@ -87,7 +88,7 @@ class _Heading:
 
     title: str
     at: int
-    quantity: Quantity
+    quantity: WeatherQuantity
     unit: Unit | None
     unit_text: str
     height_m: float | None
@@ -99,7 +100,7 @@ class _Row:
     cells: list[str]
 
 
-class _Faults:
+class _FaultList:
     """What is wrong in the table; after many, only their number."""
 
     def __init__(self, file: str) -> None:
@@ -127,9 +128,9 @@ class _Faults:
         return [*self.findings, Finding(f"and {self.dropped} more faults like these", file=self.file)]
 
 
-def read(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
+def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     """Return the columns of a table, with what is wrong in it."""
-    faults = _Faults(file)
+    faults = _FaultList(file)
     about, rows, delimiter = _rows(text, faults)
     if len(rows) < 2:  # noqa: PLR2004 - a heading and one row
         faults.add(
@@ -154,7 +155,7 @@ def read(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
         return None, faults.all()
     columns = {each.quantity: _column(each, kept, delimiter, faults) for each in headings}
     origin = _origins(titles, kept, faults)
-    raw = Raw(
+    raw = RawWeather(
         columns=columns,
         source=quote(about.get("source", "table of weather")),
         issued_at=_issued_at(about, faults),
@@ -168,7 +169,7 @@ def read(text: str, file: str) -> tuple[Raw | None, list[Finding]]:
     return raw, faults.all()
 
 
-def _rows(text: str, faults: _Faults) -> tuple[dict[str, str], list[_Row], str]:
+def _rows(text: str, faults: _FaultList) -> tuple[dict[str, str], list[_Row], str]:
     """Return what the lines before the heading tell, the rows with the heading first, and the delimiter."""
     lines = text.splitlines()
     about: dict[str, str] = {}
@@ -211,17 +212,19 @@ def _words(title: str) -> list[str]:
     return [word for word in _BETWEEN_WORDS.split(title.strip().lower()) if word]
 
 
-def _headings(titles: list[str], line: int, faults: _Faults) -> tuple[list[_Heading], frozenset[Quantity]]:
+def _headings(
+    titles: list[str], line: int, faults: _FaultList
+) -> tuple[list[_Heading], frozenset[WeatherQuantity]]:
     """Return the columns that can be read, and the quantities whose columns cannot."""
     understood = [heading for at, title in enumerate(titles) if (heading := _heading(title, at))]
-    readable: dict[Quantity, _Heading] = {}
+    readable: dict[WeatherQuantity, _Heading] = {}
     for heading in understood:
         if heading.unit is None:
             continue
         first = readable.setdefault(heading.quantity, heading)
         if first is not heading:
             faults.add(
-                f"two columns of {LIMITS[heading.quantity].title}: {quote(first.title)!r} "
+                f"two columns of {QUANTITY_LIMITS[heading.quantity].title}: {quote(first.title)!r} "
                 f"and {quote(heading.title)!r}",
                 line=line,
                 expected="one",
@@ -234,7 +237,7 @@ def _headings(titles: list[str], line: int, faults: _Faults) -> tuple[list[_Head
             line=line,
             field=quote(heading.title),
             expected=f"{accepted_units(heading.quantity)}, at the end of the name or in brackets",
-            example=LIMITS[heading.quantity].example,
+            example=QUANTITY_LIMITS[heading.quantity].example,
         )
     return list(readable.values()), frozenset(unread)
 
@@ -264,7 +267,7 @@ def _heading(title: str, at: int) -> _Heading | None:
     return nearly
 
 
-def _whole_rows(rows: list[_Row], width: int, faults: _Faults) -> list[_Row]:
+def _whole_rows(rows: list[_Row], width: int, faults: _FaultList) -> list[_Row]:
     """Return the rows that have a cell for every heading; the others are faults."""
     whole = []
     for row in rows:
@@ -279,14 +282,14 @@ def _whole_rows(rows: list[_Row], width: int, faults: _Faults) -> list[_Row]:
 
 
 def _moments(
-    rows: list[_Row], at: int, title: str, *, in_utc: bool, faults: _Faults
+    rows: list[_Row], at: int, title: str, *, in_utc: bool, faults: _FaultList
 ) -> list[datetime | None]:
     """Return the time of each row, aware; None, with a fault, where there is none."""
     moments: list[datetime | None] = []
     naive: list[_Row] = []
     for row in rows:
         text = re.sub(r"\s*(utc|gmt)$", "+00:00", row.cells[at].strip(), flags=re.IGNORECASE)
-        moment = instant(text)
+        moment = parse_instant(text)
         if moment is None:
             faults.add(
                 f"{quote(row.cells[at])!r} is not a time",
@@ -310,20 +313,22 @@ def _moments(
     return moments
 
 
-def _column(heading: _Heading, kept: list[tuple[datetime, _Row]], delimiter: str, faults: _Faults) -> Column:
+def _column(
+    heading: _Heading, kept: list[tuple[datetime, _Row]], delimiter: str, faults: _FaultList
+) -> RawColumn:
     """Return one column in SI, wind at 10 m."""
     decimal = "," if delimiter == ";" else "."
     cells = [_number(row, heading, decimal, faults) for _, row in kept]
     assert heading.unit is not None  # noqa: S101 - only readable headings come here
     value = heading.unit.to_si(np.array(cells, dtype=np.float64))
-    if heading.quantity is Quantity.WIND:
+    if heading.quantity is WeatherQuantity.WIND:
         value = value * _to_10_m(heading.height_m)
     time = np.array([utc64(moment) for moment, _ in kept], dtype="datetime64[s]")
     line = np.array([row.line for _, row in kept], dtype=np.int64)
-    return Column(time, value, quote(heading.title), line)
+    return RawColumn(time, value, quote(heading.title), line)
 
 
-def _number(row: _Row, heading: _Heading, decimal: str, faults: _Faults) -> float:
+def _number(row: _Row, heading: _Heading, decimal: str, faults: _FaultList) -> float:
     """Return the number in a cell; NaN for an empty one, and for a faulty one, which is noted."""
     text = row.cells[heading.at].strip()
     if text.lower() in _NOTHING:
@@ -352,7 +357,7 @@ def _to_10_m(height_m: float | None) -> float:
 
 
 def _origins(
-    titles: list[str], kept: list[tuple[datetime, _Row]], faults: _Faults
+    titles: list[str], kept: list[tuple[datetime, _Row]], faults: _FaultList
 ) -> dict[np.datetime64, Origin] | None:
     """Return where each row's values come from, or None where no column tells."""
     at = next((at for at, title in enumerate(titles) if title.lower() == "origin"), None)
@@ -373,11 +378,11 @@ def _origins(
     return origins
 
 
-def _issued_at(about: dict[str, str], faults: _Faults) -> datetime | None:
+def _issued_at(about: dict[str, str], faults: _FaultList) -> datetime | None:
     text = about.get("issued_at")
     if text is None:
         return None
-    moment = instant(text)
+    moment = parse_instant(text)
     if moment is None or moment.tzinfo is None:
         faults.add(
             f"{quote(text)!r} is not a time with its offset",
@@ -388,7 +393,7 @@ def _issued_at(about: dict[str, str], faults: _Faults) -> datetime | None:
     return moment
 
 
-def _about_number(about: dict[str, str], key: str, most: float, faults: _Faults) -> float | None:
+def _about_number(about: dict[str, str], key: str, most: float, faults: _FaultList) -> float | None:
     text = about.get(key)
     if text is None:
         return None
@@ -400,7 +405,7 @@ def _about_number(about: dict[str, str], key: str, most: float, faults: _Faults)
 
 def _methods(headings: list[_Heading], titles: list[str], time_at: int) -> Iterator[str]:
     """Tell what is done with the wind, and which columns are left aside."""
-    wind = next((heading for heading in headings if heading.quantity is Quantity.WIND), None)
+    wind = next((heading for heading in headings if heading.quantity is WeatherQuantity.WIND), None)
     if wind is not None and wind.height_m is None:
         yield "Wind is taken as measured at 10 m: the heading names no height."
     elif wind is not None and wind.height_m != 10:  # noqa: PLR2004 - the height of reference

@@ -24,8 +24,8 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 import numpy as np
 
 from handover.errors import Finding
-from handover.weather.quantities import Quantity
-from handover.weather.raw_weather import Column, Raw, Times, quote
+from handover.weather.quantities import WeatherQuantity
+from handover.weather.raw_weather import RawColumn, RawWeather, TimeArray, quote
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -34,43 +34,43 @@ if TYPE_CHECKING:
 
     from handover.base.arrays import Floats
 
-Kind = Literal["TMY3", "EPW"]
+FileFormat = Literal["TMY3", "EPW"]
 
 _COLUMNS = {
     "TMY3": {
-        Quantity.AIR: "temp_air",
-        Quantity.DEW_POINT: "temp_dew",
-        Quantity.HUMIDITY: "relative_humidity",
-        Quantity.WIND: "wind_speed",
-        Quantity.CLOUD: "TotCld (tenths)",
-        Quantity.SHORTWAVE: "ghi",
+        WeatherQuantity.AIR: "temp_air",
+        WeatherQuantity.DEW_POINT: "temp_dew",
+        WeatherQuantity.HUMIDITY: "relative_humidity",
+        WeatherQuantity.WIND: "wind_speed",
+        WeatherQuantity.CLOUD: "TotCld (tenths)",
+        WeatherQuantity.SHORTWAVE: "ghi",
     },
     "EPW": {
-        Quantity.AIR: "temp_air",
-        Quantity.DEW_POINT: "temp_dew",
-        Quantity.HUMIDITY: "relative_humidity",
-        Quantity.WIND: "wind_speed",
-        Quantity.CLOUD: "total_sky_cover",
-        Quantity.SHORTWAVE: "ghi",
+        WeatherQuantity.AIR: "temp_air",
+        WeatherQuantity.DEW_POINT: "temp_dew",
+        WeatherQuantity.HUMIDITY: "relative_humidity",
+        WeatherQuantity.WIND: "wind_speed",
+        WeatherQuantity.CLOUD: "total_sky_cover",
+        WeatherQuantity.SHORTWAVE: "ghi",
     },
 }
 # What the two formats write where they have no value. [unit of the column]
 _MISSING = {
-    Quantity.AIR: 99.9,
-    Quantity.DEW_POINT: 99.9,
-    Quantity.HUMIDITY: 999,
-    Quantity.WIND: 999,
-    Quantity.CLOUD: 99,
-    Quantity.SHORTWAVE: 9999,
+    WeatherQuantity.AIR: 99.9,
+    WeatherQuantity.DEW_POINT: 99.9,
+    WeatherQuantity.HUMIDITY: 999,
+    WeatherQuantity.WIND: 999,
+    WeatherQuantity.CLOUD: 99,
+    WeatherQuantity.SHORTWAVE: 9999,
 }
 _MISSING_TMY3 = -9900
 _MISSING_RAIN = 999
-_SCALE = {Quantity.HUMIDITY: 0.01, Quantity.CLOUD: 0.1}
+_SCALE = {WeatherQuantity.HUMIDITY: 0.01, WeatherQuantity.CLOUD: 0.1}
 _YEARS = (1900, 2200)
 _LEAP_DAY = (2, 29)
 
 
-def kind_of(text: str) -> Kind | None:
+def format_of(text: str) -> FileFormat | None:
     """Tell a typical-year file by its first lines."""
     first, _, rest = text[:4000].partition("\n")
     if first.startswith("LOCATION,"):
@@ -78,7 +78,9 @@ def kind_of(text: str) -> Kind | None:
     return "TMY3" if rest.startswith("Date (MM/DD/YYYY),Time (HH:MM)") else None
 
 
-def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None, list[Finding]]:
+def read_typical_year(
+    text: str, kind: FileFormat, file: str, year: int | None
+) -> tuple[RawWeather | None, list[Finding]]:
     """Return the columns of a typical year set into a given one, with what is wrong.
 
     Args:
@@ -94,22 +96,22 @@ def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None
             )
         ]
     try:
-        data, about = _parsed(text, kind)
-        year_of_hours = _TypicalYear.of(data)
+        data, about = _parse(text, kind)
+        year_of_hours = _TypicalYear.from_frame(data)
         zone = timedelta(hours=float(about["TZ"]))
         latitude, longitude = float(about["latitude"]), float(about["longitude"])
         elevation = float(about["altitude"])
         station = quote(about["Name" if kind == "TMY3" else "city"]).strip('"')
         columns = {q: _values(data, name, q) for q, name in _COLUMNS[kind].items()}
-        columns[Quantity.RAIN], rain_method = _rain(data, kind)
+        columns[WeatherQuantity.RAIN], rain_method = _rain(data, kind)
     except Exception as error:  # noqa: BLE001 - pandas raises anything for a broken file
         return None, [
             Finding(f"a broken {kind} file: {quote(error)}", file=file, expected=f"a whole {kind} file")
         ]
     time, rows = year_of_hours.in_year(year, zone)
-    raw = Raw(
+    raw = RawWeather(
         columns={
-            quantity: Column(time, np.where(rows >= 0, value[rows], np.nan), quantity.value)
+            quantity: RawColumn(time, np.where(rows >= 0, value[rows], np.nan), quantity.value)
             for quantity, value in columns.items()
         },
         source=f"Typical year ({kind}), {station}",
@@ -122,7 +124,7 @@ def read(text: str, kind: Kind, file: str, year: int | None) -> tuple[Raw | None
     return raw, []
 
 
-def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, Any]]:
+def _parse(text: str, kind: FileFormat) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Return pvlib's table and what the file says of its place."""
     from pvlib import iotools  # noqa: PLC0415 - heavy, and rarely needed
 
@@ -144,13 +146,13 @@ def _parsed(text: str, kind: Kind) -> tuple[pd.DataFrame, dict[str, Any]]:
     return data, about
 
 
-def _values(data: pd.DataFrame, name: str, quantity: Quantity) -> Floats:
+def _values(data: pd.DataFrame, name: str, quantity: WeatherQuantity) -> Floats:
     value: Floats = data[name].to_numpy(dtype=np.float64, copy=True)
     value[(value >= _MISSING[quantity]) | (value <= _MISSING_TMY3)] = np.nan
     return value * _SCALE.get(quantity, 1.0)
 
 
-def _rain(data: pd.DataFrame, kind: Kind) -> tuple[Floats, str]:
+def _rain(data: pd.DataFrame, kind: FileFormat) -> tuple[Floats, str]:
     """Return the precipitation of each hour, none where none is told for that one hour, and how it was read.
 
     TMY3 heads its depths "mm", but files whose gauges tip at 0.01 in write 3, 5, 8, 10 ...: hundredths of an
@@ -164,8 +166,8 @@ def _rain(data: pd.DataFrame, kind: Kind) -> tuple[Floats, str]:
     )
     depth = data[depth_name].to_numpy(dtype=np.float64)
     hours = data[hours_name].to_numpy(dtype=np.float64)
-    told = (depth >= 0) & (depth < _MISSING_RAIN) & ~(hours > 1)
-    rain = np.where(told, depth, 0.0)
+    has_hourly_depth = (depth >= 0) & (depth < _MISSING_RAIN) & ~(hours > 1)
+    rain = np.where(has_hourly_depth, depth, 0.0)
     if kind == "TMY3" and (rain == np.round(rain)).all():
         return rain / 10, "Precipitation is in tenths of a millimetre; hours that tell none are taken as dry."
     return rain, "Hours that tell no precipitation are taken as dry."
@@ -178,7 +180,7 @@ class _TypicalYear:
     rows: dict[tuple[int, int, int], int]
 
     @classmethod
-    def of(cls, data: pd.DataFrame) -> Self:
+    def from_frame(cls, data: pd.DataFrame) -> Self:
         index = data.index
         keys = list(zip(index.month.tolist(), index.day.tolist(), index.hour.tolist(), strict=True))
         leap_day = sum(key[:2] == _LEAP_DAY for key in keys) == 24  # noqa: PLR2004 - hours of a day
@@ -190,7 +192,7 @@ class _TypicalYear:
             }
         )
 
-    def in_year(self, year: int, zone: timedelta) -> tuple[Times, NDArray[np.int64]]:
+    def in_year(self, year: int, zone: timedelta) -> tuple[TimeArray, NDArray[np.int64]]:
         """Return the UTC ends of the hours, and the row of each; -1 where the file has none."""
         first = datetime(year - 1, 12, 31, tzinfo=UTC)
         count = (datetime(year + 1, 4, 1, tzinfo=UTC) - first) // timedelta(hours=1)

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.archive.deposit import Deposit, file_job
-from handover.archive.entry import Contact, Entry, Task
+from handover.archive.deposit import Deposit, deposit_files
+from handover.archive.entry import Contact, JobEntry, Task
 from handover.archive.store import Archive
 
 if TYPE_CHECKING:
@@ -21,9 +21,9 @@ EASTERN = timezone(timedelta(hours=-4))
 AT = datetime(2026, 7, 14, 12, 30, tzinfo=EASTERN)
 
 
-def make_entry(job: str = "2026-07-14-alder", **changes: Any) -> Entry:
+def make_entry(job: str = "2026-07-14-alder", **changes: Any) -> JobEntry:
     """Return what is known of an invented job."""
-    entry = Entry(
+    entry = JobEntry(
         job=job,
         placed=datetime(2026, 7, 14, 6, 40, tzinfo=EASTERN),
         revision=1,
@@ -41,7 +41,7 @@ def make_entry(job: str = "2026-07-14-alder", **changes: Any) -> Entry:
     return replace(entry, **changes)
 
 
-def make_deposit(entry: Entry | None = None, sheet: bytes = b"first sheet", **others: bytes) -> Deposit:
+def make_deposit(entry: JobEntry | None = None, sheet: bytes = b"first sheet", **others: bytes) -> Deposit:
     """Return an issue of an invented job, and other files by name."""
     return Deposit(
         entry or make_entry(),
@@ -73,7 +73,7 @@ def at() -> datetime:
 
 
 @pytest.fixture
-def entry() -> Callable[..., Entry]:
+def entry() -> Callable[..., JobEntry]:
     """Give the maker of entries."""
     return make_entry
 
@@ -100,7 +100,7 @@ def archive(tmp_path: Path) -> Iterator[Archive]:
 @pytest.fixture
 def filed(archive: Archive) -> Archive:
     """Give an archive in which one job is filed, with a photo."""
-    file_job(archive, make_deposit(**{"photos/edge.jpg": b"a photo"}), AT)
+    deposit_files(archive, make_deposit(**{"photos/edge.jpg": b"a photo"}), AT)
     return archive
 
 

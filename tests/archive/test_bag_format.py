@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.archive.bag import Digests, Info, human_size, manifests, read_info, read_manifest, write_info
-from handover.archive.deposit import Deposit, file_job
+from handover.archive.deposit import Deposit, deposit_files
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -74,7 +74,7 @@ def test_odd_names_make_a_valid_bag(archive: Archive, deposit: Callable[..., Dep
         "photo.jpg",
         "x" * 300,
     ]
-    filed = file_job(archive, deposit(**{name: name.encode() for name in names}), at)
+    filed = deposit_files(archive, deposit(**{name: name.encode() for name in names}), at)
     bagit.Bag(str(filed.folder)).validate()
     for name in names:
         assert (filed.folder / filed.paths[name]).read_bytes() == name.encode()

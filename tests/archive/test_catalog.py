@@ -13,13 +13,13 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from handover.archive.bag import Bag
-from handover.archive.catalog import Query, State
+from handover.archive.catalog import JobState, Query
 from handover.archive.catalog.tables import JOB, TASK
-from handover.archive.catalog.tokens import words
-from handover.archive.deposit import Deposit, file_job
+from handover.archive.catalog.tokens import tokens
+from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import Task
 from handover.archive.errors import CatalogFailed
-from handover.archive.reindex import reindex
+from handover.archive.reindex import rebuild_catalog
 from handover.archive.store import Archive
 from handover.errors import UnusableInput
 
@@ -27,21 +27,21 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from handover.archive.catalog import Catalog
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
-    Entries = Callable[..., Entry]
+    Entries = Callable[..., JobEntry]
 
 EASTERN = timezone(timedelta(hours=-4))
 NOON = datetime(2026, 7, 16, 12, 0, tzinfo=EASTERN)
 DAY = timedelta(days=1)
 
 
-def as_bag(entry: Entry) -> Bag:
+def as_bag(entry: JobEntry) -> Bag:
     """Return a bag that is only its entry."""
     return Bag(Path(entry.job), {}, (), entry, b"", frozenset(), f"seal of {entry.job}")
 
 
-def put(office: Archive, *entries: Entry) -> Catalog:
+def put(office: Archive, *entries: JobEntry) -> Catalog:
     office.catalog.put(map(as_bag, entries))
     return office.catalog
 
@@ -113,7 +113,7 @@ def test_no_text_breaks_the_search(office: Archive, entry: Entries, asked: str) 
     ],
 )
 def test_words_are_what_a_person_would_call_words(said: str, expected: list[str]) -> None:
-    assert words(said) == expected
+    assert tokens(said) == expected
 
 
 def test_nothing_is_found_by_words_that_are_gone(office: Archive, entry: Entries) -> None:
@@ -167,7 +167,7 @@ def test_pages_give_every_job_once(office: Archive, entry: Entries) -> None:
 def test_all_entries_come_page_by_page(
     archive: Archive, entry: Entries, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("handover.archive.catalog.catalog.PAGE", 4)
+    monkeypatch.setattr("handover.archive.catalog.catalog.PAGE_ROWS", 4)
     catalog = put(archive, *(entry(f"job {number}") for number in range(9)))
     assert len({each.job for each in catalog.entries()}) == 9
     assert len(list(catalog.entries(Query("7")))) == 1
@@ -192,20 +192,20 @@ LATER = NOON + 5 * DAY
     ("state", "changes", "stands"),
     [
         # Each with the times at which the job does and does not stand so: before, at noon, and later.
-        (State.CURING, {"curing_ends": LATER}, (False, True, False)),
-        (State.CURING, {"curing_ends": None}, (False, False, False)),
-        (State.FROST_AHEAD, {"frost_until": LATER}, (False, True, False)),
-        (State.FROST_AHEAD, {"frost_until": None}, (False, False, False)),
-        (State.NOT_ACKNOWLEDGED, {"acknowledged": None}, (False, True, True)),
-        (State.NOT_ACKNOWLEDGED, {"acknowledged": LATER}, (False, True, False)),
-        (State.WALKTHROUGH_OPEN, {"walkthrough_open": True}, (True, True, True)),
-        (State.WALKTHROUGH_OPEN, {"walkthrough_open": False}, (False, False, False)),
-        (State.CYLINDER_LOW, {"cylinder_low": True}, (True, True, True)),
-        (State.CYLINDER_LOW, {"cylinder_low": False}, (False, False, False)),
+        (JobState.CURING, {"curing_ends": LATER}, (False, True, False)),
+        (JobState.CURING, {"curing_ends": None}, (False, False, False)),
+        (JobState.FROST_AHEAD, {"frost_until": LATER}, (False, True, False)),
+        (JobState.FROST_AHEAD, {"frost_until": None}, (False, False, False)),
+        (JobState.NOT_ACKNOWLEDGED, {"acknowledged": None}, (False, True, True)),
+        (JobState.NOT_ACKNOWLEDGED, {"acknowledged": LATER}, (False, True, False)),
+        (JobState.WALKTHROUGH_OPEN, {"walkthrough_open": True}, (True, True, True)),
+        (JobState.WALKTHROUGH_OPEN, {"walkthrough_open": False}, (False, False, False)),
+        (JobState.CYLINDER_LOW, {"cylinder_low": True}, (True, True, True)),
+        (JobState.CYLINDER_LOW, {"cylinder_low": False}, (False, False, False)),
     ],
 )
 def test_a_job_stands_as_it_does_at_a_time(
-    office: Archive, entry: Entries, state: State, changes: dict[str, Any], stands: tuple[bool, ...]
+    office: Archive, entry: Entries, state: JobState, changes: dict[str, Any], stands: tuple[bool, ...]
 ) -> None:
     placed = NOON - timedelta(hours=2)
     catalog = put(office, entry(placed=placed, issued=placed, **changes))
@@ -221,7 +221,7 @@ def test_states_words_and_dates_must_all_hold(office: Archive, entry: Entries) -
         entry("one", walkthrough_open=True),
         entry("elsewhere", walkthrough_open=True, cylinder_low=True, owner="Bo Muster"),
     )
-    both = frozenset({State.WALKTHROUGH_OPEN, State.CYLINDER_LOW})
+    both = frozenset({JobState.WALKTHROUGH_OPEN, JobState.CYLINDER_LOW})
     assert sorted(found(catalog, states=both, at=NOON)) == ["both", "elsewhere"]
     assert found(catalog, "prueba", states=both, at=NOON) == ["both"]
     assert found(catalog, "prueba", states=both, at=NOON, placed_from=date(2026, 8, 1)) == []
@@ -230,7 +230,7 @@ def test_states_words_and_dates_must_all_hold(office: Archive, entry: Entries) -
 def test_states_are_asked_for_a_time() -> None:
     for at in (None, datetime(2026, 7, 16)):  # noqa: DTZ001 - that is the point
         with pytest.raises(ValueError, match="asked for a time"):
-            Query(states=frozenset({State.CURING}), at=at)
+            Query(states=frozenset({JobState.CURING}), at=at)
 
 
 # ---- what is due ------------------------------------------------------------------------------------
@@ -278,9 +278,9 @@ def busy_office(office: Archive, entry: Entries, at: datetime) -> Archive:
     """Return an archive after some life: revisions, corrections, a job placed on another day than said."""
     for number in range(6):
         job = entry(f"job {number}", placed=NOON + number * DAY, owner=f"owner {number}")
-        file_job(office, Deposit(job, {"sheet.pdf": b"1"}), at)
-    file_job(office, Deposit(entry("job 1", revision=2, owner="Zoë", tasks=()), {"sheet.pdf": b"2"}), at)
-    file_job(office, Deposit(entry("job 2", placed=NOON - 9 * DAY, acknowledged=at)), at)
+        deposit_files(office, Deposit(job, {"sheet.pdf": b"1"}), at)
+    deposit_files(office, Deposit(entry("job 1", revision=2, owner="Zoë", tasks=()), {"sheet.pdf": b"2"}), at)
+    deposit_files(office, Deposit(entry("job 2", placed=NOON - 9 * DAY, acknowledged=at)), at)
     return office
 
 
@@ -291,7 +291,7 @@ def test_the_catalog_made_anew_is_the_catalog_kept(busy_office: Archive) -> None
         connection.execute(text("DELETE FROM job WHERE job <> 'job 3'"))
         connection.execute(text("UPDATE job SET entry = '{}', seal = 'wrong', cylinder_low = true"))
     told: list[tuple[str, int]] = []
-    assert reindex(busy_office, lambda name, total: told.append((name, total))) == []
+    assert rebuild_catalog(busy_office, lambda name, total: told.append((name, total))) == []
     assert told == [(name, 6) for name in busy_office.names()]
     assert tables(busy_office.catalog) == kept
     assert found(busy_office.catalog, "zoe") == ["job 1"]
@@ -299,21 +299,21 @@ def test_the_catalog_made_anew_is_the_catalog_kept(busy_office: Archive) -> None
 
 def test_reindexing_what_is_right_changes_nothing(busy_office: Archive) -> None:
     kept = tables(busy_office.catalog)
-    reindex(busy_office)
+    rebuild_catalog(busy_office)
     assert tables(busy_office.catalog) == kept
     assert found(busy_office.catalog, "zoe") == ["job 1"]
 
 
 def test_a_bag_that_is_gone_is_gone_from_the_catalog_too(busy_office: Archive) -> None:
     (busy_office.bags / "job 3").rename(busy_office.folder / "elsewhere")
-    reindex(busy_office)
+    rebuild_catalog(busy_office)
     assert sorted(found(busy_office.catalog)) == ["job 0", "job 1", "job 2", "job 4", "job 5"]
     assert found(busy_office.catalog, "owner 3") == []
 
 
 def test_a_damaged_bag_is_told_and_the_catalog_keeps_what_it_knew(busy_office: Archive) -> None:
     (busy_office.bags / "job 3" / "entry.json").write_bytes(b"{}")
-    (damaged,) = reindex(busy_office)
+    (damaged,) = rebuild_catalog(busy_office)
     assert "job 3" in str(damaged)
     assert found(busy_office.catalog, "owner 3") == ["job 3"]
 
@@ -325,7 +325,7 @@ def test_a_catalog_file_that_is_broken_or_gone_is_made_anew(filed: Archive, rubb
     for file in filed.folder.glob("catalog.sqlite*"):
         file.unlink()
     (filed.folder / "catalog.sqlite").write_bytes(rubbish)
-    reindex(filed)
+    rebuild_catalog(filed)
     assert tables(filed.catalog) == kept
 
 
@@ -353,7 +353,7 @@ def plan(catalog: Catalog, query: Query) -> str:
 
 
 WORDS = Query("prueba alder")
-CURING = Query(states=frozenset({State.CURING}), at=NOON)
+CURING = Query(states=frozenset({JobState.CURING}), at=NOON)
 BOTH = replace(CURING, words="prueba", placed_from=date(2026, 7, 1))
 
 
@@ -399,9 +399,9 @@ def test_the_same_words_find_the_same_jobs_in_thousands(office: Archive, entry: 
     assert found(catalog, "prueba", limit=3) == ["job 0", "job 1", "job 2"]
     assert found(catalog, "1999") == ["job 1999"]
     curing = [f"job {number}" for number in range(2000) if number * 7 < 7 * 24]
-    assert found(catalog, limit=500, states=frozenset({State.CURING}), at=NOON) == curing
+    assert found(catalog, limit=500, states=frozenset({JobState.CURING}), at=NOON) == curing
     low = [f"job {number}" for number in range(0, 2000, 101)]
-    assert found(catalog, "prueba", limit=500, states=frozenset({State.CYLINDER_LOW}), at=NOON) == low
+    assert found(catalog, "prueba", limit=500, states=frozenset({JobState.CYLINDER_LOW}), at=NOON) == low
 
 
 # ---- where it is ------------------------------------------------------------------------------------

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import bagit
 import pytest
 
-from handover.archive.reindex import reindex
-from handover.archive.verify import verify
+from handover.archive.reindex import rebuild_catalog
+from handover.archive.verify import verify_archive
 
 if TYPE_CHECKING:
     from handover.archive.store import Archive
@@ -24,25 +24,25 @@ import sys
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from handover.archive.catalog import opening
-from handover.archive.entry import Entry
-from handover.archive.deposit import Deposit, file_job
+from handover.archive.catalog import engine
+from handover.archive.entry import JobEntry
+from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.store import Archive
 
 folder, url, who, times = Path(sys.argv[1]), sys.argv[2] or None, sys.argv[3], int(sys.argv[4])
 limit = float(sys.argv[5])
-opening.PATIENCE_MS = int(limit * 1000)
+engine.PATIENCE_MS = int(limit * 1000)
 at = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
 with Archive(folder, url, patience=limit) as archive:
     for time in range(times):
-        own = Entry(f"job of {who}", at, time + 1, at, owner=f"owner of {who}")
-        file_job(archive, Deposit(own, {"sheet.pdf": f"{who} {time}".encode()}), at)
-        with archive.hold("common job"):
+        own = JobEntry(f"job of {who}", at, time + 1, at, owner=f"owner of {who}")
+        deposit_files(archive, Deposit(own, {"sheet.pdf": f"{who} {time}".encode()}), at)
+        with archive.lock("common job"):
             bag = archive.bag_or_none("common job")
             last = bag.entry.revision if bag else 0
-            common = Entry("common job", at, last + 1, at, remarks=f"by {who}")
+            common = JobEntry("common job", at, last + 1, at, remarks=f"by {who}")
             files = {"message.eml": f"{who} {time}".encode()}
-            file_job(archive, Deposit(common, {"sheet.pdf": f"{who} {time}".encode()}, files), at)
+            deposit_files(archive, Deposit(common, {"sheet.pdf": f"{who} {time}".encode()}, files), at)
 """
 
 
@@ -80,10 +80,10 @@ def test_many_processes_file_at_once_and_nothing_is_lost(office: Archive) -> Non
         assert office.bag(f"job of person {who}").revisions == tuple(range(1, TIMES + 1))
     for name in office.names():
         bagit.Bag(str(office.bags / name)).validate()
-    assert verify(office).sound
+    assert verify_archive(office).sound
     assert list(office.working.iterdir()) == []
 
     kept = list(office.catalog.entries())
     assert len(kept) == PEOPLE + 1
-    reindex(office)
+    rebuild_catalog(office)
     assert list(office.catalog.entries()) == kept

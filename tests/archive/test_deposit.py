@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 import pytest
 
 from handover.archive import atomic
-from handover.archive.deposit import Deposit, file_job, tidy
-from handover.archive.errors import Busy, CatalogFailed, Damaged, Unfinished
+from handover.archive.deposit import Deposit, deposit_files, recover
+from handover.archive.errors import CatalogFailed, CorruptBag, IndexPending, LockTimeout
 from handover.archive.store import Archive, bag_name
-from handover.archive.verify import verify
+from handover.archive.verify import verify_archive
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
     Deposits = Callable[..., Deposit]
-    Entries = Callable[..., Entry]
+    Entries = Callable[..., JobEntry]
     Contents = Callable[[Path], dict[str, bytes]]
 
 
@@ -46,12 +46,12 @@ def test_a_revision_leaves_the_earlier_ones_as_they_were(
     filed: Archive, bag_folder: Path, deposit: Deposits, entry: Entries, at: datetime, contents: Contents
 ) -> None:
     before = contents(bag_folder / "data")
-    file_job(filed, deposit(entry(revision=2), b"second sheet"), at)
+    deposit_files(filed, deposit(entry(revision=2), b"second sheet"), at)
     after = contents(bag_folder / "data")
     assert after.items() >= before.items()
     assert filed.bag("2026-07-14-alder").issue(2)["care-sheet.pdf"] == b"second sheet"
     assert filed.bag("2026-07-14-alder").entry.revision == 2
-    assert verify(filed).sound
+    assert verify_archive(filed).sound
 
 
 def test_the_same_deposit_again_changes_nothing(
@@ -59,7 +59,7 @@ def test_the_same_deposit_again_changes_nothing(
 ) -> None:
     file = bag_folder / "bag-info.txt"
     before = file.stat().st_ino
-    again = file_job(filed, deposit(**{"photos/edge.jpg": b"a photo"}), at)
+    again = deposit_files(filed, deposit(**{"photos/edge.jpg": b"a photo"}), at)
     assert (again.changed, again.paths) == (False, {"photos/edge.jpg": "data/photos/edge.jpg"})
     assert file.stat().st_ino == before
 
@@ -70,8 +70,8 @@ def test_the_same_deposits_give_the_same_bytes(
     made = []
     for name in ("one", "other"):
         with Archive(tmp_path / name) as archive:
-            file_job(archive, deposit(), at)
-            file_job(archive, deposit(entry(revision=2), b"second"), at)
+            deposit_files(archive, deposit(), at)
+            deposit_files(archive, deposit(entry(revision=2), b"second"), at)
             made.append(contents(archive.bags))
     assert made[0] == made[1]
 
@@ -84,33 +84,34 @@ def test_what_was_issued_is_never_written_again(
     archive: Archive, deposit: Deposits, entry: Entries, at: datetime, revision: int, sheet: bytes, told: str,
     contents: Contents,
 ) -> None:  # fmt: skip
-    file_job(archive, deposit(), at)
-    file_job(archive, deposit(entry(revision=3), b"third"), at)
+    deposit_files(archive, deposit(), at)
+    deposit_files(archive, deposit(entry(revision=3), b"third"), at)
     before = contents(archive.bags)
     with pytest.raises(UnusableInput, match=f"{told}.*for example 4"):
-        file_job(archive, deposit(entry(revision=revision), sheet), at)
+        deposit_files(archive, deposit(entry(revision=revision), sheet), at)
     assert contents(archive.bags) == before
 
 
 def test_an_issue_is_not_mixed_from_two(filed: Archive, entry: Entries, at: datetime) -> None:
     with pytest.raises(UnusableInput, match="other documents"):
-        file_job(filed, Deposit(entry(), {"care-sheet.es.pdf": b"hoja"}), at)
+        deposit_files(filed, Deposit(entry(), {"care-sheet.es.pdf": b"hoja"}), at)
     with pytest.raises(UnusableInput, match="among the documents of an issue"):
-        file_job(filed, Deposit(entry(), others={"issues/0001/care-sheet.es.pdf": b"hoja"}), at)
+        deposit_files(filed, Deposit(entry(), others={"issues/0001/care-sheet.es.pdf": b"hoja"}), at)
 
 
 def test_other_files_of_one_name_stand_side_by_side(filed: Archive, entry: Entries, at: datetime) -> None:
     name = "photos/edge.jpg"
     assert (
-        file_job(filed, Deposit(entry(), others={name: b"later"}), at).paths[name] == "data/photos/edge-2.jpg"
+        deposit_files(filed, Deposit(entry(), others={name: b"later"}), at).paths[name]
+        == "data/photos/edge-2.jpg"
     )
-    assert file_job(filed, Deposit(entry(), others={name: b"later"}), at).changed is False
+    assert deposit_files(filed, Deposit(entry(), others={name: b"later"}), at).changed is False
     bag = filed.bag("2026-07-14-alder")
     assert (bag.read("data/photos/edge.jpg"), bag.read("data/photos/edge-2.jpg")) == (b"a photo", b"later")
 
 
 def test_contact_stays_until_another_is_given(filed: Archive, entry: Entries, at: datetime) -> None:
-    file_job(filed, Deposit(entry(remarks="called")), at)
+    deposit_files(filed, Deposit(entry(remarks="called")), at)
     assert dict(filed.bag("2026-07-14-alder").info)["Contact-Name"] == "Bo Muster"
 
 
@@ -119,8 +120,8 @@ def test_a_bag_that_holds_what_is_not_its_own_is_left_alone(
 ) -> None:
     (bag_folder / "data" / "signed.pdf").write_bytes(b"scan")
     before = contents(filed.bags)
-    with pytest.raises(Damaged, match=r"data/signed\.pdf unexpected"):
-        file_job(filed, deposit(entry(revision=2)), at)
+    with pytest.raises(CorruptBag, match=r"data/signed\.pdf unexpected"):
+        deposit_files(filed, deposit(entry(revision=2)), at)
     assert contents(filed.bags) == before
 
 
@@ -128,8 +129,8 @@ def test_what_a_desktop_leaves_behind_is_not_kept(
     filed: Archive, bag_folder: Path, deposit: Deposits, entry: Entries, at: datetime
 ) -> None:
     (bag_folder / "data" / ".DS_Store").write_bytes(b"positions of icons")
-    file_job(filed, deposit(entry(revision=2)), at)
-    assert verify(filed).sound
+    deposit_files(filed, deposit(entry(revision=2)), at)
+    assert verify_archive(filed).sound
 
 
 @pytest.mark.parametrize("damage", ["change", "remove", "manifest"])
@@ -146,16 +147,16 @@ def test_a_damaged_bag_is_not_added_to_and_its_damage_stays_known(
         case "manifest":
             (bag_folder / "manifest-sha256.txt").write_bytes(b"")
     before = contents(filed.bags)
-    with pytest.raises(Damaged, match="2026-07-14-alder"):
-        file_job(filed, deposit(entry(revision=2)), at)
+    with pytest.raises(CorruptBag, match="2026-07-14-alder"):
+        deposit_files(filed, deposit(entry(revision=2)), at)
     assert contents(filed.bags) == before
-    assert not verify(filed).sound
+    assert not verify_archive(filed).sound
     assert list(filed.working.iterdir()) == []
 
 
 def test_two_jobs_do_not_share_a_bag(filed: Archive, deposit: Deposits, entry: Entries, at: datetime) -> None:
     with pytest.raises(UnusableInput, match="another job, '2026-07-14-alder'"):
-        file_job(filed, deposit(entry("2026-07-14-Alder")), at)
+        deposit_files(filed, deposit(entry("2026-07-14-Alder")), at)
 
 
 def test_a_job_that_is_not_there_is_told(archive: Archive) -> None:
@@ -167,7 +168,7 @@ def test_a_job_that_is_not_there_is_told(archive: Archive) -> None:
 def test_any_id_makes_a_bag_inside_the_archive(
     archive: Archive, deposit: Deposits, entry: Entries, at: datetime, job: str
 ) -> None:
-    folder = file_job(archive, deposit(entry(job)), at).folder
+    folder = deposit_files(archive, deposit(entry(job)), at).folder
     assert folder.parent == archive.bags
     assert archive.names() == [folder.name]
     assert archive.bag(job).job == job
@@ -179,7 +180,7 @@ def test_files_that_stay_are_not_copied(
 ) -> None:
     photo = bag_folder / "data" / "photos" / "edge.jpg"
     before = photo.stat().st_ino
-    file_job(filed, Deposit(entry(remarks="called")), at)
+    deposit_files(filed, Deposit(entry(remarks="called")), at)
     assert (photo.stat().st_ino, photo.stat().st_nlink) == (before, 1)
 
 
@@ -192,9 +193,9 @@ def test_where_links_cannot_be_files_are_copied(
     photo = bag_folder / "data" / "photos" / "edge.jpg"
     before = photo.stat().st_ino
     monkeypatch.setattr(os, "link", refuse)
-    file_job(filed, Deposit(entry(remarks="called")), at)
+    deposit_files(filed, Deposit(entry(remarks="called")), at)
     assert photo.stat().st_ino != before
-    assert verify(filed).sound
+    assert verify_archive(filed).sound
 
 
 def test_a_link_planted_in_a_bag_is_not_followed(
@@ -205,17 +206,17 @@ def test_a_link_planted_in_a_bag_is_not_followed(
     photo = bag_folder / "data" / "photos" / "edge.jpg"
     photo.unlink()
     photo.symlink_to(secret)
-    with pytest.raises(Damaged, match=r"edge\.jpg changed"):
-        file_job(filed, Deposit(entry(remarks="called")), at)
+    with pytest.raises(CorruptBag, match=r"edge\.jpg changed"):
+        deposit_files(filed, Deposit(entry(remarks="called")), at)
 
 
 def test_where_names_cannot_be_exchanged_the_new_bag_still_comes_in(
     filed: Archive, deposit: Deposits, entry: Entries, at: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(atomic, "exchange", lambda *_: False)
-    file_job(filed, deposit(entry(revision=2)), at)
+    monkeypatch.setattr(atomic, "exchange_names", lambda *_: False)
+    deposit_files(filed, deposit(entry(revision=2)), at)
     assert filed.bag("2026-07-14-alder").revisions == (1, 2)
-    assert verify(filed).sound
+    assert verify_archive(filed).sound
     assert list(filed.working.iterdir()) == []
 
 
@@ -224,16 +225,16 @@ def test_all_that_is_new_is_on_the_disk_before_it_counts(
 ) -> None:
     events: list[str] = []
     fresh = filed.working / "2026-07-14-alder" / "fresh"
-    put_in_place = atomic.put_in_place
+    put_in_place = atomic.replace_folder
 
     def swap(*paths: Path) -> None:
         events.append("swap")
         put_in_place(*paths)
 
-    monkeypatch.setattr(atomic, "put_in_place", swap)
+    monkeypatch.setattr(atomic, "replace_folder", swap)
     monkeypatch.setattr(atomic, "flush", lambda path: events.append(str(path)))
     photo = bag_folder / "data" / "photos" / "edge.jpg"
-    file_job(filed, Deposit(entry(revision=2), {"care-sheet.pdf": b"second"}), at)
+    deposit_files(filed, Deposit(entry(revision=2), {"care-sheet.pdf": b"second"}), at)
     kept = {photo, *(bag_folder / "data/issues/0001").rglob("*.*")}
     new = {each for each in bag_folder.rglob("*") if each not in kept} | {bag_folder}
     before, after = events[: events.index("swap")], events[events.index("swap") + 1 :]
@@ -246,7 +247,7 @@ def test_this_system_exchanges_names(tmp_path: Path) -> None:
     for name in ("one", "other"):
         (tmp_path / name).mkdir()
         (tmp_path / name / name).touch()
-    if not atomic.exchange(tmp_path / "one", tmp_path / "other"):
+    if not atomic.exchange_names(tmp_path / "one", tmp_path / "other"):
         pytest.skip("the file system of the temporary folder cannot exchange two names")
     assert (tmp_path / "one" / "other").exists()
     assert (tmp_path / "other" / "one").exists()
@@ -255,10 +256,10 @@ def test_this_system_exchanges_names(tmp_path: Path) -> None:
 def test_whoever_holds_a_bag_keeps_others_out_but_not_himself(
     filed: Archive, deposit: Deposits, entry: Entries, at: datetime
 ) -> None:
-    with Archive(filed.folder, patience=0) as other, filed.hold("2026-07-14-alder"):
-        with pytest.raises(Busy, match="2026-07-14-alder"):
-            file_job(other, deposit(entry(revision=2)), at)
-        assert file_job(filed, deposit(entry(revision=2)), at).changed
+    with Archive(filed.folder, timeout_s=0) as other, filed.lock("2026-07-14-alder"):
+        with pytest.raises(LockTimeout, match="2026-07-14-alder"):
+            deposit_files(other, deposit(entry(revision=2)), at)
+        assert deposit_files(filed, deposit(entry(revision=2)), at).changed
     assert filed.bag("2026-07-14-alder").revisions == (1, 2)
 
 
@@ -271,11 +272,11 @@ def test_a_catalog_that_fails_is_told_and_brought_up_to_date_later(
     later = replace(entry(), revision=2, owner="Berta Beispiel")
     with monkeypatch.context() as patched:
         patched.setattr(filed.catalog, "put", fail)
-        with pytest.raises(Unfinished, match="is filed, but the server is down"):
-            file_job(filed, deposit(later), at)
+        with pytest.raises(IndexPending, match="is filed, but the server is down"):
+            deposit_files(filed, deposit(later), at)
     assert filed.bag(later.job).entry == later
     assert [each.owner for each in filed.catalog.entries()] == ["Ana Prueba"]
-    assert verify(filed).sound  # that the catalog is behind is no damage
-    tidy(filed)
+    assert verify_archive(filed).sound  # that the catalog is behind is no damage
+    recover(filed)
     assert list(filed.catalog.entries()) == [later]
     assert list(filed.working.iterdir()) == []

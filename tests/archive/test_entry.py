@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from handover.archive.entry import Entry, Task, entry_json, read_entry
+from handover.archive.entry import JobEntry, Task, entry_json, read_entry
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -15,13 +15,13 @@ if TYPE_CHECKING:
 ODD_TEXT = "\0 \ud800 Zoë “Ω” \u2028 =1+1 <b>\n\t"
 
 
-def test_an_entry_comes_back_as_it_was(entry: Callable[..., Entry], at: datetime) -> None:
+def test_an_entry_comes_back_as_it_was(entry: Callable[..., JobEntry], at: datetime) -> None:
     task = Task("saw-joints", at, at + timedelta(hours=9))
     made = entry(owner=ODD_TEXT, acknowledged=at, cylinder_low=True, tasks=(task,), more={"a": [1, None]})
     assert read_entry(entry_json(made)) == made
 
 
-def test_the_same_entry_gives_the_same_bytes(entry: Callable[..., Entry]) -> None:
+def test_the_same_entry_gives_the_same_bytes(entry: Callable[..., JobEntry]) -> None:
     assert entry_json(entry(more={"a": 1, "b": 2})) == entry_json(entry(more={"b": 2, "a": 1}))
 
 
@@ -33,7 +33,7 @@ def test_what_is_no_entry_is_refused(text: str) -> None:
         read_entry(text)
 
 
-def test_a_time_without_a_zone_is_refused(entry: Callable[..., Entry]) -> None:
+def test_a_time_without_a_zone_is_refused(entry: Callable[..., JobEntry]) -> None:
     with pytest.raises(ValueError, match="placed says no time zone"):
         entry(placed=datetime(2026, 7, 14, 6, 40))  # noqa: DTZ001 - that is the point
     with pytest.raises(ValueError, match="start says no time zone"):

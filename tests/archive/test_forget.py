@@ -11,11 +11,11 @@ import bagit
 import pytest
 
 from handover.archive.catalog import Query
-from handover.archive.deposit import Deposit, file_job
-from handover.archive.forget import forget
-from handover.archive.reindex import reindex
+from handover.archive.deposit import Deposit, deposit_files
+from handover.archive.forget import forget_job
+from handover.archive.reindex import rebuild_catalog
 from handover.archive.store import Archive
-from handover.archive.verify import verify
+from handover.archive.verify import verify_archive
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
     Contents = Callable[[Path], dict[str, bytes]]
 
@@ -38,41 +38,41 @@ def redact(path: str, data: bytes) -> bytes | None:
     return data.replace(OWNER.encode(), b"(removed)")
 
 
-def redact_entry(entry: Entry) -> Entry:
+def redact_entry(entry: JobEntry) -> JobEntry:
     return replace(entry, owner="", more={})
 
 
 @pytest.fixture
 def told(
-    office: Archive, deposit: Callable[..., Deposit], entry: Callable[..., Entry], at: datetime
+    office: Archive, deposit: Callable[..., Deposit], entry: Callable[..., JobEntry], at: datetime
 ) -> Archive:
     """Return an archive that holds an owner's name in many places, and other jobs beside his."""
     for number in range(5):
-        file_job(office, deposit(entry(f"other {number}", owner=f"Bo {number}")), at)
+        deposit_files(office, deposit(entry(f"other {number}", owner=f"Bo {number}")), at)
     job = entry(owner=OWNER, more={"phone": "555-0142"})
     sheet = f"Care sheet for {OWNER}".encode()
-    file_job(
+    deposit_files(
         office, deposit(job, sheet, **{"photos/edge.jpg": OWNER.encode(), "messages/1.eml": b"Dear O"}), at
     )
-    file_job(office, deposit(replace(job, revision=2), sheet + b", revised"), at)
+    deposit_files(office, deposit(replace(job, revision=2), sheet + b", revised"), at)
     return office
 
 
 def test_what_is_personal_goes_and_what_is_technical_stays(told: Archive, at: datetime) -> None:
-    went = forget(told, JOB, redact, redact_entry, at)
+    went = forget_job(told, JOB, redact, redact_entry, at)
     sheets = ["issues/0001/care-sheet.pdf", "issues/0002/care-sheet.pdf"]
     assert went == [*sheets, "messages/1.eml", "photos/edge.jpg"]
     bag = told.bag(JOB)
     assert bag.issue(1)["care-sheet.pdf"] == b"Care sheet for (removed)"
     assert bag.issue(2)["inputs/job.toml"] == b'id = "alder"'
     assert (bag.entry.owner, bag.entry.more, bag.entry.mix) == ("", {}, "3000 psi, type I")
-    assert verify(told).sound
+    assert verify_archive(told).sound
     bagit.Bag(str(bag.folder)).validate()
 
 
 def test_the_bag_says_what_was_removed_and_when(told: Archive, at: datetime) -> None:
-    forget(told, JOB, redact, redact_entry, at)
-    forget(told, JOB, lambda path, _: None if path.endswith(".toml") else b"x", lambda entry: entry, at)
+    forget_job(told, JOB, redact, redact_entry, at)
+    forget_job(told, JOB, lambda path, _: None if path.endswith(".toml") else b"x", lambda entry: entry, at)
     first, second = json.loads((told.bags / JOB / "removed.json").read_bytes())
     assert first == {
         "at": "2026-07-14T12:30:00-04:00",
@@ -96,8 +96,8 @@ def test_no_trace_is_left_anywhere_on_the_disk(told: Archive, at: datetime, cont
     with Archive(told.folder, told._url) as other:
         assert len(list(other.catalog.entries())) == 6  # somebody has the catalog open all the while
         for number in range(5):
-            forget(told, f"other {number}", redact, redact_entry, at)
-        forget(told, JOB, redact, redact_entry, at)
+            forget_job(told, f"other {number}", redact, redact_entry, at)
+        forget_job(told, JOB, redact, redact_entry, at)
     assert traces() == set()
     assert others.keys() == {f"other {number}" for number in range(5)}
     assert told.catalog.find(Query("quetzalcoatlina")).entries == ()
@@ -105,49 +105,51 @@ def test_no_trace_is_left_anywhere_on_the_disk(told: Archive, at: datetime, cont
 
 
 def test_the_index_of_words_does_not_remember(
-    archive: Archive, deposit: Callable[..., Deposit], entry: Callable[..., Entry], at: datetime
+    archive: Archive, deposit: Callable[..., Deposit], entry: Callable[..., JobEntry], at: datetime
 ) -> None:
     """A word that goes is only struck out there, until the index is merged."""
-    file_job(archive, deposit(entry(owner=OWNER)), at)
+    deposit_files(archive, deposit(entry(owner=OWNER)), at)
     file = archive.folder / "catalog.sqlite"
 
     def remembered() -> bool:
         return b"xqz" in file.read_bytes() + file.with_name("catalog.sqlite-wal").read_bytes()
 
     assert remembered()
-    forget(archive, JOB, redact, redact_entry, at)
+    forget_job(archive, JOB, redact, redact_entry, at)
     assert not remembered()
 
 
 def test_nothing_to_remove_changes_nothing(told: Archive, at: datetime, contents: Contents) -> None:
     before = contents(told.bags)
-    assert forget(told, JOB, lambda _, data: data, lambda entry: entry, at) == []
+    assert forget_job(told, JOB, lambda _, data: data, lambda entry: entry, at) == []
     assert contents(told.bags) == before
 
 
-def test_a_job_that_was_forgotten_goes_on(told: Archive, entry: Callable[..., Entry], at: datetime) -> None:
-    forget(told, JOB, redact, redact_entry, at)
-    file_job(told, Deposit(entry(revision=3, owner=""), {"care-sheet.pdf": b"third"}), at)
+def test_a_job_that_was_forgotten_goes_on(
+    told: Archive, entry: Callable[..., JobEntry], at: datetime
+) -> None:
+    forget_job(told, JOB, redact, redact_entry, at)
+    deposit_files(told, Deposit(entry(revision=3, owner=""), {"care-sheet.pdf": b"third"}), at)
     assert told.bag(JOB).revisions == (1, 2, 3)
     assert json.loads(told.bag(JOB).removed)[0]["files_removed"]
-    assert verify(told).sound
+    assert verify_archive(told).sound
 
 
 def test_the_catalog_made_anew_knows_no_more(told: Archive, at: datetime) -> None:
-    forget(told, JOB, redact, redact_entry, at)
+    forget_job(told, JOB, redact, redact_entry, at)
     kept = list(told.catalog.entries())
-    reindex(told)
+    rebuild_catalog(told)
     assert list(told.catalog.entries()) == kept
 
 
 def test_the_id_stays(told: Archive, at: datetime) -> None:
     with pytest.raises(ValueError, match="the id of a job stays"):
-        forget(told, JOB, redact, lambda entry: replace(entry, job="x"), at)
+        forget_job(told, JOB, redact, lambda entry: replace(entry, job="x"), at)
     with pytest.raises(UnusableInput, match="there is no job"):
-        forget(told, "birch", redact, redact_entry, at)
+        forget_job(told, "birch", redact, redact_entry, at)
 
 
 def test_the_bag_is_still_read_by_other_programs(told: Archive, at: datetime) -> None:
-    forget(told, JOB, redact, redact_entry, at)
+    forget_job(told, JOB, redact, redact_entry, at)
     command = ["sha256sum", "--check", "--strict", "--quiet", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
     subprocess.run(command, cwd=told.bags / JOB, check=True)

@@ -19,18 +19,18 @@ import pytest
 
 import handover.archive
 from handover.archive import atomic
-from handover.archive.deposit import Deposit, file_job, tidy
-from handover.archive.errors import NotFiled, Unfinished
-from handover.archive.forget import forget
+from handover.archive.deposit import Deposit, deposit_files, recover
+from handover.archive.errors import IndexPending, NotArchived
+from handover.archive.forget import forget_job
 from handover.archive.store import Archive
-from handover.archive.verify import verify
+from handover.archive.verify import verify_archive
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from datetime import datetime
     from types import FrameType
 
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
     Contents = Callable[[Path], dict[str, bytes]]
     Work = Callable[[Archive], None]
@@ -83,21 +83,21 @@ def killed_at_line(stop: int, work: Callable[[], None]) -> int:
     return int(lines)
 
 
-def revise(entry: Entry, at: datetime) -> Work:
+def revise(entry: JobEntry, at: datetime) -> Work:
     """File a second revision and a message."""
     second = Deposit(
         replace(entry, revision=2, owner="Berta Beispiel"),
         {"care-sheet.pdf": b"second sheet", "inputs/weather.json": b"{}"},
         {"messages/2.eml": b"new dates"},
     )
-    return lambda archive: _use(archive, lambda: file_job(archive, second, at))
+    return lambda archive: _use(archive, lambda: deposit_files(archive, second, at))
 
 
 def forget_owner(at: datetime) -> Work:
     """Remove the owner, and the photo of his garage."""
     return lambda archive: _use(
         archive,
-        lambda: forget(
+        lambda: forget_job(
             archive,
             JOB,
             lambda path, data: None if path.startswith("photos/") else data,
@@ -113,7 +113,7 @@ def _use(archive: Archive, work: Callable[[], object]) -> None:
 
 
 @pytest.fixture
-def works(entry: Callable[..., Entry], at: datetime) -> dict[str, Work]:
+def works(entry: Callable[..., JobEntry], at: datetime) -> dict[str, Work]:
     """Return the ways in which a bag gets a new state."""
     return {"revise": revise(entry(), at), "forget": forget_owner(at)}
 
@@ -125,11 +125,11 @@ def test_killed_anywhere_a_bag_is_old_or_new_and_the_next_run_tidies_up(
     exchanging: bool, contents: Contents, monkeypatch: pytest.MonkeyPatch,
 ) -> None:  # fmt: skip
     if not exchanging:
-        monkeypatch.setattr(atomic, "exchange", lambda *_: False)
+        monkeypatch.setattr(atomic, "exchange_names", lambda *_: False)
     number = 0
 
     with Archive(tmp_path / "first") as first:
-        file_job(first, deposit(**{"photos/edge.jpg": b"a photo"}), at)
+        deposit_files(first, deposit(**{"photos/edge.jpg": b"a photo"}), at)
 
     def fresh() -> Archive:
         nonlocal number
@@ -153,12 +153,12 @@ def test_killed_anywhere_a_bag_is_old_or_new_and_the_next_run_tidies_up(
             assert contents(bag) in (old, new)
             bagit.Bag(str(bag)).validate()
         with archive:
-            tidy(archive)
+            recover(archive)
             state = contents(bag)
             assert state in (old, new)
             assert list(archive.working.iterdir()) == []
             assert list(archive.catalog.entries()) == [archive.bag(JOB).entry]
-            assert verify(archive).sound
+            assert verify_archive(archive).sound
             works[what](archive)
             assert contents(bag) == new
         seen.append(state == new)
@@ -170,7 +170,7 @@ def test_the_first_bag_of_an_archive_is_there_or_not(
     tmp_path: Path, deposit: Callable[..., Deposit], at: datetime, contents: Contents
 ) -> None:
     def work(archive: Archive) -> None:
-        _use(archive, lambda: file_job(archive, deposit(), at))
+        _use(archive, lambda: deposit_files(archive, deposit(), at))
 
     whole = Archive(tmp_path / "whole")
     lines = killed_at_line(0, lambda: work(whole))
@@ -194,17 +194,17 @@ from datetime import datetime
 from pathlib import Path
 import alembic.command
 import handover.archive.catalog
-from handover.archive.entry import Entry
-from handover.archive.deposit import Deposit, file_job
+from handover.archive.entry import JobEntry
+from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.store import Archive
 at = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
 with Archive(Path(sys.argv[1])) as archive:
     first = (archive.bag_or_none("job") or 0) and archive.bag("job").entry.revision
     print("ready", flush=True)
     for revision in range(first + 1, 10_000):
-        entry = Entry("job", at, revision, at, owner=f"owner {revision}")
+        entry = JobEntry("job", at, revision, at, owner=f"owner {revision}")
         documents = {f"{name}.pdf": f"{revision} {name} ".encode() * 2000 for name in range(4)}
-        file_job(archive, Deposit(entry, documents), at)
+        deposit_files(archive, Deposit(entry, documents), at)
         print(revision, flush=True)
 """
 
@@ -231,8 +231,8 @@ def test_killed_from_outside_again_and_again_nothing_is_lost(tmp_path: Path) -> 
         done = bag.entry.revision
         assert bag.revisions == tuple(range(1, done + 1))
     with archive:
-        tidy(archive)
-        assert verify(archive).sound
+        recover(archive)
+        assert verify_archive(archive).sound
         assert [each.revision for each in archive.catalog.entries()] == [done]
 
 
@@ -256,7 +256,7 @@ def full_after(calls: int) -> Iterator[list[str]]:
     with pytest.MonkeyPatch.context() as patched:
         for name in ("mkdir", "link", "rename", "fsync"):
             patched.setattr(os, name, counted(name, getattr(os, name)))
-        patched.setattr(atomic, "write", counted("write", half_written))
+        patched.setattr(atomic, "write_new_file", counted("write", half_written))
         yield made
 
 
@@ -272,15 +272,15 @@ def test_with_the_disk_full_at_any_call_a_bag_is_old_or_new(
     old = contents(bag_folder)
     calls, told = 0, []
     while contents(bag_folder) == old:
-        with full_after(calls), pytest.raises((NotFiled, Unfinished), match="No space left") as caught:
+        with full_after(calls), pytest.raises((NotArchived, IndexPending), match="No space left") as caught:
             works[what](filed)
         told.append(caught.type)
         bagit.Bag(str(bag_folder)).validate()
         calls += 1
     assert calls > 20
-    assert told == [NotFiled] * (calls - 1) + [Unfinished]
-    tidy(filed)
-    assert verify(filed).sound
+    assert told == [NotArchived] * (calls - 1) + [IndexPending]
+    recover(filed)
+    assert verify_archive(filed).sound
     assert contents(bag_folder) != old
     assert list(filed.catalog.entries()) == [filed.bag(JOB).entry]
     assert list(filed.working.iterdir()) == []
@@ -299,18 +299,20 @@ def small_disk(tmp_path: Path) -> Iterator[Path]:
 
 
 def test_on_a_disk_that_fills_up_a_bag_is_old_or_new(
-    small_disk: Path, deposit: Callable[..., Deposit], entry: Callable[..., Entry], at: datetime
+    small_disk: Path, deposit: Callable[..., Deposit], entry: Callable[..., JobEntry], at: datetime
 ) -> None:
     with Archive(small_disk / "archive") as archive:
-        file_job(archive, deposit(), at)
+        deposit_files(archive, deposit(), at)
         revision = 1
         try:
             while revision < 60:
-                file_job(archive, Deposit(entry(revision=revision + 1), {"photo.jpg": bytes(20_000)}), at)
+                deposit_files(
+                    archive, Deposit(entry(revision=revision + 1), {"photo.jpg": bytes(20_000)}), at
+                )
                 revision += 1
-        except NotFiled:
+        except NotArchived:
             pass
-        except Unfinished:
+        except IndexPending:
             revision += 1
         assert revision < 60
         assert revision > 3

@@ -12,7 +12,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import create_engine, inspect, text
 
 from handover.archive.catalog import Catalog
-from handover.archive.catalog.engine import HEAD, MIGRATIONS, migrate
+from handover.archive.catalog.engine import HEAD_REVISION, MIGRATIONS, migrate
 from handover.archive.catalog.tables import METADATA
 from handover.errors import UnusableInput
 
@@ -26,7 +26,7 @@ def test_the_newest_step_is_known_by_its_name() -> None:
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS))
     config.set_main_option("path_separator", "os")
-    assert ScriptDirectory.from_config(config).get_heads() == [HEAD]
+    assert ScriptDirectory.from_config(config).get_heads() == [HEAD_REVISION]
 
 
 def test_the_steps_make_the_tables_that_the_code_knows(office: Archive) -> None:

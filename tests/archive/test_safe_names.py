@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handover.archive.safe_names import LONGEST, Shelf, folded, safe_name, safe_path
+from handover.archive.safe_names import MAX_NAME_BYTES, NameAllocator, casefold_path, safe_name, safe_path
 from handover.errors import UnusableInput
 
 
@@ -48,7 +48,7 @@ def test_long_names_are_cut_and_still_told_apart() -> None:
     one, other = safe_name("ü" * 300 + "1.jpg"), safe_name("ü" * 300 + "2.jpg")
     assert one != other
     assert one.endswith(".jpg")
-    assert len(one.encode()) <= LONGEST
+    assert len(one.encode()) <= MAX_NAME_BYTES
 
 
 @given(st.text(min_size=1))
@@ -56,7 +56,7 @@ def test_a_safe_name_is_safe(name: str) -> None:
     safe = safe_name(name)
     assert safe_name(safe) == safe
     assert unicodedata.is_normalized("NFC", safe)
-    assert 0 < len(safe.encode()) <= LONGEST
+    assert 0 < len(safe.encode()) <= MAX_NAME_BYTES
     assert not set(safe) & set('/\\<>:"|?*%\0\n')
     assert safe not in {".", ".."}
     assert safe[-1] not in ". "
@@ -64,25 +64,25 @@ def test_a_safe_name_is_safe(name: str) -> None:
 
 @given(st.lists(st.text("aAßsSé\u0301e~", min_size=1, max_size=4), max_size=12))
 def test_no_two_names_on_a_shelf_fold_alike(wanted: list[str]) -> None:
-    shelf = Shelf({})
-    placed = [shelf.place(name, mark) for mark, name in enumerate(wanted)]
-    assert len({folded(path) for path in placed}) == len(wanted)
+    shelf = NameAllocator({})
+    placed = [shelf.allocate(name, mark) for mark, name in enumerate(wanted)]
+    assert len({casefold_path(path) for path in placed}) == len(wanted)
 
 
 def test_the_same_file_again_keeps_its_place_and_another_gets_a_number() -> None:
-    shelf = Shelf({"photos/edge.jpg": "mark 1"})
-    assert shelf.place("photos/edge.jpg", "mark 1") == "photos/edge.jpg"
-    assert shelf.place("Photos/EDGE.jpg", "mark 2") == "photos/EDGE-2.jpg"
-    assert shelf.place("photos/edge.jpg", "mark 2") == "photos/EDGE-2.jpg"
-    assert shelf.place("photos/edge.jpg", "mark 3") == "photos/edge-3.jpg"
+    shelf = NameAllocator({"photos/edge.jpg": "mark 1"})
+    assert shelf.allocate("photos/edge.jpg", "mark 1") == "photos/edge.jpg"
+    assert shelf.allocate("Photos/EDGE.jpg", "mark 2") == "photos/EDGE-2.jpg"
+    assert shelf.allocate("photos/edge.jpg", "mark 2") == "photos/EDGE-2.jpg"
+    assert shelf.allocate("photos/edge.jpg", "mark 3") == "photos/edge-3.jpg"
 
 
 def test_a_file_is_no_folder() -> None:
-    shelf = Shelf({"photos": "mark"})
+    shelf = NameAllocator({"photos": "mark"})
     with pytest.raises(UnusableInput, match="has a file"):
-        shelf.place("Photos/edge.jpg", "mark 1")
+        shelf.allocate("Photos/edge.jpg", "mark 1")
 
 
 def test_a_folder_is_no_file() -> None:
-    shelf = Shelf({"photos/edge.jpg": "mark"})
-    assert shelf.place("PHOTOS", "mark 1") == "PHOTOS-2"
+    shelf = NameAllocator({"photos/edge.jpg": "mark"})
+    assert shelf.allocate("PHOTOS", "mark 1") == "PHOTOS-2"

@@ -10,16 +10,16 @@ import pytest
 
 from handover.archive import verify as verifying
 from handover.archive.bag import digests
-from handover.archive.deposit import Deposit, file_job
+from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.store import Archive
-from handover.archive.verify import BagReport, Fault, verify
+from handover.archive.verify import BagReport, FileFault, verify_archive
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
     from pathlib import Path
 
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
     Contents = Callable[[Path], dict[str, bytes]]
 
@@ -28,7 +28,7 @@ SHEET = "data/issues/0001/care-sheet.pdf"
 
 def faults(archive: Archive) -> dict[str, str]:
     """Return what is wrong in the one bag of an archive: kinds by path."""
-    (report,) = verify(archive).damaged
+    (report,) = verify_archive(archive).damaged
     return {fault.path: fault.kind for fault in report.faults}
 
 
@@ -36,7 +36,7 @@ def test_a_sound_archive_is_sound_and_all_of_it_was_read(
     filed: Archive, bag_folder: Path, contents: Contents
 ) -> None:
     before = contents(bag_folder)
-    report = verify(filed)
+    report = verify_archive(filed)
     assert report.sound
     # All but the tag manifests, which nothing vouches for but the catalog.
     vouched = {path: data for path, data in before.items() if not path.startswith("tagmanifest")}
@@ -49,9 +49,9 @@ def test_every_octet_counts(filed: Archive, bag_folder: Path, contents: Contents
     for path, data in contents(bag_folder).items():
         for place in {0, len(data) // 2, len(data) - 1}:
             (bag_folder / path).write_bytes(data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :])
-            assert not verify(filed).sound, (path, place)
+            assert not verify_archive(filed).sound, (path, place)
         (bag_folder / path).write_bytes(data)
-    assert verify(filed).sound
+    assert verify_archive(filed).sound
 
 
 def test_every_file_counts(filed: Archive, bag_folder: Path, contents: Contents) -> None:
@@ -118,7 +118,7 @@ def test_a_forgery_that_is_right_in_itself_is_not_what_the_catalog_knows(
     filed: Archive, bag_folder: Path
 ) -> None:
     forge(bag_folder, SHEET, b"FIRST sheet")  # of the same length
-    ((fault,),) = (report.faults for report in verify(filed).damaged)
+    ((fault,),) = (report.faults for report in verify_archive(filed).damaged)
     assert (fault.path, fault.kind) == ("", "changed")
     assert "not as the catalog knows it" in fault.detail
 
@@ -130,8 +130,8 @@ def test_a_file_of_another_length_belies_the_payload_oxum(filed: Archive, bag_fo
 
 def test_a_bag_that_is_gone_is_told(filed: Archive, bag_folder: Path) -> None:
     bag_folder.rename(filed.folder / "elsewhere")
-    assert verify(filed).damaged == [
-        BagReport("2026-07-14-alder", 0, 0, (Fault("", "missing", "the catalog knows this bag"),))
+    assert verify_archive(filed).damaged == [
+        BagReport("2026-07-14-alder", 0, 0, (FileFault("", "missing", "the catalog knows this bag"),))
     ]
 
 
@@ -139,23 +139,23 @@ def test_a_bag_that_nobody_filed_is_told(filed: Archive, bag_folder: Path) -> No
     filed.catalog.drop(bag_folder.name)
     (filed.bags / "a-note.txt").write_bytes(b"by the way")
     (filed.bags / ".DS_Store").write_bytes(b"of a desktop")
-    first, second = verify(filed).damaged
+    first, second = verify_archive(filed).damaged
     assert (first.bag, first.faults[0].kind) == (bag_folder.name, "unexpected")
     assert "`reindex`" in first.faults[0].detail
-    assert second == BagReport("a-note.txt", 0, 0, (Fault("", "unexpected", "is no bag"),))
+    assert second == BagReport("a-note.txt", 0, 0, (FileFault("", "unexpected", "is no bag"),))
 
 
 def test_a_bag_that_the_catalog_will_be_told_of_is_sound(filed: Archive, bag_folder: Path) -> None:
     filed.catalog.drop(bag_folder.name)
     (filed.working / bag_folder.name).mkdir(parents=True)  # as a run leaves it that is killed before it tells
-    assert verify(filed).sound
+    assert verify_archive(filed).sound
 
 
 def test_without_a_catalog_the_bags_are_verified_and_none_is_made(filed: Archive) -> None:
     filed.close()
     for file in filed.folder.glob("catalog.sqlite*"):
         file.unlink()
-    report = verify(filed)
+    report = verify_archive(filed)
     assert (report.sound, report.bags, report.damaged) == (False, 1, [])
     assert "reindex" in report.catalog_fault, "its loss is told"
     assert not list(filed.folder.glob("catalog.sqlite*"))
@@ -164,39 +164,47 @@ def test_without_a_catalog_the_bags_are_verified_and_none_is_made(filed: Archive
 def test_a_broken_catalog_is_told_and_the_bags_are_verified(filed: Archive) -> None:
     filed.close()
     (filed.folder / "catalog.sqlite").write_bytes(b"rubbish" * 1000)
-    report = verify(filed)
+    report = verify_archive(filed)
     assert report.catalog_fault
     assert (report.sound, report.bags, report.damaged) == (False, 1, [])
 
 
 def test_no_archive_has_no_faults(tmp_path: Path) -> None:
     with Archive(tmp_path / "nowhere") as archive:
-        assert verify(archive) == verifying.Report()
+        assert verify_archive(archive) == verifying.Report()
     assert not (tmp_path / "nowhere").exists()
 
 
 def test_progress_is_told_for_each_bag(
-    archive: Archive, deposit: Callable[..., Deposit], entry: Callable[..., Entry], at: datetime
+    archive: Archive, deposit: Callable[..., Deposit], entry: Callable[..., JobEntry], at: datetime
 ) -> None:
     for number in range(12):
-        file_job(archive, deposit(entry(f"job {number}")), at)
+        deposit_files(archive, deposit(entry(f"job {number}")), at)
     (archive.bags / "job 7" / SHEET).unlink()
     told: list[tuple[str, int, int]] = []
-    report = verify(archive, lambda each, total: told.append((each.bag, len(each.faults), total)))
+    report = verify_archive(archive, lambda each, total: told.append((each.bag, len(each.faults), total)))
     assert told == [(name, int(name == "job 7"), 12) for name in archive.names()]
     assert [each.bag for each in report.damaged] == ["job 7"]
 
 
 def test_somebody_at_work_on_a_bag_is_told(filed: Archive) -> None:
-    with Archive(filed.folder, patience=0) as other, filed.hold("2026-07-14-alder"):
-        (report,) = verify(other).damaged
+    with Archive(filed.folder, timeout_s=0) as other, filed.lock("2026-07-14-alder"):
+        (report,) = verify_archive(other).damaged
     assert "somebody else is at work" in report.faults[0].detail
 
 
 # Digests by hashlib in one go, against ours in pieces and in two threads.
 @pytest.mark.parametrize(
     "size",
-    [0, 1, verifying.SMALL, verifying.SMALL + 1, verifying.LARGE - 1, verifying.LARGE, verifying.LARGE + 3],
+    [
+        0,
+        1,
+        verifying.SMALL_FILE_BYTES,
+        verifying.SMALL_FILE_BYTES + 1,
+        verifying.LARGE_FILE_BYTES - 1,
+        verifying.LARGE_FILE_BYTES,
+        verifying.LARGE_FILE_BYTES + 3,
+    ],
 )
 def test_a_file_of_any_size_is_digested_whole(tmp_path: Path, size: int) -> None:
     data = b"\x01\x02\x03\x05\x07" * (size // 5 + 1)

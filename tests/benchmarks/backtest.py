@@ -29,7 +29,7 @@ from handover.practice.rules import practice
 from handover.schedule.ensemble import forecast_errors
 from handover.schedule.milestones import compute_dates
 from handover.schedule.simulation import simulate
-from handover.weather.location import Place
+from handover.weather.location import Location
 from handover.weather.reading import read_weather
 from handover.weather.series import Origin, WeatherSeries
 
@@ -75,7 +75,7 @@ class Town:
         assert spec is not None
         assert spec.origin is not None
         path = Path(spec.origin).parent / "data" / self.file
-        series = read_weather(path, site=Place(self.latitude, self.longitude, self.zone), year=YEAR)
+        series = read_weather(path, site=Location(self.latitude, self.longitude, self.zone), year=YEAR)
         return replace(series, origin=np.full(len(series), Origin.OBSERVED, dtype=np.int8), issued_at=None)
 
 

@@ -18,11 +18,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
 from handover.archive.bag import Bag
-from handover.archive.catalog import Catalog, Query, State
-from handover.archive.deposit import Deposit, file_job
-from handover.archive.entry import Entry, Task
+from handover.archive.catalog import Catalog, JobState, Query
+from handover.archive.deposit import Deposit, deposit_files
+from handover.archive.entry import JobEntry, Task
 from handover.archive.store import Archive
-from handover.archive.verify import verify
+from handover.archive.verify import verify_archive
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -41,14 +41,14 @@ QUERIES = {
     "the beginning of a word that every job has": Query("flat"),
     "a word that no job has": Query("zzz"),
     "all, by date": Query(placed_from=NOW.date() - timedelta(days=300), placed_until=NOW.date()),
-    "curing": Query(states=frozenset({State.CURING}), at=NOW),
-    "not acknowledged": Query(states=frozenset({State.NOT_ACKNOWLEDGED}), at=NOW),
-    "frost ahead, of which there is none": Query(states=frozenset({State.FROST_AHEAD}), at=NOW),
+    "curing": Query(states=frozenset({JobState.CURING}), at=NOW),
+    "not acknowledged": Query(states=frozenset({JobState.NOT_ACKNOWLEDGED}), at=NOW),
+    "frost ahead, of which there is none": Query(states=frozenset({JobState.FROST_AHEAD}), at=NOW),
     "a word that every job has, cylinder low": Query(
-        "flatwork", states=frozenset({State.CYLINDER_LOW}), at=NOW
+        "flatwork", states=frozenset({JobState.CYLINDER_LOW}), at=NOW
     ),
     "a word that every job has, frost ahead": Query(
-        "flatwork", states=frozenset({State.FROST_AHEAD}), at=NOW
+        "flatwork", states=frozenset({JobState.FROST_AHEAD}), at=NOW
     ),
 }
 
@@ -70,7 +70,7 @@ def jobs() -> Iterator[Bag]:
     number = 0
     while True:
         placed = NOW - timedelta(hours=6 * number)
-        entry = Entry(
+        entry = JobEntry(
             f"{placed:%Y-%m-%d}-{number}",
             placed,
             1,
@@ -159,14 +159,14 @@ def bench_verifying(folder: Path, what: str, sizes: tuple[int, ...], bags: int) 
             files = {
                 f"file {each}": chance.randbytes(1000) * (size // 1000) for each, size in enumerate(sizes)
             }
-            file_job(archive, Deposit(Entry(f"job {number}", NOW, 1, NOW), files), NOW)
+            deposit_files(archive, Deposit(JobEntry(f"job {number}", NOW, 1, NOW), files), NOW)
         files = sorted(str(file) for file in archive.bags.rglob("*") if file.is_file())
         octets = sum(Path(file).stat().st_size for file in files)
         listed = "\0".join(files).encode()
         ours, bare = [], []
         for _ in range(5):
             began = time.perf_counter()
-            assert verify(archive).sound
+            assert verify_archive(archive).sound
             ours.append(time.perf_counter() - began)
             began = time.perf_counter()
             subprocess.run(["xargs", "-0", "sha256sum"], input=listed, stdout=subprocess.DEVNULL, check=True)
@@ -184,7 +184,7 @@ def bench_filing(folder: Path) -> None:
     with Archive(folder) as archive:
 
         def file_one() -> None:
-            file_job(archive, Deposit(Entry(f"job {next(numbers)}", NOW, 1, NOW), issue), NOW)
+            deposit_files(archive, Deposit(JobEntry(f"job {next(numbers)}", NOW, 1, NOW), issue), NOW)
 
         Line("to file one issue of seven files", f"{median_ms(file_one, 30):.0f} ms").print()
 

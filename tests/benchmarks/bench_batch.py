@@ -23,9 +23,9 @@ from typing import TYPE_CHECKING
 from handover.documents import pages
 from handover.documents.pdf import VARIANT, _files
 from handover.service.batch import Batch, find_records, run_batch
-from handover.service.inputs import receive
+from handover.service.inputs import read_inputs
 from handover.service.settings import Settings
-from handover.service.workers import Answer, Order, make_documents, on_this_machine
+from handover.service.workers import RenderResult, RenderTask, make_documents, run_in_processes
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -46,12 +46,12 @@ def line(what: str, value: str, goal: str = "") -> None:
     print(f"{what:66} {value:>9}   {goal}")
 
 
-def orders() -> Iterator[Order]:
+def orders() -> Iterator[RenderTask]:
     """Give orders without end: the sample, each time by another name."""
-    received = receive(SAMPLE / "job.toml", SAMPLE / "weather.csv", AS_OF)
-    record = dict([next(iter(received.inputs.items()))])
+    received = read_inputs(SAMPLE / "job.toml", SAMPLE / "weather.csv", AS_OF)
+    record = dict([next(iter(received.files.items()))])
     for number in count():
-        yield Order(f"job-{number}", replace(received, inputs=record), AS_OF, 1, Settings())
+        yield RenderTask(f"job-{number}", replace(received, files=record), AS_OF, 1, Settings())
 
 
 def finished_pages() -> list[Page]:
@@ -118,7 +118,7 @@ def bench_cores(jobs: int, folder: Path) -> None:
     for workers in (1, 2):
         what = Batch(records, folder / f"out-{workers}", AS_OF, weather=SAMPLE / "weather.csv")
         settled: list[float] = []
-        hands = partial(on_this_machine, workers=workers)
+        hands = partial(run_in_processes, workers=workers)
         told = run_batch(what, find_records(records), hands, lambda _: settled.append(time.perf_counter()))  # noqa: B023
         if {each.state for each in told} != {"done"}:
             raise SystemExit(f"not all done: {told}")
@@ -132,7 +132,7 @@ def bench_memory(jobs: int) -> None:
     """Measure the resident memory of one worker as its jobs go by."""
     early, late = max(1, jobs // 10), jobs
     sizes = {}
-    answers = on_this_machine(islice(orders(), jobs), 1, work=measured)
+    answers = run_in_processes(islice(orders(), jobs), 1, work=measured)
     for number, (_, answer) in enumerate(answers, start=1):
         sizes[number] = float(answer.failure)
     line(f"memory of a worker after {early} jobs", f"{sizes[early]:.0f} MB")
@@ -140,7 +140,7 @@ def bench_memory(jobs: int) -> None:
     line("  growth", f"{(sizes[late] / sizes[early] - 1) * 100:.1f} %", "within 10 %, from 100 to 1,000")
 
 
-def measured(order: Order) -> Answer:
+def measured(order: RenderTask) -> RenderResult:
     """Do a job; answer with the resident memory of the process, in MB."""
     answer = make_documents(order)
     if not answer.documents:

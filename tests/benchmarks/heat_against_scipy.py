@@ -22,14 +22,14 @@ from handover.concrete.constants import ZERO_CELSIUS_K
 from handover.concrete.heat import (
     LATENT_HEAT,
     STEFAN_BOLTZMANN,
-    Column,
-    Concrete,
     Exchange,
+    GridColumn,
+    HydrationParameters,
     Layer,
     Surface,
-    column,
-    exchange,
+    grid_column,
     march,
+    surface_exchange,
 )
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.maturity import arrhenius_rate
@@ -44,7 +44,9 @@ HOURS = 28 * 24
 SLAB_NODES = 9
 SLAB = Layer(0.1016, 1.5, 2.35e6, SLAB_NODES - 1)
 SOIL = Layer(1.5, 1.0, 1.6e6, 9, 1.4)
-CONCRETE = Concrete(ultimate=0.7428, tau=15.01, beta=0.6742, heat=484.6e3 * 335.0, activation_energy=46_626.0)
+CONCRETE = HydrationParameters(
+    ultimate=0.7428, tau=15.01, beta=0.6742, heat=484.6e3 * 335.0, activation_energy=46_626.0
+)
 PLACED_C, DEEP_C = 25.0, 20.0
 TOLERANCES = (3e-2, 1e-2, 3e-3, 1e-3, 3e-4, 1e-4, 3e-5, 1e-5, 3e-6, 1e-6)
 
@@ -64,7 +66,7 @@ def weather(instants: Floats) -> Exchange:
     def read(values: Floats) -> Floats:
         return np.interp(instants, hours * HOUR_S, values)[:, np.newaxis]
 
-    return exchange(
+    return surface_exchange(
         Surface(),
         air_c=read(air),
         vapour_pa=read(vapour_pressure(air, 0.6 - 0.2 * day)),
@@ -74,7 +76,7 @@ def weather(instants: Floats) -> Exchange:
     )
 
 
-def ours(body: Column, instants: Floats, outside: Exchange) -> Floats:
+def ours(body: GridColumn, instants: Floats, outside: Exchange) -> Floats:
     """Return the surface, hour by hour."""
     outcome = march(
         body,
@@ -89,13 +91,13 @@ def ours(body: Column, instants: Floats, outside: Exchange) -> Floats:
     return outcome.temperature_c[:, 0, 0]
 
 
-def start(body: Column) -> Floats:
+def start(body: GridColumn) -> Floats:
     """Return the temperatures of all nodes, then the equivalent ages of those of concrete."""
     soil = np.full(len(body.depth) - SLAB_NODES, DEEP_C)
     return np.concatenate([np.full(SLAB_NODES, PLACED_C), soil, np.zeros(SLAB_NODES)])
 
 
-def equations(body: Column) -> Callable[[float, Floats], Floats]:
+def equations(body: GridColumn) -> Callable[[float, Floats], Floats]:
     """Return the right-hand side: temperatures in K/s, equivalent ages in h/s."""
     nodes = len(body.depth)
     hourly = weather(np.arange(HOURS + 1) * HOUR_S)
@@ -135,7 +137,7 @@ def equations(body: Column) -> Callable[[float, Floats], Floats]:
     return slope
 
 
-def scipys(body: Column, tolerance: float) -> Floats:
+def scipys(body: GridColumn, tolerance: float) -> Floats:
     """Return the surface, hour by hour, by BDF; it may not step over an hour of weather."""
     answer = solve_ivp(
         equations(body),
@@ -161,7 +163,7 @@ def timed(work: Callable[[], Floats], times: int) -> tuple[Floats, float]:
 
 
 def main() -> int:
-    body = column(SLAB, [SOIL])
+    body = grid_column(SLAB, [SOIL])
     instants = np.concatenate([[0.0], np.cumsum(steps())])
     outside = weather(instants)
     reference = scipys(body, 1e-8)

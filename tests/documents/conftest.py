@@ -10,14 +10,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 from handover.jobs.record import JobRecord
 from handover.schedule.model import (
     Assumption,
-    Band,
     Caution,
     CureSchedule,
     Depths,
+    EstimateBand,
     Figure,
     Gate,
     Milestone,
@@ -66,8 +66,8 @@ def curve(shape: np.ndarray) -> Depths:
     return Depths(surface=shape * 0.97, middle=shape, bottom=shape * 1.01)
 
 
-def band(likely: np.ndarray, spread: float) -> Band:
-    return Band(curve(likely), curve(likely * (1 - spread)), curve(likely * (1 + spread)))
+def band(likely: np.ndarray, spread: float) -> EstimateBand:
+    return EstimateBand(curve(likely), curve(likely * (1 - spread)), curve(likely * (1 + spread)))
 
 
 def history(hours_long: int) -> SlabHistory:
@@ -128,7 +128,7 @@ def milestones() -> tuple[Milestone, ...]:
     for kind, likely_h, cautious_h, basis in DATES:
         likely = None if likely_h is None else END + timedelta(hours=likely_h)
         cautious = None if cautious_h is None else END + timedelta(hours=cautious_h)
-        rules = list(catalog("en").find(f"rule.{kind}"))
+        rules = list(load_translations("en").lookup(f"rule.{kind}"))
         governing = gate(f"{kind}.{rules[0]}", likely, cautious, Figure("needed", cautious_h or 0.0, "h"))
         other = gate(f"{kind}.{rules[-1]}", likely, cautious, Figure("needed", 3.5, "MPa"))
         after = END + timedelta(hours=14.7) if kind == Kind.SAW_JOINTS else None

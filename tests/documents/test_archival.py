@@ -30,7 +30,7 @@ from PIL import Image
 
 from handover.documents import pdf as pdf_engine
 from handover.documents.calendars import owner_calendar
-from handover.documents.pages import files_inside, render_care_sheet, render_data_sheet
+from handover.documents.pages import embedded_files, render_care_sheet, render_data_sheet
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.pdf_structure import end_streams_clearly
 from handover.documents.schedule_json import schedule_json
@@ -74,7 +74,7 @@ def sheets(plain: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
     contractor = plain.contractor.model_copy(update={"logo": "logo.png"})
     job = plain.model_copy(update={"contractor": contractor, "walkthrough": (door, *plain.walkthrough[1:])})
     words = Wording(job, schedule)
-    inside = files_inside(
+    inside = embedded_files(
         words,
         schedule=schedule_json(schedule),
         calendar=owner_calendar(words),
@@ -583,7 +583,7 @@ def test_the_files_inside_are_those_given(
 def test_a_record_of_any_name(
     name: str, laid_as: str, media_type: str, module_inputs: tuple[JobRecord, CureSchedule]
 ) -> None:
-    files = files_inside(Wording(*module_inputs), schedule=b"{}", calendar=b"x", record=(name, b"y"))
+    files = embedded_files(Wording(*module_inputs), schedule=b"{}", calendar=b"x", record=(name, b"y"))
     assert (files[-1].name, files[-1].media_type) == (laid_as, media_type)
 
 

@@ -17,13 +17,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.documents.calendars import owner_calendar
-from handover.documents.care_sheet import Care
-from handover.documents.date_phrases import SLEEPING, WAKING, by_day
+from handover.documents.care_sheet import CareSheet
+from handover.documents.date_phrases import SLEEPING_HOUR, WAKING_HOUR, by_day
 from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind, Visit
-from handover.service.inputs import compute, receive
+from handover.service.inputs import compute, read_inputs
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -43,7 +43,7 @@ def first_pages(sample: str, language: str) -> tuple[Wording, str]:
     record = FOLDER / sample / "job.toml"
     finished = tomllib.loads(record.read_text("utf-8"))["placement"]["finished"]
     as_of = (finished + timedelta(hours=1)).replace(tzinfo=ZoneInfo(SAMPLES[sample]))
-    received = receive(record, FOLDER / sample / "weather.csv", as_of)
+    received = read_inputs(record, FOLDER / sample / "weather.csv", as_of)
     words = Wording(received.job, compute(received, as_of), language=language)
     pdf = render_care_sheet(words, pictures=received.pictures)
     command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
@@ -127,7 +127,7 @@ def test_chance_of_rain_asks_for_a_look_where_the_plan_counts_on_it(
 
 def test_the_note_of_a_day_stands_where_there_is_room(job: JobRecord, schedule: CureSchedule) -> None:
     days = tuple(replace(each, visits=each.visits[:1], rain_probability=0.8) for each in schedule.watering)
-    care = Care(Wording(job, replace(schedule, watering=(schedule.watering[0], *days[1:]))), {})
+    care = CareSheet(Wording(job, replace(schedule, watering=(schedule.watering[0], *days[1:]))), {})
     for day in care.days:
         cells = care.cells(day)
         assert sum(each.columns for each in cells) == len(care.columns)
@@ -141,7 +141,7 @@ def test_a_note_has_a_line_of_its_own_where_no_column_is_free(job: JobRecord, sc
     """In a narrow cell beside the hours it would run on for five lines."""
     wet = tuple(replace(each, rain_probability=0.8) for each in schedule.watering if each.visits)
     words = Wording(job, replace(schedule, watering=wet))
-    care = Care(words, {})
+    care = CareSheet(words, {})
     full = [day for day in care.days if day.visits[-1].column == care.columns[-1]]
     assert full
     html = care_sheet_html(words)
@@ -186,7 +186,7 @@ moments = st.integers(0, 5 * 365 * 24 * 60).map(
 @given(moments)
 def test_what_waits_for_the_day_is_never_early(when: datetime) -> None:
     told = by_day(when)
-    assert WAKING <= told.time() < SLEEPING
+    assert WAKING_HOUR <= told.time() < SLEEPING_HOUR
     assert timedelta() <= told.astimezone(UTC) - when.astimezone(UTC) <= timedelta(hours=10)
 
 
@@ -212,6 +212,6 @@ def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureS
 
 def test_a_long_list_of_mends_is_cut_short_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
     items = tuple({"item": f"Place {number}", "ok": False} for number in range(7))
-    care = Care(Wording(job_with(walkthrough=items), schedule), {})
+    care = CareSheet(Wording(job_with(walkthrough=items), schedule), {})
     assert "To mend: Place 0; Place 1; Place 2; Place 3; and 3 more." in care.crew[-1]
     assert len(care.walkthrough) == 7

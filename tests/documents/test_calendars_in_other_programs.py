@@ -15,7 +15,7 @@ import icalendar
 import pytest
 import recurring_ical_events
 
-from handover.documents.calendars import COLOUR, crew_calendar, owner_calendar, single_event
+from handover.documents.calendars import EVENT_COLOURS, crew_calendar, owner_calendar, single_event
 from handover.documents.events import CareEvent, crew_events, owner_events
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
@@ -200,7 +200,7 @@ def test_a_watering_tells_all_that_its_owner_needs(
         ):
             assert said in event["description"]
         assert event["location"] == job.site.address
-        assert event["color"] == COLOUR["water"]
+        assert event["color"] == EVENT_COLOURS["water"]
         [alarm] = event["alarms"]
         assert alarm["action"] == "DISPLAY"
         assert alarm["description"] == event["summary"]
@@ -241,7 +241,7 @@ def test_a_calendar_is_named_by_its_issue_and_has_its_colour(
         told = ical_js(make(wording))
         assert job.site.name in told["name"]
         assert str(revision) in told["name"].replace(job.site.name, "")
-        assert told["color"] in COLOUR.values()
+        assert told["color"] in EVENT_COLOURS.values()
         assert told["method"] == "PUBLISH"
         assert {each["sequence"] for each in told["events"]} == {revision}
         assert len(told["events"]) == len(events(wording))

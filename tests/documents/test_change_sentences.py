@@ -12,13 +12,13 @@ import icalendar
 import pytest
 
 from handover.documents.calendars import crew_calendar, owner_calendar
-from handover.documents.care_sheet import Care
-from handover.documents.change_sentences import told_changes
-from handover.documents.date_phrases import capital
+from handover.documents.care_sheet import CareSheet
+from handover.documents.change_sentences import change_sentences
+from handover.documents.date_phrases import capitalise
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.schedule.changes import SAW_LAST
 from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
@@ -35,7 +35,7 @@ FIRST_WATER = Change("first-water", (TWO,), (HALF_PAST_THREE,), ("cooler",))
 
 
 def told(job: JobRecord, schedule: CureSchedule, *changes: Change, language: str = "en") -> tuple[str, ...]:
-    return told_changes(Wording(job, replace(schedule, revision=2, changes=changes), language=language))
+    return change_sentences(Wording(job, replace(schedule, revision=2, changes=changes), language=language))
 
 
 def cold(schedule: CureSchedule) -> CureSchedule:
@@ -91,8 +91,8 @@ def test_the_first_page_tells_few_changes_and_how_many_more(
     watered = [Change("watering", (), (day + n * 24 * HOUR,)) for n in range(5)]
     car = Change("light-vehicles", (day + 5 * 24 * HOUR,), (day + 9 * 24 * HOUR,))
     words = Wording(job, replace(schedule, revision=2, changes=(*watered, car)), language=language)
-    every = told_changes(words)
-    care = Care(words, {})
+    every = change_sentences(words)
+    care = CareSheet(words, {})
     assert care.foremost_changes == (*every[:2], every[5], words.say("change.more", n=3))
     page, sheet = care_page_html(words), care_sheet_html(words)
     assert all(f"<li>{line}</li>" in page for line in every)
@@ -102,7 +102,7 @@ def test_the_first_page_tells_few_changes_and_how_many_more(
 def test_nothing_is_told_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:
     again = replace(schedule, revision=2)
     for language in languages():
-        heading = catalog(language).say("change.heading", n=1)
+        heading = load_translations(language).say("change.heading", n=1)
         assert told(job, schedule, language=language) == ()
         assert heading not in care_sheet_html(Wording(job, again, language=language))
 
@@ -127,7 +127,7 @@ def test_sheet_page_and_letter_tell_the_same_list(
 ) -> None:
     again = replace(schedule, revision=2, changes=(FIRST_WATER,))
     words = Wording(job, again, language=language)
-    (line,) = told_changes(words)
+    (line,) = change_sentences(words)
     sheet = care_sheet_html(words)
     assert f"<li>{line}</li>" in sheet
     assert sheet.index(line) < sheet.index('class="row banner"')
@@ -222,17 +222,17 @@ def test_the_job_on_top_is_the_one_that_comes_next(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
     """Before the first water it is that; then the waterings of the day that are to come; at last none."""
-    words = catalog(language)
+    words = load_translations(language)
     first, second = schedule.watering[0].visits[0], schedule.watering[1].visits[0]
     curing_ends = schedule.milestone(MilestoneKind.CURING_ENDS).not_before
     tops = [
-        Care(Wording(job, replace(schedule, revision=2, issued_at=at), language=language), {}).ongoing
+        CareSheet(Wording(job, replace(schedule, revision=2, issued_at=at), language=language), {}).ongoing
         for at in (first.start - 2 * HOUR, second.end - timedelta(minutes=1), curing_ends + 24 * HOUR)
     ]
     assert tops[0] is None
     assert tops[1].eyebrow == words.say("sheet.next-job")
     speak = Wording(job, schedule, language=language).speak
-    assert capital(speak.day(second.start)) in tops[1].when
+    assert capitalise(speak.day(second.start)) in tops[1].when
     assert speak.short_span(second.start, second.end) in tops[1].when
     assert tops[2].title == words.say("your-part.over")
 
@@ -240,12 +240,12 @@ def test_the_job_on_top_is_the_one_that_comes_next(
 def test_the_code_and_the_crew_leave_out_what_is_over(job: JobRecord, schedule: CureSchedule) -> None:
     over = schedule.milestone(MilestoneKind.SAW_JOINTS).not_after + HOUR
     now, later = (
-        Care(Wording(job, replace(schedule, issued_at=at)), {}) for at in (schedule.issued_at, over)
+        CareSheet(Wording(job, replace(schedule, issued_at=at)), {}) for at in (schedule.issued_at, over)
     )
-    title = now.known[MilestoneKind.SAW_JOINTS].title
+    title = now.words_by_kind[MilestoneKind.SAW_JOINTS].title
     assert any(title in line for line in now.crew)
     assert not any(title in line for line in later.crew)
     assert now.first.title in now.code.content
     assert later.first.title not in later.code.content
     end = replace(schedule, issued_at=schedule.issued_at + timedelta(days=3000))
-    assert Care(Wording(job, end), {}).code is None
+    assert CareSheet(Wording(job, end), {}).code is None

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.documents import charts
-from handover.documents.charts import arranged, crossed, flag, nice_ticks, rows
+from handover.documents.charts import count_crossings, flag_rows, label_flag, nice_ticks, place_labels
 from handover.documents.svg import INKS, Drawing, text_width
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
@@ -32,8 +32,8 @@ labels = st.lists(st.tuples(st.floats(16, 504), st.floats(30, 230)), min_size=1,
 
 @given(labels)
 def test_flags_keep_apart(drawn: list[tuple[float, float]]) -> None:
-    flags = [flag(pole, width, 518) for pole, width in drawn]
-    levels = rows(flags)
+    flags = [label_flag(pole, width, 518) for pole, width in drawn]
+    levels = flag_rows(flags)
     for one in range(len(flags)):
         for other in range(one):
             if levels[one] == levels[other]:
@@ -43,7 +43,7 @@ def test_flags_keep_apart(drawn: list[tuple[float, float]]) -> None:
 @given(labels)
 def test_flags_stay_on_the_paper(drawn: list[tuple[float, float]]) -> None:
     for pole, width in drawn:
-        assert 0 <= max(flag(pole, width, 518).right, pole) <= 518
+        assert 0 <= max(label_flag(pole, width, 518).right, pole) <= 518
 
 
 @pytest.mark.parametrize(
@@ -55,23 +55,23 @@ def test_flags_stay_on_the_paper(drawn: list[tuple[float, float]]) -> None:
     ],
 )
 def test_no_pole_runs_through_a_label(labels: list[tuple[float, float]], edge: float) -> None:
-    flags, levels = arranged(labels, edge)
-    assert not crossed(flags, levels)
+    flags, levels = place_labels(labels, edge)
+    assert not count_crossings(flags, levels)
     assert all(0 <= each.left < each.right <= edge for each in flags)
 
 
 def test_a_pole_through_a_label_is_seen() -> None:
-    flags = [flag(pole, 110, 518) for pole in (70, 119)]
-    assert crossed(flags, [0, 1])
-    assert not crossed(flags, [1, 0])
+    flags = [label_flag(pole, 110, 518) for pole in (70, 119)]
+    assert count_crossings(flags, [0, 1])
+    assert not count_crossings(flags, [1, 0])
 
 
 @given(labels)
 def test_labels_fly_to_the_right_where_they_can(drawn: list[tuple[float, float]]) -> None:
-    flags, levels = arranged(drawn, 518)
-    plain = [flag(pole, width, 518) for pole, width in drawn]
-    assert list(flags) == plain or crossed(plain, rows(plain))
-    assert levels == rows(flags)
+    flags, levels = place_labels(drawn, 518)
+    plain = [label_flag(pole, width, 518) for pole, width in drawn]
+    assert list(flags) == plain or count_crossings(plain, flag_rows(plain))
+    assert levels == flag_rows(flags)
 
 
 @pytest.mark.parametrize("width", [520, 400])

@@ -10,16 +10,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.documents.date_phrases import (
-    EXACT_FOR,
+    EXACT_PERIOD,
     MORNING,
-    Speaker,
+    DateFormatter,
     half_hour_down,
     half_hour_up,
     morning_up,
 )
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 
-SPEAK = Speaker(catalog("en"))
+SPEAK = DateFormatter(load_translations("en"))
 NEW_YORK = ZoneInfo("America/New_York")
 # Whole hours, quarter hours (Kathmandu is 5:45 ahead), and a clock change of half an hour (Lord Howe).
 ZONES = [
@@ -96,8 +96,8 @@ def test_a_date_in_another_year_names_it() -> None:
 
 def test_the_last_exact_moment() -> None:
     placed = at(2026, 7, 14, 8, 0)
-    assert SPEAK.not_before(placed + EXACT_FOR, placed).exact
-    assert not SPEAK.not_before(placed + EXACT_FOR + timedelta(seconds=1), placed).exact
+    assert SPEAK.not_before(placed + EXACT_PERIOD, placed).exact
+    assert not SPEAK.not_before(placed + EXACT_PERIOD + timedelta(seconds=1), placed).exact
 
 
 @pytest.mark.parametrize(

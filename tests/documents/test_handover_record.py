@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, get_args
 import pikepdf
 import pytest
 
-from handover.documents.care_sheet import Care
+from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import (
     care_page_html,
     care_sheet_html,
@@ -22,7 +22,7 @@ from handover.documents.schedule_json import schedule_json
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.jobs.record import SlabUse
-from handover.practice.walkthrough import looked_at
+from handover.practice.walkthrough import walkthrough_items
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -68,10 +68,10 @@ def test_a_record_without_a_list_prints_what_is_usual_to_tick(
     job = job_with(walkthrough=(), slab={"use": use, "area": 80.0, "thickness": 0.1})
     wording = Wording(job, schedule, language=language)
     html = care_sheet_html(wording)
-    for code in looked_at(use):
+    for code in walkthrough_items(use):
         assert wording.say(f"look-at.{code}") in words(html)
     assert wording.say("sheet.walkthrough-blank") in words(html)
-    assert html.partition('class="walk"')[2].count('class="box"') == 2 * len(looked_at(use))
+    assert html.partition('class="walk"')[2].count('class="box"') == 2 * len(walkthrough_items(use))
 
 
 def test_a_record_with_a_list_prints_that_alone(job_with: Any, schedule: CureSchedule) -> None:
@@ -114,12 +114,12 @@ def test_it_stands_on_the_first_page(job_with: Any, schedule: CureSchedule) -> N
 
 def test_where_nothing_is_to_be_mended_nothing_is_said(job_with: Any, schedule: CureSchedule) -> None:
     job = job_with(walkthrough=(ITEMS[0], ITEMS[3]))
-    assert not any("mend" in line for line in Care(Wording(job, schedule), {}).crew)
+    assert not any("mend" in line for line in CareSheet(Wording(job, schedule), {}).crew)
 
 
 def test_it_is_told_even_where_the_crew_has_no_other_visit(job_with: Any, schedule: CureSchedule) -> None:
     job = job_with(walkthrough=ITEMS)
-    assert len(Care(Wording(job, replace(schedule, milestones=())), {}).crew) == 1
+    assert len(CareSheet(Wording(job, replace(schedule, milestones=())), {}).crew) == 1
 
 
 # ---- the owner's word

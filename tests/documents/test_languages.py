@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents import templating
-from handover.documents.date_phrases import Speaker
-from handover.documents.fonts import in_our_letters
-from handover.documents.templating import CATALOGS, languages, templates_folder
-from handover.documents.translations import catalog
+from handover.documents.date_phrases import DateFormatter
+from handover.documents.fonts import replace_missing_glyphs
+from handover.documents.templating import TEXT_FILES, languages, templates_folder
+from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 LANGUAGES = languages()
 SOURCE = "en"
-SPANISH = Speaker(catalog("es"))
+SPANISH = DateFormatter(load_translations("es"))
 
 
 def strings(tree: dict[str, Any], above: str = "") -> Iterator[tuple[str, str]]:
@@ -48,13 +48,13 @@ def texts(language: str) -> dict[str, str]:
     return {
         str(file.relative_to(folder)): file.read_text("utf-8")
         for file in files
-        if str(file.relative_to(folder)) not in CATALOGS
+        if str(file.relative_to(folder)) not in TEXT_FILES
     }
 
 
 def gaps(language: str) -> list[str]:
     """Name what a language lacks of the source, what it has beside it, and where the two do not fit."""
-    ours, theirs = (dict(strings(catalog(each).tree)) for each in (SOURCE, language))
+    ours, theirs = (dict(strings(load_translations(each).tree)) for each in (SOURCE, language))
     said, heard = texts(SOURCE), texts(language)
     found = [f"no string {key}" for key in ours.keys() - theirs.keys()]
     found += [f"nobody asks for {key}" for key in theirs.keys() - ours.keys()]
@@ -108,18 +108,18 @@ def test_a_gap_is_found(
     changed.write_text(text.replace(before, after, 1), "utf-8")
     monkeypatch.setattr(templating, "templates_folder", lambda: copy)
     monkeypatch.setitem(globals(), "templates_folder", lambda: copy)
-    catalog.cache_clear()
+    load_translations.cache_clear()
     try:
         assert any(said in each for each in gaps("es"))
     finally:
-        catalog.cache_clear()
+        load_translations.cache_clear()
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_our_font_draws_every_letter(language: str) -> None:
     """No letter is borrowed from another font, or replaced by a plainer one."""
-    said = "".join([*dict(strings(catalog(language).tree)).values(), *texts(language).values()])
-    assert in_our_letters(said) == said
+    said = "".join([*dict(strings(load_translations(language).tree)).values(), *texts(language).values()])
+    assert replace_missing_glyphs(said) == said
 
 
 # Hours as they are said in Latin America; the names of days, months and parts of the day by CLDR's charts.

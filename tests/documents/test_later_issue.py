@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.documents.care_sheet import Care
+from handover.documents.care_sheet import CareSheet
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages, read_text
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure
 
@@ -35,7 +35,7 @@ def test_the_table_starts_with_what_is_still_to_come(
     assert len(day.visits) > 1
     at = day.visits[1].end - MINUTE
     words = Wording(job, replace(schedule, revision=2, issued_at=at), language=language)
-    ahead = Care(words, {}).days
+    ahead = CareSheet(words, {}).days
     assert ahead[0].date == day.date
     assert [each.start for each in ahead[0].visits] == [each.start for each in day.visits[1:]]
     assert [each.date for each in ahead[1:]] == [each.date for each in schedule.watering[4:]]
@@ -66,7 +66,7 @@ def test_the_total_counts_what_is_still_to_come(job: JobRecord, schedule: CureSc
 def test_nothing_is_left_out_at_first_and_nothing_left_at_last(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
-    words = catalog(language)
+    words = load_translations(language)
     assert words.say("sheet.left-out") not in care_sheet_html(Wording(job, schedule, language=language))
     end = schedule.watering[-1].visits[-1].end + 24 * 60 * MINUTE
     last = care_sheet_html(Wording(job, replace(schedule, issued_at=end), language=language))
@@ -107,5 +107,5 @@ def test_the_letter_asks_to_tick_waterings_off_where_there_are_some(
         said.append(letter.get_body(("plain",)).get_content())
     keys = [f"message.attached.care-sheet{each}" for each in ("", "--looking", "--plain")]
     for number, text in enumerate(said):
-        line = f"- {catalog(language).say(keys[number], name='care-sheet.pdf')}\n"
+        line = f"- {load_translations(language).say(keys[number], name='care-sheet.pdf')}\n"
         assert line in text.replace("\r\n", "\n")

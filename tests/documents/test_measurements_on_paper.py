@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from jsonschema import Draft202012Validator, ValidationError
 
-from handover.documents.care_sheet import Care
-from handover.documents.data_sheet import Data
+from handover.documents.care_sheet import CareSheet
+from handover.documents.data_sheet import DataSheet
 from handover.documents.pages import care_sheet_html, data_sheet_html
 from handover.documents.schedule_json import schedule_json, schedule_schema
 from handover.documents.templating import languages
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.model import Caution, Figure, Measurement, MilestoneKind, StrengthFit, StrengthTest
 
@@ -64,7 +64,7 @@ def outcomes() -> set[str]:
 
 @pytest.mark.parametrize("language", languages())
 def test_every_outcome_has_words_and_no_other(language: str) -> None:
-    words = catalog(language).find("data.measured")
+    words = load_translations(language).lookup("data.measured")
     assert set(words["outcomes"]) == outcomes()
     assert set(words["kind"]) == set(KINDS)
     assert set(words["verdict"]) == set(VERDICTS)
@@ -75,7 +75,7 @@ def test_the_data_sheet_tells_each_with_its_numbers_in_the_readers_units(
 ) -> None:
     """1900 psi is 13.1 MPa, 7.93 gal are 30 L, by definition of pound, inch and gallon."""
     schedule = schedule_with(measurements=measured(), strength_fit=fit())
-    cylinder, ticket = Data(Wording(job, schedule)).measurements
+    cylinder, ticket = DataSheet(Wording(job, schedule)).measurements
     assert cylinder[0] == "Cylinder 1, standard"
     assert "1,900\N{NO-BREAK SPACE}psi" in cylinder[1]
     assert "7.93 gal" in ticket[1].replace("\N{NO-BREAK SPACE}", " ")
@@ -90,14 +90,14 @@ def test_the_data_sheet_tells_each_with_its_numbers_in_the_readers_units(
 def test_the_fit_tells_its_verdict_and_how_far_each_test_lies_off(
     verdict: str, job: JobRecord, schedule_with: Callable[..., CureSchedule]
 ) -> None:
-    words = Data(Wording(job, schedule_with(strength_fit=fit(verdict)))).fit
+    words = DataSheet(Wording(job, schedule_with(strength_fit=fit(verdict)))).fit
     assert words is not None
-    assert words.verdict == catalog("en").say(f"data.measured.verdict.{verdict}")
+    assert words.verdict == load_translations("en").say(f"data.measured.verdict.{verdict}")
     assert [row[3].rstrip(" %\N{NO-BREAK SPACE}") for row in words.tests] == ["1.6", "1.5"]
 
 
 def test_nothing_is_said_where_nothing_was_measured(job: JobRecord, schedule: CureSchedule) -> None:
-    assert Data(Wording(job, schedule)).fit is None
+    assert DataSheet(Wording(job, schedule)).fit is None
     assert HEADING not in data_sheet_html(Wording(job, schedule))
 
 
@@ -158,7 +158,7 @@ def test_cylinders_that_broke_low_are_the_reason_told_for_a_date_that_cannot_be(
     weak = Caution("not-reached-weak", (Figure("strength_share", 0.48, "1"),))
     bent = replace(schedule, milestones=dates, cautions=(*schedule.cautions, weak))
     words = Wording(job, bent, language=language)
-    care = Care(words, {})
+    care = CareSheet(words, {})
     (truck,) = (each for each in care.main if each.kind == MilestoneKind.HEAVY_VEHICLES)
     assert truck.sentence == words.say("milestone.words.unknown-weak")
     (told,) = (each for each in care.remarks if each.title == words.say("caution.not-reached-weak.title"))

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.cli.job import _table
-from handover.documents.care_sheet import Care
+from handover.documents.care_sheet import CareSheet
 from handover.documents.charts import time_line
-from handover.documents.data_sheet import Data
+from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
@@ -62,7 +62,7 @@ def test_what_the_engineer_decides_stands_on_the_first_page(
     job: JobRecord, with_cables: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, with_cables, language=language)
-    care = Care(wording, {})
+    care = CareSheet(wording, {})
     engineer = wording.say("stays-off.engineer")
     assert {row.kind or row.title for row in care.main if row.day == engineer} == {
         wording.title(each) for each in BY_THE_ENGINEER if each != Kind.SAW_JOINTS
@@ -126,9 +126,9 @@ def test_sawing_in_stages_is_told_alike_everywhere(
     wording = Wording(job, schedule, language=language)
     [event] = [each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS]
     [row] = [
-        each for each in Data(wording).dates if each.title == wording.milestone(saw(schedule)).crew_title
+        each for each in DataSheet(wording).dates if each.title == wording.milestone(saw(schedule)).crew_title
     ]
-    [line] = [each for each in Care(wording, {}).crew if wording.title(Kind.SAW_JOINTS) in each]
+    [line] = [each for each in CareSheet(wording, {}).crew if wording.title(Kind.SAW_JOINTS) in each]
     by = wording.speak.moment(last)
     for told in (event.words.description, line):
         assert by.text in told
@@ -195,7 +195,7 @@ def test_the_first_job_of_a_frozen_slab_is_to_cover_it(
     job: JobRecord, frozen_out: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, frozen_out, language=language)
-    care = Care(wording, {})
+    care = CareSheet(wording, {})
     cover = wording.say("cover.title")
     visit = frozen_out.watering[5].visits[0]
     assert care.ongoing is not None
@@ -224,7 +224,7 @@ def test_days_without_water_are_one_row_and_no_wet_bar(
     job: JobRecord, frozen_out: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, frozen_out, language=language)
-    rows = Care(wording, {}).days
+    rows = CareSheet(wording, {}).days
     assert len(rows) == 1 + len(frozen_out.watering) - 5
     assert wording.speak.short_day(frozen_out.watering[0].date).casefold() in rows[0].day.casefold()
     assert wording.speak.short_day(frozen_out.watering[4].date).casefold() in rows[0].day.casefold()
@@ -243,7 +243,7 @@ def test_what_ends_with_curing_is_cover_and_water(job: JobRecord, frozen_out: Cu
 
 def test_once_it_is_covered_the_cover_stays_now(job: JobRecord, frozen_out: CureSchedule) -> None:
     later = replace(frozen_out, issued_at=frozen_out.issued_at + timedelta(days=2), revision=2)
-    part = Care(Wording(job, later), {}).ongoing
+    part = CareSheet(Wording(job, later), {}).ongoing
     assert part is not None
     assert part.title == "Cover the slab, do not water"
     assert part.when.startswith("Now, until ")
@@ -276,7 +276,7 @@ def test_blankets_that_cure_come_off_on_one_day_only(
     job: JobRecord, under_blankets: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, under_blankets, language=language)
-    care = Care(wording, {})
+    care = CareSheet(wording, {})
     ends = next(each for each in wording.milestones if each.kind == Kind.CURING_ENDS)
     assert ends.when is not None
     assert care.ongoing is not None
@@ -320,7 +320,7 @@ def test_who_goes_first_is_told_where_saw_and_water_meet(
 ) -> None:
     """The first watering runs from 2 to 3 in the afternoon of the day on which the crew saws."""
     wording = Wording(job, schedule, language=language)
-    assert wording.say("sheet.crew-water") in Care(wording, {}).crew[0]
+    assert wording.say("sheet.crew-water") in CareSheet(wording, {}).crew[0]
 
 
 def test_nobody_is_told_who_goes_first_where_they_do_not_meet(job: JobRecord, schedule: CureSchedule) -> None:
@@ -329,7 +329,7 @@ def test_nobody_is_told_who_goes_first_where_they_do_not_meet(job: JobRecord, sc
         schedule, saw_joints={"not_before": noon, "not_after": noon + timedelta(hours=1, minutes=30)}
     )
     wording = Wording(job, early)
-    assert not any(wording.say("sheet.crew-water") in line for line in Care(wording, {}).crew)
+    assert not any(wording.say("sheet.crew-water") in line for line in CareSheet(wording, {}).crew)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

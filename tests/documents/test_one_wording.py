@@ -13,7 +13,7 @@ import pytest
 
 from handover.documents.calendars import owner_calendar
 from handover.documents.events import PERMISSIONS, owner_events
-from handover.documents.message import TOLD, compose_message
+from handover.documents.message import REPORTED_KINDS, compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
@@ -96,7 +96,7 @@ def test_a_date_is_told_in_one_way(kind: MilestoneKind, told: Given) -> None:
     for paper in (told.sheet, told.page):
         assert words.title in paper or kind not in PERMISSIONS
         assert words.when.day.casefold() in paper.casefold()
-    if kind in TOLD:
+    if kind in REPORTED_KINDS:
         assert f"{words.title}: {plain(words.when_text)}." in told.letter
 
 

@@ -17,7 +17,7 @@ import pikepdf
 import pytest
 from PIL import Image
 
-from handover.documents.fonts import in_our_letters
+from handover.documents.fonts import replace_missing_glyphs
 from handover.documents.pages import (
     care_page_html,
     care_sheet_html,
@@ -332,7 +332,7 @@ def test_a_document_without_language_fails() -> None:
 
 
 def test_letters_that_our_font_lacks_become_the_nearest() -> None:
-    assert in_our_letters("Łukasz ① 山田\u200b🙂") == "Łukasz 1 ?? ?"
+    assert replace_missing_glyphs("Łukasz ① 山田\u200b🙂") == "Łukasz 1 ?? ?"
 
 
 def test_strange_letters_still_use_our_fonts_only(job_with: JobWith, schedule: CureSchedule) -> None:

@@ -20,7 +20,7 @@ from handover.documents.templating import languages, read_text
 from handover.documents.translations import slug
 from handover.documents.wording import Wording
 from handover.jobs.record import Method
-from handover.service.inputs import compute, receive
+from handover.service.inputs import compute, read_inputs
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,7 +81,7 @@ class Prose(HTMLParser):
 def planned(sample: Path) -> tuple[JobRecord, CureSchedule]:
     placement = tomllib.loads((sample / "job.toml").read_text("utf-8"))["placement"]
     as_of = (placement["finished"] + timedelta(hours=1)).replace(tzinfo=EASTERN)
-    received = receive(sample / "job.toml", sample / "weather.csv", as_of)
+    received = read_inputs(sample / "job.toml", sample / "weather.csv", as_of)
     return received.job, compute(received, as_of)
 
 

@@ -12,7 +12,7 @@ import zxingcpp
 from PIL import Image
 
 from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
-from handover.documents.qr import code, drawn
+from handover.documents.qr import draw_code, sheet_code
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
 
@@ -63,7 +63,7 @@ def test_without_an_address_it_is_the_first_job(job: JobRecord, schedule: CureSc
 def test_without_a_first_job_there_is_none(job: JobRecord, schedule_with: ScheduleWith) -> None:
     kept = tuple(each for each in schedule_with().milestones if each.kind != MilestoneKind.FIRST_WATER)
     schedule = schedule_with(method="curing compound", watering=(), milestones=kept)
-    assert code(Wording(job, schedule)) is None
+    assert sheet_code(Wording(job, schedule)) is None
     assert "Point your phone" not in care_sheet_html(Wording(job, schedule))
 
 
@@ -72,9 +72,9 @@ def test_the_page_itself_needs_no_code(job: JobRecord, schedule: CureSchedule) -
 
 
 def test_a_hostile_title_stays_text() -> None:
-    assert "<script" not in drawn("x", '</title><script>"')
+    assert "<script" not in draw_code("x", '</title><script>"')
 
 
 def test_the_same_text_is_the_same_picture() -> None:
-    assert drawn(URL, "x") == drawn(URL, "x")
-    assert drawn(URL, "x") != drawn(URL + "1", "x")
+    assert draw_code(URL, "x") == draw_code(URL, "x")
+    assert draw_code(URL, "x") != draw_code(URL + "1", "x")

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, get_args
 
 import pytest
 
-from handover.documents.data_sheet import Data
+from handover.documents.data_sheet import DataSheet
 from handover.documents.pages import data_sheet_html
-from handover.documents.translations import catalog, slug
+from handover.documents.translations import load_translations, slug
 from handover.documents.wording import Wording
 from handover.schedule.model import Assumption, Mark, MilestoneKind, Reason
 
@@ -31,7 +31,7 @@ def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
     )
     told = replace(ends, because=Reason(first, (second,)))
     html = data_sheet_html(Wording(job, replace(schedule, milestones=(told,))))
-    words = catalog("en").find(f"mark.{slug(mark)}")
+    words = load_translations("en").lookup(f"mark.{slug(mark)}")
     for source in ("The table that governs", "The table that is next"):
         assert re.search(rf'{source}</span> <span class="mark">{re.escape(words)}</span>', html)
 
@@ -47,7 +47,7 @@ def test_what_was_assumed_stands_in_the_readers_units(job: JobRecord, schedule: 
     taken = tuple(
         Assumption("any.field", value, "told by nobody") for value in ("20.0 degC", "1.0 m2K/W", "no timer")
     )
-    told = Data(Wording(job, replace(schedule, assumed=taken))).assumed
+    told = DataSheet(Wording(job, replace(schedule, assumed=taken))).assumed
     assert [value.replace("\N{NO-BREAK SPACE}", " ") for _, value, _ in told] == [
         "68 °F",
         "R-5.68",

@@ -32,9 +32,9 @@ def instants() -> np.ndarray:
     return np.datetime64("2026-10-31T11:25:00", "s") + np.arange(HOURS) * np.timedelta64(3600, "s")
 
 
-def band(first: float) -> model.Band:
+def band(first: float) -> model.EstimateBand:
     depths = [model.Depths(*(hourly(first + 10 * level + depth) for depth in range(3))) for level in range(3)]
-    return model.Band(*depths)
+    return model.EstimateBand(*depths)
 
 
 def gate(rule: str, met: datetime | None) -> model.Gate:

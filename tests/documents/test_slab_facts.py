@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handover.documents.slab_facts import placed
+from handover.documents.slab_facts import placement_facts
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
@@ -16,5 +16,5 @@ def test_the_cement_is_named_as_it_was_ordered(job: JobRecord, schedule: CureSch
     """GU is reckoned as type I; the owner ordered GU."""
     mix = job.mix.model_copy(update={"cement": "I", "cement_ordered": "GU"})
     label = Wording(job, schedule).say("placed.cement")
-    assert dict(placed(Wording(job.model_copy(update={"mix": mix}), schedule)))[label] == "GU"
-    assert dict(placed(Wording(job, schedule)))[label] == job.mix.cement
+    assert dict(placement_facts(Wording(job.model_copy(update={"mix": mix}), schedule)))[label] == "GU"
+    assert dict(placement_facts(Wording(job, schedule)))[label] == job.mix.cement

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 
-from handover.documents.icons import NAMES
-from handover.documents.quantity_format import fixed, reader_value, rounded
+from handover.documents.icons import ICON_NAMES
+from handover.documents.quantity_format import format_fixed, format_rounded, reader_value
 from handover.documents.templating import languages, read_text, search_path, templates_folder
-from handover.documents.translations import MissingWords, catalog, slug
+from handover.documents.translations import MissingText, load_translations, slug
 from handover.documents.wording import OWNER_KINDS, Wording
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
@@ -76,7 +76,7 @@ def codes() -> Iterator[str]:
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_code_has_words(language: str) -> None:
-    words = catalog(language)
+    words = load_translations(language)
     assert [code for code in codes() if not words.has(code)] == []
 
 
@@ -98,22 +98,24 @@ def figures_of_the_schedule() -> set[str]:
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_figure_has_a_name(language: str) -> None:
-    named = set(catalog(language).find("figure"))
+    named = set(load_translations(language).lookup("figure"))
     assert figures_of_the_schedule() - named == set()
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_every_uncertainty_has_a_name(language: str) -> None:
-    assert {*_SCALARS, "weather"} <= set(catalog(language).find("spread"))
+    assert {*_SCALARS, "weather"} <= set(load_translations(language).lookup("spread"))
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_cautions_ask_only_for_figures_that_their_rule_gives(language: str) -> None:
-    words = catalog(language)
+    words = load_translations(language)
     given = {code: set(rule.get("figures", ())) for code, rule in practice("cautions.toml").items()}
     for code, figures in given.items():
         asked = set(
-            re.findall(r"{(\w+)}", words.find(f"caution.{code}.text") + words.find(f"caution.{code}.title"))
+            re.findall(
+                r"{(\w+)}", words.lookup(f"caution.{code}.text") + words.lookup(f"caution.{code}.title")
+            )
         )
         assert asked <= figures, code
 
@@ -130,7 +132,7 @@ def strings(tree: Any, above: str = "") -> Iterator[tuple[str, str]]:
 def test_sentences_are_short(language: str) -> None:
     """Plain words: no sentence of an owner's text has 20 words or more."""
     office = ("data.", "joints.", "chart.", "figure.", "mark.")
-    owner = [text for key, text in strings(catalog(language).tree) if not key.startswith(office)]
+    owner = [text for key, text in strings(load_translations(language).tree) if not key.startswith(office)]
     texts = owner + [
         line.lstrip("-0123456789. ")
         for file in (templates_folder() / language).rglob("*.md")
@@ -141,17 +143,17 @@ def test_sentences_are_short(language: str) -> None:
 
 
 def test_every_picture_is_there() -> None:
-    assert {file.stem for file in (templates_folder() / "icons").glob("*.svg")} == set(NAMES)
+    assert {file.stem for file in (templates_folder() / "icons").glob("*.svg")} == set(ICON_NAMES)
 
 
 def test_an_unknown_language_is_a_finding() -> None:
     with pytest.raises(UnusableInput, match='no words in the language "tlh"'):
-        catalog("tlh")
+        load_translations("tlh")
 
 
 def test_a_missing_string_is_an_error_that_names_it() -> None:
-    with pytest.raises(MissingWords, match=r"sheet\.nothing-of-the-kind"):
-        catalog("en").say("sheet.nothing-of-the-kind")
+    with pytest.raises(MissingText, match=r"sheet\.nothing-of-the-kind"):
+        load_translations("en").say("sheet.nothing-of-the-kind")
 
 
 def test_a_missing_folder_of_templates_is_a_finding(tmp_path: Path) -> None:
@@ -199,7 +201,7 @@ def test_words_that_cannot_be_read_are_a_finding(name: str, content: bytes, tmp_
     file.parent.mkdir(parents=True)
     file.write_bytes(content)
     with pytest.raises(UnusableInput, match="cannot be read"):
-        catalog("en", tmp_path)
+        load_translations("en", tmp_path)
 
 
 def test_names_with_braces_are_only_names(job_with: Callable[..., JobRecord], schedule: CureSchedule) -> None:
@@ -288,7 +290,7 @@ def test_cautions_carry_their_numbers_in_the_readers_units(
     ],
 )
 def test_rounding_to_figures_that_can_be_read(value: float, digits: int, text: str) -> None:
-    assert rounded(value, digits) == text
+    assert format_rounded(value, digits) == text
 
 
 @pytest.mark.parametrize(
@@ -318,7 +320,7 @@ def test_readers_units(value: float, unit: str, us: tuple[float, str]) -> None:
     ],
 )
 def test_numbers_of_a_column_are_written_alike(value: float, decimals: int, locale: str, text: str) -> None:
-    assert fixed(value, decimals, locale) == text
+    assert format_fixed(value, decimals, locale) == text
 
 
 def test_units_that_hold_at_a_temperature(job: JobRecord, schedule: CureSchedule) -> None:

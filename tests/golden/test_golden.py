@@ -28,10 +28,10 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter, uniform_filter
 
 from handover.documents.calendars import owner_calendar
-from handover.documents.pages import files_inside, render_care_sheet, render_data_sheet
+from handover.documents.pages import embedded_files, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.inputs import by_name, compute, receive
+from handover.service.inputs import compute, read_inputs, unique_names
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from handover.documents.pages import Paper
     from handover.documents.quantity_format import Units
     from handover.schedule.model import CureSchedule
-    from handover.service.inputs import Received
+    from handover.service.inputs import JobInputs
 
 pytestmark = pytest.mark.spread
 
@@ -64,7 +64,7 @@ ALIKE, ALIKE_IN_PATCH = 0.985, 0.75
 
 
 @cache
-def inputs(sample: str) -> tuple[Received, CureSchedule]:
+def inputs(sample: str) -> tuple[JobInputs, CureSchedule]:
     """Return a sample and its schedule, an hour after its finishing."""
     folder = ROOT / "sample_jobs" / sample
     record = folder / "job.toml"
@@ -72,7 +72,7 @@ def inputs(sample: str) -> tuple[Received, CureSchedule]:
     done = placement.get("finished", placement["end"]) + timedelta(hours=1)
     as_of = datetime.fromisoformat(f"{done.isoformat()}-04:00")
     (weather,) = (each for each in folder.iterdir() if each.stem == "weather")
-    received = receive(record, weather, as_of)
+    received = read_inputs(record, weather, as_of)
     return received, compute(received, as_of)
 
 
@@ -82,11 +82,11 @@ def sheet(kind: str, sample: str, edition: str) -> bytes:
     language, paper, units = EDITIONS[edition]
     received, schedule = inputs(sample)
     words = Wording(received.job, schedule, language=language, units=units)
-    inside = files_inside(
+    inside = embedded_files(
         words,
         schedule=schedule_json(schedule),
         calendar=owner_calendar(words),
-        record=next(iter(by_name(received.inputs.items()).items())),
+        record=next(iter(unique_names(received.files.items()).items())),
     )
     if kind == "care":
         return render_care_sheet(words, paper=paper, pictures=received.pictures, attachments=inside)

@@ -11,24 +11,26 @@ from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.heat import (
     INERT,
     LATENT_HEAT,
-    Column,
-    Concrete,
     Exchange,
+    GridColumn,
+    HydrationParameters,
     Layer,
     March,
     Surface,
-    column,
-    exchange,
     film_coefficient,
+    grid_column,
     march,
     sky_emissivity,
+    surface_exchange,
 )
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.psychrometrics import vapour_pressure
 from handover.errors import OutOfRange
 
 DAY = 24 * HOUR_S
-YOUNG = Concrete(ultimate=0.74, tau=15.0, beta=0.67, heat=160e6, activation_energy=45e3, stops_below_c=-5.0)
+YOUNG = HydrationParameters(
+    ultimate=0.74, tau=15.0, beta=0.67, heat=160e6, activation_energy=45e3, stops_below_c=-5.0
+)
 SLAB = Layer(0.12, 1.5, 2.35e6, 12)
 GROUND = Layer(0.48, 1.0, 1.6e6, 24)
 
@@ -48,7 +50,7 @@ def smooth_day(count: int, *, cover: float = 0.0, members: int = 1) -> tuple[Flo
         return np.repeat(values[:, np.newaxis], members, axis=1)
 
     air = 20.0 - 8.0 * rise
-    weather = exchange(
+    weather = surface_exchange(
         Surface(),
         air_c=for_all(air),
         vapour_pa=for_all(vapour_pressure(air, 0.6)),
@@ -76,8 +78,8 @@ def steady(count: int, *, air_c: float, film: float, cover: float = 0.0) -> Exch
 
 
 def day_of(
-    body: Column,
-    concrete: Concrete,
+    body: GridColumn,
+    concrete: HydrationParameters,
     count: int,
     *,
     cover: float = 0.0,
@@ -100,9 +102,11 @@ def day_of(
 @pytest.mark.parametrize("cover", [0.0, 0.2])
 @pytest.mark.parametrize("concrete", [YOUNG, INERT])
 @pytest.mark.parametrize("deep_c", [15.0, None])
-def test_energy_closes(watered: bool, cover: float, concrete: Concrete, deep_c: float | None) -> None:
+def test_energy_closes(
+    watered: bool, cover: float, concrete: HydrationParameters, deep_c: float | None
+) -> None:
     """What is stored is what came in: to rounding, of some ten million J/m2."""
-    heat = day_of(column(SLAB, [GROUND]), concrete, 48, cover=cover, watered=watered, deep_c=deep_c).heat
+    heat = day_of(grid_column(SLAB, [GROUND]), concrete, 48, cover=cover, watered=watered, deep_c=deep_c).heat
     turnover = np.abs(heat.hydration) + np.abs(heat.surface) + np.abs(heat.ground)
     assert np.all(turnover > 1e5)
     left_over = heat.stored - heat.hydration - heat.surface - heat.ground
@@ -110,7 +114,7 @@ def test_energy_closes(watered: bool, cover: float, concrete: Concrete, deep_c: 
 
 
 def test_the_heat_of_hydration_is_that_of_the_degree_reached() -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     steps, weather = smooth_day(48)
     outcome = march(
         body,
@@ -132,9 +136,9 @@ def error_ratios(outcomes: list[Floats]) -> Floats:
 
 
 @pytest.mark.parametrize(("concrete", "watered"), [(INERT, False), (YOUNG, True)])
-def test_halving_the_step_quarters_the_error(concrete: Concrete, watered: bool) -> None:
+def test_halving_the_step_quarters_the_error(concrete: HydrationParameters, watered: bool) -> None:
     """Second order: the ratio tends to 4. Cells of 3 cm, so that the steps resolve what happens in one."""
-    body = column(replace(SLAB, cells=4), [replace(GROUND, cells=8)])
+    body = grid_column(replace(SLAB, cells=4), [replace(GROUND, cells=8)])
     every_two_hours = [
         day_of(body, concrete, count, watered=watered).temperature_c[:: count // 12, 0, :]
         for count in (192, 384, 768, 1536)
@@ -144,14 +148,14 @@ def test_halving_the_step_quarters_the_error(concrete: Concrete, watered: bool) 
 
 
 @pytest.mark.parametrize(("concrete", "watered"), [(INERT, False), (YOUNG, True)])
-def test_halving_the_cells_quarters_the_error(concrete: Concrete, watered: bool) -> None:
+def test_halving_the_cells_quarters_the_error(concrete: HydrationParameters, watered: bool) -> None:
     """Second order, at the surface, in the middle and at the bottom; steps short enough not to matter.
 
     Nothing passes at the bottom: a held temperature is held a cell below the last node, and moves with it.
     """
     every_two_hours = [
         day_of(
-            column(replace(SLAB, cells=cells), [replace(GROUND, cells=4 * cells)]),
+            grid_column(replace(SLAB, cells=cells), [replace(GROUND, cells=4 * cells)]),
             concrete,
             1536,
             watered=watered,
@@ -165,7 +169,7 @@ def test_halving_the_cells_quarters_the_error(concrete: Concrete, watered: bool)
 
 def test_long_steps_do_not_ring() -> None:
     """Unconditionally stable: a cold front met in steps of ten days."""
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     outcome = march(
         body,
         INERT,
@@ -184,7 +188,7 @@ def test_a_cover_is_a_resistance_in_series(resistance: float) -> None:
 
     The deep temperature is held one cell below the lowest node.
     """
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     count = 200
     outcome = march(
         body,
@@ -204,7 +208,7 @@ def test_a_cover_is_a_resistance_in_series(resistance: float) -> None:
 
 def test_a_cover_acts_like_a_weaker_film() -> None:
     """At every hour, not only in the end: 1/h' = 1/h + R; the same equations, so to rounding."""
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     steps = np.full(24, HOUR_S)
     start = np.full((1, len(body.depth)), 20.0)
     covered, weaker = (
@@ -219,7 +223,7 @@ def test_a_cover_acts_like_a_weaker_film() -> None:
 
 @pytest.mark.parametrize("cover", [0.0, 0.15, 1.0])
 def test_more_cover_keeps_a_cold_night_further_off(cover: float) -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     steps = np.full(12, HOUR_S)
     start = np.full((1, len(body.depth)), 15.0)
     less, more = (
@@ -238,7 +242,7 @@ def test_more_cover_keeps_a_cold_night_further_off(cover: float) -> None:
 
 def test_members_do_not_know_of_each_other() -> None:
     """Two slabs marched together are each the slab marched alone."""
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     steps, weather = smooth_day(24, members=2)
     warm_and_cold = np.repeat([[28.0], [12.0]], len(body.depth), axis=1)
     mixed = replace(YOUNG, tau=np.array([12.0, 25.0]), heat=np.array([160e6, 120e6]))
@@ -263,7 +267,7 @@ def test_members_do_not_know_of_each_other() -> None:
 
 
 def test_only_the_instants_asked_for_come_back() -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     steps, weather = smooth_day(24)
     start = np.full((1, len(body.depth)), 20.0)
     keep = np.arange(25) % 6 == 0
@@ -274,7 +278,7 @@ def test_only_the_instants_asked_for_come_back() -> None:
 
 
 def test_the_caller_keeps_what_he_gave() -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     steps, weather = smooth_day(24)
     start = np.full((1, len(body.depth)), 20.0)
     march(body, YOUNG, weather, steps=steps, initial_c=start, deep_c=15.0, wetness=wet)
@@ -282,7 +286,7 @@ def test_the_caller_keeps_what_he_gave() -> None:
 
 
 def test_nothing_hydrates_in_frozen_pore_water() -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     outcome = march(
         body,
         replace(YOUNG, stops_below_c=-1.0),
@@ -297,7 +301,7 @@ def test_nothing_hydrates_in_frozen_pore_water() -> None:
 
 def test_steady_temperature_ages_by_the_clock() -> None:
     """At the reference temperature, with nothing passing in or out, equivalent age is clock time."""
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     still = replace(YOUNG, heat=0.0, reference_c=20.0)
     outcome = march(
         body,
@@ -318,9 +322,9 @@ def test_cooling_by_evaporation() -> None:
     First by arithmetic; then the wet slab less the dry one over a short step at 30 degC.
     """
     assert pytest.approx(680.6, abs=0.1) == LATENT_HEAT / HOUR_S
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     vapour = vapour_pressure(30.0, 0.4)
-    weather = exchange(
+    weather = surface_exchange(
         Surface(),
         air_c=np.full((2, 1), 30.0),
         vapour_pa=np.full((2, 1), vapour),
@@ -341,9 +345,9 @@ def test_cooling_by_evaporation() -> None:
 
 def test_dew_gives_no_heat() -> None:
     """Condensation is left out, as the rate is clamped at 0: a wet slab in mist is as warm as a dry one."""
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     instants, means = np.full((13, 1), 25.0), np.zeros((12, 1))
-    weather = exchange(
+    weather = surface_exchange(
         Surface(),
         air_c=instants,
         vapour_pa=vapour_pressure(instants, 1.0),
@@ -382,7 +386,7 @@ def test_the_sky_is_colder_than_the_air() -> None:
 def test_roof_and_walls_hide_the_sky() -> None:
     """Indoors, at air temperature, nothing is exchanged by radiation and no sun comes in."""
     air = np.full((2, 1), 18.0)
-    indoors = exchange(
+    indoors = surface_exchange(
         Surface(sky_view=0.0, sun_share=0.0, emissivity=0.9),
         air_c=air,
         vapour_pa=np.full((2, 1), 1000.0),
@@ -390,7 +394,7 @@ def test_roof_and_walls_hide_the_sky() -> None:
         cloud=np.zeros((2, 1)),
         shortwave_wm2=np.full((1, 1), 700.0),
     )
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     outcome = march(
         body,
         INERT,
@@ -407,12 +411,12 @@ def test_roof_and_walls_hide_the_sky() -> None:
 )
 def test_a_layer_of_nothing_is_refused(wrong: dict[str, float]) -> None:
     with pytest.raises(OutOfRange):
-        column(SLAB, [replace(GROUND, **wrong)])
+        grid_column(SLAB, [replace(GROUND, **wrong)])
 
 
 @pytest.mark.parametrize("step", [0.0, -60.0])
 def test_time_runs_forward(step: float) -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     with pytest.raises(OutOfRange):
         march(
             body,
@@ -425,7 +429,7 @@ def test_time_runs_forward(step: float) -> None:
 
 
 def test_a_start_that_does_not_fit_is_refused() -> None:
-    body = column(SLAB, [GROUND])
+    body = grid_column(SLAB, [GROUND])
     with pytest.raises(OutOfRange):
         march(
             body,
@@ -449,9 +453,9 @@ def test_no_weather_makes_it_run_away(seed: int) -> None:
     steps = np.full(hours, 3600.0)
     air_c = random.uniform(-30.0, 50.0, (hours + 1, members))
     outcome = march(
-        column(Layer(0.1, 1.9, 2.35e6, 8), [Layer(1.5, 1.0, 2.0e6, 9, 1.4)]),
+        grid_column(Layer(0.1, 1.9, 2.35e6, 8), [Layer(1.5, 1.0, 2.0e6, 9, 1.4)]),
         INERT,
-        exchange(
+        surface_exchange(
             Surface(),
             air_c=air_c,
             vapour_pa=vapour_pressure(air_c, random.uniform(0.02, 1.0, air_c.shape)),

@@ -18,7 +18,7 @@ from handover.concrete.hydration import (
     hydration_curve,
     hydration_rate,
 )
-from handover.concrete.setting import final_set_degree, initial_set_degree, scaled, set_age
+from handover.concrete.setting import final_set_degree, initial_set_degree, scale_time, set_age
 from handover.errors import OutOfRange
 
 PLAIN: dict[str, float] = {
@@ -94,10 +94,10 @@ def test_members_in_rows_are_each_its_own() -> None:
 @given(curves, st.floats(0.3, 3.0))
 def test_a_retarder_moves_the_set_by_its_factor(curve: HydrationCurve, factor: float) -> None:
     degree = initial_set_degree(0.5)
-    assert set_age(degree, scaled(curve, factor)) == pytest.approx(
+    assert set_age(degree, scale_time(curve, factor)) == pytest.approx(
         factor * float(set_age(degree, curve)), rel=1e-9
     )
-    assert scaled(curve, factor).ultimate == curve.ultimate
+    assert scale_time(curve, factor).ultimate == curve.ultimate
 
 
 @given(st.floats(0.35, 0.65))
@@ -191,4 +191,4 @@ def test_a_mix_has_water(ratio: float) -> None:
 @pytest.mark.parametrize("factor", [0.0, -1.0, np.nan])
 def test_an_admixture_does_not_turn_time_back(factor: float) -> None:
     with pytest.raises(OutOfRange):
-        scaled(hydration_curve(CEMENT, 0.5), factor)
+        scale_time(hydration_curve(CEMENT, 0.5), factor)

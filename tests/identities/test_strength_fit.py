@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handover.concrete.curves import Fastest, From, Level, Slowest, Times
+from handover.concrete.curves import ConstantBound, FastestCurve, OnsetBound, ScaledCurve, SlowestCurve
 from handover.concrete.strength import Aci209, En1992, hyperbolic_strength
 from handover.concrete.strength_fit import Hyperbola, fit_hyperbola
 from handover.errors import OutOfRange
@@ -73,15 +73,17 @@ def test_too_little_to_fit_is_out_of_range(ages: list[int], strengths: list[int]
 
 CURVES: dict[str, StrengthCurve] = {
     "hyperbola": Hyperbola(1.3, 0.02, 8.0),
-    "times": Times(Aci209(4.0, 0.85), 0.8),
-    "slowest": Slowest((Aci209(4.0, 0.85), En1992(0.38))),
-    "fastest": Fastest((Aci209(4.0, 0.85), En1992(0.38))),
-    "raised": Slowest((Times(Aci209(4.0, 0.85), 1.4), Fastest((Level(1.05), Aci209(4.0, 0.85))))),
-    "fitted": Slowest(
+    "times": ScaledCurve(Aci209(4.0, 0.85), 0.8),
+    "slowest": SlowestCurve((Aci209(4.0, 0.85), En1992(0.38))),
+    "fastest": FastestCurve((Aci209(4.0, 0.85), En1992(0.38))),
+    "raised": SlowestCurve(
+        (ScaledCurve(Aci209(4.0, 0.85), 1.4), FastestCurve((ConstantBound(1.05), Aci209(4.0, 0.85))))
+    ),
+    "fitted": SlowestCurve(
         (
             Hyperbola(1.3, 0.02, 8.0),
-            Fastest((Times(Aci209(4.0, 0.85), 0.9), From(3.0))),
-            Fastest((Level(1.1), Aci209(4.0, 0.85))),
+            FastestCurve((ScaledCurve(Aci209(4.0, 0.85), 0.9), OnsetBound(3.0))),
+            FastestCurve((ConstantBound(1.1), Aci209(4.0, 0.85))),
         )
     ),
 }

@@ -10,9 +10,9 @@ from typing import Any
 
 import pytest
 
-from handover.jobs.reading import Examined, examine_job
+from handover.jobs.reading import ExaminedRecord, examine_job
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 GOOD = """\
 id = "2026-07-14-alder-garage"
@@ -47,7 +47,7 @@ def good() -> str:
 def examine(tmp_path: Path) -> Examine:
     """Examine a text, or bytes, as the file job.toml."""
 
-    def examine(content: str | bytes, name: str = "job.toml") -> Examined:
+    def examine(content: str | bytes, name: str = "job.toml") -> ExaminedRecord:
         path = tmp_path / name
         path.write_bytes(content if isinstance(content, bytes) else content.encode())
         return examine_job(path)
@@ -59,7 +59,7 @@ def examine(tmp_path: Path) -> Examine:
 def spoil(examine: Examine) -> Examine:
     """Examine the good record with keys set (or taken out: None), given by their path."""
 
-    def spoil(changes: dict[str, Any]) -> Examined:
+    def spoil(changes: dict[str, Any]) -> ExaminedRecord:
         tables = copy.deepcopy(tomllib.loads(GOOD))
         for path, value in changes.items():
             *way, last = path.split(".")

@@ -7,9 +7,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from handover.jobs.reading import Examined
+from handover.jobs.reading import ExaminedRecord
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 WORD = {"name": "Lee Park", "time": "2026-07-14 14:20", "remarks": "All clear.\nThe crew mends the edge."}
 

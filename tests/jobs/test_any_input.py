@@ -9,11 +9,11 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from handover.jobs.reading import Examined
+from handover.jobs.reading import ExaminedRecord
 from handover.jobs.record import JobRecord, fields_of, tables
 from handover.jobs.source_map import find_lines
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 KEYS = sorted({key for table in tables().values() for key in fields_of(table)} | set(fields_of(JobRecord)))
 VALUES = st.recursive(
@@ -41,7 +41,7 @@ SHARED_FOLDER = settings(
 def test_any_tables_are_examined(examine: Examine, good: str, changes: dict[str, Any]) -> None:
     tables = tomllib.loads(good) | changes
     examined = examine(json.dumps(tables, default=datetime.isoformat))
-    assert isinstance(examined, Examined)
+    assert isinstance(examined, ExaminedRecord)
     assert (examined.record is None) == bool(examined.faults)
     assert all(finding.file and finding.line for finding in examined.findings)
 

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 from handover.errors import Finding
-from handover.jobs.parse import LARGEST
-from handover.jobs.reading import Examined, examine_job
+from handover.jobs.parse import MAX_RECORD_BYTES
+from handover.jobs.reading import ExaminedRecord, examine_job
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 
-def only(examined: Examined) -> Finding:
+def only(examined: ExaminedRecord) -> Finding:
     """Return the one finding, and check that it says what to do."""
     (finding,) = examined.findings
     assert examined.record is None
@@ -61,7 +61,7 @@ def test_a_file_of_200_megabytes_is_not_read(tmp_path: Path) -> None:
 
 
 def test_the_largest_record_is_read(examine: Examine, good: str) -> None:
-    filled = good + "#" * (LARGEST - len(good))
+    filled = good + "#" * (MAX_RECORD_BYTES - len(good))
     assert examine(filled).record
     assert "bytes" in only(examine(filled + "#")).problem
 

@@ -6,10 +6,10 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from handover.errors import Finding
-from handover.jobs.clock import local_instant, zone_at, zone_named
-from handover.jobs.reading import Examined
+from handover.jobs.clock import find_zone, local_instant, zone_at
+from handover.jobs.reading import ExaminedRecord
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 # Places, and the zone the IANA data base keeps for them.
 PLACES = [
@@ -33,12 +33,12 @@ def test_at_sea_there_is_none() -> None:
 
 
 def test_an_unknown_zone_is_told_with_those_like_it() -> None:
-    assert "America/Chicago" in zone_named("US/Chicagoo").example
-    assert "America/New_York" in zone_named("new york").example
-    assert "localtime" not in zone_named("localtime").example
+    assert "America/Chicago" in find_zone("US/Chicagoo").example
+    assert "America/New_York" in find_zone("new york").example
+    assert "localtime" not in find_zone("localtime").example
 
 
-NEW_YORK = zone_named("America/New_York")
+NEW_YORK = find_zone("America/New_York")
 
 # The clock in New York goes back on 1 November 2026 at 2:00 EDT and forward on 8 March 2026 at 2:00 EST
 # (Energy Policy Act of 2005: second Sunday in March, first Sunday in November).

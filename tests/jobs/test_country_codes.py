@@ -10,9 +10,9 @@ from collections.abc import Callable
 import pytest
 
 from handover.jobs.country_codes import countries, country_of_zone
-from handover.jobs.reading import Examined
+from handover.jobs.reading import ExaminedRecord
 
-Spoil = Callable[..., Examined]
+Spoil = Callable[..., ExaminedRecord]
 
 
 @pytest.mark.parametrize(

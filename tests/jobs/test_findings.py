@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from handover.jobs.reading import Examined
+from handover.jobs.reading import ExaminedRecord
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 # Path and value of one key, and a word that the finding must hold.
 FAULTS = [

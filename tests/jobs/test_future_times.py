@@ -11,16 +11,16 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from handover.errors import UnusableInput
-from handover.jobs.future_times import examine_times
-from handover.service.inputs import receive
+from handover.jobs.future_times import find_future_times
+from handover.service.inputs import read_inputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from handover.errors import Finding
-    from handover.jobs.reading import Examined
+    from handover.jobs.reading import ExaminedRecord
 
-    Examine = Callable[..., Examined]
+    Examine = Callable[..., ExaminedRecord]
 
 AS_OF = datetime(2026, 7, 15, 8, tzinfo=ZoneInfo("America/New_York"))
 
@@ -28,7 +28,7 @@ AS_OF = datetime(2026, 7, 15, 8, tzinfo=ZoneInfo("America/New_York"))
 def found(examine: Examine, text: str, as_of: datetime = AS_OF) -> tuple[Finding, ...]:
     examined = examine(text)
     assert examined.record is not None, examined.findings
-    return examine_times(examined.record, examined.source, as_of)
+    return find_future_times(examined.record, examined.source, as_of)
 
 
 @pytest.mark.parametrize(
@@ -79,5 +79,5 @@ def test_the_issue_refuses_it(
     )
     (tmp_path / "weather.json").write_text(json.dumps(hourly()))
     with pytest.raises(UnusableInput) as refused:
-        receive(tmp_path / "job.toml", tmp_path / "weather.json", AS_OF)
+        read_inputs(tmp_path / "job.toml", tmp_path / "weather.json", AS_OF)
     assert "cylinder[1].tested" in {each.field for each in refused.value.findings}

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from handover.jobs.attached_files import FolderFiles
-from handover.jobs.logger import LARGEST, examine_log
+from handover.jobs.logger import MAX_LOG_BYTES, examine_log
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -127,7 +127,7 @@ def test_all_wrong_lines_are_told_at_once_up_to_a_few(read: Examine) -> None:
 
 def test_rubbish_and_a_huge_file_are_faults(read: Examine) -> None:
     assert "binary" in read(b"PK\x03\x04\x00\x00")[1][0].problem
-    assert "at most" in read(b"x" * (LARGEST + 1))[1][0].problem
+    assert "at most" in read(b"x" * (MAX_LOG_BYTES + 1))[1][0].problem
 
 
 @pytest.mark.parametrize(

@@ -13,14 +13,14 @@ import pytest
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.jobs.reading import Examined
+    from handover.jobs.reading import ExaminedRecord
 
-    Spoil = Callable[..., Examined]
+    Spoil = Callable[..., ExaminedRecord]
 
 METRIC = {"slab.length": "10 m", "slab.width": "8 m", "slab.thickness": "100 mm"}
 
 
-def doubts(examined: Examined) -> list[str]:
+def doubts(examined: ExaminedRecord) -> list[str]:
     assert examined.record is not None, examined.findings
     return [each.problem for each in examined.findings if each.field == "site.longitude"]
 

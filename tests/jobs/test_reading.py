@@ -11,10 +11,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from handover.errors import UnusableInput
-from handover.jobs.reading import Examined, examine_job, read_job
+from handover.jobs.reading import ExaminedRecord, examine_job, read_job
 from handover.jobs.record import Curing, Slab
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 FULL_US = """\
 id = "same-job"

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 
-from handover.documents.translations import catalog
+from handover.documents.translations import load_translations
 from handover.errors import UnusableInput
 from handover.jobs.record import SlabUse
-from handover.jobs.record_template import blank_record
-from handover.practice.walkthrough import looked_at
+from handover.jobs.record_template import record_template
+from handover.practice.walkthrough import walkthrough_items
 from handover.service.record_template import record_to_fill_in
 
 if TYPE_CHECKING:
@@ -30,12 +30,12 @@ def test_it_offers_what_is_looked_at_on_such_a_slab(use: str) -> None:
     told = tomllib.loads(put_to_use(text))
     assert told["slab"]["use"] == use
     _, *items = (each["item"] for each in told["walkthrough"])  # the first shows how it is done
-    assert items == [catalog("en").say(f"look-at.{code}") for code in looked_at(use)]
+    assert items == [load_translations("en").say(f"look-at.{code}") for code in walkthrough_items(use)]
     assert not any("ok" in each for each in told["walkthrough"])  # nobody has looked yet
 
 
 def test_it_holds_all_that_the_blank_record_holds() -> None:
-    assert set(blank_record().splitlines()) < set(record_to_fill_in().splitlines())
+    assert set(record_template().splitlines()) < set(record_to_fill_in().splitlines())
     assert "walkthrough" not in tomllib.loads(record_to_fill_in())
 
 
@@ -49,11 +49,11 @@ def test_a_use_that_no_slab_has_is_told_with_the_nearest() -> None:
 def test_what_an_owner_of_such_a_slab_cares_for_is_on_its_list() -> None:
     # Common practice, no source: doors need a straight line, floods a drain, machines leave marks indoors.
     for use in ("garage floor", "shop floor"):
-        assert {"machine-marks", "door-line", "drains", "anchors"} <= set(looked_at(use))
-    assert "slope" in looked_at("driveway")
+        assert {"machine-marks", "door-line", "drains", "anchors"} <= set(walkthrough_items(use))
+    assert "slope" in walkthrough_items("driveway")
     for use in get_args(SlabUse):
-        assert "edges" in looked_at(use)
-        assert len(set(looked_at(use))) == len(looked_at(use))
+        assert "edges" in walkthrough_items(use)
+        assert len(set(walkthrough_items(use))) == len(walkthrough_items(use))
 
 
 def test_the_command_writes_it(run: Callable[..., Any], tmp_path: Path) -> None:

@@ -11,12 +11,12 @@ from typing import Any
 import pytest
 from jsonschema import Draft202012Validator
 
-from handover.jobs.reading import Examined, examine_job
-from handover.jobs.record import JobRecord, fields_of, needed, tables
-from handover.jobs.record_template import blank_record
+from handover.jobs.reading import ExaminedRecord, examine_job
+from handover.jobs.record import JobRecord, fields_of, required_fields, tables
+from handover.jobs.record_template import record_template
 from handover.jobs.schema import job_schema
 
-Examine = Callable[..., Examined]
+Examine = Callable[..., ExaminedRecord]
 
 SAMPLES = ["summer-garage", "november-shop", "driveway-compound"]
 
@@ -142,18 +142,18 @@ def uncommented(text: str) -> str:
 
 
 def test_the_blank_record_asks_for_what_must_be_there(examine: Examine) -> None:
-    fields = {finding.field for finding in examine(blank_record()).findings}
+    fields = {finding.field for finding in examine(record_template()).findings}
     must = {
         f"{name}.{key}"
         for name, table in tables().items()
-        for key in needed(table)
-        if name in needed(JobRecord)
+        for key in required_fields(table)
+        if name in required_fields(JobRecord)
     }
     assert fields == must | {"id", "slab", "site.timezone"}
 
 
 def test_the_blank_record_is_good_once_its_blanks_are_filled(examine: Examine) -> None:
-    text = blank_record()
+    text = record_template()
     for line in re.findall(r'^[a-z_]+ = "".*$', text, flags=re.MULTILINE):
         example = re.search(r'such as ("[^"]+")', line)
         key = line.partition(" ")[0]
@@ -168,7 +168,7 @@ def test_the_blank_record_shows_every_field(examine: Examine, tmp_path: Path) ->
     for name in ("logo.png", "logger.csv", "photos/door.jpg"):
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_bytes(b"time_utc,temperature_c\n")
-    text = uncommented(blank_record())
+    text = uncommented(record_template())
     shown = tomllib.loads(text)
     for name, table in tables().items():
         part = shown[name][0] if isinstance(shown[name], list) else shown[name]

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from handover.jobs.reading import Examined
+    from handover.jobs.reading import ExaminedRecord
 
 METRIC = {
     "slab.length": "10.4 m",
@@ -34,7 +34,7 @@ METRIC = {
     ],
 )
 def test_the_reader_gets_the_units_of_most_measures(
-    spoil: Callable[..., Examined], metric: tuple[str, ...], units: str
+    spoil: Callable[..., ExaminedRecord], metric: tuple[str, ...], units: str
 ) -> None:
     job = spoil({each: METRIC[each] for each in metric}).record
     assert job is not None
@@ -55,7 +55,7 @@ def test_the_system_of_a_unit_is_that_of_our_own_examples(kind: Any) -> None:
 
 @pytest.mark.parametrize(("ordered", "reckoned"), [("GU", "I"), ("I/II", "II"), ("Type  III", "III")])
 def test_the_cement_is_called_as_it_was_ordered(
-    spoil: Callable[..., Examined], ordered: str, reckoned: str
+    spoil: Callable[..., ExaminedRecord], ordered: str, reckoned: str
 ) -> None:
     job = spoil({"mix.cement": ordered}).record
     assert job is not None

@@ -23,7 +23,7 @@ from handover.practice.rules import (
     rule_set_of,
     rule_sets,
 )
-from handover.schedule.durations import COLUMNS, required_hours
+from handover.schedule.durations import COLUMN_SELECTORS, required_hours
 from handover.schedule.gate_evaluators import GATE_EVALUATORS
 from handover.schedule.model import MilestoneKind
 
@@ -168,7 +168,7 @@ class TestTables:
     def test_is_whole(self, table: Durations) -> None:
         columns = {len(band.hours or band.over) for band in table.bands}
         assert len(columns) == 1
-        assert table.by in COLUMNS
+        assert table.by in COLUMN_SELECTORS
         assert not table.at_least or columns == {len(table.at_least)}
         assert all(bool(band.hours) != bool(band.over) for band in table.bands)
         for warmer, colder in pairwise(table.bands):

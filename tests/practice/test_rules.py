@@ -7,7 +7,7 @@ from typing import get_args
 import pytest
 
 from handover.jobs.record import Method, SlabUse
-from handover.practice.rules import Cement, GateRule, Mark, Rule, practice
+from handover.practice.rules import CementRule, GateRule, Mark, Rule, practice
 from handover.schedule.gate_evaluators import GATE_EVALUATORS
 from handover.schedule.model import MilestoneKind
 
@@ -56,7 +56,7 @@ def test_methods_are_those_of_the_record() -> None:
 
 
 @pytest.mark.parametrize("cement", PRACTICE.cements.values(), ids=list(PRACTICE.cements))
-def test_phases_of_a_cement_are_shares(cement: Cement) -> None:
+def test_phases_of_a_cement_are_shares(cement: CementRule) -> None:
     phases = dict(cement.phases)
     blaine = phases.pop("blaine")
     assert 250 <= blaine <= 700  # m2/kg

@@ -25,7 +25,7 @@ from pvlib.location import Location
 
 from handover.base.arrays import Floats
 from handover.concrete.evaporation import wind_at
-from handover.concrete.heat import INERT, Exchange, Layer, Surface, column, exchange, march
+from handover.concrete.heat import INERT, Exchange, Layer, Surface, grid_column, march, surface_exchange
 from handover.concrete.psychrometrics import saturation_pressure
 
 # pvlib still asks pandas for a name that pandas is about to drop.
@@ -36,7 +36,7 @@ PLACE = Location(44.128, -77.597)
 STEP = 300.0
 DAY = 86_400.0
 PROBE_C = 7.5
-ROAD = column(Layer(0.19, 1.5, 2350.0 * 1000.0, 19), [Layer(0.20, 0.3, 1600.0 * 800.0, 20)])
+ROAD = grid_column(Layer(0.19, 1.5, 2350.0 * 1000.0, 19), [Layer(0.20, 0.3, 1600.0 * 800.0, 20)])
 
 
 class Station:
@@ -97,7 +97,7 @@ def errors(station: Station) -> tuple[Floats, Floats]:
     seconds = np.arange(np.ceil(times[-1] / STEP) + 1) * STEP
     sun = PLACE.get_clearsky(station.utc(seconds[:-1] + STEP / 2.0), model="ineichen")["ghi"].to_numpy()
     air = station.at(seconds, "air_temperature_c")
-    weather = exchange(
+    weather = surface_exchange(
         Surface(absorptivity=0.65, emissivity=0.90),
         air_c=air[:, np.newaxis],
         vapour_pa=saturation_pressure(station.at(seconds, "dew_point_c"))[:, np.newaxis],

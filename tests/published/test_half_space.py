@@ -10,7 +10,7 @@ import pytest
 from scipy.special import erf, erfc
 
 from handover.base.arrays import Floats
-from handover.concrete.heat import INERT, Exchange, Layer, column, march
+from handover.concrete.heat import INERT, Exchange, Layer, grid_column, march
 
 CONDUCTIVITY = 1.5  # W/(m K)
 HEAT_CAPACITY = 2350.0 * 1000.0  # J/(m3 K)
@@ -50,7 +50,7 @@ def profile(
     heat_capacity: float = HEAT_CAPACITY,
 ) -> tuple[Floats, Floats]:
     """Return the depths of the nodes and their temperatures at the end."""
-    ground = column(Layer(depth, conductivity, heat_capacity, cells), ())
+    ground = grid_column(Layer(depth, conductivity, heat_capacity, cells), ())
     outcome = march(
         ground,
         INERT,
@@ -145,7 +145,7 @@ def daily_wave(seconds: float) -> tuple[complex, complex, complex]:
     """Return the third day's harmonics of a given sine, of the surface that follows it, and of 0.1 m."""
     steps = np.full(round(3 * DAY / seconds), seconds)
     phase = PULSE * np.concatenate([[0.0], np.cumsum(steps)])
-    ground = column(Layer(2.0, CONDUCTIVITY, HEAT_CAPACITY, 400), ())
+    ground = grid_column(Layer(2.0, CONDUCTIVITY, HEAT_CAPACITY, 400), ())
     settled = np.exp(-ground.depth / REACH) * np.sin(-ground.depth / REACH)
     given = np.sin(phase)
     outcome = march(
@@ -192,7 +192,7 @@ def test_two_half_spaces_meet() -> None:
     start[200] = (2.35e6 * 30.0 + 1.28e6 * 10.0) / (2.35e6 + 1.28e6)
     steps = np.full(60, 60.0)
     outcome = march(
-        column(concrete, [soil]),
+        grid_column(concrete, [soil]),
         INERT,
         weather(steps, 0.0, 0.0),
         steps=steps,

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from handover.base.arrays import HOUR_S, Floats
-from handover.concrete.heat import Concrete, Exchange, Layer, column, march
+from handover.concrete.heat import Exchange, HydrationParameters, Layer, grid_column, march
 from handover.concrete.hydration import (
     CementComposition,
     activation_energy,
@@ -81,14 +81,14 @@ def test_slag() -> None:
 def adiabatic(start_c: float, hours: list[int], steps_an_hour: int = 20) -> Floats:
     """Return the temperature of 335 kg/m3 of type I that keeps its heat, after so many hours."""
     curve = hydration_curve(TYPE_I, 0.50)
-    concrete = Concrete(
+    concrete = HydrationParameters(
         ultimate=curve.ultimate,
         tau=curve.tau_h,
         beta=curve.beta,
         heat=curve.heat_j_kg * 335.0,
         activation_energy=curve.activation_energy,
     )
-    body = column(Layer(0.1, 1.5, 2.35e6, 2), [])
+    body = grid_column(Layer(0.1, 1.5, 2.35e6, 2), [])
     steps = np.full(max(hours) * steps_an_hour, HOUR_S / steps_an_hour)
     instants, means = np.zeros((len(steps) + 1, 1)), np.zeros((len(steps), 1))
     nothing = Exchange(instants, instants, instants, instants, instants, means, means, emissivity=0.0)

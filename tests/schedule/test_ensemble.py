@@ -12,7 +12,7 @@ import pytest
 from handover.practice.rules import practice
 from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble
 from handover.schedule.plan import plan_cure
-from handover.weather.extrapolate import extend
+from handover.weather.extrapolate import extrapolate
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -90,7 +90,7 @@ class TestTypicalYear:
     def whole(self, job: Job, weather: Weather) -> WeatherSeries:
         seen = weather()
         until = job().placement.end.replace(day=10, month=8)
-        return extend(seen, until, typical=year_of(seen))
+        return extrapolate(seen, until, typical=year_of(seen))
 
     def test_past_the_forecast_each_case_has_the_hours_of_another_day(
         self, job: Job, whole: WeatherSeries, weather: Weather, as_of: datetime

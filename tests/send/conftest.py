@@ -161,13 +161,13 @@ def mute() -> Iterator[MailServer]:
 @pytest.fixture(autouse=True)
 def _patient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait as long as a busy machine takes."""
-    monkeypatch.setattr(sending, "PATIENCE", LIMIT_S)
+    monkeypatch.setattr(sending, "SMTP_TIMEOUT_S", LIMIT_S)
 
 
 @pytest.fixture
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
     """Wait for no answer longer than half a second."""
-    monkeypatch.setattr(sending, "PATIENCE", 0.5)
+    monkeypatch.setattr(sending, "SMTP_TIMEOUT_S", 0.5)
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.service.sending import Outcome
+from handover.service.sending import SendOutcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -70,7 +70,7 @@ def test_stopped_by_hand_what_went_out_is_not_denied(
     run: Any, issued: Callable[..., Path], settings: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def stopped(jobs: Any, *_: object, **__: object) -> Any:
-        yield Outcome(jobs[0], "sent", "ana@example.org")
+        yield SendOutcome(jobs[0], "sent", "ana@example.org")
         raise KeyboardInterrupt
 
     monkeypatch.setattr("handover.service.sending.send_messages", stopped)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.service.mail_server import MailServer
-from handover.service.sending import rehearse, send_messages
+from handover.service.sending import dry_run, send_messages
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -204,7 +204,7 @@ def test_a_server_that_falls_silent_over_the_message_leaves_it_open(
     assert "may have gone out or not" in words
     assert [each["state"] for each in sent(folder)] == ["unsure"]
     monkeypatch.undo()
-    state, words = one(rehearse([folder]))
+    state, words = one(dry_run([folder]))
     assert (state, "--again" in words) == ("not sent", True)
 
 
@@ -222,7 +222,7 @@ def test_two_runs_at_once_send_it_once(serve: Serve, issued: Issued, postbox: An
 def test_a_message_in_an_archive_stays_as_it_is(issued: Issued, tmp_path: Path) -> None:
     folder = issued()
     (tmp_path / "bagit.txt").write_text("BagIt-Version: 1.0\n")
-    state, words = one(rehearse([folder]))
+    state, words = one(dry_run([folder]))
     assert (state, "archive" in words) == ("not sent", True)
 
 
@@ -385,14 +385,14 @@ def test_one_failure_does_not_stop_the_others(
 )
 def test_a_message_that_was_spoilt_does_not_go_out(issued: Issued, message: str, old: str, new: str) -> None:
     assert old in message
-    state, words = one(rehearse([issued(text=message.replace(old, new))]))
+    state, words = one(dry_run([issued(text=message.replace(old, new))]))
     assert state == "not sent"
     assert "message.eml" in words
 
 
 def test_a_rehearsal_leaves_no_trace(issued: Issued) -> None:
     folder = issued()
-    [outcome] = rehearse([folder])
+    [outcome] = dry_run([folder])
     assert outcome.state == "ready"
     assert outcome.draft.shown_to == "Ana Muñoz <ana@example.org>"
     assert outcome.draft.shown_from == "Example Flatwork <office@example.com>"

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.weather import Place, WeatherSeries, examine_weather_bytes
+from handover.weather import Location, WeatherSeries, examine_weather_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.weather.reading import Examined
+    from handover.weather.reading import ExaminedWeather
 
 START = datetime(2026, 7, 14, tzinfo=UTC)
 
@@ -111,15 +111,15 @@ def files() -> Files:
 
 
 @pytest.fixture
-def site() -> Place:
-    return Place(36.1, -79.95, "America/New_York")
+def site() -> Location:
+    return Location(36.1, -79.95, "America/New_York")
 
 
 @pytest.fixture
-def examine(site: Place) -> Callable[..., Examined]:
+def examine(site: Location) -> Callable[..., ExaminedWeather]:
     """Judge a document (dict, text or bytes) as if it had been read from the file "weather"."""
 
-    def judge(content: Any, place: Any = site, year: int | None = None, **more: Any) -> Examined:
+    def judge(content: Any, place: Any = site, year: int | None = None, **more: Any) -> ExaminedWeather:
         if isinstance(content, dict | list):
             content = json.dumps(content)
         data = content if isinstance(content, bytes) else content.encode()
@@ -129,7 +129,7 @@ def examine(site: Place) -> Callable[..., Examined]:
 
 
 @pytest.fixture
-def sound(examine: Callable[..., Examined]) -> Callable[..., WeatherSeries]:
+def sound(examine: Callable[..., ExaminedWeather]) -> Callable[..., WeatherSeries]:
     """Read a document that must have no fault."""
 
     def read(content: Any, **more: Any) -> WeatherSeries:
@@ -141,7 +141,7 @@ def sound(examine: Callable[..., Examined]) -> Callable[..., WeatherSeries]:
 
 
 @pytest.fixture
-def faults(examine: Callable[..., Examined]) -> Callable[..., list[str]]:
+def faults(examine: Callable[..., ExaminedWeather]) -> Callable[..., list[str]]:
     """Return the faults of a document that must not be usable, as text."""
 
     def read(content: Any, **more: Any) -> list[str]:

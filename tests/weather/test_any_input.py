@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.weather.reading import Examined
+    from handover.weather.reading import ExaminedWeather
 
 MANY = settings(
     max_examples=100,
@@ -36,7 +36,7 @@ ODD = st.one_of(
 COLUMNS = ("air_c", "relative_humidity", "wind_ms", "cloud", "shortwave_wm2", "precipitation_mm", "origin")
 
 
-def judged(examined: Examined) -> None:
+def judged(examined: ExaminedWeather) -> None:
     """Check that what came out is whole."""
     series, findings = examined
     if series is None:
@@ -72,7 +72,7 @@ def spoil(document: Any, data: st.DataObject) -> None:
 
 @MANY
 @given(data=st.data())
-def test_spoilt_open_meteo(files: Any, examine: Callable[..., Examined], data: st.DataObject) -> None:
+def test_spoilt_open_meteo(files: Any, examine: Callable[..., ExaminedWeather], data: st.DataObject) -> None:
     document = files.open_meteo()
     for _ in range(data.draw(st.integers(1, 4))):
         spoil(document, data)
@@ -81,7 +81,7 @@ def test_spoilt_open_meteo(files: Any, examine: Callable[..., Examined], data: s
 
 @MANY
 @given(data=st.data())
-def test_spoilt_nws(files: Any, examine: Callable[..., Examined], data: st.DataObject) -> None:
+def test_spoilt_nws(files: Any, examine: Callable[..., ExaminedWeather], data: st.DataObject) -> None:
     document = files.nws()
     for _ in range(data.draw(st.integers(1, 4))):
         spoil(document, data)
@@ -90,7 +90,7 @@ def test_spoilt_nws(files: Any, examine: Callable[..., Examined], data: st.DataO
 
 @MANY
 @given(data=st.data())
-def test_spoilt_table(files: Any, examine: Callable[..., Examined], data: st.DataObject) -> None:
+def test_spoilt_table(files: Any, examine: Callable[..., ExaminedWeather], data: st.DataObject) -> None:
     text = files.table(hours=30)
     for _ in range(data.draw(st.integers(1, 4))):
         at = data.draw(st.integers(0, len(text)))
@@ -101,7 +101,7 @@ def test_spoilt_table(files: Any, examine: Callable[..., Examined], data: st.Dat
 
 @MANY
 @given(st.binary(max_size=200))
-def test_any_bytes(examine: Callable[..., Examined], data: bytes) -> None:
+def test_any_bytes(examine: Callable[..., ExaminedWeather], data: bytes) -> None:
     judged(examine(data))
 
 
@@ -111,5 +111,5 @@ def test_any_bytes(examine: Callable[..., Examined], data: bytes) -> None:
         ODD, lambda inner: st.lists(inner) | st.dictionaries(st.text(max_size=8), inner), max_leaves=20
     )
 )
-def test_any_json(examine: Callable[..., Examined], document: Any) -> None:
+def test_any_json(examine: Callable[..., ExaminedWeather], document: Any) -> None:
     judged(examine(json.dumps(document)))

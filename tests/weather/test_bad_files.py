@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.errors import UnusableInput
-from handover.weather import Place, examine_weather, read_weather
+from handover.weather import Location, examine_weather, read_weather
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -81,29 +81,29 @@ def test_neighbouring_answers_are_told_apart(faults: Callable[..., list[str]]) -
     assert "not the raw grid" in faults({"properties": {"periods": []}})[0]
 
 
-def test_missing_file(tmp_path: Path, site: Place) -> None:
+def test_missing_file(tmp_path: Path, site: Location) -> None:
     series, (finding,) = examine_weather(tmp_path / "none.json", site)
     assert series is None
     assert finding.problem == "there is no such file"
 
 
-def test_a_folder(tmp_path: Path, site: Place) -> None:
+def test_a_folder(tmp_path: Path, site: Location) -> None:
     assert examine_weather(tmp_path, site)[1][0].problem == "is not a file"
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="nothing is unreadable to root")
-def test_unreadable_file(tmp_path: Path, site: Place) -> None:
+def test_unreadable_file(tmp_path: Path, site: Location) -> None:
     path = tmp_path / "secret.csv"
     path.write_text("time_utc")
     path.chmod(0)
     assert "cannot be read" in examine_weather(path, site)[1][0].problem
 
 
-def test_a_path_that_cannot_be(site: Place) -> None:
+def test_a_path_that_cannot_be(site: Location) -> None:
     assert examine_weather("a\0b", site)[0] is None
 
 
-def test_a_large_file_is_refused_before_it_is_read(tmp_path: Path, site: Place) -> None:
+def test_a_large_file_is_refused_before_it_is_read(tmp_path: Path, site: Location) -> None:
     path = tmp_path / "large.json"
     with path.open("wb") as file:
         file.truncate(200_000_000)
@@ -113,7 +113,7 @@ def test_a_large_file_is_refused_before_it_is_read(tmp_path: Path, site: Place) 
     assert finding.expected == "at most 50 MB"
 
 
-def test_read_weather_raises_with_every_finding(tmp_path: Path, site: Place, files: Any) -> None:
+def test_read_weather_raises_with_every_finding(tmp_path: Path, site: Location, files: Any) -> None:
     document = files.open_meteo()
     document["hourly_units"]["wind_speed_10m"] = "Bft"
     document["hourly_units"]["temperature_2m"] = "°R"
@@ -125,7 +125,7 @@ def test_read_weather_raises_with_every_finding(tmp_path: Path, site: Place, fil
     assert all(str(path) in str(finding) for finding in caught.value.findings)
 
 
-def test_the_name_of_a_file_tells_nothing(tmp_path: Path, site: Place, files: Any) -> None:
+def test_the_name_of_a_file_tells_nothing(tmp_path: Path, site: Location, files: Any) -> None:
     path = tmp_path / "weather.csv"
     path.write_text(json.dumps(files.open_meteo()), encoding="utf-8")
     assert read_weather(path, site=site).source == "Open-Meteo hourly forecast"

@@ -17,8 +17,8 @@ import trustme
 
 from handover import __version__
 from handover.errors import DownloadFailed
-from handover.weather import Place
-from handover.weather.download import Download, Endpoints, Manners, download_forecast, write_whole
+from handover.weather import Location
+from handover.weather.download import Download, Endpoints, RetryPolicy, download_forecast, write_atomically
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -142,13 +142,13 @@ def pauses() -> list[float]:
 
 
 @pytest.fixture
-def download(service: Any, site: Place, pauses: list[float]) -> Callable[..., Download]:
+def download(service: Any, site: Location, pauses: list[float]) -> Callable[..., Download]:
     def fetch(place: Any = site, start: Any = POUR, now: Any = NOW, **more: Any) -> Download:
         usual_manners = {"timeout_s": LIMIT_S, "deadline_s": LIMIT_S, "largest_bytes": 1_000_000}
         asked = {
             name: more.pop(name) for name in ("timeout_s", "attempts", "longest_pause_s") if name in more
         }
-        manners = Manners(**usual_manners | asked, sleep=pauses.append)
+        manners = RetryPolicy(**usual_manners | asked, sleep=pauses.append)
         usual = {
             "contact": "office@example.com",
             "endpoints": Endpoints(service.url, service.url, service.url),
@@ -202,7 +202,7 @@ def test_a_contact_is_due(service: Any, download: Callable[..., Download], conta
 
 def test_a_place_is_due(service: Any, download: Callable[..., Download]) -> None:
     with pytest.raises(DownloadFailed, match="latitude"):
-        download(place=Place(None, None))
+        download(place=Location(None, None))
     assert service.asked == []
 
 
@@ -425,7 +425,7 @@ def test_a_huge_answer_is_cut_short(service: Any, download: Callable[..., Downlo
         download(service="open-meteo")
 
 
-def test_nobody_there(site: Place, pauses: list[float]) -> None:
+def test_nobody_there(site: Location, pauses: list[float]) -> None:
     nowhere = Endpoints("http://127.0.0.1:9", "", "http://127.0.0.1:9")
     with pytest.raises(DownloadFailed, match="cannot be reached"):
         download_forecast(
@@ -435,7 +435,7 @@ def test_nobody_there(site: Place, pauses: list[float]) -> None:
             now=NOW,
             contact="office@example.com",
             endpoints=nowhere,
-            manners=Manners(timeout_s=LIMIT_S, attempts=2, sleep=pauses.append),
+            manners=RetryPolicy(timeout_s=LIMIT_S, attempts=2, sleep=pauses.append),
         )
     assert pauses == [1, 1]
 
@@ -486,7 +486,7 @@ def test_another_place_is_another_answer(
 ) -> None:
     service.answers[OPEN_METEO] = [open_meteo]
     download(cache=tmp_path)
-    download(cache=tmp_path, place=Place(36.2, -79.95))
+    download(cache=tmp_path, place=Location(36.2, -79.95))
     assert len(service.asked) == 2
 
 
@@ -530,6 +530,6 @@ def test_a_failed_write_leaves_the_older_file(tmp_path: Path, monkeypatch: pytes
 
     monkeypatch.setattr("handover.weather.download.os.fsync", full)
     with pytest.raises(OSError, match="No space left"):
-        write_whole(path, b"newer")
+        write_atomically(path, b"newer")
     assert path.read_text() == "older"
     assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]

@@ -11,7 +11,7 @@ import pytest
 
 from handover.errors import UnusableInput
 from handover.weather import Origin, WeatherSeries
-from handover.weather.extrapolate import extend
+from handover.weather.extrapolate import extrapolate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,24 +30,24 @@ def five_days(files: Any, sound: Callable[..., WeatherSeries]) -> WeatherSeries:
 
 
 def test_nothing_is_added_before_the_end(five_days: WeatherSeries) -> None:
-    assert extend(five_days, five_days.last_hour) is five_days
-    assert extend(five_days, five_days.last_hour - timedelta(hours=1)) is five_days
+    assert extrapolate(five_days, five_days.last_hour) is five_days
+    assert extrapolate(five_days, five_days.last_hour - timedelta(hours=1)) is five_days
 
 
 def test_what_is_there_is_not_touched(five_days: WeatherSeries) -> None:
-    longer = extend(five_days, five_days.last_hour + timedelta(days=10))
+    longer = extrapolate(five_days, five_days.last_hour + timedelta(days=10))
     for name in ("time", "air_c", "wind_ms", "precipitation_mm", "origin"):
         np.testing.assert_array_equal(getattr(longer, name)[:120], getattr(five_days, name))
 
 
 def test_reaches_the_hour_asked_for(five_days: WeatherSeries) -> None:
-    longer = extend(five_days, five_days.last_hour + timedelta(hours=30, minutes=20))
+    longer = extrapolate(five_days, five_days.last_hour + timedelta(hours=30, minutes=20))
     assert longer.last_hour == five_days.last_hour + timedelta(hours=31)
     assert longer.is_unbroken
 
 
 def test_the_mean_day_by_utc_hour(five_days: WeatherSeries) -> None:
-    longer = extend(five_days, five_days.last_hour + timedelta(days=4))
+    longer = extrapolate(five_days, five_days.last_hour + timedelta(days=4))
     for hour in range(24):
         last_three = [five_days.air_c[day * 24 + hour] for day in (2, 3, 4)]
         # Past the fade at the joint: from the second added day on.
@@ -58,14 +58,14 @@ def test_the_mean_day_by_utc_hour(five_days: WeatherSeries) -> None:
 
 def test_no_jump_at_the_joint(five_days: WeatherSeries) -> None:
     cold_end = replace(five_days, air_c=np.where(np.arange(120) >= 112, five_days.air_c - 9, five_days.air_c))
-    longer = extend(cold_end, five_days.last_hour + timedelta(days=2))
+    longer = extrapolate(cold_end, five_days.last_hour + timedelta(days=2))
     # No step over the joint exceeds the mean day's own steepest hour by more than a twelfth of the departure.
     steepest = np.abs(np.diff(longer.air_c[144:])).max()
     assert np.abs(np.diff(longer.air_c[119:134])).max() < steepest + 9 / 12 + 0.01
 
 
 def test_dry_and_typical_and_told(five_days: WeatherSeries) -> None:
-    longer = extend(five_days, five_days.last_hour + timedelta(days=2))
+    longer = extrapolate(five_days, five_days.last_hour + timedelta(days=2))
     assert (longer.precipitation_mm[120:] == 0).all()
     assert np.isnan(longer.precipitation_probability[120:]).all()
     assert (longer.origin[120:] == Origin.TYPICAL).all()
@@ -76,7 +76,7 @@ def test_dry_and_typical_and_told(five_days: WeatherSeries) -> None:
 
 def test_shares_stay_shares(five_days: WeatherSeries) -> None:
     wet = replace(five_days, relative_humidity=np.where(np.arange(120) == 119, 0.0, 1.0), cloud=np.ones(120))
-    longer = extend(wet, five_days.last_hour + timedelta(days=1))
+    longer = extrapolate(wet, five_days.last_hour + timedelta(days=1))
     assert longer.relative_humidity.min() >= 0
     assert longer.relative_humidity.max() <= 1
     assert longer.wind_ms.min() >= 0
@@ -84,7 +84,7 @@ def test_shares_stay_shares(five_days: WeatherSeries) -> None:
 
 def test_two_days_and_a_half_give_the_mean_of_two(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.open_meteo(60))
-    longer = extend(series, series.last_hour + timedelta(days=2))
+    longer = extrapolate(series, series.last_hour + timedelta(days=2))
     assert "its last 2 days" in longer.methods[-1]
     # air is 20 + h/10: 36 h after the end, the mean of h = 47 and h = 23.
     assert longer.air_c[59 + 36] == pytest.approx(20 + (47 + 23) / 2 / 10)
@@ -93,16 +93,18 @@ def test_two_days_and_a_half_give_the_mean_of_two(files: Any, sound: Callable[..
 def test_less_than_a_day_is_not_enough(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(files.open_meteo(23))
     with pytest.raises(UnusableInput, match="at least 24 hours"):
-        extend(series, series.last_hour + timedelta(hours=1))
+        extrapolate(series, series.last_hour + timedelta(hours=1))
 
 
 def test_a_typical_year_takes_the_place_of_the_mean_day(five_days: WeatherSeries) -> None:
     end = five_days.last_hour
     typical = replace(
-        extend(five_days, end + timedelta(days=20)), air_c=np.full(600, 12.0), source="Typical year of Alder"
+        extrapolate(five_days, end + timedelta(days=20)),
+        air_c=np.full(600, 12.0),
+        source="Typical year of Alder",
     )
-    longer = extend(five_days, end + timedelta(days=10), typical=typical)
+    longer = extrapolate(five_days, end + timedelta(days=10), typical=typical)
     np.testing.assert_allclose(longer.air_c[120 + 12 :], 12.0)
     assert "the same hours of Typical year of Alder" in longer.methods[-1]
-    short = extend(five_days, end + timedelta(days=40), typical=typical)
+    short = extrapolate(five_days, end + timedelta(days=40), typical=typical)
     assert "mean day" in short.methods[-1]

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from handover.weather import Origin, Place, WeatherSeries
+from handover.weather import Location, Origin, WeatherSeries
 from handover.weather.fit_check import check_fit
 from handover.weather.location import distance_km
 
@@ -28,7 +28,7 @@ def series(files: Any, sound: Callable[..., WeatherSeries]) -> WeatherSeries:
 
 
 @pytest.fixture
-def check(series: WeatherSeries, site: Place) -> Callable[..., tuple[Finding, ...]]:
+def check(series: WeatherSeries, site: Location) -> Callable[..., tuple[Finding, ...]]:
     def judge(
         weather: Any = series, place: Any = site, start: Any = POUR, days: int = 10, age_h: float = 1.0
     ) -> tuple[Finding, ...]:
@@ -61,7 +61,7 @@ def test_distance() -> None:
 @pytest.mark.parametrize(("north", "faulty"), [(0.44, False), (0.46, True)])
 def test_another_place(check: Callable[..., tuple[Finding, ...]], north: float, faulty: bool) -> None:
     """50 km are 0.4497 degrees of latitude."""
-    findings = check(place=Place(36.1 + north, -79.95))
+    findings = check(place=Location(36.1 + north, -79.95))
     if not faulty:
         assert findings == ()
         return
@@ -72,7 +72,7 @@ def test_another_place(check: Callable[..., tuple[Finding, ...]], north: float, 
 def test_a_place_that_cannot_be_compared(
     check: Callable[..., tuple[Finding, ...]], series: WeatherSeries
 ) -> None:
-    assert "names no latitude" in only(check(place=Place(None, None)), "caution")
+    assert "names no latitude" in only(check(place=Location(None, None)), "caution")
     assert check(weather=replace(series, latitude=None, longitude=None)) == ()
 
 

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from handover.weather import WeatherSeries
-    from handover.weather.reading import Examined
+    from handover.weather.reading import ExaminedWeather
 
 
 def without(document: Any, *hours: Any, column: str | None = None) -> dict[str, Any]:
@@ -64,7 +64,9 @@ def test_every_gap_is_told(files: Any, faults: Callable[..., list[str]]) -> None
     assert "07-15 06:00" in told[1]
 
 
-def test_the_series_ends_where_the_shortest_column_ends(files: Any, examine: Callable[..., Examined]) -> None:
+def test_the_series_ends_where_the_shortest_column_ends(
+    files: Any, examine: Callable[..., ExaminedWeather]
+) -> None:
     series, findings = examine(without(files.open_meteo(), *range(40, 48), column="relative_humidity_2m"))
     assert len(series) == 40
     assert [finding.severity for finding in findings] == ["caution"]

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from handover.weather import Origin, Place, WeatherSeries, examine_weather
+from handover.weather import Location, Origin, WeatherSeries, examine_weather
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from handover.weather.reading import Examined
+    from handover.weather.reading import ExaminedWeather
 
 
 def test_states_hold_and_units_are_read(files: Any, sound: Callable[..., WeatherSeries]) -> None:
@@ -90,7 +90,7 @@ def test_dew_point_where_humidity_is_null(files: Any, sound: Callable[..., Weath
     assert any("dew point" in sentence for sentence in series.methods)
 
 
-def test_precipitation_that_ends_early_is_told(files: Any, examine: Callable[..., Examined]) -> None:
+def test_precipitation_that_ends_early_is_told(files: Any, examine: Callable[..., ExaminedWeather]) -> None:
     document = files.nws()
     document["properties"]["quantitativePrecipitation"]["values"][0]["validTime"] = (
         "2026-07-14T00:00:00+00:00/P1D"
@@ -159,7 +159,7 @@ def test_order_of_entries_changes_nothing(weather_folder: Path, sound: Callable[
     assert (one.precipitation_mm == other.precipitation_mm).all()
 
 
-def test_real_grid_of_apalachicola(weather_folder: Path, site: Place) -> None:
+def test_real_grid_of_apalachicola(weather_folder: Path, site: Location) -> None:
     """Against the numbers as they stand in the file, looked up entry by entry."""
     path = weather_folder / "nws-gridpoint-2022-02-03.json"
     properties = json.loads(path.read_text(encoding="utf-8"))["properties"]

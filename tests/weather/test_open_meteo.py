@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from handover.weather import Origin, Place, WeatherSeries, examine_weather
+from handover.weather import Location, Origin, WeatherSeries, examine_weather
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -198,7 +198,7 @@ def test_without_an_issue_nothing_counts_as_observed(files: Any, sound: Callable
     assert (series.origin == Origin.FORECAST).all()
 
 
-def test_real_shape_of_greensboro(weather_folder: Path, site: Place) -> None:
+def test_real_shape_of_greensboro(weather_folder: Path, site: Location) -> None:
     """Against the numbers as they stand in the file."""
     path = weather_folder / "open-meteo-shape-greensboro-july.json"
     told = json.loads(path.read_text(encoding="utf-8"))["hourly"]

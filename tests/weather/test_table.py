@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from handover.weather import Origin, Place, WeatherSeries
+from handover.weather import Location, Origin, WeatherSeries
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from handover.weather.reading import Examined
+    from handover.weather.reading import ExaminedWeather
 
 
 def test_a_plain_table(files: Any, sound: Callable[..., WeatherSeries]) -> None:
@@ -143,7 +143,7 @@ def test_a_column_of_origins(files: Any, sound: Callable[..., WeatherSeries]) ->
     assert sound(text).origin.tolist() == [Origin.OBSERVED] * 5 + [Origin.TYPICAL]
 
 
-def test_no_rain_column_is_a_caution(files: Any, examine: Callable[..., Examined]) -> None:
+def test_no_rain_column_is_a_caution(files: Any, examine: Callable[..., ExaminedWeather]) -> None:
     series, findings = examine(
         files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40")
     )
@@ -252,7 +252,7 @@ def test_a_long_gap_between_short_readings_is_a_fault(faults: Callable[..., list
 
 def test_sunshine_and_place_both_missing(files: Any, faults: Callable[..., list[str]]) -> None:
     text = files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time},20,50,3,40")
-    assert "site.latitude" in faults(text, place=Place(None, None, "UTC"))[0]
+    assert "site.latitude" in faults(text, place=Location(None, None, "UTC"))[0]
 
 
 def test_real_road_station(
@@ -263,7 +263,7 @@ def test_real_road_station(
     (fault,) = faults(text)
     assert "no sunshine and no cloud" in fault
     clear = "\n".join(f"{line},{0 if at else 'cloud_percent'}" for at, line in enumerate(text.splitlines()))
-    series = sound(clear, place=Place(44.128, -77.597, "America/Toronto"))
+    series = sound(clear, place=Location(44.128, -77.597, "America/Toronto"))
     # 22:44:28 to 23:04:19 is 3.30 to 3.50 degC, and 23:00 is 932/1191 of the way.
     assert series.first_hour == datetime(2006, 4, 5, 23, tzinfo=UTC)
     assert series.air_c[0] == pytest.approx(3.30 + 0.20 * 932 / 1191)

@@ -11,12 +11,12 @@ import numpy as np
 import pvlib
 import pytest
 
-from handover.weather import Origin, Place, WeatherSeries, examine_weather, read_weather
+from handover.weather import Location, Origin, WeatherSeries, examine_weather, read_weather
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.weather.reading import Examined
+    from handover.weather.reading import ExaminedWeather
 
 DATA = Path(pvlib.__file__).parent / "data"
 GREENSBORO = DATA / "723170TYA.CSV"
@@ -28,7 +28,7 @@ SHA256 = {
 
 
 def whole_year(path: Path, year: int, zone_h: int) -> WeatherSeries:
-    series = read_weather(path, site=Place(36.1, -79.95, "America/New_York"), year=year)
+    series = read_weather(path, site=Location(36.1, -79.95, "America/New_York"), year=year)
     zone = timedelta(hours=zone_h)
     first = datetime(year, 1, 1, 1, tzinfo=UTC) - zone  # the first hour ends at 01:00 local standard time
     return series.window(first, first + timedelta(hours=8759))
@@ -94,7 +94,7 @@ def test_a_row_of_the_file_stands_at_its_local_standard_hour(year: int) -> None:
 
 
 def test_december_goes_on_into_january() -> None:
-    series = read_weather(GREENSBORO, site=Place(36.1, -79.95), year=2026)
+    series = read_weather(GREENSBORO, site=Location(36.1, -79.95), year=2026)
     assert series.is_unbroken
     assert series.covers(datetime(2026, 1, 1, tzinfo=UTC), datetime(2027, 3, 31, tzinfo=UTC))
     january = np.datetime64("2026-01-05T12:00:00"), np.datetime64("2027-01-05T12:00:00")
@@ -103,11 +103,11 @@ def test_december_goes_on_into_january() -> None:
 
 
 def test_the_28th_of_february_comes_twice_in_a_leap_year() -> None:
-    series = read_weather(GREENSBORO, site=Place(36.1, -79.95), year=2028)
+    series = read_weather(GREENSBORO, site=Location(36.1, -79.95), year=2028)
     assert series.is_unbroken
     day = int(np.flatnonzero(series.time == np.datetime64("2028-02-28T06:00:00"))[0])
     np.testing.assert_array_equal(series.air_c[day : day + 24], series.air_c[day + 24 : day + 48])
-    plain = read_weather(GREENSBORO, site=Place(36.1, -79.95), year=2027)
+    plain = read_weather(GREENSBORO, site=Location(36.1, -79.95), year=2027)
     march = [
         int(np.flatnonzero(each.time == np.datetime64(f"{y}-03-01T06:00:00"))[0])
         for each, y in ((series, 2028), (plain, 2027))
@@ -124,13 +124,13 @@ def test_precipitation_is_a_year_of_north_carolina() -> None:
 def test_told_apart_by_content(tmp_path: Path) -> None:
     misnamed = tmp_path / "forecast.json"
     misnamed.write_bytes(GREENSBORO.read_bytes())
-    series, findings = examine_weather(misnamed, Place(36.1, -79.95), 2026)
+    series, findings = examine_weather(misnamed, Location(36.1, -79.95), 2026)
     assert findings == ()
     assert series.source == "Typical year (TMY3), GREENSBORO PIEDMONT TRIAD INT"
     assert (series.latitude, series.longitude) == (36.1, -79.95)
 
 
-def test_a_typical_year_needs_a_year(examine: Callable[..., Examined]) -> None:
+def test_a_typical_year_needs_a_year(examine: Callable[..., ExaminedWeather]) -> None:
     series, (finding,) = examine(GREENSBORO.read_bytes())
     assert series is None
     assert "no calendar year of its own" in finding.problem
@@ -196,7 +196,7 @@ def epw(latitude: float = 36.1, *, sky: str = "5", depth: str = "0.0") -> str:
     return "\n".join([*head, *rows]) + "\n"
 
 
-def test_epw(examine: Callable[..., Examined]) -> None:
+def test_epw(examine: Callable[..., ExaminedWeather]) -> None:
     series, findings = examine(epw(depth="1.5"), year=2026)
     assert findings == ()
     assert series.source == "Typical year (EPW), Invented"
@@ -211,7 +211,7 @@ def test_epw(examine: Callable[..., Examined]) -> None:
     assert (series.latitude, series.longitude) == (36.1, -79.95)
 
 
-def test_missing_cloud_in_epw_is_computed_from_the_sun(examine: Callable[..., Examined]) -> None:
+def test_missing_cloud_in_epw_is_computed_from_the_sun(examine: Callable[..., ExaminedWeather]) -> None:
     series, _ = examine(epw(sky="99"), year=2026)
     assert any(sentence.startswith("Cloud of all hours from sunshine") for sentence in series.methods)
     assert ((series.cloud >= 0) & (series.cloud <= 1)).all()

@@ -10,6 +10,6 @@ migrations/  the schema, step by step
 """
 
 from handover.archive.catalog.catalog import Catalog
-from handover.archive.catalog.query import Due, Found, Query, State, states_of
+from handover.archive.catalog.query import DueTask, JobState, Query, SearchResult, states_of
 
-__all__ = ["Catalog", "Due", "Found", "Query", "State", "states_of"]
+__all__ = ["Catalog", "DueTask", "JobState", "Query", "SearchResult", "states_of"]

@@ -11,18 +11,18 @@ from sqlalchemy import and_, delete, insert, select
 from sqlalchemy.exc import SQLAlchemyError
 
 from handover.archive.catalog.engine import open_engine, open_to_read
-from handover.archive.catalog.query import Due, Found, Query, State
+from handover.archive.catalog.query import DueTask, JobState, Query, SearchResult
 from handover.archive.catalog.search import SEARCHES
 from handover.archive.catalog.tables import (
     JOB,
     TASK,
     first_number,
     job_row,
+    preferred_number,
     seconds,
     task_rows,
-    wanted_number,
 )
-from handover.archive.catalog.tokens import words, words_of
+from handover.archive.catalog.tokens import entry_tokens, tokens
 from handover.archive.entry import read_entry
 from handover.archive.errors import CatalogFailed
 
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
     from sqlalchemy import ColumnElement, Connection, Engine, Select
 
     from handover.archive.bag import Bag
-    from handover.archive.entry import Entry, Task
+    from handover.archive.entry import JobEntry, Task
 
-PAGE = 500
+PAGE_ROWS = 500
 """Jobs that are in memory at once when all are wanted."""
 
 
@@ -56,7 +56,7 @@ class Catalog:
         Raises:
             UnusableInput: It cannot be a catalog.
         """
-        with _told():
+        with _translate_errors():
             return cls(open_engine(where))
 
     @classmethod
@@ -66,7 +66,7 @@ class Catalog:
         Raises:
             UnusableInput: It is of another version of this program.
         """
-        with _told():
+        with _translate_errors():
             return cls(open_to_read(file))
 
     def close(self) -> None:
@@ -77,29 +77,29 @@ class Catalog:
 
     def put(self, bags: Iterable[Bag]) -> None:
         """Say of each bag what it says of itself, instead of what was said before: of all, or of none."""
-        with _told(), self._writing() as connection:
+        with _translate_errors(), self._writing() as connection:
             for bag in bags:
                 self._put(connection, bag)
 
     def drop(self, bag: str) -> None:
         """Say nothing of a bag any more, by the name of its folder."""
-        with _told(), self._writing() as connection:
+        with _translate_errors(), self._writing() as connection:
             connection.execute(delete(JOB).where(JOB.c.bag == bag))
 
     def rebuild_search(self) -> None:
         """Make the index of words anew."""
-        with _told():
+        with _translate_errors():
             self._search.rebuild(self._engine)
 
-    def scrub(self) -> None:
+    def vacuum(self) -> None:
         """Leave nothing of what was said before in unused parts of the database."""
-        with _told():
-            self._search.scrub(self._engine)
+        with _translate_errors():
+            self._search.vacuum(self._engine)
 
     def _put(self, connection: Connection, bag: Bag) -> None:
         connection.execute(delete(JOB).where((JOB.c.job == bag.job) | (JOB.c.bag == bag.folder.name)))
         row = job_row(bag, _free_number(connection, bag.entry))
-        connection.execute(insert(JOB).values(**row, words=self._search.stored(words_of(bag.entry))))
+        connection.execute(insert(JOB).values(**row, words=self._search.document(entry_tokens(bag.entry))))
         if tasks := task_rows(bag.entry, row["number"]):
             connection.execute(insert(TASK), tasks)
 
@@ -110,23 +110,25 @@ class Catalog:
 
     # ---- finding ----------------------------------------------------------------------------------------
 
-    def find(self, query: Query) -> Found:
+    def find(self, query: Query) -> SearchResult:
         """Return a page of what a query asks for."""
-        with _told(), self._engine.connect() as connection:
+        with _translate_errors(), self._engine.connect() as connection:
             rows = connection.execute(self.statement(query)).all()
         page = rows[: query.limit]
         more = page[-1].number if len(rows) > query.limit else None
-        return Found(tuple(read_entry(row.entry) for row in page), more)
+        return SearchResult(tuple(read_entry(row.entry) for row in page), more)
 
-    def entries(self, query: Query | None = None) -> Iterator[Entry]:
+    def entries(self, query: Query | None = None) -> Iterator[JobEntry]:
         """Give all that a query asks for, or all there is, page by page; memory stays flat."""
-        asked: Query | None = replace(query or Query(), limit=PAGE)
+        asked: Query | None = replace(query or Query(), limit=PAGE_ROWS)
         while asked is not None:
             found = self.find(asked)
             yield from found.entries
             asked = replace(asked, before=found.next) if found.next is not None else None
 
-    def due(self, day: date, at: datetime, remind: Sequence[State] = (State.NOT_ACKNOWLEDGED,)) -> list[Due]:
+    def due(
+        self, day: date, at: datetime, remind: Sequence[JobState] = (JobState.NOT_ACKNOWLEDGED,)
+    ) -> list[DueTask]:
         """Return what is due on a day across all jobs: tasks by their time, then jobs that need a reminder.
 
         Args:
@@ -134,47 +136,52 @@ class Catalog:
             at: The time for which the states are asked, aware.
             remind: States in which a job that is still curing needs a reminder.
         """
-        due = [Due(entry, task.kind, task) for entry, task in self._tasks(day)]
+        due = [DueTask(entry, task.kind, task) for entry, task in self._tasks(day)]
         due.sort(key=lambda each: (each.task.start if each.task else at, each.entry.job, each.kind))
         for state in remind:
-            query = Query(states=frozenset({State.CURING, state}), at=at)
-            due += [Due(entry, state.value) for entry in self.entries(query)]
+            query = Query(states=frozenset({JobState.CURING, state}), at=at)
+            due += [DueTask(entry, state.value) for entry in self.entries(query)]
         return due
 
     def seals(self) -> dict[str, str]:
         """Return the seals of all bags by the names of their folders."""
-        with _told(), self._engine.connect() as connection:
+        with _translate_errors(), self._engine.connect() as connection:
             return {row.bag: row.seal for row in connection.execute(select(JOB.c.bag, JOB.c.seal))}
 
     def seal(self, bag: str) -> str | None:
         """Return the seal of a bag, by the name of its folder; None where it is not known."""
-        with _told(), self._engine.connect() as connection:
+        with _translate_errors(), self._engine.connect() as connection:
             return connection.execute(select(JOB.c.seal).where(JOB.c.bag == bag)).scalar()
 
     def statement(self, query: Query) -> Select[Any]:
         """Return the statement that answers a query, with one row more than a page has room for."""
-        asked, conditions = words(query.words), _conditions(query)
+        asked, conditions = tokens(query.words), _conditions(query)
         found: Select[Any] = select(JOB.c.number).where(*conditions)
         number: ColumnElement[int] = JOB.c.number
         if asked:
             found, number = self._search.numbers(asked, conditions)
-        hits = found.where(*_within(query, number)).order_by(number.desc()).limit(query.limit + 1).subquery()
+        hits = (
+            found.where(*_number_condition(query, number))
+            .order_by(number.desc())
+            .limit(query.limit + 1)
+            .subquery()
+        )
         rows = select(JOB.c.number, JOB.c.entry).join(hits, hits.c.number == JOB.c.number)
         return rows.order_by(JOB.c.number.desc())
 
-    def _tasks(self, day: date) -> Iterator[tuple[Entry, Task]]:
+    def _tasks(self, day: date) -> Iterator[tuple[JobEntry, Task]]:
         statement = (
             select(JOB.c.entry, TASK.c.position)
             .join(TASK, TASK.c.number == JOB.c.number)
             .where(TASK.c.last_day >= day.toordinal(), TASK.c.first_day <= day.toordinal())
         )
-        with _told(), self._engine.connect() as connection:
+        with _translate_errors(), self._engine.connect() as connection:
             for row in connection.execute(statement):
                 entry = read_entry(row.entry)
                 yield entry, entry.tasks[row.position]
 
 
-def _within(query: Query, number: ColumnElement[int]) -> list[ColumnElement[bool]]:
+def _number_condition(query: Query, number: ColumnElement[int]) -> list[ColumnElement[bool]]:
     """Return what a query's dates and page mean for the number of a job."""
     within: list[ColumnElement[bool]] = []
     if query.placed_from is not None:
@@ -195,26 +202,26 @@ def _conditions(query: Query) -> list[ColumnElement[bool]]:
     if query.at is None:
         return []
     at = seconds(query.at)
-    meaning: dict[State, ColumnElement[bool]] = {
-        State.CURING: and_(JOB.c.placed <= at, JOB.c.curing_ends > at),
-        State.FROST_AHEAD: and_(JOB.c.placed <= at, JOB.c.frost_until > at),
-        State.WALKTHROUGH_OPEN: JOB.c.walkthrough_open.is_(True),
-        State.NOT_ACKNOWLEDGED: and_(JOB.c.issued <= at, JOB.c.acknowledged > at),
-        State.CYLINDER_LOW: JOB.c.cylinder_low.is_(True),
+    meaning: dict[JobState, ColumnElement[bool]] = {
+        JobState.CURING: and_(JOB.c.placed <= at, JOB.c.curing_ends > at),
+        JobState.FROST_AHEAD: and_(JOB.c.placed <= at, JOB.c.frost_until > at),
+        JobState.WALKTHROUGH_OPEN: JOB.c.walkthrough_open.is_(True),
+        JobState.NOT_ACKNOWLEDGED: and_(JOB.c.issued <= at, JOB.c.acknowledged > at),
+        JobState.CYLINDER_LOW: JOB.c.cylinder_low.is_(True),
     }
     return [meaning[state] for state in sorted(query.states)]
 
 
-def _free_number(connection: Connection, entry: Entry) -> int:
+def _free_number(connection: Connection, entry: JobEntry) -> int:
     """Return the number for a job; in the rare case that another has it, the next that is free."""
-    number = wanted_number(entry)
+    number = preferred_number(entry)
     while connection.execute(select(JOB.c.number).where(JOB.c.number == number)).first():
         number += 1
     return number
 
 
 @contextmanager
-def _told() -> Iterator[None]:
+def _translate_errors() -> Iterator[None]:
     """Let a fault of the database be told as one of the catalog."""
     try:
         yield

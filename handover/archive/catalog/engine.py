@@ -14,12 +14,12 @@ from handover.errors import Finding, UnusableInput
 if TYPE_CHECKING:
     from sqlalchemy import Connection, Engine
 
-HEAD = "0001"
+HEAD_REVISION = "0001"
 """The newest step of the schema; a test holds it against the folder of migrations."""
 
 MIGRATIONS = Path(__file__).parent / "migrations"
 
-PATIENCE_MS = 60_000
+LOCK_TIMEOUT_MS = 60_000
 _MIGRATING = 0x68616E64  # a number of our own, for PostgreSQL's lock
 
 
@@ -33,7 +33,7 @@ def open_engine(where: Path | str) -> Engine:
         UnusableInput: It is no database that can be a catalog, or one of a later version of this program.
     """
     engine = _engine(where)
-    if _version(engine) != HEAD:
+    if _version(engine) != HEAD_REVISION:
         migrate(engine)
     return engine
 
@@ -52,7 +52,7 @@ def open_to_read(file: Path) -> Engine:
     engine = create_engine(URL.create("sqlite", database=file.resolve().as_uri(), query=query))
     event.listen(engine, "connect", _leave_transactions_to_us)
     event.listen(engine, "begin", _begin_sqlite)
-    if _version(engine) != HEAD:
+    if _version(engine) != HEAD_REVISION:
         finding = Finding(
             "the catalog is of another version of this program, and you may not write to it",
             file=str(file),
@@ -95,7 +95,7 @@ def _engine(where: Path | str) -> Engine:
     try:
         engine = create_engine(url)
     except NoSuchModuleError:
-        raise _no_catalog(where) from None
+        raise _not_a_catalog(where) from None
     except ModuleNotFoundError as fault:
         problem = f"the driver of the catalog's database is not installed ({fault.name})"
         raise UnusableInput([Finding(problem, expected="pip install 'handover[postgresql]'")]) from None
@@ -109,13 +109,13 @@ def _url(where: str) -> URL:
     try:
         url = make_url(where)
     except ArgumentError:
-        raise _no_catalog(where) from None
+        raise _not_a_catalog(where) from None
     if url.get_backend_name() not in SEARCHES:
-        raise _no_catalog(where)
+        raise _not_a_catalog(where)
     return url.set(drivername="postgresql+psycopg") if url.drivername == "postgresql" else url
 
 
-def _no_catalog(where: Path | str) -> UnusableInput:
+def _not_a_catalog(where: Path | str) -> UnusableInput:
     kind = str(where).partition(":")[0]  # what comes after may hold a password
     finding = Finding(
         f"{kind!r} is no database that the catalog can be in",
@@ -139,7 +139,7 @@ def _leave_transactions_to_us(connection: Any, _record: Any) -> None:
 
 def _set_up_sqlite(connection: Any, record: Any) -> None:
     _leave_transactions_to_us(connection, record)
-    connection.execute(f"PRAGMA busy_timeout = {PATIENCE_MS}")
+    connection.execute(f"PRAGMA busy_timeout = {LOCK_TIMEOUT_MS}")
     connection.execute("PRAGMA journal_mode = WAL")  # who reads does not wait for who writes
     connection.execute("PRAGMA synchronous = NORMAL")
     connection.execute("PRAGMA foreign_keys = ON")

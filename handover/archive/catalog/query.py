@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from datetime import date, datetime
 
-    from handover.archive.entry import Entry, Task
+    from handover.archive.entry import JobEntry, Task
 
 
-class State(StrEnum):
+class JobState(StrEnum):
     """How a job stands at a time."""
 
     CURING = "curing"
@@ -27,15 +27,15 @@ class State(StrEnum):
     """A cylinder broke below the strength it should have had."""
 
 
-def states_of(entry: Entry, at: datetime) -> frozenset[State]:
+def states_of(entry: JobEntry, at: datetime) -> frozenset[JobState]:
     """Return how a job stands at a time, aware."""
     curing, frost, acknowledged = entry.curing_ends, entry.frost_until, entry.acknowledged
     stands = {
-        State.CURING: entry.placed <= at and curing is not None and curing > at,
-        State.FROST_AHEAD: entry.placed <= at and frost is not None and frost > at,
-        State.WALKTHROUGH_OPEN: entry.walkthrough_open,
-        State.NOT_ACKNOWLEDGED: entry.issued <= at and (acknowledged is None or acknowledged > at),
-        State.CYLINDER_LOW: entry.cylinder_low,
+        JobState.CURING: entry.placed <= at and curing is not None and curing > at,
+        JobState.FROST_AHEAD: entry.placed <= at and frost is not None and frost > at,
+        JobState.WALKTHROUGH_OPEN: entry.walkthrough_open,
+        JobState.NOT_ACKNOWLEDGED: entry.issued <= at and (acknowledged is None or acknowledged > at),
+        JobState.CYLINDER_LOW: entry.cylinder_low,
     }
     return frozenset(state for state, holds in stands.items() if holds)
 
@@ -57,7 +57,7 @@ class Query:
     words: str = ""
     placed_from: date | None = None
     placed_until: date | None = None
-    states: frozenset[State] = frozenset()
+    states: frozenset[JobState] = frozenset()
     at: datetime | None = None
     limit: int = 50
     before: int | None = None
@@ -70,7 +70,7 @@ class Query:
 
 
 @dataclass(frozen=True)
-class Found:
+class SearchResult:
     """One page of what was found, the job placed last first.
 
     Attributes:
@@ -78,12 +78,12 @@ class Found:
         next: What to ask with as `Query.before` for the next page; None on the last.
     """
 
-    entries: tuple[Entry, ...]
+    entries: tuple[JobEntry, ...]
     next: int | None
 
 
 @dataclass(frozen=True)
-class Due:
+class DueTask:
     """Something that is due on a job: one of its tasks, or a state that calls for doing something.
 
     Attributes:
@@ -92,6 +92,6 @@ class Due:
         task: The task; None for a state.
     """
 
-    entry: Entry
+    entry: JobEntry
     kind: str
     task: Task | None = None

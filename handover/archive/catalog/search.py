@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 class TextSearch(Protocol):
     """What the catalog asks of the full-text search of a database."""
 
-    def stored(self, words: Sequence[str]) -> Any:
+    def document(self, words: Sequence[str]) -> Any:
         """Return what is written into the column ``words``: a value, or an expression."""
 
     def numbers(
@@ -32,7 +32,7 @@ class TextSearch(Protocol):
     def rebuild(self, engine: Engine) -> None:
         """Make the index of words anew from the rows."""
 
-    def scrub(self, engine: Engine) -> None:
+    def vacuum(self, engine: Engine) -> None:
         """Leave nothing of rows that are gone, neither in the index nor in unused pages."""
 
 
@@ -41,7 +41,7 @@ class Fts5:
 
     _index = table("job_words", column("rowid"), column("job_words"))
 
-    def stored(self, words: Sequence[str]) -> str:
+    def document(self, words: Sequence[str]) -> str:
         """Return the words with spaces between, for the index to split there again."""
         return " ".join(words)
 
@@ -60,7 +60,7 @@ class Fts5:
         """Let FTS5 read all rows again."""
         self._order(engine, "rebuild")
 
-    def scrub(self, engine: Engine) -> None:
+    def vacuum(self, engine: Engine) -> None:
         """Merge the index, which leaves out what was deleted; write the file anew; empty the log before it.
 
         PRAGMA secure_delete would overwrite what falls free, but not what SQLite has moved within a page.
@@ -78,7 +78,7 @@ class Fts5:
 class TsVector:
     """Of PostgreSQL: the column ``words`` is a tsvector with an inverted index."""
 
-    def stored(self, words: Sequence[str]) -> ColumnElement[Any]:
+    def document(self, words: Sequence[str]) -> ColumnElement[Any]:
         """Return the words as lexemes just as they are; no parser has a say."""
         return func.array_to_tsvector(cast(list(words), ARRAY(Text)))
 
@@ -95,7 +95,7 @@ class TsVector:
         with engine.begin() as connection:
             connection.execute(text("REINDEX INDEX job_words"))
 
-    def scrub(self, engine: Engine) -> None:
+    def vacuum(self, engine: Engine) -> None:
         """Let the rows that are gone be written over, and the index be cleared of them."""
         with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.execute(text("VACUUM (FREEZE) job"))

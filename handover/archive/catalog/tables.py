@@ -17,7 +17,7 @@ from handover.archive.entry import entry_json
 
 if TYPE_CHECKING:
     from handover.archive.bag import Bag
-    from handover.archive.entry import Entry
+    from handover.archive.entry import JobEntry
 
 NEVER = 1 << 60
 """A time that does not come, in seconds; sorts and compares as a time should."""
@@ -93,7 +93,7 @@ def job_row(bag: Bag, number: int) -> dict[str, Any]:
     }
 
 
-def task_rows(entry: Entry, number: int) -> list[dict[str, Any]]:
+def task_rows(entry: JobEntry, number: int) -> list[dict[str, Any]]:
     """Return the rows of the tasks of a job."""
     return [
         {
@@ -106,7 +106,7 @@ def task_rows(entry: Entry, number: int) -> list[dict[str, Any]]:
     ]
 
 
-def wanted_number(entry: Entry) -> int:
+def preferred_number(entry: JobEntry) -> int:
     """Return the number that a job should have: by the minute of placement, and then by chance of its id."""
     chance = int.from_bytes(sha256(entry.job.encode()).digest()[:8]) >> (64 - _CHANCE)
     return first_number(entry.placed) + chance
