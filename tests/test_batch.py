@@ -518,20 +518,20 @@ def test_a_cluster_that_loses_a_worker_does_every_job_once(
     folder: Path, weather: Path, as_of: str, tmp_path: Path, cluster: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(workers, "CONNECT_TIMEOUT_S", 600.0)  # a busy machine may take its time
-    address, workers = cluster
+    address, machines = cluster
     told: list[BatchOutcome] = []
 
     def kill_one(outcome: BatchOutcome) -> None:
         told.append(outcome)
         if len(told) == 1:  # each has another job at work by now, or before it
-            workers[0].kill()
+            machines[0].kill()
 
     with Archive(tmp_path / "archive") as archive:
         what = Batch(
             folder, tmp_path / "out", datetime.fromisoformat(as_of), weather=weather, archive=archive
         )
         outcomes = run_batch(what, find_records(folder), partial(run_on_dask, scheduler=address), kill_one)
-        assert workers[0].wait() == -signal.SIGKILL
+        assert machines[0].wait() == -signal.SIGKILL
         assert states(outcomes) == all_of("done")
         assert sorted(each.record for each in told) == sorted(all_of("done"))
         sets = [each for each in (tmp_path / "out").iterdir() if each.is_dir()]

@@ -14,10 +14,9 @@ PACKAGE = Path(__file__).parents[1] / "handover"
 SHARED = {
     "CONTROL_CHARACTERS": "documents.plaintext gives way to base.text",
     "plain_lines": "documents.plaintext gives way to base.text",
-    "Floats": "the array type of every package; each declares it",
-    "HOUR_S": "an hour in seconds, wherever hours are counted",
+    "Floats": "an array; in the schedule's model, one that JSON holds",
     "LOG": "the logger of the program",
-    "Mark": "how sure a rule is; the schedule declares it again, since readers of it need no rules",
+    "main": "the entry point of a program; the libraries of the PDF engine have one for `.ci/environment`",
 }
 """Names that modules of several packages define, with the reason why they may."""
 

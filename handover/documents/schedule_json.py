@@ -14,8 +14,8 @@ from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 from pydantic_core import PydanticSerializationError, from_json
 
+from handover.schedule.json_types import ZONE
 from handover.schedule.model import CureSchedule
-from handover.schedule.published import ZONE
 
 if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
@@ -63,7 +63,7 @@ def read_schedule(content: bytes) -> CureSchedule:
 
 def schedule_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of schedule.json: every field with its meaning and unit."""
-    schema = _adapter().json_schema(schema_generator=_Written)
+    schema = _adapter().json_schema(schema_generator=_SerializedSchema)
     for named in schema["$defs"].values():
         named.pop("title", None)  # it repeats the name
     return {"$schema": DIALECT, "title": "Cure schedule of one slab on ground", **schema}
@@ -78,7 +78,7 @@ def _dumps(value: Any) -> str:
     return json.dumps(value, allow_nan=False, ensure_ascii=False, sort_keys=True)
 
 
-class _Written(GenerateJsonSchema):
+class _SerializedSchema(GenerateJsonSchema):
     """Describes what is written: every field is there, and no other."""
 
     def field_is_required(self, *_: Any, **__: Any) -> bool:

@@ -34,7 +34,7 @@ def apply_defaults(tables: Mapping[str, Any], written_cement: object) -> WithDef
         table, key = default.path.split(".")
         if filled.setdefault(table, {}).get(key) is None:
             filled[table][key] = default.value
-            assumed.append(AssumedValue(default.path, default.printed, default.why))
+            assumed.append(AssumedValue(default.path, default.printed_text, default.why))
 
     for default in defaults().values():
         take(default)

@@ -43,7 +43,7 @@ class Default:
     text: str = ""
 
     @property
-    def printed(self) -> str:
+    def printed_text(self) -> str:
         """The value as it is printed: "334.6 kg/m3"."""
         if self.text:
             return self.text

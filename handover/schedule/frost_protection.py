@@ -33,9 +33,9 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     Each blanket in stock is tried on the slab in this weather; the first that keeps the top from freezing
     until the slab is strong enough, in the wanted share of the members, is the one to use.
     """
-    if not _needed(simulation, dates):
+    if not _is_called_for(simulation, dates):
         return None
-    tried = tuple(_tried(simulation))
+    tried = tuple(_try_blankets(simulation))
     enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
     chosen = next(enough, None)
     return Protection(
@@ -49,7 +49,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     )
 
 
-def _needed(simulation: Simulation, dates: Dates) -> bool:
+def _is_called_for(simulation: Simulation, dates: Dates) -> bool:
     """Return whether the air may come down to the cold-weather limit before the slab is safe from frost."""
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = simulation.slab_s(CENTRAL) <= (np.inf if safe is None else safe.timestamp())
@@ -58,7 +58,7 @@ def _needed(simulation: Simulation, dates: Dates) -> bool:
     return coldest <= simulation.practice["frost.cold-weather"]
 
 
-def _tried(simulation: Simulation) -> Iterator[Blanket]:
+def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
     """Yield what each blanket would do, none first: some of the members simulated under all of them at once.
 
     Cylinders and tickets correct their concrete, and a logger the model, as they do for the dates.
@@ -118,7 +118,7 @@ def _drop(simulation: Simulation, dates: Dates) -> float | None:
     The slab's middle at that hour, less the coldest air of the next day at the cold end of the band. [K]
     """
     ends = dates.not_before(MilestoneKind.CURING_ENDS)
-    if not simulation.covered or ends is None:
+    if not simulation.is_insulated or ends is None:
         return None
     asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)
     # Past the end of the simulation its last day counts for the later ones.

@@ -99,7 +99,7 @@ def _after_final_set(gate: GateRule, simulation: Simulation, _: Dates) -> Floats
     return hours_to_age(simulation.slab, simulation.concrete.final_set_h + threshold(gate))
 
 
-def _finished(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
+def _finishing_hours(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
     """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
     finished = simulation.job.placement.finished
     if finished is None:
@@ -124,7 +124,7 @@ def _share_of_strength(gate: GateRule, simulation: Simulation, _: Dates) -> Floa
     return hours_to_age(simulation.slab, concrete.age_at_strength(threshold(gate) * concrete.specified_mpa))
 
 
-def _counted(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:
+def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
     warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
@@ -147,12 +147,12 @@ def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
 def _warm_air(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     """Count the hours of warm air; under a cover the air around the concrete is as warm as the concrete."""
     slab = simulation.slab
-    around = slab.temperature_c.min(axis=2) if simulation.covered else slab.air.air_c
-    return _counted(gate, simulation, around)
+    around = slab.temperature_c.min(axis=2) if simulation.is_insulated else slab.air.air_c
+    return _hours_above(gate, simulation, around)
 
 
 def _warm_slab(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
-    return _counted(gate, simulation, simulation.slab.temperature_c.min(axis=2))
+    return _hours_above(gate, simulation, simulation.slab.temperature_c.min(axis=2))
 
 
 def _after_curing(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:
@@ -177,7 +177,7 @@ def _first_winter(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
 GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "degree of hydration": _degree,
     "hours after final set": _after_final_set,
-    "finishing done": _finished,
+    "finishing done": _finishing_hours,
     "equivalent age": _equivalent_age,
     "age": _age,
     "strength": _strength,

@@ -17,8 +17,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
+from handover.practice.rules import Mark  # noqa: TC001 - pydantic evaluates the annotations
 from handover.practice.silica import Respirator  # noqa: TC001 - part of the published shape
-from handover.schedule.published import (
+from handover.schedule.json_types import (
     Floats,
     Instant,
     Instants,
@@ -30,7 +31,6 @@ from handover.schedule.published import (
     means,
 )
 
-Mark = Literal["read in source", "from memory", "common practice", "computed"]
 Basis = Literal["observed", "forecast", "typical"]
 CureMode = Literal["wet", "cover", "coat"]
 CURE_MODES: dict[str, CureMode] = {

@@ -31,7 +31,7 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
         UnusableInput: There is no such set.
     """
     if asked is not None:
-        return _asked(asked)
+        return _rules_by_code(asked)
     country = job.site.country or country_of_zone(job.site.timezone)
     found = None if country is None else rule_set_of(country)
     if found is not None:
@@ -44,7 +44,7 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
     )
 
 
-def _asked(asked: str) -> tuple[Practice, Assumption]:
+def _rules_by_code(asked: str) -> tuple[Practice, Assumption]:
     if asked.lower() == STRICTEST:
         return practice(STRICTEST), Assumption(
             "rules", "the strictest of all sets", "asked for at this issue"

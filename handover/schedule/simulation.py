@@ -64,7 +64,7 @@ class Simulation:
         return self.practice.methods.get(self.job.curing.method)
 
     @property
-    def covered(self) -> bool:
+    def is_insulated(self) -> bool:
         """Whether a cover keeps the slab warm."""
         return self.job.curing.method == "insulating blanket"
 

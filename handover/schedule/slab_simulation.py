@@ -105,7 +105,7 @@ def simulate_slab(
             wind_ms=near,
             cloud=met["cloud"],
             shortwave_wm2=met["sun"] * ensemble.sun,
-            cover=_laid(resistance, job, instants, practice),
+            cover=_cover_over_steps(resistance, job, instants, practice),
             film_factor=ensemble.film,
             evaporation_factor=ensemble.evaporation,
         ),
@@ -190,7 +190,7 @@ def _sample_group(
     return sampled
 
 
-def _laid(resistance: Floats, job: JobRecord, instants: Floats, practice: Practice) -> Floats:
+def _cover_over_steps(resistance: Floats, job: JobRecord, instants: Floats, practice: Practice) -> Floats:
     """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week."""
     finished, end = job.placement.finished, job.placement.end
     finished_s = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)

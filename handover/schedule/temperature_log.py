@@ -57,7 +57,7 @@ def apply_temperature_log(
         )
         return slab, MeasurementResult((record,), (("log-in-the-air", ()),))
     correction, log_correction, off = _corrections(job, ensemble, slab, at_depth, seconds, celsius, practice)
-    corrected = _corrected(slab, ensemble, concrete, correction, practice)
+    corrected = _apply_correction(slab, ensemble, concrete, correction, practice)
     record = _record(job, slab, there, seconds, celsius, depth, off, log_correction)
     far = abs(off) > practice["log.far"]
     cautions = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
@@ -77,8 +77,8 @@ def with_log_correction(
     """
     excess = slab.temperature_c @ log_correction.at_depth - slab.air.air_c
     since = np.maximum(slab.hours - log_correction.until_h, 0.0)
-    return _corrected(
-        slab, ensemble, concrete, _discounted(log_correction.correction(excess), since, practice), practice
+    return _apply_correction(
+        slab, ensemble, concrete, _fade(log_correction.correction(excess), since, practice), practice
     )
 
 
@@ -222,10 +222,10 @@ def _after_readings(
         held = last * fading
     else:
         held = log_correction.correction(excess) + (last - log_correction.correction(excess_then)[0]) * fading
-    return _discounted(held, since, practice)
+    return _fade(held, since, practice)
 
 
-def _discounted(held: Floats, since: Floats, practice: Practice) -> Floats:
+def _fade(held: Floats, since: Floats, practice: Practice) -> Floats:
     """Return what is left of a correction so many hours after the last reading, shape (h, m).
 
     One that warms the slab, and so brings dates forward, is discounted more the older it is; one that
@@ -235,7 +235,7 @@ def _discounted(held: Floats, since: Floats, practice: Practice) -> Floats:
     return np.asarray(np.where(held > 0.0, held * warm, held))
 
 
-def _corrected(
+def _apply_correction(
     slab: SlabSimulation,
     ensemble: Ensemble,
     concrete: ConcreteProperties,

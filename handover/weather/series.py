@@ -14,7 +14,7 @@ from handover.base.arrays import ONE_HOUR, Floats
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-Instant = datetime | np.datetime64
+AnyInstant = datetime | np.datetime64
 StateColumn = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
 
 
@@ -107,11 +107,11 @@ class WeatherSeries:
         typical = np.flatnonzero(self.origin == Origin.TYPICAL)
         return aware(self.time[typical[0]]) if len(typical) else None
 
-    def covers(self, start: Instant, end: Instant) -> bool:
+    def covers(self, start: AnyInstant, end: AnyInstant) -> bool:
         """Tell whether both instants lie between the first hour and the last."""
         return bool(self.time[0] <= utc64(start) and utc64(end) <= self.time[-1])
 
-    def window(self, start: Instant, end: Instant) -> WeatherSeries:
+    def window(self, start: AnyInstant, end: AnyInstant) -> WeatherSeries:
         """Return the hours that the stretch from ``start`` to ``end`` needs.
 
         From the last hour at or before ``start`` to the first at or after ``end``, as far as there are any,
@@ -154,7 +154,7 @@ def aware(moment: np.datetime64) -> datetime:
     return instant.replace(tzinfo=UTC)
 
 
-def utc64(moment: Instant) -> np.datetime64:
+def utc64(moment: AnyInstant) -> np.datetime64:
     """Return an instant as UTC ``datetime64[s]``, to the second."""
     if isinstance(moment, datetime):
         return np.datetime64(moment.astimezone(UTC).replace(tzinfo=None), "s")

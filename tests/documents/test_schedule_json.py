@@ -16,8 +16,8 @@ from jsonschema import Draft202012Validator, ValidationError
 from handover.cli import main
 from handover.documents.schedule_json import schedule_json, schedule_schema
 from handover.schedule import model
+from handover.schedule.json_types import SIGNIFICANT_DIGITS, Floats
 from handover.schedule.model import MilestoneKind
-from handover.schedule.published import SIGNIFICANT_DIGITS, Floats
 
 ZONE = ZoneInfo("America/New_York")
 POUR = datetime(2026, 10, 31, 7, 25, tzinfo=ZONE)  # the day before clocks go back

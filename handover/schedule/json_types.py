@@ -45,12 +45,12 @@ def means(text: str, one_of: Sequence[str] = ()) -> Any:
     return Field(description=text, json_schema_extra={"enum": [*one_of]} if one_of else None)
 
 
-def _rounded(value: float) -> float | None:
+def _round(value: float) -> float | None:
     """Return a number to so many digits (no negative zero), or None for what is not known."""
     return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
 
 
-def _known(value: Any) -> Any:
+def _nan_for_null(value: Any) -> Any:
     return math.nan if value is None else value
 
 
@@ -59,7 +59,7 @@ def _zone_of(info: SerializationInfo | ValidationInfo) -> ZoneInfo:
     return context[ZONE]
 
 
-def _written(value: datetime, zone: ZoneInfo) -> str:
+def _to_text(value: datetime, zone: ZoneInfo) -> str:
     if value.tzinfo is None:
         raise ValueError(f"{value} has no time zone")
     whole = (value.astimezone(UTC) + timedelta(seconds=0.5)).replace(microsecond=0)
@@ -76,7 +76,7 @@ def _read(value: Any) -> datetime:
 
 
 def _instant(value: datetime, info: SerializationInfo) -> str:
-    return _written(value, _zone_of(info))
+    return _to_text(value, _zone_of(info))
 
 
 def _read_instant(value: Any, info: ValidationInfo) -> datetime:
@@ -84,7 +84,7 @@ def _read_instant(value: Any, info: ValidationInfo) -> datetime:
 
 
 def _floats(values: NDArray[np.float64]) -> list[float | None]:
-    return [_rounded(each) for each in values.tolist()]
+    return [_round(each) for each in values.tolist()]
 
 
 def _read_floats(values: Any) -> NDArray[np.float64]:
@@ -96,7 +96,7 @@ def _read_floats(values: Any) -> NDArray[np.float64]:
 def _instants(values: NDArray[np.datetime64], info: SerializationInfo) -> list[str]:
     """Write UTC instants as times of the site."""
     zone = _zone_of(info)
-    return [_written(each.replace(tzinfo=UTC), zone) for each in values.astype("datetime64[s]").tolist()]
+    return [_to_text(each.replace(tzinfo=UTC), zone) for each in values.astype("datetime64[s]").tolist()]
 
 
 def _read_instants(values: Any) -> NDArray[np.datetime64]:
@@ -109,8 +109,8 @@ def _read_instants(values: Any) -> NDArray[np.datetime64]:
 Instant = Annotated[
     datetime, PlainValidator(_read_instant), PlainSerializer(_instant), WithJsonSchema(_INSTANT)
 ]
-_NULL = BeforeValidator(_known)
-_ROUND = PlainSerializer(_rounded)
+_NULL = BeforeValidator(_nan_for_null)
+_ROUND = PlainSerializer(_round)
 Number = Annotated[float, _NULL, _ROUND]
 """Known, as far as the schema promises; one that is not is written as null all the same."""
 NumberOrNull = Annotated[Number, WithJsonSchema(_NUMBER_OR_NULL)]
