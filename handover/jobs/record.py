@@ -42,6 +42,7 @@ from handover.practice.defaults import default_value
 
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
 Base = Literal["soil", "gravel", "vapor retarder", "insulation"]
+JointMethod = Literal["sawn", "early-entry", "tooled", "none"]
 Exposure = Literal["outdoors", "roofed", "indoors"]
 Method = Literal[
     "sprinkler",
@@ -278,6 +279,11 @@ class Slab(RecordTable):
         Fact("exposure", "exposure"),
         Field(description="Open to sun, wind and rain, under a roof, or inside."),
     ] = by_practice("slab.exposure")
+    joints: Annotated[
+        JointMethod,
+        ChoiceField(get_args(JointMethod)),
+        Field(description="How the joints are made: sawn, by an early-entry saw, tooled, or none."),
+    ] = by_practice("slab.joints")
     joint_spacing: Annotated[
         float | None,
         QuantityField("length", "2 ft", "60 ft", "joints are cut some 8 to 18 ft apart"),

@@ -48,6 +48,7 @@ class Circumstances(NamedTuple):
     cement: str
     additions: float
     reinforced: bool
+    joints: str = "sawn"
 
     @property
     def wheels(self) -> bool:
@@ -70,6 +71,7 @@ class Applicability:
     reinforced: bool | None = None
     wheels: bool | None = None
     hard_service: bool | None = None
+    joints: tuple[str, ...] = ()
 
     def matches(self, slab: Circumstances) -> bool:
         """Tell whether a slab is of this kind."""
@@ -80,6 +82,7 @@ class Applicability:
             and self.reinforced in (None, slab.reinforced)
             and self.wheels in (None, slab.wheels)
             and self.hard_service in (None, slab.hard_service)
+            and (not self.joints or slab.joints in self.joints)
         )
 
 
@@ -424,7 +427,8 @@ def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durat
 
 
 def _applicability(row: dict[str, Any]) -> Applicability:
-    return Applicability(**{**row, "cements": tuple(row.get("cements", ()))})
+    lists = {key: tuple(row.get(key, ())) for key in ("cements", "joints")}
+    return Applicability(**{**row, **lists})
 
 
 def _caution(code: str, row: dict[str, Any]) -> CautionRule:

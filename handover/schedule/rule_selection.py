@@ -76,4 +76,5 @@ def slab_circumstances(job: JobRecord) -> Circumstances:
         cement=job.mix.cement,
         additions=job.mix.fly_ash + job.mix.slag,
         reinforced=not _PLAIN.match(job.slab.reinforcement or ""),
+        joints=job.slab.joints,
     )
