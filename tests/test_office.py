@@ -196,7 +196,7 @@ def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Pat
 PATIENT = """
 from handover.archive.store import Archive
 from handover.cli import entry
-Archive.__init__.__kwdefaults__["patience"] = 600  # the machine may be busy
+Archive.__init__.__kwdefaults__["timeout_s"] = 600  # the machine may be busy
 entry()
 """
 
@@ -838,7 +838,7 @@ def test_a_database_that_does_not_answer(run: Run, office: Path) -> None:
 def test_somebody_else_at_work_is_told(
     run: Run, office: Path, monkeypatch: pytest.MonkeyPatch, issued: Path
 ) -> None:
-    monkeypatch.setitem(Archive.__init__.__kwdefaults__, "patience", 0)
+    monkeypatch.setitem(Archive.__init__.__kwdefaults__, "timeout_s", 0)
     before = contents(office / "bags")
     held = subprocess.Popen(
         [sys.executable, "-c", HOLD, str(office), GARAGE], stdin=subprocess.PIPE, stdout=subprocess.PIPE

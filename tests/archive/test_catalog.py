@@ -176,7 +176,7 @@ def test_all_entries_come_page_by_page(
 def test_two_jobs_may_want_the_same_number(
     archive: Archive, entry: Entries, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("handover.archive.catalog.catalog.wanted_number", lambda _: 7)
+    monkeypatch.setattr("handover.archive.catalog.catalog.preferred_number", lambda _: 7)
     catalog = put(archive, entry("a"), entry("b"))
     put(archive, entry("a", owner="Berta"))
     assert sorted(found(catalog)) == ["a", "b"]

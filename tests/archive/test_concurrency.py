@@ -31,9 +31,9 @@ from handover.archive.store import Archive
 
 folder, url, who, times = Path(sys.argv[1]), sys.argv[2] or None, sys.argv[3], int(sys.argv[4])
 limit = float(sys.argv[5])
-engine.PATIENCE_MS = int(limit * 1000)
+engine.LOCK_TIMEOUT_MS = int(limit * 1000)
 at = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
-with Archive(folder, url, patience=limit) as archive:
+with Archive(folder, url, timeout_s=limit) as archive:
     for time in range(times):
         own = JobEntry(f"job of {who}", at, time + 1, at, owner=f"owner of {who}")
         deposit_files(archive, Deposit(own, {"sheet.pdf": f"{who} {time}".encode()}), at)
