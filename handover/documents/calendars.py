@@ -18,6 +18,7 @@ from icalendar import Alarm, Calendar, Event, vText
 
 from handover.documents.events import Audience, CareEvent, EventLook, crew_events, owner_events
 from handover.documents.plaintext import plain_line, plain_lines
+from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -33,8 +34,11 @@ CANCELLED_STATUS = "CANCELLED"
 
 PRODID = "-//handover//cure care//EN"
 
-ALARM_LEAD: dict[Audience, timedelta] = {"owner": timedelta(minutes=30), "crew": timedelta(hours=1)}
-"""From the alarm to the event: time to walk to the tap, time to drive to the site. Common practice."""
+ALARM_LEAD: dict[Audience, timedelta] = {
+    "owner": general_rules().duration("alarm.owner"),
+    "crew": general_rules().duration("alarm.crew"),
+}
+"""From the alarm to the event."""
 
 EVENT_COLOURS: dict[EventLook, str] = {
     "water": "steelblue",

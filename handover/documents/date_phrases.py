@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from babel.dates import format_date, format_time
 from babel.lists import format_list
 from babel.units import format_unit
+
+from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,11 +18,12 @@ if TYPE_CHECKING:
     from handover.documents.translations import Translations
 
 HALF_HOUR_S = 1800
-MORNING = time(8)
+MORNING = general_rules().clock_time("day.morning")
 """What "the morning of" promises: a milestone reached later in the day is told for the next day."""
-WAKING_HOUR, SLEEPING_HOUR = time(7), time(21)
+WAKING_HOUR = general_rules().clock_time("day.waking")
+SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
 """Nobody is woken for what may as well be done later: it waits for the morning."""
-EXACT_PERIOD = timedelta(hours=48)
+EXACT_PERIOD = general_rules().duration("change.soon-until")
 """After placement a date is told to the half hour for this long; later only the day is told."""
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.documents.wording import EventWords
+from handover.practice.rules import general_rules
 from handover.schedule.cover_times import COVERING, frost_covers
 from handover.schedule.model import MilestoneKind
 from handover.schedule.salt_season import first_cold
@@ -21,13 +22,13 @@ if TYPE_CHECKING:
 Audience = Literal["owner", "crew"]
 EventLook = Literal["water", "may", "protect", "work"]
 
-EVENT_LENGTH = timedelta(minutes=30)
+EVENT_LENGTH = general_rules().duration("visit.permission")
 """Length of what has a beginning only: from here on you may."""
 
-SAWING = timedelta(hours=2)
-STRIPPING = timedelta(hours=1)
-RUBBING = timedelta(hours=2)
-"""What a calendar sets aside for each piece of work. Common practice."""
+SAWING = general_rules().duration("visit.sawing")
+STRIPPING = general_rules().duration("visit.stripping")
+RUBBING = general_rules().duration("visit.rubbing")
+"""What a calendar sets aside for each piece of work."""
 
 PERMISSIONS = (
     MilestoneKind.FOOT_TRAFFIC,

@@ -6,11 +6,12 @@ Source: ISO/IEC 18004 (QR code), drawn by segno; RFC 5545 (the event).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import UTC
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from handover.documents.events import EVENT_LENGTH
 from handover.documents.plaintext import plain_line
 from handover.schedule.model import MilestoneKind
 
@@ -21,9 +22,6 @@ if TYPE_CHECKING:
 
 QUIET_ZONE = 4
 """Modules of white around a code, as the standard asks for."""
-
-EVENT_LENGTH = timedelta(minutes=30)
-"""Length of what has a beginning only."""
 
 
 @dataclass(frozen=True)

@@ -26,6 +26,7 @@ from handover.documents.quantity_format import (
     with_unit,
 )
 from handover.documents.translations import Translations, load_translations, slug
+from handover.practice.rules import general_rules
 from handover.schedule.cover_times import first_cover
 from handover.schedule.model import (
     Caution,
@@ -449,7 +450,8 @@ class Wording:
     def _note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
-        if day.visits and day.rain_probability is not None and day.rain_probability >= 0.3:  # noqa: PLR2004
+        printed_from = general_rules()["rain.printed"]
+        if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
             fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
             key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
             return self.say(key, chance=self.percent(day.rain_probability, 1))

@@ -13,49 +13,50 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.errors import Finding
+from handover.jobs.country_codes import country_of_site
 from handover.jobs.source_map import Path
 from handover.jobs.time_windows import find_overlap
+from handover.practice.rules import rules_of
 from handover.units import KindName, format_for_reader, quantity
 
 if TYPE_CHECKING:
     from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.record import Draft
+    from handover.practice.rules import Practice, Rule
 
 FieldFindings = Iterator[tuple[Path, Finding]]
 
-_LONGEST_PLACEMENT = 14.0  # hours: a crew's longest day
-_LATEST_FINISH = 36.0  # hours after the last concrete: the slowest cold-weather set and one night
-_SAME_AREA = 0.05  # share by which length times width may differ from the area
-_MOST_REPLACED = 0.9  # share of fly ash and slag together
-_TICKET_VOLUME = (0.75, 1.4)  # concrete delivered over the slab's volume: waste, spilt, uneven base
-_LAST_TEST = 400 * 24.0  # hours after placement at which a cylinder still tells of the curing
-_TRUCK_HOURS = 4.0  # from batching to the first concrete placed, at the very most
-
 
 def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
-    """Yield what is wrong or doubtful between the fields of a record, and in the files that it names."""
-    yield from _size(draft.slab)
-    yield from _times(draft.placement)
-    yield from _shares(draft)
+    """Yield what is wrong or doubtful between the fields of a record, and in the files that it names.
+
+    The limits are those of the country of the site.
+    """
+    site = draft.site
+    rules = rules_of(country_of_site(site.country, site.timezone) if site else None)
+    yield from _size(draft.slab, rules)
+    yield from _times(draft.placement, rules)
+    yield from _shares(draft, rules)
     yield from _check_acknowledgement(draft)
-    yield from _find_doubtful(draft)
-    yield from _tickets(draft)
-    yield from _cylinders(draft)
+    yield from _find_doubtful(draft, rules)
+    yield from _tickets(draft, rules)
+    yield from _cylinders(draft, rules)
     yield from _visits(draft)
     yield from _files(draft, files)
     yield from _sensor(draft)
 
 
-def _size(slab: Draft) -> FieldFindings:
+def _size(slab: Draft, rules: Practice) -> FieldFindings:
     if slab is None or slab.length is None or slab.width is None:
         return
     area = slab.length * slab.width
-    if slab.area is not None and abs(area - slab.area) > _SAME_AREA * slab.area:
+    difference = rules["size.difference"]
+    if slab.area is not None and abs(area - slab.area) > difference * slab.area:
         yield (
             ("slab", "area"),
             Finding(
                 f"is {_us_and_si(slab.area, 'area')}, but length times width is {_us_and_si(area, 'area')}",
-                expected="the same within 5 %, or the area alone",
+                expected=f"the same within {difference:.0%}, or the area alone".replace("%", " %"),
                 example='area = "884 ft2"',
             ),
         )
@@ -70,7 +71,7 @@ def _size(slab: Draft) -> FieldFindings:
         )
 
 
-def _times(placement: Draft) -> FieldFindings:
+def _times(placement: Draft, rules: Practice) -> FieldFindings:
     if placement is None:
         return
     start, end, finished = placement.start, placement.end, placement.finished
@@ -80,7 +81,7 @@ def _times(placement: Draft) -> FieldFindings:
             end,
             "placement.start",
             start,
-            most=_LONGEST_PLACEMENT,
+            most=rules["placement.longest"],
             why="a crew's longest day",
         )
     if end and finished:
@@ -89,7 +90,7 @@ def _times(placement: Draft) -> FieldFindings:
             finished,
             "placement.end",
             end,
-            most=_LATEST_FINISH,
+            most=rules["finishing.latest"],
             why="concrete has set by then",
         )
 
@@ -134,16 +135,17 @@ def _later(early: datetime) -> str:
     )
 
 
-def _shares(draft: Draft) -> FieldFindings:
+def _shares(draft: Draft, rules: Practice) -> FieldFindings:
     mix = draft.mix
     if mix is None or mix.fly_ash is None or mix.slag is None:
         return
-    if mix.fly_ash + mix.slag > _MOST_REPLACED:
+    most = rules["additions.most"]
+    if mix.fly_ash + mix.slag > most:
         yield (
             ("mix", "slag"),
             Finding(
                 f"and fly_ash are {mix.fly_ash + mix.slag:.2f} together: without cement nothing sets",
-                expected="at most 0.9 together",
+                expected=f"at most {most:g} together",
                 example="fly_ash = 0.20, slag = 0.0",
             ),
         )
@@ -157,10 +159,15 @@ class _Doubt(NamedTuple):
     why: str
 
 
-def _find_doubtful(draft: Draft) -> FieldFindings:
+def _doubt(rule: Rule, kind: KindName, why: str) -> _Doubt:
+    """Return the doubt about what is above a rule's limit; the rule's source is a part of the reason."""
+    return _Doubt(rule.value, kind, f"over {_us_and_si(rule.value, kind)} {why} ({rule.source})")
+
+
+def _find_doubtful(draft: Draft, rules: Practice) -> FieldFindings:
     """Yield values that are possible and yet worth a second look."""
-    hot = _Doubt(35.0, "temperature", "over 95 degF it sets fast and cracks easily (limit of ACI 305.1)")
-    wet = _Doubt(0.1524, "thickness", "over 6 in, concrete segregates unless a plasticizer makes it flow")
+    hot = _doubt(rules.rules["heat.discharge"], "temperature", "it sets fast and cracks easily")
+    wet = _doubt(rules.rules["slump.most"], "thickness", "it segregates unless a plasticizer makes it flow")
     looked_at: list[tuple[Path, float | None, _Doubt]] = []
     if draft.placement:
         looked_at.append((("placement", "concrete_temperature"), draft.placement.concrete_temperature, hot))
@@ -180,30 +187,31 @@ def _find_doubtful(draft: Draft) -> FieldFindings:
             )
 
 
-def _tickets(draft: Draft) -> FieldFindings:
+def _tickets(draft: Draft, rules: Practice) -> FieldFindings:
     start, end = (draft.placement.start, draft.placement.end) if draft.placement else (None, None)
+    longest = rules["delivery.longest"]
     for index, ticket in enumerate(draft.ticket):
         if not (ticket.batched and start and end):
             continue
-        if not -_TRUCK_HOURS <= hours_between(start, ticket.batched) <= hours_between(start, end):
+        if not -longest <= hours_between(start, ticket.batched) <= hours_between(start, end):
             yield (
                 ("ticket", index, "batched"),
                 Finding(
-                    "is not between four hours before the first concrete and the last concrete placed",
+                    f"is not between {longest:g} h before the first concrete and the last concrete placed",
                     expected="the time the truck was loaded",
                     example="2026-07-14T06:05:00",
                     severity="caution",
                 ),
             )
-    yield from _check_delivered_volume([ticket.volume for ticket in draft.ticket], draft.slab)
+    yield from _check_delivered_volume([ticket.volume for ticket in draft.ticket], draft.slab, rules)
 
 
-def _check_delivered_volume(volumes: list[float | None], slab: Draft) -> FieldFindings:
+def _check_delivered_volume(volumes: list[float | None], slab: Draft, rules: Practice) -> FieldFindings:
     area, thickness = area_of(slab), slab.thickness if slab else None
     if not volumes or None in volumes or area is None or thickness is None:
         return
     delivered, needed = sum(volume or 0.0 for volume in volumes), area * thickness
-    if not _TICKET_VOLUME[0] <= delivered / needed <= _TICKET_VOLUME[1]:
+    if not rules["delivery.least-volume"] <= delivered / needed <= rules["delivery.most-volume"]:
         yield (
             ("ticket",),
             Finding(
@@ -224,7 +232,7 @@ def area_of(slab: Draft) -> Any:
     return slab.area
 
 
-def _cylinders(draft: Draft) -> FieldFindings:
+def _cylinders(draft: Draft, rules: Practice) -> FieldFindings:
     for index, cylinder in enumerate(draft.cylinder):
         if cylinder.age is not None and cylinder.tested is not None:
             yield (
@@ -247,7 +255,7 @@ def _cylinders(draft: Draft) -> FieldFindings:
                 cylinder.tested,
                 "placement.start",
                 start,
-                most=_LAST_TEST,
+                most=rules["cylinder.latest"],
                 why="too late to tell of curing",
             )
 

@@ -53,6 +53,11 @@ def country_of_zone(name: str) -> str | None:
     return at.get(name) or at.get(_links().get(name, ""))
 
 
+def country_of_site(country: str | None, timezone: str | None) -> str | None:
+    """Return the code of a site's country: as the record names it, else by its time zone."""
+    return country or (country_of_zone(timezone) if timezone else None)
+
+
 @cache
 def _links() -> dict[str, str]:
     """Return the zone that each older name stands for: "US/Eastern" for "America/New_York"."""

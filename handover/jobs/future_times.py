@@ -6,9 +6,11 @@ from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding
+from handover.jobs.country_codes import country_of_site
 from handover.jobs.parse import decode_utf8, language_of
 from handover.jobs.reading import located_findings
 from handover.jobs.source_map import find_lines
+from handover.practice.rules import rules_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -18,8 +20,6 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.jobs.source_map import Path
 
-CLOCK_TOLERANCE = 0.05
-"""A cylinder is called by its full age and broken up to this part of it before. Common practice."""
 _EXPECTED = "a time before this issue, {}"
 
 
@@ -42,6 +42,7 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
     now = as_of.strftime("%Y-%m-%d %H:%M")
     expected = _EXPECTED.format(now)
     start = job.placement.start
+    early = rules_of(country_of_site(job.site.country, job.site.timezone))["cylinder.early"]
     for at, test in enumerate(job.cylinder):
         if test.tested is not None and _is_later(test.tested, as_of):
             yield (
@@ -49,7 +50,7 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
                 Finding(f"{_format_time(test.tested)} is still to come", expected=expected, example=now),
             )
         elif test.age is not None:
-            earliest = start.astimezone(UTC) + timedelta(hours=test.age * (1.0 - CLOCK_TOLERANCE))
+            earliest = start.astimezone(UTC) + timedelta(hours=test.age * (1.0 - early))
             if _is_later(earliest, as_of):
                 days = (as_of.astimezone(UTC) - start.astimezone(UTC)) / timedelta(days=1)
                 yield (

@@ -30,6 +30,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
+from handover.practice.rules import general_rules
 from handover.units import format_value
 
 if TYPE_CHECKING:
@@ -41,16 +42,14 @@ if TYPE_CHECKING:
     from handover.jobs.attached_files import AttachedFiles
 
 MAX_LOG_BYTES = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
-MIN_READING_C, MAX_READING_C = -30.0, 90.0  # a sensor that has broken tells -127 or 85 and more
-_MINUTE = 60.0
-_GAP_S = HOUR_S * 1.25  # a logger that reads every hour keeps no perfect time
-# Common practice, no source: concrete on ground gains at most some 5 K an hour, and a sunlit surface that a
-# thunderstorm cools loses less than 10 K in ten minutes, and no more than that in the rest of the hour.
-_JUMP_K, _JUMP_S, _DRIFT_K_H = 10.0, 10.0 * _MINUTE, 10.0
-# A jump that is not taken back within two hourly readings is the sensor's removal, or its placing.
-_MAX_REVERSAL_S = 2.0 * _GAP_S
-_STILL_S, _STILL_READINGS = 12.0 * HOUR_S, 6
-_MAX_WRONG_ROWS = 0.1  # share of readings outside of what concrete can be, from which on the unit is wrong
+_MINUTE_S = HOUR_S / 60
+_RULES = general_rules()
+_MIN_READING_C, _MAX_READING_C = _RULES["log.coldest"], _RULES["log.hottest"]
+_MAX_WRONG_ROWS = _RULES["log.wrong"]
+_GAP_S = _RULES["log.gap"] * HOUR_S
+_JUMP_K, _JUMP_S, _DRIFT_K_H = _RULES["log.jump"], _RULES["log.jump-within"] * HOUR_S, _RULES["log.drift"]
+_MAX_REVERSAL_S = _RULES["log.reversal"] * HOUR_S
+_STILL_S, _STILL_READINGS = _RULES["log.still"] * HOUR_S, int(_RULES["log.still-readings"])
 _MAX_NAMED = 3
 _MAX_FAULTS = 10
 _WHAT = "a CSV of the logger: a line of column names, then a time and a temperature to a line"
@@ -265,9 +264,9 @@ def _plausible_only(
             _omission_finding(int(early.sum()), "are from before the concrete: the truck, or the air")
         )
         series = series.only(~early)
-    wrong = (series.celsius < MIN_READING_C) | (series.celsius > MAX_READING_C)
+    wrong = (series.celsius < _MIN_READING_C) | (series.celsius > _MAX_READING_C)
     if wrong.any():
-        range_told = f"are outside of {MIN_READING_C:g} to {MAX_READING_C:g} degC"
+        range_told = f"are outside of {_MIN_READING_C:g} to {_MAX_READING_C:g} degC"
         if wrong.mean() > _MAX_WRONG_ROWS:
             problem = f"{int(wrong.sum())} of {len(series)} readings {range_told}"
             return None, [*doubts, Finding(problem, expected="the unit that the heading names")]
@@ -316,7 +315,7 @@ def _find_drift(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[F
     if not left.any():
         return series, []
     named = _runs_in_words(series, left, zone)
-    why = f"jump as no slab does, by more than {_JUMP_K:g} K in ten minutes ({named})"
+    why = f"jump as no slab does, by more than {_JUMP_K:g} K in {_JUMP_S / _MINUTE_S:.0f} minutes ({named})"
     return series.only(~left), [_omission_finding(int(left.sum()), why)]
 
 

@@ -1,13 +1,14 @@
 """Rules of the trade as data: each with its value, its unit, its source, and how sure we are of it.
 
-What holds everywhere stands in rules.toml; what a country rules for itself stands in a file of its own under
-countries/. Adding a country is adding a file.
+What holds everywhere is in rules.toml, and in visits.toml for the hours of people; what a country rules for
+itself is in a file of its own under countries/. Adding a country is adding a file.
 """
 
 from __future__ import annotations
 
 import tomllib
 from dataclasses import dataclass, field, replace
+from datetime import time, timedelta
 from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple, cast
@@ -20,6 +21,7 @@ Stricter = Literal["lower", "higher"]
 
 STRICTEST = "strictest"
 """The rules of every set at once: for a country that has no set of its own."""
+_HOURS = {"h": 1.0, "d": 24.0}
 _VEHICLE_USES = ("driveway", "garage floor", "shop floor")
 
 
@@ -207,13 +209,12 @@ class CautionRule:
 
 @dataclass(frozen=True)
 class CuringMethod:
-    """How a way of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h], ``shortest_h`` [h]."""
+    """How a way of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h]."""
 
     store_mm: float
     loss: float
     rate_mm_h: float
     rate_why: str
-    shortest_h: float
     most: int
     source: str
     mark: Mark
@@ -248,6 +249,15 @@ class Practice:
         """Return the value of a rule."""
         return self.rules[name].value
 
+    def duration(self, name: str) -> timedelta:
+        """Return the value of a rule that is a duration."""
+        rule = self.rules[name]
+        return timedelta(hours=rule.value * _HOURS[rule.unit])
+
+    def clock_time(self, name: str) -> time:
+        """Return the value of a rule that is a full hour of the day."""
+        return time(int(self.rules[name].value))
+
     def gates_of(self, milestone: str, use: str) -> tuple[GateRule, ...]:
         """Return the conditions of a milestone for a use of the slab, in the order of the data."""
         return tuple(
@@ -264,17 +274,13 @@ def _table(name: str) -> dict[str, Any]:
 
 
 @cache
-def practice(rules: str = "us") -> Practice:
-    """Return the rules of practice that ship with the package, with those of a country.
-
-    Args:
-        rules: Code of a set of `rule_sets`, or `STRICTEST`.
-    """
+def general_rules() -> Practice:
+    """Return the rules of practice that hold everywhere, for what no country rules for itself."""
     general = _table("rules.toml")
     gates = tuple(_gate(row, general, {}) for row in general.pop("gate"))
     watering = _table("watering.toml")
-    whole = Practice(
-        rules=_rules(general),
+    return Practice(
+        rules=_rules(general) | _rules(_table("visits.toml")),
         gates=gates,
         cautions={code: _caution(code, row) for code, row in _table("cautions.toml").items()},
         refusals=tuple(
@@ -286,8 +292,25 @@ def practice(rules: str = "us") -> Practice:
         materials=_table("materials.toml"),
         watering_day=(watering["day"]["opens"], watering["day"]["closes"]),
     )
+
+
+@cache
+def practice(rules: str = "us") -> Practice:
+    """Return the rules of practice that ship with the package, with those of a country.
+
+    Args:
+        rules: Code of a set of `rule_sets`, or `STRICTEST`.
+    """
     sets = rule_sets()
-    return _strictest(whole, sets.values()) if rules == STRICTEST else _apply_country(whole, sets[rules])
+    if rules == STRICTEST:
+        return _strictest(general_rules(), sets.values())
+    return _apply_country(general_rules(), sets[rules])
+
+
+def rules_of(country: str | None) -> Practice:
+    """Return the rules of a country by its ISO 3166 code; the strictest of all where it has none, or is None."""
+    found = None if country is None else rule_set_of(country)
+    return practice(STRICTEST if found is None else found.code)
 
 
 @cache
@@ -339,7 +362,7 @@ def _rule_set(tables: dict[str, Any]) -> RuleSet:
         f"{head['code']}.{name}": _durations(f"{head['code']}.{name}", row)
         for name, row in tables.pop("durations", {}).items()
     }
-    general = _rules(_table("rules.toml") | {"gate": {}})
+    general = general_rules().rules
     own = {
         name: replace(rule, stricter=general[name].stricter if name in general else rule.stricter)
         for name, rule in _rules(tables).items()
@@ -363,7 +386,7 @@ def _in_set(row: dict[str, Any], code: str) -> dict[str, Any]:
 
 def _durations(name: str, row: dict[str, Any]) -> Durations:
     """Return a table of durations, in hours."""
-    hours = {"h": 1.0, "d": 24.0}[row["unit"]]
+    hours = _HOURS[row["unit"]]
     bands = tuple(
         DurationBand(
             from_c=float(band["from"]),

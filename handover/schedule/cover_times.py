@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule, Risk
 
-COVERING = timedelta(hours=1)
-"""Time that it takes to cover a slab. Common practice."""
+COVERING = general_rules().duration("visit.covering")
+"""Time that it takes to cover a slab, or to lift its covers."""
 
-DUSK = time(17)
-"""By when the slab is covered against the frost of the night. Common practice."""
+DUSK = general_rules().clock_time("day.dusk")
+"""By when the slab is covered against the frost of the night."""
 
 NO_FROST_RULE = "first-water.no-frost"
 """Condition that frost sets for first water."""

@@ -6,8 +6,8 @@ import re
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding, UnusableInput
-from handover.jobs.country_codes import country_of_zone
-from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set_of, rule_sets
+from handover.jobs.country_codes import country_of_site
+from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set_of, rule_sets, rules_of
 from handover.schedule.model import Assumption
 
 if TYPE_CHECKING:
@@ -32,12 +32,12 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
     """
     if asked is not None:
         return _rules_by_code(asked)
-    country = job.site.country or country_of_zone(job.site.timezone)
+    country = country_of_site(job.site.country, job.site.timezone)
     found = None if country is None else rule_set_of(country)
     if found is not None:
         return _by(found, f"the rules of the site's country, {country}")
     where = "the site's country is not known" if country is None else f"no rules of {country} at hand"
-    return practice(STRICTEST), Assumption(
+    return rules_of(country), Assumption(
         "rules",
         f"the strictest of {', '.join(each.name for each in rule_sets().values())}",
         f"{where}: of every rule of every country, the strictest governs. Ask for the rules of the place",

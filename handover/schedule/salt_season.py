@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime
 
-COLD_MONTHS = {"north": (11, 12, 1, 2, 3), "south": (5, 6, 7, 8, 9)}
-"""Months of deicing salt, the first one first. Common practice."""
+from handover.practice.rules import general_rules
+
+_HALF_A_YEAR = 6  # months
 
 
 def first_cold(placed: datetime, latitude: float | None) -> datetime:
@@ -15,8 +16,17 @@ def first_cold(placed: datetime, latitude: float | None) -> datetime:
         placed: End of placement, in the zone of the site.
         latitude: Of the site; None counts as north of the equator. [deg]
     """
-    months = COLD_MONTHS["south" if latitude is not None and latitude < 0 else "north"]
-    if placed.month in months:
+    rules = general_rules()
+    is_southern = latitude is not None and latitude < 0
+    begins, ends = (
+        _later_month(int(rules[name]), _HALF_A_YEAR if is_southern else 0)
+        for name in ("winter.salt-begins", "winter.salt-ends")
+    )
+    if (placed.month - begins) % 12 <= (ends - begins) % 12:
         return placed
-    year = placed.year + (placed.month > months[0])
-    return datetime(year, months[0], 1, tzinfo=placed.tzinfo)
+    year = placed.year + (placed.month > begins)
+    return datetime(year, begins, 1, tzinfo=placed.tzinfo)
+
+
+def _later_month(month: int, by: int) -> int:
+    return (month - 1 + by) % 12 + 1

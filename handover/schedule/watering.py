@@ -92,7 +92,7 @@ def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
     Curing that ends after breakfast ends for the owner on the next morning: a day begun is watered through.
     """
     horizon = datetime.fromtimestamp(float(simulation.slab_s(CENTRAL)[-1]), UTC)
-    last_morning = timedelta(hours=simulation.practice["water.last-morning"])
+    last_morning = timedelta(hours=simulation.practice["day.morning"])
     starts = dates.not_before(MilestoneKind.FIRST_WATER) or dates.not_before(MilestoneKind.FINAL_SET)
     ends = dates.not_before(MilestoneKind.CURING_ENDS)
     starts, ends = (min(each or horizon, horizon).astimezone(simulation.job.zone) for each in (starts, ends))

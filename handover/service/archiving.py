@@ -22,6 +22,7 @@ from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.parse import decode_utf8, parse_text
 from handover.jobs.reading import RecordSource, examine_source
+from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, OWN_NAMES, SCHEDULE_FILE, check_folder
 from handover.service.send_log import LOG_FILE as SENT
@@ -37,8 +38,8 @@ if TYPE_CHECKING:
 CALL_OWNER = "ring-owner"
 """The task of telling the owner of a frost that is forecast."""
 
-CALL_LEAD_TIME = timedelta(days=1)
-"""How long before a frost its owner is rung: time to fetch blankets. Common practice."""
+CALL_LEAD_TIME = general_rules().duration("call.before-frost")
+"""How long before a frost its owner is called."""
 
 ONE_TIME_VISITS = (
     MilestoneKind.SAW_JOINTS,
@@ -55,8 +56,8 @@ REQUIRED_KEYS = {"job", "revision", "issued_at", "timezone", "milestones", "risk
 """What is read of a schedule."""
 
 RECORD_SUFFIXES = (".toml", ".json")
-CYLINDER_TEST_AGE = timedelta(days=28)
-"""Age at which a standard-cured cylinder is held against the specified strength (ASTM C31, ACI 318)."""
+CYLINDER_TEST_AGE = general_rules().duration("cylinder.acceptance")
+"""Age at which a standard-cured cylinder is held against the specified strength."""
 
 
 # ---- into the archive -------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ import httpx2
 
 from handover import __version__
 from handover.errors import DownloadFailed, Finding
-from handover.weather.fit_check import check_fit
+from handover.weather.fit_check import FORECAST_STALE_AGE, check_fit
 from handover.weather.raw_weather import quote
 from handover.weather.reading import examine_weather_bytes, service_refusal
 
@@ -53,7 +53,6 @@ _HOURLY = (
 )
 _FORECAST_DAYS = 16
 _MOST_PAST_DAYS = 92
-_STALE = timedelta(hours=24)
 _DEFAULT_CACHE_AGE = timedelta(
     minutes=15
 )  # where an answer names no expiry: models are renewed every hour at most
@@ -241,7 +240,9 @@ class _Request:
             raise _ServiceFailure(
                 "; ".join(finding.problem for finding in findings if finding.severity == "fault")
             )
-        if series.last_hour < self.now or (series.issued_at and self.now - series.issued_at > _STALE):
+        if series.last_hour < self.now or (
+            series.issued_at and self.now - series.issued_at > FORECAST_STALE_AGE
+        ):
             issued = f"issued {series.issued_at:%Y-%m-%d %H:%M} UTC, " if series.issued_at else ""
             raise _ServiceFailure(f"the answer is stale: {issued}ends {series.last_hour:%Y-%m-%d %H:%M} UTC")
         fit = check_fit(series, self.site, self.start, self.until, self.now)

@@ -9,6 +9,7 @@ import numpy as np
 
 from handover.base.arrays import ONE_HOUR, Floats
 from handover.errors import Finding, UnusableInput
+from handover.practice.rules import general_rules
 from handover.weather.raw_weather import TimeArray, format_moment
 from handover.weather.series import Origin, WeatherSeries, utc64, utc_seconds
 
@@ -16,8 +17,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
 _DAY = 24
-_DAYS = 3  # of which the mean day is made
-_FADE_H = 12  # hours over which the last hour's departure from the mean day fades
+_DAYS = int(general_rules()["forecast.mean-day"])
+_FADE_H = general_rules()["forecast.fade"]
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
@@ -62,7 +63,7 @@ def extrapolate(
     }
     origin = np.concatenate([series.origin, np.full(missing, Origin.TYPICAL, dtype=np.int8)])
     end = format_moment(series.time[-1])
-    sentence = f"After {end}: {method}, without rain; departures at the joint fade over {_FADE_H} h."
+    sentence = f"After {end}: {method}, without rain; departures at the joint fade over {_FADE_H:g} h."
     return replace(
         series,
         time=np.concatenate([series.time, time]),

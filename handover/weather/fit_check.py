@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding
+from handover.practice.rules import general_rules
 from handover.weather.location import distance_km
 from handover.weather.series import Origin
 
@@ -15,10 +16,10 @@ if TYPE_CHECKING:
     from handover.weather.location import HasLocation
     from handover.weather.series import WeatherSeries
 
-MAX_DISTANCE_KM = 50.0
-FORECAST_OLD_AGE = timedelta(hours=6)
-FORECAST_STALE_AGE = timedelta(hours=24)
-MIN_HOURS_AFTER_POUR = timedelta(hours=24)  # the mean day past the end needs a day to be made of
+MAX_DISTANCE_KM = general_rules()["forecast.far"] / 1000.0
+FORECAST_OLD_AGE = general_rules().duration("forecast.old")
+FORECAST_STALE_AGE = general_rules().duration("forecast.stale")
+MIN_HOURS_AFTER_POUR = general_rules().duration("forecast.least")
 
 _HOW_TO_GET_HOURS = (
     "weather from the hour of the pour on: download it with its past hours (handover forecast JOB -o FILE), "
