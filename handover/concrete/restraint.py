@@ -43,7 +43,7 @@ def tensile_strength(strength_mpa: ArrayLike, factor: ArrayLike = 0.33) -> Float
     return np.asarray(factor) * np.sqrt(np.asarray(strength_mpa, dtype=np.float64))
 
 
-def drying_shrinkage(days: ArrayLike, ultimate: ArrayLike = 780e-6) -> Floats:
+def drying_shrinkage(days: ArrayLike, ultimate: ArrayLike) -> Floats:
     """Return the shrinkage of concrete after so many days of drying.
 
     Args:

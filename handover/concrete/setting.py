@@ -7,7 +7,7 @@ boot leaves a print of about 6 mm and floating begins; at final set it only scuf
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,11 +20,7 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
 
 
-INITIAL_SET: Final = 0.14  # also quoted as 0.15
-FINAL_SET: Final = 0.26
-
-
-def initial_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike = INITIAL_SET) -> Floats:
+def initial_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike) -> Floats:
     """Return the degree of hydration at initial set.
 
     Args:
@@ -35,13 +31,12 @@ def initial_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike = I
         Broadcast shape. [1]
 
     Source:
-        Schindler (2004), Prediction of concrete setting, RILEM. The form is known; the coefficient is from
-        memory, not checked.
+        Schindler (2004), Prediction of concrete setting, RILEM. Some 0.14; from memory, not checked.
     """
     return np.asarray(coefficient, dtype=np.float64) * np.asarray(water_cementitious, dtype=np.float64)
 
 
-def final_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike = FINAL_SET) -> Floats:
+def final_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike) -> Floats:
     """Return the degree of hydration at final set.
 
     Args:
@@ -52,7 +47,7 @@ def final_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike = FIN
         Broadcast shape. [1]
 
     Source:
-        As `initial_set_degree`: the coefficient is from memory, not checked.
+        As `initial_set_degree`, some 0.26; from memory, not checked.
     """
     return np.asarray(coefficient, dtype=np.float64) * np.asarray(water_cementitious, dtype=np.float64)
 

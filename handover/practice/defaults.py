@@ -8,7 +8,7 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from handover.practice.rules import practice
+from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -51,6 +51,28 @@ class Default:
         return number if self.unit == "1" else f"{number} {self.unit}"
 
 
+@dataclass(frozen=True)
+class DerivedDefault:
+    """Why a value that follows from the job itself is taken for a field that a record leaves out.
+
+    Attributes:
+        why: Printed beside the value.
+        source: Where it comes from.
+        mark: How sure we are of it.
+    """
+
+    why: str
+    source: str
+    mark: Mark
+
+
+@cache
+def derived_defaults() -> dict[str, DerivedDefault]:
+    """Return the reasons of the defaults that the schedule computes, by the path of their field."""
+    text = files("handover.practice").joinpath("derived_defaults.toml").read_text(encoding="utf-8")
+    return {path: DerivedDefault(**row) for path, row in tomllib.loads(text).items()}
+
+
 @cache
 def defaults() -> dict[str, Default]:
     """Return the defaults that hold for every record by the path of their field, in the order of the data."""
@@ -60,7 +82,7 @@ def defaults() -> dict[str, Default]:
 
 def method_defaults(method: str) -> Iterator[Default]:
     """Yield the defaults that depend on how the slab is cured: the application rate, the blanket."""
-    rules = practice()
+    rules = general_rules()
     if (watering := rules.methods.get(method)) is not None:
         why = watering.rate_why
         yield Default("curing.application_rate", watering.rate_mm_h, "mm/h", why, why, watering.mark)

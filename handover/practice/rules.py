@@ -204,7 +204,6 @@ class CautionRule:
     code: str
     source: str
     mark: Mark
-    figures: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -308,7 +307,7 @@ def practice(rules: str = "us") -> Practice:
 
 
 def rules_of(country: str | None) -> Practice:
-    """Return the rules of a country by its ISO 3166 code; the strictest of all where it has none, or is None."""
+    """Return the rules of a country by its ISO 3166 code, or where it has none the strictest of all."""
     found = None if country is None else rule_set_of(country)
     return practice(STRICTEST if found is None else found.code)
 
@@ -455,7 +454,7 @@ def _applicability(row: dict[str, Any]) -> Applicability:
 
 
 def _caution(code: str, row: dict[str, Any]) -> CautionRule:
-    return CautionRule(code, row["source"], row["mark"], tuple(row.get("figures", ())))
+    return CautionRule(code, row["source"], row["mark"])
 
 
 def _cements(tables: dict[str, Any]) -> dict[str, CementRule]:

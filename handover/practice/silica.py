@@ -10,7 +10,6 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from handover.errors import OutOfRange
 from handover.practice.rules import Mark  # noqa: TC001 - part of the published shape of a schedule
 
 
@@ -31,20 +30,3 @@ def respirators() -> tuple[Respirator, ...]:
     """Return every row of the table."""
     text = files("handover.practice").joinpath("silica.toml").read_text(encoding="utf-8")
     return tuple(Respirator(**row) for row in tomllib.loads(text)["task"])
-
-
-def respirator(saw: str, *, enclosed: bool, hours: float) -> Respirator:
-    """Return what sawing for so many hours a day asks for, with water fed to the blade.
-
-    Args:
-        saw: "hand-held" or "walk-behind".
-        enclosed: Indoors or under a roof.
-        hours: Of sawing a day. [h], above 0.
-
-    Raises:
-        OutOfRange: An unknown saw, or no hours.
-    """
-    rows = [row for row in respirators() if (row.saw, row.enclosed) == (saw, enclosed) and hours > row.over_h]
-    if not rows:
-        raise OutOfRange(f"no rule for a {saw} saw and {hours} h")
-    return max(rows, key=lambda row: row.over_h)

@@ -6,9 +6,6 @@ import tomllib
 from functools import cache
 from importlib.resources import files
 
-WALKTHROUGH_MARK = "common practice"
-"""Of every list: the trade does so, and no source says it."""
-
 
 @cache
 def walkthrough_items(use: str) -> tuple[str, ...]:
@@ -18,4 +15,4 @@ def walkthrough_items(use: str) -> tuple[str, ...]:
         KeyError: No slab has such a use.
     """
     text = files("handover.practice").joinpath("walkthrough.toml").read_text(encoding="utf-8")
-    return tuple(tomllib.loads(text)["looked_at"][use])
+    return tuple(tomllib.loads(text)["items"][use])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from handover.practice.defaults import derived_defaults
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Assumption
 
@@ -19,16 +20,13 @@ def assumptions(simulation: Simulation) -> Iterator[Assumption]:
     for assumed in job.assumed:
         yield Assumption(*assumed)
     if job.placement.concrete_temperature is None:
-        yield Assumption(
-            "placement.concrete_temperature",
-            f"{simulation.slab.initial_c[CENTRAL]:.1f} degC",
-            "Air temperature at placement, but no colder than ready-mix is delivered",
-        )
+        yield _derived("placement.concrete_temperature", f"{simulation.slab.initial_c[CENTRAL]:.1f} degC")
     if job.placement.finished is None:
-        yield Assumption("placement.finished", "final set", "Trowelling is over by final set")
+        yield _derived("placement.finished", "final set")
     if job.temperature_log is not None and job.temperature_log.depth is None:
-        middle = f"{job.slab.thickness / 2.0:.3f} m"
-        yield Assumption("temperature_log.depth", middle, "A sensor hangs in the middle of the slab")
-    if job.curing.method == "insulating blanket" and job.curing.blanket_r_value is None:
-        cover = simulation.practice.materials["cover"]["insulating blanket"]
-        yield Assumption("curing.blanket_r_value", f"{cover} m2K/W", "A common blanket, about R-4")
+        depth = simulation.practice["log.depth"] * job.slab.thickness
+        yield _derived("temperature_log.depth", f"{depth:.3f} m")
+
+
+def _derived(path: str, value: str) -> Assumption:
+    return Assumption(path, value, derived_defaults()[path].why)

@@ -47,7 +47,7 @@ def apply_temperature_log(
     seconds, celsius = _readings(job, slab)
     if log is None or not len(seconds):
         return slab, MeasurementResult()
-    depth = job.slab.thickness / 2.0 if log.depth is None else log.depth
+    depth = practice["log.depth"] * job.slab.thickness if log.depth is None else log.depth
     at_depth = depth_weights(depth, job.slab.thickness)
     there = slab.temperature_c @ at_depth
     if _in_the_air(seconds, celsius, there, slab, practice):

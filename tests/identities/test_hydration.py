@@ -20,6 +20,7 @@ from handover.concrete.hydration import (
 )
 from handover.concrete.setting import final_set_degree, initial_set_degree, scale_time, set_age
 from handover.errors import OutOfRange
+from handover.practice.rules import practice
 
 PLAIN: dict[str, float] = {
     "c3s": 0.54,
@@ -41,6 +42,9 @@ curves = st.builds(
     heat_j_kg=st.just(450e3),
     activation_energy=st.just(42e3),
 )
+
+
+INITIAL, FINAL = practice()["setting.initial"], practice()["setting.final"]
 
 
 @given(curves, st.floats(0.0, 5000.0), st.floats(0.0, 500.0))
@@ -93,7 +97,7 @@ def test_members_in_rows_are_each_its_own() -> None:
 
 @given(curves, st.floats(0.3, 3.0))
 def test_a_retarder_moves_the_set_by_its_factor(curve: HydrationCurve, factor: float) -> None:
-    degree = initial_set_degree(0.5)
+    degree = initial_set_degree(0.5, INITIAL)
     assert set_age(degree, scale_time(curve, factor)) == pytest.approx(
         factor * float(set_age(degree, curve)), rel=1e-9
     )
@@ -103,9 +107,13 @@ def test_a_retarder_moves_the_set_by_its_factor(curve: HydrationCurve, factor: f
 @given(st.floats(0.35, 0.65))
 def test_final_set_follows_initial_set(water_cementitious: float) -> None:
     curve = hydration_curve(CEMENT, water_cementitious)
-    assert 0.0 < initial_set_degree(water_cementitious) < final_set_degree(water_cementitious)
+    assert 0.0 < initial_set_degree(water_cementitious, INITIAL) < final_set_degree(water_cementitious, FINAL)
     initial, final = (
-        set_age(degree(water_cementitious), curve) for degree in (initial_set_degree, final_set_degree)
+        set_age(degree, curve)
+        for degree in (
+            initial_set_degree(water_cementitious, INITIAL),
+            final_set_degree(water_cementitious, FINAL),
+        )
     )
     assert initial < final < np.inf
 
@@ -114,7 +122,7 @@ def test_wetter_mixes_hydrate_further_and_set_later() -> None:
     """Common practice, no source."""
     lean, wet = (hydration_curve(CEMENT, ratio) for ratio in (0.45, 0.60))
     assert lean.ultimate < wet.ultimate
-    assert set_age(initial_set_degree(0.45), lean) < set_age(initial_set_degree(0.60), wet)
+    assert set_age(initial_set_degree(0.45, INITIAL), lean) < set_age(initial_set_degree(0.60, INITIAL), wet)
 
 
 def test_fly_ash_and_slag_slow_the_start() -> None:

@@ -68,17 +68,13 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     ]
 
 
-def test_every_caution_comes_with_its_numbers_source_and_mark(
-    job: Job, weather: Weather, as_of: datetime
-) -> None:
+def test_every_caution_comes_with_its_source_and_mark(job: Job, weather: Weather, as_of: datetime) -> None:
     rules = practice().cautions
     seen = set()
     for schedule in schedules(job, weather, as_of):
         for caution in schedule.cautions:
             seen.add(caution.code)
-            carried = {figure.name for figure in caution.figures}
-            assert set(rules[caution.code].figures) <= carried, caution.code
-            assert caution.source == rules[caution.code].source
+            assert (caution.source, caution.mark) == (rules[caution.code].source, rules[caution.code].mark)
     assert seen == set(rules)
 
 

@@ -105,7 +105,7 @@ class TestRestraint:
 
     def test_strength_and_shrinkage_only_grow(self) -> None:
         assert np.all(np.diff(tensile_strength(np.linspace(0.0, 40.0, 50))) > 0.0)
-        dried = drying_shrinkage(np.linspace(0.0, 1000.0, 50))
+        dried = drying_shrinkage(np.linspace(0.0, 1000.0, 50), 780e-6)
         assert dried[0] == 0.0
         assert np.all(np.diff(dried) > 0.0)
         assert dried[-1] < 780e-6

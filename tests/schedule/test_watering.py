@@ -29,7 +29,6 @@ METHOD = CuringMethod(
     loss=1.0,
     rate_mm_h=10.0,
     rate_why="invented",
-    shortest_h=0.5,
     most=3,
     source="invented",
     mark="computed",
