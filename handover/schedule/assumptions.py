@@ -20,13 +20,13 @@ def assumptions(simulation: Simulation) -> Iterator[Assumption]:
     for assumed in job.assumed:
         yield Assumption(*assumed)
     if job.placement.concrete_temperature is None:
-        yield _derived("placement.concrete_temperature", f"{simulation.slab.initial_c[CENTRAL]:.1f} degC")
+        yield _assume("placement.concrete_temperature", f"{simulation.slab.initial_c[CENTRAL]:.1f} degC")
     if job.placement.finished is None:
-        yield _derived("placement.finished", "final set")
+        yield _assume("placement.finished", "final set")
     if job.temperature_log is not None and job.temperature_log.depth is None:
         depth = simulation.practice["log.depth"] * job.slab.thickness
-        yield _derived("temperature_log.depth", f"{depth:.3f} m")
+        yield _assume("temperature_log.depth", f"{depth:.3f} m")
 
 
-def _derived(path: str, value: str) -> Assumption:
+def _assume(path: str, value: str) -> Assumption:
     return Assumption(path, value, derived_defaults()[path].why)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.practice.rules import general_rules
 from handover.schedule import durations
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from handover.schedule.slab_simulation import SlabSimulation
 
 
-REACH_H = 180 * 24.0
+REACH_H = general_rules()["forecast.reach"]
 """How far ahead a condition is looked for, in hours; beyond it the answer is "not within reach"."""
 _DAY = 24
 

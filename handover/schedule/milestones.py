@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.practice.rules import general_rules
 from handover.schedule import durations
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
 
 
 _TENDONS = "engineer-decides-tendons"
-_STILL_H = 0.25  # a date that moves by less than a quarter of an hour has no spread to speak of
-_NOTABLE_SHARE = 0.10  # a tenth of the spread: of seven uncertainties alike each would have a seventh
+_STILL_H = general_rules()["spread.still"]
+_NOTABLE_SHARE = general_rules()["spread.notable"]
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.errors import OutOfRange, UnusableInput
+from handover.practice.rules import general_rules
 from handover.schedule.apply_measurements import apply_concrete_measurements, apply_slab_measurements
 from handover.schedule.ensemble import MEMBERS, draw_ensemble
 from handover.schedule.measurement_result import MeasurementResult
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from handover.schedule.slab_simulation import SlabSimulation
     from handover.weather.series import WeatherSeries
 
-SHARE = 0.90
+SHARE = general_rules()["spread.share"]
 _MEDIAN = 0.5
 
 

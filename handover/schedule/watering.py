@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
 
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from handover.schedule.simulation import Simulation
 
 
-SLOT_H = 0.5
+SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
 _LEVELS = 40  # steps of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water

@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from handover.weather.location import HasLocation
     from handover.weather.series import WeatherSeries
 
-MAX_DISTANCE_KM = general_rules()["forecast.far"] / 1000.0
+_M_PER_KM = 1000.0
+MAX_DISTANCE_KM = general_rules()["forecast.far"] / _M_PER_KM
 FORECAST_OLD_AGE = general_rules().duration("forecast.old")
 FORECAST_STALE_AGE = general_rules().duration("forecast.stale")
 MIN_HOURS_AFTER_POUR = general_rules().duration("forecast.least")

@@ -44,6 +44,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.errors import Finding
+from handover.practice.rules import general_rules
 from handover.weather.quantities import QUANTITY_LIMITS, Unit, WeatherQuantity, accepted_units, find_unit
 from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, quote
 from handover.weather.series import Origin, utc64
@@ -74,7 +75,7 @@ _HEIGHT = re.compile(r"(\d{1,3}(?:\.\d)?)m")
 _BRACKETS = re.compile(r"(.*?)[\[(]([^\])]*)[\])]\s*")
 _BETWEEN_WORDS = re.compile(r"[\s_/.-]+")
 _NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
-_ROUGHNESS_M = 0.03  # open country: grass, few obstacles
+_ROUGHNESS_M = general_rules()["forecast.roughness"]
 _MOST_ROWS = 200_000
 _MOST_FINDINGS = 20
 _EXAMPLE = (

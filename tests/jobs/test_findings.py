@@ -217,6 +217,23 @@ def test_the_limits_themselves_are_good(spoil: Examine) -> None:
     assert spoil({"placement.end": "2026-07-14T20:10:00"}).record
 
 
+@pytest.mark.parametrize(
+    ("changes", "source"),
+    [
+        ({}, "ACI 305.1"),
+        ({"site.country": "AU"}, "New South Wales"),
+    ],
+)
+def test_a_limit_is_that_of_the_country_of_the_site(
+    spoil: Examine, changes: dict[str, str], source: str
+) -> None:
+    """One rule for `check` and for the dates; the finding says whose limit it is."""
+    findings = spoil(changes | {"placement.concrete_temperature": "97 degF"}).findings
+    (hot,) = [each for each in findings if each.field == "placement.concrete_temperature"]
+    assert "over 95 degF" in hot.problem
+    assert source in hot.problem
+
+
 CAUTIONS = [
     ({"placement.concrete_temperature": "96 degF"}, "placement.concrete_temperature"),
     ({"ticket": [{"slump": "7 in"}]}, "ticket[1].slump"),
