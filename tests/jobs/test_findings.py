@@ -3,12 +3,14 @@
 import json
 import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
 import pytest
 
 from handover.jobs.reading import ExaminedRecord
+from handover.practice.rules import practice
 
 Examine = Callable[..., ExaminedRecord]
 
@@ -230,8 +232,18 @@ def test_a_limit_is_that_of_the_country_of_the_site(
     """One rule for `check` and for the dates; the finding says whose limit it is."""
     findings = spoil(changes | {"placement.concrete_temperature": "97 degF"}).findings
     (hot,) = [each for each in findings if each.field == "placement.concrete_temperature"]
-    assert "over 95 degF" in hot.problem
+    assert "over 95 °F" in hot.problem
     assert source in hot.problem
+
+
+def test_a_country_changes_a_limit(spoil: Examine, monkeypatch: pytest.MonkeyPatch) -> None:
+    rules = practice("au").rules
+    for name, value in (("heat.discharge", 30.0), ("placement.longest", 1.0)):
+        monkeypatch.setitem(rules, name, replace(rules[name], value=value))
+    warm = {"placement.concrete_temperature": "31 degC"}
+    assert spoil(warm).findings == ()
+    fields = {each.field for each in spoil(warm | {"site.country": "AU"}).findings}
+    assert fields == {"placement.concrete_temperature", "placement.end"}
 
 
 CAUTIONS = [

@@ -7,8 +7,8 @@ compared with what the TOML files under handover/practice hold.
   beginning is its group ("forecast.{name}-most"), or is the ``per`` of a gate, or has ``called``, by which
   the names of admixtures find it.
 - A table with rows of one shape is read where each of its keys is an attribute that the code takes or a
-  string of it (the field of a loader's class alone is not enough), and where the name of each row is one that the
-  model of a record can have, a string of a module, or in a list of the data itself.
+  string of it (the field of a loader's class alone is not enough), and where the name of each row is one that
+  the model of a record can have, a string of a module, or in a list of the data itself.
 - Each file is opened by a loader: its name is a string of `handover.practice`.
 
 How the second half tells. A constant of a module or class, or the default of an argument, is a suspect where
