@@ -12,7 +12,9 @@ import shutil
 import subprocess
 import tempfile
 import time
+import tomllib
 from contextlib import contextmanager
+from dataclasses import astuple
 from datetime import datetime, timedelta
 from hashlib import sha256
 from math import cos, pi
@@ -132,6 +134,24 @@ def no_pdf_engine() -> Iterator[None]:
 def without_pdf_engine() -> Callable[..., Any]:
     """Give the stand-in to fixtures that outlive a test, as a context."""
     return no_pdf_engine
+
+
+@pytest.fixture
+def shared_pdf(once: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the engine render equal pages with equal files inside once a session, for all of its workers.
+
+    Not for tests that compare two runs of the engine, unless one of the two is in another process.
+    """
+    from handover.documents import pages  # noqa: PLC0415 - heavy
+
+    render = pages.render_pdf
+
+    def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
+        digest = sha256(repr((html, [astuple(each) for each in attachments])).encode()).hexdigest()
+        folder = once(f"pdf-{digest}", lambda half: (half / "pdf").write_bytes(render(html, attachments)))
+        return (folder / "pdf").read_bytes()
+
+    monkeypatch.setattr(pages, "render_pdf", render_pdf)
 
 
 @pytest.fixture
@@ -308,12 +328,48 @@ strength = "2500 psi"
 def issued(once: Callable[..., Path]) -> Path:
     """Issue three invented jobs; return the folder in which each has a folder. Nothing is written there.
 
+    Whoever files, finds or sends a set looks into no PDF: the stand-in makes them.
+
     garage: summer, joints to saw, forms to strip, something of the walk-through to mend.
     shop: November, frost in the week.
     patio: summer, four weeks old, a cylinder that broke low; acknowledged by an owner whose name a
         spreadsheet or a terminal might obey.
     """
-    return once("issued", issue_three)
+
+    def issue_three_quickly(folder: Path) -> None:
+        with no_pdf_engine():
+            issue_three(folder)
+
+    return once("issued", issue_three_quickly)
+
+
+@pytest.fixture(scope="session")
+def sample_arguments() -> Callable[[str], list[object]]:
+    """Give the arguments that issue a sample offline, an hour after its finishing or its last concrete."""
+
+    def arguments(name: str) -> list[object]:
+        sample = ROOT / "sample_jobs" / name
+        placement = tomllib.loads((sample / "job.toml").read_text(encoding="utf-8"))["placement"]
+        at = f"{placement.get('finished', placement['end']) + timedelta(hours=1)}-04:00"
+        (weather,) = (each for each in sample.iterdir() if each.stem == "weather")
+        return ["issue", sample / "job.toml", "-w", weather, "--as-of", at]
+
+    return arguments
+
+
+@pytest.fixture(scope="session")
+def issue_sample(
+    once: Callable[..., Path], sample_arguments: Callable[[str], list[object]]
+) -> Callable[[str], Path]:
+    """Give the issue of a sample in this process, made once a session; nothing is written to its folder."""
+
+    def issue(name: str) -> Path:
+        def fill(folder: Path) -> None:
+            assert main([*map(str, sample_arguments(name)), "-o", str(folder / "set")]) == 0, name
+
+        return once(f"sample-{name}", fill) / "set"
+
+    return issue
 
 
 def issue_three(folder: Path) -> None:

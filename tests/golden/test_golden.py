@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
     from handover.service.inputs import JobInputs
 
-pytestmark = pytest.mark.spread
+pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_pdf")]
 
 ROOT = Path(__file__).parents[2]
 KEPT = Path(__file__).parent

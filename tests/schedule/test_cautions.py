@@ -48,6 +48,9 @@ def measurements(job: Job, weather: Weather) -> list[dict[str, object]]:
     ]
 
 
+MEMBERS = 60  # fewer: which cautions there are and what they carry is the same for any number
+
+
 def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]:
     """Return schedules that together give every caution there is."""
     count = 14 * 24
@@ -57,14 +60,21 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
         placement={"concrete_temperature": 36.0}, slab={"joint_spacing": 6.0, "reinforcement": "PT tendons"}
     )
     slow = job(mix={"slag": 0.5}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)})
+    frozen = job(placement={"concrete_temperature": 1.7})
+    measured = [job().model_copy(update=each) for each in measurements(job, weather)]
     return [
-        plan_cure(hot, dry_wind, as_of),
-        plan_cure(hot, weather(33.0, 40.0), as_of, rules="au"),
-        plan_cure(slow, rain, as_of),
-        plan_cure(slow, weather(), as_of),
-        plan_cure(job(), weather(-6.0, 4.0), as_of),
-        plan_cure(job(placement={"concrete_temperature": 1.7}), weather(-25.0, -20.0), as_of),
-        *(plan_cure(job().model_copy(update=each), weather(), as_of) for each in measurements(job, weather)),
+        plan_cure(hot, weather(33.0, 40.0), as_of, members=MEMBERS, rules="au"),
+        *(
+            plan_cure(record, hours, as_of, members=MEMBERS)
+            for record, hours in (
+                (hot, dry_wind),
+                (slow, rain),
+                (slow, weather()),
+                (job(), weather(-6.0, 4.0)),
+                (frozen, weather(-25.0, -20.0)),
+                *((each, weather()) for each in measured),
+            )
+        ),
     ]
 
 
