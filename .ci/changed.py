@@ -11,20 +11,37 @@ import sys
 from pathlib import Path, PurePosixPath
 
 ROOT = Path(__file__).parents[1]
-ALWAYS = {"tests/test_architecture.py"}
+ALWAYS = {"tests/test_architecture.py", "tests/test_vocabulary.py"}
 TESTS = {
     "handover/base": {"tests/test_units.py", "tests/test_cli.py"},
     "handover/cli": {"tests/test_cli.py"},
     "handover/concrete": {"tests/identities"},
-    "handover/issue": {"tests/test_filing.py", "tests/test_put_in_place.py"},
+    "handover/documents/pdf": {"tests/documents/test_archival.py"},
+    "handover/schedule/apply_measurements": {"tests/schedule/test_measurements.py"},
+    "handover/schedule/cylinders": {"tests/schedule/test_measurements.py"},
+    "handover/schedule/delivery_tickets": {"tests/schedule/test_measurements.py"},
+    "handover/schedule/temperature_log": {"tests/schedule/test_measurements.py"},
+    "handover/service": {"tests/test_archiving.py", "tests/test_publish.py"},
+    "handover/service/forecasts": {"tests/test_batch.py"},
+    "handover/service/inputs": {"tests/test_issue.py"},
+    "handover/service/mail_server": {"tests/send"},
+    "handover/service/reissuing": {"tests/test_reissue.py"},
+    "handover/service/render": {"tests/test_issue.py"},
+    "handover/service/sending": {"tests/send"},
+    "handover/service/settings": {"tests/test_reissue.py"},
+    "handover/service/workers": {"tests/test_batch.py"},
     "handover/units.py": {"tests/test_units.py"},
     "templates": {f"tests/documents/test_{each}.py" for each in ("languages", "wording", "one_wording")},
     "sample_jobs": {"tests/test_issue.py"},
 }
 """Tests of what has no folder of its name under `tests`."""
 
-LONG = {"test_archival.py", "test_in_a_browser.py", "test_backtest.py", "test_killed.py"}
-"""Left to `make test`, unless they are what changed."""
+LONG = {
+    *("test_archival.py", "test_engine.py", "test_in_a_browser.py", "test_layout.py", "test_pages.py"),
+    *("test_backtest.py", "test_measurements.py", "test_rule_selection.py"),
+    "test_kill.py",
+}
+"""Left to `make test`, unless a change calls for them by name: each takes 8 s of processor time or more."""
 
 
 def git(*arguments: str) -> list[str]:

@@ -70,12 +70,24 @@ def wide(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("handover.cli.output.MAX_WIDTH", 1000)
 
 
+LONGEST = (
+    *("schedule/test_backtest.py", "schedule/test_measurements.py", "schedule/test_plan.py"),
+    *("schedule/test_rule_selection.py", "documents/test_layout.py", "documents/test_pages.py"),
+    *("archive/test_kill.py", "test_batch.py"),
+)
+"""Files that begin first: what takes long at the end of the suite leaves the other workers idle."""
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep the tests of a file in one worker, for what they share, unless the file says `spread`."""
+    """Keep the tests of a file in one worker, for what they share, unless the file says `spread`.
+
+    The longest files begin first.
+    """
     for item in items:
         if not any(item.iter_markers("spread")) and not any(item.iter_markers("xdist_group")):
             item.add_marker(pytest.mark.xdist_group(item.location[0]))
+    items.sort(key=lambda item: not item.location[0].removeprefix("tests/").startswith(LONGEST))
 
 
 @pytest.fixture(scope="session")

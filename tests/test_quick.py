@@ -30,10 +30,22 @@ def test_every_package_has_tests_to_run(chooser: ModuleType) -> None:
         assert any((ROOT / each).exists() for each in chooser.tests_of(path)), path
 
 
+def test_all_that_is_named_is_there(chooser: ModuleType) -> None:
+    for start, tests in chooser.TESTS.items():
+        assert list(ROOT.glob(f"{start}*")), start
+        assert all((ROOT / each).exists() for each in tests), start
+    assert {each.name for each in ROOT.glob("tests/*/test_*.py")} >= chooser.LONG
+    assert all((ROOT / each).is_file() for each in chooser.ALWAYS)
+
+
 @pytest.mark.parametrize(
     ("changed", "tests"),
     [
-        ("handover/service/workers.py", {"tests/test_archiving.py", "tests/test_publish.py"}),
+        (
+            "handover/service/workers.py",
+            {"tests/test_archiving.py", "tests/test_publish.py", "tests/test_batch.py"},
+        ),
+        ("handover/schedule/cylinders.py", {"tests/schedule", "tests/schedule/test_measurements.py"}),
         ("handover/documents/charts.py", {"tests/documents", "tests/documents/test_charts.py"}),
         ("handover/concrete/heat.py", {"tests/identities", "tests/identities/test_heat.py"}),
         ("handover/jobs/clock.py", {"tests/jobs", "tests/jobs/test_clock.py"}),
@@ -57,6 +69,7 @@ def test_what_is_changed_is_read_from_git(
     assert told == [
         "tests/archive",
         "tests/test_architecture.py",
+        "tests/test_vocabulary.py",
         "tests/weather",
         "--ignore=tests/archive/test_kill.py",
     ]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import re
 from collections import defaultdict
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -65,17 +66,24 @@ def words(name: str) -> list[str]:
     return re.findall(r"[A-Z]+(?![a-z])|[A-Z]?[a-z]+|\d+", name.strip("_"))
 
 
+@cache
+def parsed(file: Path) -> ast.Module:
+    return ast.parse(file.read_text(encoding="utf-8"))
+
+
+@cache
 def names_of(file: Path) -> list[str]:
     """Return the names of a module's classes, functions and methods, and that of the module itself."""
-    tree = ast.parse(file.read_text(encoding="utf-8"))
-    defined = (each.name for each in ast.walk(tree) if isinstance(each, ast.FunctionDef | ast.ClassDef))
+    defined = (
+        each.name for each in ast.walk(parsed(file)) if isinstance(each, ast.FunctionDef | ast.ClassDef)
+    )
     return [*defined] if file.stem == "__init__" else [file.stem, *defined]
 
 
 def public_names(file: Path) -> set[str]:
     """Return the public names that a module defines at its top level."""
     found: set[str] = set()
-    for node in ast.parse(file.read_text(encoding="utf-8")).body:
+    for node in parsed(file).body:
         if isinstance(node, ast.FunctionDef | ast.ClassDef):
             found.add(node.name)
         elif isinstance(node, ast.Assign | ast.AnnAssign):
@@ -88,6 +96,7 @@ def is_participle(word: str) -> bool:
     return word in PARTICIPLES or (len(word) > 4 and word.endswith("ed") and not word.endswith("eed"))
 
 
+@cache
 def shared() -> dict[str, set[str]]:
     """Return the names that several packages define, each with those packages."""
     packages: dict[str, set[str]] = defaultdict(set)
