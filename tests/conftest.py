@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import pickle
 import shutil
 import subprocess
 import tempfile
@@ -16,6 +17,7 @@ import tomllib
 from contextlib import contextmanager
 from dataclasses import astuple
 from datetime import datetime, timedelta
+from functools import lru_cache
 from hashlib import sha256
 from math import cos, pi
 from pathlib import Path
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from handover.documents.pdf import Attachment
+    from handover.schedule.simulation import Simulation
 
 ROOT = Path(__file__).parents[1]
 
@@ -164,6 +167,30 @@ def shared_pdf(once: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> No
         return (folder / "pdf").read_bytes()
 
     monkeypatch.setattr(pages, "render_pdf", render_pdf)
+
+
+@lru_cache(maxsize=12)
+def simulate_pickled(inputs: bytes) -> Simulation:
+    """Return the simulation of a job, its weather and what else `simulate` takes."""
+    from handover.schedule.simulation import simulate  # noqa: PLC0415 - heavy
+
+    arguments, options = pickle.loads(inputs)  # noqa: S301 - our own
+    return simulate(*arguments, **options)
+
+
+@pytest.fixture
+def shared_simulations(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
+    """Have `plan_cure` use a simulation again that was made of equal inputs: it is a value.
+
+    Give the function after which all are made anew, for tests that compare two runs.
+    """
+    from handover.schedule import plan  # noqa: PLC0415 - heavy
+
+    def simulate_once(*arguments: object, **options: object) -> Simulation:
+        return simulate_pickled(pickle.dumps((arguments, options)))
+
+    monkeypatch.setattr(plan, "simulate", simulate_once)
+    return simulate_pickled.cache_clear
 
 
 @pytest.fixture

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
     Run = Callable[..., Any]
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("stand_in_pdf")]
+pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("stand_in_pdf", "shared_simulations")]
 
 JOB = "2026-07-14-test-slab"
 FIRST = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
@@ -170,8 +170,11 @@ def test_unless_told_to(office: Office) -> None:
 
 
 @pytest.mark.pdf_engine
-def test_the_same_time_and_inputs_give_the_same_bytes(office: Office, tmp_path: Path) -> None:
+def test_the_same_time_and_inputs_give_the_same_bytes(
+    office: Office, tmp_path: Path, shared_simulations: Callable[[], None]
+) -> None:
     office.reissue(-8.0)
+    shared_simulations()
     with Archive(tmp_path / "other") as archive:
         publish(office.archive.bag(JOB).issue(1), tmp_path / "there", JOB)
         again.archive_existing_set(archive, tmp_path / "there", JOB, LATER)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import pickle
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
-from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -14,8 +12,6 @@ import numpy as np
 import pytest
 
 from handover.jobs.record import Curing, Forms, JobRecord, Mix, Placement, Site, Slab
-from handover.schedule import plan
-from handover.schedule.simulation import Simulation, simulate
 from handover.weather.series import Origin, WeatherSeries
 
 ZONE = ZoneInfo("America/New_York")
@@ -26,25 +22,9 @@ Job = Callable[..., JobRecord]
 Weather = Callable[..., WeatherSeries]
 
 
-@lru_cache(maxsize=12)
-def simulate_pickled(inputs: bytes) -> Simulation:
-    """Return a simulation of inputs that stay equal: many tests plan the same plain day."""
-    arguments, options = pickle.loads(inputs)  # noqa: S301 - our own
-    return simulate(*arguments, **options)
-
-
 @pytest.fixture(autouse=True)
-def forget_simulations(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
-    """Have `plan_cure` use a simulation again that was made of equal inputs: it is a value (`test_values`).
-
-    Give the function after which it is made anew.
-    """
-
-    def simulate_once(*arguments: Any, **options: Any) -> Simulation:
-        return simulate_pickled(pickle.dumps((arguments, options)))
-
-    monkeypatch.setattr(plan, "simulate", simulate_once)
-    return simulate_pickled.cache_clear
+def _simulate_once(shared_simulations: Callable[[], None]) -> None:
+    """Many tests plan the same plain day."""
 
 
 @pytest.fixture

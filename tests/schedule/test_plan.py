@@ -164,10 +164,10 @@ def test_the_last_concrete_holds_up_what_must_be_safe(job: Job, weather: Weather
 
 
 def test_the_same_inputs_give_the_same_schedule(
-    job: Job, weather: Weather, as_of: datetime, forget_simulations: Callable[[], None]
+    job: Job, weather: Weather, as_of: datetime, shared_simulations: Callable[[], None]
 ) -> None:
     first = plan_cure(job(), weather(), as_of)
-    forget_simulations()
+    shared_simulations()
     second = plan_cure(job(), weather(), as_of)
     assert first.milestones == second.milestones
     assert first.watering == second.watering
