@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache, partial
 from typing import TYPE_CHECKING, Literal, TypeVar
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -340,9 +342,9 @@ def read_quantity(raw: object, kind: KindName) -> float | Finding:
     expected = KINDS[kind]
     us, si = expected.examples
     if isinstance(raw, int | float) and not isinstance(raw, bool):
-        return Finding(f'{format_value(raw)} has no unit; write it as "{us}" or "{si}"')
+        return Finding(f'{quoted_text(raw)} has no unit; write it as "{us}" or "{si}"')
     return Finding(
-        f"{format_value(raw)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
+        f"{quoted_text(raw)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
     )
 
 
@@ -391,45 +393,25 @@ def format_for_reader(value: float, kind: KindName, system: System) -> str:
     return f"{number:.0f} {unit}" if abs(number) >= 1000 else f"{number:.4g} {unit}"  # noqa: PLR2004  four figures
 
 
-def format_value(value: object) -> str:
-    """Return a value from outside as a message may carry it: short, on one line, nothing invisible."""
-    if isinstance(value, str):
-        text = "".join(
-            char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: MAX_TEXT + 1]
-        )
-        return f'"{text[:MAX_TEXT]}..."' if len(text) > MAX_TEXT else f'"{text}"'
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Mapping):
-        return "a table"
-    if isinstance(value, list | tuple):
-        return "a list"
-    try:
-        text = str(value)
-    except ValueError:  # Python will not write out an integer of thousands of digits
-        return "a very long number"
-    return text if len(text) <= MAX_TEXT else f"{text[:MAX_TEXT]}..."
-
-
 @lru_cache(maxsize=512)
 def _read_text(raw: str, kind: KindName) -> float | Finding:
     expected = KINDS[kind]
     us, si = expected.examples
     fault = partial(Finding, expected=f"{expected.noun} with its unit", example=f'"{us}" or "{si}"')
     if len(raw) > MAX_TEXT:
-        return fault(f"{format_value(raw)} is too long for a quantity")
+        return fault(f"{quoted_text(raw)} is too long for a quantity")
     text = _plain(raw)
     if re.search(r"[0-9]\s*,\s*[0-9]", text):
         return fault(
-            f"{format_value(raw)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000"
+            f"{quoted_text(raw)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000"
         )
     number, unit = _number_and_unit(text, expected)
     if number is None:
-        return fault(f"{format_value(raw)} cannot be read as a number with a unit")
+        return fault(f"{quoted_text(raw)} cannot be read as a number with a unit")
     if not unit:
-        return Finding(f'{format_value(raw)} has no unit; write it as "{us}" or "{si}"')
+        return Finding(f'{quoted_text(raw)} has no unit; write it as "{us}" or "{si}"')
     if unit not in expected.reads:
-        return fault(f"{format_value(raw)} is not in a unit of {expected.noun}")
+        return fault(f"{quoted_text(raw)} is not in a unit of {expected.noun}")
     return _convert(number, expected.reads[unit], expected.si)
 
 

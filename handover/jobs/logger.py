@@ -27,10 +27,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
-from handover.units import format_value
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -225,12 +225,12 @@ def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datet
     try:
         moment = datetime.fromisoformat(re.sub(r"(?i)\s*(utc|gmt)$", "+00:00", text))
     except ValueError:
-        return fault(f"{format_value(text)} is not a date with a time", expected="ISO 8601")
+        return fault(f"{quoted_text(text)} is not a date with a time", expected="ISO 8601")
     if moment.tzinfo is None and columns.clock == "utc":
         moment = moment.replace(tzinfo=UTC)
     if moment.tzinfo is None and columns.clock is None:
         return fault(
-            f"{format_value(text)} does not say its offset from UTC",
+            f"{quoted_text(text)} does not say its offset from UTC",
             expected="an offset in every time, or the heading time_utc or time_local",
         )
     if moment.tzinfo is None and zone is None:
@@ -247,7 +247,7 @@ def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
     if re.fullmatch(r"[-+]?\d{1,6}(\.\d{1,12})?", plain):
         return float(plain)
     return Finding(
-        f"{format_value(text)} is not a number", field="temperature", expected="a number, or nothing"
+        f"{quoted_text(text)} is not a number", field="temperature", expected="a number, or nothing"
     )
 
 

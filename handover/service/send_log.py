@@ -18,8 +18,7 @@ from email.header import decode_header, make_header
 from email.utils import format_datetime, formataddr, getaddresses
 from typing import TYPE_CHECKING, Literal
 
-from handover.documents.message import ADDRESS
-from handover.documents.plaintext import plain_line
+from handover.base.text import is_email_address, one_line
 from handover.errors import Finding, HandoverError, UnusableInput
 
 if TYPE_CHECKING:
@@ -81,7 +80,7 @@ def read_draft(job: Path) -> MessageDraft:
     content = _read(file)
     message = message_from_bytes(content)
     senders, receivers = _addresses(message, "From"), _addresses(message, "To", "Cc", "Bcc")
-    message_id = plain_line(message.get("Message-ID", ""))
+    message_id = one_line(message.get("Message-ID", ""))
     if findings := list(_findings(content, senders, receivers, message_id)):
         raise UnusableInput([_finding_in(file, each) for each in findings])
     return MessageDraft(
@@ -131,7 +130,7 @@ def _addresses(message: Message, *fields: str) -> list[tuple[str, str]]:
 
 
 def _decode(text: str) -> str:
-    return plain_line(str(make_header(decode_header(text))))
+    return one_line(str(make_header(decode_header(text))))
 
 
 def _format_addresses(addresses: Iterable[tuple[str, str]]) -> str:
@@ -158,8 +157,8 @@ def _findings(
             example='[owner] email = "owner@example.org"',
         )
     for name, address in (*senders, *receivers):
-        if not ADDRESS.fullmatch(address):
-            shown = plain_line(f"{name} <{address}>")
+        if not is_email_address(address):
+            shown = one_line(f"{name} <{address}>")
             yield Finding(
                 f'"{shown}" is not an email address', expected="name@domain", example="a@example.org"
             )

@@ -43,9 +43,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.text import short_line
 from handover.errors import Finding
 from handover.weather.quantities import QUANTITY_LIMITS, Unit, WeatherQuantity, accepted_units, find_unit
-from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, quote
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant
 from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:
@@ -157,7 +158,7 @@ def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     origin = _origins(titles, kept, faults)
     raw = RawWeather(
         columns=columns,
-        source=quote(about.get("source", "table of weather")),
+        source=short_line(about.get("source", "table of weather")),
         issued_at=_issued_at(about, faults),
         latitude=_about_number(about, "latitude", 90, faults),
         longitude=_about_number(about, "longitude", 180, faults),
@@ -224,18 +225,20 @@ def _headings(
         first = readable.setdefault(heading.quantity, heading)
         if first is not heading:
             faults.add(
-                f"two columns of {QUANTITY_LIMITS[heading.quantity].title}: {quote(first.title)!r} "
-                f"and {quote(heading.title)!r}",
+                f"two columns of {QUANTITY_LIMITS[heading.quantity].title}: {short_line(first.title)!r} "
+                f"and {short_line(heading.title)!r}",
                 line=line,
                 expected="one",
             )
     unread = {heading.quantity: heading for heading in understood if heading.quantity not in readable}
     for heading in unread.values():
-        named = f"unit {quote(heading.unit_text)!r} is not known" if heading.unit_text else "names no unit"
+        named = (
+            f"unit {short_line(heading.unit_text)!r} is not known" if heading.unit_text else "names no unit"
+        )
         faults.add(
             named,
             line=line,
-            field=quote(heading.title),
+            field=short_line(heading.title),
             expected=f"{accepted_units(heading.quantity)}, at the end of the name or in brackets",
             example=QUANTITY_LIMITS[heading.quantity].example,
         )
@@ -292,9 +295,9 @@ def _moments(
         moment = parse_instant(text)
         if moment is None:
             faults.add(
-                f"{quote(row.cells[at])!r} is not a time",
+                f"{short_line(row.cells[at])!r} is not a time",
                 line=row.line,
-                field=quote(title),
+                field=short_line(title),
                 expected="ISO 8601",
                 example="2026-07-14T06:00:00Z",
             )
@@ -304,9 +307,9 @@ def _moments(
         moments.append(moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment)
     if naive:
         faults.add(
-            f"{len(naive)} times without an offset from UTC, the first {quote(naive[0].cells[at])!r}",
+            f"{len(naive)} times without an offset from UTC, the first {short_line(naive[0].cells[at])!r}",
             line=naive[0].line,
-            field=quote(title),
+            field=short_line(title),
             expected="an offset in every time, or the heading time_utc where they are UTC",
             example="2026-07-14T06:00:00-04:00",
         )
@@ -325,7 +328,7 @@ def _column(
         value = value * _to_10_m(heading.height_m)
     time = np.array([utc64(moment) for moment, _ in kept], dtype="datetime64[s]")
     line = np.array([row.line for _, row in kept], dtype=np.int64)
-    return RawColumn(time, value, quote(heading.title), line)
+    return RawColumn(time, value, short_line(heading.title), line)
 
 
 def _number(row: _Row, heading: _Heading, decimal: str, faults: _FaultList) -> float:
@@ -337,9 +340,9 @@ def _number(row: _Row, heading: _Heading, decimal: str, faults: _FaultList) -> f
     if _NUMBER.fullmatch(plain):
         return float(plain)
     faults.add(
-        f"{quote(text)!r} is not a number",
+        f"{short_line(text)!r} is not a number",
         line=row.line,
-        field=quote(heading.title),
+        field=short_line(heading.title),
         expected="a number, or nothing",
     )
     return np.nan
@@ -368,7 +371,7 @@ def _origins(
         origin = _ORIGINS.get(row.cells[at].strip().lower())
         if origin is None:
             faults.add(
-                f"{quote(row.cells[at])!r} is no origin",
+                f"{short_line(row.cells[at])!r} is no origin",
                 line=row.line,
                 field="origin",
                 expected=", ".join(_ORIGINS),
@@ -385,7 +388,7 @@ def _issued_at(about: dict[str, str], faults: _FaultList) -> datetime | None:
     moment = parse_instant(text)
     if moment is None or moment.tzinfo is None:
         faults.add(
-            f"{quote(text)!r} is not a time with its offset",
+            f"{short_line(text)!r} is not a time with its offset",
             field="issued_at",
             example="2026-07-14T05:00:00Z",
         )
@@ -398,7 +401,9 @@ def _about_number(about: dict[str, str], key: str, most: float, faults: _FaultLi
     if text is None:
         return None
     if not _NUMBER.fullmatch(text) or abs(float(text)) > most:
-        faults.add(f"{quote(text)!r} cannot be the {key}", field=key, expected=f"a number, -{most} to {most}")
+        faults.add(
+            f"{short_line(text)!r} cannot be the {key}", field=key, expected=f"a number, -{most} to {most}"
+        )
         return None
     return float(text)
 
@@ -414,6 +419,8 @@ def _methods(headings: list[_Heading], titles: list[str], time_at: int) -> Itera
             f"(roughness {_ROUGHNESS_M} m)."
         )
     used = {time_at, *(heading.at for heading in headings)}
-    unused = [quote(title) for at, title in enumerate(titles) if at not in used and title.lower() != "origin"]
+    unused = [
+        short_line(title) for at, title in enumerate(titles) if at not in used and title.lower() != "origin"
+    ]
     if unused:
         yield f"Columns not used: {', '.join(unused)}."
