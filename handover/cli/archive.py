@@ -423,21 +423,20 @@ def _export_format(options: Options) -> str:
 def _backup_name(name: str) -> AbstractContextManager[TextIO]:
     """Give a file to write to that takes its place under a name only once it is whole."""
     from contextlib import contextmanager
+    from io import TextIOWrapper
 
+    from handover.base.atomic import open_replacement
     from handover.errors import Finding, UnusableInput
 
     @contextmanager
     def new_file() -> Iterator[TextIO]:
-        file = to_path(name)
-        fresh = file.with_name(f".{file.name}.new")
         try:
-            with fresh.open("w", encoding="utf-8", newline="") as out:
+            with open_replacement(to_path(name)) as stream:
+                out = TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
                 yield out
-            fresh.replace(file)
+                out.detach()
         except OSError as fault:
             raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
-        finally:
-            fresh.unlink(missing_ok=True)
 
     return new_file()
 

@@ -7,9 +7,7 @@ run that breaks off in between is not taken for a message that never left.
 
 from __future__ import annotations
 
-import fcntl
 import json
-import os
 import re
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -18,6 +16,7 @@ from email.header import decode_header, make_header
 from email.utils import format_datetime, formataddr, getaddresses
 from typing import TYPE_CHECKING, Literal
 
+from handover.base.atomic import lock_path, write_file
 from handover.base.text import is_email_address, one_line
 from handover.errors import Finding, HandoverError, UnusableInput
 
@@ -238,13 +237,8 @@ class SendLog:
 
     def _write(self) -> None:
         text = json.dumps({"sent": [asdict(each) for each in self.deliveries]}, indent=2) + "\n"
-        fresh = self.file.with_name(f".{self.file.name}.new")
         try:
-            with fresh.open("w", encoding="utf-8") as stream:
-                stream.write(text)
-                stream.flush()
-                os.fsync(stream.fileno())
-            fresh.replace(self.file)
+            write_file(self.file, text.encode())
         except OSError as fault:
             raise NotSent(
                 f"{self.file}, which keeps what was sent, cannot be written: {fault.strerror}."
@@ -258,12 +252,8 @@ def open_send_log(folder: Path) -> Iterator[SendLog]:
     Raises:
         NotSent: The record cannot be read.
     """
-    lock = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+    with lock_path(folder):
         yield SendLog(folder / LOG_FILE)
-    finally:
-        os.close(lock)
 
 
 def _read_deliveries(file: Path) -> tuple[Delivery, ...]:

@@ -15,10 +15,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 import ssl
-import tempfile
 import time as clock
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -31,6 +29,7 @@ from urllib.parse import urlencode, urlsplit
 import httpx2
 
 from handover import __version__
+from handover.base.atomic import write_file
 from handover.base.text import short_line
 from handover.errors import DownloadFailed, Finding
 from handover.weather.fit_check import check_fit
@@ -117,7 +116,7 @@ class Download:
 
     def write(self, path: Path) -> None:
         """Put the bytes in place at a path, whole or not at all; what was there stays until then."""
-        write_atomically(path, self.data)
+        write_file(path, self.data)
 
 
 def download_forecast(
@@ -456,30 +455,11 @@ class _DiskCache:
         }
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_atomically(body, answer.data)
-            write_atomically(about, json.dumps(entry, indent=1).encode())
+            write_file(body, answer.data)
+            write_file(about, json.dumps(entry, indent=1).encode())
         except OSError:
             return
 
     def _paths(self, url: str) -> tuple[Path, Path]:
         name = hashlib.sha256(url.encode()).hexdigest()[:32]
         return self.folder / f"{name}.json", self.folder / f"{name}.about.json"
-
-
-def write_atomically(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all.
-
-    Raises:
-        OSError: The folder cannot be written to; an older file is untouched.
-    """
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(0o644)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise
