@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from handover.concrete.psychrometrics import saturation_pressure, vapour_pressure
+from handover.air.psychrometrics import saturation_pressure, vapour_pressure
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:
