@@ -101,8 +101,28 @@ SIZES: Mapping[str, Fraction] = {
     "mile/hour": 5280 * _FOOT / _HOUR,
     "delta_degC*hour": _HOUR,
     "delta_degF*hour": _RANKINE * _HOUR,
+    "kelvin": Fraction(1),
+    "pascal": Fraction(1),
+    "knot": 1852 / _HOUR,
+    "foot/second": _FOOT,
+    "watt/meter**2": Fraction(1),
+    "kilowatt/meter**2": Fraction(1000),
+    "dimensionless": Fraction(1),
+    "percent": Fraction(1, 100),
+    "tenth": Fraction(1, 10),
+    "okta": Fraction(1, 8),
 }
-"""Each unit of the tables below in coherent SI units (m, kg, s, K, Pa); the tests hold them against pint."""
+"""Every unit that the program knows, in coherent SI units (m, kg, s, K, Pa); the tests compare with pint."""
+
+TEMPERATURES: Mapping[str, str] = {
+    "c": "degC",
+    "f": "degF",
+    "k": "kelvin",
+    "celsius": "degC",
+    "fahrenheit": "degF",
+    "kelvin": "kelvin",
+}
+"""Units of temperature in the headings of tables, plain (see `plain_unit`), to their names in `SIZES`."""
 
 _ZEROS = {"degC": Fraction("273.15"), "degF": Fraction("459.67") * _RANKINE}
 """Where a scale of temperature begins. [K]"""
@@ -324,6 +344,8 @@ _NUMBER = re.compile(
 _FEET_AND_INCHES = re.compile(
     r"(?P<feet>[0-9]+)\s*(?:ft\.?|feet|foot|')\s*-?\s*(?P<inches>[0-9][^a-z\"']*)(?:in\.?|inch|inches|\")"
 )
+_PREFIX = re.compile(r"^(wmounit|nwsunit|unit):")
+_DEGREES = re.compile(r"^(degrees?|deg)(?=[cfk])")
 _R_VALUE = re.compile(r"r\s*-?\s*(?P<value>[0-9]{1,3}(?:\.[0-9]{1,3})?)")
 
 
@@ -374,6 +396,21 @@ def quantity(text: str, kind: KindName) -> float:
     return value
 
 
+@cache
+def conversion(unit: str, to: str) -> tuple[float, float]:
+    """Return scale and offset, in the second unit, of the line from one unit of `SIZES` to another."""
+    offset = (_ZEROS.get(unit, Fraction(0)) - _ZEROS.get(to, Fraction(0))) / SIZES[to]
+    return float(SIZES[unit] / SIZES[to]), float(offset)
+
+
+def plain_unit(text: str) -> str:
+    """Return the letters, digits and per cent signs of a unit in a heading: "km_h-1" becomes "kmh1"."""
+    spelled = _PREFIX.sub("", unicodedata.normalize("NFKC", text).strip().lower())
+    spelled = re.sub(r"[^a-z0-9%]", "", spelled)
+    # "mp/h" is one service's spelling of miles an hour; "wm2" and "wm-2" come out alike.
+    return _DEGREES.sub("", spelled)
+
+
 def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, str]:
     """Return a value in the reader's unit, unrounded, and the unit's label.
 
@@ -383,7 +420,7 @@ def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, st
         system: "us" or "si".
     """
     unit, label = KINDS[kind].out[system]
-    scale, offset = _conversion(KINDS[kind].si, unit)
+    scale, offset = conversion(KINDS[kind].si, unit)
     return value * scale + offset, label
 
 
@@ -469,12 +506,5 @@ def _normalise_unit(unit: str) -> str:
 
 
 def _convert(value: float, unit: str, to: str) -> float:
-    scale, offset = _conversion(unit, to)
+    scale, offset = conversion(unit, to)
     return value * scale + offset
-
-
-@cache
-def _conversion(unit: str, to: str) -> tuple[float, float]:
-    """Return scale and offset from one unit of the tables to another."""
-    offset = (_ZEROS.get(unit, Fraction(0)) - _ZEROS.get(to, Fraction(0))) / SIZES[to]
-    return float(SIZES[unit] / SIZES[to]), float(offset)

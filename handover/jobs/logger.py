@@ -31,6 +31,7 @@ from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
+from handover.units import TEMPERATURES, conversion, plain_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -56,8 +57,6 @@ _MAX_FAULTS = 10
 _WHAT = "a CSV of the logger: a line of column names, then a time and a temperature to a line"
 _EXAMPLE = "time_utc,temperature_c"
 
-_UNITS = {"c": (1.0, 0.0), "f": (5.0 / 9.0, -32.0 * 5.0 / 9.0), "k": (1.0, -273.15)}
-_UNIT_WORDS = {"celsius": "c", "fahrenheit": "f", "kelvin": "k"}
 _TIMES = {"time", "datetime", "timestamp", "date time"}
 _CLOCKS = {"utc": "utc", "gmt": "utc", "local": "local"}
 _OF_CONCRETE = {"temperature", "temp", "concrete", "slab", "probe", "sensor"}
@@ -179,7 +178,7 @@ def _columns(titles: list[str], line: int) -> _Columns | list[Finding]:
         expected = "degC, degF or K, at the end of the name or in brackets"
         return [fault("names no unit that is known", field=title[:40], expected=expected)]
     at = next((at for at in times if _clock(words[at]) == "utc"), times[0])
-    return _Columns(at, _clock(words[at]), of_concrete[0], *_UNITS[unit])
+    return _Columns(at, _clock(words[at]), of_concrete[0], *conversion(unit, "degC"))
 
 
 def _words(title: str) -> list[str]:
@@ -191,9 +190,7 @@ def _clock(words: Sequence[str]) -> str | None:
 
 
 def _unit(words: Sequence[str]) -> str | None:
-    unit = re.sub(r"^(?:degrees?|deg|°)", "", words[-1])
-    unit = _UNIT_WORDS.get(unit, unit)
-    return unit if unit in _UNITS and len(words) > 1 else None
+    return TEMPERATURES.get(plain_unit(words[-1])) if len(words) > 1 else None
 
 
 def _series(
