@@ -344,7 +344,7 @@ _NUMBER = re.compile(
 _FEET_AND_INCHES = re.compile(
     r"(?P<feet>[0-9]+)\s*(?:ft\.?|feet|foot|')\s*-?\s*(?P<inches>[0-9][^a-z\"']*)(?:in\.?|inch|inches|\")"
 )
-_PREFIX = re.compile(r"^(wmounit|nwsunit|unit):")
+_PREFIX = re.compile(r"^(wmounit|nwsunit|unit)[:\s]")
 _DEGREES = re.compile(r"^(degrees?|deg)(?=[cfk])")
 _R_VALUE = re.compile(r"r\s*-?\s*(?P<value>[0-9]{1,3}(?:\.[0-9]{1,3})?)")
 
