@@ -11,7 +11,9 @@ import csv
 import re
 import unicodedata
 from dataclasses import dataclass
+from datetime import datetime
 from math import nan
+from typing import Any
 
 EMPTY_CELLS = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--"})
 """What programs write where they have no value, in small letters."""
@@ -19,6 +21,7 @@ EMPTY_CELLS = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--"})
 # Sixteen digits and more before the point are no measurement; programs write up to 17 significant digits.
 _NUMBER = re.compile(r"[+-]?([0-9]{1,15}(\.[0-9]{0,30})?|\.[0-9]{1,30})(e[+-]?[0-9]{1,2})?", re.IGNORECASE)
 _UTC = re.compile(r"\s*(utc|gmt)$", re.IGNORECASE)
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - obeyed as well
 _BETWEEN_WORDS = re.compile(r"[^a-z0-9°%]+")
 
 
@@ -95,3 +98,16 @@ def parse_cell(text: str, decimal: str = ".") -> float | None:
 def spell_offset(time: str) -> str:
     """Return a time in which "UTC" or "GMT" at the end is written as an offset: "2026-07-14 06:00+00:00"."""
     return _UTC.sub("+00:00", time.strip())
+
+
+def csv_cell(value: Any) -> str:
+    """Return a value as a cell of a CSV that no spreadsheet takes for a formula."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "yes" if value else "no"
+        case datetime():
+            return value.isoformat()
+    text = str(value).encode(errors="replace").decode()  # half of a surrogate pair has no UTF-8
+    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) else text

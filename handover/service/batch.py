@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from filelock import FileLock, Timeout
 
-from handover.archive.export import csv_cell
 from handover.base.atomic import write_file
+from handover.base.tables import csv_cell
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
