@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache, lru_cache, partial
 from typing import TYPE_CHECKING, Literal, TypeVar
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import numpy as np
     from numpy.typing import NDArray
 
@@ -99,8 +101,28 @@ SIZES: Mapping[str, Fraction] = {
     "mile/hour": 5280 * _FOOT / _HOUR,
     "delta_degC*hour": _HOUR,
     "delta_degF*hour": _RANKINE * _HOUR,
+    "kelvin": Fraction(1),
+    "pascal": Fraction(1),
+    "knot": 1852 / _HOUR,
+    "foot/second": _FOOT,
+    "watt/meter**2": Fraction(1),
+    "kilowatt/meter**2": Fraction(1000),
+    "dimensionless": Fraction(1),
+    "percent": Fraction(1, 100),
+    "tenth": Fraction(1, 10),
+    "okta": Fraction(1, 8),
 }
-"""Each unit of the tables below in coherent SI units (m, kg, s, K, Pa); the tests hold them against pint."""
+"""Every unit that the program knows, in coherent SI units (m, kg, s, K, Pa); the tests compare with pint."""
+
+TEMPERATURES: Mapping[str, str] = {
+    "c": "degC",
+    "f": "degF",
+    "k": "kelvin",
+    "celsius": "degC",
+    "fahrenheit": "degF",
+    "kelvin": "kelvin",
+}
+"""Units of temperature in the headings of tables, plain (see `plain_unit`), to their names in `SIZES`."""
 
 _ZEROS = {"degC": Fraction("273.15"), "degF": Fraction("459.67") * _RANKINE}
 """Where a scale of temperature begins. [K]"""
@@ -322,6 +344,8 @@ _NUMBER = re.compile(
 _FEET_AND_INCHES = re.compile(
     r"(?P<feet>[0-9]+)\s*(?:ft\.?|feet|foot|')\s*-?\s*(?P<inches>[0-9][^a-z\"']*)(?:in\.?|inch|inches|\")"
 )
+_PREFIX = re.compile(r"^(wmounit|nwsunit|unit)[:\s]")
+_DEGREES = re.compile(r"^(degrees?|deg)(?=[cfk])")
 _R_VALUE = re.compile(r"r\s*-?\s*(?P<value>[0-9]{1,3}(?:\.[0-9]{1,3})?)")
 
 
@@ -340,9 +364,9 @@ def read_quantity(raw: object, kind: KindName) -> float | Finding:
     expected = KINDS[kind]
     us, si = expected.examples
     if isinstance(raw, int | float) and not isinstance(raw, bool):
-        return Finding(f'{format_value(raw)} has no unit; write it as "{us}" or "{si}"')
+        return Finding(f'{quoted_text(raw)} has no unit; write it as "{us}" or "{si}"')
     return Finding(
-        f"{format_value(raw)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
+        f"{quoted_text(raw)} is not a quantity", expected=f"{expected.noun} with its unit", example=f'"{us}"'
     )
 
 
@@ -372,6 +396,21 @@ def quantity(text: str, kind: KindName) -> float:
     return value
 
 
+@cache
+def conversion(unit: str, to: str) -> tuple[float, float]:
+    """Return scale and offset, in the second unit, of the line from one unit of `SIZES` to another."""
+    offset = (_ZEROS.get(unit, Fraction(0)) - _ZEROS.get(to, Fraction(0))) / SIZES[to]
+    return float(SIZES[unit] / SIZES[to]), float(offset)
+
+
+def plain_unit(text: str) -> str:
+    """Return the letters, digits and per cent signs of a unit in a heading: "km_h-1" becomes "kmh1"."""
+    spelled = _PREFIX.sub("", unicodedata.normalize("NFKC", text).strip().lower())
+    spelled = re.sub(r"[^a-z0-9%]", "", spelled)
+    # "mp/h" is one service's spelling of miles an hour; "wm2" and "wm-2" come out alike.
+    return _DEGREES.sub("", spelled)
+
+
 def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, str]:
     """Return a value in the reader's unit, unrounded, and the unit's label.
 
@@ -381,7 +420,7 @@ def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, st
         system: "us" or "si".
     """
     unit, label = KINDS[kind].out[system]
-    scale, offset = _conversion(KINDS[kind].si, unit)
+    scale, offset = conversion(KINDS[kind].si, unit)
     return value * scale + offset, label
 
 
@@ -391,45 +430,25 @@ def format_for_reader(value: float, kind: KindName, system: System) -> str:
     return f"{number:.0f} {unit}" if abs(number) >= 1000 else f"{number:.4g} {unit}"  # noqa: PLR2004  four figures
 
 
-def format_value(value: object) -> str:
-    """Return a value from outside as a message may carry it: short, on one line, nothing invisible."""
-    if isinstance(value, str):
-        text = "".join(
-            char if char.isprintable() else f"\\u{ord(char):04x}" for char in value[: MAX_TEXT + 1]
-        )
-        return f'"{text[:MAX_TEXT]}..."' if len(text) > MAX_TEXT else f'"{text}"'
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, Mapping):
-        return "a table"
-    if isinstance(value, list | tuple):
-        return "a list"
-    try:
-        text = str(value)
-    except ValueError:  # Python will not write out an integer of thousands of digits
-        return "a very long number"
-    return text if len(text) <= MAX_TEXT else f"{text[:MAX_TEXT]}..."
-
-
 @lru_cache(maxsize=512)
 def _read_text(raw: str, kind: KindName) -> float | Finding:
     expected = KINDS[kind]
     us, si = expected.examples
     fault = partial(Finding, expected=f"{expected.noun} with its unit", example=f'"{us}" or "{si}"')
     if len(raw) > MAX_TEXT:
-        return fault(f"{format_value(raw)} is too long for a quantity")
+        return fault(f"{quoted_text(raw)} is too long for a quantity")
     text = _plain(raw)
     if re.search(r"[0-9]\s*,\s*[0-9]", text):
         return fault(
-            f"{format_value(raw)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000"
+            f"{quoted_text(raw)} has a comma, which may mean a decimal or a thousand; write 4.5, 3000"
         )
     number, unit = _number_and_unit(text, expected)
     if number is None:
-        return fault(f"{format_value(raw)} cannot be read as a number with a unit")
+        return fault(f"{quoted_text(raw)} cannot be read as a number with a unit")
     if not unit:
-        return Finding(f'{format_value(raw)} has no unit; write it as "{us}" or "{si}"')
+        return Finding(f'{quoted_text(raw)} has no unit; write it as "{us}" or "{si}"')
     if unit not in expected.reads:
-        return fault(f"{format_value(raw)} is not in a unit of {expected.noun}")
+        return fault(f"{quoted_text(raw)} is not in a unit of {expected.noun}")
     return _convert(number, expected.reads[unit], expected.si)
 
 
@@ -487,12 +506,5 @@ def _normalise_unit(unit: str) -> str:
 
 
 def _convert(value: float, unit: str, to: str) -> float:
-    scale, offset = _conversion(unit, to)
+    scale, offset = conversion(unit, to)
     return value * scale + offset
-
-
-@cache
-def _conversion(unit: str, to: str) -> tuple[float, float]:
-    """Return scale and offset from one unit of the tables to another."""
-    offset = (_ZEROS.get(unit, Fraction(0)) - _ZEROS.get(to, Fraction(0))) / SIZES[to]
-    return float(SIZES[unit] / SIZES[to]), float(offset)

@@ -25,7 +25,7 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.service.inputs import compute, read_inputs, safe_input_name
+from handover.service.inputs import compute, read_inputs
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -306,23 +306,6 @@ def test_inputs_of_one_name_are_both_kept(
     settings = json.loads(kept.pop("settings.json"))
     assert kept == {"job.toml": record.read_bytes(), "job-2.toml": hours.read_bytes()}
     assert (settings["weather"], settings["typical"]) == ("job-2.toml", None)
-
-
-@pytest.mark.parametrize(
-    ("name", "safe"),
-    [
-        ("alder-garage.toml", "alder-garage.toml"),
-        ("../../etc/passwd", "passwd"),
-        (".hidden", "hidden"),
-        ("-o", "o"),
-        ("Job für Ana (2).toml", "Job-f-r-Ana-2-.toml"),
-        ("a\nb\x1b.json", "a-b-.json"),
-        ("....", "file"),
-        ("x" * 300 + ".csv", "x" * 96 + ".csv"),
-    ],
-)
-def test_a_name_that_any_system_takes(name: str, safe: str) -> None:
-    assert safe_input_name(name) == safe
 
 
 METHODS = (

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from handover.base import atomic
 from handover.errors import RenderingFailed, UnusableInput
 from handover.service import publish
 
@@ -127,6 +128,7 @@ def test_the_earlier_set_is_back_when_the_last_rename_fails(
             raise OSError("no rename today")
         return rename(self, target)
 
+    monkeypatch.setattr(atomic, "exchange_names", lambda *_: False)
     monkeypatch.setattr(type(tmp_path), "rename", fail_for_the_new)
     with pytest.raises(OSError, match="no rename today"):
         put(tmp_path / "out", a_set(text=b"second"))
@@ -136,20 +138,25 @@ def test_the_earlier_set_is_back_when_the_last_rename_fails(
 KILLED_WHILE = """
 import os, signal, sys
 from pathlib import Path
+from handover.base import atomic
 from handover.service import publish
 
 moment, folder = sys.argv[1], Path(sys.argv[2])
 die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
 if moment == "writing":
     publish._copy_foreign_files = die
+elif moment == "exchanged":
+    exchange = atomic.exchange_names
+    atomic.exchange_names = lambda new, target: exchange(new, target) and die()
 else:
+    atomic.exchange_names = lambda *_: False
     rename = Path.rename
     Path.rename = lambda self, target: die() if "issuing" in self.name else rename(self, target)
 publish.publish({"care-sheet.pdf": b"second", "schedule.json": b'{"job": "alder"}'}, folder, "alder")
 """
 
 
-@pytest.mark.parametrize("moment", ["writing", "renaming"])
+@pytest.mark.parametrize("moment", ["writing", "renaming", "exchanged"])
 def test_the_next_run_tidies_what_a_killed_one_left(tmp_path: Path, moment: str) -> None:
     folder = tmp_path / "out"
     put(folder, a_set(**{"signed.jpg": b"scan"}))
@@ -159,6 +166,25 @@ def test_the_next_run_tidies_what_a_killed_one_left(tmp_path: Path, moment: str)
     put(folder, a_set(text=b"third"))
     wanted = a_set(text=b"third") | {"signed.jpg": b"scan"}
     assert contents(tmp_path) == {f"out/{name}": content for name, content in wanted.items()}
+
+
+def test_a_reader_finds_a_whole_set_at_every_instant(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set())
+    found: list[bytes] = []
+    exchange = atomic.exchange_names
+
+    def look(new: Path, target: Path) -> bool:
+        found.append((folder / "care-sheet.pdf").read_bytes())
+        if not exchange(new, target):
+            pytest.skip("the file system of the temporary folder cannot exchange two names")
+        found.append((folder / "care-sheet.pdf").read_bytes())
+        return True
+
+    monkeypatch.setattr(atomic, "exchange_names", look)
+    put(folder, a_set(text=b"second"))
+    assert found == [b"first", b"second"]
+    assert [each.name for each in tmp_path.iterdir()] == ["out"]
 
 
 def test_a_run_at_work_is_not_tidied_away(tmp_path: Path) -> None:

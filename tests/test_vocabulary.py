@@ -13,8 +13,6 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "handover"
 
 SHARED = {
-    "CONTROL_CHARACTERS": "documents.plaintext gives way to base.text",
-    "plain_lines": "documents.plaintext gives way to base.text",
     "Floats": "an array; in the schedule's model, one that JSON holds",
     "LOG": "the logger of the program",
     "main": "the entry point of a program; the libraries of the PDF engine have one for `.ci/environment`",

@@ -6,7 +6,6 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from handover import __version__
-from handover.archive import atomic
 from handover.archive.bag import (
     DECLARATION,
     DECLARATION_FILE,
@@ -26,6 +25,7 @@ from handover.archive.bag import (
 from handover.archive.entry import Contact, entry_json
 from handover.archive.errors import CorruptBag
 from handover.archive.verify import verify_folder
+from handover.base import atomic
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -12,12 +12,12 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from handover.archive import atomic
 from handover.archive.bag import DATA_FOLDER, ISSUES_FOLDER, Bag, Digests, digests, issue_folder
+from handover.archive.bag_names import NameAllocator
 from handover.archive.bag_writer import BagContents, bag_contact, contact_info, write_bag
 from handover.archive.errors import CatalogFailed, CorruptBag, IndexPending, LockTimeout, NotArchived
-from handover.archive.safe_names import NameAllocator
 from handover.archive.store import LOG, Archive, bag_name
+from handover.base import atomic
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:

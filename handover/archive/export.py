@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import csv
 from dataclasses import fields
-from datetime import datetime
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, TextIO
 
 from handover.archive.entry import JobEntry, entry_line
+from handover.base.tables import csv_cell
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 EXPORT_COLUMNS = tuple(each.name for each in fields(JobEntry) if each.name not in {"tasks", "more"})
-
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - obeyed as well
 
 
 def export_csv(entries: Iterable[JobEntry], out: TextIO) -> int:
@@ -37,16 +35,3 @@ def export_jsonl(entries: Iterable[JobEntry], out: TextIO) -> int:
     for count, entry in enumerate(entries, start=1):  # noqa: B007 - the count is what is returned
         out.write(f"{entry_line(entry)}\n")
     return count
-
-
-def csv_cell(value: Any) -> str:
-    """Return a value as a cell of a CSV that no spreadsheet takes for a formula."""
-    match value:
-        case None:
-            return ""
-        case bool():
-            return "yes" if value else "no"
-        case datetime():
-            return value.isoformat()
-    text = str(value).encode(errors="replace").decode()  # half of a surrogate pair has no UTF-8
-    return f"'{text}" if text.lstrip(" ").startswith(_FORMULA) else text

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING, Self
 
 from filelock import FileLock, Timeout
 
-from handover.archive.atomic import DESKTOP_FILES
 from handover.archive.bag import Bag
 from handover.archive.errors import CatalogFailed, LockTimeout
-from handover.archive.safe_names import safe_name
+from handover.base.atomic import DESKTOP_FILES
+from handover.base.file_names import safe_name
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:

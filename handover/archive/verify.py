@@ -11,7 +11,6 @@ from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import TYPE_CHECKING, Literal
 
-from handover.archive import atomic
 from handover.archive.bag import (
     ALGORITHMS,
     DATA_FOLDER,
@@ -27,6 +26,7 @@ from handover.archive.bag import (
     seal_of,
 )
 from handover.archive.errors import CatalogFailed, LockTimeout
+from handover.base import atomic
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:

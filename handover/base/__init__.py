@@ -1,1 +1,1 @@
-"""What every layer may use: harmless text, files written whole, tables, arrays. It knows nothing of slabs."""
+"""What every layer may use: harmless text, names of files, files written whole, tables, arrays. No domain."""

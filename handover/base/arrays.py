@@ -1,4 +1,4 @@
-"""Array types, and the length of an hour."""
+"""Array types, the length of an hour, and the zero of the Celsius scale."""
 
 from __future__ import annotations
 
@@ -14,3 +14,6 @@ HOUR_S: Final = 3600.0
 
 ONE_HOUR: Final = np.timedelta64(3600, "s")
 """One hour, for sums with ``datetime64[s]``."""
+
+ZERO_CELSIUS_K: Final = 273.15
+"""Where the Celsius scale begins. [K]"""

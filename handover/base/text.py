@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Mapping
 
@@ -14,6 +15,30 @@ CONTROL_CHARACTERS = ("Cc", "Cs")
 
 MAX_QUOTED = 40
 """Characters of a value that a message quotes."""
+
+MAX_SHORT = 300
+"""Characters of a line that a message carries whole."""
+
+_DIRECTION = "\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
+
+
+def is_email_address(text: str) -> bool:
+    """Return whether a text is an email address: see `EMAIL_ADDRESS`."""
+    return re.fullmatch(EMAIL_ADDRESS, text) is not None
+
+
+def is_hidden(char: str) -> bool:
+    """Return whether a character cannot be seen, or turns the text around it: U+202E makes gpj of jpg.
+
+    Joiners, which some scripts need, are none of these.
+    """
+    return unicodedata.category(char) in {*CONTROL_CHARACTERS, "Co", "Cn"} or char in _DIRECTION
+
+
+def short_line(text: object) -> str:
+    """Return what a file or a service says as one line, short enough for a message."""
+    line = one_line(str(text))
+    return line if len(line) <= MAX_SHORT else f"{line[: MAX_SHORT - 3]}..."
 
 
 def one_line(text: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 
+from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
     now,
@@ -19,7 +20,6 @@ from handover.cli.output import (
     heading,
     print_error,
     print_trouble,
-    printable,
     progress_bar,
     shell_word,
     table,
@@ -68,7 +68,7 @@ def archive(options: Options) -> int:
         print_error("Stopped. What is filed stays; the same command goes on from there.")
         troubles.status = FAILED
     for folder, changed in filed.items():
-        print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
+        print(f"{for_terminal(folder)}: {'filed' if changed else 'there already'}")
     if len(folders) > 1 or troubles.count:
         new = sum(filed.values())
         print(f"{new} filed, {len(filed) - new} there already, {troubles.count} not filed.")
@@ -131,14 +131,14 @@ def verify(options: Options) -> int:
         report = check(place, lambda bag, _: done(bag))
     for bag in report.damaged:
         for fault in bag.faults:
-            print(printable(_fault(bag, fault)))
+            print(for_terminal(_fault(bag, fault)))
     bags = "1 bag" if report.bags == 1 else f"{report.bags} bags"
     counted = f"{bags}, {report.files} files, {human_size(report.octets)}"
     if report.sound:
         print(f"{counted}: whole.")
         return DONE
     if report.catalog_fault:
-        print_error(printable(f"The catalog cannot be asked: {report.catalog_fault}."))
+        print_error(for_terminal(f"The catalog cannot be asked: {report.catalog_fault}."))
     wrong = f"something is wrong with {len(report.damaged)}" if report.damaged else "all of them whole"
     print(f"{counted}: {wrong}.")
     return FAILED
@@ -159,7 +159,7 @@ def reindex(options: Options) -> int:
         with progress_bar(len(names)) as done:
             damaged = make_anew(place, lambda name, _: done(name))
     for fault in damaged:
-        print_error(printable(fault))
+        print_error(for_terminal(fault))
     print(f"The catalog says what {len(names) - len(damaged)} of {len(names)} bags say.")
     return FAILED if damaged else DONE
 
@@ -177,11 +177,11 @@ def forget(options: Options) -> int:
         removed = forget_owner(place, options.job, now())
         folder = place.bag(options.job).folder
     if not removed:
-        print(f"{printable(options.job)}: everything personal was removed before.")
+        print(f"{for_terminal(options.job)}: everything personal was removed before.")
         return DONE
-    print(f"Removed from {printable(options.job)}, or changed:")
+    print(f"Removed from {for_terminal(options.job)}, or changed:")
     for each in removed:
-        print(f"    {printable(each)}")
+        print(f"    {for_terminal(each)}")
     text = (
         f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was "
         "removed and when. The folder that was issued, mail and backups are not reached: delete those "
@@ -315,7 +315,7 @@ def due(options: Options) -> None:
         from handover.service.day_calendar import day_calendar
 
         _write_calendar(to_path(options.ics), day_calendar(found, day))
-        message = f"The crew's visits are in {printable(options.ics)}."
+        message = f"The crew's visits are in {for_terminal(options.ics)}."
         print(message, file=sys.stderr if options.json else sys.stdout)
     if options.json:
         _print_due(found, day)
@@ -397,7 +397,7 @@ def export(options: Options) -> None:
         with target as out:
             count = write(place.catalog.entries(), out)
     if options.output:
-        print(f"{count} jobs are in {printable(options.output)}.")
+        print(f"{count} jobs are in {for_terminal(options.output)}.")
 
 
 EXPORT_FORMATS = {".csv": "csv", ".json": "jsonl", ".jsonl": "jsonl", ".ndjson": "jsonl"}
@@ -423,21 +423,20 @@ def _export_format(options: Options) -> str:
 def _backup_name(name: str) -> AbstractContextManager[TextIO]:
     """Give a file to write to that takes its place under a name only once it is whole."""
     from contextlib import contextmanager
+    from io import TextIOWrapper
 
+    from handover.base.atomic import open_replacement
     from handover.errors import Finding, UnusableInput
 
     @contextmanager
     def new_file() -> Iterator[TextIO]:
-        file = to_path(name)
-        fresh = file.with_name(f".{file.name}.new")
         try:
-            with fresh.open("w", encoding="utf-8", newline="") as out:
+            with open_replacement(to_path(name)) as stream:
+                out = TextIOWrapper(stream, encoding="utf-8", newline="", write_through=True)
                 yield out
-            fresh.replace(file)
+                out.detach()
         except OSError as fault:
             raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
-        finally:
-            fresh.unlink(missing_ok=True)
 
     return new_file()
 

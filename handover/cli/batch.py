@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
+from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
     now,
@@ -15,7 +16,7 @@ from handover.cli.option_values import (
     time_of_issue,
     to_path,
 )
-from handover.cli.output import columns, print_error, print_trouble, printable, progress_bar
+from handover.cli.output import columns, print_error, print_trouble, progress_bar
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def _report(outcomes: Sequence[BatchOutcome], file: Path) -> int:
     for state in ("done", "done before", "refused", "failed"):
         print(f"{state:12}{counts[state]:8}")
     _print_doubts([each for each in outcomes if each.state == "done"])
-    print(f"The report is in {printable(file)}.")
+    print(f"The report is in {for_terminal(file)}.")
     return FAILED if counts["failed"] else UNUSABLE if counts["refused"] else DONE
 
 
@@ -115,7 +116,7 @@ def _print_doubts(done: Sequence[BatchOutcome]) -> None:
     for same in commonest[:MAX_CAUTION_KINDS]:
         jobs = "1 job" if len(same) == 1 else f"{len(same)} jobs"
         such = "such as this: " if len(set(same)) > 1 else ""
-        print_error(f"Caution for {jobs}: {such}{printable(same[0])}")
+        print_error(f"Caution for {jobs}: {such}{for_terminal(same[0])}")
     if commonest[MAX_CAUTION_KINDS:]:
         print_error(f"... and {len(commonest) - MAX_CAUTION_KINDS} cautions of other kinds, in the report.")
 
@@ -137,7 +138,7 @@ def send(options: Options) -> None:
     try:
         for each in outcomes:
             failed += each.state == "not sent"
-            line = printable(": ".join(part for part in (str(each.job), each.state, each.words) if part))
+            line = for_terminal(": ".join(part for part in (str(each.job), each.state, each.words) if part))
             print(line, file=sys.stderr if each.state == "not sent" else sys.stdout, flush=True)
             if options.dry_run and each.draft:
                 _show_draft(each.draft, server)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 
+from handover.base.text import for_terminal
 from handover.cli.option_values import (
     now,
     read_inputs_of,
@@ -15,7 +16,7 @@ from handover.cli.option_values import (
     to_path,
     write_new,
 )
-from handover.cli.output import columns, heading, open_command, print_cautions, printable, shell_word, wrap
+from handover.cli.output import columns, heading, open_command, print_cautions, shell_word, wrap
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -32,8 +33,8 @@ def new(options: Options) -> None:
     from handover.service.record_template import record_to_fill_in
 
     write_new(options.file, record_to_fill_in(options.use).encode())
-    named = printable(shell_word(options.file))
-    print(f"{printable(options.file)} is ready to fill in. Then: handover check {named}")
+    named = for_terminal(shell_word(options.file))
+    print(f"{for_terminal(options.file)} is ready to fill in. Then: handover check {named}")
 
 
 def check(options: Options) -> None:
@@ -46,7 +47,7 @@ def check(options: Options) -> None:
     if not job.contractor.email:
         doubt = "is missing; without it no forecast can be downloaded, and a weather file is needed with -w"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
-    print(f"{printable(options.job)} can be used.")
+    print(f"{for_terminal(options.job)} can be used.")
     if job.assumed:
         print("\nAssumed where it says nothing:")
         print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
@@ -60,7 +61,7 @@ def forecast(options: Options) -> None:
     print_cautions(cautions)
     refuse_existing(options.output)
     write_new(options.output, download_weather(job, now(), key=service_key()).data)
-    print(f"The forecast is in {printable(options.output)}.")
+    print(f"The forecast is in {for_terminal(options.output)}.")
 
 
 def plan(options: Options) -> None:
@@ -127,7 +128,7 @@ def _print_issued_set(care: CareSheet, folder: str, files: Sequence[str]) -> Ite
     """Give what was made and for whom, what the owner does first, and how to open the sheet."""
     names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
     yield from wrap(
-        f"The documents for {care.job.site.name} are in {printable(folder)}:", first="", indent=""
+        f"The documents for {care.job.site.name} are in {for_terminal(folder)}:", first="", indent=""
     )
     yield ""
     yield from columns([(name, PURPOSES[name.rstrip("/").partition(".")[0]]) for name in names], least=0)
@@ -135,7 +136,7 @@ def _print_issued_set(care: CareSheet, folder: str, files: Sequence[str]) -> Ite
     yield from wrap(f"{_first_job(care)}.", first="", indent="")
     sheet = next(name for name in names if name.startswith("care-sheet"))
     yield from heading("To open the care sheet:")
-    yield f"  {printable(open_command(to_path(folder) / sheet))}"
+    yield f"  {for_terminal(open_command(to_path(folder) / sheet))}"
 
 
 def _first_job(care: CareSheet) -> str:

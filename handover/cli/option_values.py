@@ -160,11 +160,11 @@ def refuse_existing(name: str) -> None:
 
 def write_new(name: str, content: bytes) -> None:
     """Write a file that is not there yet."""
+    from handover.base.atomic import create_file
     from handover.errors import Finding, UnusableInput
 
     refuse_existing(name)
     try:
-        with to_path(name).open("xb") as file:
-            file.write(content)
+        create_file(to_path(name), content)
     except OSError as fault:
         raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
+from handover.base.text import for_terminal
 from handover.cli.exit_codes import FAILED, UNUSABLE
 
 TYPE_CHECKING = False
@@ -28,14 +29,6 @@ def line_width() -> int:
     except (ValueError, OSError):
         columns = MAX_WIDTH
     return max(40, min(columns, MAX_WIDTH))
-
-
-def printable(text: object) -> str:
-    """Return a text for one line of a terminal: a control character is shown, not obeyed."""
-    return "".join(
-        each if each.isprintable() else " " if each.isspace() and each > "\x7f" else f"\\x{ord(each):02x}"
-        for each in str(text)
-    )
 
 
 def shell_word(text: object) -> str:
@@ -71,7 +64,7 @@ def log_steps() -> None:
 def print_cautions(findings: Iterable[Finding]) -> None:
     """Tell of what is doubtful, though it stops nothing."""
     for each in findings:
-        print_error(f"Caution: {printable(each)}")
+        print_error(f"Caution: {for_terminal(each)}")
 
 
 def print_error_of(fault: Exception) -> int:
@@ -83,13 +76,13 @@ def print_error_of(fault: Exception) -> int:
         return UNUSABLE
     if isinstance(fault, MissingLibraries):
         for line in (fault.problem, *fault.remedy, "Nothing was written."):
-            print_error(printable(line))
+            print_error(for_terminal(line))
     elif isinstance(fault, HandoverError):
-        print_error(printable(fault))
+        print_error(for_terminal(fault))
     elif isinstance(fault, OSError):
-        print_error(printable(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
+        print_error(for_terminal(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
     else:
-        print_error(f"A fault in the program itself: {type(fault).__name__}: {printable(fault)}")
+        print_error(f"A fault in the program itself: {type(fault).__name__}: {for_terminal(fault)}")
         print_error("Nothing was written. With --trace before the command, it shows where.")
     return FAILED
 
@@ -98,21 +91,21 @@ def list_findings(findings: Sequence[Finding]) -> None:
     """Print each finding as a paragraph: where, what, what was expected, an example."""
     for each in findings:
         place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
-        print_error(printable("  ".join(part for part in (place, each.field) if part)))
-        print_error(f"    {printable(each.problem)}")
+        print_error(for_terminal("  ".join(part for part in (place, each.field) if part)))
+        print_error(f"    {for_terminal(each.problem)}")
         if each.expected:
-            print_error(f"    Expected: {printable(each.expected)}")
+            print_error(f"    Expected: {for_terminal(each.expected)}")
         if each.example:
-            print_error(f"    Example:  {printable(each.example)}")
+            print_error(f"    Example:  {for_terminal(each.example)}")
     faults = sum(each.severity == "fault" for each in findings)
     print_error(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
 
 
 def print_trouble(name: object, state: str, lines: Iterable[object]) -> None:
     """Tell what went wrong with one of many things, beside the output."""
-    print_error(f"{printable(name)}: {state}")
+    print_error(f"{for_terminal(name)}: {state}")
     for each in lines:
-        print_error(f"    {printable(each)}")
+        print_error(f"    {for_terminal(each)}")
 
 
 def heading(text: str) -> Iterator[str]:
@@ -125,7 +118,7 @@ def columns(pairs: Iterable[tuple[str, str]], least: int = 26) -> Iterator[str]:
     """Give the lines of two columns; what is long runs on in its own column."""
     from rich.table import Column, Table
 
-    told = [(printable(left), printable(right)) for left, right in pairs]
+    told = [(for_terminal(left), for_terminal(right)) for left, right in pairs]
     wide = max((cells(left) for left, _ in told), default=0)
     left_width = min(max(least - COLUMN_GAP, wide), line_width() // 2)
     grid = Table(
@@ -138,7 +131,7 @@ def wrap(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]
     """Give the lines of a text."""
     import textwrap
 
-    yield from textwrap.wrap(printable(text), line_width(), initial_indent=first, subsequent_indent=indent)
+    yield from textwrap.wrap(for_terminal(text), line_width(), initial_indent=first, subsequent_indent=indent)
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
@@ -149,7 +142,7 @@ def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[st
     from rich.table import Column, Table
     from rich.text import Text
 
-    cells = [[printable(each) for each in row] for row in rows]
+    cells = [[for_terminal(each) for each in row] for row in rows]
     room = line_width() - COLUMN_GAP * (len(heads) - 1)
     if room < MIN_COLUMN_WIDTH * len(heads):
         for number, row in enumerate(cells):

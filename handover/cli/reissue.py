@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
     open_existing_archive,
@@ -15,7 +16,6 @@ from handover.cli.output import (
     print_cautions,
     print_error,
     print_trouble,
-    printable,
     progress_bar,
     wrap,
 )
@@ -57,7 +57,7 @@ def reissue(options: Options) -> None:
         print("\n".join(wrap(f"No date moved enough to matter{same}: {stands}", first="", indent="")))
         print("To issue it all the same, with --anyway.")
         return
-    print(f"Revision {done.revision} is in {printable(folder)} and in the archive.")
+    print(f"Revision {done.revision} is in {for_terminal(folder)} and in the archive.")
     if not done.changes:
         print("The record is new; no date moved." if done.new_record else "No date moved.")
     _print_changes(done.changes)

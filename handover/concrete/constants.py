@@ -5,4 +5,3 @@ from __future__ import annotations
 from typing import Final
 
 GAS_CONSTANT: Final = 8.314462618  # J/(mol K), exact to these digits since the SI of 2019
-ZERO_CELSIUS_K: Final = 273.15

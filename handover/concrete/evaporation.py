@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from handover.concrete.psychrometrics import saturation_pressure, vapour_pressure
+from handover.air.psychrometrics import saturation_pressure, vapour_pressure
 from handover.errors import OutOfRange
+from handover.units import conversion
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -15,14 +16,13 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
 
 
-_KG_PER_LB: Final = 0.45359237
-_M2_PER_FT2: Final = 0.3048**2
-_PA_PER_PSI: Final = _KG_PER_LB * 9.80665 / 0.0254**2
-_MS_PER_MPH: Final = 0.44704
+_RATE, _ = conversion("pound/foot**2/hour", "kilogram/meter**2/hour")
+_PRESSURE, _ = conversion("psi", "pascal")
+_SPEED, _ = conversion("mile/hour", "meter/second")
 
 # Menzel: W = 0.44 (e0 - ea)(0.253 + 0.096 V), lb/ft2/h, psi, mph.
-_STILL_AIR: Final = 0.44 * 0.253 * _KG_PER_LB / _M2_PER_FT2 / _PA_PER_PSI  # kg/(m2 h Pa)
-_PER_WIND: Final = 0.44 * 0.096 * _KG_PER_LB / _M2_PER_FT2 / _PA_PER_PSI / _MS_PER_MPH  # the same, per m/s
+_STILL_AIR: Final = 0.44 * 0.253 * _RATE / _PRESSURE  # kg/(m2 h Pa)
+_PER_WIND: Final = 0.44 * 0.096 * _RATE / _PRESSURE / _SPEED  # the same, per m/s
 
 WIND_HEIGHT_M: Final = 0.5  # Menzel's wind is read 20 in. above the slab
 WIND_EXPONENT: Final = 1.0 / 7.0

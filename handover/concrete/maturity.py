@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from handover.concrete.constants import GAS_CONSTANT, ZERO_CELSIUS_K
+from handover.base.arrays import ZERO_CELSIUS_K
+from handover.concrete.constants import GAS_CONSTANT
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final, Protocol
 import numpy as np
 
 from handover.errors import OutOfRange
+from handover.units import conversion
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
 _YOUNGEST_DAYS: Final = 1e-12  # stands for age 0, where EN 1992 would divide by it
 _SMALLEST_RATIO: Final = 1e-300  # stands for ratio 0, where EN 1992 would take its logarithm
-_MPA_PER_PSI: Final = 0.45359237 * 9.80665 / 0.0254**2 / 1e6
+_MPA_PER_PSI, _ = conversion("psi", "megapascal")
 
 
 class StrengthCurve(Protocol):

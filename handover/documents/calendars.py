@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event, vText
 
+from handover.base.text import one_line, plain_lines
 from handover.documents.events import Audience, CareEvent, EventLook, crew_events, owner_events
-from handover.documents.plaintext import plain_line, plain_lines
 from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
     calendar.add("uid", uid)
     # The library does not know these as text, and would leave them unescaped.
     for key in ("name", "x-wr-calname"):
-        calendar.add(key, vText(plain_line(name)))
+        calendar.add(key, vText(one_line(name)))
     calendar.add("color", vText(CALENDAR_COLOURS[audience]))
     return calendar
 
@@ -114,7 +114,7 @@ def _calendar_properties(words: Wording, audience: Audience) -> str:
     dated = _issue_stamp(words)
     if words.schedule.revision <= 1:
         return dated
-    old = plain_line(words.calendar_name(audience, words.schedule.revision - 1))
+    old = one_line(words.calendar_name(audience, words.schedule.revision - 1))
     return f"{dated}\n{words.say('calendar.revised', old=old)}\n{words.say('cancelled.note')}"
 
 
@@ -124,7 +124,7 @@ def _issue_stamp(words: Wording) -> str:
 
 
 def _vevent(words: Wording, event: CareEvent) -> Event:
-    category = plain_line(words.say(f"calendar.category.{event.look}"))
+    category = one_line(words.say(f"calendar.category.{event.look}"))
     text = f"{event.words.description}\n{_issue_stamp(words)}"
     entry = Event()
     entry.add("uid", event_uid(words.job, event.audience, event.kind, event.occasion))
@@ -133,15 +133,15 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
     entry.add("sequence", words.schedule.revision)
     entry.add("dtstart", event.start)
     entry.add("dtend", event.end)
-    entry.add("summary", plain_line(event.words.title))
+    entry.add("summary", one_line(event.words.title))
     entry.add("description", plain_lines(text))
-    entry.add("location", plain_line(words.job.site.address or words.job.site.name))
+    entry.add("location", one_line(words.job.site.address or words.job.site.name))
     entry.add("categories", [category])
     entry.add("color", vText(EVENT_COLOURS[event.look]))
     entry.add("transp", "TRANSPARENT" if event.look == "may" else "OPAQUE")
     entry.add("status", "CONFIRMED")
     if isinstance(event.start, datetime):
-        entry.add_component(alarm_before(plain_line(event.words.title), event.audience))
+        entry.add_component(alarm_before(one_line(event.words.title), event.audience))
     return entry
 
 
@@ -173,7 +173,7 @@ def _cancel_event(event: Event, words: Wording) -> Event:
     entry.add("dtstamp", words.schedule.issued_at.astimezone(UTC))
     entry.add("last-modified", words.schedule.issued_at.astimezone(UTC))
     entry.add("sequence", words.schedule.revision)
-    entry.add("summary", plain_line(words.say("cancelled.title", title=str(event.get("summary", "")))))
+    entry.add("summary", one_line(words.say("cancelled.title", title=str(event.get("summary", "")))))
     entry.add("description", plain_lines(words.say("cancelled.text", n=words.schedule.revision)))
     entry.add("transp", "TRANSPARENT")
     entry.add("status", CANCELLED_STATUS)
@@ -191,4 +191,4 @@ def alarm_before(title: str, audience: Audience) -> Alarm:
 
 def event_uid(job: JobRecord, audience: Audience, kind: str, occasion: str) -> str:
     """Return the UID of an event: the same in every revision, whatever its hour."""
-    return str(uuid5(NAMESPACE, f"{plain_line(job.id)}\n{audience}\n{kind}\n{occasion}"))
+    return str(uuid5(NAMESPACE, f"{one_line(job.id)}\n{audience}\n{kind}\n{occasion}"))

@@ -18,8 +18,8 @@ from hashlib import sha256
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from handover.base.text import is_email_address, one_line, quoted_text
 from handover.documents.change_sentences import change_sentences
-from handover.documents.plaintext import plain_line
 from handover.documents.templating import environment
 from handover.errors import Finding, UnusableInput
 from handover.schedule.model import MilestoneKind
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from handover.documents.wording import Wording
-    from handover.jobs.record import JobRecord
 
 MIME_TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
     ".pdf": ("application", "pdf", {}),
@@ -48,11 +47,6 @@ REPORTED_KINDS = (
 
 NO_DOMAIN = "handover.invalid"
 """Of the Message-ID where the contractor gives no address. RFC 2606: never anybody's."""
-
-ADDRESS = re.compile(
-    r"[\w.!#$%&'*+/=?^`{|}~-]{1,64}@(?:[a-z0-9-]{1,63}\.){1,8}[a-z0-9-]{2,63}", re.ASCII | re.IGNORECASE
-)
-"""An address without quotes, comments or foreign letters: RFC 5321 section 4.1.2, the common part of it."""
 
 MAX_LINE = 76
 """Longest line with an encoded word: RFC 2047 section 2."""
@@ -81,9 +75,10 @@ def compose_message(words: Wording, attachments: Mapping[str, bytes]) -> bytes:
         attachments: The documents by file name, in the order in which they are shown.
 
     Raises:
-        UnusableInput: An address that is none, or an attachment of a kind that has no place in a letter.
+        ValueError: An address that no reader of records lets through.
+        UnusableInput: An attachment of a kind that has no place in a letter.
     """
-    if findings := [*_unusable_addresses(words.job), *_unknown_kinds(attachments)]:
+    if findings := list(_unknown_kinds(attachments)):
         raise UnusableInput(findings)
     plain = _plain(words, attachments)
     digest = _digest(words, plain, attachments)
@@ -126,11 +121,13 @@ def _head(words: Wording, digest: str) -> bytes:
 
 def _subject(words: Wording) -> str:
     key = "message.subject-again" if words.schedule.revision > 1 else "message.subject"
-    return plain_line(words.say(key, site=words.job.site.name))
+    return one_line(words.say(key, site=words.job.site.name))
 
 
 def _mailbox(name: str | None, address: str) -> str:
-    phrase = plain_line(name or "")
+    if not is_email_address(address):
+        raise ValueError(f"{quoted_text(address)} is not an email address; the record refuses it")
+    phrase = one_line(name or "")
     if not phrase:
         return address
     if VERBATIM.fullmatch(phrase) and PHRASE.fullmatch(phrase):
@@ -151,17 +148,6 @@ def _digest(words: Wording, plain: str, attachments: Mapping[str, bytes]) -> str
     return sha256(repr(whole).encode()).hexdigest()[:32]
 
 
-def _unusable_addresses(job: JobRecord) -> Iterator[Finding]:
-    for field, address in (("contractor.email", job.contractor.email), ("owner.email", job.owner.email)):
-        if address and not ADDRESS.fullmatch(address):
-            yield Finding(
-                problem=f'"{plain_line(address)}" is not an email address',
-                field=field,
-                expected="name@domain, in plain letters",
-                example="office@example.com",
-            )
-
-
 def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
     for name in names:
         if PurePosixPath(name).suffix not in MIME_TYPES:
@@ -177,7 +163,7 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
     """Return the letter as plain text, in which every value filled in stays within its line."""
     template = (
         environment(words.templates)
-        .overlay(autoescape=False, finalize=lambda value: plain_line(str(value)))
+        .overlay(autoescape=False, finalize=lambda value: one_line(str(value)))
         .get_template(f"{words.language}/message.txt")
     )
     return template.render(

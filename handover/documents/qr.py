@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from handover.base.text import one_line
 from handover.documents.events import EVENT_LENGTH
-from handover.documents.plaintext import plain_line
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def event(title: str, when: datetime) -> str:
 
     start = when.astimezone(UTC)
     entry = Event()
-    entry.add("summary", plain_line(title))
+    entry.add("summary", one_line(title))
     entry.add("dtstart", start)
     entry.add("dtend", start + EVENT_LENGTH)
     content: str = entry.to_ical().decode("utf-8")

@@ -8,9 +8,9 @@ from functools import partial
 from pathlib import Path, PurePosixPath
 from typing import TYPE_CHECKING, Protocol
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.fields import TextField
-from handover.units import format_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,11 +38,11 @@ class RelativePathField(TextField):
         )
         path = PurePosixPath(text)
         if "\\" in text:
-            return fault(f"{format_value(text)} has a backslash; write / between folders")
+            return fault(f"{quoted_text(text)} has a backslash; write / between folders")
         if path.is_absolute() or ".." in path.parts or ":" in text or text.startswith("~"):
-            return fault(f"{format_value(text)} leads out of the folder of this record")
+            return fault(f"{quoted_text(text)} leads out of the folder of this record")
         if self.pictures and path.suffix.lower() not in _PICTURES:
-            return fault(f"{format_value(text)} is not a picture ({', '.join(_PICTURES)})")
+            return fault(f"{quoted_text(text)} is not a picture ({', '.join(_PICTURES)})")
         return text
 
 
@@ -79,10 +79,10 @@ class FolderFiles:
         try:
             path = (self.folder / name).resolve(strict=True)
         except (OSError, RuntimeError):  # not there, not ours to read, or links that go in a circle
-            return fault(f"{format_value(name)} is not there")
+            return fault(f"{quoted_text(name)} is not there")
         if not path.is_relative_to(self.folder.resolve()):
-            return fault(f"{format_value(name)} is a link that leads out of the folder of this record")
-        return None if path.is_file() else fault(f"{format_value(name)} is not a file")
+            return fault(f"{quoted_text(name)} is a link that leads out of the folder of this record")
+        return None if path.is_file() else fault(f"{quoted_text(name)} is not a file")
 
     def exists(self, name: str) -> bool:
         """Say whether anything at all goes by that name."""
@@ -104,9 +104,9 @@ class MemoryFiles:
         """Return what is wrong with a file of that name, or None where it can be read."""
         if name in self.files:
             return None
-        known = ", ".join(map(format_value, self.files)) or "none"
+        known = ", ".join(map(quoted_text, self.files)) or "none"
         return Finding(
-            f"{format_value(name)} is not among the files of this record", expected=f"one of: {known}"
+            f"{quoted_text(name)} is not among the files of this record", expected=f"one of: {known}"
         )
 
     def exists(self, name: str) -> bool:

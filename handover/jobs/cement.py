@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.fields import FieldParser, Schema
-from handover.units import format_value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -56,17 +56,17 @@ class CementName(FieldParser):
             example='"I" or "42.5 N"',
         )
         if not isinstance(raw, str):
-            return fault(f"{format_value(raw)} is not text")
+            return fault(f"{quoted_text(raw)} is not text")
         words = " ".join(raw.upper().split())
         word = re.sub(r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words)
         if (known := canonical_cement(word)) is not None:
             return known
         if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
             return fault(
-                f"{format_value(raw)} is blended, and its name does not tell how much slag or ash is in it; "
+                f"{quoted_text(raw)} is blended, and its name does not tell how much slag or ash is in it; "
                 "write the cement it is blended from, and the shares as slag and fly_ash"
             )
-        return fault(f"{format_value(raw)} is not a cement this tool knows")
+        return fault(f"{quoted_text(raw)} is not a cement this tool knows")
 
     def schema(self) -> Schema:
         """Return the types and classes; the reader takes some other spellings too."""

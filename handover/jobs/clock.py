@@ -6,8 +6,8 @@ import re
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo, available_timezones
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
-from handover.units import format_value
 
 _EARLIEST, _LATEST = 1990, 2100  # years; outside them it is a slip of the pen
 
@@ -20,7 +20,7 @@ def find_zone(name: str) -> ZoneInfo | Finding:
         except (KeyError, OSError, ValueError):  # unknown; a folder of zones; not a name at all
             pass
     return Finding(
-        f"{format_value(name)} is not a time zone",
+        f"{quoted_text(name)} is not a time zone",
         expected="a name from the IANA list",
         example=" or ".join(f'"{zone}"' for zone in _like(name)),
     )

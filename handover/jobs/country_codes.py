@@ -10,9 +10,9 @@ from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.fields import FieldParser, Schema, nearest_word
-from handover.units import format_value
 
 _OTHERWISE = {"UK": "GB", "USA": "US", "EL": "GR"}  # codes in use that are not those of ISO 3166
 
@@ -30,7 +30,7 @@ class CountryCode(FieldParser):
         names = {name.casefold(): code for code, name in countries().items()}
         meant = nearest_word(word, names)
         return Finding(
-            f"{format_value(raw)} is not the code of a country",
+            f"{quoted_text(raw)} is not the code of a country",
             expected="two letters, as ISO 3166 has them",
             example=f'country = "{names[meant] if meant else "US"}"',
         )

@@ -7,7 +7,6 @@ here, and `reading` gathers them all.
 from __future__ import annotations
 
 import re
-import unicodedata
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from difflib import get_close_matches
@@ -16,9 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
+from handover.base.text import is_hidden, quoted_text
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
-from handover.units import KINDS, KindName, format_for_reader, format_value, quantity, read_quantity
+from handover.units import KINDS, KindName, format_for_reader, quantity, read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -108,7 +108,7 @@ class QuantityField(FieldParser):
             format_for_reader(quantity(limit, self.kind), self.kind, "si") for limit in (self.low, self.high)
         )
         return Finding(
-            f"{format_value(raw)} is {how}: {self.why}",
+            f"{quoted_text(raw)} is {how}: {self.why}",
             expected=f"{self.low} to {self.high} ({low} to {high})",
             example=f'"{us}" or "{si}"',
         )
@@ -129,9 +129,9 @@ class NumberField(FieldParser):
             Finding, expected=f"a number from {self.low:g} to {self.high:g}", example=self.example
         )
         if isinstance(raw, bool) or not isinstance(raw, int | float):
-            return fault(f"{format_value(raw)} is not a bare number")
+            return fault(f"{quoted_text(raw)} is not a bare number")
         if not self.low <= raw <= self.high:  # not a number (nan) is not between either
-            return fault(f"{format_value(raw)} is not between {self.low:g} and {self.high:g}: {self.why}")
+            return fault(f"{quoted_text(raw)} is not between {self.low:g} and {self.high:g}: {self.why}")
         return float(raw)
 
     def schema(self) -> Schema:
@@ -153,7 +153,7 @@ class FlagField(FieldParser):
         if isinstance(raw, bool):
             return raw
         return Finding(
-            f"{format_value(raw)} is neither true nor false", expected="true or false", example="true"
+            f"{quoted_text(raw)} is neither true nor false", expected="true or false", example="true"
         )
 
     def schema(self) -> Schema:
@@ -172,16 +172,16 @@ class TextField(FieldParser):
     def parse(self, raw: object) -> str | Finding:
         """Return the text without blanks at its ends, or a finding."""
         if not isinstance(raw, str):
-            return self._fault(f"{format_value(raw)} is not text")
+            return self._fault(f"{quoted_text(raw)} is not text")
         text = raw.replace("\r\n", "\n").strip()
-        if hidden := next(filter(_is_hidden, text), None):
+        if hidden := next((char for char in text if char not in "\n\t" and is_hidden(char)), None):
             return self._fault(
-                f"{format_value(raw)} holds the invisible character U+{ord(hidden):04X}; take it out"
+                f"{quoted_text(raw)} holds the invisible character U+{ord(hidden):04X}; take it out"
             )
         if not self.lines and "\n" in text:
-            return self._fault(f"{format_value(raw)} runs over several lines; write it on one")
+            return self._fault(f"{quoted_text(raw)} runs over several lines; write it on one")
         if len(text) > self.longest:
-            return self._fault(f"{format_value(raw)} has {len(text)} characters")
+            return self._fault(f"{quoted_text(raw)} has {len(text)} characters")
         return text
 
     def schema(self) -> Schema:
@@ -193,14 +193,6 @@ class TextField(FieldParser):
         return Finding(
             problem, expected=f"{where}, at most {self.longest} characters", example=f'"{self.example}"'
         )
-
-
-def _is_hidden(char: str) -> bool:
-    """Say whether a character cannot be seen, or turns the text around it: U+202E makes gpj of jpg."""
-    if char in "\n\t":
-        return False
-    turns = "\u2028\u2029\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff"
-    return unicodedata.category(char) in {"Cc", "Cs", "Co", "Cn"} or char in turns
 
 
 @dataclass(frozen=True)
@@ -217,7 +209,7 @@ class PatternField(TextField):
         if isinstance(text, Finding) or re.fullmatch(self.pattern, text):
             return text
         return Finding(
-            f"{format_value(raw)} is not {self.what}", expected=self.form, example=f'"{self.example}"'
+            f"{quoted_text(raw)} is not {self.what}", expected=self.form, example=f'"{self.example}"'
         )
 
     def schema(self) -> Schema:
@@ -242,13 +234,13 @@ class SlugField(PatternField):
             return text
         if ".." in text or text.endswith("."):
             return Finding(
-                f"{format_value(text)} has two points in a row, or one at its end",
+                f"{quoted_text(text)} has two points in a row, or one at its end",
                 expected=self.form,
                 example=f'"{self.example}"',
             )
         if re.fullmatch(r"(?i)(con|prn|aux|nul|com[0-9]|lpt[0-9])(\..*)?", text):
             return Finding(
-                f"{format_value(text)} is the name of a device on Windows and cannot be a folder there",
+                f"{quoted_text(text)} is the name of a device on Windows and cannot be a folder there",
                 expected=self.form,
                 example=f'"{self.example}"',
             )
@@ -266,13 +258,13 @@ class ChoiceField(FieldParser):
         expected = "one of " + ", ".join(f'"{option}"' for option in self.options)
         if not isinstance(raw, str):
             return Finding(
-                f"{format_value(raw)} is not text", expected=expected, example=f'"{self.options[0]}"'
+                f"{quoted_text(raw)} is not text", expected=expected, example=f'"{self.options[0]}"'
             )
         word = " ".join(raw.split()).casefold()
         if word in self.options:
             return word
         likely = nearest_word(word, self.options) or self.options[0]
-        return Finding(f"{format_value(raw)} is not known", expected=expected, example=f'"{likely}"')
+        return Finding(f"{quoted_text(raw)} is not known", expected=expected, example=f'"{likely}"')
 
     def schema(self) -> Schema:
         """Return the list of options."""
@@ -300,7 +292,7 @@ class MomentField(FieldParser):
         if isinstance(raw, time):
             return fault(f"{raw} has no date")
         if not isinstance(raw, datetime):
-            return fault(f"{format_value(raw)} is not a date with a time")
+            return fault(f"{quoted_text(raw)} is not a date with a time")
         return local_instant(raw, zone)
 
     def schema(self) -> Schema:

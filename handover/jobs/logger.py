@@ -16,8 +16,6 @@ be, jumps, a sensor that stands still. What is left comes as means of the hour.
 
 from __future__ import annotations
 
-import csv
-import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import partial
@@ -27,11 +25,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.base.tables import Row, heading_words, parse_cell, read_rows, spell_offset
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
 from handover.practice.rules import general_rules
-from handover.units import format_value
+from handover.units import TEMPERATURES, conversion, plain_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -55,8 +55,6 @@ _MAX_FAULTS = 10
 _WHAT = "a CSV of the logger: a line of column names, then a time and a temperature to a line"
 _EXAMPLE = "time_utc,temperature_c"
 
-_UNITS = {"c": (1.0, 0.0), "f": (5.0 / 9.0, -32.0 * 5.0 / 9.0), "k": (1.0, -273.15)}
-_UNIT_WORDS = {"celsius": "c", "fahrenheit": "f", "kelvin": "k"}
 _TIMES = {"time", "datetime", "timestamp", "date time"}
 _CLOCKS = {"utc": "utc", "gmt": "utc", "local": "local"}
 _OF_CONCRETE = {"temperature", "temp", "concrete", "slab", "probe", "sensor"}
@@ -136,28 +134,23 @@ class _Columns:
 
 
 def _read(text: str, zone: ZoneInfo | None) -> tuple[_Series | None, list[Finding]]:
-    lines = text.splitlines()
-    data_lines = (at for at, line in enumerate(lines) if line.strip() and not line.startswith("#"))
-    start = next(data_lines, len(lines) - 1)
-    delimiter = max(",;\t", key=lines[start].count)
-    reader = csv.reader(lines[start:], delimiter=delimiter)
-    try:
-        rows = [(start + reader.line_num, cells) for cells in reader if any(cell.strip() for cell in cells)]
-    except csv.Error as error:
-        return None, [Finding(f"is not a table: {error}", line=start + reader.line_num, expected=_WHAT)]
-    if not rows or rows[0][1][0].startswith("#"):
+    table = read_rows(text)
+    if table.fault is not None:
+        return None, [Finding(f"is not a table: {table.fault}", line=table.fault_line, expected=_WHAT)]
+    rows = table.rows
+    if not rows or rows[0].cells[0].startswith("#"):
         return None, [Finding("has no line of column names", expected=_WHAT, example=_EXAMPLE)]
-    columns = _columns([cell.strip() for cell in rows[0][1]], rows[0][0])
+    columns = _columns([cell.strip() for cell in rows[0].cells], rows[0].line)
     if isinstance(columns, list):
         return None, columns
     if not rows[1:]:
         return None, [_no_readings_yet("has no readings")]
-    return _series(rows[1:], columns, zone, "," if delimiter == ";" else ".")
+    return _series(rows[1:], columns, zone, table.decimal)
 
 
 def _columns(titles: list[str], line: int) -> _Columns | list[Finding]:
     fault = partial(Finding, line=line, example=_EXAMPLE)
-    words = [_words(title) for title in titles]
+    words = [heading_words(title) for title in titles]
     times = [at for at, each in enumerate(words) if " ".join(w for w in each if w not in _CLOCKS) in _TIMES]
     of_concrete = [
         at for at, each in enumerate(words) if _OF_CONCRETE & set(each) and not _OF_OTHERS & set(each)
@@ -178,11 +171,7 @@ def _columns(titles: list[str], line: int) -> _Columns | list[Finding]:
         expected = "degC, degF or K, at the end of the name or in brackets"
         return [fault("names no unit that is known", field=title[:40], expected=expected)]
     at = next((at for at in times if _clock(words[at]) == "utc"), times[0])
-    return _Columns(at, _clock(words[at]), of_concrete[0], *_UNITS[unit])
-
-
-def _words(title: str) -> list[str]:
-    return [word for word in re.split(r"[^a-z0-9°]+", title.lower()) if word]
+    return _Columns(at, _clock(words[at]), of_concrete[0], *conversion(unit, "degC"))
 
 
 def _clock(words: Sequence[str]) -> str | None:
@@ -190,20 +179,18 @@ def _clock(words: Sequence[str]) -> str | None:
 
 
 def _unit(words: Sequence[str]) -> str | None:
-    unit = re.sub(r"^(?:degrees?|deg|°)", "", words[-1])
-    unit = _UNIT_WORDS.get(unit, unit)
-    return unit if unit in _UNITS and len(words) > 1 else None
+    return TEMPERATURES.get(plain_unit(words[-1])) if len(words) > 1 else None
 
 
 def _series(
-    rows: list[tuple[int, list[str]]], columns: _Columns, zone: ZoneInfo | None, decimal: str
+    rows: Sequence[Row], columns: _Columns, zone: ZoneInfo | None, decimal: str
 ) -> tuple[_Series | None, list[Finding]]:
     seconds, values = [], []
     faults: list[Finding] = []
-    for line, cells in rows:
-        moment = _moment(cells, columns, zone)
-        value = _number(cells, columns.temperature, decimal)
-        faults += [replace(each, line=line) for each in (moment, value) if isinstance(each, Finding)]
+    for row in rows:
+        moment = _moment(row.cells, columns, zone)
+        value = _number(row.cells, columns.temperature, decimal)
+        faults += [replace(each, line=row.line) for each in (moment, value) if isinstance(each, Finding)]
         if isinstance(moment, datetime) and isinstance(value, float):
             seconds.append(moment.timestamp())
             values.append(value)
@@ -222,14 +209,14 @@ def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datet
     text = cells[columns.time].strip() if columns.time < len(cells) else ""
     fault = partial(Finding, field="time", example="2026-07-14T10:30:00Z")
     try:
-        moment = datetime.fromisoformat(re.sub(r"(?i)\s*(utc|gmt)$", "+00:00", text))
+        moment = datetime.fromisoformat(spell_offset(text))
     except ValueError:
-        return fault(f"{format_value(text)} is not a date with a time", expected="ISO 8601")
+        return fault(f"{quoted_text(text)} is not a date with a time", expected="ISO 8601")
     if moment.tzinfo is None and columns.clock == "utc":
         moment = moment.replace(tzinfo=UTC)
     if moment.tzinfo is None and columns.clock is None:
         return fault(
-            f"{format_value(text)} does not say its offset from UTC",
+            f"{quoted_text(text)} does not say its offset from UTC",
             expected="an offset in every time, or the heading time_utc or time_local",
         )
     if moment.tzinfo is None and zone is None:
@@ -240,13 +227,10 @@ def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datet
 def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
     """Return the number in a cell; NaN for an empty one."""
     text = cells[at].strip() if at < len(cells) else ""
-    if text.lower() in {"", "na", "n/a", "nan", "null", "-", "--"}:
-        return float("nan")
-    plain = text.replace(",", ".") if decimal == "," else text
-    if re.fullmatch(r"[-+]?\d{1,6}(\.\d{1,12})?", plain):
-        return float(plain)
+    if (number := parse_cell(text, decimal)) is not None:
+        return number
     return Finding(
-        f"{format_value(text)} is not a number", field="temperature", expected="a number, or nothing"
+        f"{quoted_text(text)} is not a number", field="temperature", expected="a number, or nothing"
     )
 
 

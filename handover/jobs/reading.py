@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from pydantic import ValidationError
 
+from handover.base.text import quoted_text
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import AttachedFiles, FolderFiles
 from handover.jobs.checks import area_of, check_fields, pictures
@@ -37,7 +38,6 @@ from handover.jobs.record import (
 )
 from handover.jobs.source_map import Path, SourceMap, find_lines, join_path
 from handover.jobs.unit_system import unit_system
-from handover.units import format_value
 
 if TYPE_CHECKING:
     from os import PathLike
@@ -199,19 +199,19 @@ def _finding(fault: ErrorDetails) -> Finding:
     name = next(str(key) for key in reversed(path) if isinstance(key, str))
     if name not in tables():
         return Finding(
-            f"{format_value(fault['input'])} is not a list",
+            f"{quoted_text(fault['input'])} is not a list",
             expected="a list of texts",
             example=f'{name} = ["...", "..."]',
         )
     if fault["type"] == "tuple_type" or isinstance(path[-1], int):
         listed = f"[[{name}]]"
         return Finding(
-            f"{format_value(fault['input'])} is not a list of tables",
+            f"{quoted_text(fault['input'])} is not a list of tables",
             expected=f"{listed} once for each",
             example=listed,
         )
     return Finding(
-        f"{format_value(fault['input'])} is not a table",
+        f"{quoted_text(fault['input'])} is not a table",
         expected=f"a table under [{name}]",
         example=f"[{name}]",
     )
@@ -227,7 +227,7 @@ def _unknown(path: Path) -> Finding:
         homes = [name for name, table in tables().items() if key in fields_of(table)]
         likely = f"[{homes[0]}] {key}" if homes else None
     return Finding(
-        f"{format_value(key)} is not a key of this record" + (f"; did you mean {likely}?" if likely else ""),
+        f"{quoted_text(key)} is not a key of this record" + (f"; did you mean {likely}?" if likely else ""),
         expected=f"one of {', '.join(here)}",
         example=likely or next(iter(here)),
     )

@@ -5,9 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.fields import ChoiceField, TextField
-from handover.units import format_value
 
 
 @dataclass(frozen=True)
@@ -52,8 +52,8 @@ def find_off_ground_words(raw: object, words: str) -> Finding | None:
     if not (word := re.search(rf"\b(?:{words})\b", raw[:400], re.IGNORECASE)):
         return None
     return Finding(
-        f"{format_value(raw)} tells of something other than a slab on ground "
-        f"({format_value(word[0])}), and this tool "
+        f"{quoted_text(raw)} tells of something other than a slab on ground "
+        f"({quoted_text(word[0])}), and this tool "
         "gives no date for that: stripping, shores and loads are for the engineer of record to decide",
         expected="a slab that lies on the ground over its whole area",
         example='use = "garage floor", on = "gravel"',

@@ -9,9 +9,9 @@ from functools import partial
 from itertools import pairwise
 from typing import Any
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.fields import FieldParser
-from handover.units import format_value
 
 TimeWindow = tuple[time, time]
 _PATTERN = r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]\s*-\s*(?:[01]?[0-9]|2[0-3]):[0-5][0-9]"
@@ -26,10 +26,10 @@ class TimeWindowField(FieldParser):
         fault = partial(Finding, expected="from and to on the same day", example='"06:30-08:00"')
         plain = raw.strip().replace("\u2013", "-") if isinstance(raw, str) else ""
         if not re.fullmatch(_PATTERN, plain):
-            return fault(f"{format_value(raw)} is not from one hour of the day to another")
+            return fault(f"{quoted_text(raw)} is not from one hour of the day to another")
         start, end = parse_window(plain)
         if end <= start:
-            return fault(f"{format_value(raw)} ends before it begins; split at midnight what runs over it")
+            return fault(f"{quoted_text(raw)} ends before it begins; split at midnight what runs over it")
         return f"{start:%H:%M}-{end:%H:%M}"
 
     def schema(self) -> dict[str, Any]:

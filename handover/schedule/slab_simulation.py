@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.air.psychrometrics import vapour_pressure
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate, wind_at
 from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, march, surface_exchange
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.maturity import arrhenius_rate
-from handover.concrete.psychrometrics import vapour_pressure
 from handover.schedule.delivery_tickets import truck_hours
 from handover.weather.sunshine import transmission
 

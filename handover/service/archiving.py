@@ -13,10 +13,10 @@ from shlex import quote
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from handover.archive.atomic import DESKTOP_FILES, walk
 from handover.archive.bag import DECLARATION_FILE
 from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import Contact, JobEntry, Task
+from handover.base.atomic import DESKTOP_FILES, walk
 from handover.documents.calendars import event_uid
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles

@@ -19,7 +19,8 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from filelock import FileLock, Timeout
 
-from handover.archive.export import csv_cell
+from handover.base.atomic import write_file
+from handover.base.tables import csv_cell
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
@@ -178,9 +179,7 @@ def _write_report(file: Path, outcomes: Iterable[BatchOutcome]) -> None:
     writer.writerows(
         [csv_cell(each) for each in (one.record, one.job, one.state, one.remarks)] for one in sorted(outcomes)
     )
-    fresh = file.with_name(f".{file.name}")
-    fresh.write_bytes(text.getvalue().encode())
-    fresh.replace(file)
+    write_file(file, text.getvalue().encode())
 
 
 # ---- one run ----------------------------------------------------------------------------------------

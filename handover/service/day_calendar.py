@@ -15,8 +15,8 @@ from uuid import uuid5
 
 from icalendar import Event, vText
 
+from handover.base.text import one_line, plain_lines
 from handover.documents.calendars import CALENDAR_COLOURS, NAMESPACE, alarm_before, empty_calendar
-from handover.documents.plaintext import plain_line, plain_lines
 from handover.service.archiving import CALL_OWNER
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def day_calendar(due: Iterable[DueTask], day: date) -> bytes:
 
 
 def _event(entry: JobEntry, task: Task) -> Event:
-    place = plain_line(entry.street)
+    place = one_line(entry.street)
     about = (task.text, entry.street, f"Owner: {entry.phone_or_email}", f"Job {entry.job}")
     event = Event()
     event.add("uid", task.uid or str(uuid5(NAMESPACE, f"{entry.job}\n{task.kind}\n{task.start}")))
@@ -58,8 +58,8 @@ def _event(entry: JobEntry, task: Task) -> Event:
     else:
         event.add("dtstart", task.start.astimezone(UTC))
         event.add("dtend", task.end.astimezone(UTC))
-    event.add("summary", plain_line(f"{task.text}, {place.partition(', ')[0] or entry.job}"))
-    event.add("description", plain_lines("\n".join(map(plain_line, about))))
+    event.add("summary", one_line(f"{task.text}, {place.partition(', ')[0] or entry.job}"))
+    event.add("description", plain_lines("\n".join(map(one_line, about))))
     event.add("location", place)
     event.add("color", vText(CREW_COLOUR))
     event.add("status", "CONFIRMED")

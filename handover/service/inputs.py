@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import logging
-import re
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path, PurePath
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.file_names import ascii_name, casefold_path, free_name
 from handover.errors import Finding, UnusableInput
 from handover.jobs.future_times import find_future_times
 from handover.jobs.reading import examine_job
@@ -145,11 +145,11 @@ def check_inputs(
     pictures = _pictures(job, source.files)
     inputs = unique_names(
         [
-            (safe_input_name(source.name), source.data),
+            (ascii_name(source.name), source.data),
             *_logs(job, source.files),
             *pictures.items(),
             *(
-                (safe_input_name(each.name), each.data)
+                (ascii_name(each.name), each.data)
                 for each in (weather_file, typical_file)
                 if each is not None
             ),
@@ -276,25 +276,18 @@ def _examine_typical(
 def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:
     """Return files by names that lead out of no folder; one whose name is taken gets a number."""
     named: dict[str, bytes] = {}
+    taken = {casefold_path(each) for each in reserved}
     for name, content in files:
-        path = PurePath(name if _stays_inside(name) else safe_input_name(name))
-        free, number = path, 1
-        while str(free).lower() in {each.lower() for each in (*reserved, *named)}:
-            number += 1
-            free = path.with_name(f"{path.stem}-{number}{path.suffix}")
-        named[str(free)] = content
+        path = str(PurePath(name)) if _stays_inside(name) else ascii_name(name)
+        free = free_name(path, lambda each: casefold_path(each) in taken)
+        taken.add(casefold_path(free))
+        named[free] = content
     return named
 
 
 def _stays_inside(name: str) -> bool:
     path = PurePath(name)
     return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
-
-
-def safe_input_name(name: str) -> str:
-    """Return a file's name such that any system takes it and none obeys it."""
-    kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
-    return kept or "file"
 
 
 def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import platformdirs
 
-from handover.documents.message import ADDRESS
+from handover.base.text import EMAIL_ADDRESS
 from handover.errors import Finding, UnusableInput
 from handover.jobs.fields import nearest_word
 from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
@@ -161,7 +161,7 @@ KEYS: Mapping[str, tuple[Callable[[object], bool], str, str]] = {
              'user = "office@example.com"'),
     "password_env": (_matches(r"[A-Za-z_][A-Za-z0-9_]*"), "the name of an environment variable",
                      f'password_env = "{PASSWORD_ENV}"'),
-    "from": (_matches(ADDRESS), "an email address", 'from = "office@example.com"'),
+    "from": (_matches(EMAIL_ADDRESS), "an email address", 'from = "office@example.com"'),
 }  # fmt: skip
 """Of each key: whether a value is good, what is expected, an example."""
 

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import re
 import shutil
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
+from handover.base.atomic import flush, lock_path, replace_folder, restore_backup, write_new_file
 from handover.errors import Finding, RenderingFailed, UnusableInput
 
 if TYPE_CHECKING:
@@ -128,34 +128,25 @@ def _temporary_folder(folder: Path) -> Iterator[Path]:
     """Give a temporary folder beside the target. It is locked as long as this run lives, see `_recover`."""
     fresh = folder.with_name(f".{folder.name}.issuing-{os.getpid()}")
     fresh.mkdir()
-    lock = os.open(fresh, os.O_RDONLY)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
-        yield fresh
-    finally:
-        shutil.rmtree(fresh, ignore_errors=True)
-        os.close(lock)
+    with lock_path(fresh):
+        try:
+            yield fresh
+        finally:
+            shutil.rmtree(fresh, ignore_errors=True)
 
 
 def _recover(folder: Path) -> None:
     """Mend what a run that was killed left beside the target."""
     earlier = _backup_path(folder)
-    if earlier.is_dir() and not folder.exists():
-        earlier.rename(folder)
+    restore_backup(folder, earlier)
     shutil.rmtree(earlier, ignore_errors=True)
     if not folder.parent.is_dir():
         return
     for left in folder.parent.iterdir():
         if not left.name.startswith(f".{folder.name}.issuing-"):
             continue
-        lock = os.open(left, os.O_RDONLY)
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        with suppress(BlockingIOError), lock_path(left, wait=False):  # another run may be at work on it
             shutil.rmtree(left, ignore_errors=True)
-        except BlockingIOError:
-            continue  # another run is at work on it
-        finally:
-            os.close(lock)
 
 
 def _backup_path(folder: Path) -> Path:
@@ -166,10 +157,10 @@ def _write(files: Mapping[str, bytes], fresh: Path) -> None:
     for name, content in files.items():
         file = fresh / name
         file.parent.mkdir(parents=True, exist_ok=True)
-        with file.open("xb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
+        write_new_file(file, content)
+        flush(file)
+    for each in {(fresh / name).parent for name in files} | {fresh}:
+        flush(each)
 
 
 def _copy_foreign_files(folder: Path, fresh: Path) -> None:
@@ -188,12 +179,6 @@ def _copy_foreign_files(folder: Path, fresh: Path) -> None:
 def _swap(fresh: Path, folder: Path) -> None:
     """Put the new set in the place of the earlier one, which is there again if that fails."""
     earlier = _backup_path(folder)
-    if folder.exists():
-        folder.rename(earlier)
-    try:
-        fresh.rename(folder)
-    except BaseException:
-        if earlier.exists():
-            earlier.rename(folder)
-        raise
+    replace_folder(fresh, folder, earlier)
+    flush(folder.parent)  # the new set stands for good before the earlier one goes
     shutil.rmtree(earlier, ignore_errors=True)

@@ -7,9 +7,7 @@ run that breaks off in between is not taken for a message that never left.
 
 from __future__ import annotations
 
-import fcntl
 import json
-import os
 import re
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
@@ -18,8 +16,8 @@ from email.header import decode_header, make_header
 from email.utils import format_datetime, formataddr, getaddresses
 from typing import TYPE_CHECKING, Literal
 
-from handover.documents.message import ADDRESS
-from handover.documents.plaintext import plain_line
+from handover.base.atomic import lock_path, write_file
+from handover.base.text import is_email_address, one_line
 from handover.errors import Finding, HandoverError, UnusableInput
 
 if TYPE_CHECKING:
@@ -81,7 +79,7 @@ def read_draft(job: Path) -> MessageDraft:
     content = _read(file)
     message = message_from_bytes(content)
     senders, receivers = _addresses(message, "From"), _addresses(message, "To", "Cc", "Bcc")
-    message_id = plain_line(message.get("Message-ID", ""))
+    message_id = one_line(message.get("Message-ID", ""))
     if findings := list(_findings(content, senders, receivers, message_id)):
         raise UnusableInput([_finding_in(file, each) for each in findings])
     return MessageDraft(
@@ -131,7 +129,7 @@ def _addresses(message: Message, *fields: str) -> list[tuple[str, str]]:
 
 
 def _decode(text: str) -> str:
-    return plain_line(str(make_header(decode_header(text))))
+    return one_line(str(make_header(decode_header(text))))
 
 
 def _format_addresses(addresses: Iterable[tuple[str, str]]) -> str:
@@ -158,8 +156,8 @@ def _findings(
             example='[owner] email = "owner@example.org"',
         )
     for name, address in (*senders, *receivers):
-        if not ADDRESS.fullmatch(address):
-            shown = plain_line(f"{name} <{address}>")
+        if not is_email_address(address):
+            shown = one_line(f"{name} <{address}>")
             yield Finding(
                 f'"{shown}" is not an email address', expected="name@domain", example="a@example.org"
             )
@@ -239,13 +237,8 @@ class SendLog:
 
     def _write(self) -> None:
         text = json.dumps({"sent": [asdict(each) for each in self.deliveries]}, indent=2) + "\n"
-        fresh = self.file.with_name(f".{self.file.name}.new")
         try:
-            with fresh.open("w", encoding="utf-8") as stream:
-                stream.write(text)
-                stream.flush()
-                os.fsync(stream.fileno())
-            fresh.replace(self.file)
+            write_file(self.file, text.encode())
         except OSError as fault:
             raise NotSent(
                 f"{self.file}, which keeps what was sent, cannot be written: {fault.strerror}."
@@ -259,12 +252,8 @@ def open_send_log(folder: Path) -> Iterator[SendLog]:
     Raises:
         NotSent: The record cannot be read.
     """
-    lock = os.open(folder, os.O_RDONLY)
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX)
+    with lock_path(folder):
         yield SendLog(folder / LOG_FILE)
-    finally:
-        os.close(lock)
 
 
 def _read_deliveries(file: Path) -> tuple[Delivery, ...]:

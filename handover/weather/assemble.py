@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.air.psychrometrics import humidity_from_dew_point
 from handover.base.arrays import ONE_HOUR, Floats
 from handover.errors import Finding
-from handover.weather import humidity, sunshine
+from handover.weather import sunshine
 from handover.weather.quantities import QUANTITY_LIMITS, WeatherQuantity
 from handover.weather.raw_weather import RawColumn, RawWeather, TimeArray, format_moment
 from handover.weather.resample import instants_at_hours, means_over_hours
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.weather.location import HasLocation
+
+HUMIDITY_METHOD = "saturation pressures of the ASHRAE handbook, over water"
 
 LONGEST_HOURS = 1100 * 24  # three years; more is a mistake, and would only take memory
 _GROUND_M = (-500.0, 9000.0)  # no ground is lower or higher; anything else is not believed
@@ -258,16 +261,14 @@ def _fill_humidity(hours: Hours, raw: RawWeather, notes: _Notes) -> None:
     """Put what the dew point tells where the humidity itself is not told."""
     measured = hours.get(WeatherQuantity.HUMIDITY, np.full(len(hours[WeatherQuantity.AIR]), np.nan))
     if WeatherQuantity.DEW_POINT in hours:
-        computed = humidity.humidity_from_dew_point(
-            hours[WeatherQuantity.AIR], hours[WeatherQuantity.DEW_POINT]
-        )
+        computed = humidity_from_dew_point(hours[WeatherQuantity.AIR], hours[WeatherQuantity.DEW_POINT])
         filled = np.isnan(measured) & ~np.isnan(computed)
         if filled.any():
             measured = np.where(filled, computed, measured)
             which = "all" if filled.all() else f"{int(filled.sum())}"
             name = raw.columns[WeatherQuantity.DEW_POINT].name
             notes.methods.append(
-                f"Relative humidity of {which} hours from the dew point ({name}): {humidity.DEW_POINT}."
+                f"Relative humidity of {which} hours from the dew point ({name}): {HUMIDITY_METHOD}."
             )
     hours[WeatherQuantity.HUMIDITY] = measured
 

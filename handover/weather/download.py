@@ -15,10 +15,8 @@ from __future__ import annotations
 
 import hashlib
 import json
-import os
 import re
 import ssl
-import tempfile
 import time as clock
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -31,9 +29,10 @@ from urllib.parse import urlencode, urlsplit
 import httpx2
 
 from handover import __version__
+from handover.base.atomic import write_file
+from handover.base.text import short_line
 from handover.errors import DownloadFailed, Finding
 from handover.weather.fit_check import FORECAST_STALE_AGE, check_fit
-from handover.weather.raw_weather import quote
 from handover.weather.reading import examine_weather_bytes, service_refusal
 
 if TYPE_CHECKING:
@@ -116,7 +115,7 @@ class Download:
 
     def write(self, path: Path) -> None:
         """Put the bytes in place at a path, whole or not at all; what was there stays until then."""
-        write_atomically(path, self.data)
+        write_file(path, self.data)
 
 
 def download_forecast(
@@ -227,7 +226,7 @@ class _Request:
                 "does not say which grid cell the place is in; it covers the United States only"
             ) from None
         if not re.fullmatch(r"/gridpoints/[A-Z]{3}/\d{1,4},\d{1,4}", path):
-            raise _ServiceFailure(f"names a grid cell at {quote(grid)}, which is no such address")
+            raise _ServiceFailure(f"names a grid cell at {short_line(grid)}, which is no such address")
         # The host stays the one that was asked, whatever the answer names.
         return self._parse_or_fail("nws", self.line.get(self.endpoints.nws + path))
 
@@ -340,11 +339,11 @@ class _Client:
         except httpx2.TransportError as error:
             if _is_untrusted(error):
                 raise _ServiceFailure(
-                    f"its certificate cannot be trusted: {quote(error)}; {_CERTIFICATES}"
+                    f"its certificate cannot be trusted: {short_line(error)}; {_CERTIFICATES}"
                 ) from None
-            raise _Retry(f"cannot be reached: {quote(error) or type(error).__name__}") from None
+            raise _Retry(f"cannot be reached: {short_line(error) or type(error).__name__}") from None
         except httpx2.HTTPError as error:
-            raise _ServiceFailure(quote(error)) from None
+            raise _ServiceFailure(short_line(error)) from None
         _judge_status(response, data)
         return _Response(data, url, self.now), _expiry(response, self.now)
 
@@ -381,7 +380,7 @@ class _Retry(Exception):
 def _refuse_plain(request: httpx2.Request) -> None:
     """Refuse to speak without encryption to another machine, also when redirected to."""
     if request.url.scheme != "https" and request.url.host not in _LOOPBACK:
-        raise _ServiceFailure(f"an address without HTTPS: {quote(request.url.copy_with(query=None))}")
+        raise _ServiceFailure(f"an address without HTTPS: {short_line(request.url.copy_with(query=None))}")
 
 
 def _judge_status(response: httpx2.Response, data: bytes) -> None:
@@ -395,7 +394,7 @@ def _judge_status(response: httpx2.Response, data: bytes) -> None:
         raise _ServiceFailure(message)
     kind = response.headers.get("Content-Type", "").partition(";")[0].strip()
     if not _JSON_TYPES.fullmatch(kind):
-        raise _ServiceFailure(f"answered with {quote(kind) or 'no type'} instead of JSON")
+        raise _ServiceFailure(f"answered with {short_line(kind) or 'no type'} instead of JSON")
 
 
 def _reason(data: bytes) -> str | None:
@@ -457,30 +456,11 @@ class _DiskCache:
         }
         try:
             self.folder.mkdir(parents=True, exist_ok=True)
-            write_atomically(body, answer.data)
-            write_atomically(about, json.dumps(entry, indent=1).encode())
+            write_file(body, answer.data)
+            write_file(about, json.dumps(entry, indent=1).encode())
         except OSError:
             return
 
     def _paths(self, url: str) -> tuple[Path, Path]:
         name = hashlib.sha256(url.encode()).hexdigest()[:32]
         return self.folder / f"{name}.json", self.folder / f"{name}.about.json"
-
-
-def write_atomically(path: Path, data: bytes) -> None:
-    """Write a file so that it is there whole or not at all.
-
-    Raises:
-        OSError: The folder cannot be written to; an older file is untouched.
-    """
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        Path(name).chmod(0o644)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

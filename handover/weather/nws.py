@@ -18,9 +18,10 @@ from typing import Any
 
 import numpy as np
 
+from handover.base.text import short_line
 from handover.errors import Finding
 from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
-from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number, quote
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number
 from handover.weather.series import utc64
 
 _LAYERS = {
@@ -106,7 +107,7 @@ class _Layer:
         if unit is None:
             self._fault(
                 "uom",
-                f"unit {quote(layer.get('uom'))!r} is not known",
+                f"unit {short_line(layer.get('uom'))!r} is not known",
                 expected=accepted_units(self.quantity),
                 example="wmoUnit:degC",
             )
@@ -130,13 +131,13 @@ class _Layer:
             return []
         value = parse_number(entry["value"])
         if value is None:
-            self._fault(f"values[{at}].value", f"{quote(entry['value'])!r} is not a number")
+            self._fault(f"values[{at}].value", f"{short_line(entry['value'])!r} is not a number")
             return []
         interval = _interval(entry.get("validTime"))
         if interval is None:
             self._fault(
                 f"values[{at}].validTime",
-                f"{quote(entry.get('validTime'))!r} is not an interval of whole hours",
+                f"{short_line(entry.get('validTime'))!r} is not an interval of whole hours",
                 expected="a start with its offset and a span of at most 60 days",
                 example="2026-07-14T21:00:00+00:00/PT5H",
             )
@@ -195,5 +196,5 @@ def _elevation(value: Any) -> float | None:
 
 
 def _source(properties: Mapping[str, Any]) -> str:
-    grid = "/".join(quote(properties[key]) for key in ("gridId", "gridX", "gridY") if key in properties)
+    grid = "/".join(short_line(properties[key]) for key in ("gridId", "gridX", "gridY") if key in properties)
     return f"National Weather Service grid forecast {grid}".strip()

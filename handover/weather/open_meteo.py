@@ -20,9 +20,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 
+from handover.base.text import short_line
 from handover.errors import Finding
 from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
-from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number, quote
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number
 from handover.weather.series import aware, utc64
 
 if TYPE_CHECKING:
@@ -97,7 +98,7 @@ def _column(
         return None, [Finding("not as many values as hours", field=field, expected=f"{count} values")]
     wrong = [at for at, value in enumerate(values) if value is not None and parse_number(value) is None]
     findings = [
-        Finding(f"{quote(values[at])!r} is not a number", field=f"{field}[{at}]")
+        Finding(f"{short_line(values[at])!r} is not a number", field=f"{field}[{at}]")
         for at in wrong[:_MOST_FINDINGS]
     ]
     value = np.array(
@@ -108,7 +109,7 @@ def _column(
     unit = find_unit(quantity, unit_text if isinstance(unit_text, str) else None)
     if unit is not None:
         return unit.to_si(value), findings
-    problem = "names no unit" if unit_text is None else f"unit {quote(unit_text)!r} is not known"
+    problem = "names no unit" if unit_text is None else f"unit {short_line(unit_text)!r} is not known"
     return None, [
         *findings,
         Finding(problem, field=f"hourly_units.{name}", expected=accepted_units(quantity)),
@@ -148,7 +149,7 @@ def _utc(document: Mapping[str, Any], times: Any) -> TimeArray:
     for at, moment in enumerate(moments):
         if moment is None:
             raise _Unreadable(
-                f"{quote(times[at])!r} is not a time", f"{field}[{at}]", "ISO 8601 or unix seconds"
+                f"{short_line(times[at])!r} is not a time", f"{field}[{at}]", "ISO 8601 or unix seconds"
             )
     sound = [moment for moment in moments if moment is not None]
     with_offset = sum(moment.tzinfo is not None for moment in sound)

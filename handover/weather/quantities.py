@@ -7,14 +7,14 @@ the table is not guessed.
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from handover.units import TEMPERATURES, conversion, plain_unit
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
@@ -77,36 +77,49 @@ QUANTITY_LIMITS = MappingProxyType(
     }
 )
 
-_TEMPERATURE = {"c": (1.0, 0.0), "f": (5 / 9, -32 * 5 / 9), "k": (1.0, -273.15)}
-_TEMPERATURE |= {"celsius": _TEMPERATURE["c"], "fahrenheit": _TEMPERATURE["f"], "kelvin": _TEMPERATURE["k"]}
 _SHARE = {
-    **dict.fromkeys(("%", "percent", "pct", "percentage"), (0.01, 0.0)),
-    **dict.fromkeys(("1", "fraction", "ratio", "share"), (1.0, 0.0)),
+    **dict.fromkeys(("%", "percent", "pct", "percentage"), "percent"),
+    **dict.fromkeys(("1", "fraction", "ratio", "share"), "dimensionless"),
 }
-_COVER = {**_SHARE, "tenths": (0.1, 0.0), "oktas": (0.125, 0.0), "okta": (0.125, 0.0)}
+_COVER = {**_SHARE, "tenths": "tenth", "oktas": "okta", "okta": "okta"}
 _SPEED = {
-    **dict.fromkeys(("ms", "ms1", "mps"), (1.0, 0.0)),
-    **dict.fromkeys(("kmh", "kmh1", "kph"), (1 / 3.6, 0.0)),
-    **dict.fromkeys(("mph", "mih", "mileshour", "milesperhour"), (0.44704, 0.0)),
-    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), (1852 / 3600, 0.0)),
-    **dict.fromkeys(("fts", "fps"), (0.3048, 0.0)),
+    **dict.fromkeys(("ms", "ms1", "mps"), "meter/second"),
+    **dict.fromkeys(("kmh", "kmh1", "kph"), "kilometer/hour"),
+    **dict.fromkeys(("mph", "mih", "mileshour", "milesperhour"), "mile/hour"),
+    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), "knot"),
+    **dict.fromkeys(("fts", "fps"), "foot/second"),
 }
 _FLUX = {
     # Wh/m2 summed over an hour is the mean of that hour in W/m2.
-    **dict.fromkeys(("wm2", "whm2", "whm2h"), (1.0, 0.0)),
-    **dict.fromkeys(("kwm2", "kwhm2"), (1000.0, 0.0)),
+    **dict.fromkeys(("wm2", "whm2", "whm2h"), "watt/meter**2"),
+    **dict.fromkeys(("kwm2", "kwhm2"), "kilowatt/meter**2"),
 }
+# A rate over one hour, and kg/m2 of water, are the depth of that hour.
 _DEPTH = {
-    **dict.fromkeys(("mm", "mmh", "mmh1", "kgm2", "lm2"), (1.0, 0.0)),
-    **dict.fromkeys(("cm", "cmh"), (10.0, 0.0)),
-    **dict.fromkeys(("m",), (1000.0, 0.0)),
-    **dict.fromkeys(("in", "inch", "inches", "inh"), (25.4, 0.0)),
+    **dict.fromkeys(("mm", "mmh", "mmh1", "kgm2", "lm2"), "millimeter"),
+    **dict.fromkeys(("cm", "cmh"), "centimeter"),
+    **dict.fromkeys(("m",), "meter"),
+    **dict.fromkeys(("in", "inch", "inches", "inh"), "inch"),
 }
+
+_SI = MappingProxyType(
+    {
+        WeatherQuantity.AIR: "degC",
+        WeatherQuantity.DEW_POINT: "degC",
+        WeatherQuantity.HUMIDITY: "dimensionless",
+        WeatherQuantity.WIND: "meter/second",
+        WeatherQuantity.CLOUD: "dimensionless",
+        WeatherQuantity.SHORTWAVE: "watt/meter**2",
+        WeatherQuantity.RAIN: "millimeter",
+        WeatherQuantity.RAIN_CHANCE: "dimensionless",
+    }
+)
+"""The unit of each column of `WeatherSeries`, by its name in `units.SIZES`."""
 
 _UNITS = MappingProxyType(
     {
-        WeatherQuantity.AIR: _TEMPERATURE,
-        WeatherQuantity.DEW_POINT: _TEMPERATURE,
+        WeatherQuantity.AIR: TEMPERATURES,
+        WeatherQuantity.DEW_POINT: TEMPERATURES,
         WeatherQuantity.HUMIDITY: _SHARE,
         WeatherQuantity.WIND: _SPEED,
         WeatherQuantity.CLOUD: _COVER,
@@ -129,9 +142,6 @@ _ACCEPTED = MappingProxyType(
     }
 )
 
-_PREFIX = re.compile(r"^(wmounit|nwsunit|unit):")
-_DEGREES = re.compile(r"^(degrees?|deg)(?=[cfk])")
-
 
 @dataclass(frozen=True)
 class Unit:
@@ -145,18 +155,15 @@ class Unit:
         return np.asarray(value * self.scale + self.shift, dtype=np.float64)
 
 
-def plain_unit(text: str) -> str:
-    """Return the letters, digits and per cent signs of a unit, lower case: "km_h-1" becomes "kmh1"."""
-    spelled = _PREFIX.sub("", unicodedata.normalize("NFKC", text).strip().lower())
-    spelled = re.sub(r"[^a-z0-9%]", "", spelled)
-    # "mp/h" is one service's spelling of miles an hour; "wm2" and "wm-2" come out alike.
-    return _DEGREES.sub("", spelled)
-
-
 def find_unit(quantity: WeatherQuantity, text: str | None) -> Unit | None:
     """Return the unit that a file names for a quantity, or None where it is none of the quantity's units."""
     known = _UNITS[quantity].get(plain_unit(text)) if text else None
-    return Unit(*known) if known else None
+    return Unit(*conversion(known, _SI[quantity])) if known else None
+
+
+def units_of(quantity: WeatherQuantity) -> frozenset[str]:
+    """Return the names in `units.SIZES` of what a quantity may be in, that of its column included."""
+    return frozenset({*_UNITS[quantity].values(), _SI[quantity]})
 
 
 def accepted_units(quantity: WeatherQuantity) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -21,8 +20,6 @@ if TYPE_CHECKING:
 
 TimeArray = NDArray[np.datetime64]
 
-_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
-_LONGEST_QUOTE = 300
 _YEARS = (1900, 2200)
 
 
@@ -82,12 +79,6 @@ def parse_instant(text: object) -> datetime | None:
 def format_moment(moment: np.datetime64) -> str:
     """Return a UTC instant for people: "2026-07-14 06:00 UTC"."""
     return f"{aware(moment):%Y-%m-%d %H:%M} UTC"
-
-
-def quote(text: object) -> str:
-    """Return text from outside so that it can stand in a message: one line, no control characters, short."""
-    line = _CONTROL.sub(" ", str(text)).strip()
-    return line if len(line) <= _LONGEST_QUOTE else line[: _LONGEST_QUOTE - 3] + "..."
 
 
 def parse_number(value: Any) -> float | None:

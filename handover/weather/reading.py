@@ -15,16 +15,17 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
+from handover.base.text import short_line
 from handover.errors import Finding, UnusableInput
 from handover.weather import nws, open_meteo, table, typical_year
 from handover.weather.assemble import assemble
-from handover.weather.raw_weather import RawWeather, quote
 from handover.weather.series import WeatherSeries
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.weather.location import HasLocation
+    from handover.weather.raw_weather import RawWeather
 
 MAX_WEATHER_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
 
@@ -70,7 +71,7 @@ def examine_weather(path: Path | str, site: HasLocation, year: int | None = None
 
 def read_bytes(path: Path) -> tuple[bytes | None, Finding | None]:
     """Return a file as it is, or None and why it cannot be read; a file over 50 MB is not read at all."""
-    file = quote(path)
+    file = short_line(path)
     try:
         if not path.exists():
             return None, Finding("there is no such file", file=file, expected=_SUPPORTED)
@@ -81,7 +82,7 @@ def read_bytes(path: Path) -> tuple[bytes | None, Finding | None]:
             return None, _too_large(size, file)
         return path.read_bytes(), None
     except (OSError, ValueError) as error:
-        return None, Finding(f"cannot be read: {quote(error)}", file=file)
+        return None, Finding(f"cannot be read: {short_line(error)}", file=file)
 
 
 def examine_weather_bytes(
@@ -96,7 +97,7 @@ def examine_weather_bytes(
         year: Calendar year of the pour; needed for a typical year only.
         received_at: When a forecast was downloaded, aware: its time of issue where it names none itself.
     """
-    file = quote(name)
+    file = short_line(name)
     if len(data) > MAX_WEATHER_BYTES:
         return None, (_too_large(len(data), file),)
     raw, findings = _raw(data, file, year)
@@ -159,7 +160,7 @@ def _json(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     except RecursionError:
         return None, [Finding("is not weather: JSON nested too deep", file=file, expected=_SUPPORTED)]
     except ValueError as error:
-        return None, [Finding(f"is not JSON: {quote(error)}", file=file, expected=_SUPPORTED)]
+        return None, [Finding(f"is not JSON: {short_line(error)}", file=file, expected=_SUPPORTED)]
     if isinstance(document, list) and len(document) == 1:
         document = document[0]  # the service's answer for a list of one place
     if isinstance(document, list):
@@ -198,7 +199,7 @@ def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
         return Finding(
             "tells where the National Weather Service keeps the forecast, not the forecast",
             file=file,
-            expected=f"what is at {quote(properties['forecastGridData'])}",
+            expected=f"what is at {short_line(properties['forecastGridData'])}",
         )
     if isinstance(properties, Mapping) and "periods" in properties:
         return Finding(
@@ -217,7 +218,9 @@ def service_refusal(document: Mapping[str, Any]) -> str | None:
     ``title``, ``status`` and ``detail`` (RFC 9457).
     """
     if document.get("error"):
-        return quote(document.get("reason") or document.get("message") or document["error"])
+        return short_line(document.get("reason") or document.get("message") or document["error"])
     if "title" in document and ("status" in document or "detail" in document):
-        return quote(": ".join(str(document[part]) for part in ("title", "detail") if document.get(part)))
+        return short_line(
+            ": ".join(str(document[part]) for part in ("title", "detail") if document.get(part))
+        )
     return None

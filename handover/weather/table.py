@@ -34,7 +34,6 @@ and ``elevation_m``. Without ``issued_at`` and without ``origin`` every hour cou
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -43,14 +42,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.base.tables import Row, heading_words, parse_cell, read_rows, spell_offset
+from handover.base.text import short_line
 from handover.errors import Finding
 from handover.practice.rules import general_rules
 from handover.weather.quantities import QUANTITY_LIMITS, Unit, WeatherQuantity, accepted_units, find_unit
-from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, quote
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant
 from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator, Sequence
 
 _NAMES = {
     WeatherQuantity.AIR: "air temperature|temperature|temp|air temp|dry bulb|dry bulb temperature|air",
@@ -70,11 +71,8 @@ _QUANTITY = {name: quantity for quantity, names in _NAMES.items() for name in na
 _TIME_NAMES = {"time", "datetime", "timestamp", "date", "valid time", "date time", "observation time"}
 _UTC_WORDS = {"utc", "gmt"}
 _ORIGINS = {origin.name.lower(): origin for origin in Origin}
-_NOTHING = {"", "na", "n/a", "nan", "null", "none", "-", "--"}
 _HEIGHT = re.compile(r"(\d{1,3}(?:\.\d)?)m")
 _BRACKETS = re.compile(r"(.*?)[\[(]([^\])]*)[\])]\s*")
-_BETWEEN_WORDS = re.compile(r"[\s_/.-]+")
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)(e[+-]?\d{1,3})?", re.IGNORECASE)
 _ROUGHNESS_M = general_rules()["forecast.roughness"]
 _MOST_ROWS = 200_000
 _MOST_FINDINGS = 20
@@ -93,12 +91,6 @@ class _Heading:
     unit: Unit | None
     unit_text: str
     height_m: float | None
-
-
-@dataclass(frozen=True)
-class _Row:
-    line: int
-    cells: list[str]
 
 
 class _FaultList:
@@ -132,7 +124,12 @@ class _FaultList:
 def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     """Return the columns of a table, with what is wrong in it."""
     faults = _FaultList(file)
-    about, rows, delimiter = _rows(text, faults)
+    table = read_rows(text, _MOST_ROWS)
+    about, rows = _read_preamble(table.preamble), list(table.rows)
+    if table.size > _MOST_ROWS:
+        faults.add(f"{table.size} rows", expected=f"the weeks around the pour, at most {_MOST_ROWS} rows")
+    if table.fault is not None:
+        faults.add(f"not a table: {table.fault}", line=table.fault_line)
     if len(rows) < 2:  # noqa: PLR2004 - a heading and one row
         faults.add(
             "no table: a heading and rows are needed", expected="a line of column names", example=_EXAMPLE
@@ -154,11 +151,11 @@ def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     kept = [(moment, row) for moment, row in zip(moments, rows, strict=True) if moment is not None]
     if not kept:
         return None, faults.all()
-    columns = {each.quantity: _column(each, kept, delimiter, faults) for each in headings}
+    columns = {each.quantity: _column(each, kept, table.decimal, faults) for each in headings}
     origin = _origins(titles, kept, faults)
     raw = RawWeather(
         columns=columns,
-        source=quote(about.get("source", "table of weather")),
+        source=short_line(about.get("source", "table of weather")),
         issued_at=_issued_at(about, faults),
         latitude=_about_number(about, "latitude", 90, faults),
         longitude=_about_number(about, "longitude", 180, faults),
@@ -170,47 +167,22 @@ def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
     return raw, faults.all()
 
 
-def _rows(text: str, faults: _FaultList) -> tuple[dict[str, str], list[_Row], str]:
-    """Return what the lines before the heading tell, the rows with the heading first, and the delimiter."""
-    lines = text.splitlines()
-    about: dict[str, str] = {}
-    start = 0
-    while start < len(lines) and (not lines[start].strip() or lines[start].startswith("#")):
-        key, _, value = lines[start].lstrip("# ").partition(":")
-        about[key.strip().lower()] = value.strip()
-        start += 1
-    heading = lines[start] if start < len(lines) else ""
-    delimiter = max(",;\t", key=heading.count)
-    if len(lines) - start > _MOST_ROWS:
-        faults.add(
-            f"{len(lines) - start} rows", expected=f"the weeks around the pour, at most {_MOST_ROWS} rows"
-        )
-        return about, [], delimiter
-    reader = csv.reader(lines[start:], delimiter=delimiter)
-    rows: list[_Row] = []
-    try:
-        rows.extend(
-            _Row(start + reader.line_num, cells) for cells in reader if any(cell.strip() for cell in cells)
-        )
-    except csv.Error as error:
-        faults.add(f"not a table: {error}", line=start + reader.line_num)
-    return about, rows, delimiter
+def _read_preamble(lines: Iterable[str]) -> dict[str, str]:
+    """Return what the lines before the heading say, by key."""
+    pairs = (line.lstrip("# ").partition(":") for line in lines)
+    return {key.strip().lower(): value.strip() for key, _, value in pairs}
 
 
 def _time_column(titles: list[str]) -> tuple[int | None, bool]:
     """Return where the times stand and whether the heading says that they are UTC."""
     found: list[tuple[int, bool]] = []
     for at, title in enumerate(titles):
-        words = _words(title.replace("(", " ").replace(")", " ").replace("[", " ").replace("]", " "))
+        words = heading_words(title)
         in_utc = not _UTC_WORDS.isdisjoint(words)
         if " ".join(word for word in words if word not in _UTC_WORDS) in _TIME_NAMES:
             found.append((at, in_utc))
     found.sort(key=lambda each: not each[1])
     return found[0] if found else (None, False)
-
-
-def _words(title: str) -> list[str]:
-    return [word for word in _BETWEEN_WORDS.split(title.strip().lower()) if word]
 
 
 def _headings(
@@ -225,18 +197,20 @@ def _headings(
         first = readable.setdefault(heading.quantity, heading)
         if first is not heading:
             faults.add(
-                f"two columns of {QUANTITY_LIMITS[heading.quantity].title}: {quote(first.title)!r} "
-                f"and {quote(heading.title)!r}",
+                f"two columns of {QUANTITY_LIMITS[heading.quantity].title}: {short_line(first.title)!r} "
+                f"and {short_line(heading.title)!r}",
                 line=line,
                 expected="one",
             )
     unread = {heading.quantity: heading for heading in understood if heading.quantity not in readable}
     for heading in unread.values():
-        named = f"unit {quote(heading.unit_text)!r} is not known" if heading.unit_text else "names no unit"
+        named = (
+            f"unit {short_line(heading.unit_text)!r} is not known" if heading.unit_text else "names no unit"
+        )
         faults.add(
             named,
             line=line,
-            field=quote(heading.title),
+            field=short_line(heading.title),
             expected=f"{accepted_units(heading.quantity)}, at the end of the name or in brackets",
             example=QUANTITY_LIMITS[heading.quantity].example,
         )
@@ -250,8 +224,8 @@ def _heading(title: str, at: int) -> _Heading | None:
     """
     bracketed = _BRACKETS.fullmatch(title)
     name_part, unit_part = bracketed.groups() if bracketed else (title, None)
-    heights = [float(match[1]) for word in _words(name_part) if (match := _HEIGHT.fullmatch(word))]
-    words = [word for word in _words(name_part) if not _HEIGHT.fullmatch(word) and word != "at"]
+    heights = [float(match[1]) for word in heading_words(name_part) if (match := _HEIGHT.fullmatch(word))]
+    words = [word for word in heading_words(name_part) if not _HEIGHT.fullmatch(word) and word != "at"]
     height = heights[0] if heights else None
     splits = [len(words)] if unit_part is not None else range(len(words), 0, -1)
     nearly: _Heading | None = None
@@ -268,7 +242,7 @@ def _heading(title: str, at: int) -> _Heading | None:
     return nearly
 
 
-def _whole_rows(rows: list[_Row], width: int, faults: _FaultList) -> list[_Row]:
+def _whole_rows(rows: Sequence[Row], width: int, faults: _FaultList) -> list[Row]:
     """Return the rows that have a cell for every heading; the others are faults."""
     whole = []
     for row in rows:
@@ -276,26 +250,25 @@ def _whole_rows(rows: list[_Row], width: int, faults: _FaultList) -> list[_Row]:
         while len(cells) > width and not cells[-1].strip():
             cells = cells[:-1]
         if len(cells) == width:
-            whole.append(_Row(row.line, cells))
+            whole.append(Row(row.line, cells))
         else:
             faults.add(f"{len(cells)} cells under {width} headings", line=row.line, expected=f"{width} cells")
     return whole
 
 
 def _moments(
-    rows: list[_Row], at: int, title: str, *, in_utc: bool, faults: _FaultList
+    rows: list[Row], at: int, title: str, *, in_utc: bool, faults: _FaultList
 ) -> list[datetime | None]:
     """Return the time of each row, aware; None, with a fault, where there is none."""
     moments: list[datetime | None] = []
-    naive: list[_Row] = []
+    naive: list[Row] = []
     for row in rows:
-        text = re.sub(r"\s*(utc|gmt)$", "+00:00", row.cells[at].strip(), flags=re.IGNORECASE)
-        moment = parse_instant(text)
+        moment = parse_instant(spell_offset(row.cells[at]))
         if moment is None:
             faults.add(
-                f"{quote(row.cells[at])!r} is not a time",
+                f"{short_line(row.cells[at])!r} is not a time",
                 line=row.line,
-                field=quote(title),
+                field=short_line(title),
                 expected="ISO 8601",
                 example="2026-07-14T06:00:00Z",
             )
@@ -305,9 +278,9 @@ def _moments(
         moments.append(moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment)
     if naive:
         faults.add(
-            f"{len(naive)} times without an offset from UTC, the first {quote(naive[0].cells[at])!r}",
+            f"{len(naive)} times without an offset from UTC, the first {short_line(naive[0].cells[at])!r}",
             line=naive[0].line,
-            field=quote(title),
+            field=short_line(title),
             expected="an offset in every time, or the heading time_utc where they are UTC",
             example="2026-07-14T06:00:00-04:00",
         )
@@ -315,10 +288,9 @@ def _moments(
 
 
 def _column(
-    heading: _Heading, kept: list[tuple[datetime, _Row]], delimiter: str, faults: _FaultList
+    heading: _Heading, kept: list[tuple[datetime, Row]], decimal: str, faults: _FaultList
 ) -> RawColumn:
     """Return one column in SI, wind at 10 m."""
-    decimal = "," if delimiter == ";" else "."
     cells = [_number(row, heading, decimal, faults) for _, row in kept]
     assert heading.unit is not None  # noqa: S101 - only readable headings come here
     value = heading.unit.to_si(np.array(cells, dtype=np.float64))
@@ -326,21 +298,18 @@ def _column(
         value = value * _to_10_m(heading.height_m)
     time = np.array([utc64(moment) for moment, _ in kept], dtype="datetime64[s]")
     line = np.array([row.line for _, row in kept], dtype=np.int64)
-    return RawColumn(time, value, quote(heading.title), line)
+    return RawColumn(time, value, short_line(heading.title), line)
 
 
-def _number(row: _Row, heading: _Heading, decimal: str, faults: _FaultList) -> float:
+def _number(row: Row, heading: _Heading, decimal: str, faults: _FaultList) -> float:
     """Return the number in a cell; NaN for an empty one, and for a faulty one, which is noted."""
     text = row.cells[heading.at].strip()
-    if text.lower() in _NOTHING:
-        return np.nan
-    plain = text.replace(",", ".") if decimal == "," else text
-    if _NUMBER.fullmatch(plain):
-        return float(plain)
+    if (number := parse_cell(text, decimal)) is not None:
+        return number
     faults.add(
-        f"{quote(text)!r} is not a number",
+        f"{short_line(text)!r} is not a number",
         line=row.line,
-        field=quote(heading.title),
+        field=short_line(heading.title),
         expected="a number, or nothing",
     )
     return np.nan
@@ -358,7 +327,7 @@ def _to_10_m(height_m: float | None) -> float:
 
 
 def _origins(
-    titles: list[str], kept: list[tuple[datetime, _Row]], faults: _FaultList
+    titles: list[str], kept: list[tuple[datetime, Row]], faults: _FaultList
 ) -> dict[np.datetime64, Origin] | None:
     """Return where each row's values come from, or None where no column tells."""
     at = next((at for at, title in enumerate(titles) if title.lower() == "origin"), None)
@@ -369,7 +338,7 @@ def _origins(
         origin = _ORIGINS.get(row.cells[at].strip().lower())
         if origin is None:
             faults.add(
-                f"{quote(row.cells[at])!r} is no origin",
+                f"{short_line(row.cells[at])!r} is no origin",
                 line=row.line,
                 field="origin",
                 expected=", ".join(_ORIGINS),
@@ -386,7 +355,7 @@ def _issued_at(about: dict[str, str], faults: _FaultList) -> datetime | None:
     moment = parse_instant(text)
     if moment is None or moment.tzinfo is None:
         faults.add(
-            f"{quote(text)!r} is not a time with its offset",
+            f"{short_line(text)!r} is not a time with its offset",
             field="issued_at",
             example="2026-07-14T05:00:00Z",
         )
@@ -398,10 +367,13 @@ def _about_number(about: dict[str, str], key: str, most: float, faults: _FaultLi
     text = about.get(key)
     if text is None:
         return None
-    if not _NUMBER.fullmatch(text) or abs(float(text)) > most:
-        faults.add(f"{quote(text)!r} cannot be the {key}", field=key, expected=f"a number, -{most} to {most}")
+    number = parse_cell(text)
+    if number is None or not abs(number) <= most:
+        faults.add(
+            f"{short_line(text)!r} cannot be the {key}", field=key, expected=f"a number, -{most} to {most}"
+        )
         return None
-    return float(text)
+    return number
 
 
 def _methods(headings: list[_Heading], titles: list[str], time_at: int) -> Iterator[str]:
@@ -415,6 +387,8 @@ def _methods(headings: list[_Heading], titles: list[str], time_at: int) -> Itera
             f"(roughness {_ROUGHNESS_M} m)."
         )
     used = {time_at, *(heading.at for heading in headings)}
-    unused = [quote(title) for at, title in enumerate(titles) if at not in used and title.lower() != "origin"]
+    unused = [
+        short_line(title) for at, title in enumerate(titles) if at not in used and title.lower() != "origin"
+    ]
     if unused:
         yield f"Columns not used: {', '.join(unused)}."

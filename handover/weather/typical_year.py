@@ -23,9 +23,10 @@ from typing import TYPE_CHECKING, Any, Literal, Self
 
 import numpy as np
 
+from handover.base.text import short_line
 from handover.errors import Finding
 from handover.weather.quantities import WeatherQuantity
-from handover.weather.raw_weather import RawColumn, RawWeather, TimeArray, quote
+from handover.weather.raw_weather import RawColumn, RawWeather, TimeArray
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -101,12 +102,12 @@ def read_typical_year(
         zone = timedelta(hours=float(about["TZ"]))
         latitude, longitude = float(about["latitude"]), float(about["longitude"])
         elevation = float(about["altitude"])
-        station = quote(about["Name" if kind == "TMY3" else "city"]).strip('"')
+        station = short_line(about["Name" if kind == "TMY3" else "city"]).strip('"')
         columns = {q: _values(data, name, q) for q, name in _COLUMNS[kind].items()}
         columns[WeatherQuantity.RAIN], rain_method = _rain(data, kind)
     except Exception as error:  # noqa: BLE001 - pandas raises anything for a broken file
         return None, [
-            Finding(f"a broken {kind} file: {quote(error)}", file=file, expected=f"a whole {kind} file")
+            Finding(f"a broken {kind} file: {short_line(error)}", file=file, expected=f"a whole {kind} file")
         ]
     time, rows = year_of_hours.in_year(year, zone)
     raw = RawWeather(

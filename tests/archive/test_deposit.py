@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from handover.archive import atomic
 from handover.archive.deposit import Deposit, deposit_files, recover
 from handover.archive.errors import CatalogFailed, CorruptBag, IndexPending, LockTimeout
 from handover.archive.store import Archive, bag_name
 from handover.archive.verify import verify_archive
+from handover.base import atomic
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:

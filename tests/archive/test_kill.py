@@ -18,12 +18,12 @@ import bagit
 import pytest
 
 import handover.archive
-from handover.archive import atomic
 from handover.archive.deposit import Deposit, deposit_files, recover
 from handover.archive.errors import IndexPending, NotArchived
 from handover.archive.forget import forget_job
 from handover.archive.store import Archive
 from handover.archive.verify import verify_archive
+from handover.base import atomic
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

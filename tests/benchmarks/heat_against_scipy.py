@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.integrate import solve_ivp
 
-from handover.base.arrays import HOUR_S
-from handover.concrete.constants import ZERO_CELSIUS_K
+from handover.air.psychrometrics import saturation_over_water, vapour_pressure
+from handover.base.arrays import HOUR_S, ZERO_CELSIUS_K
 from handover.concrete.heat import (
     LATENT_HEAT,
     STEFAN_BOLTZMANN,
@@ -33,7 +33,6 @@ from handover.concrete.heat import (
 )
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.maturity import arrhenius_rate
-from handover.concrete.psychrometrics import saturation_over_water, vapour_pressure
 
 if TYPE_CHECKING:
     from collections.abc import Callable

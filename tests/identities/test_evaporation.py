@@ -1,12 +1,12 @@
 """What must hold of evaporation whatever the numbers."""
 
 import numpy as np
+import psychrolib
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.concrete.evaporation import evaporation_rate, transfer_coefficient, wind_at
-from handover.concrete.psychrometrics import dew_point
 from handover.errors import OutOfRange
 
 surfaces = st.floats(-5.0, 60.0)
@@ -40,7 +40,9 @@ def test_falls_with_the_humidity(
 
 @given(airs, st.floats(0.05, 0.99), winds)
 def test_nothing_evaporates_below_the_dew_point(air: float, humidity: float, wind: float) -> None:
-    dew = dew_point(air, humidity)
+    """PsychroLib finds the dew point to 0.001 degC."""
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    dew = psychrolib.GetTDewPointFromRelHum(air, humidity)
     assert evaporation_rate(dew - 0.1, air, humidity, wind) == 0.0
     assert evaporation_rate(dew + 0.1, air, humidity, wind) > 0.0
 

@@ -6,6 +6,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from handover.air.psychrometrics import vapour_pressure
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.concrete.heat import (
@@ -24,7 +25,6 @@ from handover.concrete.heat import (
     surface_exchange,
 )
 from handover.concrete.hydration import degree_and_rate
-from handover.concrete.psychrometrics import vapour_pressure
 from handover.errors import OutOfRange
 
 DAY = 24 * HOUR_S

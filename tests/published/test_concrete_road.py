@@ -23,10 +23,10 @@ import pandas as pd
 import pytest
 from pvlib.location import Location
 
+from handover.air.psychrometrics import saturation_pressure
 from handover.base.arrays import Floats
 from handover.concrete.evaporation import wind_at
 from handover.concrete.heat import INERT, Exchange, Layer, Surface, grid_column, march, surface_exchange
-from handover.concrete.psychrometrics import saturation_pressure
 
 # pvlib still asks pandas for a name that pandas is about to drop.
 pytestmark = pytest.mark.filterwarnings("ignore:DatetimeIndex.dayofyear is deprecated")

@@ -6,7 +6,7 @@ checks the physics and not the coding.
 
 import pytest
 
-from handover.concrete.psychrometrics import saturation_pressure
+from handover.air.psychrometrics import saturation_pressure
 
 
 @pytest.mark.parametrize(("temperature", "expected"), [(20.0, 2339.318), (30.0, 4246.971)])

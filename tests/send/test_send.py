@@ -235,9 +235,15 @@ def test_a_record_that_cannot_be_read_stops_the_message(serve: Serve, issued: Is
     assert not postbox.said
 
 
-def test_a_record_that_cannot_be_kept_stops_the_message(serve: Serve, issued: Issued, postbox: Any) -> None:
+def test_a_record_that_cannot_be_kept_stops_the_message(
+    serve: Serve, issued: Issued, postbox: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
     folder = issued()
-    (folder / ".sent.json.new").mkdir()
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("handover.service.send_log.write_file", full)
     state, words = one(send_messages([folder], serve(), PASSWORD, AT))
     assert state == "not sent"
     assert "cannot be written" in words

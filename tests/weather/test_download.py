@@ -18,7 +18,7 @@ import trustme
 from handover import __version__
 from handover.errors import DownloadFailed
 from handover.weather import Location
-from handover.weather.download import Download, Endpoints, RetryPolicy, download_forecast, write_atomically
+from handover.weather.download import Download, Endpoints, RetryPolicy, download_forecast
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -518,18 +518,4 @@ def test_written_whole(
     path.write_text("older")
     download().write(path)
     assert path.read_bytes() == open_meteo.body
-    assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]
-
-
-def test_a_failed_write_leaves_the_older_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    path = tmp_path / "forecast.json"
-    path.write_text("older")
-
-    def full(_: Any) -> None:
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr("handover.weather.download.os.fsync", full)
-    with pytest.raises(OSError, match="No space left"):
-        write_atomically(path, b"newer")
-    assert path.read_text() == "older"
     assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]

@@ -1,37 +1,15 @@
-"""Names of files that any system takes and none obeys (RFC 8493, sections 5 and 6).
-
-A name is put in normal form C. What some system forbids becomes "-"; a name that differs from another one
-only by case or by normal form gets a number, for on some systems the two would be one file.
-"""
+"""Paths in a bag: none leads out of it; no two are one file on any system (RFC 8493, sections 5 and 6)."""
 
 from __future__ import annotations
 
-import re
-import unicodedata
-from hashlib import sha256
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
+from handover.base.file_names import casefold_path, free_name, safe_name
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-
-MAX_NAME_BYTES = 120
-"""Longest part of a path in bytes of UTF-8; half of what most systems take, for a folder above needs room."""
-
-# Forbidden by Windows; "%" is allowed everywhere, but readers of manifests disagree on how it is written.
-_FORBIDDEN = re.compile(r'[<>:"/\\|?*%]')
-_RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)", re.IGNORECASE)
-
-
-def safe_name(name: str) -> str:
-    """Return one part of a path such that any system takes it."""
-    name = "".join("-" if _is_unprintable(each) else each for each in unicodedata.normalize("NFC", name))
-    name = _FORBIDDEN.sub("-", name).strip(" ").rstrip(". ")
-    if not name or name.startswith((".", "~")) or _RESERVED.match(name):
-        name = f"_{name}"
-    return name if len(name.encode()) <= MAX_NAME_BYTES else _shorten(name)
 
 
 def safe_path(path: str) -> str:
@@ -52,11 +30,6 @@ def safe_path(path: str) -> str:
             ]
         )
     return "/".join(map(safe_name, parts))
-
-
-def casefold_path(path: str) -> str:
-    """Return a path as the least discerning system sees it: two that fold alike are one file there."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
 class NameAllocator:
@@ -80,15 +53,17 @@ class NameAllocator:
         Raises:
             UnusableInput: A folder on the way is a file.
         """
-        path = PurePosixPath(self._folder(safe_path(wanted)))
-        candidate, number = str(path), 1
-        while (key := casefold_path(candidate)) in self._spelled:
-            if self._marks.get(key) == mark:
-                return self._spelled[key]
-            number += 1
-            candidate = str(path.with_name(f"{path.stem}-{number}{path.suffix}"))
-        self._take(candidate, mark)
-        return candidate
+        path = free_name(self._folder(safe_path(wanted)), lambda each: self._is_of_another(each, mark))
+        key = casefold_path(path)
+        if key in self._spelled:
+            return self._spelled[key]
+        self._take(path, mark)
+        return path
+
+    def _is_of_another(self, path: str, mark: object) -> bool:
+        """Return whether a path is that of a folder, or of a file with another mark."""
+        key = casefold_path(path)
+        return key in self._spelled and self._marks.get(key) != mark
 
     def _take(self, path: str, mark: object) -> None:
         self._marks[casefold_path(path)] = mark
@@ -107,18 +82,3 @@ class NameAllocator:
                 )
             folder = self._spelled.get(casefold_path(folder), folder)
         return f"{folder}/{name}" if folder else name
-
-
-def _is_unprintable(character: str) -> bool:
-    """Say whether a character is a control, invisible, or unknown to Unicode."""
-    return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in {"Zl", "Zp"}
-
-
-def _shorten(name: str) -> str:
-    """Cut a name; what was cut is told apart by a digest."""
-    stem, suffix = PurePosixPath(name).stem, PurePosixPath(name).suffix
-    if len(suffix.encode()) > MAX_NAME_BYTES // 4:
-        stem, suffix = name, ""
-    tail = f"-{sha256(name.encode()).hexdigest()[:8]}{suffix}"
-    kept = stem.encode()[: MAX_NAME_BYTES - len(tail.encode())].decode(errors="ignore")
-    return kept.rstrip(". ") + tail

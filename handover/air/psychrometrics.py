@@ -1,4 +1,4 @@
-"""Water vapour in air: saturation, vapour pressure, relative humidity, dew point.
+"""Water vapour in air: saturation, vapour pressure, relative humidity.
 
 Saturation pressures are the fits of the ASHRAE handbook, over water above the triple point and over ice at
 and below it. ASHRAE changes over at 0 degC, which leaves a small step; at the triple point the fits meet.
@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from handover.concrete.constants import ZERO_CELSIUS_K
+from handover.base.arrays import ZERO_CELSIUS_K
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:
@@ -25,8 +25,6 @@ HIGHEST_C: Final = 200.0
 # ASHRAE 2017, ch. 1, eq. 5 and 6: coefficients of 1/T, 1, T, T2, T3, T4 and ln T, T in kelvin, p in Pa.
 _ICE: Final = (-5.6745359e3, 6.3925247, -9.677843e-3, 6.2215701e-7, 2.0747825e-9, -9.484024e-13, 4.1635019)
 _WATER: Final = (-5.8002206e3, 1.3914993, -4.8640239e-2, 4.1764768e-5, -1.4452093e-8, 0.0, 6.5459673)
-
-_DEW_POINT_STEPS: Final = 8  # Newton's; five suffice from any start within the range of the fits
 
 
 def saturation_pressure(temperature_c: ArrayLike) -> Floats:
@@ -106,53 +104,23 @@ def vapour_pressure(temperature_c: ArrayLike, relative_humidity: ArrayLike) -> F
     return humidity * saturation_pressure(temperature_c)
 
 
-def relative_humidity(temperature_c: ArrayLike, dew_point_c: ArrayLike) -> Floats:
-    """Return the relative humidity of air of a known dew point.
+def humidity_from_dew_point(air_c: ArrayLike, dew_point_c: ArrayLike) -> Floats:
+    """Return the relative humidity over liquid water, as weather stations and services report it.
 
     Args:
-        temperature_c: Of the air, any shape. [degC], -100 to 200.
-        dew_point_c: Broadcasts. [degC]. A dew point above the air's temperature, as sensors report in fog,
-            gives 1.
+        air_c: Air temperature, any shape. [degC], -60 to 60.
+        dew_point_c: Dew point over liquid water, below freezing too; broadcasts. [degC]
 
     Returns:
-        Broadcast shape, 0 to 1.
+        Broadcast shape, at most 1: a dew point above the air's own temperature is rounding or fog. NaN where
+        one of the two is NaN.
 
     Source:
-        Definition, ASHRAE Handbook of Fundamentals (2017), ch. 1, eq. 12 and 36.
-
-    Raises:
-        OutOfRange: a temperature outside -100 to 200 degC.
+        Definition, ASHRAE Handbook of Fundamentals (2017), ch. 1, eq. 6, 12 and 36. Departs from it below
+        freezing, where ASHRAE takes ice: the dew point of weather reports is over water at every temperature
+        (WMO-No. 8, chapter 4). There eq. 6 is used beyond its range.
     """
-    return np.minimum(saturation_pressure(dew_point_c) / saturation_pressure(temperature_c), 1.0)
-
-
-def dew_point(temperature_c: ArrayLike, relative_humidity: ArrayLike) -> Floats:
-    """Return the temperature at which the air's vapour would be saturated (below 0.01 degC: the frost point).
-
-    Args:
-        temperature_c: Of the air, any shape. [degC], -100 to 200.
-        relative_humidity: Broadcasts. Above 0, to 1.
-
-    Returns:
-        Broadcast shape. [degC]
-
-    Source:
-        ASHRAE Handbook of Fundamentals (2017), ch. 1, eq. 5 and 6 inverted by Newton's method.
-
-    Raises:
-        OutOfRange: perfectly dry air has no dew point; otherwise as `vapour_pressure`.
-    """
-    pressure = vapour_pressure(temperature_c, relative_humidity)
-    if np.any(pressure <= 0.0):
-        raise OutOfRange("perfectly dry air has no dew point")
-    log_pressure = np.log(pressure)
-    kelvin = _kelvin(temperature_c) + np.zeros_like(log_pressure)
-    for _ in range(_DEW_POINT_STEPS):
-        over_ice = kelvin <= ZERO_CELSIUS_K + TRIPLE_POINT_C
-        value = np.where(over_ice, _log_pressure(kelvin, _ICE), _log_pressure(kelvin, _WATER))
-        slope = np.where(over_ice, _log_pressure_slope(kelvin, _ICE), _log_pressure_slope(kelvin, _WATER))
-        kelvin = kelvin + (log_pressure - value) / slope
-    return kelvin - ZERO_CELSIUS_K
+    return np.minimum(saturation_over_water(dew_point_c) / saturation_over_water(air_c), 1.0)
 
 
 def _kelvin(temperature_c: ArrayLike) -> Floats:
@@ -163,9 +131,3 @@ def _log_pressure(kelvin: Floats, fit: tuple[float, ...]) -> Floats:
     inverse, one, first, second, third, fourth, log = fit
     polynomial = one + kelvin * (first + kelvin * (second + kelvin * (third + kelvin * fourth)))
     return inverse / kelvin + polynomial + log * np.log(kelvin)
-
-
-def _log_pressure_slope(kelvin: Floats, fit: tuple[float, ...]) -> Floats:
-    inverse, _, first, second, third, fourth, log = fit
-    polynomial = first + kelvin * (2.0 * second + kelvin * (3.0 * third + kelvin * 4.0 * fourth))
-    return polynomial + (log - inverse / kelvin) / kelvin

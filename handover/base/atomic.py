@@ -1,0 +1,237 @@
+"""Files and folders that survive a kill and a power cut: written, flushed to the disk, replaced whole."""
+
+from __future__ import annotations
+
+import ctypes
+import errno
+import fcntl
+import os
+import secrets
+import shutil
+import stat
+from contextlib import contextmanager, suppress
+from functools import cache
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+    from typing import BinaryIO
+
+DESKTOP_FILES = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
+"""What desktops leave in a folder that somebody looked into."""
+
+TEMPORARY_SUFFIX = ".new"
+"""Ending of the name of a temporary file."""
+
+MAX_STEM = 50
+"""Characters of a file's name that the name of its temporary file repeats."""
+
+_NO_LINK = {errno.EPERM, errno.EACCES, errno.EXDEV, errno.EMLINK, errno.ENOTSUP, errno.ENOSYS}
+_NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP}
+_NO_EXCHANGE = {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP}
+_RENAME_EXCHANGE = 2  # linux/fs.h
+_AT_FDCWD = -100  # fcntl.h
+
+
+def write_new_file(file: Path, data: bytes) -> None:
+    """Write a new file. It is not on the disk before `flush`.
+
+    Raises:
+        OSError: It exists, or cannot be written.
+    """
+    with file.open("xb") as stream:
+        stream.write(data)
+
+
+def write_file(file: Path, data: bytes) -> None:
+    """Write a file in the place of an earlier one: see `open_replacement`."""
+    with open_replacement(file) as stream:
+        stream.write(data)
+
+
+def create_file(file: Path, data: bytes) -> None:
+    """Write a file that must not exist yet, whole or not at all.
+
+    Raises:
+        OSError: A file or a link of that name exists (it is left as it is), or it cannot be written.
+    """
+    with _temporary_file(file) as (fresh, stream):
+        stream.write(data)
+        _sync(stream)
+        try:
+            os.link(fresh, file, follow_symlinks=False)
+        except OSError as fault:
+            if fault.errno not in _NO_LINK:
+                raise
+            write_new_file(file, data)  # a file system without links
+            flush(file)
+    flush(file.parent)
+
+
+@contextmanager
+def open_replacement(file: Path) -> Iterator[BinaryIO]:
+    """Open a temporary file that takes the place of another when the block ends without an exception.
+
+    The temporary file has a name that nobody can guess and is on the disk before it replaces the other; a
+    failure or a kill leaves the earlier file as it was. The new file has the permissions of the earlier one.
+
+    Raises:
+        OSError: The file cannot be written.
+    """
+    with _temporary_file(file) as (fresh, stream):
+        yield stream
+        if file.exists():
+            os.fchmod(stream.fileno(), stat.S_IMODE(file.stat().st_mode))
+        _sync(stream)
+        fresh.replace(file)
+    flush(file.parent)
+
+
+@contextmanager
+def _temporary_file(file: Path) -> Iterator[tuple[Path, BinaryIO]]:
+    """Open a new file beside another; it is gone when the block ends, unless it was renamed.
+
+    It is locked as long as this run lives: by this a later run knows what a kill left behind.
+    """
+    prefix = f".{file.name[:MAX_STEM]}."
+    _remove_leftovers(file.parent, prefix)
+    fresh, handle = _create_locked(file.parent, prefix)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            yield fresh, stream
+    finally:
+        fresh.unlink(missing_ok=True)
+
+
+def _create_locked(folder: Path, prefix: str) -> tuple[Path, int]:
+    """Create a file with a name that nobody can guess; return its path and the handle that holds its lock."""
+    while True:
+        fresh = folder / f"{prefix}{secrets.token_hex(8)}{TEMPORARY_SUFFIX}"
+        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o666)
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        if os.fstat(handle).st_nlink:
+            return fresh, handle
+        os.close(handle)  # another run took it for a leftover before it was locked
+
+
+def _remove_leftovers(folder: Path, prefix: str) -> None:
+    """Remove temporary files that killed runs left; no living run holds their lock."""
+    digits = len(secrets.token_hex(8))
+    with os.scandir(folder) as found:
+        left = [
+            folder / each.name
+            for each in found
+            if each.name.startswith(prefix)
+            and each.name.endswith(TEMPORARY_SUFFIX)
+            and len(each.name) == len(prefix) + digits + len(TEMPORARY_SUFFIX)
+            and each.is_file(follow_symlinks=False)
+        ]
+    for each in left:
+        with suppress(OSError), lock_path(each, wait=False):
+            each.unlink()
+
+
+def _sync(stream: BinaryIO) -> None:
+    """Wait until what was written to a stream is on the disk."""
+    stream.flush()
+    os.fsync(stream.fileno())
+
+
+@contextmanager
+def lock_path(path: Path, *, wait: bool = True) -> Iterator[None]:
+    """Hold a file or folder that exists: nobody else holds it meanwhile. The lock ends with the process.
+
+    Raises:
+        BlockingIOError: Somebody else holds it, and we do not wait.
+    """
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
+        yield
+    finally:
+        os.close(handle)
+
+
+def link_or_copy(source: Path, target: Path) -> None:
+    """Give a file a second name, or copy it where that cannot be."""
+    try:
+        os.link(source, target, follow_symlinks=False)
+    except OSError as fault:
+        if fault.errno not in _NO_LINK:
+            raise
+        shutil.copyfile(source, target, follow_symlinks=False)
+        flush(target)
+
+
+def flush(path: Path) -> None:
+    """Wait until a file, or the list of names of a folder, is on the disk."""
+    opened = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(opened)
+    except OSError as fault:
+        if fault.errno not in _NO_FOLDER_FLUSH or not path.is_dir():
+            raise  # some network file systems flush files, and cannot flush a folder
+    finally:
+        os.close(opened)
+
+
+def walk(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntry[str]]]:
+    """Give everything below a folder that is no folder itself, with its path, "/" between the parts."""
+    with os.scandir(folder) as found:
+        entries = sorted(found, key=lambda each: each.name)
+    for each in entries:
+        if each.is_dir(follow_symlinks=False):
+            yield from walk(folder / each.name, f"{below}{each.name}/")
+        else:
+            yield f"{below}{each.name}", each
+
+
+def replace_folder(new: Path, target: Path, backup: Path) -> None:
+    """Put a fresh folder in the place of another, which is at one of the two other paths afterwards.
+
+    Where the system can exchange two names (Linux, on most file systems) there is no instant at which the
+    target is absent. Elsewhere the old folder goes aside first, and `restore_backup` mends what a kill
+    between the two renames leaves.
+    """
+    if not target.exists():
+        new.rename(target)
+    elif not exchange_names(new, target):
+        target.rename(backup)
+        try:
+            new.rename(target)
+        except BaseException:
+            backup.rename(target)
+            raise
+
+
+def restore_backup(target: Path, backup: Path) -> None:
+    """Put an old folder back that was set aside by a run that was killed before the new one stood."""
+    if backup.exists() and not target.exists():
+        backup.rename(target)
+
+
+def exchange_names(one: Path, other: Path) -> bool:
+    """Exchange two names in one step; return False where the system cannot."""
+    rename = _renameat2()
+    if rename is None:
+        return False
+    if rename(_AT_FDCWD, os.fsencode(one), _AT_FDCWD, os.fsencode(other), _RENAME_EXCHANGE) == 0:
+        return True
+    fault = ctypes.get_errno()
+    if fault in _NO_EXCHANGE:
+        return False
+    raise OSError(fault, os.strerror(fault), str(one), None, str(other))
+
+
+@cache
+def _renameat2() -> Callable[..., int] | None:
+    """Return the call of the C library, or None where it has none."""
+    try:
+        rename = ctypes.CDLL(None, use_errno=True).renameat2
+    except (AttributeError, OSError, TypeError):
+        return None
+    rename.argtypes = [ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_uint]
+    rename.restype = ctypes.c_int
+    found: Callable[..., int] = rename
+    return found

@@ -1,0 +1,85 @@
+"""Text from outside is text: for messages, terminals and headers; and what an email address is."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from handover.base.text import (
+    for_terminal,
+    is_email_address,
+    is_hidden,
+    one_line,
+    plain_lines,
+    quoted_text,
+    short_line,
+)
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [
+        ("a\u202eb\x07", '"a\\u202eb\\u0007"'),
+        ("x" * 50, '"' + "x" * 40 + '..."'),
+        (True, "true"),
+        ([1], "a list"),
+        ({}, "a table"),
+        pytest.param(10**5000, "a very long number", id="huge"),
+    ],
+)
+def test_values_from_outside_are_shown_safely(value: Any, text: str) -> None:
+    assert quoted_text(value) == text
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("a\r\nb\tc", "a b c"),
+        ("a\x00b\x1b[31m", "ab[31m"),
+        ("a\u2028b\x85c", "a b c"),
+        ("half \ud800 pair", "half pair"),
+        ("  much   room ", "much room"),
+    ],
+)
+def test_one_line_has_no_break_and_no_control_character(text: str, line: str) -> None:
+    assert one_line(text) == line
+
+
+@given(st.text())
+def test_a_line_carries_nothing_that_utf8_cannot_and_no_break(text: str) -> None:
+    assert len(one_line(text).encode().splitlines()) <= 1
+    assert not any(map(is_control, plain_lines(text).replace("\n", "")))
+    assert len(short_line(text)) <= 300
+
+
+def is_control(char: str) -> bool:
+    return ord(char) < 0x20 or 0x7F <= ord(char) < 0xA0 or 0xD800 <= ord(char) < 0xE000
+
+
+@given(st.text())
+def test_a_terminal_obeys_nothing(text: str) -> None:
+    assert for_terminal(text).isprintable()
+
+
+def test_what_is_hidden_is_not_what_some_scripts_need() -> None:
+    assert all(map(is_hidden, "\x00\u202e\u2028\ufeff\ue000\ud800"))
+    assert not any(map(is_hidden, "a \u00e9\u200c\u200d"))
+
+
+@pytest.mark.parametrize(
+    "address", ["lee@example.com", "o'neil+slab@mail.example.co.uk", "a.b_c-d@x-1.example"]
+)
+def test_an_email_address(address: str) -> None:
+    assert is_email_address(address)
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["jos\u00e9@example.org", "a@ex\u00e4mple.com", "a@b", "@b.example", "a b@example.com", "a@example.com\n",
+     "<a@example.com>", "a@example.com, b@example.com", "x" * 65 + "@example.com", ""],
+)  # fmt: skip
+def test_no_email_address(address: str) -> None:
+    assert not is_email_address(address)
