@@ -26,7 +26,8 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.service.inputs import compute, read_inputs, safe_input_name
+from handover.service.inputs import compute, read_inputs
+from handover.service.job_inputs import safe_input_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable

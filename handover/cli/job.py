@@ -8,6 +8,7 @@ from handover.cli.option_values import (
     now,
     read_inputs_of,
     refuse_existing,
+    request_of,
     require_engine,
     service_key,
     settings_of,
@@ -87,27 +88,13 @@ def issue(options: Options) -> None:
     require_engine()
     from handover.documents.care_sheet import CareSheet
     from handover.documents.wording import Wording
-    from handover.service.inputs import compute
-    from handover.service.publish import next_revision
-    from handover.service.render import issue_documents
-    from handover.service.settings import add_manifest
+    from handover.service.issuing import issue_to_folder
 
-    as_of = time_of_issue(options)
-    received = read_inputs_of(options, as_of)
-    folder = to_path(options.output)
-    revision = next_revision(folder, received.job.id, as_of)
     settings = settings_of(options)
-    schedule = compute(received, as_of, revision, settings)
-    files = issue_documents(
-        received.job,
-        schedule,
-        folder,
-        settings,
-        inputs=add_manifest(received, settings),
-        pictures=received.pictures,
-    )
-    words = Wording(received.job, schedule, units=settings.units_for(received.job))
-    print("\n".join(_print_issued_set(CareSheet(words, {}), options.output, files)))
+    request = request_of(options, settings)
+    issued = issue_to_folder(request, to_path(options.output), print_cautions)
+    words = Wording(issued.job, issued.schedule, units=settings.units_for(issued.job))
+    print("\n".join(_print_issued_set(CareSheet(words, {}), options.output, [*issued.files])))
 
 
 PURPOSES = {

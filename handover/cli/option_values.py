@@ -13,7 +13,8 @@ if TYPE_CHECKING:
 
     from handover.archive.store import Archive
     from handover.cli.arguments import Options
-    from handover.service.inputs import JobInputs
+    from handover.service.issuing import IssueRequest
+    from handover.service.job_inputs import JobInputs
     from handover.service.settings import Settings
 
 
@@ -76,6 +77,20 @@ def read_inputs_of(options: Options, as_of: datetime) -> JobInputs:
     received = read_inputs(to_path(options.job), weather, as_of, key=service_key(), typical=typical)
     print_cautions(received.cautions)
     return received
+
+
+def request_of(options: Options, settings: Settings) -> IssueRequest:
+    """Return the request for the set of the job and the weather that were named."""
+    from handover.service.issuing import read_request
+
+    return read_request(
+        to_path(options.job),
+        to_path(options.weather) if options.weather else None,
+        time_of_issue(options),
+        settings=settings,
+        typical=to_path(options.typical) if options.typical else None,
+        key=service_key(),
+    )
 
 
 def open_archive(folder: str | None, catalog: str | None = None) -> Archive:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from handover.cli.arguments import Options
     from handover.jobs.record import JobRecord
-    from handover.service.inputs import WeatherFile
+    from handover.service.job_inputs import WeatherFile
     from handover.service.reissuing import WatchResult
 
 

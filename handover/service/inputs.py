@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import logging
-import re
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from pathlib import Path, PurePath
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,6 +13,7 @@ from handover.jobs.future_times import find_future_times
 from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
 from handover.schedule.slab_simulation import DAYS
+from handover.service.job_inputs import JobInputs, WeatherFile, safe_input_name, unique_names
 from handover.service.settings import SETTINGS_FILE, Settings
 from handover.weather.fit_check import check_fit
 from handover.weather.location import Location
@@ -23,7 +21,9 @@ from handover.weather.reading import examine_weather_bytes, read_bytes
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable
+    from datetime import datetime
+    from pathlib import Path
 
     from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.reading import ExaminedRecord
@@ -34,33 +34,6 @@ if TYPE_CHECKING:
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 
 LOG = logging.getLogger("handover")
-
-
-@dataclass(frozen=True)
-class JobInputs:
-    """A job and its weather, read and found usable.
-
-    Attributes:
-        job: The record.
-        weather: Its weather, as far as it was given.
-        files: What was received, the record first. What it names keeps that name, folder and all, so that
-            it can be read again where these are laid down.
-        pictures: The job's own pictures, by the names that the record gives them.
-        cautions: What is doubtful, though it stops nothing.
-        typical: A typical year of the place, where one was given.
-        weather_file: Name of the weather among the inputs; `typical_file` likewise.
-        received_at: When the weather was downloaded, if it was.
-    """
-
-    job: JobRecord
-    weather: WeatherSeries
-    files: Mapping[str, bytes]
-    pictures: Mapping[str, bytes] = field(default_factory=dict)
-    cautions: tuple[Finding, ...] = ()
-    typical: WeatherSeries | None = None
-    weather_file: str = ""
-    typical_file: str | None = None
-    received_at: datetime | None = None
 
 
 # ---- 1 read and 2 check -----------------------------------------------------------------------------
@@ -170,23 +143,6 @@ def check_inputs(
     )
 
 
-@dataclass(frozen=True)
-class WeatherFile:
-    """A weather file as received, or why it could not be.
-
-    Attributes:
-        name: What to call it.
-        data: Its bytes; empty where there is a fault.
-        received_at: When it was downloaded, if it was.
-        fault: Why it could not be read.
-    """
-
-    name: str
-    data: bytes
-    received_at: datetime | None = None
-    fault: Finding | None = None
-
-
 def read_weather_file(path: Path) -> WeatherFile:
     """Return a weather file as it is."""
     data, fault = read_bytes(path)
@@ -271,30 +227,6 @@ def _examine_typical(
         )
         return None, (*findings, fault)
     return series, findings
-
-
-def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:
-    """Return files by names that lead out of no folder; one whose name is taken gets a number."""
-    named: dict[str, bytes] = {}
-    for name, content in files:
-        path = PurePath(name if _stays_inside(name) else safe_input_name(name))
-        free, number = path, 1
-        while str(free).lower() in {each.lower() for each in (*reserved, *named)}:
-            number += 1
-            free = path.with_name(f"{path.stem}-{number}{path.suffix}")
-        named[str(free)] = content
-    return named
-
-
-def _stays_inside(name: str) -> bool:
-    path = PurePath(name)
-    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
-
-
-def safe_input_name(name: str) -> str:
-    """Return a file's name such that any system takes it and none obeys it."""
-    kept = re.sub(r"[^A-Za-z0-9._-]+", "-", PurePath(name).name).lstrip(".-")[-100:]
-    return kept or "file"
 
 
 def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
