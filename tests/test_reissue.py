@@ -162,7 +162,7 @@ def test_the_same_weather_changes_nothing(office: Office) -> None:
 
 
 def test_unless_told_to(office: Office) -> None:
-    done = office.reissue(None, anyway=True)
+    done = office.reissue(None, force=True)
     assert (done.revision, done.is_new, done.changes) == (2, True, ())
     assert office.revisions == (1, 2)
 

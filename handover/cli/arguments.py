@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, HelpFormatter, Namespace
+from argparse import ArgumentParser, HelpFormatter
 
 from handover import __version__
-from handover.cli.archive import STATE_WORDS, archive, due, export, find, forget, reindex, verify
+from handover.cli.archive import archive, due, export, find, forget, reindex, verify
 from handover.cli.batch import batch, send
 from handover.cli.job import check, forecast, issue, new, plan, schema
 from handover.cli.output import line_width
 from handover.cli.reissue import reissue, watch
+from handover.service.job_states import STATE_WORDS
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Literal
 
-    Command = Callable[[str, Callable[["Options"], int | None], str], ArgumentParser]
+    from handover.cli.options import Options
+
+    Command = Callable[[str, Callable[[Options], int | None], str], ArgumentParser]
 
 DESCRIPTION = """\
 Cure-care documents for a concrete slab on ground: from what the crew wrote down and the hourly forecast
@@ -24,49 +26,6 @@ to a care sheet, calendars and a watering plan for the owner of the slab."""
 
 EPILOG = """\
 The dates are cautious estimates. Local codes, the drawings and a licensed engineer come first."""
-
-
-class Options(Namespace):
-    """What was asked for."""
-
-    run: Callable[[Options], int | None]
-    job: str
-    jobs: list[str]
-    file: str
-    use: str | None
-    output: str
-    weather: str | None
-    as_of: str | None
-    typical: str | None
-    sure: int
-    rules: str | None
-    json: bool
-    language: str | None
-    paper: Literal["letter", "a4"]
-    units: Literal["us", "si"] | None
-    templates: str | None
-    shape: Literal["job", "schedule"]
-    settings: str | None
-    dry_run: bool
-    again: bool
-    folder: str
-    to: str | None
-    catalog: str | None
-    archive: str | None
-    words: list[str]
-    placed_from: str | None
-    placed_until: str | None
-    state: list[str] | None
-    limit: int | None
-    day: str
-    ics: str | None
-    format: Literal["csv", "jsonl"] | None
-    yes: bool
-    same_weather: bool
-    anyway: bool
-    workers: int | None
-    scheduler: str | None
-    trace: bool = False
 
 
 class _Help(HelpFormatter):

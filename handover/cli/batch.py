@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from handover.cli.arguments import Options
+    from handover.cli.options import Options
     from handover.service.batch import BatchOutcome
     from handover.service.mail_server import MailServer
     from handover.service.send_log import MessageDraft

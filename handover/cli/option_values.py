@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from handover.cli.output import print_cautions, shell_word
+from handover.cli.output import shell_word
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -12,9 +12,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from handover.archive.store import Archive
-    from handover.cli.arguments import Options
+    from handover.cli.options import Options
     from handover.service.issuing import IssueRequest
-    from handover.service.job_inputs import JobInputs
     from handover.service.settings import Settings
 
 
@@ -66,17 +65,6 @@ def time_of_issue(options: Options) -> datetime:
         example="2026-07-14T12:30:00-04:00",
     )
     raise UnusableInput([finding])
-
-
-def read_inputs_of(options: Options, as_of: datetime) -> JobInputs:
-    """Receive the job and the weather that were named, and tell what is doubtful."""
-    from handover.service.inputs import read_inputs
-
-    weather = to_path(options.weather) if options.weather else None
-    typical = to_path(options.typical) if options.typical else None
-    received = read_inputs(to_path(options.job), weather, as_of, key=service_key(), typical=typical)
-    print_cautions(received.cautions)
-    return received
 
 
 def request_of(options: Options, settings: Settings) -> IssueRequest:

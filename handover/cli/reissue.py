@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from handover.cli.arguments import Options
+    from handover.cli.options import Options
     from handover.jobs.record import JobRecord
     from handover.service.job_inputs import WeatherFile
     from handover.service.reissuing import WatchResult

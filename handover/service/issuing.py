@@ -173,6 +173,30 @@ def issue_request(request: IssueRequest) -> IssuedSet:
     return render_set(inputs, compute_schedule(inputs, request), request)
 
 
+@dataclass(frozen=True)
+class PlannedCure:
+    """A schedule without documents: the record, its schedule, and what is doubtful about the inputs."""
+
+    job: JobRecord
+    schedule: CureSchedule
+    findings: tuple[Finding, ...] = ()
+
+
+def plan_request(request: IssueRequest, on_findings: OnFindings = lambda _: None) -> PlannedCure:
+    """Return the schedule that a set of the request would be made from.
+
+    Args:
+        request: What the schedule is to be made from.
+        on_findings: Called with what is doubtful, before the schedule is computed.
+
+    Raises:
+        UnusableInput: All that is wrong with the inputs, and between them.
+    """
+    inputs = check_request(request)
+    on_findings(inputs.cautions)
+    return PlannedCure(inputs.job, compute_schedule(inputs, request), inputs.cautions)
+
+
 # ---- the steps --------------------------------------------------------------------------------------
 
 
