@@ -64,7 +64,7 @@ def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = (
     """Return files by names that lead out of no folder; one whose name is taken gets a number."""
     named: dict[str, bytes] = {}
     for name, content in files:
-        path = PurePath(name if _stays_inside(name) else safe_input_name(name))
+        path = PurePath(name if is_inside(name) else safe_input_name(name))
         free, number = path, 1
         while str(free).lower() in {each.lower() for each in (*reserved, *named)}:
             number += 1
@@ -73,7 +73,8 @@ def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = (
     return named
 
 
-def _stays_inside(name: str) -> bool:
+def is_inside(name: str) -> bool:
+    """Say whether a relative path leads out of no folder."""
     path = PurePath(name)
     return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
 
