@@ -118,10 +118,10 @@ handover due tomorrow \-\-in /srv/archive
 
 def parser() -> ArgumentParser:
     """Return the parser of the command line, as wide as a page whatever the terminal is."""
-    from handover.cli.arguments import parser_of_all
+    from handover.cli.arguments import build_parser
 
     os.environ["COLUMNS"] = "80"
-    return parser_of_all()
+    return build_parser()
 
 
 def commands(of: ArgumentParser) -> Iterator[ArgumentParser]:
@@ -136,7 +136,7 @@ def man_page() -> str:
     from argparse_manpage.manpage import Manpage
 
     from handover import __version__
-    from handover.cli.arguments import LIMITS
+    from handover.cli.arguments import EPILOG
 
     whole = parser()
     whole.epilog = None  # it would be called a comment
@@ -151,7 +151,7 @@ def man_page() -> str:
     page.date = ""  # that of a build would differ from build to build
     for heading, content in SECTIONS.items():
         page.add_section(heading, "=", content.strip("\n"))
-    page.add_section("limits", "=", LIMITS.replace("-", r"\-"))
+    page.add_section("limits", "=", EPILOG.replace("-", r"\-"))
     return "\n".join(_laid_out(str(page))) + "\n"
 
 
