@@ -73,7 +73,7 @@ def _file(
     """File each folder; note whether it was new."""
     from handover.service.archiving import archive_issue
 
-    with open_archive(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
+    with open_archive(options) as place, progress_bar(len(folders)) as done:
         _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
         for folder in folders:
             with troubles.messages(folder):
@@ -117,7 +117,7 @@ def verify(options: Options) -> int:
     from handover.archive.verify import verify_archive as check
 
     with (
-        open_existing_archive(options.archive, options.catalog) as place,
+        open_existing_archive(options) as place,
         progress_bar(len(place.names())) as done,
     ):
         report = check(place, lambda bag, _: done(bag))
@@ -145,7 +145,7 @@ def reindex(options: Options) -> int:
     """Make the catalog anew from the bags."""
     from handover.archive.reindex import rebuild_catalog as make_anew
 
-    with open_existing_archive(options.archive, options.catalog) as place:
+    with open_existing_archive(options) as place:
         _refuse_read_only(place)
         names = place.names()
         with progress_bar(len(names)) as done:
@@ -160,7 +160,7 @@ def forget(options: Options) -> int:
     """Remove an owner's personal data from the bag of a job and from the catalog."""
     from handover.service.privacy import forget_owner
 
-    with open_existing_archive(options.archive, options.catalog) as place:
+    with open_existing_archive(options) as place:
         _refuse_read_only(place)
         entry = place.bag(options.job).entry
         if not (options.yes or _ask_to_confirm(entry)):
@@ -217,7 +217,7 @@ def find(options: Options) -> None:
     )
     _refuse_backwards(first, last)
     search = office.JobSearch(at, " ".join(options.words), first, last, frozenset(options.state or ()))
-    with open_existing_archive(options.archive, options.catalog) as place:
+    with open_existing_archive(options) as place:
         if options.json:
             _print_lines(office.find_data(place, search, options.limit))
             return
@@ -257,7 +257,7 @@ def due(options: Options) -> None:
     day = parse_day(options.day, "DAY")
     current = time_of_issue(options)
     at = current if options.as_of else office.due_time(day, parse_day("today", "DAY"), current)
-    with open_existing_archive(options.archive, options.catalog) as place:
+    with open_existing_archive(options) as place:
         found = office.due(place, day, at)
     if options.ics:
         _write_calendar(to_path(options.ics), found.crew_calendar())
@@ -301,7 +301,7 @@ def export(options: Options) -> None:
     if options.output is not None:
         refuse_existing(options.output)
     with (
-        open_existing_archive(options.archive, options.catalog) as place,
+        open_existing_archive(options) as place,
         _backup_name(options.output) if options.output else nullcontext(sys.stdout) as out,
     ):
         count = office.export(place, out, shape)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import sys
 
 from handover.cli.option_values import (
+    config_of,
     now,
     refuse_existing,
     request_of,
     require_engine,
-    service_key,
     settings_of,
     to_path,
     write_new,
@@ -56,7 +56,7 @@ def forecast(options: Options) -> None:
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
     refuse_existing(options.output)
-    write_new(options.output, download_weather(job, now(), key=service_key()).data)
+    write_new(options.output, download_weather(job, now(), key=config_of(options).open_meteo_key).data)
     print(f"The forecast is in {printable(options.output)}.")
 
 
@@ -72,7 +72,7 @@ def plan(options: Options) -> None:
     if options.json:
         sys.stdout.write(schedule_json(planned.schedule).decode())
         return
-    print("\n".join(_plan_lines(summarise_plan(planned.job, planned.schedule, options.units))))
+    print("\n".join(_plan_lines(summarise_plan(planned.job, planned.schedule, config_of(options).units))))
 
 
 def issue(options: Options) -> None:

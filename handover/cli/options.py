@@ -9,6 +9,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Literal
 
+    from handover.service.config import Config
+
 
 class Options(Namespace):
     """What was asked for."""
@@ -26,11 +28,10 @@ class Options(Namespace):
     rules: str | None
     json: bool
     language: str | None
-    paper: Literal["letter", "a4"]
+    paper: Literal["letter", "a4"] | None
     units: Literal["us", "si"] | None
     templates: str | None
     shape: Literal["job", "schedule"]
-    settings: str | None
     dry_run: bool
     again: bool
     folder: str
@@ -50,4 +51,6 @@ class Options(Namespace):
     anyway: bool
     workers: int | None
     scheduler: str | None
+    settings: str | None = None
     trace: bool = False
+    config: Config | None = None
