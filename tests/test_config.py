@@ -117,7 +117,7 @@ def test_the_file_is_named_before_the_environment_names_one(file: Path, tmp_path
 
 
 def test_a_file_that_is_named_has_to_be_there(tmp_path: Path) -> None:
-    with pytest.raises(UnusableInput, match="is not there"):
+    with pytest.raises(UnusableInput, match=r"none\.toml"):
         read_config(None, {"HANDOVER_SETTINGS": str(tmp_path / "none.toml")}, {})
 
 

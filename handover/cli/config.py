@@ -24,7 +24,7 @@ def config(options: Options) -> None:
     if options.json:
         print("\n".join(json.dumps(row.as_json()) for row in rows))
         return
-    there = "" if settings.file.exists() else ", which is not there"
+    there = "" if settings.file.exists() else ", which does not exist"
     print(f"The settings file is {printable(settings.file)}{there}.\n")
     heads = ("Setting", "Value", "From", "What it is")
     print("\n".join(table(heads, [(row.key, row.value_text, row.origin, row.about) for row in rows])))

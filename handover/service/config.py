@@ -159,7 +159,7 @@ class Config:
         default=None,
         metadata=_setting(
             "batch.workers", "processes of a batch", "a number from 1 to 1000", "4", _is_between(1, 1000),
-            unset="one a core", option="--workers",
+            unset="one per core", option="--workers",
         ),
     )  # fmt: skip
     mail_host: str | None = field(

@@ -75,7 +75,7 @@ def mail_server(config: Config) -> MailServer:
         UnusableInput: They name none.
     """
     if config.mail_host is None:
-        problem = "names no mail server" if config.file.exists() else "is not there, and names no mail server"
+        problem = "names no mail server" if config.file.exists() else "does not exist"
         finding = Finding(problem, file=str(config.file), expected="a table [mail]", example=EXAMPLE_SETTINGS)
         raise UnusableInput([finding])
     return MailServer(
