@@ -54,32 +54,14 @@ The input or the command line cannot be used. The message says where and how to 
 .PP
 A run that fails leaves no half-written folder behind.
 """,
-    "environment": r"""
-.TP
-.B HANDOVER_ARCHIVE
-The folder of the archive, where the command line names none.
-.TP
-.B HANDOVER_CATALOG
-The PostgreSQL database of the catalog, where
-.B \-\-catalog
-names none.
-.TP
-.B HANDOVER_OPEN_METEO_KEY
-The key of a customer of Open\-Meteo. Without it, the address for non\-commercial use is asked.
-.TP
-.B HANDOVER_MAIL_PASSWORD
-The password of the mail server, or the variable that
-.B password_env
-in the settings names.
-.TP
-.B COLUMNS
-The width of what is printed, 40 to 100.
-""",
     "files": r"""
 .TP
 .I ~/.config/handover/settings.toml
-The mail server, read by
-.BR "handover send" .
+The settings, printed by
+.BR "handover config" ,
+or the file that
+.B \-\-settings
+names.
 On macOS and Windows it is in the folder where the system keeps settings.
 .TP
 .I ~/.cache/handover/
@@ -116,12 +98,26 @@ handover due tomorrow \-\-in /srv/archive
 }
 
 
+def environment() -> str:
+    """Return the environment variables, one for each setting."""
+    from handover.service.config import SETTINGS, default_text, variable_of
+    from handover.service.config_sources import FILE_VARIABLE
+
+    texts = {
+        variable_of(name): f"{setting.about[0].upper()}{setting.about[1:]} ({default_text(name)})."
+        for name, setting in SETTINGS.items()
+    }
+    texts[FILE_VARIABLE] = "The settings file, where the command line names none."
+    texts["COLUMNS"] = "The width of what is printed, 40 to 100."
+    return "\n".join(f".TP\n.B {name}\n{text}".replace("-", r"\-") for name, text in texts.items())
+
+
 def parser() -> ArgumentParser:
     """Return the parser of the command line, as wide as a page whatever the terminal is."""
-    from handover.cli.arguments import parser_of_all
+    from handover.cli.arguments import build_parser
 
     os.environ["COLUMNS"] = "80"
-    return parser_of_all()
+    return build_parser()
 
 
 def commands(of: ArgumentParser) -> Iterator[ArgumentParser]:
@@ -136,7 +132,7 @@ def man_page() -> str:
     from argparse_manpage.manpage import Manpage
 
     from handover import __version__
-    from handover.cli.arguments import LIMITS
+    from handover.cli.arguments import EPILOG
 
     whole = parser()
     whole.epilog = None  # it would be called a comment
@@ -149,9 +145,10 @@ def man_page() -> str:
     page.source = f"handover {__version__}"
     page.manual = "User Commands"
     page.date = ""  # that of a build would differ from build to build
+    page.add_section("environment", "=", environment())
     for heading, content in SECTIONS.items():
         page.add_section(heading, "=", content.strip("\n"))
-    page.add_section("limits", "=", LIMITS.replace("-", r"\-"))
+    page.add_section("limits", "=", EPILOG.replace("-", r"\-"))
     return "\n".join(_laid_out(str(page))) + "\n"
 
 

@@ -1,27 +1,33 @@
 """Customer handover and cure-care documents for concrete slabs on ground.
 
+    issued = issue("job.toml", "weather.csv", as_of=...)
+    issued.write("out/job")
+
+or step by step:
+
     job = read_job(path)
-    weather = read_weather(path, site=...)
+    weather = read_weather(path, site=job.site)
     schedule = plan_cure(job, weather, as_of)
-    issue_documents(job, schedule, folder, ...)
 
 Each is imported when it is first asked for, so that importing the package costs nothing.
 """
 
 from __future__ import annotations
 
+from handover.base.version import VERSION
+
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from handover.jobs.reading import read_job
     from handover.schedule.plan import plan_cure
-    from handover.service.render import issue_documents
+    from handover.service.issuing import issue
     from handover.weather.reading import read_weather
 
-__version__ = "0.1.0"
-__all__ = ["issue_documents", "plan_cure", "read_job", "read_weather"]
+__version__ = VERSION
+__all__ = ["issue", "plan_cure", "read_job", "read_weather"]
 
 _MODULE_OF = {
-    "issue_documents": "handover.service.render",
+    "issue": "handover.service.issuing",
     "plan_cure": "handover.schedule.plan",
     "read_job": "handover.jobs.reading",
     "read_weather": "handover.weather.reading",

@@ -48,6 +48,12 @@ for each in ("COLUMNS", "LINES"):
     os.environ.pop(each, None)
     os.unsetenv(each)
 
+# No settings but those of a test: neither the file nor the environment of whoever runs the suite.
+os.environ["XDG_CONFIG_HOME"] = str(Path(tempfile.gettempdir()) / "handover-suite-without-settings")
+for each in [name for name in os.environ if name.startswith("HANDOVER_")]:
+    if each not in {"HANDOVER_WEATHER", "HANDOVER_ACCEPT_PICTURES"}:  # of the suite itself
+        del os.environ[each]
+
 # Property tests draw the same cases on every run and are not timed: the machine may be busy.
 settings.register_profile(
     "suite", derandomize=True, deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow]

@@ -7,6 +7,7 @@ import subprocess
 import sys
 from pathlib import Path
 
+import grimp
 import pytest
 from importlinter.cli import lint_imports
 
@@ -36,6 +37,32 @@ def loaded_after(statement: str) -> set[str]:
 
 def test_each_layer_imports_only_from_those_below() -> None:
     assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == 0
+
+
+def test_no_modules_import_each_other_in_a_circle() -> None:
+    graph = grimp.build_graph("handover", cache_dir=None)
+    assert _circles({each: graph.find_modules_directly_imported_by(each) for each in graph.modules}) == []
+
+
+def test_circles_are_found() -> None:
+    imports = {"a": {"b"}, "b": {"c"}, "c": {"b", "d"}, "d": set()}
+    assert _circles(imports) == [["b", "c"]]
+
+
+def _circles(imports: dict[str, set[str]]) -> list[list[str]]:
+    """Return the modules that import each other, imports for type checkers included.
+
+    They are what is left when modules that import nothing of the rest, or are imported by none of it, are
+    taken away.
+    """
+    left = dict(imports)
+    while True:
+        used = {each for name in left for each in left[name] & left.keys() if each != name}
+        ends = [name for name in left if name not in used or not (left[name] - {name}) & left.keys()]
+        if not ends:
+            return [sorted(left)] if left else []
+        for name in ends:
+            del left[name]
 
 
 @pytest.mark.parametrize("command", ["--help", "issue --help", "plan --help"])

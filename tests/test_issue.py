@@ -19,13 +19,13 @@ import icalendar
 import pikepdf
 import pytest
 
-from handover.cli.job import _first_job
 from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.service.inputs import compute, read_inputs
+from handover.service.summary import first_task_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -148,7 +148,7 @@ def test_what_the_owner_does_first(
     record.write_text(text, encoding="utf-8")
     received = read_inputs(record, weather, datetime.fromisoformat(as_of))
     words = Wording(received.job, compute(received, datetime.fromisoformat(as_of)))
-    assert _first_job(CareSheet(words, {})).startswith(first)
+    assert first_task_of(CareSheet(words, {})).startswith(first)
 
 
 def test_there_are_three_samples() -> None:

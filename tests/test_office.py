@@ -29,9 +29,9 @@ from handover.archive.catalog import JobState
 from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import JobEntry, Task, read_entry
 from handover.archive.store import Archive
-from handover.cli.archive import STATE_WORDS
 from handover.jobs.reading import examine_job
 from handover.service.archiving import archive_issue, read_issued
+from handover.service.job_states import STATE_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -13,7 +13,8 @@ import pytest
 from handover.archive.store import Archive
 from handover.errors import DownloadFailed, UnusableInput
 from handover.service import reissuing as again
-from handover.service.inputs import compute, read_inputs, read_weather_file
+from handover.service.inputs import read_weather_file
+from handover.service.issuing import issue
 from handover.service.publish import publish
 from handover.service.reissuing import (
     ReissueRequest,
@@ -23,8 +24,7 @@ from handover.service.reissuing import (
     reissue_curing,
     reissue_job,
 )
-from handover.service.render import issue_documents
-from handover.service.settings import Settings, add_manifest, read_settings
+from handover.service.settings import read_settings
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
@@ -68,10 +68,8 @@ def filed(
     def issue_and_file(folder: Path) -> None:
         (folder / "job.toml").write_text(record_text, encoding="utf-8")
         (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
-        received = read_inputs(folder / "job.toml", folder / "weather.json", FIRST)
-        inputs = add_manifest(received, Settings())
         with without_pdf_engine():
-            issue_documents(received.job, compute(received, FIRST), folder / "out", inputs=inputs)
+            issue(folder / "job.toml", folder / "weather.json", as_of=FIRST).write(folder / "out")
         with Archive(folder / "archive") as archive:
             again.archive_existing_set(archive, folder / "out", JOB, FIRST)
 

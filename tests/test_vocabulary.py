@@ -15,6 +15,7 @@ PACKAGE = Path(__file__).parents[1] / "handover"
 SHARED = {
     "Floats": "an array; in the schedule's model, one that JSON holds",
     "LOG": "the logger of the program",
+    "issue": "a command, and the service that it calls",
     "main": "the entry point of a program; the libraries of the PDF engine have one for `.ci/environment`",
 }
 """Names that modules of several packages define, with the reason why they may."""

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from handover import __version__
 from handover.archive.bag import (
     DECLARATION,
     DECLARATION_FILE,
@@ -26,6 +25,7 @@ from handover.archive.entry import Contact, entry_json
 from handover.archive.errors import CorruptBag
 from handover.archive.verify import verify_folder
 from handover.base import atomic
+from handover.base.version import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -111,7 +111,7 @@ def _tag_files(state: BagContents, payload: Mapping[str, Digests], sizes: list[i
         ("Bagging-Date", state.at.date().isoformat()),
         ("Bag-Size", human_size(octets)),
         ("Payload-Oxum", f"{octets}.{len(sizes)}"),
-        ("Bag-Software-Agent", f"handover {__version__}"),
+        ("Bag-Software-Agent", f"handover {VERSION}"),
     )
     tags = {
         DECLARATION_FILE: DECLARATION,

@@ -4,13 +4,14 @@ Exit status: 0 done; 2 what came in cannot be used, each fault told with how to 
 What costs time to import is imported inside the command that needs it, so that `--help` answers at once:
 `typing` itself would be a third of the time that it takes.
 
-    arguments    the commands and their options
-    one_job      the commands for one job
-    many_jobs    those for many at once
-    again        those that issue archived jobs again
-    office       those for the archive
-    given        what an option means
-    told         how things are told on a terminal
+    arguments      the commands and their options
+    options        the options of all commands, as values
+    option_values  what an option means
+    job            the commands for one job
+    batch          those for many at once
+    reissue        those that issue archived jobs again
+    archive        those of the office: the archive, and what its jobs call for
+    output         lines of a terminal
 """
 
 from __future__ import annotations
@@ -19,8 +20,9 @@ import gc
 import os
 import sys
 
-from handover.cli.arguments import Options, build_parser
+from handover.cli.arguments import build_parser
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
+from handover.cli.options import Options
 from handover.cli.output import log_steps, print_error, print_error_of
 
 TYPE_CHECKING = False

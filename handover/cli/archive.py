@@ -16,14 +16,11 @@ from handover.cli.option_values import (
     to_path,
 )
 from handover.cli.output import (
-    clock,
     heading,
     print_error,
     print_trouble,
     progress_bar,
-    shell_word,
     table,
-    weekday,
     wrap,
 )
 
@@ -31,19 +28,14 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
     from contextlib import AbstractContextManager
-    from datetime import date, datetime
+    from datetime import date
     from pathlib import Path
-    from typing import TextIO
+    from typing import Literal, TextIO
 
-    from handover.archive.catalog import DueTask
-    from handover.archive.entry import JobEntry, Task
+    from handover.archive.entry import JobEntry
     from handover.archive.store import Archive
     from handover.archive.verify import BagReport, FileFault
-    from handover.cli.arguments import Options
-    from handover.errors import Finding
-
-PAGE_LENGTH = 50
-"""Jobs of a table, unless more are asked for."""
+    from handover.cli.options import Options
 
 CALENDAR_FILE = b"BEGIN:VCALENDAR"
 
@@ -81,7 +73,7 @@ def _file(
     """File each folder; note whether it was new."""
     from handover.service.archiving import archive_issue
 
-    with open_archive(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
+    with open_archive(options) as place, progress_bar(len(folders)) as done:
         _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
         for folder in folders:
             with troubles.messages(folder):
@@ -125,7 +117,7 @@ def verify(options: Options) -> int:
     from handover.archive.verify import verify_archive as check
 
     with (
-        open_existing_archive(options.archive, options.catalog) as place,
+        open_existing_archive(options) as place,
         progress_bar(len(place.names())) as done,
     ):
         report = check(place, lambda bag, _: done(bag))
@@ -153,7 +145,7 @@ def reindex(options: Options) -> int:
     """Make the catalog anew from the bags."""
     from handover.archive.reindex import rebuild_catalog as make_anew
 
-    with open_existing_archive(options.archive, options.catalog) as place:
+    with open_existing_archive(options) as place:
         _refuse_read_only(place)
         names = place.names()
         with progress_bar(len(names)) as done:
@@ -168,7 +160,7 @@ def forget(options: Options) -> int:
     """Remove an owner's personal data from the bag of a job and from the catalog."""
     from handover.service.privacy import forget_owner
 
-    with open_existing_archive(options.archive, options.catalog) as place:
+    with open_existing_archive(options) as place:
         _refuse_read_only(place)
         entry = place.bag(options.job).entry
         if not (options.yes or _ask_to_confirm(entry)):
@@ -216,9 +208,7 @@ def _ask_to_confirm(entry: JobEntry) -> bool:
 
 def find(options: Options) -> None:
     """Find jobs by word, day and state."""
-    from dataclasses import replace
-
-    from handover.archive.catalog import JobState, Query
+    from handover.service import office
 
     at = time_of_issue(options)
     first, last = (
@@ -226,30 +216,22 @@ def find(options: Options) -> None:
         for text, field in ((options.placed_from, "--from"), (options.placed_until, "--until"))
     )
     _refuse_backwards(first, last)
-    states = frozenset(JobState(each) for each in options.state or ())
-    query = Query(" ".join(options.words), first, last, states, at)
-    with _query_of(options) as place:
+    search = office.JobSearch(at, " ".join(options.words), first, last, frozenset(options.state or ()))
+    with open_existing_archive(options) as place:
         if options.json:
-            _print_lines(place.catalog.entries(query), options.limit)
+            _print_lines(office.find_data(place, search, options.limit))
             return
-        found = place.catalog.find(replace(query, limit=options.limit or PAGE_LENGTH))
-    rows = [_job_row(each, at) for each in found.entries]
-    if not rows:
+        result = office.find(place, search, options.limit or office.PAGE_LENGTH)
+    if not result.jobs:
         print("No job is like that.")
-        _warn_short_words(query.words)
+        for each in result.short_words:
+            whole = f'"{each}" is looked for as a whole word'
+            print(f"{whole}; as a beginning it needs {office.MIN_BEGINNING} letters.")
         return
+    rows = [(each.placed, each.job, each.owner, each.street, "; ".join(each.states)) for each in result.jobs]
     print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
-    if found.next is not None:
+    if result.has_more:
         print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
-
-
-def _warn_short_words(asked: str) -> None:
-    """Say which of the words that were looked for are too short to be beginnings of others."""
-    from handover.archive.catalog.tokens import MIN_TOKEN, tokens
-
-    for each in tokens(asked):
-        if len(each) < MIN_TOKEN:
-            print(f'"{each}" is looked for as a whole word; as a beginning it needs {MIN_TOKEN} letters.')
 
 
 def _refuse_backwards(first: date | None, last: date | None) -> None:
@@ -260,116 +242,42 @@ def _refuse_backwards(first: date | None, last: date | None) -> None:
         raise UnusableInput([Finding(problem, field="--until", expected="a day not before that of --from")])
 
 
-def _print_lines(entries: Iterable[JobEntry], limit: int | None) -> None:
+def _print_lines(values: Iterable[object]) -> None:
+    """Print values as JSON lines."""
     import json
-    from itertools import islice
 
-    from handover.archive.entry import entry_data
-
-    for each in islice(entries, limit):
-        print(json.dumps(entry_data(each)))
-
-
-def _job_row(entry: JobEntry, at: datetime) -> Sequence[object]:
-    return (
-        entry.placed.date(),
-        entry.job,
-        entry.phone_or_email,
-        entry.street,
-        "; ".join(_states_in_words(entry, at)),
-    )
-
-
-def _states_in_words(entry: JobEntry, at: datetime) -> Iterator[str]:
-    """Give the words for how a job stands."""
-    from handover.archive.catalog import JobState, states_of
-
-    stands = states_of(entry, at)
-    if JobState.CURING in stands and entry.curing_ends:
-        yield f"curing until {weekday(entry.curing_ends)}"
-    for state in JobState:
-        if state in stands and state != JobState.CURING:
-            yield STATE_WORDS[state.value]
-
-
-STATE_WORDS = {
-    "curing": "curing",
-    "frost-ahead": "frost risk ahead",
-    "walkthrough-open": "walk-through open",
-    "not-acknowledged": "not acknowledged",
-    "cylinder-low": "cylinder below strength",
-}
-"""How a job can stand, in words."""
+    for each in values:
+        print(json.dumps(each))
 
 
 def due(options: Options) -> None:
     """Tell what is to be done on a day across all jobs."""
-    from datetime import UTC, datetime, time
+    from handover.service import office
 
     day = parse_day(options.day, "DAY")
-    noon = datetime.combine(day, time(12), UTC)
-    at = time_of_issue(options) if options.as_of or day == parse_day("today", "DAY") else noon
-    with _query_of(options) as place:
-        found = place.catalog.due(day, at)
+    current = time_of_issue(options)
+    at = current if options.as_of else office.due_time(day, parse_day("today", "DAY"), current)
+    with open_existing_archive(options) as place:
+        found = office.due(place, day, at)
     if options.ics:
-        from handover.service.day_calendar import day_calendar
-
-        _write_calendar(to_path(options.ics), day_calendar(found, day))
+        _write_calendar(to_path(options.ics), found.crew_calendar())
         message = f"The crew's visits are in {for_terminal(options.ics)}."
         print(message, file=sys.stderr if options.json else sys.stdout)
     if options.json:
-        _print_due(found, day)
+        _print_lines(office.due_data(each, day) for each in found.items)
         return
-    if not found:
-        print(f"Nothing is due on {weekday(day)}.")
+    if not found.items:
+        print(f"Nothing is due on {office.day_text(day)}.")
         return
-    tasks = [(each.entry, each.task) for each in found if each.task is not None]
-    others = [each.entry for each in found if each.task is None]
-    print(f"Due on {weekday(day)}, by the clock of each site")
-    if tasks:
+    print(f"Due on {office.day_text(day)}, by the clock of each site")
+    if found.tasks:
         print()
-        rows = [
-            (_hours(task, day), task.text or task.kind, entry.street or entry.job, entry.phone_or_email)
-            for entry, task in tasks
-        ]
+        rows = [(each.hours, each.what, each.street or each.job, each.contact) for each in found.tasks]
         print("\n".join(table(("When", "What", "Where", "Whom to ring"), rows)))
-    if others:
+    if found.unacknowledged:
         print("\n".join(heading("Still curing, and the sheet is not acknowledged")))
-        lines = [(each.job, each.street, each.phone_or_email) for each in others]
+        lines = [(each.job, each.street, each.contact) for each in found.unacknowledged]
         print("\n".join(table(("Job", "Where", "Whom to ring"), lines)))
-
-
-def _hours(task: Task, day: date) -> str:
-    """Return from when to when a task is to be done; what is on another day says so."""
-    if task.end is None:
-        return "all day"
-    begins, ends = (
-        clock(each) if each.date() == day else f"{weekday(each)}, {clock(each)}"
-        for each in (task.start, task.end)
-    )
-    return f"{begins} to {ends}"
-
-
-def _print_due(found: Iterable[DueTask], day: date) -> None:
-    """Print what is due as JSON lines."""
-    import json
-
-    for each in found:
-        entry, task = each.entry, each.task
-        texts = {
-            "day": day.isoformat(),
-            "kind": each.kind,
-            "start": task.start.isoformat() if task else None,
-            "end": task.end.isoformat() if task and task.end else None,
-            "what": (task and task.text) or each.kind,
-            "job": entry.job,
-            "owner": entry.owner,
-            "phone": entry.more.get("phone", ""),
-            "email": entry.more.get("email", ""),
-            "street": entry.street,
-            "contractor": entry.contractor,
-        }
-        print(json.dumps(texts))
 
 
 def _write_calendar(file: Path, content: bytes) -> None:
@@ -387,24 +295,30 @@ def export(options: Options) -> None:
     """Write the catalog as CSV or JSON lines."""
     from contextlib import nullcontext
 
-    from handover.archive.export import export_csv, export_jsonl
+    from handover.service import office
 
-    write = export_jsonl if _export_format(options) == "jsonl" else export_csv
+    shape = _export_format(options)
     if options.output is not None:
         refuse_existing(options.output)
-    with _query_of(options) as place:
-        target = _backup_name(options.output) if options.output else nullcontext(sys.stdout)
-        with target as out:
-            count = write(place.catalog.entries(), out)
+    with (
+        open_existing_archive(options) as place,
+        _backup_name(options.output) if options.output else nullcontext(sys.stdout) as out,
+    ):
+        count = office.export(place, out, shape)
     if options.output:
         print(f"{count} jobs are in {for_terminal(options.output)}.")
 
 
-EXPORT_FORMATS = {".csv": "csv", ".json": "jsonl", ".jsonl": "jsonl", ".ndjson": "jsonl"}
+EXPORT_FORMATS: dict[str, Literal["csv", "jsonl"]] = {
+    ".csv": "csv",
+    ".json": "jsonl",
+    ".jsonl": "jsonl",
+    ".ndjson": "jsonl",
+}
 """What is written to a file, by the ending of its name."""
 
 
-def _export_format(options: Options) -> str:
+def _export_format(options: Options) -> Literal["csv", "jsonl"]:
     """Return what to write: as asked, else by the file's name; for a terminal, CSV."""
     from handover.errors import Finding, UnusableInput
 
@@ -439,38 +353,6 @@ def _backup_name(name: str) -> AbstractContextManager[TextIO]:
             raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
 
     return new_file()
-
-
-def _query_of(options: Options) -> AbstractContextManager[Archive]:
-    """Give an archive whose catalog can be asked, and knows what a run that was killed has filed."""
-    from contextlib import contextmanager
-
-    from handover.archive.deposit import recover
-    from handover.errors import UnusableInput
-
-    @contextmanager
-    def query_archive() -> Iterator[Archive]:
-        with open_existing_archive(options.archive, options.catalog) as place:
-            if not place.has_catalog:
-                raise UnusableInput([_missing_catalog(place)])
-            if place.is_writable:
-                recover(place)
-            yield place
-
-    return query_archive()
-
-
-def _missing_catalog(place: Archive) -> Finding:
-    """Return what is wrong with an archive whose catalog is lost, and who can make it anew."""
-    from handover.errors import Finding
-
-    by_whom = "" if place.is_writable else ", by someone who may write to the folder, which you may not"
-    return Finding(
-        "has lost its catalog",
-        file=str(place.folder),
-        expected=f"a catalog; it is made anew from the bags by `reindex`{by_whom}",
-        example=f"handover reindex {shell_word(place.folder)}",
-    )
 
 
 def _refuse_read_only(place: Archive) -> None:

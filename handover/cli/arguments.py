@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, HelpFormatter, Namespace
+from argparse import SUPPRESS, ArgumentParser, HelpFormatter
 
 from handover import __version__
-from handover.cli.archive import STATE_WORDS, archive, due, export, find, forget, reindex, verify
+from handover.cli.archive import archive, due, export, find, forget, reindex, verify
 from handover.cli.batch import batch, send
+from handover.cli.config import config
 from handover.cli.job import check, forecast, issue, new, plan, schema
 from handover.cli.output import line_width
 from handover.cli.reissue import reissue, watch
+from handover.service.job_states import STATE_WORDS
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from typing import Literal
 
-    Command = Callable[[str, Callable[["Options"], int | None], str], ArgumentParser]
+    from handover.cli.options import Options
+
+    Command = Callable[[str, Callable[[Options], int | None], str], ArgumentParser]
 
 DESCRIPTION = """\
 Cure-care documents for a concrete slab on ground: from what the crew wrote down and the hourly forecast
@@ -24,49 +27,6 @@ to a care sheet, calendars and a watering plan for the owner of the slab."""
 
 EPILOG = """\
 The dates are cautious estimates. Local codes, the drawings and a licensed engineer come first."""
-
-
-class Options(Namespace):
-    """What was asked for."""
-
-    run: Callable[[Options], int | None]
-    job: str
-    jobs: list[str]
-    file: str
-    use: str | None
-    output: str
-    weather: str | None
-    as_of: str | None
-    typical: str | None
-    sure: int
-    rules: str | None
-    json: bool
-    language: str | None
-    paper: Literal["letter", "a4"]
-    units: Literal["us", "si"] | None
-    templates: str | None
-    shape: Literal["job", "schedule"]
-    settings: str | None
-    dry_run: bool
-    again: bool
-    folder: str
-    to: str | None
-    catalog: str | None
-    archive: str | None
-    words: list[str]
-    placed_from: str | None
-    placed_until: str | None
-    state: list[str] | None
-    limit: int | None
-    day: str
-    ics: str | None
-    format: Literal["csv", "jsonl"] | None
-    yes: bool
-    same_weather: bool
-    anyway: bool
-    workers: int | None
-    scheduler: str | None
-    trace: bool = False
 
 
 class _Help(HelpFormatter):
@@ -82,6 +42,9 @@ def build_parser() -> ArgumentParser:
     parser.add_argument("--version", action="version", version=f"handover {__version__}")
     parser.add_argument(
         "--trace", action="store_true", help="tell each step; on a failure, show where in the program it was"
+    )
+    parser.add_argument(
+        "--settings", metavar="FILE", help="the settings file (that of HANDOVER_SETTINGS, else yours)"
     )
     commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
 
@@ -123,6 +86,13 @@ def build_parser() -> ArgumentParser:
     _add_archive_commands(command)
     _add_reissue_commands(command)
 
+    each = command("config", config, "print each setting, its value and where the value comes from")
+    _archive(each, "--in")
+    _typical(each)
+    _look(each)
+    _workers(each)
+    each.add_argument("--json", action="store_true", help="print JSON lines, one a setting")
+
     each = command("schema", schema, "print the JSON Schema of a job record or of a schedule")
     each.add_argument("shape", choices=("job", "schedule"), help="which")
     return parser
@@ -142,7 +112,7 @@ def _add_batch_commands(command: Command) -> None:
     )
     each.add_argument("--to", metavar="ARCHIVE", help="file each set in this archive as well")
     _catalog(each)
-    each.add_argument("--workers", metavar="N", type=_count, help="processes at work (one a core)")
+    _workers(each)
     each.add_argument(
         "--scheduler", metavar="ADDRESS", help="have a Dask cluster do the work, such as tcp://server:8786"
     )
@@ -153,7 +123,9 @@ def _add_batch_commands(command: Command) -> None:
 
     each = command("send", send, "send the message of each issued folder to its owner")
     each.add_argument("jobs", metavar="JOB", nargs="+", help="a folder that was issued, or its message.eml")
-    each.add_argument("--settings", metavar="FILE", help="where the mail server is told (your settings)")
+    each.add_argument(
+        "--settings", metavar="FILE", default=SUPPRESS, help="the settings file, as before the command"
+    )
     each.add_argument("--dry-run", action="store_true", help="only say what would go to whom")
     each.add_argument("--again", action="store_true", help="send also what was sent before")
 
@@ -318,6 +290,10 @@ def _band(parser: ArgumentParser) -> None:
         default=90,
         help='how sure a "not before" is to be, 60 to 99 (90)',
     )
+    _typical(parser)
+
+
+def _typical(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--typical",
         metavar="FILE",
@@ -327,9 +303,7 @@ def _band(parser: ArgumentParser) -> None:
 
 def _look(parser: ArgumentParser) -> None:
     parser.add_argument("--language", metavar="CODES", help="such as en,es; without it, the owner's")
-    parser.add_argument(
-        "--paper", choices=("letter", "a4"), default="letter", help="size of the sheets (letter)"
-    )
+    parser.add_argument("--paper", choices=("letter", "a4"), help="size of the sheets (letter)")
     _units(parser)
     _templates(parser)
 
@@ -344,6 +318,10 @@ def _units(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--units", choices=("us", "si"), help="the reader's units (those of most measures in the record)"
     )
+
+
+def _workers(parser: ArgumentParser) -> None:
+    parser.add_argument("--workers", metavar="N", type=_count, help="processes at work (one a core)")
 
 
 def _count(text: str) -> int:

@@ -8,10 +8,10 @@ import sys
 from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
+    config_of,
     now,
     open_archive,
     require_engine,
-    service_key,
     settings_of,
     time_of_issue,
     to_path,
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from handover.cli.arguments import Options
+    from handover.cli.options import Options
     from handover.service.batch import BatchOutcome
     from handover.service.mail_server import MailServer
     from handover.service.send_log import MessageDraft
@@ -45,19 +45,19 @@ def batch(options: Options) -> int:
     from handover.service.batch import REPORT_FILE, Batch, find_records, run_batch
     from handover.service.workers import run_in_processes, run_on_dask
 
-    settings = settings_of(options)
+    config, settings = config_of(options), settings_of(options)
     if options.scheduler and settings.templates:
         _refuse_remote_templates()
     hands = (
         partial(run_on_dask, scheduler=options.scheduler)
         if options.scheduler
-        else partial(run_in_processes, workers=options.workers or len(os.sched_getaffinity(0)))
+        else partial(run_in_processes, workers=config.workers or len(os.sched_getaffinity(0)))
     )
     out = to_path(options.output)
     try:
         records = find_records(to_path(options.folder), out, *([to_path(options.to)] if options.to else []))
         with (
-            open_archive(options.to, options.catalog) if options.to else nullcontext() as archive,
+            open_archive(options) if options.to else nullcontext() as archive,
             progress_bar(len(records)) as done,
         ):
             what = Batch(
@@ -66,9 +66,9 @@ def batch(options: Options) -> int:
                 time_of_issue(options),
                 settings,
                 weather=to_path(options.weather) if options.weather else None,
-                typical=to_path(options.typical) if options.typical else None,
+                typical=config.typical,
                 archive=archive,
-                key=service_key(),
+                key=config.open_meteo_key,
                 reissue_at=options.as_of is not None,
             )
             outcomes = run_batch(what, records, hands, done)
@@ -124,16 +124,15 @@ def _print_doubts(done: Sequence[BatchOutcome]) -> None:
 def send(options: Options) -> None:
     """Send the messages of issued folders, or say what would go to whom."""
     from handover.errors import HandoverError
-    from handover.service.mail_server import read_mail_server, settings_file
+    from handover.service.mail_server import mail_server
     from handover.service.sending import dry_run, send_messages
 
     jobs = [to_path(job) for job in options.jobs]
-    server = read_mail_server(to_path(options.settings) if options.settings else settings_file())
+    server = mail_server(config_of(options))
     if options.dry_run:
         outcomes = dry_run(jobs, again=options.again)
     else:
-        password = server.password(os.environ)
-        outcomes = send_messages(jobs, server, password, now(), again=options.again)
+        outcomes = send_messages(jobs, server, server.password(), now(), again=options.again)
     failed = 0
     try:
         for each in outcomes:

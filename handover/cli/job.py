@@ -6,13 +6,12 @@ import sys
 
 from handover.base.text import for_terminal
 from handover.cli.option_values import (
+    config_of,
     now,
-    read_inputs_of,
     refuse_existing,
+    request_of,
     require_engine,
-    service_key,
     settings_of,
-    time_of_issue,
     to_path,
     write_new,
 )
@@ -22,10 +21,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from handover.cli.arguments import Options
-    from handover.documents.care_sheet import CareSheet
-    from handover.documents.date_phrases import DatePhrase
-    from handover.documents.wording import DayWords, MilestoneWords, Wording
+    from handover.cli.options import Options
+    from handover.service.summary import PlanSummary
 
 
 def new(options: Options) -> None:
@@ -60,55 +57,36 @@ def forecast(options: Options) -> None:
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
     refuse_existing(options.output)
-    write_new(options.output, download_weather(job, now(), key=service_key()).data)
+    write_new(options.output, download_weather(job, now(), key=config_of(options).open_meteo_key).data)
     print(f"The forecast is in {for_terminal(options.output)}.")
 
 
 def plan(options: Options) -> None:
     """Print the schedule."""
     from handover.documents.schedule_json import schedule_json
-    from handover.documents.wording import Wording
-    from handover.service.inputs import compute
+    from handover.service.issuing import plan_request
     from handover.service.settings import Settings
+    from handover.service.summary import summarise_plan
 
-    as_of = time_of_issue(options)
-    received = read_inputs_of(options, as_of)
-    settings = Settings(rules=options.rules, share=options.sure / 100)
-    schedule = compute(received, as_of, settings=settings)
+    request = request_of(options, Settings(rules=options.rules, share=options.sure / 100))
+    planned = plan_request(request, print_cautions)
     if options.json:
-        sys.stdout.write(schedule_json(schedule).decode())
+        sys.stdout.write(schedule_json(planned.schedule).decode())
         return
-    print(
-        "\n".join([*_table(Wording(received.job, schedule, units=options.units or received.job.written_in))])
-    )
+    print("\n".join(_plan_lines(summarise_plan(planned.job, planned.schedule, config_of(options).units))))
 
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
     require_engine()
-    from handover.documents.care_sheet import CareSheet
-    from handover.documents.wording import Wording
-    from handover.service.inputs import compute
-    from handover.service.publish import next_revision
-    from handover.service.render import issue_documents
-    from handover.service.settings import add_manifest
+    from handover.service.issuing import issue_to_folder
+    from handover.service.summary import first_task
 
-    as_of = time_of_issue(options)
-    received = read_inputs_of(options, as_of)
-    folder = to_path(options.output)
-    revision = next_revision(folder, received.job.id, as_of)
     settings = settings_of(options)
-    schedule = compute(received, as_of, revision, settings)
-    files = issue_documents(
-        received.job,
-        schedule,
-        folder,
-        settings,
-        inputs=add_manifest(received, settings),
-        pictures=received.pictures,
-    )
-    words = Wording(received.job, schedule, units=settings.units_for(received.job))
-    print("\n".join(_print_issued_set(CareSheet(words, {}), options.output, files)))
+    request = request_of(options, settings)
+    issued = issue_to_folder(request, to_path(options.output), print_cautions)
+    first = first_task(issued.job, issued.schedule, settings.units)
+    print("\n".join(_set_lines(issued.job.site.name, options.output, [*issued.files], first)))
 
 
 PURPOSES = {
@@ -124,31 +102,17 @@ PURPOSES = {
 """What each document is for, by the name of its file without language and ending."""
 
 
-def _print_issued_set(care: CareSheet, folder: str, files: Sequence[str]) -> Iterator[str]:
+def _set_lines(site: str, folder: str, files: Sequence[str], first: str) -> Iterator[str]:
     """Give what was made and for whom, what the owner does first, and how to open the sheet."""
     names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
-    yield from wrap(
-        f"The documents for {care.job.site.name} are in {for_terminal(folder)}:", first="", indent=""
-    )
+    yield from wrap(f"The documents for {site} are in {for_terminal(folder)}:", first="", indent="")
     yield ""
     yield from columns([(name, PURPOSES[name.rstrip("/").partition(".")[0]]) for name in names], least=0)
     yield ""
-    yield from wrap(f"{_first_job(care)}.", first="", indent="")
+    yield from wrap(f"{first}.", first="", indent="")
     sheet = next(name for name in names if name.startswith("care-sheet"))
     yield from heading("To open the care sheet:")
     yield f"  {for_terminal(open_command(to_path(folder) / sheet))}"
-
-
-def _first_job(care: CareSheet) -> str:
-    """Return what the owner does first and from when, from the same values as the sheet."""
-    from handover.schedule.model import MilestoneKind
-
-    if (part := care.ongoing) is not None:
-        return f"{part.title}: {part.when}"
-    first = care.words_by_kind[MilestoneKind.FIRST_WATER]
-    if care.wet and first.when is not None:
-        return f"First water from {first.when.text}"
-    return f"{first.title}: {first.when_text}"
 
 
 def schema(options: Options) -> None:
@@ -162,55 +126,20 @@ def schema(options: Options) -> None:
     print(json.dumps(shape(), indent=2, ensure_ascii=False))
 
 
-def _table(words: Wording) -> Iterator[str]:
+def _plan_lines(plan: PlanSummary) -> Iterator[str]:
     """Give the lines of the schedule as the contractor reads it."""
-    from itertools import groupby
-
-    schedule = words.schedule
-    yield from wrap(f"{words.job.site.name} ({schedule.job})", first="", indent="")
-    yield from wrap(f"Weather: {schedule.weather.source}", first="", indent="")
+    yield from wrap(f"{plan.site} ({plan.job})", first="", indent="")
+    yield from wrap(f"Weather: {plan.weather}", first="", indent="")
     yield from heading("Not before")
-    dates = sorted(words.crew_milestones, key=_sort_words)
-    yield from columns(_date(each, schedule.issued_at.year) for each in dates)
+    yield from columns(plan.dates)
     yield from heading("Watering")
-    stretches = groupby(words.watering, key=_what_to_do)
-    yield from columns((_from_to(*(day.short_day for day in days)), what) for what, days in stretches)
-    if schedule.refusals:
+    yield from columns(plan.watering)
+    if plan.refusals:
         yield from heading("No date is given")
-        yield from columns(
-            (refusal.kind, words.say(f"refusal.{refusal.because}")) for refusal in schedule.refusals
-        )
-    if words.cautions:
+        yield from columns(plan.refusals)
+    if plan.cautions:
         yield from heading("Cautions")
-    for notice in words.cautions:
-        yield from wrap(f"{notice.title}. {notice.text}")
+    for each in plan.cautions:
+        yield from wrap(each)
     yield ""
-    yield from wrap(" ".join(words.limits), first="", indent="")
-
-
-def _sort_words(words: MilestoneWords) -> tuple[bool, float]:
-    sentence = words.not_after if words.in_stages else words.when
-    return sentence is None, sentence.instant.timestamp() if sentence else 0.0
-
-
-def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
-    """Return when and what; sawing that goes part by part has only its last hour."""
-    if words.in_stages and words.not_after:
-        return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
-    late = f", not after {words.not_after.short}" if words.not_after else ""
-    when = _with_year(words.when, issued_at) if words.when else "past the estimate"
-    return when, words.crew_title + late
-
-
-def _from_to(first: str, *others: str) -> str:
-    return f"{first} to {others[-1]}" if others else first
-
-
-def _what_to_do(day: DayWords) -> str:
-    visits = ", ".join(visit.short_span for visit in day.visits)
-    return "; ".join(part for part in (visits, day.amount, day.note) if part)
-
-
-def _with_year(when: DatePhrase, issued_at: int) -> str:
-    year = when.instant.year
-    return when.short if year == issued_at else f"{when.short}, {year}"
+    yield from wrap(plan.limits, first="", indent="")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 
-from handover.cli.output import print_cautions, shell_word
+from handover.cli.output import shell_word
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -12,8 +12,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from handover.archive.store import Archive
-    from handover.cli.arguments import Options
-    from handover.service.inputs import JobInputs
+    from handover.cli.options import Options
+    from handover.service.config import Config
+    from handover.service.issuing import IssueRequest
     from handover.service.settings import Settings
 
 
@@ -38,9 +39,17 @@ def require_engine() -> None:
     require_libraries()
 
 
-def service_key() -> str | None:
-    """Return the key of a customer of the forecast service, which has no place on a command line."""
-    return os.environ.get("HANDOVER_OPEN_METEO_KEY")
+def config_of(options: Options) -> Config:
+    """Return the settings, read once a run: defaults, the file, the environment, options."""
+    from handover.service.config import SETTINGS
+    from handover.service.config_sources import read_config
+
+    if options.config is None:
+        named = {name: getattr(options, name, None) for name in SETTINGS}
+        named["archive"] = getattr(options, "archive", None) or getattr(options, "to", None)
+        file = to_path(options.settings) if options.settings else None
+        options.config = read_config(file, os.environ, named)
+    return options.config
 
 
 def time_of_issue(options: Options) -> datetime:
@@ -67,38 +76,43 @@ def time_of_issue(options: Options) -> datetime:
     raise UnusableInput([finding])
 
 
-def read_inputs_of(options: Options, as_of: datetime) -> JobInputs:
-    """Receive the job and the weather that were named, and tell what is doubtful."""
-    from handover.service.inputs import read_inputs
+def request_of(options: Options, settings: Settings) -> IssueRequest:
+    """Return the request for the set of the job and the weather that were named."""
+    from handover.service.issuing import read_request
 
-    weather = to_path(options.weather) if options.weather else None
-    typical = to_path(options.typical) if options.typical else None
-    received = read_inputs(to_path(options.job), weather, as_of, key=service_key(), typical=typical)
-    print_cautions(received.cautions)
-    return received
+    config = config_of(options)
+    return read_request(
+        to_path(options.job),
+        to_path(options.weather) if options.weather else None,
+        time_of_issue(options),
+        settings=settings,
+        typical=config.typical,
+        key=config.open_meteo_key,
+    )
 
 
-def open_archive(folder: str | None, catalog: str | None = None) -> Archive:
-    """Return the archive in a folder, else in that which HANDOVER_ARCHIVE names; its catalog likewise."""
+def open_archive(options: Options) -> Archive:
+    """Return the archive that the settings name, with its catalog."""
     from handover.archive.store import Archive
     from handover.errors import Finding, UnusableInput
 
-    named = folder or os.environ.get("HANDOVER_ARCHIVE")
-    if not named:
+    config = config_of(options)
+    if config.archive is None:
         finding = Finding(
             "no archive is named",
-            expected="its folder, on the command line or in the environment variable HANDOVER_ARCHIVE",
+            expected="its folder, on the command line, in the environment variable HANDOVER_ARCHIVE, or in "
+            "the settings",
             example="handover find alder --in /srv/archive",
         )
         raise UnusableInput([finding])
-    return Archive(to_path(named), catalog or os.environ.get("HANDOVER_CATALOG") or None)
+    return Archive(config.archive, config.catalog)
 
 
-def open_existing_archive(folder: str | None, catalog: str | None = None) -> Archive:
+def open_existing_archive(options: Options) -> Archive:
     """Return an archive as `open_archive` does, but one that is there already."""
     from handover.errors import Finding, UnusableInput
 
-    archive = open_archive(folder, catalog)
+    archive = open_archive(options)
     if not archive.bags.is_dir():
         finding = Finding(
             "is no archive",
@@ -136,11 +150,12 @@ def settings_of(options: Options) -> Settings:
     """Return the choices of an issue."""
     from handover.service.settings import Settings
 
+    config = config_of(options)
     return Settings(
-        languages=tuple(options.language.split(",")) if options.language else None,
-        units=options.units,
-        paper=options.paper,
-        templates=to_path(options.templates) if options.templates else None,
+        languages=config.language,
+        units=config.units,
+        paper=config.paper,
+        templates=config.templates,
         rules=options.rules,
         share=options.sure / 100,
     )

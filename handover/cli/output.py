@@ -12,7 +12,6 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from contextlib import AbstractContextManager
-    from datetime import date, datetime
 
     from rich.table import Table
 
@@ -210,16 +209,6 @@ def _lines(grid: Table, rows: Iterable[Sequence[str]]) -> Iterator[str]:
     )
     console.print(grid)
     yield from (line.rstrip(" ") for line in out.getvalue().removesuffix("\n").split("\n"))
-
-
-def clock(when: datetime) -> str:
-    """Return the time of day: "7:30 am"."""
-    return f"{when:%I:%M %p}".lstrip("0").lower()
-
-
-def weekday(day: date) -> str:
-    """Return a day with its weekday: "Tue Jul 14"."""
-    return f"{day:%a %b} {day.day}"
 
 
 def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]:

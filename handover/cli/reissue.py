@@ -5,9 +5,9 @@ from __future__ import annotations
 from handover.base.text import for_terminal
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.option_values import (
+    config_of,
     open_existing_archive,
     require_engine,
-    service_key,
     time_of_issue,
     to_path,
 )
@@ -26,9 +26,9 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from handover.cli.arguments import Options
+    from handover.cli.options import Options
     from handover.jobs.record import JobRecord
-    from handover.service.inputs import WeatherFile
+    from handover.service.job_inputs import WeatherFile
     from handover.service.reissuing import WatchResult
 
 
@@ -45,10 +45,10 @@ def reissue(options: Options) -> None:
     afresh = ReissueRequest(
         weather=_weather_source(options, as_of),
         record=record,
-        templates=to_path(options.templates) if options.templates else None,
+        templates=config_of(options).templates,
         force=options.anyway,
     )
-    with open_existing_archive(options.archive, options.catalog) as archive:
+    with open_existing_archive(options) as archive:
         done = issue_again(archive, job, folder, as_of, afresh)
     print_cautions(done.cautions)
     if not done.is_new:
@@ -70,14 +70,16 @@ def watch(options: Options) -> int:
     from handover.service.reissuing import reissue_curing as look_after
 
     as_of, out = time_of_issue(options), to_path(options.output)
-    with open_existing_archive(options.archive, options.catalog) as archive:
+    with open_existing_archive(options) as archive:
         jobs = curing_jobs(archive, as_of)
         seen = []
-        templates = to_path(options.templates) if options.templates else None
+        config = config_of(options)
         stopped = False
         try:
             with progress_bar(len(jobs)) as done:
-                for each in look_after(archive, jobs, out, as_of, key=service_key(), templates=templates):
+                for each in look_after(
+                    archive, jobs, out, as_of, key=config.open_meteo_key, templates=config.templates
+                ):
                     seen.append(each)
                     done(each)
         except KeyboardInterrupt:
@@ -108,7 +110,7 @@ def _weather_source(options: Options, as_of: datetime) -> Callable[[JobRecord], 
     if options.weather:
         weather_file = read_weather_file(to_path(options.weather))
         return lambda _: weather_file
-    return partial(download_weather, now=as_of, key=service_key())
+    return partial(download_weather, now=as_of, key=config_of(options).open_meteo_key)
 
 
 def _print_changes(sentences: Sequence[str]) -> None:

@@ -55,11 +55,13 @@ class RecordSource:
         name: Of its file, for findings.
         data: Its bytes.
         files: Those that it may name.
+        fault: Why its file could not be read.
     """
 
     name: str
     data: bytes
     files: AttachedFiles
+    fault: Finding | None = None
 
 
 @dataclass(frozen=True)
@@ -96,16 +98,22 @@ def read_job(path: str | PathLike[str]) -> JobRecord:
 
 def examine_job(path: str | PathLike[str]) -> ExaminedRecord:
     """Return what can be made of the file of a record, with everything that is wrong or doubtful about it."""
+    return examine_source(read_source(path))
+
+
+def read_source(path: str | PathLike[str]) -> RecordSource:
+    """Return the file of a record as it is, with the files of its folder; or why it cannot be read."""
     file = FilePath(path)
-    data = read_record_bytes(file)
-    source = RecordSource(str(path), b"" if isinstance(data, Finding) else data, FolderFiles(file.parent))
+    data, files = read_record_bytes(file), FolderFiles(file.parent)
     if isinstance(data, Finding):
-        return ExaminedRecord(None, (replace(data, file=str(path)),), source)
-    return examine_source(source)
+        return RecordSource(str(path), b"", files, replace(data, file=str(path)))
+    return RecordSource(str(path), data, files)
 
 
 def examine_source(source: RecordSource) -> ExaminedRecord:
     """Return what can be made of a record, with everything that is wrong or doubtful about it."""
+    if source.fault is not None:
+        return ExaminedRecord(None, (source.fault,), source)
     text = decode_utf8(source.data)
     if isinstance(text, Finding):
         return ExaminedRecord(None, (replace(text, file=source.name),), source)

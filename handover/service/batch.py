@@ -26,9 +26,10 @@ from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
 from handover.service.archiving import archive_documents, archive_existing_set
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
-from handover.service.inputs import attached_files, check_inputs, read_weather_file
+from handover.service.inputs import attached_files, read_weather_file
+from handover.service.issuing import IssueRequest, add_inputs, check_request
 from handover.service.publish import INPUTS_FOLDER, next_revision, publish
-from handover.service.settings import Settings, add_manifest
+from handover.service.settings import Settings
 from handover.service.workers import RenderResult, RenderTask, failure_result
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ if TYPE_CHECKING:
     from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
     from handover.service.forecasts import GridCell
-    from handover.service.inputs import JobInputs, WeatherFile
+    from handover.service.job_inputs import JobInputs, WeatherFile
 
 BatchState = Literal["done", "done before", "refused", "failed"]
 
@@ -196,10 +197,8 @@ class _RecordSummary(NamedTuple):
 class _JobInProgress(NamedTuple):
     """A job whose documents are being made."""
 
-    job: JobRecord
-    inputs: Mapping[str, bytes]
+    inputs: JobInputs
     digest: str
-    cautions: tuple[Finding, ...]
 
 
 class _Run:
@@ -243,7 +242,7 @@ class _Run:
                 self._publish(work, result.documents)
             except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
                 result = failure_result(fault)
-        self._finish(task.name, work.job.id, result, work.cautions)
+        self._finish(task.name, work.inputs.job.id, result, work.inputs.cautions)
 
     def _summarise(self, path: Path) -> _RecordSummary:
         try:
@@ -279,13 +278,13 @@ class _Run:
             if job is None:
                 raise UnusableInput(examined.findings)
             weather_file = self._forecasts.get(summary.cell, job)
-        inputs = check_inputs(examined, weather_file, batch.as_of, typical_file=year, examine=self._examine)
+        request = IssueRequest(examined.source, weather_file, batch.as_of, batch.settings, year)
+        inputs = check_request(request, examined=examined, examine=self._examine)
         return self._task_from(self._name(path), inputs, digest)
 
     def _task_from(self, name: str, inputs: JobInputs, digest: str) -> RenderTask:
         job = inputs.job
-        files = add_manifest(inputs, self._batch.settings)
-        self._in_progress[name] = _JobInProgress(job, files, digest, inputs.cautions)
+        self._in_progress[name] = _JobInProgress(inputs, digest)
         record = dict([next(iter(inputs.files.items()))])
         revision = self._next_revision(job.id)
         return RenderTask(
@@ -352,18 +351,16 @@ class _Run:
         """Return the revision that is next, in the folder and in the archive."""
         archive = self._batch.archive
         bag = archive.bag_or_none(job) if archive else None
-        filed = bag.revisions if bag else ()
-        return max(
-            next_revision(self._batch.out / job, job, self._batch.as_of), *(each + 1 for each in filed), 1
-        )
+        archived = bag.revisions if bag else ()
+        return next_revision(job, self._batch.as_of, folder=self._batch.out / job, archived=archived)
 
     # ---- what is settled
 
     def _publish(self, work: _JobInProgress, documents: Mapping[str, bytes]) -> None:
         """Put a set in place, then file it: what stands is filed by the next run, if this one breaks off."""
-        job, archive = work.job, self._batch.archive
-        whole = {**documents, **{f"{INPUTS_FOLDER}{name}": data for name, data in work.inputs.items()}}
-        doubts = [asdict(each) for each in work.cautions]
+        job, archive = work.inputs.job, self._batch.archive
+        whole = add_inputs(documents, work.inputs, self._batch.settings)
+        doubts = [asdict(each) for each in work.inputs.cautions]
         about = {"inputs": work.digest, "files": sorted(whole), "cautions": doubts}
         mark = json.dumps(about, indent=1)
         publish({**whole, MARK_FILE: mark.encode()}, self._batch.out / job.id, job.id)

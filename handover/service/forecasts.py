@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
-    from handover.service.inputs import WeatherFile
+    from handover.service.job_inputs import WeatherFile
     from handover.weather.location import HasLocation
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 

@@ -3,19 +3,18 @@
 from __future__ import annotations
 
 import logging
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from pathlib import Path, PurePath
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.base.file_names import ascii_name, casefold_path, free_name
+from handover.base.file_names import ascii_name
 from handover.errors import Finding, UnusableInput
 from handover.jobs.future_times import find_future_times
 from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
 from handover.schedule.slab_simulation import DAYS
+from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.settings import SETTINGS_FILE, Settings
 from handover.weather.fit_check import check_fit
 from handover.weather.location import Location
@@ -23,7 +22,9 @@ from handover.weather.reading import examine_weather_bytes, read_bytes
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable
+    from datetime import datetime
+    from pathlib import Path
 
     from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.reading import ExaminedRecord
@@ -34,33 +35,6 @@ if TYPE_CHECKING:
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 
 LOG = logging.getLogger("handover")
-
-
-@dataclass(frozen=True)
-class JobInputs:
-    """A job and its weather, read and found usable.
-
-    Attributes:
-        job: The record.
-        weather: Its weather, as far as it was given.
-        files: What was received, the record first. What it names keeps that name, folder and all, so that
-            it can be read again where these are laid down.
-        pictures: The job's own pictures, by the names that the record gives them.
-        cautions: What is doubtful, though it stops nothing.
-        typical: A typical year of the place, where one was given.
-        weather_file: Name of the weather among the inputs; `typical_file` likewise.
-        received_at: When the weather was downloaded, if it was.
-    """
-
-    job: JobRecord
-    weather: WeatherSeries
-    files: Mapping[str, bytes]
-    pictures: Mapping[str, bytes] = field(default_factory=dict)
-    cautions: tuple[Finding, ...] = ()
-    typical: WeatherSeries | None = None
-    weather_file: str = ""
-    typical_file: str | None = None
-    received_at: datetime | None = None
 
 
 # ---- 1 read and 2 check -----------------------------------------------------------------------------
@@ -170,23 +144,6 @@ def check_inputs(
     )
 
 
-@dataclass(frozen=True)
-class WeatherFile:
-    """A weather file as received, or why it could not be.
-
-    Attributes:
-        name: What to call it.
-        data: Its bytes; empty where there is a fault.
-        received_at: When it was downloaded, if it was.
-        fault: Why it could not be read.
-    """
-
-    name: str
-    data: bytes
-    received_at: datetime | None = None
-    fault: Finding | None = None
-
-
 def read_weather_file(path: Path) -> WeatherFile:
     """Return a weather file as it is."""
     data, fault = read_bytes(path)
@@ -271,23 +228,6 @@ def _examine_typical(
         )
         return None, (*findings, fault)
     return series, findings
-
-
-def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:
-    """Return files by names that lead out of no folder; one whose name is taken gets a number."""
-    named: dict[str, bytes] = {}
-    taken = {casefold_path(each) for each in reserved}
-    for name, content in files:
-        path = str(PurePath(name)) if _stays_inside(name) else ascii_name(name)
-        free = free_name(path, lambda each: casefold_path(each) in taken)
-        taken.add(casefold_path(free))
-        named[free] = content
-    return named
-
-
-def _stays_inside(name: str) -> bool:
-    path = PurePath(name)
-    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()
 
 
 def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 import os
 import re
 import shutil
@@ -14,8 +15,10 @@ from handover.base.atomic import flush, lock_path, replace_folder, restore_backu
 from handover.errors import Finding, RenderingFailed, UnusableInput
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
+
+LOG = logging.getLogger("handover")
 
 INPUTS_FOLDER = "inputs/"
 """Folder in a set with what it was made from."""
@@ -46,6 +49,7 @@ def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
         UnusableInput: The target is something else than an earlier set of this job.
         RenderingFailed: A document is empty.
     """
+    LOG.info("6 put in place")
     if empty := [name for name, content in files.items() if not content]:
         raise RenderingFailed(f"nothing was rendered into {', '.join(empty)}")
     folder = folder.resolve()
@@ -85,14 +89,27 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
     return earlier
 
 
-def next_revision(folder: Path, job: str, as_of: datetime) -> int:
-    """Return the revision of a set to be issued to a folder: one more than that of the set that is there.
+def next_revision(
+    job: str, as_of: datetime, *, folder: Path | None = None, archived: Iterable[int] = ()
+) -> int:
+    """Return the revision of a set that is to be issued: one more than the last one, wherever that is.
 
-    The same time of issue is the same issue, made again.
+    The same time of issue in a folder is the same issue, made again. What is archived is never made again.
+
+    Args:
+        job: The id of the job.
+        as_of: Time of issue, aware.
+        folder: Where the set goes, if it goes to a folder.
+        archived: The revisions that the archive holds.
 
     Raises:
-        UnusableInput: Something else than a set of documents of this job is there.
+        UnusableInput: Something else than a set of documents of this job is in the folder.
     """
+    in_folder = 1 if folder is None else _next_in_folder(folder, job, as_of)
+    return max(in_folder, *(each + 1 for each in archived), 1)
+
+
+def _next_in_folder(folder: Path, job: str, as_of: datetime) -> int:
     earlier = check_folder(folder, job)
     if earlier is None:
         return 1

@@ -15,22 +15,15 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from handover.archive.catalog.query import JobState, Query
 from handover.documents.change_sentences import change_sentences
-from handover.documents.schedule_json import read_schedule
 from handover.documents.wording import Wording
 from handover.errors import Finding, HandoverError, UnusableInput
-from handover.jobs.reading import examine_job, examine_source
-from handover.schedule.changes import changes
-from handover.service.archiving import (
-    archive_documents,
-    archive_existing_set,
-    issued_record,
-    read_issued_record,
-)
+from handover.jobs.reading import examine_source, read_source
+from handover.service.archiving import archive_existing_set, issued_record, read_issued_record
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
-from handover.service.inputs import WeatherFile, check_inputs, compute
-from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, publish
-from handover.service.render import render_documents
-from handover.service.settings import add_manifest, read_settings
+from handover.service.issuing import IssueRequest, check_request, compute_schedule, render_set
+from handover.service.job_inputs import WeatherFile
+from handover.service.publish import INPUTS_FOLDER, next_revision
+from handover.service.settings import read_settings
 from handover.service.workers import failure_result
 from handover.weather.reading import examine_weather_bytes
 
@@ -41,10 +34,10 @@ if TYPE_CHECKING:
 
     from handover.archive.bag import Bag
     from handover.archive.store import Archive
+    from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import CureSchedule
     from handover.service.forecasts import GridCell
-    from handover.service.inputs import JobInputs
+    from handover.service.job_inputs import JobInputs
     from handover.service.settings import Provenance
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 
@@ -107,7 +100,7 @@ def reissue_job(
 
     Raises:
         UnusableInput: There is no such job, or something is wrong with what it is to be made from.
-        DownloadFailed, RenderingFailed: As `issue_documents` and the download.
+        DownloadFailed, RenderingFailed: As the download and `issue`.
         Busy, Damaged, NotFiled, Unfinished, CatalogFailed: As `archive_documents`.
     """
     with archive.lock(job):
@@ -117,24 +110,27 @@ def reissue_job(
         _require_after_last_issue(bag, as_of)
         documents = bag.issue(last)
         provenance = _with_templates(read_settings(documents), request.templates)
-        inputs = _read_inputs(documents, provenance, job, as_of, request)
-        schedule = _compute_with_changes(inputs, provenance, documents, as_of, last + 1)
+        examined = examine_source(read_source(request.record) if request.record else issued_record(documents))
+        again = IssueRequest(
+            record=examined.source,
+            weather=_new_weather(examined, documents, provenance, job, request),
+            as_of=as_of,
+            settings=provenance.settings,
+            typical=_typical_of(documents, provenance),
+            revision=next_revision(job, as_of, archived=bag.revisions),
+            earlier=documents,
+        )
+        inputs = check_request(again, examined=examined, examine=request.examine)
+        schedule = compute_schedule(inputs, again)
         sentences = change_sentences(
             Wording(inputs.job, schedule, units=provenance.settings.units_for(inputs.job))
         )
         new_record = request.record is not None and _record_changed(inputs, documents)
         if not (sentences or new_record or request.force):
             return ReissueResult(last, is_new=False, changes=(), cautions=inputs.cautions)
-        files = render_documents(
-            inputs.job,
-            schedule,
-            provenance.settings,
-            inputs=add_manifest(inputs, provenance.settings),
-            pictures=inputs.pictures,
-            earlier=documents,
-        )
-        publish(files, folder, job)
-        archive_documents(archive, inputs.job, files, as_of)
+        issued = render_set(inputs, schedule, again)
+        issued.write(folder)
+        issued.archive(archive, as_of)
         return ReissueResult(schedule.revision, True, sentences, inputs.cautions, new_record)
 
 
@@ -160,26 +156,34 @@ def _with_templates(provenance: Provenance, templates: Path | None) -> Provenanc
     return replace(provenance, settings=replace(provenance.settings, templates=templates))
 
 
-def _read_inputs(
-    documents: Mapping[str, bytes], provenance: Provenance, job: str, as_of: datetime, request: ReissueRequest
-) -> JobInputs:
-    """Return job and weather as they are now; what is not new is that of the last issue."""
-    examined = examine_job(request.record) if request.record else examine_source(issued_record(documents))
+def _new_weather(
+    examined: ExaminedRecord,
+    documents: Mapping[str, bytes],
+    provenance: Provenance,
+    job: str,
+    request: ReissueRequest,
+) -> WeatherFile:
+    """Return the weather to issue a job with: new weather, else that of the last issue.
+
+    Raises:
+        UnusableInput: The record cannot be used, or is that of another job.
+        DownloadFailed: The forecast could not be downloaded.
+    """
     if examined.record is None:
         raise UnusableInput(examined.findings)
     _require_same_job(examined.record.id, job, examined.source.name)
-    if request.weather is None:
-        weather_file = WeatherFile(
-            provenance.weather, documents[INPUTS_FOLDER + provenance.weather], provenance.received_at
-        )
-    else:
-        weather_file = request.weather(examined.record)
-    typical_file = (
-        WeatherFile(provenance.typical, documents[INPUTS_FOLDER + provenance.typical])
-        if provenance.typical
-        else None
+    if request.weather is not None:
+        return request.weather(examined.record)
+    return WeatherFile(
+        provenance.weather, documents[INPUTS_FOLDER + provenance.weather], provenance.received_at
     )
-    return check_inputs(examined, weather_file, as_of, typical_file=typical_file, examine=request.examine)
+
+
+def _typical_of(documents: Mapping[str, bytes], provenance: Provenance) -> WeatherFile | None:
+    """Return the typical year that a set was made with."""
+    if not provenance.typical:
+        return None
+    return WeatherFile(provenance.typical, documents[INPUTS_FOLDER + provenance.typical])
 
 
 def _record_changed(inputs: JobInputs, documents: Mapping[str, bytes]) -> bool:
@@ -203,19 +207,6 @@ def _require_same_job(record_id: str, job: str, record: str) -> None:
             f"is the record of {record_id}, not of {job}", file=record, field="id", expected=f'"{job}"'
         )
         raise UnusableInput([finding])
-
-
-def _compute_with_changes(
-    inputs: JobInputs, provenance: Provenance, documents: Mapping[str, bytes], as_of: datetime, revision: int
-) -> CureSchedule:
-    """Return the new schedule, with what changed since the last issue."""
-    schedule = compute(inputs, as_of, revision, provenance.settings)
-    try:
-        earlier = read_schedule(documents[SCHEDULE_FILE])
-    except ValueError as fault:
-        expected = "a set that `handover issue` wrote"
-        raise UnusableInput([Finding(str(fault), file=SCHEDULE_FILE, expected=expected)]) from None
-    return replace(schedule, changes=changes(earlier, schedule))
 
 
 # ---- every job that is curing -----------------------------------------------------------------------

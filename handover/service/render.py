@@ -1,4 +1,4 @@
-"""Steps 4 and 5: word the schedule in each language, render every document; and 6 with them."""
+"""Steps 4 and 5: word the schedule in each language, render every document."""
 
 from __future__ import annotations
 
@@ -10,13 +10,12 @@ from handover.documents.message import compose_message
 from handover.documents.pages import embedded_files, render_care_page, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.inputs import unique_names
-from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, SCHEDULE_FILE, check_folder, publish
+from handover.service.job_inputs import unique_names
+from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, SCHEDULE_FILE
 from handover.service.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from pathlib import Path
 
     from handover.documents.pages import Paper
     from handover.documents.pdf import Attachment
@@ -29,41 +28,6 @@ OFFICE_LANGUAGE = "en"
 LOG = logging.getLogger("handover")
 
 
-def issue_documents(
-    job: JobRecord,
-    schedule: CureSchedule,
-    folder: Path,
-    settings: Settings = Settings(),  # noqa: B008 - it does not change
-    *,
-    inputs: Mapping[str, bytes] | None = None,
-    pictures: Mapping[str, bytes] | None = None,
-    earlier: Mapping[str, bytes] | None = None,
-) -> tuple[str, ...]:
-    """Write the whole set of documents of a job to a folder: all of it, or nothing.
-
-    Args:
-        job: The job record.
-        schedule: Its schedule.
-        folder: The target: new, empty, or an earlier set of the same job, which this one takes the place of.
-        settings: The choices of the issue.
-        inputs: What the schedule was made from, as received, by file name; the job record first.
-        pictures: The job's own pictures, by the names that the record gives them.
-        earlier: The set of the issue before: what its calendars had and these have no more is called off.
-
-    Returns:
-        The names of the files, in the order of the reader's interest.
-
-    Raises:
-        UnusableInput: No such language, or something else is in the place of the folder.
-        RenderingFailed: A document could not be rendered cleanly.
-    """
-    check_folder(folder, job.id)
-    files = render_documents(job, schedule, settings, inputs=inputs, pictures=pictures, earlier=earlier)
-    LOG.info("6 put in place")
-    publish(files, folder, job.id)
-    return tuple(files)
-
-
 def render_documents(
     job: JobRecord,
     schedule: CureSchedule,
@@ -73,7 +37,20 @@ def render_documents(
     pictures: Mapping[str, bytes] | None = None,
     earlier: Mapping[str, bytes] | None = None,
 ) -> dict[str, bytes]:
-    """Return the whole set of documents of a job by file name. Arguments and errors as `issue_documents`."""
+    """Return the documents of a job by file name, in the order of the reader's interest; the inputs last.
+
+    Args:
+        job: The job record.
+        schedule: Its schedule.
+        settings: The choices of the issue.
+        inputs: What the schedule was made from, as received, by file name; the job record first.
+        pictures: The job's own pictures, by the names that the record gives them.
+        earlier: The set of the issue before: what its calendars had and these have no more is called off.
+
+    Raises:
+        UnusableInput: No such language.
+        RenderingFailed: A document could not be rendered cleanly.
+    """
     LOG.info("4 word")
     readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
     office = readers[0] if settings.languages else OFFICE_LANGUAGE

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+from abc import ABC, abstractmethod
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from email import message_from_bytes
@@ -44,7 +45,6 @@ class MessageDraft:
     """A message that is ready to go.
 
     Attributes:
-        folder: Of the issue it belongs to.
         content: As it lies there, with the line ends that mail wants.
         sender: Address of the contractor.
         receivers: Addresses of those who get it, each once.
@@ -54,7 +54,6 @@ class MessageDraft:
         attached: Names of the attachments.
     """
 
-    folder: Path
     content: bytes
     sender: str
     receivers: tuple[str, ...]
@@ -74,16 +73,29 @@ def read_draft(job: Path) -> MessageDraft:
     Raises:
         UnusableInput: It is not there, not a message, or does not say from whom or to whom.
     """
-    file = job / MESSAGE_FILE if job.is_dir() else job
+    file = message_file(job)
     _refuse_archived(file)
-    content = _read(file)
+    return parse_draft(_read(file), str(file))
+
+
+def message_file(job: Path) -> Path:
+    """Return the file of the message of an issued folder, which may be named itself."""
+    return job / MESSAGE_FILE if job.is_dir() else job
+
+
+def parse_draft(content: bytes, where: str) -> MessageDraft:
+    """Return the draft in the bytes of a message, wherever they are from.
+
+    Raises:
+        UnusableInput: It is not a message, or does not say from whom or to whom.
+    """
+    content = _mail_line_ends(content)
     message = message_from_bytes(content)
     senders, receivers = _addresses(message, "From"), _addresses(message, "To", "Cc", "Bcc")
     message_id = one_line(message.get("Message-ID", ""))
     if findings := list(_findings(content, senders, receivers, message_id)):
-        raise UnusableInput([_finding_in(file, each) for each in findings])
+        raise UnusableInput([_finding_in(where, each) for each in findings])
     return MessageDraft(
-        folder=file.parent,
         content=content,
         sender=senders[0][1],
         receivers=tuple(dict.fromkeys(address for _, address in receivers)),
@@ -119,6 +131,10 @@ def _read(file: Path) -> bytes:
             example="handover issue job.toml -o out/job, then handover send out/job",
         )
         raise UnusableInput([finding]) from None
+    return content
+
+
+def _mail_line_ends(content: bytes) -> bytes:
     return re.sub(rb"\r\n|\r|\n", b"\r\n", content)
 
 
@@ -165,8 +181,8 @@ def _findings(
         yield Finding("has no Message-ID, by which it is known again", expected="a message as it was issued")
 
 
-def _finding_in(file: Path, finding: Finding) -> Finding:
-    return Finding(finding.problem, str(file), None, finding.field, finding.expected, finding.example)
+def _finding_in(where: str, finding: Finding) -> Finding:
+    return Finding(finding.problem, where, None, finding.field, finding.expected, finding.example)
 
 
 # ---- what goes over the wire
@@ -214,12 +230,15 @@ class Delivery:
     state: Literal["sent", "unsure"]
 
 
-class SendLog:
-    """What went out of one folder. To be had from `open_send_log` only, which keeps others away meanwhile."""
+class DeliveryLog(ABC):
+    """The deliveries of one job. Whoever has it keeps others away meanwhile."""
 
-    def __init__(self, file: Path) -> None:
-        self.file = file
-        self.deliveries = _read_deliveries(file)
+    def __init__(self, deliveries: Iterable[Delivery]) -> None:
+        self.deliveries = tuple(deliveries)
+
+    @abstractmethod
+    def _save(self, entry: Delivery, *, withdrawn: bool) -> None:
+        """Keep that an entry was written, or withdrawn; on the disk before this returns."""
 
     def of(self, draft: MessageDraft) -> tuple[Delivery, ...]:
         """Return what went out of a draft so far."""
@@ -228,11 +247,22 @@ class SendLog:
     def put(self, entry: Delivery, *, replaces: Delivery | None = None) -> None:
         """Keep an entry, on the disk before this returns."""
         self.deliveries = (*(each for each in self.deliveries if each is not replaces), entry)
-        self._write()
+        self._save(entry, withdrawn=False)
 
     def discard(self, entry: Delivery) -> None:
         """Forget an entry: the message did not go out after all."""
         self.deliveries = tuple(each for each in self.deliveries if each is not entry)
+        self._save(entry, withdrawn=True)
+
+
+class SendLog(DeliveryLog):
+    """What went out of one folder. To be had from `open_send_log` only, which keeps others away meanwhile."""
+
+    def __init__(self, file: Path) -> None:
+        super().__init__(_read_deliveries(file))
+        self.file = file
+
+    def _save(self, entry: Delivery, *, withdrawn: bool) -> None:  # noqa: ARG002 - the whole log is written
         self._write()
 
     def _write(self) -> None:

@@ -11,19 +11,21 @@ import smtplib
 import ssl
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from pathlib import Path
 from socket import gaierror
 from typing import TYPE_CHECKING, Literal
 
 from handover.errors import UnusableInput
-from handover.service.send_log import Delivery, NotSent, message_to_send, open_send_log, read_draft
+from handover.service.message_stores import FolderMessages
+from handover.service.send_log import Delivery, NotSent, message_to_send
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from datetime import datetime
-    from pathlib import Path
 
     from handover.service.mail_server import MailServer
-    from handover.service.send_log import MessageDraft, SendLog
+    from handover.service.message_stores import DraftStore
+    from handover.service.send_log import DeliveryLog, MessageDraft
 
 SMTP_TIMEOUT_S = 30.0
 """Longest wait for any one answer of the server, in s."""
@@ -52,18 +54,20 @@ class SendOutcome:
         draft: The message, where there is one.
     """
 
-    job: Path
+    job: Path | str
     state: SendState
     words: str
     draft: MessageDraft | None = None
 
 
-def dry_run(jobs: Iterable[Path], *, again: bool = False) -> Iterator[SendOutcome]:
+def dry_run(jobs: Iterable[Path | DraftStore], *, again: bool = False) -> Iterator[SendOutcome]:
     """Say of each job what would go to whom. Nothing is sent, no server is asked, no record is written."""
-    for job in jobs:
+    for each in jobs:
+        store = _store_of(each)
+        job = store.name
         try:
-            draft = read_draft(job)
-            with open_send_log(draft.folder) as record:
+            draft = store.read()
+            with store.open_log() as record:
                 pending = _pending(draft, record, again=again)
             yield SendOutcome(
                 job, "ready" if pending else "already sent", _deliveries_in_words(draft, record), draft
@@ -73,23 +77,25 @@ def dry_run(jobs: Iterable[Path], *, again: bool = False) -> Iterator[SendOutcom
 
 
 def send_messages(
-    jobs: Iterable[Path], server: MailServer, password: str, at: datetime, *, again: bool = False
+    jobs: Iterable[Path | DraftStore], server: MailServer, password: str, at: datetime, *, again: bool = False
 ) -> Iterator[SendOutcome]:
     """Send the message of each job, and say what came of it.
 
     Args:
-        jobs: Issued folders, or the messages in them.
+        jobs: Issued folders, or the messages in them; or other stores of messages.
         server: Through which.
         password: Of its user; empty where it asks for no login.
         at: Time of sending, aware.
         again: Send also what was sent before.
     """
     locked_out: LoginRefused | None = None
-    for job in jobs:
+    for each in jobs:
+        store = _store_of(each)
+        job = store.name
         try:
             if locked_out:
                 raise locked_out
-            yield _send(job, server, password, at, again=again)
+            yield _send(store, server, password, at, again=again)
         except LoginRefused as fault:
             locked_out = fault
             yield SendOutcome(job, "not sent", str(fault))
@@ -99,9 +105,13 @@ def send_messages(
             yield SendOutcome(job, "not sent", _describe_fault(fault, server))
 
 
-def _send(job: Path, server: MailServer, password: str, at: datetime, *, again: bool) -> SendOutcome:
-    draft = read_draft(job)
-    with open_send_log(draft.folder) as record:
+def _store_of(job: Path | DraftStore) -> DraftStore:
+    return FolderMessages(job) if isinstance(job, Path) else job
+
+
+def _send(store: DraftStore, server: MailServer, password: str, at: datetime, *, again: bool) -> SendOutcome:
+    draft, job = store.read(), store.name
+    with store.open_log() as record:
         pending = _pending(draft, record, again=again)
         if not pending:
             return SendOutcome(job, "already sent", _deliveries_in_words(draft, record), draft)
@@ -118,7 +128,7 @@ def _send(job: Path, server: MailServer, password: str, at: datetime, *, again: 
     return SendOutcome(job, "sent", ", ".join(taken), draft)
 
 
-def _pending(draft: MessageDraft, record: SendLog, *, again: bool) -> tuple[str, ...]:
+def _pending(draft: MessageDraft, record: DeliveryLog, *, again: bool) -> tuple[str, ...]:
     """Return who is still to get a draft.
 
     Raises:
@@ -136,7 +146,7 @@ def _pending(draft: MessageDraft, record: SendLog, *, again: bool) -> tuple[str,
     return tuple(each for each in draft.receivers if each not in had)
 
 
-def _deliveries_in_words(draft: MessageDraft, record: SendLog) -> str:
+def _deliveries_in_words(draft: MessageDraft, record: DeliveryLog) -> str:
     """Return when a draft was sent and to whom, or nothing."""
     return "; ".join(f"{each.at} to {', '.join(each.to)}" for each in record.of(draft))
 
@@ -196,7 +206,7 @@ def _announce(
     return taken, refused
 
 
-def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: SendLog) -> None:
+def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: DeliveryLog) -> None:
     """Give the message to the server, and keep in the record how far that came."""
     record.put(entry)
     try:

@@ -13,7 +13,7 @@ from functools import cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
-from handover import __version__
+from handover.base.version import VERSION
 from handover.documents.templating import templates_folder
 from handover.errors import Finding, UnusableInput
 from handover.schedule.simulation import SHARE
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from handover.documents.pages import Paper
     from handover.documents.quantity_format import Units
     from handover.jobs.record import JobRecord
-    from handover.service.inputs import JobInputs
+    from handover.service.job_inputs import JobInputs
 
 SETTINGS_FILE = "settings.json"
 """Name among the inputs."""
@@ -80,7 +80,7 @@ def add_manifest(inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
     """Return the inputs of a set together with how it is made."""
     own = settings.templates
     manifest = {
-        "program": f"handover {__version__}",
+        "program": f"handover {VERSION}",
         "settings": {**asdict(settings), "templates": None},
         "weather": inputs.weather_file,
         "received_at": inputs.received_at.isoformat() if inputs.received_at else None,

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
     from datetime import datetime
 
-    from handover.service.inputs import JobInputs
+    from handover.service.job_inputs import JobInputs
     from handover.service.settings import Settings
 
     RenderFunction = Callable[["RenderTask"], "RenderResult"]

@@ -28,9 +28,9 @@ from urllib.parse import urlencode, urlsplit
 
 import httpx2
 
-from handover import __version__
 from handover.base.atomic import write_file
 from handover.base.text import short_line
+from handover.base.version import VERSION
 from handover.errors import DownloadFailed, Finding
 from handover.weather.fit_check import FORECAST_STALE_AGE, check_fit
 from handover.weather.reading import examine_weather_bytes, service_refusal
@@ -277,7 +277,7 @@ class _Client:
             follow_redirects=True,
             max_redirects=5,
             headers={
-                "User-Agent": f"handover/{__version__} ({contact.strip()})",
+                "User-Agent": f"handover/{VERSION} ({contact.strip()})",
                 "Accept": "application/geo+json, application/json",
             },
             event_hooks={"request": [_refuse_plain]},

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from handover.cli.job import _table
+from handover.cli.job import _plan_lines
 from handover.documents.care_sheet import CareSheet
 from handover.documents.charts import time_line
 from handover.documents.data_sheet import DataSheet
@@ -18,6 +18,7 @@ from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
 from handover.schedule.model import Caution, CureSchedule, Figure, MilestoneKind, Protection, Refusal, Risk
+from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -90,7 +91,7 @@ def test_the_letter_says_what_the_engineer_decides(
 def test_nobody_is_sent_to_saw_a_slab_with_cables(job: JobRecord, with_cables: CureSchedule) -> None:
     wording = Wording(job, with_cables)
     assert Kind.SAW_JOINTS not in {each.kind for each in crew_events(wording)}
-    dates = "\n".join(_table(wording)).split("Watering")[0]
+    dates = "\n".join(_plan_lines(plan_summary(wording))).split("Watering")[0]
     assert "Saw the joints" not in dates
 
 
@@ -143,7 +144,9 @@ def saw(schedule: CureSchedule) -> Any:
 def test_the_plan_has_sawing_in_stages_under_its_last_hour(
     job: JobRecord, in_stages: tuple[CureSchedule, datetime]
 ) -> None:
-    [line] = [each for each in _table(Wording(job, in_stages[0])) if "Saw the joints" in each]
+    [line] = [
+        each for each in _plan_lines(plan_summary(Wording(job, in_stages[0]))) if "Saw the joints" in each
+    ]
     assert line.split("  ")[1] == "by Tue Jul 14, 8:30 pm"
     assert "part by part" in line
     assert "not after" not in line

@@ -31,7 +31,8 @@ from handover.documents.calendars import owner_calendar
 from handover.documents.pages import embedded_files, render_care_sheet, render_data_sheet
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.inputs import compute, read_inputs, unique_names
+from handover.service.inputs import compute, read_inputs
+from handover.service.job_inputs import unique_names
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
     from handover.documents.pages import Paper
     from handover.documents.quantity_format import Units
     from handover.schedule.model import CureSchedule
-    from handover.service.inputs import JobInputs
+    from handover.service.job_inputs import JobInputs
 
 pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_pdf")]
 

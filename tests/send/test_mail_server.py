@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 import pytest
 
 from handover.errors import UnusableInput
-from handover.service.mail_server import MailServer, read_mail_server, settings_file
+from handover.service.config_sources import read_config, user_file
+from handover.service.mail_server import MailServer, mail_server
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
 WHOLE = """\
@@ -26,21 +28,23 @@ from = "desk@example.com"
 """
 
 
-def read(tmp_path: Path, text: str | bytes) -> MailServer:
+def read(tmp_path: Path, text: str | bytes, environ: Mapping[str, str] | None = None) -> MailServer:
     file = tmp_path / "settings.toml"
     file.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return read_mail_server(file)
+    return mail_server(read_config(file, environ or {}, {}))
 
 
 def test_all_of_it(tmp_path: Path) -> None:
     assert read(tmp_path, WHOLE) == MailServer(
-        "smtp.example.com", 2525, "tls", "office@example.com", "OFFICE_MAIL", "desk@example.com"
+        "smtp.example.com", 2525, "tls", "office@example.com", "desk@example.com", "OFFICE_MAIL"
     )
 
 
 def test_what_is_left_out_is_the_usual(tmp_path: Path) -> None:
     # Ports of message submission: RFC 6409 section 3.1 and RFC 8314 section 3.3.
-    assert read(tmp_path, '[mail]\nhost = "a.example"') == MailServer("a.example", 587, "starttls")
+    server = read(tmp_path, '[mail]\nhost = "a.example"')
+    assert (server.host, server.port, server.security, server.user) == ("a.example", 587, "starttls", None)
+    assert server.password_env == "HANDOVER_MAIL_PASSWORD"  # noqa: S105  the name of a variable
     assert read(tmp_path, '[mail]\nhost = "a.example"\nsecurity = "tls"').port == 465
 
 
@@ -98,26 +102,27 @@ def test_a_file_that_is_none_is_told_how_to_be_one(tmp_path: Path, text: str | b
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(UnusableInput, match="is not there"):
-        read_mail_server(tmp_path / "settings.toml")
+    with pytest.raises(UnusableInput, match=r"settings\.toml"):
+        read_config(tmp_path / "settings.toml", {}, {})
 
 
 def test_the_password_comes_from_the_environment(tmp_path: Path) -> None:
-    server = read(tmp_path, WHOLE)
-    assert server.password({"OFFICE_MAIL": "s3cret"}) == "s3cret"
+    server = read(tmp_path, WHOLE, {"OFFICE_MAIL": "s3cret", "HANDOVER_MAIL_PASSWORD": "another"})
+    assert server.password() == "s3cret"
+    assert "s3cret" not in repr(server)
     for environ in ({}, {"OFFICE_MAIL": ""}, {"OFFICE_MAIL": "gehe\u00efm"}):
         with pytest.raises(UnusableInput) as refused:
-            server.password(environ)
+            read(tmp_path, WHOLE, environ).password()
         [finding] = refused.value.findings
         assert finding.field == "OFFICE_MAIL"
         assert "gehe" not in str(finding)
 
 
 def test_a_server_without_user_asks_for_no_password() -> None:
-    assert MailServer("a.example", 587, "starttls").password({}) == ""
+    assert MailServer("a.example", 587, "starttls").password() == ""
 
 
 def test_the_settings_have_a_place_of_their_own(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    assert settings_file().name == "settings.toml"
-    assert settings_file().parent.name == "handover"
+    assert user_file().name == "settings.toml"
+    assert user_file().parent.name == "handover"

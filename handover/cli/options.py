@@ -1,0 +1,56 @@
+"""The options of all commands, as argparse fills them in."""
+
+from __future__ import annotations
+
+from argparse import Namespace
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import Literal
+
+    from handover.service.config import Config
+
+
+class Options(Namespace):
+    """What was asked for."""
+
+    run: Callable[[Options], int | None]
+    job: str
+    jobs: list[str]
+    file: str
+    use: str | None
+    output: str
+    weather: str | None
+    as_of: str | None
+    typical: str | None
+    sure: int
+    rules: str | None
+    json: bool
+    language: str | None
+    paper: Literal["letter", "a4"] | None
+    units: Literal["us", "si"] | None
+    templates: str | None
+    shape: Literal["job", "schedule"]
+    dry_run: bool
+    again: bool
+    folder: str
+    to: str | None
+    catalog: str | None
+    archive: str | None
+    words: list[str]
+    placed_from: str | None
+    placed_until: str | None
+    state: list[str] | None
+    limit: int | None
+    day: str
+    ics: str | None
+    format: Literal["csv", "jsonl"] | None
+    yes: bool
+    same_weather: bool
+    anyway: bool
+    workers: int | None
+    scheduler: str | None
+    settings: str | None = None
+    trace: bool = False
+    config: Config | None = None

@@ -1,0 +1,176 @@
+"""Job records that are being written: one folder a job, with the files they name and their history.
+
+    DRAFTS/JOB/
+      0001-20260714T163000Z.toml   the record as it was first saved
+      0002-...                     and each time after that; the last one is the draft
+      files/                       pictures and logs that the record names
+
+What was saved is never written again, so that nothing typed is lost. A record with faults can be saved too.
+"""
+
+from __future__ import annotations
+
+import re
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING
+
+from filelock import FileLock
+
+from handover.archive.store import bag_name
+from handover.base import atomic
+from handover.errors import Finding, UnusableInput
+from handover.jobs.attached_files import FolderFiles
+from handover.jobs.parse import decode_utf8, language_of
+from handover.jobs.reading import RecordSource, examine_source
+from handover.service.job_inputs import is_inside
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+    from pathlib import Path
+
+    from handover.jobs.record import JobRecord
+
+FILES_FOLDER = "files"
+_SAVED = re.compile(r"(\d{4,})-(\d{8}T\d{6}Z)\.(toml|json)")
+_TIME = "%Y%m%dT%H%M%SZ"
+
+
+@dataclass(frozen=True)
+class DraftRevision:
+    """A draft as it was saved once: its number from 1, when, and its bytes."""
+
+    number: int
+    saved_at: datetime
+    data: bytes
+
+
+@dataclass(frozen=True)
+class Draft:
+    """A record that is being written.
+
+    Attributes:
+        name: Of the draft.
+        number: How often it was saved.
+        saved_at: When it was saved last.
+        source: The record with the files that it names: ready to be issued.
+        job: The job, or None as long as there are faults.
+        findings: All that is wrong or doubtful about it.
+    """
+
+    name: str
+    number: int
+    saved_at: datetime
+    source: RecordSource
+    job: JobRecord | None
+    findings: tuple[Finding, ...]
+
+
+class Drafts:
+    """The drafts in a folder, which is made when the first is saved."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def names(self) -> tuple[str, ...]:
+        """Return the names of all drafts, in order."""
+        if not self._folder.is_dir():
+            return ()
+        found = (each.name for each in self._folder.iterdir() if each.is_dir() and _saved(each))
+        return tuple(sorted(found))
+
+    def read(self, name: str) -> Draft:
+        """Return a draft as it was saved last.
+
+        Raises:
+            UnusableInput: There is none of that name.
+        """
+        folder = self._folder / bag_name(name)
+        saved = _saved(folder)
+        if not saved:
+            raise UnusableInput([Finding(f"there is no draft {name!r}", expected="the name of a draft")])
+        number, at, file = saved[-1]
+        source = RecordSource(f"record{file.suffix}", file.read_bytes(), FolderFiles(folder / FILES_FOLDER))
+        examined = examine_source(source)
+        return Draft(folder.name, number, at, source, examined.record, examined.findings)
+
+    def history(self, name: str) -> tuple[DraftRevision, ...]:
+        """Return a draft each time it was saved, in order."""
+        saved = _saved(self._folder / bag_name(name))
+        return tuple(DraftRevision(number, at, file.read_bytes()) for number, at, file in saved)
+
+    def save(
+        self,
+        name: str,
+        data: bytes,
+        at: datetime,
+        *,
+        files: Mapping[str, bytes] | None = None,
+        after: int | None = None,
+    ) -> Draft:
+        """Save a draft; return it with its findings. The same bytes again change nothing.
+
+        Args:
+            name: Of the draft, such as the id of the job; small and capital letters are the same.
+            data: The record, TOML or JSON, with faults or without.
+            at: Time of saving, aware.
+            files: Files that the record names, by those names; a later one takes the place of an earlier.
+            after: The number of the revision that was changed; None to save whatever is there.
+
+        Raises:
+            UnusableInput: The draft was changed by somebody else since, or a file has a name that leads out
+                of the folder.
+        """
+        folder = self._folder / bag_name(name)
+        if outside := [each for each in files or {} if not is_inside(each)]:
+            expected = "a name below the folder of the record"
+            raise UnusableInput(
+                [Finding("leads out of the draft", each, expected=expected) for each in outside]
+            )
+        with self._lock(folder):
+            saved = _saved(folder)
+            last = saved[-1][0] if saved else 0
+            if after is not None and after != last:
+                problem = f"was saved by somebody else meanwhile: {last} times, not {after}"
+                raise UnusableInput([Finding(problem, name, expected="the draft read again")])
+            for path, content in (files or {}).items():
+                _write(folder / FILES_FOLDER / path, content)
+            if not saved or saved[-1][2].read_bytes() != data:
+                stamp = at.astimezone(UTC).strftime(_TIME)
+                _write(folder / f"{last + 1:04}-{stamp}.{_language(data)}", data)
+            return self.read(name)
+
+    @contextmanager
+    def _lock(self, folder: Path) -> Iterator[None]:
+        folder.mkdir(parents=True, exist_ok=True)
+        with FileLock(folder / ".lock"):
+            yield
+
+
+def _saved(folder: Path) -> list[tuple[int, datetime, Path]]:
+    """Return number, time and file of each time a draft was saved, in order."""
+    if not folder.is_dir():
+        return []
+    found = ((each, _SAVED.fullmatch(each.name)) for each in folder.iterdir())
+    return sorted(
+        (int(match[1]), datetime.strptime(match[2], _TIME).replace(tzinfo=UTC), each)
+        for each, match in found
+        if match
+    )
+
+
+def _language(data: bytes) -> str:
+    text = decode_utf8(data)
+    return language_of(text) if isinstance(text, str) else "toml"
+
+
+def _write(file: Path, data: bytes) -> None:
+    """Write a file, whole or not at all; it is on the disk before this returns."""
+    file.parent.mkdir(parents=True, exist_ok=True)
+    new = file.with_name(f".{file.name}.new")
+    new.unlink(missing_ok=True)
+    atomic.write_new_file(new, data)
+    atomic.flush(new)
+    new.replace(file)
+    atomic.flush(file.parent)

@@ -1,0 +1,322 @@
+"""One job issued: the one way from a record and its weather to a set of documents.
+
+The command line, batch, reissue and the Python API all come through here, so that the same inputs, choices,
+revision and time give the same set, to the byte, whoever asks.
+
+    request     read_request, or values that are at hand
+    inputs      check_request
+    schedule    compute_schedule
+    set         render_set, or assemble_set where the documents were rendered elsewhere
+"""
+
+from __future__ import annotations
+
+import logging
+from dataclasses import dataclass, field, replace
+from os import PathLike
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from handover.documents.schedule_json import read_schedule
+from handover.errors import Finding, UnusableInput
+from handover.jobs.reading import RecordSource, examine_source, read_source
+from handover.schedule.changes import changes
+from handover.service.inputs import check_inputs, compute, download_weather, read_weather_file
+from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, next_revision, publish
+from handover.service.render import render_documents
+from handover.service.settings import Settings, add_manifest
+from handover.weather.reading import examine_weather_bytes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from datetime import datetime
+
+    from handover.archive.deposit import DepositResult
+    from handover.archive.store import Archive
+    from handover.jobs.reading import ExaminedRecord
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+    from handover.service.job_inputs import JobInputs, WeatherFile
+    from handover.weather.reading import ExaminedWeather as WeatherExamined
+
+    OnFindings = Callable[[tuple[Finding, ...]], None]
+
+
+LOG = logging.getLogger("handover")
+
+
+@dataclass(frozen=True)
+class IssueRequest:
+    """What a set is to be made from, and how.
+
+    Attributes:
+        record: The job record as received, with the files that it names.
+        weather: Its weather as received.
+        as_of: Time of issue, aware.
+        settings: The choices of the issue.
+        typical: A typical year of the place, for the hours past the forecast.
+        revision: Of the set, 1 and up.
+        earlier: The set of the issue before, by file name: what changed is compared with it, and calendar
+            events that it had and this one has no more are called off.
+    """
+
+    record: RecordSource
+    weather: WeatherFile
+    as_of: datetime
+    settings: Settings = field(default_factory=Settings)
+    typical: WeatherFile | None = None
+    revision: int = 1
+    earlier: Mapping[str, bytes] | None = None
+
+
+@dataclass(frozen=True)
+class IssuedSet:
+    """A set of documents, in memory.
+
+    Attributes:
+        job: The record.
+        schedule: Its schedule.
+        files: The contents by file name, in the order of the reader's interest; "/" between folder and file.
+            Below `inputs/` is what the set was made from, with the choices in `inputs/settings.json`.
+        findings: What is doubtful about the inputs, though it stops nothing.
+    """
+
+    job: JobRecord
+    schedule: CureSchedule
+    files: Mapping[str, bytes]
+    findings: tuple[Finding, ...] = ()
+
+    def write(self, folder: str | PathLike[str]) -> None:
+        """Write the set to a folder: all of it, or nothing.
+
+        Args:
+            folder: New, empty, or with an earlier set of the same job, which this one takes the place of.
+
+        Raises:
+            UnusableInput: Something else is in the place of the folder.
+            RenderingFailed: A document is empty.
+        """
+        publish(self.files, Path(folder), self.job.id)
+
+    def archive(self, archive: Archive, at: datetime) -> DepositResult:
+        """Archive the set. The same set again changes nothing.
+
+        Args:
+            archive: The archive; made where there is none.
+            at: Time of archiving, aware.
+
+        Raises:
+            UnusableInput: The archive has this revision with other documents.
+            HandoverError: As `handover.archive.deposit.deposit_files`.
+        """
+        from handover.service.archiving import archive_documents  # noqa: PLC0415 - only to archive
+
+        return archive_documents(archive, self.job, self.files, at)
+
+
+# ---- the Python API ---------------------------------------------------------------------------------
+
+
+def issue(
+    record: str | PathLike[str] | RecordSource,
+    weather: str | PathLike[str] | WeatherFile | None,
+    *,
+    as_of: datetime,
+    settings: Settings = Settings(),  # noqa: B008 - it does not change
+    typical: str | PathLike[str] | WeatherFile | None = None,
+    revision: int = 1,
+    earlier: Mapping[str, bytes] | None = None,
+) -> IssuedSet:
+    """Return the set of documents of a job: to be written, archived or sent.
+
+    Args:
+        record: The file of the job record, or the record as received.
+        weather: The file of its weather, or the weather as received. It is not downloaded here: see
+            `handover.service.inputs.download_weather`.
+        as_of: Time of issue, aware.
+        settings: The choices of the issue.
+        typical: A typical year of the place, for the hours past the forecast.
+        revision: Of the set, 1 and up.
+        earlier: The set of the issue before, by file name.
+
+    Raises:
+        UnusableInput: All that is wrong with the inputs, and between them.
+        RenderingFailed: A document could not be rendered cleanly.
+    """
+    if weather is None:
+        finding = Finding(
+            "is missing",
+            field="weather",
+            expected="a weather file, or what `handover.service.inputs.download_weather` returns",
+        )
+        raise UnusableInput([finding])
+    LOG.info("1 read")
+    request = IssueRequest(
+        record=record if isinstance(record, RecordSource) else read_source(record),
+        weather=_weather_file(weather),
+        as_of=as_of,
+        settings=settings,
+        typical=None if typical is None else _weather_file(typical),
+        revision=revision,
+        earlier=earlier,
+    )
+    return issue_request(request)
+
+
+def _weather_file(weather: str | PathLike[str] | WeatherFile) -> WeatherFile:
+    return read_weather_file(Path(weather)) if isinstance(weather, str | PathLike) else weather
+
+
+def issue_request(request: IssueRequest) -> IssuedSet:
+    """Return the set that a request asks for. Raises as `issue`."""
+    inputs = check_request(request)
+    return render_set(inputs, compute_schedule(inputs, request), request)
+
+
+@dataclass(frozen=True)
+class PlannedCure:
+    """A schedule without documents: the record, its schedule, and what is doubtful about the inputs."""
+
+    job: JobRecord
+    schedule: CureSchedule
+    findings: tuple[Finding, ...] = ()
+
+
+def plan_request(request: IssueRequest, on_findings: OnFindings = lambda _: None) -> PlannedCure:
+    """Return the schedule that a set of the request would be made from.
+
+    Args:
+        request: What the schedule is to be made from.
+        on_findings: Called with what is doubtful, before the schedule is computed.
+
+    Raises:
+        UnusableInput: All that is wrong with the inputs, and between them.
+    """
+    inputs = check_request(request)
+    on_findings(inputs.cautions)
+    return PlannedCure(inputs.job, compute_schedule(inputs, request), inputs.cautions)
+
+
+# ---- the steps --------------------------------------------------------------------------------------
+
+
+def read_request(
+    record: Path,
+    weather: Path | None,
+    as_of: datetime,
+    *,
+    settings: Settings = Settings(),  # noqa: B008 - it does not change
+    typical: Path | None = None,
+    key: str | None = None,
+) -> IssueRequest:
+    """Return the request for the set of the files of a record and of its weather.
+
+    Args:
+        record: The file of the job record.
+        weather: The file of the weather; None to download it.
+        as_of: Time of issue, aware; also that of the download.
+        settings: The choices of the issue.
+        typical: The file of a typical year of the place.
+        key: Of a customer of the forecast service, for the download.
+
+    Raises:
+        UnusableInput: The weather is to be downloaded, and the record cannot be used.
+        DownloadFailed: The forecast could not be downloaded.
+    """
+    LOG.info("1 read")
+    source = read_source(record)
+    if weather is not None:
+        weather_file = read_weather_file(weather)
+    else:
+        examined = examine_source(source)
+        if examined.record is None:
+            raise UnusableInput(examined.findings)
+        weather_file = download_weather(examined.record, as_of, key=key)
+    year = None if typical is None else read_weather_file(typical)
+    return IssueRequest(source, weather_file, as_of, settings, year)
+
+
+def check_request(
+    request: IssueRequest,
+    *,
+    examined: ExaminedRecord | None = None,
+    examine: Callable[..., WeatherExamined] = examine_weather_bytes,
+) -> JobInputs:
+    """Check record and weather, by themselves and against each other.
+
+    Args:
+        request: What the set is to be made from.
+        examined: What came of reading its record, where that was done before.
+        examine: Reads the weather, as `examine_weather_bytes` does.
+
+    Raises:
+        UnusableInput: All that is wrong with them, and between them.
+    """
+    return check_inputs(
+        examined or examine_source(request.record),
+        request.weather,
+        request.as_of,
+        typical_file=request.typical,
+        examine=examine,
+    )
+
+
+def compute_schedule(inputs: JobInputs, request: IssueRequest) -> CureSchedule:
+    """Return the schedule of a request, with what changed since the issue before.
+
+    Raises:
+        UnusableInput: The issue before has no schedule that can be read.
+    """
+    schedule = compute(inputs, request.as_of, request.revision, request.settings)
+    if request.earlier is None:
+        return schedule
+    try:
+        before = read_schedule(request.earlier[SCHEDULE_FILE])
+    except (KeyError, ValueError) as fault:
+        problem = str(fault) if isinstance(fault, ValueError) else "is missing"
+        finding = Finding(problem, file=SCHEDULE_FILE, expected="a set that `handover issue` wrote")
+        raise UnusableInput([finding]) from None
+    return replace(schedule, changes=changes(before, schedule))
+
+
+def render_set(inputs: JobInputs, schedule: CureSchedule, request: IssueRequest) -> IssuedSet:
+    """Return the set of a schedule. Raises RenderingFailed where a document cannot be rendered cleanly."""
+    documents = render_documents(
+        inputs.job,
+        schedule,
+        request.settings,
+        inputs=inputs.files,
+        pictures=inputs.pictures,
+        earlier=request.earlier,
+    )
+    return IssuedSet(inputs.job, schedule, add_inputs(documents, inputs, request.settings), inputs.cautions)
+
+
+def add_inputs(documents: Mapping[str, bytes], inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
+    """Return the files of a set: its documents, and what it was made from with the choices of the issue."""
+    made_from = add_manifest(inputs, settings)
+    return {**documents, **{f"{INPUTS_FOLDER}{name}": data for name, data in made_from.items()}}
+
+
+# ---- to a folder ------------------------------------------------------------------------------------
+
+
+def issue_to_folder(
+    request: IssueRequest, folder: Path, on_findings: OnFindings = lambda _: None
+) -> IssuedSet:
+    """Issue to a folder, as the next revision of the set that is there; return the set.
+
+    Args:
+        request: What the set is to be made from; its revision is not used.
+        folder: New, empty, or with an earlier set of the same job.
+        on_findings: Called with what is doubtful, before the schedule is computed.
+
+    Raises:
+        UnusableInput, RenderingFailed: As `issue` and `IssuedSet.write`.
+    """
+    inputs = check_request(request)
+    on_findings(inputs.cautions)
+    revised = replace(request, revision=next_revision(inputs.job.id, request.as_of, folder=folder))
+    issued = render_set(inputs, compute_schedule(inputs, revised), revised)
+    issued.write(folder)
+    return issued

@@ -1,0 +1,79 @@
+"""What a set is made from, as values: the job, its weather, the files as received and the names they keep."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import PurePath
+from typing import TYPE_CHECKING
+
+from handover.base.file_names import ascii_name, casefold_path, free_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from datetime import datetime
+
+    from handover.errors import Finding
+    from handover.jobs.record import JobRecord
+    from handover.weather import WeatherSeries
+
+
+@dataclass(frozen=True)
+class WeatherFile:
+    """A weather file as received, or why it could not be.
+
+    Attributes:
+        name: What to call it.
+        data: Its bytes; empty where there is a fault.
+        received_at: When it was downloaded, if it was.
+        fault: Why it could not be read.
+    """
+
+    name: str
+    data: bytes
+    received_at: datetime | None = None
+    fault: Finding | None = None
+
+
+@dataclass(frozen=True)
+class JobInputs:
+    """A job and its weather, read and found usable.
+
+    Attributes:
+        job: The record.
+        weather: Its weather, as far as it was given.
+        files: What was received, the record first. What it names keeps that name, folder and all, so that
+            it can be read again where these are laid down.
+        pictures: The job's own pictures, by the names that the record gives them.
+        cautions: What is doubtful, though it stops nothing.
+        typical: A typical year of the place, where one was given.
+        weather_file: Name of the weather among the inputs; `typical_file` likewise.
+        received_at: When the weather was downloaded, if it was.
+    """
+
+    job: JobRecord
+    weather: WeatherSeries
+    files: Mapping[str, bytes]
+    pictures: Mapping[str, bytes] = field(default_factory=dict)
+    cautions: tuple[Finding, ...] = ()
+    typical: WeatherSeries | None = None
+    weather_file: str = ""
+    typical_file: str | None = None
+    received_at: datetime | None = None
+
+
+def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:
+    """Return files by names that lead out of no folder; one whose name is taken gets a number."""
+    named: dict[str, bytes] = {}
+    taken = {casefold_path(each) for each in reserved}
+    for name, content in files:
+        path = str(PurePath(name)) if is_inside(name) else ascii_name(name)
+        free = free_name(path, lambda each: casefold_path(each) in taken)
+        taken.add(casefold_path(free))
+        named[free] = content
+    return named
+
+
+def is_inside(name: str) -> bool:
+    """Say whether a relative path leads out of no folder."""
+    path = PurePath(name)
+    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()

@@ -1,0 +1,113 @@
+"""A schedule in a few lines: for a terminal, or wherever there is no room for a sheet."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from handover.documents.care_sheet import CareSheet
+from handover.documents.wording import Wording
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from handover.documents.date_phrases import DatePhrase
+    from handover.documents.quantity_format import Units
+    from handover.documents.wording import DayWords, MilestoneWords
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+
+
+@dataclass(frozen=True)
+class PlanSummary:
+    """A schedule as the contractor reads it; each pair is what stands on the left and on the right.
+
+    Attributes:
+        site, job: Name of the site, id of the job.
+        weather: Where the weather is from.
+        dates: When, and what may then be done.
+        watering: On which days, and what.
+        refusals: What has no date, and why.
+        cautions: A paragraph each.
+        limits: What the estimates do not cover.
+    """
+
+    site: str
+    job: str
+    weather: str
+    dates: tuple[tuple[str, str], ...]
+    watering: tuple[tuple[str, str], ...]
+    refusals: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
+    limits: str
+
+
+def summarise_plan(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> PlanSummary:
+    """Return a schedule in a few lines.
+
+    Args:
+        job: The record.
+        schedule: Its schedule.
+        units: "us" or "si"; if left out, those that most measures of the record are written in.
+    """
+    return plan_summary(Wording(job, schedule, units=units or job.written_in))
+
+
+def plan_summary(words: Wording) -> PlanSummary:
+    """Return a schedule in a few lines, from its words."""
+    schedule = words.schedule
+    dates = sorted(words.crew_milestones, key=_sort_key)
+    spans = ((what, [*days]) for what, days in groupby(words.watering, key=_work_of))
+    return PlanSummary(
+        site=words.job.site.name,
+        job=schedule.job,
+        weather=schedule.weather.source,
+        dates=tuple(_date(each, schedule.issued_at.year) for each in dates),
+        watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
+        refusals=tuple((each.kind, words.say(f"refusal.{each.because}")) for each in schedule.refusals),
+        cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),
+        limits=" ".join(words.limits),
+    )
+
+
+def first_task(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> str:
+    """Return what the owner does first and from when, from the same values as the sheet."""
+    return first_task_of(CareSheet(Wording(job, schedule, units=units or job.written_in), {}))
+
+
+def first_task_of(care: CareSheet) -> str:
+    """Return the first task of a care sheet."""
+    if (part := care.ongoing) is not None:
+        return f"{part.title}: {part.when}"
+    first = care.words_by_kind[MilestoneKind.FIRST_WATER]
+    if care.wet and first.when is not None:
+        return f"First water from {first.when.text}"
+    return f"{first.title}: {first.when_text}"
+
+
+def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
+    sentence = words.not_after if words.in_stages else words.when
+    return sentence is None, sentence.instant.timestamp() if sentence else 0.0
+
+
+def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
+    """Return when and what; sawing that goes part by part has only its last hour."""
+    if words.in_stages and words.not_after:
+        return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
+    late = f", not after {words.not_after.short}" if words.not_after else ""
+    when = _with_year(words.when, issued_at) if words.when else "past the estimate"
+    return when, words.crew_title + late
+
+
+def _span(first: str, *others: str) -> str:
+    return f"{first} to {others[-1]}" if others else first
+
+
+def _work_of(day: DayWords) -> str:
+    visits = ", ".join(visit.short_span for visit in day.visits)
+    return "; ".join(part for part in (visits, day.amount, day.note) if part)
+
+
+def _with_year(when: DatePhrase, issued_at: int) -> str:
+    year = when.instant.year
+    return when.short if year == issued_at else f"{when.short}, {year}"
