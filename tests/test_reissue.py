@@ -322,7 +322,7 @@ def test_texts_of_ones_own_must_be_given_again(office: Office, run: Run, record:
 # ---- runs that break off
 
 
-@pytest.mark.parametrize("where", ["publish", "archive_documents"])
+@pytest.mark.parametrize("where", ["issuing.publish", "archiving.archive_documents"])
 def test_a_run_that_breaks_off_is_made_good_by_the_next(
     office: Office, where: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -330,7 +330,7 @@ def test_a_run_that_breaks_off_is_made_good_by_the_next(
         raise OSError(28, "No space left on device")
 
     with monkeypatch.context() as patched:
-        patched.setattr(again, where, full)
+        patched.setattr(f"handover.service.{where}", full)
         with pytest.raises(OSError, match="No space"):
             office.reissue(-8.0)
     assert office.revisions == (1,)

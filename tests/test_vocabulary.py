@@ -15,6 +15,9 @@ PACKAGE = Path(__file__).parents[1] / "handover"
 SHARED = {
     "Floats": "an array; in the schedule's model, one that JSON holds",
     "LOG": "the logger of the program",
+    "due": "a command, and the service that it calls",
+    "export": "a command, and the service that it calls",
+    "find": "a command, and the service that it calls",
     "issue": "a command, and the service that it calls",
     "main": "the entry point of a program; the libraries of the PDF engine have one for `.ci/environment`",
 }

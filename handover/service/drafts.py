@@ -47,7 +47,7 @@ class DraftRevision:
 
 
 @dataclass(frozen=True)
-class Draft:
+class RecordDraft:
     """A record that is being written.
 
     Attributes:
@@ -80,7 +80,7 @@ class Drafts:
         found = (each.name for each in self._folder.iterdir() if each.is_dir() and _saved(each))
         return tuple(sorted(found))
 
-    def read(self, name: str) -> Draft:
+    def read(self, name: str) -> RecordDraft:
         """Return a draft as it was saved last.
 
         Raises:
@@ -93,7 +93,7 @@ class Drafts:
         number, at, file = saved[-1]
         source = RecordSource(f"record{file.suffix}", file.read_bytes(), FolderFiles(folder / FILES_FOLDER))
         examined = examine_source(source)
-        return Draft(folder.name, number, at, source, examined.record, examined.findings)
+        return RecordDraft(folder.name, number, at, source, examined.record, examined.findings)
 
     def history(self, name: str) -> tuple[DraftRevision, ...]:
         """Return a draft each time it was saved, in order."""
@@ -108,7 +108,7 @@ class Drafts:
         *,
         files: Mapping[str, bytes] | None = None,
         after: int | None = None,
-    ) -> Draft:
+    ) -> RecordDraft:
         """Save a draft; return it with its findings. The same bytes again change nothing.
 
         Args:
