@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from handover.cli.arguments import Options
     from handover.documents.care_sheet import CareSheet
     from handover.documents.date_phrases import DatePhrase
-    from handover.documents.wording import DayWords, MilestoneWords, Wording
+    from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
+    from handover.documents.words.watering import DayWords
 
 
 def new(options: Options) -> None:
@@ -169,7 +171,7 @@ def _table(words: Wording) -> Iterator[str]:
     yield from wrap(f"{words.job.site.name} ({schedule.job})", first="", indent="")
     yield from wrap(f"Weather: {schedule.weather.source}", first="", indent="")
     yield from heading("Not before")
-    dates = sorted(words.crew_milestones, key=_sort_words)
+    dates = sorted(words.dates.crew_milestones, key=_sort_words)
     yield from columns(_date(each, schedule.issued_at.year) for each in dates)
     yield from heading("Watering")
     stretches = groupby(words.watering, key=_what_to_do)

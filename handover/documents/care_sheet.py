@@ -24,14 +24,10 @@ from handover.schedule.model import MilestoneKind as Kind
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from handover.documents.wording import (
-        DayWords,
-        MilestoneWords,
-        Notice,
-        VisitWords,
-        WithheldWords,
-        Wording,
-    )
+    from handover.documents.wording import Wording
+    from handover.documents.words.cautions import Notice
+    from handover.documents.words.dates import MilestoneWords, WithheldWords
+    from handover.documents.words.watering import DayWords, VisitWords
 
 MAIN_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
 LATER_KINDS = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
@@ -190,7 +186,7 @@ class CareSheet:
     @cached_property
     def words_by_kind(self) -> dict[Kind, MilestoneWords]:
         """Return the dates by kind."""
-        return {each.kind: each for each in self.wording.milestones}
+        return {each.kind: each for each in self.wording.dates.milestones}
 
     @property
     def first(self) -> MilestoneWords | None:
@@ -200,7 +196,7 @@ class CareSheet:
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part where there is no first job, or it is behind him when this is issued."""
-        if (cover := self.wording.cover) is not None:
+        if (cover := self.wording.visits.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
             return JobInProgress(eyebrow, cover.title, cover.when, cover.sentence)
@@ -210,8 +206,8 @@ class CareSheet:
         if ends is not None and self._is_past(ends):
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
             return JobInProgress(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
-        part = f"your-part.{self.wording.method}"
-        day = next((each for each in self.wording.watering_to_come if each.visits), None)
+        part = f"your-part.{self.wording.dates.method}"
+        day = next((each for each in self.wording.visits.days_to_come if each.visits), None)
         if self.first is not None and day is not None:
             hours = self.wording.speak.join_list([each.short_span for each in day.visits])
             action = day.visits[0].action
@@ -232,8 +228,11 @@ class CareSheet:
     def main(self) -> tuple[SheetRow, ...]:
         """Return the dates that everybody asks for, in order of time."""
         kinds = (*MAIN_KINDS, Kind.FROST_SAFE)
-        rows = (self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
-        return (*rows, *(self._withheld(each) for each in self.wording.withheld if each.kind in MAIN_KINDS))
+        rows = (self._row(each) for each in self.wording.dates.owner_milestones if each.kind in kinds)
+        return (
+            *rows,
+            *(self._withheld(each) for each in self.wording.dates.withheld if each.kind in MAIN_KINDS),
+        )
 
     def _withheld(self, words: WithheldWords) -> SheetRow:
         return SheetRow(ICON_OF_KIND[words.kind], words.title, words.when, words.sentence, day=words.when)
@@ -241,11 +240,11 @@ class CareSheet:
     @property
     def warning(self) -> Notice | None:
         """Return the danger that must stand on the first page too: cables that nobody may cut."""
-        return next((each for each in self.wording.cautions if each.code == "tendons"), None)
+        return next((each for each in self.wording.warnings.notices if each.code == "tendons"), None)
 
     @property
     def _cold(self) -> bool:
-        return self.wording.cold
+        return self.wording.dates.cold
 
     def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> SheetRow:
         when = words.when
@@ -278,7 +277,7 @@ class CareSheet:
             if words.in_stages and words.not_after:
                 lines.append(self.say("sheet.crew-stages", title=words.title, to=words.not_after.text))
             elif words.not_after:
-                window = self.wording.window(words.when, words.not_after)
+                window = self.wording.dates.window(words.when, words.not_after)
                 lines.append(self.say("sheet.crew-line", title=words.title, when=window))
             else:
                 lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
@@ -286,7 +285,7 @@ class CareSheet:
             lines[0] = f"{lines[0]} {self.say('sheet.crew-water')}"
         lines += [
             self.say("sheet.crew-withheld", title=each.title, why=each.sentence)
-            for each in self.wording.withheld
+            for each in self.wording.dates.withheld
             if each.kind in CREW_KINDS
         ]
         if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
@@ -300,7 +299,7 @@ class CareSheet:
         if saw is None or saw.when is None or saw.not_after is None or self._is_missed(saw):
             return False
         begins = self.schedule.placement_end if saw.in_stages else saw.when.instant
-        visits = (each for day in self.wording.watering for each in day.visits if each.amount)
+        visits = (each for day in self.wording.visits.days for each in day.visits if each.amount)
         return any(begins < each.end and each.start < saw.not_after.instant for each in visits)
 
     def _is_missed(self, words: MilestoneWords) -> bool:
@@ -319,7 +318,7 @@ class CareSheet:
     @cached_property
     def days(self) -> tuple[DayWords, ...]:
         """Return the days of the watering table: what is over when this is issued is left out."""
-        return tuple(self._join_days(self.wording.watering_to_come))
+        return tuple(self._join_days(self.wording.visits.days_to_come))
 
     def _join_days(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
         """Give days of the table; those in a row on which it may freeze are one."""
@@ -338,7 +337,7 @@ class CareSheet:
     @property
     def left_out(self) -> str:
         """Say that the table leaves out what is over; empty where nothing is."""
-        return self.say("sheet.left-out") if self.wording.watering_began else ""
+        return self.say("sheet.left-out") if self.wording.visits.began else ""
 
     @cached_property
     def columns(self) -> tuple[str, ...]:
@@ -366,7 +365,7 @@ class CareSheet:
     @property
     def wet(self) -> bool:
         """Tell whether the owner brings water."""
-        return any(day.amount for day in self.wording.watering)
+        return any(day.amount for day in self.wording.visits.days)
 
     @property
     def looks_ahead(self) -> bool:
@@ -397,7 +396,10 @@ class CareSheet:
     def stays_off(self) -> tuple[SheetRow, ...]:
         """Return what must stay off, and until when."""
         rows = [self._off(self.words_by_kind[kind]) for kind in STAYS_OFF_KINDS if kind in self.words_by_kind]
-        return (*rows, *(self._never(each) for each in self.wording.withheld if each.kind in STAYS_OFF_KINDS))
+        return (
+            *rows,
+            *(self._never(each) for each in self.wording.dates.withheld if each.kind in STAYS_OFF_KINDS),
+        )
 
     def _off(self, words: MilestoneWords) -> SheetRow:
         """Return when a thing may come on; what the first page has not told already is told here."""
@@ -417,14 +419,14 @@ class CareSheet:
     @cached_property
     def remarks(self) -> tuple[SheetRow, ...]:
         """Return what this slab calls to mind beside that."""
-        blanket = self.wording.blanket
+        blanket = self.wording.warnings.blanket
         cover = (SheetRow("frost", self.say("protection.title"), "", blanket),) if blanket else ()
         return (*cover, *self._notices(hurts=False))
 
     def _notices(self, *, hurts: bool) -> tuple[SheetRow, ...]:
         return tuple(
             SheetRow(ICON_OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
-            for each in self.wording.cautions
+            for each in self.wording.warnings.notices
             if (each.code in HAZARD_CAUTIONS) == hurts and each.code not in OFFICE_ONLY_CAUTIONS
         )
 
@@ -489,7 +491,7 @@ class CareSheet:
     @property
     def how(self) -> Markup:
         """Return how to water, or to keep the cover, as HTML."""
-        return self.text(f"how/{self.wording.method}")
+        return self.text(f"how/{self.wording.dates.method}")
 
 
 HAZARD_CAUTIONS = (

@@ -16,16 +16,19 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from markupsafe import Markup
 
-from handover.documents.quantity_format import reader_value, significant
+from handover.documents.quantity_format import significant
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
+from handover.units import to_reader
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
     from handover.base.arrays import Floats
     from handover.documents.svg import Point
-    from handover.documents.wording import MilestoneWords, Wording
+    from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
+    from handover.units import KindName
 
 CHART_WIDTH = 520.0
 LABEL = 14.0
@@ -179,7 +182,7 @@ def _clear(flags: Sequence[LabelFlag], index: int, row: int, placed: dict[int, i
 
 def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     """Draw the line of time from the pour, with a flag on each "not before" date."""
-    milestones = [each for each in wording.owner_milestones if each.kind in FLAG_KINDS and each.when]
+    milestones = [each for each in wording.dates.owner_milestones if each.kind in FLAG_KINDS and each.when]
     days = _horizon(wording, milestones)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
     shown = [each for each in milestones if scale.reaches(each)]
@@ -220,7 +223,7 @@ def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[fl
     """Return where the pole of a date stands, and how wide its label is."""
     pole = scale.at(words.when.instant) if words.when else scale.right
     wide = max(
-        text_width(wording.short_title(words.kind), LABEL, bold=True),
+        text_width(wording.dates.short_title(words.kind), LABEL, bold=True),
         text_width(words.when.short if words.when else "", LABEL),
     )
     return pole, wide
@@ -233,7 +236,7 @@ def _draw_flag(
     drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
     left = banner.left >= banner.pole
     x, anchor = (banner.pole + 6, "start") if left else (banner.pole - 6, "end")
-    drawing.text((x, head + 12), wording.short_title(words.kind), size=LABEL, anchor=anchor, bold=True)
+    drawing.text((x, head + 12), wording.dates.short_title(words.kind), size=LABEL, anchor=anchor, bold=True)
     drawing.text((x, head + 28), words.when.short if words.when else "", "soft", LABEL, anchor=anchor)
 
 
@@ -296,7 +299,7 @@ def _place(wording: Wording, scale: DayScale, kind: MilestoneKind) -> float | No
     milestone = wording.schedule.milestone(kind)
     if milestone is None or milestone.not_before is None:
         return None
-    return scale.at(wording.not_before(milestone.not_before, kind).instant)
+    return scale.at(wording.dates.not_before(milestone.not_before, kind).instant)
 
 
 def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
@@ -305,7 +308,7 @@ def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) 
     for day in (0, 1, 3, 7, 14, 21, 28):
         x = scale.day(day)
         drawing.line((x, top - 2), (x, top + 6), "soft")
-        words = wording.since_pour(day)
+        words = wording.dates.since_pour(day)
         half = text_width(words, 13) / 2
         middle = min(max(x, half + 2), drawing.width - half - 2)
         if middle - half > taken:
@@ -326,18 +329,18 @@ def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     keep = history.hours <= days * 24
     hours = history.hours[keep]
     low, likely, high = (
-        reader_array(each.middle[keep], "MPa", wording)
+        reader_array(each.middle[keep], "strength", wording)
         for each in (history.strength_mpa.low, history.strength_mpa.likely, history.strength_mpa.high)
     )
     specified = wording.schedule.specified_strength_mpa
-    full = significant(reader_value(specified, "MPa", wording.units)[0], 3)
+    full = significant(to_reader(specified, "strength", wording.units)[0], 3)
     ticks = nice_ticks(max(float(high.max()), full))
 
     def y(value: float) -> float:
         return bottom - (bottom - top) * value / ticks[-1]
 
     xs = [scale.day(hour / 24) for hour in hours]
-    unit = reader_value(1, "MPa", wording.units)[1]
+    unit = to_reader(1, "strength", wording.units)[1]
     drawing = Drawing(
         width,
         height,
@@ -347,14 +350,16 @@ def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     )
     for tick in ticks:
         drawing.line((left, y(tick)), (right, y(tick)), "wash" if tick else "soft")
-        drawing.text((left - 8, y(tick) + 5), wording.round_number(tick, 3), "soft", 13, anchor="end")
+        drawing.text(
+            (left - 8, y(tick) + 5), wording.quantities.round_number(tick, 3), "soft", 13, anchor="end"
+        )
     drawing.text((2, 14), wording.say("chart.strength.axis", unit=unit), "soft", 13)
     thin = _thin(len(xs))
     upper = [(xs[i], y(high[i])) for i in thin]
     lower = [(xs[i], y(low[i])) for i in thin]
     drawing.area([*upper, *reversed(lower)], "band")
     drawing.curve([(xs[i], y(likely[i])) for i in thin], "ink", 2.5)
-    full_strength = wording.say("chart.strength.full", full=wording.quantity(specified, "MPa"))
+    full_strength = wording.say("chart.strength.full", full=wording.quantities.measure(specified, "strength"))
     drawing.line((left, y(full)), (right, y(full)), "soft", 1.2, "2 4")
     drawing.rect((left + 4, y(full) - 17), text_width(full_strength, 13) + 6, 14, "paper")
     drawing.text((left + 6, y(full) - 6), full_strength, "soft", 13)
@@ -367,7 +372,7 @@ def _strength_words(wording: Wording, days: float) -> str:
     history = wording.schedule.history
 
     def at(values: Floats, day: float) -> str:
-        return wording.quantity(float(np.interp(day * 24, history.hours, values)), "MPa")
+        return wording.quantities.measure(float(np.interp(day * 24, history.hours, values)), "strength")
 
     low, high = history.strength_mpa.low.middle, history.strength_mpa.high.middle
     return wording.say(
@@ -377,7 +382,7 @@ def _strength_words(wording: Wording, days: float) -> str:
         high7=at(high, 7),
         low=at(low, days),
         high=at(high, days),
-        full=wording.quantity(wording.schedule.specified_strength_mpa, "MPa"),
+        full=wording.quantities.measure(wording.schedule.specified_strength_mpa, "strength"),
     )
 
 
@@ -392,12 +397,12 @@ def _gates(
         needed = milestone.because.required_strength_mpa
         if needed is None:
             continue
-        x = scale.at(wording.not_before(milestone.not_before, kind).instant)
-        level = y(reader_value(needed, "MPa", wording.units)[0])
+        x = scale.at(wording.dates.not_before(milestone.not_before, kind).instant)
+        level = y(to_reader(needed, "strength", wording.units)[0])
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
         drawing.dot((x, level), 5, "paper", "warm")
-        poles.append((x, text_width(wording.short_title(kind), LABEL, bold=True) + 4))
-        labels.append(wording.short_title(kind))
+        poles.append((x, text_width(wording.dates.short_title(kind), LABEL, bold=True) + 4))
+        labels.append(wording.dates.short_title(kind))
     flags = min_crossings(poles, scale.right)
     for words, banner, row in zip(labels, flags, flag_rows(flags), strict=True):
         rightward = banner.left >= banner.pole
@@ -410,7 +415,7 @@ def _strength_days(drawing: Drawing, wording: Wording, scale: DayScale, bottom: 
     for day in (0, 1, 3, 7, 14, 28):
         x = scale.day(day)
         drawing.line((x, bottom), (x, bottom + 5), "soft")
-        words = wording.since_pour(day)
+        words = wording.dates.since_pour(day)
         half = text_width(words, 13) / 2
         middle = min(x, drawing.width - half - 2)
         if middle - half > taken:
@@ -438,10 +443,10 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
         )
         return left + pace * float((moment - start) / np.timedelta64(1, "s"))
 
-    air = reader_array(weather.air_c[keep], "degC", wording)
+    air = reader_array(weather.air_c[keep], "temperature", wording)
     history = wording.schedule.history
     inside = (history.time >= start) & (history.time <= end)
-    drying = reader_array(history.evaporation[inside], "kg/m2/h", wording)
+    drying = reader_array(history.evaporation[inside], "evaporation", wording)
     drawing = Drawing(
         width, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
     )
@@ -449,10 +454,10 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     _watering_hours(drawing, wording, x, right, (26.0, 194.0))
     _midnights(drawing, wording, x, (left, right), height)
     xs = [x(each) for each in weather.time[keep]]
-    _lane(drawing, wording, "air", "degC", lanes["air"])
+    _lane(drawing, wording, "air", "temperature", lanes["air"])
     _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
     _extremes(drawing, wording, xs, air, lanes["air"])
-    _lane(drawing, wording, "drying", "kg/m2/h", lanes["drying"])
+    _lane(drawing, wording, "drying", "evaporation", lanes["drying"])
     dry_xs = [x(each) for each in history.time[inside]]
     peak = max(float(drying.max(initial=0)), 1e-6)
     floor = lanes["drying"][1]
@@ -461,7 +466,7 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
         drawing.area([(dry_xs[0], floor), *points, (dry_xs[-1], floor)], "sand")
         drawing.curve(points, "warm", 1.5)
     drawing.line((left, floor), (right, floor), "rule")
-    _lane(drawing, wording, "rain", "", lanes["rain"])
+    _lane(drawing, wording, "rain", None, lanes["rain"])
     rain = weather.precipitation_mm[keep]
     most = max(float(rain.max(initial=0)), 4.0)
     for place, amount in zip(xs, rain, strict=True):
@@ -478,8 +483,10 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     return _chart(drawing, wording.say(key))
 
 
-def _lane(drawing: Drawing, wording: Wording, name: str, unit: str, lane: tuple[float, float]) -> None:
-    reader = wording.unit_name(unit) if unit else ""
+def _lane(
+    drawing: Drawing, wording: Wording, name: str, kind: KindName | None, lane: tuple[float, float]
+) -> None:
+    reader = wording.quantities.unit_name(kind) if kind else ""
     lift = 34 if name == "air" else 9
     drawing.text(
         (8, lane[0] - lift), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True
@@ -519,7 +526,11 @@ def _extremes(
             x, y = points[index]
             if taken + 30 <= x <= drawing.width - 18:
                 drawing.text(
-                    (x, y + lift), f"{wording.fixed_decimals(air[index], 0)}°", "ink", 12, anchor="middle"
+                    (x, y + lift),
+                    f"{wording.quantities.fixed_decimals(air[index], 0)}°",
+                    "ink",
+                    12,
+                    anchor="middle",
                 )
                 taken = x
 
@@ -582,8 +593,8 @@ def _weather_words(wording: Wording, keep: np.ndarray, inside: np.ndarray) -> st
     peak = moment.astype(datetime).replace(tzinfo=UTC).astimezone(zone)
     return wording.say(
         "chart.weather.desc",
-        low=wording.quantity(float(air.min()), "degC"),
-        high=wording.quantity(float(air.max()), "degC"),
+        low=wording.quantities.measure(float(air.min()), "temperature"),
+        high=wording.quantities.measure(float(air.max()), "temperature"),
         peak=wording.speak.moment(peak).text,
     )
 
@@ -591,10 +602,10 @@ def _weather_words(wording: Wording, keep: np.ndarray, inside: np.ndarray) -> st
 # ---- small helps
 
 
-def reader_array(values: Floats, unit: str, wording: Wording) -> Floats:
+def reader_array(values: Floats, kind: KindName, wording: Wording) -> Floats:
     """Return an array in the reader's unit."""
-    zero = reader_value(0, unit, wording.units)[0]
-    one = reader_value(1, unit, wording.units)[0]
+    zero = to_reader(0, kind, wording.units)[0]
+    one = to_reader(1, kind, wording.units)[0]
     return values * (one - zero) + zero
 
 

@@ -110,7 +110,7 @@ def test_hours_are_those_that_pass_not_those_of_the_wall(job: JobRecord, schedul
     day = replace(schedule.watering[0], visits=(visit,))
     words = Wording(job, replace(schedule, watering=(day,)))
     assert words.watering[0].length == "1 hr"
-    assert words.visit(visit).length == "1 hour"
+    assert words.visits.visit(visit).length == "1 hour"
 
 
 def test_chance_of_rain_asks_for_a_look_where_the_plan_counts_on_it(

@@ -94,7 +94,7 @@ def test_labels_of_the_strength_chart_keep_apart(
     )
     words = Wording(job, replace(schedule, milestones=tuple(gated)))
     root = ET.fromstring(charts.strength(words, width).svg)  # noqa: S314 - our own drawing
-    names = {words.short_title(kind) for kind in charts.GATE_KINDS}
+    names = {words.dates.short_title(kind) for kind in charts.GATE_KINDS}
     drawn = [each for each in root.iter(f"{SVG}text") if each.text in names]
     assert len(drawn) == len(names)
     spans = []
