@@ -34,7 +34,7 @@ def test_every_package_has_tests_to_run(chooser: ModuleType) -> None:
     ("changed", "tests"),
     [
         ("handover/service/workers.py", {"tests/test_archiving.py", "tests/test_publish.py"}),
-        ("handover/documents/charts.py", {"tests/documents", "tests/documents/test_charts.py"}),
+        ("handover/documents/qr.py", {"tests/documents", "tests/documents/test_qr.py"}),
         ("handover/concrete/heat.py", {"tests/identities", "tests/identities/test_heat.py"}),
         ("handover/jobs/clock.py", {"tests/jobs", "tests/jobs/test_clock.py"}),
         ("tests/jobs/test_clock.py", {"tests/jobs/test_clock.py"}),
