@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 
 from handover.documents.calendars import owner_calendar
 from handover.documents.care_sheet import CareSheet
-from handover.documents.date_phrases import SLEEPING_HOUR, WAKING_HOUR, by_day
 from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind, Visit
+from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, by_day
 from handover.service.inputs import compute, read_inputs
 
 if TYPE_CHECKING:

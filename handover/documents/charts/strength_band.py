@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from handover.documents.charts.chart import (
     CHART_WIDTH,
     LABEL,
@@ -19,13 +17,13 @@ from handover.documents.charts.chart import (
 from handover.documents.charts.labels import flag_rows, min_crossings
 from handover.documents.quantity_format import significant
 from handover.documents.svg import Drawing, text_width
+from handover.schedule.daily_history import strength_on_day
 from handover.schedule.model import MilestoneKind
 from handover.units import to_reader
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.base.arrays import Floats
     from handover.documents.wording import Wording
 
 GATE_KINDS = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
@@ -82,18 +80,18 @@ def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
 
 def _strength_words(wording: Wording, days: float) -> str:
     history = wording.schedule.history
-
-    def at(values: Floats, day: float) -> str:
-        return wording.quantities.measure(float(np.interp(day * 24, history.hours, values)), "strength")
-
-    low, high = history.strength_mpa.low.middle, history.strength_mpa.high.middle
+    low7, high7, low, high = (
+        wording.quantities.measure(each, "strength")
+        for day in (7, days)
+        for each in strength_on_day(history, day)
+    )
     return wording.say(
         "chart.strength.desc",
         days=round(days),
-        low7=at(low, 7),
-        high7=at(high, 7),
-        low=at(low, days),
-        high=at(high, days),
+        low7=low7,
+        high7=high7,
+        low=low,
+        high=high,
         full=wording.quantities.measure(wording.schedule.specified_strength_mpa, "strength"),
     )
 

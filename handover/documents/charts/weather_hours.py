@@ -9,6 +9,7 @@ import numpy as np
 
 from handover.documents.charts.chart import CHART_WIDTH, Chart, draw_chart, reader_array
 from handover.documents.svg import Drawing, text_width
+from handover.schedule.daily_history import peak_drying
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -41,7 +42,7 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     inside = (history.time >= start) & (history.time <= end)
     drying = reader_array(history.evaporation[inside], "evaporation", wording)
     drawing = Drawing(
-        width, height, wording.say("chart.weather.title"), _weather_words(wording, keep, inside), "weather"
+        width, height, wording.say("chart.weather.title"), _weather_words(wording, keep), "weather"
     )
     lanes = {"air": (46.0, 86.0), "drying": (124.0, 154.0), "rain": (174.0, 190.0)}
     _watering_hours(drawing, wording, x, right, (26.0, 194.0))
@@ -51,21 +52,10 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
     _extremes(drawing, wording, xs, air, lanes["air"])
     _lane(drawing, wording, "drying", "evaporation", lanes["drying"])
-    dry_xs = [x(each) for each in history.time[inside]]
-    peak = max(float(drying.max(initial=0)), 1e-6)
-    floor = lanes["drying"][1]
-    if dry_xs:
-        points = _points(dry_xs, drying, lanes["drying"], (0.0, peak))
-        drawing.area([(dry_xs[0], floor), *points, (dry_xs[-1], floor)], "sand")
-        drawing.curve(points, "warm", 1.5)
-    drawing.line((left, floor), (right, floor), "rule")
+    _drying_curve(drawing, [x(each) for each in history.time[inside]], drying, lanes["drying"])
+    drawing.line((left, lanes["drying"][1]), (right, lanes["drying"][1]), "rule")
     _lane(drawing, wording, "rain", None, lanes["rain"])
-    rain = weather.precipitation_mm[keep]
-    most = max(float(rain.max(initial=0)), 4.0)
-    for place, amount in zip(xs, rain, strict=True):
-        if amount > 0.05:  # noqa: PLR2004 - a trace draws nothing
-            tall = 16 * min(float(amount) / most, 1)
-            drawing.rect((place - 2, lanes["rain"][1] - tall), 3, tall, "water")
+    _rain_bars(drawing, xs, weather.precipitation_mm[keep], lanes["rain"])
     drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
     _typical_line(drawing, wording, x, right)
     key = (
@@ -105,6 +95,24 @@ def _curve(
     ink: str,
 ) -> None:
     drawing.curve(_points(xs, values, lane, reach), ink, 2)
+
+
+def _drying_curve(drawing: Drawing, xs: Sequence[float], drying: Floats, lane: tuple[float, float]) -> None:
+    """Draw the drying as an area from zero to its peak."""
+    if not xs:
+        return
+    points = _points(xs, drying, lane, (0.0, max(float(drying.max(initial=0)), 1e-6)))
+    drawing.area([(xs[0], lane[1]), *points, (xs[-1], lane[1])], "sand")
+    drawing.curve(points, "warm", 1.5)
+
+
+def _rain_bars(drawing: Drawing, xs: Sequence[float], rain: Floats, lane: tuple[float, float]) -> None:
+    """Draw a bar for each hour of rain."""
+    most = max(float(rain.max(initial=0)), 4.0)
+    for place, amount in zip(xs, rain, strict=True):
+        if amount > 0.05:  # noqa: PLR2004 - a trace draws nothing
+            tall = 16 * min(float(amount) / most, 1)
+            drawing.rect((place - 2, lane[1] - tall), 3, tall, "water")
 
 
 def _extremes(
@@ -177,11 +185,11 @@ def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], fl
     drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
 
 
-def _weather_words(wording: Wording, keep: np.ndarray, inside: np.ndarray) -> str:
+def _weather_words(wording: Wording, keep: np.ndarray) -> str:
     schedule = wording.schedule
-    air = schedule.weather.air_c[keep]
-    drying = schedule.history.evaporation[inside]
-    moment = schedule.history.time[inside][int(drying.argmax())] if drying.size else schedule.weather.time[0]
+    air, hours = schedule.weather.air_c[keep], schedule.weather.time[keep]
+    peak_hour = peak_drying(schedule.history, hours[0], hours[-1])
+    moment = schedule.weather.time[0] if peak_hour is None else peak_hour
     zone = schedule.placement_end.tzinfo
     peak = moment.astype(datetime).replace(tzinfo=UTC).astimezone(zone)
     return wording.say(

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from handover.documents.date_phrases import DatePhrase, by_day, half_hour_up
 from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import in_stages, printed_not_before
 
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from handover.documents.date_phrases import DatePhrase
     from handover.documents.words.reader import Reader
     from handover.schedule.model import CureSchedule, Milestone, Refusal
 
@@ -41,14 +42,6 @@ UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 TENDONS = "engineer-decides-tendons"
 """Refusal of what the engineer of record decides."""
 
-AT_ANY_HOUR = (
-    MilestoneKind.INITIAL_SET,
-    MilestoneKind.FINAL_SET,
-    MilestoneKind.FIRST_WATER,
-    MilestoneKind.SAW_JOINTS,
-)
-"""Dates that may be at night; all others wait for the morning."""
-
 
 @dataclass(frozen=True)
 class MilestoneWords:
@@ -64,6 +57,7 @@ class MilestoneWords:
         when_text: "Not before 2:00 in the afternoon, Tuesday, July 14", or "Ask your contractor".
         reason: The rule that governed, in words.
         typical: Whether there is a date and it rests on typical weather, past the forecast.
+        in_stages: Whether the part placed first is too late before the part placed last is ready.
     """
 
     kind: MilestoneKind
@@ -75,11 +69,7 @@ class MilestoneWords:
     when_text: str
     reason: str
     typical: bool
-
-    @property
-    def in_stages(self) -> bool:
-        """Tell whether the part placed first is too late before the part placed last is ready."""
-        return bool(self.when and self.not_after and self.not_after.instant <= self.when.instant)
+    in_stages: bool
 
 
 @dataclass(frozen=True)
@@ -169,6 +159,7 @@ class DateWording:
             when_text=f"{not_before} {when.text}" if when else self.say("milestone.words.unknown"),
             reason=self.rule(milestone.because.governing.rule),
             typical=when is not None and milestone.basis == "typical",
+            in_stages=in_stages(milestone, self.schedule.placement_end),
         )
 
     @property
@@ -218,10 +209,8 @@ class DateWording:
 
     def not_before(self, when: datetime, kind: str = "") -> DatePhrase:
         """Say an earliest date: never too early and, for most kinds of milestone, not at night."""
-        if kind == MilestoneKind.FIRST_WATER:  # the watering itself is told to the half hour, whenever it is
-            return self.speak.moment(half_hour_up(when))
-        waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
-        return self.speak.not_before(by_day(when) if waits else when, self.schedule.placement_end)
+        placed = self.schedule.placement_end
+        return self.speak.printed_time(printed_not_before(when, kind, placed), placed)
 
     def window(self, start: DatePhrase, end: DatePhrase) -> str:
         """Say from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""

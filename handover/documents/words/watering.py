@@ -6,9 +6,10 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from handover.documents.date_phrases import capitalise, half_hour_up
+from handover.documents.date_phrases import capitalise
 from handover.schedule.cover_times import first_cover
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import half_hour_up
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -155,10 +156,10 @@ class WateringWording:
 
     def visit(self, visit: Visit) -> VisitWords:
         """Return one watering in words; a watering of the schedule is worded once."""
-        return self._scheduled.get(id(visit)) or self._visit(visit)
+        return self._visit_words.get(id(visit)) or self._visit(visit)
 
     @cached_property
-    def _scheduled(self) -> dict[int, VisitWords]:
+    def _visit_words(self) -> dict[int, VisitWords]:
         """The waterings of the schedule in words, by the identity of each visit."""
         return {id(each): self._visit(each) for day in self.schedule.watering for each in day.visits}
 
