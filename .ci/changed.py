@@ -13,6 +13,7 @@ from pathlib import Path, PurePosixPath
 ROOT = Path(__file__).parents[1]
 ALWAYS = {"tests/test_architecture.py", "tests/test_vocabulary.py"}
 TESTS = {
+    "handover/air": {"tests/identities/test_psychrometrics.py"},
     "handover/base": {"tests/test_units.py", "tests/test_cli.py"},
     "handover/cli": {"tests/test_cli.py"},
     "handover/concrete": {"tests/identities"},

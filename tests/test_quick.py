@@ -46,7 +46,7 @@ def test_all_that_is_named_is_there(chooser: ModuleType) -> None:
             {"tests/test_archiving.py", "tests/test_publish.py", "tests/test_batch.py"},
         ),
         ("handover/schedule/cylinders.py", {"tests/schedule", "tests/schedule/test_measurements.py"}),
-        ("handover/documents/charts.py", {"tests/documents", "tests/documents/test_charts.py"}),
+        ("handover/documents/qr.py", {"tests/documents", "tests/documents/test_qr.py"}),
         ("handover/concrete/heat.py", {"tests/identities", "tests/identities/test_heat.py"}),
         ("handover/jobs/clock.py", {"tests/jobs", "tests/jobs/test_clock.py"}),
         ("tests/jobs/test_clock.py", {"tests/jobs/test_clock.py"}),

@@ -16,7 +16,8 @@ from handover.documents.events import CareEvent, owner_events
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
-    from handover.documents.wording import VisitWords, Wording
+    from handover.documents.wording import Wording
+    from handover.documents.words.watering import VisitWords
 
 WATERING_EVENT = "watering"
 EVENT_NAMES = {Kind.DEICING_SALT: "no-salt"}

@@ -96,7 +96,7 @@ def _calendar(
     audience: Audience,
     earlier: bytes | None = None,
 ) -> bytes:
-    name = words.calendar_name(audience, words.schedule.revision)
+    name = words.events.calendar_name(audience, words.schedule.revision)
     calendar = empty_calendar(name, event_uid(words.job, audience, "calendar", ""), audience)
     calendar.add("last-modified", words.schedule.issued_at.astimezone(UTC))
     for key in ("description", "x-wr-caldesc"):
@@ -114,7 +114,7 @@ def _calendar_properties(words: Wording, audience: Audience) -> str:
     dated = _issue_stamp(words)
     if words.schedule.revision <= 1:
         return dated
-    old = one_line(words.calendar_name(audience, words.schedule.revision - 1))
+    old = one_line(words.events.calendar_name(audience, words.schedule.revision - 1))
     return f"{dated}\n{words.say('calendar.revised', old=old)}\n{words.say('cancelled.note')}"
 
 

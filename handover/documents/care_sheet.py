@@ -2,40 +2,36 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from functools import cached_property
-from itertools import groupby
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from handover.documents.calendar_links import CalendarLinks
 from handover.documents.change_sentences import change_sentences, foremost_changes
+from handover.documents.crew_visits import crew_visits
 from handover.documents.date_phrases import capitalise
 from handover.documents.icons import ICON_OF_CAUTION, ICON_OF_KIND
 from handover.documents.pictures import picture_uri
 from handover.documents.qr import QrCode, sheet_code
+from handover.documents.sheet_rows import LATER_KINDS, JobInProgress, SheetRow, WalkthroughRow
 from handover.documents.slab_facts import placement_facts
 from handover.documents.templating import read_text
 from handover.documents.translations import slug
+from handover.documents.watering_table import WateringTable
 from handover.practice.walkthrough import walkthrough_items
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping
+    from collections.abc import Mapping
 
-    from handover.documents.wording import (
-        DayWords,
-        MilestoneWords,
-        Notice,
-        VisitWords,
-        WithheldWords,
-        Wording,
-    )
+    from handover.documents.watering_table import TableCell
+    from handover.documents.wording import Wording
+    from handover.documents.words.cautions import Notice
+    from handover.documents.words.dates import MilestoneWords, WithheldWords
+    from handover.documents.words.watering import DayWords
 
 MAIN_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
-LATER_KINDS = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
-CREW_KINDS = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
 STAYS_OFF_KINDS = (
     Kind.FOOT_TRAFFIC,
     Kind.LIGHT_WORK,
@@ -45,7 +41,6 @@ STAYS_OFF_KINDS = (
     Kind.FLOOR_COVERING,
     Kind.DEICING_SALT,
 )
-DAY_COLUMNS = ("morning", "midday", "evening", "night")
 OFFICE_ONLY_CAUTIONS = {
     *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
     "cylinders-differ",
@@ -54,60 +49,10 @@ OFFICE_ONLY_CAUTIONS = {
 """What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
 MAX_CHANGES = 3
 """So many changes are told on the first page; the page for the phone and the letter have all."""
-MAX_MENDS = 4
-"""So many things to mend are named on the first page."""
 PHOTO_LINES = 6
 """Lines of the list that a photo takes."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
-
-
-@dataclass(frozen=True)
-class SheetRow:
-    """A line with a picture: what, when, and a sentence."""
-
-    icon: str
-    title: str
-    when: str
-    sentence: str
-    typical: bool = False
-    day: str = ""
-    hour: str = ""
-    kind: Kind | None = None
-
-    @property
-    def later(self) -> bool:
-        """Tell whether this comes after the weeks of curing."""
-        return self.kind in LATER_KINDS
-
-
-@dataclass(frozen=True)
-class JobInProgress:
-    """What is the owner's part now: over what, what, when, and a sentence."""
-
-    eyebrow: str
-    title: str
-    when: str
-    sentence: str
-
-
-@dataclass(frozen=True)
-class TableCell:
-    """A cell of the watering table: its visits, over how many columns it reaches, and a note."""
-
-    visits: tuple[VisitWords, ...]
-    columns: int = 1
-    note: str = ""
-
-
-@dataclass(frozen=True)
-class WalkthroughRow:
-    """A line of the walk-through list; without a state it is to be ticked on paper."""
-
-    item: str
-    state: str
-    note: str = ""
-    photo: str | None = None
 
 
 class CareSheet:
@@ -190,7 +135,7 @@ class CareSheet:
     @cached_property
     def words_by_kind(self) -> dict[Kind, MilestoneWords]:
         """Return the dates by kind."""
-        return {each.kind: each for each in self.wording.milestones}
+        return {each.kind: each for each in self.wording.dates.milestones}
 
     @property
     def first(self) -> MilestoneWords | None:
@@ -200,7 +145,7 @@ class CareSheet:
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part where there is no first job, or it is behind him when this is issued."""
-        if (cover := self.wording.cover) is not None:
+        if (cover := self.wording.visits.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
             return JobInProgress(eyebrow, cover.title, cover.when, cover.sentence)
@@ -210,8 +155,8 @@ class CareSheet:
         if ends is not None and self._is_past(ends):
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
             return JobInProgress(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
-        part = f"your-part.{self.wording.method}"
-        day = next((each for each in self.wording.watering_to_come if each.visits), None)
+        part = f"your-part.{self.wording.dates.method}"
+        day = next((each for each in self.wording.visits.days_to_come if each.visits), None)
         if self.first is not None and day is not None:
             hours = self.wording.speak.join_list([each.short_span for each in day.visits])
             action = day.visits[0].action
@@ -232,8 +177,11 @@ class CareSheet:
     def main(self) -> tuple[SheetRow, ...]:
         """Return the dates that everybody asks for, in order of time."""
         kinds = (*MAIN_KINDS, Kind.FROST_SAFE)
-        rows = (self._row(each) for each in self.wording.owner_milestones if each.kind in kinds)
-        return (*rows, *(self._withheld(each) for each in self.wording.withheld if each.kind in MAIN_KINDS))
+        rows = (self._row(each) for each in self.wording.dates.owner_milestones if each.kind in kinds)
+        return (
+            *rows,
+            *(self._withheld(each) for each in self.wording.dates.withheld if each.kind in MAIN_KINDS),
+        )
 
     def _withheld(self, words: WithheldWords) -> SheetRow:
         return SheetRow(ICON_OF_KIND[words.kind], words.title, words.when, words.sentence, day=words.when)
@@ -241,11 +189,11 @@ class CareSheet:
     @property
     def warning(self) -> Notice | None:
         """Return the danger that must stand on the first page too: cables that nobody may cut."""
-        return next((each for each in self.wording.cautions if each.code == "tendons"), None)
+        return next((each for each in self.wording.warnings.notices if each.code == "tendons"), None)
 
     @property
     def _cold(self) -> bool:
-        return self.wording.cold
+        return self.wording.dates.cold
 
     def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> SheetRow:
         when = words.when
@@ -270,93 +218,37 @@ class CareSheet:
     @cached_property
     def crew(self) -> tuple[str, ...]:
         """Return when the crew comes back, a sentence each."""
-        lines = []
-        for kind in CREW_KINDS:
-            words = self.words_by_kind.get(kind)
-            if words is None or words.when is None or self._is_missed(words):
-                continue
-            if words.in_stages and words.not_after:
-                lines.append(self.say("sheet.crew-stages", title=words.title, to=words.not_after.text))
-            elif words.not_after:
-                window = self.wording.window(words.when, words.not_after)
-                lines.append(self.say("sheet.crew-line", title=words.title, when=window))
-            else:
-                lines.append(self.say("sheet.crew-from", title=words.title, when=words.when.text))
-        if self._saw_meets_water:  # the saw comes first among the lines
-            lines[0] = f"{lines[0]} {self.say('sheet.crew-water')}"
-        lines += [
-            self.say("sheet.crew-withheld", title=each.title, why=each.sentence)
-            for each in self.wording.withheld
-            if each.kind in CREW_KINDS
-        ]
-        if mends := [each.item for each in self.job.walkthrough if each.ok is False]:
-            lines.append(self.say("sheet.crew-mends", items=self._list_mends(mends)))
-        return tuple(lines)
-
-    @property
-    def _saw_meets_water(self) -> bool:
-        """Tell whether a watering falls within the hours in which the crew saws."""
-        saw = self.words_by_kind.get(Kind.SAW_JOINTS)
-        if saw is None or saw.when is None or saw.not_after is None or self._is_missed(saw):
-            return False
-        begins = self.schedule.placement_end if saw.in_stages else saw.when.instant
-        visits = (each for day in self.wording.watering for each in day.visits if each.amount)
-        return any(begins < each.end and each.start < saw.not_after.instant for each in visits)
-
-    def _is_missed(self, words: MilestoneWords) -> bool:
-        """Tell whether the last hour for it is over when this is issued."""
-        return words.not_after is not None and words.not_after.instant <= self.schedule.issued_at
-
-    def _list_mends(self, mends: list[str]) -> str:
-        """Return what is to be mended, for the first page: the list on the last has all of it."""
-        names = "; ".join(mends[:MAX_MENDS])
-        if len(mends) <= MAX_MENDS:
-            return names
-        return self.say("sheet.crew-mends-more", items=names, n=len(mends) - MAX_MENDS)
+        return crew_visits(self.wording)
 
     # ---- watering
 
     @cached_property
+    def table(self) -> WateringTable:
+        """Return the watering table: what is over when this is issued is left out."""
+        return WateringTable(self.wording.reader, self.wording.visits.days_to_come)
+
+    @property
     def days(self) -> tuple[DayWords, ...]:
         """Return the days of the watering table: what is over when this is issued is left out."""
-        return tuple(self._join_days(self.wording.watering_to_come))
-
-    def _join_days(self, days: Iterable[DayWords]) -> Iterator[DayWords]:
-        """Give days of the table; those in a row on which it may freeze are one."""
-        frost = self.say("watering.none-frost")
-        for (frozen, _), run in groupby(days, key=lambda day: (day.note == frost, day.typical)):
-            held = list(run)
-            yield from [self._from_to(held[0], held[-1])] if frozen and len(held) > 1 else held
-
-    def _from_to(self, first: DayWords, last: DayWords) -> DayWords:
-        day, since = (
-            self.say("sheet.day-span", first=one, last=other)
-            for one, other in ((first.short_day, last.short_day), (first.since, last.since))
-        )
-        return replace(first, day=capitalise(day), since=since)
+        return self.table.days
 
     @property
     def left_out(self) -> str:
         """Say that the table leaves out what is over; empty where nothing is."""
-        return self.say("sheet.left-out") if self.wording.watering_began else ""
+        return self.say("sheet.left-out") if self.wording.visits.began else ""
 
-    @cached_property
+    @property
     def columns(self) -> tuple[str, ...]:
         """Return the parts of the day in which something is to be done."""
-        used = {visit.column for day in self.days for visit in day.visits}
-        return tuple(column for column in DAY_COLUMNS if column in used)
+        return self.table.columns
 
     def cells(self, day: DayWords) -> tuple[TableCell, ...]:
-        """Return the cells of a day; its note stands in what is empty at their end, if anything is."""
-        held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
-        filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
-        if empty := len(held) - filled:
-            return (*map(TableCell, held[:filled]), TableCell((), empty, day.note))
-        return tuple(map(TableCell, held))
+        """Return the cells of a day of the table."""
+        return self.table.cells(day)
 
     def note_below(self, day: DayWords) -> str:
-        """Return the note of a day whose last column is filled: it has a line of its own below the hours."""
-        return day.note if day.visits and day.visits[-1].column == self.columns[-1] else ""
+        """Return the note that a day has below its hours; empty where it is beside them, or there is none."""
+        return self.table.note_below(day)
 
     @property
     def waters(self) -> bool:
@@ -366,7 +258,7 @@ class CareSheet:
     @property
     def wet(self) -> bool:
         """Tell whether the owner brings water."""
-        return any(day.amount for day in self.wording.watering)
+        return any(day.amount for day in self.wording.visits.days)
 
     @property
     def looks_ahead(self) -> bool:
@@ -397,7 +289,10 @@ class CareSheet:
     def stays_off(self) -> tuple[SheetRow, ...]:
         """Return what must stay off, and until when."""
         rows = [self._off(self.words_by_kind[kind]) for kind in STAYS_OFF_KINDS if kind in self.words_by_kind]
-        return (*rows, *(self._never(each) for each in self.wording.withheld if each.kind in STAYS_OFF_KINDS))
+        return (
+            *rows,
+            *(self._never(each) for each in self.wording.dates.withheld if each.kind in STAYS_OFF_KINDS),
+        )
 
     def _off(self, words: MilestoneWords) -> SheetRow:
         """Return when a thing may come on; what the first page has not told already is told here."""
@@ -417,14 +312,14 @@ class CareSheet:
     @cached_property
     def remarks(self) -> tuple[SheetRow, ...]:
         """Return what this slab calls to mind beside that."""
-        blanket = self.wording.blanket
+        blanket = self.wording.warnings.blanket
         cover = (SheetRow("frost", self.say("protection.title"), "", blanket),) if blanket else ()
         return (*cover, *self._notices(hurts=False))
 
     def _notices(self, *, hurts: bool) -> tuple[SheetRow, ...]:
         return tuple(
             SheetRow(ICON_OF_CAUTION.get(each.code, "mind"), each.title, "", each.text)
-            for each in self.wording.cautions
+            for each in self.wording.warnings.notices
             if (each.code in HAZARD_CAUTIONS) == hurts and each.code not in OFFICE_ONLY_CAUTIONS
         )
 
@@ -489,7 +384,7 @@ class CareSheet:
     @property
     def how(self) -> Markup:
         """Return how to water, or to keep the cover, as HTML."""
-        return self.text(f"how/{self.wording.method}")
+        return self.text(f"how/{self.wording.dates.method}")
 
 
 HAZARD_CAUTIONS = (

@@ -48,7 +48,7 @@ def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
 
 def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
     writer = _ChangeWriter(wording)
-    shown = {SAW_LAST, WATERING, FROST, *wording.owner_kinds}
+    shown = {SAW_LAST, WATERING, FROST, *wording.dates.owner_kinds}
     changes = [each for each in wording.schedule.changes if each.kind in shown]
     return [(writer.sentence(each, text), each) for each in changes for text in writer.text(each)]
 
@@ -98,7 +98,7 @@ class _ChangeWriter:
             yield self.say("change.lost", what=what, before=_shorten(before[0]))
 
     def _sawn_in_stages(self) -> bool:
-        return any(each.in_stages for each in self.wording.milestones)
+        return any(each.in_stages for each in self.wording.dates.milestones)
 
     def _past_tense(self, sentence: DatePhrase) -> bool:
         return sentence.instant <= self.wording.schedule.issued_at
@@ -128,10 +128,10 @@ class _ChangeWriter:
         return self.say("change.frost-gone", day=self.speak.day(change.before[0]))
 
     def _what(self, kind: str) -> str:
-        return self.say(self.wording.variant(f"change.what.{kind}"))
+        return self.say(self.wording.dates.variant(f"change.what.{kind}"))
 
     def _date_phrase(self, kind: str, when: datetime) -> DatePhrase:
-        return self.speak.not_after(when) if kind == SAW_LAST else self.wording.not_before(when, kind)
+        return self.speak.not_after(when) if kind == SAW_LAST else self.wording.dates.not_before(when, kind)
 
     def _hour(self, when: datetime) -> str:
         return self.speak.short_hour(when)

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 from pydantic import BaseModel
 
-from handover.documents.quantity_format import KIND_OF_UNIT, reader_value, significant
+from handover.documents.quantity_format import significant
 from handover.documents.translations import slug
-from handover.documents.wording import PERCENT_FIGURES
 from handover.jobs.fields import QuantityField
 from handover.jobs.record import declaration_of, mark_of
 from handover.schedule.daily_history import day_history
+from handover.schedule.figure_kinds import SI_UNITS
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
     from handover.practice.silica import Respirator
-    from handover.schedule.model import Figure, Gate, Measurement, Milestone, SawWindow
+    from handover.schedule.model import Assumption, Figure, Gate, Measurement, Milestone, SawWindow
 
 TABLE_FIELDS = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
 RECORD_DIGITS = 4
@@ -77,6 +77,7 @@ class DataSheet:
         self.wording = wording
         self.job = wording.job
         self.schedule = wording.schedule
+        self.quantities = wording.quantities
         self.say = wording.say
 
     @property
@@ -102,10 +103,10 @@ class DataSheet:
     def _date(self, milestone: Milestone) -> DateWords:
         others = tuple(self._gate(each) for each in milestone.because.others)
         after = milestone.not_after
-        words = self.wording.milestone(milestone)
+        words = self.wording.dates.milestone(milestone)
         confidence = milestone.confidence
         sure = (
-            self.say("data.confidence", share=self.wording.percent(confidence))
+            self.say("data.confidence", share=self.quantities.percent(confidence))
             if confidence
             else self.say("data.bounding")
         )
@@ -126,14 +127,14 @@ class DataSheet:
     def _spread(self, milestone: Milestone) -> str:
         return ", ".join(
             self.say(
-                "data.spread", name=self.say(f"spread.{each.name}"), share=self.wording.percent(each.value)
+                "data.spread", name=self.say(f"spread.{each.name}"), share=self.quantities.percent(each.value)
             )
             for each in milestone.spread_by
         )
 
     def _gate(self, gate: Gate) -> GateWords:
         return GateWords(
-            rule=self.wording.rule(gate.rule),
+            rule=self.wording.dates.rule(gate.rule),
             dates=f"{self.moment(gate.likely)} / {self.moment(gate.not_before)}",
             source=gate.source,
             mark=self.say(f"mark.{slug(gate.mark)}"),
@@ -142,12 +143,10 @@ class DataSheet:
 
     def figures(self, figures: tuple[Figure, ...]) -> str:
         """Return figures as "required strength 500 psi; age 24 h"."""
-        return "; ".join(f"{self.wording.figure_name(each)} {self._figure(each)}" for each in figures)
-
-    def _figure(self, figure: Figure) -> str:
-        if figure.name in PERCENT_FIGURES:
-            return self.wording.figure(figure)
-        return self.wording.quantity(figure.value, figure.unit, FIGURE_DIGITS)
+        words = self.quantities
+        return "; ".join(
+            f"{words.figure_name(each)} {words.figure(each, figures, FIGURE_DIGITS)}" for each in figures
+        )
 
     @cached_property
     def joints(self) -> tuple[tuple[str, str], ...]:
@@ -155,27 +154,28 @@ class DataSheet:
         joints = self.schedule.joints
         if joints is None:
             return ()
-        lengths = {
-            "depth": joints.depth_m,
-            "early-entry-depth": joints.early_entry_depth_m,
-            "longest-spacing": joints.longest_spacing_m,
-            "spacing": joints.spacing_m,
-        }
+        depths = {"depth": joints.depth_m, "early-entry-depth": joints.early_entry_depth_m}
+        spacings = {"longest-spacing": joints.longest_spacing_m, "spacing": joints.spacing_m}
         values = {each.saw: self._window(each) for each in joints.windows}
         values["cracks-from"] = self.moment(joints.cracks_from)
-        values |= {name: self.wording.quantity(value, "m", 3) for name, value in lengths.items() if value}
+        values |= {name: self.quantities.measure(depth, "thickness", 3) for name, depth in depths.items()}
+        values |= {
+            name: self.quantities.measure(spacing, "length", 3)
+            for name, spacing in spacings.items()
+            if spacing
+        }
         rows = [(self.say(f"joints.{name}"), value) for name, value in values.items()]
         return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
 
     def _dust(self, dust: Respirator) -> str:
         """Say what protects the lungs, for how much sawing."""
         over = (
-            self.say("joints.dust-over", hours=self.wording.fixed_decimals(dust.over_h, 0))
+            self.say("joints.dust-over", hours=self.quantities.fixed_decimals(dust.over_h, 0))
             if dust.over_h
             else ""
         )
         asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
-        mask = self.say(asked, factor=self.wording.fixed_decimals(dust.protection_factor, 0))
+        mask = self.say(asked, factor=self.quantities.fixed_decimals(dust.protection_factor, 0))
         basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
         return " ".join(part for part in (over, mask, basis) if part)
 
@@ -201,8 +201,8 @@ class DataSheet:
             return ()
         return tuple(
             (
-                self.wording.quantity(each.resistance, "m2K/W"),
-                self.wording.quantity(each.coldest_surface_c, "degC"),
+                self.quantities.measure(each.resistance, "thermal resistance"),
+                self.quantities.measure(each.coldest_surface_c, "temperature"),
                 self.moment(each.frost_safe),
                 self.moment(each.freezes_from) if each.freezes_from else "",
             )
@@ -215,11 +215,18 @@ class DataSheet:
         protection = self.schedule.protection
         if protection is None:
             return ()
-        drop = "" if protection.drop_k is None else self.wording.quantity(protection.drop_k, "K")
+        drop = (
+            ""
+            if protection.drop_k is None
+            else self.quantities.measure(protection.drop_k, "temperature difference")
+        )
         notes = [
-            self.say("protection.laid", laid=self.wording.quantity(protection.laid, "m2K/W")),
-            self.wording.blanket,
-            self.say("protection.largest-drop", most=self.wording.quantity(protection.largest_drop_k, "K")),
+            self.say("protection.laid", laid=self.quantities.measure(protection.laid, "thermal resistance")),
+            self.wording.warnings.blanket,
+            self.say(
+                "protection.largest-drop",
+                most=self.quantities.measure(protection.largest_drop_k, "temperature difference"),
+            ),
             self.say("protection.drop", drop=drop) if drop else "",
         ]
         return tuple(note for note in notes if note)
@@ -245,15 +252,15 @@ class DataSheet:
     @cached_property
     def assumed(self) -> tuple[tuple[str, str, str], ...]:
         """Return what was taken where the record says nothing: field, value in the reader's unit, why."""
-        return tuple(
-            (each.field, self._assumption_text(each.value), each.why) for each in self.schedule.assumed
-        )
+        return tuple((each.field, self._assumption_text(each), each.why) for each in self.schedule.assumed)
 
-    def _assumption_text(self, text: str) -> str:
-        number, _, unit = text.partition(" ")
-        if unit not in KIND_OF_UNIT:
-            return text
-        return self.wording.quantity(float(number), unit, FIGURE_DIGITS)
+    def _assumption_text(self, assumption: Assumption) -> str:
+        """Return an assumed value; a quantity of the record in the reader's unit."""
+        number, _, unit = assumption.value.partition(" ")
+        quantity = _quantity_of(assumption.field)
+        if quantity is None or unit != SI_UNITS[quantity.kind]:  # a number, or words such as "final set"
+            return assumption.value
+        return self.quantities.measure(float(number), quantity.kind, FIGURE_DIGITS)
 
     def value(self, path: str, value: object) -> str:
         """Return the value of a field of the record in the reader's units."""
@@ -271,12 +278,12 @@ class DataSheet:
         return str(value)
 
     def _number(self, path: str, value: float) -> str:
-        quantity = mark_of(declaration_of(path), QuantityField)
+        quantity = _quantity_of(path)
         if quantity is None:
-            return self.wording.round_number(value, 6)
+            return self.quantities.round_number(value, 6)
         number, label = to_reader(value, quantity.kind, self.wording.units)
         digits = significant(number, RECORD_DIGITS)
-        return self.wording.with_label(round(number) if quantity.kind == "temperature" else digits, label)
+        return self.quantities.with_label(round(number) if quantity.kind == "temperature" else digits, label)
 
     # ---- what was measured
 
@@ -303,27 +310,27 @@ class DataSheet:
         fit = self.schedule.strength_fit
         if fit is None:
             return None
-        quantity, percent = self.wording.quantity, self.wording.percent
+        measure, percent = self.quantities.measure, self.quantities.percent
         return FitWords(
             curve=self.say(
                 "data.measured.curve",
-                ultimate=quantity(fit.ultimate_mpa, "MPa", 3),
-                rate=self.wording.round_number(fit.rate_per_h * 24, 3),
-                offset=self.wording.round_number(fit.offset_h, 2),
-                reference=quantity(fit.reference_c, "degC"),
+                ultimate=measure(fit.ultimate_mpa, "strength", 3),
+                rate=self.quantities.round_number(fit.rate_per_h * 24, 3),
+                offset=self.quantities.round_number(fit.offset_h, 2),
+                reference=measure(fit.reference_c, "temperature"),
                 scatter=percent(fit.scatter),
                 most_scatter=percent(fit.most_scatter),
-                reach=self.wording.round_number(fit.reach, 3),
-                most_reach=self.wording.round_number(fit.most_reach, 2),
+                reach=self.quantities.round_number(fit.reach, 3),
+                most_reach=self.quantities.round_number(fit.most_reach, 2),
             ),
             verdict=self.say(f"data.measured.verdict.{fit.verdict}"),
             source=fit.source,
             mark=self.say(f"mark.{slug(fit.mark)}"),
             tests=tuple(
                 (
-                    quantity(test.age_h, "h", 3),
-                    quantity(test.measured_mpa, "MPa", 3),
-                    quantity(test.fitted_mpa, "MPa", 3),
+                    measure(test.age_h, "duration", 3),
+                    measure(test.measured_mpa, "strength", 3),
+                    measure(test.fitted_mpa, "strength", 3),
                     percent(test.deviation),
                 )
                 for test in fit.tests
@@ -358,9 +365,9 @@ class DataSheet:
 
     def _history_row(self, number: int) -> tuple[str, ...]:
         day = day_history(self.schedule.history, number)
-        words = self.wording
+        words = self.quantities
         coldest, warmest = (
-            reader_value(each, "degC", words.units)[0]
+            to_reader(each, "temperature", words.units)[0]
             for each in (day.coldest_surface_c, day.warmest_surface_c)
         )
         return (
@@ -369,12 +376,20 @@ class DataSheet:
             f"{words.fixed_decimals(coldest, 0)} / {words.fixed_decimals(warmest, 0)}",
             words.fixed_decimals(day.equivalent_age_h, 0),
             words.fixed_decimals(day.hydration, 2),
-            *(words.number(each, "MPa") for each in day.strength_mpa),
-            words.number(day.highest_evaporation, "kg/m2/h"),
-            words.number(day.evaporation_mm, "mm"),
+            *(words.number(each, "strength") for each in day.strength_mpa),
+            words.number(day.highest_evaporation, "evaporation"),
+            words.number(day.evaporation_mm, "rain"),
         )
 
     @property
     def reference(self) -> str:
         """Return the reference temperature of the equivalent age."""
-        return self.wording.quantity(self.schedule.history.reference_c, "degC")
+        return self.quantities.measure(self.schedule.history.reference_c, "temperature")
+
+
+def _quantity_of(path: str) -> QuantityField | None:
+    """Return the quantity that a field of the record holds; None where it holds none, or is no field."""
+    try:
+        return mark_of(declaration_of(path), QuantityField)
+    except KeyError:
+        return None

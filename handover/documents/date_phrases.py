@@ -1,30 +1,21 @@
-"""Dates and times as an owner says them, rounded once and never to the early side."""
+"""Dates and times as an owner says them."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from babel.dates import format_date, format_time
 from babel.lists import format_list
 from babel.units import format_unit
 
-from handover.practice.rules import general_rules
+from handover.schedule.printed_times import PrintedTime, half_hour_down, round_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date, datetime, timedelta
 
     from handover.documents.translations import Translations
-
-HALF_HOUR_S = 1800
-MORNING = general_rules().clock_time("day.morning")
-"""What "the morning of" promises: a milestone reached later in the day is told for the next day."""
-WAKING_HOUR = general_rules().clock_time("day.waking")
-SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
-"""Nobody is woken for what may as well be done later: it waits for the morning."""
-EXACT_PERIOD = general_rules().duration("change.soon-until")
-"""After placement a date is told to the half hour for this long; later only the day is told."""
 
 
 @dataclass(frozen=True)
@@ -46,39 +37,6 @@ class DatePhrase:
     day: str
     hour: str
     short: str
-
-
-def half_hour_up(when: datetime) -> datetime:
-    """Return the first half hour of the local clock that is not before `when`, in the same zone."""
-    offset = when.utcoffset()
-    if offset is None:
-        raise ValueError("a time without a zone")
-    local = when.astimezone(UTC).timestamp() + offset.total_seconds()
-    ahead = -local % HALF_HOUR_S
-    return (when.astimezone(UTC) + timedelta(seconds=ahead)).astimezone(when.tzinfo)
-
-
-def half_hour_down(when: datetime) -> datetime:
-    """Return the last half hour of the local clock that is not after `when`, in the same zone."""
-    up = half_hour_up(when)
-    behind = timedelta(seconds=HALF_HOUR_S) if up.astimezone(UTC) > when.astimezone(UTC) else timedelta()
-    return (up.astimezone(UTC) - behind).astimezone(when.tzinfo)
-
-
-def morning_up(when: datetime) -> datetime:
-    """Return the first morning (8:00 local) that is not before `when`, in the same zone."""
-    morning = datetime.combine(when.date(), MORNING, when.tzinfo)
-    if morning.astimezone(UTC) >= when.astimezone(UTC):
-        return morning
-    return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
-
-
-def by_day(when: datetime) -> datetime:
-    """Return the first instant that is not before `when` and not at night, in the same zone."""
-    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
-        return when
-    day = when.date() + timedelta(days=when.time() >= SLEEPING_HOUR)
-    return datetime.combine(day, WAKING_HOUR, when.tzinfo)
 
 
 class DateFormatter:
@@ -162,14 +120,16 @@ class DateFormatter:
 
     def not_before(self, when: datetime, placed: datetime) -> DatePhrase:
         """Say a date that must not be told too early: to the half hour at first, then to the morning."""
-        if when - placed <= EXACT_PERIOD:
-            return self.moment(half_hour_up(when))
-        morning = morning_up(when)
-        day = self.day(morning, year=morning.year != placed.year)
+        return self.printed_time(round_up(when, placed), placed)
+
+    def printed_time(self, time: PrintedTime, placed: datetime) -> DatePhrase:
+        """Say a time that is rounded already; with the year where it is not that of the placement."""
+        if time.exact:
+            return self.moment(time.instant)
+        day = self.day(time.instant, year=time.instant.year != placed.year)
         text = self.words.say("calendar-words.morning-of", day=day)
-        return DatePhrase(
-            morning, False, text, day, self.words.say("calendar-words.morning"), self.short_day(morning)
-        )
+        hour = self.words.say("calendar-words.morning")
+        return DatePhrase(time.instant, False, text, day, hour, self.short_day(time.instant))
 
     def not_after(self, when: datetime) -> DatePhrase:
         """Say a date that must not be told too late: to the half hour before it."""

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
-from handover.documents.wording import EventWords
+from handover.documents.words.events import EventWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import COVERING, frost_covers
 from handover.schedule.model import MilestoneKind
@@ -114,18 +114,18 @@ class _EventBuilder:
         for day in self.schedule.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 start, end = _utc(visit.start), _utc(visit.end)
-                words = self.wording.visit_event(visit)
+                words = self.wording.events.visit_event(visit)
                 yield CareEvent("owner", "watering", f"{day.date} {number}", start, end, words, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
         for milestone, start in self._dates_in_words(PERMISSIONS):
-            words = self._with_hour(self.wording.owner_event(milestone), start, "calendar.from")
+            words = self._with_hour(self.wording.events.owner_event(milestone), start, "calendar.from")
             yield CareEvent("owner", milestone.kind, "", start, start + EVENT_LENGTH, words, "may")
 
     def _distant(self) -> Iterator[CareEvent]:
         for milestone, when in self._dates_in_words(DISTANT):
             yield self._all_day_event(
-                "owner", milestone.kind, when, self.wording.owner_event(milestone), "may"
+                "owner", milestone.kind, when, self.wording.events.owner_event(milestone), "may"
             )
 
     def _no_salt(self) -> Iterator[CareEvent]:
@@ -134,7 +134,7 @@ class _EventBuilder:
             cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
             if cold < allowed:
                 when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
-                words = self._with_caller(self.wording.event("no-salt", when=when))
+                words = self._with_caller(self.wording.events.event("no-salt", when=when))
                 yield self._all_day_event("owner", "no-salt", cold, words, "protect")
 
     # ---- the crew's
@@ -145,25 +145,27 @@ class _EventBuilder:
         Where the part placed first is too late before the last is ready, the work ends with that last hour.
         """
         for milestone, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
-            instructions = self.wording.milestone(milestone)
+            instructions = self.wording.dates.milestone(milestone)
             end = _utc(instructions.not_after.instant) if instructions.not_after else ready + SAWING
             start = end - SAWING if instructions.in_stages else ready
-            words = self._with_hour(self.wording.crew_event(milestone), start)
+            words = self._with_hour(self.wording.events.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, end, words, "work")
 
     def _edges(self) -> Iterator[CareEvent]:
         """Strip the forms, then rub the edges while they are green, and mend what was promised."""
         for milestone, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
-            words = self._with_hour(self.wording.crew_event(milestone), start)
+            words = self._with_hour(self.wording.events.crew_event(milestone), start)
             yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
-            words = self._with_hour(self.wording.with_mends(self.wording.event("rub-edges")), bare)
+            words = self._with_hour(
+                self.wording.events.with_repairs(self.wording.events.event("rub-edges")), bare
+            )
             yield CareEvent("crew", "rub-edges", "", bare, bare + RUBBING, words, "work")
 
     def _walkthrough(self) -> Iterator[CareEvent]:
         """Meet the owner on the day the curing ends, over what was left open."""
         for _, ended in self._dates_in_words([MilestoneKind.CURING_ENDS]):
-            words = self.wording.walkthrough_event()
+            words = self.wording.events.walkthrough_event()
             yield self._all_day_event("crew", "walk-through", ended, words, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
@@ -172,8 +174,8 @@ class _EventBuilder:
         for milestone, start in self._dates_in_words(
             [MilestoneKind.CURING_ENDS] if self.schedule.stays_covered else kinds
         ):
-            when = self.wording.milestone(milestone).when_text
-            words = self._with_hour(self.wording.event("blankets-off", when=when), start)
+            when = self.wording.dates.milestone(milestone).when_text
+            words = self._with_hour(self.wording.events.event("blankets-off", when=when), start)
             yield CareEvent("crew", "blankets-off", "", start, start + COVERING, words, "work")
 
     # ---- both
@@ -190,8 +192,8 @@ class _EventBuilder:
                 "start": self.wording.speak.moment(first).text,
                 "end": self.wording.speak.moment(last).text,
             }
-            words = self.wording.event(f"frost-cover-{audience}", **jobs)
-            if (cover := self.wording.cover) and audience == "owner" and _utc(cover.start) == start:
+            words = self.wording.events.event(f"frost-cover-{audience}", **jobs)
+            if (cover := self.wording.visits.cover) and audience == "owner" and _utc(cover.start) == start:
                 description = f"{words.description}\n{cover.title}: {cover.when}."
                 words = replace(words, title=cover.title, description=description)
             words = self._with_hour(self._with_caller(words) if audience == "owner" else words, start)
@@ -199,14 +201,14 @@ class _EventBuilder:
 
     def _cover_job(self, audience: Audience) -> Iterator[CareEvent]:
         """Cover the slab where watering has to wait, unless a frost of that hour says so already."""
-        cover = self.wording.cover
+        cover = self.wording.visits.cover
         if cover is None or audience != "owner":
             return
         start = _utc(cover.start)
         if any(each.start == start for each in self.covers):
             return
         words = self._with_hour(
-            EventWords(cover.title, f"{cover.when}.\n{cover.sentence}\n{self.wording.caller}"), start
+            EventWords(cover.title, f"{cover.when}.\n{cover.sentence}\n{self.wording.events.caller}"), start
         )
         yield CareEvent("owner", "cover-not-water", "", start, start + COVERING, words, "protect")
 
@@ -215,7 +217,7 @@ class _EventBuilder:
     def _dates_in_words(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[Milestone, datetime]]:
         """Give each date of these kinds with the instant that the reader is told; none past the estimate."""
         for milestone in filter(None, map(self.schedule.milestone, kinds)):
-            when = self.wording.milestone(milestone).when
+            when = self.wording.dates.milestone(milestone).when
             if when is not None:
                 yield milestone, _utc(when.instant)
 
@@ -240,7 +242,7 @@ class _EventBuilder:
         return replace(words, title=self.wording.say(pattern, title=words.title, hour=hour))
 
     def _with_caller(self, words: EventWords) -> EventWords:
-        return replace(words, description=f"{words.description}\n{self.wording.caller}")
+        return replace(words, description=f"{words.description}\n{self.wording.events.caller}")
 
     def _all_day_event(
         self, audience: Audience, kind: str, when: datetime, words: EventWords, look: EventLook

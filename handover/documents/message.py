@@ -169,13 +169,13 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
     return template.render(
         job=words.job,
         wording=words,
-        dates=[each for each in words.owner_milestones if each.kind in REPORTED_KINDS],
-        withheld=[each for each in words.withheld if each.kind in REPORTED_KINDS],
-        warnings=[each for each in words.cautions if each.code == "tendons"],
+        dates=[each for each in words.dates.owner_milestones if each.kind in REPORTED_KINDS],
+        withheld=[each for each in words.dates.withheld if each.kind in REPORTED_KINDS],
+        warnings=[each for each in words.warnings.notices if each.code == "tendons"],
         again=words.schedule.revision > 1,
         changes=change_sentences(words),
         earlier=words.schedule.revision - 1,
-        old_calendar=words.calendar_name("owner", words.schedule.revision - 1),
+        old_calendar=words.events.calendar_name("owner", words.schedule.revision - 1),
         attached=list(_attachment_list(words, attachments)),
     )
 
@@ -184,9 +184,9 @@ def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:
     """Say what each attachment is for."""
     for name in names:
         key = f"message.attached.{name.split('.')[0]}"
-        if name.startswith("care-sheet") and not any(day.amount for day in words.watering):
-            key += "--looking" if any(day.visits for day in words.watering) else "--plain"
-        yield words.say(key, name=name) if words.words.has(key) else name
+        if name.startswith("care-sheet") and not any(day.amount for day in words.visits.days):
+            key += "--looking" if any(day.visits for day in words.visits.days) else "--plain"
+        yield words.say(key, name=name) if words.reader.has(key) else name
 
 
 def _html(plain: str, words: Wording) -> str:

@@ -47,10 +47,10 @@ def sheet_code(wording: Wording) -> QrCode | None:
     url = wording.job.contractor.page_url
     if url:
         return QrCode(url, draw_code(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
-    cover = wording.cover
+    cover = wording.visits.cover
     if cover is not None and cover.start > wording.schedule.issued_at:
         return _of_event(wording, cover.title, cover.start, cover.when)
-    owners = {each.kind: each for each in wording.owner_milestones}
+    owners = {each.kind: each for each in wording.dates.owner_milestones}
     if MilestoneKind.FIRST_WATER not in owners:
         return None
     later = (each for kind, each in owners.items() if kind != MilestoneKind.FIRST_WATER)

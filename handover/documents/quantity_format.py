@@ -9,32 +9,10 @@ from typing import TYPE_CHECKING, Literal
 from babel.numbers import format_decimal, format_percent
 from babel.units import format_unit
 
-from handover.units import to_reader
-
 if TYPE_CHECKING:
     from babel.core import Locale
 
-    from handover.units import KindName
-
 Units = Literal["us", "si"]
-
-KIND_OF_UNIT: dict[str, KindName] = {
-    "m": "thickness",
-    "m2": "area",
-    "m3": "volume",
-    "L": "water",
-    "degC": "temperature",
-    "K": "temperature difference",
-    "MPa": "strength",
-    "kg/m3": "content",
-    "mm/h": "application rate",
-    "mm": "rain",
-    "kg/m2/h": "evaporation",
-    "m2K/W": "thermal resistance",
-    "m/s": "wind speed",
-    "degC h": "maturity",
-}
-"""Of what kind a value is, by the SI unit it stands in. Other units ("h", "d") read alike everywhere."""
 
 UNIT_WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
 """Labels that are told in words, by what CLDR calls the unit."""
@@ -46,21 +24,6 @@ DECIMALS = {"psi": 0, "MPa": 1, "lb/ft²/h": 3, "kg/m²/h": 2, "in": 2, "mm": 1,
 """Of a number in a column, by the label of its unit: all of a column are written alike."""
 
 INCH_M = 0.0254
-
-LONG_M = 0.6
-"""From here on a reader takes a length in feet or metres, not in inches or millimetres."""
-
-
-def reader_value(value: float, unit: str, units: Units) -> tuple[float, str]:
-    """Return an SI value in the reader's unit, and the label of that unit ("" for a plain number)."""
-    kind = KIND_OF_UNIT.get(unit)
-    if unit == "m" and value >= LONG_M:
-        kind = "length"
-    if unit == "h/m" and units == "us":
-        return value * INCH_M, "h/in"
-    if kind is None:
-        return value, "" if unit == "1" else unit
-    return to_reader(value, kind, units)
 
 
 def significant(value: float, digits: int) -> float:
@@ -91,7 +54,7 @@ def format_percentage(share: float, digits: int, locale: Locale | str = "en") ->
 
 
 def with_unit(value: float, label: str, locale: Locale, *, spelled_out: bool) -> str:
-    """Return a number with the unit that a label of `reader_value` stands for: "120 gallons", "5\u00a0in".
+    """Return a number with the unit that a label of the reader stands for: "120 gallons", "5\u00a0in".
 
     Args:
         value: In the reader's unit, rounded.

@@ -69,15 +69,19 @@ def _each(wording: Wording, table: object) -> Iterator[tuple[str, str]]:
 
 def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
     if fact.vocabulary:
-        code = wording.method if fact.label == "curing" else str(value)
+        code = wording.dates.method if fact.label == "curing" else str(value)
         return wording.say(f"{fact.vocabulary}.{slug(code)}")
     if quantity := mark_of(field, QuantityField):
-        return wording.measure(float(value), quantity.kind, fact.digits)  # type: ignore[arg-type]
+        return wording.quantities.measure(float(value), quantity.kind, fact.digits)  # type: ignore[arg-type]
     match value:
         case datetime():
             return wording.speak.moment(value).short
         case float():
-            return wording.percent(value) if fact.is_share else wording.round_number(value, fact.digits)
+            return (
+                wording.quantities.percent(value)
+                if fact.is_share
+                else wording.quantities.round_number(value, fact.digits)
+            )
         case tuple():
             return ", ".join(value)
     return str(value)
@@ -87,7 +91,7 @@ def _size(wording: Wording) -> dict[str, str]:
     slab = wording.job.slab
     if slab.length is None or slab.width is None:
         return {}
-    length, width = (wording.measure(side, "length", 3) for side in (slab.length, slab.width))
+    length, width = (wording.quantities.measure(side, "length", 3) for side in (slab.length, slab.width))
     return {"size": wording.say("placed.size-value", length=length, width=width)}
 
 

@@ -57,3 +57,17 @@ def day_history(history: SlabHistory, day: int) -> DayHistory:
         highest_evaporation=float(drying.max()),
         evaporation_mm=float(np.mean(drying)) * (len(drying) - 1),
     )
+
+
+def strength_on_day(history: SlabHistory, day: float) -> tuple[float, float]:
+    """Return the low and the high end of the estimate of strength after so many days, in MPa."""
+    ends = (history.strength_mpa.low.middle, history.strength_mpa.high.middle)
+    low, high = (float(np.interp(day * 24, history.hours, each)) for each in ends)
+    return low, high
+
+
+def peak_drying(history: SlabHistory, start: np.datetime64, end: np.datetime64) -> np.datetime64 | None:
+    """Return the hour in which the slab dries most, from start to end, UTC; None where there is none."""
+    keep = (history.time >= start) & (history.time <= end)
+    drying = history.evaporation[keep]
+    return history.time[keep][int(drying.argmax())] if drying.size else None

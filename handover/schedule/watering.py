@@ -7,7 +7,7 @@ used: an exact search over slots of half an hour, the water held (in steps), and
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -19,7 +19,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
@@ -303,9 +303,7 @@ def _day(
     known = simulation.weather.seconds
     whole = (known > begins) & (known <= over)
     litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
-    visits = tuple(
-        _soften(visit, slots, simulation) for visit in _visits(slots, chosen, litres_per_h, job.zone)
-    )
+    visits = tuple(_visits(slots, chosen, litres_per_h, simulation))
     chance = weather.precipitation_probability[whole]
     return WateringDay(
         date=day,
@@ -320,33 +318,38 @@ def _day(
     )
 
 
-def _visits(slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, zone: ZoneInfo) -> list[Visit]:
-    """Join the chosen slots that follow each other."""
-    visits: list[Visit] = []
-    for start_s in slots.start_s[chosen]:
-        start = datetime.fromtimestamp(start_s, UTC).astimezone(zone)
-        end = datetime.fromtimestamp(start_s + SLOT_H * HOUR_S, UTC).astimezone(zone)
-        litres = litres_per_h * SLOT_H
-        if visits and visits[-1].end == start:
-            start, litres = visits[-1].start, visits[-1].litres + litres
-            visits.pop()
-        visits.append(Visit(start, end, litres))
-    return visits
+def _visits(
+    slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, simulation: Simulation
+) -> Iterator[Visit]:
+    """Yield a visit for each run of chosen slots that follow each other."""
+    starts = slots.start_s[chosen]
+    zone = simulation.job.zone
+    for run in np.split(starts, np.flatnonzero(np.diff(starts) != SLOT_H * HOUR_S) + 1):
+        if not len(run):
+            continue
+        start = datetime.fromtimestamp(run[0], UTC).astimezone(zone)
+        end = datetime.fromtimestamp(run[-1] + SLOT_H * HOUR_S, UTC).astimezone(zone)
+        litres = sum(litres_per_h * SLOT_H for _ in run)
+        yield Visit(start, end, litres, *_cold_water(start, slots, simulation))
 
 
-def _soften(visit: Visit, slots: Slots, simulation: Simulation) -> Visit:
-    """Return a visit with a word on water that is too cool for the surface, and the hour that is gentlest."""
+def _cold_water(
+    start: datetime, slots: Slots, simulation: Simulation
+) -> tuple[float, datetime] | tuple[None, None]:
+    """Return how much too cool the water is for the surface at a visit, and the gentlest hour of the day.
+
+    Nothing where the water is not too cool, or its temperature not known.
+    """
     water, limit = simulation.job.curing.water_temperature, simulation.practice["water.cooler"]
     if water is None:
-        return visit
+        return None, None
     surface = simulation.slab.temperature_c[:, CENTRAL, 0]
-    cooler = float(np.interp(visit.start.timestamp(), simulation.slab_s(CENTRAL), surface)) - water
+    cooler = float(np.interp(start.timestamp(), simulation.slab_s(CENTRAL), surface)) - water
     if cooler <= limit:
-        return visit
+        return None, None
     free = slots.start_s[slots.allowed_slots]
     gentlest = free[np.interp(free, simulation.slab_s(CENTRAL), surface).argmin()]
-    at = datetime.fromtimestamp(float(gentlest), UTC).astimezone(simulation.job.zone)
-    return replace(visit, cooler_k=cooler, gentler_at=at)
+    return cooler, datetime.fromtimestamp(float(gentlest), UTC).astimezone(simulation.job.zone)
 
 
 def _why_skipped(slots: Slots, job: JobRecord, method: CuringMethod | None) -> str | None:

@@ -77,7 +77,7 @@ class Drafts:
         """Return the names of all drafts, in order."""
         if not self._folder.is_dir():
             return ()
-        found = (each.name for each in self._folder.iterdir() if each.is_dir() and _saved(each))
+        found = (each.name for each in self._folder.iterdir() if each.is_dir() and _revisions_in(each))
         return tuple(sorted(found))
 
     def read(self, name: str) -> RecordDraft:
@@ -87,7 +87,7 @@ class Drafts:
             UnusableInput: There is none of that name.
         """
         folder = self._folder / bag_name(name)
-        saved = _saved(folder)
+        saved = _revisions_in(folder)
         if not saved:
             raise UnusableInput([Finding(f"there is no draft {name!r}", expected="the name of a draft")])
         number, at, file = saved[-1]
@@ -97,7 +97,7 @@ class Drafts:
 
     def history(self, name: str) -> tuple[DraftRevision, ...]:
         """Return a draft each time it was saved, in order."""
-        saved = _saved(self._folder / bag_name(name))
+        saved = _revisions_in(self._folder / bag_name(name))
         return tuple(DraftRevision(number, at, file.read_bytes()) for number, at, file in saved)
 
     def save(
@@ -129,7 +129,7 @@ class Drafts:
                 [Finding("leads out of the draft", each, expected=expected) for each in outside]
             )
         with self._lock(folder):
-            saved = _saved(folder)
+            saved = _revisions_in(folder)
             last = saved[-1][0] if saved else 0
             if after is not None and after != last:
                 problem = f"was saved by somebody else meanwhile: {last} times, not {after}"
@@ -148,7 +148,7 @@ class Drafts:
             yield
 
 
-def _saved(folder: Path) -> list[tuple[int, datetime, Path]]:
+def _revisions_in(folder: Path) -> list[tuple[int, datetime, Path]]:
     """Return number, time and file of each time a draft was saved, in order."""
     if not folder.is_dir():
         return []

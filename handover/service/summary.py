@@ -13,7 +13,8 @@ from handover.schedule.model import MilestoneKind
 if TYPE_CHECKING:
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.quantity_format import Units
-    from handover.documents.wording import DayWords, MilestoneWords
+    from handover.documents.words.dates import MilestoneWords
+    from handover.documents.words.watering import DayWords
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
@@ -56,7 +57,7 @@ def summarise_plan(job: JobRecord, schedule: CureSchedule, units: Units | None =
 def plan_summary(words: Wording) -> PlanSummary:
     """Return a schedule in a few lines, from its words."""
     schedule = words.schedule
-    dates = sorted(words.crew_milestones, key=_sort_key)
+    dates = sorted(words.dates.crew_milestones, key=_sort_key)
     spans = ((what, [*days]) for what, days in groupby(words.watering, key=_work_of))
     return PlanSummary(
         site=words.job.site.name,

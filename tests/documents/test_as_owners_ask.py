@@ -18,11 +18,11 @@ from hypothesis import strategies as st
 
 from handover.documents.calendars import owner_calendar
 from handover.documents.care_sheet import CareSheet
-from handover.documents.date_phrases import SLEEPING_HOUR, WAKING_HOUR, by_day
 from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind, Visit
+from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, by_day
 from handover.service.inputs import compute, read_inputs
 
 if TYPE_CHECKING:
@@ -110,7 +110,7 @@ def test_hours_are_those_that_pass_not_those_of_the_wall(job: JobRecord, schedul
     day = replace(schedule.watering[0], visits=(visit,))
     words = Wording(job, replace(schedule, watering=(day,)))
     assert words.watering[0].length == "1 hr"
-    assert words.visit(visit).length == "1 hour"
+    assert words.visits.visit(visit).length == "1 hour"
 
 
 def test_chance_of_rain_asks_for_a_look_where_the_plan_counts_on_it(

@@ -16,7 +16,8 @@ import vobject
 
 from handover.documents.calendars import crew_calendar, owner_calendar, single_event
 from handover.documents.events import crew_events, owner_events
-from handover.documents.wording import EventWords, Wording
+from handover.documents.wording import Wording
+from handover.documents.words.events import EventWords
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
 
 if TYPE_CHECKING:
@@ -146,7 +147,7 @@ def test_a_watering_says_what_how_long_how_much_and_what_if_it_rains(
     visit = schedule.watering[0].visits[0]
     event = next(each for each in read(both(job, schedule)[0]) if each.dtstart.value == visit.start)
     wording = Wording(job, schedule)
-    words = wording.visit(visit)
+    words = wording.visits.visit(visit)
     for part in (
         words.action,
         words.length,

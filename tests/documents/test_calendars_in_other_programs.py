@@ -170,7 +170,7 @@ def test_a_whole_day_is_the_day_at_the_site(job: JobRecord, elsewhere: CureSched
     [walk] = [
         each
         for each in ical_js(crew_calendar(wording))["events"]
-        if each["summary"] == wording.event("walk-through").title
+        if each["summary"] == wording.events.event("walk-through").title
     ]
     day = ended.astimezone(ZoneInfo(elsewhere.timezone)).date()
     assert walk["whole_day"]
@@ -186,7 +186,7 @@ def test_a_watering_tells_all_that_its_owner_needs(
     wording = Wording(job, schedule)
     told = ical_js(owner_calendar(wording))["events"]
     waterings = [each for each in told if each["categories"] == [wording.say("calendar.category.water")]]
-    visits = [wording.visit(visit) for day in schedule.watering for visit in day.visits]
+    visits = [wording.visits.visit(visit) for day in schedule.watering for visit in day.visits]
     assert len(waterings) == len(visits)
     for event, visit in zip(waterings, visits, strict=True):
         assert event["summary"] == visit.title
@@ -265,7 +265,7 @@ def test_what_the_crew_promised_to_mend_is_in_its_calendar(
         title for title, text in told.items() if "Edge, by the tap; north: We patch it.\nAnd rub it." in text
     ]
     assert len(with_it) == 2  # when the forms come off, and when the curing ends
-    assert wording.event("walk-through").title in with_it
+    assert wording.events.event("walk-through").title in with_it
     assert not any("Door line" in text or "Drain:" in text for text in told.values())
 
 

@@ -19,7 +19,8 @@ from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.translations import load_translations
-from handover.documents.wording import OWNER_KINDS, Wording
+from handover.documents.wording import Wording
+from handover.documents.words.dates import OWNER_KINDS
 from handover.schedule.changes import SAW_LAST
 from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
 
@@ -206,7 +207,7 @@ def test_calendar_and_letter_say_what_to_do_with_the_old_one(
 ) -> None:
     again = replace(schedule, revision=2)
     words = Wording(job, again, language=language)
-    note, old = words.say("cancelled.note"), words.calendar_name("owner", 1)
+    note, old = words.say("cancelled.note"), words.events.calendar_name("owner", 1)
     calendar: Any = icalendar.Calendar.from_ical(owner_calendar(words))
     letter: Any = message_from_bytes(compose_message(words, {}), policy=policy.default)
     for text in (str(calendar["description"]), letter.get_body(("plain",)).get_content()):

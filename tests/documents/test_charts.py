@@ -13,7 +13,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.documents import charts
-from handover.documents.charts import count_crossings, flag_rows, label_flag, nice_ticks, place_labels
+from handover.documents.charts.chart import LABEL, nice_ticks
+from handover.documents.charts.labels import count_crossings, flag_rows, label_flag, place_labels
+from handover.documents.charts.strength_band import GATE_KINDS
+from handover.documents.charts.timeline import SLAB_TONES
 from handover.documents.svg import INKS, Drawing, text_width
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
@@ -94,17 +97,17 @@ def test_labels_of_the_strength_chart_keep_apart(
     )
     words = Wording(job, replace(schedule, milestones=tuple(gated)))
     root = ET.fromstring(charts.strength(words, width).svg)  # noqa: S314 - our own drawing
-    names = {words.short_title(kind) for kind in charts.GATE_KINDS}
+    names = {words.dates.short_title(kind) for kind in GATE_KINDS}
     drawn = [each for each in root.iter(f"{SVG}text") if each.text in names]
     assert len(drawn) == len(names)
     spans = []
     for each in drawn:
-        x, wide = float(each.get("x", 0)), text_width(each.text or "", charts.LABEL, bold=True)
+        x, wide = float(each.get("x", 0)), text_width(each.text or "", LABEL, bold=True)
         left = x - wide if each.get("text-anchor") == "end" else x
         spans.append((left, left + wide, float(each.get("y", 0))))
     for one, other in combinations(spans, 2):
         beside = one[1] <= other[0] or other[1] <= one[0]
-        assert beside or abs(one[2] - other[2]) >= charts.LABEL
+        assert beside or abs(one[2] - other[2]) >= LABEL
 
 
 @pytest.mark.parametrize("draw", DRAWN)
@@ -196,5 +199,5 @@ def test_inks_stand_out(ink: str, paper: str) -> None:
 
 
 def test_the_slab_darkens_step_by_step() -> None:
-    tones = [luminance(INKS[f"slab{tone}"]) for tone in range(charts.SLAB_TONES)]
+    tones = [luminance(INKS[f"slab{tone}"]) for tone in range(SLAB_TONES)]
     assert tones == sorted(tones, reverse=True)

@@ -9,15 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handover.documents.date_phrases import (
-    EXACT_PERIOD,
-    MORNING,
-    DateFormatter,
-    half_hour_down,
-    half_hour_up,
-    morning_up,
-)
+from handover.documents.date_phrases import DateFormatter
 from handover.documents.translations import load_translations
+from handover.schedule.printed_times import EXACT_PERIOD, MORNING, half_hour_down, half_hour_up, morning_up
 
 SPEAK = DateFormatter(load_translations("en"))
 NEW_YORK = ZoneInfo("America/New_York")

@@ -153,8 +153,8 @@ def test_dates_and_lengths_in_spanish() -> None:
 
 def test_units_in_spanish(job: JobRecord, schedule: CureSchedule) -> None:
     us, si = (Wording(job, schedule, language="es", units=units) for units in ("us", "si"))
-    assert us.amount(1234.0) == "330 galones"
-    assert si.amount(1234.0) == "1,200 litros"
-    assert us.quantity(0.1016, "m") == "4 pulgadas"
-    assert si.quantity(0.1016, "m") == "102\N{NO-BREAK SPACE}mm"
+    assert us.quantities.amount(1234.0) == "330 galones"
+    assert si.quantities.amount(1234.0) == "1,200 litros"
+    assert us.quantity(0.1016, "thickness") == "4 pulgadas"
+    assert si.quantity(0.1016, "thickness") == "102\N{NO-BREAK SPACE}mm"
     assert us.percent(0.155) == "16%"

@@ -56,9 +56,9 @@ def test_the_total_counts_what_is_still_to_come(job: JobRecord, schedule: CureSc
     at = schedule.watering[-2].visits[0].start - MINUTE
     left = Wording(job, replace(schedule, issued_at=at))
     litres = sum(visit.litres for day in schedule.watering[-2:] for visit in day.visits)
-    assert left.amount(litres) in left.water_in_all
+    assert left.quantities.amount(litres) in left.water_in_all
     assert left.speak.days(sum(bool(day.visits) for day in schedule.watering[-2:])) in left.water_in_all
-    assert whole.amount(whole_litres) in whole.water_in_all
+    assert whole.quantities.amount(whole_litres) in whole.water_in_all
     assert left.water_in_all != whole.water_in_all
 
 

@@ -54,7 +54,8 @@ def outcomes() -> set[str]:
     """Return the codes of outcomes in the source of the room that makes them."""
     room = Path(str(files("handover.schedule")))
     text = "".join(
-        (room / f"{name}.py").read_text("utf-8") for name in ("delivery", "cylinders", "temperature_log")
+        (room / f"{name}.py").read_text("utf-8")
+        for name in ("delivery_tickets", "cylinders", "temperature_log")
     )
     return set(re.findall(r'"((?:log|curve|field|load)-[a-z-]+|too-young)"', text)) - {
         "log-differs",

@@ -150,7 +150,7 @@ def test_new_dates_are_told_as_new(job: JobRecord, schedule: CureSchedule) -> No
     first, again = (read(compose(job, replace(schedule, revision=number))) for number in (1, 2))
     assert first["Subject"] != again["Subject"]
     assert first["Message-ID"] != again["Message-ID"]
-    old = Wording(job, schedule).calendar_name("owner", 1)
+    old = Wording(job, schedule).events.calendar_name("owner", 1)
     assert old in body(again, "plain")
     assert old not in body(first, "plain")
 

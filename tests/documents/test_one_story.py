@@ -66,13 +66,14 @@ def test_what_the_engineer_decides_stands_on_the_first_page(
     care = CareSheet(wording, {})
     engineer = wording.say("stays-off.engineer")
     assert {row.kind or row.title for row in care.main if row.day == engineer} == {
-        wording.title(each) for each in BY_THE_ENGINEER if each != Kind.SAW_JOINTS
+        wording.dates.title(each) for each in BY_THE_ENGINEER if each != Kind.SAW_JOINTS
     }
     html = care_sheet_html(wording)
     first_page = html[: html.index('<section class="onward">')]
     assert wording.say("caution.tendons.text") in first_page
     assert any(
-        wording.title(Kind.SAW_JOINTS) in line and wording.say("refusal.engineer-decides-tendons") in line
+        wording.dates.title(Kind.SAW_JOINTS) in line
+        and wording.say("refusal.engineer-decides-tendons") in line
         for line in care.crew
     )
     assert engineer in {row.when for row in care.stays_off}
@@ -84,7 +85,7 @@ def test_the_letter_says_what_the_engineer_decides(
 ) -> None:
     wording = Wording(job, with_cables, language=language)
     told = letter(wording)
-    assert f"- {wording.title(Kind.LIGHT_VEHICLES)}: {wording.say('stays-off.engineer')}." in told
+    assert f"- {wording.dates.title(Kind.LIGHT_VEHICLES)}: {wording.say('stays-off.engineer')}." in told
     assert wording.say("caution.tendons.text") in " ".join(told.split())
 
 
@@ -129,7 +130,7 @@ def test_sawing_in_stages_is_told_alike_everywhere(
     [row] = [
         each for each in DataSheet(wording).dates if each.title == wording.milestone(saw(schedule)).crew_title
     ]
-    [line] = [each for each in CareSheet(wording, {}).crew if wording.title(Kind.SAW_JOINTS) in each]
+    [line] = [each for each in CareSheet(wording, {}).crew if wording.dates.title(Kind.SAW_JOINTS) in each]
     by = wording.speak.moment(last)
     for told in (event.words.description, line):
         assert by.text in told
@@ -237,7 +238,7 @@ def test_days_without_water_are_one_row_and_no_wet_bar(
 
 def test_what_ends_with_curing_is_cover_and_water(job: JobRecord, frozen_out: CureSchedule) -> None:
     wording = Wording(job, frozen_out)
-    assert wording.title(Kind.CURING_ENDS) == "Stop covering and watering"
+    assert wording.dates.title(Kind.CURING_ENDS) == "Stop covering and watering"
     ends = next(each for each in wording.milestones if each.kind == Kind.CURING_ENDS)
     [off] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
     assert ends.when is not None
@@ -284,7 +285,7 @@ def test_blankets_that_cure_come_off_on_one_day_only(
     assert ends.when is not None
     assert care.ongoing is not None
     assert ends.when.day in care.ongoing.when
-    assert ends.when.day in wording.blanket
+    assert ends.when.day in wording.warnings.blanket
     [off] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
     assert off.start == ends.when.instant.astimezone(UTC)
     assert Kind.FROST_SAFE not in {row.kind for row in care.main}

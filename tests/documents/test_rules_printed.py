@@ -44,9 +44,12 @@ def test_the_rules_of_another_country_are_told(job: JobRecord, schedule: CureSch
 
 def test_what_was_assumed_stands_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
     """20 degC is 68 degF; 1 m2K/W is 5.68 degF ft2 h/BTU, by definition of foot, degree and BTU."""
-    taken = tuple(
-        Assumption("any.field", value, "told by nobody") for value in ("20.0 degC", "1.0 m2K/W", "no timer")
-    )
+    values = {
+        "placement.concrete_temperature": "20.0 degC",
+        "curing.blanket_r_value": "1.0 m2K/W",
+        "curing.timer": "no timer",
+    }
+    taken = tuple(Assumption(field, value, "nobody says") for field, value in values.items())
     told = DataSheet(Wording(job, replace(schedule, assumed=taken))).assumed
     assert [value.replace("\N{NO-BREAK SPACE}", " ") for _, value, _ in told] == [
         "68 °F",

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any, get_args
 import pytest
 
 from handover.documents.icons import ICON_NAMES
-from handover.documents.quantity_format import format_fixed, format_rounded, reader_value
+from handover.documents.quantity_format import format_fixed, format_rounded
 from handover.documents.templating import languages, read_text, search_path, templates_folder
 from handover.documents.translations import MissingText, load_translations, slug
-from handover.documents.wording import OWNER_KINDS, Wording
+from handover.documents.wording import Wording
+from handover.documents.words.dates import OWNER_KINDS
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
 from handover.schedule.ensemble import _SCALARS
@@ -167,8 +168,8 @@ def test_a_contractors_words_stand_in_for_ours(
     (tmp_path / "en").mkdir()
     (tmp_path / "en" / "words.toml").write_text('[milestone.foot-traffic]\ntitle = "Step on it"\n', "utf-8")
     wording = Wording(job, schedule, templates=tmp_path)
-    assert wording.title(MilestoneKind.FOOT_TRAFFIC) == "Step on it"
-    assert wording.title(MilestoneKind.SEAL) == "Seal it"
+    assert wording.dates.title(MilestoneKind.FOOT_TRAFFIC) == "Step on it"
+    assert wording.dates.title(MilestoneKind.SEAL) == "Seal it"
 
 
 def test_a_contractors_words_may_be_a_gettext_catalog(
@@ -183,8 +184,8 @@ def test_a_contractors_words_may_be_a_gettext_catalog(
         "utf-8",
     )
     wording = Wording(job, schedule, templates=tmp_path)
-    assert wording.title(MilestoneKind.FOOT_TRAFFIC) == "Step on it"
-    assert wording.title(MilestoneKind.SEAL) == "Seal it", "an entry without translation is none"
+    assert wording.dates.title(MilestoneKind.FOOT_TRAFFIC) == "Step on it"
+    assert wording.dates.title(MilestoneKind.SEAL) == "Seal it", "an entry without translation is none"
 
 
 @pytest.mark.parametrize(
@@ -228,7 +229,7 @@ def test_a_date_past_the_estimate_sends_to_the_contractor(job: JobRecord, schedu
 def test_curing_ends_in_the_words_of_its_method(
     method: str, job: JobRecord, schedule_with: Callable[..., CureSchedule]
 ) -> None:
-    title = Wording(job, schedule_with(method=method)).title(MilestoneKind.CURING_ENDS)
+    title = Wording(job, schedule_with(method=method)).dates.title(MilestoneKind.CURING_ENDS)
     watering = "water" in title.lower()
     assert watering == (method in {"sprinkler", "soaker hose", "ponding"})
 
@@ -238,7 +239,7 @@ def test_the_same_watering_reads_the_same_in_calendar_and_table(
 ) -> None:
     wording = Wording(job, schedule)
     visit = schedule.watering[0].visits[0]
-    event, row = wording.visit_event(visit), wording.watering[0].visits[0]
+    event, row = wording.events.visit_event(visit), wording.watering[0].visits[0]
     assert event.title == row.title
     assert row.action in event.description
     assert row.amount in event.description
@@ -247,7 +248,7 @@ def test_the_same_watering_reads_the_same_in_calendar_and_table(
 def test_the_same_date_reads_the_same_in_calendar_and_sheet(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
     for milestone in schedule.milestones:
-        event, row = wording.owner_event(milestone), wording.milestone(milestone)
+        event, row = wording.events.owner_event(milestone), wording.milestone(milestone)
         assert event.title == row.title
         assert row.when_text in event.description
         assert row.sentence in event.description
@@ -294,20 +295,34 @@ def test_rounding_to_figures_that_can_be_read(value: float, digits: int, text: s
 
 
 @pytest.mark.parametrize(
-    ("value", "unit", "us"),
+    ("figures", "us"),
     [
-        (0.1016, "m", (4.0, "in")),  # the inch by definition
-        (9.144, "m", (30.0, "ft")),
-        (20.0, "degC", (68.0, "°F")),
-        (11.1, "K", (19.98, "°F")),  # a difference keeps no 32
-        (3.785411784, "L", (1.0, "gal")),  # the US gallon by definition
-        (6.0, "h", (6.0, "h")),
-        (0.52, "1", (0.52, "")),
+        ((Figure("thickness", 0.1016, "m"),), "4 in"),  # the inch by definition
+        ((Figure("spacing", 9.144, "m"),), "30 ft"),
+        ((Figure("limit", 0.3048, "m"), Figure("spacing", 0.2, "m")), "1 ft"),  # a limit as what it limits
+        ((Figure("limit", 0.6096, "m"), Figure("slump", 0.7, "m")), "24 in"),
+        ((Figure("warmest", 20.0, "degC"),), "68 °F"),
+        ((Figure("limit", 11.1, "K"), Figure("water_temperature", 5.0, "degC")), "20 °F"),  # keeps no 32
+        ((Figure("water_added", 3.785411784, "L"),), "1 gallon"),  # the US gallon by definition
+        ((Figure("needed", 6.0, "h"),), "6 h"),
+        ((Figure("needed", 7.0, "d"),), "7 d"),
+        ((Figure("limit", 90.0, "min"), Figure("time_to_discharge", 95.0, "min")), "90 min"),
+        ((Figure("water_cementitious", 0.52, "1"),), "0.52"),
+        ((Figure("strength_lost", 0.061, "1"),), "6.1%"),
     ],
 )
-def test_readers_units(value: float, unit: str, us: tuple[float, str]) -> None:
-    number, label = reader_value(value, unit, "us")
-    assert (pytest.approx(number, rel=1e-9), label) == us
+def test_a_figure_is_of_the_kind_that_its_name_declares(
+    figures: tuple[Figure, ...], us: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    words = Wording(job, schedule).quantities.figure(figures[0], figures)
+    assert words.replace("\N{NO-BREAK SPACE}", " ") == us
+
+
+def test_a_template_may_name_a_kind_or_an_si_unit_of_one_kind(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = Wording(job, schedule)
+    assert wording.quantity(20.0, "degC") == wording.quantity(20.0, "temperature")
+    assert wording.quantity(0.1016, "thickness", 3).replace("\N{NO-BREAK SPACE}", " ") == "4 in"
+    assert wording.unit_name("degC") == wording.unit_name("temperature") == "°F"
 
 
 @pytest.mark.parametrize(

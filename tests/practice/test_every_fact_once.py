@@ -211,9 +211,9 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
     ),
     "a constant of physics": (
         "concrete/constants.py: GAS_CONSTANT",
-        "concrete/constants.py: ZERO_CELSIUS_K",
+        "base/arrays.py: ZERO_CELSIUS_K",
         "concrete/heat.py: LATENT_HEAT",
-        "concrete/psychrometrics.py: TRIPLE_POINT_C",
+        "air/psychrometrics.py: TRIPLE_POINT_C",
         "weather/location.py: EARTH_RADIUS_KM",
     ),
     "of a published equation, with its source": (
@@ -225,14 +225,13 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "concrete/hydration.py: REFERENCE_C",
         "concrete/maturity.py: _EN1992_ZERO_K",
         "concrete/strength.py: modulus_of_rupture(factor)",
-        "weather/humidity.py: _B_C",
         "schedule/durations.py: _STANDARD_C",
         "schedule/durations.py: _EARLY_DAYS",
         "schedule/durations.py: _LATE_DAYS",
     ),
     "the range of a published equation": (
-        "concrete/psychrometrics.py: LOWEST_C",
-        "concrete/psychrometrics.py: HIGHEST_C",
+        "air/psychrometrics.py: LOWEST_C",
+        "air/psychrometrics.py: HIGHEST_C",
     ),
     "the height at which weather services give their wind": (
         "concrete/evaporation.py: wind_at(measured_at_m)",
@@ -257,10 +256,9 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
     ),
     "how a value is printed": (
         "documents/data_sheet.py: DAILY_UNTIL_DAY",
-        "documents/date_phrases.py: HALF_HOUR_S",
-        "documents/quantity_format.py: LONG_M",
-        "documents/wording.py: COLUMN_HOURS",
-        "cli/archive.py: PAGE_LENGTH",
+        "schedule/printed_times.py: HALF_HOUR_S",
+        "documents/words/watering.py: COLUMN_HOURS",
+        "service/office.py: PAGE_LENGTH",
     ),
     "what can be believed of a file or a single field": (
         "jobs/clock.py: _EARLIEST",
@@ -293,13 +291,13 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/download.py: longest_pause_s",
     ),
     "a number of a file format or of the system": (
-        "archive/atomic.py: _RENAME_EXCHANGE",
-        "archive/atomic.py: _AT_FDCWD",
+        "base/atomic.py: _RENAME_EXCHANGE",
+        "base/atomic.py: _AT_FDCWD",
         "archive/catalog/tables.py: NEVER",
         "archive/catalog/tables.py: _INSTANT",
         "archive/catalog/tables.py: _CHANCE",
     ),
-    "noon, by which a date without a time is sorted": ("cli/archive.py: due: time(12)",),
+    "noon, by which a date without a time is sorted": ("service/office.py: DUE_HOUR",),
 }
 """Numbers that are none of practice, by the reason."""
 

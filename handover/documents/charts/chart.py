@@ -1,0 +1,87 @@
+"""What the charts share: a picture with its sentence, places on a line of days, and ticks."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+from markupsafe import Markup
+
+from handover.units import to_reader
+
+if TYPE_CHECKING:
+    from handover.base.arrays import Floats
+    from handover.documents.svg import Drawing
+    from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
+    from handover.units import KindName
+
+CHART_WIDTH = 520.0
+LABEL = 14.0
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A picture as SVG, and the sentence that says what to read from it."""
+
+    svg: Markup
+    read: str
+
+    @property
+    def for_paper(self) -> Chart:
+        """The same, what it is and what it shows in one title: all that the PDF engine tells a reader."""
+        svg = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", str(self.svg), count=1)
+        return Chart(Markup(svg), self.read)  # noqa: S704 - as it was
+
+
+def draw_chart(drawing: Drawing, read: str) -> Chart:
+    """Return a drawing as a chart."""
+    return Chart(Markup(str(drawing)), read)  # noqa: S704 - every text in a drawing is escaped
+
+
+class DayScale:
+    """Places instants on a line from the pour; the first days get more room than the last (a square root)."""
+
+    def __init__(self, start: datetime, days: float, left: float, right: float) -> None:
+        self.start = start
+        self.days = days
+        self.left = left
+        self.right = right
+
+    def day(self, days: float) -> float:
+        """Return the place of so many days after the pour."""
+        return self.left + (self.right - self.left) * float(np.sqrt(min(max(days / self.days, 0), 1)))
+
+    def at(self, when: datetime) -> float:
+        """Return the place of an instant."""
+        return self.day((when - self.start) / timedelta(days=1))
+
+    def reaches(self, words: MilestoneWords) -> bool:
+        """Tell whether a date lies on the line."""
+        return words.when is not None and words.when.instant - self.start <= timedelta(days=self.days)
+
+
+def reader_array(values: Floats, kind: KindName, wording: Wording) -> Floats:
+    """Return an array in the reader's unit."""
+    zero = to_reader(0, kind, wording.units)[0]
+    one = to_reader(1, kind, wording.units)[0]
+    return values * (one - zero) + zero
+
+
+def nice_ticks(highest: float, count: int = 4) -> list[float]:
+    """Return round numbers from 0 to just past the highest value."""
+    rough = max(highest, 1e-9) / count
+    power = 10.0 ** np.floor(np.log10(rough))
+    step = next(float(power * each) for each in (1, 2, 2.5, 5, 10) if power * each >= rough)
+    return [step * each for each in range(int(np.ceil(highest / step - 1e-9)) + 1)]
+
+
+def thin(length: int, most: int = 140) -> list[int]:
+    """Return the indices of at most so many points, close together early and always with the last."""
+    if length <= most:
+        return list(range(length))
+    picked = np.unique((np.linspace(0, 1, most) ** 2 * (length - 1)).round().astype(int))
+    return [int(each) for each in picked]

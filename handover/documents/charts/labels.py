@@ -1,0 +1,99 @@
+"""Labels on poles that keep apart from one another."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import product
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+LABEL_GAP = 8.0
+"""Least space between two labels in one row."""
+
+
+@dataclass(frozen=True)
+class LabelFlag:
+    """A label on a pole: where the pole stands, and the span that the label covers."""
+
+    pole: float
+    left: float
+    right: float
+
+    def covers(self, x: float) -> bool:
+        """Tell whether a pole at x would run through the label."""
+        return self.left < x < self.right
+
+    def touches(self, other: LabelFlag) -> bool:
+        """Tell whether two labels overlap if they stand in one row."""
+        return self.left < other.right + LABEL_GAP and other.left < self.right + LABEL_GAP
+
+
+def label_flag(pole: float, width: float, right_edge: float) -> LabelFlag:
+    """Return a flag that flies to the right of its pole, or to the left where the paper ends."""
+    return placements(pole, width, right_edge)[0]
+
+
+def placements(pole: float, width: float, right_edge: float) -> tuple[LabelFlag, ...]:
+    """Return the flags that a label may fly as, the better first; there is always one."""
+    right, left = LabelFlag(pole, pole + 4, pole + 5 + width), LabelFlag(pole, pole - 5 - width, pole - 4)
+    if right.right > right_edge:
+        return (left,)
+    return (right, left) if left.left >= 0 else (right,)
+
+
+def place_labels(
+    labels: Sequence[tuple[float, float]], right_edge: float
+) -> tuple[Sequence[LabelFlag], list[int]]:
+    """Return a flag and a row for each label, given by its pole and its width.
+
+    As few as can be fly to the left, so that no pole runs through a label, if that can be.
+    """
+    choices = sorted(
+        product(*(placements(pole, width, right_edge) for pole, width in labels)),
+        key=lambda flags: sum(each.left < each.pole for each in flags),
+    )
+    tidy = next((flags for flags in choices if not count_crossings(flags, flag_rows(flags))), choices[0])
+    return tidy, flag_rows(tidy)
+
+
+def min_crossings(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[LabelFlag]:
+    """Return a flag for each label where poles are taller than labels: as few cross as can be."""
+    choices = product(*(placements(pole, width, right_edge) for pole, width in labels))
+    return min(
+        choices,
+        key=lambda flags: (
+            sum(each.covers(other.pole) for each in flags for other in flags),
+            sum(each.left < each.pole for each in flags),
+        ),
+    )
+
+
+def flag_rows(flags: Sequence[LabelFlag]) -> list[int]:
+    """Return a row for each flag, 0 the lowest: no label on another, and each above the poles it covers."""
+    placed: dict[int, int] = {}
+    waiting = sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each))
+    while waiting:
+        index = next((each for each in waiting if not _cover_counts(flags, each, waiting)), waiting[0])
+        least = max((placed[each] + 1 for each in _cover_counts(flags, index, placed)), default=0)
+        free = (row for row in range(least, least + len(flags)) if _clear(flags, index, row, placed))
+        placed[index] = next(free)
+        waiting.remove(index)
+    return [placed[index] for index in range(len(flags))]
+
+
+def count_crossings(flags: Sequence[LabelFlag], levels: Sequence[int]) -> bool:
+    """Tell whether a pole runs through a label that stands lower than its own."""
+    placed = list(zip(flags, levels, strict=True))
+    return any(row < above and one.covers(other.pole) for one, row in placed for other, above in placed)
+
+
+def _cover_counts(flags: Sequence[LabelFlag], index: int, among: Iterable[int]) -> list[int]:
+    """Return the flags whose poles a label covers."""
+    return [each for each in among if each != index and flags[index].covers(flags[each].pole)]
+
+
+def _clear(flags: Sequence[LabelFlag], index: int, row: int, placed: dict[int, int]) -> bool:
+    """Tell whether no label in the row is in the way; of as many rows as there are flags, one is clear."""
+    return not any(there == row and flags[index].touches(flags[other]) for other, there in placed.items())

@@ -1,0 +1,169 @@
+"""The line of time from the pour, with a flag on each date."""
+
+from __future__ import annotations
+
+from datetime import datetime, time, timedelta
+from itertools import groupby, pairwise
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from handover.documents.charts.chart import CHART_WIDTH, LABEL, Chart, DayScale, draw_chart
+from handover.documents.charts.labels import LabelFlag, place_labels
+from handover.documents.svg import Drawing, text_width
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
+
+PITCH = 33.0
+"""From one row of flags to the next."""
+SLAB_TONES = 12
+FLAG_KINDS = (
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.CURING_ENDS,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+)
+
+
+def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
+    """Draw the line of time from the pour, with a flag on each "not before" date."""
+    milestones = [each for each in wording.dates.owner_milestones if each.kind in FLAG_KINDS and each.when]
+    days = _horizon(wording, milestones)
+    scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
+    shown = [each for each in milestones if scale.reaches(each)]
+    flags, levels = place_labels([_label(wording, each, scale) for each in shown], scale.right + 14)
+    top = PITCH * (max(levels, default=0) + 1) + 8
+    listed = " ".join(
+        wording.say("chart.time-line.item", title=each.title, when=each.when.text)
+        for each in shown
+        if each.when
+    )
+    drawing = Drawing(
+        width,
+        top + 78,
+        wording.say("chart.time-line.title", days=round(days)),
+        wording.say("chart.time-line.desc", list=listed),
+        "time-line",
+    )
+    _slab(drawing, wording, scale, top)
+    _wet_bar(drawing, wording, scale, top + 32)
+    _day_ticks(drawing, wording, scale, top + 32 + 20)
+    for words, banner, level in zip(shown, flags, levels, strict=True):
+        _draw_flag(drawing, wording, words, banner, top, top - PITCH * (level + 1))
+    return draw_chart(drawing, wording.say("chart.time-line.read"))
+
+
+def _horizon(wording: Wording, milestones: Sequence[MilestoneWords]) -> float:
+    """Return the days the time line reaches: 28, or a little more when the last flag falls just past it."""
+    since = [
+        (each.when.instant - wording.schedule.placement_end) / timedelta(days=1)
+        for each in milestones
+        if each.when
+    ]
+    near = [days for days in since if days <= 35]  # noqa: PLR2004 - a week past day 28
+    return max(28.0, *near) if near else 28.0
+
+
+def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[float, float]:
+    """Return where the pole of a date stands, and how wide its label is."""
+    pole = scale.at(words.when.instant) if words.when else scale.right
+    wide = max(
+        text_width(wording.dates.short_title(words.kind), LABEL, bold=True),
+        text_width(words.when.short if words.when else "", LABEL),
+    )
+    return pole, wide
+
+
+def _draw_flag(
+    drawing: Drawing, wording: Wording, words: MilestoneWords, banner: LabelFlag, foot: float, head: float
+) -> None:
+    drawing.line((banner.pole, head), (banner.pole, foot), "ink", 1.5)
+    drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
+    left = banner.left >= banner.pole
+    x, anchor = (banner.pole + 6, "start") if left else (banner.pole - 6, "end")
+    drawing.text((x, head + 12), wording.dates.short_title(words.kind), size=LABEL, anchor=anchor, bold=True)
+    drawing.text((x, head + 28), words.when.short if words.when else "", "soft", LABEL, anchor=anchor)
+
+
+def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    """Draw the slab in section, darker as it grows stronger."""
+    history = wording.schedule.history
+    strength = history.strength_mpa.likely.middle
+    full = max(float(strength.max()), 1e-9)
+    edges = np.linspace(0, 1, 42) ** 2 * scale.days
+    for start, end in pairwise(edges):
+        share = float(np.interp((start + end) / 2 * 24, history.hours, strength)) / full
+        tone = min(int(share * SLAB_TONES), SLAB_TONES - 1)
+        left, right = scale.day(start), scale.day(end)
+        drawing.rect((left, top), min(right + 1, scale.right) - left, 26, f"slab{tone}")
+
+
+def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    """Draw from when to when the slab is kept wet or covered; a cover lies on it from the pour."""
+    if wording.schedule.covered_for_frost:
+        _wet_and_covered(drawing, wording, scale, top)
+        return
+    start, end = (
+        _place(wording, scale, kind) for kind in (MilestoneKind.FIRST_WATER, MilestoneKind.CURING_ENDS)
+    )
+    start = scale.left if start is None else start
+    end = scale.right if end is None else end
+    _bar(
+        drawing,
+        (start, end),
+        top,
+        wording.say(f"chart.time-line.{wording.schedule.cure_mode}"),
+        ("wet", "water"),
+    )
+
+
+def _bar(drawing: Drawing, reach: tuple[float, float], top: float, words: str, inks: tuple[str, str]) -> None:
+    """Draw a bar with its words, where they have room."""
+    start, end = reach
+    drawing.rect((start, top), max(end - start, 2), 17, inks[0], 2)
+    if text_width(words, 13, bold=True) + 12 <= end - start:
+        drawing.text((start + 6, top + 13), words, inks[1], 13, bold=True)
+
+
+def _wet_and_covered(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    """Draw the days on which the slab is watered apart from those on which it may freeze and is covered."""
+    days = wording.schedule.watering
+    zone = ZoneInfo(wording.schedule.timezone)
+    ends = _place(wording, scale, MilestoneKind.CURING_ENDS)
+    for frozen, run in groupby(days, key=lambda day: day.skipped_because == "frost"):
+        held = list(run)
+        first, after = held[0].date, held[-1].date + timedelta(days=1)
+        start, end = (scale.at(datetime.combine(each, time(), zone)) for each in (first, after))
+        end = min(end, scale.right) if held[-1] is not days[-1] or ends is None else max(ends, start)
+        words = wording.say(f"chart.time-line.{'frost' if frozen else 'wet'}")
+        inks = ("sand", "warm") if frozen else ("wet", "water")
+        _bar(drawing, (max(start, scale.left), end), top, words, inks)
+
+
+def _place(wording: Wording, scale: DayScale, kind: MilestoneKind) -> float | None:
+    milestone = wording.schedule.milestone(kind)
+    if milestone is None or milestone.not_before is None:
+        return None
+    return scale.at(wording.dates.not_before(milestone.not_before, kind).instant)
+
+
+def _day_ticks(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
+    drawing.line((scale.left, top + 2), (scale.right, top + 2), "rule")
+    taken = -1.0
+    for day in (0, 1, 3, 7, 14, 21, 28):
+        x = scale.day(day)
+        drawing.line((x, top - 2), (x, top + 6), "soft")
+        words = wording.dates.since_pour(day)
+        half = text_width(words, 13) / 2
+        middle = min(max(x, half + 2), drawing.width - half - 2)
+        if middle - half > taken:
+            drawing.text((middle, top + 21), words, "soft", 13, anchor="middle")
+            taken = middle + half + 6

@@ -1,0 +1,200 @@
+"""Air, drying and rain hour by hour, with the watering hours shaded."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.documents.charts.chart import CHART_WIDTH, Chart, draw_chart, reader_array
+from handover.documents.svg import Drawing, text_width
+from handover.schedule.daily_history import peak_drying
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from handover.base.arrays import Floats
+    from handover.documents.svg import Point
+    from handover.documents.wording import Wording
+    from handover.units import KindName
+
+
+def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
+    """Draw air, drying and rain hour by hour, with the watering hours shaded."""
+    weather = wording.schedule.weather
+    days = min(max(len(wording.schedule.watering) + 1, 4), 9)
+    keep = weather.time <= weather.time[0] + np.timedelta64(days * 24, "h")
+    left, right, height = 8.0, width - 8, 216.0
+    start, end = weather.time[keep][0], weather.time[keep][-1]
+    pace = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
+
+    def x(when: np.datetime64 | datetime) -> float:
+        moment = (
+            np.datetime64(when.astimezone(UTC).replace(tzinfo=None), "s")
+            if isinstance(when, datetime)
+            else when
+        )
+        return left + pace * float((moment - start) / np.timedelta64(1, "s"))
+
+    air = reader_array(weather.air_c[keep], "temperature", wording)
+    history = wording.schedule.history
+    inside = (history.time >= start) & (history.time <= end)
+    drying = reader_array(history.evaporation[inside], "evaporation", wording)
+    drawing = Drawing(
+        width, height, wording.say("chart.weather.title"), _weather_words(wording, keep), "weather"
+    )
+    lanes = {"air": (46.0, 86.0), "drying": (124.0, 154.0), "rain": (174.0, 190.0)}
+    _watering_hours(drawing, wording, x, right, (26.0, 194.0))
+    _midnights(drawing, wording, x, (left, right), height)
+    xs = [x(each) for each in weather.time[keep]]
+    _lane(drawing, wording, "air", "temperature", lanes["air"])
+    _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
+    _extremes(drawing, wording, xs, air, lanes["air"])
+    _lane(drawing, wording, "drying", "evaporation", lanes["drying"])
+    _drying_curve(drawing, [x(each) for each in history.time[inside]], drying, lanes["drying"])
+    drawing.line((left, lanes["drying"][1]), (right, lanes["drying"][1]), "rule")
+    _lane(drawing, wording, "rain", None, lanes["rain"])
+    _rain_bars(drawing, xs, weather.precipitation_mm[keep], lanes["rain"])
+    drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
+    _typical_line(drawing, wording, x, right)
+    key = (
+        "chart.weather.read"
+        if any(day.visits for day in wording.schedule.watering)
+        else "chart.weather.read-plain"
+    )
+    return draw_chart(drawing, wording.say(key))
+
+
+def _lane(
+    drawing: Drawing, wording: Wording, name: str, kind: KindName | None, lane: tuple[float, float]
+) -> None:
+    reader = wording.quantities.unit_name(kind) if kind else ""
+    lift = 34 if name == "air" else 9
+    drawing.text(
+        (8, lane[0] - lift), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True
+    )
+
+
+def _points(
+    xs: Sequence[float], values: Floats, lane: tuple[float, float], reach: tuple[float, float]
+) -> list[Point]:
+    low, high = reach
+    span = max(high - low, 1e-6)
+    return [
+        (x, lane[1] - (lane[1] - lane[0]) * (float(v) - low) / span) for x, v in zip(xs, values, strict=True)
+    ]
+
+
+def _curve(
+    drawing: Drawing,
+    xs: Sequence[float],
+    values: Floats,
+    lane: tuple[float, float],
+    reach: tuple[float, float],
+    ink: str,
+) -> None:
+    drawing.curve(_points(xs, values, lane, reach), ink, 2)
+
+
+def _drying_curve(drawing: Drawing, xs: Sequence[float], drying: Floats, lane: tuple[float, float]) -> None:
+    """Draw the drying as an area from zero to its peak."""
+    if not xs:
+        return
+    points = _points(xs, drying, lane, (0.0, max(float(drying.max(initial=0)), 1e-6)))
+    drawing.area([(xs[0], lane[1]), *points, (xs[-1], lane[1])], "sand")
+    drawing.curve(points, "warm", 1.5)
+
+
+def _rain_bars(drawing: Drawing, xs: Sequence[float], rain: Floats, lane: tuple[float, float]) -> None:
+    """Draw a bar for each hour of rain."""
+    most = max(float(rain.max(initial=0)), 4.0)
+    for place, amount in zip(xs, rain, strict=True):
+        if amount > 0.05:  # noqa: PLR2004 - a trace draws nothing
+            tall = 16 * min(float(amount) / most, 1)
+            drawing.rect((place - 2, lane[1] - tall), 3, tall, "water")
+
+
+def _extremes(
+    drawing: Drawing, wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float]
+) -> None:
+    """Write the high and the low of each stretch of 24 hours beside the curve, where there is room."""
+    points = _points(xs, air, lane, (float(air.min()), float(air.max())))
+    for lift, pick in ((-5.0, np.argmax), (15.0, np.argmin)):
+        taken = 0.0
+        for first in range(0, len(xs) - 12, 24):
+            index = first + int(pick(air[first : first + 24]))
+            x, y = points[index]
+            if taken + 30 <= x <= drawing.width - 18:
+                drawing.text(
+                    (x, y + lift),
+                    f"{wording.quantities.fixed_decimals(air[index], 0)}°",
+                    "ink",
+                    12,
+                    anchor="middle",
+                )
+                taken = x
+
+
+def _watering_hours(
+    drawing: Drawing,
+    wording: Wording,
+    x: Callable[[datetime], float],
+    right: float,
+    reach: tuple[float, float],
+) -> None:
+    for day in wording.schedule.watering:
+        for visit in day.visits:
+            start, end = x(visit.start), x(visit.end)
+            if start < right:
+                drawing.rect((start, reach[0]), max(end - start, 2.0), reach[1] - reach[0], "wet")
+
+
+def _midnights(
+    drawing: Drawing,
+    wording: Wording,
+    x: Callable[[datetime], float],
+    reach: tuple[float, float],
+    height: float,
+) -> None:
+    left, right = reach
+    first = wording.schedule.weather.first_hour
+    midnight = first.replace(hour=0, minute=0, second=0, microsecond=0)
+    while x(midnight) < right:
+        place = max(x(midnight), left)
+        next_one = midnight + timedelta(days=1)
+        room = min(x(next_one), right) - place
+        if place > left:
+            drawing.line((place, 26), (place, height - 8), "rule")
+        words = wording.speak.short_day(midnight)
+        for shorter in (words, wording.speak.weekday_short(midnight)):
+            if text_width(shorter, 13) <= room - 6:
+                drawing.text((place + 4, height - 10), shorter, "soft", 13)
+                break
+        midnight = next_one
+
+
+def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], float], right: float) -> None:
+    begins = wording.schedule.weather.typical_from
+    if begins is None or not x(begins) < right - 4:
+        return
+    place = x(begins)
+    words = wording.say("chart.weather.typical")
+    drawing.line((place, 4), (place, 194), "soft", 1.2, "2 3")
+    room = place + 6 + text_width(words, 12) < drawing.width
+    drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
+
+
+def _weather_words(wording: Wording, keep: np.ndarray) -> str:
+    schedule = wording.schedule
+    air, hours = schedule.weather.air_c[keep], schedule.weather.time[keep]
+    peak_hour = peak_drying(schedule.history, hours[0], hours[-1])
+    moment = schedule.weather.time[0] if peak_hour is None else peak_hour
+    zone = schedule.placement_end.tzinfo
+    peak = moment.astype(datetime).replace(tzinfo=UTC).astimezone(zone)
+    return wording.say(
+        "chart.weather.desc",
+        low=wording.quantities.measure(float(air.min()), "temperature"),
+        high=wording.quantities.measure(float(air.max()), "temperature"),
+        peak=wording.speak.moment(peak).text,
+    )

@@ -1,0 +1,65 @@
+"""When the crew comes back and what for, as the owner reads it: a sentence each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from handover.schedule.model import MilestoneKind as Kind
+from handover.schedule.printed_times import saw_meets_water
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from handover.documents.date_phrases import DatePhrase
+    from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
+
+CREW_KINDS = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
+MAX_REPAIRS = 4
+"""So many repairs are named on the first page."""
+
+
+def crew_visits(wording: Wording) -> tuple[str, ...]:
+    """Return when the crew comes back, what has no date, and what it repairs."""
+    lines = list(_dates(wording))
+    if saw_meets_water(wording.schedule):  # the saw comes first among the lines
+        lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
+    lines += [
+        wording.say("sheet.crew-withheld", title=each.title, why=each.sentence)
+        for each in wording.dates.withheld
+        if each.kind in CREW_KINDS
+    ]
+    if repairs := [each.item for each in wording.job.walkthrough if each.ok is False]:
+        lines.append(wording.say("sheet.crew-mends", items=_list_repairs(wording, repairs)))
+    return tuple(lines)
+
+
+def _dates(wording: Wording) -> Iterator[str]:
+    """Give a sentence for each visit that has a date and is not over when this is issued."""
+    known = {each.kind: each for each in wording.dates.milestones}
+    for kind in CREW_KINDS:
+        words = known.get(kind)
+        if words is not None and words.when is not None and not _is_missed(wording, words):
+            yield _date(wording, words, words.when)
+
+
+def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
+    if words.not_after is None:
+        return wording.say("sheet.crew-from", title=words.title, when=when.text)
+    if words.in_stages:
+        return wording.say("sheet.crew-stages", title=words.title, to=words.not_after.text)
+    window = wording.dates.window(when, words.not_after)
+    return wording.say("sheet.crew-line", title=words.title, when=window)
+
+
+def _is_missed(wording: Wording, words: MilestoneWords) -> bool:
+    """Tell whether the last hour for it is over when this is issued."""
+    return words.not_after is not None and words.not_after.instant <= wording.schedule.issued_at
+
+
+def _list_repairs(wording: Wording, repairs: list[str]) -> str:
+    """Return the repairs for the first page: the list on the last has all of them."""
+    names = "; ".join(repairs[:MAX_REPAIRS])
+    if len(repairs) <= MAX_REPAIRS:
+        return names
+    return wording.say("sheet.crew-mends-more", items=names, n=len(repairs) - MAX_REPAIRS)

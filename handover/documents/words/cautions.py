@@ -1,0 +1,95 @@
+"""What may hurt people or the slab, and the limits of the estimate, in words."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import timedelta
+from functools import cached_property
+from math import ceil
+from typing import TYPE_CHECKING
+
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from handover.documents.words.dates import DateWording
+    from handover.documents.words.quantities import QuantityWording
+    from handover.documents.words.reader import Reader
+    from handover.schedule.model import Caution, CureSchedule, Figure, Protection
+
+
+@dataclass(frozen=True)
+class Notice:
+    """A caution or a limit: its code, a short title, and the sentences."""
+
+    code: str
+    title: str
+    text: str
+
+
+class CautionWording:
+    """Words the cautions and limits of one schedule for one reader."""
+
+    def __init__(
+        self, reader: Reader, schedule: CureSchedule, dates: DateWording, quantities: QuantityWording
+    ) -> None:
+        self.schedule = schedule
+        self.dates = dates
+        self.quantities = quantities
+        self.say = reader.say
+        self.speak = reader.speak
+
+    @cached_property
+    def notices(self) -> tuple[Notice, ...]:
+        """The cautions that the job calls for, in the schedule's order."""
+        return tuple(self._notice(each) for each in self.schedule.cautions)
+
+    def _notice(self, caution: Caution) -> Notice:
+        values = {figure.name: self._figure(figure, caution) for figure in caution.figures}
+        key = text = f"caution.{caution.code}"
+        if caution.at is not None:
+            values["at"] = self.speak.hour(caution.at)
+        text += ".text" if caution.at is None else ".text-at"
+        return Notice(caution.code, self.say(f"{key}.title", **values), self.say(text, **values))
+
+    def _figure(self, figure: Figure, caution: Caution) -> str:
+        """Say a figure to an owner: hours as "5 hours", up; all else in the reader's unit."""
+        if figure.unit == "h":
+            return self.speak.length(timedelta(hours=ceil(figure.value)))
+        return self.quantities.figure(figure, caution.figures)
+
+    @cached_property
+    def limits(self) -> tuple[str, ...]:
+        """What the estimate is not, in plain sentences; they belong in every document."""
+        from_when = self.schedule.weather.typical_from
+        when = self.speak.day(from_when) if from_when else ""
+        lines = [self.say(f"limits.{key}") for key in ("estimate", "codes", "ground", "cracks")]
+        return tuple(lines + ([self.say("limits.typical", day=when)] if from_when else []))
+
+    @property
+    def blanket(self) -> str:
+        """Which blanket keeps the slab from frost, and how long; empty where none is called for."""
+        protection = self.schedule.protection
+        if protection is None or protection.enough == 0:
+            return ""
+        if protection.enough is None:
+            return self.say("protection.none-enough")
+        values = {
+            "resistance": self.quantities.measure(protection.enough, "thermal resistance"),
+            "edges": self.quantities.measure(protection.enough_at_edges or 0.0, "thermal resistance"),
+        }
+        if self.schedule.covered_for_frost:
+            return self.say("protection.enough-table", **values)
+        stays = self._blanket_end(protection)
+        if stays is None:
+            return self.say("protection.enough", **values)
+        key = "protection.enough-curing" if self.schedule.stays_covered else "protection.enough-until"
+        return self.say(key, **values, until=self.dates.not_before(stays, MilestoneKind.CURING_ENDS).text)
+
+    def _blanket_end(self, protection: Protection) -> datetime | None:
+        """Return until when the blanket stays: the end of curing where it cures the slab too."""
+        if not self.schedule.stays_covered:
+            return protection.until
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        return ends.not_before if ends else None

@@ -1,0 +1,225 @@
+"""The dates of a schedule in words: what may be done, from when, and why not before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from handover.documents.translations import slug
+from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import in_stages, printed_not_before
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from handover.documents.date_phrases import DatePhrase
+    from handover.documents.words.reader import Reader
+    from handover.schedule.model import CureSchedule, Milestone, Refusal
+
+OWNER_KINDS = (
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.SAW_JOINTS,
+    MilestoneKind.STRIP_EDGE_FORMS,
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.FROST_SAFE,
+    MilestoneKind.CURING_ENDS,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.FLOOR_COVERING,
+    MilestoneKind.SEAL,
+    MilestoneKind.DEICING_SALT,
+)
+"""The dates that an owner reads of; initial and final set concern the crew alone."""
+
+COLD_CAUTIONS = {"frost", "cold-weather", "heaters"}
+"""Cautions of the cold."""
+
+UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
+"""What may be done while a cover is still on the slab."""
+
+TENDONS = "engineer-decides-tendons"
+"""Refusal of what the engineer of record decides."""
+
+
+@dataclass(frozen=True)
+class MilestoneWords:
+    """One date in words.
+
+    Attributes:
+        kind: Which.
+        title: What the owner may do, or what happens: "Walk on it".
+        sentence: What that means, in one to three short sentences.
+        crew_title: The same in the crew's words.
+        when: The date before which it must not be done; None when past the estimate.
+        not_after: The date after which it is too late, where there is one.
+        when_text: "Not before 2:00 in the afternoon, Tuesday, July 14", or "Ask your contractor".
+        reason: The rule that governed, in words.
+        typical: Whether there is a date and it rests on typical weather, past the forecast.
+        in_stages: Whether the part placed first is too late before the part placed last is ready.
+    """
+
+    kind: MilestoneKind
+    title: str
+    sentence: str
+    crew_title: str
+    when: DatePhrase | None
+    not_after: DatePhrase | None
+    when_text: str
+    reason: str
+    typical: bool
+    in_stages: bool
+
+
+@dataclass(frozen=True)
+class WithheldWords:
+    """A date that is not given: of what, what is printed in its place, and why."""
+
+    kind: MilestoneKind
+    title: str
+    when: str
+    sentence: str
+
+
+class DateWording:
+    """Words the dates of one schedule for one reader."""
+
+    def __init__(self, reader: Reader, schedule: CureSchedule) -> None:
+        self.schedule = schedule
+        self.say = reader.say
+        self.speak = reader.speak
+        self.has = reader.has
+        self.method = slug(schedule.curing_method)
+
+    # ---- which dates
+
+    @cached_property
+    def milestones(self) -> tuple[MilestoneWords, ...]:
+        """Every date of the schedule, in the schedule's order."""
+        return tuple(map(self._milestone, self.schedule.milestones))
+
+    @cached_property
+    def cold(self) -> bool:
+        """Whether the slab is placed or cures in the cold: only then does an owner read of frost."""
+        return any(each.code in COLD_CAUTIONS for each in self.schedule.cautions)
+
+    @cached_property
+    def owner_kinds(self) -> tuple[MilestoneKind, ...]:
+        """The kinds of date that the owner's documents show."""
+        frost = self.cold and not self.schedule.stays_covered  # a cover that stays is not lifted for it
+        return tuple(each for each in OWNER_KINDS if frost or each != MilestoneKind.FROST_SAFE)
+
+    @property
+    def crew_milestones(self) -> tuple[MilestoneWords, ...]:
+        """Every date but that of frost where none threatens, in the schedule's order."""
+        return tuple(each for each in self.milestones if self.cold or each.kind != MilestoneKind.FROST_SAFE)
+
+    @cached_property
+    def owner_milestones(self) -> tuple[MilestoneWords, ...]:
+        """The dates that an owner reads, in order of time; those past the estimate come last."""
+        known = {each.kind: each for each in self.milestones}
+        worded = [known[kind] for kind in self.owner_kinds if kind in known]
+        return tuple(
+            sorted(worded, key=lambda each: (each.when is None, each.when and each.when.instant.timestamp()))
+        )
+
+    @cached_property
+    def withheld(self) -> tuple[WithheldWords, ...]:
+        """The dates that are not given, in the order of the schedule."""
+        return tuple(
+            WithheldWords(
+                kind=MilestoneKind(each.kind),
+                title=self.refused(each),
+                when=self.say("stays-off.engineer" if each.because == TENDONS else "stays-off.never"),
+                sentence=self.say(f"refusal.{each.because}"),
+            )
+            for each in self.schedule.refusals
+            if each.kind in set(MilestoneKind)
+        )
+
+    # ---- one date
+
+    def milestone(self, milestone: Milestone) -> MilestoneWords:
+        """Return one date in words; a date of the schedule is worded once."""
+        known = zip(self.schedule.milestones, self.milestones, strict=True)
+        return next((words for each, words in known if each is milestone), None) or self._milestone(milestone)
+
+    def _milestone(self, milestone: Milestone) -> MilestoneWords:
+        when = None if milestone.not_before is None else self.not_before(milestone.not_before, milestone.kind)
+        after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
+        not_before = self.say("milestone.words.not-before")
+        return MilestoneWords(
+            kind=milestone.kind,
+            title=self.title(milestone.kind),
+            sentence=self._sentence(milestone) if when else self.say(self._unknown),
+            crew_title=self._of_kind(milestone.kind, "crew"),
+            when=when,
+            not_after=after,
+            when_text=f"{not_before} {when.text}" if when else self.say("milestone.words.unknown"),
+            reason=self.rule(milestone.because.governing.rule),
+            typical=when is not None and milestone.basis == "typical",
+            in_stages=in_stages(milestone, self.schedule.placement_end),
+        )
+
+    @property
+    def _unknown(self) -> str:
+        """The key of the reason for a date past the estimate."""
+        weak = any(each.code == "not-reached-weak" for each in self.schedule.cautions)
+        return "milestone.words.unknown-weak" if weak else "milestone.words.unknown-sentence"
+
+    def _sentence(self, milestone: Milestone) -> str:
+        """Return what a date means; what may be done under the cover says that the cover stays."""
+        sentence = self._of_kind(milestone.kind, "sentence")
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
+        if milestone.kind in UNDER_COVER and self.schedule.stays_covered and not over:
+            return f"{sentence} {self.say('milestone.words.under-cover')}"
+        return sentence
+
+    def title(self, kind: MilestoneKind) -> str:
+        """Return what an owner calls a date: "Walk on it"."""
+        return self._of_kind(kind, "title")
+
+    def short_title(self, kind: MilestoneKind) -> str:
+        """Return the name of a date for the charts: "Walk"."""
+        return self.say(self.variant(f"milestone.short.{kind}"))
+
+    def refused(self, refusal: Refusal) -> str:
+        """Return the name of the date that is not given."""
+        return self.title(MilestoneKind(refusal.kind))
+
+    def rule(self, code: str) -> str:
+        """Return the words of a rule of practice."""
+        return self.say(f"rule.{code}")
+
+    def _of_kind(self, kind: MilestoneKind, part: str) -> str:
+        return self.say(self.variant(f"milestone.{kind}", f".{part}"))
+
+    def variant(self, key: str, part: str = "") -> str:
+        """Return the key of the words that fit this slab and its curing: the special ones first."""
+        covered = ("covered",) if self.schedule.covered_for_frost else ()
+        for each in (*covered, self.method):
+            special = f"{key}--{each}{part}"
+            if self.has(special):
+                return special
+        return f"{key}{part}"
+
+    # ---- when
+
+    def not_before(self, when: datetime, kind: str = "") -> DatePhrase:
+        """Say an earliest date: never too early and, for most kinds of milestone, not at night."""
+        placed = self.schedule.placement_end
+        return self.speak.printed_time(printed_not_before(when, kind, placed), placed)
+
+    def window(self, start: DatePhrase, end: DatePhrase) -> str:
+        """Say from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
+        if start.day == end.day:
+            span = self.speak.span(start.instant, end.instant)
+            return self.say("calendar-words.moment", hour=span, day=start.day)
+        last = self.say("calendar-words.moment", hour=end.hour, day=self.speak.weekday(end.instant))
+        return self.say("calendar-words.hour-span", start=start.text, end=last)
+
+    def since_pour(self, days: int) -> str:
+        """Return "Day 3", counted from the pour."""
+        return self.say("chart.time-line.day", n=days) if days else self.say("chart.time-line.pour")

@@ -1,0 +1,130 @@
+"""Quantities in words: in the reader's unit, rounded once, with the unit as the language writes it."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from handover.documents.quantity_format import (
+    DECIMALS,
+    INCH_M,
+    format_fixed,
+    format_number,
+    format_percentage,
+    format_rounded,
+    significant,
+    with_unit,
+)
+from handover.documents.translations import slug
+from handover.schedule.figure_kinds import figure_kind
+from handover.units import to_reader
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from handover.documents.words.reader import Reader
+    from handover.schedule.model import Figure
+    from handover.units import KindName
+
+WHOLE_NUMBER_UNITS = ("°F", "°C", "mm")
+"""Labels of the units that are written in whole numbers."""
+
+UNIT_AT_TEMPERATURE = re.compile(r"(.+) at (-?[\d.]+) degC")
+"""A unit that holds at a temperature: "h at 21.1 degC"."""
+
+PER_METRE = "h/m"
+"""Unit of a drying time by the thickness of the slab; the United States read it by the inch."""
+
+
+class QuantityWording:
+    """Words quantities for one reader."""
+
+    def __init__(self, reader: Reader) -> None:
+        self.reader = reader
+        self.units = reader.units
+        self.locale = reader.translations.locale
+
+    def amount(self, litres: float) -> str:
+        """Return an amount of water, in round figures."""
+        return self.measure(litres, "water")
+
+    def number_with_unit(self, value: float, unit: str, digits: int = 2) -> str:
+        """Return a number that is of no kind with the unit beside it, to so many significant digits.
+
+        Args:
+            value: In `unit`.
+            unit: "1" of a pure number, "d", "h at 21.1 degC", "h/m" ...
+            digits: Significant digits; whole numbers keep all their digits.
+        """
+        if conditioned := UNIT_AT_TEMPERATURE.fullmatch(unit):
+            plain, degrees = conditioned.groups()
+            at = self.measure(float(degrees), "temperature")
+            return self.reader.say(
+                "quantity.at", quantity=self.number_with_unit(value, plain, digits), temperature=at
+            )
+        if unit == PER_METRE and self.units == "us":
+            return self._with_digits(value * INCH_M, "h/in", digits)
+        return self._with_digits(value, "" if unit == "1" else unit, digits)
+
+    def measure(self, value: float, kind: KindName, digits: int = 2) -> str:
+        """Return a quantity of a kind in the reader's unit, to so many significant digits.
+
+        Args:
+            value: In the SI unit of its kind.
+            kind: What it is: "thickness", "temperature".
+            digits: Significant digits; whole numbers keep all their digits.
+        """
+        return self._with_digits(*to_reader(value, kind, self.units), digits)
+
+    def _with_digits(self, number: float, label: str, digits: int) -> str:
+        rounded = round(number) if label in WHOLE_NUMBER_UNITS else significant(number, digits)
+        return self.with_label(rounded, label)
+
+    def with_label(self, value: float, label: str) -> str:
+        """Return a rounded number with its unit, as the language writes it: "120 gallons"."""
+        key = f"quantity.{label}"
+        if self.reader.has(key):
+            return self.reader.say(key, value=format_number(value, self.locale))
+        spelled_out = self.reader.say("quantity.feet") == "long"
+        return with_unit(value, label, self.locale, spelled_out=spelled_out)
+
+    def number(self, value: float, kind: KindName) -> str:
+        """Return a quantity in the reader's unit without the unit, for a column that names it."""
+        number, label = to_reader(value, kind, self.units)
+        return self.fixed_decimals(number, DECIMALS[label])
+
+    def fixed_decimals(self, value: float, decimals: int) -> str:
+        """Return a plain number to so many decimals."""
+        return format_fixed(value, decimals, self.locale)
+
+    def round_number(self, value: float, digits: int) -> str:
+        """Return a plain number to so many significant digits."""
+        return format_rounded(value, digits, self.locale)
+
+    def percent(self, share: float, digits: int = 2) -> str:
+        """Return a share of one in percent: "35%"."""
+        return format_percentage(share, digits, self.locale)
+
+    def unit_name(self, kind: KindName) -> str:
+        """Return how the reader's unit of a kind is written: "°F"."""
+        return to_reader(0.0, kind, self.units)[1]
+
+    def figure_name(self, figure: Figure) -> str:
+        """Return the words for what a figure is."""
+        return self.reader.say(f"figure.{slug(figure.name)}")
+
+    def figure(self, figure: Figure, among: Iterable[Figure] = (), digits: int = 2) -> str:
+        """Return the value of a figure in the reader's unit; a share of one is always to two digits.
+
+        Args:
+            figure: What to word.
+            among: The figures of the same reason, which say what a limit limits.
+            digits: Significant digits; whole numbers keep all their digits.
+        """
+        match figure_kind(figure, among):
+            case "share":
+                return self.percent(figure.value)
+            case "number":
+                return self.number_with_unit(figure.value, figure.unit, digits)
+            case kind:
+                return self.measure(figure.value, kind, digits)

@@ -1,0 +1,58 @@
+"""Who reads: the language, the units and the texts that every part of the words shares."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from handover.documents.date_phrases import DateFormatter
+from handover.documents.translations import Translations, load_translations
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from handover.documents.quantity_format import Units
+
+
+@dataclass(frozen=True)
+class Reader:
+    """One reader of documents.
+
+    Attributes:
+        language: A language that has a folder of templates.
+        units: "us" or "si".
+        templates: A contractor's folder whose files replace ours.
+        translations: The strings of the language.
+    """
+
+    language: str
+    units: Units
+    templates: Path | None
+    translations: Translations
+
+    @classmethod
+    def load(cls, language: str, units: Units, templates: Path | None = None) -> Reader:
+        """Return the reader of a language with its strings loaded.
+
+        Raises:
+            UnusableInput: No such language.
+        """
+        return cls(language, units, templates, load_translations(language, templates))
+
+    @cached_property
+    def speak(self) -> DateFormatter:
+        """Dates, times and lengths of time in the language."""
+        return DateFormatter(self.translations)
+
+    def say(self, key: str, /, **values: object) -> str:
+        """Return the string under a dotted key, filled in.
+
+        Raises:
+            MissingText: The language has no such string.
+        """
+        return self.translations.say(key, **values)
+
+    def has(self, key: str) -> bool:
+        """Tell whether the language has a string under a dotted key."""
+        return self.translations.has(key)

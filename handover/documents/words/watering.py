@@ -1,0 +1,210 @@
+"""The watering in words: each day, each visit, and the cover where it is too cold to water."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from handover.documents.date_phrases import capitalise
+from handover.practice.rules import general_rules
+from handover.schedule.cover_times import first_cover
+from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import half_hour_up
+from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
+
+if TYPE_CHECKING:
+    from datetime import date, datetime
+
+    from handover.documents.words.dates import DateWording
+    from handover.documents.words.quantities import QuantityWording
+    from handover.documents.words.reader import Reader
+    from handover.schedule.model import CureSchedule, Visit, WateringDay
+
+COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
+"""Columns of the watering table: a visit that starts before this hour of the day is in this column."""
+
+
+@dataclass(frozen=True)
+class CoverWords:
+    """What an owner does where it is too cold to water: title, from when until when, sentences, start."""
+
+    title: str
+    when: str
+    sentence: str
+    start: datetime
+
+
+@dataclass(frozen=True)
+class VisitWords:
+    """One watering in words.
+
+    Attributes:
+        start: Aware, site's zone.
+        end: Aware, site's zone.
+        title: "Water the slab, 6:30 to 7:30 in the morning".
+        action: What to do, in one or two sentences.
+        span: "6:30 to 7:30 in the morning".
+        short_span: "6:30 to 7:30 am".
+        length: "1 hour".
+        amount: "About 120 gallons.", or "" when no water is counted.
+        column: "morning", "midday", "evening" or "night".
+    """
+
+    start: datetime
+    end: datetime
+    title: str
+    action: str
+    span: str
+    short_span: str
+    length: str
+    amount: str
+    column: str
+
+
+@dataclass(frozen=True)
+class DayWords:
+    """One day of the watering table in words.
+
+    Attributes:
+        date: Local.
+        since: "Day 3", as the time line counts from the pour.
+        day: "Tuesday, July 14".
+        short_day: "Tue Jul 14".
+        visits: In order of time.
+        note: Why there is no watering, or what may change it; may be empty.
+        length: "3 hr" over the day, or "".
+        amount: "120 gallons" over the day, or "".
+        typical: Whether the day rests on typical weather.
+    """
+
+    date: date
+    since: str
+    day: str
+    short_day: str
+    visits: tuple[VisitWords, ...]
+    note: str
+    length: str
+    amount: str
+    typical: bool
+
+
+class WateringWording:
+    """Words the watering of one schedule for one reader."""
+
+    def __init__(
+        self, reader: Reader, schedule: CureSchedule, dates: DateWording, quantities: QuantityWording
+    ) -> None:
+        self.schedule = schedule
+        self.dates = dates
+        self.quantities = quantities
+        self.say = reader.say
+        self.speak = reader.speak
+
+    @cached_property
+    def days(self) -> tuple[DayWords, ...]:
+        """Every day of curing, in order."""
+        return tuple(map(self._day, self.schedule.watering))
+
+    @cached_property
+    def _remaining(self) -> RemainingWatering:
+        return remaining_watering(self.schedule)
+
+    @cached_property
+    def days_to_come(self) -> tuple[DayWords, ...]:
+        """The days of curing that are left at the time of issue."""
+        return tuple(map(self._day, self._remaining.days))
+
+    @property
+    def began(self) -> bool:
+        """Whether some of the watering is over at the time of issue."""
+        return self._remaining.began
+
+    @cached_property
+    def water_in_all(self) -> str:
+        """What the watering that is still to come takes; empty where none does."""
+        left = self._remaining
+        if not left.garden_days:
+            return ""
+        return self.say(
+            "watering.total-to-come" if left.began else "watering.total",
+            amount=self.quantities.amount(left.litres),
+            days=self.speak.days(left.watered_days),
+            garden=max(round(left.garden_days), 1),
+        )
+
+    def _day(self, day: WateringDay) -> DayWords:
+        return DayWords(
+            date=day.date,
+            since=self.dates.since_pour((day.date - self.schedule.placement_end.date()).days),
+            day=capitalise(self.speak.day(day.date)),
+            short_day=self.speak.short_day(day.date),
+            visits=tuple(self.visit(each) for each in day.visits),
+            note=self._note(day),
+            length=self.speak.short_length(day.duration) if day.duration else "",
+            amount=self.quantities.amount(day.litres) if day.litres else "",
+            typical=day.basis == "typical",
+        )
+
+    def _note(self, day: WateringDay) -> str:
+        if day.skipped_because is not None:
+            return self.say(f"watering.none-{day.skipped_because}")
+        printed_from = general_rules()["rain.printed"]
+        if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
+            fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
+            key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
+            return self.say(key, chance=self.quantities.percent(day.rain_probability, 1))
+        return ""
+
+    def visit(self, visit: Visit) -> VisitWords:
+        """Return one watering in words; a watering of the schedule is worded once."""
+        return self._visit_words.get(id(visit)) or self._visit(visit)
+
+    @cached_property
+    def _visit_words(self) -> dict[int, VisitWords]:
+        """The waterings of the schedule in words, by the identity of each visit."""
+        return {id(each): self._visit(each) for day in self.schedule.watering for each in day.visits}
+
+    def _visit(self, visit: Visit) -> VisitWords:
+        span = self.speak.span(visit.start, visit.end)
+        key = f"visit.{self.dates.method}"
+        amount = self.quantities.amount(visit.litres)
+        return VisitWords(
+            start=visit.start,
+            end=visit.end,
+            title=self.say(f"{key}.title", span=span),
+            action=self.say(f"{key}.action"),
+            span=span,
+            short_span=self.speak.short_span(visit.start, visit.end),
+            length=self.speak.length(visit.duration),
+            amount=self.say("watering.amount-visit", amount=amount) if visit.litres else "",
+            column=next(column for hour, column in COLUMN_HOURS if visit.start.hour < hour),
+        )
+
+    # ---- too cold to water
+
+    @cached_property
+    def cover(self) -> CoverWords | None:
+        """What to do instead of watering, where the next day of the plan is one on which it may freeze."""
+        ahead = self._remaining.days
+        if not (self.schedule.covered_for_frost and ahead and ahead[0].skipped_because == "frost"):
+            return None
+        visit = next((each for day in ahead for each in day.visits), None)
+        start = half_hour_up(first_cover(self.schedule))
+        lines = [self.say("cover.text"), self.say("cover.then-water") if visit else ""]
+        when = "cover.now" if start <= self.schedule.issued_at else "cover.from"
+        return CoverWords(
+            title=self.say("cover.title"),
+            when=self.say(when, start=self.speak.moment(start).text, until=self._cover_end(visit)),
+            sentence=" ".join(line for line in lines if line),
+            start=start,
+        )
+
+    def _cover_end(self, visit: Visit | None) -> str:
+        """Say until when the cover stays: the next watering, else the end of curing."""
+        if visit is not None:
+            return self.speak.moment(visit.start).text
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        if ends is not None and ends.not_before is not None:
+            return self.dates.not_before(ends.not_before, ends.kind).text
+        return self.say("cover.until-told")

@@ -1,0 +1,109 @@
+"""The instants that readers are told: rounded once and never to the early side, for every document alike."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING
+
+from handover.practice.rules import general_rules
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from handover.schedule.model import CureSchedule, Milestone
+
+HALF_HOUR_S = 1800
+MORNING = general_rules().clock_time("day.morning")
+"""What "the morning of" promises: a milestone reached later in the day is told for the next day."""
+WAKING_HOUR = general_rules().clock_time("day.waking")
+SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
+"""Nobody is woken for what may as well be done later: it waits for the morning."""
+EXACT_PERIOD = general_rules().duration("change.soon-until")
+"""After placement a date is told to the half hour for this long; later only the day is told."""
+
+AT_ANY_HOUR = (
+    MilestoneKind.INITIAL_SET,
+    MilestoneKind.FINAL_SET,
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.SAW_JOINTS,
+)
+"""Dates that may be at night; all others wait for the morning."""
+
+
+@dataclass(frozen=True)
+class PrintedTime:
+    """An instant as readers are told it, and whether with its hour or only as the morning of its day."""
+
+    instant: datetime
+    exact: bool
+
+
+def half_hour_up(when: datetime) -> datetime:
+    """Return the first half hour of the local clock that is not before `when`, in the same zone."""
+    offset = when.utcoffset()
+    if offset is None:
+        raise ValueError("a time without a zone")
+    local = when.astimezone(UTC).timestamp() + offset.total_seconds()
+    ahead = -local % HALF_HOUR_S
+    return (when.astimezone(UTC) + timedelta(seconds=ahead)).astimezone(when.tzinfo)
+
+
+def half_hour_down(when: datetime) -> datetime:
+    """Return the last half hour of the local clock that is not after `when`, in the same zone."""
+    up = half_hour_up(when)
+    behind = timedelta(seconds=HALF_HOUR_S) if up.astimezone(UTC) > when.astimezone(UTC) else timedelta()
+    return (up.astimezone(UTC) - behind).astimezone(when.tzinfo)
+
+
+def morning_up(when: datetime) -> datetime:
+    """Return the first morning (8:00 local) that is not before `when`, in the same zone."""
+    morning = datetime.combine(when.date(), MORNING, when.tzinfo)
+    if morning.astimezone(UTC) >= when.astimezone(UTC):
+        return morning
+    return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
+
+
+def by_day(when: datetime) -> datetime:
+    """Return the first instant that is not before `when` and not at night, in the same zone."""
+    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
+        return when
+    day = when.date() + timedelta(days=when.time() >= SLEEPING_HOUR)
+    return datetime.combine(day, WAKING_HOUR, when.tzinfo)
+
+
+def round_up(when: datetime, placed: datetime) -> PrintedTime:
+    """Return a time that must not be told too early: to the half hour at first, then to the morning."""
+    if when - placed <= EXACT_PERIOD:
+        return PrintedTime(half_hour_up(when), exact=True)
+    return PrintedTime(morning_up(when), exact=False)
+
+
+def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTime:
+    """Return an earliest date of a kind as readers are told it; most kinds wait for the day."""
+    if kind == MilestoneKind.FIRST_WATER:  # the watering itself is told to the half hour, whenever it is
+        return PrintedTime(half_hour_up(when), exact=True)
+    waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
+    return round_up(by_day(when) if waits else when, placed)
+
+
+def in_stages(milestone: Milestone, placed: datetime) -> bool:
+    """Tell whether the part placed first is too late before the part placed last is ready, as told."""
+    if milestone.not_before is None or milestone.not_after is None:
+        return False
+    ready = printed_not_before(milestone.not_before, milestone.kind, placed).instant
+    return half_hour_down(milestone.not_after) <= ready
+
+
+def saw_meets_water(schedule: CureSchedule) -> bool:
+    """Tell whether a watering falls within the hours, still to come, in which the crew saws."""
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    if saw is None or saw.not_before is None or saw.not_after is None:
+        return False
+    placed = schedule.placement_end
+    ends = half_hour_down(saw.not_after)
+    if ends <= schedule.issued_at:
+        return False
+    staged = in_stages(saw, placed)
+    begins = placed if staged else printed_not_before(saw.not_before, saw.kind, placed).instant
+    visits = (each for day in schedule.watering for each in day.visits if each.litres)
+    return any(begins < each.end and each.start < ends for each in visits)
