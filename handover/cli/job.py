@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from handover.documents.care_sheet import CareSheet
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import DayWords, MilestoneWords, Wording
+    from handover.service.workers import PdfWorkers
 
 
 def new(options: Options) -> None:
@@ -84,7 +85,14 @@ def plan(options: Options) -> None:
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
-    require_engine()
+    from handover.service.workers import pdf_workers
+
+    with pdf_workers() as workers:  # they load the PDF engine while the rest is read and computed
+        require_engine()
+        _issue(options, workers)
+
+
+def _issue(options: Options, workers: PdfWorkers | None) -> None:
     from handover.documents.care_sheet import CareSheet
     from handover.documents.wording import Wording
     from handover.service.inputs import compute
@@ -105,6 +113,7 @@ def issue(options: Options) -> None:
         settings,
         inputs=add_manifest(received, settings),
         pictures=received.pictures,
+        workers=workers,
     )
     words = Wording(received.job, schedule, units=settings.units_for(received.job))
     print("\n".join(_print_issued_set(CareSheet(words, {}), options.output, files)))
