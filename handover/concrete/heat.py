@@ -22,7 +22,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.linalg.lapack import dpttrf, dpttrs
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.constants import ZERO_CELSIUS_K
@@ -30,6 +29,7 @@ from handover.concrete.evaporation import transfer_coefficient
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
 from handover.concrete.psychrometrics import saturation_over_water
+from handover.concrete.tridiagonal import dpttrf, dpttrs
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:

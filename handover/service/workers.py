@@ -376,6 +376,8 @@ def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], No
     with suppress(EOFError, OSError):
         while True:
             channel.send_bytes(_do(work, channel.recv_bytes()))
+    if (pdf := sys.modules.get("handover.documents.pdf")) is not None:
+        pdf.close_fonts()  # a process that is no child of the interpreter's own runs nothing at its exit
 
 
 def _do(work: Callable[[Any], Any], data: bytes) -> bytes:
