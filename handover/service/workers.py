@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 
     RenderFunction = Callable[["RenderTask"], "RenderResult"]
 
-Task = TypeVar("Task")
-Result = TypeVar("Result")
+_Task = TypeVar("_Task")
+_Result = TypeVar("_Result")
 
 PREFETCH = 2
 """Tasks in the queue for each worker: one at work, one so that it need not wait for us."""
@@ -187,7 +187,7 @@ def _gc_paused() -> Iterator[None]:
 # ---- on this machine --------------------------------------------------------------------------------
 
 
-class Workers(Generic[Task, Result]):
+class Workers(Generic[_Task, _Result]):
     """Warm processes that do tasks in the order in which these are submitted.
 
     A thread of ours sees to each process, so it is known which task a process was at when it died: that task
@@ -202,9 +202,9 @@ class Workers(Generic[Task, Result]):
     """
 
     def __init__(
-        self, count: int, work: Callable[[Task], Result], prepare: Callable[[], None] = warm_up
+        self, count: int, work: Callable[[_Task], _Result], prepare: Callable[[], None] = warm_up
     ) -> None:
-        self._queue: SimpleQueue[tuple[Task, Future[Result]] | None] = SimpleQueue()
+        self._queue: SimpleQueue[tuple[_Task, Future[_Result]] | None] = SimpleQueue()
         self._work = work
         self._prepare = prepare
         self._stopped = False
@@ -213,7 +213,7 @@ class Workers(Generic[Task, Result]):
         for each in self._threads:
             each.start()
 
-    def __enter__(self) -> Workers[Task, Result]:
+    def __enter__(self) -> Workers[_Task, _Result]:
         return self
 
     def __exit__(
@@ -221,13 +221,13 @@ class Workers(Generic[Task, Result]):
     ) -> None:
         self.close(at_once=kind is not None)
 
-    def submit(self, task: Task) -> Future[Result]:
+    def submit(self, task: _Task) -> Future[_Result]:
         """Put a task into the queue; return its result to come.
 
         The future raises what the work raised, `WorkerDied` where its process died too often, and what
         pickle raises of a task or a result that cannot travel.
         """
-        future: Future[Result] = Future()
+        future: Future[_Result] = Future()
         self._queue.put((task, future))
         return future
 
@@ -266,7 +266,7 @@ class Workers(Generic[Task, Result]):
                 _settle(future, result)
         self._end(process)
 
-    def _attempt(self, process: _Process | None, task: Task) -> tuple[_Process, tuple[bool, Any]]:
+    def _attempt(self, process: _Process | None, task: _Task) -> tuple[_Process, tuple[bool, Any]]:
         """Return the process that did a task, and what came of it.
 
         Raises:
@@ -300,7 +300,7 @@ class Workers(Generic[Task, Result]):
             process.stop()
 
 
-def _settle(future: Future[Result], outcome: tuple[bool, Any]) -> None:
+def _settle(future: Future[_Result], outcome: tuple[bool, Any]) -> None:
     """Set what came of a task: its result, or the exception that its work raised."""
     succeeded, value = outcome
     if succeeded:
