@@ -15,17 +15,17 @@ import pytest
 
 from handover.documents.pdf import Attachment, render_pdf
 from handover.errors import Finding, MissingLibraries, RenderingFailed, UnusableInput
-from handover.service import workers
-from handover.service.workers import (
+from handover.service import pdf_workers as pdfs
+from handover.service import worker_pool
+from handover.service.pdf_workers import (
     PdfTask,
-    WorkerDied,
-    Workers,
     finished_pdf,
     load_pdf_engine,
     make_pdf_alone,
     pdf_workers,
     submit_pdf,
 )
+from handover.service.worker_pool import WorkerDied, Workers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -85,7 +85,7 @@ def test_a_process_that_dies_while_it_is_idle_fails_no_task(until: Callable[...,
     ],
 )
 def test_what_the_work_raises_is_raised_where_it_was_submitted(fault: Exception) -> None:
-    data = workers.ForkingPickler.dumps(fault)
+    data = worker_pool.ForkingPickler.dumps(fault)
     with evaluators(1) as pool:
         future = pool.submit(f"(_ for _ in ()).throw(__import__('pickle').loads({bytes(data)!r}))")
         with pytest.raises(type(fault)) as raised:
@@ -149,7 +149,7 @@ def test_where_no_process_can_begin_this_one_renders(monkeypatch: pytest.MonkeyP
     def refused(*_: object) -> None:
         raise OSError("no more processes")
 
-    monkeypatch.setattr(workers._Process, "__init__", refused)
+    monkeypatch.setattr(worker_pool._Process, "__init__", refused)
     with Workers(2, make_pdf_alone, load_pdf_engine) as pool:
         task = PdfTask(PAGE)
         assert finished_pdf(submit_pdf(task, pool), task) == render_pdf(PAGE)
@@ -158,10 +158,10 @@ def test_where_no_process_can_begin_this_one_renders(monkeypatch: pytest.MonkeyP
 def test_one_core_or_another_engine_has_no_workers(
     monkeypatch: pytest.MonkeyPatch, without_pdf_engine: Callable[..., Any]
 ) -> None:
-    monkeypatch.setattr(workers, "core_count", lambda: 1)
+    monkeypatch.setattr(pdfs, "core_count", lambda: 1)
     with pdf_workers() as none:
         assert none is None
-    monkeypatch.setattr(workers, "core_count", lambda: 2)
+    monkeypatch.setattr(pdfs, "core_count", lambda: 2)
     with without_pdf_engine(), pdf_workers() as none:
         assert none is None
     with pdf_workers() as two, without_pdf_engine():
@@ -181,7 +181,7 @@ def test_one_core_and_two_make_the_same_set(
 
     monkeypatch.setattr(Workers, "submit", noted)
     for cores in (1, 2):
-        monkeypatch.setattr(workers, "core_count", lambda cores=cores: cores)
+        monkeypatch.setattr(pdfs, "core_count", lambda cores=cores: cores)
         arguments = ("issue", record, "-w", weather, "--as-of", as_of, "-o", tmp_path / str(cores))
         assert run(*arguments).status == 0
         assert len(submitted) == {1: 0, 2: 2}[cores]
@@ -191,8 +191,8 @@ def test_one_core_and_two_make_the_same_set(
 TWO_CORES = """
 import signal
 signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever began the suite may have it ignored
-from handover.service import workers
-workers.core_count = lambda: 2
+from handover.service import pdf_workers
+pdf_workers.core_count = lambda: 2
 from handover.cli import entry
 entry()
 """

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from handover.documents.care_sheet import CareSheet
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import DayWords, MilestoneWords, Wording
-    from handover.service.workers import PdfWorkers
+    from handover.service.pdf_workers import PdfWorkers
 
 
 def new(options: Options) -> None:
@@ -85,7 +85,7 @@ def plan(options: Options) -> None:
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
-    from handover.service.workers import pdf_workers
+    from handover.service.pdf_workers import pdf_workers
 
     with pdf_workers() as workers:  # they load the PDF engine while the rest is read and computed
         require_engine()

@@ -11,9 +11,9 @@ from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
 from handover.service.inputs import unique_names
+from handover.service.pdf_workers import PdfTask, finished_pdf, submit_pdf
 from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, SCHEDULE_FILE, check_folder, publish
 from handover.service.settings import Settings
-from handover.service.workers import PdfTask, finished_pdf, submit_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from handover.documents.pdf import Attachment
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
-    from handover.service.workers import PdfWorkers
+    from handover.service.pdf_workers import PdfWorkers
 
 OFFICE_LANGUAGE = "en"
 """The language of crew and office where none is asked for."""

@@ -21,7 +21,7 @@ from handover.documents.wording import Wording
 from handover.schedule.ensemble import MEMBERS
 from handover.schedule.plan import plan_cure
 from handover.service.inputs import compute, read_inputs
-from handover.service.workers import MAX_PDF_WORKERS
+from handover.service.pdf_workers import MAX_PDF_WORKERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
