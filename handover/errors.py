@@ -58,6 +58,10 @@ class UnusableInput(HandoverError):
         self.findings = tuple(findings)
         super().__init__("\n".join(str(finding) for finding in self.findings))
 
+    def __reduce__(self) -> tuple[type[UnusableInput], tuple[tuple[Finding, ...]]]:
+        """Travel between processes with all findings."""
+        return type(self), (self.findings,)
+
 
 class OutOfRange(HandoverError, ValueError):
     """A formula was asked for a value outside the range its source covers."""
@@ -78,3 +82,7 @@ class MissingLibraries(HandoverError):
         self.problem = problem
         self.remedy = tuple(remedy)
         super().__init__(" ".join([problem, *(line.strip() for line in remedy)]))
+
+    def __reduce__(self) -> tuple[type[MissingLibraries], tuple[str, tuple[str, ...]]]:
+        """Travel between processes with the remedy."""
+        return type(self), (self.problem, self.remedy)

@@ -71,8 +71,6 @@ def test_help_loads_nothing_heavy(command: str) -> None:
     loaded = loaded_after(f"from handover.cli import main; main({arguments!r})")
     assert "handover.cli" in loaded
     assert not loaded.intersection(HEAVY)
-    # Each of these alone would cost a third of the time that a bare interpreter takes to start.
-    assert not loaded.intersection({"typing", "dataclasses", "pathlib", "handover.errors"})
 
 
 def test_importing_the_package_loads_nothing_heavy() -> None:

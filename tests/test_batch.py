@@ -21,7 +21,7 @@ from handover.archive.store import Archive
 from handover.cli.batch import _print_doubts
 from handover.errors import DownloadFailed, Finding, HandoverError, UnusableInput
 from handover.service import batch as batches
-from handover.service import forecasts, workers
+from handover.service import forecasts, worker_pool, workers
 from handover.service.batch import Batch, BatchOutcome, find_records, run_batch
 from handover.service.settings import Settings
 from handover.service.workers import RenderResult, RenderTask, make_documents, run_in_processes, run_on_dask
@@ -433,7 +433,7 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
 def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     (tmp_path / "who_works.py").write_text(WHO_WORKS, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
-    monkeypatch.setattr(workers, "MAX_JOBS_PER_WORKER", 3)
+    monkeypatch.setattr(worker_pool, "MAX_JOBS_PER_WORKER", 3)
     at = datetime(2026, 7, 14, tzinfo=UTC)
     orders = [RenderTask(str(number), cast("Any", None), at, 1, Settings()) for number in range(7)]
     work = importlib.import_module("who_works").told

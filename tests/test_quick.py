@@ -43,7 +43,7 @@ def test_all_that_is_named_is_there(chooser: ModuleType) -> None:
     [
         (
             "handover/service/workers.py",
-            {"tests/test_archiving.py", "tests/test_publish.py", "tests/test_batch.py"},
+            {f"tests/test_{each}.py" for each in ("archiving", "publish", "batch", "workers")},
         ),
         ("handover/schedule/cylinders.py", {"tests/schedule", "tests/schedule/test_measurements.py"}),
         ("handover/documents/qr.py", {"tests/documents", "tests/documents/test_qr.py"}),

@@ -37,6 +37,8 @@ def entry() -> None:
     # the end is the system's to take back, not for Python to look through once more.
     gc.set_threshold(50_000, 20, 100)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # No plugin of pydantic's is used: to look for some reads the metadata of every installed package.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     status = main(sys.argv[1:])
     gc.freeze()
     sys.exit(status)

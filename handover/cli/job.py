@@ -78,15 +78,17 @@ def plan(options: Options) -> None:
 
 def issue(options: Options) -> None:
     """Write the whole document set."""
-    require_engine()
     from handover.service.issuing import issue_to_folder
+    from handover.service.pdf_workers import pdf_workers
     from handover.service.summary import first_task
 
-    settings = settings_of(options)
-    request = request_of(options, settings)
-    issued = issue_to_folder(request, to_path(options.output), print_cautions)
-    first = first_task(issued.job, issued.schedule, settings.units)
-    print("\n".join(_set_lines(issued.job.site.name, options.output, [*issued.files], first)))
+    with pdf_workers() as workers:  # they load the PDF engine while the rest is read and computed
+        require_engine()
+        settings = settings_of(options)
+        request = request_of(options, settings)
+        issued = issue_to_folder(request, to_path(options.output), print_cautions, workers=workers)
+        first = first_task(issued.job, issued.schedule, settings.units)
+        print("\n".join(_set_lines(issued.job.site.name, options.output, [*issued.files], first)))
 
 
 PURPOSES = {

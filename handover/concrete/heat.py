@@ -22,13 +22,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.linalg.lapack import dpttrf, dpttrs
 
 from handover.air.psychrometrics import saturation_over_water
 from handover.base.arrays import HOUR_S, ZERO_CELSIUS_K, Floats
 from handover.concrete.evaporation import transfer_coefficient
 from handover.concrete.hydration import degree_and_rate
 from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
+from handover.concrete.tridiagonal import dpttrf, dpttrs
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
@@ -66,6 +67,7 @@ class CareEvent:
     look: EventLook
 
 
+@lru_cache(maxsize=4)  # sheet, page and calendar ask for the same events
 def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return what the owner is to do or may do, in order of time; nothing for a date past the estimate."""
     return _EventBuilder(words).of_owner()

@@ -54,6 +54,11 @@ def render_care_sheet(
     return render_pdf(care_sheet_html(words, paper=paper, pictures=pictures), attachments)
 
 
+def sheet_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
+    """Return the finished HTML of a sheet as PDF. Arguments and errors as `render_pdf`."""
+    return render_pdf(html, attachments)
+
+
 def care_sheet_html(
     words: Wording, *, paper: Paper = "letter", pictures: Mapping[str, bytes] | None = None
 ) -> str:

@@ -104,7 +104,10 @@ def _fonts(_faces: tuple[str, ...]) -> FontConfiguration:
     return FontConfiguration()
 
 
-atexit.register(_fonts.cache_clear)  # its files go with it
+@atexit.register
+def close_fonts() -> None:
+    """Remove the files that the engine keeps of fonts, at the end of the process."""
+    _fonts.cache_clear()
 
 
 def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:

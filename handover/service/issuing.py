@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.service.job_inputs import JobInputs, WeatherFile
+    from handover.service.pdf_workers import PdfWorkers
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 
     OnFindings = Callable[[tuple[Finding, ...]], None]
@@ -279,8 +280,20 @@ def compute_schedule(inputs: JobInputs, request: IssueRequest) -> CureSchedule:
     return replace(schedule, changes=changes(before, schedule))
 
 
-def render_set(inputs: JobInputs, schedule: CureSchedule, request: IssueRequest) -> IssuedSet:
-    """Return the set of a schedule. Raises RenderingFailed where a document cannot be rendered cleanly."""
+def render_set(
+    inputs: JobInputs, schedule: CureSchedule, request: IssueRequest, workers: PdfWorkers | None = None
+) -> IssuedSet:
+    """Return the set of a schedule.
+
+    Args:
+        inputs: What it is made from.
+        schedule: Its schedule.
+        request: How it is to be made.
+        workers: Processes that render the PDFs side by side; without them, this process does.
+
+    Raises:
+        RenderingFailed: A document could not be rendered cleanly.
+    """
     documents = render_documents(
         inputs.job,
         schedule,
@@ -288,6 +301,7 @@ def render_set(inputs: JobInputs, schedule: CureSchedule, request: IssueRequest)
         inputs=inputs.files,
         pictures=inputs.pictures,
         earlier=request.earlier,
+        workers=workers,
     )
     return IssuedSet(inputs.job, schedule, add_inputs(documents, inputs, request.settings), inputs.cautions)
 
@@ -302,7 +316,10 @@ def add_inputs(documents: Mapping[str, bytes], inputs: JobInputs, settings: Sett
 
 
 def issue_to_folder(
-    request: IssueRequest, folder: Path, on_findings: OnFindings = lambda _: None
+    request: IssueRequest,
+    folder: Path,
+    on_findings: OnFindings = lambda _: None,
+    workers: PdfWorkers | None = None,
 ) -> IssuedSet:
     """Issue to a folder, as the next revision of the set that is there; return the set.
 
@@ -310,6 +327,7 @@ def issue_to_folder(
         request: What the set is to be made from; its revision is not used.
         folder: New, empty, or with an earlier set of the same job.
         on_findings: Called with what is doubtful, before the schedule is computed.
+        workers: As `render_set` has them.
 
     Raises:
         UnusableInput, RenderingFailed: As `issue` and `IssuedSet.write`.
@@ -317,6 +335,6 @@ def issue_to_folder(
     inputs = check_request(request)
     on_findings(inputs.cautions)
     revised = replace(request, revision=next_revision(inputs.job.id, request.as_of, folder=folder))
-    issued = render_set(inputs, compute_schedule(inputs, revised), revised)
+    issued = render_set(inputs, compute_schedule(inputs, revised), revised, workers)
     issued.write(folder)
     return issued

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 import logging
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.message import compose_message
-from handover.documents.pages import embedded_files, render_care_page, render_care_sheet, render_data_sheet
+from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, render_care_page
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
 from handover.service.job_inputs import unique_names
+from handover.service.pdf_workers import PdfTask, finished_pdf, submit_pdf
 from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, SCHEDULE_FILE
 from handover.service.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
+    from concurrent.futures import Future
 
     from handover.documents.pages import Paper
     from handover.documents.pdf import Attachment
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
+    from handover.service.pdf_workers import PdfWorkers
 
 OFFICE_LANGUAGE = "en"
 """The language of crew and office where none is asked for."""
@@ -36,6 +39,7 @@ def render_documents(
     inputs: Mapping[str, bytes] | None = None,
     pictures: Mapping[str, bytes] | None = None,
     earlier: Mapping[str, bytes] | None = None,
+    workers: PdfWorkers | None = None,
 ) -> dict[str, bytes]:
     """Return the documents of a job by file name, in the order of the reader's interest; the inputs last.
 
@@ -45,6 +49,7 @@ def render_documents(
         settings: The choices of the issue.
         inputs: What the schedule was made from, as received, by file name; the job record first.
         pictures: The job's own pictures, by the names that the record gives them.
+        workers: Processes that render the PDFs side by side; without them, this process does.
         earlier: The set of the issue before: what its calendars had and these have no more is called off.
 
     Raises:
@@ -63,60 +68,89 @@ def render_documents(
     LOG.info("5 render")
     received = unique_names((inputs or {}).items())
     record = next(iter(received.items()), None)
-    files = _render(words, readers, words[office], settings.paper, pictures or {}, record, earlier or {})
+    rendering = _Rendering(settings.paper, pictures or {}, record, earlier or {}, workers)
+    files = _render(words, readers, words[office], rendering)
     return files | {f"{INPUTS_FOLDER}{name}": content for name, content in received.items()}
 
 
+class _Rendering(NamedTuple):
+    """What all documents of a set are rendered with.
+
+    Attributes:
+        paper: "letter" or "a4".
+        pictures: The job's own pictures, by name.
+        record: Name and bytes of the job record as received, if it is known.
+        earlier: The set of the issue before, by file name.
+        workers: Processes for the PDFs.
+    """
+
+    paper: Paper
+    pictures: Mapping[str, bytes]
+    record: tuple[str, bytes] | None
+    earlier: Mapping[str, bytes]
+    workers: PdfWorkers | None
+
+
 def _render(
-    words: Mapping[str, Wording],
-    readers: Sequence[str],
-    office: Wording,
-    paper: Paper,
-    pictures: Mapping[str, bytes],
-    record: tuple[str, bytes] | None,
-    earlier: Mapping[str, bytes],
+    words: Mapping[str, Wording], readers: Sequence[str], office: Wording, rendering: _Rendering
 ) -> dict[str, bytes]:
-    """Return every document by file name; of several languages, the readers' files name theirs."""
-    job, schedule = office.job, office.schedule
-    data = schedule_json(schedule)
+    """Return every document by file name; of several languages, the readers' files name theirs.
+
+    The PDFs are begun first, since they take the longest; what is short is made meanwhile.
+    """
+    job, earlier, pictures = office.job, rendering.earlier, rendering.pictures
+    data = schedule_json(office.schedule)
     marks = {each: f".{each}" if readers[1:] else "" for each in words}
-    inside = {
-        language: embedded_files(
-            each,
-            schedule=data,
-            calendar=owner_calendar(each, _owner_calendar_of(earlier, marks[language])),
-            record=record,
-        )
-        for language, each in words.items()
+    calendars = {
+        each: owner_calendar(words[each], _owner_calendar_of(earlier, marks[each])) for each in words
     }
+    inside = {
+        each: embedded_files(words[each], schedule=data, calendar=calendars[each], record=rendering.record)
+        for each in words
+    }
+    sheets = {
+        each: _Pdf(
+            care_sheet_html(words[each], paper=rendering.paper, pictures=pictures), inside[each], rendering
+        )
+        for each in readers
+    }
+    data_sheet = _Pdf(data_sheet_html(office, paper=rendering.paper), inside[office.language], rendering)
+    pages = {
+        each: render_care_page(words[each], pictures=pictures, calendar=calendars[each]) for each in readers
+    }
+    crew = crew_calendar(office, earlier.get(CREW_CALENDAR_FILE))
     of_readers = {
-        each: _readers_files(words[each], marks[each], paper, pictures, inside[each]) for each in readers
+        each: {
+            f"care-sheet{marks[each]}.pdf": sheets[each].content,
+            f"care-page{marks[each]}.html": pages[each],
+            f"owner{marks[each]}.ics": calendars[each],
+        }
+        for each in readers
     }
     owner = job.owner.language if job.owner.language in readers else readers[0]
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
-        CREW_CALENDAR_FILE: crew_calendar(office, earlier.get(CREW_CALENDAR_FILE)),
-        "data-sheet.pdf": render_data_sheet(office, paper=paper, attachments=inside[office.language]),
+        CREW_CALENDAR_FILE: crew,
+        "data-sheet.pdf": data_sheet.content,
         SCHEDULE_FILE: data,
         "message.eml": compose_message(words[owner], of_readers[owner]),
     }
+
+
+class _Pdf:
+    """A PDF that is being rendered, here or by a worker."""
+
+    def __init__(self, html: str, attachments: Sequence[Attachment], rendering: _Rendering) -> None:
+        self._task = PdfTask(html, attachments)
+        self._future: Future[bytes] = submit_pdf(self._task, rendering.workers)
+
+    @property
+    def content(self) -> bytes:
+        """The bytes, once they are there. Raises as `render_pdf`."""
+        return finished_pdf(self._future, self._task)
 
 
 def _owner_calendar_of(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
     """Return the owner's calendar of an earlier set; that of another language, if need be."""
     others = (data for name, data in earlier.items() if name.startswith("owner") and name.endswith(".ics"))
     return earlier.get(f"owner{mark}.ics") or next(others, None)
-
-
-def _readers_files(
-    words: Wording,
-    mark: str,
-    paper: Paper,
-    pictures: Mapping[str, bytes],
-    inside: Sequence[Attachment],
-) -> dict[str, bytes]:
-    """Return the documents of the slab's owner in one language."""
-    calendar = next(each.content for each in inside if each.media_type == "text/calendar")
-    sheet = render_care_sheet(words, paper=paper, pictures=pictures, attachments=inside)
-    page = render_care_page(words, pictures=pictures, calendar=calendar)
-    return {f"care-sheet{mark}.pdf": sheet, f"care-page{mark}.html": page, f"owner{mark}.ics": calendar}

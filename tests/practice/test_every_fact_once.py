@@ -285,6 +285,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "archive/catalog/engine.py: LOCK_TIMEOUT_MS",
         "archive/store.py: LOCK_TIMEOUT_S",
         "service/sending.py: SMTP_TIMEOUT_S",
+        "service/worker_pool.py: STOP_TIMEOUT_S",
         "service/workers.py: CONNECT_TIMEOUT_S",
         "weather/download.py: timeout_s",
         "weather/download.py: deadline_s",

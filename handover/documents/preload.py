@@ -1,0 +1,20 @@
+"""Load the PDF engine on import, for processes that are begun to render: each PDF finds all of it there.
+
+Where a library of the system is missing, nothing happens here: the first PDF says so.
+"""
+
+from contextlib import suppress
+from importlib import import_module
+
+from handover.documents import pdf_structure  # noqa: F401
+from handover.documents.engine import load_engine
+from handover.errors import HandoverError
+
+LATE = ("fontTools.subset", "fontTools.ttLib.tables._n_a_m_e", "fontTools.ttLib.tables.otTables")
+"""Modules that the engine imports only at its first PDF."""
+
+with suppress(HandoverError):
+    load_engine()
+    for name in LATE:
+        with suppress(ImportError):
+            import_module(name)

@@ -1,0 +1,267 @@
+"""A pool of warm processes; one that dies fails its own task alone."""
+
+from __future__ import annotations
+
+import gc
+import os
+import signal
+import sys
+import threading
+from concurrent.futures import Future
+from contextlib import contextmanager, suppress
+from multiprocessing import get_context, parent_process
+from multiprocessing.connection import wait as wait_for_end
+from multiprocessing.reduction import ForkingPickler
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from handover.errors import HandoverError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from types import TracebackType
+
+_Task = TypeVar("_Task")
+_Result = TypeVar("_Result")
+
+MAX_ATTEMPTS = 2
+"""How often a task is begun, if the process that does it dies."""
+
+MAX_JOBS_PER_WORKER = 200
+"""Tasks after which a process gives way to a fresh one: the PDF engine's libraries keep a little of each."""
+
+STOP_TIMEOUT_S = 5.0
+"""How long a process may take to end when it is asked to. [s]"""
+
+PRELOADED = ("handover.documents.preload",)
+"""Modules that the server of processes imports once for all of them."""
+
+
+class WorkerDied(HandoverError):
+    """The process at work on a task died, as often as it was begun."""
+
+
+class Workers(Generic[_Task, _Result]):
+    """Warm processes that do tasks in the order in which these are submitted.
+
+    A thread of ours sees to each process, so it is known which task a process was at when it died: that task
+    is begun anew, `MAX_ATTEMPTS` times in all, and those in the queue go to whichever process is free. The
+    processes begin at once. They hear no Ctrl-C, and end with us. Use it as a context: what is not done when
+    an exception leaves the context is given up.
+
+    Args:
+        count: How many processes.
+        work: What is done for each task; another process must be able to import it.
+        prepare: What a process does before its first task, likewise.
+    """
+
+    def __init__(self, count: int, work: Callable[[_Task], _Result], prepare: Callable[[], None]) -> None:
+        self._queue: SimpleQueue[tuple[_Task, Future[_Result]] | None] = SimpleQueue()
+        self._work = work
+        self._prepare = prepare
+        self._stopped = False
+        self._running: set[_Process] = set()
+        self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
+        for each in self._threads:
+            each.start()
+
+    def __enter__(self) -> Workers[_Task, _Result]:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close(at_once=kind is not None)
+
+    def submit(self, task: _Task) -> Future[_Result]:
+        """Put a task into the queue; return its result to come.
+
+        The future raises what the work raised, `WorkerDied` where its process died too often, and what
+        pickle raises of a task or a result that cannot travel.
+        """
+        future: Future[_Result] = Future()
+        self._queue.put((task, future))
+        return future
+
+    def close(self, *, at_once: bool = False) -> None:
+        """End the processes: when all that was submitted is done, or at once."""
+        self._stopped = at_once
+        for _ in self._threads:
+            self._queue.put(None)
+        if at_once:
+            for each in tuple(self._running):
+                each.kill()
+        for thread in self._threads:
+            thread.join()
+
+    def _serve(self) -> None:
+        """Have the tasks of the queue done by one process after another."""
+        if hasattr(signal, "pthread_sigmask"):  # a process that is begun here never hears of Ctrl-C
+            signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+        process: _Process | None = None
+        with suppress(OSError, EOFError):
+            process = self._begin()
+        while (order := self._queue.get()) is not None:
+            task, future = order
+            if self._stopped:
+                future.cancel()
+            if not future.set_running_or_notify_cancel():
+                continue
+            try:
+                process, result = self._attempt(process, task)
+            except WorkerDied as fault:
+                process = None
+                future.set_exception(fault)
+            except Exception as fault:  # noqa: BLE001 - a task that cannot travel
+                future.set_exception(fault)
+            else:
+                _settle(future, result)
+        self._end(process)
+
+    def _attempt(self, process: _Process | None, task: _Task) -> tuple[_Process, tuple[bool, Any]]:
+        """Return the process that did a task, and what came of it.
+
+        Raises:
+            WorkerDied: It died too often, or could not be begun.
+        """
+        data = bytes(ForkingPickler.dumps(task))
+        if process is not None and not process.is_fit:
+            self._end(process)
+            process = None
+        for _ in range(MAX_ATTEMPTS):
+            try:
+                process = process or self._begin()
+                return process, process.run(data)
+            except (OSError, EOFError):  # it died
+                self._end(process)
+                process = None
+                if self._stopped:
+                    break
+        raise WorkerDied(f"the process at work on it died, {MAX_ATTEMPTS} times")
+
+    def _begin(self) -> _Process:
+        process = _Process(self._work, self._prepare)
+        self._running.add(process)
+        if self._stopped:
+            process.kill()
+        return process
+
+    def _end(self, process: _Process | None) -> None:
+        if process is not None:
+            self._running.discard(process)
+            process.stop()
+
+
+def _settle(future: Future[_Result], outcome: tuple[bool, Any]) -> None:
+    """Set what came of a task: its result, or the exception that its work raised."""
+    succeeded, value = outcome
+    if succeeded:
+        future.set_result(value)
+    else:
+        future.set_exception(value)
+
+
+_BEGIN_LOCK = threading.Lock()
+
+
+class _Process:
+    """One process, and the channel to it."""
+
+    def __init__(self, work: Callable[[Any], Any], prepare: Callable[[], None]) -> None:
+        self._tasks = 0
+        with _BEGIN_LOCK:
+            context = _context()
+            self._channel, theirs = context.Pipe()
+            self._process = context.Process(target=_work_off, args=(theirs, work, prepare), daemon=True)
+            try:
+                self._process.start()
+            finally:
+                theirs.close()
+
+    @property
+    def is_fit(self) -> bool:
+        """Whether it can take a task: it is alive, and has not had its share."""
+        return self._tasks < MAX_JOBS_PER_WORKER and self._process.is_alive()
+
+    def run(self, data: bytes) -> tuple[bool, Any]:
+        """Have a pickled task done; return whether that went well, and its result or its exception.
+
+        Raises:
+            OSError: The process died; EOFError likewise.
+        """
+        self._tasks += 1
+        self._channel.send_bytes(data)
+        outcome: tuple[bool, Any] = self._channel.recv()
+        return outcome
+
+    def kill(self) -> None:
+        """End it whatever it is at; its thread hears of that."""
+        self._process.kill()
+
+    def stop(self) -> None:
+        """End it, now that it has nothing to do, and wait until it has ended."""
+        self._channel.close()
+        self._process.join(STOP_TIMEOUT_S)
+        if self._process.exitcode is None:
+            self._process.kill()
+            self._process.join()
+
+
+def _context() -> Any:
+    """Return how processes begin: never as a copy of ours, whose threads may hold locks.
+
+    On Linux they are copies of a server with one thread, which has loaded the PDF engine. Elsewhere system
+    libraries do not bear that, and each begins afresh.
+    """
+    if sys.platform != "linux":
+        return get_context("spawn")
+    context = get_context("forkserver")
+    context.set_forkserver_preload(list(PRELOADED))
+    return context
+
+
+def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], None]) -> None:
+    """Do the tasks that come through a channel, until it is closed."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_exit_with_parent, daemon=True).start()
+    prepare()
+    with suppress(EOFError, OSError):
+        while True:
+            channel.send_bytes(_do(work, channel.recv_bytes()))
+    if (pdf := sys.modules.get("handover.documents.pdf")) is not None:
+        pdf.close_fonts()  # a process that is no child of the interpreter's own runs nothing at its exit
+
+
+def _do(work: Callable[[Any], Any], data: bytes) -> bytes:
+    """Return the pickled outcome of a pickled task."""
+    outcome: tuple[bool, Any]
+    try:
+        outcome = True, work(ForkingPickler.loads(data))
+    except Exception as fault:  # noqa: BLE001 - it is raised where the task was submitted
+        outcome = False, fault
+    try:
+        return bytes(ForkingPickler.dumps(outcome))
+    except Exception as fault:  # noqa: BLE001 - what pickle cannot do has many names
+        reason = f"{type(outcome[1]).__name__} cannot travel: {type(fault).__name__}: {fault}"
+        return bytes(ForkingPickler.dumps((False, RuntimeError(reason))))
+
+
+def _exit_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        wait_for_end([parent.sentinel])
+        os._exit(1)
+
+
+@contextmanager
+def gc_paused() -> Iterator[None]:
+    """Look for garbage once a task, at its end: what the PDF engine leaves is found, and memory stays flat.
+
+    While a task is at work nothing of it is garbage, and to look for some took a fifth of the time.
+    """
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
+        gc.collect()

@@ -1,0 +1,252 @@
+"""Worker processes: a task has one result, whatever happens to its process or to the other tasks."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import psutil
+import pytest
+
+from handover.documents.pdf import Attachment, render_pdf
+from handover.errors import Finding, MissingLibraries, RenderingFailed, UnusableInput
+from handover.service import pdf_workers as pdfs
+from handover.service import worker_pool
+from handover.service.pdf_workers import (
+    PdfTask,
+    finished_pdf,
+    load_pdf_engine,
+    make_pdf_alone,
+    pdf_workers,
+    submit_pdf,
+)
+from handover.service.worker_pool import WorkerDied, Workers
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from concurrent.futures import Future
+    from pathlib import Path
+
+    Run = Callable[..., Any]
+
+pytestmark = pytest.mark.xdist_group("processes")
+
+PAGE = '<html lang="en"><title>x</title><p>Water the slab.</p></html>'
+BAD_PAGE = '<html lang="en"><title>x</title><img alt="x" src="x.png"></html>'
+DIES = "__import__('os').kill(__import__('os').getpid(), 9)"
+
+
+def evaluators(count: int) -> Workers[str, Any]:
+    """Begin processes whose tasks are expressions."""
+    return Workers(count, eval, int)
+
+
+def documents(folder: Path) -> dict[str, bytes]:
+    files = (each for each in folder.rglob("*") if each.is_file())
+    return {each.relative_to(folder).as_posix(): each.read_bytes() for each in files}
+
+
+# ---- tasks
+
+
+def test_each_task_has_its_own_result() -> None:
+    with evaluators(2) as pool:
+        futures = [pool.submit(f"{number} ** 2") for number in range(20)]
+        assert [each.result() for each in futures] == [number**2 for number in range(20)]
+
+
+def test_a_dead_process_fails_its_own_task_alone() -> None:
+    with evaluators(1) as pool:
+        before, dead, after = (pool.submit(each) for each in ("1", DIES, "2"))
+        assert (before.result(), after.result()) == (1, 2)
+        with pytest.raises(WorkerDied, match="died, 2 times"):
+            dead.result()
+
+
+def test_a_process_that_dies_while_it_is_idle_fails_no_task(until: Callable[..., None]) -> None:
+    with evaluators(1) as pool:
+        process = psutil.Process(pool.submit("__import__('os').getpid()").result())
+        process.kill()
+        until(lambda: not process.is_running() or process.status() == psutil.STATUS_ZOMBIE, "it lives on")
+        assert pool.submit("3").result() == 3
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        RenderingFailed("no such picture"),
+        UnusableInput([Finding("is missing", field="mix"), Finding("is no number", line=3)]),
+        MissingLibraries("This machine lacks libpango.", ["Install it.", "    apt install it"]),
+    ],
+)
+def test_what_the_work_raises_is_raised_where_it_was_submitted(fault: Exception) -> None:
+    data = worker_pool.ForkingPickler.dumps(fault)
+    with evaluators(1) as pool:
+        future = pool.submit(f"(_ for _ in ()).throw(__import__('pickle').loads({bytes(data)!r}))")
+        with pytest.raises(type(fault)) as raised:
+            future.result()
+    assert str(raised.value) == str(fault)
+    assert vars(raised.value) == vars(fault)
+
+
+def test_what_cannot_travel_fails_alone() -> None:
+    with evaluators(1) as pool:
+        task, result, after = pool.submit(lambda: 1), pool.submit("lambda: 1"), pool.submit("4")  # type: ignore[arg-type]
+        with pytest.raises(Exception, match="pickle"):
+            task.result()
+        with pytest.raises(RuntimeError, match="cannot travel"):
+            result.result()
+        assert after.result() == 4
+
+
+def test_an_exception_gives_up_what_is_not_done(tmp_path: Path, until: Callable[..., None]) -> None:
+    began = tmp_path / "began"
+    wait = f"__import__('pathlib').Path({str(began)!r}).touch() or __import__('time').sleep(3600)"
+    pool = evaluators(1)
+    busy, queued = pool.submit(wait), pool.submit("5")
+    until(began.exists, "it does not begin")
+    pool.__exit__(KeyboardInterrupt, KeyboardInterrupt(), None)
+    assert isinstance(busy.exception(), WorkerDied)
+    assert queued.cancelled()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="processes are copies of a server on Linux only")
+def test_the_server_of_processes_has_one_thread_so_that_no_copy_inherits_a_lock() -> None:
+    with Workers(1, eval, load_pdf_engine) as pool:
+        task: Any = "__import__('os').getppid()"
+        server = psutil.Process(pool.submit(task).result())  # type: ignore[arg-type]
+        assert server.pid != os.getpid()
+        assert server.num_threads() == 1
+        loaded: Any = pool.submit("'weasyprint' in __import__('sys').modules")
+        assert loaded.result()
+
+
+# ---- the documents of one issue
+
+
+def test_a_worker_renders_the_same_bytes() -> None:
+    inside = Attachment("a.txt", b"a", "text/plain", "a", "Data", datetime(2026, 7, 14, tzinfo=UTC))
+    with Workers(1, make_pdf_alone, load_pdf_engine) as pool:
+        assert pool.submit(PdfTask(PAGE, (inside,))).result() == render_pdf(PAGE, (inside,))
+
+
+def test_a_page_that_cannot_be_rendered_says_the_same_from_a_worker() -> None:
+    with pytest.raises(RenderingFailed) as here:
+        render_pdf(BAD_PAGE)
+    with Workers(1, make_pdf_alone, load_pdf_engine) as pool:
+        task = PdfTask(BAD_PAGE)
+        with pytest.raises(RenderingFailed) as there:
+            finished_pdf(submit_pdf(task, pool), task)
+    assert str(there.value) == str(here.value)
+
+
+def test_where_no_process_can_begin_this_one_renders(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refused(*_: object) -> None:
+        raise OSError("no more processes")
+
+    monkeypatch.setattr(worker_pool._Process, "__init__", refused)
+    with Workers(2, make_pdf_alone, load_pdf_engine) as pool:
+        task = PdfTask(PAGE)
+        assert finished_pdf(submit_pdf(task, pool), task) == render_pdf(PAGE)
+
+
+def test_one_core_or_another_engine_has_no_workers(
+    monkeypatch: pytest.MonkeyPatch, without_pdf_engine: Callable[..., Any]
+) -> None:
+    monkeypatch.setattr(pdfs, "core_count", lambda: 1)
+    with pdf_workers() as none:
+        assert none is None
+    monkeypatch.setattr(pdfs, "core_count", lambda: 2)
+    with without_pdf_engine(), pdf_workers() as none:
+        assert none is None
+    with pdf_workers() as two, without_pdf_engine():
+        assert two is not None
+        assert submit_pdf(PdfTask(PAGE), two).result().startswith(b"%PDF-1.7\n% stand-in")
+
+
+def test_one_core_and_two_make_the_same_set(
+    run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    submitted: list[object] = []
+    submit = Workers.submit
+
+    def noted(self: Workers[Any, Any], task: Any) -> Future[Any]:
+        submitted.append(task)
+        return submit(self, task)
+
+    monkeypatch.setattr(Workers, "submit", noted)
+    for cores in (1, 2):
+        monkeypatch.setattr(pdfs, "core_count", lambda cores=cores: cores)
+        arguments = ("issue", record, "-w", weather, "--as-of", as_of, "-o", tmp_path / str(cores))
+        assert run(*arguments).status == 0
+        assert len(submitted) == {1: 0, 2: 2}[cores]
+    assert documents(tmp_path / "1") == documents(tmp_path / "2")
+
+
+TWO_CORES = """
+import signal
+signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever began the suite may have it ignored
+from handover.service import pdf_workers
+pdf_workers.core_count = lambda: 2
+from handover.cli import entry
+entry()
+"""
+
+
+def issue_on_two_cores(
+    record: Path, weather: Path, as_of: str, out: Path, **more: Any
+) -> subprocess.Popen[str]:
+    """Begin an issue as from a terminal, in a session of its own."""
+    command = [sys.executable, "-c", TWO_CORES, "issue", record, "-w", weather, "--as-of", as_of, "-o", out]
+    arguments = [str(each) for each in command]
+    return subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True, start_new_session=True, **more)
+
+
+def test_workers_leave_neither_files_nor_processes(
+    record: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
+) -> None:
+    temporary = tmp_path / "temporary"
+    temporary.mkdir()
+    env = {**os.environ, "TMPDIR": str(temporary)}
+    with issue_on_two_cores(record, weather, as_of, tmp_path / "out", env=env) as issue:
+        _, err = issue.communicate()
+    assert issue.returncode == 0, err
+    until(lambda: not processes_of(issue.pid), "a process is left")
+    assert not list(temporary.iterdir())
+
+
+def test_ctrl_c_leaves_no_process(
+    record: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
+) -> None:
+    """A terminal sends it to every process of the group."""
+    with issue_on_two_cores(record, weather, as_of, tmp_path / "out") as stopped:
+        until(lambda: processes_of(stopped.pid, but=stopped.pid) or stopped.poll() is not None, "none begins")
+        os.killpg(stopped.pid, signal.SIGINT)
+        _, err = stopped.communicate()
+    assert (stopped.returncode, err) == (1, "Stopped. Nothing was written.\n")
+    until(lambda: not processes_of(stopped.pid), "a process is left")
+    assert not (tmp_path / "out").exists()
+
+
+def processes_of(session: int, but: int | None = None) -> list[int]:
+    """Return the living processes of a session."""
+    found = []
+    for each in psutil.process_iter():
+        try:
+            if os.getsid(each.pid) == session and each.status() != psutil.STATUS_ZOMBIE:
+                found.append(each.pid)
+        except (OSError, psutil.Error):
+            continue
+    return [each for each in found if each != but]
+
+
+def test_threads_of_workers_end_with_them() -> None:
+    before = threading.active_count()
+    with evaluators(3) as pool:
+        pool.submit("6").result()
+    assert threading.active_count() == before
