@@ -50,7 +50,7 @@ Done.
 Something failed: a document, a download, a message, a check of the archive.
 .TP
 .B 2
-The input or the command line cannot be used. The message says where and how to mend it.
+The input or the command line cannot be used. The message says where the fault is and how to fix it.
 .PP
 A run that fails leaves no half-written folder behind.
 """,

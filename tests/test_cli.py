@@ -85,7 +85,7 @@ def test_new_never_overwrites(run: Run, tmp_path: Path) -> None:
     file.write_text("mine")
     told = run("new", file)
     assert told.status == 2
-    assert "is there already" in told.err
+    assert "already exists" in told.err
     assert file.read_text() == "mine"
 
 
@@ -315,7 +315,7 @@ def test_a_wrong_field_is_named_with_its_line(
 def test_the_advice_for_a_thickness_without_a_unit(refused: Callable[..., str], record_text: str) -> None:
     said = refused(record_text.replace('thickness = "5 in"', "thickness = 4"))
     assert '"4 in"' in said
-    assert "1 thing to mend" in said
+    assert "1 fault to fix" in said
 
 
 def test_five_mistakes_are_five_findings(refused: Callable[..., str], record_text: str) -> None:
@@ -328,7 +328,7 @@ def test_five_mistakes_are_five_findings(refused: Callable[..., str], record_tex
     ]:
         record_text = record_text.replace(right, wrong)
     said = refused(record_text)
-    assert "5 things to mend" in said
+    assert "5 faults to fix" in said
     for field in ("slab.thickness", "mix.specified_strength", "mix.water_cementitious", "site.timezone"):
         assert field in said
 

@@ -98,11 +98,11 @@ def test_a_folder_of_issued_folders_is_filed_and_the_second_time_is_there_alread
     told = run("archive", jobs, "--to", tmp_path / "archive")
     assert told.status == 0, told.err
     assert [line.rpartition(": ")[2] for line in told.out.splitlines()[:3]] == ["filed"] * 3
-    assert "3 filed, 0 there already, 0 not filed." in told.out
+    assert "3 archived, 0 already archived, 0 not archived." in told.out
     before = contents(tmp_path / "archive" / "bags")
     again = run("archive", jobs, "--to", tmp_path / "archive")
     assert again.status == 0
-    assert "0 filed, 3 there already, 0 not filed." in again.out
+    assert "0 archived, 3 already archived, 0 not archived." in again.out
     assert contents(tmp_path / "archive" / "bags") == before
 
 
@@ -129,7 +129,7 @@ def test_one_that_cannot_be_filed_stops_none_of_the_others(run: Run, jobs: Path,
     (jobs / "garage" / "schedule.json").write_bytes(b"{}")
     told = run("archive", jobs, tmp_path / "nowhere", "--to", tmp_path / "archive")
     assert told.status == 2
-    assert "2 filed, 0 there already, 2 not filed." in told.out
+    assert "2 archived, 0 already archived, 2 not archived." in told.out
     assert "nowhere: refused" in told.err
     assert "garage: refused" in told.err
     assert sorted(each.name for each in (tmp_path / "archive" / "bags").iterdir()) == [PATIO, SHOP]
@@ -141,7 +141,7 @@ def test_a_damaged_bag_fails_and_the_others_are_filed(run: Run, jobs: Path, offi
     told = run("archive", jobs, "--to", office)
     assert told.status == 1, "what failed weighs more than what was refused"
     assert "garage: failed" in told.err
-    assert "1 filed, 1 there already, 1 not filed." in told.out
+    assert "1 archived, 1 already archived, 1 not archived." in told.out
 
 
 def test_what_was_issued_is_never_written_again(run: Run, jobs: Path, office: Path) -> None:
@@ -169,7 +169,7 @@ def test_stopped_by_hand_what_is_filed_stays(
         told = run("archive", jobs, "--to", tmp_path / "archive")
     assert told.status == 1
     assert "What is filed stays" in told.err
-    assert "2 filed, 1 there already" in run("archive", jobs, "--to", tmp_path / "archive").out
+    assert "2 archived, 1 already archived" in run("archive", jobs, "--to", tmp_path / "archive").out
 
 
 @pytest.mark.usefixtures("wide")
@@ -273,7 +273,7 @@ def test_what_is_no_archive_is_refused_and_not_made(run: Run, tmp_path: Path, co
     where = [nowhere] if command in {"verify", "export", "reindex"} else ["--in", nowhere]
     told = run(command, *(["any"] if command == "forget" else []), *where)
     assert told.status == 2
-    assert "is no archive" in told.err
+    assert "is not an archive" in told.err
     assert not nowhere.exists()
 
 
@@ -335,7 +335,7 @@ def test_jobs_are_found_by_how_they_stand(
     assert found(told) == jobs
     table = run("find", "--in", office, "--state", state, "--as-of", at)
     assert all(job in table.out for job in jobs)
-    assert jobs or table.out.endswith("No job is like that.\n")
+    assert jobs or table.out.endswith("No job matches.\n")
 
 
 def test_every_state_of_the_catalog_can_be_asked_for() -> None:
@@ -346,7 +346,7 @@ def test_words_too_short_to_be_beginnings_are_told(run: Run, office: Path) -> No
     told = run("find", "al", "mill", "--in", office)
     assert told.status == 0
     assert told.out == (
-        'No job is like that.\n"al" is looked for as a whole word; as a beginning it needs 3 letters.\n'
+        'No job matches.\n"al" matches whole words only; a beginning needs at least 3 letters.\n'
     )
 
 
@@ -777,7 +777,7 @@ def test_a_catalog_that_is_lost_is_made_anew(run: Run, office: Path) -> None:
         assert told.status == 2, "an empty catalog would find nothing and say so"
         assert f"handover reindex {office}" in told.err
     told = run("reindex", office)
-    assert (told.status, told.out) == (0, "The catalog says what 3 of 3 bags say.\n")
+    assert (told.status, told.out) == (0, "The catalog is rebuilt from 3 of 3 bags.\n")
     assert run("export", office, "--format", "jsonl").out == before
 
 
@@ -796,7 +796,7 @@ def test_a_bag_that_cannot_be_read_is_told(run: Run, office: Path) -> None:
     told = run("reindex", office)
     assert told.status == 1
     assert SHOP in told.err
-    assert told.out == "The catalog says what 2 of 3 bags say.\n"
+    assert told.out == "The catalog is rebuilt from 2 of 3 bags.\n"
 
 
 def test_the_catalog_in_postgresql(
@@ -884,7 +884,7 @@ def test_an_archive_that_may_only_be_read(run: Run, office: Path, monkeypatch: p
     for command in (("reindex", office), ("forget", GARAGE, "--in", office, "--yes")):
         told = run(*command)
         assert told.status == 2
-        assert "may not be written to by you" in told.err
+        assert "is read-only for you" in told.err
     (office / "catalog.sqlite").unlink()
     told = run("find", "--in", office)
     assert told.status == 2

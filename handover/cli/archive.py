@@ -1,4 +1,4 @@
-"""The commands of the office: its archive, and what the jobs in it call for."""
+"""The commands of the office: its archive, and what is due on the jobs in it."""
 
 from __future__ import annotations
 
@@ -48,11 +48,11 @@ PAGE_LENGTH = 50
 CALENDAR_FILE = b"BEGIN:VCALENDAR"
 
 
-# ---- into the archive, and is it whole -----------------------------------------------------------------
+# ---- writing and verifying -----------------------------------------------------------------------------
 
 
 def archive(options: Options) -> int:
-    """File issued folders."""
+    """Archive issued folders."""
     from handover.service.archiving import issued_folders
 
     troubles = _TroubleReport()
@@ -65,24 +65,24 @@ def archive(options: Options) -> int:
         if folders:
             _file(folders, options, troubles, filed)
     except KeyboardInterrupt:
-        print_error("Stopped. What is filed stays; the same command goes on from there.")
+        print_error("Stopped. What is archived stays; run the same command again to continue.")
         troubles.status = FAILED
     for folder, changed in filed.items():
-        print(f"{printable(folder)}: {'filed' if changed else 'there already'}")
+        print(f"{printable(folder)}: {'archived' if changed else 'already archived'}")
     if len(folders) > 1 or troubles.count:
         new = sum(filed.values())
-        print(f"{new} filed, {len(filed) - new} there already, {troubles.count} not filed.")
+        print(f"{new} archived, {len(filed) - new} already archived, {troubles.count} not archived.")
     return troubles.status
 
 
 def _file(
     folders: Sequence[Path], options: Options, troubles: _TroubleReport, results: dict[Path, bool]
 ) -> None:
-    """File each folder; note whether it was new."""
+    """Archive each folder; note whether it was new."""
     from handover.service.archiving import archive_issue
 
     with open_archive(options.to, options.catalog) as place, progress_bar(len(folders)) as done:
-        _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
+        _ = place.catalog  # a catalog that cannot be opened is reported once, not for each folder
         for folder in folders:
             with troubles.messages(folder):
                 results[folder] = archive_issue(place, folder, now()).changed
@@ -90,14 +90,14 @@ def _file(
 
 
 class _TroubleReport:
-    """What went wrong with some of many things, told at once; the others go on."""
+    """What went wrong with some of many folders, printed at once; the others go on."""
 
     def __init__(self) -> None:
         self.count = 0
         self.status = DONE
 
     def messages(self, name: object) -> AbstractContextManager[None]:
-        """Tell of what goes wrong with one thing, and go on."""
+        """Print what goes wrong with one folder, and go on."""
         from contextlib import contextmanager
 
         from handover.errors import HandoverError, UnusableInput
@@ -120,7 +120,7 @@ class _TroubleReport:
 
 
 def verify(options: Options) -> int:
-    """Check every file of every bag, and list what is not as it was."""
+    """Check every file of every bag; list what is missing, changed or unexpected."""
     from handover.archive.bag import human_size
     from handover.archive.verify import verify_archive as check
 
@@ -135,11 +135,11 @@ def verify(options: Options) -> int:
     bags = "1 bag" if report.bags == 1 else f"{report.bags} bags"
     counted = f"{bags}, {report.files} files, {human_size(report.octets)}"
     if report.sound:
-        print(f"{counted}: whole.")
+        print(f"{counted}: all intact.")
         return DONE
     if report.catalog_fault:
-        print_error(printable(f"The catalog cannot be asked: {report.catalog_fault}."))
-    wrong = f"something is wrong with {len(report.damaged)}" if report.damaged else "all of them whole"
+        print_error(printable(f"The catalog cannot be read: {report.catalog_fault}."))
+    wrong = f"problems with {len(report.damaged)}" if report.damaged else "all intact"
     print(f"{counted}: {wrong}.")
     return FAILED
 
@@ -150,7 +150,7 @@ def _fault(bag: BagReport, fault: FileFault) -> str:
 
 
 def reindex(options: Options) -> int:
-    """Make the catalog anew from the bags."""
+    """Rebuild the catalog from the bags."""
     from handover.archive.reindex import rebuild_catalog as make_anew
 
     with open_existing_archive(options.archive, options.catalog) as place:
@@ -160,7 +160,7 @@ def reindex(options: Options) -> int:
             damaged = make_anew(place, lambda name, _: done(name))
     for fault in damaged:
         print_error(printable(fault))
-    print(f"The catalog says what {len(names) - len(damaged)} of {len(names)} bags say.")
+    print(f"The catalog is rebuilt from {len(names) - len(damaged)} of {len(names)} bags.")
     return FAILED if damaged else DONE
 
 
@@ -177,41 +177,42 @@ def forget(options: Options) -> int:
         removed = forget_owner(place, options.job, now())
         folder = place.bag(options.job).folder
     if not removed:
-        print(f"{printable(options.job)}: everything personal was removed before.")
+        print(f"{printable(options.job)}: all personal data was removed earlier.")
         return DONE
     print(f"Removed from {printable(options.job)}, or changed:")
     for each in removed:
         print(f"    {printable(each)}")
     text = (
-        f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was "
-        "removed and when. The folder that was issued, mail and backups are not reached: delete those "
-        "yourself. Whoever else is named in notes and remarks, a neighbour or a tenant, is not known by "
-        "name: read the notes yourself."
+        f"The technical record stays, with the id of the job. {folder / 'removed.json'} lists what was "
+        "removed and when. The issued folder, sent mail and backups still hold the data: delete those "
+        "yourself. The program cannot recognize other people in notes and remarks, such as a neighbour or a "
+        "tenant: read the notes yourself."
     )
     print("\n".join(wrap(text, first="", indent="")))
     return DONE
 
 
 def _ask_to_confirm(entry: JobEntry) -> bool:
-    """Ask whoever sits at the terminal; who gives no answer has not agreed."""
+    """Ask for confirmation on the terminal; no answer means no."""
     from handover.errors import Finding, UnusableInput
 
     if not sys.stdin.isatty():
-        problem = "removes for good, and nobody is there to be asked"
-        raise UnusableInput([Finding(problem, field="forget", expected="--yes, if that is meant")])
+        problem = "removal is permanent, and there is no terminal to confirm it on"
+        raise UnusableInput([Finding(problem, field="forget", expected="--yes to confirm")])
     about = "; ".join(part for part in (entry.job, entry.owner, entry.street) if part)
     for line in wrap(
-        f"{about}. His name, address, numbers and words go for good, with every paper that was written to "
-        "him, messages and pictures. The record of slab, mix, weather and dates stays.",
+        f"{about}. The owner's name, address, numbers and words will be removed permanently, with every "
+        "document written to them, all messages and all pictures. The record of slab, mix, weather and "
+        "dates stays.",
         first="",
         indent="",
     ):
         print_error(line)
-    print_error("Type the id of the job to go on:")
+    print_error("Type the id of the job to continue:")
     return sys.stdin.readline().strip() == entry.job
 
 
-# ---- asked of the catalog ------------------------------------------------------------------------------
+# ---- queries -------------------------------------------------------------------------------------------
 
 
 def find(options: Options) -> None:
@@ -235,29 +236,29 @@ def find(options: Options) -> None:
         found = place.catalog.find(replace(query, limit=options.limit or PAGE_LENGTH))
     rows = [_job_row(each, at) for each in found.entries]
     if not rows:
-        print("No job is like that.")
+        print("No job matches.")
         _warn_short_words(query.words)
         return
-    print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
+    print("\n".join(table(("Placed", "Job", "Owner", "Street", "State"), rows)))
     if found.next is not None:
-        print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
+        print(f"Only the first {len(rows)} are listed; --limit lists more, --json all.")
 
 
 def _warn_short_words(asked: str) -> None:
-    """Say which of the words that were looked for are too short to be beginnings of others."""
+    """Print which words of a query are too short to match the beginning of a longer word."""
     from handover.archive.catalog.tokens import MIN_TOKEN, tokens
 
     for each in tokens(asked):
         if len(each) < MIN_TOKEN:
-            print(f'"{each}" is looked for as a whole word; as a beginning it needs {MIN_TOKEN} letters.')
+            print(f'"{each}" matches whole words only; a beginning needs at least {MIN_TOKEN} letters.')
 
 
 def _refuse_backwards(first: date | None, last: date | None) -> None:
     from handover.errors import Finding, UnusableInput
 
     if first and last and first > last:
-        problem = f"{last} is before {first}, so that no job can be between them"
-        raise UnusableInput([Finding(problem, field="--until", expected="a day not before that of --from")])
+        problem = f"{last} is before {first}, so no job can be between them"
+        raise UnusableInput([Finding(problem, field="--until", expected="a day not before --from")])
 
 
 def _print_lines(entries: Iterable[JobEntry], limit: int | None) -> None:
@@ -281,14 +282,14 @@ def _job_row(entry: JobEntry, at: datetime) -> Sequence[object]:
 
 
 def _states_in_words(entry: JobEntry, at: datetime) -> Iterator[str]:
-    """Give the words for how a job stands."""
+    """Yield the words for the states of a job."""
     from handover.archive.catalog import JobState, states_of
 
-    stands = states_of(entry, at)
-    if JobState.CURING in stands and entry.curing_ends:
+    states = states_of(entry, at)
+    if JobState.CURING in states and entry.curing_ends:
         yield f"curing until {weekday(entry.curing_ends)}"
     for state in JobState:
-        if state in stands and state != JobState.CURING:
+        if state in states and state != JobState.CURING:
             yield STATE_WORDS[state.value]
 
 
@@ -299,11 +300,11 @@ STATE_WORDS = {
     "not-acknowledged": "not acknowledged",
     "cylinder-low": "cylinder below strength",
 }
-"""How a job can stand, in words."""
+"""The states of a job, in words."""
 
 
 def due(options: Options) -> None:
-    """Tell what is to be done on a day across all jobs."""
+    """List what is due on a day across all jobs."""
     from datetime import UTC, datetime, time
 
     day = parse_day(options.day, "DAY")
@@ -325,22 +326,22 @@ def due(options: Options) -> None:
         return
     tasks = [(each.entry, each.task) for each in found if each.task is not None]
     others = [each.entry for each in found if each.task is None]
-    print(f"Due on {weekday(day)}, by the clock of each site")
+    print(f"Due on {weekday(day)}, in the local time of each site")
     if tasks:
         print()
         rows = [
             (_hours(task, day), task.text or task.kind, entry.street or entry.job, entry.phone_or_email)
             for entry, task in tasks
         ]
-        print("\n".join(table(("When", "What", "Where", "Whom to ring"), rows)))
+        print("\n".join(table(("When", "What", "Where", "Call"), rows)))
     if others:
         print("\n".join(heading("Still curing, and the sheet is not acknowledged")))
         lines = [(each.job, each.street, each.phone_or_email) for each in others]
-        print("\n".join(table(("Job", "Where", "Whom to ring"), lines)))
+        print("\n".join(table(("Job", "Where", "Call"), lines)))
 
 
 def _hours(task: Task, day: date) -> str:
-    """Return from when to when a task is to be done; what is on another day says so."""
+    """Return when a task begins and ends; a time on another day names the day."""
     if task.end is None:
         return "all day"
     begins, ends = (
@@ -373,11 +374,11 @@ def _print_due(found: Iterable[DueTask], day: date) -> None:
 
 
 def _write_calendar(file: Path, content: bytes) -> None:
-    """Write a calendar in the place of an earlier one, and of nothing else."""
+    """Write a calendar; replace an earlier calendar, and nothing else."""
     from handover.errors import Finding, UnusableInput
 
     if file.exists() and not file.read_bytes().startswith(CALENDAR_FILE):
-        problem = "is there already and is no calendar; it is left as it is"
+        problem = "already exists, is not a calendar, and was left unchanged"
         raise UnusableInput([Finding(problem, file=str(file), expected="a new file, or an earlier calendar")])
     with _backup_name(str(file)) as out:
         out.write(content.decode())
@@ -401,11 +402,11 @@ def export(options: Options) -> None:
 
 
 EXPORT_FORMATS = {".csv": "csv", ".json": "jsonl", ".jsonl": "jsonl", ".ndjson": "jsonl"}
-"""What is written to a file, by the ending of its name."""
+"""The format of an exported file, by the ending of its name."""
 
 
 def _export_format(options: Options) -> str:
-    """Return what to write: as asked, else by the file's name; for a terminal, CSV."""
+    """Return the format of an export: that of --format, else by the file's name; on a terminal, CSV."""
     from handover.errors import Finding, UnusableInput
 
     if options.format:
@@ -414,14 +415,14 @@ def _export_format(options: Options) -> str:
         return "csv"
     ending = to_path(options.output).suffix.lower()
     if ending not in EXPORT_FORMATS:
-        problem = f'"{ending}" is no ending of what can be written' if ending else "says not what to write"
+        problem = f'"{ending}" is not the ending of a known format' if ending else "does not name a format"
         expected = "a name that ends in .csv or .jsonl, or --format csv or jsonl"
         raise UnusableInput([Finding(problem, file=options.output, expected=expected, example="jobs.csv")])
     return EXPORT_FORMATS[ending]
 
 
 def _backup_name(name: str) -> AbstractContextManager[TextIO]:
-    """Give a file to write to that takes its place under a name only once it is whole."""
+    """Return a file to write to, which gets its name only once it is complete."""
     from contextlib import contextmanager
 
     from handover.errors import Finding, UnusableInput
@@ -443,7 +444,7 @@ def _backup_name(name: str) -> AbstractContextManager[TextIO]:
 
 
 def _query_of(options: Options) -> AbstractContextManager[Archive]:
-    """Give an archive whose catalog can be asked, and knows what a run that was killed has filed."""
+    """Return an archive for queries, after the recovery of a run that was killed."""
     from contextlib import contextmanager
 
     from handover.archive.deposit import recover
@@ -462,14 +463,14 @@ def _query_of(options: Options) -> AbstractContextManager[Archive]:
 
 
 def _missing_catalog(place: Archive) -> Finding:
-    """Return what is wrong with an archive whose catalog is lost, and who can make it anew."""
+    """Return the finding for an archive without a catalog, and how to rebuild it."""
     from handover.errors import Finding
 
-    by_whom = "" if place.is_writable else ", by someone who may write to the folder, which you may not"
+    by_whom = "" if place.is_writable else ", run by someone who may write to the folder; you may not"
     return Finding(
-        "has lost its catalog",
+        "has no catalog",
         file=str(place.folder),
-        expected=f"a catalog; it is made anew from the bags by `reindex`{by_whom}",
+        expected=f"a catalog; `handover reindex` rebuilds it from the bags{by_whom}",
         example=f"handover reindex {shell_word(place.folder)}",
     )
 
@@ -478,5 +479,5 @@ def _refuse_read_only(place: Archive) -> None:
     from handover.errors import Finding, UnusableInput
 
     if not place.is_writable:
-        expected = "someone who may, or a copy of the archive that is yours"
-        raise UnusableInput([Finding("may not be written to by you", str(place.folder), expected=expected)])
+        expected = "a user who may write to it, or your own copy of the archive"
+        raise UnusableInput([Finding("is read-only for you", str(place.folder), expected=expected)])

@@ -33,27 +33,27 @@ def new(options: Options) -> None:
 
     write_new(options.file, record_to_fill_in(options.use).encode())
     named = printable(shell_word(options.file))
-    print(f"{printable(options.file)} is ready to fill in. Then: handover check {named}")
+    print(f"{printable(options.file)} is ready to fill in. Then run: handover check {named}")
 
 
 def check(options: Options) -> None:
-    """Judge a job record."""
+    """Check a job record."""
     from handover.errors import Finding
     from handover.service.inputs import read_record
 
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
     if not job.contractor.email:
-        doubt = "is missing; without it no forecast can be downloaded, and a weather file is needed with -w"
+        doubt = "is missing; the forecast cannot be downloaded without it, so use -w with a weather file"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{printable(options.job)} can be used.")
     if job.assumed:
-        print("\nAssumed where it says nothing:")
+        print("\nAssumed, because the record does not say:")
         print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
 
 
 def forecast(options: Options) -> None:
-    """Download the hourly forecast for the site and keep it."""
+    """Download the hourly forecast for the site to a file."""
     from handover.service.inputs import download_weather, read_record
 
     job, cautions = read_record(to_path(options.job))
@@ -64,7 +64,7 @@ def forecast(options: Options) -> None:
 
 
 def plan(options: Options) -> None:
-    """Print the schedule."""
+    """Print the dates and the watering plan."""
     from handover.documents.schedule_json import schedule_json
     from handover.documents.wording import Wording
     from handover.service.inputs import compute
@@ -83,7 +83,7 @@ def plan(options: Options) -> None:
 
 
 def issue(options: Options) -> None:
-    """Write the whole document set."""
+    """Write the complete set of documents."""
     require_engine()
     from handover.documents.care_sheet import CareSheet
     from handover.documents.wording import Wording
@@ -112,7 +112,7 @@ def issue(options: Options) -> None:
 
 PURPOSES = {
     "care-sheet": "for the owner: what may happen when, and the watering day by day",
-    "care-page": "for the owner's phone: the same in one file, without a connection",
+    "care-page": "for the owner's phone: the same in one file, readable offline",
     "owner": "for the owner's calendar: each watering, each date",
     "crew": "for the crew's calendar: sawing, stripping the forms, the walk-through",
     "data-sheet": "for the office: each date with its rule, its source and its numbers",
@@ -124,7 +124,7 @@ PURPOSES = {
 
 
 def _print_issued_set(care: CareSheet, folder: str, files: Sequence[str]) -> Iterator[str]:
-    """Give what was made and for whom, what the owner does first, and how to open the sheet."""
+    """Yield each file and its reader, what the owner does first, and how to open the sheet."""
     names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
     yield from wrap(
         f"The documents for {care.job.site.name} are in {printable(folder)}:", first="", indent=""
@@ -139,7 +139,7 @@ def _print_issued_set(care: CareSheet, folder: str, files: Sequence[str]) -> Ite
 
 
 def _first_job(care: CareSheet) -> str:
-    """Return what the owner does first and from when, from the same values as the sheet."""
+    """Return what the owner does first, and when, from the same values as the sheet."""
     from handover.schedule.model import MilestoneKind
 
     if (part := care.ongoing) is not None:
@@ -151,7 +151,7 @@ def _first_job(care: CareSheet) -> str:
 
 
 def schema(options: Options) -> None:
-    """Print the JSON Schema of a job record or of a schedule."""
+    """Print the JSON Schema of a job record or a schedule."""
     import json
 
     if options.shape == "job":
@@ -162,7 +162,7 @@ def schema(options: Options) -> None:
 
 
 def _table(words: Wording) -> Iterator[str]:
-    """Give the lines of the schedule as the contractor reads it."""
+    """Yield the lines of the schedule as the contractor reads it."""
     from itertools import groupby
 
     schedule = words.schedule
@@ -193,7 +193,7 @@ def _sort_words(words: MilestoneWords) -> tuple[bool, float]:
 
 
 def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
-    """Return when and what; sawing that goes part by part has only its last hour."""
+    """Return when and what; sawing part by part has only its last hour."""
     if words.in_stages and words.not_after:
         return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
     late = f", not after {words.not_after.short}" if words.not_after else ""
