@@ -64,7 +64,7 @@ def test_new_without_a_name(run: Run) -> None:
 
 def test_new_in_a_folder_with_a_blank_gives_a_command_that_can_be_copied(run: Run, tmp_path: Path) -> None:
     told = run("new", tmp_path / "alder garage.toml")
-    assert told.out.endswith(f"Then: handover check '{tmp_path / 'alder garage.toml'}'\n")
+    assert told.out.endswith(f"Then run: handover check '{tmp_path / 'alder garage.toml'}'\n")
 
 
 @pytest.mark.parametrize(
