@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 EXPORT_COLUMNS = tuple(each.name for each in fields(JobEntry) if each.name not in {"tasks", "more"})
 
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - obeyed as well
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - spreadsheets take these for formulas, too
 
 
 def export_csv(entries: Iterable[JobEntry], out: TextIO) -> int:

@@ -1,7 +1,7 @@
-"""Names of files that any system takes and none obeys (RFC 8493, sections 5 and 6).
+"""File names that every system accepts and none interprets (RFC 8493, sections 5 and 6).
 
-A name is put in normal form C. What some system forbids becomes "-"; a name that differs from another one
-only by case or by normal form gets a number, for on some systems the two would be one file.
+A name is brought to normal form C. A character that some system forbids becomes "-". A name that differs from
+another only by case or by normal form gets a number, because on some systems the two would be one file.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 MAX_NAME_BYTES = 120
-"""Longest part of a path in bytes of UTF-8; half of what most systems take, for a folder above needs room."""
+"""Longest part of a path in bytes of UTF-8: half of what most systems accept."""
 
 # Forbidden by Windows; "%" is allowed everywhere, but readers of manifests disagree on how it is written.
 _FORBIDDEN = re.compile(r'[<>:"/\\|?*%]')
@@ -26,7 +26,7 @@ _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)",
 
 
 def safe_name(name: str) -> str:
-    """Return one part of a path such that any system takes it."""
+    """Return one part of a path in a form that every system accepts."""
     name = "".join("-" if _is_unprintable(each) else each for each in unicodedata.normalize("NFC", name))
     name = _FORBIDDEN.sub("-", name).strip(" ").rstrip(". ")
     if not name or name.startswith((".", "~")) or _RESERVED.match(name):
@@ -35,10 +35,10 @@ def safe_name(name: str) -> str:
 
 
 def safe_path(path: str) -> str:
-    """Return a path, "/" between its parts, such that any system takes it.
+    """Return a path, "/" between its parts, in a form that every system accepts.
 
     Raises:
-        UnusableInput: It leads out of the folder that it is meant for.
+        UnusableInput: It leads out of its folder.
     """
     parts = path.split("/")
     if any(part in {"", ".", ".."} for part in parts):
@@ -55,12 +55,12 @@ def safe_path(path: str) -> str:
 
 
 def casefold_path(path: str) -> str:
-    """Return a path as the least discerning system sees it: two that fold alike are one file there."""
+    """Return a path folded for comparison: on some systems, two paths that fold alike are one file."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
 class NameAllocator:
-    """The names in a bag, each with a mark by which a file is known again; and room for more."""
+    """The names in a bag, each with the digests of its file; allocates names for new files."""
 
     def __init__(self, taken: Mapping[str, object]) -> None:
         self._spelled: dict[str, str] = {}  # every file and folder, by its folded path
@@ -71,11 +71,11 @@ class NameAllocator:
     def allocate(self, wanted: str, mark: object) -> str:
         """Return the path for a file: the one wanted, or the next one with a number.
 
-        The next that is free, that is, or that has a file of the same mark already.
+        The next number is the first that is free, or that has a file of the same mark already.
 
         Args:
             wanted: A path, see `safe_path`.
-            mark: By which the file is known again: its digests.
+            mark: Identifies the contents of the file: its digests.
 
         Raises:
             UnusableInput: A folder on the way is a file.
@@ -96,7 +96,7 @@ class NameAllocator:
             self._spelled.setdefault(casefold_path(each), each)
 
     def _folder(self, path: str) -> str:
-        """Return a path with its folder spelled as it is on the shelf already."""
+        """Return a path with its folder spelled as in the bag."""
         *parts, name = path.split("/")
         folder = ""
         for part in parts:
@@ -110,12 +110,12 @@ class NameAllocator:
 
 
 def _is_unprintable(character: str) -> bool:
-    """Say whether a character is a control, invisible, or unknown to Unicode."""
+    """Return whether a character is a control, invisible, or unknown to Unicode."""
     return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in {"Zl", "Zp"}
 
 
 def _shorten(name: str) -> str:
-    """Cut a name; what was cut is told apart by a digest."""
+    """Shorten a name; a digest keeps it distinct."""
     stem, suffix = PurePosixPath(name).stem, PurePosixPath(name).suffix
     if len(suffix.encode()) > MAX_NAME_BYTES // 4:
         stem, suffix = name, ""
