@@ -35,7 +35,7 @@ ABOUT = "care sheet, calendars and watering plan for a new concrete slab"
 
 FILES = {"FILE", "JOB", "PATH"}
 FOLDERS = {"ARCHIVE", "DIR", "FOLDER", "JOB_OR_FOLDER", "OUT"}
-"""What an argument of this name is completed with."""
+"""The names of arguments that are completed with files, or with folders."""
 
 BY_ID = {"handover forget"}
 """Commands whose job is an id, no file."""
@@ -65,7 +65,7 @@ The PostgreSQL database of the catalog, where
 names none.
 .TP
 .B HANDOVER_OPEN_METEO_KEY
-The key of a customer of Open\-Meteo. Without it, the address for non\-commercial use is asked.
+The key of a customer of Open\-Meteo. Without it, the address for non\-commercial use is used.
 .TP
 .B HANDOVER_MAIL_PASSWORD
 The password of the mail server, or the variable that

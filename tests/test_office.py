@@ -249,7 +249,7 @@ def test_what_nobody_filed_is_unexpected(run: Run, office: Path) -> None:
     shutil.copytree(office / "bags" / SHOP, office / "bags" / "copy")
     told = run("verify", office)
     assert told.status == 1
-    assert told.out.startswith("copy: unexpected: is whole, but the catalog does not know it")
+    assert told.out.startswith("copy: unexpected: is intact, but not in the catalog")
 
 
 def test_what_a_killed_run_has_filed_is_found(run: Run, office: Path) -> None:
@@ -853,7 +853,7 @@ def test_somebody_else_at_work_is_told(
         ):
             told = run(*command)
             assert told.status == 1
-            assert f"somebody else is at work on {GARAGE}" in told.err
+            assert f"another process is working on {GARAGE}" in told.err
     finally:
         held.communicate(b"\n")
     assert contents(office / "bags") == before
