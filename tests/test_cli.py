@@ -108,7 +108,7 @@ def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, r
     record.write_text(record_text.replace('email = "office@example.com"\n', ""), encoding="utf-8")
     told = run("check", record)
     assert told.status == 0
-    assert "contractor.email: is missing; without it no forecast can be downloaded" in told.err
+    assert "contractor.email: is missing; the forecast cannot be downloaded without it" in told.err
     refused = run("plan", record)
     assert refused.status == 2
     assert "contractor.email" in refused.err
