@@ -424,11 +424,11 @@ def test_the_command_says_that_only_the_record_is_new(run: Run, office: Office, 
     arguments = ("reissue", record, "--in", office.archive.folder, "-o", office.folder, "--same-weather")
     told = run(*arguments, "--as-of", LATER.isoformat())
     assert told.status == 0, told.err
-    assert "the record says nothing new: revision 1 stands" in told.out.replace("\n", " ")
+    assert "the record has no new information: revision 1 remains valid" in told.out.replace("\n", " ")
     record.write_text(record.read_text(encoding="utf-8") + SIGNED, encoding="utf-8")
     told = run(*arguments, "--as-of", LATER.isoformat())
     assert told.status == 0, told.err
-    assert told.out.endswith("in the archive.\nThe record is new; no date moved.\n")
+    assert told.out.endswith("in the archive.\nThe record changed; no date moved.\n")
     assert JOB not in run("find", "--in", office.archive.folder, "--state", "not-acknowledged").out
 
 
@@ -463,7 +463,7 @@ def test_watch_lists_what_should_be_sent_until_it_is(
     assert "because it stays cooler" in told[1].out.replace("\n    ", " ")
     assert "1 curing, 0 reissued" in told[2].out
     for each in told[1:]:
-        assert f"To be sent, with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
+        assert f"To be sent with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
             "\n    ", " "
         )
 
