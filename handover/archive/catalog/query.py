@@ -30,14 +30,14 @@ class JobState(StrEnum):
 def states_of(entry: JobEntry, at: datetime) -> frozenset[JobState]:
     """Return the states of a job at a time, aware."""
     curing, frost, acknowledged = entry.curing_ends, entry.frost_until, entry.acknowledged
-    stands = {
+    holds_by_state = {
         JobState.CURING: entry.placed <= at and curing is not None and curing > at,
         JobState.FROST_AHEAD: entry.placed <= at and frost is not None and frost > at,
         JobState.WALKTHROUGH_OPEN: entry.walkthrough_open,
         JobState.NOT_ACKNOWLEDGED: entry.issued <= at and (acknowledged is None or acknowledged > at),
         JobState.CYLINDER_LOW: entry.cylinder_low,
     }
-    return frozenset(state for state, holds in stands.items() if holds)
+    return frozenset(state for state, holds in holds_by_state.items() if holds)
 
 
 @dataclass(frozen=True)
