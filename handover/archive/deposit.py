@@ -1,8 +1,8 @@
 """Deposits: a bag gets a new state, completely or not at all, and loses nothing that it held.
 
 The new state is written beside the old one, in `.working/BAG`, checked there, and exchanged with it by name.
-`.working/BAG` exists as long as something is left to do, the catalog included. The next run sees from it that
-a run was killed, and that run recovers the bag.
+`.working/BAG` exists as long as something is left to do, the catalog included. The next run sees
+from it that a run was killed, and recovers the bag.
 """
 
 from __future__ import annotations
