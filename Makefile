@@ -2,13 +2,13 @@
 #
 #   make sample    the documents of a sample job, into out/
 #   make test      every check there is
-#   make quick     the checks that a change calls for, while you work on it
-#   make golden    take over how the sheets look now, after looking
-#   make bench     how fast, beside what a bare engine or a general solver takes
+#   make quick     only the checks that your change calls for
+#   make golden    accept how the sheets look now, after you have looked
+#   make bench     benchmarks, compared with a bare engine or a general solver
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
 #   make bare      sample and libraries on fresh Debians, in minutes, as root; TRIALS=tests for the whole suite
 #   make image     the image of the Containerfile, built with buildah and run once, as root
-#   make lock      choose the versions in requirements.lock and requirements-dev.lock anew
+#   make lock      choose the versions in requirements.lock and requirements-dev.lock again
 #   make clean     back to a fresh clone
 
 RUN := .venv/bin
@@ -69,7 +69,7 @@ pictures: sample test-environment
 	chromium --headless --no-sandbox --hide-scrollbars --window-size=390,844 \
 	    --screenshot=$(PICTURES)/care-page.png out/summer-garage/care-page.html 2>/dev/null
 
-# Take over how the sheets of the samples look now; look at every picture that changed before you commit it.
+# Accept how the sheets of the samples look now; look at every changed picture before you commit it.
 golden: test-environment
 	HANDOVER_ACCEPT_PICTURES=1 $(RUN)/pytest -q tests/golden -k "care_sheet or data_sheet"
 

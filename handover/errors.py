@@ -1,13 +1,13 @@
-"""The tree of errors, and the finding: what is wrong, where, and how to mend it.
+"""The tree of errors, and the finding: what is wrong, where, and how to fix it.
 
     HandoverError
-     |-- UnusableInput      what came in cannot be used; carries every finding at once (exit status 2)
-     |-- OutOfRange         a formula was asked for something its source does not cover
-     |-- DownloadFailed     the forecast could not be had (exit status 1)
+     |-- UnusableInput      the input cannot be used; carries every finding at once (exit status 2)
+     |-- OutOfRange         a value is outside the range that the source of a formula covers
+     |-- DownloadFailed     the forecast could not be downloaded (exit status 1)
      |-- RenderingFailed    the PDF engine warned or failed (exit status 1)
-     `-- MissingLibraries   the PDF engine cannot begin on this machine (exit status 1)
+     `-- MissingLibraries   the PDF engine cannot start on this machine (exit status 1)
 
-Readers return what they could read together with findings; exceptions are for callers who cannot go on.
+Readers return what they could read together with findings; exceptions are for callers that cannot continue.
 """
 
 from __future__ import annotations
@@ -23,9 +23,9 @@ Severity = Literal["fault", "caution"]
 
 @dataclass(frozen=True)
 class Finding:
-    """One thing that is wrong or doubtful in what came in, said so that the reader can mend it.
+    """One thing that is wrong or doubtful in an input, in words by which the reader can fix it.
 
-    A fault makes the input unusable; a caution is told and work goes on.
+    A fault makes the input unusable; a caution is printed and work continues.
     """
 
     problem: str
@@ -48,11 +48,11 @@ class Finding:
 
 
 class HandoverError(Exception):
-    """Anything this package raises on purpose."""
+    """The base class of all errors of this package."""
 
 
 class UnusableInput(HandoverError):
-    """What came in cannot be used. Carries all that is wrong with it, not the first thing only."""
+    """The input cannot be used. Carries all findings, not only the first."""
 
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = tuple(findings)
@@ -64,11 +64,11 @@ class UnusableInput(HandoverError):
 
 
 class OutOfRange(HandoverError, ValueError):
-    """A formula was asked for a value outside the range its source covers."""
+    """A value is outside the range that the source of a formula covers."""
 
 
 class DownloadFailed(HandoverError):
-    """A forecast could not be downloaded; the message says from where, why, and what to do instead."""
+    """A forecast could not be downloaded; the message says from where, why, and what to do."""
 
 
 class RenderingFailed(HandoverError):
@@ -76,7 +76,7 @@ class RenderingFailed(HandoverError):
 
 
 class MissingLibraries(HandoverError):
-    """The system lacks libraries that the PDF engine needs. Carries what to do about it, line by line."""
+    """The system lacks libraries that the PDF engine needs. Carries the remedy, line by line."""
 
     def __init__(self, problem: str, remedy: Sequence[str]) -> None:
         self.problem = problem

@@ -275,7 +275,7 @@ def test_an_owner_is_rung_on_the_day_before_a_frost(entry: Callable[..., JobEntr
     past, tonight, later = "2026-11-09", "2026-11-10", "2026-11-14"
     assert [each.start.date().isoformat() for each in calls] == [tonight, later], f"none on {past}"
     assert calls[0].end == datetime.fromisoformat("2026-11-10T22:00:00-05:00"), "by then he must know"
-    assert calls[1].text == "Ring the owner: frost is forecast from Sun Nov 15, 2:00 am"
+    assert calls[1].text == "Call the owner: frost is forecast from Sun Nov 15, 2:00 am"
 
 
 STRENGTH = 3000 * 0.00689476

@@ -214,7 +214,7 @@ def test_stopped_by_hand_at_any_time_it_says_how_to_go_on(
             patched.setattr(batches, where, stopped)
             told = run(*arguments)
         assert told.status == 1
-        assert told.err == "Stopped. What is done stays; the same command goes on from there.\n"
+        assert told.err == "Stopped. What is done stays; run the same command again to continue.\n"
 
 
 HEARS_CTRL_C = """
@@ -243,7 +243,7 @@ def test_ctrl_c_while_processes_begin_ends_without_a_traceback(
         os.killpg(stopped.pid, signal.SIGINT)
         _, err = stopped.communicate()
     assert stopped.returncode == 1
-    assert err == "Stopped. What is done stays; the same command goes on from there.\n"
+    assert err == "Stopped. What is done stays; run the same command again to continue.\n"
 
 
 def test_own_templates_do_not_reach_a_cluster(run: Run, folder: Path, tmp_path: Path) -> None:

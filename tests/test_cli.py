@@ -64,7 +64,7 @@ def test_new_without_a_name(run: Run) -> None:
 
 def test_new_in_a_folder_with_a_blank_gives_a_command_that_can_be_copied(run: Run, tmp_path: Path) -> None:
     told = run("new", tmp_path / "alder garage.toml")
-    assert told.out.endswith(f"Then: handover check '{tmp_path / 'alder garage.toml'}'\n")
+    assert told.out.endswith(f"Then run: handover check '{tmp_path / 'alder garage.toml'}'\n")
 
 
 @pytest.mark.parametrize(
@@ -85,7 +85,7 @@ def test_new_never_overwrites(run: Run, tmp_path: Path) -> None:
     file.write_text("mine")
     told = run("new", file)
     assert told.status == 2
-    assert "is there already" in told.err
+    assert "already exists" in told.err
     assert file.read_text() == "mine"
 
 
@@ -108,7 +108,7 @@ def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, r
     record.write_text(record_text.replace('email = "office@example.com"\n', ""), encoding="utf-8")
     told = run("check", record)
     assert told.status == 0
-    assert "contractor.email: is missing; without it no forecast can be downloaded" in told.err
+    assert "contractor.email: is missing; the forecast cannot be downloaded without it" in told.err
     refused = run("plan", record)
     assert refused.status == 2
     assert "contractor.email" in refused.err
@@ -315,7 +315,7 @@ def test_a_wrong_field_is_named_with_its_line(
 def test_the_advice_for_a_thickness_without_a_unit(refused: Callable[..., str], record_text: str) -> None:
     said = refused(record_text.replace('thickness = "5 in"', "thickness = 4"))
     assert '"4 in"' in said
-    assert "1 thing to mend" in said
+    assert "1 fault to fix" in said
 
 
 def test_five_mistakes_are_five_findings(refused: Callable[..., str], record_text: str) -> None:
@@ -328,7 +328,7 @@ def test_five_mistakes_are_five_findings(refused: Callable[..., str], record_tex
     ]:
         record_text = record_text.replace(right, wrong)
     said = refused(record_text)
-    assert "5 things to mend" in said
+    assert "5 faults to fix" in said
     for field in ("slab.thickness", "mix.specified_strength", "mix.water_cementitious", "site.timezone"):
         assert field in said
 

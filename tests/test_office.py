@@ -97,12 +97,12 @@ def test_a_folder_of_issued_folders_is_filed_and_the_second_time_is_there_alread
 ) -> None:
     told = run("archive", jobs, "--to", tmp_path / "archive")
     assert told.status == 0, told.err
-    assert [line.rpartition(": ")[2] for line in told.out.splitlines()[:3]] == ["filed"] * 3
-    assert "3 filed, 0 there already, 0 not filed." in told.out
+    assert [line.rpartition(": ")[2] for line in told.out.splitlines()[:3]] == ["archived"] * 3
+    assert "3 archived, 0 already archived, 0 not archived." in told.out
     before = contents(tmp_path / "archive" / "bags")
     again = run("archive", jobs, "--to", tmp_path / "archive")
     assert again.status == 0
-    assert "0 filed, 3 there already, 0 not filed." in again.out
+    assert "0 archived, 3 already archived, 0 not archived." in again.out
     assert contents(tmp_path / "archive" / "bags") == before
 
 
@@ -129,7 +129,7 @@ def test_one_that_cannot_be_filed_stops_none_of_the_others(run: Run, jobs: Path,
     (jobs / "garage" / "schedule.json").write_bytes(b"{}")
     told = run("archive", jobs, tmp_path / "nowhere", "--to", tmp_path / "archive")
     assert told.status == 2
-    assert "2 filed, 0 there already, 2 not filed." in told.out
+    assert "2 archived, 0 already archived, 2 not archived." in told.out
     assert "nowhere: refused" in told.err
     assert "garage: refused" in told.err
     assert sorted(each.name for each in (tmp_path / "archive" / "bags").iterdir()) == [PATIO, SHOP]
@@ -141,7 +141,7 @@ def test_a_damaged_bag_fails_and_the_others_are_filed(run: Run, jobs: Path, offi
     told = run("archive", jobs, "--to", office)
     assert told.status == 1, "what failed weighs more than what was refused"
     assert "garage: failed" in told.err
-    assert "1 filed, 1 there already, 1 not filed." in told.out
+    assert "1 archived, 1 already archived, 1 not archived." in told.out
 
 
 def test_what_was_issued_is_never_written_again(run: Run, jobs: Path, office: Path) -> None:
@@ -168,8 +168,8 @@ def test_stopped_by_hand_what_is_filed_stays(
         patch.setattr("handover.service.archiving.archive_issue", until_stopped)
         told = run("archive", jobs, "--to", tmp_path / "archive")
     assert told.status == 1
-    assert "What is filed stays" in told.err
-    assert "2 filed, 1 there already" in run("archive", jobs, "--to", tmp_path / "archive").out
+    assert "What is archived stays" in told.err
+    assert "2 archived, 1 already archived" in run("archive", jobs, "--to", tmp_path / "archive").out
 
 
 @pytest.mark.usefixtures("wide")
@@ -187,7 +187,7 @@ def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Pat
     os.close(leader)
     told, _ = looked_at.communicate()
     assert looked_at.returncode == 0
-    assert told.count(": filed\n") == 3, "what is told goes where it was asked to, past the bar"
+    assert told.count(": archived\n") == 3, "what is told goes where it was asked to, past the bar"
     assert b"3/3" in shown
     quiet = subprocess.run(command, capture_output=True, text=True, check=True, env=env)
     assert quiet.stderr == ""
@@ -210,7 +210,7 @@ def test_many_people_file_the_same_folders_at_once(jobs: Path, tmp_path: Path, r
     ]
     said = [each.communicate()[0] for each in people]
     assert [each.returncode for each in people] == [0] * 4
-    assert sum(line.endswith(": filed") for each in said for line in each.splitlines()) == 3
+    assert sum(line.endswith(": archived") for each in said for line in each.splitlines()) == 3
     assert run("verify", tmp_path / "archive").status == 0
 
 
@@ -223,7 +223,7 @@ def test_an_archive_that_is_whole(run: Run, office: Path, filed: Path) -> None:
     tag_manifests = [each for each in files if each.name.startswith("tagmanifest-")]
     assert (told.status, told.err) == (0, "")
     assert told.out.startswith(f"3 bags, {len(files) - len(tag_manifests)} files, ")
-    assert told.out.endswith("whole.\n")
+    assert told.out.endswith("intact.\n")
 
 
 def test_each_missing_changed_and_unexpected_file_is_listed(run: Run, office: Path) -> None:
@@ -241,7 +241,7 @@ def test_each_missing_changed_and_unexpected_file_is_listed(run: Run, office: Pa
         f"{GARAGE}/data/issues/0001/owner.ics: missing",
         f"{SHOP}/entry.json: changed",
     ]
-    assert told.out.splitlines()[-1].endswith("something is wrong with 2.")
+    assert told.out.splitlines()[-1].endswith("problems with 2.")
     assert contents(office / "bags") == before, "nothing is mended or written"
 
 
@@ -249,7 +249,7 @@ def test_what_nobody_filed_is_unexpected(run: Run, office: Path) -> None:
     shutil.copytree(office / "bags" / SHOP, office / "bags" / "copy")
     told = run("verify", office)
     assert told.status == 1
-    assert told.out.startswith("copy: unexpected: is whole, but the catalog does not know it")
+    assert told.out.startswith("copy: unexpected: is intact, but not in the catalog")
 
 
 def test_what_a_killed_run_has_filed_is_found(run: Run, office: Path) -> None:
@@ -273,7 +273,7 @@ def test_what_is_no_archive_is_refused_and_not_made(run: Run, tmp_path: Path, co
     where = [nowhere] if command in {"verify", "export", "reindex"} else ["--in", nowhere]
     told = run(command, *(["any"] if command == "forget" else []), *where)
     assert told.status == 2
-    assert "is no archive" in told.err
+    assert "is not an archive" in told.err
     assert not nowhere.exists()
 
 
@@ -335,7 +335,7 @@ def test_jobs_are_found_by_how_they_stand(
     assert found(told) == jobs
     table = run("find", "--in", office, "--state", state, "--as-of", at)
     assert all(job in table.out for job in jobs)
-    assert jobs or table.out.endswith("No job is like that.\n")
+    assert jobs or table.out.endswith("No job matches.\n")
 
 
 def test_every_state_of_the_catalog_can_be_asked_for() -> None:
@@ -346,7 +346,7 @@ def test_words_too_short_to_be_beginnings_are_told(run: Run, office: Path) -> No
     told = run("find", "al", "mill", "--in", office)
     assert told.status == 0
     assert told.out == (
-        'No job is like that.\n"al" is looked for as a whole word; as a beginning it needs 3 letters.\n'
+        'No job matches.\n"al" matches whole words only; a beginning needs at least 3 letters.\n'
     )
 
 
@@ -404,10 +404,10 @@ def test_the_table_fits_the_terminal_and_loses_nothing(
 
 def test_more_jobs_than_fit_are_told(run: Run, office: Path) -> None:
     told = run("find", "--in", office, "--limit", "2")
-    assert "There are more than these 2" in told.out
+    assert "Only the first 2 are listed" in told.out
     assert SHOP in told.out
     assert len(run("find", "--in", office, "--limit", "2", "--json").out.splitlines()) == 2
-    assert "There are more" not in run("find", "--in", office).out
+    assert "Only the first" not in run("find", "--in", office).out
     assert run("find", "--in", office, "--limit", "0").status == 2
 
 
@@ -462,7 +462,7 @@ def test_the_visits_of_a_day_are_those_of_all_crews_calendars(
                 expected.add(str(event["summary"]))
     assert expected
     said = due_json(run("due", day, "--in", office, "--json"))
-    visits = {each["what"] for each in said if each["kind"] not in {"ring-owner", "not-acknowledged"}}
+    visits = {each["what"] for each in said if each["kind"] not in {"call-owner", "not-acknowledged"}}
     assert visits == expected
 
 
@@ -475,14 +475,14 @@ def test_forms_joints_and_sheets_that_are_not_acknowledged(run: Run, office: Pat
     assert (GARAGE, "not-acknowledged") in kinds("2026-07-15")
     assert (PATIO, "not-acknowledged") not in kinds("2026-07-15"), "he has signed"
     assert (GARAGE, "not-acknowledged") not in kinds("2026-07-30"), "curing has ended"
-    assert (SHOP, "ring-owner") in kinds("2026-11-12")
-    assert (SHOP, "ring-owner") not in kinds("2026-11-24")
+    assert (SHOP, "call-owner") in kinds("2026-11-12")
+    assert (SHOP, "call-owner") not in kinds("2026-11-24")
 
 
 def test_the_table_of_a_day(run: Run, office: Path) -> None:
     told = run("due", "2026-07-15", "--in", office)
     assert told.status == 0
-    assert told.out.startswith("Due on Wed Jul 15, by the clock of each site\n")
+    assert told.out.startswith("Due on Wed Jul 15, in the local time of each site\n")
     line = next(each for each in told.out.splitlines() if "Strip" in each)
     assert line.split("  ")[0] == "8:30 am to 9:30 am"
     below = told.out.partition("Still curing, and the sheet is not acknowledged")[2]
@@ -518,10 +518,10 @@ def test_a_frost_is_told_with_whom_to_ring(run: Run, office: Path) -> None:
     calls = [
         each
         for each in due_json(run("due", "2026-11-12", "--in", office, "--json"))
-        if each["kind"] == "ring-owner"
+        if each["kind"] == "call-owner"
     ]
     assert [(each["owner"], each["email"]) for each in calls] == [("Ana Prueba", "ana@example.org")]
-    assert calls[0]["what"].startswith("Ring the owner: frost is forecast from Fri Nov 13")
+    assert calls[0]["what"].startswith("Call the owner: frost is forecast from Fri Nov 13")
 
 
 def test_a_day_on_which_there_is_nothing(run: Run, office: Path) -> None:
@@ -711,7 +711,7 @@ def test_it_says_what_was_removed_and_so_does_the_bag(run: Run, personal: Path) 
     assert note["files_changed"] == ["data/issues/0001/inputs/garage.toml"]
     assert {"owner", "street"} <= set(note["entry_fields_changed"])
     assert datetime.fromisoformat(note["at"]).tzinfo is not None
-    assert "backups are not reached" in " ".join(told.out.split())
+    assert "backups still hold the data" in " ".join(told.out.split())
     assert "read the notes yourself" in " ".join(told.out.split())
     bagit.Bag(str(folder)).validate()
     assert run("verify", personal).status == 0
@@ -720,7 +720,7 @@ def test_it_says_what_was_removed_and_so_does_the_bag(run: Run, personal: Path) 
 def test_forgetting_twice_and_filing_again(run: Run, personal: Path, jobs: Path) -> None:
     run("forget", GARAGE, "--in", personal, "--yes")
     before = contents(personal / "bags")
-    assert "was removed before" in run("forget", GARAGE, "--in", personal, "--yes").out
+    assert "was removed earlier" in run("forget", GARAGE, "--in", personal, "--yes").out
     told = run("archive", jobs / "garage", "--to", personal)
     assert told.status == 2, "the owner's data does not come back by the same folder"
     assert contents(personal / "bags") == before
@@ -777,7 +777,7 @@ def test_a_catalog_that_is_lost_is_made_anew(run: Run, office: Path) -> None:
         assert told.status == 2, "an empty catalog would find nothing and say so"
         assert f"handover reindex {office}" in told.err
     told = run("reindex", office)
-    assert (told.status, told.out) == (0, "The catalog says what 3 of 3 bags say.\n")
+    assert (told.status, told.out) == (0, "The catalog is rebuilt from 3 of 3 bags.\n")
     assert run("export", office, "--format", "jsonl").out == before
 
 
@@ -796,7 +796,7 @@ def test_a_bag_that_cannot_be_read_is_told(run: Run, office: Path) -> None:
     told = run("reindex", office)
     assert told.status == 1
     assert SHOP in told.err
-    assert told.out == "The catalog says what 2 of 3 bags say.\n"
+    assert told.out == "The catalog is rebuilt from 2 of 3 bags.\n"
 
 
 def test_the_catalog_in_postgresql(
@@ -853,7 +853,7 @@ def test_somebody_else_at_work_is_told(
         ):
             told = run(*command)
             assert told.status == 1
-            assert f"somebody else is at work on {GARAGE}" in told.err
+            assert f"another process is working on {GARAGE}" in told.err
     finally:
         held.communicate(b"\n")
     assert contents(office / "bags") == before
@@ -884,11 +884,11 @@ def test_an_archive_that_may_only_be_read(run: Run, office: Path, monkeypatch: p
     for command in (("reindex", office), ("forget", GARAGE, "--in", office, "--yes")):
         told = run(*command)
         assert told.status == 2
-        assert "may not be written to by you" in told.err
+        assert "is read-only for you" in told.err
     (office / "catalog.sqlite").unlink()
     told = run("find", "--in", office)
     assert told.status == 2
-    assert "by someone who may write to the folder, which you may not" in told.err
+    assert "run by someone who may write to the folder; you may not" in told.err
     assert not (office / "catalog.sqlite").exists()
 
 

@@ -399,7 +399,7 @@ def test_the_command_tells_what_moved_and_then_that_nothing_did(run: Run, office
     assert "  Parking a car on it moved from" in told.out
     told = run(*arguments, "--same-weather", "--as-of", (LATER + timedelta(minutes=1)).isoformat())
     assert (told.status, office.revisions) == (0, (1, 2)), told.err
-    assert "revision 2 stands, and nothing was written" in told.out
+    assert "revision 2 remains valid, and nothing was written" in told.out
     told = run(
         *arguments, "--same-weather", "--anyway", "--as-of", (LATER + timedelta(minutes=2)).isoformat()
     )
@@ -425,11 +425,11 @@ def test_the_command_says_that_only_the_record_is_new(run: Run, office: Office, 
     arguments = ("reissue", record, "--in", office.archive.folder, "-o", office.folder, "--same-weather")
     told = run(*arguments, "--as-of", LATER.isoformat())
     assert told.status == 0, told.err
-    assert "the record says nothing new: revision 1 stands" in told.out.replace("\n", " ")
+    assert "the record has no new information: revision 1 remains valid" in told.out.replace("\n", " ")
     record.write_text(record.read_text(encoding="utf-8") + SIGNED, encoding="utf-8")
     told = run(*arguments, "--as-of", LATER.isoformat())
     assert told.status == 0, told.err
-    assert told.out.endswith("in the archive.\nThe record is new; no date moved.\n")
+    assert told.out.endswith("in the archive.\nThe record changed; no date moved.\n")
     assert JOB not in run("find", "--in", office.archive.folder, "--state", "not-acknowledged").out
 
 
@@ -460,11 +460,11 @@ def test_watch_lists_what_should_be_sent_until_it_is(
     ]
     assert [each.status for each in told] == [1, 0, 0]
     assert f"{JOB}: failed\n    nobody answers" in told[0].err
-    assert "1 curing, 1 issued again" in told[1].out
+    assert "1 curing, 1 reissued" in told[1].out
     assert "because it stays cooler" in told[1].out.replace("\n    ", " ")
-    assert "1 curing, 0 issued again" in told[2].out
+    assert "1 curing, 0 reissued" in told[2].out
     for each in told[1:]:
-        assert f"To be sent, with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
+        assert f"To be sent with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
             "\n    ", " "
         )
 
@@ -479,6 +479,6 @@ def test_watch_stopped_by_hand_tells_what_it_did(
     monkeypatch.setattr("handover.service.reissuing.reissue_curing", stopped)
     told = run("watch", "--in", office.archive.folder, "-o", tmp_path / "w", "--as-of", LATER.isoformat())
     assert told.status == 1
-    assert told.err == "Stopped. What was issued again stays; the same command goes on from there.\n"
+    assert told.err == "Stopped. What was reissued stays; run the same command again to continue.\n"
     assert "The end of watering moved." in told.out
-    assert "1 curing, 1 issued again" in told.out
+    assert "1 curing, 1 reissued" in told.out

@@ -1,7 +1,7 @@
 """The BagIt format, version 1.0 (RFC 8493): manifests, bag-info, and a bag opened to be read.
 
-Only what our own writer makes is read: SHA-256 and SHA-512 manifests, UTF-8. A manifest may come from
-anywhere, though, so its paths are held to lie inside the bag (section 5.2).
+The reader reads what our own writer makes: SHA-256 and SHA-512 manifests, UTF-8. A manifest may still come
+from anywhere, so its paths must be inside the bag (section 5.2).
 """
 
 from __future__ import annotations
@@ -64,14 +64,14 @@ def read_manifest(text: bytes) -> dict[str, str]:
     """Return the digest of each path of a manifest.
 
     Raises:
-        ValueError: A line is no line of a manifest, leads out of the bag, or names a path again.
+        ValueError: A line is not one of a manifest, names a path outside the bag, or repeats a path.
     """
     listed: dict[str, str] = {}
     for number, line in enumerate(_lines(text), start=1):
         found = re.fullmatch(r"([0-9a-fA-F]+)[ \t]+\*?(.+)", line)
         path = _unescape(found[2]) if found else ""
         if not found or _leads_out(path):
-            raise ValueError(f"line {number} is no digest with a path inside the bag")
+            raise ValueError(f"line {number} is not a digest with a path inside the bag")
         if path in listed:
             raise ValueError(f"line {number} names {path} again")
         listed[path] = found[1].lower()
@@ -166,7 +166,7 @@ class Bag:
         """Read the manifests and the entry of a bag; its other files are not looked at.
 
         Raises:
-            Damaged: They are not what they should be.
+            CorruptBag: They are not what they should be.
         """
         try:
             listed = both_manifests(folder, TAG_MANIFESTS)
@@ -204,7 +204,7 @@ class Bag:
 
         Raises:
             KeyError: There is none at this path.
-            Damaged: It is not what the manifests say.
+            CorruptBag: It is not what the manifests say.
         """
         try:
             return _check(self.folder, path, self.payload[path])

@@ -13,10 +13,10 @@ if TYPE_CHECKING:
 
 
 def safe_path(path: str) -> str:
-    """Return a path, "/" between its parts, such that any system takes it.
+    """Return a path, "/" between its parts, in a form that every system accepts.
 
     Raises:
-        UnusableInput: It leads out of the folder that it is meant for.
+        UnusableInput: It leads out of its folder.
     """
     parts = path.split("/")
     if any(part in {"", ".", ".."} for part in parts):
@@ -33,7 +33,7 @@ def safe_path(path: str) -> str:
 
 
 class NameAllocator:
-    """The names in a bag, each with a mark by which a file is known again; and room for more."""
+    """The names in a bag, each with the digests of its file; allocates names for new files."""
 
     def __init__(self, taken: Mapping[str, object]) -> None:
         self._spelled: dict[str, str] = {}  # every file and folder, by its folded path
@@ -44,11 +44,11 @@ class NameAllocator:
     def allocate(self, wanted: str, mark: object) -> str:
         """Return the path for a file: the one wanted, or the next one with a number.
 
-        The next that is free, that is, or that has a file of the same mark already.
+        The next number is the first that is free, or that has a file of the same mark already.
 
         Args:
             wanted: A path, see `safe_path`.
-            mark: By which the file is known again: its digests.
+            mark: Identifies the contents of the file: its digests.
 
         Raises:
             UnusableInput: A folder on the way is a file.
@@ -71,7 +71,7 @@ class NameAllocator:
             self._spelled.setdefault(casefold_path(each), each)
 
     def _folder(self, path: str) -> str:
-        """Return a path with its folder spelled as it is on the shelf already."""
+        """Return a path with its folder spelled as in the bag."""
         *parts, name = path.split("/")
         folder = ""
         for part in parts:

@@ -37,14 +37,14 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class BagContents:
-    """What a bag is to hold.
+    """The contents of a bag to write.
 
     Attributes:
         entry: What the catalog knows of the job.
         at: Time of this state.
-        kept: Digests of the files that stay as they are in the bag there is.
-        new: Contents of the files that come, by path, "data/" before each.
-        contact: Whom to ask; as (label, value) of bag-info.
+        kept: Digests of the files of the present bag that stay unchanged.
+        new: Contents of the files to add, by path, "data/" before each.
+        contact: The contact, as (label, value) of bag-info.
         removed: The list of what was removed, as JSON text; empty where nothing was.
     """
 
@@ -60,15 +60,15 @@ def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
     """Write a bag to a new folder, and check it there.
 
     Files that stay get a second name, not a second copy; their digests are those of the old manifests, so
-    that what has changed since is found, not taken for good.
+    that a change since then is found.
 
     Args:
-        fresh: The folder, which is not there yet.
-        state: What the bag is to hold.
-        old: The folder of the bag there is, where the kept files are.
+        fresh: The folder, which must not exist yet.
+        state: The contents of the bag.
+        old: The folder of the present bag, with the files that stay.
 
     Raises:
-        Damaged: A file that stays is not what it was.
+        CorruptBag: A file that stays is not what it was.
     """
     payload = {**state.kept, **{path: digests(data) for path, data in state.new.items()}}
     folders = _make_folders(fresh, payload)
@@ -84,11 +84,11 @@ def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
         atomic.flush(fresh / path)
     if faults := verify_folder(fresh).faults:
         named = "; ".join(f"{each.path} {each.kind}" for each in faults)
-        raise CorruptBag(f"{old}: {named}. Mend the bag from a copy before anything is added to it")
+        raise CorruptBag(f"{old}: {named}. Restore the bag from a copy before anything is added to it")
 
 
 def contact_info(contact: Contact) -> Info:
-    """Return the part of bag-info that says whom to ask (RFC 8493, section 2.2.2)."""
+    """Return the contact of a bag as labels and values of bag-info (RFC 8493, section 2.2.2)."""
     return (
         ("Source-Organization", contact.organization),
         ("Contact-Name", contact.name),
@@ -98,7 +98,7 @@ def contact_info(contact: Contact) -> Info:
 
 
 def bag_contact(bag: Bag) -> Info:
-    """Return whom to ask about a bag that is there."""
+    """Return the contact of an existing bag."""
     labels = {label for label, _ in contact_info(Contact())}
     return tuple(pair for pair in bag.info if pair[0] in labels)
 
@@ -126,7 +126,7 @@ def _tag_files(state: BagContents, payload: Mapping[str, Digests], sizes: list[i
 
 
 def _make_folders(fresh: Path, payload: Mapping[str, object]) -> list[str]:
-    """Make every folder of a bag; return them, the outer before the inner."""
+    """Create every folder of a bag; return them, the outer before the inner."""
     folders = {"", "data"}
     for path in payload:
         parts = path.split("/")[:-1]

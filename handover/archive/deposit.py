@@ -1,8 +1,8 @@
-"""Filing: a bag gets a new state, whole or not at all, and loses nothing that it held.
+"""Deposits: a bag gets a new state, completely or not at all, and loses nothing that it held.
 
 The new state is written beside the old one, in `.working/BAG`, checked there, and exchanged with it by name.
-`.working/BAG` is there for as long as something is left to do, the catalog included; so whoever comes next
-knows from its being there that a run was killed, and tidies up.
+`.working/BAG` exists as long as something is left to do, the catalog included. The next run sees
+from it that a run was killed, and recovers the bag.
 """
 
 from __future__ import annotations
@@ -32,14 +32,14 @@ NEW_FOLDER, OLD_FOLDER = "fresh", "old"
 
 @dataclass(frozen=True)
 class Deposit:
-    """What is to be filed with a job.
+    """Files and facts to add to the bag of a job.
 
     Attributes:
-        entry: What the catalog is to know of the job from now on.
+        entry: What the catalog knows of the job from now on.
         issue: The files of the issue that ``entry.revision`` counts; empty where nothing was issued.
         others: Other files by path: photos, messages, acknowledgements. Where another file has that path
             already, the new one gets a number.
-        contact: Whom to ask about the bag; None to leave it as it is.
+        contact: The contact of the bag; None to leave it unchanged.
     """
 
     entry: JobEntry
@@ -50,12 +50,12 @@ class Deposit:
 
 @dataclass(frozen=True)
 class DepositResult:
-    """What became of a deposit.
+    """The result of a deposit.
 
     Attributes:
         folder: The bag.
-        paths: Where in the bag each of the other files is, by the path that was asked for.
-        changed: False where the bag held all of it already.
+        paths: The path in the bag of each of the other files, by the requested path.
+        changed: False if the bag held all of it already.
     """
 
     folder: Path
@@ -64,20 +64,20 @@ class DepositResult:
 
 
 def deposit_files(archive: Archive, deposit: Deposit, at: datetime) -> DepositResult:
-    """File what there is of a job. What is in the bag stays as it is; the same deposit again is none.
+    """Add a deposit to the bag of its job. The bag keeps what it holds; repeating a deposit adds nothing.
 
     Args:
-        archive: The archive; made where there is none.
+        archive: The archive; created if there is none.
         deposit: What to file.
         at: Time of filing, aware; the bag keeps its date.
 
     Raises:
         UnusableInput: The revision was issued with other files, or a name cannot be used.
-        Damaged: The bag there is, is not what it was; or holds what is not ours.
+        CorruptBag: The bag there is, is not what it was; or holds what is not ours.
         Busy: Somebody else is at work on the bag.
         NotFiled: It could not be written, and nothing was changed.
-        Unfinished: It is filed, but the catalog may not know; the next run will tell it.
-        CatalogFailed: The catalog cannot be told of what an earlier run filed.
+        IndexPending: It is archived, but the catalog may lack it; the next run adds it.
+        CatalogFailed: The catalog cannot take what an earlier run archived.
     """
     recover(archive)
     entry = deposit.entry
@@ -155,7 +155,7 @@ def _complete(archive: Archive, name: str) -> None:
     if not work.exists():
         return
     atomic.restore_backup(target, work / OLD_FOLDER)
-    atomic.flush(archive.bags)  # the new state stands for good before the old one goes
+    atomic.flush(archive.bags)  # the new state is on the disk before the old one is removed
     for each in list(work.iterdir()):
         shutil.rmtree(each)
     if target.exists():
@@ -206,22 +206,24 @@ def _issue_files(
         if there
         else f"revision {revision} of {deposit.entry.job} comes after a later one",
         field="revision",
-        expected="a revision after the last, for what was issued is never written again",
+        expected="a revision after the last, because an issue is never overwritten",
         example=str(revisions[-1] + 1),
     )
     raise UnusableInput([finding])
 
 
 def _refuse_unexpected_files(bag: Bag) -> None:
-    """Refuse to go on with a bag that holds what it does not list, or not all of what it does."""
+    """Refuse a bag with files that it does not list, or without files that it lists."""
     found = {path for path, each in atomic.walk(bag.folder) if each.name not in atomic.DESKTOP_FILES}
     odd = [
         *(f"{path} missing" for path in sorted(bag.listed_files - found)),
         *(f"{path} unexpected" for path in sorted(found - bag.listed_files)),
     ]
     if odd:
-        problem = f"{bag.folder}: {'; '.join(odd)}. Mend the bag from a copy, take out what is not its own"
-        raise CorruptBag(f"{problem} and file that by its name")
+        problem = (
+            f"{bag.folder}: {'; '.join(odd)}. Restore the bag from a copy, take out files that it does not"
+        )
+        raise CorruptBag(f"{problem} list and archive those separately")
 
 
 def _normalised_info(info: tuple[tuple[str, str], ...]) -> dict[str, str]:

@@ -11,15 +11,15 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 ENTRY_VERSION = 1
-"""Of the shape of `entry.json`."""
+"""Version of the format of `entry.json`."""
 
 
 @dataclass(frozen=True)
 class Task:
-    """Something to be done on a job: from when, until when, by what name, and in words if it has any.
+    """Something to do on a job: what kind, from when, until when, and a text if it has one.
 
-    The days on which it is due are those of ``start`` and ``end`` at the site: by the offsets they carry.
-    ``uid`` is that of its event in a calendar that was handed out, if there is one.
+    It is due on the days of ``start`` and ``end`` at the site, by the offsets that they carry. ``uid`` is the
+    UID of its event in an issued calendar, if there is one.
     """
 
     kind: str
@@ -36,7 +36,7 @@ class Task:
 
 @dataclass(frozen=True)
 class Contact:
-    """Whom to ask about a bag, years later."""
+    """The contact for questions about a bag, years later."""
 
     organization: str = ""
     name: str = ""
@@ -54,13 +54,13 @@ class JobEntry:
         revision: Of the last issue, from 1.
         issued: Time of the last issue.
         owner, street, contractor, mix, supplier, remarks: Searched by word.
-        curing_ends: When curing ends; None where that is not known.
-        frost_until: End of the last stretch in which frost threatens the slab; None where there is none.
-        acknowledged: When the owner acknowledged the last issue; None as long as he has not.
-        walkthrough_open: Something of the walk-through is still to be mended.
-        cylinder_low: A cylinder broke below the strength it should have had.
+        curing_ends: When curing ends; None if not known.
+        frost_until: End of the last period in which frost threatens the slab; None if there is none.
+        acknowledged: When the owner acknowledged the last issue; None until then.
+        walkthrough_open: An item of the walk-through is still to be repaired.
+        cylinder_low: A cylinder broke below the strength that it should have had.
         tasks: What is to be done, and when.
-        more: Whatever else the office wants beside it (phone, language); anything that JSON can hold.
+        more: Anything else for the office (phone, language); anything that JSON can hold.
     """
 
     job: str
@@ -88,7 +88,7 @@ class JobEntry:
 
     @property
     def phone_or_email(self) -> str:
-        """The owner, and how he is reached: by phone, else by mail, as far as ``more`` says."""
+        """The owner with a phone number, else with a mail address, if ``more`` has one."""
         reach = self.more.get("phone") or self.more.get("email") or ""
         return ", ".join(str(each) for each in (self.owner, reach) if each)
 
@@ -106,7 +106,7 @@ def entry_json(entry: JobEntry) -> bytes:
 
 
 def entry_line(entry: JobEntry, indent: int | None = None) -> str:
-    """Return an entry as JSON on one line; half of a surrogate pair stays escaped, for it has no UTF-8."""
+    """Return an entry as JSON on one line; half of a surrogate pair stays escaped, since it has no UTF-8."""
     text = json.dumps(entry_data(entry), ensure_ascii=False, indent=indent, sort_keys=True)
     return text.encode(errors="backslashreplace").decode()
 
@@ -115,7 +115,7 @@ def read_entry(text: bytes | str) -> JobEntry:
     """Return the entry in a JSON text.
 
     Raises:
-        ValueError: It is no entry, or of a shape that is not known here.
+        ValueError: It is not an entry, or of an unknown format.
     """
     try:
         data = json.loads(text)
@@ -124,7 +124,7 @@ def read_entry(text: bytes | str) -> JobEntry:
         data["tasks"] = tuple(Task(**_times(Task, each)) for each in data["tasks"])
         return JobEntry(**_times(JobEntry, data))
     except (TypeError, KeyError, AttributeError) as fault:
-        raise ValueError(f"is no entry of a job: {fault}") from None
+        raise ValueError(f"is not the entry of a job: {fault}") from None
 
 
 def _texts(data: Mapping[str, Any]) -> dict[str, Any]:
@@ -145,4 +145,4 @@ def _require_aware(values: Task | JobEntry) -> None:
     for each in fields(values):
         time = getattr(values, each.name)
         if isinstance(time, datetime) and time.tzinfo is None:
-            raise ValueError(f"{each.name} says no time zone")
+            raise ValueError(f"{each.name} has no time zone")

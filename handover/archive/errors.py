@@ -1,13 +1,13 @@
-"""What can go wrong with an archive.
+"""The errors of an archive.
 
     HandoverError
-     |-- NotFiled        nothing was changed: the disk is full, or the like
-     |-- Unfinished      it is filed, but not all is done; the next run does the rest
-     |-- Busy            somebody else is at work on the bag
-     |-- Damaged         a bag is not what its manifests say
-     `-- CatalogFailed   the catalog could not be read or written; the bags are whole
+     |-- NotArchived     nothing was changed: the disk is full, or the like
+     |-- IndexPending    the files are archived, but not all is done; the next run does the rest
+     |-- LockTimeout     another process holds the bag
+     |-- CorruptBag      a bag differs from its manifests
+     `-- CatalogFailed   the catalog could not be read or written; the bags are intact
 
-What came in and cannot be used is `UnusableInput`, as everywhere.
+Unusable input raises `UnusableInput`, as everywhere.
 """
 
 from __future__ import annotations
@@ -16,20 +16,20 @@ from handover.errors import HandoverError
 
 
 class NotArchived(HandoverError):
-    """Nothing was filed; the archive holds what it held before."""
+    """Nothing was archived; the archive is unchanged."""
 
 
 class IndexPending(HandoverError):
-    """It is filed, but the old state may linger, or the catalog not know; the next run sees to that."""
+    """The files are archived, but the old state or the catalog is not up to date; the next run does that."""
 
 
 class LockTimeout(HandoverError):
-    """Somebody else has held the bag for longer than we were ready to wait."""
+    """Another process has held the bag for longer than the timeout."""
 
 
 class CorruptBag(HandoverError):
-    """A bag is not what its manifests say; nothing is added to it until it is mended from a copy."""
+    """A bag differs from its manifests; nothing is added to it until it is restored from a copy."""
 
 
 class CatalogFailed(HandoverError):
-    """The catalog could not be read or written. The bags are not touched by that."""
+    """The catalog could not be read or written. The bags are not affected."""

@@ -1,4 +1,4 @@
-"""Privacy: what is personal goes from bag and catalog, what is technical stays, and the bag says so."""
+"""Privacy: personal data is removed from bag and catalog, technical data stays, and the bag records it."""
 
 from __future__ import annotations
 
@@ -32,8 +32,8 @@ def forget_job(
 ) -> list[str]:
     """Remove personal data from the bag of a job and from the catalog.
 
-    Both states of the bag are never mixed, and once this has returned the old one is nowhere: not in the bag,
-    not beside it, not in unused pages of the catalog. Copies made elsewhere, a backup say, are not reached.
+    The two states of the bag are never mixed. Once this has returned, nothing of the old one remains in the
+    bag, beside it, or in unused pages of the catalog. Copies elsewhere, such as a backup, are not reached.
 
     Args:
         archive: The archive.
@@ -48,7 +48,7 @@ def forget_job(
 
     Raises:
         UnusableInput: There is no such job.
-        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `deposit_files`.
+        CorruptBag, LockTimeout, NotArchived, IndexPending, CatalogFailed: As `deposit_files`.
     """
     recover(archive)
     with archive.lock(job):
@@ -75,7 +75,7 @@ def forget_job(
 
 
 def _redact_files(bag: Bag, redact: RedactFile) -> tuple[dict[str, bytes], list[str]]:
-    """Return the files of which less stays, and the paths of those of which nothing does."""
+    """Return the files that change, and the paths of the files that are removed."""
     new: dict[str, bytes] = {}
     removed_paths: list[str] = []
     for path in sorted(bag.payload):
@@ -89,7 +89,7 @@ def _redact_files(bag: Bag, redact: RedactFile) -> tuple[dict[str, bytes], list[
 
 
 def _removal_list(bag: Bag, at: datetime, removed: list[str], new: Iterable[str], names: list[str]) -> bytes:
-    """Return the list of what was ever removed from a bag. It says what and when, never what it said."""
+    """Return the list of all removals from a bag: what was removed and when, never its content."""
     earlier: list[Any] = json.loads(bag.removed) if bag.removed else []
     note = {
         "at": at.isoformat(),

@@ -1,4 +1,4 @@
-"""The catalog made anew from the bags."""
+"""The catalog, rebuilt from the bags."""
 
 from __future__ import annotations
 
@@ -15,17 +15,17 @@ if TYPE_CHECKING:
 
 
 def rebuild_catalog(archive: Archive, progress: Callable[[str, int], None] | None = None) -> list[CorruptBag]:
-    """Make the catalog say what the bags say. Others may go on filing meanwhile.
+    """Rebuild the catalog from the bags. Others may archive at the same time.
 
     Args:
-        archive: The archive. A catalog file that is no longer readable is thrown away first.
-        progress: Called after each bag with its name and the number of bags there are in all.
+        archive: The archive. A catalog file that is no longer readable is deleted first.
+        progress: Called after each bag with its name and the number of all bags.
 
     Returns:
-        Why each bag that could not be read could not. What the catalog knew of such a bag stays.
+        The fault of each bag that could not be read. What the catalog knew of such a bag stays.
 
     Raises:
-        Busy: Somebody else is at work on a bag.
+        LockTimeout: Another process holds a bag.
         CatalogFailed: The catalog cannot be written.
     """
     archive.replace_broken_catalog()

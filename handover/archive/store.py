@@ -27,24 +27,24 @@ if TYPE_CHECKING:
 LOG = logging.getLogger("handover")
 
 LOCK_TIMEOUT_S = 60.0
-"""How long to wait for somebody else's work on a bag. [s]"""
+"""How long to wait for another process that holds a bag. [s]"""
 
 
 class Archive:
-    """An archive: a folder, and where its catalog is.
+    """An archive: a folder, and the place of its catalog.
 
-    Nothing is made or opened before it is needed. Closing it, or leaving its `with`, closes the catalog.
+    Nothing is created or opened before it is needed. Closing it, or leaving its `with`, closes the catalog.
     """
 
     def __init__(
         self, folder: Path, catalog: str | None = None, *, timeout_s: float = LOCK_TIMEOUT_S
     ) -> None:
-        """Name an archive.
+        """Describe an archive.
 
         Args:
             folder: Where the bags are, or will be.
             catalog: URL of a PostgreSQL database; None for a file beside the bags.
-            timeout_s: How long to wait for somebody else's work on a bag. [s]
+            timeout_s: How long to wait for another process that holds a bag. [s]
         """
         self.folder = folder
         self.bags = folder / "bags"
@@ -76,7 +76,7 @@ class Archive:
             return sorted(each.name for each in found if each.is_dir(follow_symlinks=False))
 
     def unexpected_files(self) -> list[str]:
-        """Return the names of what lies among the bags and is no folder."""
+        """Return the names of files among the bags, where only folders belong."""
         if not self.bags.is_dir():
             return []
         with os.scandir(self.bags) as found:
@@ -84,32 +84,32 @@ class Archive:
         return sorted(set(names) - DESKTOP_FILES)
 
     def is_pending(self, name: str) -> bool:
-        """Whether a run has something left to do for a bag, such as telling the catalog; see `tidy`."""
+        """Whether a run has something left to do for a bag, such as the catalog; see `recover`."""
         return (self.working / name).exists()
 
     def bag(self, job: str) -> Bag:
-        """Open the bag of a job to be read. Hold it as long as others may write to it.
+        """Open the bag of a job to read it. Hold its lock while others may write to it.
 
         Raises:
             UnusableInput: There is no such job.
-            Damaged: The bag cannot be read.
+            CorruptBag: The bag cannot be read.
         """
         bag = self.bag_or_none(job)
         if bag is None:
             finding = Finding(
                 f"there is no job {job!r} in this archive",
                 file=str(self.folder),
-                expected="the id of a job that is there, see `handover find`",
+                expected="the id of an archived job; `handover find` lists them",
             )
             raise UnusableInput([finding])
         return bag
 
     def bag_or_none(self, job: str) -> Bag | None:
-        """Open the bag of a job to be read; None where there is none.
+        """Open the bag of a job to read it; None if there is none.
 
         Raises:
             UnusableInput: The bag of another job has the name that this one's would have.
-            Damaged: The bag cannot be read.
+            CorruptBag: The bag cannot be read.
         """
         folder = self.bags / bag_name(job)
         if not folder.exists():
@@ -128,16 +128,16 @@ class Archive:
 
     @contextmanager
     def lock(self, job: str, timeout_s: float | None = None) -> Iterator[None]:
-        """Keep everybody else from writing to the bag of a job.
+        """Lock the bag of a job against writing by others.
 
-        The one who holds it may hold it again, so that a job can be read, reckoned anew and filed in one go.
+        The holder may lock it again, so that a job can be read, computed again and archived under one lock.
 
         Args:
             job: The id of the job, or the name of its bag's folder.
             timeout_s: How long to wait; that of the archive where None. [s]
 
         Raises:
-            Busy: Somebody else has it.
+            LockTimeout: Another process holds it.
         """
         with self._lock_name(bag_name(job), self._timeout_s if timeout_s is None else timeout_s):
             yield
@@ -152,7 +152,7 @@ class Archive:
         try:
             lock.acquire()
         except Timeout:
-            raise LockTimeout(f"somebody else is at work on {name}") from None
+            raise LockTimeout(f"another process is working on {name}") from None
         self._locked_names.add(name)
         try:
             yield
@@ -161,7 +161,7 @@ class Archive:
             lock.release()
 
     def lock_to_read(self, name: str) -> AbstractContextManager[None]:
-        """Hold a bag, unless the archive cannot be written to by us, and so hardly by others."""
+        """Lock a bag, unless we may not write to the archive, and so hardly anybody may."""
         return self.lock(name) if self.is_writable else nullcontext()
 
     @property
@@ -173,9 +173,9 @@ class Archive:
 
     @cached_property
     def catalog(self) -> Catalog:
-        """The catalog, opened at first use, made or brought up to date where need be.
+        """The catalog, opened at first use; created or migrated if necessary.
 
-        Where the archive may not be written to, it can only be asked.
+        If the archive is read-only, so is the catalog.
 
         Raises:
             CatalogFailed: It cannot be opened.
@@ -194,7 +194,7 @@ class Archive:
 
     @property
     def has_catalog(self) -> bool:
-        """Whether there is a catalog to ask."""
+        """Whether there is a catalog."""
         return self._url is not None or self._catalog_file.exists()
 
     @property
@@ -207,7 +207,7 @@ class Archive:
         return self.is_writable and os.access(self._catalog_file, os.W_OK)
 
     def replace_broken_catalog(self) -> None:
-        """Throw a catalog file away that can no longer be read; a new one is made at the next use."""
+        """Delete a catalog file that can no longer be read; a new one is created at the next use."""
         try:
             self.indexed_digests()
         except CatalogFailed:

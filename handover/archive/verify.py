@@ -1,4 +1,4 @@
-"""Whether every file of every bag is what it was when it was filed."""
+"""Whether every file of every bag is unchanged since it was archived."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ class FileFault:
 
 @dataclass(frozen=True)
 class BagReport:
-    """What became of one bag: how many files were read, how many octets, and what is wrong."""
+    """The result for one bag: how many files and octets were read, and the faults."""
 
     bag: str
     files: int
@@ -65,7 +65,7 @@ class BagReport:
 
 @dataclass
 class Report:
-    """What became of an archive: totals, the bags in which something is wrong, and why the catalog failed."""
+    """The result for an archive: totals, the bags with faults, and why the catalog failed."""
 
     bags: int = 0
     files: int = 0
@@ -75,7 +75,7 @@ class Report:
 
     @property
     def sound(self) -> bool:
-        """Whether every file is what it was, and the catalog can be asked."""
+        """Whether every file is unchanged and the catalog can be read."""
         return not self.damaged and not self.catalog_fault
 
     def add(self, report: BagReport) -> None:
@@ -88,13 +88,13 @@ class Report:
 
 
 def verify_archive(archive: Archive, progress: Callable[[BagReport, int], None] | None = None) -> Report:
-    """Check every bag of an archive against its manifests, and against what the catalog says of it.
+    """Check every bag of an archive against its manifests and against the catalog.
 
     Nothing is written. Memory does not grow with the number of sound bags.
 
     Args:
         archive: The archive.
-        progress: Called after each bag with what became of it and the number of bags there are in all.
+        progress: Called after each bag with its result and the number of all bags.
     """
     names, report = archive.names(), Report()
     catalogued: Mapping[str, str] | None = None
@@ -102,7 +102,7 @@ def verify_archive(archive: Archive, progress: Callable[[BagReport, int], None] 
         if archive.has_catalog:
             catalogued = archive.indexed_digests()
         elif names:
-            report.catalog_fault = "there is none, though there are bags; `reindex` makes it anew"
+            report.catalog_fault = "there is none, though there are bags; `handover reindex` rebuilds it"
     except (CatalogFailed, UnusableInput) as fault:
         report.catalog_fault = str(fault)
     with ThreadPoolExecutor(os.cpu_count()) as pool:
@@ -111,15 +111,15 @@ def verify_archive(archive: Archive, progress: Callable[[BagReport, int], None] 
             if progress is not None:
                 progress(each, len(names))
     for name in sorted((catalogued or {}).keys() - names):
-        if not (archive.bags / name).exists():  # else it was filed while we looked
+        if not (archive.bags / name).exists():  # else it was archived meanwhile
             report.add(BagReport(name, 0, 0, (FileFault("", "missing", "the catalog knows this bag"),)))
     for name in archive.unexpected_files():
-        report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "is no bag"),)))
+        report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "is not a bag"),)))
     return report
 
 
 def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | None) -> BagReport:
-    """Check one bag, while nobody writes to it; against its seal in the catalog, too, where there is one."""
+    """Check one bag under its lock; against its seal in the catalog, too, if there is one."""
     folder = archive.bags / name
     try:
         with archive.lock_to_read(name):
@@ -129,17 +129,19 @@ def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | Non
             found = seal_of(folder)
             if catalogued.get(name) == found:
                 return report
-            seal = archive.catalog.seal(name)  # somebody may have filed while we looked
+            seal = archive.catalog.seal(name)  # another process may have archived meanwhile
     except LockTimeout as fault:
         return BagReport(name, 0, 0, (FileFault("", "changed", str(fault)),))
     if seal == found:
         return report
     other = (
         FileFault(
-            "", "unexpected", "is whole, but the catalog does not know it; `reindex` if it belongs here"
+            "", "unexpected", "is intact, but not in the catalog; run `handover reindex` if it belongs here"
         )
         if seal is None
-        else FileFault("", "changed", "is whole, but not as the catalog knows it; `reindex` if that is meant")
+        else FileFault(
+            "", "changed", "is intact, but differs from the catalog; run `handover reindex` if that is right"
+        )
     )
     return replace(report, faults=(other,))
 
@@ -148,54 +150,54 @@ def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | Non
 
 
 def verify_folder(folder: Path) -> BagReport:
-    """Check every file of a bag against its manifests; what is in no manifest is unexpected."""
+    """Check every file of a bag against its manifests; a file in no manifest is unexpected."""
     found = dict(atomic.walk(folder))
     faults: dict[str, FileFault] = {}
 
-    def tell(path: str, kind: FaultKind, detail: str = "") -> None:
+    def report(path: str, kind: FaultKind, detail: str = "") -> None:
         faults.setdefault(path, FileFault(path, kind, detail))
 
-    payload = _read_listed(folder, MANIFESTS, tell, payload=True)
-    tags = _read_listed(folder, TAG_MANIFESTS, tell, payload=False)
+    payload = _read_listed(folder, MANIFESTS, report, payload=True)
+    tags = _read_listed(folder, TAG_MANIFESTS, report, payload=False)
     expected = payload | tags
     for path in sorted({*expected, *MANIFESTS, *TAG_MANIFESTS, INFO_FILE, DECLARATION_FILE} - found.keys()):
-        tell(path, "missing")
+        report(path, "missing")
     if payload and tags:
         for path in sorted(found.keys() - expected.keys() - {*TAG_MANIFESTS}):
-            tell(path, "unexpected")
+            report(path, "unexpected")
 
     octets = 0
     for path in sorted(expected.keys() & found.keys()):
         if not found[path].is_file(follow_symlinks=False):
-            tell(path, "changed", "is no file")
+            report(path, "changed", "is not a file")
             continue
         size, actual = digest_file(folder / path)
         octets += size
         if actual != expected[path]:
-            tell(path, "changed")
+            report(path, "changed")
     if not faults:
-        _check_tags(folder, {path: found[path].stat().st_size for path in payload}, tell)
+        _check_tags(folder, {path: found[path].stat().st_size for path in payload}, report)
     return BagReport(folder.name, len(expected.keys() & found.keys()), octets, tuple(faults.values()))
 
 
 def _read_listed(
     folder: Path, names: Sequence[str], on_fault: OnFault, *, payload: bool
 ) -> dict[str, Digests]:
-    """Return what a pair of manifests lists; nothing where they cannot be read, and tell so."""
+    """Return what a pair of manifests lists; nothing if they cannot be read, which is reported."""
     try:
         listed = both_manifests(folder, names)
     except FileNotFoundError:
-        return {}  # told as missing
+        return {}  # reported as missing
     except (OSError, ValueError) as fault:
         on_fault(names[0], "changed", str(fault))
         return {}
     if odd := [path for path in listed if path.startswith(DATA_FOLDER) != payload]:
-        on_fault(names[0], "changed", f"names {odd[0]}, which is not its business")
+        on_fault(names[0], "changed", f"names {odd[0]}, which belongs to another manifest")
     return listed
 
 
 def _check_tags(folder: Path, sizes: Mapping[str, int], on_fault: OnFault) -> None:
-    """Check what the tag files of a bag say, which its manifests cannot."""
+    """Check the content of the tag files of a bag, which manifests do not cover."""
     if (folder / DECLARATION_FILE).read_bytes() != DECLARATION:
         on_fault(DECLARATION_FILE, "changed", "is not the declaration of a bag of version 1.0")
     oxum = f"{sum(sizes.values())}.{len(sizes)}"
@@ -204,7 +206,7 @@ def _check_tags(folder: Path, sizes: Mapping[str, int], on_fault: OnFault) -> No
 
 
 def digest_file(file: Path) -> tuple[int, Digests]:
-    """Return size [octets] and digests of a file. Threads read and reckon side by side: hashlib lets them."""
+    """Return size [octets] and digests of a file. Threads run side by side: hashlib releases the lock."""
     size = file.stat().st_size
     if size <= SMALL_FILE_BYTES:
         data = file.read_bytes()
@@ -230,7 +232,7 @@ def _digest(file: Path, algorithms: Sequence[str]) -> list[str]:
 def _map_in_order(
     pool: ThreadPoolExecutor, work: Callable[[str], BagReport], names: Iterable[str]
 ) -> Iterator[BagReport]:
-    """Give the results of some work in order, with no more of it under way than keeps the threads busy."""
+    """Yield the results of some work in order, with only as much in progress as keeps the threads busy."""
     waiting = iter(names)
     under_way: deque[Future[BagReport]] = deque()
     for name in islice(waiting, 4 * (os.cpu_count() or 1)):

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from typing import BinaryIO
 
 DESKTOP_FILES = frozenset({".DS_Store", "Thumbs.db", "desktop.ini"})
-"""What desktops leave in a folder that somebody looked into."""
+"""Files that desktops leave in a folder."""
 
 TEMPORARY_SUFFIX = ".new"
 """Ending of the name of a temporary file."""
@@ -154,7 +154,7 @@ def lock_path(path: Path, *, wait: bool = True) -> Iterator[None]:
 
 
 def link_or_copy(source: Path, target: Path) -> None:
-    """Give a file a second name, or copy it where that cannot be."""
+    """Give a file a second name, or copy it where the system cannot do that."""
     try:
         os.link(source, target, follow_symlinks=False)
     except OSError as fault:
@@ -177,7 +177,7 @@ def flush(path: Path) -> None:
 
 
 def walk(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntry[str]]]:
-    """Give everything below a folder that is no folder itself, with its path, "/" between the parts."""
+    """Yield every file below a folder with its path, "/" between the parts."""
     with os.scandir(folder) as found:
         entries = sorted(found, key=lambda each: each.name)
     for each in entries:
@@ -188,11 +188,11 @@ def walk(folder: Path, below: str = "") -> Iterator[tuple[str, os.DirEntry[str]]
 
 
 def replace_folder(new: Path, target: Path, backup: Path) -> None:
-    """Put a fresh folder in the place of another, which is at one of the two other paths afterwards.
+    """Replace a folder by a new one; the old one is at one of the two other paths afterwards.
 
-    Where the system can exchange two names (Linux, on most file systems) there is no instant at which the
-    target is absent. Elsewhere the old folder goes aside first, and `restore_backup` mends what a kill
-    between the two renames leaves.
+    Where the system can exchange two names (Linux, on most file systems) the target exists at every instant.
+    Elsewhere the old folder is renamed first, and `restore_backup` recovers from a kill between the two
+    renames.
     """
     if not target.exists():
         new.rename(target)
@@ -206,7 +206,7 @@ def replace_folder(new: Path, target: Path, backup: Path) -> None:
 
 
 def restore_backup(target: Path, backup: Path) -> None:
-    """Put an old folder back that was set aside by a run that was killed before the new one stood."""
+    """Restore a folder that was renamed by a run that was killed before the new one took its name."""
     if backup.exists() and not target.exists():
         backup.rename(target)
 

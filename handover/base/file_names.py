@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 MAX_NAME_BYTES = 120
-"""Longest part of a path in bytes of UTF-8; half of what most systems take, for a folder above needs room."""
+"""Longest part of a path in bytes of UTF-8: half of what most systems accept."""
 
 MAX_ASCII_NAME = 100
 """Longest name that `ascii_name` returns."""
@@ -27,7 +27,7 @@ _RESERVED = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³])(\.|$)",
 
 
 def safe_name(name: str) -> str:
-    """Return one part of a path such that any system takes it."""
+    """Return one part of a path in a form that every system accepts."""
     name = "".join("-" if _is_unprintable(each) else each for each in unicodedata.normalize("NFC", name))
     name = _FORBIDDEN.sub("-", name).strip(" ").rstrip(". ")
     if not name or name.startswith((".", "~")) or _RESERVED.match(name):
@@ -45,7 +45,7 @@ def ascii_name(path: str) -> str:
 
 
 def casefold_path(path: str) -> str:
-    """Return a path as the least discerning system sees it: two that fold alike are one file there."""
+    """Return a path folded for comparison: on some systems, two paths that fold alike are one file."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
@@ -59,12 +59,12 @@ def free_name(path: str, is_taken: Callable[[str], bool]) -> str:
 
 
 def _is_unprintable(character: str) -> bool:
-    """Say whether a character is a control, invisible, or unknown to Unicode."""
+    """Return whether a character is a control, invisible, or unknown to Unicode."""
     return unicodedata.category(character)[0] == "C" or unicodedata.category(character) in {"Zl", "Zp"}
 
 
 def _shorten(name: str) -> str:
-    """Cut a name; what was cut is told apart by a digest."""
+    """Shorten a name; a digest keeps it distinct."""
     stem, suffix = PurePosixPath(name).stem, PurePosixPath(name).suffix
     if len(suffix.encode()) > MAX_NAME_BYTES // 4:
         stem, suffix = name, ""

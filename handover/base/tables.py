@@ -21,7 +21,7 @@ EMPTY_CELLS = frozenset({"", "na", "n/a", "nan", "null", "none", "-", "--"})
 # Sixteen digits and more before the point are no measurement; programs write up to 17 significant digits.
 _NUMBER = re.compile(r"[+-]?([0-9]{1,15}(\.[0-9]{0,30})?|\.[0-9]{1,30})(e[+-]?[0-9]{1,2})?", re.IGNORECASE)
 _UTC = re.compile(r"\s*(utc|gmt)$", re.IGNORECASE)
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - obeyed as well
+_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")  # noqa: RUF001 - spreadsheets take these for formulas, too
 _BETWEEN_WORDS = re.compile(r"[^a-z0-9°%]+")
 
 

@@ -1,17 +1,17 @@
 """The command line: arguments, the clock, printing, exit status. No logic of its own.
 
-Exit status: 0 done; 2 what came in cannot be used, each fault told with how to mend it; 1 anything else.
-What costs time to import is imported inside the command that needs it, so that `--help` answers at once:
-`typing` itself would be a third of the time that it takes.
+Exit status: 0 done; 2 what came in cannot be used, and each fault says how to fix it; 1 anything else.
+Each command imports what is slow to import itself, so that `--help` answers at once: `typing` alone would
+be a third of the time that it takes.
 
     arguments      the commands and their options
     options        the options of all commands, as values
-    option_values  what an option means
-    job            the commands for one job
-    batch          those for many at once
-    reissue        those that issue archived jobs again
-    archive        those of the office: the archive, and what its jobs call for
-    output         lines of a terminal
+    option_values  the meaning of options
+    job            commands for one job
+    batch          commands for many jobs at once
+    reissue        commands that issue archived jobs again
+    archive        commands of the office: the archive, and what is due
+    output         printing on a terminal
 """
 
 from __future__ import annotations
@@ -32,9 +32,9 @@ if TYPE_CHECKING:
 
 def entry() -> None:
     """Run as the console script."""
-    # A run is short and keeps most of what it makes: to look for garbage less often saves a tenth of it. Its
-    # matrices are small: threads to multiply them would cost more to start than they give. What is left at
-    # the end is the system's to take back, not for Python to look through once more.
+    # A run is short and keeps most of what it makes: fewer garbage collections save a tenth of the time. Its
+    # matrices are small: threads for them would cost more to start than they save. At the end the system
+    # frees the memory; Python need not search it once more.
     gc.set_threshold(50_000, 20, 100)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # No plugin of pydantic's is used: to look for some reads the metadata of every installed package.
@@ -45,17 +45,17 @@ def entry() -> None:
 
 
 def main(argv: Sequence[str]) -> int:
-    """Run one command; return its exit status. The one place where errors become words."""
+    """Run one command; return its exit status. Errors become messages here and nowhere else."""
     try:
         options = build_parser().parse_args(argv, Options())
-    except SystemExit as stop:  # argparse has said what there was to say
+    except SystemExit as stop:  # argparse has printed its message
         return UNUSABLE if stop.code else DONE
     if options.trace:
         log_steps()
     try:
         status = options.run(options)
         sys.stdout.flush()
-    except BrokenPipeError:  # whoever was reading has seen enough
+    except BrokenPipeError:  # the reader has closed the pipe
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
     except KeyboardInterrupt:

@@ -1,4 +1,4 @@
-"""The commands of the office: its archive, and what the jobs in it call for."""
+"""The commands of the office: its archive, and what is due on the jobs in it."""
 
 from __future__ import annotations
 
@@ -40,11 +40,11 @@ if TYPE_CHECKING:
 CALENDAR_FILE = b"BEGIN:VCALENDAR"
 
 
-# ---- into the archive, and is it whole -----------------------------------------------------------------
+# ---- writing and verifying -----------------------------------------------------------------------------
 
 
 def archive(options: Options) -> int:
-    """File issued folders."""
+    """Archive issued folders."""
     from handover.service.archiving import issued_folders
 
     troubles = _TroubleReport()
@@ -57,24 +57,24 @@ def archive(options: Options) -> int:
         if folders:
             _file(folders, options, troubles, filed)
     except KeyboardInterrupt:
-        print_error("Stopped. What is filed stays; the same command goes on from there.")
+        print_error("Stopped. What is archived stays; run the same command again to continue.")
         troubles.status = FAILED
     for folder, changed in filed.items():
-        print(f"{for_terminal(folder)}: {'filed' if changed else 'there already'}")
+        print(f"{for_terminal(folder)}: {'archived' if changed else 'already archived'}")
     if len(folders) > 1 or troubles.count:
         new = sum(filed.values())
-        print(f"{new} filed, {len(filed) - new} there already, {troubles.count} not filed.")
+        print(f"{new} archived, {len(filed) - new} already archived, {troubles.count} not archived.")
     return troubles.status
 
 
 def _file(
     folders: Sequence[Path], options: Options, troubles: _TroubleReport, results: dict[Path, bool]
 ) -> None:
-    """File each folder; note whether it was new."""
+    """Archive each folder; note whether it was new."""
     from handover.service.archiving import archive_issue
 
     with open_archive(options) as place, progress_bar(len(folders)) as done:
-        _ = place.catalog  # a catalog that cannot be had is told once, not for each folder
+        _ = place.catalog  # a catalog that cannot be opened is reported once, not for each folder
         for folder in folders:
             with troubles.messages(folder):
                 results[folder] = archive_issue(place, folder, now()).changed
@@ -82,14 +82,14 @@ def _file(
 
 
 class _TroubleReport:
-    """What went wrong with some of many things, told at once; the others go on."""
+    """What went wrong with some of many folders, printed at once; the others go on."""
 
     def __init__(self) -> None:
         self.count = 0
         self.status = DONE
 
     def messages(self, name: object) -> AbstractContextManager[None]:
-        """Tell of what goes wrong with one thing, and go on."""
+        """Print what goes wrong with one folder, and go on."""
         from contextlib import contextmanager
 
         from handover.errors import HandoverError, UnusableInput
@@ -112,7 +112,7 @@ class _TroubleReport:
 
 
 def verify(options: Options) -> int:
-    """Check every file of every bag, and list what is not as it was."""
+    """Check every file of every bag; list what is missing, changed or unexpected."""
     from handover.archive.bag import human_size
     from handover.archive.verify import verify_archive as check
 
@@ -127,7 +127,7 @@ def verify(options: Options) -> int:
     bags = "1 bag" if report.bags == 1 else f"{report.bags} bags"
     counted = f"{bags}, {report.files} files, {human_size(report.octets)}"
     if report.sound:
-        print(f"{counted}: whole.")
+        print(f"{counted}: all intact.")
         return DONE
     if report.catalog_fault:
         print_error(for_terminal(f"The catalog cannot be asked: {report.catalog_fault}."))
@@ -142,7 +142,7 @@ def _fault(bag: BagReport, fault: FileFault) -> str:
 
 
 def reindex(options: Options) -> int:
-    """Make the catalog anew from the bags."""
+    """Rebuild the catalog from the bags."""
     from handover.archive.reindex import rebuild_catalog as make_anew
 
     with open_existing_archive(options) as place:
@@ -152,7 +152,7 @@ def reindex(options: Options) -> int:
             damaged = make_anew(place, lambda name, _: done(name))
     for fault in damaged:
         print_error(for_terminal(fault))
-    print(f"The catalog says what {len(names) - len(damaged)} of {len(names)} bags say.")
+    print(f"The catalog is rebuilt from {len(names) - len(damaged)} of {len(names)} bags.")
     return FAILED if damaged else DONE
 
 
@@ -169,41 +169,42 @@ def forget(options: Options) -> int:
         removed = forget_owner(place, options.job, now())
         folder = place.bag(options.job).folder
     if not removed:
-        print(f"{for_terminal(options.job)}: everything personal was removed before.")
+        print(f"{for_terminal(options.job)}: all personal data was removed earlier.")
         return DONE
     print(f"Removed from {for_terminal(options.job)}, or changed:")
     for each in removed:
         print(f"    {for_terminal(each)}")
     text = (
-        f"The technical record stays, with the id of the job. {folder / 'removed.json'} says what was "
-        "removed and when. The folder that was issued, mail and backups are not reached: delete those "
-        "yourself. Whoever else is named in notes and remarks, a neighbour or a tenant, is not known by "
-        "name: read the notes yourself."
+        f"The technical record stays, with the id of the job. {folder / 'removed.json'} lists what was "
+        "removed and when. The issued folder, sent mail and backups still hold the data: delete those "
+        "yourself. The program cannot recognize other people in notes and remarks, such as a neighbour or a "
+        "tenant: read the notes yourself."
     )
     print("\n".join(wrap(text, first="", indent="")))
     return DONE
 
 
 def _ask_to_confirm(entry: JobEntry) -> bool:
-    """Ask whoever sits at the terminal; who gives no answer has not agreed."""
+    """Ask for confirmation on the terminal; no answer means no."""
     from handover.errors import Finding, UnusableInput
 
     if not sys.stdin.isatty():
-        problem = "removes for good, and nobody is there to be asked"
-        raise UnusableInput([Finding(problem, field="forget", expected="--yes, if that is meant")])
+        problem = "removal is permanent, and there is no terminal to confirm it on"
+        raise UnusableInput([Finding(problem, field="forget", expected="--yes to confirm")])
     about = "; ".join(part for part in (entry.job, entry.owner, entry.street) if part)
     for line in wrap(
-        f"{about}. His name, address, numbers and words go for good, with every paper that was written to "
-        "him, messages and pictures. The record of slab, mix, weather and dates stays.",
+        f"{about}. The owner's name, address, numbers and words will be removed permanently, with every "
+        "document written to them, all messages and all pictures. The record of slab, mix, weather and "
+        "dates stays.",
         first="",
         indent="",
     ):
         print_error(line)
-    print_error("Type the id of the job to go on:")
+    print_error("Type the id of the job to continue:")
     return sys.stdin.readline().strip() == entry.job
 
 
-# ---- asked of the catalog ------------------------------------------------------------------------------
+# ---- queries -------------------------------------------------------------------------------------------
 
 
 def find(options: Options) -> None:
@@ -223,23 +224,23 @@ def find(options: Options) -> None:
             return
         result = office.find(place, search, options.limit or office.PAGE_LENGTH)
     if not result.jobs:
-        print("No job is like that.")
+        print("No job matches.")
         for each in result.short_words:
-            whole = f'"{each}" is looked for as a whole word'
-            print(f"{whole}; as a beginning it needs {office.MIN_BEGINNING} letters.")
+            whole = f'"{each}" matches whole words only'
+            print(f"{whole}; a beginning needs at least {office.MIN_BEGINNING} letters.")
         return
     rows = [(each.placed, each.job, each.owner, each.street, "; ".join(each.states)) for each in result.jobs]
-    print("\n".join(table(("Placed", "Job", "Owner", "Street", "How it stands"), rows)))
+    print("\n".join(table(("Placed", "Job", "Owner", "Street", "State"), rows)))
     if result.has_more:
-        print(f"There are more than these {len(rows)}; --limit shows more, --json all.")
+        print(f"Only the first {len(rows)} are listed; --limit lists more, --json all.")
 
 
 def _refuse_backwards(first: date | None, last: date | None) -> None:
     from handover.errors import Finding, UnusableInput
 
     if first and last and first > last:
-        problem = f"{last} is before {first}, so that no job can be between them"
-        raise UnusableInput([Finding(problem, field="--until", expected="a day not before that of --from")])
+        problem = f"{last} is before {first}, so no job can be between them"
+        raise UnusableInput([Finding(problem, field="--until", expected="a day not before --from")])
 
 
 def _print_lines(values: Iterable[object]) -> None:
@@ -251,7 +252,7 @@ def _print_lines(values: Iterable[object]) -> None:
 
 
 def due(options: Options) -> None:
-    """Tell what is to be done on a day across all jobs."""
+    """List what is due on a day across all jobs."""
     from handover.service import office
 
     day = parse_day(options.day, "DAY")
@@ -269,23 +270,23 @@ def due(options: Options) -> None:
     if not found.items:
         print(f"Nothing is due on {office.day_text(day)}.")
         return
-    print(f"Due on {office.day_text(day)}, by the clock of each site")
+    print(f"Due on {office.day_text(day)}, in the local time of each site")
     if found.tasks:
         print()
         rows = [(each.hours, each.what, each.street or each.job, each.contact) for each in found.tasks]
-        print("\n".join(table(("When", "What", "Where", "Whom to ring"), rows)))
+        print("\n".join(table(("When", "What", "Where", "Call"), rows)))
     if found.unacknowledged:
         print("\n".join(heading("Still curing, and the sheet is not acknowledged")))
         lines = [(each.job, each.street, each.contact) for each in found.unacknowledged]
-        print("\n".join(table(("Job", "Where", "Whom to ring"), lines)))
+        print("\n".join(table(("Job", "Where", "Call"), lines)))
 
 
 def _write_calendar(file: Path, content: bytes) -> None:
-    """Write a calendar in the place of an earlier one, and of nothing else."""
+    """Write a calendar; replace an earlier calendar, and nothing else."""
     from handover.errors import Finding, UnusableInput
 
     if file.exists() and not file.read_bytes().startswith(CALENDAR_FILE):
-        problem = "is there already and is no calendar; it is left as it is"
+        problem = "already exists, is not a calendar, and was left unchanged"
         raise UnusableInput([Finding(problem, file=str(file), expected="a new file, or an earlier calendar")])
     with _backup_name(str(file)) as out:
         out.write(content.decode())
@@ -315,11 +316,11 @@ EXPORT_FORMATS: dict[str, Literal["csv", "jsonl"]] = {
     ".jsonl": "jsonl",
     ".ndjson": "jsonl",
 }
-"""What is written to a file, by the ending of its name."""
+"""The format of an exported file, by the ending of its name."""
 
 
 def _export_format(options: Options) -> Literal["csv", "jsonl"]:
-    """Return what to write: as asked, else by the file's name; for a terminal, CSV."""
+    """Return the format of an export: that of --format, else by the file's name; on a terminal, CSV."""
     from handover.errors import Finding, UnusableInput
 
     if options.format:
@@ -328,14 +329,14 @@ def _export_format(options: Options) -> Literal["csv", "jsonl"]:
         return "csv"
     ending = to_path(options.output).suffix.lower()
     if ending not in EXPORT_FORMATS:
-        problem = f'"{ending}" is no ending of what can be written' if ending else "says not what to write"
+        problem = f'"{ending}" is not the ending of a known format' if ending else "does not name a format"
         expected = "a name that ends in .csv or .jsonl, or --format csv or jsonl"
         raise UnusableInput([Finding(problem, file=options.output, expected=expected, example="jobs.csv")])
     return EXPORT_FORMATS[ending]
 
 
 def _backup_name(name: str) -> AbstractContextManager[TextIO]:
-    """Give a file to write to that takes its place under a name only once it is whole."""
+    """Return a file to write to, which gets its name only once it is complete."""
     from contextlib import contextmanager
     from io import TextIOWrapper
 
@@ -359,5 +360,5 @@ def _refuse_read_only(place: Archive) -> None:
     from handover.errors import Finding, UnusableInput
 
     if not place.is_writable:
-        expected = "someone who may, or a copy of the archive that is yours"
-        raise UnusableInput([Finding("may not be written to by you", str(place.folder), expected=expected)])
+        expected = "a user who may write to it, or your own copy of the archive"
+        raise UnusableInput([Finding("is read-only for you", str(place.folder), expected=expected)])

@@ -29,15 +29,15 @@ if TYPE_CHECKING:
     from handover.service.send_log import MessageDraft
 
 MAX_LISTED_FAILURES = 20
-"""Jobs that went wrong, told on a terminal; the report has them all."""
+"""Jobs that went wrong, printed on a terminal; the report has them all."""
 
 MAX_CAUTION_KINDS = 5
-"""Kinds of cautions, likewise."""
+"""Kinds of cautions printed on a terminal; the report has them all."""
 
 
 def batch(options: Options) -> int:
-    """Write the document set of every job record in a folder."""
-    if not options.scheduler:  # a cluster's workers are other machines: each looks for itself
+    """Issue every job record in a folder."""
+    if not options.scheduler:  # a cluster's workers are other machines: each checks its own libraries
         require_engine()
     from contextlib import nullcontext
     from functools import partial
@@ -48,7 +48,7 @@ def batch(options: Options) -> int:
     config, settings = config_of(options), settings_of(options)
     if options.scheduler and settings.templates:
         _refuse_remote_templates()
-    hands = (
+    execute = (
         partial(run_on_dask, scheduler=options.scheduler)
         if options.scheduler
         else partial(run_in_processes, workers=config.workers or len(os.sched_getaffinity(0)))
@@ -71,9 +71,9 @@ def batch(options: Options) -> int:
                 key=config.open_meteo_key,
                 reissue_at=options.as_of is not None,
             )
-            outcomes = run_batch(what, records, hands, done)
+            outcomes = run_batch(what, records, execute, done)
     except KeyboardInterrupt:
-        print_error("Stopped. What is done stays; the same command goes on from there.")
+        print_error("Stopped. What is done stays; run the same command again to continue.")
         return FAILED
     return _report(outcomes, out / REPORT_FILE)
 
@@ -81,12 +81,12 @@ def batch(options: Options) -> int:
 def _refuse_remote_templates() -> None:
     from handover.errors import Finding, UnusableInput
 
-    problem = "are on this machine, and a cluster's workers see only their own"
+    problem = "is a folder of this machine, which the workers of a cluster cannot read"
     raise UnusableInput([Finding(problem, field="--templates", expected="--templates or --scheduler")])
 
 
 def _report(outcomes: Sequence[BatchOutcome], file: Path) -> int:
-    """Tell what came of a batch, first what went wrong; return the exit status."""
+    """Print the results of a batch, failures first; return the exit status."""
     from collections import Counter
 
     wrong = [each for each in outcomes if each.state in {"refused", "failed"}]
@@ -103,7 +103,7 @@ def _report(outcomes: Sequence[BatchOutcome], file: Path) -> int:
 
 
 def _print_doubts(done: Sequence[BatchOutcome]) -> None:
-    """Tell what is doubtful about the sets that were made, once what many have in common."""
+    """Print the cautions of the sets that were made; a caution that many share is printed once."""
     import re
     from collections import defaultdict
 
@@ -122,7 +122,7 @@ def _print_doubts(done: Sequence[BatchOutcome]) -> None:
 
 
 def send(options: Options) -> None:
-    """Send the messages of issued folders, or say what would go to whom."""
+    """Send the messages of issued folders, or print what would be sent to whom."""
     from handover.errors import HandoverError
     from handover.service.mail_server import mail_server
     from handover.service.sending import dry_run, send_messages
@@ -142,7 +142,7 @@ def send(options: Options) -> None:
             if options.dry_run and each.draft:
                 _show_draft(each.draft, server)
     except KeyboardInterrupt:
-        raise HandoverError("Stopped. What went out is noted, and does not go twice.") from None
+        raise HandoverError("Stopped. What was sent is noted and will not be sent twice.") from None
     if failed:
         raise HandoverError(f"{failed} of {len(jobs)} not sent.")
 

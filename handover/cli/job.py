@@ -35,23 +35,23 @@ def new(options: Options) -> None:
 
 
 def check(options: Options) -> None:
-    """Judge a job record."""
+    """Check a job record."""
     from handover.errors import Finding
     from handover.service.inputs import read_record
 
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
     if not job.contractor.email:
-        doubt = "is missing; without it no forecast can be downloaded, and a weather file is needed with -w"
+        doubt = "is missing; the forecast cannot be downloaded without it, so use -w with a weather file"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{for_terminal(options.job)} can be used.")
     if job.assumed:
-        print("\nAssumed where it says nothing:")
+        print("\nAssumed, because the record does not say:")
         print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
 
 
 def forecast(options: Options) -> None:
-    """Download the hourly forecast for the site and keep it."""
+    """Download the hourly forecast for the site to a file."""
     from handover.service.inputs import download_weather, read_record
 
     job, cautions = read_record(to_path(options.job))
@@ -62,7 +62,7 @@ def forecast(options: Options) -> None:
 
 
 def plan(options: Options) -> None:
-    """Print the schedule."""
+    """Print the dates and the watering plan."""
     from handover.documents.schedule_json import schedule_json
     from handover.service.issuing import plan_request
     from handover.service.settings import Settings
@@ -77,7 +77,7 @@ def plan(options: Options) -> None:
 
 
 def issue(options: Options) -> None:
-    """Write the whole document set."""
+    """Write the complete set of documents."""
     from handover.service.issuing import issue_to_folder
     from handover.service.pdf_workers import pdf_workers
     from handover.service.summary import first_task
@@ -93,7 +93,7 @@ def issue(options: Options) -> None:
 
 PURPOSES = {
     "care-sheet": "for the owner: what may happen when, and the watering day by day",
-    "care-page": "for the owner's phone: the same in one file, without a connection",
+    "care-page": "for the owner's phone: the same in one file, readable offline",
     "owner": "for the owner's calendar: each watering, each date",
     "crew": "for the crew's calendar: sawing, stripping the forms, the walk-through",
     "data-sheet": "for the office: each date with its rule, its source and its numbers",
@@ -105,7 +105,7 @@ PURPOSES = {
 
 
 def _set_lines(site: str, folder: str, files: Sequence[str], first: str) -> Iterator[str]:
-    """Give what was made and for whom, what the owner does first, and how to open the sheet."""
+    """Yield each file and its reader, what the owner does first, and how to open the sheet."""
     names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
     yield from wrap(f"The documents for {site} are in {for_terminal(folder)}:", first="", indent="")
     yield ""
@@ -118,7 +118,7 @@ def _set_lines(site: str, folder: str, files: Sequence[str], first: str) -> Iter
 
 
 def schema(options: Options) -> None:
-    """Print the JSON Schema of a job record or of a schedule."""
+    """Print the JSON Schema of a job record or a schedule."""
     import json
 
     if options.shape == "job":
@@ -129,7 +129,7 @@ def schema(options: Options) -> None:
 
 
 def _plan_lines(plan: PlanSummary) -> Iterator[str]:
-    """Give the lines of the schedule as the contractor reads it."""
+    """Yield the lines of the schedule as the contractor reads it."""
     yield from wrap(f"{plan.site} ({plan.job})", first="", indent="")
     yield from wrap(f"Weather: {plan.weather}", first="", indent="")
     yield from heading("Not before")

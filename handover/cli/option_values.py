@@ -1,4 +1,4 @@
-"""What an option means: a path, a time, what is received, a file that must not be there yet."""
+"""The meaning of options: paths, times, inputs, files that must not exist yet."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def to_path(text: str) -> Path:
-    """Return a path; pathlib is imported only for whoever needs one."""
+    """Return a path; only commands that need one import pathlib."""
     from pathlib import Path
 
     return Path(text)
@@ -33,7 +33,7 @@ def now() -> datetime:
 
 
 def require_engine() -> None:
-    """Refuse to begin what ends in a PDF on a machine where the PDF engine cannot work."""
+    """Refuse to start a command that makes PDFs where the PDF engine cannot work."""
     from handover.documents.engine import require_libraries
 
     require_libraries()
@@ -53,7 +53,7 @@ def config_of(options: Options) -> Config:
 
 
 def time_of_issue(options: Options) -> datetime:
-    """Return the time of issue: as given, else now."""
+    """Return the time of issue: that of --as-of, else now."""
     from datetime import datetime
 
     from handover.errors import Finding, UnusableInput
@@ -99,7 +99,7 @@ def open_archive(options: Options) -> Archive:
     config = config_of(options)
     if config.archive is None:
         finding = Finding(
-            "no archive is named",
+            "no archive is specified",
             expected="its folder, on the command line, in the environment variable HANDOVER_ARCHIVE, or in "
             "the settings",
             example="handover find alder --in /srv/archive",
@@ -109,15 +109,15 @@ def open_archive(options: Options) -> Archive:
 
 
 def open_existing_archive(options: Options) -> Archive:
-    """Return an archive as `open_archive` does, but one that is there already."""
+    """Return an archive as `open_archive` does, but refuse one that does not exist."""
     from handover.errors import Finding, UnusableInput
 
     archive = open_archive(options)
     if not archive.bags.is_dir():
         finding = Finding(
-            "is no archive",
+            "is not an archive",
             file=str(archive.folder),
-            expected="a folder that was filed to",
+            expected="a folder that `handover archive` has written to",
             example=f"handover archive out/alder-garage --to {shell_word(archive.folder)}",
         )
         raise UnusableInput([finding])
@@ -125,7 +125,7 @@ def open_existing_archive(options: Options) -> Archive:
 
 
 def parse_day(text: str, field: str) -> date:
-    """Return the day that a text names: a date, today or tomorrow."""
+    """Return the day of a text: a date, today or tomorrow."""
     from datetime import date, timedelta
 
     from handover.errors import Finding, UnusableInput
@@ -140,9 +140,9 @@ def parse_day(text: str, field: str) -> date:
         return date.fromisoformat(text)
     except ValueError:
         pass
-    expected = "a date, or today, or tomorrow"
+    expected = "a date, today or tomorrow"
     raise UnusableInput(
-        [Finding(f'"{text}" is no day', field=field, expected=expected, example="2026-07-14")]
+        [Finding(f'"{text}" is not a date', field=field, expected=expected, example="2026-07-14")]
     )
 
 
@@ -162,19 +162,19 @@ def settings_of(options: Options) -> Settings:
 
 
 def refuse_existing(name: str) -> None:
-    """Refuse a file that is there already, and one without a name."""
+    """Refuse a file that exists already, and one without a name."""
     from handover.errors import Finding, UnusableInput
 
     if not name:
         problem = "the name of the file to write is empty"
         raise UnusableInput([Finding(problem, expected="a name", example="alder-garage.toml")])
     if os.path.lexists(name):
-        problem = "is there already and is left as it is"
+        problem = "already exists and was left unchanged"
         raise UnusableInput([Finding(problem, file=name, expected="the name of a new file")])
 
 
 def write_new(name: str, content: bytes) -> None:
-    """Write a file that is not there yet."""
+    """Write a file that does not exist yet."""
     from handover.base.atomic import create_file
     from handover.errors import Finding, UnusableInput
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 class Options(Namespace):
-    """What was asked for."""
+    """The options of a command line."""
 
     run: Callable[[Options], int | None]
     job: str

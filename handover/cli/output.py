@@ -1,4 +1,4 @@
-"""How things are told on a terminal: lines of its width, in which nothing from outside is obeyed."""
+"""Printing on a terminal: lines of its width, in which text from outside has no effect but to be shown."""
 
 from __future__ import annotations
 
@@ -48,12 +48,12 @@ def open_command(path: object) -> str:
 
 
 def print_error(line: str) -> None:
-    """Print a line beside the output."""
+    """Print a line on standard error."""
     print(line, file=sys.stderr)
 
 
 def log_steps() -> None:
-    """Tell each step of an issue as it begins."""
+    """Print each step of an issue as it begins."""
     import logging
 
     logging.basicConfig(format="%(message)s")
@@ -61,13 +61,13 @@ def log_steps() -> None:
 
 
 def print_cautions(findings: Iterable[Finding]) -> None:
-    """Tell of what is doubtful, though it stops nothing."""
+    """Print the findings that do not stop the command."""
     for each in findings:
         print_error(f"Caution: {for_terminal(each)}")
 
 
 def print_error_of(fault: Exception) -> int:
-    """Print what went wrong and how to mend it; return the exit status."""
+    """Print what went wrong and how to fix it; return the exit status."""
     from handover.errors import HandoverError, MissingLibraries, UnusableInput
 
     if isinstance(fault, UnusableInput):
@@ -97,60 +97,60 @@ def list_findings(findings: Sequence[Finding]) -> None:
         if each.example:
             print_error(f"    Example:  {for_terminal(each.example)}")
     faults = sum(each.severity == "fault" for each in findings)
-    print_error(f"\n{faults} {'thing' if faults == 1 else 'things'} to mend. Nothing was written.")
+    print_error(f"\n{faults} {'fault' if faults == 1 else 'faults'} to fix. Nothing was written.")
 
 
 def print_trouble(name: object, state: str, lines: Iterable[object]) -> None:
-    """Tell what went wrong with one of many things, beside the output."""
+    """Print on standard error what went wrong with one of many jobs."""
     print_error(f"{for_terminal(name)}: {state}")
     for each in lines:
         print_error(f"    {for_terminal(each)}")
 
 
 def heading(text: str) -> Iterator[str]:
-    """Give a heading with an empty line above it."""
+    """Yield a heading with an empty line above it."""
     yield ""
     yield text
 
 
 def columns(pairs: Iterable[tuple[str, str]], least: int = 26) -> Iterator[str]:
-    """Give the lines of two columns; what is long runs on in its own column."""
+    """Yield the lines of two columns; long text wraps within its column."""
     from rich.table import Column, Table
 
-    told = [(for_terminal(left), for_terminal(right)) for left, right in pairs]
-    wide = max((cells(left) for left, _ in told), default=0)
+    rows = [(for_terminal(left), for_terminal(right)) for left, right in pairs]
+    wide = max((cells(left) for left, _ in rows), default=0)
     left_width = min(max(least - COLUMN_GAP, wide), line_width() // 2)
     grid = Table(
         Column(width=left_width), Column(), box=None, show_header=False, padding=(0, 0, 0, COLUMN_GAP)
     )
-    yield from _lines(grid, told)
+    yield from _lines(grid, rows)
 
 
 def wrap(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]:
-    """Give the lines of a text."""
+    """Yield the lines of a text, wrapped."""
     import textwrap
 
     yield from textwrap.wrap(for_terminal(text), line_width(), initial_indent=first, subsequent_indent=indent)
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
-    """Give the lines of a table as wide as the terminal; what is long runs on within its column.
+    """Yield the lines of a table as wide as the terminal; long text wraps within its column.
 
-    Where there is too little room for columns, each row becomes a paragraph.
+    Where the terminal is too narrow for columns, each row becomes a paragraph.
     """
     from rich.table import Column, Table
     from rich.text import Text
 
     cells = [[for_terminal(each) for each in row] for row in rows]
-    room = line_width() - COLUMN_GAP * (len(heads) - 1)
-    if room < MIN_COLUMN_WIDTH * len(heads):
+    width = line_width() - COLUMN_GAP * (len(heads) - 1)
+    if width < MIN_COLUMN_WIDTH * len(heads):
         for number, row in enumerate(cells):
             if number:
                 yield ""
             filled = [(head, each or "-") for head, each in zip(heads, row, strict=True)]
             yield from columns(filled, max(map(len, heads)) + COLUMN_GAP)
         return
-    widths = _fit_columns([*zip(heads, *cells, strict=True)], room)
+    widths = _fit_columns([*zip(heads, *cells, strict=True)], width)
     fixed = (Column(Text(head), width=wide) for head, wide in zip(heads, widths, strict=True))
     yield from _lines(Table(*fixed, box=None, pad_edge=False, padding=(0, COLUMN_GAP, 0, 0)), cells)
 
@@ -159,21 +159,21 @@ COLUMN_GAP = 2
 """Between the columns of a table."""
 
 MIN_COLUMN_WIDTH = 14
-"""Column in which a sentence can still be read."""
+"""Width at which a sentence can still be read."""
 
 
-def _fit_columns(columns: Sequence[Sequence[str]], room: int) -> list[int]:
-    """Return the widths of columns, the widest made narrower until there is room for all.
+def _fit_columns(columns: Sequence[Sequence[str]], total: int) -> list[int]:
+    """Return the widths of columns, the widest reduced until all fit.
 
-    Words are broken only where nothing else helps: an id is there to be copied. Left alone, rich would
-    break them wherever a column is the widest.
+    Words are broken only where nothing else helps, so that an id can be copied. rich by itself would break
+    them wherever a column is the widest.
     """
     widths = [max(map(cells, column)) for column in columns]
     longest = (
         max((cells(word) for cell in column for word in cell.split()), default=0) for column in columns
     )
-    words = [min(each, room // 3) for each in longest]
-    while sum(widths) > room:
+    words = [min(each, total // 3) for each in longest]
+    while sum(widths) > total:
         loose = [wide if wide > word else 0 for wide, word in zip(widths, words, strict=True)]
         among = loose if any(loose) else widths
         widths[among.index(max(among))] -= 1
@@ -181,14 +181,14 @@ def _fit_columns(columns: Sequence[Sequence[str]], room: int) -> list[int]:
 
 
 def cells(text: str) -> int:
-    """Return how wide a text is on a terminal: some signs take two columns, some none."""
+    """Return the width of a text on a terminal: some characters take two columns, some none."""
     from rich.cells import cell_len
 
     return cell_len(text)
 
 
 def _lines(grid: Table, rows: Iterable[Sequence[str]]) -> Iterator[str]:
-    """Fill a table and give its lines: text without markup and colours, whoever reads them."""
+    """Fill a table and yield its lines: text without markup and colours, whatever the terminal."""
     from io import StringIO
 
     from rich.console import Console
@@ -212,7 +212,7 @@ def _lines(grid: Table, rows: Iterable[Sequence[str]]) -> Iterator[str]:
 
 
 def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]:
-    """Give somebody to tell of each thing that is done: a bar, where somebody is looking."""
+    """Return a function to call after each finished job: it moves a bar on a terminal, else does nothing."""
     from contextlib import contextmanager, nullcontext
 
     def nobody(_: object) -> None: ...
@@ -231,4 +231,4 @@ def progress_bar(total: int) -> AbstractContextManager[Callable[[object], None]]
 
 
 MAX_LISTED_FAILURES = 20
-"""Jobs that went wrong, told on a terminal; the report has them all."""
+"""Jobs that went wrong, printed on a terminal; the report has them all."""

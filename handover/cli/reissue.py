@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 
 def reissue(options: Options) -> None:
-    """Issue an archived job again, with what is new."""
+    """Issue an archived job again with new weather or a new record."""
     require_engine()
     from handover.service.reissuing import ReissueRequest
     from handover.service.reissuing import reissue_job as issue_again
@@ -42,32 +42,31 @@ def reissue(options: Options) -> None:
     job = _id_of(record) if record else options.job
     folder = to_path(options.output or job)
     as_of = time_of_issue(options)
-    afresh = ReissueRequest(
+    request = ReissueRequest(
         weather=_weather_source(options, as_of),
         record=record,
         templates=config_of(options).templates,
         force=options.anyway,
     )
     with open_existing_archive(options) as archive:
-        done = issue_again(archive, job, folder, as_of, afresh)
+        done = issue_again(archive, job, folder, as_of, request)
     print_cautions(done.cautions)
     if not done.is_new:
-        same = ", and the record says nothing new" if record else ""
-        stands = f"revision {done.revision} stands, and nothing was written."
-        print("\n".join(wrap(f"No date moved enough to matter{same}: {stands}", first="", indent="")))
-        print("To issue it all the same, with --anyway.")
+        same = ", and the record has no new information" if record else ""
+        valid = f"revision {done.revision} remains valid, and nothing was written."
+        print("\n".join(wrap(f"No date moved enough to matter{same}: {valid}", first="", indent="")))
+        print("Use --anyway to issue it all the same.")
         return
     print(f"Revision {done.revision} is in {for_terminal(folder)} and in the archive.")
     if not done.changes:
-        print("The record is new; no date moved." if done.new_record else "No date moved.")
+        print("The record changed; no date moved." if done.new_record else "No date moved.")
     _print_changes(done.changes)
 
 
 def watch(options: Options) -> int:
-    """Issue again every job that is curing, where the forecast of today says something new."""
+    """Reissue every curing job whose dates move in today's forecast."""
     require_engine()
-    from handover.service.reissuing import curing_jobs
-    from handover.service.reissuing import reissue_curing as look_after
+    from handover.service.reissuing import curing_jobs, reissue_curing
 
     as_of, out = time_of_issue(options), to_path(options.output)
     with open_existing_archive(options) as archive:
@@ -77,17 +76,17 @@ def watch(options: Options) -> int:
         stopped = False
         try:
             with progress_bar(len(jobs)) as done:
-                for each in look_after(
+                for each in reissue_curing(
                     archive, jobs, out, as_of, key=config.open_meteo_key, templates=config.templates
                 ):
                     seen.append(each)
                     done(each)
         except KeyboardInterrupt:
-            print_error("Stopped. What was issued again stays; the same command goes on from there.")
+            print_error("Stopped. What was reissued stays; run the same command again to continue.")
             stopped = True
     for each in seen:
         _print_watch_result(each)
-    print(f"{len(seen)} curing, {sum(each.state == 'reissued' for each in seen)} issued again.")
+    print(f"{len(seen)} curing, {sum(each.state == 'reissued' for each in seen)} reissued.")
     _print_unsent(out / each for each in jobs)
     results = {each.state for each in seen}
     return FAILED if stopped or "failed" in results else UNUSABLE if "refused" in results else DONE
@@ -100,7 +99,7 @@ def _id_of(record: Path) -> str:
 
 
 def _weather_source(options: Options, as_of: datetime) -> Callable[[JobRecord], WeatherFile] | None:
-    """Return who gives the weather: a file, the service; nobody where that of the last issue is to stay."""
+    """Return the source of the weather: a file or a download; None for the weather of the last issue."""
     from functools import partial
 
     from handover.service.inputs import download_weather, read_weather_file
@@ -128,13 +127,13 @@ def _print_watch_result(result: WatchResult) -> None:
 
 
 def _print_unsent(folders: Iterable[Path]) -> None:
-    """Print which messages should go out: those of this run, and of earlier ones that never went."""
+    """Print which messages are to be sent: those of this run, and those of earlier runs not sent yet."""
     from handover.service.sending import dry_run
 
     issued = [each for each in folders if each.is_dir()]
     waiting = [each for each in dry_run(issued) if each.state != "already sent"]
     if waiting:
-        print("\n".join(heading("To be sent, with handover send")))
+        print("\n".join(heading("To be sent with handover send")))
     for each in waiting:
         more = each.words or (f"to {each.draft.shown_to}" if each.draft else "")
         print("\n".join(wrap(f"{each.job}: {more}")))

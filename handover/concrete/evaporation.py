@@ -81,7 +81,7 @@ def wind_at(wind_ms: ArrayLike, height_m: float = WIND_HEIGHT_M, measured_at_m: 
 
     The 1/7 power law gives 0.65 of the 10 m wind at 0.5 m; a log law with the roughness of short grass
     (0.03 m) would give 0.48. The power law is taken because the higher wind dries more and so is the more
-    cautious of the two. The wind at 10 m as it stands would be more cautious still, and half too high.
+    cautious of the two. The wind at 10 m itself would be more cautious still, and half too high.
 
     Args:
         wind_ms: Wind at ``measured_at_m``, any shape. [m/s]

@@ -180,7 +180,7 @@ class Exchange:
         transfer: Evaporation of a wet surface per pascal, at the instants. [kg/(m2 h Pa)]
         longwave: Taken up from sky and surroundings, at the instants. [W/m2]
         sun: Taken up, mean over each step. [W/m2]
-        cover: Resistance of what lies on the slab, over each step; 0 is bare. [m2 K/W]
+        cover: Resistance of the cover on the slab, over each step; 0 is bare. [m2 K/W]
         emissivity: Of the surface.
     """
 
@@ -248,7 +248,7 @@ def surface_exchange(
         wind_ms: Near the surface (0.5 m), at the step instants, shape (s+1, m). [m/s]
         cloud: At the step instants, shape (s+1, m), 0 to 1.
         shortwave_wm2: On the level, mean over each step, shape (s, m). [W/m2]
-        cover: Resistance of what lies on the slab over each step, shape (s, m) or a number. [m2 K/W]
+        cover: Resistance of the cover on the slab over each step, shape (s, m) or a number. [m2 K/W]
         film_factor: On the film coefficient, a number or shape (m,): the formulas disagree.
         evaporation_factor: On evaporation, likewise.
     """

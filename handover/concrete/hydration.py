@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 REFERENCE_C: Final = 21.1  # 70 degF, the reference of the three-parameter curve
 
 _YOUNGEST_H: Final = (
-    1e-9  # stands for age 0, where the formula would divide by it; the degree there is exactly 0
+    1e-9  # in place of age 0, by which the formula would divide; the degree there is exactly 0
 )
 
 
@@ -359,7 +359,7 @@ def _shares(
     ash = np.asarray(fly_ash, dtype=np.float64)
     slag_share = np.asarray(slag, dtype=np.float64)
     if fly_ash_cao is None and np.any(ash > 0.0):
-        raise OutOfRange("the lime of the fly ash (fly_ash_cao) must be told where there is fly ash")
+        raise OutOfRange("fly ash needs its lime content (fly_ash_cao)")
     lime = np.asarray(0.0 if fly_ash_cao is None else fly_ash_cao, dtype=np.float64)
     if not all(_all_within(share, 0.0, 1.0) for share in (ash, slag_share, ash + slag_share, lime)):
         raise OutOfRange(

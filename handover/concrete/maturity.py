@@ -72,7 +72,7 @@ def equivalent_age(
         temperature_c: Mean between each two instants, shape (..., n). [degC]
         activation_energy: Broadcasts against ``temperature_c``. [J/mol]
         reference_c: Broadcasts likewise. [degC]
-        frozen_below_c: Age stands still below it; by default it never does. [degC]
+        frozen_below_c: Age does not grow below it; by default it always grows. [degC]
 
     Returns:
         At each instant, the first 0, shape (..., n+1). [h]
@@ -89,7 +89,7 @@ def equivalent_age(
 
 
 def temperature_time_factor(hours: ArrayLike, temperature_c: ArrayLike, datum_c: ArrayLike) -> Floats:
-    """Return the temperature-time factor, accumulated. What lies below the datum counts 0.
+    """Return the temperature-time factor, accumulated. A temperature below the datum counts 0.
 
     Args:
         hours: Instants, strictly increasing, shape (n+1,). [h]
@@ -162,7 +162,7 @@ def _intervals(hours: ArrayLike, temperature_c: ArrayLike) -> tuple[Floats, Floa
             f"the temperatures have shape {temperature.shape}"
         )
     if np.any(temperature <= -ZERO_CELSIUS_K):
-        raise OutOfRange("a temperature lies below absolute zero; is it the mark of a missing value?")
+        raise OutOfRange("a temperature is below absolute zero; is it the mark of a missing value?")
     return intervals, temperature
 
 

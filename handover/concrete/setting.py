@@ -1,4 +1,4 @@
-"""Initial and final set, told by the degree of hydration at which penetration resistance reaches its marks.
+"""Initial and final set, by the degree of hydration at which penetration resistance reaches its limits.
 
 Initial set is 3.5 MPa and final set 27.6 MPa of penetration resistance (ASTM C403). On site: at initial set a
 boot leaves a print of about 6 mm and floating begins; at final set it only scuffs.

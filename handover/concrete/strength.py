@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
 
 
-_YOUNGEST_DAYS: Final = 1e-12  # stands for age 0, where EN 1992 would divide by it
-_SMALLEST_RATIO: Final = 1e-300  # stands for ratio 0, where EN 1992 would take its logarithm
+_YOUNGEST_DAYS: Final = 1e-12  # in place of age 0, by which EN 1992 would divide
+_SMALLEST_RATIO: Final = 1e-300  # in place of ratio 0, of which EN 1992 would take the logarithm
 _MPA_PER_PSI, _ = conversion("psi", "megapascal")
 
 

@@ -73,13 +73,13 @@ def fit_hyperbola(age_h: ArrayLike, strength_mpa: ArrayLike, *, offset_h: float)
     """Return the hyperbola that goes through strengths best.
 
     Each test counts by how far it is off as a share of the curve: cylinders scatter in proportion to their
-    strength. From fewer than four different ages the beginning of strength cannot be told as well, and it is
+    strength. From fewer than four different ages the beginning of strength cannot be fitted too, and it is
     taken as given.
 
     Args:
         age_h: Equivalent ages at the tests, shape (n,), n of 3 or more, at two ages or more. [h]
         strength_mpa: Shape (n,), above 0. [MPa]
-        offset_h: Where strength begins, where it cannot be told or as the first guess. [h]
+        offset_h: When strength begins: fixed if it cannot be fitted, else the first guess. [h]
 
     Source:
         ASTM C1074, annex; after Carino: S = Su k (t - t0)/(1 + k (t - t0)). From memory, not checked against
@@ -97,7 +97,7 @@ def fit_hyperbola(age_h: ArrayLike, strength_mpa: ArrayLike, *, offset_h: float)
     free = ages >= _FREE_OFFSET_AGES
     youngest, oldest = float(age.min()), float(age.max())
     if not free and offset_h >= youngest:
-        raise OutOfRange("a test from before strength begins tells nothing of the curve")
+        raise OutOfRange("a test from before strength begins says nothing about the curve")
 
     def constants(guess: Floats) -> tuple[float, float, float]:
         offset = float(guess[2]) if free else offset_h

@@ -36,7 +36,7 @@ def read_record_bytes(path: FilePath) -> bytes | Finding:
         with path.open("rb") as file:
             data = file.read(MAX_RECORD_BYTES + 1)
     except FileNotFoundError:
-        return fault("is not there")
+        return fault("does not exist")
     except (OSError, ValueError) as error:  # a name with a zero byte is a ValueError
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return fault(f"cannot be read ({reason})")

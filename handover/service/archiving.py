@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from handover.archive.store import Archive
     from handover.jobs.record import JobRecord
 
-CALL_OWNER = "ring-owner"
+CALL_OWNER = "call-owner"
 """The task of telling the owner of a frost that is forecast."""
 
 CALL_LEAD_TIME = general_rules().duration("call.before-frost")
@@ -411,7 +411,7 @@ def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
         if begins > issued:
             call = max(begins - CALL_LEAD_TIME, issued)
             hour = f"{begins:%I:%M %p}".lstrip("0").lower()
-            text = f"Ring the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
+            text = f"Call the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
             yield Task(CALL_OWNER, call, begins if begins.date() == call.date() else None, text)
 
 

@@ -300,11 +300,11 @@ def _current_catalog(archive: Archive) -> Catalog:
 
 def _missing_catalog(archive: Archive) -> Finding:
     """Return the finding of an archive that has lost its catalog, and who can make it anew."""
-    by_whom = "" if archive.is_writable else ", by someone who may write to the folder, which you may not"
+    by_whom = "" if archive.is_writable else ", run by someone who may write to the folder; you may not"
     return Finding(
-        "has lost its catalog",
+        "has no catalog",
         file=str(archive.folder),
-        expected=f"a catalog; it is made anew from the bags by `reindex`{by_whom}",
+        expected=f"a catalog; `handover reindex` rebuilds it from the bags{by_whom}",
         example=f"handover reindex {quote(str(archive.folder))}",
     )
 

@@ -72,7 +72,7 @@ def plan_summary(words: Wording) -> PlanSummary:
 
 
 def first_task(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> str:
-    """Return what the owner does first and from when, from the same values as the sheet."""
+    """Return what the owner does first, and when, from the same values as the sheet."""
     return first_task_of(CareSheet(Wording(job, schedule, units=units or job.written_in), {}))
 
 
@@ -92,7 +92,7 @@ def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
 
 
 def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
-    """Return when and what; sawing that goes part by part has only its last hour."""
+    """Return when and what; sawing part by part has only its last hour."""
     if words.in_stages and words.not_after:
         return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
     late = f", not after {words.not_after.short}" if words.not_after else ""

@@ -1,8 +1,8 @@
-"""From what a file tells to an unbroken hourly series: limits, order, gaps, humidity, sky, origin.
+"""From the columns of a file to an unbroken hourly series: limits, order, gaps, humidity, sky, origin.
 
     raw columns -> believed? -> one value an hour -> common span -> gaps -> humidity -> sky -> rain -> origin
 
-Gaps of one hour are interpolated and told; longer ones are faults. Nothing longer is ever filled silently.
+Gaps of one hour are interpolated and reported; longer ones are faults and are never filled.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 HUMIDITY_METHOD = "saturation pressures of the ASHRAE handbook, over water"
 
 LONGEST_HOURS = 1100 * 24  # three years; more is a mistake, and would only take memory
-_GROUND_M = (-500.0, 9000.0)  # no ground is lower or higher; anything else is not believed
+_GROUND_M = (-500.0, 9000.0)  # no ground is lower or higher; anything else is refused
 
 Hours = dict[WeatherQuantity, Floats]
 Sparse = dict[WeatherQuantity, tuple[TimeArray, Floats]]
@@ -46,7 +46,7 @@ _SKY = (WeatherQuantity.CLOUD, WeatherQuantity.SHORTWAVE)
 
 @dataclass
 class _Notes:
-    """What is found and done on the way."""
+    """The findings and methods of a series in the making."""
 
     file: str
     findings: list[Finding] = field(default_factory=list)
@@ -131,7 +131,7 @@ def _series(raw: RawWeather, site: HasLocation, notes: _Notes) -> WeatherSeries 
 
 
 def _within_limits(quantity: WeatherQuantity, column: RawColumn, notes: _Notes) -> Floats:
-    """Return the column clipped to what can be; a value beyond belief is a fault."""
+    """Return the column clipped to its limits; a value far beyond them is a fault."""
     limits = QUANTITY_LIMITS[quantity]
     wild = (column.value < limits.low) | (column.value > limits.high) | np.isinf(column.value)
     if wild.any():
@@ -152,7 +152,7 @@ def _within_limits(quantity: WeatherQuantity, column: RawColumn, notes: _Notes) 
 def _resample(
     quantity: WeatherQuantity, column: RawColumn, value: Floats, notes: _Notes
 ) -> tuple[TimeArray, Floats]:
-    """Return the known values in order of time; the same hour told twice differently is a fault."""
+    """Return the known values in order of time; two different values for one hour are a fault."""
     known = ~np.isnan(value)
     order = np.lexsort((value[known], column.time[known]))
     time, value = column.time[known][order], value[known][order]
@@ -173,7 +173,7 @@ def _resample(
 
 
 def _require_columns(sparse: Sparse, raw: RawWeather, notes: _Notes) -> None:
-    """Find what is wholly missing."""
+    """Find quantities that are missing altogether."""
     available = {quantity for quantity, (time, _) in sparse.items() if len(time)}
 
     def miss(what: str, *wanted: WeatherQuantity) -> None:
@@ -198,7 +198,7 @@ def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
     if not ((moments - moments[0]) % ONE_HOUR).astype(np.int64).any():
         return sparse
     if (moments[-1] - moments[0]) // ONE_HOUR > LONGEST_HOURS:
-        return sparse  # told by the common span
+        return sparse  # reported for the common span
     notes.methods.append(
         "Readings brought to whole hours: states interpolated between readings at most two hours apart, "
         "sunshine averaged, precipitation summed, its highest probability kept."
@@ -213,7 +213,7 @@ def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
 
 
 def _common_span(sparse: Sparse, notes: _Notes) -> TimeArray | None:
-    """Return the hours that every needed quantity spans, and tell where one of them cuts the others short."""
+    """Return the hours that every needed quantity spans; report a quantity that cuts the others short."""
     groups = {
         "air temperature": (WeatherQuantity.AIR,),
         "humidity": (WeatherQuantity.HUMIDITY, WeatherQuantity.DEW_POINT),
@@ -242,7 +242,7 @@ def _common_span(sparse: Sparse, notes: _Notes) -> TimeArray | None:
 
 
 def _ends(sparse: Sparse, quantities: tuple[WeatherQuantity, ...]) -> tuple[np.datetime64, np.datetime64]:
-    """Return the first and the last instant at which any of the quantities is told."""
+    """Return the first and the last instant at which any of the quantities has a value."""
     times = [
         sparse[quantity][0] for quantity in quantities if quantity in sparse and len(sparse[quantity][0])
     ]
@@ -250,7 +250,7 @@ def _ends(sparse: Sparse, quantities: tuple[WeatherQuantity, ...]) -> tuple[np.d
 
 
 def _on_grid(time: TimeArray, known: TimeArray, value: Floats) -> Floats:
-    """Return the values on the axis, NaN where the file tells nothing."""
+    """Return the values on the axis, NaN where the file has none."""
     grid = np.full(len(time), np.nan)
     within = (known >= time[0]) & (known <= time[-1])
     grid[((known[within] - time[0]) // ONE_HOUR).astype(np.int64)] = value[within]
@@ -258,7 +258,7 @@ def _on_grid(time: TimeArray, known: TimeArray, value: Floats) -> Floats:
 
 
 def _fill_humidity(hours: Hours, raw: RawWeather, notes: _Notes) -> None:
-    """Put what the dew point tells where the humidity itself is not told."""
+    """Fill the humidity from the dew point where the file has no humidity."""
     measured = hours.get(WeatherQuantity.HUMIDITY, np.full(len(hours[WeatherQuantity.AIR]), np.nan))
     if WeatherQuantity.DEW_POINT in hours:
         computed = humidity_from_dew_point(hours[WeatherQuantity.AIR], hours[WeatherQuantity.DEW_POINT])
@@ -314,7 +314,7 @@ def _inner_gaps(value: Floats) -> list[tuple[int, int]]:
 
 
 def _fill_sky(time: TimeArray, hours: Hours, raw: RawWeather, site: HasLocation, notes: _Notes) -> None:
-    """Compute sunshine from cloud, or cloud from sunshine, where only one of them is told."""
+    """Compute sunshine from cloud, or cloud from sunshine, where the file has only one of them."""
     nothing = np.full(len(time), np.nan)
     cloud = hours.get(WeatherQuantity.CLOUD, nothing)
     shortwave = hours.get(WeatherQuantity.SHORTWAVE, nothing)
@@ -352,7 +352,7 @@ def _cloud(
     computed = sunshine.cloud_from_sunshine(time[lit], shortwave[lit], *place)
     if computed is None:
         notes.methods.append(
-            f"Cloud of {_hours_in_words(missing)} hours taken as one half: no daylight to tell it."
+            f"Cloud of {_hours_in_words(missing)} hours taken as one half: no daylight to compute it from."
         )
         return np.where(missing, 0.5, cloud)
     notes.methods.append(
@@ -386,11 +386,11 @@ def _place_of_sky(
 
 
 def _fill_rain(time: TimeArray, hours: Hours, notes: _Notes) -> None:
-    """Take no rain where none is told: watering then goes on, which is the cautious side."""
+    """Assume no rain where the file has none: watering then continues, which is the cautious side."""
     rain = hours.get(WeatherQuantity.RAIN)
     if rain is None or np.isnan(rain).all():
         hours[WeatherQuantity.RAIN] = np.zeros(len(time))
-        notes.methods.append("No precipitation is told; none is assumed.")
+        notes.methods.append("The file has no precipitation; none is assumed.")
         notes.caution("no precipitation in the file; the watering plan takes every day as dry")
         return
     known_hours = np.flatnonzero(~np.isnan(rain))

@@ -64,7 +64,7 @@ _MAX_AGE = re.compile(r"max-age\s*=\s*(\d{1,8})", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Endpoints:
-    """Where the services are. Only HTTPS is spoken, except with the machine itself."""
+    """The addresses of the services. Only HTTPS is used, except with the machine itself."""
 
     open_meteo: str = "https://api.open-meteo.com"
     open_meteo_customers: str = "https://customer-api.open-meteo.com"
@@ -170,7 +170,7 @@ _CERTIFICATES = (
     "or the file that SSL_CERT_FILE names"
 )
 _TITLES = {"open-meteo": "Open-Meteo", "nws": "National Weather Service"}
-_INSTEAD = "Try again later, or give a weather file with -w (a forecast saved from a browser, or a CSV)."
+_INSTEAD = "Try again later, or use -w with a weather file (a forecast saved from a browser, or a CSV)."
 
 
 def cache_folder() -> Path:
@@ -181,12 +181,12 @@ def cache_folder() -> Path:
 
 
 class _ServiceFailure(Exception):
-    """A service did not give a forecast; the message is why."""
+    """A service returned no forecast; the message says why."""
 
 
 @dataclass(frozen=True)
 class _Request:
-    """What is asked of the services."""
+    """A request to the services."""
 
     line: _Client
     site: HasLocation
@@ -202,7 +202,7 @@ class _Request:
         if past > _MOST_PAST_DAYS:
             raise _ServiceFailure(f"keeps {_MOST_PAST_DAYS} past days, and the pour was {past} days ago")
         if self.start > self.now + timedelta(days=_FORECAST_DAYS - 1):
-            raise _ServiceFailure(f"sees {_FORECAST_DAYS} days ahead, and the pour is later")
+            raise _ServiceFailure(f"forecasts {_FORECAST_DAYS} days ahead, and the pour is later")
         query = {
             "latitude": f"{self.where[0]:.4f}",
             "longitude": f"{self.where[1]:.4f}",
@@ -231,7 +231,7 @@ class _Request:
         return self._parse_or_fail("nws", self.line.get(self.endpoints.nws + path))
 
     def _parse_or_fail(self, service: str, answer: _Response) -> Download:
-        """Return an answer that is a forecast of use; whatever it is else is a failure."""
+        """Return an answer that is a usable forecast; anything else is a failure."""
         series, findings = examine_weather_bytes(
             answer.data, f"{service} forecast", self.site, received_at=answer.fetched_at
         )
@@ -261,7 +261,7 @@ class _Response:
 
 
 class _Client:
-    """The line to the services: one client, its manners, and what it keeps."""
+    """The connection to the services: one client, its limits, and its cache."""
 
     def __init__(self, contact: str, now: datetime, cache: Path | None, manners: RetryPolicy) -> None:
         if not contact.strip() or not contact.isprintable() or not contact.isascii():
@@ -290,11 +290,11 @@ class _Client:
         self.client.close()
 
     def get(self, url: str, secret: Mapping[str, str] | None = None) -> _Response:
-        """Return the answer at an address, kept or fetched.
+        """Return the answer at an address, from the cache or downloaded.
 
         Args:
             url: The address without secrets: it names the answer in the cache and in messages.
-            secret: Parameters that are sent and never kept or told.
+            secret: Parameters that are sent and never stored or printed.
         """
         kept = self.kept.find(url, self.now) if self.kept else None
         if kept is not None:
@@ -331,7 +331,7 @@ class _Client:
         except httpx2.TimeoutException:
             raise _Retry("no answer in time") from None
         except httpx2.TooManyRedirects:
-            raise _ServiceFailure("sends from one address to the next without end") from None
+            raise _ServiceFailure("redirects without end") from None
         except httpx2.DecodingError:
             raise _Retry("the answer is garbled") from None
         except httpx2.RemoteProtocolError:
@@ -348,7 +348,7 @@ class _Client:
         return _Response(data, url, self.now), _expiry(response, self.now)
 
     def _body(self, response: httpx2.Response) -> bytes:
-        """Return the body, cut short by neither size nor patience."""
+        """Return the body; a failure if it is too large or takes too long."""
         began = clock.monotonic()
         body = bytearray()
         for piece in response.iter_bytes():

@@ -1,4 +1,4 @@
-"""What lies past the end of a forecast."""
+"""The weather past the end of a forecast."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def extrapolate(
     Added are the hours of the mean day of the last three days (of the last two or one, where there are no
     more): by UTC hour, the mean of those days. No rain is added, because the mean of a showery day is a
     drizzle on every day, and because a plan that waits for no rain is the cautious one for watering; its
-    probability is not told. At the joint the last hour's departure from the mean day fades out over twelve
+    probability is not known. At the joint the last hour's departure from the mean day fades out over twelve
     hours, so that nothing jumps; sunshine is not faded, because it has its own course.
 
     Args:
@@ -98,7 +98,7 @@ def _typical(typical: WeatherSeries, time: TimeArray) -> tuple[dict[str, Floats]
 
 
 def _clip(name: str, value: Floats) -> Floats:
-    """Keep shares between 0 and 1, and wind from blowing backwards."""
+    """Limit shares to 0 to 1, and wind to positive values."""
     if name == "air_c":
         return value
     return np.clip(value, 0, None if name == "wind_ms" else 1)

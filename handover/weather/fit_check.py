@@ -1,4 +1,4 @@
-"""Does the weather fit the job: this place, these hours, fresh enough?"""
+"""Whether the weather fits the job: its place, its hours, its age."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ def check_fit(
     *,
     file: str | None = None,
 ) -> tuple[Finding, ...]:
-    """Return what speaks against using a series for a pour.
+    """Return the findings against using a series for a pour.
 
     Faults: a place over 50 km off, another time, the hours of the pour missing, less than a day of weather
     after it. Cautions: a forecast over 6 h or 24 h old, of unknown age, or issued after the time of issue; an
-    end before ``needed_until``, past which typical weather stands in.
+    end before ``needed_until``, past which typical weather is used.
 
     Args:
         series: Any weather; a typical year has no age.
@@ -59,7 +59,7 @@ def check_fit(
 
 
 class _Check:
-    """The findings on their way."""
+    """The findings so far."""
 
     def __init__(self, series: WeatherSeries, file: str | None) -> None:
         self.series = series
@@ -111,8 +111,8 @@ class _Check:
             )
         elif last < needed_until:
             self.caution(
-                f"the weather ends at {_moment(last)}; after it, until {_moment(needed_until)}, typical "
-                "weather stands in: the mean day of its last three days, or a typical year that is given"
+                f"the weather ends at {_moment(last)}; from then until {_moment(needed_until)} typical "
+                "weather is used: the mean day of its last three days, or a typical year (--typical)"
             )
 
     def age(self, as_of: datetime) -> None:
@@ -121,7 +121,7 @@ class _Check:
             return
         issued = self.series.issued_at
         if issued is None:
-            self.caution("the forecast does not say when it was issued: its age is not known")
+            self.caution("the forecast does not say when it was issued, so its age is unknown")
             return
         age = as_of - issued
         if age < timedelta(0):
@@ -130,8 +130,8 @@ class _Check:
             )
         elif age > FORECAST_STALE_AGE:
             self.caution(
-                f"the forecast is {_age(age)} old: much of it may have changed",
-                "a new one before anything is handed over (handover forecast JOB -o FILE)",
+                f"the forecast is {_age(age)} old; much of it may have changed",
+                "a new one before any document is handed over (handover forecast JOB -o FILE)",
             )
         elif age > FORECAST_OLD_AGE:
             self.caution(f"the forecast is {_age(age)} old", "a new one (handover forecast JOB -o FILE)")

@@ -1,4 +1,4 @@
-"""Where the slab is, as far as the weather has to know."""
+"""The place of the slab, as far as the weather needs it."""
 
 from __future__ import annotations
 

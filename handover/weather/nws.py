@@ -1,6 +1,6 @@
 """The raw grid forecast of the United States National Weather Service (``/gridpoints/{office}/{x},{y}``).
 
-Each layer names its unit (``uom``) and tells values for intervals (``validTime``: start and ISO 8601 span).
+Each layer names its unit (``uom``) and has values for intervals (``validTime``: start and ISO 8601 span).
 A state holds at every whole hour of its interval, the end left out; an amount is spread evenly over the hours
 that end within it, and a probability is that of each of them. The grid has no sunshine: it is computed.
 
@@ -39,13 +39,13 @@ _HOUR = timedelta(hours=1)
 _LONGEST = timedelta(days=60)
 _MOST_FINDINGS = 5
 _SPREAD = (
-    "Amounts told for several hours are spread evenly over them; the chance of precipitation of an interval "
+    "Amounts for several hours are spread evenly over them; the chance of precipitation of an interval "
     "is taken for each of its hours."
 )
 
 
 def is_nws(document: Mapping[str, Any]) -> bool:
-    """Tell whether a JSON document is a raw grid: properties with at least one layer of values."""
+    """Return whether a JSON document is a raw grid: properties with at least one layer of values."""
     properties = document.get("properties")
     if not isinstance(properties, Mapping):
         return False
@@ -123,7 +123,7 @@ class _Layer:
         return RawColumn(np.array(times, dtype="datetime64[s]"), si, f"properties.{self.name}")
 
     def _hours(self, at: int, entry: Any) -> list[tuple[datetime, float]]:
-        """Return the hours of one entry with their values; none where it tells nothing."""
+        """Return the hours of one entry with their values; none where it has none."""
         if not isinstance(entry, Mapping):
             self._fault(f"values[{at}]", "not an entry of validTime and value")
             return []
@@ -181,8 +181,8 @@ def _aware(text: Any) -> datetime | None:
 def _middle(geometry: Any) -> tuple[float | None, float | None]:
     """Return latitude and longitude of the middle of the grid cell: the mean of its corners."""
     try:
-        ring = np.array(geometry["coordinates"][0], dtype=np.float64)[:-1, :2]
-        longitude, latitude = (float(part) for part in ring.mean(axis=0))
+        corners = np.array(geometry["coordinates"][0], dtype=np.float64)[:-1, :2]
+        longitude, latitude = (float(part) for part in corners.mean(axis=0))
     except (TypeError, KeyError, IndexError, ValueError):
         return None, None
     on_earth = abs(latitude) <= 90 and abs(longitude) <= 180  # noqa: PLR2004 - degrees; False for NaN

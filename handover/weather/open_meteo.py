@@ -47,7 +47,7 @@ _ASK_UTC = "an answer in UTC: ask the service for timezone=GMT"
 
 
 def is_open_meteo(document: Mapping[str, Any]) -> bool:
-    """Tell whether a JSON document is an hourly answer."""
+    """Return whether a JSON document is an hourly answer."""
     hourly = document.get("hourly")
     return isinstance(hourly, Mapping) and "time" in hourly
 
@@ -182,12 +182,12 @@ def _shift_to_utc(document: Mapping[str, Any], local: TimeArray) -> TimeArray:
 
 
 def _hourly(time: TimeArray) -> bool:
-    """Tell whether the hours, in order, are one hour apart."""
+    """Return whether the hours, in order, are one hour apart."""
     return bool((np.diff(np.sort(time)) == np.timedelta64(3600, "s")).all())
 
 
 def _crosses_clock_change(time: TimeArray, zone_name: Any) -> bool:
-    """Tell whether the zone's offset from UTC changes between the first and the last of the hours."""
+    """Return whether the zone's offset from UTC changes between the first and the last of the hours."""
     try:
         zone = ZoneInfo(zone_name)
     except (TypeError, ValueError, OSError, ZoneInfoNotFoundError):

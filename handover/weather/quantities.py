@@ -1,6 +1,6 @@
-"""What weather files tell, in which units, and between which limits it is believed.
+"""The quantities of weather files, their units, and the limits of their values.
 
-Weather is told in a few units, each with several spellings ("km/h", "kmh", "km_h-1", "wmoUnit:km_h-1"). A
+Weather files use a few units, each with several spellings ("km/h", "kmh", "km_h-1", "wmoUnit:km_h-1"). A
 spelling is reduced to its letters, digits and per cent sign, and looked up for its quantity; what is not in
 the table is not guessed.
 """

@@ -1,4 +1,4 @@
-"""What a reader found in a file, before it is judged: the form between the readers and `settle`."""
+"""What a reader found in a file, before it is checked: the form between the readers and `assemble`."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ _YEARS = (1900, 2200)
 
 @dataclass(frozen=True)
 class RawColumn:
-    """One quantity as a file tells it.
+    """One quantity as a file has it.
 
     Attributes:
         time: UTC instants in any order, ``datetime64[s]``, shape (n,); one may come twice.
-        value: In SI, shape (n,); NaN where the file tells nothing.
+        value: In SI, shape (n,); NaN where the file has none.
         name: What the file calls it.
         line: Line of each value in the file, shape (n,), where lines mean something.
     """
@@ -53,7 +53,7 @@ class RawWeather:
         elevation_m: Of the ground, or None. [m]
         origin: One for the whole file, or one for each hour named; None leaves it to the time of issue.
         methods: What the reader itself computed.
-        unread: Quantities that the file has but whose unit or form could not be read; told by the reader.
+        unread: Quantities of the file whose unit or form could not be read; the reader reports them.
     """
 
     columns: Mapping[WeatherQuantity, RawColumn]

@@ -1,4 +1,4 @@
-"""Weather files of every supported kind, told apart by what is in them, never by their name.
+"""Weather files of every supported kind, recognized by their content, never by their name.
 
 National Weather Service raw grid (JSON)    handover.weather.nws
 Open-Meteo hourly answer (JSON)             handover.weather.open_meteo
@@ -60,7 +60,7 @@ def examine_weather(path: Path | str, site: HasLocation, year: int | None = None
 
     Args:
         path: The file.
-        site: Place of the slab: tells where the sun stands for a file that names no place itself.
+        site: Place of the slab: gives the position of the sun for a file that names no place itself.
         year: Calendar year of the pour; needed for a typical year only.
     """
     data, finding = read_bytes(Path(path))
@@ -74,7 +74,7 @@ def read_bytes(path: Path) -> tuple[bytes | None, Finding | None]:
     file = short_line(path)
     try:
         if not path.exists():
-            return None, Finding("there is no such file", file=file, expected=_SUPPORTED)
+            return None, Finding("does not exist", file=file, expected=_SUPPORTED)
         if not path.is_file():
             return None, Finding("is not a file", file=file, expected=_SUPPORTED)
         size = path.stat().st_size
@@ -165,7 +165,9 @@ def _json(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
         document = document[0]  # the service's answer for a list of one place
     if isinstance(document, list):
         return None, [
-            Finding(f"tells of {len(document)} places", file=file, expected="the answer for one place")
+            Finding(
+                f"has the weather of {len(document)} places", file=file, expected="the answer for one place"
+            )
         ]
     return _document(document, file)
 
@@ -186,7 +188,7 @@ def _document(document: Any, file: str) -> tuple[RawWeather | None, list[Finding
 
 
 def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
-    """Say what a JSON document is that is not weather: mostly a service's refusal or neighbouring answer."""
+    """Return the finding for a JSON document that is not weather: mostly a refusal or another answer."""
     refusal = service_refusal(document)
     if refusal is not None:
         return Finding(
@@ -197,7 +199,7 @@ def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
     properties = document.get("properties")
     if isinstance(properties, Mapping) and "forecastGridData" in properties:
         return Finding(
-            "tells where the National Weather Service keeps the forecast, not the forecast",
+            "names the address of a National Weather Service forecast, but is not the forecast",
             file=file,
             expected=f"what is at {short_line(properties['forecastGridData'])}",
         )
@@ -208,7 +210,7 @@ def _not_weather(document: Mapping[str, Any], file: str) -> Finding:
             expected="the address without /forecast at its end",
             example="https://api.weather.gov/gridpoints/TAE/58,65",
         )
-    return Finding("JSON that is not weather as known here", file=file, expected=_SUPPORTED)
+    return Finding("is JSON, but not weather in a known format", file=file, expected=_SUPPORTED)
 
 
 def service_refusal(document: Mapping[str, Any]) -> str | None:

@@ -54,7 +54,7 @@ class WeatherSeries:
         cloud: Share of the sky covered, instant, 0 to 1.
         shortwave_wm2: Global shortwave on the level, mean of the hour that ended. [W/m2]
         precipitation_mm: Water fallen in the hour that ended. [mm]
-        precipitation_probability: Chance that any fell in the hour that ended, 0 to 1; NaN where not told.
+        precipitation_probability: Chance that any fell in the hour that ended, 0 to 1; NaN where not known.
         origin: Whether the hour is observed, forecast or typical, shape (n,), values of `Origin`.
         source: Who says so, for people.
         issued_at: When the source issued it, aware, or None where it does not say.
@@ -108,7 +108,7 @@ class WeatherSeries:
         return aware(self.time[typical[0]]) if len(typical) else None
 
     def covers(self, start: AnyInstant, end: AnyInstant) -> bool:
-        """Tell whether both instants lie between the first hour and the last."""
+        """Return whether both instants are between the first hour and the last."""
         return bool(self.time[0] <= utc64(start) and utc64(end) <= self.time[-1])
 
     def window(self, start: AnyInstant, end: AnyInstant) -> WeatherSeries:
@@ -139,7 +139,7 @@ class WeatherSeries:
             Shape (m,).
 
         Raises:
-            ValueError: An instant lies outside the series.
+            ValueError: An instant is outside the series.
         """
         wanted = time.astype("datetime64[s]")
         if len(wanted) and (wanted.min() < self.time[0] or wanted.max() > self.time[-1]):

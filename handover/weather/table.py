@@ -14,8 +14,8 @@ unit at the end of the name or in brackets: ``air_temperature_c``, ``Air tempera
 | ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601, see below |
 | ``air_temperature`` | temperature, temp, air temp, dry bulb | c, f, k |
 | ``humidity_from_dew_point`` | humidity, rh | percent, fraction |
-| ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where humidity is not told |
-| ``wind_speed`` | wind | ms, kmh, mph, kn, fts; at 10 m unless told (``wind_speed_2m_ms``) |
+| ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where there is no humidity |
+| ``wind_speed`` | wind | ms, kmh, mph, kn, fts; at 10 m unless the name says so (``wind_speed_2m_ms``) |
 | ``cloud_cover`` | cloud, sky cover, cloudiness | percent, fraction, tenths, oktas |
 | ``shortwave_radiation`` | shortwave, global radiation, solar radiation, ghi | wm2, kwm2, whm2 |
 | ``precipitation`` | rain, rainfall, precip | mm, cm, in |
@@ -28,7 +28,7 @@ Temperature, humidity, wind and cloud are those of the moment in the time column
 are of the time that ended then. Rows closer together than an hour are brought to whole hours: states
 interpolated, sunshine averaged, precipitation summed, the highest probability kept.
 
-Lines before the heading that begin with ``#`` may tell ``source``, ``issued_at``, ``latitude``, ``longitude``
+Lines before the heading that begin with ``#`` may name ``source``, ``issued_at``, ``latitude``, ``longitude``
 and ``elevation_m``. Without ``issued_at`` and without ``origin`` every hour counts as forecast.
 """
 
@@ -94,7 +94,7 @@ class _Heading:
 
 
 class _FaultList:
-    """What is wrong in the table; after many, only their number."""
+    """The faults of a table; past a limit, only their number."""
 
     def __init__(self, file: str) -> None:
         self.file = file
@@ -132,7 +132,7 @@ def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
         faults.add(f"not a table: {table.fault}", line=table.fault_line)
     if len(rows) < 2:  # noqa: PLR2004 - a heading and one row
         faults.add(
-            "no table: a heading and rows are needed", expected="a line of column names", example=_EXAMPLE
+            "is not a table: it needs a heading and rows", expected="a line of column names", example=_EXAMPLE
         )
         return None, faults.all()
     titles = [cell.strip() for cell in rows[0].cells]
@@ -174,7 +174,7 @@ def _read_preamble(lines: Iterable[str]) -> dict[str, str]:
 
 
 def _time_column(titles: list[str]) -> tuple[int | None, bool]:
-    """Return where the times stand and whether the heading says that they are UTC."""
+    """Return the columns of the times and whether the heading says that they are UTC."""
     found: list[tuple[int, bool]] = []
     for at, title in enumerate(titles):
         words = heading_words(title)
@@ -329,7 +329,7 @@ def _to_10_m(height_m: float | None) -> float:
 def _origins(
     titles: list[str], kept: list[tuple[datetime, Row]], faults: _FaultList
 ) -> dict[np.datetime64, Origin] | None:
-    """Return where each row's values come from, or None where no column tells."""
+    """Return the origin of each row's values, or None where no column names it."""
     at = next((at for at, title in enumerate(titles) if title.lower() == "origin"), None)
     if at is None:
         return None
@@ -377,7 +377,7 @@ def _about_number(about: dict[str, str], key: str, most: float, faults: _FaultLi
 
 
 def _methods(headings: list[_Heading], titles: list[str], time_at: int) -> Iterator[str]:
-    """Tell what is done with the wind, and which columns are left aside."""
+    """Yield how the wind is used, and which columns are not."""
     wind = next((heading for heading in headings if heading.quantity is WeatherQuantity.WIND), None)
     if wind is not None and wind.height_m is None:
         yield "Wind is taken as measured at 10 m: the heading names no height."

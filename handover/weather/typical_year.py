@@ -72,7 +72,7 @@ _LEAP_DAY = (2, 29)
 
 
 def format_of(text: str) -> FileFormat | None:
-    """Tell a typical-year file by its first lines."""
+    """Return the kind of a typical-year file, by its first lines."""
     first, _, rest = text[:4000].partition("\n")
     if first.startswith("LOCATION,"):
         return "EPW"
@@ -154,7 +154,7 @@ def _values(data: pd.DataFrame, name: str, quantity: WeatherQuantity) -> Floats:
 
 
 def _rain(data: pd.DataFrame, kind: FileFormat) -> tuple[Floats, str]:
-    """Return the precipitation of each hour, none where none is told for that one hour, and how it was read.
+    """Return the precipitation of each hour, none where the file has none for one hour, and how it was read.
 
     TMY3 heads its depths "mm", but files whose gauges tip at 0.01 in write 3, 5, 8, 10 ...: hundredths of an
     inch in *tenths* of a millimetre, and read as mm they make a year of eight metres. Whole numbers
@@ -170,8 +170,11 @@ def _rain(data: pd.DataFrame, kind: FileFormat) -> tuple[Floats, str]:
     has_hourly_depth = (depth >= 0) & (depth < _MISSING_RAIN) & ~(hours > 1)
     rain = np.where(has_hourly_depth, depth, 0.0)
     if kind == "TMY3" and (rain == np.round(rain)).all():
-        return rain / 10, "Precipitation is in tenths of a millimetre; hours that tell none are taken as dry."
-    return rain, "Hours that tell no precipitation are taken as dry."
+        return (
+            rain / 10,
+            "Precipitation is in tenths of a millimetre; hours without a value are taken as dry.",
+        )
+    return rain, "Hours without a value for precipitation are taken as dry."
 
 
 @dataclass(frozen=True)

@@ -100,7 +100,7 @@ def test_manifests_read_back(files: dict[str, str]) -> None:
 # RFC 8493, section 5.2: paths that point outside of the bag, or into somebody's home.
 @pytest.mark.parametrize("path", ["/etc/passwd", "data/../../x", "~/x", "data\\..\\x", "./data/x", "data//x"])
 def test_a_manifest_that_points_outside_is_refused(path: str) -> None:
-    with pytest.raises(ValueError, match="line 1 is no digest"):
+    with pytest.raises(ValueError, match="line 1 is not a digest"):
         read_manifest(f"aa  {path}\n".encode())
 
 

@@ -246,7 +246,7 @@ def test_what_is_due_on_a_day_across_all_jobs(office: Archive, entry: Entries) -
         office,
         entry("a", acknowledged=NOON, tasks=(Task("strip-edge-forms", hour(10)), Task("seal", hour(700)))),
         entry("b", acknowledged=NOON, tasks=(Task("saw-joints", hour(-2), hour(1)),)),
-        entry("c", acknowledged=NOON, tasks=(Task("ring-owner", hour(7)), Task("walk", hour(24)))),
+        entry("c", acknowledged=NOON, tasks=(Task("call-owner", hour(7)), Task("walk", hour(24)))),
         entry("d", acknowledged=NOON, tasks=(Task("gone", hour(-1)),)),
         entry("e", tasks=()),
         entry("f", tasks=(), curing_ends=NOON - 2 * DAY),
@@ -254,7 +254,7 @@ def test_what_is_due_on_a_day_across_all_jobs(office: Archive, entry: Entries) -
     due = catalog.due(day.date(), NOON)
     assert [(each.entry.job, each.kind) for each in due] == [
         ("b", "saw-joints"),
-        ("c", "ring-owner"),
+        ("c", "call-owner"),
         ("a", "strip-edge-forms"),
         ("e", "not-acknowledged"),
     ]

@@ -34,9 +34,9 @@ def test_what_is_no_entry_is_refused(text: str) -> None:
 
 
 def test_a_time_without_a_zone_is_refused(entry: Callable[..., JobEntry]) -> None:
-    with pytest.raises(ValueError, match="placed says no time zone"):
+    with pytest.raises(ValueError, match="placed has no time zone"):
         entry(placed=datetime(2026, 7, 14, 6, 40))  # noqa: DTZ001 - that is the point
-    with pytest.raises(ValueError, match="start says no time zone"):
+    with pytest.raises(ValueError, match="start has no time zone"):
         Task("saw-joints", datetime(2026, 7, 14, 6, 40))  # noqa: DTZ001 - that is the point
 
 

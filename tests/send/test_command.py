@@ -77,7 +77,7 @@ def test_stopped_by_hand_what_went_out_is_not_denied(
     told = run("send", issued(), "--settings", settings)
     assert told.status == 1
     assert "sent: ana@example.org" in told.out
-    assert told.err == "Stopped. What went out is noted, and does not go twice.\n"
+    assert told.err == "Stopped. What was sent is noted and will not be sent twice.\n"
 
 
 def test_a_rehearsal_says_what_would_go_to_whom(

@@ -33,14 +33,14 @@ if TYPE_CHECKING:
         (b'{"hourly": {"time": [Infinity]}}', "Infinity is not a number of JSON"),
         (b"[" * 200_000, "nested too deep"),
         (b'{"a":' * 200_000, "nested too deep"),
-        (b"[]", "tells of 0 places"),
-        (b"[{}, {}]", "tells of 2 places"),
+        (b"[]", "has the weather of 0 places"),
+        (b"[{}, {}]", "has the weather of 2 places"),
         (b"[17]", "is not weather"),
-        (b"{}", "is not weather as known here"),
+        (b"{}", "not weather in a known format"),
         (b'{"hourly": {"time": []}}', "no hours"),
         (b'{"hourly": {"time": {}}}', "no hours"),
-        (b'{"properties": 3}', "is not weather as known here"),
-        (b"hello world", "no table"),
+        (b'{"properties": 3}', "not weather in a known format"),
+        (b"hello world", "is not a table"),
         (b"hello,world\n1,2\n", "no column of times"),
         (b"time_utc\n2026-07-14T06:00\n", "no air temperature"),
     ],
@@ -84,7 +84,7 @@ def test_neighbouring_answers_are_told_apart(faults: Callable[..., list[str]]) -
 def test_missing_file(tmp_path: Path, site: Location) -> None:
     series, (finding,) = examine_weather(tmp_path / "none.json", site)
     assert series is None
-    assert finding.problem == "there is no such file"
+    assert finding.problem == "does not exist"
 
 
 def test_a_folder(tmp_path: Path, site: Location) -> None:

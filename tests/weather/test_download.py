@@ -339,7 +339,7 @@ def test_stale(
 
 def test_redirects_without_end(service: Any, download: Callable[..., Download]) -> None:
     service.answers[OPEN_METEO] = [Answer(status=302, Location="/v1/forecast")]
-    with pytest.raises(DownloadFailed, match="without end"):
+    with pytest.raises(DownloadFailed, match="redirects without end"):
         download(service="open-meteo")
 
 

@@ -96,7 +96,7 @@ def test_ends_just_after_the_pour(check: Callable[..., tuple[Finding, ...]], ser
 
 
 def test_ends_before_it_is_needed(check: Callable[..., tuple[Finding, ...]]) -> None:
-    assert "typical weather stands in: the mean day of its last three days" in only(check(days=28), "caution")
+    assert "typical weather is used: the mean day of its last three days" in only(check(days=28), "caution")
 
 
 @pytest.mark.parametrize(
@@ -112,7 +112,7 @@ def test_age(check: Callable[..., tuple[Finding, ...]], age_h: float, word: str)
 
 
 def test_unknown_age(check: Callable[..., tuple[Finding, ...]], series: WeatherSeries) -> None:
-    assert "its age is not known" in only(check(weather=replace(series, issued_at=None)), "caution")
+    assert "its age is unknown" in only(check(weather=replace(series, issued_at=None)), "caution")
 
 
 @pytest.mark.parametrize("origin", [Origin.TYPICAL, Origin.OBSERVED])

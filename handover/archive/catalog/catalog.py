@@ -1,4 +1,4 @@
-"""Writing to the catalog, and finding in it."""
+"""Writing to the catalog, and searching it."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from handover.archive.entry import JobEntry, Task
 
 PAGE_ROWS = 500
-"""Jobs that are in memory at once when all are wanted."""
+"""Jobs in memory at once when all are read."""
 
 
 class Catalog:
@@ -48,7 +48,7 @@ class Catalog:
 
     @classmethod
     def open(cls, where: Path | str) -> Catalog:
-        """Open a catalog, made or brought up to date where need be.
+        """Open a catalog; create or migrate it if necessary.
 
         Args:
             where: A file, or the URL of a database.
@@ -70,29 +70,29 @@ class Catalog:
             return cls(open_to_read(file))
 
     def close(self) -> None:
-        """Let go of the database."""
+        """Close the database."""
         self._engine.dispose()
 
     # ---- writing ----------------------------------------------------------------------------------------
 
     def put(self, bags: Iterable[Bag]) -> None:
-        """Say of each bag what it says of itself, instead of what was said before: of all, or of none."""
+        """Replace the rows of some bags by those of their entries: all of them, or none."""
         with _translate_errors(), self._writing() as connection:
             for bag in bags:
                 self._put(connection, bag)
 
     def drop(self, bag: str) -> None:
-        """Say nothing of a bag any more, by the name of its folder."""
+        """Delete the rows of a bag, by the name of its folder."""
         with _translate_errors(), self._writing() as connection:
             connection.execute(delete(JOB).where(JOB.c.bag == bag))
 
     def rebuild_search(self) -> None:
-        """Make the index of words anew."""
+        """Rebuild the index of words."""
         with _translate_errors():
             self._search.rebuild(self._engine)
 
     def vacuum(self) -> None:
-        """Leave nothing of what was said before in unused parts of the database."""
+        """Erase deleted rows from unused parts of the database."""
         with _translate_errors():
             self._search.vacuum(self._engine)
 
@@ -111,7 +111,7 @@ class Catalog:
     # ---- finding ----------------------------------------------------------------------------------------
 
     def find(self, query: Query) -> SearchResult:
-        """Return a page of what a query asks for."""
+        """Return a page of the results of a query."""
         with _translate_errors(), self._engine.connect() as connection:
             rows = connection.execute(self.statement(query)).all()
         page = rows[: query.limit]
@@ -119,7 +119,7 @@ class Catalog:
         return SearchResult(tuple(read_entry(row.entry) for row in page), more)
 
     def entries(self, query: Query | None = None) -> Iterator[JobEntry]:
-        """Give all that a query asks for, or all there is, page by page; memory stays flat."""
+        """Yield all results of a query, or all entries, page by page; memory stays flat."""
         asked: Query | None = replace(query or Query(), limit=PAGE_ROWS)
         while asked is not None:
             found = self.find(asked)
@@ -154,7 +154,7 @@ class Catalog:
             return connection.execute(select(JOB.c.seal).where(JOB.c.bag == bag)).scalar()
 
     def statement(self, query: Query) -> Select[Any]:
-        """Return the statement that answers a query, with one row more than a page has room for."""
+        """Return the statement of a query, with one row more than a page holds."""
         asked, conditions = tokens(query.words), _conditions(query)
         found: Select[Any] = select(JOB.c.number).where(*conditions)
         number: ColumnElement[int] = JOB.c.number
@@ -182,7 +182,7 @@ class Catalog:
 
 
 def _number_condition(query: Query, number: ColumnElement[int]) -> list[ColumnElement[bool]]:
-    """Return what a query's dates and page mean for the number of a job."""
+    """Return the conditions of a query's dates and page on the number of a job."""
     within: list[ColumnElement[bool]] = []
     if query.placed_from is not None:
         within.append(number >= _first_of(query.placed_from))
@@ -198,7 +198,7 @@ def _first_of(day: date) -> int:
 
 
 def _conditions(query: Query) -> list[ColumnElement[bool]]:
-    """Return what a query's states mean for the columns of a job."""
+    """Return the conditions of a query's states on the columns of a job."""
     if query.at is None:
         return []
     at = seconds(query.at)
@@ -222,7 +222,7 @@ def _free_number(connection: Connection, entry: JobEntry) -> int:
 
 @contextmanager
 def _translate_errors() -> Iterator[None]:
-    """Let a fault of the database be told as one of the catalog."""
+    """Raise a fault of the database as one of the catalog."""
     try:
         yield
     except SQLAlchemyError as fault:

@@ -1,4 +1,4 @@
-"""A database opened as a catalog: engine, pragmas, and the schema brought up to date."""
+"""A database opened as a catalog: engine, pragmas, and migration of the schema."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def open_to_read(file: Path) -> Engine:
 
 
 def migrate(engine: Engine, to: str = "head") -> None:
-    """Bring the schema to a step. Everybody else waits meanwhile.
+    """Migrate the schema to a step. All other users wait meanwhile.
 
     Raises:
         UnusableInput: The database is of a later version of this program.
@@ -126,7 +126,7 @@ def _not_a_catalog(where: Path | str) -> UnusableInput:
 
 
 def _version(engine: Engine) -> str | None:
-    """Return the step at which the schema of a database is; None where there is none yet."""
+    """Return the step of the schema of a database; None if there is none yet."""
     with engine.connect() as connection:
         if not inspect(connection).has_table("alembic_version"):
             return None

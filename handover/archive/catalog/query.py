@@ -1,4 +1,4 @@
-"""What is looked for, and what is found."""
+"""Queries to the catalog, and their results."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ if TYPE_CHECKING:
 
 
 class JobState(StrEnum):
-    """How a job stands at a time."""
+    """The state of a job at a time."""
 
     CURING = "curing"
     """Placed, and curing has not ended."""
     FROST_AHEAD = "frost-ahead"
     """Placed, and frost that threatens the slab is not over."""
     WALKTHROUGH_OPEN = "walkthrough-open"
-    """Something of the walk-through is still to be mended."""
+    """An item of the walk-through is still to be repaired."""
     NOT_ACKNOWLEDGED = "not-acknowledged"
     """Issued, and the owner has not acknowledged it."""
     CYLINDER_LOW = "cylinder-low"
@@ -28,29 +28,29 @@ class JobState(StrEnum):
 
 
 def states_of(entry: JobEntry, at: datetime) -> frozenset[JobState]:
-    """Return how a job stands at a time, aware."""
+    """Return the states of a job at a time, aware."""
     curing, frost, acknowledged = entry.curing_ends, entry.frost_until, entry.acknowledged
-    stands = {
+    holds_by_state = {
         JobState.CURING: entry.placed <= at and curing is not None and curing > at,
         JobState.FROST_AHEAD: entry.placed <= at and frost is not None and frost > at,
         JobState.WALKTHROUGH_OPEN: entry.walkthrough_open,
         JobState.NOT_ACKNOWLEDGED: entry.issued <= at and (acknowledged is None or acknowledged > at),
         JobState.CYLINDER_LOW: entry.cylinder_low,
     }
-    return frozenset(state for state, holds in stands.items() if holds)
+    return frozenset(state for state, holds in holds_by_state.items() if holds)
 
 
 @dataclass(frozen=True)
 class Query:
-    """What is looked for; all of it must hold.
+    """A query; all of its conditions must hold.
 
     Attributes:
         words: Words of id, owner, street, contractor, mix, supplier, remarks, in any order. A word of three
             letters or more is also found as the beginning of a longer one.
         placed_from, placed_until: First and last day of placement, by the calendar of the site.
-        states: How the job must stand.
-        at: The time for which the states are asked, aware; needed with ``states``.
-        limit: How many jobs to give at once.
+        states: The states that the job must have.
+        at: The time at which the states must hold, aware; needed with ``states``.
+        limit: Largest number of jobs on a page.
         before: The ``next`` of the page before this one; None for the first page.
     """
 
@@ -64,18 +64,18 @@ class Query:
 
     def __post_init__(self) -> None:
         if self.states and (self.at is None or self.at.tzinfo is None):
-            raise ValueError("states are asked for a time, and that with its time zone")
+            raise ValueError("a query for states needs a time with its time zone")
         if self.limit < 1:
-            raise ValueError("a page has room for one job at least")
+            raise ValueError("a page holds at least one job")
 
 
 @dataclass(frozen=True)
 class SearchResult:
-    """One page of what was found, the job placed last first.
+    """One page of results, the job placed last first.
 
     Attributes:
         entries: The jobs.
-        next: What to ask with as `Query.before` for the next page; None on the last.
+        next: The value of `Query.before` for the next page; None on the last.
     """
 
     entries: tuple[JobEntry, ...]
@@ -84,7 +84,7 @@ class SearchResult:
 
 @dataclass(frozen=True)
 class DueTask:
-    """Something that is due on a job: one of its tasks, or a state that calls for doing something.
+    """Something that is due on a job: one of its tasks, or a state that calls for action.
 
     Attributes:
         entry: The job.

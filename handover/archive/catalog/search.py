@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 class TextSearch(Protocol):
-    """What the catalog asks of the full-text search of a database."""
+    """The interface of the full-text search of a database."""
 
     def document(self, words: Sequence[str]) -> Any:
         """Return what is written into the column ``words``: a value, or an expression."""
@@ -30,10 +30,10 @@ class TextSearch(Protocol):
         """
 
     def rebuild(self, engine: Engine) -> None:
-        """Make the index of words anew from the rows."""
+        """Rebuild the index of words from the rows."""
 
     def vacuum(self, engine: Engine) -> None:
-        """Leave nothing of rows that are gone, neither in the index nor in unused pages."""
+        """Erase deleted rows from the index and from unused pages."""
 
 
 class Fts5:
@@ -79,7 +79,7 @@ class TsVector:
     """Of PostgreSQL: the column ``words`` is a tsvector with an inverted index."""
 
     def document(self, words: Sequence[str]) -> ColumnElement[Any]:
-        """Return the words as lexemes just as they are; no parser has a say."""
+        """Return the words as lexemes, unchanged by any parser."""
         return func.array_to_tsvector(cast(list(words), ARRAY(Text)))
 
     def numbers(
@@ -91,12 +91,12 @@ class TsVector:
         return select(JOB.c.number).where(matches, *conditions), JOB.c.number
 
     def rebuild(self, engine: Engine) -> None:
-        """Make the inverted index anew."""
+        """Rebuild the inverted index."""
         with engine.begin() as connection:
             connection.execute(text("REINDEX INDEX job_words"))
 
     def vacuum(self, engine: Engine) -> None:
-        """Let the rows that are gone be written over, and the index be cleared of them."""
+        """Free deleted rows for overwriting, and remove them from the index."""
         with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
             connection.execute(text("VACUUM (FREEZE) job"))
 

@@ -1,4 +1,4 @@
-"""The tables of the catalog. Their rows follow from the entries alone, so that they can be made anew.
+"""The tables of the catalog. Their rows follow from the entries alone, so that they can be rebuilt.
 
 Times are seconds since 1970 in UTC. A job's number is made from when it was placed, so that the order of
 numbers, which every index has for nothing, is the order in which jobs are listed.
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from handover.archive.entry import JobEntry
 
 NEVER = 1 << 60
-"""A time that does not come, in seconds; sorts and compares as a time should."""
+"""A time that never comes, in seconds; sorts and compares like any other time."""
 
 _INSTANT = timedelta(microseconds=1)
 """What ends at midnight is not due on the day that begins then."""
@@ -74,7 +74,7 @@ Index("task_days", TASK.c.last_day, TASK.c.first_day)
 
 
 def job_row(bag: Bag, number: int) -> dict[str, Any]:
-    """Return the row of a job, but for its words."""
+    """Return the row of a job, without its words."""
     entry = bag.entry
     placed = seconds(entry.placed)
     return {
@@ -107,17 +107,17 @@ def task_rows(entry: JobEntry, number: int) -> list[dict[str, Any]]:
 
 
 def preferred_number(entry: JobEntry) -> int:
-    """Return the number that a job should have: by the minute of placement, and then by chance of its id."""
+    """Return the number that a job should have: by the minute of placement, then by a hash of its id."""
     chance = int.from_bytes(sha256(entry.job.encode()).digest()[:8]) >> (64 - _CHANCE)
     return first_number(entry.placed) + chance
 
 
 def first_number(placed: datetime) -> int:
-    """Return the lowest number of a job placed in a minute, by the clock on the wall of its site."""
+    """Return the lowest number of a job placed in a minute, by the local time of its site."""
     wall = placed.replace(tzinfo=UTC)
     return (int(wall.timestamp()) // 60) << _CHANCE
 
 
 def seconds(time: datetime) -> int:
-    """Return a time as it stands in the tables."""
+    """Return a time as the tables store it."""
     return int(time.timestamp())

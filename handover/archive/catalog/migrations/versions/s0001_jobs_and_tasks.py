@@ -1,6 +1,6 @@
 """Jobs, their tasks, and the search by words.
 
-A step stands as it was taken: it does not use today's tables, which later steps change.
+A step never changes: it does not use today's tables, which later steps change.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ down_revision = None
 
 NUMBER = sa.BigInteger().with_variant(sa.Integer(), "sqlite")
 
-# FTS5 keeps no text of its own here; it must be told the old words of a row that goes.
+# FTS5 keeps no text of its own here; it needs the old words of a row that is deleted.
 FTS5 = """
 CREATE VIRTUAL TABLE job_words USING fts5(
   words, content='job', content_rowid='number', tokenize='ascii', detail='none'
