@@ -11,6 +11,7 @@ import re
 import sys
 from argparse import _SubParsersAction
 from pathlib import Path
+from shutil import rmtree
 from tempfile import mkdtemp
 from typing import TYPE_CHECKING, Any
 
@@ -204,11 +205,18 @@ def generated() -> dict[str, str]:
 class ManualHook(BuildHookInterface):  # type: ignore[type-arg]
     """Adds the generated files to a wheel; an editable install goes without them."""
 
+    _folder: Path | None = None
+
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Write the files to a temporary folder and name them as shared data."""
         if version == "editable":
             return
-        folder = Path(mkdtemp(prefix="handover-build-"))
+        self._folder = folder = Path(mkdtemp(prefix="handover-build-"))
         for name, content in generated().items():
             (folder / name).write_text(content, encoding="utf-8")
             build_data["shared_data"][str(folder / name)] = PLACES[name]
+
+    def finalize(self, version: str, build_data: dict[str, Any], artifact_path: str) -> None:  # noqa: ARG002
+        """Remove the temporary folder: the wheel has the files."""
+        if self._folder is not None:
+            rmtree(self._folder)

@@ -49,7 +49,7 @@ for each in ("COLUMNS", "LINES"):
     os.unsetenv(each)
 
 # No settings but those of a test: neither the file nor the environment of whoever runs the suite.
-os.environ["XDG_CONFIG_HOME"] = str(Path(tempfile.gettempdir()) / "handover-suite-without-settings")
+os.environ["XDG_CONFIG_HOME"] = str(Path(os.devnull) / "no-settings")  # never a folder
 for each in [name for name in os.environ if name.startswith("HANDOVER_")]:
     if each not in {"HANDOVER_WEATHER", "HANDOVER_ACCEPT_PICTURES"}:  # of the suite itself
         del os.environ[each]

@@ -134,7 +134,7 @@ def _option_entries(options: Mapping[str, Raw]) -> Iterator[_Entry]:
 
 def _file_entries(file: Path, *, must_exist: bool) -> Iterator[_Entry | Finding]:
     """Give what a settings file says, with a finding for each key that is none."""
-    if not must_exist and not file.exists():
+    if not must_exist and not _is_there(file):
         return
     data = read_record_bytes(file)
     if data == b"":
@@ -154,6 +154,14 @@ def _file_entries(file: Path, *, must_exist: bool) -> Iterator[_Entry | Finding]
             continue
         for key, value in table.items():
             yield _file_entry(f"{name}.{key}", value, file, lines.line_of((name, key)))
+
+
+def _is_there(file: Path) -> bool:
+    """Whether there is a settings file to read; in a folder that we may not enter, there is none of ours."""
+    try:
+        return file.exists()
+    except PermissionError:
+        return False
 
 
 def _file_entry(key: str, value: object, file: Path, line: int | None) -> _Entry | Finding:

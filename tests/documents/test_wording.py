@@ -108,19 +108,6 @@ def test_every_uncertainty_has_a_name(language: str) -> None:
     assert {*_SCALARS, "weather"} <= set(load_translations(language).lookup("spread"))
 
 
-@pytest.mark.parametrize("language", LANGUAGES)
-def test_cautions_ask_only_for_figures_that_their_rule_gives(language: str) -> None:
-    words = load_translations(language)
-    given = {code: set(rule.get("figures", ())) for code, rule in practice("cautions.toml").items()}
-    for code, figures in given.items():
-        asked = set(
-            re.findall(
-                r"{(\w+)}", words.lookup(f"caution.{code}.text") + words.lookup(f"caution.{code}.title")
-            )
-        )
-        assert asked <= figures, code
-
-
 def strings(tree: Any, above: str = "") -> Iterator[tuple[str, str]]:
     for key, value in tree.items():
         if isinstance(value, dict):

@@ -146,7 +146,8 @@ def warm_hours(air_c: np.ndarray[Any, np.dtype[np.float64]]) -> float:
     air = air_c[:, np.newaxis]
     hours = np.arange(float(len(air)))
     simulation = SimpleNamespace(
-        covered=False, slab=SimpleNamespace(hours=hours, placed_s=np.zeros(1), air=SimpleNamespace(air_c=air))
+        is_insulated=False,
+        slab=SimpleNamespace(hours=hours, placed_s=np.zeros(1), air=SimpleNamespace(air_c=air)),
     )
     gate = gate_of("us", "strip-edge-forms.warm-hours", slab())
     return evaluate_gate(gate, cast("Simulation", simulation), Dates()).item()

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.documents.translations import languages, load_translations
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
@@ -22,6 +24,9 @@ if TYPE_CHECKING:
 
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
+
+
+LANGUAGES = languages()
 
 
 def measurements(job: Job, weather: Weather) -> list[dict[str, object]]:
@@ -78,12 +83,25 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     ]
 
 
-def test_every_caution_comes_with_its_source_and_mark(job: Job, weather: Weather, as_of: datetime) -> None:
+def asked_for(code: str) -> set[str]:
+    """Return the figures that the words of a caution ask for, in any language."""
+    texts = (
+        load_translations(language).lookup(f"caution.{code}.{part}")
+        for language in LANGUAGES
+        for part in ("title", "text")
+    )
+    return {name for text in texts for name in re.findall(r"{(\w+)}", text)}
+
+
+def test_every_caution_comes_with_its_figures_source_and_mark(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
     rules = practice().cautions
     seen = set()
     for schedule in schedules(job, weather, as_of):
         for caution in schedule.cautions:
             seen.add(caution.code)
+            assert asked_for(caution.code) <= {each.name for each in caution.figures}, caution.code
             assert (caution.source, caution.mark) == (rules[caution.code].source, rules[caution.code].mark)
     assert seen == set(rules)
 
