@@ -52,7 +52,11 @@ def test_all_that_is_named_is_there(chooser: ModuleType) -> None:
         ("tests/jobs/test_clock.py", {"tests/jobs/test_clock.py"}),
         ("tests/jobs/conftest.py", {"tests/jobs"}),
         ("tests/conftest.py", set()),
-        ("README.md", set()),
+        ("README.md", {"tests/test_config.py"}),
+        (
+            "handover/service/worker_pool.py",
+            {f"tests/test_{each}.py" for each in ("archiving", "publish", "workers", "batch")},
+        ),
     ],
 )
 def test_a_change_calls_for_its_tests(chooser: ModuleType, changed: str, tests: set[str]) -> None:

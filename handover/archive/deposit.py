@@ -74,8 +74,8 @@ def deposit_files(archive: Archive, deposit: Deposit, at: datetime) -> DepositRe
     Raises:
         UnusableInput: The revision was issued with other files, or a name cannot be used.
         CorruptBag: The bag there is, is not what it was; or holds what is not ours.
-        Busy: Somebody else is at work on the bag.
-        NotFiled: It could not be written, and nothing was changed.
+        LockTimeout: Somebody else is at work on the bag.
+        NotArchived: It could not be written, and nothing was changed.
         IndexPending: It is archived, but the catalog may lack it; the next run adds it.
         CatalogFailed: The catalog cannot take what an earlier run archived.
     """

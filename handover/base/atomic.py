@@ -64,9 +64,18 @@ def create_file(file: Path, data: bytes) -> None:
         except OSError as fault:
             if fault.errno not in _NO_LINK:
                 raise
-            write_new_file(file, data)  # a file system without links
-            flush(file)
+            _create_without_links(file, data)
     flush(file.parent)
+
+
+def _create_without_links(file: Path, data: bytes) -> None:
+    """Write a new file on a file system without links; a failure leaves none."""
+    write_new_file(file, data)
+    try:
+        flush(file)
+    except OSError:
+        file.unlink(missing_ok=True)
+        raise
 
 
 @contextmanager
@@ -80,9 +89,9 @@ def open_replacement(file: Path) -> Iterator[BinaryIO]:
         OSError: The file cannot be written.
     """
     with _temporary_file(file) as (fresh, stream):
-        yield stream
-        if file.exists():
+        if file.exists():  # before anything is written: what is private stays so
             os.fchmod(stream.fileno(), stat.S_IMODE(file.stat().st_mode))
+        yield stream
         _sync(stream)
         fresh.replace(file)
     flush(file.parent)
@@ -109,7 +118,12 @@ def _create_locked(folder: Path, prefix: str) -> tuple[Path, int]:
     while True:
         fresh = folder / f"{prefix}{secrets.token_hex(8)}{TEMPORARY_SUFFIX}"
         handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o666)
-        fcntl.flock(handle, fcntl.LOCK_EX)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        except OSError:
+            os.close(handle)
+            fresh.unlink(missing_ok=True)
+            raise
         if os.fstat(handle).st_nlink:
             return fresh, handle
         os.close(handle)  # another run took it for a leftover before it was locked

@@ -307,7 +307,8 @@ def export(options: Options) -> None:
     ):
         count = office.export(place, out, shape)
     if options.output:
-        print(f"{count} jobs are in {for_terminal(options.output)}.")
+        jobs = "1 job is" if count == 1 else f"{count} jobs are"
+        print(f"{jobs} in {for_terminal(options.output)}.")
 
 
 EXPORT_FORMATS: dict[str, Literal["csv", "jsonl"]] = {

@@ -40,7 +40,7 @@ class Translations:
         """Return what stands under a dotted key: a string, a list or a table.
 
         Raises:
-            MissingWords: Nothing stands there.
+            MissingText: Nothing stands there.
         """
         node: Any = self.tree
         for step in key.split("."):
@@ -61,7 +61,7 @@ class Translations:
         """Return the string under a dotted key with its {names} filled in.
 
         Raises:
-            MissingWords: There is no such string, or it asks for a name that was not given.
+            MissingText: There is no such string, or it asks for a name that was not given.
         """
         pattern = self.lookup(key)
         if not isinstance(pattern, str):

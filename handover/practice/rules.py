@@ -350,6 +350,8 @@ def _strictest(general: Practice, sets: Iterable[RuleSet]) -> Practice:
 
 
 def _stricter_rule(one: Rule, other: Rule) -> Rule:
+    if one.value != other.value and other.stricter is None:
+        raise ValueError(f"{other.name}: countries differ, and the data do not say which way is the stricter")
     choose = max if other.stricter == "higher" else min
     return choose(one, other, key=lambda rule: rule.value)
 

@@ -73,7 +73,8 @@ def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult
 
     Raises:
         UnusableInput: It is no issued folder, or the archive has this revision with other documents.
-        NotFiled, Unfinished, Busy, Damaged, CatalogFailed: As `handover.archive.deposit.deposit_files`.
+        NotArchived, IndexPending, LockTimeout, CorruptBag, CatalogFailed: As
+            `handover.archive.deposit.deposit_files`.
     """
     documents, others = read_issued(folder)
     return archive_documents(

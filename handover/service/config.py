@@ -306,4 +306,4 @@ def _shown_value(config: Config, name: str) -> str | int | None:
 def hide_password(text: str) -> str:
     """Return a URL whose password is replaced by asterisks."""
     text = re.sub(r"(://[^:@/]*:).*(@)", r"\1***\2", text)
-    return re.sub(r"(?i)(\bpassword=)[^&\s]*", r"\1***", text)
+    return re.sub(r"(?i)(\b[a-z]*pass[a-z]*=)[^&\s]*", r"\1***", text)

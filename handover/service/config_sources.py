@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 FILE_VARIABLE = f"{PREFIX}SETTINGS"
 """The environment variable that names the settings file."""
 
-EXAMPLE_SETTINGS = '[mail] host = "smtp.example.com", security = "starttls", user = "office@example.com"'
+EXAMPLE_SETTINGS = 'mail = { host = "smtp.example.com", security = "starttls", user = "office@example.com" }'
 
 Raw = str | int | None
 """A value as an option has it; None or blank where it is left out."""

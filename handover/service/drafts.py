@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING
 from filelock import FileLock
 
 from handover.archive.store import bag_name
-from handover.base import atomic
+from handover.base.atomic import write_file
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import FolderFiles
 from handover.jobs.parse import decode_utf8, language_of
@@ -134,11 +134,11 @@ class Drafts:
             if after is not None and after != last:
                 problem = f"was saved by somebody else meanwhile: {last} times, not {after}"
                 raise UnusableInput([Finding(problem, name, expected="the draft read again")])
-            for path, content in (files or {}).items():
-                _write(folder / FILES_FOLDER / path, content)
             if not saved or saved[-1][2].read_bytes() != data:
                 stamp = at.astimezone(UTC).strftime(_TIME)
                 _write(folder / f"{last + 1:04}-{stamp}.{_language(data)}", data)
+            for path, content in (files or {}).items():  # after the record: a bad file loses nothing typed
+                _write(folder / FILES_FOLDER / path, content)
             return self.read(name)
 
     @contextmanager
@@ -166,11 +166,14 @@ def _language(data: bytes) -> str:
 
 
 def _write(file: Path, data: bytes) -> None:
-    """Write a file, whole or not at all; it is on the disk before this returns."""
-    file.parent.mkdir(parents=True, exist_ok=True)
-    new = file.with_name(f".{file.name}.new")
-    new.unlink(missing_ok=True)
-    atomic.write_new_file(new, data)
-    atomic.flush(new)
-    new.replace(file)
-    atomic.flush(file.parent)
+    """Write a file, whole or not at all; it is on the disk before this returns.
+
+    Raises:
+        UnusableInput: It cannot be written by this name.
+    """
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        write_file(file, data)
+    except OSError as fault:
+        problem = f"cannot be written: {fault.strerror}"
+        raise UnusableInput([Finding(problem, file.name, expected="another name")]) from None

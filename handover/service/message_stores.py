@@ -132,12 +132,12 @@ class _ArchivedLog(DeliveryLog):
         self._count += 1
         noted = {**asdict(entry), **({"state": WITHDRAWN} if withdrawn else {})}
         text = json.dumps({"number": self._count, "sent": [noted]}, indent=2) + "\n"
-        deposit = Deposit(self._archive.bag(self._job).entry, others={self._path: text.encode()})
         try:
+            deposit = Deposit(self._archive.bag(self._job).entry, others={self._path: text.encode()})
             deposit_files(self._archive, deposit, datetime.fromisoformat(entry.at))
         except IndexPending:  # it is in the bag; the next run tells the catalog
             return
-        except HandoverError as fault:
+        except (HandoverError, OSError) as fault:
             raise NotSent(f"What was sent cannot be noted in the archive: {fault}") from None
 
 

@@ -58,7 +58,8 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
 
     Raises:
         UnusableInput: There is no such job.
-        Damaged, Busy, NotFiled, Unfinished, CatalogFailed: As `handover.archive.forget.forget_job`.
+        CorruptBag, LockTimeout, NotArchived, IndexPending, CatalogFailed: As
+            `handover.archive.forget.forget_job`.
     """
     with archive.lock(job):
         bag = archive.bag(job)

@@ -6,6 +6,7 @@ import json
 import logging
 import os
 import re
+import secrets
 import shutil
 from contextlib import contextmanager, suppress
 from datetime import datetime
@@ -143,7 +144,7 @@ def _make_parents(folder: Path) -> list[Path]:
 @contextmanager
 def _temporary_folder(folder: Path) -> Iterator[Path]:
     """Give a temporary folder beside the target. It is locked as long as this run lives, see `_recover`."""
-    fresh = folder.with_name(f".{folder.name}.issuing-{os.getpid()}")
+    fresh = folder.with_name(f".{folder.name}.issuing-{secrets.token_hex(8)}")
     fresh.mkdir()
     with lock_path(fresh):
         try:
@@ -162,7 +163,7 @@ def _recover(folder: Path) -> None:
     for left in folder.parent.iterdir():
         if not left.name.startswith(f".{folder.name}.issuing-"):
             continue
-        with suppress(BlockingIOError), lock_path(left, wait=False):  # another run may be at work on it
+        with suppress(OSError), lock_path(left, wait=False):  # another run may be at work on it, or just done
             shutil.rmtree(left, ignore_errors=True)
 
 

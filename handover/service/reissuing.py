@@ -101,7 +101,7 @@ def reissue_job(
     Raises:
         UnusableInput: There is no such job, or something is wrong with what it is to be made from.
         DownloadFailed, RenderingFailed: As the download and `issue`.
-        Busy, Damaged, NotFiled, Unfinished, CatalogFailed: As `archive_documents`.
+        LockTimeout, CorruptBag, NotArchived, IndexPending, CatalogFailed: As `archive_documents`.
     """
     with archive.lock(job):
         archive_existing_set(archive, folder, job, as_of)

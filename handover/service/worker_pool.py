@@ -99,7 +99,7 @@ class Workers(Generic[_Task, _Result]):
         if hasattr(signal, "pthread_sigmask"):  # a process that is begun here never hears of Ctrl-C
             signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         process: _Process | None = None
-        with suppress(OSError, EOFError):
+        with suppress(Exception):  # `_attempt` begins one again, and says of each task what is wrong
             process = self._begin()
         while (order := self._queue.get()) is not None:
             task, future = order

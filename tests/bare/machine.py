@@ -155,6 +155,7 @@ def pristine(release: str, cache: Path) -> Path:
     _reach_indexes(Machine(folder, log))
     partial = archive.with_suffix(".part")
     subprocess.run(["tar", "--numeric-owner", "-C", folder, "-cf", partial, "."], check=True)
+    partial.chmod(0o600)  # it may hold how this machine reaches its registries
     partial.rename(archive)
     remove(folder)
     return archive

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import stat
 import subprocess
 import sys
 from typing import TYPE_CHECKING
@@ -153,3 +154,14 @@ def test_one_at_a_time_holds_a_folder(tmp_path: Path) -> None:
         pass
     with lock_path(tmp_path, wait=False):
         pass
+
+
+def test_a_private_file_is_private_while_it_is_written(tmp_path: Path) -> None:
+    file = tmp_path / "sent.json"
+    file.write_bytes(b"earlier")
+    file.chmod(0o600)
+    with open_replacement(file) as stream:
+        (fresh,) = (each for each in tmp_path.iterdir() if each != file)
+        assert stat.S_IMODE(fresh.stat().st_mode) == 0o600
+        stream.write(b"later")
+    assert (file.read_bytes(), stat.S_IMODE(file.stat().st_mode)) == (b"later", 0o600)

@@ -12,6 +12,7 @@ from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import JobEntry
 from handover.archive.store import Archive
 from handover.archive.verify import verify_archive
+from handover.service import message_stores
 from handover.service.message_stores import ArchivedMessages
 from handover.service.sending import dry_run, send_messages
 
@@ -92,3 +93,21 @@ def test_a_job_that_is_not_there_stops_no_other(serve: Serve, store: ArchivedMes
     missing = ArchivedMessages(store.archive, "another")
     states = [each.state for each in send_messages([missing, store], serve(), PASSWORD, AT)]
     assert states == ["not sent", "sent"]
+
+
+def test_what_went_out_is_never_said_not_to_have_gone(
+    serve: Serve, store: ArchivedMessages, postbox: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The disk refuses the second note, after the server took the message."""
+    deposit, calls = message_stores.deposit_files, iter([True, False])
+
+    def refuse_second(*arguments: Any) -> Any:
+        if next(calls):
+            return deposit(*arguments)
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(message_stores, "deposit_files", refuse_second)
+    state, words = outcome(send_messages([store], serve(), PASSWORD, AT))
+    assert len(postbox.taken) == 1
+    assert state == "not sent"
+    assert "Nothing was sent" not in words
