@@ -145,9 +145,12 @@ def test_a_page_that_cannot_be_rendered_says_the_same_from_a_worker() -> None:
     assert str(there.value) == str(here.value)
 
 
-def test_where_no_process_can_begin_this_one_renders(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("fault", [OSError("no more processes"), RuntimeError("before the main module ends")])
+def test_where_no_process_can_begin_this_one_renders(
+    fault: Exception, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def refused(*_: object) -> None:
-        raise OSError("no more processes")
+        raise fault
 
     monkeypatch.setattr(worker_pool._Process, "__init__", refused)
     with Workers(2, make_pdf_alone, load_pdf_engine) as pool:

@@ -132,7 +132,7 @@ class Workers(Generic[_Task, _Result]):
             try:
                 process = process or self._begin()
                 return process, process.run(data)
-            except (OSError, EOFError):  # it died
+            except (OSError, EOFError, RuntimeError):  # it died, or none may begin here
                 self._end(process)
                 process = None
                 if self._stopped:
