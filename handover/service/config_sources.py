@@ -216,7 +216,7 @@ def _unknown_table(name: str, file: Path, lines: SourceMap) -> Finding:
         line=lines.line_of((name,)),
         field=name,
         expected=f"one of {', '.join(f'[{each}]' for each in _TABLES)}",
-        example=f"[{likely}] {setting.line}",
+        example=f"{likely} = {{ {setting.line} }}",
     )
 
 

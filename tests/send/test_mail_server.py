@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from typing import TYPE_CHECKING
 
 import pytest
@@ -98,7 +99,7 @@ def test_every_fault_is_found_at_once(tmp_path: Path) -> None:
 def test_a_file_that_is_none_is_told_how_to_be_one(tmp_path: Path, text: str | bytes) -> None:
     with pytest.raises(UnusableInput) as refused:
         read(tmp_path, text)
-    assert all("[mail]" in (each.example or "") for each in refused.value.findings)
+    assert all("host" in tomllib.loads(each.example or "")["mail"] for each in refused.value.findings)
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
