@@ -162,10 +162,10 @@ def test_every_fault_is_found_at_once(tmp_path: Path) -> None:
     ("text", "example"),
     [
         ('[sheets]\npapr = "a4"', 'paper = "a4"'),
-        ("[bach]\nworkers = 2", "[batch] workers = 4"),
-        ('[archive]\nunits = "us"', '[sheets] units = "us"'),
-        ("batch = 3", "[batch] workers = 4"),
-        ('archive = "/srv"', '[archive] folder = "/srv/archive"'),
+        ("[bach]\nworkers = 2", "batch = { workers = 4 }"),
+        ('[archive]\nunits = "us"', 'sheets = { units = "us" }'),
+        ("batch = 3", "batch = { workers = 4 }"),
+        ('archive = "/srv"', 'archive = { folder = "/srv/archive" }'),
         ('[batch]\nworkers = "3"', "workers = 4"),
     ],
 )

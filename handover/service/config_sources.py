@@ -201,7 +201,7 @@ def _unknown_key(key: str, place: Mapping[str, Any]) -> Finding:
     likely = known[nearest_word(word, own) or nearest_word(word, known) or own[0]]
     line = SETTINGS[_NAMES[likely]].line
     here = likely.startswith(f"{table}.")
-    example = line if here else f"[{likely.partition('.')[0]}] {line}"
+    example = line if here else f"{likely.partition('.')[0]} = {{ {line} }}"
     return Finding("is not a setting", **place, expected=f"one of {', '.join(own)}", example=example)
 
 
