@@ -131,7 +131,7 @@ def verify(options: Options) -> int:
         return DONE
     if report.catalog_fault:
         print_error(for_terminal(f"The catalog cannot be asked: {report.catalog_fault}."))
-    wrong = f"something is wrong with {len(report.damaged)}" if report.damaged else "all of them whole"
+    wrong = f"problems with {len(report.damaged)}" if report.damaged else "all of them whole"
     print(f"{counted}: {wrong}.")
     return FAILED
 

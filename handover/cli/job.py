@@ -31,7 +31,7 @@ def new(options: Options) -> None:
 
     write_new(options.file, record_to_fill_in(options.use).encode())
     named = for_terminal(shell_word(options.file))
-    print(f"{for_terminal(options.file)} is ready to fill in. Then: handover check {named}")
+    print(f"{for_terminal(options.file)} is ready to fill in. Then run: handover check {named}")
 
 
 def check(options: Options) -> None:

@@ -9,7 +9,7 @@ import sys
 import threading
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
-from multiprocessing import get_context, parent_process
+from multiprocessing import get_context, parent_process, resource_tracker
 from multiprocessing.connection import wait as wait_for_end
 from multiprocessing.reduction import ForkingPickler
 from queue import SimpleQueue
@@ -173,6 +173,7 @@ class _Process:
             context = _context()
             self._channel, theirs = context.Pipe()
             self._process = context.Process(target=_work_off, args=(theirs, work, prepare), daemon=True)
+            _start_resource_tracker()
             try:
                 self._process.start()
             finally:
@@ -205,6 +206,17 @@ class _Process:
         if self._process.exitcode is None:
             self._process.kill()
             self._process.join()
+
+
+def _start_resource_tracker() -> None:
+    """Start the process that multiprocessing keeps beside its server; Ctrl-C stays blocked if it was.
+
+    Python 3.11 unblocks Ctrl-C in this thread when it starts it: the server would hear of it while it begins.
+    """
+    if hasattr(signal, "pthread_sigmask"):
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
+        resource_tracker.ensure_running()
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _context() -> Any:

@@ -229,7 +229,7 @@ def test_states_words_and_dates_must_all_hold(office: Archive, entry: Entries) -
 
 def test_states_are_asked_for_a_time() -> None:
     for at in (None, datetime(2026, 7, 16)):  # noqa: DTZ001 - that is the point
-        with pytest.raises(ValueError, match="asked for a time"):
+        with pytest.raises(ValueError, match="needs a time"):
             Query(states=frozenset({JobState.CURING}), at=at)
 
 

@@ -26,7 +26,7 @@ def only(examined: ExaminedRecord) -> Finding:
 
 
 def test_a_file_that_is_not_there(tmp_path: Path) -> None:
-    assert "not there" in only(examine_job(tmp_path / "job.toml")).problem
+    assert "does not exist" in only(examine_job(tmp_path / "job.toml")).problem
 
 
 def test_a_folder(tmp_path: Path) -> None:
