@@ -97,7 +97,7 @@ def test_what_the_work_raises_is_raised_where_it_was_submitted(fault: Exception)
 def test_what_cannot_travel_fails_alone() -> None:
     with evaluators(1) as pool:
         task, result, after = pool.submit(lambda: 1), pool.submit("lambda: 1"), pool.submit("4")  # type: ignore[arg-type]
-        with pytest.raises(Exception, match="pickle|local object"):
+        with pytest.raises(Exception, match=r"pickle|local object"):
             task.result()
         with pytest.raises(RuntimeError, match="cannot travel"):
             result.result()
