@@ -58,10 +58,6 @@ class DateFormatter:
         """Return "Tue Jul 14"."""
         return self._date(when, self._pattern("day-short"))
 
-    def month_day(self, when: date) -> str:
-        """Return "Jul 14"."""
-        return self._date(when, self._pattern("month-day"))
-
     def weekday(self, when: date) -> str:
         """Return "Tuesday"."""
         return self._date(when, "EEEE")
