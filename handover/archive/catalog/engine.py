@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,8 @@ from handover.archive.catalog.search import SEARCHES
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from sqlalchemy import Connection, Engine
 
 HEAD_REVISION = "0001"
@@ -33,8 +36,9 @@ def open_engine(where: Path | str) -> Engine:
         UnusableInput: It is no database that can be a catalog, or one of a later version of this program.
     """
     engine = _engine(where)
-    if _version(engine) != HEAD_REVISION:
-        migrate(engine)
+    with _closed_on_failure(engine):
+        if _version(engine) != HEAD_REVISION:
+            migrate(engine)
     return engine
 
 
@@ -52,14 +56,25 @@ def open_to_read(file: Path) -> Engine:
     engine = create_engine(URL.create("sqlite", database=file.resolve().as_uri(), query=query))
     event.listen(engine, "connect", _leave_transactions_to_us)
     event.listen(engine, "begin", _begin_sqlite)
-    if _version(engine) != HEAD_REVISION:
-        finding = Finding(
-            "the catalog is of another version of this program, and you may not write to it",
-            file=str(file),
-            expected="the version that made it; or have it brought up to date by someone who may",
-        )
-        raise UnusableInput([finding])
+    with _closed_on_failure(engine):
+        if _version(engine) != HEAD_REVISION:
+            finding = Finding(
+                "the catalog is of another version of this program, and you may not write to it",
+                file=str(file),
+                expected="the version that made it; or have it brought up to date by someone who may",
+            )
+            raise UnusableInput([finding])
     return engine
+
+
+@contextmanager
+def _closed_on_failure(engine: Engine) -> Iterator[None]:
+    """Close the connections of an engine that nobody will get."""
+    try:
+        yield
+    except BaseException:
+        engine.dispose()
+        raise
 
 
 def migrate(engine: Engine, to: str = "head") -> None:
