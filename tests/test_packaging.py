@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import subprocess
 import sys
@@ -57,20 +58,58 @@ def test_a_lock_has_a_hash_for_everything_and_names_no_registry(name: str) -> No
     assert "index" not in text
 
 
-@pytest.fixture(scope="module")
-def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Build the wheel, with the backend that is installed: no registry is asked."""
-    folder = tmp_path_factory.mktemp("dist")
+def build(target: str, source: Path, folder: Path) -> Path:
+    """Build a wheel or an sdist, with the backend that is installed: no registry is asked."""
     built = subprocess.run(
-        [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", folder],
-        cwd=ROOT,
+        [sys.executable, "-m", "hatchling", "build", "-t", target, "-d", folder],
+        cwd=source,
         capture_output=True,
         text=True,
         check=False,
     )
     assert built.returncode == 0, built.stderr
-    (file,) = folder.glob("*.whl")
+    (file,) = folder.iterdir()
     return file
+
+
+@pytest.fixture(scope="module")
+def wheel(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return build("wheel", ROOT, tmp_path_factory.mktemp("dist"))
+
+
+@pytest.fixture(scope="module")
+def sdist(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Build the sdist; give its folder, unpacked."""
+    folder = tmp_path_factory.mktemp("sdist")
+    archive, unpacked = build("sdist", ROOT, folder / "dist"), folder / "unpacked"
+    unpacked.mkdir()
+    subprocess.run(["tar", "-xf", archive, "-C", unpacked], check=True)
+    (source,) = unpacked.iterdir()
+    return source
+
+
+def test_the_sdist_has_all_that_a_clone_has(sdist: Path) -> None:
+    """So what README and guide name works from it as well: the sample, the tests, the image."""
+    if not (ROOT / ".git").exists():
+        pytest.skip("this is no clone")
+    listed = subprocess.run(["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True)
+    names = {name for name in listed.stdout.split("\0") if name and (ROOT / name).exists()}
+    assert names
+    assert names - {each.relative_to(sdist).as_posix() for each in sdist.rglob("*")} == set()
+    for name in names:
+        assert (sdist / name).read_bytes() == (ROOT / name).read_bytes()
+        assert os.access(sdist / name, os.X_OK) == os.access(ROOT / name, os.X_OK)
+
+
+def test_each_file_that_the_makefile_names_is_in_the_sdist(sdist: Path) -> None:
+    makefile = (sdist / "Makefile").read_text(encoding="utf-8")
+    named = set(re.findall(r"(?<![\w./])(?:\.ci|tests|sample_jobs)/[\w./-]*\w", makefile))
+    assert {".ci/environment", ".ci/changed.py", "tests/bare/image.py"} <= named
+    assert {each for each in named if not (sdist / each).exists() and "bench_" not in each} == set()
+
+
+def test_the_wheel_of_the_sdist_is_that_of_the_clone(wheel: Path, sdist: Path, tmp_path: Path) -> None:
+    assert build("wheel", sdist, tmp_path / "dist").read_bytes() == wheel.read_bytes()
 
 
 def test_every_template_and_every_table_of_rules_is_in_the_wheel(wheel: Path) -> None:
