@@ -38,6 +38,8 @@ TESTS = {
     "handover/service/worker_pool": {"tests/test_workers.py", "tests/test_batch.py"},
     "handover/service/workers": {"tests/test_batch.py"},
     "handover/errors.py": {"tests/test_cli.py"},
+    ".ci/environment": {"tests/test_environment.py"},
+    ".ci/unlocked.py": {"tests/test_environment.py"},
     "hatch_build.py": {"tests/test_manual.py", "tests/test_packaging.py"},
     "pyproject.toml": {"tests/test_packaging.py"},
     "README.md": {"tests/test_config.py"},
