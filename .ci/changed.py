@@ -39,6 +39,7 @@ TESTS = {
     "handover/service/workers": {"tests/test_batch.py"},
     "handover/errors.py": {"tests/test_cli.py"},
     ".ci/environment": {"tests/test_environment.py"},
+    ".ci/lock_part.py": {"tests/test_packaging.py"},
     ".ci/unlocked.py": {"tests/test_environment.py"},
     "hatch_build.py": {"tests/test_manual.py", "tests/test_packaging.py"},
     "pyproject.toml": {"tests/test_packaging.py"},

@@ -8,9 +8,18 @@ import subprocess
 import sys
 import tomllib
 import zipfile
+from importlib.metadata import distribution, distributions
+from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.utils import canonicalize_name
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from types import ModuleType
 
 ROOT = Path(__file__).parents[1]
 
@@ -45,6 +54,56 @@ def test_the_locks_name_the_same_versions_and_all_that_is_asked_for() -> None:
     wanted = names(project["project"]["dependencies"]) | names(groups["build"])
     assert wanted <= {name for name, *_ in run_time}
     assert wanted | names(groups["dev"]) <= {name for name, *_ in tests}
+
+
+@pytest.fixture(scope="module")
+def lock_part() -> ModuleType:
+    spec = spec_from_file_location("lock_part", ROOT / ".ci" / "lock_part.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+def needed_by(requirements: Iterable[str]) -> set[str]:
+    """Return the installed packages that some need, themselves included, as their metadata say."""
+    found: set[tuple[str, str]] = set()
+    left = [Requirement(each) for each in requirements]
+    while left:
+        asked = left.pop()
+        for wanted in ("", *asked.extras):
+            if (one := (canonicalize_name(asked.name), wanted)) in found:
+                continue
+            found.add(one)
+            needed = map(Requirement, distribution(asked.name).requires or ())
+            left += [each for each in needed if not each.marker or each.marker.evaluate({"extra": wanted})]
+    return {name for name, _ in found}
+
+
+@pytest.mark.parametrize("name", ["run-time", "build"])
+def test_a_part_of_the_lock_has_all_that_is_needed_and_nothing_else(name: str, lock_part: ModuleType) -> None:
+    """The judge is the metadata of what is installed here."""
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    asked = (
+        project["project"]["dependencies"] if name == "run-time" else project["dependency-groups"]["build"]
+    )
+    needed = needed_by(asked)
+    text = (ROOT / "requirements.lock").read_text(encoding="utf-8")
+    part = lock_part.part(name, text)
+    here = {canonicalize_name(each.metadata["Name"]) for each in distributions()}
+    assert set(part) & here == needed
+    for each in part.values():
+        assert each in text
+        assert "--hash=sha256:" in each
+
+
+def test_the_run_time_has_nothing_of_the_build(lock_part: ModuleType) -> None:
+    text = (ROOT / "requirements.lock").read_text(encoding="utf-8")
+    assert not {"hatchling", "shtab", "argparse-manpage", "editables"} & set(lock_part.part("run-time", text))
+    assert set(lock_part.part("run-time", text)) | set(lock_part.part("build", text)) == set(
+        lock_part.blocks(text)
+    )
 
 
 @pytest.mark.parametrize("name", ["requirements.lock", "requirements-dev.lock"])
