@@ -130,8 +130,9 @@ def _packages(installed: list[str]) -> None:
     lock = PROJECT / "requirements.lock"
     command = [sys.executable, PROJECT / ".ci" / "lock_part.py", "run-time", lock]
     pinned = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True).stdout
-    known = set(re.findall(r"^([a-z0-9-]+)(?:\[[a-z,]+\])?(==[^ ;\\]+)", pinned, re.MULTILINE))
-    unknown = set(installed) - {name + version for name, version in known}
+    known = re.findall(r"^([a-z0-9-]+)(?:\[[a-z,]+\])?(==[^ ;\\]+)", pinned, re.MULTILINE)
+    plain = {re.sub(r"\b0+(?=\d)", "", each) for each in installed}  # 1.006 is 1.6
+    unknown = plain - {name + version for name, version in known}
     if {each.partition("==")[0] for each in unknown} != {"handover"}:
         raise Failure(f"the image has what its lock does not name: {', '.join(sorted(unknown))}")
 
