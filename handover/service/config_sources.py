@@ -46,7 +46,7 @@ def read_config(file: Path | None, environ: Mapping[str, str], options: Mapping[
     Raises:
         UnusableInput: All that is wrong, in the file, in the environment and in the options.
     """
-    named = file or (_expanded(Path(environ[FILE_VARIABLE])) if environ.get(FILE_VARIABLE) else None)
+    named = file or (_expand_user(Path(environ[FILE_VARIABLE])) if environ.get(FILE_VARIABLE) else None)
     used = named or user_file()
     written = (
         *_file_entries(used, must_exist=named is not None),
@@ -96,7 +96,7 @@ class _Entry:
         value = to_field(self.value) if to_field else self.value
         if not isinstance(value, Path) or self.origin.startswith("option "):  # the shell has expanded these
             return value
-        return _expanded(value) if self.file is None else self.file.parent / _expanded(value)
+        return _expand_user(value) if self.file is None else self.file.parent / _expand_user(value)
 
     def fault(self, problem: str) -> Finding:
         """Return a finding with an example that can be copied."""
@@ -112,7 +112,7 @@ class _Entry:
         return Finding(problem, file, self.line, self.field, setting.expected, example)
 
 
-def _expanded(path: Path) -> Path:
+def _expand_user(path: Path) -> Path:
     """Return a path with the home folder for "~"; unchanged where no user has the name after it."""
     with suppress(RuntimeError):
         return path.expanduser()

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
 
 FILES_FOLDER = "files"
-DIGEST_LENGTH = 8
+DIGEST_DIGITS = 8
 """Hexadecimal digits that keep two names apart."""
 
 _SAVED = re.compile(r"(\d{4,})-(\d{8}T\d{6}Z)\.(toml|json)")
@@ -158,7 +158,7 @@ def _folder_name(name: str) -> str:
     safe = safe_name(name)
     if safe == name:
         return safe
-    digest = f"-{sha256(name.encode(errors='surrogatepass')).hexdigest()[:DIGEST_LENGTH]}"
+    digest = f"-{sha256(name.encode(errors='surrogatepass')).hexdigest()[:DIGEST_DIGITS]}"
     kept = safe.encode()[: MAX_NAME_BYTES - len(digest)].decode(errors="ignore")
     return f"{kept}{digest}"
 
