@@ -21,7 +21,7 @@ from handover.base.atomic import (
     walk,
     write_new_file,
 )
-from handover.errors import Finding, RenderingFailed, UnusableInput
+from handover.errors import RenderingFailed, UnusableInput
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -115,12 +115,11 @@ def _require_later_issue(files: Mapping[str, bytes], earlier: Mapping[str, Any] 
     there, new = _issue_of(earlier), _issue_of(json.loads(files[SCHEDULE_FILE]))
     if there[0] < new[0] or there == new:
         return
-    finding = Finding(
+    raise UnusableInput.with_finding(
         f"holds revision {there[0]} of {there[1]}; the new set would be revision {new[0]} of {new[1]}",
         file=str(folder),
         expected="a later revision; another run may have issued this job meanwhile: issue it again",
     )
-    raise UnusableInput([finding])
 
 
 def _issue_of(schedule: Mapping[str, Any]) -> tuple[int, str]:
@@ -202,13 +201,12 @@ def _is_made_from(folder: Path, made_from: Mapping[str, bytes] | None) -> bool:
 
 
 def _refusal(folder: Path, problem: str) -> UnusableInput:
-    finding = Finding(
-        problem=problem,
+    return UnusableInput.with_finding(
+        problem,
         file=str(folder),
         expected="a new folder, or one with an earlier set of the same job",
         example=f"{folder}-2",
     )
-    return UnusableInput([finding])
 
 
 def _make_parents(folder: Path) -> list[Path]:
@@ -217,7 +215,8 @@ def _make_parents(folder: Path) -> list[Path]:
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
-        raise UnusableInput([Finding(f"cannot be made: {fault.strerror}", file=str(folder.parent))]) from None
+        problem = f"cannot be made: {fault.strerror}"
+        raise UnusableInput.with_finding(problem, file=str(folder.parent)) from None
     return missing
 
 
