@@ -38,6 +38,9 @@ TESTS = {
     "handover/service/worker_pool": {"tests/test_workers.py", "tests/test_batch.py"},
     "handover/service/workers": {"tests/test_batch.py"},
     "handover/errors.py": {"tests/test_cli.py"},
+    ".ci/environment": {"tests/test_environment.py"},
+    ".ci/lock_part.py": {"tests/test_packaging.py"},
+    ".ci/unlocked.py": {"tests/test_environment.py"},
     "hatch_build.py": {"tests/test_manual.py", "tests/test_packaging.py"},
     "pyproject.toml": {"tests/test_packaging.py"},
     "README.md": {"tests/test_config.py"},
@@ -55,16 +58,43 @@ LONG = {
 """Left to `make test`, unless a change calls for them by name: each takes 8 s of processor time or more."""
 
 
-def git(*arguments: str) -> list[str]:
-    """Return the lines that git answers, none where it refuses."""
-    said = subprocess.run(["git", *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
-    return said.stdout.splitlines()
+class Refusal(Exception):
+    """Git does not answer: there is no such commit, or this is no clone."""
+
+
+def git(*arguments: str) -> str:
+    """Return what git prints.
+
+    Raises:
+        Refusal: It does not answer.
+    """
+    try:
+        said = subprocess.run(["git", *arguments], cwd=ROOT, capture_output=True, text=True, check=False)
+    except OSError as fault:
+        raise Refusal(f"git: {fault.strerror}") from None
+    if said.returncode:
+        raise Refusal(said.stderr.strip())
+    return said.stdout
 
 
 def changed(since: str | None) -> set[str]:
-    """Return the paths that differ from a commit."""
-    base = since or next(iter(git("merge-base", "HEAD", "origin/main")), "HEAD")
-    return {*git("diff", "--name-only", base), *git("ls-files", "--others", "--exclude-standard")}
+    """Return the paths that differ from a commit.
+
+    Raises:
+        Refusal: There is no such commit.
+    """
+    differ = git("diff", "--name-only", "-z", base_of(since), "--")
+    return {*differ.split("\0"), *git("ls-files", "--others", "--exclude-standard", "-z").split("\0")} - {""}
+
+
+def base_of(since: str | None) -> str:
+    """Return the commit to compare with: the one that is named, else where this branch left origin/main."""
+    if since is not None:
+        return git("rev-parse", "--verify", "--end-of-options", f"{since}^{{commit}}").strip()
+    try:
+        return git("merge-base", "HEAD", "origin/main").strip()
+    except Refusal:
+        return "HEAD"  # there is no such branch here
 
 
 def tests_of(path: str) -> set[str]:
@@ -94,4 +124,7 @@ def main(since: str | None) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1] if len(sys.argv) > 1 else None)
+    try:
+        main(sys.argv[1] if len(sys.argv) > 1 else None)
+    except Refusal as refusal:
+        sys.exit(f"What has changed cannot be told. {refusal}")

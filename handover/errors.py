@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from typing import Self
 
 Severity = Literal["fault", "caution"]
 
@@ -57,6 +58,19 @@ class UnusableInput(HandoverError):
     def __init__(self, findings: Iterable[Finding]) -> None:
         self.findings = tuple(findings)
         super().__init__("\n".join(str(finding) for finding in self.findings))
+
+    @classmethod
+    def with_finding(
+        cls,
+        problem: str,
+        *,
+        file: str | None = None,
+        field: str | None = None,
+        expected: str | None = None,
+        example: str | None = None,
+    ) -> Self:
+        """Return the error for one fault. The arguments are those of `Finding`."""
+        return cls([Finding(problem, file=file, field=field, expected=expected, example=example)])
 
     def __reduce__(self) -> tuple[type[UnusableInput], tuple[tuple[Finding, ...]]]:
         """Travel between processes with all findings."""

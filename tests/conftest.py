@@ -148,6 +148,7 @@ def no_pdf_engine() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("handover.documents.pages.render_pdf", render_pdf)
+        patched.setattr("handover.service.pdf_workers.core_count", lambda: 1)  # no process has the stand-in
         yield
 
 
@@ -173,6 +174,7 @@ def shared_pdf(once: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> No
         return (folder / "pdf").read_bytes()
 
     monkeypatch.setattr(pages, "render_pdf", render_pdf)
+    monkeypatch.setattr("handover.service.pdf_workers.core_count", lambda: 1)  # no process shares them
 
 
 @lru_cache(maxsize=12)

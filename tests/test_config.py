@@ -194,9 +194,34 @@ def test_a_variable_is_held_to_the_same(variable: str, value: str, example: str)
 
 def test_a_misspelt_variable_is_noticed() -> None:
     environ = {"HANDOVER_ARCHVE": "x", "HANDOVER_ARCHIVE": "x", "HANDOVER_SETTINGS": "x", "ARCHIVE": "x"}
-    assert [(each.field, each.example) for each in misspelt_variables(environ)] == [
+    assert [(each.field, each.example) for each in misspelt_variables(environ, Config())] == [
         ("HANDOVER_ARCHVE", "HANDOVER_ARCHIVE")
     ]
+
+
+def test_the_variable_that_the_settings_name_for_the_password_is_not_misspelt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Callable[..., Any]
+) -> None:
+    for variable in ("HANDOVER_MAIL_PASSWORT", "HANDOVER_MAIL_PASWORD"):
+        monkeypatch.setenv(variable, "x")
+    file = tmp_path / "settings.toml"
+    file.write_text('[mail]\nhost = "a.example"\npassword_env = "HANDOVER_MAIL_PASSWORT"\n')
+    told = run("--settings", file, "config")
+    assert told.status == 0
+    assert "HANDOVER_MAIL_PASWORD" in told.err
+    assert "HANDOVER_MAIL_PASSWORT" not in told.err
+
+
+def test_a_tilde_is_the_home_folder_in_file_and_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path))
+    (tmp_path / "settings.toml").write_text('sheets.templates = "~/look"\narchive.folder = "~/a"\n')
+    environ = {"HANDOVER_TYPICAL": "~/y.epw", "HANDOVER_ARCHIVE": "~nobody-of-this-name/x"}
+    config = read_config(None, {**environ, "HANDOVER_SETTINGS": "~/settings.toml"}, {})
+    assert config.templates == tmp_path / "look"
+    assert config.typical == tmp_path / "y.epw"
+    assert config.archive == Path("~nobody-of-this-name/x")
 
 
 # ---- secrets

@@ -65,6 +65,44 @@ def test_a_name_leads_out_of_no_folder(drafts: Drafts, tmp_path: Path) -> None:
     assert {each.name for each in tmp_path.iterdir()} == {"drafts"}
 
 
+NAMES = [
+    "a/b",
+    "a:b",
+    "a-b",
+    "a\\b",
+    "a*b",
+    "con",
+    "_con",
+    ".a",
+    "_.a",
+    "\ud800",
+    "x" * 200,
+    "x" * 199 + "/",
+    "",
+]
+
+
+def test_no_two_names_are_one_draft(drafts: Drafts) -> None:
+    for number, name in enumerate(NAMES):
+        drafts.save(name, f"a = {number}\n".encode(), AT)
+    assert len(drafts.names()) == len(NAMES)
+    for number, name in enumerate(NAMES):
+        draft = drafts.read(name)
+        assert draft.source.data == f"a = {number}\n".encode()
+        assert drafts.read(draft.name) == draft
+
+
+@pytest.mark.parametrize(
+    ("name", "example"),
+    [("photos/door: left.jpg", "photos/door- left.jpg"), ("con.jpg", "_con.jpg"), ("a\\b.jpg", "a-b.jpg")],
+)
+def test_a_file_has_a_name_that_every_system_takes(drafts: Drafts, name: str, example: str) -> None:
+    with pytest.raises(UnusableInput, match="every system") as refused:
+        drafts.save("slab", b"a = 1\n", AT, files={name: b"picture"})
+    assert [each.example for each in refused.value.findings] == [example]
+    drafts.save("slab", b"a = 1\n", AT, files={example: b"picture"})
+
+
 def test_a_draft_that_is_not_there(drafts: Drafts) -> None:
     assert drafts.names() == ()
     with pytest.raises(UnusableInput, match="no draft"):

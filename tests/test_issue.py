@@ -24,7 +24,8 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.service.inputs import compute, read_inputs
+from handover.service.inputs import compute
+from handover.service.issuing import check_request, read_request
 from handover.service.summary import first_task_of
 
 if TYPE_CHECKING:
@@ -118,7 +119,12 @@ def test_what_make_sample_prints(
 def test_the_makefile_issues_the_sample_when_its_forecast_is_fresh() -> None:
     makefile = (ROOT / "Makefile").read_text("utf-8")
     (at,) = re.findall("^ISSUED := (.*)$", makefile, re.MULTILINE)
-    assert read_inputs(SUMMER / "job.toml", SUMMER / "weather.csv", datetime.fromisoformat(at)).cautions == ()
+    assert (
+        check_request(
+            read_request(SUMMER / "job.toml", SUMMER / "weather.csv", datetime.fromisoformat(at))
+        ).cautions
+        == ()
+    )
 
 
 @pytest.mark.parametrize(
@@ -146,7 +152,7 @@ def test_what_the_owner_does_first(
     weather.write_text(json.dumps(answer), encoding="utf-8")
     text = record_text.replace("sprinkler", method).replace('"84 degF"', f'"{84 - cooler} degF"')
     record.write_text(text, encoding="utf-8")
-    received = read_inputs(record, weather, datetime.fromisoformat(as_of))
+    received = check_request(read_request(record, weather, datetime.fromisoformat(as_of)))
     words = Wording(received.job, compute(received, datetime.fromisoformat(as_of)))
     assert first_task_of(CareSheet(words, {})).startswith(first)
 
@@ -335,7 +341,7 @@ def test_there_are_words_for_whatever_the_schedule_says(
     weather.write_text(json.dumps(answer), encoding="utf-8")
     text = record_text.replace("sprinkler", method).replace('"84 degF"', f'"{84 - cooler} degF"')
     record.write_text(text.replace("garage floor", "patio" if cooler else "driveway"), encoding="utf-8")
-    received = read_inputs(record, weather, datetime.fromisoformat(as_of))
+    received = check_request(read_request(record, weather, datetime.fromisoformat(as_of)))
     schedule = compute(received, datetime.fromisoformat(as_of))
     for language in languages():
         words = Wording(received.job, schedule, language=language)

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -133,3 +135,34 @@ def test_the_next_revision_is_after_the_last_one_wherever_it_is(issued: IssuedSe
     assert next_revision(JOB, AT, archived=(1, 2)) == 3
     assert next_revision(JOB, later, folder=tmp_path / "out", archived=(1,)) == 2
     assert next_revision(JOB, later, folder=tmp_path / "out", archived=(1, 4)) == 5
+
+
+ISSUES_WITHOUT_ENGINE = """
+from handover.documents import pages
+from handover.service import pdf_workers
+pages.render_pdf = lambda html, files=(): b"%PDF " + html.encode()
+pdf_workers.core_count = lambda: 1
+from handover.cli import entry
+entry()
+"""
+
+
+def test_two_runs_at_once_issue_two_revisions(record: Path, weather: Path, tmp_path: Path) -> None:
+    """They were begun in the same second, with other choices: neither set takes the place of the other."""
+    out = tmp_path / "out"
+    command = [sys.executable, "-c", ISSUES_WITHOUT_ENGINE, "issue", record, "-w", weather, "-o", out]
+    command += ["--as-of", AT.isoformat(), "--paper"]
+    runs = [
+        subprocess.Popen([str(each) for each in [*command, paper]], stderr=subprocess.PIPE, text=True)
+        for paper in ("a4", "letter")
+    ]
+    for each in runs:
+        _, err = each.communicate()
+        assert each.returncode == 0, err
+    files = contents(out)
+    paper = json.loads(files["inputs/settings.json"])["settings"]["paper"]
+    assert json.loads(files["schedule.json"])["revision"] == 2
+    last = {"a4": b"A4", "letter": b"letter"}[paper]
+    assert last in files["care-sheet.pdf"]
+    assert last in files["data-sheet.pdf"]
+    assert [each.name for each in tmp_path.iterdir() if each.name.startswith(".")] == []

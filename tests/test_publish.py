@@ -6,6 +6,11 @@ import json
 import signal
 import subprocess
 import sys
+import threading
+import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 import pytest
@@ -199,3 +204,98 @@ def test_the_folder_has_the_rights_that_any_new_folder_gets(tmp_path: Path) -> N
     put(tmp_path / "out", a_set())
     (tmp_path / "plain").mkdir()
     assert (tmp_path / "out").stat().st_mode == (tmp_path / "plain").stat().st_mode
+
+
+# ---- several runs at once
+
+
+def issued(revision: int, at: str, text: bytes = b"first") -> dict[str, bytes]:
+    """Return a small set of a revision and a time of issue."""
+    schedule = {"job": "alder", "revision": revision, "issued_at": at}
+    return a_set(text=text) | {"schedule.json": json.dumps(schedule).encode()}
+
+
+NOON, ONE = "2026-07-14T12:00:00-04:00", "2026-07-14T13:00:00-04:00"
+
+
+@pytest.mark.parametrize(
+    ("revision", "at"), [(1, ONE), (2, ONE)], ids=["an earlier revision", "the same of another time"]
+)
+def test_a_later_issue_or_another_of_the_same_revision_is_not_overwritten(
+    revision: int, at: str, tmp_path: Path
+) -> None:
+    there = issued(2, NOON)
+    put(tmp_path / "out", there)
+    with pytest.raises(UnusableInput, match="holds revision 2") as refused:
+        put(tmp_path / "out", issued(revision, at, b"second"))
+    assert "issue it again" in str(refused.value.findings[0].expected)
+    assert contents(tmp_path) == {f"out/{name}": content for name, content in there.items()}
+
+
+@pytest.mark.parametrize(("revision", "at"), [(2, "2026-07-14T16:00:00+00:00"), (3, ONE)])
+def test_the_same_issue_again_and_a_later_one_take_the_place_of_a_set(
+    revision: int, at: str, tmp_path: Path
+) -> None:
+    put(tmp_path / "out", issued(2, NOON))
+    new = issued(revision, at, b"second")
+    put(tmp_path / "out", new)
+    assert contents(tmp_path / "out") == new
+
+
+def test_a_folder_is_held_by_one_run_at_a_time(tmp_path: Path) -> None:
+    """Each of many runs adds one to what it finds; none sees what another is about to change."""
+    folder, count = tmp_path / "new" / "out", tmp_path / "count"
+    count.write_text("0", encoding="utf-8")
+
+    def add_one(_: int) -> None:
+        with publish.lock_folder(folder):
+            found = int(count.read_text(encoding="utf-8"))
+            time.sleep(0.001)  # no wait: it gives the others their chance to be wrong
+            count.write_text(str(found + 1), encoding="utf-8")
+
+    with ThreadPoolExecutor(8) as pool:
+        list(pool.map(add_one, range(40)))
+    assert count.read_text(encoding="utf-8") == "40"
+    assert not list(folder.parent.iterdir())
+
+
+def test_a_run_waits_until_the_folder_is_free(tmp_path: Path) -> None:
+    began = threading.Event()
+
+    def issue_next() -> int:
+        began.set()
+        with publish.lock_folder(tmp_path / "out"):
+            return publish.next_revision("alder", datetime.fromisoformat(ONE), folder=tmp_path / "out")
+
+    with ThreadPoolExecutor(1) as pool:
+        with publish.lock_folder(tmp_path / "out"):
+            next_one = pool.submit(issue_next)
+            assert began.wait(60)
+            publish.publish_locked(issued(1, NOON), tmp_path / "out", "alder")
+        assert next_one.result() == 2
+
+
+@pytest.mark.parametrize(("made_from", "revision"), [(b"id = 1", 1), (b"id = 2", 2)])
+def test_the_same_time_of_issue_with_other_inputs_is_the_next_revision(
+    made_from: bytes, revision: int, tmp_path: Path
+) -> None:
+    put(tmp_path / "out", issued(1, NOON))
+    at, inputs = datetime.fromisoformat(NOON), {"job.toml": made_from}
+    assert publish.next_revision("alder", at, folder=tmp_path / "out", made_from=inputs) == revision
+
+
+def test_a_run_that_fails_takes_no_folder_from_another_that_waits(tmp_path: Path) -> None:
+    folder = tmp_path / "new" / "out"
+    began = threading.Event()
+
+    def issue_next() -> None:
+        began.set()
+        put(folder, a_set())
+
+    with ThreadPoolExecutor(1) as pool:
+        with suppress(RuntimeError), publish.lock_folder(folder):
+            next_one = pool.submit(issue_next)
+            assert began.wait(60)
+            raise RuntimeError("stopped")
+        next_one.result()
+    assert contents(folder) == a_set()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -66,8 +68,9 @@ def test_a_change_calls_for_its_tests(chooser: ModuleType, changed: str, tests: 
 def test_what_is_changed_is_read_from_git(
     chooser: ModuleType, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    said = {"diff": ["handover/weather/gaps.py", "tests/weather/test_gaps.py", "tests/archive/conftest.py"]}
-    monkeypatch.setattr(chooser, "git", lambda command, *_: said.get(command, []))
+    differ = ["handover/weather/gaps.py", "tests/weather/test_gaps.py", "tests/archive/conftest.py", ""]
+    said = {"diff": "\0".join(differ)}
+    monkeypatch.setattr(chooser, "git", lambda command, *_: said.get(command, ""))
     chooser.main("HEAD")
     told = capsys.readouterr().out.splitlines()
     assert told == [
@@ -77,3 +80,49 @@ def test_what_is_changed_is_read_from_git(
         "tests/weather",
         "--ignore=tests/archive/test_kill.py",
     ]
+
+
+# ---- in a clone of its own
+
+
+@pytest.fixture
+def clone(tmp_path: Path) -> Path:
+    """Return a clone with the script, and files with blanks and accents in their names."""
+    script = tmp_path / ".ci" / "changed.py"
+    script.parent.mkdir()
+    script.write_bytes((ROOT / ".ci" / "changed.py").read_bytes())
+    for name in ("tests/a b/test_c d.py", "tests/á/test_é.py", "tests/x/test_plain.py"):
+        (tmp_path / name).parent.mkdir(parents=True)
+        (tmp_path / name).write_text("", encoding="utf-8")
+    who = ["-c", "user.name=x", "-c", "user.email=x@example.com", "-c", "commit.gpgsign=false"]
+    for command in (["init", "-q"], ["add", "tests/x", "tests/á"], [*who, "commit", "-q", "-m", "x"]):
+        subprocess.run(["git", *command], cwd=tmp_path, check=True)
+    (tmp_path / "tests/á/test_é.py").write_text("x = 1\n", encoding="utf-8")
+    return tmp_path
+
+
+def changed_in(clone: Path, *arguments: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, ".ci/changed.py", *arguments]
+    return subprocess.run(command, cwd=clone, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.parametrize("arguments", [(), ("HEAD",)])
+def test_names_with_blanks_and_accents_are_whole(clone: Path, arguments: tuple[str, ...]) -> None:
+    done = changed_in(clone, *arguments)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.splitlines() == ["tests/a b/test_c d.py", "tests/á/test_é.py"]
+
+
+@pytest.mark.parametrize("commit", ["HEDA", "--stat", "", "tests/x"])
+def test_a_commit_that_is_none_is_refused(clone: Path, commit: str) -> None:
+    done = changed_in(clone, commit)
+    assert done.returncode == 1
+    assert done.stdout == ""
+    assert "cannot be told" in done.stderr
+
+
+def test_where_there_is_no_clone_nothing_is_guessed(clone: Path) -> None:
+    (clone / ".git").rename(clone / "elsewhere")
+    done = changed_in(clone)
+    assert done.returncode == 1
+    assert "cannot be told" in done.stderr

@@ -23,7 +23,8 @@ from handover.units import (
     read_quantity,
     to_reader,
 )
-from handover.weather.quantities import WeatherQuantity, units_of
+from handover.weather import quantities
+from handover.weather.quantities import WeatherQuantity
 
 # What people write, and the same in pint's own registry: a second reading of the same text.
 WRITTEN = [
@@ -213,7 +214,9 @@ def test_the_size_of_every_unit_agrees_with_pint(unit: str, registry: pint.UnitR
 def test_no_unit_is_there_for_nothing() -> None:
     used = {unit for each in KINDS.values() for unit in (each.si, *each.reads.values())}
     used |= {unit for each in KINDS.values() for unit, _ in each.out.values()}
-    used |= {unit for each in WeatherQuantity for unit in units_of(each)}
+    used |= {
+        unit for each in WeatherQuantity for unit in (quantities._SI[each], *quantities._UNITS[each].values())
+    }
     assert used | {"pascal"} == set(SIZES)  # of Menzel's equation
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import signal
 import subprocess
@@ -158,18 +159,22 @@ def test_where_no_process_can_begin_this_one_renders(
         assert finished_pdf(submit_pdf(task, pool), task) == render_pdf(PAGE)
 
 
-def test_one_core_or_another_engine_has_no_workers(
-    monkeypatch: pytest.MonkeyPatch, without_pdf_engine: Callable[..., Any]
-) -> None:
-    monkeypatch.setattr(pdfs, "core_count", lambda: 1)
-    with pdf_workers() as none:
-        assert none is None
-    monkeypatch.setattr(pdfs, "core_count", lambda: 2)
-    with without_pdf_engine(), pdf_workers() as none:
-        assert none is None
-    with pdf_workers() as two, without_pdf_engine():
-        assert two is not None
-        assert submit_pdf(PdfTask(PAGE), two).result().startswith(b"%PDF-1.7\n% stand-in")
+def test_one_core_has_no_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    for cores, has_workers in ((1, False), (2, True)):
+        monkeypatch.setattr(pdfs, "core_count", lambda cores=cores: cores)
+        with pdf_workers() as workers:
+            assert (workers is not None) is has_workers
+
+
+@pytest.mark.parametrize("is_enabled", [True, False])
+def test_the_collector_of_garbage_is_afterwards_as_it_was(is_enabled: bool) -> None:
+    try:
+        (gc.enable if is_enabled else gc.disable)()
+        with worker_pool.gc_paused():
+            assert not gc.isenabled()
+        assert gc.isenabled() is is_enabled
+    finally:
+        gc.enable()
 
 
 def test_one_core_and_two_make_the_same_set(
@@ -191,48 +196,109 @@ def test_one_core_and_two_make_the_same_set(
     assert documents(tmp_path / "1") == documents(tmp_path / "2")
 
 
-TWO_CORES = """
-import signal
+ON_CORES = """
+import signal, sys
 signal.signal(signal.SIGINT, signal.default_int_handler)  # whoever began the suite may have it ignored
+signal.signal(signal.SIGTERM, signal.SIG_DFL)
 from handover.service import pdf_workers
-pdf_workers.core_count = lambda: 2
+cores = int(sys.argv.pop(1))
+pdf_workers.core_count = lambda: cores
 from handover.cli import entry
 entry()
 """
 
-
-def issue_on_two_cores(
-    record: Path, weather: Path, as_of: str, out: Path, **more: Any
-) -> subprocess.Popen[str]:
-    """Begin an issue as from a terminal, in a session of its own."""
-    command = [sys.executable, "-c", TWO_CORES, "issue", record, "-w", weather, "--as-of", as_of, "-o", out]
-    arguments = [str(each) for each in command]
-    return subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True, start_new_session=True, **more)
+BREAKS = """
+from handover.documents import pages
+html = pages.data_sheet_html
+pages.data_sheet_html = lambda *args, **more: html(*args, **more).replace("</body>", "<img src='x.png'>")
+"""
 
 
-def test_workers_leave_neither_files_nor_processes(
-    record: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
+@pytest.fixture
+def temporary(tmp_path: Path) -> Path:
+    """Give the folder of temporary files for the runs of a test."""
+    folder = tmp_path / "temporary"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def begin(
+    record: Path, weather: Path, as_of: str, tmp_path: Path, temporary: Path
+) -> Callable[..., subprocess.Popen[str]]:
+    """Begin an issue as from a terminal, in a session of its own, on a number of cores."""
+
+    def issue(cores: int, before: str = "") -> subprocess.Popen[str]:
+        out = tmp_path / "out"
+        command = [sys.executable, "-c", before + ON_CORES, cores, "issue", record, "-w", weather]
+        arguments = [str(each) for each in [*command, "--as-of", as_of, "-o", out]]
+        env = {**os.environ, "TMPDIR": str(temporary)}
+        return subprocess.Popen(arguments, stderr=subprocess.PIPE, text=True, start_new_session=True, env=env)
+
+    return issue
+
+
+CORES = pytest.mark.parametrize("cores", [1, 2])
+
+
+@CORES
+def test_an_issue_leaves_neither_processes_nor_temporary_files(
+    cores: int, begin: Callable[..., Any], temporary: Path, until: Callable[..., None]
 ) -> None:
-    temporary = tmp_path / "temporary"
-    temporary.mkdir()
-    env = {**os.environ, "TMPDIR": str(temporary)}
-    with issue_on_two_cores(record, weather, as_of, tmp_path / "out", env=env) as issue:
+    with begin(cores) as issue:
         _, err = issue.communicate()
     assert issue.returncode == 0, err
     until(lambda: not processes_of(issue.pid), "a process is left")
     assert not list(temporary.iterdir())
 
 
-def test_ctrl_c_leaves_no_process(
-    record: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
+@CORES
+def test_an_issue_that_fails_leaves_neither_processes_nor_temporary_files(
+    cores: int, begin: Callable[..., Any], temporary: Path, until: Callable[..., None], tmp_path: Path
+) -> None:
+    with begin(cores, BREAKS) as issue:
+        _, err = issue.communicate()
+    assert issue.returncode == 1, err
+    assert "x.png" in err
+    until(lambda: not processes_of(issue.pid), "a process is left")
+    assert not list(temporary.iterdir())
+    assert not (tmp_path / "out").exists()
+
+
+def test_ctrl_c_while_processes_begin_leaves_none(
+    begin: Callable[..., Any], temporary: Path, until: Callable[..., None], tmp_path: Path
 ) -> None:
     """A terminal sends it to every process of the group."""
-    with issue_on_two_cores(record, weather, as_of, tmp_path / "out") as stopped:
+    with begin(2) as stopped:
         until(lambda: processes_of(stopped.pid, but=stopped.pid) or stopped.poll() is not None, "none begins")
         os.killpg(stopped.pid, signal.SIGINT)
         _, err = stopped.communicate()
     assert (stopped.returncode, err) == (1, "Stopped. Nothing was written.\n")
     until(lambda: not processes_of(stopped.pid), "a process is left")
+    assert not list(temporary.iterdir())
+    assert not (tmp_path / "out").exists()
+
+
+@CORES
+@pytest.mark.parametrize("send", [os.kill, os.killpg])
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_files(
+    cores: int,
+    send: Callable[[int, int], None],
+    number: int,
+    begin: Callable[..., Any],
+    temporary: Path,
+    until: Callable[..., None],
+    tmp_path: Path,
+) -> None:
+    """A service manager sends SIGTERM, to the process or to all of its group."""
+    with begin(cores) as stopped:
+        until(lambda: any(temporary.rglob("weasyprint-*/*")) or stopped.poll() is not None, "no PDF is begun")
+        send(stopped.pid, number)
+        _, err = stopped.communicate()
+    assert (stopped.returncode, err.splitlines()[-1:]) == (1, ["Stopped. Nothing was written."])
+    until(lambda: not processes_of(stopped.pid), "a process is left")
+    assert not list(temporary.iterdir())
     assert not (tmp_path / "out").exists()
 
 

@@ -167,6 +167,36 @@ def lock_path(path: Path, *, wait: bool = True) -> Iterator[None]:
         os.close(handle)
 
 
+@contextmanager
+def hold_lock_file(file: Path) -> Iterator[None]:
+    """Hold a lock file, which is made for this and removed afterwards. Wait while somebody else holds it.
+
+    Raises:
+        OSError: It cannot be made: its folder does not exist, or cannot be written.
+    """
+    handle = _open_locked(file)
+    try:
+        yield
+    finally:
+        file.unlink(missing_ok=True)
+        os.close(handle)
+
+
+def _open_locked(file: Path) -> int:
+    """Return the handle that holds the lock of a file of this name."""
+    while True:
+        handle = os.open(file, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o666)
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX)
+            with suppress(FileNotFoundError):
+                if os.path.samestat(os.fstat(handle), file.stat(follow_symlinks=False)):
+                    return handle
+        except BaseException:
+            os.close(handle)
+            raise
+        os.close(handle)  # whoever held it has removed it meanwhile
+
+
 def link_or_copy(source: Path, target: Path) -> None:
     """Give a file a second name, or copy it where the system cannot do that."""
     try:

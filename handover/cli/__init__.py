@@ -18,6 +18,7 @@ from __future__ import annotations
 
 import gc
 import os
+import signal
 import sys
 
 from handover.cli.arguments import build_parser
@@ -39,9 +40,17 @@ def entry() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # No plugin of pydantic's is used: to look for some reads the metadata of every installed package.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, _stop)
     status = main(sys.argv[1:])
     gc.freeze()
     sys.exit(status)
+
+
+def _stop(*_: object) -> None:
+    """End as by Ctrl-C, so that nothing unfinished is left; once, so that this is not stopped in turn."""
+    signal.signal(signal.SIGTERM, signal.SIG_IGN)
+    raise KeyboardInterrupt
 
 
 def main(argv: Sequence[str]) -> int:

@@ -21,7 +21,7 @@ def config(options: Options) -> None:
 
     settings = config_of(options)
     rows = describe_settings(settings)
-    print_cautions(misspelt_variables(os.environ))
+    print_cautions(misspelt_variables(os.environ, settings))
     if options.json:
         print("\n".join(json.dumps(row.as_json()) for row in rows))
         return

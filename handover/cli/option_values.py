@@ -56,7 +56,7 @@ def time_of_issue(options: Options) -> datetime:
     """Return the time of issue: that of --as-of, else now."""
     from datetime import datetime
 
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     if options.as_of is None:
         return now()
@@ -67,13 +67,12 @@ def time_of_issue(options: Options) -> datetime:
         problem = "is not a time"
     if problem is None:
         return time
-    finding = Finding(
+    raise UnusableInput.with_finding(
         f'"{options.as_of}" {problem}',
         field="--as-of",
         expected="a date, a time and its offset from UTC",
         example="2026-07-14T12:30:00-04:00",
     )
-    raise UnusableInput([finding])
 
 
 def request_of(options: Options, settings: Settings) -> IssueRequest:
@@ -94,33 +93,31 @@ def request_of(options: Options, settings: Settings) -> IssueRequest:
 def open_archive(options: Options) -> Archive:
     """Return the archive that the settings name, with its catalog."""
     from handover.archive.store import Archive
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     config = config_of(options)
     if config.archive is None:
-        finding = Finding(
+        raise UnusableInput.with_finding(
             "no archive is specified",
             expected="its folder, on the command line, in the environment variable HANDOVER_ARCHIVE, or in "
             "the settings",
             example="handover find alder --in /srv/archive",
         )
-        raise UnusableInput([finding])
     return Archive(config.archive, config.catalog)
 
 
 def open_existing_archive(options: Options) -> Archive:
     """Return an archive as `open_archive` does, but refuse one that does not exist."""
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     archive = open_archive(options)
     if not archive.bags.is_dir():
-        finding = Finding(
+        raise UnusableInput.with_finding(
             "is not an archive",
             file=str(archive.folder),
             expected="a folder that `handover archive` has written to",
             example=f"handover archive out/alder-garage --to {shell_word(archive.folder)}",
         )
-        raise UnusableInput([finding])
     return archive
 
 
@@ -128,7 +125,7 @@ def parse_day(text: str, field: str) -> date:
     """Return the day of a text: a date, today or tomorrow."""
     from datetime import date, timedelta
 
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     today = now().astimezone().date()
     match text:
@@ -141,8 +138,8 @@ def parse_day(text: str, field: str) -> date:
     except ValueError:
         pass
     expected = "a date, today or tomorrow"
-    raise UnusableInput(
-        [Finding(f'"{text}" is not a date', field=field, expected=expected, example="2026-07-14")]
+    raise UnusableInput.with_finding(
+        f'"{text}" is not a date', field=field, expected=expected, example="2026-07-14"
     )
 
 
@@ -163,23 +160,23 @@ def settings_of(options: Options) -> Settings:
 
 def refuse_existing(name: str) -> None:
     """Refuse a file that exists already, and one without a name."""
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     if not name:
         problem = "the name of the file to write is empty"
-        raise UnusableInput([Finding(problem, expected="a name", example="alder-garage.toml")])
+        raise UnusableInput.with_finding(problem, expected="a name", example="alder-garage.toml")
     if os.path.lexists(name):
         problem = "already exists and was left unchanged"
-        raise UnusableInput([Finding(problem, file=name, expected="the name of a new file")])
+        raise UnusableInput.with_finding(problem, file=name, expected="the name of a new file")
 
 
 def write_new(name: str, content: bytes) -> None:
     """Write a file that does not exist yet."""
     from handover.base.atomic import create_file
-    from handover.errors import Finding, UnusableInput
+    from handover.errors import UnusableInput
 
     refuse_existing(name)
     try:
         create_file(to_path(name), content)
     except OSError as fault:
-        raise UnusableInput([Finding(f"cannot be written: {fault.strerror}", file=name)]) from None
+        raise UnusableInput.with_finding(f"cannot be written: {fault.strerror}", file=name) from None

@@ -8,7 +8,7 @@ not checked against the papers.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Final, NamedTuple
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -95,51 +95,6 @@ class HydrationCurve:
         for name in ("heat_j_kg", "activation_energy"):
             if not np.all(np.asarray(getattr(self, name)) >= 0.0):
                 raise OutOfRange(f"{name} must be 0 or more")
-
-
-class BoguePhases(NamedTuple):
-    """The four clinker phases, as mass fractions of the cement."""
-
-    c3s: Floats
-    c2s: Floats
-    c3a: Floats
-    c4af: Floats
-
-
-def bogue(
-    *, cao: ArrayLike, sio2: ArrayLike, al2o3: ArrayLike, fe2o3: ArrayLike, so3: ArrayLike
-) -> BoguePhases:
-    """Return the potential phases of a portland cement from its oxides.
-
-    Args:
-        cao: Lime, less the free lime, any shape; all are mass fractions of the cement and broadcast. [1]
-        sio2: Silica. [1]
-        al2o3: Alumina. [1]
-        fe2o3: Ferric oxide. [1]
-        so3: Sulphate. [1]
-
-    Returns:
-        The phases, broadcast shapes. [1]
-
-    Source:
-        Bogue (1929), in the simplified form of ASTM C150, quoted in a text on cement chemistry.
-
-    Raises:
-        OutOfRange: so little alumina beside the iron that no tricalcium aluminate would form; another set of
-            coefficients holds there.
-    """
-    lime, silica, alumina, iron, sulphate = (
-        np.asarray(oxide, dtype=np.float64) for oxide in (cao, sio2, al2o3, fe2o3, so3)
-    )
-    c3s = 4.07 * lime - 7.60 * silica - 6.72 * alumina - 1.43 * iron - 2.85 * sulphate
-    c2s = 2.87 * silica - 0.754 * c3s
-    c3a = 2.65 * alumina - 1.69 * iron
-    c4af = 3.04 * iron
-    if not np.all(c3a >= 0.0):
-        raise OutOfRange(
-            "Bogue's coefficients need more alumina beside the iron (Al2O3/Fe2O3 of 0.64 or more)"
-        )
-    return BoguePhases(c3s, c2s, c3a, c4af)
 
 
 def hydration_curve(
@@ -288,24 +243,6 @@ def degree_of_hydration(equivalent_age_h: ArrayLike, curve: HydrationCurve) -> F
         Schindler and Folliard (2005).
     """
     return degree_and_rate(equivalent_age_h, curve.ultimate, curve.tau_h, curve.beta)[0]
-
-
-def hydration_rate(equivalent_age_h: ArrayLike, curve: HydrationCurve) -> Floats:
-    """Return the gain in the degree of hydration for each hour of equivalent age; 0 at age 0.
-
-    Times `arrhenius_rate` it is the gain for each hour of the clock.
-
-    Args:
-        equivalent_age_h: At ``curve.reference_c``, any shape that broadcasts with the curve. [h]
-        curve: Of the concrete.
-
-    Returns:
-        Broadcast shape. [1/h]
-
-    Source:
-        Derivative of the curve of Schindler and Folliard (2005).
-    """
-    return degree_and_rate(equivalent_age_h, curve.ultimate, curve.tau_h, curve.beta)[1]
 
 
 def degree_and_rate(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,11 +14,6 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from handover.base.arrays import Floats
-
-# EN 1992-1-1:2004 eq. B.10: exp(13.65 - 4000/(273 + T)).
-_EN1992_CONSTANT: Final = 13.65
-_EN1992_KELVIN: Final = 4000.0
-_EN1992_ZERO_K: Final = 273.0
 
 
 def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, reference_c: ArrayLike) -> Floats:
@@ -107,44 +102,6 @@ def temperature_time_factor(hours: ArrayLike, temperature_c: ArrayLike, datum_c:
     """
     intervals, temperature = _intervals(hours, temperature_c)
     return _accumulate(intervals, np.maximum(np.subtract(temperature, datum_c), 0.0))
-
-
-def en1992_age_factor(temperature_c: ArrayLike) -> Floats:
-    """Return the factor on time of the temperature-adjusted age of EN 1992.
-
-    It is 0.998, not 1, at 20 degC: the constants of the standard are rounded.
-
-    Args:
-        temperature_c: Of the concrete, any shape. [degC], 0 to 80 as the standard has it.
-
-    Returns:
-        Same shape. [1]
-
-    Source:
-        EN 1992-1-1:2004, eq. B.10; the same as fib Model Code 2010, eq. 5.1-85.
-    """
-    kelvin = np.asarray(temperature_c, dtype=np.float64) + _EN1992_ZERO_K
-    return np.exp(_EN1992_CONSTANT - _EN1992_KELVIN / kelvin)
-
-
-def en1992_adjusted_age(hours: ArrayLike, temperature_c: ArrayLike) -> Floats:
-    """Return the temperature-adjusted age of EN 1992, accumulated.
-
-    Args:
-        hours: Instants, strictly increasing, shape (n+1,). [h]
-        temperature_c: Mean between each two instants, shape (..., n). [degC]
-
-    Returns:
-        At each instant, the first 0, shape (..., n+1). [h]
-
-    Source:
-        EN 1992-1-1:2004, eq. B.10.
-
-    Raises:
-        OutOfRange: as `equivalent_age`.
-    """
-    intervals, temperature = _intervals(hours, temperature_c)
-    return _accumulate(intervals, en1992_age_factor(temperature))
 
 
 def _intervals(hours: ArrayLike, temperature_c: ArrayLike) -> tuple[Floats, Floats]:

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Final, Protocol
 import numpy as np
 
 from handover.errors import OutOfRange
-from handover.units import conversion
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -21,7 +20,6 @@ if TYPE_CHECKING:
 
 _YOUNGEST_DAYS: Final = 1e-12  # in place of age 0, by which EN 1992 would divide
 _SMALLEST_RATIO: Final = 1e-300  # in place of ratio 0, of which EN 1992 would take the logarithm
-_MPA_PER_PSI, _ = conversion("psi", "megapascal")
 
 
 class StrengthCurve(Protocol):
@@ -173,40 +171,3 @@ def hyperbolic_strength(
     gained = np.asarray(rate) * np.maximum(np.asarray(maturity) - np.asarray(offset), 0.0)
     strength: Floats = np.asarray(ultimate) * gained / (1.0 + gained)
     return strength
-
-
-def plowman_ratio(temperature_time_factor: ArrayLike, a: ArrayLike, b: ArrayLike) -> Floats:
-    """Return the share of the 28-day strength at a temperature-time factor, by Plowman.
-
-    Args:
-        temperature_time_factor: Above a datum of -11 degC, any shape. [degC h]
-        a: Share at 1000 degC h, broadcasts. [1]
-        b: Gain for each tenfold of maturity, broadcasts. [1]
-
-    Returns:
-        Broadcast shape; 0 where the logarithm would fall below it. [1]
-
-    Source:
-        Plowman (1956), as quoted in textbooks: A + B log10(M/1000).
-    """
-    maturity = np.maximum(temperature_time_factor, np.finfo(np.float64).tiny)
-    ratio = np.asarray(a) + np.asarray(b) * np.log10(maturity / 1000.0)
-    return np.asarray(np.maximum(ratio, 0.0))
-
-
-def modulus_of_rupture(strength_mpa: ArrayLike, factor: ArrayLike = 7.5) -> Floats:
-    """Return the flexural strength that goes with a compressive strength.
-
-    Args:
-        strength_mpa: Compressive, any shape. [MPa], 0 or more.
-        factor: On the square root in psi, broadcasts: 7.5 of ACI 318, 9 of paving practice. [psi^0.5]
-
-    Returns:
-        Broadcast shape. [MPa]
-
-    Source:
-        ACI 318, 7.5 sqrt(f'c) in psi, converted exactly (from memory, not checked against the standard).
-    """
-    strength_psi = np.asarray(strength_mpa, dtype=np.float64) / _MPA_PER_PSI
-    rupture: Floats = np.asarray(factor) * np.sqrt(strength_psi) * _MPA_PER_PSI
-    return rupture

@@ -16,8 +16,9 @@ import io
 import platform
 import shutil
 import sys
+import threading
 import warnings
-from contextlib import redirect_stdout, suppress
+from contextlib import contextmanager, redirect_stdout, suppress
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
@@ -72,6 +73,9 @@ class Library(NamedTuple):
         return next((name for name in self.names if ".so" in name), self.names[0])
 
 
+_LOAD_LOCK = threading.Lock()
+
+
 @cache
 def load_engine() -> None:
     """Import the PDF engine, or say what it lacks.
@@ -80,10 +84,34 @@ def load_engine() -> None:
         MissingLibraries: A library that it needs cannot be opened.
     """
     require_libraries()
-    with warnings.catch_warnings():
+    with _LOAD_LOCK, _names_as_they_are(), warnings.catch_warnings():
         # We bring our own fonts: that the system has none is no loss.
         warnings.filterwarnings("ignore", "(?i).*fontconfig.*ugly", UserWarning)
         import weasyprint  # noqa: F401, PLC0415 - heavy
+
+
+@contextmanager
+def _names_as_they_are() -> Iterator[None]:
+    """Have the engine's names of libraries opened as they are: one of them is right on any Linux.
+
+    For each name that the loader does not know, cffi would have `find_library` run the compiler and the
+    linker: half a second in all, and temporary files that stay if the run is stopped.
+    """
+    if sys.platform != "linux":
+        yield
+        return
+    import ctypes.util  # noqa: PLC0415 - only here
+
+    find_library = ctypes.util.find_library
+    ctypes.util.find_library = _find_nothing
+    try:
+        yield
+    finally:
+        ctypes.util.find_library = find_library
+
+
+def _find_nothing(name: str) -> str | None:  # noqa: ARG001 - the signature of `find_library`
+    return None
 
 
 @cache

@@ -32,28 +32,6 @@ NARROW = 400.0
 """The same on the page, for a phone."""
 
 
-def render_care_sheet(
-    words: Wording,
-    *,
-    paper: Paper = "letter",
-    pictures: Mapping[str, bytes] | None = None,
-    attachments: Sequence[Attachment] = (),
-) -> bytes:
-    """Return the owner's care sheet as PDF/A-3a; same inputs, same bytes.
-
-    Args:
-        words: The schedule in the reader's language and units.
-        paper: "letter" or "a4".
-        pictures: The job's own pictures (logo, photos) by the name the record gives them.
-        attachments: Files to lay inside, see `embedded_files`.
-
-    Raises:
-        UnusableInput: A picture that cannot be read.
-        RenderingFailed: The PDF engine warned or failed.
-    """
-    return render_pdf(care_sheet_html(words, paper=paper, pictures=pictures), attachments)
-
-
 def sheet_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
     """Return the finished HTML of a sheet as PDF. Arguments and errors as `render_pdf`."""
     return render_pdf(html, attachments)
@@ -62,7 +40,13 @@ def sheet_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
 def care_sheet_html(
     words: Wording, *, paper: Paper = "letter", pictures: Mapping[str, bytes] | None = None
 ) -> str:
-    """Return the finished HTML that the care sheet is rendered from. Arguments as `render_care_sheet`."""
+    """Return the finished HTML of the owner's care sheet.
+
+    Args:
+        words: The job and its schedule in words, in the reader's language and units.
+        paper: Its size.
+        pictures: The logo and the photos, by the names that the record gives them.
+    """
     drawn = {
         "time_line": charts.time_line(words, WIDE).for_paper,
         "strength": charts.strength(words, HALF).for_paper,
@@ -78,8 +62,8 @@ def render_care_page(
     """Return the owner's care page: one HTML file that carries all it shows.
 
     Args:
-        words: As `render_care_sheet`.
-        pictures: As `render_care_sheet`.
+        words: As `care_sheet_html`.
+        pictures: As `care_sheet_html`.
         calendar: The owner's calendar, where it is made already, for the link that adds all of it.
     """
     return care_page_html(words, pictures=pictures, calendar=calendar).encode("utf-8")
@@ -97,15 +81,8 @@ def care_page_html(
     return _fill_template("care_page.html", CareSheet(words, pictures or {}, calendar), drawn, "letter")
 
 
-def render_data_sheet(
-    words: Wording, *, paper: Paper = "letter", attachments: Sequence[Attachment] = ()
-) -> bytes:
-    """Return the office's data sheet as PDF/A-3a. Arguments as `render_care_sheet`."""
-    return render_pdf(data_sheet_html(words, paper=paper), attachments)
-
-
 def data_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
-    """Return the finished HTML that the data sheet is rendered from. Arguments as `render_care_sheet`."""
+    """Return the finished HTML of the office's data sheet. Arguments as `care_sheet_html`."""
     template = environment(words.templates).get_template("data_sheet.html")
     strength = charts.strength(words).for_paper
     html = template.render(data=DataSheet(words), strength=strength, **_shared_values(words, paper))

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from datetime import UTC
 from functools import cache, lru_cache
 from typing import TYPE_CHECKING, Literal
+from weakref import WeakSet
 
 from handover.documents.engine import load_engine
 from handover.documents.pdf_structure import complete, end_streams_clearly
@@ -101,12 +102,23 @@ def _fonts(_faces: tuple[str, ...]) -> FontConfiguration:
     """Return what the engine knows of fonts, for all documents of the same faces: it gives little back."""
     from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415 - heavy
 
-    return FontConfiguration()
+    configuration = FontConfiguration()
+    _FONTS.add(configuration)
+    return configuration
+
+
+_FONTS: WeakSet[FontConfiguration] = WeakSet()
 
 
 @atexit.register
 def close_fonts() -> None:
-    """Remove the files that the engine keeps of fonts, at the end of the process."""
+    """Remove the files that the engine keeps of fonts, at the end of the process.
+
+    The engine removes them when Python frees its object. A document may keep that alive in a circle, and at
+    the end of a process Python does not look for circles.
+    """
+    for each in _FONTS:
+        each.__del__()
     _fonts.cache_clear()
 
 

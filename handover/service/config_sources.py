@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -45,7 +46,7 @@ def read_config(file: Path | None, environ: Mapping[str, str], options: Mapping[
     Raises:
         UnusableInput: All that is wrong, in the file, in the environment and in the options.
     """
-    named = file or (Path(environ[FILE_VARIABLE]) if environ.get(FILE_VARIABLE) else None)
+    named = file or (_expand_user(Path(environ[FILE_VARIABLE])) if environ.get(FILE_VARIABLE) else None)
     used = named or user_file()
     written = (
         *_file_entries(used, must_exist=named is not None),
@@ -93,9 +94,9 @@ class _Entry:
         """Return the value as its field has it. A path in the file is relative to the file."""
         to_field = SETTINGS[self.name].convert
         value = to_field(self.value) if to_field else self.value
-        if self.file is not None and isinstance(value, Path):
-            return self.file.parent / value.expanduser()
-        return value
+        if not isinstance(value, Path) or self.origin.startswith("option "):  # the shell has expanded these
+            return value
+        return _expand_user(value) if self.file is None else self.file.parent / _expand_user(value)
 
     def fault(self, problem: str) -> Finding:
         """Return a finding with an example that can be copied."""
@@ -109,6 +110,13 @@ class _Entry:
             example = f"{self.field} {example}"
         file = str(self.file) if self.file else None
         return Finding(problem, file, self.line, self.field, setting.expected, example)
+
+
+def _expand_user(path: Path) -> Path:
+    """Return a path with the home folder for "~"; unchanged where no user has the name after it."""
+    with suppress(RuntimeError):
+        return path.expanduser()
+    return path
 
 
 def _environment_entries(environ: Mapping[str, str]) -> Iterator[_Entry]:
@@ -240,13 +248,18 @@ def _missing_host(entries: Sequence[_Entry]) -> Iterator[Finding]:
         yield Finding("is missing", str(in_file[0].file), in_file[0].line, host.key, host.expected, host.line)
 
 
-def misspelt_variables(environ: Mapping[str, str]) -> list[Finding]:
-    """Return a caution for each environment variable that is nearly that of a setting."""
+def misspelt_variables(environ: Mapping[str, str], config: Config) -> list[Finding]:
+    """Return a caution for each environment variable that is nearly that of a setting.
+
+    Args:
+        environ: The environment variables.
+        config: The settings, one of which names a variable itself.
+    """
     from handover.jobs.fields import nearest_word  # noqa: PLC0415  only for a finding; pydantic is slow to import
 
     known = {variable_of(name).removeprefix(PREFIX).casefold() for name in SETTINGS} | {"settings"}
     findings = []
-    for variable in sorted(environ):
+    for variable in sorted(environ.keys() - {config.mail_password_env}):
         word = variable.removeprefix(PREFIX).casefold()
         if variable.startswith(PREFIX) and word not in known and (likely := nearest_word(word, known)):
             example = PREFIX + likely.upper()

@@ -11,15 +11,18 @@ What was saved is never written again, so that nothing typed is lost. A record w
 from __future__ import annotations
 
 import re
+import unicodedata
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from hashlib import sha256
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from filelock import FileLock
 
-from handover.archive.store import bag_name
 from handover.base.atomic import write_file
+from handover.base.file_names import MAX_NAME_BYTES, safe_name
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import FolderFiles
 from handover.jobs.parse import decode_utf8, language_of
@@ -33,6 +36,9 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
 
 FILES_FOLDER = "files"
+DIGEST_DIGITS = 8
+"""Hexadecimal digits that keep two names apart."""
+
 _SAVED = re.compile(r"(\d{4,})-(\d{8}T\d{6}Z)\.(toml|json)")
 _TIME = "%Y%m%dT%H%M%SZ"
 
@@ -86,7 +92,7 @@ class Drafts:
         Raises:
             UnusableInput: There is none of that name.
         """
-        folder = self._folder / bag_name(name)
+        folder = self._folder / _folder_name(name)
         saved = _revisions_in(folder)
         if not saved:
             raise UnusableInput([Finding(f"there is no draft {name!r}", expected="the name of a draft")])
@@ -97,7 +103,7 @@ class Drafts:
 
     def history(self, name: str) -> tuple[DraftRevision, ...]:
         """Return a draft each time it was saved, in order."""
-        saved = _revisions_in(self._folder / bag_name(name))
+        saved = _revisions_in(self._folder / _folder_name(name))
         return tuple(DraftRevision(number, at, file.read_bytes()) for number, at, file in saved)
 
     def save(
@@ -112,7 +118,8 @@ class Drafts:
         """Save a draft; return it with its findings. The same bytes again change nothing.
 
         Args:
-            name: Of the draft, such as the id of the job; small and capital letters are the same.
+            name: Of the draft, such as the id of the job; small and capital letters are the same. No two
+                other names are one draft; one that some system does not take gets a suffix.
             data: The record, TOML or JSON, with faults or without.
             at: Time of saving, aware.
             files: Files that the record names, by those names; a later one takes the place of an earlier.
@@ -120,14 +127,11 @@ class Drafts:
 
         Raises:
             UnusableInput: The draft was changed by somebody else since, or a file has a name that leads out
-                of the folder.
+                of the folder or that some system does not take.
         """
-        folder = self._folder / bag_name(name)
-        if outside := [each for each in files or {} if not is_inside(each)]:
-            expected = "a name below the folder of the record"
-            raise UnusableInput(
-                [Finding("leads out of the draft", each, expected=expected) for each in outside]
-            )
+        folder = self._folder / _folder_name(name)
+        if unusable := [finding for each in files or {} if (finding := _problem_of_name(each))]:
+            raise UnusableInput(unusable)
         with self._lock(folder):
             saved = _revisions_in(folder)
             last = saved[-1][0] if saved else 0
@@ -146,6 +150,28 @@ class Drafts:
         folder.mkdir(parents=True, exist_ok=True)
         with FileLock(folder / ".lock"):
             yield
+
+
+def _folder_name(name: str) -> str:
+    """Return the folder of a draft: its name, or where some system does not take that, one of its own."""
+    name = unicodedata.normalize("NFC", name.lower())
+    safe = safe_name(name)
+    if safe == name:
+        return safe
+    digest = f"-{sha256(name.encode(errors='surrogatepass')).hexdigest()[:DIGEST_DIGITS]}"
+    kept = safe.encode()[: MAX_NAME_BYTES - len(digest)].decode(errors="ignore")
+    return f"{kept}{digest}"
+
+
+def _problem_of_name(path: str) -> Finding | None:
+    """Return what is wrong with the name of a file; None if every system takes it as it is."""
+    if not is_inside(path):
+        return Finding("leads out of the draft", path, expected="a name below the folder of the record")
+    parts = PurePosixPath(path).parts
+    safe = "/".join(map(safe_name, parts))
+    if safe == unicodedata.normalize("NFC", "/".join(parts)):
+        return None
+    return Finding("is not a name that every system takes", path, expected="another name", example=safe)
 
 
 def _revisions_in(folder: Path) -> list[tuple[int, datetime, Path]]:

@@ -52,40 +52,6 @@ def read_record(path: Path) -> tuple[JobRecord, tuple[Finding, ...]]:
     return examined.record, examined.findings
 
 
-def read_inputs(
-    record: Path,
-    weather: Path | None,
-    as_of: datetime,
-    *,
-    key: str | None = None,
-    typical: Path | None = None,
-) -> JobInputs:
-    """Read and check a job record and its weather.
-
-    Args:
-        record: The file of the job record.
-        weather: The file of the weather; None to download it.
-        as_of: Time of issue, aware.
-        key: Of a customer of the forecast service, for the download.
-        typical: The file of a typical year of the place, for the hours past the forecast.
-
-    Raises:
-        UnusableInput: All that is wrong with them, and between them.
-        DownloadFailed: The forecast could not be had.
-    """
-    LOG.info("1 read")
-    examined = examine_job(record)
-    job = examined.record
-    if weather is not None:
-        weather_file = read_weather_file(weather)
-    elif job is not None:
-        weather_file = download_weather(job, as_of, key=key)
-    else:
-        raise UnusableInput(examined.findings)
-    year = None if typical is None else read_weather_file(typical)
-    return check_inputs(examined, weather_file, as_of, typical_file=year)
-
-
 def check_inputs(
     examined: ExaminedRecord,
     weather_file: WeatherFile,

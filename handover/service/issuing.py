@@ -22,7 +22,14 @@ from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import RecordSource, examine_source, read_source
 from handover.schedule.changes import changes
 from handover.service.inputs import check_inputs, compute, download_weather, read_weather_file
-from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, next_revision, publish
+from handover.service.publish import (
+    INPUTS_FOLDER,
+    SCHEDULE_FILE,
+    lock_folder,
+    next_revision,
+    publish,
+    publish_locked,
+)
 from handover.service.render import render_documents
 from handover.service.settings import Settings, add_manifest
 from handover.weather.reading import examine_weather_bytes
@@ -323,6 +330,8 @@ def issue_to_folder(
 ) -> IssuedSet:
     """Issue to a folder, as the next revision of the set that is there; return the set.
 
+    Of several runs that issue to the folder at once, each waits for the one before.
+
     Args:
         request: What the set is to be made from; its revision is not used.
         folder: New, empty, or with an earlier set of the same job.
@@ -334,7 +343,10 @@ def issue_to_folder(
     """
     inputs = check_request(request)
     on_findings(inputs.cautions)
-    revised = replace(request, revision=next_revision(inputs.job.id, request.as_of, folder=folder))
-    issued = render_set(inputs, compute_schedule(inputs, revised), revised, workers)
-    issued.write(folder)
+    job, made_from = inputs.job.id, add_manifest(inputs, request.settings)
+    with lock_folder(folder):
+        revision = next_revision(job, request.as_of, folder=folder, made_from=made_from)
+        revised = replace(request, revision=revision)
+        issued = render_set(inputs, compute_schedule(inputs, revised), revised, workers)
+        publish_locked(issued.files, folder, job)
     return issued

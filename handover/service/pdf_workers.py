@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import os
-import sys
 from concurrent.futures import Future
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -62,8 +61,7 @@ def pdf_workers() -> Iterator[PdfWorkers | None]:
 
     Begin them before anything else: they load the PDF engine while the schedule is computed.
     """
-    cores = core_count()
-    if cores < MAX_PDF_WORKERS or _engine_is_replaced():
+    if core_count() < MAX_PDF_WORKERS:
         yield None
         return
     with Workers(MAX_PDF_WORKERS, make_pdf_alone, load_pdf_engine) as workers:
@@ -77,15 +75,9 @@ def core_count() -> int:
     return os.cpu_count() or 1
 
 
-def _engine_is_replaced() -> bool:
-    """Whether this process has another PDF engine than the one that a fresh process would load."""
-    pages, pdf = (sys.modules.get(f"handover.documents.{name}") for name in ("pages", "pdf"))
-    return pages is not None and pdf is not None and pages.render_pdf is not pdf.render_pdf
-
-
 def submit_pdf(task: PdfTask, workers: PdfWorkers | None) -> Future[bytes]:
     """Return a PDF to come: from a worker, or, where there is none, from this process at once."""
-    if workers is not None and not _engine_is_replaced():
+    if workers is not None:
         return workers.submit(task)
     future: Future[bytes] = Future()
     try:

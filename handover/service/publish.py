@@ -8,12 +8,20 @@ import os
 import re
 import secrets
 import shutil
-from contextlib import contextmanager, suppress
-from datetime import datetime
+from contextlib import ExitStack, contextmanager, suppress
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from handover.base.atomic import flush, lock_path, replace_folder, restore_backup, write_new_file
-from handover.errors import Finding, RenderingFailed, UnusableInput
+from handover.base.atomic import (
+    flush,
+    hold_lock_file,
+    lock_path,
+    replace_folder,
+    restore_backup,
+    walk,
+    write_new_file,
+)
+from handover.errors import RenderingFailed, UnusableInput
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -50,22 +58,77 @@ def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
         UnusableInput: The target is something else than an earlier set of this job.
         RenderingFailed: A document is empty.
     """
+    _require_documents(files)
+    with lock_folder(folder):
+        publish_locked(files, folder, job)
+
+
+@contextmanager
+def lock_folder(folder: Path) -> Iterator[None]:
+    """Hold the place of a set while its revision is chosen and until it is written; wait for whoever does.
+
+    The folders above it are made. If the block fails, those that hold nothing are removed again.
+
+    Raises:
+        UnusableInput: They cannot be made.
+    """
+    folder = folder.resolve()
+    made: list[Path] = []
+    with ExitStack() as held:
+        while True:
+            made += _make_parents(folder)
+            with suppress(FileNotFoundError):  # another run has failed and removed the folders above
+                held.enter_context(hold_lock_file(folder.with_name(f".{folder.name}.lock")))
+                break
+        try:
+            _recover(folder)
+            yield
+        except BaseException:
+            held.close()
+            for each in made:
+                with suppress(OSError):  # another run has begun to write there
+                    each.rmdir()
+            raise
+
+
+def publish_locked(files: Mapping[str, bytes], folder: Path, job: str) -> None:
+    """Write a set of documents to a folder that the caller holds by `lock_folder`. All else as `publish`."""
     LOG.info("6 put in place")
+    _require_documents(files)
+    folder = folder.resolve()
+    _require_later_issue(files, check_folder(folder, job), folder)
+    with _temporary_folder(folder) as fresh:
+        _write(files, fresh)
+        _copy_foreign_files(folder, fresh)
+        _swap(fresh, folder)
+
+
+def _require_documents(files: Mapping[str, bytes]) -> None:
     if empty := [name for name, content in files.items() if not content]:
         raise RenderingFailed(f"nothing was rendered into {', '.join(empty)}")
-    folder = folder.resolve()
-    _recover(folder)
-    check_folder(folder, job)
-    made = _make_parents(folder)
+
+
+def _require_later_issue(files: Mapping[str, bytes], earlier: Mapping[str, Any] | None, folder: Path) -> None:
+    """Refuse to overwrite a later issue, or another one of the same revision."""
+    if earlier is None:
+        return
+    there, new = _issue_of(earlier), _issue_of(json.loads(files[SCHEDULE_FILE]))
+    if there[0] < new[0] or there == new:
+        return
+    raise UnusableInput.with_finding(
+        f"holds revision {there[0]} of {there[1]}; the new set would be revision {new[0]} of {new[1]}",
+        file=str(folder),
+        expected="a later revision; another run may have issued this job meanwhile: issue it again",
+    )
+
+
+def _issue_of(schedule: Mapping[str, Any]) -> tuple[int, str]:
+    """Return revision and time of issue of a schedule."""
     try:
-        with _temporary_folder(folder) as fresh:
-            _write(files, fresh)
-            _copy_foreign_files(folder, fresh)
-            _swap(fresh, folder)
-    except BaseException:
-        for each in made:
-            each.rmdir()
-        raise
+        issued_at = datetime.fromisoformat(schedule["issued_at"])
+        return int(schedule["revision"]), issued_at.astimezone(UTC).isoformat()
+    except (ValueError, TypeError, LookupError):
+        return 0, ""
 
 
 def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
@@ -91,44 +154,59 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
 
 
 def next_revision(
-    job: str, as_of: datetime, *, folder: Path | None = None, archived: Iterable[int] = ()
+    job: str,
+    as_of: datetime,
+    *,
+    folder: Path | None = None,
+    made_from: Mapping[str, bytes] | None = None,
+    archived: Iterable[int] = (),
 ) -> int:
     """Return the revision of a set that is to be issued: one more than the last one, wherever that is.
 
-    The same time of issue in a folder is the same issue, made again. What is archived is never made again.
+    The same time of issue in a folder is the same issue, made again, if it is made from the same. What is
+    archived is never made again.
 
     Args:
         job: The id of the job.
         as_of: Time of issue, aware.
-        folder: Where the set goes, if it goes to a folder.
+        folder: Where the set goes, if it goes to a folder; the caller holds it by `lock_folder`.
+        made_from: What the set is made from, by file name, as below `inputs/`; None if that does not count.
         archived: The revisions that the archive holds.
 
     Raises:
         UnusableInput: Something else than a set of documents of this job is in the folder.
     """
-    in_folder = 1 if folder is None else _next_in_folder(folder, job, as_of)
+    in_folder = 1 if folder is None else _next_in_folder(folder, job, as_of, made_from)
     return max(in_folder, *(each + 1 for each in archived), 1)
 
 
-def _next_in_folder(folder: Path, job: str, as_of: datetime) -> int:
+def _next_in_folder(folder: Path, job: str, as_of: datetime, made_from: Mapping[str, bytes] | None) -> int:
     earlier = check_folder(folder, job)
     if earlier is None:
         return 1
     try:
-        again = datetime.fromisoformat(earlier["issued_at"]) == as_of
+        again = datetime.fromisoformat(earlier["issued_at"]) == as_of and _is_made_from(folder, made_from)
         return int(earlier["revision"]) + (not again)
     except (ValueError, TypeError, LookupError):
         raise _refusal(folder, "holds a set of documents whose schedule.json was changed") from None
 
 
+def _is_made_from(folder: Path, made_from: Mapping[str, bytes] | None) -> bool:
+    """Whether the inputs of the set in a folder are these."""
+    inputs = folder / INPUTS_FOLDER
+    files = walk(inputs) if inputs.is_dir() else ()
+    return made_from is None or made_from == {
+        name: (inputs / name).read_bytes() for name, each in files if each.is_file()
+    }
+
+
 def _refusal(folder: Path, problem: str) -> UnusableInput:
-    finding = Finding(
-        problem=problem,
+    return UnusableInput.with_finding(
+        problem,
         file=str(folder),
         expected="a new folder, or one with an earlier set of the same job",
         example=f"{folder}-2",
     )
-    return UnusableInput([finding])
 
 
 def _make_parents(folder: Path) -> list[Path]:
@@ -137,7 +215,8 @@ def _make_parents(folder: Path) -> list[Path]:
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
     except OSError as fault:
-        raise UnusableInput([Finding(f"cannot be made: {fault.strerror}", file=str(folder.parent))]) from None
+        problem = f"cannot be made: {fault.strerror}"
+        raise UnusableInput.with_finding(problem, file=str(folder.parent)) from None
     return missing
 
 
@@ -158,8 +237,6 @@ def _recover(folder: Path) -> None:
     earlier = _backup_path(folder)
     restore_backup(folder, earlier)
     shutil.rmtree(earlier, ignore_errors=True)
-    if not folder.parent.is_dir():
-        return
     for left in folder.parent.iterdir():
         if not left.name.startswith(f".{folder.name}.issuing-"):
             continue

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import gc
 import os
+import shutil
 import signal
 import sys
+import tempfile
 import threading
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
@@ -46,8 +48,9 @@ class Workers(Generic[_Task, _Result]):
 
     A thread of ours sees to each process, so it is known which task a process was at when it died: that task
     is begun anew, `MAX_ATTEMPTS` times in all, and those in the queue go to whichever process is free. The
-    processes begin at once. They hear no Ctrl-C, and end with us. Use it as a context: what is not done when
-    an exception leaves the context is given up.
+    processes begin at once. They hear no Ctrl-C, and end with us. Their temporary files are in a folder of
+    ours, which goes with the last of them, however it ended. Use it as a context: what is not done when an
+    exception leaves the context is given up.
 
     Args:
         count: How many processes.
@@ -61,6 +64,7 @@ class Workers(Generic[_Task, _Result]):
         self._prepare = prepare
         self._stopped = False
         self._running: set[_Process] = set()
+        self._temporary = tempfile.TemporaryDirectory(prefix="handover-", ignore_cleanup_errors=True)
         self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
         for each in self._threads:
             each.start()
@@ -85,14 +89,26 @@ class Workers(Generic[_Task, _Result]):
 
     def close(self, *, at_once: bool = False) -> None:
         """End the processes: when all that was submitted is done, or at once."""
-        self._stopped = at_once
         for _ in self._threads:
             self._queue.put(None)
-        if at_once:
-            for each in tuple(self._running):
-                each.kill()
-        for thread in self._threads:
-            thread.join()
+        try:
+            if at_once:
+                self._kill()
+            for thread in self._threads:
+                thread.join()
+        except BaseException:  # stopped while it waits
+            self._kill()
+            for thread in self._threads:
+                thread.join()
+            raise
+        finally:
+            self._temporary.cleanup()
+
+    def _kill(self) -> None:
+        """End the processes, whatever they are at."""
+        self._stopped = True
+        for each in tuple(self._running):
+            each.kill()
 
     def _serve(self) -> None:
         """Have the tasks of the queue done by one process after another."""
@@ -140,7 +156,7 @@ class Workers(Generic[_Task, _Result]):
         raise WorkerDied(f"the process at work on it died, {MAX_ATTEMPTS} times")
 
     def _begin(self) -> _Process:
-        process = _Process(self._work, self._prepare)
+        process = _Process(self._work, self._prepare, self._temporary.name)
         self._running.add(process)
         if self._stopped:
             process.kill()
@@ -167,12 +183,13 @@ _BEGIN_LOCK = threading.Lock()
 class _Process:
     """One process, and the channel to it."""
 
-    def __init__(self, work: Callable[[Any], Any], prepare: Callable[[], None]) -> None:
+    def __init__(self, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:
         self._tasks = 0
         with _BEGIN_LOCK:
             context = _context()
             self._channel, theirs = context.Pipe()
-            self._process = context.Process(target=_work_off, args=(theirs, work, prepare), daemon=True)
+            arguments = (theirs, work, prepare, temporary)
+            self._process = context.Process(target=_work_off, args=arguments, daemon=True)
             _start_resource_tracker()
             try:
                 self._process.start()
@@ -232,16 +249,15 @@ def _context() -> Any:
     return context
 
 
-def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], None]) -> None:
-    """Do the tasks that come through a channel, until it is closed."""
+def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:
+    """Do the tasks that come through a channel, until it is closed. The folder of temporary files is ours."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_exit_with_parent, daemon=True).start()
+    tempfile.tempdir = temporary
+    threading.Thread(target=_exit_with_parent, args=(temporary,), daemon=True).start()
     prepare()
     with suppress(EOFError, OSError):
         while True:
             channel.send_bytes(_do(work, channel.recv_bytes()))
-    if (pdf := sys.modules.get("handover.documents.pdf")) is not None:
-        pdf.close_fonts()  # a process that is no child of the interpreter's own runs nothing at its exit
 
 
 def _do(work: Callable[[Any], Any], data: bytes) -> bytes:
@@ -258,10 +274,11 @@ def _do(work: Callable[[Any], Any], data: bytes) -> bytes:
         return bytes(ForkingPickler.dumps((False, RuntimeError(reason))))
 
 
-def _exit_with_parent() -> None:
+def _exit_with_parent(temporary: str) -> None:
     parent = parent_process()
     if parent is not None:
         wait_for_end([parent.sentinel])
+        shutil.rmtree(temporary, ignore_errors=True)  # the parent was killed
         os._exit(1)
 
 
@@ -271,9 +288,11 @@ def gc_paused() -> Iterator[None]:
 
     While a task is at work nothing of it is garbage, and to look for some took a fifth of the time.
     """
+    was_enabled = gc.isenabled()
     gc.disable()
     try:
         yield
     finally:
-        gc.enable()
+        if was_enabled:
+            gc.enable()
         gc.collect()

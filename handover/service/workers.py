@@ -195,14 +195,14 @@ def _client(scheduler: str) -> Any:
         from distributed import Client  # noqa: PLC0415 - only for a cluster
     except ImportError:
         problem = "Dask is not installed, by which a cluster is reached"
-        finding = Finding(problem, field="--scheduler", expected="pip install 'handover[cluster]'")
-        raise UnusableInput([finding]) from None
+        raise UnusableInput.with_finding(
+            problem, field="--scheduler", expected="pip install 'handover[cluster]'"
+        ) from None
     with suppress(OSError, TimeoutError, ValueError):
         return Client(scheduler, timeout=CONNECT_TIMEOUT_S, set_as_default=False)
-    finding = Finding(
+    raise UnusableInput.with_finding(
         f"no scheduler answers at {scheduler}",
         field="--scheduler",
         expected="the address of a Dask scheduler",
         example="tcp://office-server:8786",
     )
-    raise UnusableInput([finding])

@@ -161,11 +161,6 @@ def find_unit(quantity: WeatherQuantity, text: str | None) -> Unit | None:
     return Unit(*conversion(known, _SI[quantity])) if known else None
 
 
-def units_of(quantity: WeatherQuantity) -> frozenset[str]:
-    """Return the names in `units.SIZES` of what a quantity may be in, that of its column included."""
-    return frozenset({*_UNITS[quantity].values(), _SI[quantity]})
-
-
 def accepted_units(quantity: WeatherQuantity) -> str:
     """Return the units a quantity may be given in, for people."""
     return _ACCEPTED[quantity]

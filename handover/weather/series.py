@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from handover.base.arrays import ONE_HOUR, Floats
-
 if TYPE_CHECKING:
     from numpy.typing import NDArray
+
+    from handover.base.arrays import Floats
 
 AnyInstant = datetime | np.datetime64
 StateColumn = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
@@ -95,11 +95,6 @@ class WeatherSeries:
     def seconds(self) -> Floats:
         """The instants as UTC seconds, shape (n,)."""
         return utc_seconds(self.time)
-
-    @property
-    def is_unbroken(self) -> bool:
-        """Whether every hour follows the one before by an hour."""
-        return bool((np.diff(self.time) == ONE_HOUR).all())
 
     @property
     def typical_from(self) -> datetime | None:

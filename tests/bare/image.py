@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -23,6 +24,13 @@ if TYPE_CHECKING:
 BASE, IMAGE = "localhost/debian:trixie-slim", "localhost/handover:latest"
 OWNER = 1000
 FOLDER = PROJECT / "out" / "image"
+
+INSTALLED = """
+import re
+from importlib.metadata import distributions
+for each in distributions():
+    print(re.sub("[-_.]+", "-", each.metadata["Name"]).lower() + "==" + each.version)
+"""
 
 
 @dataclass(frozen=True)
@@ -109,9 +117,24 @@ def _run(buildah: Buildah) -> None:
     complete(work / "out")
     if (work / "out" / "care-sheet.pdf").stat().st_uid != OWNER:
         raise Failure("the documents do not belong to the plain user")
-    tools = "from importlib.util import find_spec; raise SystemExit(any(map(find_spec, ['pytest', 'mypy'])))"
-    buildah.inside(container, "/opt/handover/bin/python", "-c", tools)
+    _packages(buildah.inside(container, "/opt/handover/bin/python", "-c", INSTALLED).split())
     buildah("rm", container)
+
+
+def _packages(installed: list[str]) -> None:
+    """Make sure that nothing is installed but what the program needs when it runs, as its lock names it.
+
+    Raises:
+        Failure: Something else is.
+    """
+    lock = PROJECT / "requirements.lock"
+    command = [sys.executable, PROJECT / ".ci" / "lock_part.py", "run-time", lock]
+    pinned = subprocess.run(command, stdout=subprocess.PIPE, text=True, check=True).stdout
+    known = re.findall(r"^([a-z0-9-]+)(?:\[[a-z,]+\])?(==[^ ;\\]+)", pinned, re.MULTILINE)
+    plain = {re.sub(r"\b0+(?=\d)", "", each) for each in installed}  # 1.006 is 1.6
+    unknown = plain - {name + version for name, version in known}
+    if {each.partition("==")[0] for each in unknown} != {"handover"}:
+        raise Failure(f"the image has what its lock does not name: {', '.join(sorted(unknown))}")
 
 
 if __name__ == "__main__":

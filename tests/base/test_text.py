@@ -65,8 +65,30 @@ def test_a_terminal_obeys_nothing(text: str) -> None:
 
 
 def test_what_is_hidden_is_not_what_some_scripts_need() -> None:
-    assert all(map(is_hidden, "\x00\u202e\u2028\ufeff\ue000\ud800"))
-    assert not any(map(is_hidden, "a \u00e9\u200c\u200d"))
+    assert all(map(is_hidden, "\x00\u2028\ufeff\ue000\ud800"))
+    assert not any(map(is_hidden, "a \u00e9\u200c\u200d\u0601"))
+
+
+@pytest.mark.parametrize(
+    "char",
+    [
+        pytest.param("\u061c", id="Arabic letter mark"),
+        pytest.param("\u200b", id="zero width space"),
+        pytest.param("\u200e", id="left-to-right mark"),
+        pytest.param("\u200f", id="right-to-left mark"),
+        pytest.param("\u202e", id="right-to-left override"),
+        pytest.param("\u2060", id="word joiner"),
+        pytest.param("\u2064", id="invisible plus"),
+        pytest.param("\u206a", id="inhibit symmetric swapping"),
+        pytest.param("\u00ad", id="soft hyphen"),
+        pytest.param("\u180e", id="Mongolian vowel separator"),
+        pytest.param("\ufff9", id="interlinear annotation anchor"),
+        pytest.param("\U000e0041", id="tag letter A"),
+        pytest.param("\u3164", id="Hangul filler"),
+    ],
+)
+def test_what_hides_or_turns_text_is_hidden(char: str) -> None:
+    assert is_hidden(char)
 
 
 @pytest.mark.parametrize(

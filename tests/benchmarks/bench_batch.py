@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 from handover.documents import pages
 from handover.documents.pdf import VARIANT, _files
 from handover.service.batch import Batch, find_records, run_batch
-from handover.service.inputs import read_inputs
+from handover.service.issuing import check_request, read_request
 from handover.service.settings import Settings
 from handover.service.workers import RenderResult, RenderTask, make_documents, run_in_processes
 
@@ -48,7 +48,7 @@ def line(what: str, value: str, goal: str = "") -> None:
 
 def orders() -> Iterator[RenderTask]:
     """Give orders without end: the sample, each time by another name."""
-    received = read_inputs(SAMPLE / "job.toml", SAMPLE / "weather.csv", AS_OF)
+    received = check_request(read_request(SAMPLE / "job.toml", SAMPLE / "weather.csv", AS_OF))
     record = dict([next(iter(received.files.items()))])
     for number in count():
         yield RenderTask(f"job-{number}", replace(received, files=record), AS_OF, 1, Settings())

@@ -20,7 +20,8 @@ from handover.documents.pages import care_sheet_html, data_sheet_html
 from handover.documents.wording import Wording
 from handover.schedule.ensemble import MEMBERS
 from handover.schedule.plan import plan_cure
-from handover.service.inputs import compute, read_inputs
+from handover.service.inputs import compute
+from handover.service.issuing import check_request, read_request
 from handover.service.pdf_workers import MAX_PDF_WORKERS
 
 if TYPE_CHECKING:
@@ -109,7 +110,7 @@ def bench_help() -> None:
 def bench_issue(folder: Path) -> None:
     """Measure one whole issue on one core and on two, beside the bare engine on the same finished pages."""
     as_of = datetime.fromisoformat(AS_OF)
-    received = read_inputs(SAMPLE / "job.toml", SAMPLE / "weather.csv", as_of)
+    received = check_request(read_request(SAMPLE / "job.toml", SAMPLE / "weather.csv", as_of))
     words = Wording(received.job, compute(received, as_of))
     pages = []
     for name, html in (("care", care_sheet_html), ("data", data_sheet_html)):
@@ -133,7 +134,7 @@ def bench_issue(folder: Path) -> None:
 def bench_schedule() -> None:
     """Measure a schedule of 28 days, slab and ground, in process: one case, and all that a date rests on."""
     as_of = datetime.fromisoformat(AS_OF)
-    received = read_inputs(SAMPLE / "job.toml", SAMPLE / "weather.csv", as_of)
+    received = check_request(read_request(SAMPLE / "job.toml", SAMPLE / "weather.csv", as_of))
     for members, goal in ((1, "within 150 ms"), (MEMBERS, "within 600 ms")):
         plan = partial(plan_cure, received.job, received.weather, as_of, members=members)
         seconds = min(timeit.repeat(plan, number=1, repeat=10))

@@ -30,7 +30,7 @@ from PIL import Image
 
 from handover.documents import pdf as pdf_engine
 from handover.documents.calendars import owner_calendar
-from handover.documents.pages import embedded_files, render_care_sheet, render_data_sheet
+from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, sheet_pdf
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.pdf_structure import end_streams_clearly
 from handover.documents.schedule_json import schedule_json
@@ -82,8 +82,8 @@ def sheets(plain: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
     )
     pictures = {"logo.png": logo("RGBA"), "door.png": logo("RGB")}
     return {
-        "care": render_care_sheet(words, pictures=pictures, attachments=inside),
-        "data": render_data_sheet(words, attachments=inside),
+        "care": sheet_pdf(care_sheet_html(words, pictures=pictures), inside),
+        "data": sheet_pdf(data_sheet_html(words), inside),
     }
 
 
@@ -150,7 +150,7 @@ def test_the_validator_sees_what_the_engine_leaves_undone(
     module_inputs: tuple[JobRecord, CureSchedule], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(pdf_engine, "complete", lambda *_: None)
-    found = findings(render_care_sheet(Wording(*module_inputs)))
+    found = findings(sheet_pdf(care_sheet_html(Wording(*module_inputs))))
     assert {"PDFUA1-ID-PART-001", "PDFA3A-METADATA-FILTER-001"} <= found
 
 

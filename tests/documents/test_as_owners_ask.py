@@ -18,12 +18,13 @@ from hypothesis import strategies as st
 
 from handover.documents.calendars import owner_calendar
 from handover.documents.care_sheet import CareSheet
-from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
+from handover.documents.pages import care_page_html, care_sheet_html, sheet_pdf
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind, Visit
 from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, by_day
-from handover.service.inputs import compute, read_inputs
+from handover.service.inputs import compute
+from handover.service.issuing import check_request, read_request
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -43,9 +44,9 @@ def first_pages(sample: str, language: str) -> tuple[Wording, str]:
     record = FOLDER / sample / "job.toml"
     finished = tomllib.loads(record.read_text("utf-8"))["placement"]["finished"]
     as_of = (finished + timedelta(hours=1)).replace(tzinfo=ZoneInfo(SAMPLES[sample]))
-    received = read_inputs(record, FOLDER / sample / "weather.csv", as_of)
+    received = check_request(read_request(record, FOLDER / sample / "weather.csv", as_of))
     words = Wording(received.job, compute(received, as_of), language=language)
-    pdf = render_care_sheet(words, pictures=received.pictures)
+    pdf = sheet_pdf(care_sheet_html(words, pictures=received.pictures))
     command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
     told = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
     return words, plain(told)

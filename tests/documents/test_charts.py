@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from handover.documents import charts
 from handover.documents.charts.chart import LABEL, nice_ticks
-from handover.documents.charts.labels import count_crossings, flag_rows, label_flag, place_labels
+from handover.documents.charts.labels import count_crossings, flag_rows, place_labels, placements
 from handover.documents.charts.strength_band import GATE_KINDS
 from handover.documents.charts.timeline import SLAB_TONES
 from handover.documents.svg import INKS, Drawing, text_width
@@ -35,7 +35,7 @@ labels = st.lists(st.tuples(st.floats(16, 504), st.floats(30, 230)), min_size=1,
 
 @given(labels)
 def test_flags_keep_apart(drawn: list[tuple[float, float]]) -> None:
-    flags = [label_flag(pole, width, 518) for pole, width in drawn]
+    flags = [placements(pole, width, 518)[0] for pole, width in drawn]
     levels = flag_rows(flags)
     for one in range(len(flags)):
         for other in range(one):
@@ -46,7 +46,7 @@ def test_flags_keep_apart(drawn: list[tuple[float, float]]) -> None:
 @given(labels)
 def test_flags_stay_on_the_paper(drawn: list[tuple[float, float]]) -> None:
     for pole, width in drawn:
-        assert 0 <= max(label_flag(pole, width, 518).right, pole) <= 518
+        assert 0 <= max(placements(pole, width, 518)[0].right, pole) <= 518
 
 
 @pytest.mark.parametrize(
@@ -64,7 +64,7 @@ def test_no_pole_runs_through_a_label(labels: list[tuple[float, float]], edge: f
 
 
 def test_a_pole_through_a_label_is_seen() -> None:
-    flags = [label_flag(pole, 110, 518) for pole in (70, 119)]
+    flags = [placements(pole, 110, 518)[0] for pole in (70, 119)]
     assert count_crossings(flags, [0, 1])
     assert not count_crossings(flags, [1, 0])
 
@@ -72,7 +72,7 @@ def test_a_pole_through_a_label_is_seen() -> None:
 @given(labels)
 def test_labels_fly_to_the_right_where_they_can(drawn: list[tuple[float, float]]) -> None:
     flags, levels = place_labels(drawn, 518)
-    plain = [label_flag(pole, width, 518) for pole, width in drawn]
+    plain = [placements(pole, width, 518)[0] for pole, width in drawn]
     assert list(flags) == plain or count_crossings(plain, flag_rows(plain))
     assert levels == flag_rows(flags)
 

@@ -206,3 +206,16 @@ def test_no_font_of_the_system_is_needed(
     assert "font" not in done.stderr.lower()
     sheet = (tmp_path / "set" / "care-sheet.pdf").read_bytes()
     assert sheet == (issue_sample(SAMPLE.name) / "care-sheet.pdf").read_bytes()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the system's search for libraries is needed")
+def test_no_compiler_is_asked_for_libraries() -> None:
+    """It would write temporary files that a stop leaves, for names that no Linux has."""
+    code = """
+import sys
+sys.addaudithook(lambda event, _: print(event) if event in {"subprocess.Popen", "os.posix_spawn"} else None)
+from handover.documents.engine import load_engine
+load_engine()
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout) == (0, ""), done.stderr

@@ -12,12 +12,7 @@ import pikepdf
 import pytest
 
 from handover.documents.care_sheet import CareSheet
-from handover.documents.pages import (
-    care_page_html,
-    care_sheet_html,
-    data_sheet_html,
-    render_care_sheet,
-)
+from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html, sheet_pdf
 from handover.documents.schedule_json import schedule_json
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
@@ -88,7 +83,7 @@ def test_a_record_with_a_list_prints_that_alone(job_with: Any, schedule: CureSch
 def test_a_simple_sheet_stays_within_four_pages_with_the_usual_list(
     job_with: Any, schedule: CureSchedule
 ) -> None:
-    pdf = render_care_sheet(Wording(job_with(walkthrough=()), schedule))
+    pdf = sheet_pdf(care_sheet_html(Wording(job_with(walkthrough=()), schedule)))
     with pikepdf.open(io.BytesIO(pdf)) as opened:
         assert len(opened.pages) <= 4
     assert "Anchor positions, as found" in printed(pdf)
@@ -108,7 +103,7 @@ def test_what_is_to_be_mended_stands_where_the_crew_comes_back(
 
 
 def test_it_stands_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
-    pdf = render_care_sheet(Wording(job_with(walkthrough=ITEMS), schedule))
+    pdf = sheet_pdf(care_sheet_html(Wording(job_with(walkthrough=ITEMS), schedule)))
     assert "To mend: Edge by the tap; Drain." in printed(pdf, "-l", "1")
 
 

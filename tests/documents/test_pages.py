@@ -25,8 +25,7 @@ from handover.documents.pages import (
     care_sheet_html,
     data_sheet_html,
     render_care_page,
-    render_care_sheet,
-    render_data_sheet,
+    sheet_pdf,
 )
 from handover.documents.pdf import render_pdf
 from handover.documents.pictures import picture_uri
@@ -69,12 +68,12 @@ def picture(width: int, height: int, kind: str = "PNG", **extra: Any) -> bytes:
 
 @pytest.fixture(scope="module")
 def sheet(module_inputs: tuple[JobRecord, CureSchedule]) -> bytes:
-    return render_care_sheet(Wording(*module_inputs))
+    return sheet_pdf(care_sheet_html(Wording(*module_inputs)))
 
 
 @pytest.fixture(scope="module")
 def office(module_inputs: tuple[JobRecord, CureSchedule]) -> bytes:
-    return render_data_sheet(Wording(*module_inputs))
+    return sheet_pdf(data_sheet_html(Wording(*module_inputs)))
 
 
 # ---- what the first pages answer
@@ -186,7 +185,7 @@ def test_fonts_are_ours_and_embedded(which: str, request: pytest.FixtureRequest)
 
 @pytest.mark.parametrize(("paper", "size"), [("letter", (612, 792)), ("a4", (595, 842))])
 def test_paper(paper: Any, size: tuple[int, int], module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(*module_inputs), paper=paper))) as pdf:
+    with pikepdf.open(io.BytesIO(sheet_pdf(care_sheet_html(Wording(*module_inputs), paper=paper)))) as pdf:
         box = [float(each) for each in pdf.pages[0].mediabox]
     assert (round(box[2]), round(box[3])) == size
 
@@ -197,11 +196,11 @@ from pathlib import Path
 spec = importlib.util.spec_from_file_location("made", sys.argv[1])
 made = importlib.util.module_from_spec(spec)
 spec.loader.exec_module(made)
-from handover.documents.pages import render_care_page, render_care_sheet, render_data_sheet
+from handover.documents.pages import care_sheet_html, data_sheet_html, render_care_page, sheet_pdf
 from handover.documents.wording import Wording
 words = Wording(made.make_job(), made.make_schedule(cautions=made.ALWAYS))
-for render in (render_care_sheet, render_care_page, render_data_sheet):
-    print(hashlib.sha256(render(words)).hexdigest())
+for made in (sheet_pdf(care_sheet_html(words)), render_care_page(words), sheet_pdf(data_sheet_html(words))):
+    print(hashlib.sha256(made).hexdigest())
 """
 
 
@@ -341,7 +340,7 @@ def test_strange_letters_still_use_our_fonts_only(job_with: JobWith, schedule: C
     job = job_with(
         owner={"name": "山田 太郎 🙂"}, site={"name": "Дом\u0000 № 5", "timezone": "America/New_York"}
     )
-    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(job, schedule)))) as pdf:
+    with pikepdf.open(io.BytesIO(sheet_pdf(care_sheet_html(Wording(job, schedule))))) as pdf:
         names = {
             str(each.BaseFont).split("+")[-1]
             for each in pdf.objects
@@ -363,7 +362,9 @@ def test_long_names_long_lists_and_a_huge_logo(job_with: JobWith, schedule: Cure
         contractor={"name": LONG, "phone": "+1 (336) 555-0117 ext. 2044", "logo": "logo.png"},
         walkthrough=items,
     )
-    pages = pages_of(render_care_sheet(Wording(job, schedule), pictures={"logo.png": picture(6000, 900)}))
+    pages = pages_of(
+        sheet_pdf(care_sheet_html(Wording(job, schedule), pictures={"logo.png": picture(6000, 900)}))
+    )
     text = words(" ".join(pages))
     assert all(f"Item {n} The" in text for n in range(30))
     assert all(len(words(page)) > 200 for page in pages)  # no page is near empty
@@ -373,7 +374,7 @@ def test_long_names_long_lists_and_a_huge_logo(job_with: JobWith, schedule: Cure
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_short_and_long_cures(days: int, units: Any, job: JobRecord, schedule_with: ScheduleWith) -> None:
     schedule = schedule_with(days=days, cautions=SAFETY)
-    pages = pages_of(render_care_sheet(Wording(job, schedule, units=units)))
+    pages = pages_of(sheet_pdf(care_sheet_html(Wording(job, schedule, units=units))))
     assert all(len(words(page)) > 200 for page in pages)
     if days:
         assert Wording(job, schedule).watering[-1].day in words(" ".join(pages))
@@ -402,8 +403,10 @@ def test_a_bare_record_makes_a_sheet(job_with: JobWith, schedule: CureSchedule) 
         cylinder=(),
         mix={"specified_strength": 20.0, "cementitious": 300.0, "water_cementitious": 0.5},
     )
-    assert "Ask the people who placed your slab." in words(text_of(render_care_sheet(Wording(job, schedule))))
-    assert b"%PDF" in render_data_sheet(Wording(job, schedule))
+    assert "Ask the people who placed your slab." in words(
+        text_of(sheet_pdf(care_sheet_html(Wording(job, schedule))))
+    )
+    assert b"%PDF" in sheet_pdf(data_sheet_html(Wording(job, schedule)))
 
 
 def test_no_headline_stands_alone_at_the_foot_of_a_page(
@@ -412,7 +415,7 @@ def test_no_headline_stands_alone_at_the_foot_of_a_page(
     heads = {"What hurts people", "About this slab", "What was placed", "How to do it", "This is normal"}
     for days in range(5, 15):
         for page in pages_of(
-            render_care_sheet(Wording(job_with(), schedule_with(days=days, cautions=SAFETY)))
+            sheet_pdf(care_sheet_html(Wording(job_with(), schedule_with(days=days, cautions=SAFETY))))
         ):
             lines = [line.strip() for line in page.splitlines() if line.strip()]
             assert lines[-2] not in heads  # the last line is the foot

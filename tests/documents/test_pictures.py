@@ -11,7 +11,7 @@ import pikepdf
 import pytest
 from PIL import Image, ImageFile, PngImagePlugin
 
-from handover.documents.pages import render_care_page, render_care_sheet
+from handover.documents.pages import care_sheet_html, render_care_page, sheet_pdf
 from handover.documents.pictures import picture_uri
 from handover.documents.wording import Wording
 from handover.errors import UnusableInput
@@ -158,7 +158,9 @@ def test_the_page_shows_them_so(job: Any, schedule: CureSchedule) -> None:
 
 
 def test_the_sheet_shows_them_so(job: Any, schedule: CureSchedule) -> None:
-    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(job, schedule), pictures=PICTURES))) as pdf:
+    with pikepdf.open(
+        io.BytesIO(sheet_pdf(care_sheet_html(Wording(job, schedule), pictures=PICTURES)))
+    ) as pdf:
         drawn = [
             each
             for each in pdf.objects

@@ -15,12 +15,13 @@ import pikepdf
 import pytest
 import textstat
 
-from handover.documents.pages import care_sheet_html, render_care_sheet
+from handover.documents.pages import care_sheet_html, sheet_pdf
 from handover.documents.templating import languages, read_text
 from handover.documents.translations import slug
 from handover.documents.wording import Wording
 from handover.jobs.record import Method
-from handover.service.inputs import compute, read_inputs
+from handover.service.inputs import compute
+from handover.service.issuing import check_request, read_request
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -81,7 +82,7 @@ class Prose(HTMLParser):
 def planned(sample: Path) -> tuple[JobRecord, CureSchedule]:
     placement = tomllib.loads((sample / "job.toml").read_text("utf-8"))["placement"]
     as_of = (placement["finished"] + timedelta(hours=1)).replace(tzinfo=EASTERN)
-    received = read_inputs(sample / "job.toml", sample / "weather.csv", as_of)
+    received = check_request(read_request(sample / "job.toml", sample / "weather.csv", as_of))
     return received.job, compute(received, as_of)
 
 
@@ -117,7 +118,9 @@ def test_spanish_is_easy(sample: Path) -> None:
 def test_the_sheet_of_the_summer_sample_has_four_pages(language: str) -> None:
     """Its first page holds all that is needed tonight; longer words must not push it apart."""
     (summer,) = (each for each in SAMPLES if each.name == "summer-garage")
-    with pikepdf.open(io.BytesIO(render_care_sheet(Wording(*planned(summer), language=language)))) as pdf:
+    with pikepdf.open(
+        io.BytesIO(sheet_pdf(care_sheet_html(Wording(*planned(summer), language=language))))
+    ) as pdf:
         assert len(pdf.pages) == 4
 
 

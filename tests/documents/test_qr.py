@@ -11,7 +11,7 @@ import icalendar
 import zxingcpp
 from PIL import Image
 
-from handover.documents.pages import care_page_html, care_sheet_html, render_care_sheet
+from handover.documents.pages import care_page_html, care_sheet_html, sheet_pdf
 from handover.documents.qr import draw_code, sheet_code
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
@@ -39,7 +39,7 @@ def read_from(pdf: bytes, dpi: int = 110) -> list[str]:
 
 def test_it_is_the_address_of_the_page(job_with: JobWith, schedule: CureSchedule) -> None:
     job = job_with(contractor={**FIRM, "page_url": URL})
-    assert read_from(render_care_sheet(Wording(job, schedule))) == [URL]
+    assert read_from(sheet_pdf(care_sheet_html(Wording(job, schedule)))) == [URL]
     assert "It opens this sheet as a page." in care_sheet_html(Wording(job, schedule))
 
 
@@ -47,11 +47,11 @@ def test_the_longest_address_is_read(job_with: JobWith, schedule: CureSchedule) 
     url = "https://example.com/" + "a1B-" * 45
     assert len(url) == 200  # the longest that a record may hold
     job = job_with(contractor={**FIRM, "page_url": url})
-    assert read_from(render_care_sheet(Wording(job, schedule)), 150) == [url]
+    assert read_from(sheet_pdf(care_sheet_html(Wording(job, schedule))), 150) == [url]
 
 
 def test_without_an_address_it_is_the_first_job(job: JobRecord, schedule: CureSchedule) -> None:
-    (read,) = read_from(render_care_sheet(Wording(job, schedule)))
+    (read,) = read_from(sheet_pdf(care_sheet_html(Wording(job, schedule))))
     event = icalendar.Event.from_ical(read)
     first = Wording(job, schedule).milestone(schedule.milestone(MilestoneKind.FIRST_WATER))
     assert event["SUMMARY"] == "Start watering"

@@ -31,10 +31,11 @@ from scipy.ndimage import gaussian_filter, uniform_filter
 from weasyprint.text.ffi import pango
 
 from handover.documents.calendars import owner_calendar
-from handover.documents.pages import embedded_files, render_care_sheet, render_data_sheet
+from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, sheet_pdf
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.inputs import compute, read_inputs
+from handover.service.inputs import compute
+from handover.service.issuing import check_request, read_request
 from handover.service.job_inputs import unique_names
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ def inputs(sample: str) -> tuple[JobInputs, CureSchedule]:
     done = placement.get("finished", placement["end"]) + timedelta(hours=1)
     as_of = datetime.fromisoformat(f"{done.isoformat()}-04:00")
     (weather,) = (each for each in folder.iterdir() if each.stem == "weather")
-    received = read_inputs(record, weather, as_of)
+    received = check_request(read_request(record, weather, as_of))
     return received, compute(received, as_of)
 
 
@@ -97,8 +98,8 @@ def sheet(kind: str, sample: str, edition: str) -> bytes:
         record=next(iter(unique_names(received.files.items()).items())),
     )
     if kind == "care":
-        return render_care_sheet(words, paper=paper, pictures=received.pictures, attachments=inside)
-    return render_data_sheet(words, paper=paper, attachments=inside)
+        return sheet_pdf(care_sheet_html(words, paper=paper, pictures=received.pictures), inside)
+    return sheet_pdf(data_sheet_html(words, paper=paper), inside)
 
 
 def pages_of(pdf: bytes, folder: Path) -> list[Image.Image]:

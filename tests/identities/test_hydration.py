@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from handover.base.arrays import Floats
 from handover.concrete.hydration import (
     CementComposition,
     HydrationCurve,
@@ -16,7 +17,6 @@ from handover.concrete.hydration import (
     degree_of_hydration,
     heat_of_hydration,
     hydration_curve,
-    hydration_rate,
 )
 from handover.concrete.setting import final_set_degree, initial_set_degree, scale_time, set_age
 from handover.errors import OutOfRange
@@ -44,6 +44,10 @@ curves = st.builds(
 )
 
 
+def rate(age: float, curve: HydrationCurve) -> Floats:
+    return degree_and_rate(age, curve.ultimate, curve.tau_h, curve.beta)[1]
+
+
 INITIAL, FINAL = practice()["setting.initial"], practice()["setting.final"]
 
 
@@ -56,7 +60,7 @@ def test_never_falls_and_never_passes_the_ultimate(curve: HydrationCurve, age: f
 @given(curves)
 def test_nothing_has_happened_at_age_0(curve: HydrationCurve) -> None:
     assert degree_of_hydration(0.0, curve) == 0.0
-    assert hydration_rate(0.0, curve) == 0.0
+    assert rate(0.0, curve) == 0.0
 
 
 @given(curves, st.floats(0.5, 1000.0))
@@ -64,7 +68,7 @@ def test_the_rate_is_the_derivative(curve: HydrationCurve, age: float) -> None:
     """Central difference over a ten-thousandth of the age; its own error is about 1e-8."""
     step = 1e-4 * age
     before, after = degree_of_hydration([age - step, age + step], curve)
-    assert hydration_rate(age, curve) == pytest.approx((after - before) / (2 * step), rel=1e-5, abs=1e-12)
+    assert rate(age, curve) == pytest.approx((after - before) / (2 * step), rel=1e-5, abs=1e-12)
 
 
 @given(curves, st.floats(0.02, 0.98))

@@ -10,7 +10,6 @@ from hypothesis import strategies as st
 from handover.base.arrays import Floats
 from handover.concrete.maturity import (
     arrhenius_rate,
-    en1992_adjusted_age,
     equivalent_age,
     rate_while_unfrozen,
     temperature_time_factor,
@@ -24,9 +23,8 @@ energies = st.floats(20e3, 60e3)
 INDICES: list[Callable[[object, object], Floats]] = [
     lambda hours, temperature: equivalent_age(hours, temperature, ENERGY, 20.0),
     lambda hours, temperature: temperature_time_factor(hours, temperature, -10.0),
-    en1992_adjusted_age,
 ]
-every_index = pytest.mark.parametrize("index", INDICES, ids=["equivalent age", "TTF", "EN 1992"])
+every_index = pytest.mark.parametrize("index", INDICES, ids=["equivalent age", "TTF"])
 
 
 def instants(intervals: list[float]) -> Floats:

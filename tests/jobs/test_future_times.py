@@ -12,7 +12,7 @@ import pytest
 
 from handover.errors import UnusableInput
 from handover.jobs.future_times import find_future_times
-from handover.service.inputs import read_inputs
+from handover.service.issuing import check_request, read_request
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -79,5 +79,5 @@ def test_the_issue_refuses_it(
     )
     (tmp_path / "weather.json").write_text(json.dumps(hourly()))
     with pytest.raises(UnusableInput) as refused:
-        read_inputs(tmp_path / "job.toml", tmp_path / "weather.json", AS_OF)
+        check_request(read_request(tmp_path / "job.toml", tmp_path / "weather.json", AS_OF))
     assert "cylinder[1].tested" in {each.field for each in refused.value.findings}

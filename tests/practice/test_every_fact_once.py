@@ -223,8 +223,6 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "concrete/heat.py: _FAST_WIND_MS",
         "concrete/heat.py: reference_c",
         "concrete/hydration.py: REFERENCE_C",
-        "concrete/maturity.py: _EN1992_ZERO_K",
-        "concrete/strength.py: modulus_of_rupture(factor)",
         "schedule/durations.py: _STANDARD_C",
         "schedule/durations.py: _EARLY_DAYS",
         "schedule/durations.py: _LATE_DAYS",

@@ -1,13 +1,12 @@
-"""EN 1992-1-1:2004: strength with time (eq. 3.2) and temperature-adjusted age (eq. B.10).
+"""EN 1992-1-1:2004: strength with time (eq. 3.2).
 
 Reference: structuralcodes (fib), the package and the values printed in its tests.
 """
 
 import numpy as np
 import pytest
-from structuralcodes.codes import ec2_2004, mc2010
+from structuralcodes.codes import ec2_2004
 
-from handover.concrete.maturity import en1992_adjusted_age, en1992_age_factor
 from handover.concrete.strength import En1992, en1992_age, en1992_ratio
 
 CLASSES = {"R": 0.20, "N": 0.25, "S": 0.38}
@@ -59,27 +58,3 @@ def test_ages_of_the_curing_classes(s: float, expected: list[float]) -> None:
     Tolerance 0.006: the digits given.
     """
     np.testing.assert_allclose(en1992_age([0.35, 0.50, 0.70], s), expected, atol=6e-3)
-
-
-def test_adjusted_age_printed_in_the_tests_of_structuralcodes() -> None:
-    """7 days at 20 degC and 7 at 25 degC count as 15.7723 days.
-
-    Tolerance 1e-5 relative: the digits printed.
-    """
-    ages = en1992_adjusted_age([0.0, 7 * 24.0, 14 * 24.0], [20.0, 25.0])
-    assert ages[-1] / 24.0 == pytest.approx(15.7723, rel=1e-5)
-
-
-def test_adjusted_age() -> None:
-    """Tolerance 1e-12 relative: the same formula, in EN 1992 and in the Model Code."""
-    hours = np.array([0.0, 1.0, 3.0, 10.0, 34.0])
-    temperatures = np.array([18.0, 31.0, 42.0, 5.0])
-    days = np.diff(hours) / 24.0
-    ours = en1992_adjusted_age(hours, temperatures)[-1] / 24.0
-    assert ours == pytest.approx(ec2_2004.t_T(temperatures, days), rel=1e-12)
-    assert ours == pytest.approx(mc2010.t_T(temperatures, days), rel=1e-12)
-
-
-def test_the_factor_is_not_1_at_20_degrees() -> None:
-    """0.9981: the constants of the standard are rounded, and we do not mend them; tolerance: digits given."""
-    assert en1992_age_factor(20.0) == pytest.approx(0.9981, abs=5e-5)

@@ -57,11 +57,6 @@ def test_covers(series: WeatherSeries) -> None:
     assert not series.covers(first, last + timedelta(minutes=1))
 
 
-def test_unbroken(series: WeatherSeries) -> None:
-    assert series.is_unbroken
-    assert not replace(series, time=np.delete(series.time, 5)).is_unbroken
-
-
 def test_typical_from(series: WeatherSeries) -> None:
     assert series.typical_from is None
     origin = np.where(np.arange(48) >= 30, Origin.TYPICAL, Origin.FORECAST).astype(np.int8)

@@ -30,11 +30,6 @@ class LabelFlag:
         return self.left < other.right + LABEL_GAP and other.left < self.right + LABEL_GAP
 
 
-def label_flag(pole: float, width: float, right_edge: float) -> LabelFlag:
-    """Return a flag that flies to the right of its pole, or to the left where the paper ends."""
-    return placements(pole, width, right_edge)[0]
-
-
 def placements(pole: float, width: float, right_edge: float) -> tuple[LabelFlag, ...]:
     """Return the flags that a label may fly as, the better first; there is always one."""
     right, left = LabelFlag(pole, pole + 4, pole + 5 + width), LabelFlag(pole, pole - 5 - width, pole - 4)
