@@ -16,7 +16,7 @@ from handover.documents.pictures import picture_uri
 from handover.documents.qr import QrCode, sheet_code
 from handover.documents.sheet_rows import LATER_KINDS, JobInProgress, SheetRow, WalkthroughRow
 from handover.documents.slab_facts import placement_facts
-from handover.documents.templating import read_text
+from handover.documents.templating import fill_text
 from handover.documents.translations import slug
 from handover.documents.watering_table import WateringTable
 from handover.practice.walkthrough import walkthrough_items
@@ -336,7 +336,7 @@ class CareSheet:
         if not self.job.walkthrough:
             return tuple(
                 WalkthroughRow(self.say(f"look-at.{each}"), "")
-                for each in walkthrough_items(self.job.slab.use)
+                for each in walkthrough_items(self.job.slab.use, jointed=self.job.slab.is_jointed)
             )
         states = {True: "sheet.ok", False: "sheet.not-ok", None: "sheet.open"}
         return tuple(
@@ -369,7 +369,8 @@ class CareSheet:
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
-        return read_text(f"{self.wording.language}/{name}.md", self.wording.templates)
+        """Return such a text for this slab: what it says may depend on `slab`."""
+        return fill_text(f"{self.wording.language}/{name}.md", self.wording.templates, slab=self.job.slab)
 
     def _as_html(self, source: str) -> Markup:
         import markdown  # noqa: PLC0415

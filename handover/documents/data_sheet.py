@@ -154,7 +154,9 @@ class DataSheet:
         joints = self.schedule.joints
         if joints is None:
             return ()
-        depths = {"depth": joints.depth_m, "early-entry-depth": joints.early_entry_depth_m}
+        depths = {"early-entry-depth": joints.early_entry_depth_m}
+        if any(each.saw == "conventional" for each in joints.windows):
+            depths = {"depth": joints.depth_m, **depths}
         spacings = {"longest-spacing": joints.longest_spacing_m, "spacing": joints.spacing_m}
         values = {each.saw: self._window(each) for each in joints.windows}
         values["cracks-from"] = self.moment(joints.cracks_from)

@@ -54,6 +54,13 @@ def read_text(name: str, templates: Path | None = None) -> str:
     raise UnusableInput([Finding(problem="no such template", file=name)])
 
 
+def fill_text(name: str, templates: Path | None = None, **values: object) -> str:
+    """Return the text of a template file as `read_text` does, filled in where it asks for a value."""
+    text = read_text(name, templates)
+    asks = "{%" in text or "{{" in text  # most ask for nothing, and need not be compiled
+    return environment(templates).get_template(name).render(values) if asks else text
+
+
 @cache
 def environment(templates: Path | None = None) -> Environment:
     """Return a Jinja2 environment that escapes everything and forgives no misspelt name."""

@@ -61,7 +61,7 @@ class Wording:
         self.dates = DateWording(self.reader, schedule)
         self.visits = WateringWording(self.reader, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job, self.dates, self.visits)
-        self.warnings = CautionWording(self.reader, schedule, self.dates, self.quantities)
+        self.warnings = CautionWording(self.reader, job, schedule, self.dates, self.quantities)
 
     # ---- the reader
 

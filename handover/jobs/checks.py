@@ -35,6 +35,7 @@ def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
     site = draft.site
     rules = rules_of(country_of_site(site.country, site.timezone) if site else None)
     yield from _size(draft.slab, rules)
+    yield from _joints(draft.slab)
     yield from _times(draft.placement, rules)
     yield from _shares(draft, rules)
     yield from _check_acknowledgement(draft)
@@ -67,6 +68,19 @@ def _size(slab: Draft, rules: Practice) -> FieldFindings:
                 f"times width is {_us_and_si(area, 'area')}: no crew places so little or so much in one job",
                 expected="4 ft2 to 100000 ft2",
                 example='length = "34 ft", width = "26 ft"',
+            ),
+        )
+
+
+def _joints(slab: Draft) -> FieldFindings:
+    """Yield a finding where joints have a spacing, and are said not to be there."""
+    if slab is not None and slab.joints == "none" and slab.joint_spacing is not None:
+        yield (
+            ("slab", "joint_spacing"),
+            Finding(
+                f'is {_us_and_si(slab.joint_spacing, "length")}, but joints is "none"',
+                expected="one of the two: no spacing, or how the joints are made",
+                example='joints = "sawn"',
             ),
         )
 

@@ -298,6 +298,11 @@ class Slab(RecordTable):
     ] = None
 
     @property
+    def is_jointed(self) -> bool:
+        """Whether it has joints, however they are made."""
+        return self.joints != "none"
+
+    @property
     def has_tendons(self) -> bool:
         """Whether the slab is post-tensioned: then the engineer of record decides when it may be loaded."""
         return bool(_TENDONS.search(self.reinforcement or ""))

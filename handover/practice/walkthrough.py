@@ -6,13 +6,20 @@ import tomllib
 from functools import cache
 from importlib.resources import files
 
+JOINTS = "joints"
+"""Code of the joints: nothing to look at on a slab that has none."""
+
 
 @cache
-def walkthrough_items(use: str) -> tuple[str, ...]:
+def walkthrough_items(use: str, *, jointed: bool = True) -> tuple[str, ...]:
     """Return what is usual to look at on a slab of such a use: codes, in the order of the walk.
+
+    Args:
+        use: What the slab is for.
+        jointed: Whether the slab has joints.
 
     Raises:
         KeyError: No slab has such a use.
     """
     text = files("handover.practice").joinpath("walkthrough.toml").read_text(encoding="utf-8")
-    return tuple(tomllib.loads(text)["items"][use])
+    return tuple(code for code in tomllib.loads(text)["items"][use] if jointed or code != JOINTS)

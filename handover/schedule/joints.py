@@ -72,15 +72,17 @@ def _drying_share(simulation: Simulation) -> float:
 
 
 def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
-    """Return the windows for both kinds of saw and the joints to cut; None where there is no date for it."""
+    """Return the windows of the saws that may come and the joints to cut; None where there is no date for it.
+
+    Where the record names an early-entry saw, a conventional one does not come.
+    """
     limits = dates.saw_limits
     if limits is None or dates.not_before(MilestoneKind.SAW_JOINTS) is None:
         return None
     practice, thickness = simulation.practice, simulation.job.slab.thickness
-    opens = {
-        "early-entry": hours_to_age(simulation.slab, simulation.concrete.final_set_h),
-        "conventional": dates.met_h["saw-joints"],
-    }
+    opens = {"early-entry": hours_to_age(simulation.slab, simulation.concrete.final_set_h)}
+    if simulation.job.slab.joints == "sawn":
+        opens["conventional"] = dates.met_h["saw-joints"]
     closes = early_instant(limits.too_late_h, simulation)
     windows = tuple(
         SawWindow(saw, median_instant(hours, simulation), late_instant(hours, simulation), closes)

@@ -46,15 +46,15 @@ def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
 
 
 def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
-    """Yield the dates that the tool must not give for this slab."""
-    refused = set()
+    """Yield the dates that the tool must not give for this slab; none for what is not done to it."""
+    refused, slab = set(), slab_circumstances(job)
     for rule in practice.refusals:
         if rule.code == _TENDONS and not job.slab.has_tendons:
             continue
         if rule.uses and job.slab.use not in rule.uses:
             continue
         for kind in rule.milestones:
-            if kind not in refused:
+            if kind not in refused and practice.gates_for(kind, slab):
                 refused.add(kind)
                 yield Refusal(kind, rule.code)
 

@@ -149,7 +149,7 @@ class SawWindow:
 class Joints:
     """What is said of the joints."""
 
-    windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw.")]
+    windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw that may come.")]
     cracks_from: Annotated[
         Instant | None, means("The early end of the band at which tension passes strength if nothing is cut.")
     ]

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from handover.documents.words.dates import DateWording
     from handover.documents.words.quantities import QuantityWording
     from handover.documents.words.reader import Reader
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import Caution, CureSchedule, Figure, Protection
 
 
@@ -32,9 +33,16 @@ class CautionWording:
     """Words the cautions and limits of one schedule for one reader."""
 
     def __init__(
-        self, reader: Reader, schedule: CureSchedule, dates: DateWording, quantities: QuantityWording
+        self,
+        reader: Reader,
+        job: JobRecord,
+        schedule: CureSchedule,
+        dates: DateWording,
+        quantities: QuantityWording,
     ) -> None:
+        self.job = job
         self.schedule = schedule
+        self.has = reader.has
         self.dates = dates
         self.quantities = quantities
         self.say = reader.say
@@ -47,11 +55,19 @@ class CautionWording:
 
     def _notice(self, caution: Caution) -> Notice:
         values = {figure.name: self._figure(figure, caution) for figure in caution.figures}
-        key = text = f"caution.{caution.code}"
+        key = f"caution.{caution.code}"
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)
-        text += ".text" if caution.at is None else ".text-at"
-        return Notice(caution.code, self.say(f"{key}.title", **values), self.say(text, **values))
+        return Notice(
+            caution.code, self.say(f"{key}.title", **values), self.say(self._text_key(key, caution), **values)
+        )
+
+    def _text_key(self, key: str, caution: Caution) -> str:
+        """Return the key of the sentences: some have an hour, some differ by how the joints are made."""
+        if caution.at is not None:
+            return f"{key}.text-at"
+        special = f"{key}.text-{self.job.slab.joints}"
+        return special if self.has(special) else f"{key}.text"
 
     def _figure(self, figure: Figure, caution: Caution) -> str:
         """Say a figure to an owner: hours as "5 hours", up; all else in the reader's unit."""

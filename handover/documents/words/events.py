@@ -69,7 +69,10 @@ class EventWording:
 
     def walkthrough_event(self) -> EventWords:
         """Return the crew's event of the walk-through, with what the record left open."""
-        return self.with_repairs(self.event("walk-through"))
+        words = self.event("walk-through")
+        if not self.job.slab.is_jointed:
+            words = EventWords(words.title, self.say("event.walk-through.text-unjointed"))
+        return self.with_repairs(words)
 
     def with_repairs(self, words: EventWords) -> EventWords:
         """Return the words of a visit of the crew, with the repairs that it promised."""
