@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.jobs.cement import CEMENT_ALIASES
-from handover.jobs.record import AssumedValue
+from handover.jobs.record import AssumedValue, RecordTable
 from handover.practice.defaults import Default, defaults, method_defaults
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from handover.jobs.record import Draft
 
 
 class WithDefaults(NamedTuple):
@@ -20,14 +21,14 @@ class WithDefaults(NamedTuple):
     assumed: tuple[AssumedValue, ...]
 
 
-def apply_defaults(tables: Mapping[str, Any], written_cement: object) -> WithDefaults:
-    """Return the tables with the defaults in place of what they leave out.
+def apply_defaults(draft: Draft, written_cement: object) -> WithDefaults:
+    """Return the tables of a record with the defaults in place of what it leaves out.
 
     Args:
-        tables: Values in SI by table and key; what was left out is missing.
+        draft: The record, without faults.
         written_cement: For the note on a cement that goes by another name.
     """
-    filled = {name: dict(table) if isinstance(table, Mapping) else table for name, table in tables.items()}
+    filled = _values(draft)
     assumed: list[AssumedValue] = []
 
     def take(default: Default) -> None:
@@ -44,6 +45,13 @@ def apply_defaults(tables: Mapping[str, Any], written_cement: object) -> WithDef
         take(default)
     assumed += _cement_note(written_cement, filled["mix"]["cement"])
     return WithDefaults(filled, tuple(assumed))
+
+
+def _values(part: Any) -> Any:
+    """Return a table as values by key, with its tables and lists, without what was left out."""
+    if isinstance(part, RecordTable):
+        return {key: _values(value) for key, value in part if value is not None}
+    return tuple(_values(each) for each in part if each is not None) if isinstance(part, tuple) else part
 
 
 def _mean_of_tickets(tickets: Any) -> Iterator[Default]:

@@ -22,14 +22,13 @@ from handover.units import KINDS, KindName, format_for_reader, quantity, read_qu
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from zoneinfo import ZoneInfo
 
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 
 Schema = dict[str, Any]
 
 AS_WRITTEN = "as written"
-"""Key of a validation context: values are as in a record, texts with units and times by the site's clock."""
+"""Key of a validation context: values are as in a record, such as texts with units."""
 
 
 @dataclass(frozen=True)
@@ -60,14 +59,10 @@ class FieldParser:
             return in_si(raw)
         if isinstance(raw, str) and not raw.strip():
             return None
-        value = self.parse_at(raw, info.context.get("zone"))
+        value = self.parse(raw)
         if isinstance(value, Finding):
             raise PydanticCustomError("finding", "unusable", {"finding": value})
         return value
-
-    def parse_at(self, raw: object, zone: ZoneInfo | None) -> object:  # noqa: ARG002  for those that ask
-        """Return what `read` does; readings that depend on the site's clock override this."""
-        return self.parse(raw)
 
 
 @dataclass(frozen=True)
@@ -282,8 +277,8 @@ class MomentField(FieldParser):
 
     example: str = "2026-07-14T06:40:00"
 
-    def parse_at(self, raw: object, zone: ZoneInfo | None) -> datetime | Finding:
-        """Return the instant in the site's zone (as written while the zone is unknown), or a finding."""
+    def parse(self, raw: object) -> datetime | Finding:
+        """Return the time as written, or a finding; the zone of the site is not known yet."""
         fault = partial(Finding, expected="date and time at the site", example=self.example)
         if isinstance(raw, str):
             raw = _from_text(raw.strip())
@@ -293,7 +288,7 @@ class MomentField(FieldParser):
             return fault(f"{raw} has no date")
         if not isinstance(raw, datetime):
             return fault(f"{quoted_text(raw)} is not a date with a time")
-        return local_instant(raw, zone)
+        return local_instant(raw, None)
 
     def schema(self) -> Schema:
         """Return text as ISO 8601 writes it, seconds and offset left out or not."""

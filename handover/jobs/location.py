@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from datetime import datetime, timezone
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
 from handover.errors import Finding
-from handover.jobs.clock import find_zone, offset_then, zone_at
+from handover.jobs.clock import find_zone, local_instant, offset_then, zone_at
 from handover.jobs.country_codes import country_of_zone
-from handover.jobs.record import Draft, Placement, Site, draft_of
+from handover.jobs.fields import MomentField
+from handover.jobs.record import Draft, Site, draft_of, fields_of, mark_of, tables
 from handover.jobs.source_map import Path
 
 if TYPE_CHECKING:
@@ -82,6 +83,34 @@ def _zone_of(site: Draft) -> str | None:
     return zone_at(site.latitude, site.longitude)
 
 
+def apply_zone(written: Draft, zone: str | None) -> tuple[Draft, list[FieldFinding]]:
+    """Return a record with its times in the zone of the site, and findings for those that are none or two.
+
+    Args:
+        written: The record with its times as written, without offset or with one.
+        zone: Of the site; None while it is not known, and then the times stay as they are.
+    """
+    if zone is None:
+        return written, []
+    found: list[FieldFinding] = []
+    parts: dict[str, Any] = {}
+    for path, moment in _moments(written):
+        name, instant = str(path[0]), local_instant(moment, ZoneInfo(zone))
+        if isinstance(instant, Finding):
+            found.append((path, instant))
+        value = None if isinstance(instant, Finding) else instant
+        parts[name] = _replace(parts.get(name, getattr(written, name)), path[1:], value)
+    return written.model_copy(update=parts), found
+
+
+def _replace(part: Any, path: Path, value: object) -> Any:
+    """Return a table, or a list of tables, with another value at a path."""
+    key, *way = path
+    if isinstance(key, int):
+        return (*part[:key], _replace(part[key], tuple(way), value), *part[key + 1 :])
+    return part.model_copy(update={key: value})
+
+
 def offset_mismatches(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
     """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
     for path, moment in _moments(draft):
@@ -100,15 +129,14 @@ def offset_mismatches(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
 
 
 def _moments(draft: Draft) -> Iterator[tuple[Path, datetime]]:
-    placement: Draft = draft.placement or draft_of(Placement)()
-    times: list[tuple[Path, datetime | None]] = [
-        (("placement", "start"), placement.start),
-        (("placement", "end"), placement.end),
-        (("placement", "finished"), placement.finished),
-    ]
-    times += [(("ticket", index, "batched"), ticket.batched) for index, ticket in enumerate(draft.ticket)]
-    times += [(("cylinder", index, "tested"), each.tested) for index, each in enumerate(draft.cylinder)]
-    return ((path, moment) for path, moment in times if moment is not None)
+    """Yield the times of a record by their paths."""
+    for name, table in tables().items():
+        keys = [key for key, field in fields_of(table).items() if mark_of(field, MomentField)]
+        part = getattr(draft, name)
+        is_list = isinstance(part, tuple)
+        for at, row in enumerate(part if is_list else filter(None, [part])):
+            path = (name, at) if is_list else (name,)
+            yield from (((*path, key), moment) for key in keys if (moment := getattr(row, key)))
 
 
 def _place(site: Site, at_fault: Container[Path]) -> Iterator[FieldFinding]:

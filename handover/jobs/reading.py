@@ -20,7 +20,7 @@ from handover.jobs.attached_files import AttachedFiles, FolderFiles
 from handover.jobs.checks import area_of, check_fields, pictures
 from handover.jobs.defaults import apply_defaults
 from handover.jobs.fields import AS_WRITTEN, FieldParser, nearest_word
-from handover.jobs.location import country_mismatch, offset_mismatches, site_country, site_zone
+from handover.jobs.location import apply_zone, country_mismatch, offset_mismatches, site_country, site_zone
 from handover.jobs.logger import examine_log
 from handover.jobs.longitude_sign import missing_minus_sign
 from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
@@ -134,18 +134,18 @@ def examine_tables(
         raw: As TOML or JSON gives it.
         files: Those that the record may name.
     """
-    first, faults = _read(raw, None)
-    start = first.placement.start if first.placement else None
-    zone, about_place = site_zone(first.site, start, {path for path, _ in faults})
-    draft, found = _read(raw, ZoneInfo(zone) if zone else None)
-    found += about_place
+    written, found = _read(raw)
+    start = written.placement.start if written.placement else None
+    zone, about_place = site_zone(written.site, start, {path for path, _ in found})
+    draft, about_clock = apply_zone(written, zone)
+    found += about_clock + about_place
     at_fault = {path for path, finding in found if finding.severity == "fault"}
     found += [
         (path, finding) for path, finding in _missing(raw, draft, JobRecord, ()) if path not in at_fault
     ]
     found += _locate(raw, draft, zone, at_fault)
     found += check_fields(draft, files)
-    found += offset_mismatches(first, zone)
+    found += offset_mismatches(written, zone)
     found += country_mismatch(draft, zone)
     found += missing_minus_sign(draft, raw)
     readings, about_log = _log_readings(draft, zone, files)
@@ -168,9 +168,9 @@ def _log_readings(
     return readings, [(("temperature_log", "file"), finding) for finding in findings]
 
 
-def _read(raw: Mapping[str, Any], zone: ZoneInfo | None) -> tuple[Draft, list[FieldFinding]]:
-    """Return all that can be read, and what cannot."""
-    model, context = draft_of(JobRecord), {AS_WRITTEN: True, "zone": zone}
+def _read(raw: Mapping[str, Any]) -> tuple[Draft, list[FieldFinding]]:
+    """Return all that can be read, with times as written, and what cannot."""
+    model, context = draft_of(JobRecord), {AS_WRITTEN: True}
     try:
         return model.model_validate(raw, context=context), []
     except ValidationError as error:
@@ -313,41 +313,27 @@ def _record(
     readings: tuple[LogReading, ...],
 ) -> JobRecord:
     """Return the record with what was left out filled in."""
-    values = _without_blanks(draft.model_dump())
+    cement = raw["mix"].get("cement")
+    values, assumed = apply_defaults(draft, cement)
     if readings:
         values["temperature_log"]["readings"] = readings
     for path, name in pictures(draft):
         if not files.exists(name):
-            table = values[path[0]] if len(path) == 2 else values[path[0]][path[1]]  # noqa: PLR2004  table and key
-            del table[path[-1]]
-    cement = raw["mix"].get("cement")
-    filled = apply_defaults(values, cement)
+            _remove_at(values, path)
     if isinstance(cement, str) and cement.strip():
-        filled.values["mix"]["cement_ordered"] = " ".join(cement.split())
-    filled.values["written_in"] = unit_system(raw)
-    filled.values["slab"]["area"] = area_of(draft.slab)
-    assumed = filled.assumed
-    if values["site"].get("country") is None and (country := site_country(draft.site, zone)) is not None:
+        values["mix"]["cement_ordered"] = " ".join(cement.split())
+    values["written_in"] = unit_system(raw)
+    values["slab"]["area"] = area_of(draft.slab)
+    if draft.site.country is None and (country := site_country(draft.site, zone)) is not None:
         assumed = (
             AssumedValue("site.country", country, "the country of the place, or of its clock"),
             *assumed,
         )
-        filled.values["site"]["country"] = country
-    if values["site"].get("timezone") is None:
+        values["site"]["country"] = country
+    if draft.site.timezone is None:
         assumed = (AssumedValue("site.timezone", zone, "the time zone kept at the place"), *assumed)
-    filled.values["site"]["timezone"] = zone
-    return JobRecord.model_validate({**filled.values, "assumed": assumed})
-
-
-def _without_blanks(value: Any) -> Any:
-    """Return tables and lists without what was left out."""
-    if isinstance(value, dict):
-        return {key: _without_blanks(each) for key, each in value.items() if each is not None}
-    return (
-        tuple(_without_blanks(each) for each in value if each is not None)
-        if isinstance(value, tuple)
-        else value
-    )
+    values["site"]["timezone"] = zone
+    return JobRecord.model_validate({**values, "assumed": assumed})
 
 
 def located_findings(found: list[FieldFinding], file: str, lines: SourceMap) -> list[Finding]:

@@ -265,6 +265,7 @@ CAUTIONS = [
     ({"contractor.logo": "logo.png"}, "contractor.logo"),
     ({"walkthrough": [{"item": "Door", "photo": "door.jpg"}]}, "walkthrough[1].photo"),
     ({"placement.start": "2026-07-14T06:10:00-05:00"}, "placement.start"),
+    ({"acknowledgement": {"name": "A", "time": "2026-07-14T16:10:00-05:00"}}, "acknowledgement.time"),
     ({"site.longitude": -60.0, "site.timezone": "America/New_York"}, "site.longitude"),
 ]
 

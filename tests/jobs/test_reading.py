@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from handover.errors import UnusableInput
+from handover.jobs.fields import QuantityField
 from handover.jobs.reading import ExaminedRecord, examine_job, read_job
 from handover.jobs.record import Curing, Slab
 
@@ -302,3 +303,19 @@ def test_keys_in_any_order_are_the_same_record(examine: Examine, good: str) -> N
 def test_where_the_page_will_live(examine: Examine, good: str, address: str) -> None:
     examined = examine(f'{good}[contractor]\npage_url = "{address}"\n')
     assert examined.record.contractor.page_url == address
+
+
+def test_each_quantity_is_read_once(examine: Examine, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The zone of the site is applied to what was read: nothing is read again for it."""
+    seen: list[str] = []
+    parse = QuantityField.parse
+
+    def parse_and_note(field: QuantityField, raw: str) -> object:
+        seen.append(raw)
+        return parse(field, raw)
+
+    monkeypatch.setattr(QuantityField, "parse", parse_and_note)
+    assert examine(FULL_US).record is not None
+    assert {each: seen.count(each) for each in seen} == {
+        each: FULL_US.count(f'"{each}"') for each in {*seen, "5 in", "68 degF"}
+    }
