@@ -93,7 +93,7 @@ class CalendarLinks:
             return None
         content = single_event(self.wording, event)
         name = "-".join(f"{event.kind} {event.occasion}".split())
-        return CalendarLink(event.words.title, f"{name}.ics", _address(content))
+        return CalendarLink(event.title, f"{name}.ics", _address(content))
 
 
 def _address(calendar: bytes) -> str:

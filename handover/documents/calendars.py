@@ -125,7 +125,7 @@ def _issue_stamp(words: Wording) -> str:
 
 def _vevent(words: Wording, event: CareEvent) -> Event:
     category = one_line(words.say(f"calendar.category.{event.look}"))
-    text = f"{event.words.description}\n{_issue_stamp(words)}"
+    text = f"{event.description}\n{_issue_stamp(words)}"
     entry = Event()
     entry.add("uid", event_uid(words.job, event.audience, event.kind, event.occasion))
     entry.add("dtstamp", words.schedule.issued_at.astimezone(UTC))
@@ -133,7 +133,7 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
     entry.add("sequence", words.schedule.revision)
     entry.add("dtstart", event.start)
     entry.add("dtend", event.end)
-    entry.add("summary", one_line(event.words.title))
+    entry.add("summary", one_line(event.title))
     entry.add("description", plain_lines(text))
     entry.add("location", one_line(words.job.site.address or words.job.site.name))
     entry.add("categories", [category])
@@ -141,7 +141,7 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
     entry.add("transp", "TRANSPARENT" if event.look == "may" else "OPAQUE")
     entry.add("status", "CONFIRMED")
     if isinstance(event.start, datetime):
-        entry.add_component(alarm_before(one_line(event.words.title), event.audience))
+        entry.add_component(alarm_before(one_line(event.title), event.audience))
     return entry
 
 

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
-from handover.documents.words.events import EventWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import COVERING, frost_covers
 from handover.schedule.model import MilestoneKind
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import Wording
-    from handover.schedule.model import Milestone
+    from handover.documents.words.dates import MilestoneWords
 
 Audience = Literal["owner", "crew"]
 EventLook = Literal["water", "may", "protect", "work"]
@@ -54,7 +53,8 @@ class CareEvent:
         occasion: Which of its kind, "2026-07-15 1"; empty for what happens once.
         start: UTC, or a date for a whole day.
         end: After `start`; for a whole day the day after.
-        words: Title and description.
+        title: Says the action, mostly with its hour.
+        description: What to do, in lines.
         look: How it shows.
     """
 
@@ -63,7 +63,8 @@ class CareEvent:
     occasion: str
     start: datetime | date
     end: datetime | date
-    words: EventWords
+    title: str
+    description: str
     look: EventLook
 
 
@@ -85,6 +86,7 @@ class _EventBuilder:
         self.job = words.job
         self.schedule = words.schedule
         self.wording = words
+        self.words = words.events
         self.zone = ZoneInfo(self.schedule.timezone)
         self.covers = frost_covers(self.schedule)
 
@@ -113,22 +115,21 @@ class _EventBuilder:
     # ---- the owner's
 
     def _waterings(self) -> Iterator[CareEvent]:
-        for day in self.schedule.watering:
+        for day in self.wording.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
-                start, end = _utc(visit.start), _utc(visit.end)
-                words = self.wording.events.visit_event(visit)
-                yield CareEvent("owner", "watering", f"{day.date} {number}", start, end, words, "water")
+                start, end, text = _utc(visit.start), _utc(visit.end), self.words.visit_text(visit)
+                occasion = f"{day.date} {number}"
+                yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
-        for milestone, start in self._dates_in_words(PERMISSIONS):
-            words = self._with_hour(self.wording.events.owner_event(milestone), start, "calendar.from")
-            yield CareEvent("owner", milestone.kind, "", start, start + EVENT_LENGTH, words, "may")
+        for words, start in self._dates_in_words(PERMISSIONS):
+            title, text = self._at_hour(words.title, start, "calendar.from"), self.words.owner_text(words)
+            yield CareEvent("owner", words.kind, "", start, start + EVENT_LENGTH, title, text, "may")
 
     def _distant(self) -> Iterator[CareEvent]:
-        for milestone, when in self._dates_in_words(DISTANT):
-            yield self._all_day_event(
-                "owner", milestone.kind, when, self.wording.events.owner_event(milestone), "may"
-            )
+        for words, when in self._dates_in_words(DISTANT):
+            text = self.words.owner_text(words)
+            yield self._all_day_event("owner", words.kind, when, words.title, text, "may")
 
     def _no_salt(self) -> Iterator[CareEvent]:
         """Remind of the salt that must stay off, when the first cold comes."""
@@ -136,8 +137,8 @@ class _EventBuilder:
             cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
             if cold < allowed:
                 when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
-                words = self._with_caller(self.wording.events.event("no-salt", when=when))
-                yield self._all_day_event("owner", "no-salt", cold, words, "protect")
+                title, text = self.words.event("no-salt", when=when)
+                yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
 
     # ---- the crew's
 
@@ -146,39 +147,33 @@ class _EventBuilder:
 
         Where the part placed first is too late before the last is ready, the work ends with that last hour.
         """
-        for milestone, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
-            instructions = self.wording.dates.milestone(milestone)
-            end = _utc(instructions.not_after.instant) if instructions.not_after else ready + SAWING
-            start = end - SAWING if instructions.in_stages else ready
-            words = self._with_hour(self.wording.events.crew_event(milestone), start)
-            yield CareEvent("crew", milestone.kind, "", start, end, words, "work")
+        for words, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
+            end = _utc(words.not_after.instant) if words.not_after else ready + SAWING
+            start = end - SAWING if words.in_stages else ready
+            yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)
 
     def _edges(self) -> Iterator[CareEvent]:
         """Strip the forms, then rub the edges while they are green, and mend what was promised."""
-        for milestone, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
+        for words, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
-            words = self._with_hour(self.wording.events.crew_event(milestone), start)
-            yield CareEvent("crew", milestone.kind, "", start, bare, words, "work")
-            words = self._with_hour(
-                self.wording.events.with_repairs(self.wording.events.event("rub-edges")), bare
-            )
-            yield CareEvent("crew", "rub-edges", "", bare, bare + RUBBING, words, "work")
+            yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, bare)
+            title, text = self.words.event("rub-edges")
+            yield self._work("rub-edges", title, self.words.with_repairs(text), bare, bare + RUBBING)
 
     def _walkthrough(self) -> Iterator[CareEvent]:
         """Meet the owner on the day the curing ends, over what was left open."""
         for _, ended in self._dates_in_words([MilestoneKind.CURING_ENDS]):
-            words = self.wording.events.walkthrough_event()
-            yield self._all_day_event("crew", "walk-through", ended, words, "work")
+            title, text = self.words.walkthrough()
+            yield self._all_day_event("crew", "walk-through", ended, title, text, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
         """Lift the blankets when the slab stands frost; where they keep it covered to cure, not before."""
         kinds = [MilestoneKind.FROST_SAFE] if self.covers else []
-        for milestone, start in self._dates_in_words(
+        for words, start in self._dates_in_words(
             [MilestoneKind.CURING_ENDS] if self.schedule.stays_covered else kinds
         ):
-            when = self.wording.dates.milestone(milestone).when_text
-            words = self._with_hour(self.wording.events.event("blankets-off", when=when), start)
-            yield CareEvent("crew", "blankets-off", "", start, start + COVERING, words, "work")
+            title, text = self.words.event("blankets-off", when=words.when_text)
+            yield self._work("blankets-off", title, text, start, start + COVERING)
 
     # ---- both
 
@@ -194,12 +189,12 @@ class _EventBuilder:
                 "start": self.wording.speak.moment(first).text,
                 "end": self.wording.speak.moment(last).text,
             }
-            words = self.wording.events.event(f"frost-cover-{audience}", **jobs)
+            title, text = self.words.event(f"frost-cover-{audience}", **jobs)
             if (cover := self.wording.visits.cover) and audience == "owner" and _utc(cover.start) == start:
-                description = f"{words.description}\n{cover.title}: {cover.when}."
-                words = replace(words, title=cover.title, description=description)
-            words = self._with_hour(self._with_caller(words) if audience == "owner" else words, start)
-            yield CareEvent(audience, "frost-cover", occasion, start, start + COVERING, words, "protect")
+                title, text = cover.title, f"{text}\n{cover.title}: {cover.when}."
+            text = self._with_caller(text) if audience == "owner" else text
+            title, end = self._at_hour(title, start), start + COVERING
+            yield CareEvent(audience, "frost-cover", occasion, start, end, title, text, "protect")
 
     def _cover_job(self, audience: Audience) -> Iterator[CareEvent]:
         """Cover the slab where watering has to wait, unless a frost of that hour says so already."""
@@ -209,19 +204,16 @@ class _EventBuilder:
         start = _utc(cover.start)
         if any(each.start == start for each in self.covers):
             return
-        words = self._with_hour(
-            EventWords(cover.title, f"{cover.when}.\n{cover.sentence}\n{self.wording.events.caller}"), start
-        )
-        yield CareEvent("owner", "cover-not-water", "", start, start + COVERING, words, "protect")
+        title, text = self._at_hour(cover.title, start), self._with_caller(f"{cover.when}.\n{cover.sentence}")
+        yield CareEvent("owner", "cover-not-water", "", start, start + COVERING, title, text, "protect")
 
     # ---- when
 
-    def _dates_in_words(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[Milestone, datetime]]:
+    def _dates_in_words(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[MilestoneWords, datetime]]:
         """Give each date of these kinds with the instant that the reader is told; none past the estimate."""
-        for milestone in filter(None, map(self.schedule.milestone, kinds)):
-            when = self.wording.dates.milestone(milestone).when
-            if when is not None:
-                yield milestone, _utc(when.instant)
+        for words in map(self.wording.dates.milestone, filter(None, map(self.schedule.milestone, kinds))):
+            if words.when is not None:
+                yield words, _utc(words.when.instant)
 
     def _in_order(self, events: Iterable[CareEvent]) -> tuple[CareEvent, ...]:
         """Return events in order of time, whatever the order of the schedule."""
@@ -236,22 +228,25 @@ class _EventBuilder:
 
     # ---- how
 
-    def _with_hour(
-        self, words: EventWords, start: datetime, pattern: str = "calendar.reminder"
-    ) -> EventWords:
-        """Return the words with the hour in the title, for not every phone shows it there, or rings."""
-        hour = self.wording.speak.hour(start.astimezone(self.zone))
-        return replace(words, title=self.wording.say(pattern, title=words.title, hour=hour))
+    def _at_hour(self, title: str, start: datetime, pattern: str = "calendar.reminder") -> str:
+        """Return a title with the hour in it, for not every phone shows it there, or rings."""
+        return self.wording.say(
+            pattern, title=title, hour=self.wording.speak.hour(start.astimezone(self.zone))
+        )
 
-    def _with_caller(self, words: EventWords) -> EventWords:
-        return replace(words, description=f"{words.description}\n{self.wording.events.caller}")
+    def _with_caller(self, text: str) -> str:
+        return f"{text}\n{self.words.caller}"
+
+    def _work(self, kind: str, title: str, text: str, start: datetime, end: datetime) -> CareEvent:
+        """Return an event of the crew's work within some hours."""
+        return CareEvent("crew", kind, "", start, end, self._at_hour(title, start), text, "work")
 
     def _all_day_event(
-        self, audience: Audience, kind: str, when: datetime, words: EventWords, look: EventLook
+        self, audience: Audience, kind: str, when: datetime, title: str, text: str, look: EventLook
     ) -> CareEvent:
         """Return an event of the local day of an instant. In a calendar it ends on the day after."""
         day = when.astimezone(self.zone).date()
-        return CareEvent(audience, kind, "", day, day + timedelta(days=1), words, look)
+        return CareEvent(audience, kind, "", day, day + timedelta(days=1), title, text, look)
 
 
 def _utc(when: datetime) -> datetime:

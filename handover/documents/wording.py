@@ -60,7 +60,7 @@ class Wording:
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(self.reader, schedule)
         self.visits = WateringWording(self.reader, schedule, self.dates, self.quantities)
-        self.events = EventWording(self.reader, job, self.dates, self.visits)
+        self.events = EventWording(self.reader, job)
         self.warnings = CautionWording(self.reader, job, schedule, self.dates, self.quantities)
 
     # ---- the reader

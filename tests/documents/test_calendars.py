@@ -17,7 +17,6 @@ import vobject
 from handover.documents.calendars import crew_calendar, owner_calendar, single_event
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
-from handover.documents.words.events import EventWords
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
 
 if TYPE_CHECKING:
@@ -105,7 +104,7 @@ def test_another_reader_finds_every_event(
         (each.summary.value, each.dtstart.value, each.dtend.value, each.location.value)
         for each in read(make(wording))
     }
-    told = {(each.words.title, each.start, each.end, job.site.address) for each in events(wording)}
+    told = {(each.title, each.start, each.end, job.site.address) for each in events(wording)}
     assert found == told
 
 
@@ -294,7 +293,7 @@ def test_two_frosts_of_a_night_are_covered_once(job: JobRecord, cold: CureSchedu
     (cover,) = [e for e in crew_events(Wording(job, twice)) if e.kind == "frost-cover"]
     (alone,) = [e for e in crew_events(Wording(job, once)) if e.kind == "frost-cover"]
     assert (cover.start, cover.occasion) == (alone.start, alone.occasion)
-    assert cover.words.description != alone.words.description, "it tells the end of the last"
+    assert cover.description != alone.description, "it tells the end of the last"
 
 
 @pytest.mark.parametrize(
@@ -418,7 +417,7 @@ def test_text_from_outside_is_still_there_as_text(nasty: JobRecord, cold: CureSc
 
 def test_words_of_a_contractor_stay_within_their_property(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
-    event = replace(owner_events(wording)[0], words=EventWords(NASTY, NASTY))
+    event = replace(owner_events(wording)[0], title=NASTY, description=NASTY)
     ics = single_event(wording, event)
     assert {line.partition(":")[0].partition(";")[0] for line in unfolded(ics)} <= ALLOWED
     [entry] = read(ics)

@@ -116,7 +116,7 @@ def told(events: tuple[CareEvent, ...]) -> set[tuple[str, str, str]]:
             return when.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
         return when.isoformat()
 
-    return {(each.words.title, written(each.start), written(each.end)) for each in events}
+    return {(each.title, written(each.start), written(each.end)) for each in events}
 
 
 # ---- the same instants
@@ -148,7 +148,7 @@ def test_recurring_ical_events_agrees_with_it(
         (str(each["SUMMARY"]), each["DTSTART"].dt, each["DTEND"].dt)
         for each in recurring_ical_events.of(calendar).between(start, start + timedelta(days=1000))
     ]
-    ours = [(each.words.title, each.start, each.end) for each in events(wording)]
+    ours = [(each.title, each.start, each.end) for each in events(wording)]
     assert sorted(found, key=str) == sorted(ours, key=str)
 
 
@@ -170,7 +170,7 @@ def test_a_whole_day_is_the_day_at_the_site(job: JobRecord, elsewhere: CureSched
     [walk] = [
         each
         for each in ical_js(crew_calendar(wording))["events"]
-        if each["summary"] == wording.events.event("walk-through").title
+        if each["summary"] == wording.events.event("walk-through")[0]
     ]
     day = ended.astimezone(ZoneInfo(elsewhere.timezone)).date()
     assert walk["whole_day"]
@@ -219,7 +219,7 @@ def test_every_title_tells_the_hour_on_the_wall(
                 continue
             start, end = event.start.astimezone(zone), event.end.astimezone(zone)
             said = wording.speak.span(start, end) if event.look == "water" else wording.speak.hour(start)
-            assert said in event.words.title
+            assert said in event.title
 
 
 def test_each_watering_can_be_dropped_by_itself(
@@ -265,7 +265,7 @@ def test_what_the_crew_promised_to_mend_is_in_its_calendar(
         title for title, text in told.items() if "Edge, by the tap; north: We patch it.\nAnd rub it." in text
     ]
     assert len(with_it) == 2  # when the forms come off, and when the curing ends
-    assert wording.events.event("walk-through").title in with_it
+    assert wording.events.event("walk-through")[0] in with_it
     assert not any("Door line" in text or "Drain:" in text for text in told.values())
 
 

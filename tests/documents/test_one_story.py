@@ -116,7 +116,7 @@ def test_sawing_in_stages_ends_with_its_last_hour(
     assert event.end == last.astimezone(UTC)
     assert isinstance(event.start, datetime)
     assert event.start < last
-    assert "Not before" not in event.words.description
+    assert "Not before" not in event.description
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -132,7 +132,7 @@ def test_sawing_in_stages_is_told_alike_everywhere(
     ]
     [line] = [each for each in CareSheet(wording, {}).crew if wording.dates.title(Kind.SAW_JOINTS) in each]
     by = wording.speak.moment(last)
-    for told in (event.words.description, line):
+    for told in (event.description, line):
         assert by.text in told
     assert wording.say("milestone.words.stages-by", when="").strip() in row.not_before
     assert row.not_after == ""
@@ -209,7 +209,7 @@ def test_the_first_job_of_a_frozen_slab_is_to_cover_it(
     assert care.code is not None
     assert cover in care.code.content.replace("\\,", ",")
     assert cover in letter(wording)
-    assert any(each.words.title.startswith(cover) for each in owner_events(wording))
+    assert any(each.title.startswith(cover) for each in owner_events(wording))
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -127,7 +127,7 @@ def test_salt_is_told_in_one_way(told: Given) -> None:
     assert milestone is not None
     words = told.wording.milestone(milestone)
     assert words.when is not None
-    (reminder,) = (event.words.description for event in owner_events(told.wording) if event.kind == "no-salt")
+    (reminder,) = (event.description for event in owner_events(told.wording) if event.kind == "no-salt")
     for paper in (plain(reminder), told.sheet, told.page):
         assert words.when.day.casefold() in paper.casefold()
 
