@@ -59,7 +59,7 @@ class Wording:
         self.reader = Reader.load(language, units, templates)
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(self.reader, schedule)
-        self.visits = WateringWording(self.reader, schedule, self.dates, self.quantities)
+        self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job)
         self.warnings = CautionWording(self.reader, job, schedule, self.dates, self.quantities)
 

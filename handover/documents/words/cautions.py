@@ -8,16 +8,13 @@ from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
 
+from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from handover.documents.words.dates import DateWording
-    from handover.documents.words.quantities import QuantityWording
-    from handover.documents.words.reader import Reader
-    from handover.jobs.record import JobRecord
-    from handover.schedule.model import Caution, CureSchedule, Figure, Protection
+    from handover.schedule.model import Caution, Figure, Protection
 
 
 @dataclass(frozen=True)
@@ -29,24 +26,8 @@ class Notice:
     text: str
 
 
-class CautionWording:
+class CautionWording(ScheduleWords):
     """Words the cautions and limits of one schedule for one reader."""
-
-    def __init__(
-        self,
-        reader: Reader,
-        job: JobRecord,
-        schedule: CureSchedule,
-        dates: DateWording,
-        quantities: QuantityWording,
-    ) -> None:
-        self.job = job
-        self.schedule = schedule
-        self.has = reader.has
-        self.dates = dates
-        self.quantities = quantities
-        self.say = reader.say
-        self.speak = reader.speak
 
     @cached_property
     def notices(self) -> tuple[Notice, ...]:
@@ -67,7 +48,7 @@ class CautionWording:
         if caution.at is not None:
             return f"{key}.text-at"
         special = f"{key}.text-{self.job.slab.joints}"
-        return special if self.has(special) else f"{key}.text"
+        return special if self.reader.has(special) else f"{key}.text"
 
     def _figure(self, figure: Figure, caution: Caution) -> str:
         """Say a figure to an owner: hours as "5 hours", up; all else in the reader's unit."""

@@ -7,6 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
+from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import first_cover
 from handover.schedule.model import MilestoneKind
@@ -16,10 +17,7 @@ from handover.schedule.remaining_watering import RemainingWatering, remaining_wa
 if TYPE_CHECKING:
     from datetime import date, datetime
 
-    from handover.documents.words.dates import DateWording
-    from handover.documents.words.quantities import QuantityWording
-    from handover.documents.words.reader import Reader
-    from handover.schedule.model import CureSchedule, Visit, WateringDay
+    from handover.schedule.model import Visit, WateringDay
 
 COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
 """Columns of the watering table: a visit that starts before this hour of the day is in this column."""
@@ -89,17 +87,8 @@ class DayWords:
     typical: bool
 
 
-class WateringWording:
+class WateringWording(ScheduleWords):
     """Words the watering of one schedule for one reader."""
-
-    def __init__(
-        self, reader: Reader, schedule: CureSchedule, dates: DateWording, quantities: QuantityWording
-    ) -> None:
-        self.schedule = schedule
-        self.dates = dates
-        self.quantities = quantities
-        self.say = reader.say
-        self.speak = reader.speak
 
     @cached_property
     def days(self) -> tuple[DayWords, ...]:
