@@ -69,7 +69,8 @@ class _ChangeWriter:
     def sentence(self, change: Change, text: str) -> str:
         """Return a change with its causes."""
         if not change.because:
-            return self.say("change.plain", change=capitalise(text))
+            # Spanish ends an hour with a full stop of its own: "1:00 p.m."
+            return self.say("change.plain", change=capitalise(text.removesuffix(".")))
         reasons = self.speak.join_list([self.say(f"change.because.{each}") for each in change.because])
         return self.say("change.reasoned", change=capitalise(text), reasons=reasons)
 

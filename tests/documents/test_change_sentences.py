@@ -50,6 +50,17 @@ def test_a_date_that_moved_within_a_day(job: JobRecord, schedule: CureSchedule) 
     )
 
 
+@pytest.mark.parametrize("language", languages())
+def test_a_saw_that_comes_no_more_is_said_with_one_full_stop(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """The record says now that no joints are sawn: the last sentence that a reader has of a saw."""
+    (sentence,) = told(job, schedule, Change("saw-joints", (TWO,), ()), language=language)
+    assert sentence.endswith(
+        {"en": "it was Tue Jul 14, 2:00 pm.", "es": "antes mar 14 jul, 2:00 p.m."}[language]
+    )
+
+
 def test_a_date_that_reads_as_before_is_not_told(job: JobRecord, schedule: CureSchedule) -> None:
     """Both are told as the morning of July 21, so the reader has nothing new."""
     evening = datetime(2026, 7, 20, 9, tzinfo=ZONE)
