@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from handover.errors import Finding
 from handover.jobs.clock import zone_at
 from handover.jobs.country_codes import countries, country_of_zone
+from handover.units import system_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -21,7 +22,6 @@ HOME_COUNTRY = "US"
 """Where a postal code follows two letters, and slabs are measured in feet and inches."""
 
 _STATE_AND_ZIP = re.compile(r"\b[A-Z]{2},? +\d{5}(?:-\d{4})?\b")
-_FEET_OR_INCHES = re.compile(r"\d\s*(?:ft|feet|foot|in|inch|inches|['\"])\.?\s*$", re.IGNORECASE)
 
 
 def missing_minus_sign(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
@@ -59,6 +59,7 @@ def _country(latitude: float, longitude: float) -> str | None:
 def _reads_as_american(draft: Draft, raw: Mapping[str, Any]) -> bool:
     parts = (draft.site, draft.contractor)
     addresses = [part.address for part in parts if part and part.address]
-    slab = raw.get("slab")
-    thickness = slab.get("thickness") if isinstance(slab, dict) else None
-    return any(map(_STATE_AND_ZIP.search, addresses)) or bool(_FEET_OR_INCHES.search(str(thickness)))
+    if any(map(_STATE_AND_ZIP.search, addresses)):
+        return True
+    thickness = draft.slab.thickness if draft.slab else None
+    return thickness is not None and system_of(raw["slab"]["thickness"], "thickness") == "us"
