@@ -45,7 +45,9 @@ TESTS = {
     "pyproject.toml": {"tests/test_packaging.py"},
     "README.md": {"tests/test_config.py"},
     "handover/units.py": {"tests/test_units.py"},
-    "templates": {f"tests/documents/test_{each}.py" for each in ("languages", "wording", "one_wording")},
+    "templates": {
+        f"tests/documents/test_{each}.py" for each in ("joint_words", "languages", "wording", "one_wording")
+    },
     "sample_jobs": {"tests/test_issue.py"},
 }
 """Tests of what has no folder of its name under `tests`."""

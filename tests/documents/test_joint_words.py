@@ -76,13 +76,9 @@ def plan(joints: str, reinforcement: str = "none") -> tuple[JobRecord, CureSched
     return job, plan_cure(job, weather, issued, members=20)
 
 
-@pytest.fixture(scope="module", params=METHODS)
-def planned(request: pytest.FixtureRequest) -> tuple[str, JobRecord, CureSchedule]:
-    return (request.param, *plan(request.param))
-
-
-def papers_of(joints: str, job: JobRecord, schedule: CureSchedule, language: str) -> Papers:
-    wording = Wording(job, schedule, language=language)
+@cache
+def papers_of(joints: str, language: str) -> Papers:
+    wording = Wording(*plan(joints), language=language)
     letter = message_from_bytes(compose_message(wording, {}), policy=default).get_body(("plain",))
     assert letter is not None
     return Papers(
@@ -97,9 +93,14 @@ def papers_of(joints: str, job: JobRecord, schedule: CureSchedule, language: str
     )
 
 
+@pytest.fixture(params=METHODS)
+def joints(request: pytest.FixtureRequest) -> str:
+    return str(request.param)
+
+
 @pytest.fixture(params=languages())
-def papers(planned: tuple[str, JobRecord, CureSchedule], request: pytest.FixtureRequest) -> Papers:
-    return papers_of(*planned, request.param)
+def papers(joints: str, request: pytest.FixtureRequest) -> Papers:
+    return papers_of(joints, request.param)
 
 
 def seen(html: str) -> str:
@@ -131,7 +132,6 @@ def test_the_words_of_the_dust_fit_the_saw(papers: Papers) -> None:
 
 
 @pytest.mark.parametrize("language", languages())
-@pytest.mark.parametrize("joints", METHODS)
 def test_tendons_withhold_only_a_cut_that_was_meant(joints: str, language: str) -> None:
     job, schedule = plan(joints, "post-tensioning tendons")
     withheld = {each.kind for each in schedule.refusals}
@@ -142,12 +142,11 @@ def test_tendons_withhold_only_a_cut_that_was_meant(joints: str, language: str) 
     assert (f"{title}:" in sheet) == (joints in SAWN)
 
 
-def test_an_early_entry_saw_has_the_only_window(planned: tuple[str, JobRecord, CureSchedule]) -> None:
-    joints, _, schedule = planned
+def test_an_early_entry_saw_has_the_only_window(joints: str) -> None:
+    _, schedule = plan(joints)
     windows = [each.saw for each in schedule.joints.windows] if schedule.joints else []
-    assert windows == {"sawn": ["early-entry", "conventional"], "early-entry": ["early-entry"]}.get(
-        joints, []
-    )
+    expected = {"sawn": ["early-entry", "conventional"], "early-entry": ["early-entry"]}
+    assert windows == expected.get(joints, [])
 
 
 def test_joints_that_are_not_there_have_no_spacing() -> None:
