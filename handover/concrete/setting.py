@@ -20,34 +20,19 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
 
 
-def initial_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike) -> Floats:
-    """Return the degree of hydration at initial set.
+def set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike) -> Floats:
+    """Return the degree of hydration at a set, initial or final: the two differ in their coefficient alone.
 
     Args:
         water_cementitious: Water to cementitious ratio by mass, any shape. [1]
-        coefficient: Degree of hydration for a ratio of 1, broadcasts. [1]
+        coefficient: Degree of hydration at that set for a ratio of 1, broadcasts. [1]
 
     Returns:
         Broadcast shape. [1]
 
     Source:
-        Schindler (2004), Prediction of concrete setting, RILEM. Some 0.14; from memory, not checked.
-    """
-    return np.asarray(coefficient, dtype=np.float64) * np.asarray(water_cementitious, dtype=np.float64)
-
-
-def final_set_degree(water_cementitious: ArrayLike, coefficient: ArrayLike) -> Floats:
-    """Return the degree of hydration at final set.
-
-    Args:
-        water_cementitious: Water to cementitious ratio by mass, any shape. [1]
-        coefficient: Degree of hydration for a ratio of 1, broadcasts. [1]
-
-    Returns:
-        Broadcast shape. [1]
-
-    Source:
-        As `initial_set_degree`, some 0.26; from memory, not checked.
+        Schindler (2004), Prediction of concrete setting, RILEM. Some 0.14 at initial, 0.26 at final set;
+        from memory, not checked.
     """
     return np.asarray(coefficient, dtype=np.float64) * np.asarray(water_cementitious, dtype=np.float64)
 

@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.curves import ScaledCurve
-from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
+from handover.concrete.setting import set_age, set_degree
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
 
@@ -102,8 +102,8 @@ def apply_tickets(
     measured = MeasurementResult(records, tuple(_cautions(each, job, practice)))
     if wettest <= job.mix.water_cementitious:
         return concrete, measured
-    initial = initial_set_degree(wettest, practice["setting.initial"])
-    final = final_set_degree(wettest, practice["setting.final"])
+    initial = set_degree(wettest, practice["setting.initial"])
+    final = set_degree(wettest, practice["setting.final"])
     wetter = replace(
         concrete,
         initial_set_h=set_age(initial, concrete.hydration),

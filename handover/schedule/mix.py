@@ -10,7 +10,7 @@ import numpy as np
 from handover.concrete.curves import SlowestCurve
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
-from handover.concrete.setting import final_set_degree, initial_set_degree, scale_time, set_age
+from handover.concrete.setting import scale_time, set_age, set_degree
 from handover.concrete.strength import Aci209, En1992, StrengthCurve
 
 if TYPE_CHECKING:
@@ -103,8 +103,8 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
     slower = scale_time(plain, ensemble.setting * _admixtures(mix.admixtures, practice))
     hydration = replace(slower, activation_energy=energy)
     reference_c = practice[_REFERENCES[cement.form]]
-    initial = initial_set_degree(mix.water_cementitious, practice["setting.initial"])
-    final = final_set_degree(mix.water_cementitious, practice["setting.final"])
+    initial = set_degree(mix.water_cementitious, practice["setting.initial"])
+    final = set_degree(mix.water_cementitious, practice["setting.final"])
     return ConcreteProperties(
         hydration=hydration,
         initial_set_h=set_age(initial, hydration),

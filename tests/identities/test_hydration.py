@@ -18,7 +18,7 @@ from handover.concrete.hydration import (
     heat_of_hydration,
     hydration_curve,
 )
-from handover.concrete.setting import final_set_degree, initial_set_degree, scale_time, set_age
+from handover.concrete.setting import scale_time, set_age, set_degree
 from handover.errors import OutOfRange
 from handover.practice.rules import practice
 
@@ -101,7 +101,7 @@ def test_members_in_rows_are_each_its_own() -> None:
 
 @given(curves, st.floats(0.3, 3.0))
 def test_a_retarder_moves_the_set_by_its_factor(curve: HydrationCurve, factor: float) -> None:
-    degree = initial_set_degree(0.5, INITIAL)
+    degree = set_degree(0.5, INITIAL)
     assert set_age(degree, scale_time(curve, factor)) == pytest.approx(
         factor * float(set_age(degree, curve)), rel=1e-9
     )
@@ -111,12 +111,12 @@ def test_a_retarder_moves_the_set_by_its_factor(curve: HydrationCurve, factor: f
 @given(st.floats(0.35, 0.65))
 def test_final_set_follows_initial_set(water_cementitious: float) -> None:
     curve = hydration_curve(CEMENT, water_cementitious)
-    assert 0.0 < initial_set_degree(water_cementitious, INITIAL) < final_set_degree(water_cementitious, FINAL)
+    assert 0.0 < set_degree(water_cementitious, INITIAL) < set_degree(water_cementitious, FINAL)
     initial, final = (
         set_age(degree, curve)
         for degree in (
-            initial_set_degree(water_cementitious, INITIAL),
-            final_set_degree(water_cementitious, FINAL),
+            set_degree(water_cementitious, INITIAL),
+            set_degree(water_cementitious, FINAL),
         )
     )
     assert initial < final < np.inf
@@ -126,7 +126,7 @@ def test_wetter_mixes_hydrate_further_and_set_later() -> None:
     """Common practice, no source."""
     lean, wet = (hydration_curve(CEMENT, ratio) for ratio in (0.45, 0.60))
     assert lean.ultimate < wet.ultimate
-    assert set_age(initial_set_degree(0.45, INITIAL), lean) < set_age(initial_set_degree(0.60, INITIAL), wet)
+    assert set_age(set_degree(0.45, INITIAL), lean) < set_age(set_degree(0.60, INITIAL), wet)
 
 
 def test_fly_ash_and_slag_slow_the_start() -> None:

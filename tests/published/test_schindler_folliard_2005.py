@@ -17,7 +17,7 @@ from handover.concrete.hydration import (
     heat_of_hydration,
     hydration_curve,
 )
-from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
+from handover.concrete.setting import set_age, set_degree
 from handover.practice.rules import practice
 
 INITIAL, FINAL = practice()["setting.initial"], practice()["setting.final"]
@@ -123,9 +123,9 @@ def test_adiabatic_rise_is_bounded(start: float) -> None:
 def test_set_ages_of_type_i() -> None:
     """Guards the coding: te 4.2 h at initial and 6.6 h at final set; tolerance: the digits given."""
     curve = hydration_curve(TYPE_I, 0.50)
-    assert set_age(initial_set_degree(0.50, INITIAL), curve) == pytest.approx(4.2, abs=0.05)
-    assert set_age(initial_set_degree(0.50, 0.15), curve) == pytest.approx(4.4, abs=0.05)
-    assert set_age(final_set_degree(0.50, FINAL), curve) == pytest.approx(6.6, abs=0.05)
+    assert set_age(set_degree(0.50, INITIAL), curve) == pytest.approx(4.2, abs=0.05)
+    assert set_age(set_degree(0.50, 0.15), curve) == pytest.approx(4.4, abs=0.05)
+    assert set_age(set_degree(0.50, FINAL), curve) == pytest.approx(6.6, abs=0.05)
 
 
 def test_an_ensemble_is_its_members() -> None:

@@ -13,7 +13,7 @@ import pytest
 
 from handover.concrete.hydration import CementComposition, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
-from handover.concrete.setting import final_set_degree, initial_set_degree, set_age
+from handover.concrete.setting import set_age, set_degree
 from handover.practice.rules import practice
 
 INITIAL, FINAL = practice()["setting.initial"], practice()["setting.final"]
@@ -28,8 +28,8 @@ def hours_to_set(fahrenheit: float, water_cementitious: float = 0.50) -> float:
     """Return the hours on the clock to the middle of initial and final set, at a steady temperature."""
     curve = hydration_curve(TYPE_I, water_cementitious)
     rate = arrhenius_rate((fahrenheit - 32.0) / 1.8, curve.activation_energy, curve.reference_c)
-    initial = set_age(initial_set_degree(water_cementitious, INITIAL), curve)
-    final = set_age(final_set_degree(water_cementitious, FINAL), curve)
+    initial = set_age(set_degree(water_cementitious, INITIAL), curve)
+    final = set_age(set_degree(water_cementitious, FINAL), curve)
     return float((initial + final) / 2.0 / rate)
 
 
@@ -58,5 +58,5 @@ def test_finishing_window_common_practice() -> None:
     are finished: 1 to 4 h at 70 degF, common practice.
     """
     curve = hydration_curve(TYPE_I, 0.50)
-    window = set_age(final_set_degree(0.50, FINAL), curve) - set_age(initial_set_degree(0.50, INITIAL), curve)
+    window = set_age(set_degree(0.50, FINAL), curve) - set_age(set_degree(0.50, INITIAL), curve)
     assert 1.0 < window < 4.0
