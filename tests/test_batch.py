@@ -226,24 +226,31 @@ entry()
 
 
 @processes
-def test_ctrl_c_while_processes_begin_ends_without_a_traceback(
-    folder: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_a_stop_while_processes_begin_ends_without_a_traceback_and_leaves_no_temporary_file(
+    number: int, folder: Path, weather: Path, as_of: str, tmp_path: Path, until: Callable[..., None]
 ) -> None:
-    """A terminal sends it to every process of the group."""
-    out = tmp_path / "out"
+    """A terminal sends Ctrl-C to every process of the group, a service manager SIGTERM."""
+    out, temporary = tmp_path / "out", tmp_path / "temporary"
+    temporary.mkdir()
     command = [sys.executable, "-c", HEARS_CTRL_C, "batch", folder, "-o", out, "-w", weather]
     command += ["--as-of", as_of]
     command += ["--workers", 2]
     with subprocess.Popen(
-        [str(each) for each in command], stderr=subprocess.PIPE, text=True, start_new_session=True
+        [str(each) for each in command],
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+        env={**os.environ, "TMPDIR": str(temporary)},
     ) as stopped:
         of_the_run = psutil.Process(stopped.pid)
         until((out / ".batch.lock").exists, "it does not begin")
         until(lambda: of_the_run.children() or stopped.poll() is not None, "no process begins")
-        os.killpg(stopped.pid, signal.SIGINT)
+        os.killpg(stopped.pid, number)
         _, err = stopped.communicate()
     assert stopped.returncode == 1
     assert err == "Stopped. What is done stays; run the same command again to continue.\n"
+    assert not list(temporary.iterdir())
 
 
 def test_own_templates_do_not_reach_a_cluster(run: Run, folder: Path, tmp_path: Path) -> None:

@@ -101,7 +101,7 @@ class IssuedSet:
             folder: New, empty, or with an earlier set of the same job, which this one takes the place of.
 
         Raises:
-            UnusableInput: Something else is in the place of the folder.
+            UnusableInput: Something else is in the place of the folder, or an issue that is not earlier.
             RenderingFailed: A document is empty.
         """
         publish(self.files, Path(folder), self.job.id)

@@ -55,7 +55,8 @@ def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
         job: The id of the job, by which an earlier set is recognised.
 
     Raises:
-        UnusableInput: The target is something else than an earlier set of this job.
+        UnusableInput: The target is something else than an earlier set of this job: a later issue, or another
+            of the same revision, is never overwritten.
         RenderingFailed: A document is empty.
     """
     _require_documents(files)
