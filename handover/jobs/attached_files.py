@@ -1,4 +1,4 @@
-"""The files that a record names: pictures and a logger's readings, in its own folder or at hand in memory."""
+"""The files that a record names: pictures and a logger's readings, in its own folder or in memory."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ class RelativePathField(TextField):
     pictures: bool = False
 
     def parse(self, raw: object) -> str | Finding:
-        """Return the path, or a finding. Whether the file is there is asked of `AttachedFiles`."""
+        """Return the path, or a finding. `AttachedFiles` checks whether the file exists."""
         text = super().parse(raw)
         if isinstance(text, Finding):
             return text
@@ -47,7 +47,7 @@ class RelativePathField(TextField):
 
 
 class AttachedFiles(Protocol):
-    """The files that a record may name, by the names it gives them."""
+    """The files that a record may name, by their names in the record."""
 
     def problem(self, name: str) -> Finding | None:
         """Return what is wrong with a file of that name, or None where it can be read."""
@@ -65,7 +65,7 @@ class AttachedFiles(Protocol):
 
 @dataclass(frozen=True)
 class FolderFiles:
-    """The files of a folder: those in it and below it, links followed as long as they stay inside."""
+    """The files in a folder and below it. Links are followed if they stay inside."""
 
     folder: Path
 
@@ -78,7 +78,7 @@ class FolderFiles:
         )
         try:
             path = (self.folder / name).resolve(strict=True)
-        except (OSError, RuntimeError):  # not there, not ours to read, or links that go in a circle
+        except (OSError, RuntimeError):  # missing, not readable, or a circle of links
             return fault(f"{quoted_text(name)} is not there")
         if not path.is_relative_to(self.folder.resolve()):
             return fault(f"{quoted_text(name)} is a link that leads out of the folder of this record")
@@ -96,7 +96,7 @@ class FolderFiles:
 
 @dataclass(frozen=True)
 class MemoryFiles:
-    """Files at hand in memory, by name."""
+    """Files in memory, by name."""
 
     files: Mapping[str, bytes]
 

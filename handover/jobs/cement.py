@@ -1,4 +1,4 @@
-"""Names of cements: ASTM C150 types, EN 197 strength classes, and what goes by other names."""
+"""Names of cements: ASTM C150 types, EN 197 strength classes, and other names for them."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ CEMENT_ALIASES: Mapping[str, tuple[str, str]] = {
 
 
 def canonical_cement(word: str) -> str | None:
-    """Return the type or class that a cement's name stands for, or None."""
+    """Return the type or class that the name of a cement means, or None."""
     if word in _TYPES:
         return word
     if word in CEMENT_ALIASES:
@@ -49,7 +49,7 @@ class CementName(FieldParser):
     """An ASTM C150 type or an EN 197 strength class."""
 
     def parse(self, raw: object) -> str | Finding:
-        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding that names what is known."""
+        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding with the known names."""
         fault = partial(
             Finding,
             expected=f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}",

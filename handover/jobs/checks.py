@@ -1,7 +1,7 @@
-"""What must hold between the fields of a record, and what is doubtful without being wrong.
+"""Checks between the fields of a record: faults, and cautions for values that are possible but unlikely.
 
-Each check looks at what could be read and yields findings at the paths they concern; a field that is missing
-or at fault is None here, and a check that needs it is silent.
+Each check yields findings at the paths that they concern. A field that is missing or at fault is None here,
+and the checks that need it are skipped.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ FieldFindings = Iterator[tuple[Path, Finding]]
 
 
 def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
-    """Yield what is wrong or doubtful between the fields of a record, and in the files that it names.
+    """Yield the faults and cautions between the fields of a record, and those of the files that it names.
 
     The limits are those of the country of the site.
     """
@@ -110,7 +110,7 @@ def _times(placement: Draft, rules: Practice) -> FieldFindings:
 
 
 def _check_acknowledgement(draft: Draft) -> FieldFindings:
-    """Yield a finding where the owner acknowledged what was not placed yet: a slip of the pen."""
+    """Yield a finding where the acknowledgement is earlier than the end of placement: a typing error."""
     signed_at = draft.acknowledgement.time if draft.acknowledgement else None
     end = draft.placement.end if draft.placement else None
     if signed_at and end and hours_between(end, signed_at) < 0:
@@ -136,7 +136,7 @@ def _follows(
 
 
 def hours_between(early: datetime, late: datetime) -> float:
-    """Return the hours that pass between two instants, whatever the clocks on the wall do meanwhile."""
+    """Return the hours between two instants, across a clock change as well."""
     if early.tzinfo is None or late.tzinfo is None:
         early, late = early.replace(tzinfo=UTC), late.replace(tzinfo=UTC)
     return (late.astimezone(UTC) - early.astimezone(UTC)).total_seconds() / 3600
@@ -166,7 +166,7 @@ def _shares(draft: Draft, rules: Practice) -> FieldFindings:
 
 
 class _Doubt(NamedTuple):
-    """Above this limit, of this kind, a value is looked at twice, and why."""
+    """A limit above which a value of this kind is doubtful, and why."""
 
     limit: float
     kind: KindName
@@ -174,12 +174,12 @@ class _Doubt(NamedTuple):
 
 
 def _doubt(rule: Rule, kind: KindName, why: str) -> _Doubt:
-    """Return the doubt about what is above a rule's limit; the rule's source is a part of the reason."""
+    """Return the doubt about values above a rule's limit; the reason includes the rule's source."""
     return _Doubt(rule.value, kind, f"over {_us_and_si(rule.value, kind)} {why} ({rule.source})")
 
 
 def _find_doubtful(draft: Draft, rules: Practice) -> FieldFindings:
-    """Yield values that are possible and yet worth a second look."""
+    """Yield cautions for values that are possible but unlikely."""
     hot = _doubt(rules.rules["heat.discharge"], "temperature", "it sets fast and cracks easily")
     wet = _doubt(rules.rules["slump.most"], "thickness", "it segregates unless a plasticizer makes it flow")
     looked_at: list[tuple[Path, float | None, _Doubt]] = []
@@ -238,7 +238,7 @@ def _check_delivered_volume(volumes: list[float | None], slab: Draft, rules: Pra
 
 
 def area_of(slab: Draft) -> Any:
-    """Return the area of a slab in m2, as told or from its length and width, or None."""
+    """Return the area of a slab in m2, as recorded or from its length and width, or None."""
     if slab is None:
         return None
     if slab.area is None and slab.length is not None and slab.width is not None:
@@ -288,7 +288,7 @@ def _visits(draft: Draft) -> FieldFindings:
 
 
 def _files(draft: Draft, files: AttachedFiles) -> FieldFindings:
-    """Yield what is wrong with the files named: a picture can be done without, measurements cannot."""
+    """Yield findings about the named files: a caution for a picture, a fault for measurements."""
     for path, name in pictures(draft):
         if finding := files.problem(name):
             yield (
@@ -305,7 +305,7 @@ def _files(draft: Draft, files: AttachedFiles) -> FieldFindings:
 
 
 def _sensor(draft: Draft) -> FieldFindings:
-    """Yield a finding about a sensor that lies below the slab."""
+    """Yield a finding about a sensor that is deeper than the slab."""
     depth = draft.temperature_log.depth if draft.temperature_log else None
     thickness = draft.slab.thickness if draft.slab else None
     if depth is not None and thickness is not None and depth > thickness * (1.0 + 1e-9):

@@ -1,4 +1,4 @@
-"""The clock at the site: which zone it keeps, and which instant a local time is."""
+"""The clock at the site: its time zone, and the instant of a local time."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo, available_timezones
 from handover.base.text import quoted_text
 from handover.errors import Finding
 
-_EARLIEST, _LATEST = 1990, 2100  # years; outside them it is a slip of the pen
+_EARLIEST, _LATEST = 1990, 2100  # years; others are typing errors
 
 
 def find_zone(name: str) -> ZoneInfo | Finding:
@@ -27,7 +27,7 @@ def find_zone(name: str) -> ZoneInfo | Finding:
 
 
 def zone_at(latitude: float, longitude: float) -> str | None:
-    """Return the name of the time zone kept at a place, or None at sea."""
+    """Return the name of the time zone of a place, or None at sea."""
     import tzfpy  # noqa: PLC0415  maps the world; slow to load
 
     name = tzfpy.get_tz(longitude, latitude)
@@ -35,14 +35,14 @@ def zone_at(latitude: float, longitude: float) -> str | None:
 
 
 def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Finding:
-    """Return what a time on the site's clock means, in the site's zone.
+    """Return the instant of a time on the site's clock, in the site's zone.
 
     Args:
-        local_time: Without offset: as the site's clock shows it. With one: an instant as it is.
-        zone: Of the site; None while it is not known, and then the time is returned as it is.
+        local_time: Without offset: a time on the site's clock. With an offset: an instant.
+        zone: Of the site. None while it is unknown; the time is then returned unchanged.
 
     Returns:
-        The instant, or a finding where the clock was put forward or back and the time is none or two.
+        The instant, or a finding where a clock change makes the time ambiguous or non-existent.
     """
     if not _EARLIEST <= local_time.year <= _LATEST:
         return Finding(
@@ -61,7 +61,7 @@ def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Fin
         return _two_readings(
             f"{local_time.isoformat()} comes twice at the site: the clock is put back that day", first, second
         )
-    # In the gap the readings are the instants that either offset would give.
+    # In the gap, the two readings are the instants that the two offsets would give.
     before, after = (reading.astimezone(UTC).astimezone(zone) for reading in (second, first))
     return _two_readings(
         f"{local_time.isoformat()} does not exist at the site: the clock is put forward that day",
@@ -83,7 +83,7 @@ def _two_readings(problem: str, first: datetime, second: datetime) -> Finding:
 
 
 def offset_then(zone: ZoneInfo, instant: datetime) -> timedelta:
-    """Return the zone's offset from UTC at an instant (or at a local time, where that is all there is)."""
+    """Return the zone's offset from UTC at an instant, or at a local time without an offset."""
     at = instant.astimezone(zone) if instant.tzinfo else instant.replace(tzinfo=zone)
     return at.utcoffset() or timedelta()
 
@@ -96,7 +96,7 @@ def _outside_the_list(name: str) -> bool:
 
 
 def _like(name: str) -> list[str]:
-    """Return the names most like this one: by its last part, as people remember the city."""
+    """Return the names most like this one by its last part, because people remember the city."""
     from difflib import get_close_matches  # noqa: PLC0415  only on the way to a finding
 
     known = sorted((zone for zone in available_timezones() if not _outside_the_list(zone)), reverse=True)

@@ -1,7 +1,7 @@
-"""The country of a site, by its ISO 3166 code: as written, or found from the time zone.
+"""The country of a site, by its ISO 3166 code: as recorded, or from the time zone.
 
-Names and codes, and the country of each time zone, are those of the IANA time zone database, which comes with
-`tzdata`: no network is asked.
+Names, codes and the country of each time zone come from the IANA time zone database in `tzdata`, without a
+network.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ class CountryCode(FieldParser):
     """A country by its two letters."""
 
     def parse(self, raw: object) -> str | Finding:
-        """Return the code in capitals, or a finding with the code of the country that seems to be meant."""
+        """Return the code in capitals, or a finding with the code of the most likely country."""
         word = raw.strip().upper() if isinstance(raw, str) else ""
         code = _OTHERWISE.get(word, word)
         if code in countries():
@@ -36,7 +36,7 @@ class CountryCode(FieldParser):
         )
 
     def schema(self) -> Schema:
-        """Return text of two letters; the reader takes some other spellings too."""
+        """Return text of two letters; the parser accepts some other spellings too."""
         return {"type": "string", "pattern": r"^\s*(?:[A-Za-z]{2,3}\s*)?$", "examples": ["US"]}
 
 
@@ -48,19 +48,19 @@ def countries() -> dict[str, str]:
 
 @cache
 def country_of_zone(name: str) -> str | None:
-    """Return the code of the country whose time a zone keeps, or None for a zone of no country."""
+    """Return the code of the country of a time zone, or None for a zone of no country."""
     at = {row[2]: row[0] for row in _rows("zone.tab")}
     return at.get(name) or at.get(_links().get(name, ""))
 
 
 def country_of_site(country: str | None, timezone: str | None) -> str | None:
-    """Return the code of a site's country: as the record names it, else by its time zone."""
+    """Return the code of a site's country: as recorded, else by its time zone."""
     return country or (country_of_zone(timezone) if timezone else None)
 
 
 @cache
 def _links() -> dict[str, str]:
-    """Return the zone that each older name stands for: "US/Eastern" for "America/New_York"."""
+    """Return the current name of each older zone name: "US/Eastern" for "America/New_York"."""
     lines = _text("tzdata.zi").splitlines()
     return {link: zone for zone, link in (line[2:].split() for line in lines if line.startswith("L "))}
 

@@ -1,4 +1,4 @@
-"""Fills in what a record leaves out, by the defaults of practice; each of them is listed as assumed."""
+"""Fills in the fields that a record leaves out with the defaults of practice; each is listed as assumed."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 class WithDefaults(NamedTuple):
-    """The tables of a record with nothing missing that the calculation needs, and what was assumed."""
+    """The tables of a record with every field that the calculation needs, and the assumed values."""
 
     values: dict[str, Any]
     assumed: tuple[AssumedValue, ...]
@@ -55,14 +55,14 @@ def _values(part: Any) -> Any:
 
 
 def _mean_of_tickets(tickets: Any) -> Iterator[Default]:
-    """Yield the temperature of the concrete as the tickets have it, if any does."""
+    """Yield the temperature of the concrete from the tickets, if any has one."""
     if (mean := mean_ticket_temperature(tickets)) is not None:
         why = "The mean of the tickets, by volume where they tell it"
         yield Default("placement.concrete_temperature", mean, "degC", why, "The delivery tickets", "computed")
 
 
 def mean_ticket_temperature(tickets: Any) -> float | None:
-    """Return the mean temperature in degC of the trucks that tell one, weighted by their volumes, or None."""
+    """Return the mean of the recorded truck temperatures in degC, weighted by volume, or None."""
     measured = [ticket for ticket in tickets if ticket.get("temperature") is not None]
     if not measured:
         return None

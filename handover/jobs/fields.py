@@ -1,7 +1,7 @@
-"""How each kind of value is read from what the crew wrote, and how the JSON Schema tells it.
+"""Parsers for each kind of field value, and their JSON Schema.
 
 A `FieldParser` annotates a field of the record. It returns the value in SI, or a finding: errors are values
-here, and `reading` gathers them all.
+here, and `reading` collects them.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class FieldParser:
     """Reads one value. Blank text counts as left out."""
 
     def parse(self, raw: object) -> object:
-        """Return the value, or a `Finding` that says how to mend it."""
+        """Return the value, or a `Finding` that says how to fix it."""
         raise NotImplementedError
 
     def schema(self) -> Schema:
@@ -54,7 +54,7 @@ class FieldParser:
         return self.schema()
 
     def _validate(self, raw: object, in_si: Callable[[object], object], info: ValidationInfo) -> object:
-        """Return a value as the type of its field has it; one that stands in a record is read first."""
+        """Return a value in the type of its field; a value as written in a record is parsed first."""
         if info.context is None or AS_WRITTEN not in info.context:
             return in_si(raw)
         if isinstance(raw, str) and not raw.strip():
@@ -79,7 +79,7 @@ class QuantityField(FieldParser):
         value = read_quantity(raw, self.kind)
         if isinstance(value, Finding):
             return value
-        # A hair of slack: 24 in is 0.6095999... or 0.6096 by the way it was reckoned.
+        # A small tolerance: 24 in is 0.6095999... or 0.6096, depending on the order of the computation.
         if value < quantity(self.low, self.kind) - 1e-9:
             return self._outside(raw, f"less than {self.low}")
         if value > quantity(self.high, self.kind) + 1e-9:
@@ -87,7 +87,7 @@ class QuantityField(FieldParser):
         return value
 
     def schema(self) -> Schema:
-        """Return text that holds a digit and a unit, with the units known."""
+        """Return text that has a digit and a unit, with the known units."""
         kind = KINDS[self.kind]
         return {
             "type": "string",
@@ -125,7 +125,7 @@ class NumberField(FieldParser):
         )
         if isinstance(raw, bool) or not isinstance(raw, int | float):
             return fault(f"{quoted_text(raw)} is not a bare number")
-        if not self.low <= raw <= self.high:  # not a number (nan) is not between either
+        if not self.low <= raw <= self.high:  # NaN is not between the limits either
             return fault(f"{quoted_text(raw)} is not between {self.low:g} and {self.high:g}: {self.why}")
         return float(raw)
 
@@ -158,14 +158,14 @@ class FlagField(FieldParser):
 
 @dataclass(frozen=True)
 class TextField(FieldParser):
-    """Words for people. Kept as written, markup and all; nothing invisible may hide in them."""
+    """Text for people. It is kept as written, with its markup; invisible characters are refused."""
 
     longest: int = 80
     lines: bool = False
     example: str = "some words"
 
     def parse(self, raw: object) -> str | Finding:
-        """Return the text without blanks at its ends, or a finding."""
+        """Return the text without surrounding blanks, or a finding."""
         if not isinstance(raw, str):
             return self._fault(f"{quoted_text(raw)} is not text")
         text = raw.replace("\r\n", "\n").strip()
@@ -180,7 +180,7 @@ class TextField(FieldParser):
         return text
 
     def schema(self) -> Schema:
-        """Return text up to its greatest length."""
+        """Return text with its maximum length."""
         return {"type": "string", "maxLength": self.longest, "examples": [self.example]}
 
     def _fault(self, problem: str) -> Finding:
@@ -192,14 +192,14 @@ class TextField(FieldParser):
 
 @dataclass(frozen=True)
 class PatternField(TextField):
-    """Text on one line that must have a certain form."""
+    """Text on one line that must match a pattern."""
 
     pattern: str = ""
     what: str = ""
     form: str = ""
 
     def parse(self, raw: object) -> str | Finding:
-        """Return the text, or a finding that tells the form."""
+        """Return the text, or a finding that describes the pattern."""
         text = super().parse(raw)
         if isinstance(text, Finding) or re.fullmatch(self.pattern, text):
             return text
@@ -214,7 +214,7 @@ class PatternField(TextField):
 
 @dataclass(frozen=True)
 class SlugField(PatternField):
-    """A name that can be a folder's name on any system."""
+    """A name that can be the name of a folder on any system."""
 
     longest: int = 80
     example: str = "2026-07-14-alder-garage"
@@ -244,7 +244,7 @@ class SlugField(PatternField):
 
 @dataclass(frozen=True)
 class ChoiceField(FieldParser):
-    """One of a few words, in capitals or not."""
+    """One of a few options, in any case."""
 
     options: tuple[str, ...]
 
@@ -267,7 +267,7 @@ class ChoiceField(FieldParser):
 
 
 def nearest_word(word: str, choices: Iterable[str]) -> str | None:
-    """Return the known word most like this one, or None where none is like it."""
+    """Return the known word most like this one, or None if none is similar."""
     return next(iter(get_close_matches(word[:80].casefold(), list(choices), n=1, cutoff=0.6)), None)
 
 
@@ -291,7 +291,7 @@ class MomentField(FieldParser):
         return local_instant(raw, None)
 
     def schema(self) -> Schema:
-        """Return text as ISO 8601 writes it, seconds and offset left out or not."""
+        """Return text in ISO 8601, with or without seconds and offset."""
         return {
             "type": "string",
             "pattern": rf"^\s*{_DATE}[Tt ]{_CLOCK}\s*$|^\s*$",
@@ -304,7 +304,7 @@ _CLOCK = r"[0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:[Zz]|[-+][0-9]{2}:[0-9
 
 
 def _from_text(raw: str) -> datetime | date | str:
-    """Return the instant or day a text tells in ISO 8601, or the text itself where it tells none."""
+    """Return the instant or day of a text in ISO 8601, or the text itself if it has neither."""
     try:
         if re.fullmatch(rf"{_DATE}[Tt ]{_CLOCK}", raw):
             return datetime.fromisoformat(raw.upper())

@@ -1,4 +1,4 @@
-"""What a record tells of that is still to come: measured later than the time it is read for."""
+"""Measurements of a record that are later than the time of issue."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ _EXPECTED = "a time before this issue, {}"
 
 
 def find_future_times(job: JobRecord, source: RecordSource, as_of: datetime) -> tuple[Finding, ...]:
-    """Return a fault for each test, truck and reading that is later than a time: nobody has measured it yet.
+    """Return a fault for each test, truck and reading that is later than a time.
 
     Args:
         job: The record.

@@ -1,4 +1,4 @@
-"""Where the slab is, which clock that place keeps, and times told by another one."""
+"""The place of the slab, its time zone and country, and times whose offset does not fit."""
 
 from __future__ import annotations
 
@@ -22,13 +22,13 @@ FieldFinding = tuple[Path, Finding]
 def site_zone(
     site: Draft, start: datetime | None, at_fault: Container[Path]
 ) -> tuple[str | None, list[FieldFinding]]:
-    """Return the name of the zone the site keeps, or None, and what is wrong or doubtful about the place.
+    """Return the name of the site's zone, or None, and the faults and cautions of the place.
 
     Args:
-        site: As far as it could be read.
-        start: Of the placement, as draft. Where the zone told and the zone of the place differ in offset
-            then, one of the two is mistaken.
-        at_fault: Paths that have their finding already.
+        site: The site, as far as it could be read.
+        start: Start of the placement. If the recorded zone and the zone of the place have different offsets
+            then, one of the two is wrong.
+        at_fault: Paths that already have a finding.
     """
     site = site or draft_of(Site)()
     findings = list(_place(site, at_fault))
@@ -54,12 +54,12 @@ def site_zone(
 
 
 def site_country(site: Draft, zone: str) -> str | None:
-    """Return the code of the country of a site, by its place, else by its zone; None where neither tells."""
+    """Return the code of the country of a site, by its place, else by its zone; None if both are unknown."""
     return country_of_zone((site and _zone_of(site)) or zone)
 
 
 def country_mismatch(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
-    """Yield a finding where the country told is not the one that the place lies in."""
+    """Yield a finding where the recorded country is not that of the place."""
     site = draft.site
     if site is None or site.country is None or zone is None:
         return
@@ -77,7 +77,7 @@ def country_mismatch(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
 
 
 def _zone_of(site: Draft) -> str | None:
-    """Return the zone kept at the place of a site, or None where there is no place on land."""
+    """Return the zone of the place of a site, or None where there is no place on land."""
     if site.latitude is None or site.longitude is None:
         return None
     return zone_at(site.latitude, site.longitude)
@@ -112,7 +112,7 @@ def _replace(part: Any, path: Path, value: object) -> Any:
 
 
 def offset_mismatches(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
-    """Yield times whose offset is not one the site's clock shows then. UTC is taken as meant."""
+    """Yield times whose offset is not that of the site at that time. UTC is accepted."""
     for path, moment in _moments(draft):
         offset = moment.utcoffset()
         if zone and offset and (there := offset_then(ZoneInfo(zone), moment)) != offset:

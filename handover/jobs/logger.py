@@ -1,17 +1,16 @@
 """Readings of a temperature logger in the slab: a CSV beside the record.
 
-    # anything the logger tells of itself
+    # anything that the logger writes about itself
     time_utc,temperature_c
     2026-07-14T10:30,28.5
 
-One column of times and one of temperatures (comma, semicolon or tab between them; upper or lower case,
-spaces or underscores). The heading of the times says ``time_utc`` or ``time_local`` (as the clock on the
-site's wall); where it says neither, every time carries its offset. The unit stands at the end of the other
-heading or in brackets: ``temperature_c``, ``Concrete temp [degF]``. Columns of the air, and all others, are
-left aside.
+One column of times and one of temperatures (comma, semicolon or tab between them; upper or lower case, spaces
+or underscores). The heading of the times says ``time_utc`` or ``time_local`` (the site's clock); without
+either, every time has its offset. The unit is at the end of the other heading or in brackets:
+``temperature_c``, ``Concrete temp [degF]``. Columns of the air, and all others, are ignored.
 
-What no slab does is left out and told: readings from before the concrete, from outside of what concrete can
-be, jumps, a sensor that stands still. What is left comes as means of the hour.
+Readings that no slab gives are left out and reported: from before the placement, outside the range of
+concrete temperatures, after a jump, or from a stuck sensor. The other readings are returned as hourly means.
 """
 
 from __future__ import annotations
@@ -41,7 +40,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.attached_files import AttachedFiles
 
-MAX_LOG_BYTES = 10_000_000  # bytes; a reading a minute for four weeks is 1 MB
+MAX_LOG_BYTES = 10_000_000  # bytes; one reading per minute for four weeks is 1 MB
 _MINUTE_S = HOUR_S / 60
 _RULES = general_rules()
 _MIN_READING_C, _MAX_READING_C = _RULES["log.coldest"], _RULES["log.hottest"]
@@ -78,16 +77,16 @@ class _Series:
 def examine_log(
     files: AttachedFiles, name: str, zone: ZoneInfo | None, placed: datetime | None
 ) -> tuple[tuple[LogReading, ...], list[Finding]]:
-    """Return what a logger read in the concrete, as hourly means, and what is wrong or doubtful about it.
+    """Return a logger's readings in the concrete, as hourly means, with faults and cautions.
 
     Args:
-        files: Those of the record.
-        name: What the record calls the logger's file.
-        zone: Of the site, for times on the site's clock.
-        placed: When the first concrete was placed, aware; readings from before are left out.
+        files: The files of the record.
+        name: The name of the logger's file in the record.
+        zone: The zone of the site, for local times.
+        placed: When the first concrete was placed, aware; earlier readings are left out.
 
     Returns:
-        Readings in order of time, in the site's zone where it is known; empty where there is a fault.
+        Readings in order of time, in the site's zone if it is known; empty if there is a fault.
     """
     text = _text(files, name)
     if isinstance(text, Finding):
@@ -115,7 +114,7 @@ def _text(files: AttachedFiles, name: str) -> str | Finding:
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
-        text = data.decode("latin-1")  # the degree sign of older loggers; nothing else of the text is used
+        text = data.decode("latin-1")  # the degree sign of older loggers; no other such character is used
     return text if text.strip() else fault("is empty")
 
 
@@ -124,10 +123,10 @@ def _text(files: AttachedFiles, name: str) -> str | Finding:
 
 @dataclass(frozen=True)
 class _Columns:
-    """Where the two columns stand, and what their headings say."""
+    """The positions of the two columns, and what their headings say."""
 
     time: int
-    clock: str | None  # "utc", "local", or None: every time carries its offset
+    clock: str | None  # "utc", "local", or None: every time has its offset
     temperature: int
     scale: float
     shift: float
@@ -220,12 +219,12 @@ def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datet
             expected="an offset in every time, or the heading time_utc or time_local",
         )
     if moment.tzinfo is None and zone is None:
-        moment = moment.replace(tzinfo=UTC)  # the site's zone is a fault of its own
+        moment = moment.replace(tzinfo=UTC)  # a fault of the site's zone has its own finding
     return local_instant(moment, zone)
 
 
 def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
-    """Return the number in a cell; NaN for an empty one."""
+    """Return the number in a cell; NaN for an empty cell."""
     text = cells[at].strip() if at < len(cells) else ""
     if (number := parse_cell(text, decimal)) is not None:
         return number
@@ -234,13 +233,13 @@ def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
     )
 
 
-# ---- what is believed -------------------------------------------------------------------------------
+# ---- what is plausible ------------------------------------------------------------------------------
 
 
 def _plausible_only(
     series: _Series, placed: datetime | None, zone: ZoneInfo | None
 ) -> tuple[_Series | None, list[Finding]]:
-    """Return the readings that are of concrete, with what was left out, and why."""
+    """Return the plausible readings of concrete, with cautions about the others."""
     doubts: list[Finding] = []
     early = series.seconds < (placed.timestamp() if placed else -np.inf)
     if early.any():
@@ -282,7 +281,7 @@ def _format_moment(second: float, zone: ZoneInfo | None) -> str:
 
 
 def _find_drift(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
-    """Leave out what lies beyond a jump that no slab makes, unless it is soon taken back."""
+    """Leave out the readings after a jump that no slab makes, unless the jump soon reverses."""
     ends = np.flatnonzero(_jumps(series, np.arange(1, len(series)), np.arange(len(series) - 1))) + 1
     pieces = np.split(np.arange(len(series)), ends)
     core = max(range(len(pieces)), key=lambda at: len(pieces[at]))
@@ -304,7 +303,7 @@ def _find_drift(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[F
 
 
 def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> NDArray[np.bool_]:
-    """Tell whether two readings are further apart than a slab can change between them."""
+    """Return whether two readings differ by more than a slab can change between them."""
     apart = np.abs(series.seconds[one] - series.seconds[other])
     change = np.abs(series.celsius[one] - series.celsius[other])
     drifted = _DRIFT_K_H * np.maximum(apart - _JUMP_S, 0.0) / HOUR_S
@@ -312,7 +311,7 @@ def _jumps(series: _Series, one: NDArray[np.int_], other: NDArray[np.int_]) -> N
 
 
 def _find_stuck_readings(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[Finding]]:
-    """Leave out stretches in which the sensor stands still."""
+    """Leave out stretches in which the sensor is stuck."""
     still = np.zeros(len(series), dtype=bool)
     for _, run in groupby(range(len(series)), key=lambda at: series.celsius[at]):
         at = list(run)
@@ -325,7 +324,7 @@ def _find_stuck_readings(series: _Series, zone: ZoneInfo | None) -> tuple[_Serie
 
 
 def _runs_in_words(series: _Series, which: NDArray[np.bool_], zone: ZoneInfo | None) -> str:
-    """Return where stretches lie, for people: the first few."""
+    """Return the first few stretches as text."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(np.int8), [0]]))).reshape(-1, 2)
     named = [_span(series.seconds[start], series.seconds[end - 1], zone) for start, end in edges]
     return _join_few(named)

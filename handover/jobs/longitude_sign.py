@@ -1,4 +1,4 @@
-"""A longitude without its minus sign: half the way round the world, in a place that may well be on land."""
+"""A longitude without its minus sign: the place is on the other side of the world, perhaps on land."""
 
 from __future__ import annotations
 
@@ -19,19 +19,19 @@ if TYPE_CHECKING:
     Found = tuple[Path, Finding]
 
 HOME_COUNTRY = "US"
-"""Where a postal code follows two letters, and slabs are measured in feet and inches."""
+"""The country where a postal code follows two letters, and slabs are measured in feet and inches."""
 
 _STATE_AND_ZIP = re.compile(r"\b[A-Z]{2},? +\d{5}(?:-\d{4})?\b")
 
 
 def missing_minus_sign(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
-    """Yield a caution where the place lies abroad, its mirror image lies in the country that all else tells.
+    """Yield a caution where the place is abroad, but with the other sign in the country of address and units.
 
-    A country that the record names is held against the place elsewhere.
+    Another check compares a country that the record names with the place.
 
     Args:
-        draft: The record as far as it could be read.
-        raw: As TOML or JSON gives it, for the units.
+        draft: The record, as far as it could be read.
+        raw: The tables of the TOML or JSON file, for the units.
     """
     site = draft.site
     if site is None or site.country or site.latitude is None or site.longitude is None:

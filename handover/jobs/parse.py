@@ -1,4 +1,4 @@
-"""From the bytes of a file to tables of TOML or JSON, with findings where it cannot be."""
+"""Parses the bytes of a file to tables of TOML or JSON, with findings about its syntax."""
 
 from __future__ import annotations
 
@@ -37,14 +37,14 @@ def read_record_bytes(path: FilePath) -> bytes | Finding:
             data = file.read(MAX_RECORD_BYTES + 1)
     except FileNotFoundError:
         return fault("does not exist")
-    except (OSError, ValueError) as error:  # a name with a zero byte is a ValueError
+    except (OSError, ValueError) as error:  # a name with a zero byte raises ValueError
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         return fault(f"cannot be read ({reason})")
     return data if len(data) <= MAX_RECORD_BYTES else fault(f"has more than {MAX_RECORD_BYTES:,} bytes")
 
 
 def decode_utf8(data: bytes) -> str | Finding:
-    """Return the text of a record, or a finding. A byte order mark of UTF-8 is harmless and dropped."""
+    """Return the text of a record, or a finding. A byte order mark of UTF-8 is dropped."""
     fault = partial(Finding, expected="text saved as UTF-8", example=_HOW)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return fault("is text in UTF-16 (it has that byte order mark); save it as UTF-8")
@@ -66,7 +66,7 @@ def language_of(text: str) -> Language:
 
 
 def parse_text(text: str) -> dict[str, Any] | list[Finding]:
-    """Return the tables of a text, or findings about its form."""
+    """Return the tables of a text, or findings about its syntax."""
     try:
         tables: dict[str, Any] = json.loads(text) if language_of(text) == "json" else tomllib.loads(text)
     except RecursionError:
@@ -81,7 +81,7 @@ def parse_text(text: str) -> dict[str, Any] | list[Finding]:
 
 
 def _is_too_deep(tables: Any) -> bool:
-    """Say whether tables go deeper than any record does; those would exhaust whoever walks them."""
+    """Return whether tables are nested more deeply than in any record; those could exhaust the stack."""
     level = [tables]
     for _ in range(MAX_DEPTH):
         level = [
@@ -94,7 +94,7 @@ def _is_too_deep(tables: Any) -> bool:
 
 
 def _without_nulls(value: Any) -> Any:
-    """Return tables without their nulls: other programs write null for what is left out."""
+    """Return tables without nulls: other programs write null for a field that is left out."""
     if isinstance(value, dict):
         return {key: _without_nulls(each) for key, each in value.items() if each is not None}
     return [_without_nulls(each) for each in value] if isinstance(value, list) else value
@@ -134,7 +134,7 @@ def _json_fault(error: json.JSONDecodeError) -> Finding:
     )
 
 
-# Mistakes people make in TOML: what a line looks like after its key, what is wrong, how to write it.
+# Usual mistakes in TOML: a pattern for the line after its key, the problem, the right form.
 _MEANT = r"true\b|false\b|inf\b|nan\b|0[xob]|\d{4}-\d\d-\d\d[Tt ]\d\d:|[-+]?\d[\d_]*\.?\d*[eE][-+]?\d"
 _KEY = r"^\s*(?P<key>[\w.-]+)\s*"
 _MISTAKES = tuple(
@@ -169,7 +169,7 @@ _MISTAKES = tuple(
 
 
 def _toml_faults(text: str, message: str) -> list[Finding]:
-    """Return the usual mistakes, line by line, and the parser's own word where they do not explain it."""
+    """Return the usual mistakes, line by line, and the parser's own message where they do not explain it."""
     findings = [finding for line, words in _code_lines(text) if (finding := _mistake(line, words))]
     place = re.search(r"line (\d+), column (\d+)", message)
     line = int(place[1]) if place else text.rstrip().count("\n") + 1
@@ -187,7 +187,7 @@ def _toml_faults(text: str, message: str) -> list[Finding]:
 
 
 def _code_lines(text: str) -> list[tuple[int, str]]:
-    """Return the lines outside text that runs over several lines, with their numbers."""
+    """Return the lines outside multi-line text, with their numbers."""
     lines, inside = [], False
     for number, line in enumerate(text.split("\n"), start=1):
         toggles = line.count('"""') + line.count("'''")

@@ -1,4 +1,4 @@
-"""Reads a job record, and says all that is wrong with it at once.
+"""Reads a job record and reports all of its faults at once.
 
 bytes -> text -> tables -> draft -> zone and clock -> checks between fields -> record
 """
@@ -52,9 +52,9 @@ class RecordSource:
     """A record as it was received.
 
     Attributes:
-        name: Of its file, for findings.
-        data: Its bytes.
-        files: Those that it may name.
+        name: The name of its file, for findings.
+        data: The bytes of the file.
+        files: The files that it may name.
         fault: Why its file could not be read.
     """
 
@@ -66,12 +66,12 @@ class RecordSource:
 
 @dataclass(frozen=True)
 class ExaminedRecord:
-    """What came of reading a record.
+    """The result of reading a record.
 
     Attributes:
         record: The job, or None where there are faults.
         findings: Faults and cautions, in the order of their lines.
-        source: The record as it was received; its data are empty where the file could not be read.
+        source: The record as it was received; its data are empty if the file could not be read.
     """
 
     record: JobRecord | None
@@ -88,7 +88,7 @@ def read_job(path: str | PathLike[str]) -> JobRecord:
     """Return the job that a record describes.
 
     Raises:
-        UnusableInput: With every finding, where there is a fault.
+        UnusableInput: There is a fault; carries all findings.
     """
     examined = examine_job(path)
     if examined.record is None:
@@ -97,12 +97,12 @@ def read_job(path: str | PathLike[str]) -> JobRecord:
 
 
 def examine_job(path: str | PathLike[str]) -> ExaminedRecord:
-    """Return what can be made of the file of a record, with everything that is wrong or doubtful about it."""
+    """Return the result of reading the file of a record, with all faults and cautions."""
     return examine_source(read_source(path))
 
 
 def read_source(path: str | PathLike[str]) -> RecordSource:
-    """Return the file of a record as it is, with the files of its folder; or why it cannot be read."""
+    """Return the file of a record as received, with the files of its folder, or why it cannot be read."""
     file = FilePath(path)
     data, files = read_record_bytes(file), FolderFiles(file.parent)
     if isinstance(data, Finding):
@@ -111,7 +111,7 @@ def read_source(path: str | PathLike[str]) -> RecordSource:
 
 
 def examine_source(source: RecordSource) -> ExaminedRecord:
-    """Return what can be made of a record, with everything that is wrong or doubtful about it."""
+    """Return the result of reading a record, with all faults and cautions."""
     if source.fault is not None:
         return ExaminedRecord(None, (source.fault,), source)
     text = decode_utf8(source.data)
@@ -128,11 +128,11 @@ def examine_source(source: RecordSource) -> ExaminedRecord:
 def examine_tables(
     raw: Mapping[str, Any], files: AttachedFiles
 ) -> tuple[JobRecord | None, list[FieldFinding]]:
-    """Return the record that tables in the shape of the file describe, or None, and the findings by path.
+    """Return the record that the tables of a file describe, or None, and the findings by path.
 
     Args:
-        raw: As TOML or JSON gives it.
-        files: Those that the record may name.
+        raw: The tables of the TOML or JSON file.
+        files: The files that the record may name.
     """
     written, found = _read(raw)
     start = written.placement.start if written.placement else None
@@ -158,7 +158,7 @@ def examine_tables(
 def _log_readings(
     draft: Draft, zone: str | None, files: AttachedFiles
 ) -> tuple[tuple[LogReading, ...], list[FieldFinding]]:
-    """Return what the logger beside the record read in the concrete, with findings about its file."""
+    """Return the readings of the logger's file beside the record, with findings about it."""
     log = draft.temperature_log
     if log is None or log.file is None or files.problem(log.file):
         return (), []
@@ -176,7 +176,7 @@ def _read(raw: Mapping[str, Any]) -> tuple[Draft, list[FieldFinding]]:
     except ValidationError as error:
         faults = error.errors(include_url=False, include_input=True)
     readable = copy.deepcopy(dict(raw))
-    # From the last to the first, so that taking out an item of a list moves none that is still to come.
+    # From the last to the first, so that removing an item of a list moves no later one.
     for fault in sorted(faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True):
         _remove_at(readable, fault["loc"])
     found = [(tuple(fault["loc"]), _finding(fault)) for fault in faults]
@@ -226,7 +226,7 @@ def _finding(fault: ErrorDetails) -> Finding:
 
 
 def _unknown(path: Path) -> Finding:
-    """Return a finding about a key the record does not have, with the nearest it has."""
+    """Return a finding about an unknown key, with the nearest known key."""
     *way, key = path
     key = str(key)
     here = fields_of(tables()[str(way[0])] if way else JobRecord)
@@ -242,7 +242,7 @@ def _unknown(path: Path) -> Finding:
 
 
 def _missing(raw: Any, draft: Draft, table: type[RecordTable], path: Path) -> Iterator[FieldFinding]:
-    """Yield a finding for each key of a table that must be there and is not."""
+    """Yield a finding for each required key of a table that is missing."""
     for key in required_fields(table):
         if getattr(draft, key) is None:
             here = (*path, key)
@@ -281,7 +281,7 @@ def _lower_first(description: str) -> str:
 def _locate(
     raw: Mapping[str, Any], draft: Draft, zone: str | None, at_fault: set[Path]
 ) -> Iterator[FieldFinding]:
-    """Yield findings where the slab has no size, or the site neither place nor time zone."""
+    """Yield findings where the slab has no size, or the site has neither place nor time zone."""
     slab = raw.get("slab")
     sizes = {("slab", key) for key in ("area", "length", "width")}
     if isinstance(slab, Mapping) and draft.slab and area_of(draft.slab) is None and not sizes & at_fault:
@@ -337,9 +337,9 @@ def _record(
 
 
 def located_findings(found: list[FieldFinding], file: str, lines: SourceMap) -> list[Finding]:
-    """Return the findings with file, line and field, in the order of the lines; those without line first."""
+    """Return the findings with file, line and field, in order of lines; those without a line first."""
     placed = [
-        finding  # of a file beside the record
+        finding  # in a file beside the record
         if finding.file
         else replace(finding, file=file, line=lines.line_of(path) or 1, field=join_path(path))
         for path, finding in found

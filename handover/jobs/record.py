@@ -3,12 +3,12 @@
     Annotated[float, Quantity("thickness", "2 in", "24 in", "why"), Field(description="...")]
 
 A `JobRecord` holds SI: m, m2, degC, MPa, kg/m3, mm/h, m3, L, h, m2K/W. Every time is aware, in the site's
-zone. Python subtracts two times of one zone by the clock on the wall, not by the hours that passed: convert
-them to UTC first.
+zone. Python subtracts two times of one zone by local clock time, not by elapsed hours: convert them to UTC
+first.
 
 A field without a default must be in the record, unless the reader infers it (`INFERRED`). A default by
 `by_practice` comes from the rule data and is listed as assumed. `draft_of` makes the same tables with every
-field optional: a record with faults is read into it as far as it can be.
+field optional, for a record with faults.
 """
 
 from __future__ import annotations
@@ -57,14 +57,14 @@ Cured = Literal["field", "standard"]
 
 Draft = Any
 """A record, or a table of one, as far as it could be read: see `draft_of`. Each field may be None, and no
-static type says which are there."""
+static type says which are present."""
 
 # Post-tensioning by the names the trade has for it.
 _TENDONS = re.compile(r"tendons?|strands?|(?:post|pre)[- ]?(?:tension|stress)\w*|\bp[./]?t\b", re.IGNORECASE)
 
 
 class AssumedValue(NamedTuple):
-    """A value taken for something the record leaves out: field path, value as text in SI, why."""
+    """A value assumed for a field that the record leaves out: path, value as text in SI, why."""
 
     field: str
     value: str
@@ -82,7 +82,7 @@ INFERRED = _Mark()
 """The record may leave the field out: the reader finds the value from other fields."""
 
 DERIVED = _Mark()
-"""The record cannot hold the field: the reader fills it in."""
+"""The record cannot have the field: the reader fills it in."""
 
 
 class Fact(NamedTuple):
@@ -138,7 +138,7 @@ _ConcreteTemperature = Annotated[
 
 
 class RecordTable(BaseModel):
-    """A table of the record: frozen, and it knows its keys and no others."""
+    """A table of the record: frozen, and without other keys."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
 
@@ -199,7 +199,7 @@ class Owner(RecordTable):
 
 
 class Contractor(RecordTable):
-    """Who placed the slab, and whom the owner calls."""
+    """Who placed the slab, and who the owner calls."""
 
     name: Annotated[
         str | None, TextField(120, example="Blue Heron Concrete"), Field(description="The firm.")
@@ -344,7 +344,7 @@ class Mix(RecordTable):
     cement: Annotated[
         str, CementName(), Field(description="ASTM C150 type (I, II, III, V) or EN 197 class (42.5 N).")
     ] = by_practice("mix.cement")
-    cement_ordered: Annotated[str | None, DERIVED] = None  # as it was written
+    cement_ordered: Annotated[str | None, DERIVED] = None  # as written in the record
     cementitious: Annotated[
         float,
         QuantityField(
@@ -458,7 +458,7 @@ class Curing(RecordTable):
 
 
 class Forms(RecordTable):
-    """What forms stand."""
+    """The edge forms of the slab."""
 
     edge: Annotated[
         bool, FlagField(), Field(description="Whether edge forms stand, to be stripped later.")
@@ -466,7 +466,7 @@ class Forms(RecordTable):
 
 
 class WalkthroughItem(RecordTable):
-    """One thing looked at together with the owner."""
+    """One item of the walk-through with the owner."""
 
     item: Annotated[str, TextField(200, example="Door line"), Field(description="What was looked at.")]
     ok: Annotated[bool | None, FlagField(), Field(description="Whether it is as it should be.")] = None
@@ -483,7 +483,7 @@ class WalkthroughItem(RecordTable):
 
 
 class Acknowledgement(RecordTable):
-    """The owner's word that slab and sheet were handed over, typed in place of a signature."""
+    """The owner's acknowledgement of slab and sheet, typed instead of a signature."""
 
     name: Annotated[
         str, TextField(120, example="Lee Park"), Field(description="Who acknowledged the handover.")
@@ -567,7 +567,7 @@ class JobRecord(RecordTable):
     acknowledgement: Acknowledgement | None = None
     cylinder: Annotated[tuple[Cylinder, ...], Field(description="Strength tests.", max_length=200)] = ()
     temperature_log: TemperatureLog | None = None
-    written_in: Annotated[Literal["us", "si"], DERIVED] = "us"  # the units of most of its measures
+    written_in: Annotated[Literal["us", "si"], DERIVED] = "us"  # the units of most of its quantities
     assumed: Annotated[tuple[AssumedValue, ...], DERIVED] = ()
 
     @property
@@ -576,7 +576,7 @@ class JobRecord(RecordTable):
         return ZoneInfo(self.site.timezone)
 
 
-# ---- the declarations, for the modules that read, check, describe or print a record ---------------------
+# ---- the declarations, for modules that read, check, describe or print a record -------------------------
 
 FieldMark = TypeVar("FieldMark")
 
@@ -596,19 +596,19 @@ def _table_of(annotation: Any) -> type[RecordTable] | None:
 
 
 def mark_of(field: FieldInfo, mark: type[FieldMark]) -> FieldMark | None:
-    """Return the mark of a kind that a field carries, such as its reader; None where it has none."""
+    """Return the mark of a type that a field has, such as its parser, or None."""
     return next((each for each in field.metadata if isinstance(each, mark)), None)
 
 
 @cache
 def fields_of(table: type[RecordTable]) -> dict[str, FieldInfo]:
-    """Return the fields of a table that a record can hold."""
+    """Return the fields of a table that a record can have."""
     return {name: field for name, field in table.model_fields.items() if DERIVED not in field.metadata}
 
 
 @cache
 def required_fields(table: type[RecordTable]) -> tuple[str, ...]:
-    """Return the fields of a table that a record must hold."""
+    """Return the fields of a table that a record must have."""
     return tuple(
         name
         for name, field in fields_of(table).items()
@@ -628,7 +628,7 @@ def declaration_of(path: str) -> FieldInfo:
 
 @cache
 def draft_of(table: type[RecordTable]) -> type[RecordTable]:
-    """Return a table whose fields are those that a record can hold, all of them optional."""
+    """Return a table with the fields that a record can have, all of them optional."""
     fields = {name: _optional(field) for name, field in fields_of(table).items()}
     made = create_model(table.__name__, __base__=RecordTable, __doc__=table.__doc__, **cast("Any", fields))
     return cast("type[RecordTable]", made)

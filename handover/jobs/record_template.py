@@ -10,15 +10,15 @@ if TYPE_CHECKING:
 
 _USE = '# use = "garage floor"                 '
 _WALKTHROUGH = "# photo = "
-"""How the line begins that tells the use, and the last one of the walk-through."""
+"""The beginnings of the line with the use and of the last line of the walk-through."""
 
 
 def record_template(use: str | None = None, walkthrough: Iterable[str] = ()) -> str:
-    """Return a commented job record in TOML, every field in it, with blanks for what must be told.
+    """Return a commented job record in TOML with every field; the required ones are blank.
 
     Args:
-        use: What the slab is for, where that is known; it is filled in.
-        walkthrough: What is usual to look at together with the owner, offered as lines to put to use.
+        use: What the slab is for, if known; it is filled in.
+        walkthrough: The usual items of a walk-through with the owner, added as commented lines.
     """
     text = files("handover.jobs").joinpath("blank.toml").read_text(encoding="utf-8")
     if use is not None:

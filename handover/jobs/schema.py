@@ -13,8 +13,8 @@ _PLACE = {"anyOf": [{"required": ["timezone"]}, {"required": ["latitude", "longi
 def job_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a job record as written: text with units, local times.
 
-    It says less than the reader: limits of quantities, and what must hold between fields, are the reader's.
-    It is stricter in one thing: the reader takes the words of a choice in capitals too.
+    It checks less than the reader, which also has the limits of quantities and the checks between fields. It
+    is stricter in one thing: the reader accepts the options of a choice in any case.
     """
     schema: dict[str, Any] = draft_of(JobRecord).model_json_schema()
     parts = {table.__name__: table for table in tables().values()}
@@ -27,7 +27,7 @@ def job_schema() -> dict[str, Any]:
 
 
 def _simplify(part: dict[str, Any], must: tuple[str, ...]) -> None:
-    """Take out what says only that a key may be left out, and name the keys that may not."""
+    """Remove what only says that a key is optional, and list the required keys."""
     for key, field in part["properties"].items():
         if options := field.pop("anyOf", None):
             field.update(next(option for option in options if option.get("type") != "null"))

@@ -1,4 +1,4 @@
-"""Refuses what is no slab on ground: there a wrong date can bring a structure down."""
+"""Refuses any slab that is not on ground: a wrong date can bring a structure down."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from handover.jobs.fields import ChoiceField, TextField
 
 @dataclass(frozen=True)
 class ScopeChoiceField(ChoiceField):
-    """A choice in which words for anything but a slab on ground are refused by name."""
+    """A choice that refuses words for anything but a slab on ground."""
 
     def parse(self, raw: object) -> str | Finding:
         """Return the option, a refusal, or a finding with the nearest option."""
@@ -21,9 +21,9 @@ class ScopeChoiceField(ChoiceField):
 
 @dataclass(frozen=True)
 class ScopeTextField(TextField):
-    """Text in which words for a slab that hangs or stands on supports are refused.
+    """Text that refuses words for a suspended or supported slab.
 
-    Narrower than `ScopeChoiceField`: bars of a slab on ground may well be dowelled into a wall or a footing.
+    Narrower than `ScopeChoiceField`: bars of a slab on ground may be dowelled into a wall or a footing.
     """
 
     def parse(self, raw: object) -> str | Finding:
@@ -43,9 +43,9 @@ _NOT_ON_GROUND = (
 
 
 def find_off_ground_words(raw: object, words: str) -> Finding | None:
-    """Return a refusal where a text tells of something other than a slab on ground.
+    """Return a refusal where a text describes something other than a slab on ground.
 
-    A deck by a swimming pool lies on the ground; it goes by "patio".
+    A pool deck is on the ground; its use is "patio".
     """
     if not isinstance(raw, str) or re.search(r"\bpool deck\b", raw, re.IGNORECASE):
         return None

@@ -1,4 +1,4 @@
-"""On which line each key of a TOML or JSON text stands, and which keys are written twice."""
+"""The line of each key of a TOML or JSON text, and the keys that are written twice."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Key = str | int
 Path = tuple[Key, ...]  # items of a list count from 0 here, and from 1 where people read it
 Language = Literal["toml", "json"]
 
-MAX_DEPTH = 12  # the record has four levels; deeper ones are not its own
+MAX_DEPTH = 12  # the record has four levels; deeper ones are not part of it
 
 
 def join_path(path: Path) -> str | None:
@@ -27,20 +27,20 @@ def join_path(path: Path) -> str | None:
 
 @dataclass
 class SourceMap:
-    """Lines of keys, and keys written twice with the lines of both."""
+    """The lines of keys, and the keys written twice with both lines."""
 
     first: dict[Path, int] = field(default_factory=dict)
     duplicates: list[tuple[Path, int, int]] = field(default_factory=list)
     _keys_seen: set[Path] = field(default_factory=set)
 
     def line_of(self, path: Path) -> int | None:
-        """Return the line of a key, or of the nearest table around it that is written."""
+        """Return the line of a key, or of the nearest table around it in the text."""
         return next(
             (self.first[path[:end]] for end in range(len(path), 0, -1) if path[:end] in self.first), None
         )
 
     def note(self, path: Path, line: int, *, table: bool = False) -> None:
-        """Take down a key, and the tables that it makes by the way."""
+        """Record a key, and the tables that it creates."""
         if path in self._keys_seen:
             self.duplicates.append((path, self.first[path], line))
         self._keys_seen.add(path)
@@ -51,7 +51,7 @@ class SourceMap:
 
 
 def find_lines(text: str, language: Language) -> SourceMap:
-    """Return where the keys of a text stand. Text with faults gives the lines that can be made out."""
+    """Return the lines of the keys of a text. Text with faults gives the lines that can be found."""
     import tree_sitter  # noqa: PLC0415  three libraries that only this function needs
     import tree_sitter_json  # noqa: PLC0415
     import tree_sitter_toml  # noqa: PLC0415
@@ -92,7 +92,7 @@ def _toml_document(root: Node, lines: SourceMap) -> None:
 
 
 def _within_arrays(keys: Path, counted: dict[Path, int]) -> Path:
-    """Return the path of a header, with the item that it belongs to where it lies in an array of tables."""
+    """Return the path of a header, with its item if it is in an array of tables."""
     path: Path = ()
     for key in keys[:-1]:
         path = (*path, key)

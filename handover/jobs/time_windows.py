@@ -48,7 +48,7 @@ def parse_window(text: str) -> TimeWindow:
 
 
 def find_overlap(texts: tuple[str, ...]) -> tuple[str, str] | None:
-    """Return the first two of these that overlap, or None."""
+    """Return the first two windows that overlap, or None."""
     ordered = sorted(texts, key=parse_window)
     for earlier, later in pairwise(ordered):
         if parse_window(later)[0] < parse_window(earlier)[1]:

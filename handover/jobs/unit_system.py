@@ -1,4 +1,4 @@
-"""In which units a record is written: those of most of its quantities."""
+"""The units of a record: those of most of its quantities."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ def unit_system(raw: Mapping[str, Any]) -> Literal["us", "si"]:
     """Return "si" where more quantities are written in SI units than in US units, else "us".
 
     Args:
-        raw: A record that can be read, as TOML or JSON gives it.
+        raw: The tables of the TOML or JSON file of a readable record.
     """
     systems = [system_of(text, quantity.kind) for text, quantity in _quantities(raw)]
     return "si" if systems.count("si") > systems.count("us") else "us"
