@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 def apply_concrete_measurements(
     job: JobRecord, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[ConcreteProperties, MeasurementResult]:
-    """Return the concrete as its standard-cured cylinders and its tickets show it, before the simulation.
+    """Return the concrete corrected by its standard-cured cylinders and tickets, before the simulation.
 
-    The cylinders are not known to be of the load that got the most water; so what that water costs comes on
-    top of what they show.
+    The cylinders need not be of the load with the most water, so the loss of strength by that water is added
+    to the correction by cylinders.
     """
     concrete, of_cylinders = apply_standard_cylinders(job, concrete, practice)
     concrete, of_tickets = apply_tickets(job, concrete, practice)
@@ -33,7 +33,7 @@ def apply_concrete_measurements(
 def apply_slab_measurements(
     job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
 ) -> tuple[ConcreteProperties, SlabSimulation, MeasurementResult]:
-    """Return concrete and slab as the logger and the cylinders beside the slab show them."""
+    """Return concrete and slab corrected by the logger and by the cylinders beside the slab."""
     slab, of_log = apply_temperature_log(job, ensemble, concrete, slab, practice)
     concrete, of_cylinders = apply_field_cylinders(job, ensemble, concrete, slab, practice)
     return concrete, slab, of_log + of_cylinders

@@ -1,4 +1,4 @@
-"""What was assumed where the record says nothing."""
+"""The values assumed for what the record leaves out."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 
 def assumptions(simulation: Simulation) -> Iterator[Assumption]:
-    """Yield each value that the record leaves out, what was assumed for it, and why."""
+    """Yield each assumed value, with the field that the record leaves out and the reason."""
     job = simulation.job
     for assumed in job.assumed:
         yield Assumption(*assumed)

@@ -1,4 +1,4 @@
-"""The weather behind a schedule: its hours, and how sure the hours are that a date rests on."""
+"""The weather behind a schedule: its hours, and the kind of the hours that a date depends on."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def basis_of(weather: WeatherSeries) -> BasisOf:
 
 
 def weather_basis(job: JobRecord, received: WeatherSeries, extended: WeatherSeries) -> WeatherBasis:
-    """Return the weather of a schedule: whose it is, how old, and its hours from the placement on."""
+    """Return the weather of a schedule: its source, its age, and its hours from the placement on."""
     first = np.datetime64(int(job.placement.start.timestamp()) // 3600 * 3600, "s")
     kept = extended.time >= first
     typical_from = extended.typical_from

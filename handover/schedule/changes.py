@@ -1,4 +1,4 @@
-"""What changed from one issue of a job to the next: the dates that moved, and what moved them."""
+"""Changes from one issue of a job to the next: the dates that moved, and the causes."""
 
 from __future__ import annotations
 
@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from handover.schedule.model import Cause, CureSchedule, Measurement, Visit, WateringDay
 
 SETS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
-"""Left out: nobody waits for them once the slab is finished, and no owner's document has them."""
+"""Dates that are not compared: nobody waits for them once the slab is finished, and no owner's document has
+them."""
 
 SAW_LAST = "saw-joints-last"
 WATERING = "watering"
@@ -34,20 +35,20 @@ _MEASURED: dict[str, Cause] = {
     "temperature-log": "log",
 }
 _SKIPPED: dict[str, tuple[Cause, Cause]] = {"rain": ("rain", "no-rain"), "frost": ("frost", "no-frost")}
-_READ_BACK = 1e-4  # a schedule that was kept is rounded to six figures
+_READ_BACK = 1e-4  # a stored schedule is rounded to six figures
 
 
 def changes(
     earlier: CureSchedule, later: CureSchedule, practice: Practice | None = None
 ) -> tuple[Change, ...]:
-    """Return what changed from one schedule of a job to the next, in order of time.
+    """Return the changes from one schedule of a job to the next, in order of time.
 
-    A date that was over when the later one was issued, and still is, does not change any more. Any other
-    that moved at all is given: whether its words differ is for the documents to decide. Visits count from the
-    amounts on that `practice` holds under "change".
+    A date that was past when the later one was issued, and still is, does not change any more. Every other
+    date that moved is returned; the documents decide whether its words differ. Visits count if they moved by
+    at least the amounts in `practice` under "change".
 
     Args:
-        earlier: As issued, or as read back from its schedule.json.
+        earlier: As issued, or read back from its schedule.json.
         later: Of the same job.
         practice: Rules; those that ship with the package if left out.
     """
@@ -83,7 +84,7 @@ class _Comparison:
             yield Change(kind, _one(before), _one(after), self._causes(before, after))
 
     def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
-        """Return whether something moved by so much that it counts."""
+        """Return whether a time moved by enough to count."""
         if before is None or after is None:
             return before is not after
         first, last = sorted((before.astimezone(UTC), after.astimezone(UTC)))
@@ -100,12 +101,12 @@ class _Comparison:
     # ---- days of watering
 
     def _exceeds_threshold(self, change: Change) -> bool:
-        """Return whether a date moved to another day, or by so much that it counts."""
+        """Return whether a date moved to another day, or by enough to count."""
         before, after = _only(change.before), _only(change.after)
         return self._is_moved(before, after) or (before and before.date()) != (after and after.date())
 
     def _waterings(self, dates: dict[str, Change]) -> Iterator[Change]:
-        """Give the days whose visits differ, except those that a moved date explains already."""
+        """Yield the days whose visits differ, except those that a moved date already explains."""
         explained = {each.date() for each in _both(dates.get(MilestoneKind.FIRST_WATER))}
         ends = [each.date() for each in _both(dates.get(MilestoneKind.CURING_ENDS))]
         days = {each.date: each for each in self.earlier.watering}
@@ -136,7 +137,7 @@ class _Comparison:
     # ---- frost
 
     def _frosts(self) -> Iterator[Change]:
-        """Give the days on which frost has come to threaten the slab, or does no longer."""
+        """Yield the days on which frost newly threatens the slab, or no longer does."""
         before, after = self._frost_days(self.earlier), self._frost_days(self.later)
         for day in sorted(before.keys() ^ after.keys()):
             yield Change(FROST, _one(before.get(day)), _one(after.get(day)))
@@ -148,7 +149,7 @@ class _Comparison:
     # ---- causes
 
     def _causes(self, before: datetime | None, after: datetime | None) -> tuple[Cause, ...]:
-        """Return what moved a date; of the weather only what moves dates that way."""
+        """Return the causes of a moved date; of the weather, only changes in its direction."""
         warmer_k = self._warmer_k(max(filter(None, (before, after)), key=datetime.timestamp))
         is_later = after is None or (before is not None and before.timestamp() < after.timestamp())
         weather: tuple[Cause, ...] = ()
@@ -157,7 +158,7 @@ class _Comparison:
         return (*self._newly_measured, *weather) or self._others()
 
     def _others(self) -> tuple[Cause, ...]:
-        """Return what else may have moved something."""
+        """Return the other possible causes."""
         if self._newly_measured:
             return self._newly_measured
         if self._weather_changed:
@@ -165,7 +166,7 @@ class _Comparison:
         return () if self._same_weather else ("forecast",)
 
     def _warmer_k(self, until: datetime) -> float:
-        """Return by how much the air is warmer than it was to be, from placement until a date, on average."""
+        """Return the mean difference of the air from the earlier forecast, from placement until a date."""
         _, old, new = np.intersect1d(
             self.earlier.weather.time, self.later.weather.time, assume_unique=True, return_indices=True
         )
@@ -193,7 +194,7 @@ class _Comparison:
 
     @property
     def _weather_changed(self) -> bool:
-        """Return whether the record describes slab, mix or placement otherwise."""
+        """Return whether the record's slab, mix or placement changed."""
         one, other = self.earlier, self.later
         numbers = ("area_m2", "thickness_m", "specified_strength_mpa")
         mix = ("water_cementitious", "cementitious", "activation_energy", "ultimate_hydration")

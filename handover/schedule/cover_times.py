@@ -1,4 +1,4 @@
-"""When a slab is covered against frost: at dusk, though not before the finishing is done."""
+"""When a slab is covered against frost: at dusk, but not before finishing ends."""
 
 from __future__ import annotations
 
@@ -15,25 +15,25 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule, Risk
 
 COVERING = general_rules().duration("visit.covering")
-"""Time that it takes to cover a slab, or to lift its covers."""
+"""Time to cover a slab, or to lift its covers."""
 
 DUSK = general_rules().clock_time("day.dusk")
-"""By when the slab is covered against the frost of the night."""
+"""Hour by which the slab is covered against the frost of the night."""
 
 NO_FROST_RULE = "first-water.no-frost"
-"""Condition that frost sets for first water."""
+"""The condition of frost for first water."""
 
 
 @dataclass(frozen=True)
 class FrostCover:
-    """A cover to lay: its start in UTC, and the frosts that it is for, by time."""
+    """A cover to lay: its start in UTC, and its frosts in order of time."""
 
     start: datetime
     frosts: tuple[Risk, ...]
 
 
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
-    """Return the covers to lay, by time: one for all frosts of a night."""
+    """Return the covers to lay, in order of time: one for all frosts of a night."""
     frosts = sorted(
         (each for each in schedule.risks if each.code == "frost"), key=lambda each: each.start.astimezone(UTC)
     )
@@ -42,7 +42,7 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
 
 
 def first_cover(schedule: CureSchedule) -> datetime:
-    """Return when a slab that frost keeps from water is first covered, in the zone of the site.
+    """Return when a slab that is not watered because of frost is first covered, in the zone of the site.
 
     That is before the first frost; without one, before water would be due.
     """
@@ -55,7 +55,7 @@ def first_cover(schedule: CureSchedule) -> datetime:
 
 
 def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
-    """Return when to cover before a frost that begins at an instant, in UTC."""
+    """Return when to cover the slab before a frost, in UTC."""
     ready = (schedule.finished or schedule.placement_end).astimezone(UTC)
     first = frost.astimezone(ZoneInfo(schedule.timezone))
     return min(max(_dusk_before(first), ready), first.astimezone(UTC))

@@ -1,4 +1,4 @@
-"""Cylinders: those cured by the standard correct the mix, those beside the slab correct the slab."""
+"""Cylinders: standard-cured ones correct the mix, field-cured ones correct the slab."""
 
 from __future__ import annotations
 
@@ -33,7 +33,7 @@ _TO_FIT, _AGES_TO_FIT = 3, 2
 
 @dataclass(frozen=True)
 class _Test:
-    """A cylinder as it broke: clock hours since placement, MPa."""
+    """One cylinder test: hours since placement, strength in MPa."""
 
     cylinder: Cylinder
     hours: float
@@ -42,10 +42,10 @@ class _Test:
 
 
 def _tests(job: JobRecord, cured: str) -> tuple[_Test, ...]:
-    """Return the cylinders of a kind, by age.
+    """Return the cylinders of a kind, in order of age.
 
-    A test with a time is counted from the first concrete placed: the older a cylinder was, the less its
-    strength promises.
+    The age of a test with a time counts from the first concrete placed, which is cautious: an older cylinder
+    of the same strength means slower concrete.
     """
     start = job.placement.start.astimezone(UTC)
     found = []
@@ -57,19 +57,19 @@ def _tests(job: JobRecord, cured: str) -> tuple[_Test, ...]:
     return tuple(sorted(found, key=lambda test: test.hours))
 
 
-# ---- cured by the standard --------------------------------------------------------------------------
+# ---- standard-cured ---------------------------------------------------------------------------------
 
 
 def apply_standard_cylinders(
     job: JobRecord, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[ConcreteProperties, MeasurementResult]:
-    """Return the concrete with the strength curve that its standard-cured cylinders show.
+    """Return the concrete with its strength curve corrected by its standard-cured cylinders.
 
     Standard curing is at the reference temperature of the curve, so the age of a cylinder is its equivalent
-    age. Three or more at two ages or more are fitted; fewer, or a poor fit, move the curve that the cement
-    has. Either way nothing is promised above what was measured: beyond the oldest test the curve goes on only
-    where the cement's own, moved down if need be, has come so far; before the youngest, it is no faster than
-    the cement's own brought to that test.
+    age. Three or more at two or more ages are fitted; with fewer, or with a poor fit, the curve of the cement
+    is scaled. In both cases the curve never exceeds what was measured. Beyond the oldest test it rises only
+    where the cement's own curve, scaled down if necessary, exceeds that test; before the youngest test it is
+    no faster than the cement's own curve scaled to that test.
     """
     begins = float(concrete.final_set_h[CENTRAL] * concrete.per_hydration_hour[CENTRAL])
     tests = _tests(job, "standard")
@@ -102,12 +102,12 @@ def _scale_curve(ratio: float) -> tuple[Figure, ...]:
 
 
 def _ratio(hours: float, strength: float, concrete: ConcreteProperties) -> float:
-    """Return a strength as a share of what the curve has at that age."""
+    """Return a strength as a share of the curve at that age."""
     return strength / (concrete.specified_mpa * float(concrete.curve.ratio(hours / _DAY)))
 
 
 def _scale_by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
-    """Return each age's mean as a share of the curve: a test is the mean of its cylinders."""
+    """Return the mean at each age as a share of the curve: a test is the mean of its cylinders."""
     ages = {test.hours for test in usable}
     return [
         _ratio(age, float(np.mean([test.strength for test in usable if test.hours == age])), concrete)
@@ -116,7 +116,7 @@ def _scale_by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list
 
 
 def _shift_curve(ratio: float, most_mpa: float, concrete: ConcreteProperties) -> StrengthCurve:
-    """Return the cement's curve times a factor: above itself only up to the highest strength measured."""
+    """Return the cement's curve times a factor, raised only up to the highest measured strength."""
     moved = ScaledCurve(concrete.curve, ratio)
     if ratio <= 1.0:
         return moved
@@ -162,7 +162,7 @@ def _fit_curve(
 
 
 def _from_fit(fit: Fit, usable: Sequence[_Test], concrete: ConcreteProperties) -> StrengthCurve:
-    """Return the fitted curve, held to what was measured before the youngest test and beyond the oldest."""
+    """Return the fitted curve, limited before the youngest test and beyond the oldest."""
     own = concrete.curve
     fitted = Hyperbola(fit.ultimate / concrete.specified_mpa, fit.rate, fit.offset_h)
     young, old = (
@@ -194,18 +194,18 @@ def _record(
     )
 
 
-# ---- cured beside the slab --------------------------------------------------------------------------
+# ---- field-cured ------------------------------------------------------------------------------------
 
 
 def apply_field_cylinders(
     job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
 ) -> tuple[ConcreteProperties, MeasurementResult]:
-    """Return the concrete with its strength lowered to what the cylinders beside the slab show.
+    """Return the concrete with its strength lowered to that of the cylinders beside the slab.
 
     They are compared with the likely strength of the middle of the slab at their age. Within the limit of
-    disagreement the estimate stands. Below it, the curve is lowered to them; above it, the estimate stands:
-    the later of two dates counts. Of tests at several ages the oldest decide: the dates that matter come
-    after them.
+    disagreement, the estimate is kept. If they are weaker, the curve is lowered to them. If they are
+    stronger, the estimate is kept, because the later of two dates counts. Of tests at several ages the oldest
+    decide, because the important dates come after them.
     """
     limit = practice["cylinder.disagree"]
     records: list[Measurement] = []
@@ -247,15 +247,15 @@ def _agreement(share: float, limit: float) -> str:
 def _largest_departure(
     differing: list[tuple[float, tuple[Figure, ...]]],
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    """Yield a caution for the cylinder that is furthest off."""
+    """Yield a caution for the cylinder that is furthest from the estimate."""
     if differing:
         yield "cylinders-differ", max(differing, key=lambda each: each[0])[1]
 
 
 def _estimate(hours: float, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation) -> float:
-    """Return the likely strength of the middle of the slab at an age, in MPa; nothing before final set.
+    """Return the likely strength of the middle of the slab at an age, in MPa; 0 before final set.
 
-    Past the end of the estimate the slab goes on as in its last day.
+    Past the end of the estimate, the last day is repeated.
     """
     last = ensemble.last_placed
     age = slab.age_h[:, last, _MIDDLE]

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class DayHistory:
-    """A day since placement: its hours for the surface, its end for the middle of the slab.
+    """One day since placement: the surface over its hours, the middle of the slab at its end.
 
     Attributes:
         day: From 1.
@@ -67,7 +67,7 @@ def strength_on_day(history: SlabHistory, day: float) -> tuple[float, float]:
 
 
 def peak_drying(history: SlabHistory, start: np.datetime64, end: np.datetime64) -> np.datetime64 | None:
-    """Return the hour in which the slab dries most, from start to end, UTC; None where there is none."""
+    """Return the start and end of the hour with the fastest drying, UTC, or None."""
     keep = (history.time >= start) & (history.time <= end)
     drying = history.evaporation[keep]
     return history.time[keep][int(drying.argmax())] if drying.size else None

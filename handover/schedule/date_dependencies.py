@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
 COVERS = ("insulating blanket", "plastic sheet", "wet burlap", "ponding")
-"""Ways of curing that leave something on the slab until curing ends."""
+"""Methods of curing that keep a cover on the slab until curing ends."""
 
 
 def apply_dependencies(
     simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf
 ) -> tuple[Milestone, ...]:
-    """Return the milestones, each with what it has to wait for beside its own conditions.
+    """Return the milestones with the conditions that come from other dates.
 
-    First water waits for the first watering of the plan, where it has none before because it may freeze;
-    where it has none at all, there is no such date. Wheels wait until nothing lies on the slab any more.
+    If frost delays the first watering of the plan, first water waits for it; if the plan has no watering,
+    there is no date for first water. Wheels wait until the cover is removed.
     """
     return tuple(_with_dependencies(simulation, dates, watering, basis))
 
@@ -52,7 +52,7 @@ def _with_dependencies(
 
 
 def _frozen_at_first(simulation: Simulation, first: Milestone, watering: Watering) -> bool:
-    """Return whether it may freeze when the surface could take its first water, or on all of that day."""
+    """Return whether frost is possible when the surface could take its first water, or on all of that day."""
     if first.not_before is None or simulation.method is None:
         return False
     if watering and watering[0].skipped_because == "frost":
@@ -61,7 +61,7 @@ def _frozen_at_first(simulation: Simulation, first: Milestone, watering: Waterin
 
 
 def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
-    """Return the condition that frost sets for first water, or None where the plan has no watering."""
+    """Return the condition of frost for first water, or None if the plan has no watering."""
     rule = simulation.practice.rules["frost.no-water-below"]
     first = next((visit.start for day in watering for visit in day.visits), None)
     if first is None:
@@ -71,7 +71,7 @@ def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
 
 
 def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> Gate | None:
-    """Return the condition that what lies on the slab sets for wheels, or None where it lies bare."""
+    """Return the condition of the cover for wheels, or None if the slab is bare."""
     frozen = any(day.skipped_because == "frost" for day in watering)
     if not frozen and simulation.job.curing.method not in COVERS:
         return None
@@ -83,7 +83,7 @@ def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> 
 
 
 def _waiting(milestone: Milestone, gate: Gate, basis: BasisOf) -> Milestone:
-    """Return a milestone with one condition more."""
+    """Return a milestone with one more condition."""
     because = milestone.because
     if milestone.not_before is None or (gate.not_before and gate.not_before <= milestone.not_before):
         reason = Reason(because.governing, (*because.others, gate))

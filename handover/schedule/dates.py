@@ -1,4 +1,4 @@
-"""The dates of a job as they are computed, one after the other: values that later dates and plans read."""
+"""The dates of a job, computed one after the other: later dates and plans read the earlier ones."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class SawLimits:
-    """When it is too late to saw, in hours since placement, member by member, shape (m,).
+    """When it is too late to saw, in hours since placement, by member, shape (m,).
 
     Attributes:
         cracking_h: Last whole hour before tension exceeds tensile strength; inf: never. [h]
@@ -44,7 +44,7 @@ class Dates:
     saw_limits: SawLimits | None = None
 
     def plus(self, milestone: Milestone, met_h: Floats, saw_limits: SawLimits | None = None) -> Dates:
-        """Return these dates and one more."""
+        """Return these dates with one more."""
         return replace(
             self,
             milestones=(*self.milestones, milestone),

@@ -1,4 +1,4 @@
-"""Delivery tickets: when hydration began, and how much water each load got."""
+"""Delivery tickets: when hydration began, and how much water was added to each load."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ class Load:
 
     Attributes:
         ticket: Its ticket.
-        name: Its number, or its place among the tickets.
+        name: Its number, or its position among the tickets.
         on_the_way_h: From batching to the end of its discharge; None without a time of batching. [h]
         water_cementitious: With the water added at the site.
     """
@@ -43,8 +43,8 @@ class Load:
 def loads(job: JobRecord) -> tuple[Load, ...]:
     """Return the loads of a job, in the order of the tickets.
 
-    No ticket says when its load was discharged: the loads are taken to follow each other as they were
-    batched, and to go down at an even pace from the first concrete placed to the last.
+    No ticket says when its load was discharged. The loads are assumed to follow each other in the order of
+    batching, at an even rate from the first concrete placed to the last.
     """
     tickets = job.ticket
     even = job.slab.area * job.slab.thickness / max(len(tickets), 1)
@@ -71,9 +71,9 @@ def loads(job: JobRecord) -> tuple[Load, ...]:
 def truck_hours(job: JobRecord, ensemble: Ensemble, practice: Practice) -> Floats:
     """Return how long the concrete of each member had been hydrating when it was placed, in h, shape (m,).
 
-    The concrete placed last is of the truck batched last; without a time on every ticket, it gets none. More
-    than the time in which a load is to be discharged is not credited to it, since its dates must be safe. The
-    concrete placed first is of the truck batched first, with all of its time.
+    The concrete placed last is of the truck batched last. Its time counts only if every ticket has one, and
+    only up to the time limit of discharge, because its dates must be safe. The concrete placed first is of
+    the truck batched first, with all of its time.
     """
     times = [ticket.batched for ticket in job.ticket]
     known = [batched.timestamp() for batched in times if batched is not None]
@@ -91,10 +91,10 @@ def truck_hours(job: JobRecord, ensemble: Ensemble, practice: Practice) -> Float
 def apply_tickets(
     job: JobRecord, concrete: ConcreteProperties, practice: Practice
 ) -> tuple[ConcreteProperties, MeasurementResult]:
-    """Return the concrete as the wettest load makes it, and what the tickets came to.
+    """Return the concrete of the wettest load, and the results of the tickets.
 
-    Water added at the site makes concrete weaker, by Abrams' law, and slower to set. The load that got the
-    most governs, since nobody knows where in the slab it lies.
+    Water added at the site makes concrete weaker, by Abrams' law, and slower to set. The load with the most
+    water governs, because its position in the slab is unknown.
     """
     each = loads(job)
     wettest = max((load.water_cementitious for load in each), default=0.0)
@@ -114,7 +114,7 @@ def apply_tickets(
 
 
 def strength_kept(job: JobRecord, water_cementitious: float, practice: Practice) -> float:
-    """Return the share of its strength that concrete keeps with more water than the record says.
+    """Return the share of strength that is left with more water than the record says.
 
     Source:
         Abrams' law, strength = A/B^(w/cm); B is rule `retemper.abrams`.
@@ -124,7 +124,7 @@ def strength_kept(job: JobRecord, water_cementitious: float, practice: Practice)
 
 
 def hottest_concrete(job: JobRecord) -> float | None:
-    """Return the warmest concrete that was measured at discharge, in degC; None where none was."""
+    """Return the highest concrete temperature measured at discharge, in degC, or None."""
     measured = [job.placement.concrete_temperature, *(ticket.temperature for ticket in job.ticket)]
     return max((each for each in measured if each is not None), default=None)
 
@@ -169,7 +169,7 @@ def _strength_loss(load: Load, job: JobRecord, practice: Practice) -> Iterator[F
 def _cautions(
     each: tuple[Load, ...], job: JobRecord, practice: Practice
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    """Yield the cautions of the tickets, each for the load that it concerns most."""
+    """Yield the cautions of the tickets, each for the most affected load."""
     late, limit = (
         max((load.on_the_way_h or 0.0 for load in each), default=0.0),
         practice["delivery.discharge"],

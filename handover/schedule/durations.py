@@ -1,13 +1,13 @@
-"""Tables that ask for a time by the temperature of the concrete's surface, applied hour by hour.
+"""Tables of required times by the temperature of the concrete's surface, applied hour by hour.
 
-Such a table says how long something takes at a constant surface temperature. The surface of a
-slab does not: it swings by twenty degrees in a day. Each hour therefore counts for its share of the time that
-the table asks at the temperature of that hour, dt/required(T), and the time is up when the shares make one. A
-surface that stays in one band takes what the table prints, to the hour. Against the other way, to look up the
-mean temperature of the curing so far:
+Such a table gives the time at a constant surface temperature, but the surface of a slab varies by twenty
+degrees in a day. Each hour therefore counts as its share of the time that the table requires at the
+temperature of that hour, dt/required(T), and the time is complete when the shares add up to one. A surface
+that stays in one band takes exactly the printed time. Compared with looking up the mean temperature of the
+curing so far:
 
-- the sum is additive, so that it does not matter where a day is cut;
-- it never falls, and a colder hour never adds more, so that a colder forecast never gives an earlier date; a
+- the sum is additive, so it does not matter where a day is divided;
+- it never falls, and a colder hour never adds more, so a colder forecast never gives an earlier date; a
   mean that slips over the edge of a band would move the date by days within an hour, and perhaps back again;
 - hours below the coldest band add nothing, which is what the tables say of time below 5 degC: it is added.
 
@@ -41,12 +41,12 @@ _EARLY_DAYS, _LATE_DAYS = 2.0, 28.0
 
 
 def required_hours(table: Durations, surface_c: ArrayLike, column: ArrayLike = 0) -> Floats:
-    """Return how long a table asks at a steady temperature.
+    """Return the time that a table requires at a constant temperature.
 
     Args:
-        table: Of durations.
+        table: The table.
         surface_c: Any shape. [degC]
-        column: Which column of the table, from 0, broadcasts.
+        column: The column of the table, from 0; broadcasts.
 
     Returns:
         Broadcast shape; infinite below the coldest band. [h]
@@ -59,7 +59,7 @@ def required_hours(table: Durations, surface_c: ArrayLike, column: ArrayLike = 0
 
 
 def _required_in_band(band: DurationBand, surface_c: Floats, columns: Columns) -> Floats:
-    """Return what a band of a table asks, in h."""
+    """Return the time that a band of a table requires, in h."""
     if band.over:
         within = np.clip(surface_c, band.from_c, band.to_c)
         return np.asarray(np.asarray(band.over)[columns] / (within + band.plus))
@@ -67,14 +67,15 @@ def _required_in_band(band: DurationBand, surface_c: Floats, columns: Columns) -
 
 
 def share_done(hours: ArrayLike, required_h: ArrayLike) -> Floats:
-    """Return the share of a required time that is done, summed over intervals.
+    """Return the completed share of a required time, summed over intervals.
 
     Args:
         hours: Instants, shape (n+1,). [h]
-        required_h: Asked in each interval, shape (n, ...), infinite where it does not count. [h]
+        required_h: Required time in each interval, shape (n, ...); infinite where the interval does not
+            count. [h]
 
     Returns:
-        At each instant, the first 0, shape (n+1, ...). [1]
+        The share at each instant, shape (n+1, ...), the first is 0. [1]
     """
     required = np.asarray(required_h, dtype=np.float64)
     lengths = np.diff(np.asarray(hours, dtype=np.float64)).reshape(-1, *(1,) * (required.ndim - 1))
@@ -83,7 +84,7 @@ def share_done(hours: ArrayLike, required_h: ArrayLike) -> Floats:
 
 
 def share_of_duration(gate: GateRule, simulation: Simulation) -> Floats:
-    """Return the share done of what a gate's table asks, at each whole hour, shape (h+1, m)."""
+    """Return the completed share of the time in a gate's table, at each whole hour, shape (h+1, m)."""
     table = _table(gate, simulation)
     surface = simulation.slab.temperature_c[:, :, 0]
     colder = np.minimum(surface[:-1], surface[1:])
@@ -92,7 +93,7 @@ def share_of_duration(gate: GateRule, simulation: Simulation) -> Floats:
 
 
 def longest_duration(gate: GateRule, simulation: Simulation) -> Floats:
-    """Return past which age a gate holds in any case, in h, shape (m,); inf where it has no such end."""
+    """Return the age from which a gate is met in any case, in h, shape (m,); inf if there is none."""
     table = _table(gate, simulation)
     columns = np.broadcast_to(_columns(table, simulation), simulation.slab.evaporation.shape).max(axis=0)
     coldest = required_hours(table, table.bands[-1].from_c, columns)
@@ -101,7 +102,7 @@ def longest_duration(gate: GateRule, simulation: Simulation) -> Floats:
 
 
 def figures(gate: GateRule, simulation: Simulation, until_h: float) -> Iterator[Figure]:
-    """Yield what went into a gate, for the central member: mean surface, what the table asks, the mix."""
+    """Yield the figures of a gate, for the central member: mean surface, required time, mix."""
     table = _table(gate, simulation)
     counted = simulation.slab.hours <= max(until_h, 1.0)
     mean = float(simulation.slab.temperature_c[counted, CENTRAL, 0].mean())
@@ -132,7 +133,7 @@ def _table(gate: GateRule, simulation: Simulation) -> Durations:
 
 
 def _columns(table: Durations, simulation: Simulation) -> Columns:
-    """Return which column of a table holds, from 0; broadcasts against (h+1, m)."""
+    """Return the column of a table that applies, from 0; broadcasts against (h+1, m)."""
     return COLUMN_SELECTORS[table.by](table, simulation)
 
 
@@ -141,9 +142,9 @@ def _only_one(_: Durations, __: Simulation) -> Columns:
 
 
 def _by_development(table: Durations, simulation: Simulation) -> Columns:
-    """Return the column by strength development; what is slower than the table reaches takes its last.
+    """Return the column by strength development; the last column for anything slower than the table.
 
-    The share of strength that the table stands for is a gate of its own, and governs there.
+    The share of strength behind the table is a separate gate, which governs there.
     """
     development = strength_development(simulation.concrete)
     short_of = development < np.asarray(table.at_least)[:, np.newaxis]
@@ -152,16 +153,16 @@ def _by_development(table: Durations, simulation: Simulation) -> Columns:
 
 
 def _by_air(_: Durations, simulation: Simulation) -> Columns:
-    """Return the column by the air about the slab, hour by hour: 0 average, 1 poor."""
+    """Return the column by the air around the slab, hour by hour: 0 average, 1 poor."""
     humidity = simulation.slab.air.relative_humidity
     poor_below = "air.damp" if simulation.job.slab.exposure == "outdoors" else "air.dry"
     return (humidity < simulation.practice[poor_below]).astype(np.int_)
 
 
 def _by_heat(table: Durations, simulation: Simulation) -> Columns:
-    """Return the column by heat and drought: 1 for all hours where any hour of the ordinary days is both.
+    """Return the column by heat and drought: 1 for all hours if any hour of the ordinary days is both.
 
-    It is the one rule by which warmer weather may make a date later.
+    This is the only rule by which warmer weather can make a date later.
     """
     air, practice = simulation.slab.air, simulation.practice
     hot_and_dry = (air.air_c >= practice["hot-dry.air"]) & (

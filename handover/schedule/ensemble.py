@@ -1,8 +1,8 @@
-"""The ensemble: how the job may differ from its record and the forecast.
+"""The ensemble: possible differences of the job from its record and the forecast.
 
-Each member is one column of every array. Member 0 is the central one, just as recorded and forecast; the
+Each member is one column of every array. Member 0 is the central one, exactly as recorded and forecast. The
 others draw their errors, in antithetic pairs, from a generator seeded by the id of the job, so that the same
-job gives the same dates.
+job has the same dates.
 
 A date that must be safe is taken from the concrete placed last; one that must not be missed from the concrete
 placed first.
@@ -29,14 +29,14 @@ if TYPE_CHECKING:
 
 CENTRAL = 0
 MEMBERS = 200
-_FIRST_SHARE = 4  # one member in so many follows the concrete placed first
+_FIRST_SHARE = 4  # one in this many members follows the concrete placed first
 _SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
 @dataclass(frozen=True)
 class Ensemble:
-    """The members, one value each, shape (m,), and what each makes of the weather.
+    """The members: one value for each, shape (m,), and their errors of the weather.
 
     Attributes:
         placed_s: When the member's concrete was placed, UTC seconds.
@@ -45,12 +45,12 @@ class Ensemble:
         hardening: Factor on the age at which a strength is reached.
         evaporation: Factor on evaporation.
         film: Factor on the convective film coefficient.
-        sun: Factor on the sun taken up.
+        sun: Factor on the absorbed sunshine.
         placed_c: Added to the temperature of the concrete as placed. [K]
         errors: Added to each hour of the weather, by column, shape (n, m): K, shares, share of the wind.
-        draws: The standardised draws behind the members, by what they stand for, shape (m,); of the weather,
-            see ``errors``.
-        n_last: How many members follow the concrete placed last; the others follow the first.
+        draws: The standardised draws behind the members, by uncertainty, shape (m,); for the weather, see
+            ``errors``.
+        n_last: Number of members that follow the concrete placed last; the others follow the first.
     """
 
     placed_s: Floats
@@ -77,7 +77,7 @@ class Ensemble:
 
     @property
     def groups(self) -> tuple[slice, ...]:
-        """Those of the two that have members: each is placed at one time."""
+        """The non-empty groups of the two; each is placed at one time."""
         return tuple(group for group in (self.last_placed, self.first_placed) if group.start < len(self))
 
     def __len__(self) -> int:
@@ -109,15 +109,15 @@ def draw_ensemble(
     Args:
         job: The record.
         weather: Extended to the end of the simulation, shape (n,).
-        practice: Holds each spread with its source or mark.
-        forecast_issued_s: When the forecast was made, UTC seconds: its errors grow from there.
-        members: How many; 1 is the central member of the last concrete and of the first alone.
+        practice: The rules, with each spread.
+        forecast_issued_s: When the forecast was issued, UTC seconds: its errors grow from then.
+        members: Number of members; 1 is the central member of the last concrete and of the first alone.
         typical: A typical year from which the hours past the forecast are drawn.
     """
     n_first = max(1, members // _FIRST_SHARE)
     n_last = max(1, members - n_first)
     random = np.random.Generator(np.random.PCG64(_seed(job.id)))
-    # The first concrete shares its errors with the last.
+    # The first concrete has the same errors as the last.
     draw_of = np.concatenate([np.arange(n_last), np.arange(n_first)])
     draws = {name: _antithetic_draws(random, n_last)[draw_of] for name in _SCALARS}
     placing = (
@@ -169,11 +169,11 @@ def forecast_errors(
     count: int,
     random: np.random.Generator,
 ) -> dict[str, Floats]:
-    """Return the errors of the forecast, which grow with lead time and hang together from hour to hour.
+    """Return the errors of the forecast, which grow with lead time and are correlated from hour to hour.
 
     Each column is a first-order autoregressive series of unit spread, times a spread that grows with the days
-    ahead and levels off. Hours that were observed have none. Past the forecast the air as a whole may lie
-    higher or lower than the days it is carried on from.
+    ahead and levels off. Observed hours have no error. Past the forecast, the air as a whole may be warmer or
+    colder than the days from which it is extrapolated.
     """
     known = weather.seconds
     ahead = (known - forecast_issued_s) / HOUR_S / 24.0
@@ -200,7 +200,7 @@ def forecast_errors(
 
 
 def _forecast_end_s(weather: WeatherSeries) -> float:
-    """Return the last instant that was observed or forecast, UTC seconds."""
+    """Return the last observed or forecast instant, UTC seconds."""
     known = weather.seconds[weather.origin != Origin.TYPICAL]
     return float(known[-1] if len(known) else weather.seconds[0])
 
@@ -222,7 +222,7 @@ def _with_typical_days(
 ) -> dict[str, Floats]:
     """Return the errors with the hours past the forecast drawn from the typical year.
 
-    Each member takes another of its days near by.
+    Each member takes a different nearby day.
     """
     count = int(draw_of.max()) + 1
     days = np.concatenate([[0], random.integers(-near, near + 1, count)])[:count][draw_of]

@@ -102,8 +102,8 @@ def figure_kind(figure: Figure, among: Iterable[Figure] = ()) -> FigureKind:
     """Return of what kind a figure is.
 
     Args:
-        figure: What is asked about.
-        among: The figures of the same reason: a limit is of the kind of the figure that it limits.
+        figure: The figure.
+        among: The figures of the same reason: a limit has the kind of the figure that it limits.
     """
     if figure.name == "needed":
         return REQUIREMENT_KINDS.get(figure.unit, "number")

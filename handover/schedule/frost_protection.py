@@ -23,15 +23,15 @@ if TYPE_CHECKING:
 
 
 _MEMBERS = 30  # enough for the cold end of a band
-_DAYS = 14  # long enough to be strong under any blanket that is enough
+_DAYS = 14  # long enough to reach the strength under any sufficient blanket
 _FREEZING_C = 0.0
 
 
 def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     """Return how to keep the slab from freezing, or None where the air stays mild until it is safe.
 
-    Each blanket in stock is tried on the slab in this weather; the first that keeps the top from freezing
-    until the slab is strong enough, in the wanted share of the members, is the one to use.
+    Each usual blanket is tried on the slab in this weather. The first that keeps the top from freezing until
+    the slab is strong enough, in the wanted share of the members, is the one to use.
     """
     if not _is_called_for(simulation, dates):
         return None
@@ -59,7 +59,7 @@ def _is_called_for(simulation: Simulation, dates: Dates) -> bool:
 
 
 def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
-    """Yield what each blanket would do, none first: some of the members simulated under all of them at once.
+    """Yield the effect of each blanket, none first: some members are simulated under all of them at once.
 
     Cylinders and tickets correct their concrete, and a logger the model, as they do for the dates.
     """
@@ -86,12 +86,12 @@ def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
 def _blanket(
     simulation: Simulation, slab: SlabSimulation, resistance: float, safe_h: Floats, top_c: Floats
 ) -> Blanket:
-    """Return what a blanket would do.
+    """Return the effect of a blanket.
 
     Args:
-        simulation: The job with its slab simulated.
-        slab: Its slab under the blankets.
-        resistance: Of this one. [m2K/W]
+        simulation: The simulated job.
+        slab: The slab under the blankets.
+        resistance: Resistance of this blanket. [m2K/W]
         safe_h: When its members are strong enough for frost, shape (m,). [h]
         top_c: Their tops while they are too weak, then infinite, shape (h+1, m). [degC]
     """
@@ -121,7 +121,7 @@ def _drop(simulation: Simulation, dates: Dates) -> float | None:
     if not simulation.is_insulated or ends is None:
         return None
     asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)
-    # Past the end of the simulation its last day counts for the later ones.
+    # Past the end of the simulation, its last day is repeated.
     hour = min(asked, len(simulation.slab.hours) - 1 - 24)
     last = simulation.ensemble.last_placed
     day = simulation.slab.air.air_c[hour : hour + 24, last]

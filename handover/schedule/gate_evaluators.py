@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 REACH_H = general_rules()["forecast.reach"]
-"""How far ahead a condition is looked for, in hours; beyond it the answer is "not within reach"."""
+"""How far ahead a condition is evaluated, in hours; beyond it the result is "not within reach"."""
 _DAY = 24
 
 
@@ -37,14 +37,14 @@ def evaluate_gate(gate: GateRule, simulation: Simulation, earlier: Dates) -> Flo
 
 
 def limit_hours(gate: GateRule) -> float:
-    """Return how far ahead a condition may lie: fixed ages are known however far, the rest is estimated."""
+    """Return how far ahead a condition may be met: fixed ages have no limit, the others are estimates."""
     return REACH_H if gate.measure in _ESTIMATED else np.inf
 
 
 def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
-    """Return when a series that never falls first comes up to a value.
+    """Return when a non-decreasing series first reaches a value.
 
-    Past its end the series is taken to go on as in its last day.
+    Past the end of the series, its last day is repeated.
 
     Args:
         hours: Instants of the series, shape (n,).
@@ -52,7 +52,7 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
         needed: Value needed, shape (k,) or a number.
 
     Returns:
-        Hours, shape (k,); inf where it never gets there.
+        Hours, shape (k,); inf: never reached.
     """
     wanted = np.broadcast_to(np.asarray(needed, dtype=np.float64), series.shape[1:])
     columns = np.arange(series.shape[1])
@@ -67,7 +67,7 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
 
 
 def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
-    """Return when the concrete has come to an equivalent age at all of some depths, in hours, shape (m,)."""
+    """Return when the concrete reaches an equivalent age at all of some depths, in hours, shape (m,)."""
     members = len(slab.placed_s)
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
@@ -78,13 +78,13 @@ def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int 
 
 
 def hours_to_age_at_any_depth(slab: SlabSimulation, needed_h: ArrayLike) -> Floats:
-    """Return when the first of the depths has come to an equivalent age, in hours, shape (m,)."""
+    """Return when the first of the depths reaches an equivalent age, in hours, shape (m,)."""
     first: Floats = np.minimum.reduce([hours_to_age(slab, needed_h, depth) for depth in range(3)])
     return first
 
 
 def threshold(gate: GateRule) -> float:
-    """Return the threshold of a gate whose measure cannot do without one."""
+    """Return the threshold of a gate whose measure requires one."""
     if gate.value is None:
         raise ValueError(f"rule {gate.rule} needs a value")
     return gate.value
@@ -101,7 +101,7 @@ def _after_final_set(gate: GateRule, simulation: Simulation, _: Dates) -> Floats
 
 
 def _finishing_hours(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
-    """Return when the last trowel was off: as recorded, or at final set, when trowelling must be over."""
+    """Return when finishing ended: as recorded, or at final set, when trowelling must be over."""
     finished = simulation.job.placement.finished
     if finished is None:
         return hours_to_age(simulation.slab, simulation.concrete.final_set_h)
@@ -136,7 +136,7 @@ def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) 
 
 
 def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
-    """Return when the time that a table asks is up; a mix that stays workable long adds what is over."""
+    """Return when the required time of a table is complete; a long working time adds its excess."""
     up = hours_to_value(simulation.slab.hours, durations.share_of_duration(gate, simulation), 1.0)
     met = np.minimum(up, durations.longest_duration(gate, simulation))
     if gate.working_time is None:

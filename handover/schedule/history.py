@@ -1,4 +1,4 @@
-"""What happens in the slab hour by hour, as bands over the members."""
+"""The history of the slab hour by hour, as bands over the members."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _MEDIAN = 0.5
 
 
 def slab_history(simulation: Simulation) -> SlabHistory:
-    """Return what happens in the concrete placed last, as a band."""
+    """Return the history of the concrete placed last, as a band."""
     slab, concrete, last = simulation.slab, simulation.concrete, simulation.ensemble.last_placed
     age = slab.age_h[:, last]
     curve = concrete.hydration

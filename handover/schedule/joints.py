@@ -1,4 +1,4 @@
-"""When joints may be sawn: from concrete that no longer ravels to the hour before it cracks on its own."""
+"""When joints may be sawn: from when concrete no longer ravels until the hour before it cracks on its own."""
 
 from __future__ import annotations
 
@@ -26,10 +26,10 @@ if TYPE_CHECKING:
 
 
 def saw_limits(simulation: Simulation) -> SawLimits:
-    """Return when each member is past sawing: by practice or by cracking, whichever is earlier.
+    """Return when it is too late to saw each member: by practice or by cracking, whichever is earlier.
 
-    By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by the model, the last hour before
-    tension exceeds strength.
+    By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by the model, in the last hour
+    before tension exceeds strength.
     """
     practice = simulation.practice
     by_practice = np.maximum(
@@ -43,11 +43,11 @@ def saw_limits(simulation: Simulation) -> SawLimits:
 def _cracking_hours(simulation: Simulation) -> Floats:
     """Return the last whole hour before tension exceeds tensile strength, shape (m,); inf: never.
 
-    A simple model: the slab is free of stress at the warmest it has been since final set, and what it would
-    shorten since then, by cooling and by drying, the ground partly prevents.
+    A simple model: the slab is free of stress at its highest temperature since final set. The ground partly
+    prevents the shortening since then, by cooling and by drying.
     """
     slab, concrete, practice = simulation.slab, simulation.concrete, simulation.practice
-    # Node by node: to take the least of three along the last axis would cost ten times as much.
+    # Node by node: the minimum of three along the last axis would take ten times as long.
     age = np.minimum.reduce(np.moveaxis(slab.age_h, 2, 0))
     strength = np.minimum.reduce(np.moveaxis(concrete.strength(slab.age_h, slice(None)), 2, 0))
     mean_c = mean_through_depth(*np.moveaxis(slab.temperature_c, 2, 0))
@@ -67,7 +67,7 @@ def _cracking_hours(simulation: Simulation) -> Floats:
 
 
 def _drying_share(simulation: Simulation) -> float:
-    """Return how freely the slab dries: not while it is kept wet, in part under a coat."""
+    """Return how freely the slab dries: not at all while it is kept wet, partly under a coat."""
     return 0.0 if simulation.method is not None else simulation.practice["sawing.drying-share"]
 
 

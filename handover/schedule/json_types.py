@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from pydantic import SerializationInfo, ValidationInfo
 
 SIGNIFICANT_DIGITS = 6
-"""More than any figure of the schedule is good for; few enough that another machine writes the same bytes."""
+"""More than the accuracy of any figure; few enough that another machine writes the same bytes."""
 
 ZONE = "zone"
 """Key of the context: the zone of the site, a `ZoneInfo`."""
@@ -36,17 +36,17 @@ _NUMBER_OR_NULL = {"type": ["number", "null"]}
 
 
 def means(text: str, one_of: Sequence[str] = ()) -> Any:
-    """Return what a field means, for the reader of the model and of the schema.
+    """Return the description of a field, for the reader of the model and of the schema.
 
     Args:
-        text: A sentence; after a number its unit.
-        one_of: The codes that it may hold, where these are not the business of its type.
+        text: A sentence; for a number, with its unit at the end.
+        one_of: The codes that it may have, if its type does not list them.
     """
     return Field(description=text, json_schema_extra={"enum": [*one_of]} if one_of else None)
 
 
 def _round(value: float) -> float | None:
-    """Return a number to so many digits (no negative zero), or None for what is not known."""
+    """Return a number rounded to `SIGNIFICANT_DIGITS` (no negative zero), or None if it is not known."""
     return float(f"{value:.{SIGNIFICANT_DIGITS}g}") + 0.0 if math.isfinite(value) else None
 
 
@@ -112,7 +112,7 @@ Instant = Annotated[
 _NULL = BeforeValidator(_nan_for_null)
 _ROUND = PlainSerializer(_round)
 Number = Annotated[float, _NULL, _ROUND]
-"""Known, as far as the schema promises; one that is not is written as null all the same."""
+"""Never unknown, according to the schema; an unknown value is still written as null."""
 NumberOrNull = Annotated[Number, WithJsonSchema(_NUMBER_OR_NULL)]
 NotNegative = Annotated[float, Field(ge=0), _NULL, _ROUND]
 Positive = Annotated[float, Field(gt=0), _NULL, _ROUND]

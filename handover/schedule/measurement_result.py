@@ -19,7 +19,7 @@ class LogCorrection:
     """The correction of each member by the readings: model + offset + bend (excess - mean excess).
 
     Attributes:
-        at_depth: How much surface, middle and bottom count at the sensor, shape (3,).
+        at_depth: Weights of surface, middle and bottom at the sensor, shape (3,).
         until_h: The last reading, since placement. [h]
         offset: Shape (m,). [K]
         bend: On the excess over the air, shape (m,); the gain is 1 + bend. [1]
@@ -47,10 +47,10 @@ class LogCorrection:
 
 @dataclass(frozen=True)
 class MeasurementResult:
-    """What the measurements say and change.
+    """What the measurements show and change.
 
     Attributes:
-        records: Each measurement with what the estimate was and what came of it.
+        records: Each measurement with its estimate and its outcome.
         cautions: Cautions that follow from them, by code, with their figures.
         fit: The fit of the cylinders, used or refused; None where there are too few.
         log_correction: The correction of the model by the logger; None where there are too few readings.

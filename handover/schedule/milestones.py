@@ -1,4 +1,4 @@
-"""The milestones: each from the conditions that practice sets for it; the last one to be met governs."""
+"""The milestones: each from its conditions in the rules of practice; the last condition to be met governs."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
 _TENDONS = "engineer-decides-tendons"
 _STILL_H = general_rules()["spread.still"]
 _NOTABLE_SHARE = general_rules()["spread.notable"]
-_NO_FIRST_WATER = ("curing compound", "insulating blanket")  # nothing to be wetted
+_NO_FIRST_WATER = ("curing compound", "insulating blanket")  # not watered
 
 
 def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
-    """Return the dates of a job, and those that must not be given. Later dates may depend on earlier ones."""
+    """Return the dates of a job, and its refusals. Later dates may depend on earlier ones."""
     dates = Dates(refusals=tuple(refusals(simulation.job, simulation.practice)))
     withheld = {refusal.kind for refusal in dates.refusals}
     slab = slab_circumstances(simulation.job)
@@ -77,7 +77,7 @@ def _with_milestone(
     simulation: Simulation,
     basis: BasisOf,
 ) -> Dates:
-    """Return the earlier dates and that of a kind, which waits for the last of its conditions."""
+    """Return the earlier dates with that of a kind, which waits for the last of its conditions."""
     met = [evaluate_gate(rule, simulation, earlier) for rule in rules]
     together = np.maximum.reduce(met)
     limits = saw_limits(simulation) if kind == MilestoneKind.SAW_JOINTS else None
@@ -106,9 +106,10 @@ def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
 
 
 def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
-    """Return which uncertainty moves a date most, with its share of the spread, if one is notable.
+    """Return the uncertainty that moves a date most, with its share of the spread, if it is notable.
 
-    The share is the square of the correlation of ranks over the members: some may never get there.
+    The share is the square of the correlation of ranks over the members, because some may never reach the
+    date.
     """
     last = simulation.ensemble.last_placed
     moved = hours[last]
@@ -130,7 +131,7 @@ def _warmer_until(hours: float, simulation: Simulation) -> Floats:
 
 
 def _ranks(values: Floats) -> Floats:
-    """Return the rank of each value, alike for like values."""
+    """Return the rank of each value; equal values have equal ranks."""
     return np.unique(values, return_inverse=True)[1].astype(np.float64)
 
 
@@ -151,7 +152,7 @@ def _gate(rule: GateRule, hours: Floats, simulation: Simulation) -> Gate:
 
 
 def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable[Figure]:
-    """Yield the numbers that went into a condition."""
+    """Yield the figures of a condition."""
     concrete = simulation.concrete
     if rule.table is not None:
         yield from durations.figures(rule, simulation, until_h)

@@ -1,4 +1,4 @@
-"""What the concrete of a job is: how it hydrates, sets and gains strength."""
+"""The concrete of a job: how it hydrates, sets and gains strength."""
 
 from __future__ import annotations
 
@@ -31,12 +31,13 @@ _REFERENCES = {"ACI 209": "strength.reference-us", "EN 1992": "strength.referenc
 
 @dataclass(frozen=True)
 class ConcreteProperties:
-    """The concrete of a job, as each member has it.
+    """The concrete of a job, by member.
 
     Ages are equivalent hours at ``hydration.reference_c``, the same clock for heat, set and strength.
 
     Attributes:
-        hydration: Curve of hydration; ``tau_h`` and ``activation_energy`` have a value a member, shape (m,).
+        hydration: Curve of hydration; ``tau_h`` and ``activation_energy`` have one value for each member,
+            shape (m,).
         initial_set_h: Age at initial set, shape (m,). [h]
         final_set_h: Age at final set, shape (m,). [h]
         curve: Strength against age in days at ``reference_c``.
@@ -68,11 +69,11 @@ class ConcreteProperties:
         )
 
     def strength(self, age_h: Floats, members: slice) -> Floats:
-        """Return the strength at an age, nothing before final set.
+        """Return the strength at an age; 0 before final set.
 
         Args:
             age_h: Shape (n, m, k), for the m ``members``. [h]
-            members: Which.
+            members: Their indices.
 
         Returns:
             Same shape. [MPa]
@@ -89,7 +90,7 @@ class ConcreteProperties:
 
 
 def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> ConcreteProperties:
-    """Return the concrete of a mix as each member has it."""
+    """Return the concrete of a mix, by member."""
     cement = practice.cements[mix.cement]
     lime = practice["fly-ash.lime"] if mix.fly_ash else None
     plain = hydration_curve(
@@ -126,7 +127,7 @@ def _admixtures(named: Sequence[str], practice: Practice) -> float:
 
 
 def _curve(cement: CementRule, additions: float, practice: Practice) -> StrengthCurve:
-    """Return the strength curve: of the cement, or of a mix slowed by fly ash and slag, the slower."""
+    """Return the strength curve: that of the cement, or that of a mix with fly ash and slag if slower."""
     curve = _CURVES[cement.form](**cement.constants)
     if additions <= 0.0:
         return curve

@@ -45,7 +45,7 @@ def plan_cure(
 
     Args:
         job: The record.
-        weather: Hourly, from the hour of the pour or before; what lies past its end is filled in as typical.
+        weather: Hourly, from the hour of the pour or before; past its end, typical weather is used.
         as_of: Time of issue, aware.
         revision: Of the issue, 1 and up.
         typical: A typical year of the place, from which the hours past the forecast are drawn.
@@ -95,7 +95,7 @@ def plan_cure(
 
 
 def _figures(simulation: Simulation, watering: tuple[WateringDay, ...]) -> Iterator[Figure]:
-    """Yield the numbers of the mix that the schedule rests on, and the water it takes in all."""
+    """Yield the figures of the mix behind the schedule, and its total water."""
     job, concrete = simulation.job, simulation.concrete
     curve = concrete.hydration
     yield Figure("water_cementitious", job.mix.water_cementitious, "1")

@@ -1,4 +1,4 @@
-"""The instants that readers are told: rounded once and never to the early side, for every document alike."""
+"""The printed instants: rounded once and never to the early side, for every document alike."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ if TYPE_CHECKING:
 
 HALF_HOUR_S = 1800
 MORNING = general_rules().clock_time("day.morning")
-"""What "the morning of" promises: a milestone reached later in the day is told for the next day."""
+"""The hour of "the morning of": a milestone reached later in the day is printed for the next day."""
 WAKING_HOUR = general_rules().clock_time("day.waking")
 SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
-"""Nobody is woken for what may as well be done later: it waits for the morning."""
+"""Dates at night wait for this hour of the morning."""
 EXACT_PERIOD = general_rules().duration("change.soon-until")
-"""After placement a date is told to the half hour for this long; later only the day is told."""
+"""For this long after placement, a date is printed to the half hour; later, only its day."""
 
 AT_ANY_HOUR = (
     MilestoneKind.INITIAL_SET,
@@ -32,7 +32,7 @@ AT_ANY_HOUR = (
 
 @dataclass(frozen=True)
 class PrintedTime:
-    """An instant as readers are told it, and whether with its hour or only as the morning of its day."""
+    """An instant as printed, with its hour or only as the morning of its day."""
 
     instant: datetime
     exact: bool
@@ -72,22 +72,22 @@ def by_day(when: datetime) -> datetime:
 
 
 def round_up(when: datetime, placed: datetime) -> PrintedTime:
-    """Return a time that must not be told too early: to the half hour at first, then to the morning."""
+    """Return a time that must not be printed too early: to the half hour at first, then to the morning."""
     if when - placed <= EXACT_PERIOD:
         return PrintedTime(half_hour_up(when), exact=True)
     return PrintedTime(morning_up(when), exact=False)
 
 
 def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTime:
-    """Return an earliest date of a kind as readers are told it; most kinds wait for the day."""
-    if kind == MilestoneKind.FIRST_WATER:  # the watering itself is told to the half hour, whenever it is
+    """Return an earliest date of a kind as printed; most kinds wait for daytime."""
+    if kind == MilestoneKind.FIRST_WATER:  # the watering itself is printed to the half hour, at any hour
         return PrintedTime(half_hour_up(when), exact=True)
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
     return round_up(by_day(when) if waits else when, placed)
 
 
 def in_stages(milestone: Milestone, placed: datetime) -> bool:
-    """Tell whether the part placed first is too late before the part placed last is ready, as told."""
+    """Return whether the part placed first is too late before the part placed last is ready, as printed."""
     if milestone.not_before is None or milestone.not_after is None:
         return False
     ready = printed_not_before(milestone.not_before, milestone.kind, placed).instant
@@ -95,7 +95,7 @@ def in_stages(milestone: Milestone, placed: datetime) -> bool:
 
 
 def saw_meets_water(schedule: CureSchedule) -> bool:
-    """Tell whether a watering falls within the hours, still to come, in which the crew saws."""
+    """Return whether a watering overlaps the remaining hours of sawing."""
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
     if saw is None or saw.not_before is None or saw.not_after is None:
         return False

@@ -1,4 +1,4 @@
-"""From hours since placement, member by member, to instants in the zone of the site."""
+"""From hours since placement, by member, to instants in the zone of the site."""
 
 from __future__ import annotations
 
@@ -24,17 +24,17 @@ def median_instant(hours: Floats, simulation: Simulation) -> datetime | None:
 
 
 def late_instant(hours: Floats, simulation: Simulation) -> datetime | None:
-    """Return the instant that the wanted share of the members has passed, by the concrete placed last."""
+    """Return the instant by which the wanted share of members has met it, for the concrete placed last."""
     return _quantile(hours, simulation.share, simulation.ensemble.last_placed, simulation)
 
 
 def early_instant(hours: Floats, simulation: Simulation) -> datetime | None:
-    """Return the instant that the wanted share of the concrete placed first has yet to pass."""
+    """Return the instant before which the wanted share has not met it, for the concrete placed first."""
     return _quantile(hours, 1.0 - simulation.share, simulation.ensemble.first_placed, simulation)
 
 
 def _quantile(hours: Floats, share: float, group: slice, simulation: Simulation) -> datetime | None:
-    """Return an instant that one of the members has: a mean with "never" would have no meaning."""
+    """Return an instant of one of the members, because a mean with "never" has no meaning."""
     found = np.quantile(hours[group], share, method="inverted_cdf")
     return instant_after(simulation.ensemble.placed_s[group][0], float(found), simulation.job.zone)
 

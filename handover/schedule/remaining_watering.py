@@ -1,4 +1,4 @@
-"""The watering that is still to come when a schedule is issued."""
+"""The watering that remains when a schedule is issued."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RemainingWatering:
-    """What is left of a watering plan.
+    """The remaining part of a watering plan.
 
     Attributes:
         days: From the day of issue on, with the visits that are not over by then.
-        began: Whether some visits are over.
-        litres: Water of the visits that are left. [L]
+        began: Whether some visits are past.
+        litres: Water of the remaining visits. [L]
         garden_days: The same, in days of watering a garden; 0 where the plan has no water. [1]
     """
 
@@ -28,12 +28,12 @@ class RemainingWatering:
 
     @property
     def watered_days(self) -> int:
-        """How many of the days have visits."""
+        """Number of days with visits."""
         return sum(bool(day.visits) for day in self.days)
 
 
 def remaining_watering(schedule: CureSchedule) -> RemainingWatering:
-    """Return what is left of the watering plan of a schedule at its time of issue."""
+    """Return the remaining part of the watering plan of a schedule at its time of issue."""
     issued = schedule.issued_at.astimezone(UTC)
     days = []
     for day in schedule.watering:

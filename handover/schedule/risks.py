@@ -50,7 +50,7 @@ def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
 def _drying(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     """Yield when a wet surface dries too fast, from the first placement to the first water.
 
-    Two levels; the lower one leaves out nothing that the upper one holds.
+    There are two levels; the hours of the upper one are also hours of the lower one.
     """
     practice = simulation.practice
     first = simulation.ensemble.first_placed.start
@@ -74,10 +74,10 @@ def _drying(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
 
 
 def _precautions(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
-    """Yield when a measure against drying is worth its while before first water, and what it would leave.
+    """Yield when a measure against drying is worthwhile before first water, and the drying with it.
 
-    A windbreak where it brings the loss below the limit by itself; fog where it does not; an evaporation
-    retarder from the lower level on.
+    A windbreak if it alone brings the loss below the limit, else fog; an evaporation retarder from the lower
+    level on.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
     time_s, rate = _fresh_hours(simulation, dates, first)
@@ -141,7 +141,7 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
 
 
 def _rain(simulation: Simulation) -> Iterator[Risk]:
-    """Yield when rain is likely on concrete that it can still mark."""
+    """Yield when rain is likely on concrete that it can still damage."""
     weather = simulation.weather
     if simulation.job.slab.exposure != "outdoors":
         return
@@ -167,7 +167,7 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
 
 
 def _find_runs(which: NDArray[np.bool_]) -> list[slice]:
-    """Return the stretches in which something holds."""
+    """Return the stretches in which a condition holds."""
     edges = np.flatnonzero(np.diff(np.concatenate([[0], which.astype(np.int8), [0]])))
     return [slice(int(start), int(stop)) for start, stop in edges.reshape(-1, 2)]
 
@@ -182,7 +182,7 @@ def _risk(code: str, zone: ZoneInfo, time_s: Floats, peak_s: float, *figures: Fi
 def compile_cautions(
     simulation: Simulation, dates: Dates, watering: Watering, dangers: tuple[Risk, ...]
 ) -> tuple[Caution, ...]:
-    """Return the cautions for the reader, in the order of the data; the general ones are never left out."""
+    """Return the cautions for the reader, in the order of the data; the general ones are always included."""
     rules = simulation.practice.cautions
     found = dict(_cautions(simulation, dates, watering, dangers))
     worst = _coolest_visit(watering)
@@ -268,7 +268,7 @@ def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]
 
 
 def _cold_concrete(simulation: Simulation, coldest_air_c: float) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    """Yield a caution when concrete came colder than it may in cold weather."""
+    """Yield a caution when concrete was delivered colder than allowed in cold weather."""
     placed_c, limit = simulation.job.placement.concrete_temperature, simulation.practice["cold.placed"]
     if (
         placed_c is not None
@@ -282,15 +282,15 @@ def _cold_concrete(simulation: Simulation, coldest_air_c: float) -> Iterator[tup
 
 
 def _peak_first(risk: Risk) -> tuple[str, float]:
-    """Order risks so that the last of a code is the first in time: the caution is for that one."""
+    """Order risks so that the first in time is the last of its code; the caution is for that one."""
     return risk.code, -risk.start.timestamp()
 
 
 def _coldest_while_curing(simulation: Simulation, dates: Dates) -> float:
     """Return the coldest air while the slab cures, at the cold end of the band.
 
-    Past the forecast, once the slab is safe from frost, the air counts as typical days have it: over weeks of
-    them the margin would find a frost in July.
+    Past the forecast, once the slab is safe from frost, the typical air counts without its margin: over
+    weeks, the margin would find a frost in July.
     """
     ends, safe = dates.not_before(MilestoneKind.CURING_ENDS), dates.not_before(MilestoneKind.FROST_SAFE)
     beyond = simulation.weather.typical_from
@@ -316,7 +316,7 @@ def _forecast_while_curing(simulation: Simulation, dates: Dates) -> float:
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:
-    """Yield the strength at an instant, at the low end of the band, and the strength it needs by then."""
+    """Yield the strength at an instant, at the low end of the band, and the strength required by then."""
     slab, last = simulation.slab, simulation.ensemble.last_placed
     hour = int(np.searchsorted(simulation.slab_s(CENTRAL), when.timestamp()))
     strength = simulation.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
@@ -341,7 +341,7 @@ def _cold_water(simulation: Simulation, watering: Watering) -> Iterator[tuple[st
 
 
 def _coolest_visit(watering: Watering) -> Visit | None:
-    """Return the visit whose water is the most too cool for the surface, or None."""
+    """Return the visit with the coldest water relative to the allowed difference, or None."""
     cool = [visit for day in watering for visit in day.visits if visit.cooler_k is not None]
     return max(cool, key=lambda visit: visit.cooler_k or 0.0, default=None)
 
@@ -349,7 +349,7 @@ def _coolest_visit(watering: Watering) -> Visit | None:
 def _dry_between(
     simulation: Simulation, dates: Dates, watering: Watering
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    """Yield a caution when the plan leaves the surface dry for hours, and what other ways would leave."""
+    """Yield a caution when the plan leaves the surface dry for hours, with the dry hours of other methods."""
     dry = _driest(watering)
     if dry < simulation.practice["water.dry-too-long"]:
         return
@@ -369,13 +369,13 @@ def _dry_between(
 
 
 def _driest(watering: Watering) -> float:
-    """Return the most hours a day lies dry; one on which it may freeze is covered, and is not counted."""
+    """Return the most dry hours of a day; days of possible frost are covered and do not count."""
     watered = (day.dry_hours for day in watering if day.skipped_because != "frost")
     return max(watered, default=0.0)
 
 
 def _watering_by(simulation: Simulation, dates: Dates, **curing: object) -> Watering:
-    """Return the watering plan of the same slab, cured another way over the same time."""
+    """Return the watering plan of the same slab with another method over the same time."""
     changed = simulation.job.curing.model_copy(update=curing)
     job = simulation.job.model_copy(update={"curing": changed})
     return plan_watering(replace(simulation, job=job), dates, lambda _: "forecast")
@@ -402,7 +402,7 @@ def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, t
 
 
 def _weakest(simulation: Simulation) -> tuple[Figure, ...]:
-    """Return the least strength of cylinders as a share of the estimate, where they lowered it."""
+    """Return the lowest strength of cylinders as a share of the estimate, if they lowered it."""
     shares = [
         figure
         for each in simulation.measurements.records
@@ -414,6 +414,6 @@ def _weakest(simulation: Simulation) -> tuple[Figure, ...]:
 
 
 def _why_not_reached(simulation: Simulation) -> tuple[str, tuple[Figure, ...]]:
-    """Return why there are milestones without a date: cylinders that broke low, or else the cold."""
+    """Return why milestones have no date: weak cylinders, else the cold."""
     weak = _weakest(simulation)
     return ("not-reached-weak", weak) if weak else ("not-reached", ())

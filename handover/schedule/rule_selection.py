@@ -1,4 +1,4 @@
-"""Which country's rules a job is planned by, and what of its slab decides among them."""
+"""The rules of which country apply to a job, and the properties of its slab that select among them."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ _PLAIN = re.compile(r"\s*(?:none|no|not|plain|un-?reinforced)\b", re.IGNORECASE)
 
 
 def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assumption]:
-    """Return the rules that a job is planned by, and the word on it for the data sheet.
+    """Return the rules for a job, and the note about them for the data sheet.
 
-    A country without a set of its own is held to the rules of all sets at once: whichever is the strictest
-    governs each date. That is later than its own rules would have it, and never earlier than any we know.
+    For a country without its own set, the strictest rule of all sets governs each date: no date is earlier
+    than by any known rule.
 
     Args:
         job: The record.
-        asked: Code of a set ("de"), of a country that a set is for ("AT"), or "strictest"; None: by the site.
+        asked: Code of a set ("de"), of a country of a set ("AT"), or "strictest"; None: by the site.
 
     Raises:
         UnusableInput: There is no such set.
@@ -69,7 +69,7 @@ def _by(found: RuleSet, why: str) -> tuple[Practice, Assumption]:
 
 
 def slab_circumstances(job: JobRecord) -> Circumstances:
-    """Return what of a slab decides which rules hold; it counts as reinforced unless the record says not."""
+    """Return the properties of a slab that select rules; it is reinforced unless the record says not."""
     return Circumstances(
         use=job.slab.use,
         exposure=job.slab.exposure,

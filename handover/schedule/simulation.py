@@ -40,14 +40,14 @@ class Simulation:
     """A job with its slab simulated hour by hour, every member of the ensemble at once.
 
     Attributes:
-        job: The record; its place is that of the weather where the record gives none.
+        job: The record; without a place in the record, its place is that of the weather.
         weather: Hourly, extended to the end of the simulation.
         practice: The rules in force.
         ensemble: The members.
         concrete: Their concrete, corrected by cylinders and tickets.
         slab: Their slab, corrected by a temperature log.
         share: Share of the members that must have met a condition before its date is "not before".
-        measurements: What the measurements say and change.
+        measurements: What the measurements show and change.
     """
 
     job: JobRecord
@@ -79,7 +79,7 @@ class Simulation:
         return max(gate.value or 0.0 for gate in gates)
 
     def longest_spacing(self) -> float:
-        """Return the distance of joints beyond which cracks come between them, in m."""
+        """Return the longest spacing of joints without cracks between them, in m."""
         by_thickness = self.practice["joints.spacing"] * self.job.slab.thickness
         return min(by_thickness, self.practice["joints.longest"])
 
@@ -103,7 +103,7 @@ def simulate(
 
     Args:
         job: The record.
-        weather: Hourly, from the hour of the pour or before; what lies past its end is filled in as typical.
+        weather: Hourly, from the hour of the pour or before; past its end, typical weather is used.
         as_of: Time of issue, aware.
         typical: A typical year of the place, from which the hours past the forecast are drawn.
         share: See `Simulation`; above 0.5 and below 1.
@@ -138,7 +138,7 @@ def simulate(
 
 
 def _with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
-    """Return the job with the place of its weather where the record gives none."""
+    """Return the job, with the place of its weather if the record has none."""
     if job.site.latitude is not None or weather.latitude is None:
         return job
     site = job.site.model_copy(update={"latitude": weather.latitude, "longitude": weather.longitude})

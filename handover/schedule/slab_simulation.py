@@ -28,14 +28,14 @@ if TYPE_CHECKING:
 
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
-_GROUND = 1.5  # m; the wave of a month is small below
+_GROUND = 1.5  # m; the wave of a month is small below this depth
 _DRIEST = 0.02  # relative humidity
-_FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes up to here, of an hour after
+_FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes until then, of an hour afterwards
 
 
 @dataclass(frozen=True)
 class Air:
-    """Weather as each member meets it, at every whole hour since its placement, shape (h+1, m)."""
+    """The weather of each member, at every whole hour since its placement, shape (h+1, m)."""
 
     air_c: Floats
     relative_humidity: Floats
@@ -44,7 +44,7 @@ class Air:
 
 @dataclass(frozen=True)
 class SlabSimulation:
-    """What happened in the slab, hour by hour since placement, member by member.
+    """The simulated slab, hour by hour since placement, by member.
 
     Attributes:
         hours: Since the member's placement, shape (h+1,). [h]
@@ -52,7 +52,7 @@ class SlabSimulation:
         temperature_c: At surface, middle and bottom, shape (h+1, m, 3). [degC]
         age_h: Equivalent age at the reference of hydration, shape (h+1, m, 3). [h]
         air: The weather of those hours.
-        evaporation: From the surface while wet, by each member's own factor, shape (h+1, m). [kg/m2/h]
+        evaporation: Of the wet surface, with each member's own factor, shape (h+1, m). [kg/m2/h]
         initial_c: Temperature of the concrete as placed, shape (m,). [degC]
     """
 
@@ -79,12 +79,12 @@ def simulate_slab(
 
     Args:
         job: The record.
-        weather: Unbroken from before the first placement to `DAYS` after the last.
-        ensemble: Members, with their errors of that weather.
+        weather: Without gaps from before the first placement to `DAYS` after the last.
+        ensemble: The members, with their errors of that weather.
         concrete: Their concrete.
         practice: Rules and materials.
-        cover: Resistance laid on each member, shape (m,), in place of what the record says. [m2K/W]
-        days: How long, in place of `DAYS`.
+        cover: Resistance on each member, shape (m,), instead of that of the record. [m2K/W]
+        days: Duration, instead of `DAYS`.
     """
     steps = _steps(days or DAYS)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -132,7 +132,7 @@ def simulate_slab(
 
 
 def cover_resistance(job: JobRecord, practice: Practice) -> float:
-    """Return the resistance of what the curing lays on the slab, in m2K/W."""
+    """Return the resistance of the cover that the curing uses, in m2K/W."""
     recorded = job.curing.blanket_r_value
     if job.curing.method == "insulating blanket" and recorded is not None:
         return recorded
@@ -140,14 +140,14 @@ def cover_resistance(job: JobRecord, practice: Practice) -> float:
 
 
 def _steps(days: int) -> Floats:
-    """Return the steps: short while the concrete sets, longer after, each hour met, in s, shape (s,)."""
+    """Return the time steps, short while the concrete sets, with every whole hour, in s, shape (s,)."""
     fine = np.full(_FINE * 3, HOUR_S / 3)
     middling = np.full((_MIDDLING - _FINE) * 2, HOUR_S / 2)
     return np.concatenate([fine, middling, np.full(days * 24 - _MIDDLING, HOUR_S)])
 
 
 def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dict[str, Floats]:
-    """Return the weather that members meet: at the step instants (s+1, m), the sun over the steps (s, m)."""
+    """Return the weather of the members: at the step instants (s+1, m), the sun over the steps (s, m)."""
     hourly = _with_errors(weather, ensemble)
     parts = [
         _sample_group(weather, hourly, group, ensemble.placed_s[group.start] + instants)
@@ -191,7 +191,7 @@ def _sample_group(
 
 
 def _cover_over_steps(resistance: Floats, job: JobRecord, instants: Floats, practice: Practice) -> Floats:
-    """Return the resistance on the slab over each step, shape (s, m): from finishing on, for a week."""
+    """Return the resistance on the slab over each step, shape (s, m): for a week after finishing."""
     finished, end = job.placement.finished, job.placement.end
     finished_s = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
     from_s = practice["cover.laid"] * HOUR_S if finished_s is None else finished_s
@@ -202,7 +202,7 @@ def _cover_over_steps(resistance: Floats, job: JobRecord, instants: Floats, prac
 def _column(job: JobRecord, practice: Practice) -> GridColumn:
     materials = practice.materials
     slab = job.slab
-    cells = max(6, 2 * round(slab.thickness / _CELL / 2))  # even: a node is in the middle
+    cells = max(6, 2 * round(slab.thickness / _CELL / 2))  # even, so that a node is in the middle
     layers = [_layer(materials[name], 3) for name in materials["under"][slab.on]]
     soil = materials["soil"]
     return grid_column(
@@ -221,7 +221,7 @@ def _layer(material: dict[str, float], cells: int) -> Layer:
 
 
 def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
-    """Return the concrete as placed: as measured, or as the air but no colder than mixes come."""
+    """Return the temperature of the concrete as placed: measured, or the air's but not below the lowest."""
     measured = job.placement.concrete_temperature
     if measured is not None:
         return np.full_like(air_c, measured)
@@ -232,7 +232,7 @@ def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
 def _age_in_the_truck(
     job: JobRecord, placed_c: Floats, ensemble: Ensemble, concrete: ConcreteProperties, practice: Practice
 ) -> Floats:
-    """Return the equivalent age with which concrete arrives, as warm as it is placed, in h, shape (m,)."""
+    """Return the equivalent age of concrete on arrival, at its placing temperature, in h, shape (m,)."""
     curve = concrete.hydration
     rate = arrhenius_rate(placed_c, curve.activation_energy, curve.reference_c)
     return np.asarray(truck_hours(job, ensemble, practice) * rate)
@@ -241,13 +241,13 @@ def _age_in_the_truck(
 def _mean_air(weather: WeatherSeries, ensemble: Ensemble, days: int) -> Floats:
     """Return the mean air of the days from placement on, in degC, shape (m,): each member's own weather.
 
-    The ground is uncertain too: where the days are colder than forecast, it has been cooled as well.
+    The ground is uncertain too: if the days are colder than forecast, the ground is colder as well.
     """
     return np.concatenate([_mean_air_of(weather, ensemble, group, days) for group in ensemble.groups])
 
 
 def _mean_air_of(weather: WeatherSeries, ensemble: Ensemble, group: slice, days: int) -> Floats:
-    """Return the same for members placed at the same time."""
+    """Return the mean air for members placed at the same time."""
     start = int(np.searchsorted(weather.seconds, ensemble.placed_s[group][0]))
     span = slice(start, start + days * 24)
     mean: Floats = weather.air_c[span].mean() + ensemble.errors["air_c"][span, group].mean(axis=0)
@@ -257,7 +257,7 @@ def _mean_air_of(weather: WeatherSeries, ensemble: Ensemble, group: slice, days:
 def _initial(
     grid: GridColumn, placed_c: Floats, weather: WeatherSeries, ensemble: Ensemble, practice: Practice
 ) -> Floats:
-    """Return every node at placement: concrete as placed, ground between the days' air and the weeks'."""
+    """Return every node at placement: concrete as placed, ground by the mean air of a day and of weeks."""
     count = len(grid.concrete)
     deep, shallow = (_mean_air(weather, ensemble, days)[:, np.newaxis] for days in (DAYS, 1))
     below = grid.depth - grid.depth[count - 1]
@@ -282,7 +282,7 @@ def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
 def _wetness(
     job: JobRecord, concrete: ConcreteProperties, practice: Practice
 ) -> Callable[[int, Floats], Floats]:
-    """Return how wet the surface is: bleed water until final set, then dry until curing water comes."""
+    """Return how wet the surface is: bleed water until final set, then dry until the first curing water."""
     watered = job.curing.method in practice.methods
     water_h = concrete.final_set_h + practice["first-water.wait"]
 

@@ -1,10 +1,10 @@
-"""The slab as a logger in it has shown it to be.
+"""The simulated slab, corrected by a temperature logger.
 
-Up to the last reading the slab has the temperature of the log; the other depths keep their difference from
-its depth in the model. After it the model goes on with a correction fitted to the readings: an offset, and a
-gain on the excess over the air. Each member is corrected to the readings as a sensor with its own error would
-have read them. So the members keep the uncertainty that is left: with many readings the errors of the sensor,
-with few their own.
+Until the last reading, the slab has the temperature of the log; the other depths keep their difference from
+its depth in the model. Afterwards the model continues with a correction fitted to the readings: an offset,
+and a gain on the excess over the air. Each member is corrected to the readings of a sensor with its own
+error. So the members keep the remaining uncertainty: with many readings the errors of the sensor, with few
+readings their own.
 """
 
 from __future__ import annotations
@@ -30,11 +30,11 @@ if TYPE_CHECKING:
     from handover.schedule.slab_simulation import SlabSimulation
 
 
-_FEWEST = 3  # readings to learn from
+_FEWEST = 3  # readings for a fit
 
 
 def depth_weights(depth: float, thickness: float) -> Floats:
-    """Return how much surface, middle and bottom count at a depth: linear between them, shape (3,)."""
+    """Return the weights of surface, middle and bottom at a depth: linear between them, shape (3,)."""
     down = np.clip(2.0 * depth / thickness, 0.0, 2.0)
     return np.array([max(1.0 - down, 0.0), 1.0 - abs(down - 1.0), max(down - 1.0, 0.0)])
 
@@ -42,7 +42,7 @@ def depth_weights(depth: float, thickness: float) -> Floats:
 def apply_temperature_log(
     job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
 ) -> tuple[SlabSimulation, MeasurementResult]:
-    """Return the slab as its logger shows it, and what came of the readings."""
+    """Return the slab corrected by its logger, and the outcome of the readings."""
     log = job.temperature_log
     seconds, celsius = _readings(job, slab)
     if log is None or not len(seconds):
@@ -71,9 +71,9 @@ def with_log_correction(
     log_correction: LogCorrection,
     practice: Practice,
 ) -> SlabSimulation:
-    """Return a slab without a logger, under another cover, with the correction that the log gave the model.
+    """Return a slab without a logger, under another cover, with the correction by the log.
 
-    Only the fitted correction applies there, not the readings: those are of the slab as it was covered.
+    Only the fitted correction applies, not the readings: those belong to the slab under its own cover.
     """
     excess = slab.temperature_c @ log_correction.at_depth - slab.air.air_c
     since = np.maximum(slab.hours - log_correction.until_h, 0.0)
@@ -102,7 +102,7 @@ def _at(hours: Floats, series: Floats) -> Floats:
 def _in_the_air(
     seconds: Floats, celsius: Floats, there: Floats, slab: SlabSimulation, practice: Practice
 ) -> bool:
-    """Return whether the readings go with the air where the slab would not."""
+    """Return whether the readings follow the air where the slab would not."""
     hours = (seconds - slab.placed_s[CENTRAL]) / HOUR_S
     early = (hours >= practice["log.settled"]) & (hours <= practice["log.like-slab"])
     if early.sum() < 2 * _FEWEST:
@@ -125,7 +125,7 @@ def _corrections(
     celsius: Floats,
     practice: Practice,
 ) -> tuple[Floats, LogCorrection | None, float]:
-    """Return what to add to each member (h, m), the fitted correction, and how far the model was off."""
+    """Return the addition to each member (h, m), the fitted correction, and the error of the model."""
     there = slab.temperature_c @ at_depth
     sensor = _sensor_errors(job, ensemble, celsius, practice)
     correction = np.empty_like(there)
@@ -151,7 +151,7 @@ def _corrections(
 
 
 def _sensor_errors(job: JobRecord, ensemble: Ensemble, celsius: Floats, practice: Practice) -> Floats:
-    """Return the error that each member gives the logger, shape (k, m); the central member gives it none."""
+    """Return the error of the logger in each member, shape (k, m); none in the central member."""
     random = np.random.Generator(np.random.PCG64(int(sha256(f"{job.id}:log".encode()).hexdigest()[:16], 16)))
     half = random.standard_normal((2, ensemble.n_last // 2))
     drawn = np.concatenate([np.zeros((2, 1)), half, -half], axis=1)[:, : ensemble.n_last]
@@ -163,10 +163,9 @@ def _sensor_errors(job: JobRecord, ensemble: Ensemble, celsius: Floats, practice
 def _fit_correction(
     hours: Floats, residual: Floats, excess: Floats, at_depth: Floats, practice: Practice
 ) -> LogCorrection | None:
-    """Return offset and gain by least squares, drawn to none and one by what is expected of them.
+    """Return offset and gain by least squares, with priors of zero and one.
 
-    Readings of one stretch of hours say the same: only so many count as there are stretches of the model's
-    memory in them.
+    Readings close in time are correlated: only one counts for each span of the model's memory.
     """
     settled = hours >= practice["log.settled"]
     if settled.sum() < _FEWEST:
@@ -194,9 +193,9 @@ def _fit_correction(
 
 
 def _during_readings(whole: Floats, hours: Floats, residual: Floats, practice: Practice) -> Floats:
-    """Return the distance from the readings at each whole hour, linear between them, shape (h, m).
+    """Return the difference from the readings at each whole hour, linear between them, shape (h, m).
 
-    At the placement the concrete is as it was measured there, unless the first reading is of that time.
+    At the placement, the concrete is as measured there, unless the first reading is of that time.
     """
     if hours[0] > 0.0:
         begin = residual[:1] if hours[0] <= practice["log.at-placement"] else np.zeros_like(residual[:1])
@@ -216,7 +215,7 @@ def _after_readings(
     excess_then: Floats,
     practice: Practice,
 ) -> Floats:
-    """Return what to add past the last reading, shape (h, m): its difference fades into the correction."""
+    """Return the addition past the last reading, shape (h, m): its difference fades into the correction."""
     fading = np.exp(-since / practice["log.wander-hours"])[:, np.newaxis]
     if log_correction is None:
         held = last * fading
@@ -226,10 +225,10 @@ def _after_readings(
 
 
 def _fade(held: Floats, since: Floats, practice: Practice) -> Floats:
-    """Return what is left of a correction so many hours after the last reading, shape (h, m).
+    """Return the remaining share of a correction some hours after the last reading, shape (h, m).
 
-    One that warms the slab, and so brings dates forward, is discounted more the older it is; one that
-    cools it stays.
+    A correction that warms the slab, and so brings dates forward, is discounted more the older it is; one
+    that cools the slab is kept.
     """
     warm = np.exp(-since / practice["log.believed"])[:, np.newaxis]
     return np.asarray(np.where(held > 0.0, held * warm, held))
@@ -245,7 +244,7 @@ def _apply_correction(
     """Return the slab with its temperatures corrected, and its equivalent age from them."""
     temperature = slab.temperature_c + correction[:, :, np.newaxis]
     gained = np.diff(slab.age_h, axis=0)
-    # The march has seen each hour finer than this; so the difference is taken, which is nothing for nothing.
+    # The simulation has finer steps than hours; the difference is exactly zero for no correction.
     gained = gained + _hourly_age(temperature, concrete, practice)
     gained = gained - _hourly_age(slab.temperature_c, concrete, practice)
     age = slab.age_h[:1] + np.concatenate(
@@ -257,7 +256,7 @@ def _apply_correction(
 
 
 def _hourly_age(temperature: Floats, concrete: ConcreteProperties, practice: Practice) -> Floats:
-    """Return the equivalent hours of each hour by the mean of the rates at its ends, shape (h, m, 3)."""
+    """Return the equivalent age gained in each hour, by the mean rate of its ends, shape (h, m, 3)."""
     curve = concrete.hydration
     energy = np.asarray(curve.activation_energy)[:, np.newaxis]
     rate = rate_while_unfrozen(

@@ -1,8 +1,8 @@
 """The watering plan: visits that keep the surface wet, day by day, until curing ends.
 
-A surface, a cloth or a pond holds a little water; the weather takes it at the rate of each hour. Within a
-day the visits are chosen so that the surface is dry for the least time, then so that the least water is
-used: an exact search over slots of half an hour, the water held (in steps), and the visits already made.
+A surface, a cloth or a pond holds a little water, which evaporates at the rate of each hour. The visits of a
+day are chosen for the least dry time, then for the least water: an exact search over slots of half an hour,
+the water held (in steps), and the visits already made.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
-_LEVELS = 40  # steps of the water held
+_LEVELS = 40  # levels of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
 _SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
 
@@ -48,7 +48,7 @@ class Slots:
         rain: Water that rain brings and that may be counted on. [mm]
         open: Whether somebody can be there.
         frost: Whether it may freeze before the water has dried.
-        shows: Loss in a slot up to which the pores bring up what the surface loses. [mm]
+        shows: Loss in a slot that water from the pores can replace. [mm]
     """
 
     start_s: Floats
@@ -65,9 +65,9 @@ class Slots:
 
 
 def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[WateringDay, ...]:
-    """Return what each day from first water to the end of curing asks of the owner.
+    """Return the watering of each day from first water to the end of curing.
 
-    Days in which no slot is open (first water late at night, curing over before breakfast) are left out.
+    Days without an open slot (first water late at night, curing over before breakfast) are left out.
     """
     starts, ends = _span(simulation, dates)
     method = simulation.method
@@ -88,9 +88,10 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
 
 
 def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
-    """Return from when to when the slab is to be kept wet (or covered), by its cautious dates.
+    """Return from when to when the slab must be kept wet (or covered), by its cautious dates.
 
-    Curing that ends after breakfast ends for the owner on the next morning: a day begun is watered through.
+    Curing that ends after breakfast ends for the owner on the next morning, so the last day has all of its
+    visits.
     """
     horizon = datetime.fromtimestamp(float(simulation.slab_s(CENTRAL)[-1]), UTC)
     last_morning = timedelta(hours=simulation.practice["day.morning"])
@@ -115,17 +116,17 @@ def plan_day(
     held_mm: float,
     forced: NDArray[np.bool_] | None = None,
 ) -> tuple[NDArray[np.bool_], float, float]:
-    """Choose the slots to water in: dry for the least time, then the least water, in at most so many visits.
+    """Choose the slots to water in, in at most `most` visits: the least dry time first, then the least water.
 
-    One visit at least is made on a day without enough rain, if any slot allows it.
+    A day without enough rain has at least one visit, if any slot allows it.
 
     Args:
         slots: The day.
         method: How the surface holds water.
         rate_mm_h: Application rate.
-        most: Visits that may be asked for.
+        most: Maximum number of visits.
         held_mm: Water on the surface at the start of the day.
-        forced: Slots in which water runs whatever the search says, shape (s,), or None.
+        forced: Slots in which water runs in any case, shape (s,), or None.
 
     Returns:
         Slots watered (s,), water held at the end [mm], hours dry.
@@ -156,7 +157,7 @@ def plan_day(
 
 
 class _Move(NamedTuple):
-    """What a slot does to each level of water held: the level after, and the hours dry, shape (levels,)."""
+    """The effect of a slot on each level of water held: the next level and the dry hours, shape (levels,)."""
 
     level: NDArray[np.int_]
     dry_h: Floats
@@ -185,7 +186,7 @@ def _values(
     *,
     required: bool,
 ) -> list[Floats]:
-    """Return the least cost still to come before each slot, by visits made, water running, and level."""
+    """Return the least remaining cost before each slot, by visits made, water running, and level."""
     last = np.zeros((most + 1, 2, _LEVELS + 1))
     if required:
         last[0] = _DRY * SLOT_H  # a day without any visit is as bad as half an hour dry
@@ -195,7 +196,7 @@ def _values(
         after = values[-1]
         stop = after[:, 0, off.level] + _DRY * off.dry_h
         keep_on = after[:, 1, run.level] + _DRY * run.dry_h + use
-        begin = np.concatenate([keep_on[1:], stop[-1:]])  # one more visit made; none left: no water
+        begin = np.concatenate([keep_on[1:], stop[-1:]])  # one more visit made; if none is left: no water
         if must[index]:
             value = np.stack([begin, keep_on], axis=1)
         elif allowed[index]:
@@ -211,7 +212,7 @@ def _max_visits(simulation: Simulation, method: CuringMethod) -> int:
 
 
 def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
-    """Return the slots of the first watering, which runs on whoever is there: the crew has just left."""
+    """Return the slots of the first watering, which does not depend on the owner's hours."""
     count = round(practice["first-water.length"] / SLOT_H)
     first = np.zeros(len(slots.start_s), dtype=bool)
     allowed = np.flatnonzero(slots.allowed_slots)
@@ -250,7 +251,7 @@ def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) 
 
 
 def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
-    """Return for each slot whether somebody can be there for all of it; a timer always is."""
+    """Return for each slot whether somebody can be there for all of it; always, with a timer."""
     job, zone = simulation.job, simulation.job.zone
     if job.curing.timer:
         return np.ones(len(grid), dtype=bool)
@@ -265,7 +266,7 @@ def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
 
 
 def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
-    """Return for each slot whether air or surface may freeze before the water has dried."""
+    """Return for each slot whether the air or the surface may freeze before the water has dried."""
     known = simulation.weather.seconds
     surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(simulation.weather.air_c, surface)
@@ -282,9 +283,8 @@ def _rain(grid: Floats, simulation: Simulation) -> Floats:
     if simulation.job.slab.exposure != "outdoors":
         return np.zeros(len(grid))
     known = simulation.weather.seconds
-    hour = np.clip(
-        np.searchsorted(known, grid + SLOT_H * HOUR_S / 2), 0, len(known) - 1
-    )  # the hour that ends next
+    # the hour of the middle of the slot
+    hour = np.clip(np.searchsorted(known, grid + SLOT_H * HOUR_S / 2), 0, len(known) - 1)
     chance = weather.precipitation_probability[hour]
     sure = np.where(np.isnan(chance), 0.0, chance) >= simulation.practice["rain.counts"]
     return np.where(sure, weather.precipitation_mm[hour] * SLOT_H, 0.0)
@@ -321,7 +321,7 @@ def _day(
 def _visits(
     slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, simulation: Simulation
 ) -> Iterator[Visit]:
-    """Yield a visit for each run of chosen slots that follow each other."""
+    """Yield a visit for each run of consecutive slots."""
     starts = slots.start_s[chosen]
     zone = simulation.job.zone
     for run in np.split(starts, np.flatnonzero(np.diff(starts) != SLOT_H * HOUR_S) + 1):
@@ -336,9 +336,9 @@ def _visits(
 def _cold_water(
     start: datetime, slots: Slots, simulation: Simulation
 ) -> tuple[float, datetime] | tuple[None, None]:
-    """Return how much too cool the water is for the surface at a visit, and the gentlest hour of the day.
+    """Return how much too cool the water is for the surface at a visit, and the hour of the least difference.
 
-    Nothing where the water is not too cool, or its temperature not known.
+    None if the water is not too cool, or its temperature is not known.
     """
     water, limit = simulation.job.curing.water_temperature, simulation.practice["water.cooler"]
     if water is None:
