@@ -1,11 +1,10 @@
-"""What comes out of the calculation: frozen values that pages, calendars and the archive are made from.
+"""The results of the calculation: frozen values from which pages, calendars and the archive are made.
 
-SI throughout: degC, MPa, m, mm of water, kg/m2/h, hours, litres. Every instant is aware and stands in the
-site's own time zone. Nothing here is rounded, and nothing here is worded: rules, cautions and risks are
-named by a code, and `documents` has the words for each code.
+SI throughout: degC, MPa, m, mm of water, kg/m2/h, hours, litres. Every instant is aware, in the site's own
+time zone. Nothing is rounded or worded here: rules, cautions and risks have a code, and `documents` has the
+words for each code.
 
-The types are those of schedule.json as well: `documents.schedule_json` writes, reads and describes it by
-them.
+The types are also those of schedule.json: `documents.schedule_json` writes, reads and describes it by them.
 """
 
 from __future__ import annotations
@@ -42,7 +41,7 @@ CURE_MODES: dict[str, CureMode] = {
 
 
 class MilestoneKind(StrEnum):
-    """The dates the schedule gives. There is none for soffits, shores, tendons, anchors or columns."""
+    """The dates of a schedule. There is none for soffits, shores, tendons, anchors or columns."""
 
     INITIAL_SET = "initial-set"
     FINAL_SET = "final-set"
@@ -62,7 +61,7 @@ class MilestoneKind(StrEnum):
 
 @dataclass(frozen=True)
 class Figure:
-    """A number that went into a reason: what it is, its value in SI, its unit ("MPa", "h", "degC", "1")."""
+    """A number of a reason: what it is, its value in SI, its unit ("MPa", "h", "degC", "1")."""
 
     name: Annotated[str, means("What it is.")]
     value: Annotated[NumberOrNull, means("In the unit beside it.")]
@@ -78,13 +77,13 @@ class Gate:
         Instant | None, means("When it is met, best estimate; null when not within reach of the estimate.")
     ]
     not_before: Annotated[Instant | None, means("The same, cautious end of the band.")]
-    source: Annotated[str, means("Where the rule stands.")]
+    source: Annotated[str, means("Source of the rule.")]
     mark: Annotated[Mark, means("How sure we are of a rule.")]
     figures: Annotated[tuple[Figure, ...], means("Numbers that went in.")] = ()
 
     @property
     def required_strength_mpa(self) -> float | None:
-        """Strength that the condition asks for, as such or as a share of the specified one, in MPa."""
+        """Strength that the condition requires, as such or as a share of the specified one, in MPa."""
         figures = {figure.name: figure for figure in self.figures}
         needed, specified = figures.get("needed"), figures.get("specified_strength")
         if needed is None:
@@ -103,7 +102,7 @@ class Reason:
 
     @property
     def required_strength_mpa(self) -> float | None:
-        """The highest strength that a condition asks for, in MPa; None where none asks for strength."""
+        """The highest strength that a condition requires, in MPa; None if no condition requires strength."""
         levels = (gate.required_strength_mpa for gate in (self.governing, *self.others))
         return max((level for level in levels if level is not None), default=None)
 
@@ -114,12 +113,14 @@ class Milestone:
 
     kind: Annotated[MilestoneKind, means("Which date.")]
     likely: Annotated[Instant | None, means("Best estimate; null when not within reach of the estimate.")]
-    not_before: Annotated[Instant | None, means("The cautious end of the band: what an owner is told.")]
+    not_before: Annotated[
+        Instant | None, means("The cautious end of the band: the date that an owner reads.")
+    ]
     because: Annotated[Reason, means("Why a date is what it is.")]
     basis: Annotated[Basis, means("The weakest kind of weather hour that it rests on.")]
     confidence: Annotated[
         Share | None,
-        means("Share of the cases in which not_before is late enough; null where it is not known. [1]"),
+        means("Share of the members for which not_before is late enough; null where not known. [1]"),
     ] = None
     not_after: Annotated[
         Instant | None, means("For what must not be missed: when it is too late; null elsewhere.")
@@ -147,7 +148,7 @@ class SawWindow:
 
 @dataclass(frozen=True)
 class Joints:
-    """What is said of the joints."""
+    """The joints: when to saw them, and their depth and spacing."""
 
     windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw that may come.")]
     cracks_from: Annotated[
@@ -164,7 +165,7 @@ class Joints:
 
 @dataclass(frozen=True)
 class Blanket:
-    """What a blanket would do for the slab in this weather."""
+    """The effect of a blanket on the slab in this weather."""
 
     resistance: Annotated[NotNegative, means("Of the blanket; 0 is none. [m2K/W]")]
     coldest_surface_c: Annotated[
@@ -190,7 +191,7 @@ class Protection:
         Number | None,
         means("Resistance of the thinnest that is enough; 0: none is needed; null: none is enough. [m2K/W]"),
     ]
-    laid: Annotated[NotNegative, means("Resistance of what the record says is laid. [m2K/W]")]
+    laid: Annotated[NotNegative, means("Resistance of the cover in the record. [m2K/W]")]
     until: Annotated[Instant | None, means("How long the one that is enough must stay.")]
     largest_drop_k: Annotated[Number, means("Largest drop allowed in the day after covers come off. [K]")]
     drop_k: Annotated[
@@ -207,9 +208,9 @@ class Protection:
 
 @dataclass(frozen=True)
 class Refusal:
-    """A date the tool will not give, and the code of the reason ("engineer-decides-tendons")."""
+    """A date that the program does not give, and the code of the reason ("engineer-decides-tendons")."""
 
-    kind: Annotated[str, means("What was asked for.")]
+    kind: Annotated[str, means("Which date.")]
     because: Annotated[str, means("Code of the reason.")]
 
 
@@ -219,7 +220,7 @@ class Visit:
 
     start: Annotated[Instant, means("From.")]
     end: Annotated[Instant, means("To.")]
-    litres: Annotated[NotNegative, means("Water it takes. [L]")]
+    litres: Annotated[NotNegative, means("Its amount of water. [L]")]
     cooler_k: Annotated[
         Number | None,
         means(
@@ -237,17 +238,17 @@ class Visit:
 
 @dataclass(frozen=True)
 class WateringDay:
-    """What a day of curing asks of the owner."""
+    """The watering of one day of curing."""
 
     date: Annotated[date, means("Calendar day at the site.")]
-    visits: Annotated[tuple[Visit, ...], means("In order of time; empty when nothing is to be done.")]
+    visits: Annotated[tuple[Visit, ...], means("In order of time; empty when there is nothing to do.")]
     skipped_because: Annotated[
         str | None,
         means('Why there is no watering ("rain", "frost", "compound", "cover"); null when there is.'),
     ]
     rain_mm: Annotated[NotNegative, means("Rain expected over the curing hours of the day. [mm]")]
     rain_probability: Annotated[
-        Share | None, means("Chance of rain over the day, 0 to 1; null where not told. [1]")
+        Share | None, means("Chance of rain over the day, 0 to 1; null where not known. [1]")
     ]
     lost_mm: Annotated[
         NotNegative,
@@ -256,7 +257,7 @@ class WateringDay:
     coldest_c: Annotated[Number, means("Coldest air of the day. [degC]")]
     basis: Annotated[Basis, means("The weakest kind of weather hour that it rests on.")]
     dry_hours: Annotated[
-        NotNegative, means("Hours of the day in which the surface is dry in spite of the visits. [h]")
+        NotNegative, means("Hours of the day in which the surface is dry despite the visits. [h]")
     ] = 0.0
 
     @property
@@ -272,13 +273,13 @@ class WateringDay:
 
 @dataclass(frozen=True)
 class Caution:
-    """Something the reader must know, by code, with its numbers and, where there is one, its hour."""
+    """Something that the reader must know: a code, its numbers and an hour, if there is one."""
 
     code: Annotated[str, means("Which.")]
     figures: Annotated[tuple[Figure, ...], means("Its numbers.")] = ()
-    source: Annotated[str, means("Where it stands.")] = ""
+    source: Annotated[str, means("Source of the caution.")] = ""
     mark: Annotated[Mark, means("How sure we are of a rule.")] = "common practice"
-    at: Annotated[Instant | None, means("An hour that goes with it, or null.")] = None
+    at: Annotated[Instant | None, means("The hour of the caution, or null.")] = None
 
 
 @dataclass(frozen=True)
@@ -286,7 +287,7 @@ class Risk:
     """A stretch of hours in which something may harm the slab.
 
     Codes: "drying-precaution" (evaporation above the precaution limit), "drying-watch" (above half of it),
-    "windbreak", "fog", "evaporation-retarder" (the measure is worth its while), "frost" (slab may freeze
+    "windbreak", "fog", "evaporation-retarder" (the measure is worthwhile), "frost" (slab may freeze
     before it is strong enough), "rain-on-fresh".
     """
 
@@ -299,10 +300,10 @@ class Risk:
 
 @dataclass(frozen=True)
 class Assumption:
-    """A value taken for something the record left out: field path, value as text in SI, why."""
+    """A value assumed for a field that the record leaves out: path, value as text in SI, why."""
 
     field: Annotated[str, means("Its place in the job record.")]
-    value: Annotated[str, means("The value taken, in SI.")]
+    value: Annotated[str, means("The assumed value, in SI.")]
     why: Annotated[str, means("Why this one.")]
 
 
@@ -326,7 +327,7 @@ class EstimateBand:
 
 @dataclass(frozen=True)
 class SlabHistory:
-    """What happens in the slab, hour by hour, for the concrete placed last."""
+    """The history of the slab, hour by hour, for the concrete placed last."""
 
     hours: Annotated[Floats, means("Since placement of the last concrete. [h]")]
     time: Annotated[Instants, means("The same as instants.")]
@@ -344,13 +345,13 @@ class SlabHistory:
 
 @dataclass(frozen=True)
 class WeatherBasis:
-    """The weather the schedule was computed with: from whom, how old, and the hours themselves.
+    """The weather of the schedule: its source, its age, and its hours.
 
     The arrays share ``time`` (UTC, ``datetime64[s]``, shape (m,)) and cover placement to the horizon.
     """
 
-    source: Annotated[str, means("Who says so.")]
-    issued_at: Annotated[Instant | None, means("When the source issued it; null where it does not say.")]
+    source: Annotated[str, means("The source.")]
+    issued_at: Annotated[Instant | None, means("When the source issued it; null where not known.")]
     first_hour: Annotated[Instant, means("First hour used.")]
     last_hour: Annotated[Instant, means("Last hour used.")]
     typical_from: Annotated[
@@ -364,15 +365,15 @@ class WeatherBasis:
     shortwave_wm2: Annotated[
         Floats, means("Global shortwave on the level, mean of the hour that ended. [W/m2]")
     ]
-    precipitation_mm: Annotated[Floats, means("Water fallen in the hour that ended. [mm]")]
+    precipitation_mm: Annotated[Floats, means("Precipitation of the hour that ended. [mm]")]
     precipitation_probability: Annotated[
-        Floats, means("Chance that any fell in the hour that ended, 0 to 1; null where not told. [1]")
+        Floats, means("Chance of any rain in the hour that ended, 0 to 1; null where not known. [1]")
     ]
 
 
 @dataclass(frozen=True)
 class Measurement:
-    """Something that was measured, what the estimate was, and what came of it."""
+    """A measurement, its estimate, and its outcome."""
 
     kind: Annotated[
         Literal["temperature-log", "standard-cylinder", "field-cylinder", "ticket"],
@@ -381,12 +382,12 @@ class Measurement:
     name: Annotated[
         str, means("The file, the number of the ticket, or the place of the cylinder in the record.")
     ]
-    at: Annotated[Instant | None, means("When; null where that is not told.")]
+    at: Annotated[Instant | None, means("When; null where not recorded.")]
     measured: Annotated[tuple[Figure, ...], means("Its numbers.")]
     estimated: Annotated[
-        tuple[Figure, ...], means("The same as estimated without it; empty where there is no such estimate.")
+        tuple[Figure, ...], means("The estimate of the same numbers without it; empty where there is none.")
     ]
-    outcome: Annotated[str, means("What came of it, by code.")]
+    outcome: Annotated[str, means("The code of the outcome.")]
     figures: Annotated[tuple[Figure, ...], means("The numbers of the outcome.")] = ()
 
 
@@ -395,7 +396,7 @@ class StrengthTest:
     """A cylinder of a fit: its equivalent age in h, its strength and that of the curve in MPa."""
 
     age_h: Annotated[Number, means("Equivalent age. [h]")]
-    measured_mpa: Annotated[Number, means("Strength it broke at. [MPa]")]
+    measured_mpa: Annotated[Number, means("Its strength. [MPa]")]
     fitted_mpa: Annotated[Number, means("Strength of the curve at that age. [MPa]")]
 
     @property
@@ -423,7 +424,7 @@ class StrengthFit:
     reach: Annotated[Number, means("Su as a share of the highest test. [1]")]
     most_reach: Annotated[Number, means("More reach is refused. [1]")]
     tests: Annotated[tuple[StrengthTest, ...], means("The cylinders, by age.")]
-    source: Annotated[str, means("Where the two limits come from.")]
+    source: Annotated[str, means("Source of the two limits.")]
     mark: Annotated[Mark, means("How sure the limits are.")]
 
 
@@ -440,12 +441,12 @@ Cause = Literal[
     "warmer",
     "forecast",
 ]
-"""An input that moved between two issues: what was measured, what the record says, or the weather."""
+"""An input that changed between two issues: a measurement, the record, or the weather."""
 
 
 @dataclass(frozen=True)
 class Change:
-    """What is otherwise than in the issue before."""
+    """A difference from the previous issue."""
 
     kind: Annotated[
         str,
@@ -456,15 +457,15 @@ class Change:
     ]
     before: Annotated[
         tuple[Instant, ...],
-        means("When it was to be: one instant, or the start of each visit; empty where there was none."),
+        means("The earlier time: one instant, or the start of each visit; empty where there was none."),
     ]
-    after: Annotated[tuple[Instant, ...], means("When it is to be now; likewise.")]
-    because: Annotated[tuple[Cause, ...], means("What moved it, as far as that can be told.")] = ()
+    after: Annotated[tuple[Instant, ...], means("The new time; likewise.")]
+    because: Annotated[tuple[Cause, ...], means("The causes, as far as they are known.")] = ()
 
 
 @dataclass(frozen=True)
 class CureSchedule:
-    """Dates, watering, risks and the hours they were computed from. SI units.
+    """Dates, watering, risks, and the hours behind them. SI units.
 
     Every instant is ISO 8601 with the offset of the site, to the second. Numbers are rounded to 6 significant
     digits; null stands for what is not known. Estimates for a slab on ground only: none of them decides about
@@ -472,35 +473,37 @@ class CureSchedule:
     """
 
     job: Annotated[str, Field(min_length=1), means("Id of the job record.")]
-    revision: Annotated[int, Field(ge=0), means("Goes up each time the job is issued anew.")]
+    revision: Annotated[int, Field(ge=0), means("One more for each new issue of the job.")]
     issued_at: Annotated[Instant, means("Time of issue.")]
     timezone: Annotated[str, means("IANA name of the time zone of the site.")]
     placement_start: Annotated[Instant, means("First concrete placed.")]
     placement_end: Annotated[Instant, means("Last concrete placed.")]
-    finished: Annotated[Instant | None, means("End of the last trowel pass; null where not told.")]
+    finished: Annotated[Instant | None, means("End of the last trowel pass; null where not recorded.")]
     area_m2: Annotated[NotNegative, means("Area of the slab. [m2]")]
     thickness_m: Annotated[NotNegative, means("Thickness of the slab. [m]")]
     specified_strength_mpa: Annotated[NotNegative, means("Specified compressive strength. [MPa]")]
     curing_method: Annotated[str, means("How the slab is cured, as the job record names it.")]
-    weather: Annotated[
-        WeatherBasis, means("The weather that the schedule was computed with, from placement to the horizon.")
-    ]
+    weather: Annotated[WeatherBasis, means("The weather of the schedule, from placement to the horizon.")]
     milestones: Annotated[tuple[Milestone, ...], means("The dates.")]
     watering: Annotated[tuple[WateringDay, ...], means("Each day of curing.")]
     risks: Annotated[tuple[Risk, ...], means("Stretches of hours in which something may harm the slab.")]
     cautions: Annotated[tuple[Caution, ...], means("What the reader must know, by code.")]
     history: Annotated[
-        SlabHistory, means("What happens in the slab hour by hour, for the concrete placed last.")
+        SlabHistory, means("The history of the slab hour by hour, for the concrete placed last.")
     ]
-    assumed: Annotated[tuple[Assumption, ...], means("Values taken for what the job record left out.")] = ()
+    assumed: Annotated[
+        tuple[Assumption, ...], means("Values assumed for what the job record leaves out.")
+    ] = ()
     refusals: Annotated[tuple[Refusal, ...], means("Dates that are not given, and why.")] = ()
     figures: Annotated[tuple[Figure, ...], means("Other numbers of the calculation.")] = field(default=())
-    joints: Annotated[Joints | None, means("What is said of the joints; null where none are sawn.")] = None
+    joints: Annotated[
+        Joints | None, means("When to saw the joints, their depth and spacing; null where none are sawn.")
+    ] = None
     protection: Annotated[
         Protection | None, means("How to keep the slab from freezing; null where the air stays mild.")
     ] = None
     measurements: Annotated[
-        tuple[Measurement, ...], means("What was measured on the job, and what came of it.")
+        tuple[Measurement, ...], means("The measurements on the job, and their outcomes.")
     ] = ()
     strength_fit: Annotated[
         StrengthFit | None,
@@ -508,7 +511,7 @@ class CureSchedule:
     ] = None
     changes: Annotated[
         tuple[Change, ...],
-        means("What is otherwise than in the issue that this one replaces; empty in a first issue."),
+        means("The differences from the issue that this one replaces; empty in a first issue."),
     ] = ()
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
@@ -517,12 +520,12 @@ class CureSchedule:
 
     @property
     def cure_mode(self) -> CureMode:
-        """What the curing keeps on the slab: water, a cover, or the coat of a compound."""
+        """What the curing method keeps on the slab: water, a cover, or the coat of a compound."""
         return CURE_MODES.get(self.curing_method, "wet")
 
     @property
     def covered_for_frost(self) -> bool:
-        """Whether the slab is covered and not watered on some days, because it may freeze."""
+        """Whether the slab is covered instead of watered on some days, because it may freeze."""
         return self.cure_mode == "wet" and any(day.skipped_because == "frost" for day in self.watering)
 
     @property
@@ -532,6 +535,6 @@ class CureSchedule:
 
     @property
     def forecast_age(self) -> timedelta | None:
-        """Age of the forecast at the time of issue; None where it does not say when it was made."""
+        """Age of the forecast at the time of issue; None if the source does not say when it issued it."""
         made = self.weather.issued_at
         return None if made is None else max(self.issued_at - made, timedelta())
