@@ -1,6 +1,6 @@
-"""The owner's calendar as links that carry it: each event by itself, for phones take one at a time, and all.
+"""The owner's calendar as links: one for each event, since phones import one at a time, and one for all.
 
-A link holds its file within itself, so that the page asks for nothing from anywhere.
+A link contains its file, so the page loads nothing.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 WATERING_EVENT = "watering"
 EVENT_NAMES = {Kind.DEICING_SALT: "no-salt"}
-"""Dates whose event in the calendar is called otherwise: salt is reminded of, not allowed."""
+"""Dates whose calendar event has another kind: salt has a reminder, not a permission."""
 
 
 @dataclass(frozen=True)
@@ -29,9 +29,9 @@ class CalendarLink:
     """One link.
 
     Attributes:
-        title: What the event says.
-        name: What to call the file.
-        href: The file itself, as a data address.
+        title: Title of the event.
+        name: Name of the file.
+        href: The file, as a data URL.
     """
 
     title: str
@@ -40,7 +40,7 @@ class CalendarLink:
 
 
 class CalendarLinks:
-    """The links of a schedule; the whole calendar is made here only where it was not before."""
+    """The links of a schedule; the whole calendar is made here only if there is none yet."""
 
     def __init__(self, wording: Wording, calendar: bytes | None = None) -> None:
         self.wording = wording
@@ -67,7 +67,7 @@ class CalendarLinks:
         return self._entry(self._waterings.get(visit.start.astimezone(UTC)))
 
     def of_date(self, kind: Kind) -> CalendarLink | None:
-        """Return the link of a date; some have no event."""
+        """Return the link of a date, or None for a date without an event."""
         return self._entry(self._dates.get(EVENT_NAMES.get(kind, kind)))
 
     @property
@@ -77,7 +77,7 @@ class CalendarLinks:
 
     @property
     def others(self) -> tuple[CalendarLink, ...]:
-        """Return the links of what comes more than once and is no watering, such as a cover against frost."""
+        """Return the links of repeated events other than watering, such as a cover against frost."""
         loose = (each for each in self._events if each.occasion and each.kind != WATERING_EVENT)
         return tuple(entry for each in loose if (entry := self._entry(each)))
 

@@ -1,8 +1,8 @@
-"""owner.ics and crew.ics: what is to be done, in the calendar of the one who does it.
+"""owner.ics and crew.ics: the tasks of owner and crew as calendars.
 
-Times stand in UTC, so no client needs a table of time zones. What a library would draw from the clock or from
-chance is derived: the UID from the job and the event, the time stamp from the time of issue. An event keeps
-its UID when its time moves, and its SEQUENCE is the revision, so that new dates replace old ones.
+Times are in UTC, so no client needs a table of time zones. Values that a library would take from the clock or
+a random source are derived: the UID from the job and the event, the time stamp from the time of issue. An
+event keeps its UID when its time moves, and its SEQUENCE is the revision, so that new dates replace old ones.
 
 Source: RFC 5545 (iCalendar); RFC 7986 (name, colour, UID of a calendar).
 """
@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
 
 NAMESPACE = UUID("5d0a4b3e-58c1-4c57-9d6e-0b6f5f0c6a11")
-"""Of every UID. Changing it would double every event that was ever handed out."""
+"""Namespace of every UID. A change would duplicate every event ever issued."""
 
 CANCELLED_STATUS = "CANCELLED"
-"""Status of an event that was withdrawn: RFC 5545 section 3.8.1.11."""
+"""Status of a withdrawn event: RFC 5545 section 3.8.1.11."""
 
 PRODID = "-//handover//cure care//EN"
 
@@ -46,16 +46,16 @@ EVENT_COLOURS: dict[EventLook, str] = {
     "protect": "darkorange",
     "work": "slategray",
 }
-"""Names of CSS, as RFC 7986 asks for."""
+"""CSS names, as RFC 7986 requires."""
 
 CALENDAR_COLOURS: dict[Audience, str] = {"owner": EVENT_COLOURS["water"], "crew": EVENT_COLOURS["work"]}
-"""Colour of a calendar as a whole, for programs that give none to a single event."""
+"""Colour of a whole calendar, for programs without colours of single events."""
 
 
 def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     """Return owner.ics: each watering, what may go on the slab and from when, frost, sealing, salt.
 
-    What the ``earlier`` calendar of the owner had, and this one has no more, stays for one issue, cancelled.
+    Events of the owner's ``earlier`` calendar that are not in this one remain for one issue, cancelled.
     """
     events = owner_events(words)
     return _calendar(words, events, audience="owner", earlier=earlier)
@@ -64,25 +64,25 @@ def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
 def crew_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     """Return crew.ics: saw the joints, strip the forms, rub the edges, blankets, the walk-through.
 
-    With the ``earlier`` calendar of the crew as `owner_calendar` has it.
+    The ``earlier`` calendar of the crew is treated as in `owner_calendar`.
     """
     events = crew_events(words)
     return _calendar(words, events, audience="crew", earlier=earlier)
 
 
 def single_event(words: Wording, event: CareEvent) -> bytes:
-    """Return a calendar of one event, for phones that take one to a file; its UID is that of the whole."""
+    """Return a calendar of one event, for phones that import one per file, with the UID of the whole."""
     return _calendar(words, [event], audience=event.audience)
 
 
 def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
-    """Return a calendar without events, by its name, its UID and whose it is."""
+    """Return a calendar without events, with its name, its UID and its audience."""
     calendar = Calendar()
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("uid", uid)
-    # The library does not know these as text, and would leave them unescaped.
+    # The library does not treat these as text, and would leave them unescaped.
     for key in ("name", "x-wr-calname"):
         calendar.add(key, vText(one_line(name)))
     calendar.add("color", vText(CALENDAR_COLOURS[audience]))
@@ -110,7 +110,7 @@ def _calendar(
 
 
 def _calendar_properties(words: Wording, audience: Audience) -> str:
-    """Return which dates these are, and what to do with those they replace."""
+    """Return the description: the issue of these dates, and what to do with the earlier ones."""
     dated = _issue_stamp(words)
     if words.schedule.revision <= 1:
         return dated
@@ -146,9 +146,9 @@ def _vevent(words: Wording, event: CareEvent) -> Event:
 
 
 def withdrawn_events(earlier: bytes, calendar: Calendar, issued_at: datetime) -> Iterator[Event]:
-    """Give the events of an earlier calendar that a new one has no more and that were yet to come.
+    """Yield the future events of an earlier calendar that are not in a new one.
 
-    One that was withdrawn there already is not told again.
+    An event that was already withdrawn there is left out.
     """
     kept = {str(each["uid"]) for each in calendar.events}
     for each in Calendar.from_ical(earlier).events:
@@ -165,7 +165,7 @@ def _is_to_come(event: Event, issued_at: datetime) -> bool:
 
 
 def _cancel_event(event: Event, words: Wording) -> Event:
-    """Return an event as withdrawn: at its old hour, so that it is found there, and without a ring."""
+    """Return an event as withdrawn: at its old hour, where it is found, and without an alarm."""
     entry = Event()
     for key in ("uid", "dtstart", "dtend", "location", "categories", "color"):
         if key in event:
@@ -181,7 +181,7 @@ def _cancel_event(event: Event, words: Wording) -> Event:
 
 
 def alarm_before(title: str, audience: Audience) -> Alarm:
-    """Return what rings before an event."""
+    """Return the alarm before an event."""
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", title)

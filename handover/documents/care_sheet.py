@@ -1,4 +1,4 @@
-"""What a care sheet holds, in words and in order; the sheet and the page are two layouts of it."""
+"""The contents of a care sheet, in words and in order; sheet and page are two layouts of them."""
 
 from __future__ import annotations
 
@@ -46,11 +46,11 @@ OFFICE_ONLY_CAUTIONS = {
     "cylinders-differ",
     *("log-differs", "log-in-the-air"),
 }
-"""What crew and office must know; it asks nothing of an owner, whose dates count it in already."""
+"""Cautions for crew and office only; the owner's dates already include them."""
 MAX_CHANGES = 3
-"""So many changes are told on the first page; the page for the phone and the letter have all."""
+"""Maximum number of changes on the first page; the care page and the message have all."""
 PHOTO_LINES = 6
-"""Lines of the list that a photo takes."""
+"""Height of a photo, in lines of the list."""
 PHOTO_PIXELS = 700
 LOGO_PIXELS = 600
 
@@ -60,8 +60,8 @@ class CareSheet:
 
     Args:
         wording: The words of the schedule.
-        pictures: Bytes of the job's own pictures by the name the record gives them.
-        calendar: The owner's calendar, where it is made already.
+        pictures: Bytes of the job's own pictures, by their name in the record.
+        calendar: The owner's calendar, if it exists already.
     """
 
     def __init__(
@@ -83,12 +83,12 @@ class CareSheet:
 
     @property
     def document_title(self) -> str:
-        """Return the title a reader's program shows."""
+        """Return the title that a PDF viewer or browser shows."""
         return f"{self.say('sheet.name')}: {self.job.site.name}"
 
     @property
     def site_line(self) -> str:
-        """Return the place and, if told, for whom."""
+        """Return the place and, if recorded, the owner."""
         owner = self.job.owner.name
         parts = (self.job.site.name, self.job.site.address, owner and self.say("sheet.for-owner", name=owner))
         return " · ".join(part for part in parts if part)
@@ -100,7 +100,7 @@ class CareSheet:
 
     @cached_property
     def logo(self) -> str | None:
-        """Return the contractor's logo as a data address, if there is one."""
+        """Return the contractor's logo as a data URL, if there is one."""
         return self._picture(self.job.contractor.logo, LOGO_PIXELS)
 
     def _picture(self, name: str | None, longest: int) -> str | None:
@@ -110,22 +110,22 @@ class CareSheet:
 
     @cached_property
     def code(self) -> QrCode | None:
-        """Return the code to point a phone at, if there is one."""
+        """Return the QR code, if there is one."""
         return sheet_code(self.wording)
 
     @cached_property
     def entries(self) -> CalendarLinks:
-        """Return the links that put an event in a phone's calendar."""
+        """Return the links that add events to a phone's calendar."""
         return CalendarLinks(self.wording, self.calendar)
 
     @cached_property
     def changes(self) -> tuple[str, ...]:
-        """Return what changed since the issue before, a sentence each."""
+        """Return the changes since the previous issue, one sentence each."""
         return change_sentences(self.wording)
 
     @property
     def foremost_changes(self) -> tuple[str, ...]:
-        """Return as many of them as the first page has room for."""
+        """Return the most important changes, as many as fit on the first page."""
         few = foremost_changes(self.wording, MAX_CHANGES)
         more = len(self.changes) - len(few)
         return (*few, self.say("change.more", n=more)) if more else few
@@ -144,7 +144,7 @@ class CareSheet:
 
     @cached_property
     def ongoing(self) -> JobInProgress | None:
-        """Return the owner's part where there is no first job, or it is behind him when this is issued."""
+        """Return the owner's part if there is no first job, or if it is past at the time of issue."""
         if (cover := self.wording.visits.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
@@ -175,7 +175,7 @@ class CareSheet:
 
     @cached_property
     def main(self) -> tuple[SheetRow, ...]:
-        """Return the dates that everybody asks for, in order of time."""
+        """Return the main dates, in order of time."""
         kinds = (*MAIN_KINDS, Kind.FROST_SAFE)
         rows = (self._row(each) for each in self.wording.dates.owner_milestones if each.kind in kinds)
         return (
@@ -188,7 +188,7 @@ class CareSheet:
 
     @property
     def warning(self) -> Notice | None:
-        """Return the danger that must stand on the first page too: cables that nobody may cut."""
+        """Return the danger that must also be on the first page: cables that nobody may cut."""
         return next((each for each in self.wording.warnings.notices if each.code == "tendons"), None)
 
     @property
@@ -209,7 +209,7 @@ class CareSheet:
         )
 
     def when(self, words: MilestoneWords) -> str:
-        """Return "9:30 in the morning, Wednesday, July 15", or "Wednesday, July 22", or to ask."""
+        """Return "9:30 in the morning, Wednesday, July 15", "Wednesday, July 22" or "Ask your contractor"."""
         return words.when.text if words.when and words.when.exact else self._day(words)
 
     def _day(self, words: MilestoneWords) -> str:
@@ -217,29 +217,29 @@ class CareSheet:
 
     @cached_property
     def crew(self) -> tuple[str, ...]:
-        """Return when the crew comes back, a sentence each."""
+        """Return the return visits of the crew, one sentence each."""
         return crew_visits(self.wording)
 
     # ---- watering
 
     @cached_property
     def table(self) -> WateringTable:
-        """Return the watering table: what is over when this is issued is left out."""
+        """Return the watering table without what is past at the time of issue."""
         return WateringTable(self.wording.reader, self.wording.visits.days_to_come)
 
     @property
     def days(self) -> tuple[DayWords, ...]:
-        """Return the days of the watering table: what is over when this is issued is left out."""
+        """Return the days of the watering table without what is past at the time of issue."""
         return self.table.days
 
     @property
     def left_out(self) -> str:
-        """Say that the table leaves out what is over; empty where nothing is."""
+        """Return the note that the table leaves out past waterings; empty if there are none."""
         return self.say("sheet.left-out") if self.wording.visits.began else ""
 
     @property
     def columns(self) -> tuple[str, ...]:
-        """Return the parts of the day in which something is to be done."""
+        """Return the parts of the day with something to do."""
         return self.table.columns
 
     def cells(self, day: DayWords) -> tuple[TableCell, ...]:
@@ -247,27 +247,27 @@ class CareSheet:
         return self.table.cells(day)
 
     def note_below(self, day: DayWords) -> str:
-        """Return the note that a day has below its hours; empty where it is beside them, or there is none."""
+        """Return the note of a day below its hours; empty if it is beside them, or if there is none."""
         return self.table.note_below(day)
 
     @property
     def waters(self) -> bool:
-        """Tell whether there is anything to do by the table."""
+        """Return whether there is anything to do in the table."""
         return bool(self.columns)
 
     @property
     def wet(self) -> bool:
-        """Tell whether the owner brings water."""
+        """Return whether the owner waters."""
         return any(day.amount for day in self.wording.visits.days)
 
     @property
     def looks_ahead(self) -> bool:
-        """Tell whether the table reaches past the forecast."""
+        """Return whether the table extends past the forecast."""
         return any(day.typical for day in self.days)
 
     @property
     def last_words(self) -> str:
-        """Return when the table ends, in a sentence."""
+        """Return the sentence that says when the table ends."""
         words = self.words_by_kind.get(Kind.CURING_ENDS)
         if words is None or words.when is None:
             return ""
@@ -276,7 +276,7 @@ class CareSheet:
 
     @property
     def if_weather_turns(self) -> str:
-        """Return what rain and frost change; where it is cold, the first page has told of frost already."""
+        """Return what to do in rain and frost; in the cold, the first page already says it for frost."""
         if self.wet:
             return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
         if self.schedule.stays_covered:
@@ -295,7 +295,7 @@ class CareSheet:
         )
 
     def _off(self, words: MilestoneWords) -> SheetRow:
-        """Return when a thing may come on; what the first page has not told already is told here."""
+        """Return when something may go on the slab; dates that the first page already has are left out."""
         sentence = words.sentence if words.kind in LATER_KINDS else ""
         return self._row(words, self.say(f"stays-off.{words.kind}"), sentence)
 
@@ -306,12 +306,12 @@ class CareSheet:
 
     @cached_property
     def cautions(self) -> tuple[SheetRow, ...]:
-        """Return what may hurt people."""
+        """Return the cautions about what may hurt people."""
         return self._notices(hurts=True)
 
     @cached_property
     def remarks(self) -> tuple[SheetRow, ...]:
-        """Return what this slab calls to mind beside that."""
+        """Return the other remarks about this slab."""
         blanket = self.wording.warnings.blanket
         cover = (SheetRow("frost", self.say("protection.title"), "", blanket),) if blanket else ()
         return (*cover, *self._notices(hurts=False))
@@ -332,7 +332,7 @@ class CareSheet:
 
     @cached_property
     def walkthrough(self) -> tuple[WalkthroughRow, ...]:
-        """Return the walk-through list; what is usual for such a slab, where the record holds none."""
+        """Return the walk-through list, or the usual list for such a slab if the record has none."""
         if not self.job.walkthrough:
             return tuple(
                 WalkthroughRow(self.say(f"look-at.{each}"), "")
@@ -348,12 +348,12 @@ class CareSheet:
 
     @property
     def walkthrough_lines(self) -> int:
-        """Return about how many lines the list takes, to know what goes on a page with it."""
+        """Return the approximate number of lines of the list, for the layout of its page."""
         return sum(PHOTO_LINES if each.photo else 1 for each in self.walkthrough)
 
     @property
     def acknowledged(self) -> str:
-        """Return who acknowledged the handover and when; empty where it is to be signed on paper."""
+        """Return who acknowledged the handover and when; empty if it is to be signed on paper."""
         word = self.job.acknowledgement
         if word is None:
             return ""
@@ -365,7 +365,7 @@ class CareSheet:
     # ---- long texts and pictures
 
     def text(self, name: str) -> Markup:
-        """Return one of our own Markdown texts of the reader's language as HTML."""
+        """Return one of the program's Markdown texts in the reader's language as HTML."""
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
@@ -378,13 +378,13 @@ class CareSheet:
         return Markup(markdown.markdown(source))  # noqa: S704 - our own text, never the record's
 
     def text_by_method(self, name: str) -> Markup:
-        """Return such a list with what the way of curing adds: how it lies dry, what is left of it."""
+        """Return such a list with the lines of the curing method."""
         own = self._source(f"{name}-{self.schedule.cure_mode}")
         return self._as_html(f"{self._source(name).rstrip()}\n{own}")
 
     @property
     def how(self) -> Markup:
-        """Return how to water, or to keep the cover, as HTML."""
+        """Return how to water, or how to keep the cover, as HTML."""
         return self.text(f"how/{self.wording.dates.method}")
 
 

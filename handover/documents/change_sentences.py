@@ -1,7 +1,7 @@
-"""What changed since the issue before, in the words of the reader: a sentence a change.
+"""The changes since the previous issue in the reader's words: one sentence each.
 
-A date counts as moved where it reads otherwise than before, be it by a quarter of an hour; one that reads as
-before does not, nor one that no document shows to the owner.
+A date counts as moved if its printed text differs, even by a quarter of an hour, and if a document shows it
+to the owner.
 """
 
 from __future__ import annotations
@@ -31,16 +31,16 @@ MOST_URGENT = (
     MilestoneKind.LIGHT_WORK,
     WATERING,
 )
-"""What asks most of an owner first: what comes too early harms him or the slab."""
+"""The changes most important to an owner first: something done too early harms people or the slab."""
 
 
 def change_sentences(wording: Wording) -> tuple[str, ...]:
-    """Return what changed, a sentence each, of what the owner's documents show; in order of time."""
+    """Return the changes in the owner's documents, one sentence each, in order of time."""
     return tuple(text for text, _ in _worded_changes(wording))
 
 
 def foremost_changes(wording: Wording, most: int) -> tuple[str, ...]:
-    """Return the changes that ask most of the owner, no more than so many; in order of time."""
+    """Return the changes most important to the owner, up to a maximum, in order of time."""
     sentences = _worded_changes(wording)
     first = sorted(range(len(sentences)), key=lambda at: (_rank(sentences[at][1]), at))[:most]
     return tuple(sentences[at][0] for at in sorted(first))
@@ -54,7 +54,7 @@ def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
 
 
 def _rank(change: Change) -> int:
-    """Return the place of a change in the order of what it asks of an owner."""
+    """Return the rank of a change by its importance to an owner."""
     return MOST_URGENT.index(change.kind) if change.kind in MOST_URGENT else len(MOST_URGENT)
 
 
@@ -75,7 +75,7 @@ class _ChangeWriter:
         return self.say("change.reasoned", change=capitalise(text), reasons=reasons)
 
     def text(self, change: Change) -> Iterator[str]:
-        """Give a change in words, or nothing where it reads as before."""
+        """Return a change in words, or "" if its text is unchanged."""
         if change.kind == WATERING:
             yield self._visits(change)
         elif change.kind == FROST:
@@ -86,7 +86,7 @@ class _ChangeWriter:
     def _date(self, change: Change) -> Iterator[str]:
         what = self._what(change.kind)
         if change.kind == MilestoneKind.SAW_JOINTS and self._sawn_in_stages():
-            return  # the last hour is told, and no other
+            return  # only the last hour is printed
         before, after = ([self._date_phrase(change.kind, each) for each in side] for side in _sides(change))
         if before and after:
             if before[0].text != after[0].text and not (

@@ -1,4 +1,4 @@
-"""When the crew comes back and what for, as the owner reads it: a sentence each."""
+"""The return visits of the crew in the owner's words, one sentence each."""
 
 from __future__ import annotations
 
@@ -16,13 +16,13 @@ if TYPE_CHECKING:
 
 CREW_KINDS = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
 MAX_REPAIRS = 4
-"""So many repairs are named on the first page."""
+"""Maximum number of repairs on the first page."""
 
 
 def crew_visits(wording: Wording) -> tuple[str, ...]:
-    """Return when the crew comes back, what has no date, and what it repairs."""
+    """Return the return visits of the crew, those without a date, and the repairs."""
     lines = list(_dates(wording))
-    if saw_meets_water(wording.schedule):  # the saw comes first among the lines
+    if saw_meets_water(wording.schedule):  # the saw is in the first line
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
     lines += [
         wording.say("sheet.crew-withheld", title=each.title, why=each.sentence)
@@ -35,7 +35,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
 
 
 def _dates(wording: Wording) -> Iterator[str]:
-    """Give a sentence for each visit that has a date and is not over when this is issued."""
+    """Yield a sentence for each visit that has a date and is not past at the time of issue."""
     known = {each.kind: each for each in wording.dates.milestones}
     for kind in CREW_KINDS:
         words = known.get(kind)
@@ -53,12 +53,12 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
 
 
 def _is_missed(wording: Wording, words: MilestoneWords) -> bool:
-    """Tell whether the last hour for it is over when this is issued."""
+    """Return whether its last hour is past at the time of issue."""
     return words.not_after is not None and words.not_after.instant <= wording.schedule.issued_at
 
 
 def _list_repairs(wording: Wording, repairs: list[str]) -> str:
-    """Return the repairs for the first page: the list on the last has all of them."""
+    """Return the repairs for the first page; the list on the last page has all of them."""
     names = "; ".join(repairs[:MAX_REPAIRS])
     if len(repairs) <= MAX_REPAIRS:
         return names

@@ -1,4 +1,4 @@
-"""What the office keeps: the record as it was read, what was assumed, every date with its reason."""
+"""The office's document: the record as read, the assumptions, every date with its reason."""
 
 from __future__ import annotations
 
@@ -28,9 +28,9 @@ TABLE_FIELDS = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
 RECORD_DIGITS = 4
 """Significant digits of a quantity of the record."""
 FIGURE_DIGITS = 3
-"""Significant digits of a figure in the office's copy."""
+"""Significant digits of a figure on the data sheet."""
 DAILY_UNTIL_DAY = 28
-"""The slab's history is told day by day up to here, then every four weeks."""
+"""Days for which the history of the slab is printed daily; afterwards it is printed every four weeks."""
 
 
 @dataclass(frozen=True)
@@ -82,11 +82,11 @@ class DataSheet:
 
     @property
     def document_title(self) -> str:
-        """Return the title a reader's program shows."""
+        """Return the title that a PDF viewer shows."""
         return f"{self.say('data.name')}: {self.job.site.name}"
 
     def moment(self, when: datetime | None) -> str:
-        """Return "Tue Jul 14, 2:07 pm", with the year if it is another, or that it is not reached."""
+        """Return "Tue Jul 14, 2:07 pm", with the year if it differs, or that it is not reached."""
         if when is None:
             return self.say("data.none")
         short = self.wording.speak.moment(when).short
@@ -150,7 +150,7 @@ class DataSheet:
 
     @cached_property
     def joints(self) -> tuple[tuple[str, str], ...]:
-        """Return what is said of the joints: label and value."""
+        """Return the rows of the joints: label and value."""
         joints = self.schedule.joints
         if joints is None:
             return ()
@@ -170,7 +170,7 @@ class DataSheet:
         return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
 
     def _dust(self, dust: Respirator) -> str:
-        """Say what protects the lungs, for how much sawing."""
+        """Return the respiratory protection, by hours of sawing."""
         over = (
             self.say("joints.dust-over", hours=self.quantities.fixed_decimals(dust.over_h, 0))
             if dust.over_h
@@ -213,7 +213,7 @@ class DataSheet:
 
     @property
     def protection_notes(self) -> tuple[str, ...]:
-        """Return what is said of the cover beside the table."""
+        """Return the notes on the cover beside the table."""
         protection = self.schedule.protection
         if protection is None:
             return ()
@@ -233,7 +233,7 @@ class DataSheet:
         ]
         return tuple(note for note in notes if note)
 
-    # ---- what went in
+    # ---- inputs
 
     @cached_property
     def recorded(self) -> tuple[tuple[str, str, bool], ...]:
@@ -253,7 +253,7 @@ class DataSheet:
 
     @cached_property
     def assumed(self) -> tuple[tuple[str, str, str], ...]:
-        """Return what was taken where the record says nothing: field, value in the reader's unit, why."""
+        """Return the assumptions: field, value in the reader's unit, why."""
         return tuple((each.field, self._assumption_text(each), each.why) for each in self.schedule.assumed)
 
     def _assumption_text(self, assumption: Assumption) -> str:
@@ -287,11 +287,11 @@ class DataSheet:
         digits = significant(number, RECORD_DIGITS)
         return self.quantities.with_label(round(number) if quantity.kind == "temperature" else digits, label)
 
-    # ---- what was measured
+    # ---- measurements
 
     @cached_property
     def measurements(self) -> tuple[tuple[str, str, str, str], ...]:
-        """Return a row for each measurement: what, its numbers, those estimated, what came of it."""
+        """Return a row for each measurement: what, its numbers, the estimate, the outcome."""
         return tuple(self._measurement_row(each) for each in self.schedule.measurements)
 
     def _measurement_row(self, each: Measurement) -> tuple[str, str, str, str]:
@@ -343,7 +343,7 @@ class DataSheet:
 
     @property
     def weather_age(self) -> str:
-        """Return how old the forecast was when the documents were issued."""
+        """Return the age of the forecast at the time of issue."""
         issued = self.schedule.weather.issued_at
         old = self.schedule.forecast_age
         if issued is None or old is None:
@@ -356,7 +356,7 @@ class DataSheet:
 
     @cached_property
     def history(self) -> tuple[tuple[str, ...], ...]:
-        """Return a row for each day: see the heads of the table."""
+        """Return a row for each day; the columns are those of the table's heading."""
         history = self.schedule.history
         last = int(history.hours[-1] // 24)
         days = [
@@ -390,7 +390,7 @@ class DataSheet:
 
 
 def _quantity_of(path: str) -> QuantityField | None:
-    """Return the quantity that a field of the record holds; None where it holds none, or is no field."""
+    """Return the quantity of a field of the record, or None."""
     try:
         return mark_of(declaration_of(path), QuantityField)
     except KeyError:

@@ -1,4 +1,4 @@
-"""Dates and times as an owner says them."""
+"""Dates and times in an owner's words."""
 
 from __future__ import annotations
 
@@ -23,8 +23,8 @@ class DatePhrase:
     """A moment in words.
 
     Attributes:
-        instant: What the words mean, aware, in the zone it came in. Never before the moment asked for.
-        exact: Whether an hour of the clock is told, or only "the morning".
+        instant: The instant of the words, aware, in the zone of the argument. Never before the argument.
+        exact: Whether the text has an hour, or only "the morning".
         text: "2:00 in the afternoon, Tuesday, July 14" or "the morning of Tuesday, July 21".
         day: "Tuesday, July 14".
         hour: "2:00 in the afternoon" or "in the morning".
@@ -40,10 +40,10 @@ class DatePhrase:
 
 
 class DateFormatter:
-    """Says dates, times and lengths of time in one language.
+    """Formats dates, times and durations in one language.
 
     Source: the names of days and months, the parts of the day, the halves of the clock, the words for hours
-    and minutes are CLDR's, through Babel; the catalog holds only the order they stand in.
+    and minutes are CLDR's, through Babel; the catalog has only their order.
     """
 
     def __init__(self, words: Translations) -> None:
@@ -76,13 +76,13 @@ class DateFormatter:
         return format_time(when.time(), pattern, locale=self.locale)
 
     def clock(self, when: datetime) -> str:
-        """Return "2:00", on the face of a twelve-hour clock, with the article where the language has one."""
+        """Return "2:00", on a twelve-hour clock, with the article if the language has one."""
         one = when.hour % 12 == 1
         key = "calendar-words.clock-one" if one else "calendar-words.clock"
         return self.words.say(key, clock=self._time(when, "h:mm"))
 
     def part(self, when: datetime) -> str:
-        """Return "in the afternoon"; of twelve sharp "noon" or "midnight"."""
+        """Return "in the afternoon"; for exactly twelve "noon" or "midnight"."""
         return self._time(when, "B")
 
     def hour(self, when: datetime) -> str:
@@ -90,7 +90,7 @@ class DateFormatter:
         return self.words.say("calendar-words.hour", clock=self.clock(when), part=self.part(when))
 
     def short_hour(self, when: datetime) -> str:
-        """Return "2:00 pm": in small letters, for capitals shout."""
+        """Return "2:00 pm", in lower case."""
         return self._time(when, "h:mm a").lower()
 
     def span(self, start: datetime, end: datetime) -> str:
@@ -106,7 +106,7 @@ class DateFormatter:
         return self.words.say("calendar-words.short-span", start=first, end=self.short_hour(end))
 
     def moment(self, when: datetime, *, year: bool = False) -> DatePhrase:
-        """Say a moment to the minute."""
+        """Return the phrase of an instant to the minute."""
         day, hour = self.day(when, year=year), self.hour(when)
         text = self.words.say("calendar-words.moment", hour=hour, day=day)
         short = self.words.say(
@@ -115,11 +115,11 @@ class DateFormatter:
         return DatePhrase(when, True, text, day, hour, short)
 
     def not_before(self, when: datetime, placed: datetime) -> DatePhrase:
-        """Say a date that must not be told too early: to the half hour at first, then to the morning."""
+        """Return the phrase of a date that must not be printed too early: rounded up."""
         return self.printed_time(round_up(when, placed), placed)
 
     def printed_time(self, time: PrintedTime, placed: datetime) -> DatePhrase:
-        """Say a time that is rounded already; with the year where it is not that of the placement."""
+        """Return the phrase of a rounded time, with the year if it is not that of the placement."""
         if time.exact:
             return self.moment(time.instant)
         day = self.day(time.instant, year=time.instant.year != placed.year)
@@ -128,7 +128,7 @@ class DateFormatter:
         return DatePhrase(time.instant, False, text, day, hour, self.short_day(time.instant))
 
     def not_after(self, when: datetime) -> DatePhrase:
-        """Say a date that must not be told too late: to the half hour before it."""
+        """Return the phrase of a date that must not be printed too late: to the half hour before it."""
         return self.moment(half_hour_down(when))
 
     def days(self, number: int) -> str:
@@ -141,11 +141,11 @@ class DateFormatter:
         return text
 
     def length(self, of_time: timedelta) -> str:
-        """Return "45 minutes", "1 hour 30 minutes"; to the minute, up."""
+        """Return "45 minutes", "1 hour 30 minutes"; rounded up to the minute."""
         return self._length(of_time, "long")
 
     def short_length(self, of_time: timedelta) -> str:
-        """Return "45 min", "1 hr 30 min"; to the minute, up."""
+        """Return "45 min", "1 hr 30 min"; rounded up to the minute."""
         return self._length(of_time, "short")
 
     def _length(self, of_time: timedelta, pattern: Literal["long", "short"]) -> str:
@@ -158,5 +158,5 @@ class DateFormatter:
 
 
 def capitalise(text: str) -> str:
-    """Return a text as it stands at the head of a line: not every language writes a day with a capital."""
+    """Return a text with an initial capital: not every language capitalises names of days."""
     return text[:1].upper() + text[1:]

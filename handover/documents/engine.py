@@ -1,11 +1,11 @@
-"""What the PDF engine needs of the system: its shared libraries, found by trying what the engine tries.
+"""The system libraries that the PDF engine needs, found in the same way as by the engine.
 
-No list of libraries is kept here. The engine's own source says which it opens, by which names, and which it
-warns of when they are absent: a warning of the engine fails an issue, so those are required as well. Only the
-names of the packages to install are ours.
+There is no list of libraries here. The engine's own source says which it opens, by which names, and which it
+warns about if they are missing: a warning of the engine fails an issue, so those are required as well. Only
+the names of the packages to install are kept here.
 
-    python -m handover.documents.engine          apt's packages for what is missing; status 1 if anything is
-    python -m handover.documents.engine --all    those for all libraries known here; it needs no engine
+    python -m handover.documents.engine          apt packages of missing libraries; status 1 if any is missing
+    python -m handover.documents.engine --all    those of all known libraries; works without the engine
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
 
 class Packages(NamedTuple):
-    """The packages that hold a library: of Debian and its kin, of Fedora and its kin, of Homebrew."""
+    """The packages of a library: for Debian and its derivatives, Fedora and its derivatives, and Homebrew."""
 
     apt: str
     dnf: str
@@ -46,14 +46,14 @@ PACKAGES = {
     "libharfbuzz-subset.so.0": Packages("libharfbuzz-subset0", "harfbuzz", "harfbuzz"),
     "libfontconfig.so.1": Packages("libfontconfig1", "fontconfig", "fontconfig"),
 }
-"""Which packages to install for a library. One that is not here is named by its soname alone."""
+"""Packages to install for a library. A library that is not listed is named by its soname alone."""
 
 INSTALLERS = {
     "apt": ("apt-get", "sudo apt-get update && sudo apt-get install -y --no-install-recommends"),
     "dnf": ("dnf", "sudo dnf install -y"),
     "brew": ("brew", "brew install"),
 }
-"""By the column of `Packages`: the program to look for, and the command that installs."""
+"""By the column of `Packages`: the program to look for, and the install command."""
 
 
 class Library(NamedTuple):
@@ -69,7 +69,7 @@ class Library(NamedTuple):
 
     @property
     def soname(self) -> str:
-        """Its name on Linux, by which people look for it; else the first."""
+        """Its name on Linux, which people search for; else the first name."""
         return next((name for name in self.names if ".so" in name), self.names[0])
 
 
@@ -78,7 +78,7 @@ _LOAD_LOCK = threading.Lock()
 
 @cache
 def load_engine() -> None:
-    """Import the PDF engine, or say what it lacks.
+    """Import the PDF engine, or report what is missing.
 
     Raises:
         MissingLibraries: A library that it needs cannot be opened.
@@ -116,7 +116,7 @@ def _find_nothing(name: str) -> str | None:  # noqa: ARG001 - the signature of `
 
 @cache
 def require_libraries() -> None:
-    """Make sure that the engine can begin, before any work is done. It costs a few milliseconds.
+    """Check that the engine can start, before any work is done. It takes a few milliseconds.
 
     Raises:
         MissingLibraries: A library that it needs cannot be opened; with the command that installs it.
@@ -127,7 +127,7 @@ def require_libraries() -> None:
 
 
 def _problem(missing: Sequence[str]) -> str:
-    """Return the sentence that says where what is missing: it may be a worker of a cluster."""
+    """Return the sentence about what is missing on which machine: it may be a worker of a cluster."""
     where = platform.node() or "This machine"
     return f"{where} lacks libraries of the system that the PDF engine needs: {', '.join(missing)}."
 
@@ -135,15 +135,15 @@ def _problem(missing: Sequence[str]) -> str:
 def missing_libraries() -> tuple[str, ...]:
     """Return the sonames of the required libraries that cannot be opened here."""
     missing = tuple(each.soname for each in engine_libraries() if each.required and not _opens(each.names))
-    # The engine has the last word: it may know places that the loader alone does not.
+    # The engine decides: it may know places that the loader alone does not.
     return () if missing and _begins() else missing
 
 
 def engine_libraries() -> tuple[Library, ...]:
     """Return the libraries that the installed engine opens, as its own source names them.
 
-    The source has one call for each, `name = _dlopen(ffi, *names, allow_fail=...)`, and, for some that it can
-    do without, `if name is None:` with a warning.
+    The source has one call for each, `name = _dlopen(ffi, *names, allow_fail=...)`, and, for some optional
+    ones, `if name is None:` with a warning.
     """
     tree = ast.parse(_source().read_text(encoding="utf-8"))
     warned = {
@@ -164,7 +164,7 @@ def engine_libraries() -> tuple[Library, ...]:
 
 
 def _source() -> Path:
-    """Return the module of the engine that opens its libraries, without importing any of it."""
+    """Return the source of the engine's module that opens its libraries, without importing the engine."""
     spec = find_spec("weasyprint")
     if spec is None or not spec.submodule_search_locations:
         raise ModuleNotFoundError("weasyprint is not installed")
@@ -172,21 +172,21 @@ def _source() -> Path:
 
 
 def _calls(statement: ast.stmt, function: str) -> bool:
-    """Whether a statement is a call of a function, or takes its result."""
+    """Return whether a statement calls a function, with or without using its result."""
     call = getattr(statement, "value", None)
     called = call.func if isinstance(call, ast.Call) else None
     return getattr(called, "id", getattr(called, "attr", None)) == function
 
 
 def _words(call: ast.Call) -> tuple[str, ...]:
-    """Return the texts among the arguments of a call."""
+    """Return the string arguments of a call."""
     return tuple(
         each.value for each in call.args if isinstance(each, ast.Constant) and isinstance(each.value, str)
     )
 
 
 def _opens(names: Iterable[str]) -> bool:
-    """Whether the system's loader finds a library under one of its names."""
+    """Return whether the system's loader finds a library under one of its names."""
     for name in names:
         with suppress(OSError):
             ctypes.CDLL(name)
@@ -195,7 +195,7 @@ def _opens(names: Iterable[str]) -> bool:
 
 
 def _begins() -> bool:
-    """Whether the engine itself begins without an error and without a warning about a library."""
+    """Return whether the engine itself starts without an error and without a warning about a library."""
     with redirect_stdout(io.StringIO()), warnings.catch_warnings():  # it prints advice of its own
         warnings.simplefilter("error", DeprecationWarning)
         try:
@@ -206,7 +206,7 @@ def _begins() -> bool:
 
 
 def remedy(missing: Sequence[str]) -> Iterator[str]:
-    """Give what to do about missing libraries, line by line: the command of this system where it is known.
+    """Yield the lines that say how to install missing libraries: the command of this system, if known.
 
     Args:
         missing: Their sonames.
@@ -241,10 +241,10 @@ def _installer() -> str | None:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Print the packages of apt for what is missing; return 1 if anything is.
+    """Print the apt packages of missing libraries; return 1 if any is missing.
 
     Args:
-        arguments: `--all` asks for the packages of all libraries that are known here instead.
+        arguments: `--all` for the packages of all known libraries instead.
     """
     asked = list(arguments) == ["--all"]
     missing = tuple(PACKAGES) if asked else missing_libraries()

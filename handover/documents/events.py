@@ -1,4 +1,4 @@
-"""What is to be done and from when, one entry for each moment of action: what the calendars are made from."""
+"""The events of the calendars: one entry for each task or allowed use, with its times."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ Audience = Literal["owner", "crew"]
 EventLook = Literal["water", "may", "protect", "work"]
 
 EVENT_LENGTH = general_rules().duration("visit.permission")
-"""Length of what has a beginning only: from here on you may."""
+"""Length of an event that has only a beginning: from then on something is allowed."""
 
 SAWING = general_rules().duration("visit.sawing")
 STRIPPING = general_rules().duration("visit.stripping")
 RUBBING = general_rules().duration("visit.rubbing")
-"""What a calendar sets aside for each piece of work."""
+"""Time in the calendar for each kind of work."""
 
 PERMISSIONS = (
     MilestoneKind.FOOT_TRAFFIC,
@@ -37,10 +37,10 @@ PERMISSIONS = (
     MilestoneKind.HEAVY_VEHICLES,
     MilestoneKind.CURING_ENDS,
 )
-"""Told to the hour."""
+"""Printed with the hour."""
 
 DISTANT = (MilestoneKind.SEAL, MilestoneKind.FLOOR_COVERING)
-"""Told to the day."""
+"""Printed with the day only."""
 
 
 @dataclass(frozen=True)
@@ -49,8 +49,8 @@ class CareEvent:
 
     Attributes:
         audience: Whose calendar.
-        kind: What it is about; with `occasion`, what makes it the same event in every revision.
-        occasion: Which of its kind, "2026-07-15 1"; empty for what happens once.
+        kind: The kind; with `occasion`, it identifies the event in every revision.
+        occasion: Number within its kind, "2026-07-15 1"; empty for a single event.
         start: UTC, or a date for a whole day.
         end: After `start`; for a whole day the day after.
         title: Says the action, mostly with its hour.
@@ -68,19 +68,19 @@ class CareEvent:
     look: EventLook
 
 
-@lru_cache(maxsize=4)  # sheet, page and calendar ask for the same events
+@lru_cache(maxsize=4)  # sheet, page and calendar use the same events
 def owner_events(words: Wording) -> tuple[CareEvent, ...]:
-    """Return what the owner is to do or may do, in order of time; nothing for a date past the estimate."""
+    """Return the owner's events, in order of time; none for a date past the estimate."""
     return _EventBuilder(words).of_owner()
 
 
 def crew_events(words: Wording) -> tuple[CareEvent, ...]:
-    """Return what the crew comes back for, in order of time; nothing for a date past the estimate."""
+    """Return the crew's events, in order of time; none for a date past the estimate."""
     return _EventBuilder(words).of_crew()
 
 
 class _EventBuilder:
-    """The events of one schedule. Instants are in UTC, where sums hold across a clock change."""
+    """The events of one schedule. Instants are in UTC, where sums are right across a clock change."""
 
     def __init__(self, words: Wording) -> None:
         self.job = words.job
@@ -132,7 +132,7 @@ class _EventBuilder:
             yield self._all_day_event("owner", words.kind, when, words.title, text, "may")
 
     def _no_salt(self) -> Iterator[CareEvent]:
-        """Remind of the salt that must stay off, when the first cold comes."""
+        """A reminder, when the cold begins, that salt must stay off."""
         for _, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
             cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
             if cold < allowed:
@@ -143,9 +143,9 @@ class _EventBuilder:
     # ---- the crew's
 
     def _sawing(self) -> Iterator[CareEvent]:
-        """Saw from the first hour that does not ravel to the last before the slab cracks by itself.
+        """Saw from the first hour without ravelling to the last hour before the slab cracks by itself.
 
-        Where the part placed first is too late before the last is ready, the work ends with that last hour.
+        If the part placed first is too late before the last is ready, the work ends with that last hour.
         """
         for words, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
             end = _utc(words.not_after.instant) if words.not_after else ready + SAWING
@@ -161,13 +161,13 @@ class _EventBuilder:
             yield self._work("rub-edges", title, self.words.with_repairs(text), bare, bare + RUBBING)
 
     def _walkthrough(self) -> Iterator[CareEvent]:
-        """Meet the owner on the day the curing ends, over what was left open."""
+        """Meet the owner on the day the curing ends, about open items."""
         for _, ended in self._dates_in_words([MilestoneKind.CURING_ENDS]):
             title, text = self.words.walkthrough()
             yield self._all_day_event("crew", "walk-through", ended, title, text, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
-        """Lift the blankets when the slab stands frost; where they keep it covered to cure, not before."""
+        """Lift the blankets when the slab is safe from frost; if they also cure it, when curing ends."""
         kinds = [MilestoneKind.FROST_SAFE] if self.covers else []
         for words, start in self._dates_in_words(
             [MilestoneKind.CURING_ENDS] if self.schedule.stays_covered else kinds
@@ -197,7 +197,7 @@ class _EventBuilder:
             yield CareEvent(audience, "frost-cover", occasion, start, end, title, text, "protect")
 
     def _cover_job(self, audience: Audience) -> Iterator[CareEvent]:
-        """Cover the slab where watering has to wait, unless a frost of that hour says so already."""
+        """Cover the slab while watering has to wait, unless a frost of that hour already has an event."""
         cover = self.wording.visits.cover
         if cover is None or audience != "owner":
             return
@@ -216,7 +216,7 @@ class _EventBuilder:
                 yield words, _utc(words.when.instant)
 
     def _in_order(self, events: Iterable[CareEvent]) -> tuple[CareEvent, ...]:
-        """Return events in order of time, whatever the order of the schedule."""
+        """Return events in order of time."""
 
         def place(event: CareEvent) -> tuple[datetime, str, str]:
             start = event.start
@@ -244,7 +244,7 @@ class _EventBuilder:
     def _all_day_event(
         self, audience: Audience, kind: str, when: datetime, title: str, text: str, look: EventLook
     ) -> CareEvent:
-        """Return an event of the local day of an instant. In a calendar it ends on the day after."""
+        """Return an all-day event on the local day of an instant. In a calendar it ends on the next day."""
         day = when.astimezone(self.zone).date()
         return CareEvent(audience, kind, "", day, day + timedelta(days=1), title, text, look)
 

@@ -1,6 +1,6 @@
-"""The face the documents are set in: shipped with its package under an open licence, never a system's.
+"""The typeface of the documents: from a package, under an open licence, never from the system.
 
-A contractor's own stands in for it where their folder has `OWN`; the styles call it by the same name.
+A contractor's own typeface replaces it if their folder has `OWN`; the styles use the same name for it.
 """
 
 from __future__ import annotations
@@ -23,18 +23,18 @@ FAMILY = "Atkinson Hyperlegible"
 PACKAGE = "fontpkg_atkinson_hyperlegible"
 WEIGHTS = {400: "AtkinsonHyperlegible-Regular.ttf", 700: "AtkinsonHyperlegible-Bold.ttf"}
 OWN = {400: "fonts/regular.ttf", 700: "fonts/bold.ttf"}
-"""A contractor's own face, in their folder."""
+"""A contractor's own typeface, in their folder."""
 
 EMBEDDING = 0x000F
 RESTRICTED = 0x0002
-"""OpenType OS/2 fsType: a font with this embedding right may not be laid into a document."""
+"""OpenType OS/2 fsType: a font with this value may not be embedded in a document."""
 
 
 def font_file(weight: int, templates: Path | None = None) -> bytes:
     """Return the font of a weight, 400 or 700: the contractor's own if there is one.
 
     Raises:
-        UnusableInput: It is no font, or its maker forbids to lay it into a document.
+        UnusableInput: It is not a font, or its licence forbids embedding.
     """
     own = templates / OWN[weight] if templates else None
     if own is None or not own.is_file():
@@ -66,9 +66,10 @@ def _open_font(content: bytes) -> TTFont:
 
 @cache
 def font_faces(templates: Path | None = None) -> str:
-    """Return the style rules that carry both weights within themselves, with figures of one width.
+    """Return the style rules with both weights embedded and with tabular figures.
 
-    Asked for table by table, the PDF engine would keep a little memory for each piece of text for ever.
+    If each table asked for these figures, the PDF engine would leak a little memory for each piece
+    of text.
     """
     return "".join(
         f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};font-feature-settings:"tnum";'
@@ -79,7 +80,7 @@ def font_faces(templates: Path | None = None) -> str:
 
 @cache
 def compact_font_faces(templates: Path | None = None) -> str:
-    """Return the same for a page that is sent: the fonts packed (WOFF), half as long."""
+    """Return the same for the care page: with compressed fonts (WOFF), half as long."""
     return "".join(
         f'@font-face{{font-family:"{FAMILY}";font-weight:{weight};font-display:block;'
         f'src:url("data:font/woff;base64,{b64encode(_compress(font_file(weight, templates))).decode()}")}}'
@@ -97,16 +98,16 @@ def _compress(content: bytes) -> bytes:
 
 @cache
 def _drawn_characters(templates: Path | None) -> frozenset[int]:
-    """Return the characters that both weights can draw."""
+    """Return the characters that both weights have."""
     maps = [_open_font(font_file(weight, templates)).getBestCmap() for weight in WEIGHTS]
     return frozenset(set.intersection(*(set(each) for each in maps))) | {ord("\n")}
 
 
 def replace_missing_glyphs(text: str, templates: Path | None = None) -> str:
-    """Return a text with every character that the font cannot draw replaced by its nearest, or by "?".
+    """Return a text with every character that the font lacks replaced by its nearest, or by "?".
 
-    Otherwise the engine would borrow the letter from whatever the machine has, and the same inputs would no
-    longer give the same document.
+    Otherwise the engine would use another font of the machine, and the same inputs would no longer give the
+    same document.
     """
     drawn = _drawn_characters(templates)
     strange = {char for char in set(text) if ord(char) not in drawn}

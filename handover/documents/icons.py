@@ -1,4 +1,4 @@
-"""Our own small pictures, drawn on a square of 24 units with one width of line: which stands for what."""
+"""The icons, drawn on a square of 24 units with one line width, and what each is for."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ ICON_OF_KIND = {
     "initial-set": "board",
     "final-set": "board",
 }
-"""The picture of each date."""
+"""The icon of each date."""
 
 ICON_OF_CAUTION = {
     "caustic": "glove",
@@ -47,13 +47,13 @@ ICON_OF_CAUTION = {
     "heavy-trucks": "truck",
     "saw-in-stages": "saw",
 }
-"""The picture of a caution; any other gets the plain warning sign."""
+"""The icon of a caution; any other has the plain warning sign."""
 
 
 ICON_NAMES = tuple(sorted({*ICON_OF_KIND.values(), *ICON_OF_CAUTION.values(), "mind", "phone", "calendar"}))
 
 
 def icon_uri(name: str, templates: Path | None = None) -> str:
-    """Return a picture as a data address for a style sheet."""
+    """Return an icon as a data URL for a style sheet."""
     drawing = re.sub(r"<!--.*?-->|\s+", " ", read_text(f"icons/{name}.svg", templates))
     return "data:image/svg+xml," + quote(drawing.strip(), safe="/ =:'")

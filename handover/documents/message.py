@@ -1,7 +1,7 @@
-"""message.eml: the letter that brings the documents to the owner, a draft that the contractor looks over.
+"""message.eml: the message to the owner with the documents, a draft for the contractor to review.
 
-Nothing in it is drawn from the clock or from chance: the date is that of issue, and what a mail program would
-draw, the Message-ID and the boundaries between the parts, is derived from the contents.
+Nothing in it depends on the clock or on a random source: the date is that of issue; the Message-ID and the
+boundaries between the parts are derived from the contents.
 
 Source: RFC 5322 (message), RFC 2046 (multipart), RFC 5545 section 8.1 (text/calendar).
 """
@@ -43,16 +43,16 @@ REPORTED_KINDS = (
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.CURING_ENDS,
 )
-"""The dates that the letter itself tells; the sheet has them all."""
+"""The dates in the text of the message; the sheet has all of them."""
 
 NO_DOMAIN = "handover.invalid"
-"""Of the Message-ID where the contractor gives no address. RFC 2606: never anybody's."""
+"""Domain of the Message-ID if the contractor has no address. RFC 2606: it belongs to nobody."""
 
 MAX_LINE = 76
 """Longest line with an encoded word: RFC 2047 section 2."""
 
 VERBATIM = re.compile(rf"(?!.*=\?)[ -~]{{1,{MAX_LINE - len('Subject: ')}}}")
-"""A text that a header carries as it is: nothing to be folded or decoded."""
+"""A text that a header can have unchanged, without folding or encoding."""
 
 PHRASE = re.compile(r"[\w !#$%&'*+/=?^`{|}~-]*", re.ASCII)
 """A name that needs no quotes: RFC 5322 section 3.2.3."""
@@ -60,7 +60,7 @@ PHRASE = re.compile(r"[\w !#$%&'*+/=?^`{|}~-]*", re.ASCII)
 
 @dataclass(frozen=True)
 class Block:
-    """A block of the letter: lines that run together, then the items of a list; either may be empty."""
+    """A block of the message: lines of a paragraph, then the items of a list; either may be empty."""
 
     lines: tuple[str, ...]
     items: tuple[str, ...]
@@ -70,13 +70,13 @@ def compose_message(words: Wording, attachments: Mapping[str, bytes]) -> bytes:
     """Return a draft message to the owner: plain and HTML text in the owner's language, documents attached.
 
     Args:
-        words: In the owner's language. The contractor of the job is the sender, its owner the reader, where
-            the record gives addresses.
+        words: In the owner's language. The contractor of the job is the sender and its owner the receiver, if
+            the record has their addresses.
         attachments: The documents by file name, in the order in which they are shown.
 
     Raises:
-        ValueError: An address that no reader of records lets through.
-        UnusableInput: An attachment of a kind that has no place in a letter.
+        ValueError: An address that a job record cannot have.
+        UnusableInput: An attachment of a kind that a message cannot have.
     """
     if findings := list(_unknown_kinds(attachments)):
         raise UnusableInput(findings)
@@ -99,8 +99,8 @@ def compose_message(words: Wording, attachments: Mapping[str, bytes]) -> bytes:
 def _head(words: Wording, digest: str) -> bytes:
     """Return the lines above those of the library.
 
-    They are written here because the library, when it folds a long name, drops the quotes around it, and
-    what stands in the name is then read as an address.
+    They are written here because the library drops the quotes around a long name when it folds it, so that
+    parts of the name are read as an address.
     """
     sender, reader = words.job.contractor, words.job.owner
     domain = sender.email.partition("@")[2] if sender.email else NO_DOMAIN
@@ -136,12 +136,12 @@ def _mailbox(name: str | None, address: str) -> str:
 
 
 def _encode_header(text: str) -> str:
-    """Return a text as encoded words, which no reader takes for anything but text (RFC 2047)."""
+    """Return a text as encoded words, which no program reads as anything but text (RFC 2047)."""
     return Header(text, "utf-8", maxlinelen=MAX_LINE, header_name="Subject").encode(linesep="\r\n")
 
 
 def _digest(words: Wording, plain: str, attachments: Mapping[str, bytes]) -> str:
-    """Return what stands for the whole content of the letter, in 32 hexadecimal digits."""
+    """Return a digest of the whole content of the message, in 32 hexadecimal digits."""
     contents = [(name, sha256(content).hexdigest()) for name, content in attachments.items()]
     schedule = words.schedule
     whole = (words.job.id, schedule.revision, schedule.issued_at.isoformat(), plain, contents)
@@ -160,7 +160,7 @@ def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
 
 
 def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
-    """Return the letter as plain text, in which every value filled in stays within its line."""
+    """Return the message as plain text; no value adds a line break."""
     template = (
         environment(words.templates)
         .overlay(autoescape=False, finalize=lambda value: one_line(str(value)))
@@ -181,7 +181,7 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
 
 
 def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:
-    """Say what each attachment is for."""
+    """Return the list of attachments, each with its purpose."""
     for name in names:
         key = f"message.attached.{name.split('.')[0]}"
         if name.startswith("care-sheet") and not any(day.amount for day in words.visits.days):
@@ -190,7 +190,7 @@ def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:
 
 
 def _html(plain: str, words: Wording) -> str:
-    """Return the same letter as HTML: one text, so that the two never differ."""
+    """Return the same message as HTML, from the same text, so that the two never differ."""
     template = environment(words.templates).get_template("message.html")
     blocks = [_block(each.splitlines()) for each in re.split(r"\n{2,}", plain.strip())]
     return template.render(language=words.language, subject=_subject(words), blocks=blocks)

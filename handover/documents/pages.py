@@ -23,13 +23,13 @@ if TYPE_CHECKING:
 
 Paper = Literal["letter", "a4"]
 WIDE = 760.0
-"""Units across of the time line and the weather on paper."""
+"""Width of the time line and the weather on paper, in units."""
 
 HALF = 350.0
-"""The same of the strength, which has half the paper."""
+"""Width of the strength chart, which has half the paper."""
 
 NARROW = 400.0
-"""The same on the page, for a phone."""
+"""Width of the charts on the care page, for a phone."""
 
 
 def sheet_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
@@ -59,7 +59,7 @@ def care_sheet_html(
 def render_care_page(
     words: Wording, *, pictures: Mapping[str, bytes] | None = None, calendar: bytes | None = None
 ) -> bytes:
-    """Return the owner's care page: one HTML file that carries all it shows.
+    """Return the owner's care page: one self-contained HTML file.
 
     Args:
         words: As `care_sheet_html`.
@@ -96,7 +96,7 @@ MEDIA_TYPES = {".toml": "application/toml", ".json": "application/json"}
 def embedded_files(
     words: Wording, *, schedule: bytes, calendar: bytes, record: tuple[str, bytes] | None = None
 ) -> tuple[Attachment, ...]:
-    """Return what a sheet carries inside, so that it can be checked or made anew from itself alone.
+    """Return the files embedded in a sheet, from which it can be checked or made again.
 
     Args:
         words: In the reader's language.
@@ -139,7 +139,7 @@ def _fill_template(name: str, care: CareSheet, drawn: Mapping[str, charts.Chart]
 
 
 def _shared_values(words: Wording, paper: Paper) -> dict[str, object]:
-    """Return what every template may use."""
+    """Return the values that every template may use."""
     return {
         "wording": words,
         "say": words.say,

@@ -1,7 +1,7 @@
-"""The PDF engine, known to this module and `pdf_structure` only: finished HTML in, always the same bytes out.
+"""The PDF engine, used only here and in `pdf_structure`: finished HTML in, always the same bytes out.
 
-The engine may read nothing but what the document carries in itself, and whatever it has to complain about
-is a failure: a document that the engine is not sure of does not go out.
+The engine may read only what the document contains. Every warning of the engine is a failure, so that no
+doubtful document is issued.
 """
 
 from __future__ import annotations
@@ -31,15 +31,15 @@ if TYPE_CHECKING:
 
 ENGINE_LOGGERS = ("weasyprint", "fontTools")
 ALLOWED_SCHEMES = ("data",)
-"""Schemes of addresses that a document may load: its own parts, written into it."""
+"""Schemes of URLs that a document may load: only its own embedded parts."""
 
 VARIANT = "pdf/a-3a"
-"""ISO 19005-3, level A: keeps for decades, tells a screen reader all it shows, and may carry files inside."""
+"""ISO 19005-3, level A: archivable, accessible to screen readers, and with embedded files."""
 
 FONT_FACE = re.compile(r"@font-face\s*\{[^}]*\}")
 
 PLAIN_PIXELS = "html { image-rendering: crisp-edges }"
-"""Pictures as they are: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
+"""Pictures without interpolation: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
 
 
 @dataclass(frozen=True)
@@ -47,12 +47,11 @@ class Attachment:
     """A file inside the PDF.
 
     Attributes:
-        name: Its file name, plain letters.
-        content: Its bytes; no two files of one document may be alike.
+        name: Its file name, in ASCII.
+        content: Its bytes; no two files of one document may be equal.
         media_type: Such as "text/calendar".
-        description: What a reader's program says of it.
-        relation: What it is to the document: what it was made from, its figures, or something beside it
-            (AFRelationship of ISO 19005-3).
+        description: Its description in a PDF viewer.
+        relation: Its relation to the document: source, data or supplement (AFRelationship of ISO 19005-3).
         dated: When it was made, aware.
     """
 
@@ -65,7 +64,7 @@ class Attachment:
 
 
 class _ComplaintHandler(logging.Handler):
-    """Keeps what the engine complains about."""
+    """Collects the warnings of the engine."""
 
     def __init__(self) -> None:
         super().__init__(logging.WARNING)
@@ -81,7 +80,7 @@ def _capture_complaints() -> Iterator[_ComplaintHandler]:
     loggers = {logging.getLogger(name): logging.getLogger(name).disabled for name in ENGINE_LOGGERS}
     for logger in loggers:
         logger.addHandler(complaints)
-        logger.disabled = False  # a program around this one may have disabled it with the rest
+        logger.disabled = False  # a program that imports this one may have disabled it with the rest
     try:
         yield complaints
     finally:
@@ -99,7 +98,7 @@ def _fetcher() -> object:
 
 @lru_cache(maxsize=4)
 def _fonts(_faces: tuple[str, ...]) -> FontConfiguration:
-    """Return what the engine knows of fonts, for all documents of the same faces: it gives little back."""
+    """Return the engine's font configuration, one for all documents of a typeface: it leaks memory."""
     from weasyprint.text.fonts import FontConfiguration  # noqa: PLC0415 - heavy
 
     configuration = FontConfiguration()
@@ -126,20 +125,20 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
     """Return finished HTML as PDF/A-3a and PDF/UA-1; the same HTML and attachments give the same bytes.
 
     Args:
-        html: A whole document. What it shows is written into it; it may load nothing from anywhere. Title,
-            language, author and dates of the PDF are those of its head.
-        attachments: Files to lay inside.
+        html: A whole, self-contained document: it may load nothing. Title, language, author and dates of the
+            PDF are those of its head.
+        attachments: Files to embed.
 
     Raises:
-        MissingLibraries: The engine cannot begin on this machine.
-        RenderingFailed: The engine warned or failed; the message is what it said.
+        MissingLibraries: The engine cannot start on this machine.
+        RenderingFailed: The engine warned or failed; the message has its words.
     """
     load_engine()
     from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
     from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415
 
     with _capture_complaints() as complaints, warnings.catch_warnings():
-        # The engine leaves the file of its colour profile to be closed by whoever comes by.
+        # The engine does not close the file of its colour profile.
         warnings.filterwarnings("ignore", "unclosed file.*icc", ResourceWarning)
         try:
             document = HTML(string=html, base_url=None, url_fetcher=_fetcher())
@@ -162,7 +161,7 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
 
 
 def _identifier(html: str, attachments: Sequence[Attachment]) -> bytes:
-    """Return the identifier of the file: one for each content."""
+    """Return the identifier of the file, derived from its content."""
     digest = hashlib.sha256(html.encode())
     for each in attachments:
         digest.update(hashlib.sha256(each.content).digest())
@@ -170,10 +169,11 @@ def _identifier(html: str, attachments: Sequence[Attachment]) -> bytes:
 
 
 def _files(attachments: Sequence[Attachment]) -> list[object]:
-    """Return files as the engine takes them, in the order of their names, as a tree of names must be.
+    """Return files in the engine's form, in the order of their names, as a name tree requires.
 
     Raises:
-        RenderingFailed: Two are alike: the engine knows files by their bytes and would mix them up.
+        RenderingFailed: Two files are equal: the engine identifies files by their bytes and would confuse
+            them.
     """
     from weasyprint import Attachment as EngineAttachment  # noqa: PLC0415 - heavy
 
@@ -181,7 +181,7 @@ def _files(attachments: Sequence[Attachment]) -> list[object]:
         raise RenderingFailed("two files to lay into the PDF are alike")
     return [
         EngineAttachment(
-            # An address that tells the type: by the name alone, each machine would guess its own.
+            # A URL with the media type: by the name alone, each machine would guess another type.
             url=f"data:{each.media_type};base64,{b64encode(each.content).decode()}",
             url_fetcher=_fetcher(),
             name=each.name,

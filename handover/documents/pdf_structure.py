@@ -1,7 +1,7 @@
-"""What the PDF engine leaves undone: structure, metadata and streams of a file before it is written.
+"""Completes what the PDF engine leaves out: structure, metadata and streams of a file before it is written.
 
-Sources: ISO 32000-1:2008 (PDF 1.7), ISO 19005-3:2012 (PDF/A-3), ISO 14289-1:2014 (PDF/UA-1). A PDF is the
-engine's own (pydyf): a list of objects, each known by its reference, such as b"12 0 R".
+Sources: ISO 32000-1:2008 (PDF 1.7), ISO 19005-3:2012 (PDF/A-3), ISO 14289-1:2014 (PDF/UA-1). A PDF here is
+the engine's object (pydyf): a list of objects, each with a reference such as b"12 0 R".
 """
 
 from __future__ import annotations
@@ -36,14 +36,14 @@ ACCESSIBLE = b"""\
 </rdf:li></rdf:Bag></pdfaExtension:schemas>
 </rdf:Description>
 """
-"""The mark of PDF/UA-1 (its clause 5), described as PDF/A-3 asks for a property of others (6.6.2.3.3)."""
+"""The mark of PDF/UA-1 (its clause 5), described as PDF/A-3 requires for extension properties (6.6.2.3.3)."""
 
 
 def complete(_: object, pdf: Any) -> None:
-    """Complete a PDF before it is written; the signature is that of the engine's finisher.
+    """Complete a PDF before it is written; the arguments are those of the engine's finisher.
 
     Raises:
-        RenderingFailed: The engine's metadata are not what they were.
+        RenderingFailed: The engine's metadata have an unexpected form.
     """
     _make_running_text_artifacts(pdf)
     _remove_empty_elements(pdf)
@@ -58,7 +58,7 @@ def complete(_: object, pdf: Any) -> None:
 
 
 def _make_running_text_artifacts(pdf: Any) -> None:
-    """Mark what the engine tags but keeps out of the structure: running text and page numbers.
+    """Mark running text and page numbers, which the engine tags but leaves out of the structure.
 
     PDF/UA-1, 7.8: running headers and footers are pagination artifacts (ISO 32000-1, 14.8.2.2.2).
     """
@@ -75,7 +75,7 @@ def _make_running_text_artifacts(pdf: Any) -> None:
 
 
 def _make_artifact(stream: list[Any], number: int) -> None:
-    """Turn a numbered marked content of a page into an artifact."""
+    """Change a numbered marked content of a page to an artifact."""
     from pydyf import Dictionary  # noqa: PLC0415 - heavy
 
     at = next(at for at, each in enumerate(stream) if isinstance(each, dict) and each.get("MCID") == number)
@@ -83,15 +83,15 @@ def _make_artifact(stream: list[Any], number: int) -> None:
 
 
 def _forget_parents(pdf: Any, elements: set[bytes]) -> None:
-    """Take elements out of the tree that leads from marked contents to their elements."""
+    """Remove elements from the tree that leads from marked contents to their elements."""
     numbers = _at(pdf, _root(pdf)["ParentTree"])["Nums"]
     for parents in numbers[1::2]:
-        if isinstance(parents, list):  # of a page; a link has one parent
+        if isinstance(parents, list):  # entry of a page; a link has one parent
             parents[:] = ["null" if each in elements else each for each in parents]
 
 
 def _reachable(pdf: Any) -> set[bytes]:
-    """Return the references of what the structure tree leads to."""
+    """Return the references of the structure tree."""
     found: set[bytes] = set()
     waiting = list(_root(pdf)["K"])
     while waiting:
@@ -102,13 +102,13 @@ def _reachable(pdf: Any) -> set[bytes]:
 
 
 def _remove_empty_elements(pdf: Any) -> None:
-    """Remove elements that hold nothing, such as icons: a list may hold only items (PDF/UA-1, 7.6)."""
+    """Remove empty elements, such as icons: a list may have only items (PDF/UA-1, 7.6)."""
     for document in _root(pdf)["K"]:
         _keep(pdf, document)
 
 
 def _keep(pdf: Any, reference: bytes) -> bool:
-    """Return whether an element holds something, once what is empty in it is removed; a cell is kept."""
+    """Return whether an element is not empty, after removing the empty elements in it; a cell is kept."""
     from pydyf import Array  # noqa: PLC0415 - heavy
 
     element = _at(pdf, reference)
@@ -122,7 +122,7 @@ def _keep(pdf: Any, reference: bytes) -> bool:
 
 
 def _add_scopes(pdf: Any) -> None:
-    """Say of each head cell whether it heads a row or a column (PDF/UA-1, 7.5)."""
+    """Mark each header cell as that of a row or of a column (PDF/UA-1, 7.5)."""
     for cell in _elements(pdf):
         if cell["S"] == "/TH":
             row = _at(pdf, cell["P"])
@@ -130,7 +130,7 @@ def _add_scopes(pdf: Any) -> None:
 
 
 def _add_identifier_tree(pdf: Any) -> None:
-    """ISO 32000-1, 14.7.2: whoever gives elements an identifier gives a tree to find them by, in order."""
+    """ISO 32000-1, 14.7.2: elements with identifiers require a tree of these, in order."""
     from pydyf import Array, Dictionary, String  # noqa: PLC0415 - heavy
 
     named = sorted((each["ID"].string, each.reference) for each in _elements(pdf) if "ID" in each)
@@ -145,7 +145,7 @@ def _add_identifier_tree(pdf: Any) -> None:
 
 
 def _list_files_once(pdf: Any) -> None:
-    """List each file inside once; the engine lists it twice."""
+    """List each embedded file once; the engine lists it twice."""
     from pydyf import Array  # noqa: PLC0415 - heavy
 
     if "AF" in pdf.catalog:
@@ -153,7 +153,7 @@ def _list_files_once(pdf: Any) -> None:
 
 
 def _declare_accessible(pdf: Any) -> None:
-    """Add the mark of PDF/UA-1 to the metadata, and leave them plain, for programs that know no PDF."""
+    """Add the mark of PDF/UA-1 to the metadata, and leave them uncompressed for other programs."""
     metadata = _at(pdf, pdf.catalog["Metadata"])
     before, end, after = _content(metadata).rpartition(b"</rdf:RDF>")
     if not end:
@@ -166,7 +166,7 @@ def _declare_accessible(pdf: Any) -> None:
 
 
 def _compress(pdf: Any) -> None:
-    """Compress every stream. The engine would do each twice, and take three times as long for one percent."""
+    """Compress every stream. The engine would compress twice, in three times the time, for one percent."""
     from pydyf import Stream  # noqa: PLC0415 - heavy
 
     for each in pdf.objects:
@@ -177,14 +177,14 @@ def _compress(pdf: Any) -> None:
 
 
 def end_streams_clearly(content: bytes) -> bytes:
-    """Return a file in which the length of each stream can be told from its end as well.
+    """Return a file in which the length of each stream is clear from its end as well.
 
-    The engine ends the data of a stream with a line feed. Where their last byte is a carriage return, the two
-    read as one end of a line, and Length as one too many (PDF/A-3, 6.1.7.1). There the line ends with both; a
-    blank that the dictionary can spare makes room, so that nothing else moves.
+    The engine ends the data of a stream with a line feed. If their last byte is a carriage return, the two
+    look like one end of a line, and Length seems one too large (PDF/A-3, 6.1.7.1). There the line ends with
+    both; an unneeded blank of the dictionary is removed, so that nothing else moves.
 
     Args:
-        content: A file as the engine writes it: Length is the last entry of the dictionary of a stream.
+        content: A file from the engine: Length is the last entry of the dictionary of a stream.
     """
     parts, at = [], 0
     while start := STREAM.search(content, at):
@@ -199,17 +199,17 @@ def end_streams_clearly(content: bytes) -> bytes:
 
 
 def _content(stream: Any) -> bytes:
-    """Return the bytes of a stream as they stand, before the engine compresses them."""
+    """Return the bytes of a stream before the engine compresses them."""
     from pydyf import Stream  # noqa: PLC0415 - heavy
 
     return bytes(Stream(stream.stream).data.partition(b"\nstream\n")[2].removesuffix(b"\nendstream"))
 
 
-# ---- the way about
+# ---- navigation
 
 
 def _elements(pdf: Any) -> Iterator[Any]:
-    """Give every structure element."""
+    """Yield every structure element."""
     return (each for each in pdf.objects if isinstance(each, dict) and each.get("Type") == "/StructElem")
 
 
@@ -219,5 +219,5 @@ def _root(pdf: Any) -> Any:
 
 
 def _at(pdf: Any, reference: bytes) -> Any:
-    """Return the object that a reference points to."""
+    """Return the object of a reference."""
     return pdf.objects[int(reference.split()[0])]

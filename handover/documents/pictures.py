@@ -1,4 +1,4 @@
-"""Pictures of the job (logo, photos): made small, turned upright, freed of what they tell beside."""
+"""Pictures of the job (logo, photos): scaled, turned upright, without metadata."""
 
 from __future__ import annotations
 
@@ -20,15 +20,15 @@ MAX_SIDE_PIXELS = 12_000
 
 
 def picture_uri(content: bytes, name: str, longest: int) -> str:
-    """Return a picture as a data address, scaled to at most so many pixels on its longer side.
+    """Return a picture as a data URL, scaled to at most `longest` pixels on its longer side.
 
     Args:
         content: PNG or JPEG.
-        name: What the record calls it, for the finding.
-        longest: Pixels of the longer side.
+        name: Its name in the record, for the finding.
+        longest: Maximum pixels of the longer side.
 
     Raises:
-        UnusableInput: It is not a picture of those kinds, or it is too large.
+        UnusableInput: It is neither PNG nor JPEG, or it is too large.
     """
     from PIL import UnidentifiedImageError  # noqa: PLC0415 - heavy
     from PIL.Image import DecompressionBombError  # noqa: PLC0415 - heavy
@@ -51,7 +51,7 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
 
 @contextmanager
 def _strict_decoding() -> Iterator[None]:
-    """Have half a picture refused, which the PDF engine would have shown; warn nobody of a camera's notes."""
+    """Refuse a truncated picture, which the PDF engine would show, and ignore warnings about EXIF."""
     from PIL import ImageFile  # noqa: PLC0415 - heavy
 
     halves = ImageFile.LOAD_TRUNCATED_IMAGES
@@ -65,10 +65,10 @@ def _strict_decoding() -> Iterator[None]:
 
 
 def _turn_upright(picture: Image) -> None:
-    """Turn a picture as the camera was held, by EXIF; as it is where that cannot be read."""
+    """Turn a picture upright by EXIF; if EXIF cannot be read, leave it as it is."""
     from PIL.ImageOps import exif_transpose  # noqa: PLC0415 - heavy
 
-    with suppress(Exception):  # what a camera notes may be broken in any way; the picture is good
+    with suppress(Exception):  # EXIF may be damaged in any way; the picture is good
         exif_transpose(picture, in_place=True)
 
 

@@ -1,6 +1,6 @@
-"""Load the PDF engine on import, for processes that are begun to render: each PDF finds all of it there.
+"""Loads the PDF engine on import, for worker processes: each PDF finds all of it loaded.
 
-Where a library of the system is missing, nothing happens here: the first PDF says so.
+If a system library is missing, nothing happens here: the first PDF reports it.
 """
 
 from contextlib import suppress

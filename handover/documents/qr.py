@@ -1,4 +1,4 @@
-"""The code on the sheet that a phone's camera reads: the address of the care page, or the first job itself.
+"""The QR code on the sheet: the address of the care page, or the first job itself.
 
 Source: ISO/IEC 18004 (QR code), drawn by segno; RFC 5545 (the event).
 """
@@ -21,17 +21,17 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
 
 QUIET_ZONE = 4
-"""Modules of white around a code, as the standard asks for."""
+"""White modules around a code, as the standard requires."""
 
 
 @dataclass(frozen=True)
 class QrCode:
-    """A code to point a phone at.
+    """A QR code.
 
     Attributes:
-        content: What the phone reads.
+        content: The text that the phone reads.
         svg: The picture.
-        says: What it does, in a sentence.
+        says: The sentence that says what it does.
     """
 
     content: str
@@ -40,9 +40,9 @@ class QrCode:
 
 
 def sheet_code(wording: Wording) -> QrCode | None:
-    """Return the code of a sheet: the page's address if it has one, else the first job if there is one.
+    """Return the code of a sheet: the address of its care page, else the first job.
 
-    Once that is over, it is the next date of the owner's.
+    Once the first job is past, it is the owner's next date.
     """
     url = wording.job.contractor.page_url
     if url:
@@ -67,9 +67,9 @@ def _of_event(wording: Wording, title: str, start: datetime, when: str) -> QrCod
 
 
 def event(title: str, when: datetime) -> str:
-    """Return a date as a VEVENT, no longer than it must be: fewer and larger squares are read sooner.
+    """Return a date as a minimal VEVENT: fewer and larger squares are easier to read.
 
-    It carries no UID: a camera makes an entry of its own in any case.
+    It has no UID: a camera app makes its own entry in any case.
     """
     from icalendar import Event  # noqa: PLC0415 - heavy
 
@@ -83,7 +83,7 @@ def event(title: str, when: datetime) -> str:
 
 
 def draw_code(content: str, alt: str) -> Markup:
-    """Return a code as SVG: one path on white, with its ring of white."""
+    """Return a code as SVG: one path on white, with its white margin."""
     import segno  # noqa: PLC0415 - heavy
 
     svg: str = segno.make_qr(content, error="m", boost_error=False).svg_inline(

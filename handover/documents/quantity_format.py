@@ -15,19 +15,19 @@ if TYPE_CHECKING:
 Units = Literal["us", "si"]
 
 UNIT_WORDS = {"gal": "volume-gallon", "L": "volume-liter"}
-"""Labels that are told in words, by what CLDR calls the unit."""
+"""Labels that are spelled out, with their CLDR units."""
 
 FEET = {"in": "length-inch", "ft": "length-foot"}
-"""Labels that are read as words in English alone, by what CLDR calls the unit."""
+"""Labels that are spelled out in English alone, with their CLDR units."""
 
 DECIMALS = {"psi": 0, "MPa": 1, "lb/ft²/h": 3, "kg/m²/h": 2, "in": 2, "mm": 1, "°F": 0, "°C": 0}
-"""Of a number in a column, by the label of its unit: all of a column are written alike."""
+"""Decimals of a number in a column, by the label of its unit: a column has one format."""
 
 INCH_M = 0.0254
 
 
 def significant(value: float, digits: int) -> float:
-    """Return a number rounded to so many significant digits."""
+    """Return a number rounded to a number of significant digits."""
     return round(value, digits - 1 - floor(log10(abs(value)))) if value else 0.0
 
 
@@ -37,30 +37,30 @@ def format_number(value: float, locale: Locale | str = "en") -> str:
 
 
 def format_rounded(value: float, digits: int, locale: Locale | str = "en") -> str:
-    """Return a number to so many significant digits: "1,200" and "0.35"."""
+    """Return a number rounded to a number of significant digits: "1,200" and "0.35"."""
     return format_number(significant(value, digits), locale)
 
 
 def format_fixed(value: float, decimals: int, locale: Locale | str = "en") -> str:
-    """Return a number to so many decimals, as the locale writes it: "1,200" and "0.50"; never "-0"."""
+    """Return a number with fixed decimals, as the locale writes it: "1,200" and "0.50"; never "-0"."""
     pattern = f"#,##0.{'0' * decimals}" if decimals else "#,##0"
     return format_decimal(round(Decimal(str(value)), decimals) + 0, format=pattern, locale=locale)
 
 
 def format_percentage(share: float, digits: int, locale: Locale | str = "en") -> str:
-    """Return a share of one as the locale writes it in percent, to so many significant digits: "35%"."""
+    """Return a share of one in percent, as the locale writes it, rounded to significant digits: "35%"."""
     hundredths = Decimal(str(significant(share * 100, digits)))
     return format_percent((hundredths / 100).normalize(), locale=locale, decimal_quantization=False)
 
 
 def with_unit(value: float, label: str, locale: Locale, *, spelled_out: bool) -> str:
-    """Return a number with the unit that a label of the reader stands for: "120 gallons", "5\u00a0in".
+    """Return a number with the unit of a reader's label: "120 gallons", "5\u00a0in".
 
     Args:
         value: In the reader's unit, rounded.
-        label: Of that unit; "" for a plain number.
-        locale: Whose words and figures.
-        spelled_out: Whether feet and inches are told in words too.
+        label: The label of that unit; "" for a plain number.
+        locale: The locale of words and figures.
+        spelled_out: Whether feet and inches are spelled out too.
     """
     unit = UNIT_WORDS.get(label) or (FEET.get(label) if spelled_out else None)
     if unit:

@@ -1,6 +1,6 @@
-"""schedule.json: the whole of a `CureSchedule` for other programs and later years, and its JSON Schema.
+"""schedule.json: a whole `CureSchedule` for other programs and later years, and its JSON Schema.
 
-pydantic writes, reads and describes it by the types of `handover.schedule.model`.
+pydantic writes, reads and describes it from the types of `handover.schedule.model`.
 """
 
 from __future__ import annotations
@@ -25,14 +25,14 @@ DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def schedule_json(schedule: CureSchedule) -> bytes:
-    """Return a schedule as JSON: UTF-8, keys in order, one top-level key to a line.
+    """Return a schedule as JSON: UTF-8, keys in order, one top-level key on each line.
 
     Args:
         schedule: The schedule; SI units, as its model says.
 
     Returns:
-        Bytes that satisfy `schedule_schema`. Times carry the offset of the site and are rounded to the
-        second; numbers are rounded to six digits; what is not known (NaN, None) is null.
+        Bytes that satisfy `schedule_schema`. Times have the offset of the site and are rounded to the second;
+        numbers are rounded to six digits; unknown values (NaN, None) are null.
 
     Raises:
         ValueError: a time without a zone.
@@ -47,12 +47,12 @@ def schedule_json(schedule: CureSchedule) -> bytes:
 
 
 def read_schedule(content: bytes) -> CureSchedule:
-    """Return the schedule in a schedule.json, its numbers rounded as they were written.
+    """Return the schedule in a schedule.json, with its numbers as rounded there.
 
-    What an earlier version did not write yet has its default; what a later one wrote beside it is left out.
+    A field that an earlier version did not write has its default; a field of a later version is ignored.
 
     Raises:
-        ValueError: It is no schedule.
+        ValueError: It is not a schedule.
     """
     try:
         zone = ZoneInfo(from_json(content)["timezone"])
@@ -79,7 +79,7 @@ def _dumps(value: Any) -> str:
 
 
 class _SerializedSchema(GenerateJsonSchema):
-    """Describes what is written: every field is there, and no other."""
+    """The JSON Schema of the written form: every field is required, and no other is allowed."""
 
     def field_is_required(self, *_: Any, **__: Any) -> bool:
         return True

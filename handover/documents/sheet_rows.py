@@ -1,4 +1,4 @@
-"""The lines that a care sheet is made of."""
+"""The rows of a care sheet."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from handover.schedule.model import MilestoneKind as Kind
 
 LATER_KINDS = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
-"""What comes after the weeks of curing."""
+"""Dates after the weeks of curing."""
 
 
 @dataclass(frozen=True)
 class SheetRow:
-    """A line with a picture: what, when, and a sentence."""
+    """A row with an icon: what, when, and a sentence."""
 
     icon: str
     title: str
@@ -25,13 +25,13 @@ class SheetRow:
 
     @property
     def later(self) -> bool:
-        """Tell whether this comes after the weeks of curing."""
+        """Return whether this is after the weeks of curing."""
         return self.kind in LATER_KINDS
 
 
 @dataclass(frozen=True)
 class JobInProgress:
-    """What is the owner's part now: over what, what, when, and a sentence."""
+    """The owner's part now: heading, what, when, and a sentence."""
 
     eyebrow: str
     title: str
@@ -41,7 +41,7 @@ class JobInProgress:
 
 @dataclass(frozen=True)
 class WalkthroughRow:
-    """A line of the walk-through list; without a state it is to be ticked on paper."""
+    """A row of the walk-through list; without a state, it is to be ticked on paper."""
 
     item: str
     state: str

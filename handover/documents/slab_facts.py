@@ -1,4 +1,4 @@
-"""What was placed, as labelled values in the reader's units: the fields that the record declares as facts."""
+"""The facts of the slab, from the fields that the record declares as facts, in the reader's units."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ LabelledValue = tuple[str, str]
 
 
 def placement_facts(wording: Wording) -> tuple[LabelledValue, ...]:
-    """Return the facts of the slab and its concrete that the record holds: label and value."""
+    """Return the facts of the slab and its concrete: label and value."""
     job = wording.job
     values = {
         **_size(wording),
@@ -52,11 +52,11 @@ ORDER = (
     *("cement", "cementitious", "w-cm", "fly-ash", "slag", "air", "admixtures", "poured", "finished"),
     *("temperature", "curing"),
 )
-"""The labels as a reader looks for them: the slab, its concrete, the day, the care."""
+"""The order of the labels: the slab, its concrete, the day, the care."""
 
 
 def _facts(wording: Wording, table: object) -> dict[str, str]:
-    """Return the values of a table that are facts, by label; what is not there or zero is no fact."""
+    """Return the facts of a table, by label; values that are missing or zero are left out."""
     return dict(_each(wording, table))
 
 

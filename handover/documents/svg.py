@@ -1,4 +1,4 @@
-"""A drawing as a string of SVG, built from a handful of plain elements; every text is escaped."""
+"""A drawing as an SVG string, built from a few plain elements; every text is escaped."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ FONT = "Atkinson Hyperlegible, sans-serif"
 
 
 def format_coordinate(value: float) -> str:
-    """Return a coordinate to a tenth, without needless zeros."""
+    """Return a coordinate to a tenth, without trailing zeros."""
     return f"{value:.1f}".rstrip("0").rstrip(".")
 
 
@@ -22,11 +22,11 @@ class Drawing:
     """An SVG picture under construction.
 
     Args:
-        width: Of the view box; the picture scales to the place it is given.
-        height: Of the view box.
+        width: Width of the view box; the picture scales to its container.
+        height: Height of the view box.
         title: What the picture is, for those who cannot see it.
         desc: What it shows.
-        name: Class of the root element; the page's dark style hangs on classes.
+        name: Class of the root element; the page's dark style uses classes.
     """
 
     def __init__(self, width: float, height: float, title: str, desc: str, name: str) -> None:
@@ -71,7 +71,7 @@ class Drawing:
         self._add("path", {"d": path(points), **look})
 
     def dot(self, centre: Point, radius: float, fill: str, ring: str | None = None) -> None:
-        """Draw a filled disc, with a ring around it if wanted."""
+        """Draw a filled disc, optionally with a ring around it."""
         x, y = centre
         round_path = (
             f"M{format_coordinate(x - radius)} {format_coordinate(y)}"
@@ -131,7 +131,7 @@ INKS = {
     "slab10": "#636c6f",
     "slab11": "#555f63",
 }
-"""The palette by name. The page repaints the same names for the dark."""
+"""The palette by name. The page redefines the same names for dark mode."""
 
 
 def path(points: Iterable[Point]) -> str:
@@ -152,5 +152,5 @@ def _attributes(attributes: Mapping[str, float | str | None]) -> str:
 
 
 def text_width(words: str, size: float, *, bold: bool = False) -> float:
-    """Return about how wide a line of text will be: on the wide side, so that labels keep apart."""
+    """Return the approximate width of a line of text, rather too wide, so that labels do not overlap."""
     return len(words) * size * (0.54 if bold else 0.5)

@@ -1,4 +1,4 @@
-"""Where the texts, pages and strings that people read are kept; a contractor's own stand in for them."""
+"""The folders of texts, pages and strings that people read; a contractor's own files replace them."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 TEXT_FILES = ("LC_MESSAGES/handover.po", "words.toml")
-"""Files with a language's strings, in its folder; the second, easier by hand, is laid over the first."""
+"""Files with a language's strings, in its folder; the second, easier to edit, overrides the first."""
 
 
 @cache
 def templates_folder() -> Path:
-    """Return the folder of our templates: inside the wheel, else at the top of the clone."""
+    """Return the folder of the program's templates: inside the wheel, else at the top of the clone."""
     package = Path(str(resources.files("handover")))
     installed = package / "_templates"
     return installed if installed.is_dir() else package.parent / "templates"
 
 
 def search_path(templates: Path | None = None) -> tuple[Path, ...]:
-    """Return the folders to look in, the contractor's own first."""
+    """Return the search path, the contractor's own folder first."""
     ours = templates_folder()
     if templates is None:
         return (ours,)
@@ -35,7 +35,7 @@ def search_path(templates: Path | None = None) -> tuple[Path, ...]:
 
 
 def languages(templates: Path | None = None) -> tuple[str, ...]:
-    """Return the languages that have a catalog of words, in order of their codes."""
+    """Return the languages with a catalog of strings, in order of their codes."""
     found = {
         each.relative_to(folder).parts[0]
         for folder in search_path(templates)
@@ -63,7 +63,7 @@ def fill_text(name: str, templates: Path | None = None, **values: object) -> str
 
 @cache
 def environment(templates: Path | None = None) -> Environment:
-    """Return a Jinja2 environment that escapes everything and forgives no misspelt name."""
+    """Return a Jinja2 environment that escapes everything and refuses undefined names."""
     from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - heavy
 
     made = Environment(
@@ -78,5 +78,5 @@ def environment(templates: Path | None = None) -> Environment:
 
 
 def dial_number(phone: str) -> str:
-    """Return the digits of a phone number, as a link dials them."""
+    """Return the digits of a phone number for a `tel:` link."""
     return "".join(char for char in phone if char.isdigit() or char == "+")

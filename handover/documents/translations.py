@@ -1,4 +1,4 @@
-"""The strings of one language: looked up by a dotted key, filled in, never guessed."""
+"""The strings of one language, looked up by a dotted key and filled in; a missing one is an error."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ TextTree = dict[str, Any]
 
 
 class MissingText(HandoverError, LookupError):
-    """A language has no words for a key; the message names both."""
+    """A language has no string for a key; the message names both."""
 
 
 @dataclass(frozen=True)
@@ -33,14 +33,14 @@ class Translations:
 
     @cached_property
     def locale(self) -> Locale:
-        """Return whose names of days, numbers and units go with the language."""
+        """Return the locale for names of days, numbers and units."""
         return Locale.parse(str(self.lookup("locale")))
 
     def lookup(self, key: str) -> Any:
-        """Return what stands under a dotted key: a string, a list or a table.
+        """Return the value of a dotted key: a string, a list or a table.
 
         Raises:
-            MissingText: Nothing stands there.
+            MissingText: There is no such key.
         """
         node: Any = self.tree
         for step in key.split("."):
@@ -50,7 +50,7 @@ class Translations:
         return node
 
     def has(self, key: str) -> bool:
-        """Tell whether something stands under a dotted key."""
+        """Return whether a dotted key exists."""
         try:
             self.lookup(key)
         except MissingText:
@@ -58,10 +58,10 @@ class Translations:
         return True
 
     def say(self, key: str, /, **values: object) -> str:
-        """Return the string under a dotted key with its {names} filled in.
+        """Return the string of a dotted key with its {names} filled in.
 
         Raises:
-            MissingText: There is no such string, or it asks for a name that was not given.
+            MissingText: There is no such string, or a name that it uses is missing.
         """
         pattern = self.lookup(key)
         if not isinstance(pattern, str):
@@ -73,12 +73,12 @@ class Translations:
 
 
 def slug(text: str) -> str:
-    """Return a name of the job record as a key of the catalog: "soaker hose" is "soaker-hose"."""
+    """Return a name in the job record as a key of the catalog: "soaker hose" is "soaker-hose"."""
     return text.replace(" ", "-")
 
 
 def merge(ours: TextTree, theirs: TextTree) -> TextTree:
-    """Return our strings with the contractor's laid over them."""
+    """Return the program's strings, overridden by the contractor's."""
     both = dict(ours)
     for key, value in theirs.items():
         below = both.get(key)
@@ -88,7 +88,7 @@ def merge(ours: TextTree, theirs: TextTree) -> TextTree:
 
 @lru_cache(maxsize=8)
 def load_translations(language: str, templates: Path | None = None) -> Translations:
-    """Return the strings of a language, a contractor's own laid over ours.
+    """Return the strings of a language; a contractor's own override the program's.
 
     Raises:
         UnusableInput: There is no such language.
@@ -111,13 +111,13 @@ def load_translations(language: str, templates: Path | None = None) -> Translati
 
 
 def read_texts(file: Path) -> TextTree:
-    """Return the strings of one file, by their steps: a gettext catalog, or TOML.
+    """Return the strings of one file as a tree of keys: a gettext catalog, or TOML.
 
     In a gettext catalog the msgid is the dotted key, "milestone.seal.title", and not the English string: the
-    same English words may need others in another place. An entry without translation is none.
+    same English words may need other translations elsewhere. Entries without translation are left out.
 
     Raises:
-        UnusableInput: The file is not what its name says.
+        UnusableInput: The file does not have the format of its name.
     """
     try:
         text = file.read_text(encoding="utf-8")
@@ -135,7 +135,7 @@ def _gettext(text: str) -> TextTree:
 
 
 def put_text(tree: TextTree, key: str, value: str) -> None:
-    """Put a string in its place in a tree, by its dotted key."""
+    """Add a string to a tree, by its dotted key."""
     *above, last = key.split(".")
     for step in above:
         tree = tree.setdefault(step, {})

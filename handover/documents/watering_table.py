@@ -20,7 +20,7 @@ DAY_COLUMNS = ("morning", "midday", "evening", "night")
 
 @dataclass(frozen=True)
 class TableCell:
-    """A cell of the watering table: its visits, over how many columns it reaches, and a note."""
+    """A cell of the watering table: its visits, its number of columns, and a note."""
 
     visits: tuple[VisitWords, ...]
     columns: int = 1
@@ -35,7 +35,7 @@ class WateringTable:
         self.days = tuple(self._join_days(days))
 
     def _join_days(self, days: Sequence[DayWords]) -> Iterator[DayWords]:
-        """Give days of the table; those in a row on which it may freeze are one."""
+        """Yield the rows of the table; consecutive days of possible frost share one row."""
         frost = self.say("watering.none-frost")
         for (frozen, _), run in groupby(days, key=lambda day: (day.note == frost, day.typical)):
             held = list(run)
@@ -50,12 +50,12 @@ class WateringTable:
 
     @cached_property
     def columns(self) -> tuple[str, ...]:
-        """Return the parts of the day in which something is to be done."""
+        """Return the parts of the day with something to do."""
         used = {visit.column for day in self.days for visit in day.visits}
         return tuple(column for column in DAY_COLUMNS if column in used)
 
     def cells(self, day: DayWords) -> tuple[TableCell, ...]:
-        """Return the cells of a day; its note stands in what is empty at their end, if anything is."""
+        """Return the cells of a day; its note is in the empty columns at the end, if there are any."""
         held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
         filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
         if empty := len(held) - filled:
@@ -63,5 +63,5 @@ class WateringTable:
         return tuple(map(TableCell, held))
 
     def note_below(self, day: DayWords) -> str:
-        """Return the note of a day whose last column is filled: it has a line of its own below the hours."""
+        """Return the note of a day whose last column is filled, which has its own line below the hours."""
         return day.note if day.visits and day.visits[-1].column == self.columns[-1] else ""

@@ -1,4 +1,4 @@
-"""The words of one schedule for one reader: its parts, and the names that templates use."""
+"""The words of one schedule for one reader: the parts, and the names that templates use."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 _ONE_KIND = {unit: kind for kind, unit in SI_UNITS.items() if kind not in {"thickness", "length"}}
 
 KIND_OF_NAME: dict[str, KindName] = {kind: kind for kind in SI_UNITS} | _ONE_KIND
-"""Kinds of quantity by the names that a template may use."""
+"""Kinds of quantities by the names that a template may use."""
 
 
 class Wording:
@@ -42,7 +42,7 @@ class Wording:
 
     Raises:
         UnusableInput: No such language.
-        MissingText: The schedule names a code that the language has no words for.
+        MissingText: The schedule has a code without words in the language.
     """
 
     def __init__(
@@ -103,7 +103,7 @@ class Wording:
 
     @property
     def withheld(self) -> tuple[WithheldWords, ...]:
-        """The dates that are not given."""
+        """The dates that the program does not give."""
         return self.dates.withheld
 
     def milestone(self, milestone: Milestone) -> MilestoneWords:
@@ -111,7 +111,7 @@ class Wording:
         return self.dates.milestone(milestone)
 
     def refused(self, refusal: Refusal) -> str:
-        """Return the name of the date that is not given."""
+        """Return the name of a date that the program does not give."""
         return self.dates.refused(refusal)
 
     def variant(self, key: str, part: str = "") -> str:
@@ -125,12 +125,12 @@ class Wording:
 
     @property
     def water_in_all(self) -> str:
-        """What the watering that is still to come takes; empty where none does."""
+        """The amount of water of the remaining watering; empty if there is none."""
         return self.visits.water_in_all
 
     @property
     def cover(self) -> CoverWords | None:
-        """What to do instead of watering where it may freeze."""
+        """What to do instead of watering when it may freeze."""
         return self.visits.cover
 
     @property
@@ -145,7 +145,7 @@ class Wording:
 
     @property
     def limits(self) -> tuple[str, ...]:
-        """What the estimate is not, in plain sentences."""
+        """The limits of the estimate, in plain sentences."""
         return self.warnings.limits
 
     def quantity(self, value: float, of: str, digits: int = 2) -> str:
@@ -162,7 +162,7 @@ class Wording:
         return self.quantities.measure(value, kind, digits)
 
     def unit_name(self, of: str) -> str:
-        """Return how the reader's unit of a kind is written: "°F". Argument as in `quantity`."""
+        """Return the name of the reader's unit of a kind: "°F". Argument as in `quantity`."""
         return self.quantities.unit_name(KIND_OF_NAME[of])
 
     def percent(self, share: float, digits: int = 2) -> str:

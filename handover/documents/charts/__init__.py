@@ -1,7 +1,7 @@
 """Three charts of a schedule: the time line, the strength band, and the weather with the watering hours.
 
-Each comes with a sentence that says what to read from it. They draw what the schedule holds and compute
-nothing but places on the paper.
+Each has a sentence that says what it shows. They draw values of the schedule and compute only positions on
+the paper.
 """
 
 from handover.documents.charts.chart import Chart

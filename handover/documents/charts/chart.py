@@ -1,4 +1,4 @@
-"""What the charts share: a picture with its sentence, places on a line of days, and ticks."""
+"""Shared parts of the charts: a picture with its sentence, positions on a line of days, and ticks."""
 
 from __future__ import annotations
 
@@ -25,14 +25,14 @@ LABEL = 14.0
 
 @dataclass(frozen=True)
 class Chart:
-    """A picture as SVG, and the sentence that says what to read from it."""
+    """A picture as SVG, and the sentence that says what it shows."""
 
     svg: Markup
     read: str
 
     @property
     def for_paper(self) -> Chart:
-        """The same, what it is and what it shows in one title: all that the PDF engine tells a reader."""
+        """The picture with its title and description in one title, the only one that the PDF engine keeps."""
         svg = re.sub(r"</title><desc>(.*?)</desc>", r". \1</title>", str(self.svg), count=1)
         return Chart(Markup(svg), self.read)  # noqa: S704 - as it was
 
@@ -43,7 +43,7 @@ def draw_chart(drawing: Drawing, read: str) -> Chart:
 
 
 class DayScale:
-    """Places instants on a line from the pour; the first days get more room than the last (a square root)."""
+    """Positions of instants on a line from the pour; early days have more room (a square root)."""
 
     def __init__(self, start: datetime, days: float, left: float, right: float) -> None:
         self.start = start
@@ -52,15 +52,15 @@ class DayScale:
         self.right = right
 
     def day(self, days: float) -> float:
-        """Return the place of so many days after the pour."""
+        """Return the position of a number of days after the pour."""
         return self.left + (self.right - self.left) * float(np.sqrt(min(max(days / self.days, 0), 1)))
 
     def at(self, when: datetime) -> float:
-        """Return the place of an instant."""
+        """Return the position of an instant."""
         return self.day((when - self.start) / timedelta(days=1))
 
     def reaches(self, words: MilestoneWords) -> bool:
-        """Tell whether a date lies on the line."""
+        """Return whether a date is on the line."""
         return words.when is not None and words.when.instant - self.start <= timedelta(days=self.days)
 
 
@@ -80,7 +80,7 @@ def nice_ticks(highest: float, count: int = 4) -> list[float]:
 
 
 def thin(length: int, most: int = 140) -> list[int]:
-    """Return the indices of at most so many points, close together early and always with the last."""
+    """Return the indices of a limited number of points, denser early and always with the last."""
     if length <= most:
         return list(range(length))
     picked = np.unique((np.linspace(0, 1, most) ** 2 * (length - 1)).round().astype(int))

@@ -1,4 +1,4 @@
-"""Labels on poles that keep apart from one another."""
+"""Labels on poles, placed without overlap."""
 
 from __future__ import annotations
 
@@ -15,23 +15,23 @@ LABEL_GAP = 8.0
 
 @dataclass(frozen=True)
 class LabelFlag:
-    """A label on a pole: where the pole stands, and the span that the label covers."""
+    """A label on a pole: the position of the pole, and the span of the label."""
 
     pole: float
     left: float
     right: float
 
     def covers(self, x: float) -> bool:
-        """Tell whether a pole at x would run through the label."""
+        """Return whether a pole at x would cross the label."""
         return self.left < x < self.right
 
     def touches(self, other: LabelFlag) -> bool:
-        """Tell whether two labels overlap if they stand in one row."""
+        """Return whether two labels in one row overlap."""
         return self.left < other.right + LABEL_GAP and other.left < self.right + LABEL_GAP
 
 
 def placements(pole: float, width: float, right_edge: float) -> tuple[LabelFlag, ...]:
-    """Return the flags that a label may fly as, the better first; there is always one."""
+    """Return the possible flags of a label, the better one first; there is always one."""
     right, left = LabelFlag(pole, pole + 4, pole + 5 + width), LabelFlag(pole, pole - 5 - width, pole - 4)
     if right.right > right_edge:
         return (left,)
@@ -43,7 +43,7 @@ def place_labels(
 ) -> tuple[Sequence[LabelFlag], list[int]]:
     """Return a flag and a row for each label, given by its pole and its width.
 
-    As few as can be fly to the left, so that no pole runs through a label, if that can be.
+    As few as possible are to the left, and no pole crosses a label if that can be avoided.
     """
     choices = sorted(
         product(*(placements(pole, width, right_edge) for pole, width in labels)),
@@ -54,7 +54,7 @@ def place_labels(
 
 
 def min_crossings(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[LabelFlag]:
-    """Return a flag for each label where poles are taller than labels: as few cross as can be."""
+    """Return a flag for each label when poles are taller than labels, with as few crossings as possible."""
     choices = product(*(placements(pole, width, right_edge) for pole, width in labels))
     return min(
         choices,
@@ -79,16 +79,16 @@ def flag_rows(flags: Sequence[LabelFlag]) -> list[int]:
 
 
 def count_crossings(flags: Sequence[LabelFlag], levels: Sequence[int]) -> bool:
-    """Tell whether a pole runs through a label that stands lower than its own."""
+    """Return whether a pole crosses a label that is lower than its own."""
     placed = list(zip(flags, levels, strict=True))
     return any(row < above and one.covers(other.pole) for one, row in placed for other, above in placed)
 
 
 def _cover_counts(flags: Sequence[LabelFlag], index: int, among: Iterable[int]) -> list[int]:
-    """Return the flags whose poles a label covers."""
+    """Return the indices of the flags whose poles a label covers."""
     return [each for each in among if each != index and flags[index].covers(flags[each].pole)]
 
 
 def _clear(flags: Sequence[LabelFlag], index: int, row: int, placed: dict[int, int]) -> bool:
-    """Tell whether no label in the row is in the way; of as many rows as there are flags, one is clear."""
+    """Return whether no label in the row overlaps; with as many rows as flags, one is always clear."""
     return not any(there == row and flags[index].touches(flags[other]) for other, there in placed.items())

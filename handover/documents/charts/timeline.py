@@ -1,4 +1,4 @@
-"""The line of time from the pour, with a flag on each date."""
+"""The time line from the pour, with a flag on each date."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from handover.documents.words.dates import MilestoneWords
 
 PITCH = 33.0
-"""From one row of flags to the next."""
+"""Distance between two rows of flags."""
 SLAB_TONES = 12
 FLAG_KINDS = (
     MilestoneKind.FIRST_WATER,
@@ -34,7 +34,7 @@ FLAG_KINDS = (
 
 
 def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
-    """Draw the line of time from the pour, with a flag on each "not before" date."""
+    """Draw the time line from the pour, with a flag on each "not before" date."""
     milestones = [each for each in wording.dates.owner_milestones if each.kind in FLAG_KINDS and each.when]
     days = _horizon(wording, milestones)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
@@ -62,7 +62,7 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
 
 
 def _horizon(wording: Wording, milestones: Sequence[MilestoneWords]) -> float:
-    """Return the days the time line reaches: 28, or a little more when the last flag falls just past it."""
+    """Return the length of the time line in days: 28, or a little more if the last flag is just past it."""
     since = [
         (each.when.instant - wording.schedule.placement_end) / timedelta(days=1)
         for each in milestones
@@ -73,7 +73,7 @@ def _horizon(wording: Wording, milestones: Sequence[MilestoneWords]) -> float:
 
 
 def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[float, float]:
-    """Return where the pole of a date stands, and how wide its label is."""
+    """Return the position of the pole of a date, and the width of its label."""
     pole = scale.at(words.when.instant) if words.when else scale.right
     wide = max(
         text_width(wording.dates.short_title(words.kind), LABEL, bold=True),
@@ -94,7 +94,7 @@ def _draw_flag(
 
 
 def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
-    """Draw the slab in section, darker as it grows stronger."""
+    """Draw the slab in section, darker as it becomes stronger."""
     history = wording.schedule.history
     strength = history.strength_mpa.likely.middle
     full = max(float(strength.max()), 1e-9)
@@ -107,7 +107,7 @@ def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> No
 
 
 def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
-    """Draw from when to when the slab is kept wet or covered; a cover lies on it from the pour."""
+    """Draw the time in which the slab is kept wet or covered; a cover is on it from the pour."""
     if wording.schedule.covered_for_frost:
         _wet_and_covered(drawing, wording, scale, top)
         return
@@ -126,7 +126,7 @@ def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) ->
 
 
 def _bar(drawing: Drawing, reach: tuple[float, float], top: float, words: str, inks: tuple[str, str]) -> None:
-    """Draw a bar with its words, where they have room."""
+    """Draw a bar, with its label if there is room."""
     start, end = reach
     drawing.rect((start, top), max(end - start, 2), 17, inks[0], 2)
     if text_width(words, 13, bold=True) + 12 <= end - start:
@@ -134,7 +134,7 @@ def _bar(drawing: Drawing, reach: tuple[float, float], top: float, words: str, i
 
 
 def _wet_and_covered(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
-    """Draw the days on which the slab is watered apart from those on which it may freeze and is covered."""
+    """Draw the days of watering separately from the days on which the slab may freeze and is covered."""
     days = wording.schedule.watering
     zone = ZoneInfo(wording.schedule.timezone)
     ends = _place(wording, scale, MilestoneKind.CURING_ENDS)

@@ -1,1 +1,1 @@
-"""The words of a schedule for one reader: each part words one subject, over one `Reader`."""
+"""The words of a schedule for one reader: one module for each subject, all with the same `Reader`."""

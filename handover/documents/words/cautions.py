@@ -51,14 +51,14 @@ class CautionWording(ScheduleWords):
         return special if self.reader.has(special) else f"{key}.text"
 
     def _figure(self, figure: Figure, caution: Caution) -> str:
-        """Say a figure to an owner: hours as "5 hours", up; all else in the reader's unit."""
+        """Return a figure in an owner's words: hours rounded up as "5 hours"; others in the reader's unit."""
         if figure.unit == "h":
             return self.speak.length(timedelta(hours=ceil(figure.value)))
         return self.quantities.figure(figure, caution.figures)
 
     @cached_property
     def limits(self) -> tuple[str, ...]:
-        """What the estimate is not, in plain sentences; they belong in every document."""
+        """The limits of the estimate, in plain sentences, for every document."""
         from_when = self.schedule.weather.typical_from
         when = self.speak.day(from_when) if from_when else ""
         lines = [self.say(f"limits.{key}") for key in ("estimate", "codes", "ground", "cracks")]
@@ -66,7 +66,7 @@ class CautionWording(ScheduleWords):
 
     @property
     def blanket(self) -> str:
-        """Which blanket keeps the slab from frost, and how long; empty where none is called for."""
+        """The blanket that keeps the slab from frost, and for how long; empty if none is needed."""
         protection = self.schedule.protection
         if protection is None or protection.enough == 0:
             return ""
@@ -85,7 +85,7 @@ class CautionWording(ScheduleWords):
         return self.say(key, **values, until=self.dates.not_before(stays, MilestoneKind.CURING_ENDS).text)
 
     def _blanket_end(self, protection: Protection) -> datetime | None:
-        """Return until when the blanket stays: the end of curing where it cures the slab too."""
+        """Return until when the blanket stays: the end of curing if it also cures the slab."""
         if not self.schedule.stays_covered:
             return protection.until
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)

@@ -1,4 +1,4 @@
-"""The dates of a schedule in words: what may be done, from when, and why not before."""
+"""The dates of a schedule in words: what may be done, from when, and why not earlier."""
 
 from __future__ import annotations
 
@@ -31,13 +31,13 @@ OWNER_KINDS = (
     MilestoneKind.SEAL,
     MilestoneKind.DEICING_SALT,
 )
-"""The dates that an owner reads of; initial and final set concern the crew alone."""
+"""The dates that an owner reads; initial and final set concern the crew alone."""
 
 COLD_CAUTIONS = {"frost", "cold-weather", "heaters"}
 """Cautions of the cold."""
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
-"""What may be done while a cover is still on the slab."""
+"""Uses that are allowed while a cover is still on the slab."""
 
 TENDONS = "engineer-decides-tendons"
 """Refusal of what the engineer of record decides."""
@@ -52,11 +52,11 @@ class MilestoneWords:
         title: What the owner may do, or what happens: "Walk on it".
         sentence: What that means, in one to three short sentences.
         crew_title: The same in the crew's words.
-        when: The date before which it must not be done; None when past the estimate.
+        when: The date before which it is not allowed; None if past the estimate.
         not_after: The date after which it is too late, where there is one.
         when_text: "Not before 2:00 in the afternoon, Tuesday, July 14", or "Ask your contractor".
         reason: The rule that governed, in words.
-        typical: Whether there is a date and it rests on typical weather, past the forecast.
+        typical: Whether there is a date that depends on typical weather, past the forecast.
         in_stages: Whether the part placed first is too late before the part placed last is ready.
     """
 
@@ -74,7 +74,7 @@ class MilestoneWords:
 
 @dataclass(frozen=True)
 class WithheldWords:
-    """A date that is not given: of what, what is printed in its place, and why."""
+    """A date that the program does not give: its name, the text in its place, and why."""
 
     kind: MilestoneKind
     title: str
@@ -83,7 +83,7 @@ class WithheldWords:
 
 
 class DateWording:
-    """Words the dates of one schedule for one reader."""
+    """The dates of one schedule in the words of one reader."""
 
     def __init__(self, reader: Reader, schedule: CureSchedule) -> None:
         self.schedule = schedule
@@ -101,18 +101,20 @@ class DateWording:
 
     @cached_property
     def cold(self) -> bool:
-        """Whether the slab is placed or cures in the cold: only then does an owner read of frost."""
+        """Whether the slab is placed or cures in the cold: only then does an owner read about frost."""
         return any(each.code in COLD_CAUTIONS for each in self.schedule.cautions)
 
     @cached_property
     def owner_kinds(self) -> tuple[MilestoneKind, ...]:
         """The kinds of date that the owner's documents show."""
-        frost = self.cold and not self.schedule.stays_covered  # a cover that stays is not lifted for it
+        frost = (
+            self.cold and not self.schedule.stays_covered
+        )  # a cover that stays on is not lifted for this date
         return tuple(each for each in OWNER_KINDS if frost or each != MilestoneKind.FROST_SAFE)
 
     @property
     def crew_milestones(self) -> tuple[MilestoneWords, ...]:
-        """Every date but that of frost where none threatens, in the schedule's order."""
+        """Every date, except frost-safe if no frost threatens, in the schedule's order."""
         return tuple(each for each in self.milestones if self.cold or each.kind != MilestoneKind.FROST_SAFE)
 
     @cached_property
@@ -141,7 +143,7 @@ class DateWording:
     # ---- one date
 
     def milestone(self, milestone: Milestone) -> MilestoneWords:
-        """Return one date in words; a date of the schedule is worded once."""
+        """Return one date in words; the words of a date are computed once."""
         known = zip(self.schedule.milestones, self.milestones, strict=True)
         return next((words for each, words in known if each is milestone), None) or self._milestone(milestone)
 
@@ -169,7 +171,7 @@ class DateWording:
         return "milestone.words.unknown-weak" if weak else "milestone.words.unknown-sentence"
 
     def _sentence(self, milestone: Milestone) -> str:
-        """Return what a date means; what may be done under the cover says that the cover stays."""
+        """Return what a date means; for a use under the cover, with the note that the cover stays."""
         sentence = self._of_kind(milestone.kind, "sentence")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
@@ -178,7 +180,7 @@ class DateWording:
         return sentence
 
     def title(self, kind: MilestoneKind) -> str:
-        """Return what an owner calls a date: "Walk on it"."""
+        """Return the owner's name of a date: "Walk on it"."""
         return self._of_kind(kind, "title")
 
     def short_title(self, kind: MilestoneKind) -> str:
@@ -208,12 +210,12 @@ class DateWording:
     # ---- when
 
     def not_before(self, when: datetime, kind: str = "") -> DatePhrase:
-        """Say an earliest date: never too early and, for most kinds of milestone, not at night."""
+        """Return an earliest date in words: never too early and, for most kinds, not at night."""
         placed = self.schedule.placement_end
         return self.speak.printed_time(printed_not_before(when, kind, placed), placed)
 
     def window(self, start: DatePhrase, end: DatePhrase) -> str:
-        """Say from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
+        """Return from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""
         if start.day == end.day:
             span = self.speak.span(start.instant, end.instant)
             return self.say("calendar-words.moment", hour=span, day=start.day)

@@ -30,7 +30,7 @@ class EventWording:
         return _lines(f"{self._crew_window(words)}.", in_stages, because)
 
     def _crew_window(self, words: MilestoneWords) -> str:
-        """Say from when to when; what is done part by part has only an end that holds for all of it."""
+        """Return from when to when; work in stages has only an end that holds for all parts."""
         if words.not_after is None:
             return words.when_text
         if words.in_stages:
@@ -65,7 +65,7 @@ class EventWording:
         return _lines(text, self.say("event.walk-through.left"), *left) if left else text
 
     def calendar_name(self, audience: Literal["owner", "crew"], revision: int) -> str:
-        """Return the name of a calendar with its revision, so that two of them differ in any list."""
+        """Return the name of a calendar with its revision, so that two calendars differ in a list."""
         name = self.say(f"calendar.{audience}-name", site=self.job.site.name)
         return self.say("calendar.version", name=name, n=revision)
 

@@ -1,4 +1,4 @@
-"""Quantities in words: in the reader's unit, rounded once, with the unit as the language writes it."""
+"""Quantities in words: in the reader's unit, rounded once, with the unit in the reader's language."""
 
 from __future__ import annotations
 
@@ -27,17 +27,17 @@ if TYPE_CHECKING:
     from handover.units import KindName
 
 WHOLE_NUMBER_UNITS = ("°F", "°C", "mm")
-"""Labels of the units that are written in whole numbers."""
+"""Labels of the units whose numbers are whole."""
 
 UNIT_AT_TEMPERATURE = re.compile(r"(.+) at (-?[\d.]+) degC")
 """A unit that holds at a temperature: "h at 21.1 degC"."""
 
 PER_METRE = "h/m"
-"""Unit of a drying time by the thickness of the slab; the United States read it by the inch."""
+"""Unit of a drying time by the thickness of the slab; US units use inches."""
 
 
 class QuantityWording:
-    """Words quantities for one reader."""
+    """Quantities in the words of one reader."""
 
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
@@ -45,15 +45,15 @@ class QuantityWording:
         self.locale = reader.translations.locale
 
     def amount(self, litres: float) -> str:
-        """Return an amount of water, in round figures."""
+        """Return an amount of water, rounded for an owner."""
         return self.measure(litres, "water")
 
     def number_with_unit(self, value: float, unit: str, digits: int = 2) -> str:
-        """Return a number that is of no kind with the unit beside it, to so many significant digits.
+        """Return a number with its unit, for a quantity without a kind, rounded to significant digits.
 
         Args:
             value: In `unit`.
-            unit: "1" of a pure number, "d", "h at 21.1 degC", "h/m" ...
+            unit: "1" for a pure number, "d", "h at 21.1 degC", "h/m" ...
             digits: Significant digits; whole numbers keep all their digits.
         """
         if conditioned := UNIT_AT_TEMPERATURE.fullmatch(unit):
@@ -67,7 +67,7 @@ class QuantityWording:
         return self._with_digits(value, "" if unit == "1" else unit, digits)
 
     def measure(self, value: float, kind: KindName, digits: int = 2) -> str:
-        """Return a quantity of a kind in the reader's unit, to so many significant digits.
+        """Return a quantity of a kind in the reader's unit, rounded to significant digits.
 
         Args:
             value: In the SI unit of its kind.
@@ -81,7 +81,7 @@ class QuantityWording:
         return self.with_label(rounded, label)
 
     def with_label(self, value: float, label: str) -> str:
-        """Return a rounded number with its unit, as the language writes it: "120 gallons"."""
+        """Return a rounded number with its unit in the reader's language: "120 gallons"."""
         key = f"quantity.{label}"
         if self.reader.has(key):
             return self.reader.say(key, value=format_number(value, self.locale))
@@ -89,16 +89,16 @@ class QuantityWording:
         return with_unit(value, label, self.locale, spelled_out=spelled_out)
 
     def number(self, value: float, kind: KindName) -> str:
-        """Return a quantity in the reader's unit without the unit, for a column that names it."""
+        """Return a quantity in the reader's unit without the unit, for a column whose heading has it."""
         number, label = to_reader(value, kind, self.units)
         return self.fixed_decimals(number, DECIMALS[label])
 
     def fixed_decimals(self, value: float, decimals: int) -> str:
-        """Return a plain number to so many decimals."""
+        """Return a plain number with fixed decimals."""
         return format_fixed(value, decimals, self.locale)
 
     def round_number(self, value: float, digits: int) -> str:
-        """Return a plain number to so many significant digits."""
+        """Return a plain number rounded to significant digits."""
         return format_rounded(value, digits, self.locale)
 
     def percent(self, share: float, digits: int = 2) -> str:
@@ -106,19 +106,19 @@ class QuantityWording:
         return format_percentage(share, digits, self.locale)
 
     def unit_name(self, kind: KindName) -> str:
-        """Return how the reader's unit of a kind is written: "°F"."""
+        """Return the name of the reader's unit of a kind: "°F"."""
         return to_reader(0.0, kind, self.units)[1]
 
     def figure_name(self, figure: Figure) -> str:
-        """Return the words for what a figure is."""
+        """Return the name of a figure."""
         return self.reader.say(f"figure.{slug(figure.name)}")
 
     def figure(self, figure: Figure, among: Iterable[Figure] = (), digits: int = 2) -> str:
-        """Return the value of a figure in the reader's unit; a share of one is always to two digits.
+        """Return the value of a figure in the reader's unit; a share of one always has two digits.
 
         Args:
-            figure: What to word.
-            among: The figures of the same reason, which say what a limit limits.
+            figure: The figure.
+            among: The figures of the same reason, from which the kind of a limit follows.
             digits: Significant digits; whole numbers keep all their digits.
         """
         match figure_kind(figure, among):

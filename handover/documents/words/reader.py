@@ -1,4 +1,4 @@
-"""Who reads: the language, the units and the texts that every part of the words shares."""
+"""The reader of documents: language, units and texts, shared by all modules of this package."""
 
 from __future__ import annotations
 
@@ -54,5 +54,5 @@ class Reader:
         return self.translations.say(key, **values)
 
     def has(self, key: str) -> bool:
-        """Tell whether the language has a string under a dotted key."""
+        """Return whether the language has a string with a dotted key."""
         return self.translations.has(key)

@@ -25,7 +25,7 @@ COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
 
 @dataclass(frozen=True)
 class CoverWords:
-    """What an owner does where it is too cold to water: title, from when until when, sentences, start."""
+    """What an owner does when it is too cold to water: title, from when until when, sentences, start."""
 
     title: str
     when: str
@@ -66,7 +66,7 @@ class DayWords:
 
     Attributes:
         date: Local.
-        since: "Day 3", as the time line counts from the pour.
+        since: "Day 3", counted from the pour as on the time line.
         day: "Tuesday, July 14".
         short_day: "Tue Jul 14".
         visits: In order of time.
@@ -101,17 +101,17 @@ class WateringWording(ScheduleWords):
 
     @cached_property
     def days_to_come(self) -> tuple[DayWords, ...]:
-        """The days of curing that are left at the time of issue."""
+        """The remaining days of curing at the time of issue."""
         return tuple(map(self._day, self._remaining.days))
 
     @property
     def began(self) -> bool:
-        """Whether some of the watering is over at the time of issue."""
+        """Whether some of the watering is past at the time of issue."""
         return self._remaining.began
 
     @cached_property
     def water_in_all(self) -> str:
-        """What the watering that is still to come takes; empty where none does."""
+        """The amount of water of the remaining watering; empty if there is none."""
         left = self._remaining
         if not left.garden_days:
             return ""
@@ -146,7 +146,7 @@ class WateringWording(ScheduleWords):
         return ""
 
     def visit(self, visit: Visit) -> VisitWords:
-        """Return one watering in words; a watering of the schedule is worded once."""
+        """Return one watering in words; the words of a watering are computed once."""
         return self._visit_words.get(id(visit)) or self._visit(visit)
 
     @cached_property
@@ -174,7 +174,7 @@ class WateringWording(ScheduleWords):
 
     @cached_property
     def cover(self) -> CoverWords | None:
-        """What to do instead of watering, where the next day of the plan is one on which it may freeze."""
+        """What to do instead of watering, if the next day of the plan has possible frost."""
         ahead = self._remaining.days
         if not (self.schedule.covered_for_frost and ahead and ahead[0].skipped_because == "frost"):
             return None
@@ -190,7 +190,7 @@ class WateringWording(ScheduleWords):
         )
 
     def _cover_end(self, visit: Visit | None) -> str:
-        """Say until when the cover stays: the next watering, else the end of curing."""
+        """Return until when the cover stays: the next watering, else the end of curing."""
         if visit is not None:
             return self.speak.moment(visit.start).text
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
