@@ -1,6 +1,6 @@
-"""One job in, the whole set of documents out.
+"""The use cases of the program, such as: one job in, the whole set of documents out.
 
-The steps, by the names that the modules, the log and the guide for contributors use:
+The steps of an issue, by the names in the modules, the log and the guide for contributors:
 
     1 read            the job record and the weather, as received                             receive
     2 check           whether they can be used and belong together; every fault at once       receive

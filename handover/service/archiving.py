@@ -1,7 +1,7 @@
-"""An issued set filed with the office: what the catalog is to know of it, and what goes into its bag.
+"""Archives an issued set: its files in a bag, its entry in the catalog.
 
-A set says all that the office needs: the record stands among its inputs, the dates in schedule.json, the
-crew's visits in crew.ics. So a folder that was issued long ago is filed like one that is issued now.
+A set has all that the office needs: the record is among its inputs, the dates are in schedule.json, the
+crew's visits in crew.ics. So an old folder is archived like a new one.
 """
 
 from __future__ import annotations
@@ -36,10 +36,10 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
 
 CALL_OWNER = "call-owner"
-"""The task of telling the owner of a frost that is forecast."""
+"""The task to call the owner about a forecast frost."""
 
 CALL_LEAD_TIME = general_rules().duration("call.before-frost")
-"""How long before a frost its owner is called."""
+"""How long before a frost the owner is called."""
 
 ONE_TIME_VISITS = (
     MilestoneKind.SAW_JOINTS,
@@ -48,27 +48,27 @@ ONE_TIME_VISITS = (
     "walk-through",
     "blankets-off",
 )
-"""Visits of the crew that a job has once, by the kinds of the calendar."""
+"""Visits of the crew that a job has once, by the event kinds of the calendar."""
 
 FROST_COVER = "frost-cover"
 
 REQUIRED_KEYS = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
-"""What is read of a schedule."""
+"""The keys that are read from a schedule."""
 
 RECORD_SUFFIXES = (".toml", ".json")
 CYLINDER_TEST_AGE = general_rules().duration("cylinder.acceptance")
-"""Age at which a standard-cured cylinder is held against the specified strength."""
+"""Age at which a standard-cured cylinder is compared with the specified strength."""
 
 
 # ---- into the archive -------------------------------------------------------------------------------
 
 
 def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult:
-    """File an issued folder. The same folder again changes nothing.
+    """Archive an issued folder. Repeating it changes nothing.
 
     Args:
         archive: The archive; made where there is none.
-        folder: As `handover issue` wrote it, with whatever was laid into it since.
+        folder: As `handover issue` wrote it, with any files added since.
         at: Time of filing, aware.
 
     Raises:
@@ -83,10 +83,10 @@ def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult
 
 
 def archive_existing_set(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
-    """File the set that stands in a folder if the archive has not got its revision; tell whether it was so.
+    """Archive the set in a folder if the archive does not have its revision; return whether it did.
 
     Raises:
-        UnusableInput: Something else than a set of this job is there.
+        UnusableInput: The folder has something else than a set of this job.
     """
     stands = check_folder(folder, job)
     if stands is None:
@@ -103,12 +103,12 @@ def archive_documents(
     *,
     others: Mapping[str, bytes] | None = None,
 ) -> DepositResult:
-    """File a set of documents that is at hand in memory. Raises as `archive_issue`.
+    """Archive a set of documents from memory. Raises as `archive_issue`.
 
     Args:
         archive: The archive; made where there is none.
         job: The record that the set was made from.
-        documents: The set as it is issued, by file name, "/" between folder and file.
+        documents: The issued set by file name, with "/" between folder and file.
         at: Time of filing, aware.
         others: Other files that belong to the job: what was sent, scans, photos.
     """
@@ -117,19 +117,19 @@ def archive_documents(
         entry = entry_of(job, documents, bag.entry if bag else None)
         deposit = Deposit(entry, documents, others or {}, contact_for(job))
         if bag and entry.revision in bag.revisions[:-1] and bag.issue(entry.revision) == documents:
-            deposit = Deposit(bag.entry, others=others or {})  # an earlier issue, which says nothing new
+            deposit = Deposit(bag.entry, others=others or {})  # an earlier issue, which has nothing new
         return deposit_files(archive, deposit, at)
 
 
 def issued_folders(folders: Path) -> list[Path]:
-    """Return the issued folders that a path means, in order of their paths.
+    """Return the issued folders of a path, in order of their paths.
 
     Args:
         folders: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
             beside which one folder with its documents lies.
 
     Raises:
-        UnusableInput: It means none, or a record means several.
+        UnusableInput: There is none, or a record has several.
     """
     if folders.is_file():
         return [_folder_of(folders)]
@@ -151,7 +151,7 @@ def _issued_below(folder: Path) -> Iterator[Path]:
 
 
 def _folder_of(record: Path) -> Path:
-    """Return the one folder beside a record that holds its documents."""
+    """Return the one folder beside a record that has its documents."""
     job = _id(record.read_bytes())
     if not isinstance(job, str):
         raise UnusableInput([_no_set(str(record), "is no job record")])
@@ -174,7 +174,7 @@ def _job_in(folder: Path) -> object:
 
 
 def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
-    """Return the documents of an issued folder, and what else was laid into it by its path in a bag.
+    """Return the documents of an issued folder, and the files added to it by their paths in a bag.
 
     Raises:
         UnusableInput: It is no issued folder.
@@ -199,10 +199,10 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
 
 
 def read_issued_record(documents: Mapping[str, bytes], where: str = "the set") -> JobRecord:
-    """Return the job record that a set of documents was made from, read from its inputs.
+    """Return the job record of a set of documents, read from its inputs.
 
     Raises:
-        UnusableInput: There is none, or it can no longer be used.
+        UnusableInput: There is none, or it is no longer usable.
     """
     examined = examine_source(issued_record(documents, where))
     if examined.record is None:
@@ -258,12 +258,12 @@ def _no_set(where: str, problem: str, record: Path = Path("job.toml")) -> Findin
 
 
 def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: JobEntry | None = None) -> JobEntry:
-    """Return what the catalog is to know of an issued job.
+    """Return the catalog entry of an issued job.
 
     Args:
         job: The record that the set was made from.
         documents: The set; its schedule.json and crew.ics are read.
-        earlier: What the catalog knows so far, if anything.
+        earlier: Its present entry, if there is one.
 
     Raises:
         UnusableInput: The set is not as it was issued.
@@ -301,7 +301,7 @@ def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: JobEntry |
 
 
 def contact_for(job: JobRecord) -> Contact:
-    """Return whom to ask about the bag of a job: its contractor."""
+    """Return the contact of a bag: the contractor of its job."""
     who = job.contractor
     return Contact(organization=who.name or "", phone=who.phone or "", email=who.email or "")
 
@@ -311,7 +311,7 @@ def _join(*texts: str | None) -> str:
 
 
 def _mix(job: JobRecord) -> str:
-    """Say the mix in words that are looked for: strength in both units, cement, what is in it."""
+    """Return the mix in search words: strength in both units, cement, additions."""
     mix = job.mix
     in_psi, in_mpa = (
         format_for_reader(mix.specified_strength, "strength", system) for system in ("us", "si")
@@ -340,8 +340,8 @@ def _not_before(schedule: Mapping[str, Any], kind: str) -> datetime | None:
 def _acknowledgement(job: JobRecord, revision: int, earlier: JobEntry | None) -> datetime | None:
     """Return when the owner acknowledged this issue.
 
-    What he signed is printed on the next set, and holds for that one. A set made from the same record after
-    that, because the weather turned, he has not seen yet.
+    A signature is printed on the next set, and counts for that one. A later set from the same record, for
+    example after a change of the weather, is not acknowledged yet.
     """
     if job.acknowledgement is None:
         return None
@@ -354,7 +354,7 @@ def _acknowledgement(job: JobRecord, revision: int, earlier: JobEntry | None) ->
 
 
 def _cylinder_low(job: JobRecord, schedule: Mapping[str, Any]) -> bool:
-    """Say whether a cylinder broke low: below the estimate, or mature and below what was specified."""
+    """Return whether a cylinder broke low: below the estimate, or mature and below the specified strength."""
     if any(each["code"] == "cylinders-weak" for each in schedule["cautions"]):
         return True
     return any(
@@ -376,11 +376,11 @@ def _offset(when: datetime) -> Any:
     return datetime.fromisoformat(when.isoformat()).tzinfo
 
 
-# ---- what is to be done -----------------------------------------------------------------------------
+# ---- tasks ------------------------------------------------------------------------------------------
 
 
 def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes]) -> Iterator[Task]:
-    """Give the crew's visits as the crew's calendar has them."""
+    """Yield the crew's visits from the crew's calendar."""
     from icalendar import Calendar  # noqa: PLC0415 - takes its time, and finding needs none
 
     try:
@@ -406,7 +406,7 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
 
 
 def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
-    """Give the calls to the owner: on the day before each frost, or at once where it is nearer."""
+    """Yield the calls to the owner: on the day before each frost, or at once if the frost is nearer."""
     for frost in frosts:
         begins = datetime.fromisoformat(frost["start"])
         if begins > issued:

@@ -1,8 +1,8 @@
-"""Many jobs at once: every record of a folder, each to a set of documents of its own.
+"""Issues many jobs at once: every record of a folder, each to its own set of documents.
 
-A record that cannot be used, or a job that fails, stops none of the others. Workers only make documents; what
-is written, to the folder and to the archive, is written here, one job at a time. Which jobs are done is read
-from the sets that stand: so the same command, given again after a run that broke off, goes on from there.
+A record with faults, or a job that fails, stops none of the others. Workers only make documents; this process
+writes them, to the folder and to the archive, one job at a time. The existing sets show which jobs are done,
+so the same command continues an interrupted run.
 """
 
 from __future__ import annotations
@@ -48,12 +48,12 @@ BatchState = Literal["done", "done before", "refused", "failed"]
 
 REPORT_FILE = "report.csv"
 MARK_FILE = f"{INPUTS_FOLDER}.batch.json"
-"""In each set: what it was made from, and what was doubtful. It goes where the inputs are replaced."""
+"""In each set: a digest of its inputs, and its cautions. It is replaced together with the inputs."""
 
 RECORD_SUFFIXES = (".toml", ".json")
 WEATHER_SUFFIXES = (".json", ".csv", ".epw", ".tmy3", ".txt")
 RECORD_KEYS = {"site", "slab", "placement", "mix"}
-"""A JSON file with none of these is somebody else's, not a job record with faults."""
+"""A JSON file with none of these keys is another kind of file, not a job record with faults."""
 
 
 @dataclass(frozen=True)
@@ -61,16 +61,16 @@ class Batch:
     """What is to be done.
 
     Attributes:
-        folder: Where the records are, at any depth.
-        out: Where each job gets a folder by its id.
+        folder: The folder of the records, at any depth.
+        out: The folder in which each job gets a folder with its id as name.
         as_of: Time of issue, aware.
-        settings: How the sets are to be made.
-        weather: A file for all jobs, or a folder with a file named like each record; None for a file named
-            like it beside the record, else a download.
+        settings: The choices of the issue.
+        weather: A file for all jobs, or a folder with a file for each record, of the same name; None for such
+            a file beside the record, else a download.
         typical: A typical year of the place of all jobs.
-        archive: Where the sets are filed as well.
-        key: Of a customer of the forecast service.
-        reissue_at: Whether a set of another time of issue is made anew.
+        archive: The archive of the sets, if they are archived.
+        key: The customer's key of the forecast service.
+        reissue_at: Whether a set of another time of issue is issued again.
     """
 
     folder: Path
@@ -85,7 +85,7 @@ class Batch:
 
 
 class BatchOutcome(NamedTuple):
-    """What came of one record: its path below the folder, its job if it has one, findings, why it failed."""
+    """The result of one record: its path below the folder, its job if it has one, findings, why it failed."""
 
     record: str
     job: str
@@ -95,7 +95,7 @@ class BatchOutcome(NamedTuple):
 
     @property
     def remarks(self) -> str:
-        """Why not, or what is doubtful, on one line."""
+        """The reason of a failure, or the cautions, on one line."""
         return self.failure or " | ".join(map(str, self.findings))
 
 
@@ -104,10 +104,10 @@ def find_records(folder: Path, *without: Path) -> tuple[Path, ...]:
 
     Args:
         folder: The folder.
-        without: Folders that are left out, as are those whose names begin with a full stop.
+        without: Folders that are left out, like those whose names begin with a full stop.
 
     Raises:
-        UnusableInput: There is no such folder, or no record in it.
+        UnusableInput: There is no such folder, or it has no record.
     """
     expected = "a folder with job records"
     if not folder.is_dir():
@@ -143,20 +143,20 @@ def run_batch(
     run_tasks: Callable[[Iterator[RenderTask]], Iterator[tuple[RenderTask, RenderResult]]],
     on_outcome: Callable[[BatchOutcome], None] = lambda _: None,
 ) -> tuple[BatchOutcome, ...]:
-    """Do every job, and write a report to the folder of the sets.
+    """Issue every job, and write a report to the folder of the sets.
 
     Args:
-        batch: What is to be done.
+        batch: The batch.
         records: The files of the job records.
-        run_tasks: Who makes the documents: see `handover.service.workers`.
-        on_outcome: Told of each job as soon as it is settled.
+        run_tasks: Runs the tasks on workers: see `handover.service.workers`.
+        on_outcome: Called with the outcome of each job as soon as it is known.
 
     Returns:
-        What came of each record, in the order of their names.
+        The outcome of each record, in the order of their names.
 
     Raises:
-        HandoverError: Another run is at work on the folder.
-        UnusableInput: There are no hands.
+        HandoverError: Another run is working on the folder.
+        UnusableInput: There are no workers.
     """
     batch.out.mkdir(parents=True, exist_ok=True)
     run = _Run(batch, on_outcome)
@@ -187,7 +187,7 @@ def _write_report(file: Path, outcomes: Iterable[BatchOutcome]) -> None:
 
 
 class _RecordSummary(NamedTuple):
-    """A record looked at: what must be known of all before the first is begun."""
+    """What must be known of every record before the first job begins."""
 
     path: Path
     job: str
@@ -214,9 +214,9 @@ class _Run:
         self._read = lru_cache(maxsize=4)(read_weather_file)
 
     def tasks(self, records: Iterable[Path]) -> Iterator[RenderTask]:
-        """Give the orders for what is to be done; settle at once what needs no hands.
+        """Yield the tasks; finish the jobs that need no worker at once.
 
-        Jobs of one grid cell follow one another, so that only one forecast need be kept.
+        Jobs of one grid cell follow one another, so that only one forecast is kept.
         """
         seen = sorted(
             (self._summarise(each) for each in records), key=lambda each: (each.cell or (), each.path)
@@ -233,7 +233,7 @@ class _Run:
                 yield order
 
     def accept(self, task: RenderTask, result: RenderResult) -> None:
-        """Put the documents of a job in place, and file them. An answer that comes again is passed over."""
+        """Publish and archive the documents of a job. A repeated result is ignored."""
         work = self._in_progress.pop(task.name, None)
         if work is None:
             return
@@ -252,15 +252,15 @@ class _Run:
                 return _RecordSummary(path, _id_of(examined), None)
             weather = self._weather_file(path, job)
         except (UnusableInput, OSError):
-            return _RecordSummary(path, "", None)  # told when its turn comes
+            return _RecordSummary(path, "", None)  # reported when its turn comes
         return _RecordSummary(path, job.id, None if weather else self._forecasts.register(job))
 
     def _task(self, summary: _RecordSummary) -> RenderTask | None:
-        """Return the order for a job; None where there is nothing left to make.
+        """Return the task of a job; None if its set exists.
 
         Raises:
-            UnusableInput: All that is wrong with the record and its weather.
-            DownloadFailed: The forecast could not be had.
+            UnusableInput: All faults of the record and its weather.
+            DownloadFailed: The forecast could not be downloaded.
         """
         batch, path = self._batch, summary.path
         examined = examine_job(path)
@@ -295,7 +295,7 @@ class _Run:
         return path.relative_to(self._batch.folder).as_posix()
 
     def _weather_file(self, record: Path, job: JobRecord | None) -> Path | None:
-        """Return the file of the weather of a record; None where it is to be downloaded."""
+        """Return the weather file of a record; None if it is to be downloaded."""
         named = self._batch.weather
         if named is None:
             return _find_weather_file(record, record.parent, job)
@@ -308,14 +308,15 @@ class _Run:
             raise UnusableInput([Finding("has none", file=str(folder), expected=expected, example=example)])
         return found
 
-    # ---- what stands already
+    # ---- existing sets
 
     def _digest(
         self, job: JobRecord, beside: AttachedFiles, weather: WeatherFile | None, year: WeatherFile | None
     ) -> str:
-        """Return what tells one set of inputs from another. A download is as good as the next one.
+        """Return a digest of the inputs of a set.
 
-        Of the record it is what was read that counts: a comment more makes no new set.
+        Any download counts as the same. Of the record, the parsed values count, so a new comment makes no new
+        set.
         """
         batch = self._batch
         files = {"record": job.model_dump_json(exclude={"assumed"}).encode(), **attached_files(job, beside)}
@@ -338,26 +339,26 @@ class _Run:
             return False
 
     def _cautions_of(self, job: str) -> tuple[Finding, ...]:
-        """Return what was doubtful when a set that stands was made."""
+        """Return the cautions of an existing set."""
         mark = json.loads((self._batch.out / job / MARK_FILE).read_bytes())
         return tuple(Finding(**each) for each in mark.get("cautions", ()))
 
     def _ensure_archived(self, job: str) -> bool:
-        """File a set that stands, if a run broke off before it was filed; tell whether that was so."""
+        """Archive an existing set, if an interrupted run did not; return whether it did now."""
         archive, batch = self._batch.archive, self._batch
         return archive is not None and archive_existing_set(archive, batch.out / job, job, batch.as_of)
 
     def _next_revision(self, job: str) -> int:
-        """Return the revision that is next, in the folder and in the archive."""
+        """Return the next revision, by the folder and the archive."""
         archive = self._batch.archive
         bag = archive.bag_or_none(job) if archive else None
         archived = bag.revisions if bag else ()
         return next_revision(job, self._batch.as_of, folder=self._batch.out / job, archived=archived)
 
-    # ---- what is settled
+    # ---- finished jobs
 
     def _publish(self, work: _JobInProgress, documents: Mapping[str, bytes]) -> None:
-        """Put a set in place, then file it: what stands is filed by the next run, if this one breaks off."""
+        """Publish a set, then archive it. After an interruption in between, the next run archives it."""
         job, archive = work.inputs.job, self._batch.archive
         whole = add_inputs(documents, work.inputs, self._batch.settings)
         doubts = [asdict(each) for each in work.inputs.cautions]
@@ -378,7 +379,7 @@ class _Run:
 
 
 def _id_of(examined: ExaminedRecord) -> str:
-    """Return the id of a record with faults, if it can be read, for the report."""
+    """Return the id of a record with faults, if it is readable, for the report."""
     text = decode_utf8(examined.source.data)
     written = parse_text(text) if isinstance(text, str) else []
     job = written.get("id") if isinstance(written, dict) else None
@@ -386,7 +387,7 @@ def _id_of(examined: ExaminedRecord) -> str:
 
 
 def _refuse_duplicate_id(summary: _RecordSummary, ids: Mapping[str, int]) -> None:
-    """Refuse a record whose id another one has: nobody knows which of them is meant."""
+    """Refuse a record with the same id as another: which one is meant is unknown."""
     if summary.job and ids[summary.job.lower()] > 1:
         finding = Finding(
             f"another record of this folder has the id {summary.job} as well",
@@ -398,7 +399,7 @@ def _refuse_duplicate_id(summary: _RecordSummary, ids: Mapping[str, int]) -> Non
 
 
 def _find_weather_file(record: Path, folder: Path, job: JobRecord | None) -> Path | None:
-    """Return the weather file in a folder that is named like a record.
+    """Return the weather file in a folder with the name of a record.
 
     Raises:
         UnusableInput: There are several.

@@ -1,10 +1,9 @@
-"""The settings of the program, read once: defaults, a file, the environment, options; the later overrides.
+"""The settings of the program, read once: defaults, a file, the environment, options; later ones override.
 
 A setting is declared once, as a field of `Config`: its default, its key in the file, what it is, what is
-expected. Its environment variable is `HANDOVER_` and the name of the field in capitals. Everything else
-follows from that: the findings, `handover config`, the manual page; a test compares the table in the README.
-
-A secret has no place in the file. It comes from the environment alone and is never printed.
+expected. Its environment variable is `HANDOVER_` and the name of the field in capitals. The findings,
+`handover config` and the manual page follow from that; a test compares the table in the README. A secret is
+not allowed in the file. It comes from the environment alone and is never printed.
 """
 
 from __future__ import annotations
@@ -20,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
 PREFIX = "HANDOVER_"
-"""What the name of every environment variable begins with."""
+"""The prefix of every environment variable."""
 
 MailSecurity = Literal["starttls", "tls"]
 
@@ -35,17 +34,17 @@ def _is_between(low: int, high: int) -> Callable[[object], bool]:
 
 @dataclass(frozen=True)
 class Setting:
-    """How a setting is written, and what it is.
+    """The declaration of a setting.
 
     Attributes:
-        key: In the file, with its table. A secret has no place there.
+        key: Its key in the file, with the table; none for a secret.
         about: What it is, in a few words.
-        unset: What happens by default, in words, where there is no value.
+        unset: What happens without a value, in words.
         expected: What a value has to be.
-        example: A value as the file has it.
-        is_valid: Whether a value is that.
-        convert: From the value as written to that of the field.
-        option: On the command line.
+        example: An example of a value, as in the file.
+        is_valid: Returns whether a value is as expected.
+        convert: Converts the value as written to that of the field.
+        option: Its option on the command line.
         secret: Whether the value is never printed.
     """
 
@@ -89,8 +88,8 @@ class Config:
     """The settings.
 
     Attributes:
-        file: The settings file, which need not be there unless it was named.
-        origins: Where the value of each setting comes from: "default", "settings.toml:12",
+        file: The settings file; it may be missing unless it was named.
+        origins: The origin of the value of each setting: "default", "settings.toml:12",
             "environment HANDOVER_ARCHIVE", "option --in".
     """
 
@@ -218,12 +217,12 @@ class Config:
     origins: Mapping[str, str] = field(default_factory=dict)
 
     def origin(self, name: str) -> str:
-        """Return where the value of a setting comes from."""
+        """Return the origin of the value of a setting."""
         return self.origins.get(name, DEFAULT)
 
 
 DEFAULT = "default"
-"""The origin of a value that is written nowhere."""
+"""The origin of a default value."""
 
 SETTINGS: Mapping[str, Setting] = {
     each.name: each.metadata["setting"] for each in fields(Config) if "setting" in each.metadata
@@ -247,7 +246,7 @@ class SettingRow:
     """A setting as it is printed.
 
     Attributes:
-        value: None where there is none; "(set)" for a secret.
+        value: None if there is none; "(set)" for a secret.
         origin: Where the value comes from.
     """
 
@@ -272,11 +271,11 @@ class SettingRow:
 
     @property
     def value_text(self) -> str:
-        """The value, or in words what happens without one."""
+        """The value, or what happens without one, in words."""
         return f"({default_text(self.name)})" if self.value is None else str(self.value)
 
     def as_json(self) -> Mapping[str, str | int | None]:
-        """Return what other programs read."""
+        """Return the row as JSON data."""
         setting = SETTINGS[self.name]
         return {
             "setting": self.name,
@@ -290,7 +289,7 @@ class SettingRow:
 
 
 def describe_settings(config: Config) -> list[SettingRow]:
-    """Return every setting with its value and where it comes from; no secret is in there."""
+    """Return every setting with its value and origin, without secrets."""
     return [SettingRow(name, _shown_value(config, name), config.origin(name)) for name in SETTINGS]
 
 
@@ -304,6 +303,6 @@ def _shown_value(config: Config, name: str) -> str | int | None:
 
 
 def hide_password(text: str) -> str:
-    """Return a URL whose password is replaced by asterisks."""
+    """Return a URL with its password replaced by asterisks."""
     text = re.sub(r"(://[^:@/]*:).*(@)", r"\1***\2", text)
     return re.sub(r"(?i)(\b[a-z]*pass[a-z]*=)[^&\s]*", r"\1***", text)

@@ -1,4 +1,4 @@
-"""Where the settings come from: a file, the environment, options; all that is wrong with them at once."""
+"""Reads the settings from a file, the environment and options, and reports all faults at once."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ FILE_VARIABLE = f"{PREFIX}SETTINGS"
 EXAMPLE_SETTINGS = 'mail = { host = "smtp.example.com", security = "starttls", user = "office@example.com" }'
 
 Raw = str | int | None
-"""A value as an option has it; None or blank where it is left out."""
+"""The value of an option; None or blank if it is left out."""
 
 _NAMES = {setting.key: name for name, setting in SETTINGS.items()}
 _TABLES = tuple(dict.fromkeys(key.partition(".")[0] for key in _NAMES))
 
 
 def user_file() -> Path:
-    """Return the settings file that is read when none is named."""
+    """Return the settings file that is read if none is named."""
     import platformdirs  # noqa: PLC0415  needless where a file is named
 
     return Path(platformdirs.user_config_dir("handover", appauthor=False)) / "settings.toml"
@@ -41,10 +41,10 @@ def read_config(file: Path | None, environ: Mapping[str, str], options: Mapping[
         file: The settings file; None for the one that HANDOVER_SETTINGS names, else the user's own, which
             may be missing.
         environ: The environment variables.
-        options: What the command line says, by the name of the setting.
+        options: The options of the command line, by the name of the setting.
 
     Raises:
-        UnusableInput: All that is wrong, in the file, in the environment and in the options.
+        UnusableInput: All faults of the file, the environment and the options.
     """
     named = file or (_expand_user(Path(environ[FILE_VARIABLE])) if environ.get(FILE_VARIABLE) else None)
     used = named or user_file()
@@ -66,7 +66,7 @@ def read_config(file: Path | None, environ: Mapping[str, str], options: Mapping[
 
 
 def _with_password(config: Config, environ: Mapping[str, str]) -> Config:
-    """Return the settings with the password, whose variable is a setting itself."""
+    """Return the settings with the password, whose variable is itself a setting."""
     variable = config.mail_password_env
     if not environ.get(variable):
         return config
@@ -76,7 +76,7 @@ def _with_password(config: Config, environ: Mapping[str, str]) -> Config:
 
 @dataclass(frozen=True)
 class _Entry:
-    """A value as written somewhere, and where."""
+    """A value as written, and where it is written."""
 
     name: str
     value: object
@@ -87,11 +87,11 @@ class _Entry:
 
     @property
     def is_valid(self) -> bool:
-        """Whether the value is what the setting expects."""
+        """Whether the value is as the setting expects."""
         return SETTINGS[self.name].is_valid(self.value)
 
     def convert(self) -> Any:
-        """Return the value as its field has it. A path in the file is relative to the file."""
+        """Return the value in the type of its field. A path in the file is relative to the file."""
         to_field = SETTINGS[self.name].convert
         value = to_field(self.value) if to_field else self.value
         if not isinstance(value, Path) or self.origin.startswith("option "):  # the shell has expanded these
@@ -128,7 +128,7 @@ def _environment_entries(environ: Mapping[str, str]) -> Iterator[_Entry]:
 
 
 def _number_or_text(name: str, text: str) -> int | str:
-    """Return a text of the environment as the file has it: a number where the setting is one."""
+    """Return a text of the environment in its type in the file: a number if the setting is one."""
     is_number = SETTINGS[name].example.isdigit() and text.isascii() and text.isdigit()
     return int(text) if is_number and len(text) < 10 else text  # noqa: PLR2004  longer ones are out of range
 
@@ -141,7 +141,7 @@ def _option_entries(options: Mapping[str, Raw]) -> Iterator[_Entry]:
 
 
 def _file_entries(file: Path, *, must_exist: bool) -> Iterator[_Entry | Finding]:
-    """Give what a settings file says, with a finding for each key that is none."""
+    """Yield the entries of a settings file, with a finding for each unknown key."""
     if not must_exist and not _is_there(file):
         return
     data = read_record_bytes(file)
@@ -165,7 +165,7 @@ def _file_entries(file: Path, *, must_exist: bool) -> Iterator[_Entry | Finding]
 
 
 def _is_there(file: Path) -> bool:
-    """Whether there is a settings file to read; in a folder that we may not enter, there is none of ours."""
+    """Return whether there is a settings file to read; a folder without access has none."""
     try:
         return file.exists()
     except PermissionError:
@@ -188,7 +188,7 @@ def _file_entry(key: str, value: object, file: Path, line: int | None) -> _Entry
 
 
 def _secret_hint(name: str) -> dict[str, Any]:
-    """Return where a secret belongs, and how it gets there."""
+    """Return where a secret belongs, and how to set it."""
     if name == "mail_password":
         expected = "password_env, and the password in that variable"
         return {"expected": expected, "example": SETTINGS["mail_password_env"].line}
@@ -200,7 +200,7 @@ def _secret_hint(name: str) -> dict[str, Any]:
 
 
 def _unknown_key(key: str, place: Mapping[str, Any]) -> Finding:
-    """Return a finding about a key that is none, with the nearest one of its table, else of any."""
+    """Return a finding about an unknown key, with the nearest key of its table, else of any table."""
     from handover.jobs.fields import nearest_word  # noqa: PLC0415  only for a finding; pydantic is slow to import
 
     table, _, word = key.partition(".")
@@ -229,7 +229,7 @@ def _unknown_table(name: str, file: Path, lines: SourceMap) -> Finding:
 
 
 def _file_finding(finding: Finding, file: Path) -> Finding:
-    """Return a finding about a file of TOML as one about the settings."""
+    """Return a finding about a TOML file as one about the settings."""
     return Finding(
         finding.problem,
         file=str(file),
@@ -241,7 +241,7 @@ def _file_finding(finding: Finding, file: Path) -> Finding:
 
 
 def _missing_host(entries: Sequence[_Entry]) -> Iterator[Finding]:
-    """Give a finding where the file describes a mail server and nothing names it."""
+    """Yield a finding where the file describes a mail server without its name."""
     in_file = [each for each in entries if each.file and each.name.startswith("mail_")]
     if in_file and not any(each.name == "mail_host" for each in entries):
         host = SETTINGS["mail_host"]

@@ -1,8 +1,7 @@
-"""What is due on a day across all jobs, as one calendar for the crew.
+"""The visits of a day across all jobs, as one calendar for the crew.
 
-Each visit has the UID and the revision that it has in its job's own crew.ics: a calendar that holds both has
-it once. Times stand in UTC, and nothing is drawn from the clock: the same day of the same jobs gives the same
-bytes.
+Each visit has the same UID and revision as in its job's own crew.ics, so a calendar with both has it once.
+Times are in UTC, and nothing depends on the clock: the same day of the same jobs gives the same bytes.
 
 Source: RFC 5545 (iCalendar); RFC 7986 (name, colour, UID of a calendar).
 """
@@ -30,10 +29,10 @@ CREW_COLOUR = CALENDAR_COLOURS["crew"]
 
 
 def day_calendar(due: Iterable[DueTask], day: date) -> bytes:
-    """Return the visits of a day as one calendar; calls and reminders are the office's and not in it.
+    """Return the visits of a day as one calendar, without the calls and reminders of the office.
 
     Args:
-        due: What is due, as `Catalog.due` gives it.
+        due: The result of `Catalog.due`.
         day: The day, for the calendar's name.
     """
     name = f"Crew, {day:%a %b} {day.day}, {day.year}"

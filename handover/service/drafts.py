@@ -1,11 +1,11 @@
-"""Job records that are being written: one folder a job, with the files they name and their history.
+"""Job records that are being written: one folder for each job, with the named files and the history.
 
     DRAFTS/JOB/
       0001-20260714T163000Z.toml   the record as it was first saved
-      0002-...                     and each time after that; the last one is the draft
+      0002-... each later one; the last one is the draft
       files/                       pictures and logs that the record names
 
-What was saved is never written again, so that nothing typed is lost. A record with faults can be saved too.
+A saved revision is never overwritten, so that nothing typed is lost. A record with faults can be saved too.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ _TIME = "%Y%m%dT%H%M%SZ"
 
 @dataclass(frozen=True)
 class DraftRevision:
-    """A draft as it was saved once: its number from 1, when, and its bytes."""
+    """One saved revision of a draft: its number from 1, when, and its bytes."""
 
     number: int
     saved_at: datetime
@@ -57,12 +57,12 @@ class RecordDraft:
     """A record that is being written.
 
     Attributes:
-        name: Of the draft.
-        number: How often it was saved.
+        name: Name of the draft.
+        number: Number of times it was saved.
         saved_at: When it was saved last.
-        source: The record with the files that it names: ready to be issued.
-        job: The job, or None as long as there are faults.
-        findings: All that is wrong or doubtful about it.
+        source: The record with the files that it names, as input for an issue.
+        job: The job, or None while there are faults.
+        findings: Its faults and cautions.
     """
 
     name: str
@@ -74,7 +74,7 @@ class RecordDraft:
 
 
 class Drafts:
-    """The drafts in a folder, which is made when the first is saved."""
+    """The drafts in a folder, which is created with the first draft."""
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
@@ -87,7 +87,7 @@ class Drafts:
         return tuple(sorted(found))
 
     def read(self, name: str) -> RecordDraft:
-        """Return a draft as it was saved last.
+        """Return the last revision of a draft.
 
         Raises:
             UnusableInput: There is none of that name.
@@ -115,15 +115,15 @@ class Drafts:
         files: Mapping[str, bytes] | None = None,
         after: int | None = None,
     ) -> RecordDraft:
-        """Save a draft; return it with its findings. The same bytes again change nothing.
+        """Save a draft; return it with its findings. Saving the same bytes again changes nothing.
 
         Args:
             name: Of the draft, such as the id of the job; small and capital letters are the same. No two
                 other names are one draft; one that some system does not take gets a suffix.
             data: The record, TOML or JSON, with faults or without.
             at: Time of saving, aware.
-            files: Files that the record names, by those names; a later one takes the place of an earlier.
-            after: The number of the revision that was changed; None to save whatever is there.
+            files: Files that the record names, by those names; a later file replaces an earlier one.
+            after: The number of the revision that was edited; None to save in any case.
 
         Raises:
             UnusableInput: The draft was changed by somebody else since, or a file has a name that leads out
@@ -141,7 +141,8 @@ class Drafts:
             if not saved or saved[-1][2].read_bytes() != data:
                 stamp = at.astimezone(UTC).strftime(_TIME)
                 _write(folder / f"{last + 1:04}-{stamp}.{_language(data)}", data)
-            for path, content in (files or {}).items():  # after the record: a bad file loses nothing typed
+            # after the record, so that a bad file loses nothing typed
+            for path, content in (files or {}).items():
                 _write(folder / FILES_FOLDER / path, content)
             return self.read(name)
 
@@ -175,7 +176,7 @@ def _problem_of_name(path: str) -> Finding | None:
 
 
 def _revisions_in(folder: Path) -> list[tuple[int, datetime, Path]]:
-    """Return number, time and file of each time a draft was saved, in order."""
+    """Return number, time and file of each revision of a draft, in order."""
     if not folder.is_dir():
         return []
     found = ((each, _SAVED.fullmatch(each.name)) for each in folder.iterdir())
@@ -192,10 +193,10 @@ def _language(data: bytes) -> str:
 
 
 def _write(file: Path, data: bytes) -> None:
-    """Write a file, whole or not at all; it is on the disk before this returns.
+    """Write a file completely or not at all; it is on the disk before this returns.
 
     Raises:
-        UnusableInput: It cannot be written by this name.
+        UnusableInput: It cannot be written with this name.
     """
     try:
         file.parent.mkdir(parents=True, exist_ok=True)

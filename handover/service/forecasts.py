@@ -1,4 +1,4 @@
-"""Weather that jobs share: one download for each grid cell, one reading for each file."""
+"""Weather shared by jobs: one download for each grid cell, one parsing for each file."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 
 CELL_DEG = 0.025
-"""Grid cell in which sites share a forecast: the 2.5 km of the National Weather Service's grid, the finest of
-those asked. [degrees]"""
+"""Size of the grid cell in which sites share a forecast: the 2.5 km of the National Weather Service, the
+finest grid of the sources. [degrees]"""
 
 LONG_AGO = timedelta(days=90)
-"""A pour longer ago is asked for by itself, since the services do not go back that far."""
+"""An older pour has its own download, since the services do not go back that far."""
 
 MAX_SERIES = 16
 
@@ -32,7 +32,7 @@ GridCell = tuple[int, int, bool]
 
 
 class _ForecastRequest(NamedTuple):
-    """What is asked for a grid cell: enough for all its jobs."""
+    """The time span to download for a grid cell, enough for all of its jobs."""
 
     start: datetime
     until: datetime
@@ -41,7 +41,7 @@ class _ForecastRequest(NamedTuple):
 
 
 class ForecastCache:
-    """One forecast for each grid cell, asked for when its first job comes up, for its middle."""
+    """One forecast for each grid cell, for its middle, downloaded for the first of its jobs."""
 
     def __init__(self, now: datetime, key: str | None) -> None:
         self._now = now
@@ -50,7 +50,7 @@ class ForecastCache:
         self._latest: tuple[GridCell, WeatherFile | HandoverError] | None = None
 
     def register(self, job: JobRecord) -> GridCell | None:
-        """Note what a job needs; return its cell, None where it says no place."""
+        """Register what a job needs; return its cell, or None if the record has no place."""
         site, start, until = job.site, job.placement.start, needed_until(job)
         if site.latitude is None or site.longitude is None:
             return None
@@ -65,7 +65,7 @@ class ForecastCache:
         """Return the forecast for a job. Raises as `download_weather`."""
         ask = self._requests[key] if key else None
         if key is None or ask is None or not ask.contact:
-            return download_weather(job, self._now, key=self._key)  # which says what is missing
+            return download_weather(job, self._now, key=self._key)  # which reports what is missing
         if self._latest is None or self._latest[0] != key:
             self._latest = (key, self._download(key, ask, ask.contact))
         answer = self._latest[1]
@@ -82,17 +82,17 @@ class ForecastCache:
             return download_weather_for(
                 middle, request.start, request.until, contact=contact, now=self._now, key=self._key
             )
-        except HandoverError as fault:  # once is enough for all jobs of the cell
+        except HandoverError as fault:  # one failure counts for all jobs of the cell
             return fault
 
 
 def _grid_cell(latitude: float, longitude: float) -> tuple[int, int]:
-    """Return the grid cell of a place, by its middle."""
+    """Return the middle of the grid cell of a place."""
     return round(latitude / CELL_DEG), round(longitude / CELL_DEG)
 
 
 class CachingWeatherReader:
-    """Reads weather once for all jobs that share it: as `examine_weather_bytes`, whose answer it keeps."""
+    """Reads weather once for all jobs that share it: `examine_weather_bytes` with a cache."""
 
     def __init__(self) -> None:
         self._kept: dict[Any, WeatherExamined] = {}
@@ -106,7 +106,7 @@ class CachingWeatherReader:
         *,
         received_at: datetime | None = None,
     ) -> WeatherExamined:
-        """Return the weather in a file, read now or before."""
+        """Return the weather of a file, from the cache if possible."""
         anywhere = (data, name, year, received_at)
         here = (*anywhere, site.latitude, site.longitude)
         kept = self._kept.get(anywhere) or self._kept.get(here)
@@ -115,5 +115,6 @@ class CachingWeatherReader:
             names_place = kept[0] is not None and kept[0].latitude is not None
             if len(self._kept) >= MAX_SERIES:
                 del self._kept[next(iter(self._kept))]
-            self._kept[anywhere if names_place else here] = kept  # the sun stands where the file says
+            # sunshine is computed for the place that the file names
+            self._kept[anywhere if names_place else here] = kept
         return kept

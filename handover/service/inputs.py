@@ -41,10 +41,10 @@ LOG = logging.getLogger("handover")
 
 
 def read_record(path: Path) -> tuple[JobRecord, tuple[Finding, ...]]:
-    """Return a job record, and what is doubtful about it.
+    """Return a job record, and its cautions.
 
     Raises:
-        UnusableInput: All that is wrong with it.
+        UnusableInput: It has faults; carries all findings.
     """
     examined = examine_job(path)
     if examined.record is None:
@@ -60,14 +60,14 @@ def check_inputs(
     typical_file: WeatherFile | None = None,
     examine: Callable[..., WeatherExamined] = examine_weather_bytes,
 ) -> JobInputs:
-    """Check a job record and its weather, by themselves and against each other.
+    """Check a job record and its weather, each alone and together.
 
     Args:
-        examined: What came of reading the job record.
+        examined: The result of reading the job record.
         weather_file: The weather as received.
         as_of: Time of issue, aware.
         typical_file: A typical year of the place, as received.
-        examine: Reads the weather, as `examine_weather_bytes` does.
+        examine: Reads the weather, like `examine_weather_bytes`.
 
     Raises:
         UnusableInput: All that is wrong with them, and between them.
@@ -96,7 +96,7 @@ def check_inputs(
         ],
         reserved=(SETTINGS_FILE,),
     )
-    names = list(inputs)  # of which the weather comes last
+    names = list(inputs)  # the weather is the last of them
     return JobInputs(
         job=job,
         weather=series,
@@ -111,17 +111,17 @@ def check_inputs(
 
 
 def read_weather_file(path: Path) -> WeatherFile:
-    """Return a weather file as it is."""
+    """Return a weather file unchanged."""
     data, fault = read_bytes(path)
     return WeatherFile(str(path), data or b"", fault=fault)
 
 
 def download_weather(job: JobRecord, now: datetime, *, key: str | None = None) -> WeatherFile:
-    """Download the forecast for a job's site, exactly as the service gives it.
+    """Download the forecast for a job's site, exactly as the service sends it.
 
     Raises:
-        UnusableInput: The record does not say whom the service may turn to.
-        DownloadFailed: No service gave a forecast.
+        UnusableInput: The record has no contact for the service.
+        DownloadFailed: No service sent a forecast.
     """
     if not job.contractor.email:
         finding = Finding(
@@ -145,7 +145,7 @@ def download_weather_for(
     now: datetime,
     key: str | None = None,
 ) -> WeatherFile:
-    """Download the forecast for a place and a stretch of time. Raises as `download_forecast`."""
+    """Download the forecast for a place and a time span. Raises as `download_forecast`."""
     from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
 
     answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
@@ -153,17 +153,17 @@ def download_weather_for(
 
 
 def needed_until(job: JobRecord) -> datetime:
-    """Return up to when the schedule of a job needs weather."""
+    """Return until when the schedule of a job needs weather."""
     return job.placement.end.astimezone(UTC) + timedelta(days=DAYS)
 
 
 def _examine(
     weather_file: WeatherFile, job: JobRecord | None, as_of: datetime, examine: Callable[..., WeatherExamined]
 ) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
-    """Return the weather in a file, and what is wrong or doubtful about it, by itself and for the job."""
+    """Return the weather of a file, with its faults and cautions, alone and for the job."""
     if weather_file.fault is not None:
         return None, (weather_file.fault,)
-    if job is None:  # its own faults can be told all the same, as if it were for anywhere
+    if job is None:  # its own faults can still be reported, without a place
         return examine(weather_file.data, weather_file.name, Location(0.0, 0.0), as_of.year)
     series, findings = examine(
         weather_file.data,
@@ -181,7 +181,7 @@ def _examine(
 def _examine_typical(
     weather_file: WeatherFile, job: JobRecord | None, examine: Callable[..., WeatherExamined]
 ) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
-    """Return the typical year in a file, laid on the year of the job, and what is wrong with it."""
+    """Return the typical year of a file, moved to the year of the job, and its faults."""
     if weather_file.fault is not None or job is None:
         return None, () if weather_file.fault is None else (weather_file.fault,)
     series, findings = examine(weather_file.data, weather_file.name, job.site, job.placement.start.year)
@@ -197,7 +197,7 @@ def _examine_typical(
 
 
 def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
-    """Return the files that a record names, by the names it gives them."""
+    """Return the files that a record names, by their names in the record."""
     return dict([*_logs(job, files), *_pictures(job, files).items()])
 
 
@@ -222,7 +222,7 @@ def compute(
     revision: int = 1,
     settings: Settings = Settings(),  # noqa: B008 - it does not change
 ) -> CureSchedule:
-    """Return the schedule of what was received, its time of issue aware."""
+    """Return the schedule of the inputs; the time of issue is aware."""
     LOG.info("3 compute")
     return plan_cure(
         inputs.job,

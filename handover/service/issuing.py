@@ -1,9 +1,9 @@
-"""One job issued: the one way from a record and its weather to a set of documents.
+"""Issues one job: the only way from a record and its weather to a set of documents.
 
-The command line, batch, reissue and the Python API all come through here, so that the same inputs, choices,
-revision and time give the same set, to the byte, whoever asks.
+The command line, batch, reissue and the Python API all use it, so that the same inputs, choices, revision and
+time give the same set, to the byte.
 
-    request     read_request, or values that are at hand
+    request     read_request, or values in memory
     inputs      check_request
     schedule    compute_schedule
     set         render_set, or assemble_set where the documents were rendered elsewhere
@@ -55,7 +55,7 @@ LOG = logging.getLogger("handover")
 
 @dataclass(frozen=True)
 class IssueRequest:
-    """What a set is to be made from, and how.
+    """The inputs and choices of a set.
 
     Attributes:
         record: The job record as received, with the files that it names.
@@ -64,8 +64,8 @@ class IssueRequest:
         settings: The choices of the issue.
         typical: A typical year of the place, for the hours past the forecast.
         revision: Of the set, 1 and up.
-        earlier: The set of the issue before, by file name: what changed is compared with it, and calendar
-            events that it had and this one has no more are called off.
+        earlier: The set of the previous issue, by file name: changes are found by comparison with it, and
+            calendar events that are only in it are cancelled.
     """
 
     record: RecordSource
@@ -85,8 +85,8 @@ class IssuedSet:
         job: The record.
         schedule: Its schedule.
         files: The contents by file name, in the order of the reader's interest; "/" between folder and file.
-            Below `inputs/` is what the set was made from, with the choices in `inputs/settings.json`.
-        findings: What is doubtful about the inputs, though it stops nothing.
+            `inputs/` has the inputs of the set, with the choices in `inputs/settings.json`.
+        findings: The cautions of the inputs.
     """
 
     job: JobRecord
@@ -95,10 +95,10 @@ class IssuedSet:
     findings: tuple[Finding, ...] = ()
 
     def write(self, folder: str | PathLike[str]) -> None:
-        """Write the set to a folder: all of it, or nothing.
+        """Write the set to a folder, completely or not at all.
 
         Args:
-            folder: New, empty, or with an earlier set of the same job, which this one takes the place of.
+            folder: New, empty, or with an earlier set of the same job, which is replaced.
 
         Raises:
             UnusableInput: Something else is in the place of the folder, or an issue that is not earlier.
@@ -107,7 +107,7 @@ class IssuedSet:
         publish(self.files, Path(folder), self.job.id)
 
     def archive(self, archive: Archive, at: datetime) -> DepositResult:
-        """Archive the set. The same set again changes nothing.
+        """Archive the set. Repeating it changes nothing.
 
         Args:
             archive: The archive; made where there is none.
@@ -135,7 +135,7 @@ def issue(
     revision: int = 1,
     earlier: Mapping[str, bytes] | None = None,
 ) -> IssuedSet:
-    """Return the set of documents of a job: to be written, archived or sent.
+    """Return the set of documents of a job, ready to be written, archived or sent.
 
     Args:
         record: The file of the job record, or the record as received.
@@ -183,7 +183,7 @@ def issue_request(request: IssueRequest) -> IssuedSet:
 
 @dataclass(frozen=True)
 class PlannedCure:
-    """A schedule without documents: the record, its schedule, and what is doubtful about the inputs."""
+    """A schedule without documents: the record, its schedule, and the cautions of the inputs."""
 
     job: JobRecord
     schedule: CureSchedule
@@ -191,10 +191,10 @@ class PlannedCure:
 
 
 def plan_request(request: IssueRequest, on_findings: OnFindings = lambda _: None) -> PlannedCure:
-    """Return the schedule that a set of the request would be made from.
+    """Return the schedule of a request.
 
     Args:
-        request: What the schedule is to be made from.
+        request: The inputs and choices.
         on_findings: Called with what is doubtful, before the schedule is computed.
 
     Raises:
@@ -217,7 +217,7 @@ def read_request(
     typical: Path | None = None,
     key: str | None = None,
 ) -> IssueRequest:
-    """Return the request for the set of the files of a record and of its weather.
+    """Return the request for a set from the files of a record and of its weather.
 
     Args:
         record: The file of the job record.
@@ -228,7 +228,7 @@ def read_request(
         key: Of a customer of the forecast service, for the download.
 
     Raises:
-        UnusableInput: The weather is to be downloaded, and the record cannot be used.
+        UnusableInput: The weather is to be downloaded, and the record has faults.
         DownloadFailed: The forecast could not be downloaded.
     """
     LOG.info("1 read")
@@ -250,11 +250,11 @@ def check_request(
     examined: ExaminedRecord | None = None,
     examine: Callable[..., WeatherExamined] = examine_weather_bytes,
 ) -> JobInputs:
-    """Check record and weather, by themselves and against each other.
+    """Check record and weather, each alone and together.
 
     Args:
-        request: What the set is to be made from.
-        examined: What came of reading its record, where that was done before.
+        request: The inputs and choices.
+        examined: The result of reading its record, if that was done before.
         examine: Reads the weather, as `examine_weather_bytes` does.
 
     Raises:
@@ -270,10 +270,10 @@ def check_request(
 
 
 def compute_schedule(inputs: JobInputs, request: IssueRequest) -> CureSchedule:
-    """Return the schedule of a request, with what changed since the issue before.
+    """Return the schedule of a request, with the changes since the previous issue.
 
     Raises:
-        UnusableInput: The issue before has no schedule that can be read.
+        UnusableInput: The previous issue has no readable schedule.
     """
     schedule = compute(inputs, request.as_of, request.revision, request.settings)
     if request.earlier is None:
@@ -293,10 +293,10 @@ def render_set(
     """Return the set of a schedule.
 
     Args:
-        inputs: What it is made from.
-        schedule: Its schedule.
-        request: How it is to be made.
-        workers: Processes that render the PDFs side by side; without them, this process does.
+        inputs: The checked inputs.
+        schedule: Their schedule.
+        request: The request, with its choices.
+        workers: Processes that render the PDFs side by side; without them, this process renders.
 
     Raises:
         RenderingFailed: A document could not be rendered cleanly.
@@ -314,7 +314,7 @@ def render_set(
 
 
 def add_inputs(documents: Mapping[str, bytes], inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
-    """Return the files of a set: its documents, and what it was made from with the choices of the issue."""
+    """Return the files of a set: its documents, its inputs, and the choices of the issue."""
     made_from = add_manifest(inputs, settings)
     return {**documents, **{f"{INPUTS_FOLDER}{name}": data for name, data in made_from.items()}}
 
@@ -328,15 +328,15 @@ def issue_to_folder(
     on_findings: OnFindings = lambda _: None,
     workers: PdfWorkers | None = None,
 ) -> IssuedSet:
-    """Issue to a folder, as the next revision of the set that is there; return the set.
+    """Issue to a folder, as the next revision of the set in it; return the set.
 
     Of several runs that issue to the folder at once, each waits for the one before.
 
     Args:
-        request: What the set is to be made from; its revision is not used.
+        request: The inputs and choices; its revision is not used.
         folder: New, empty, or with an earlier set of the same job.
         on_findings: Called with what is doubtful, before the schedule is computed.
-        workers: As `render_set` has them.
+        workers: As in `render_set`.
 
     Raises:
         UnusableInput, RenderingFailed: As `issue` and `IssuedSet.write`.

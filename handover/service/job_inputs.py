@@ -1,4 +1,4 @@
-"""What a set is made from, as values: the job, its weather, the files as received and the names they keep."""
+"""The inputs of a set as values: the job, its weather, the files as received with their names."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class WeatherFile:
-    """A weather file as received, or why it could not be.
+    """A weather file as received, or why it could not be read.
 
     Attributes:
-        name: What to call it.
-        data: Its bytes; empty where there is a fault.
+        name: Its name.
+        data: Its bytes; empty if there is a fault.
         received_at: When it was downloaded, if it was.
         fault: Why it could not be read.
     """
@@ -36,16 +36,16 @@ class WeatherFile:
 
 @dataclass(frozen=True)
 class JobInputs:
-    """A job and its weather, read and found usable.
+    """A job and its weather, read and checked.
 
     Attributes:
         job: The record.
-        weather: Its weather, as far as it was given.
-        files: What was received, the record first. What it names keeps that name, folder and all, so that
-            it can be read again where these are laid down.
-        pictures: The job's own pictures, by the names that the record gives them.
-        cautions: What is doubtful, though it stops nothing.
-        typical: A typical year of the place, where one was given.
+        weather: Its weather, as far as the source has it.
+        files: The files as received, the record first. Files that the record names keep their names and
+            folders, so that the record can be read again with them.
+        pictures: The job's own pictures, by their names in the record.
+        cautions: The cautions of the inputs.
+        typical: A typical year of the place, if there is one.
         weather_file: Name of the weather among the inputs; `typical_file` likewise.
         received_at: When the weather was downloaded, if it was.
     """
@@ -62,7 +62,7 @@ class JobInputs:
 
 
 def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:
-    """Return files by names that lead out of no folder; one whose name is taken gets a number."""
+    """Return files by names that stay inside a folder; a name that is taken gets a number."""
     named: dict[str, bytes] = {}
     taken = {casefold_path(each) for each in reserved}
     for name, content in files:
@@ -74,6 +74,6 @@ def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = (
 
 
 def is_inside(name: str) -> bool:
-    """Say whether a relative path leads out of no folder."""
+    """Return whether a relative path stays inside its folder."""
     path = PurePath(name)
     return bool(path.parts) and not path.is_absolute() and ".." not in path.parts and name.isprintable()

@@ -1,4 +1,4 @@
-"""The states of a job in words. It imports nothing, since the command line offers them as choices."""
+"""The states of a job in words. It imports nothing, because the command line offers them as choices."""
 
 STATE_WORDS = {
     "curing": "curing",

@@ -1,7 +1,7 @@
-"""Secret addresses of owners' pages: who has one sees the page, and nobody can guess one.
+"""Secret addresses of owners' pages: anyone with the address sees the page, and nobody can guess it.
 
-A token has 128 random bits, drawn by the caller, or made of the job's id and a key. Only its hash is kept:
-who reads the table of links can open no page. A link that was withdrawn never works again.
+A token has 128 random bits from the caller, or is derived from the job's id and a key. Only its hash is
+stored: a reader of the table of links cannot open a page. A withdrawn link never works again.
 
 Source: RFC 4648 section 5 (base64url), RFC 2104 (HMAC), FIPS 180-4 (SHA-256).
 """
@@ -22,10 +22,10 @@ if TYPE_CHECKING:
 
 TOKEN_BYTES = 16
 MIN_KEY_BYTES = 32
-"""Bytes of a key from which tokens are made, at least: those of the hash."""
+"""Minimum number of bytes of a key for tokens: that of the hash."""
 
 TOKEN = re.compile(r"[A-Za-z0-9_-]{22}")
-"""A token as it is written in an address."""
+"""A token as written in an address."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +36,7 @@ class Link:
         job: The id of the job.
         digest: SHA-256 of the token, in hexadecimal.
         created: When it was made, aware.
-        withdrawn: When it was withdrawn; None as long as it works.
+        withdrawn: When it was withdrawn; None while it works.
     """
 
     job: str
@@ -49,7 +49,7 @@ def random_token(random_bytes: Callable[[int], bytes]) -> str:
     """Return a token from a source of randomness such as `secrets.token_bytes`.
 
     Raises:
-        ValueError: The source gives fewer bytes than asked for.
+        ValueError: The source returns too few bytes.
     """
     drawn = random_bytes(TOKEN_BYTES)
     if len(drawn) != TOKEN_BYTES:
@@ -58,12 +58,12 @@ def random_token(random_bytes: Callable[[int], bytes]) -> str:
 
 
 def derive_token(job: str, key: bytes, number: int = 1) -> str:
-    """Return the token of a job that follows from a key: the same key gives the same token.
+    """Return the token of a job derived from a key: the same key gives the same token.
 
     Args:
         job: The id of the job.
         key: Secret, 32 bytes at least.
-        number: Counts the links of the job; a renewed link has the next one.
+        number: Number of the link of the job; a renewed link has the next number.
 
     Raises:
         ValueError: The key is too short.
@@ -74,7 +74,7 @@ def derive_token(job: str, key: bytes, number: int = 1) -> str:
 
 
 def token_digest(token: str) -> str:
-    """Return what is kept of a token."""
+    """Return the hash of a token, which is stored."""
     return sha256(token.encode()).hexdigest()
 
 
@@ -89,7 +89,7 @@ class LinkTable:
     links: tuple[Link, ...] = ()
 
     def job_of(self, token: str) -> str | None:
-        """Return the id of the job whose page a token opens; None where it opens none."""
+        """Return the id of the job whose page a token opens, or None."""
         if not TOKEN.fullmatch(token):
             return None
         digest = token_digest(token)
@@ -97,14 +97,14 @@ class LinkTable:
         return next((each.job for each in found if each.withdrawn is None), None)
 
     def of(self, job: str) -> tuple[Link, ...]:
-        """Return the links of a job, those that were withdrawn included, in the order they were made."""
+        """Return the links of a job, including withdrawn ones, in the order of creation."""
         return tuple(each for each in self.links if each.job == job)
 
     def add(self, job: str, token: str, at: datetime) -> LinkTable:
         """Return the table with one more link.
 
         Raises:
-            ValueError: It is no token, or one that was used before.
+            ValueError: It is not a token, or it was used before.
         """
         if not TOKEN.fullmatch(token):
             raise ValueError("is no token of 128 bits")
@@ -114,7 +114,7 @@ class LinkTable:
         return LinkTable((*self.links, link))
 
     def withdraw(self, job: str, at: datetime) -> LinkTable:
-        """Return the table in which no link of a job works any more."""
+        """Return the table with all links of a job withdrawn."""
         return LinkTable(
             tuple(
                 replace(each, withdrawn=at) if each.job == job and each.withdrawn is None else each
@@ -123,11 +123,11 @@ class LinkTable:
         )
 
     def renew(self, job: str, token: str, at: datetime) -> LinkTable:
-        """Return the table in which a new link of a job works, and no earlier one."""
+        """Return the table with a new link of a job and the earlier ones withdrawn."""
         return self.withdraw(job, at).add(job, token, at)
 
     def to_json(self) -> bytes:
-        """Return the table as JSON text, to be kept."""
+        """Return the table as JSON text, for storage."""
         rows = [
             {
                 **asdict(each),
@@ -140,10 +140,10 @@ class LinkTable:
 
 
 def read_links(text: bytes) -> LinkTable:
-    """Return the table in a JSON text.
+    """Return the table of a JSON text.
 
     Raises:
-        ValueError: It is no table of links.
+        ValueError: It is not a table of links.
     """
     try:
         return LinkTable(

@@ -1,12 +1,12 @@
-"""The mail server that messages go through, from the settings. A password has no place in their file.
+"""The mail server for messages, from the settings. A password is not allowed in their file.
 
 [mail]
 host = "smtp.example.com"
 port = 587                                   # 587 with starttls, 465 with tls
-security = "starttls"                        # or "tls"; never in the open
-user = "office@example.com"                  # where the server asks for one
+security = "starttls"                        # or "tls"; never unencrypted
+user = "office@example.com"                  # if the server requires one
 password_env = "HANDOVER_MAIL_PASSWORD"      # the environment variable that holds the password
-from = "office@example.com"                  # whose account sends; else the contractor of the message
+from = "office@example.com"                  # the account that sends (default: the contractor)
 """
 
 from __future__ import annotations
@@ -28,16 +28,16 @@ PORTS: Mapping[MailSecurity, int] = {"starttls": 587, "tls": 465}
 
 @dataclass(frozen=True)
 class MailServer:
-    """Where messages go out, and how to log in there.
+    """The server that sends messages, and its login.
 
     Attributes:
-        host: Its name, for which its certificate must speak.
-        port: Of message submission.
-        security: TLS from the first byte, or asked for by STARTTLS before anything else is said.
-        user: None where the server asks for no login.
-        sender: Whose account sends; None for the contractor of each message.
+        host: Its name, which its certificate must have.
+        port: Its port for message submission.
+        security: TLS from the first byte, or STARTTLS before anything else.
+        user: The account; None if the server requires no login.
+        sender: The address that sends; None for the contractor of each message.
         password_env: The environment variable that holds the password.
-        secret: The password from there, empty where there is none.
+        secret: The password from there, empty if there is none.
     """
 
     host: str
@@ -49,10 +49,10 @@ class MailServer:
     secret: str = field(default="", repr=False)
 
     def password(self) -> str:
-        """Return the password, empty where the server asks for none.
+        """Return the password, empty if the server requires none.
 
         Raises:
-            UnusableInput: There is none, or a server would not accept it.
+            UnusableInput: It is missing, or a server would not accept it.
         """
         if self.user is None:
             return ""
@@ -72,7 +72,7 @@ def mail_server(config: Config) -> MailServer:
     """Return the mail server of the settings.
 
     Raises:
-        UnusableInput: They name none.
+        UnusableInput: There is none.
     """
     if config.mail_host is None:
         problem = "names no mail server" if config.file.exists() else "does not exist"

@@ -1,7 +1,7 @@
-"""Where the message of a job is, and where it is noted that it was sent: a folder, or a bag of the archive.
+"""Stores of the message of a job and the log of its deliveries: a folder, or a bag of the archive.
 
-A folder keeps `sent.json` beside its message. A bag is never written again: each step of a delivery becomes a
-file of its own among the job's messages, `messages/NNNN/sent.json` and, numbered, those after it.
+A folder has `sent.json` beside its message. Files of a bag are never overwritten: each step of a delivery is
+a new file among the job's messages, `messages/NNNN/sent.json` and numbered files after it.
 """
 
 from __future__ import annotations
@@ -39,25 +39,25 @@ if TYPE_CHECKING:
     from handover.service.send_log import MessageDraft
 
 WITHDRAWN = "withdrawn"
-"""State in an archived log of a delivery that did not take place after all."""
+"""State in an archived log of a delivery that did not take place."""
 
 
 class DraftStore(Protocol):
-    """Where the message of a job is, and the log of what went out."""
+    """A store of the message of a job, with its delivery log."""
 
     @property
     def name(self) -> Path | str:
-        """What the job is called in what is reported."""
+        """Name of the job in reports."""
 
     def read(self) -> MessageDraft:
         """Return the message.
 
         Raises:
-            UnusableInput: There is none, or it does not say from whom or to whom.
+            UnusableInput: There is none, or it has no sender or receiver.
         """
 
     def open_log(self) -> AbstractContextManager[DeliveryLog]:
-        """Give the log of what went out; a second run waits until the first is done.
+        """Open the delivery log; a second run waits until the first is done.
 
         Raises:
             NotSent: The log cannot be read.
@@ -75,7 +75,7 @@ class FolderMessages:
         return read_draft(self.name)
 
     def open_log(self) -> AbstractContextManager[DeliveryLog]:
-        """Give the log beside the message, see `DraftStore`."""
+        """Open the log beside the message, see `DraftStore`."""
         return open_send_log(message_file(self.name).parent)
 
 
@@ -100,7 +100,7 @@ class ArchivedMessages:
 
     @contextmanager
     def open_log(self) -> Iterator[DeliveryLog]:
-        """Give the log in the bag, see `DraftStore`; nobody else writes to the bag meanwhile."""
+        """Open the log in the bag, see `DraftStore`; the bag is locked meanwhile."""
         with ExitStack() as stack:
             with _faults_of_the_archive():
                 stack.enter_context(self.archive.lock(self.name))
@@ -110,7 +110,7 @@ class ArchivedMessages:
 
 @contextmanager
 def _faults_of_the_archive() -> Iterator[None]:
-    """Have a bag that is locked or damaged stop its own message alone."""
+    """Turn the errors of a locked or damaged bag into `NotSent`, so that other messages are still sent."""
     try:
         yield
     except (CorruptBag, LockTimeout) as fault:
@@ -118,7 +118,7 @@ def _faults_of_the_archive() -> Iterator[None]:
 
 
 class _ArchivedLog(DeliveryLog):
-    """What went out of a bag."""
+    """The delivery log of a bag."""
 
     def __init__(self, archive: Archive, bag: Bag) -> None:
         self._files = _log_files(bag)
@@ -135,7 +135,7 @@ class _ArchivedLog(DeliveryLog):
         try:
             deposit = Deposit(self._archive.bag(self._job).entry, others={self._path: text.encode()})
             deposit_files(self._archive, deposit, datetime.fromisoformat(entry.at))
-        except IndexPending:  # it is in the bag; the next run tells the catalog
+        except IndexPending:  # it is in the bag; the next run updates the catalog
             return
         except (HandoverError, OSError) as fault:
             raise NotSent(f"What was sent cannot be noted in the archive: {fault}") from None
@@ -151,7 +151,7 @@ def _log_files(bag: Bag) -> list[str]:
 
 
 def _deliveries(bag: Bag, files: list[str]) -> list[Delivery]:
-    """Return the deliveries that logs note, each in the state that was noted last."""
+    """Return the deliveries in logs, each in its last state."""
     latest: dict[tuple[str, tuple[str, ...], str], str] = {}
     try:
         for path in files:

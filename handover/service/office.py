@@ -1,7 +1,7 @@
-"""What the office asks of an archive: which jobs, in what state, what is due, all of it for other programs.
+"""Queries of an archive by the office: jobs, their states, tasks due, and the export for other programs.
 
-Each question first completes what a run that was killed left undone, so that no job is missing; who may only
-read the archive asks its catalog as it is. Answers are plain values: no catalog, no path, nothing printed.
+Each query first recovers what a killed run left incomplete, so that no job is missing; with read-only access,
+the catalog is used as it is. Results are plain values: no catalog, no path, nothing printed.
 """
 
 from __future__ import annotations
@@ -30,14 +30,13 @@ if TYPE_CHECKING:
     from handover.archive.store import Archive
 
 PAGE_LENGTH = 50
-"""Jobs of one answer, unless more are asked for."""
+"""Maximum number of jobs in a result by default."""
 
 MIN_BEGINNING = MIN_TOKEN
-"""Letters from which on a word is also found as the beginning of a longer one."""
+"""Minimum length of a search word that also matches the beginning of longer words."""
 
 DUE_HOUR = time(12)
-"""Hour of a day other than today, in UTC, for which the states of that day are asked: it is the same day in
-nearly every time zone."""
+"""Hour in UTC for the states of a day other than today: it is the same day in nearly every time zone."""
 
 
 # ---- find -------------------------------------------------------------------------------------------
@@ -45,10 +44,10 @@ nearly every time zone."""
 
 @dataclass(frozen=True)
 class JobSearch:
-    """What is looked for; all of it must hold.
+    """A search; all of its conditions must hold.
 
     Attributes:
-        at: The time for which states are asked, aware.
+        at: The time of the states, aware.
         words: Words of id, owner, street, contractor, mix, supplier, remarks.
         placed_from, placed_until: First and last day of placement.
         states: Names of states, see `STATE_WORDS`.
@@ -63,7 +62,7 @@ class JobSearch:
 
 @dataclass(frozen=True)
 class JobSummary:
-    """A job in a list: day of placement, id, owner with phone or mail, street, states in words."""
+    """A job in a list: day of placement, id, owner with phone or email, street, states in words."""
 
     placed: date
     job: str
@@ -74,12 +73,12 @@ class JobSummary:
 
 @dataclass(frozen=True)
 class FindResult:
-    """The jobs that were found, the job placed last first.
+    """The result of a search, the job placed last first.
 
     Attributes:
-        jobs: As many as were asked for.
+        jobs: The jobs, up to the maximum.
         has_more: Whether there are more.
-        short_words: Words of the search that are too short to be found as beginnings of others.
+        short_words: Words of the search that are too short to match beginnings of other words.
     """
 
     jobs: tuple[JobSummary, ...]
@@ -88,10 +87,10 @@ class FindResult:
 
 
 def find(archive: Archive, search: JobSearch, limit: int = PAGE_LENGTH) -> FindResult:
-    """Return the jobs that a search finds.
+    """Return the jobs that match a search.
 
     Raises:
-        UnusableInput: The archive has lost its catalog.
+        UnusableInput: The archive has no catalog.
         CatalogFailed: The catalog cannot be read.
     """
     result = _current_catalog(archive).find(_query(search, limit))
@@ -103,7 +102,7 @@ def find(archive: Archive, search: JobSearch, limit: int = PAGE_LENGTH) -> FindR
 
 
 def find_data(archive: Archive, search: JobSearch, limit: int | None = None) -> Iterator[dict[str, Any]]:
-    """Give all that is known of each job that a search finds, as JSON holds it. Raises as `find`."""
+    """Yield the data of each job that matches a search, as JSON values. Raises as `find`."""
     for each in islice(_current_catalog(archive).entries(_query(search)), limit):
         yield entry_data(each)
 
@@ -118,7 +117,7 @@ def _summary(entry: JobEntry, at: datetime) -> JobSummary:
     return JobSummary(entry.placed.date(), entry.job, entry.phone_or_email, entry.street, states)
 
 
-# ---- standing ---------------------------------------------------------------------------------------
+# ---- states -----------------------------------------------------------------------------------------
 
 
 def standing(archive: Archive, job: str, at: datetime) -> JobSummary:
@@ -132,7 +131,7 @@ def standing(archive: Archive, job: str, at: datetime) -> JobSummary:
 
 
 def state_words(entry: JobEntry, at: datetime) -> Iterator[str]:
-    """Give the states of a job at a time, in words."""
+    """Return the states of a job at a time, in words."""
     states = states_of(entry, at)
     if JobState.CURING in states and entry.curing_ends:
         yield f"curing until {day_text(entry.curing_ends)}"
@@ -149,13 +148,12 @@ class DueItem:
     """Something that is due on a day.
 
     Attributes:
-        kind: The kind of the task, or the state that calls for something to be done.
+        kind: The kind of the task, or the state that needs attention.
         what: In words.
-        start, end: From when until when, by the clock of the site; None for a state. A task without end is
-            due all day.
+        start, end: From when until when, in local time; None for a state. A task without end is due all day.
         hours: The same in words; empty for a state.
-        job, owner, phone, email, street, contractor: Of the job.
-        contact: The owner, with phone or mail.
+        job, owner, phone, email, street, contractor: Data of the job.
+        contact: The owner, with phone or email.
     """
 
     kind: str
@@ -178,8 +176,8 @@ class DueList:
 
     Attributes:
         day: The day.
-        tasks: What is to be done, in order of time.
-        unacknowledged: Jobs that still cure, with a sheet that the owner has not acknowledged.
+        tasks: The tasks, in order of time.
+        unacknowledged: Curing jobs whose sheet the owner has not acknowledged.
     """
 
     day: date
@@ -189,7 +187,7 @@ class DueList:
 
     @property
     def items(self) -> tuple[DueItem, ...]:
-        """All of it, in the order of the catalog."""
+        """All items, in the order of the catalog."""
         return tuple(_due_item(each, self.day) for each in self._found)
 
     def crew_calendar(self) -> bytes:
@@ -200,15 +198,15 @@ class DueList:
 
 
 def due(archive: Archive, day: date, at: datetime) -> DueList:
-    """Return what is due on a day: visits, calls, sheets that are not acknowledged.
+    """Return the items due on a day: visits, calls, sheets that are not acknowledged.
 
     Args:
         archive: The archive.
-        day: The day, by the clock of each site.
-        at: The time for which a sheet is not acknowledged, aware; see `due_time`.
+        day: The day, in the local time of each site.
+        at: The time of the states, aware; see `due_time`.
 
     Raises:
-        UnusableInput: The archive has lost its catalog.
+        UnusableInput: The archive has no catalog.
         CatalogFailed: The catalog cannot be read.
     """
     found = tuple(_current_catalog(archive).due(day, at))
@@ -221,12 +219,12 @@ def due(archive: Archive, day: date, at: datetime) -> DueList:
 
 
 def due_time(day: date, today: date, now: datetime) -> datetime:
-    """Return the time for which the states of a day are asked: now for today, else the middle of the day."""
+    """Return the time for the states of a day: now for today, else the middle of the day."""
     return now if day == today else datetime.combine(day, DUE_HOUR, UTC)
 
 
 def due_data(item: DueItem, day: date) -> dict[str, str | None]:
-    """Return something that is due as JSON holds it."""
+    """Return an item as JSON data."""
     return {
         "day": day.isoformat(),
         "kind": item.kind,
@@ -261,7 +259,7 @@ def _due_item(found: DueTask, day: date) -> DueItem:
 
 
 def _hours(start: datetime, end: datetime | None, day: date) -> str:
-    """Return from when to when a task is to be done; a time of another day has its day."""
+    """Return the hours of a task in words; a time of another day has its day."""
     if end is None:
         return "all day"
     first, last = (
@@ -280,17 +278,17 @@ def export(archive: Archive, out: TextIO, shape: Literal["csv", "jsonl"]) -> int
     Args:
         archive: The archive.
         out: Open for text with ``newline=""``.
-        shape: CSV, or JSON lines with tasks and all.
+        shape: CSV, or JSON lines, which include the tasks.
     """
     write = export_jsonl if shape == "jsonl" else export_csv
     return write(_current_catalog(archive).entries(), out)
 
 
-# ---- recovery before asking -------------------------------------------------------------------------
+# ---- recovery before a query ------------------------------------------------------------------------
 
 
 def _current_catalog(archive: Archive) -> Catalog:
-    """Return the catalog of an archive, with what a run that was killed has archived."""
+    """Return the catalog of an archive, including what a killed run has archived."""
     if not archive.has_catalog:
         raise UnusableInput([_missing_catalog(archive)])
     if archive.is_writable:
@@ -299,7 +297,7 @@ def _current_catalog(archive: Archive) -> Catalog:
 
 
 def _missing_catalog(archive: Archive) -> Finding:
-    """Return the finding of an archive that has lost its catalog, and who can make it anew."""
+    """Return the finding about an archive without a catalog, and who can rebuild it."""
     by_whom = "" if archive.is_writable else ", run by someone who may write to the folder; you may not"
     return Finding(
         "has no catalog",

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PdfTask:
-    """One document to be rendered: a finished page and the files to lay inside, as `render_pdf` has them."""
+    """One document to render: the finished HTML and the files to embed, as for `render_pdf`."""
 
     html: str
     attachments: Sequence[Attachment] = ()
@@ -40,7 +40,7 @@ def make_pdf(task: PdfTask) -> bytes:
 
 
 def make_pdf_alone(task: PdfTask) -> bytes:
-    """Return a document as PDF, as `make_pdf` does, in a process that does nothing else."""
+    """Return a document as PDF, like `make_pdf`, in a process that does nothing else."""
     from handover.documents.pdf import render_pdf  # noqa: PLC0415 - heavy
 
     with gc_paused():
@@ -49,7 +49,7 @@ def make_pdf_alone(task: PdfTask) -> bytes:
 
 @cache
 def load_pdf_engine() -> None:
-    """Load once what every PDF needs; where it cannot be, the first PDF says so."""
+    """Load once what every PDF needs; if that fails, the first PDF reports it."""
     import handover.documents.preload  # noqa: F401, PLC0415
 
     gc.freeze()

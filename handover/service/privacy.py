@@ -1,10 +1,10 @@
-"""An owner who asks to be forgotten: what goes from the bag of his job, and what stays.
+"""Removes the personal data of an owner from the bag of their job.
 
-What stays is the technical record: the slab, its mix, tickets, cylinders, walk-through, weather, settings,
-and every schedule with its reasons; of the owner no name, address, number or word. Papers that were written
-to him, what passed between him and the office, and pictures go as a whole, for nobody can be sure what they
-show. The place stays to a hundredth of a degree, about a kilometre: what the weather needs. The id of the job
-and the names of the files that stay are not changed.
+The technical record stays: the slab, its mix, tickets, cylinders, walk-through, weather, settings, and every
+schedule with its reasons, without the owner's name, address, numbers and words. Documents for the owner,
+messages and pictures are removed completely, because nobody can be sure what they contain. The place stays to
+a hundredth of a degree, about a kilometre, for the weather. The id of the job and the names of the remaining
+files do not change.
 """
 
 from __future__ import annotations
@@ -32,13 +32,13 @@ if TYPE_CHECKING:
 
 REMOVED_TEXT = "(removed)"
 COORDINATE_DECIMALS = 2
-"""Decimals that stay of latitude and longitude."""
+"""Remaining decimals of latitude and longitude."""
 
 MIN_NAME_LETTERS = 3
-"""Letters of the shortest part of a name that is looked for in remarks."""
+"""Minimum length of a part of a name that is searched for in remarks."""
 
 FREE_TEXT = ("item", "note")
-"""What is written of the walk-through in words of the crew's own."""
+"""Fields of the walk-through with free text of the crew."""
 
 PICTURES = (b"\xff\xd8\xff", b"\x89PNG", b"GIF8", b"RIFF", b"II*\0", b"MM\0*")
 
@@ -54,7 +54,7 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
         at: Time of removal, aware.
 
     Returns:
-        The paths of the files that were removed or changed; none where all was gone already.
+        The paths of the removed or changed files; none if nothing was left to remove.
 
     Raises:
         UnusableInput: There is no such job.
@@ -84,7 +84,7 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
 
 
 def _is_technical(path: str) -> bool:
-    """Say whether a file below "data/" tells of the slab alone, its record aside."""
+    """Return whether a file below "data/", other than a record, is about the slab alone."""
     issued = _ISSUED.match(path)
     name = path[issued.end() :] if issued else ""
     return name == SCHEDULE_FILE or name.startswith(INPUTS_FOLDER)
@@ -107,15 +107,15 @@ def _logo(record: Mapping[str, Any]) -> str:
 
 
 def _is_picture(data: bytes) -> bool:
-    """Say whether a file begins as JPEG, PNG, GIF, WebP, TIFF, or one of the kinds of HEIF do."""
+    """Return whether a file begins like JPEG, PNG, GIF, WebP, TIFF or one of the kinds of HEIF."""
     return data.startswith(PICTURES) or data[4:8] == b"ftyp"
 
 
-# ---- what remains of words --------------------------------------------------------------------------
+# ---- remaining text ---------------------------------------------------------------------------------
 
 
 class _NameRemover:
-    """By what an owner is named or reached, to be taken out of remarks."""
+    """Removes the names and addresses of an owner from remarks."""
 
     def __init__(self, entry: JobEntry, records: Iterable[Mapping[str, Any]]) -> None:
         whole = {entry.owner, entry.street, *(str(entry.more.get(each, "")) for each in ("phone", "email"))}
@@ -134,11 +134,11 @@ class _NameRemover:
         }
         texts = sorted({*whole, *people, *parts} - {""}, key=len, reverse=True)
         named = "|".join(map(re.escape, texts))
-        apart = rf"(?<![^\W_])(?:{named})(?![^\W_])"  # a name of a file joins words with "_" as well
+        apart = rf"(?<![^\W_])(?:{named})(?![^\W_])"  # names of files also join words with "_"
         self._named = re.compile(apart, re.IGNORECASE) if texts else None
 
     def remove_from(self, text: str) -> str:
-        """Return a text with a mark in the place of each name."""
+        """Return a text with each name replaced by a mark."""
         return self._named.sub(REMOVED_TEXT, text) if self._named else text
 
 
@@ -154,7 +154,7 @@ def _entry_without_owner(entry: JobEntry, names: _NameRemover) -> JobEntry:
 
 
 def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _NameRemover) -> bytes:
-    """Return a job record, in the language it was written in, without its owner and without comments."""
+    """Return a job record, in its own format (TOML or JSON), without its owner and without comments."""
     less = dict(record)
     if "owner" in record:
         less["owner"] = {key: value for key, value in record["owner"].items() if key == "language"}

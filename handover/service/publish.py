@@ -1,4 +1,4 @@
-"""Step 6: put a set of documents in place, whole or not at all, losing nothing of anybody's."""
+"""Step 6: publish a set of documents, completely or not at all, without losing other files."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 LOG = logging.getLogger("handover")
 
 INPUTS_FOLDER = "inputs/"
-"""Folder in a set with what it was made from."""
+"""Folder of the inputs in a set."""
 
 SCHEDULE_FILE = "schedule.json"
 CREW_CALENDAR_FILE = "crew.ics"
@@ -39,20 +39,20 @@ OWN_NAMES = re.compile(
     r"(care-sheet|care-page|owner|crew|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
     r"|schedule\.json|inputs"
 )
-"""Names of a set's files, in any language: what a later set of the same job takes the place of."""
+"""Names of a set's files, in any language, which a later set of the same job replaces."""
 
 
 def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
-    """Write a set of documents to a folder: all of it, or nothing.
+    """Write a set of documents to a folder, completely or not at all.
 
-    The files are written to a temporary folder beside the target, checked, and put in place by a rename.
-    An earlier set of the same job is kept until the new one stands, and what somebody else laid into its
-    folder goes along.
+    The files are written to a temporary folder beside the target, checked, and published by a rename. An
+    earlier set of the same job is kept until the new one is complete; other files in its folder are copied to
+    the new one.
 
     Args:
         files: The contents by name, "/" between folder and file.
         folder: The target.
-        job: The id of the job, by which an earlier set is recognised.
+        job: The id of the job, which identifies an earlier set.
 
     Raises:
         UnusableInput: The target is something else than an earlier set of this job: a later issue, or another
@@ -133,10 +133,10 @@ def _issue_of(schedule: Mapping[str, Any]) -> tuple[int, str]:
 
 
 def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
-    """Return the schedule of the earlier set in a folder; None where the folder is free.
+    """Return the schedule of the earlier set in a folder; None if the folder is free.
 
     Raises:
-        UnusableInput: Something else than a set of documents of this job is there.
+        UnusableInput: The folder has something else than a set of documents of this job.
     """
     if not os.path.lexists(folder):
         return None
@@ -162,7 +162,7 @@ def next_revision(
     made_from: Mapping[str, bytes] | None = None,
     archived: Iterable[int] = (),
 ) -> int:
-    """Return the revision of a set that is to be issued: one more than the last one, wherever that is.
+    """Return the revision of a set to issue: one more than the last one, in the folder or in the archive.
 
     The same time of issue in a folder is the same issue, made again, if it is made from the same. What is
     archived is never made again.
@@ -175,7 +175,7 @@ def next_revision(
         archived: The revisions that the archive holds.
 
     Raises:
-        UnusableInput: Something else than a set of documents of this job is in the folder.
+        UnusableInput: The folder has something else than a set of documents of this job.
     """
     in_folder = 1 if folder is None else _next_in_folder(folder, job, as_of, made_from)
     return max(in_folder, *(each + 1 for each in archived), 1)
@@ -211,7 +211,7 @@ def _refusal(folder: Path, problem: str) -> UnusableInput:
 
 
 def _make_parents(folder: Path) -> list[Path]:
-    """Make the folders above the target; return those that were made, the innermost first."""
+    """Create the folders above the target; return the new ones, the innermost first."""
     missing = [each for each in folder.parents if not each.exists()]
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -223,7 +223,7 @@ def _make_parents(folder: Path) -> list[Path]:
 
 @contextmanager
 def _temporary_folder(folder: Path) -> Iterator[Path]:
-    """Give a temporary folder beside the target. It is locked as long as this run lives, see `_recover`."""
+    """Yield a temporary folder beside the target. It is locked while this run lives, see `_recover`."""
     fresh = folder.with_name(f".{folder.name}.issuing-{secrets.token_hex(8)}")
     fresh.mkdir()
     with lock_path(fresh):
@@ -234,14 +234,15 @@ def _temporary_folder(folder: Path) -> Iterator[Path]:
 
 
 def _recover(folder: Path) -> None:
-    """Mend what a run that was killed left beside the target."""
+    """Recover from a killed run: restore or remove what it left beside the target."""
     earlier = _backup_path(folder)
     restore_backup(folder, earlier)
     shutil.rmtree(earlier, ignore_errors=True)
     for left in folder.parent.iterdir():
         if not left.name.startswith(f".{folder.name}.issuing-"):
             continue
-        with suppress(OSError), lock_path(left, wait=False):  # another run may be at work on it, or just done
+        # another run may be working on it, or has just finished
+        with suppress(OSError), lock_path(left, wait=False):
             shutil.rmtree(left, ignore_errors=True)
 
 
@@ -260,7 +261,7 @@ def _write(files: Mapping[str, bytes], fresh: Path) -> None:
 
 
 def _copy_foreign_files(folder: Path, fresh: Path) -> None:
-    """Copy into the new set what somebody else laid into the folder of the earlier one."""
+    """Copy other files in the folder of the earlier set to the new one."""
     if not folder.is_dir():
         return
     for each in folder.iterdir():
@@ -273,8 +274,8 @@ def _copy_foreign_files(folder: Path, fresh: Path) -> None:
 
 
 def _swap(fresh: Path, folder: Path) -> None:
-    """Put the new set in the place of the earlier one, which is there again if that fails."""
+    """Replace the earlier set by the new one; restore the earlier one if that fails."""
     earlier = _backup_path(folder)
     replace_folder(fresh, folder, earlier)
-    flush(folder.parent)  # the new set stands for good before the earlier one goes
+    flush(folder.parent)  # the new set is durable before the earlier one is removed
     shutil.rmtree(earlier, ignore_errors=True)

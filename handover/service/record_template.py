@@ -1,4 +1,4 @@
-"""The record to fill in, with what is usual for such a slab."""
+"""The record to fill in, with the usual items for such a slab."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def record_to_fill_in(use: str | None = None) -> str:
     """Return a commented job record that offers the walk-through of such a slab.
 
     Args:
-        use: What the slab is for, such as "driveway"; None where it is not told yet.
+        use: What the slab is for, such as "driveway"; None if not known yet.
 
     Raises:
         UnusableInput: No slab has such a use.

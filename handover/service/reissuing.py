@@ -1,10 +1,10 @@
-"""A job issued again, from the archive: in new weather, or with what has been measured since.
+"""Issues an archived job again, with new weather or with new measurements.
 
     handover reissue   one job
-    handover watch     every job that is still curing, in the forecast of today
+    handover watch every job that is still curing, with today's forecast
 
-A new revision is made where it says something new to its readers, and where a record is given that says other
-than the last one did, were it only that the owner has signed; else nothing is written.
+A new revision is made if it has something new for its readers, or if a record differs from the last one, even
+only by the owner's signature; else nothing is written.
 """
 
 from __future__ import annotations
@@ -44,11 +44,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class ReissueRequest:
-    """What a job is issued again with.
+    """The new inputs of a reissue.
 
     Attributes:
-        weather: Gives the new weather for a job; None for that of the last issue.
-        record: The file of its record with what has been added since; None for that of the last issue.
+        weather: Returns the new weather for a job; None for that of the last issue.
+        record: The file of its record with additions; None for that of the last issue.
         templates: A contractor's folder whose files stand in for ours.
         force: Make a new revision even if no date moved.
         examine: Reads the weather, as `examine_weather_bytes` does.
@@ -63,14 +63,14 @@ class ReissueRequest:
 
 @dataclass(frozen=True)
 class ReissueResult:
-    """What came of issuing a job again.
+    """The result of a reissue.
 
     Attributes:
-        revision: That stands now.
-        is_new: Whether it was made just now.
-        new_record: Whether the record that was given says other than that of the last issue.
-        changes: What changed since the one before, a sentence each; empty where nothing moved.
-        cautions: What is doubtful about the inputs.
+        revision: The revision that is valid now.
+        is_new: Whether it is new.
+        new_record: Whether the record differs from that of the last issue.
+        changes: The changes since the previous issue, one sentence each; empty if nothing moved.
+        cautions: The cautions of the inputs.
     """
 
     revision: int
@@ -88,18 +88,18 @@ def reissue_job(
 ) -> ReissueResult:
     """Issue an archived job again, to a folder and to the archive.
 
-    A set that stands in the folder and was never filed, because an earlier run broke off or nobody thought of
-    it, is filed first: so that what changed is told against what was handed out last.
+    A set in the folder that is not archived, for example after an interrupted run, is archived first, so that
+    the changes are relative to the last issue.
 
     Args:
         archive: The archive.
         job: The id of the job.
-        folder: Where the new set goes: new, empty, or with an earlier set of the job.
+        folder: The target folder: new, empty, or with an earlier set of the job.
         as_of: Time of issue, aware.
-        request: What is new.
+        request: The new inputs.
 
     Raises:
-        UnusableInput: There is no such job, or something is wrong with what it is to be made from.
+        UnusableInput: There is no such job, or its inputs have faults.
         DownloadFailed, RenderingFailed: As the download and `issue`.
         LockTimeout, CorruptBag, NotArchived, IndexPending, CatalogFailed: As `archive_documents`.
     """
@@ -145,7 +145,7 @@ def _require_after_last_issue(bag: Bag, as_of: datetime) -> None:
 
 
 def _with_templates(provenance: Provenance, templates: Path | None) -> Provenance:
-    """Return how a set was made, with the contractor's own texts and pages, which no set keeps."""
+    """Return how a set was made, with the contractor's own texts and pages, which are not in the set."""
     if provenance.own_look and templates is None:
         finding = Finding(
             "is missing, and the last issue was made with texts and pages of your own",
@@ -163,10 +163,10 @@ def _new_weather(
     job: str,
     request: ReissueRequest,
 ) -> WeatherFile:
-    """Return the weather to issue a job with: new weather, else that of the last issue.
+    """Return the weather for a reissue: new weather, else that of the last issue.
 
     Raises:
-        UnusableInput: The record cannot be used, or is that of another job.
+        UnusableInput: The record has faults, or is of another job.
         DownloadFailed: The forecast could not be downloaded.
     """
     if examined.record is None:
@@ -180,20 +180,20 @@ def _new_weather(
 
 
 def _typical_of(documents: Mapping[str, bytes], provenance: Provenance) -> WeatherFile | None:
-    """Return the typical year that a set was made with."""
+    """Return the typical year of a set."""
     if not provenance.typical:
         return None
     return WeatherFile(provenance.typical, documents[INPUTS_FOLDER + provenance.typical])
 
 
 def _record_changed(inputs: JobInputs, documents: Mapping[str, bytes]) -> bool:
-    """Say whether a record tells other than that of an earlier set, or shows other pictures.
+    """Return whether a record, or one of its pictures, differs from that of an earlier set.
 
-    What was read of it is compared: comments and the order of lines say nothing.
+    The parsed records are compared, so comments and the order of lines do not matter.
     """
     try:
         earlier = read_issued_record(documents)
-    except UnusableInput:  # read by another version of this program, or its pictures are gone
+    except UnusableInput:  # read by another version of this program, or its pictures are missing
         return True
     pictures = inputs.pictures.items()
     return inputs.job != earlier or any(
@@ -215,7 +215,7 @@ WatchState = Literal["reissued", "unchanged", "refused", "failed"]
 
 
 class WatchResult(NamedTuple):
-    """What came of one job: what changed, if it was issued again; what is doubtful, or why it was not."""
+    """The result of one job: the changes, if it was reissued; cautions, or why it was not."""
 
     job: str
     state: WatchState
@@ -230,7 +230,7 @@ class _CuringJob(NamedTuple):
 
 
 def curing_jobs(archive: Archive, at: datetime) -> tuple[str, ...]:
-    """Return the ids of the jobs that cure at a time, in order."""
+    """Return the ids of the jobs that are curing at a time, in order."""
     query = Query(states=frozenset({JobState.CURING}), at=at)
     return tuple(sorted(each.job for each in archive.catalog.entries(query)))
 
@@ -244,14 +244,14 @@ def reissue_curing(
     key: str | None = None,
     templates: Path | None = None,
 ) -> Iterator[WatchResult]:
-    """Issue jobs again in the forecast of today, where that says something new; nothing is sent.
+    """Issue jobs again with today's forecast, if it moves their dates; nothing is sent.
 
-    One forecast is asked for all sites of a grid cell, and one that cannot be had stops no other.
+    One forecast is downloaded for all sites of a grid cell; a failed download stops none of the others.
 
     Args:
         archive: The archive.
-        jobs: Ids, as `curing_jobs` has them.
-        out: Where a job that is issued again gets a folder by its id.
+        jobs: Ids, as from `curing_jobs`.
+        out: The folder in which each reissued job gets a folder with its id as name.
         as_of: Time of issue, aware.
         key: Of a customer of the forecast service.
         templates: A contractor's folder whose files stand in for ours.
@@ -277,7 +277,7 @@ def reissue_curing(
 
 
 def _summarise(archive: Archive, job: str, forecasts: ForecastCache) -> _CuringJob:
-    """Note what forecast a job needs; what is wrong with it is told when its turn comes."""
+    """Register the forecast that a job needs; its faults are reported when its turn comes."""
     try:
         bag = archive.bag(job)
         record = read_issued_record(bag.issue(bag.revisions[-1]), str(bag.folder))

@@ -1,4 +1,4 @@
-"""Steps 4 and 5: word the schedule in each language, render every document."""
+"""Steps 4 and 5: write the texts in each language, render every document."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from handover.service.pdf_workers import PdfWorkers
 
 OFFICE_LANGUAGE = "en"
-"""The language of crew and office where none is asked for."""
+"""The language of crew and office by default."""
 
 LOG = logging.getLogger("handover")
 
@@ -47,10 +47,10 @@ def render_documents(
         job: The job record.
         schedule: Its schedule.
         settings: The choices of the issue.
-        inputs: What the schedule was made from, as received, by file name; the job record first.
-        pictures: The job's own pictures, by the names that the record gives them.
-        workers: Processes that render the PDFs side by side; without them, this process does.
-        earlier: The set of the issue before: what its calendars had and these have no more is called off.
+        inputs: The inputs of the schedule as received, by file name; the job record first.
+        pictures: The job's own pictures, by their names in the record.
+        workers: Processes that render the PDFs side by side; without them, this process renders.
+        earlier: The set of the previous issue: events that are only in its calendars are cancelled.
 
     Raises:
         UnusableInput: No such language.
@@ -74,13 +74,13 @@ def render_documents(
 
 
 class _Rendering(NamedTuple):
-    """What all documents of a set are rendered with.
+    """The shared inputs of all documents of a set.
 
     Attributes:
         paper: "letter" or "a4".
         pictures: The job's own pictures, by name.
-        record: Name and bytes of the job record as received, if it is known.
-        earlier: The set of the issue before, by file name.
+        record: Name and bytes of the job record as received, if known.
+        earlier: The set of the previous issue, by file name.
         workers: Processes for the PDFs.
     """
 
@@ -94,9 +94,9 @@ class _Rendering(NamedTuple):
 def _render(
     words: Mapping[str, Wording], readers: Sequence[str], office: Wording, rendering: _Rendering
 ) -> dict[str, bytes]:
-    """Return every document by file name; of several languages, the readers' files name theirs.
+    """Return every document by file name; with several languages, the readers' files have theirs in the name.
 
-    The PDFs are begun first, since they take the longest; what is short is made meanwhile.
+    The PDFs are started first, since they take the longest; the other documents are made meanwhile.
     """
     job, earlier, pictures = office.job, rendering.earlier, rendering.pictures
     data = schedule_json(office.schedule)
@@ -146,11 +146,11 @@ class _Pdf:
 
     @property
     def content(self) -> bytes:
-        """The bytes, once they are there. Raises as `render_pdf`."""
+        """The bytes, after waiting for them. Raises as `render_pdf`."""
         return finished_pdf(self._future, self._task)
 
 
 def _owner_calendar_of(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
-    """Return the owner's calendar of an earlier set; that of another language, if need be."""
+    """Return the owner's calendar of an earlier set; if necessary, that of another language."""
     others = (data for name, data in earlier.items() if name.startswith("owner") and name.endswith(".ics"))
     return earlier.get(f"owner{mark}.ics") or next(others, None)

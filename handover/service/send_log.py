@@ -1,8 +1,8 @@
-"""The drafts that go out, and the record of what has gone: nothing is sent twice.
+"""Drafts to send, and the log of deliveries, so that nothing is sent twice.
 
-A draft is the `message.eml` of an issued folder. Beside it `sent.json` tells what went to whom and when. An
-entry is written as "unsure" before the message is handed over and as "sent" once the server has taken it: a
-run that breaks off in between is not taken for a message that never left.
+A draft is the `message.eml` of an issued folder. Beside it, `sent.json` records each delivery, its receivers
+and its time. An entry is written as "unsure" before the message is sent and as "sent" once the server has
+accepted it. So an interrupted run does not look like a message that was never sent.
 """
 
 from __future__ import annotations
@@ -30,27 +30,27 @@ if TYPE_CHECKING:
 MESSAGE_FILE = "message.eml"
 LOG_FILE = "sent.json"
 MAX_MESSAGE_BYTES = 50_000_000
-"""Bytes of a message; more than most servers take."""
+"""Maximum bytes of a message; more than most servers accept."""
 
 STRIPPED_HEADERS = {b"x-unsent", b"bcc", b"date", b"message-id", b"sender", b"return-path"}
-"""Lines of a draft's head that are left out or written anew."""
+"""Header fields of a draft that are left out or replaced."""
 
 
 class NotSent(HandoverError):
-    """A message did not go out, or may not have; the message says why and what to do."""
+    """A message was not sent, or perhaps not; the text says why and what to do."""
 
 
 @dataclass(frozen=True)
 class MessageDraft:
-    """A message that is ready to go.
+    """A message that is ready to be sent.
 
     Attributes:
-        content: As it lies there, with the line ends that mail wants.
+        content: Its bytes, with the line ends of mail.
         sender: Address of the contractor.
-        receivers: Addresses of those who get it, each once.
+        receivers: Addresses of the receivers, each once.
         message_id: With its angle brackets.
-        shown_from: The sender as a person reads it; `shown_to` likewise.
-        subject: As a person reads it.
+        shown_from: The sender as shown to people; `shown_to` likewise.
+        subject: The subject as shown to people.
         attached: Names of the attachments.
     """
 
@@ -71,7 +71,7 @@ def read_draft(job: Path) -> MessageDraft:
         job: The folder, or its message.
 
     Raises:
-        UnusableInput: It is not there, not a message, or does not say from whom or to whom.
+        UnusableInput: It is missing, not a message, or has no sender or receiver.
     """
     file = message_file(job)
     _refuse_archived(file)
@@ -79,15 +79,15 @@ def read_draft(job: Path) -> MessageDraft:
 
 
 def message_file(job: Path) -> Path:
-    """Return the file of the message of an issued folder, which may be named itself."""
+    """Return the file of the message of an issued folder; the path may already be that of the file."""
     return job / MESSAGE_FILE if job.is_dir() else job
 
 
 def parse_draft(content: bytes, where: str) -> MessageDraft:
-    """Return the draft in the bytes of a message, wherever they are from.
+    """Return the draft in the bytes of a message.
 
     Raises:
-        UnusableInput: It is not a message, or does not say from whom or to whom.
+        UnusableInput: It is not a message, or has no sender or receiver.
     """
     content = _mail_line_ends(content)
     message = message_from_bytes(content)
@@ -108,7 +108,7 @@ def parse_draft(content: bytes, where: str) -> MessageDraft:
 
 
 def _refuse_archived(file: Path) -> None:
-    """Refuse a message that lies in a bag (RFC 8493): the record of what was sent would break its seal."""
+    """Refuse a message in a bag (RFC 8493): the delivery log would break its seal."""
     if any((above / "bagit.txt").exists() for above in file.resolve().parents):
         finding = Finding(
             "lies in an archive, where nothing may change any more",
@@ -139,7 +139,7 @@ def _mail_line_ends(content: bytes) -> bytes:
 
 
 def _addresses(message: Message, *fields: str) -> list[tuple[str, str]]:
-    """Return those a message names, as (name, address)."""
+    """Return the addresses in a message, as (name, address)."""
     lines = [str(line) for field in fields for line in message.get_all(field, [])]
     return [(_decode(name), address) for name, address in getaddresses(lines) if name or address]
 
@@ -185,17 +185,17 @@ def _finding_in(where: str, finding: Finding) -> Finding:
     return Finding(finding.problem, where, None, finding.field, finding.expected, finding.example)
 
 
-# ---- what goes over the wire
+# ---- the message to send
 
 
 def message_to_send(draft: MessageDraft, at: datetime, account: str, time_before: int) -> bytes:
-    """Return a draft as it is sent: no draft any more, dated, and named anew when it goes once more.
+    """Return a draft as it is sent: without draft marks, dated, and with a new id if it is sent again.
 
     Args:
         draft: The message.
         at: When it is sent, aware.
-        account: Whose account sends it.
-        time_before: How often it was sent before. Readers' programs hide a second message of the same name.
+        account: The account that sends it.
+        time_before: How often it was sent before. Mail programs hide a second message with the same id.
     """
     head, _, body = draft.content.partition(b"\r\n\r\n")
     kept = [
@@ -217,12 +217,12 @@ def _new_message_id(message_id: str, time_before: int) -> str:
     return f"{local}.{time_before + 1}{at}{domain}" if time_before else message_id
 
 
-# ---- what has gone
+# ---- deliveries
 
 
 @dataclass(frozen=True)
 class Delivery:
-    """One message that went out, or may have: its id in the draft, to whom, when, and whether we know."""
+    """One message that was sent, or perhaps sent: its id in the draft, to whom, when, and its state."""
 
     message_id: str
     to: tuple[str, ...]
@@ -231,32 +231,32 @@ class Delivery:
 
 
 class DeliveryLog(ABC):
-    """The deliveries of one job. Whoever has it keeps others away meanwhile."""
+    """The deliveries of one job, locked while it is open."""
 
     def __init__(self, deliveries: Iterable[Delivery]) -> None:
         self.deliveries = tuple(deliveries)
 
     @abstractmethod
     def _save(self, entry: Delivery, *, withdrawn: bool) -> None:
-        """Keep that an entry was written, or withdrawn; on the disk before this returns."""
+        """Store that an entry was written or withdrawn, on the disk before this returns."""
 
     def of(self, draft: MessageDraft) -> tuple[Delivery, ...]:
-        """Return what went out of a draft so far."""
+        """Return the deliveries of a draft so far."""
         return tuple(each for each in self.deliveries if each.message_id == draft.message_id)
 
     def put(self, entry: Delivery, *, replaces: Delivery | None = None) -> None:
-        """Keep an entry, on the disk before this returns."""
+        """Store an entry, on the disk before this returns."""
         self.deliveries = (*(each for each in self.deliveries if each is not replaces), entry)
         self._save(entry, withdrawn=False)
 
     def discard(self, entry: Delivery) -> None:
-        """Forget an entry: the message did not go out after all."""
+        """Remove an entry: the message was not sent."""
         self.deliveries = tuple(each for each in self.deliveries if each is not entry)
         self._save(entry, withdrawn=True)
 
 
 class SendLog(DeliveryLog):
-    """What went out of one folder. To be had from `open_send_log` only, which keeps others away meanwhile."""
+    """The deliveries of one folder. Use `open_send_log`, which locks it."""
 
     def __init__(self, file: Path) -> None:
         super().__init__(_read_deliveries(file))
@@ -277,10 +277,10 @@ class SendLog(DeliveryLog):
 
 @contextmanager
 def open_send_log(folder: Path) -> Iterator[SendLog]:
-    """Give the record of a folder; a second run waits here until the first is done.
+    """Open the delivery log of a folder; a second run waits until the first is done.
 
     Raises:
-        NotSent: The record cannot be read.
+        NotSent: The log cannot be read.
     """
     with lock_path(folder):
         yield SendLog(folder / LOG_FILE)

@@ -1,6 +1,7 @@
-"""Send the messages of issued folders to their owners, through the contractor's own mail server.
+"""Sends the messages of issued folders to their owners, through the contractor's own mail server.
 
-Over TLS only, the server's certificate checked; one try a message; a failure stops none of the others.
+Over TLS only, with the server's certificate checked; each message is tried once; a failure stops none of the
+others.
 
 Source: RFC 5321 (SMTP), RFC 6409 (submission), RFC 3207 (STARTTLS), RFC 4954 (login), RFC 8314 (TLS).
 """
@@ -28,10 +29,10 @@ if TYPE_CHECKING:
     from handover.service.send_log import DeliveryLog, MessageDraft
 
 SMTP_TIMEOUT_S = 30.0
-"""Longest wait for any one answer of the server, in s."""
+"""Longest wait for a reply of the server, in s."""
 
 EHLO_NAME = "[127.0.0.1]"
-"""How we greet: RFC 5321 section 4.1.3. The machine's own name is nobody's business."""
+"""Name in the greeting: RFC 5321 section 4.1.3. The machine's own name stays private."""
 
 SMTP_OK = 250
 SMTP_FORWARDED = 251
@@ -40,16 +41,16 @@ SendState = Literal["sent", "already sent", "ready", "not sent"]
 
 
 class LoginRefused(NotSent):
-    """The server refused user or password; to ask again would only lock the account."""
+    """The server refused user or password; another try could lock the account."""
 
 
 @dataclass(frozen=True)
 class SendOutcome:
-    """What came of one job.
+    """The outcome of one job.
 
     Attributes:
-        job: As it was asked for.
-        state: "ready" is the answer to a rehearsal.
+        job: The job as requested.
+        state: "ready" is the outcome of a dry run.
         words: To whom, or why not.
         draft: The message, where there is one.
     """
@@ -61,7 +62,7 @@ class SendOutcome:
 
 
 def dry_run(jobs: Iterable[Path | DraftStore], *, again: bool = False) -> Iterator[SendOutcome]:
-    """Say of each job what would go to whom. Nothing is sent, no server is asked, no record is written."""
+    """Yield for each job what would be sent to whom. Nothing is sent or written; no server is contacted."""
     for each in jobs:
         store = _store_of(each)
         job = store.name
@@ -79,14 +80,14 @@ def dry_run(jobs: Iterable[Path | DraftStore], *, again: bool = False) -> Iterat
 def send_messages(
     jobs: Iterable[Path | DraftStore], server: MailServer, password: str, at: datetime, *, again: bool = False
 ) -> Iterator[SendOutcome]:
-    """Send the message of each job, and say what came of it.
+    """Send the message of each job, and yield its outcome.
 
     Args:
         jobs: Issued folders, or the messages in them; or other stores of messages.
-        server: Through which.
-        password: Of its user; empty where it asks for no login.
+        server: The mail server.
+        password: Of its user; empty if it requires no login.
         at: Time of sending, aware.
-        again: Send also what was sent before.
+        again: Also send messages that were sent before.
     """
     locked_out: LoginRefused | None = None
     for each in jobs:
@@ -129,10 +130,10 @@ def _send(store: DraftStore, server: MailServer, password: str, at: datetime, *,
 
 
 def _pending(draft: MessageDraft, record: DeliveryLog, *, again: bool) -> tuple[str, ...]:
-    """Return who is still to get a draft.
+    """Return the receivers to whom a draft has not been sent.
 
     Raises:
-        NotSent: A run broke off, so that nobody knows whether it went out.
+        NotSent: A run was interrupted, so it is unknown whether the message was sent.
     """
     deliveries = record.of(draft)
     if again:
@@ -151,12 +152,12 @@ def _deliveries_in_words(draft: MessageDraft, record: DeliveryLog) -> str:
     return "; ".join(f"{each.at} to {', '.join(each.to)}" for each in record.of(draft))
 
 
-# ---- the talk with the server
+# ---- the SMTP session
 
 
 @contextmanager
 def _connection(server: MailServer, password: str) -> Iterator[smtplib.SMTP]:
-    """Give a safe connection, logged in where the server asks for it."""
+    """Yield a secure connection, logged in if the server requires it."""
     context = ssl.create_default_context()
     context.minimum_version = ssl.TLSVersion.TLSv1_2
     smtp: smtplib.SMTP
@@ -171,14 +172,14 @@ def _connection(server: MailServer, password: str) -> Iterator[smtplib.SMTP]:
         if server.user is not None:
             _log_in(smtp, server.user, password)
         yield smtp
-        with suppress(smtplib.SMTPException, OSError):  # what was to be done is done
+        with suppress(smtplib.SMTPException, OSError):  # everything is already done
             smtp.quit()
     finally:
         smtp.close()
 
 
 def _log_in(smtp: smtplib.SMTP, user: str, password: str) -> None:
-    """Log in, by one way only: each further one would count as one more wrong password."""
+    """Log in by one method only: each further one would count as another wrong password."""
     smtp.user, smtp.password = user, password
     ways = {"PLAIN": smtp.auth_plain, "LOGIN": smtp.auth_login}
     offered = str(smtp.esmtp_features.get("auth", "")).upper().split()
@@ -194,7 +195,7 @@ def _log_in(smtp: smtplib.SMTP, user: str, password: str) -> None:
 def _announce(
     smtp: smtplib.SMTP, account: str, pending: Iterable[str]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Tell the server from whom and to whom; return who is taken, and who is refused with the reason."""
+    """Send the addresses to the server; return the accepted receivers, and the refused with the reason."""
     code, answer = smtp.mail(account)
     if code != SMTP_OK:
         raise smtplib.SMTPSenderRefused(code, answer, account)
@@ -207,7 +208,7 @@ def _announce(
 
 
 def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: DeliveryLog) -> None:
-    """Give the message to the server, and keep in the record how far that came."""
+    """Send the message to the server, and log the progress."""
     record.put(entry)
     try:
         code, answer = smtp.data(content)
@@ -225,11 +226,11 @@ def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: Deliv
     record.put(Delivery(entry.message_id, entry.to, entry.at, "sent"), replaces=entry)
 
 
-# ---- what went wrong
+# ---- errors
 
 
 def _describe_fault(fault: smtplib.SMTPException | OSError, server: MailServer) -> str:
-    """Return in words why a message did not go out."""
+    """Return in words why a message was not sent."""
     where = f"{server.host}, port {server.port},"
     problem = f"{where} answers in a way that mail does not know"
     if isinstance(fault, TimeoutError) or isinstance(fault.__context__, TimeoutError):

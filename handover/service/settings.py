@@ -1,7 +1,7 @@
-"""How a set is made, beside what it is made from: so that it can be made again.
+"""The choices of an issue, which with its inputs allow the set to be made again.
 
-`inputs/settings.json` of an issued set keeps the choices of its issue, which of the inputs is which, the
-version of this program, and a digest of each template that its words and looks came from.
+`inputs/settings.json` of an issued set has the choices of its issue, the names of the weather files among the
+inputs, the version of this program, and a digest of each template folder.
 """
 
 from __future__ import annotations
@@ -37,13 +37,13 @@ class Settings:
     """The choices of an issue.
 
     Attributes:
-        languages: Of the readers; the first is also that of the crew and the office. If left out, the owner
-            reads in the language of the record, crew and office in English.
-        units: "us" or "si"; if left out, those that most measures of the record are written in.
+        languages: The languages of the readers; the first is also that of crew and office. By default, that
+            of the record for the owner, and English for crew and office.
+        units: "us" or "si"; by default, those of most quantities in the record.
         paper: "letter" or "a4".
-        templates: A contractor's folder whose files stand in for ours.
-        rules: Whose rules, as `plan_cure` has it.
-        share: How sure a "not before" is to be, likewise.
+        templates: A contractor's folder whose files replace those of the program.
+        rules: The rules, as for `plan_cure`.
+        share: The certainty of a "not before", likewise.
     """
 
     languages: tuple[str, ...] | None = None
@@ -63,7 +63,7 @@ class Provenance:
     """How a set was made.
 
     Attributes:
-        settings: The choices; a contractor's own templates are not kept, and so are missing here.
+        settings: The choices, without the contractor's own templates, which are not in a set.
         own_look: Whether there were such templates.
         weather: Name of the weather among the inputs; `typical` likewise.
         received_at: When the weather was downloaded, if it was.
@@ -77,7 +77,7 @@ class Provenance:
 
 
 def add_manifest(inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
-    """Return the inputs of a set together with how it is made."""
+    """Return the inputs of a set together with its choices."""
     own = settings.templates
     manifest = {
         "program": f"handover {VERSION}",
@@ -91,13 +91,13 @@ def add_manifest(inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
 
 
 def read_settings(documents: Mapping[str, bytes]) -> Provenance:
-    """Return how a set of documents was made.
+    """Return the choices of a set of documents.
 
     Args:
         documents: The set by file name.
 
     Raises:
-        UnusableInput: It does not say so.
+        UnusableInput: They are missing.
     """
     try:
         manifest: dict[str, Any] = json.loads(documents[INPUTS_FOLDER + SETTINGS_FILE])
@@ -122,7 +122,7 @@ def read_settings(documents: Mapping[str, bytes]) -> Provenance:
 
 @cache
 def _folder_digest(folder: Path) -> str:
-    """Return one digest of a folder that does not change while the program runs."""
+    """Return the digest of a folder that does not change while the program runs."""
     return sha256(repr(sorted(_digests(folder).items())).encode()).hexdigest()
 
 

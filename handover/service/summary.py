@@ -21,15 +21,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class PlanSummary:
-    """A schedule as the contractor reads it; each pair is what stands on the left and on the right.
+    """A schedule as the contractor reads it; each pair is the left and the right column.
 
     Attributes:
         site, job: Name of the site, id of the job.
-        weather: Where the weather is from.
-        dates: When, and what may then be done.
+        weather: The source of the weather.
+        dates: When, and what is then allowed.
         watering: On which days, and what.
-        refusals: What has no date, and why.
-        cautions: A paragraph each.
+        refusals: The dates that the program does not give, and why.
+        cautions: One paragraph for each.
         limits: What the estimates do not cover.
     """
 
@@ -49,7 +49,7 @@ def summarise_plan(job: JobRecord, schedule: CureSchedule, units: Units | None =
     Args:
         job: The record.
         schedule: Its schedule.
-        units: "us" or "si"; if left out, those that most measures of the record are written in.
+        units: "us" or "si"; by default, those of most quantities in the record.
     """
     return plan_summary(Wording(job, schedule, units=units or job.written_in))
 
@@ -72,7 +72,7 @@ def plan_summary(words: Wording) -> PlanSummary:
 
 
 def first_task(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> str:
-    """Return what the owner does first, and when, from the same values as the sheet."""
+    """Return the owner's first task, and when, from the same values as the sheet."""
     return first_task_of(CareSheet(Wording(job, schedule, units=units or job.written_in), {}))
 
 
@@ -92,7 +92,7 @@ def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
 
 
 def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
-    """Return when and what; sawing part by part has only its last hour."""
+    """Return when and what; sawing in stages has only its last hour."""
     if words.in_stages and words.not_after:
         return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
     late = f", not after {words.not_after.short}" if words.not_after else ""

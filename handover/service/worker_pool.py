@@ -1,4 +1,4 @@
-"""A pool of warm processes; one that dies fails its own task alone."""
+"""A pool of warm processes; a process that dies fails its own task alone."""
 
 from __future__ import annotations
 
@@ -27,24 +27,24 @@ _Task = TypeVar("_Task")
 _Result = TypeVar("_Result")
 
 MAX_ATTEMPTS = 2
-"""How often a task is begun, if the process that does it dies."""
+"""Maximum number of attempts for a task whose process dies."""
 
 MAX_JOBS_PER_WORKER = 200
-"""Tasks after which a process gives way to a fresh one: the PDF engine's libraries keep a little of each."""
+"""Tasks after which a fresh process replaces an old one: the PDF engine's libraries leak a little memory."""
 
 STOP_TIMEOUT_S = 5.0
-"""How long a process may take to end when it is asked to. [s]"""
+"""Time limit for a process to end on request. [s]"""
 
 PRELOADED = ("handover.documents.preload",)
-"""Modules that the server of processes imports once for all of them."""
+"""Modules that the fork server imports once for all processes."""
 
 
 class WorkerDied(HandoverError):
-    """The process at work on a task died, as often as it was begun."""
+    """The process of a task died in every attempt."""
 
 
 class Workers(Generic[_Task, _Result]):
-    """Warm processes that do tasks in the order in which these are submitted.
+    """Warm processes that run tasks in the order of submission.
 
     A thread of ours sees to each process, so it is known which task a process was at when it died: that task
     is begun anew, `MAX_ATTEMPTS` times in all, and those in the queue go to whichever process is free. The
@@ -53,9 +53,9 @@ class Workers(Generic[_Task, _Result]):
     exception leaves the context is given up.
 
     Args:
-        count: How many processes.
-        work: What is done for each task; another process must be able to import it.
-        prepare: What a process does before its first task, likewise.
+        count: Number of processes.
+        work: The function for each task; another process must be able to import it.
+        prepare: A function that a process calls before its first task, likewise.
     """
 
     def __init__(self, count: int, work: Callable[[_Task], _Result], prepare: Callable[[], None]) -> None:
@@ -78,10 +78,10 @@ class Workers(Generic[_Task, _Result]):
         self.close(at_once=kind is not None)
 
     def submit(self, task: _Task) -> Future[_Result]:
-        """Put a task into the queue; return its result to come.
+        """Add a task to the queue; return its future.
 
-        The future raises what the work raised, `WorkerDied` where its process died too often, and what
-        pickle raises of a task or a result that cannot travel.
+        The future raises the exception of the work, `WorkerDied` if its process died too often, and pickle's
+        exception for a task or a result that cannot be pickled.
         """
         future: Future[_Result] = Future()
         self._queue.put((task, future))
@@ -111,11 +111,11 @@ class Workers(Generic[_Task, _Result]):
             each.kill()
 
     def _serve(self) -> None:
-        """Have the tasks of the queue done by one process after another."""
-        if hasattr(signal, "pthread_sigmask"):  # a process that is begun here never hears of Ctrl-C
+        """Run the tasks of the queue, in one process after another."""
+        if hasattr(signal, "pthread_sigmask"):  # a process that starts here never receives Ctrl-C
             signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
         process: _Process | None = None
-        with suppress(Exception):  # `_attempt` begins one again, and says of each task what is wrong
+        with suppress(Exception):  # `_attempt` starts another one, and reports what is wrong with each task
             process = self._begin()
         while (order := self._queue.get()) is not None:
             task, future = order
@@ -135,7 +135,7 @@ class Workers(Generic[_Task, _Result]):
         self._end(process)
 
     def _attempt(self, process: _Process | None, task: _Task) -> tuple[_Process, tuple[bool, Any]]:
-        """Return the process that did a task, and what came of it.
+        """Return the process that ran a task, and its result.
 
         Raises:
             WorkerDied: It died too often, or could not be begun.
@@ -169,7 +169,7 @@ class Workers(Generic[_Task, _Result]):
 
 
 def _settle(future: Future[_Result], outcome: tuple[bool, Any]) -> None:
-    """Set what came of a task: its result, or the exception that its work raised."""
+    """Complete a future with the result, or with the exception of the work."""
     succeeded, value = outcome
     if succeeded:
         future.set_result(value)
@@ -198,11 +198,11 @@ class _Process:
 
     @property
     def is_fit(self) -> bool:
-        """Whether it can take a task: it is alive, and has not had its share."""
+        """Whether it can run a task: it is alive, and has not reached its limit of tasks."""
         return self._tasks < MAX_JOBS_PER_WORKER and self._process.is_alive()
 
     def run(self, data: bytes) -> tuple[bool, Any]:
-        """Have a pickled task done; return whether that went well, and its result or its exception.
+        """Run a pickled task; return whether it succeeded, and its result or its exception.
 
         Raises:
             OSError: The process died; EOFError likewise.
@@ -213,7 +213,7 @@ class _Process:
         return outcome
 
     def kill(self) -> None:
-        """End it whatever it is at; its thread hears of that."""
+        """End it at once; its thread notices."""
         self._process.kill()
 
     def stop(self) -> None:
@@ -226,9 +226,9 @@ class _Process:
 
 
 def _start_resource_tracker() -> None:
-    """Start the process that multiprocessing keeps beside its server; Ctrl-C stays blocked if it was.
+    """Start the resource tracker of multiprocessing; Ctrl-C stays blocked if it was.
 
-    Python 3.11 unblocks Ctrl-C in this thread when it starts it: the server would hear of it while it begins.
+    Python 3.11 unblocks Ctrl-C in this thread when it starts it: the server could receive it while it starts.
     """
     if hasattr(signal, "pthread_sigmask"):
         before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
@@ -237,10 +237,10 @@ def _start_resource_tracker() -> None:
 
 
 def _context() -> Any:
-    """Return how processes begin: never as a copy of ours, whose threads may hold locks.
+    """Return the start method of processes: never a copy of this process, whose threads may hold locks.
 
     On Linux they are copies of a server with one thread, which has loaded the PDF engine. Elsewhere system
-    libraries do not bear that, and each begins afresh.
+    libraries do not allow that, and each starts as a new process.
     """
     if sys.platform != "linux":
         return get_context("spawn")
@@ -284,9 +284,9 @@ def _exit_with_parent(temporary: str) -> None:
 
 @contextmanager
 def gc_paused() -> Iterator[None]:
-    """Look for garbage once a task, at its end: what the PDF engine leaves is found, and memory stays flat.
+    """Collect garbage once for each task, at its end, so that memory stays constant.
 
-    While a task is at work nothing of it is garbage, and to look for some took a fifth of the time.
+    During a task there is no garbage to find, and the search took a fifth of the time.
     """
     was_enabled = gc.isenabled()
     gc.disable()

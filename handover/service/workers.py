@@ -1,9 +1,9 @@
-"""Worker processes: what one of them does for a job, and two ways to have many, on this machine or a cluster.
+"""Worker processes: what one of them does for a job, and how to run many, here or on a cluster.
 
-    this machine   processes that stay warm; if one dies, its task is done once more, then that task fails
-    a cluster      a Dask scheduler by its address; it sees itself to workers that come and go
+    this machine   warm processes; if one dies, its task is tried once more, then that task fails
+    a cluster      a Dask scheduler by its address, which manages its workers
 
-A task carries all that a worker needs, and its result all that came of it, so that machines share no disk.
+A task has all that a worker needs, and its result has all output, so machines need no shared disk.
 """
 
 from __future__ import annotations
@@ -31,22 +31,22 @@ if TYPE_CHECKING:
     RenderFunction = Callable[["RenderTask"], "RenderResult"]
 
 PREFETCH = 2
-"""Tasks in the queue for each worker: one at work, one so that it need not wait for us."""
+"""Tasks in the queue for each worker: one that it runs, one so that it need not wait."""
 
 CONNECT_TIMEOUT_S = 10.0
-"""How long a cluster's scheduler may take to answer at first. [s]"""
+"""Time limit for the first reply of a cluster's scheduler. [s]"""
 
 
 @dataclass(frozen=True)
 class RenderTask:
-    """One job to be done by whichever worker is free.
+    """One job for any free worker.
 
     Attributes:
-        name: By which the result is known; no two alike.
-        inputs: The job and its weather. Of its inputs only the record.
+        name: Identifies the result; unique.
+        inputs: The job and its weather; of its inputs only the record.
         as_of: Time of issue, aware.
         revision: Of the set.
-        settings: How it is to be made.
+        settings: The choices of the issue.
     """
 
     name: str
@@ -58,9 +58,9 @@ class RenderTask:
 
 @dataclass(frozen=True)
 class RenderResult:
-    """What came of a task: documents, or findings, or why it failed.
+    """The result of a task: documents, or findings, or why it failed.
 
-    A value and no exception, since exceptions do not travel well between machines.
+    It is a value, since exceptions do not pickle well between machines.
     """
 
     documents: Mapping[str, bytes] = field(default_factory=dict)
@@ -74,14 +74,14 @@ _RENDER_LOCK = threading.Lock()
 
 
 def make_documents(task: RenderTask) -> RenderResult:
-    """Return the documents of one job. It never raises, and keeps nothing of the job."""
+    """Return the documents of one job. It never raises, and keeps no state of the job."""
     warm_up()
     from handover.service.inputs import compute  # noqa: PLC0415 - whoever only submits needs neither
     from handover.service.render import render_documents  # noqa: PLC0415
 
     inputs, settings = task.inputs, task.settings
     try:
-        # The PDF engine's complaints are those of the process, whichever thread is at work.
+        # The PDF engine's warnings belong to the process, not to a thread.
         with _RENDER_LOCK, gc_paused():
             schedule = compute(inputs, task.as_of, task.revision, settings)
             documents = render_documents(
@@ -105,7 +105,7 @@ def failure_result(fault: Exception) -> RenderResult:
 
 @cache
 def warm_up() -> None:
-    """Load once what every job needs, and keep it out of the search for garbage."""
+    """Load once what every job needs, and exclude it from garbage collection."""
     import handover.service.inputs  # noqa: PLC0415
     import handover.service.render  # noqa: F401, PLC0415
 
@@ -119,14 +119,14 @@ def warm_up() -> None:
 def run_in_processes(
     tasks: Iterator[RenderTask], workers: int, work: RenderFunction = make_documents
 ) -> Iterator[tuple[RenderTask, RenderResult]]:
-    """Give the results of tasks as they come, from so many processes.
+    """Yield the results of tasks as they complete, from a number of processes.
 
     Args:
         tasks: Taken one by one as workers become free.
-        workers: How many processes.
-        work: What is done for each; another process must be able to import it.
+        workers: Number of processes.
+        work: The function for each task; another process must be able to import it.
     """
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # small matrices, and the cores are all at work
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small, and all cores are busy
     pending: dict[Future[RenderResult], RenderTask] = {}
     with Workers(workers, work, warm_up) as pool:
         while True:
@@ -139,7 +139,7 @@ def run_in_processes(
 
 
 def _result_of(future: Future[RenderResult]) -> RenderResult:
-    """Return what came of a task that is done, whatever it is."""
+    """Return the result of a finished task, or its failure."""
     try:
         return future.result()
     except Exception as fault:  # noqa: BLE001 - a dead process, or a task that cannot travel
@@ -152,15 +152,14 @@ def _result_of(future: Future[RenderResult]) -> RenderResult:
 def run_on_dask(
     tasks: Iterator[RenderTask], scheduler: str, work: RenderFunction = make_documents
 ) -> Iterator[tuple[RenderTask, RenderResult]]:
-    """Give the answers to orders as they come, from the workers of a Dask cluster.
+    """Yield the results of tasks as they complete, from the workers of a Dask cluster.
 
-    The scheduler gives the jobs of a worker that is lost to others. While there are no workers, it waits for
-    some.
+    The scheduler gives the jobs of a lost worker to others. While there are no workers, it waits for some.
 
     Args:
         tasks: Taken one by one as workers become free.
         scheduler: Its address: tcp://host:port.
-        work: What is done for each; the workers must be able to import it.
+        work: The function for each task; the workers must be able to import it.
 
     Raises:
         UnusableInput: Dask is not installed, or no scheduler answers there.
