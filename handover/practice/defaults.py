@@ -1,4 +1,4 @@
-"""What is taken where a job record leaves a field out: data with reason, source and how sure we are."""
+"""The defaults for fields that a job record leaves out, as data with reason, source and mark."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 BLANKET = "insulating blanket"
-"""The method that lays a blanket."""
+"""The method that uses a blanket."""
 
 
 @dataclass(frozen=True)
@@ -25,13 +25,13 @@ class Default:
     """A value for a field that a record leaves out.
 
     Attributes:
-        path: Of the field: "slab.use".
-        value: In ``unit``, which is of the SI.
-        unit: "1" where there is none.
-        why: Why this value: printed beside it.
-        source: Where it comes from.
+        path: Path of the field: "slab.use".
+        value: In ``unit``, an SI unit.
+        unit: "1" for none.
+        why: The reason, which is printed beside the value.
+        source: Its source.
         mark: How sure we are of it.
-        text: How it is printed; "" for the value with its unit.
+        text: The printed text; "" for the value with its unit.
     """
 
     path: str
@@ -44,7 +44,7 @@ class Default:
 
     @property
     def printed_text(self) -> str:
-        """The value as it is printed: "334.6 kg/m3"."""
+        """The value as printed: "334.6 kg/m3"."""
         if self.text:
             return self.text
         number = self.value if isinstance(self.value, str) else f"{self.value:.4g}"
@@ -53,11 +53,11 @@ class Default:
 
 @dataclass(frozen=True)
 class DerivedDefault:
-    """Why a value that follows from the job itself is taken for a field that a record leaves out.
+    """The reason of a default that is computed from the job itself.
 
     Attributes:
-        why: Printed beside the value.
-        source: Where it comes from.
+        why: The reason, which is printed beside the value.
+        source: Its source.
         mark: How sure we are of it.
     """
 
@@ -75,13 +75,13 @@ def derived_defaults() -> dict[str, DerivedDefault]:
 
 @cache
 def defaults() -> dict[str, Default]:
-    """Return the defaults that hold for every record by the path of their field, in the order of the data."""
+    """Return the defaults for every record by the path of their field, in the order of the data."""
     rows = tomllib.loads(files("handover.practice").joinpath("defaults.toml").read_text(encoding="utf-8"))
     return {path: Default(path, **row) for path, row in rows.items()}
 
 
 def method_defaults(method: str) -> Iterator[Default]:
-    """Yield the defaults that depend on how the slab is cured: the application rate, the blanket."""
+    """Yield the defaults that depend on the curing method: the application rate, the blanket."""
     rules = general_rules()
     if (watering := rules.methods.get(method)) is not None:
         why = watering.rate_why
@@ -96,6 +96,6 @@ def default_value(path: str) -> str | float | bool:
     """Return the default of a field.
 
     Raises:
-        KeyError: Practice has none for it.
+    KeyError: There is none.
     """
     return defaults()[path].value

@@ -1,7 +1,7 @@
 """Rules of the trade as data: each with its value, its unit, its source, and how sure we are of it.
 
-What holds everywhere is in rules.toml, and in visits.toml for the hours of people; what a country rules for
-itself is in a file of its own under countries/. Adding a country is adding a file.
+General rules are in rules.toml, and in visits.toml for the hours of people. The rules of a country are in its
+file in countries/; a new country is a new file.
 """
 
 from __future__ import annotations
@@ -20,17 +20,17 @@ Mark = Literal["read in source", "from memory", "common practice", "computed"]
 Stricter = Literal["lower", "higher"]
 
 STRICTEST = "strictest"
-"""The rules of every set at once: for a country that has no set of its own."""
+"""The rules of all sets at once, for a country without its own set."""
 _HOURS = {"h": 1.0, "d": 24.0}
 _VEHICLE_USES = ("driveway", "garage floor", "shop floor")
 
 
 @dataclass(frozen=True)
 class Rule:
-    """A number of practice. ``value`` is in ``unit``, which is of the SI.
+    """A number of practice. ``value`` is in ``unit``, an SI unit.
 
-    ``aliases`` holds parts of the names by which a ticket calls the thing, in small letters. ``stricter``
-    says of a limit that countries set for themselves which way is the more cautious.
+    ``aliases`` has parts of the names on tickets, in lower case. ``stricter`` says, for a limit that differs
+    between countries, which direction is more cautious.
     """
 
     name: str
@@ -43,7 +43,7 @@ class Rule:
 
 
 class Circumstances(NamedTuple):
-    """What of a slab decides which rules hold for it. ``additions``: share of fly ash and slag."""
+    """The properties of a slab that select its rules. ``additions``: share of fly ash and slag."""
 
     use: str
     exposure: str
@@ -54,18 +54,18 @@ class Circumstances(NamedTuple):
 
     @property
     def wheels(self) -> bool:
-        """Whether it is built to bear wheels."""
+        """Whether it is built for wheels."""
         return self.use in _VEHICLE_USES
 
     @property
     def hard_service(self) -> bool:
-        """Whether it is open to the weather or bears wheels: a row for mild service is not for it."""
+        """Whether it is open to the weather or built for wheels: rows for mild service do not apply."""
         return self.wheels or self.exposure != "indoors"
 
 
 @dataclass(frozen=True)
 class Applicability:
-    """The circumstances in which a rule holds; what is None or empty does not matter."""
+    """The circumstances in which a rule applies; None or empty means any."""
 
     cements: tuple[str, ...] = ()
     additions_above: float | None = None
@@ -76,7 +76,7 @@ class Applicability:
     joints: tuple[str, ...] = ()
 
     def matches(self, slab: Circumstances) -> bool:
-        """Tell whether a slab is of this kind."""
+        """Return whether a slab is of this kind."""
         return (
             (not self.cements or slab.cement in self.cements)
             and (self.additions_above is None or slab.additions > self.additions_above)
@@ -91,7 +91,7 @@ class Applicability:
 class DurationBand(NamedTuple):
     """A row of a table of durations, for temperatures from ``from_c`` up.
 
-    It asks ``hours``, or ``over`` / (temperature + ``plus``) where the table gives a formula, in which a
+    It requires ``hours``, or ``over`` / (temperature + ``plus``) for a table with a formula, in which a
     temperature above ``to_c`` counts as ``to_c``. [degC, h, h K]
     """
 
@@ -104,14 +104,15 @@ class DurationBand(NamedTuple):
 
 @dataclass(frozen=True)
 class Durations:
-    """A table of how long something takes by the temperature of the concrete's surface.
+    """A table of required times by the temperature of the concrete's surface.
 
     Below its coldest band no time counts.
 
     Attributes:
-        name: By which gates call it.
-        by: What tells the columns apart ("strength development", "air about the slab", "hot and dry"), or "".
-        at_least: Of columns by a number: the least of each, from the first column on.
+        name: Its name in gates.
+        by: What distinguishes the columns ("strength development", "air about the slab", "hot and dry"), or
+            "".
+        at_least: For columns by a number: the minimum of each, from the first column on.
         bands: From the warmest to the coldest. Columns go from the shortest time to the longest.
         source: Where it comes from.
         mark: How sure we are of it.
@@ -131,17 +132,17 @@ class GateRule:
 
     Attributes:
         milestone: Kind of the milestone.
-        rule: Name of the condition; the words for it are looked up by this name.
+        rule: Name of the condition, which is also the key of its words.
         measure: What is measured ("age", "strength", "share of strength", ...).
-        value: The threshold, in ``unit``; None where the measure needs none or finds it by ``per``.
+        value: The threshold, in ``unit``; None if the measure needs none or ``per`` names it.
         per: Name of the rule that the threshold comes from, or None.
         above_c: Only hours warmer than this count, or None. [degC]
-        at_most: Past this age it holds in any case, or None. [h]
-        at_most_times: The same, as a multiple of what is needed.
-        uses: Uses of the slab that it applies to; all where empty.
-        when: What else must be so for it to apply.
-        table: Name of the table of durations that it asks for, or None.
-        times: Multiple of the table that is asked.
+        at_most: The age from which it is met in any case, or None. [h]
+        at_most_times: The same, as a multiple of the required time.
+        uses: Uses of the slab to which it applies; empty for all.
+        when: Other circumstances for it to apply.
+        table: Name of its table of durations, or None.
+        times: Required multiple of the table.
         working_time: Initial set later than this adds as much to the table, or None. [h]
     """
 
@@ -165,15 +166,15 @@ class GateRule:
 
 @dataclass(frozen=True)
 class RuleSet:
-    """The rules of a country, or of the countries that share them.
+    """The rules of a country, or of several countries.
 
     Attributes:
-        code: By which it is asked for: "us".
-        name: In words: "United States".
-        countries: ISO 3166 codes of the countries it is for.
-        basis: The codes and standards it draws on.
-        replaces: General gates whose place its own take.
-        rules: By name; they take the place of general ones of the same name.
+        code: Its code: "us".
+        name: Its name: "United States".
+        countries: ISO 3166 codes of its countries.
+        basis: Its codes and standards.
+        replaces: General gates that its own gates replace.
+        rules: By name; they replace general rules of the same name.
         gates: Its own.
         durations: Its tables.
     """
@@ -190,7 +191,7 @@ class RuleSet:
 
 @dataclass(frozen=True)
 class RefusalRule:
-    """Dates that are not given, and for which uses of the slab (all where empty)."""
+    """A refusal of dates: which, and for which uses of the slab (empty for all)."""
 
     code: str
     milestones: tuple[str, ...]
@@ -199,7 +200,7 @@ class RefusalRule:
 
 @dataclass(frozen=True)
 class CautionRule:
-    """What must be told, by code, and where it comes from."""
+    """A caution by its code, with its source."""
 
     code: str
     source: str
@@ -208,7 +209,7 @@ class CautionRule:
 
 @dataclass(frozen=True)
 class CuringMethod:
-    """How a way of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h]."""
+    """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h]."""
 
     store_mm: float
     loss: float
@@ -221,7 +222,7 @@ class CuringMethod:
 
 @dataclass(frozen=True)
 class CementRule:
-    """A cement as the ticket calls it: its phases (mass shares; Blaine m2/kg) and its strength curve."""
+    """A cement by its name on the ticket: its phases (mass shares; Blaine m2/kg) and its strength curve."""
 
     phases: dict[str, float]
     form: str
@@ -232,7 +233,7 @@ class CementRule:
 
 @dataclass(frozen=True)
 class Practice:
-    """Everything the calculation takes from the trade."""
+    """All rules of the trade that the calculation uses."""
 
     rules: dict[str, Rule]
     gates: tuple[GateRule, ...]
@@ -264,7 +265,7 @@ class Practice:
         )
 
     def gates_for(self, milestone: str, slab: Circumstances) -> tuple[GateRule, ...]:
-        """Return the conditions of a milestone that hold for a slab, in the order of the data."""
+        """Return the conditions of a milestone that apply to a slab, in the order of the data."""
         return tuple(gate for gate in self.gates_of(milestone, slab.use) if gate.when.matches(slab))
 
 
@@ -274,7 +275,7 @@ def _table(name: str) -> dict[str, Any]:
 
 @cache
 def general_rules() -> Practice:
-    """Return the rules of practice that hold everywhere, for what no country rules for itself."""
+    """Return the general rules of practice, for what no country rules for itself."""
     general = _table("rules.toml")
     gates = tuple(_gate(row, general, {}) for row in general.pop("gate"))
     watering = _table("watering.toml")
@@ -295,7 +296,7 @@ def general_rules() -> Practice:
 
 @cache
 def practice(rules: str = "us") -> Practice:
-    """Return the rules of practice that ship with the package, with those of a country.
+    """Return the package's rules of practice, with those of a country.
 
     Args:
         rules: Code of a set of `rule_sets`, or `STRICTEST`.
@@ -307,14 +308,14 @@ def practice(rules: str = "us") -> Practice:
 
 
 def rules_of(country: str | None) -> Practice:
-    """Return the rules of a country by its ISO 3166 code, or where it has none the strictest of all."""
+    """Return the rules of a country by its ISO 3166 code; without its own set, the strictest of all."""
     found = None if country is None else rule_set_of(country)
     return practice(STRICTEST if found is None else found.code)
 
 
 @cache
 def rule_sets() -> dict[str, RuleSet]:
-    """Return the rules of every country that has a file, by code."""
+    """Return the rules of every country with a file, by code."""
     folder = files("handover.practice").joinpath("countries")
     names = sorted(entry.name for entry in folder.iterdir() if entry.name.endswith(".toml"))
     sets = [_rule_set(_table(f"countries/{name}")) for name in names]
@@ -322,12 +323,12 @@ def rule_sets() -> dict[str, RuleSet]:
 
 
 def rule_set_of(country: str) -> RuleSet | None:
-    """Return the rules of a country by its ISO 3166 code, or None where it has no set."""
+    """Return the rules of a country by its ISO 3166 code, or None if it has no set."""
     return next((each for each in rule_sets().values() if country.upper() in each.countries), None)
 
 
 def _apply_country(general: Practice, country: RuleSet) -> Practice:
-    """Return the general rules with a country's in their place."""
+    """Return the general rules, overridden by a country's."""
     kept = tuple(gate for gate in general.gates if gate.rule not in country.replaces)
     return replace(
         general,
@@ -338,7 +339,7 @@ def _apply_country(general: Practice, country: RuleSet) -> Practice:
 
 
 def _strictest(general: Practice, sets: Iterable[RuleSet]) -> Practice:
-    """Return every rule of every set: of conditions the last met governs, of limits the strictest is kept."""
+    """Return all rules of all sets: the last condition to be met governs, and the strictest limit."""
     rules, gates = dict(general.rules), list(general.gates)
     durations: dict[str, Durations] = {}
     for each in sets:
@@ -381,7 +382,7 @@ def _rule_set(tables: dict[str, Any]) -> RuleSet:
 
 
 def _in_set(row: dict[str, Any], code: str) -> dict[str, Any]:
-    """Return a gate's row with its table by the name that tells the sets apart."""
+    """Return a gate's row, with its table by a name that is unique among the sets."""
     return {**row, "table": f"{code}.{row['table']}"} if "table" in row else row
 
 
@@ -404,7 +405,7 @@ def _durations(name: str, row: dict[str, Any]) -> Durations:
 
 
 def _rules(tables: dict[str, Any]) -> dict[str, Rule]:
-    """Return every table that holds a value, by its dotted name."""
+    """Return every table with a value, by its dotted name."""
     found = {}
     for group, rows in tables.items():
         for name, row in rows.items():
@@ -423,7 +424,7 @@ def _rules(tables: dict[str, Any]) -> dict[str, Rule]:
 
 
 def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durations]) -> GateRule:
-    """Return a gate; one that takes its threshold from a rule or a table takes source and mark from there."""
+    """Return a gate; if its threshold is from a rule or a table, so are its source and mark."""
     group, _, name = row.get("per", "").partition(".")
     basis = {**rules[group][name], **row} if group else row
     if "table" in row:
@@ -460,7 +461,7 @@ def _caution(code: str, row: dict[str, Any]) -> CautionRule:
 
 
 def _cements(tables: dict[str, Any]) -> dict[str, CementRule]:
-    """Return the cements with the phases of the composition that stands for each."""
+    """Return the cements, each with the phases of its composition."""
     compositions = tables["compositions"]
     shared = {name: value for name, value in compositions.items() if isinstance(value, float)}
     found = {}

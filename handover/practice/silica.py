@@ -1,4 +1,4 @@
-"""Dust: which respirator sawing asks for, by saw, place and hours."""
+"""Dust: the respirator required for sawing, by saw, place and hours."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from handover.practice.rules import Mark  # noqa: TC001 - part of the published 
 
 @dataclass(frozen=True)
 class Respirator:
-    """What a task asks for from so many hours a day on; a protection factor of 0 is no respirator."""
+    """The required respirator from a number of hours a day on; a protection factor of 0 means none."""
 
     saw: Annotated[Literal["hand-held", "walk-behind"], Field(description="Which saw.")]
     enclosed: Annotated[bool, Field(description="Indoors or under a roof.")]

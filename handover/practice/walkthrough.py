@@ -1,4 +1,4 @@
-"""The walk-through: what is usual to look at together with the owner of a new slab."""
+"""The usual items of a walk-through with the owner of a new slab."""
 
 from __future__ import annotations
 

@@ -2,10 +2,10 @@
 
 The steps of an issue, by the names in the modules, the log and the guide for contributors:
 
-    1 read            the job record and the weather, as received                             receive
-    2 check           whether they can be used and belong together; every fault at once       receive
-    3 compute         the schedule                                                             receive
-    4 word            the schedule in each language asked for                                  render
-    5 render          every document, in memory                                                render
-    6 put in place    beside the target, checked, by one rename; a failed run leaves nothing   place
+    1 read      the job record and the weather, as received                                        inputs
+    2 check     whether they can be used and belong together; all faults at once                   inputs
+    3 compute   the schedule                                                                       inputs
+    4 word      the schedule in each language                                                      render
+    5 render    every document, in memory                                                          render
+    6 publish   beside the target, checked, then by one rename; a failed run leaves nothing behind publish
 """
