@@ -194,11 +194,11 @@ def test_a_record_means_the_folder_beside_it(issued: Path, garage: Path, tmp_pat
 
 
 def test_what_means_no_folder(garage: Path, tmp_path: Path) -> None:
-    with pytest.raises(UnusableInput, match="is not there"):
+    with pytest.raises(UnusableInput, match="does not exist"):
         issued_folders(tmp_path / "nowhere")
-    with pytest.raises(UnusableInput, match="is no job record"):
+    with pytest.raises(UnusableInput, match="is not a job record"):
         issued_folders(garage / "care-sheet.pdf")
-    with pytest.raises(UnusableInput, match="holds no documents"):
+    with pytest.raises(UnusableInput, match="has no issued documents"):
         issued_folders(garage / "photos")
 
 

@@ -176,7 +176,7 @@ def test_a_number_of_workers_that_is_none(run: Run, folder: Path, tmp_path: Path
 def test_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
     told = run("batch", tmp_path / "none", "-o", tmp_path / "out")
     assert told.status == 2
-    assert "is no folder" in told.err
+    assert "is not a folder" in told.err
     assert not (tmp_path / "out").exists()
 
 
@@ -185,7 +185,7 @@ def test_a_folder_without_records(run: Run, tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     told = run("batch", tmp_path / "empty", "-o", tmp_path / "out")
     assert told.status == 2
-    assert "holds no job record" in told.err
+    assert "has no job record" in told.err
     assert not (tmp_path / "out").exists()
 
 

@@ -240,7 +240,7 @@ SECRET = "s3cret-7411"  # noqa: S105
 )
 def test_no_secret_may_be_in_the_file(text: str, tmp_path: Path) -> None:
     [finding] = faults(text, tmp_path)
-    assert "has no place in a file" in finding.problem
+    assert "does not belong in a file" in finding.problem
     assert SECRET not in str(finding)
 
 

@@ -129,7 +129,7 @@ def require_libraries() -> None:
 def _problem(missing: Sequence[str]) -> str:
     """Return the sentence about what is missing on which machine: it may be a worker of a cluster."""
     where = platform.node() or "This machine"
-    return f"{where} lacks libraries of the system that the PDF engine needs: {', '.join(missing)}."
+    return f"{where} lacks system libraries that the PDF engine needs: {', '.join(missing)}."
 
 
 def missing_libraries() -> tuple[str, ...]:
@@ -212,7 +212,7 @@ def remedy(missing: Sequence[str]) -> Iterator[str]:
         missing: Their sonames.
     """
     if sys.platform == "win32":
-        yield "On Windows, run this program in WSL (wsl --install), or use the desk on another machine."
+        yield "On Windows, run this program in WSL (wsl --install)."
         return
     installer = _installer()
     packages = packages_for(missing, installer) if installer else ()
@@ -222,9 +222,9 @@ def remedy(missing: Sequence[str]) -> Iterator[str]:
     yield "Install them with this command, then try again:"
     yield f"    {INSTALLERS[installer][1]} {' '.join(packages)}"
     if unknown := [each for each in missing if each not in PACKAGES]:
-        yield f"Which package holds {', '.join(unknown)} is not known here."
+        yield f"Which package holds {', '.join(unknown)} is unknown."
     if installer == "brew":
-        yield "Where Python does not come from Homebrew, set this as well:"
+        yield "If Python is not from Homebrew, set this as well:"
         yield '    export DYLD_FALLBACK_LIBRARY_PATH="$(brew --prefix)/lib"'
 
 

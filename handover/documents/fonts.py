@@ -54,7 +54,7 @@ def _check(content: bytes, name: str) -> None:
         problem = f"cannot be read as a font: {error}"
         raise UnusableInput([Finding(problem=problem, file=name, example=example)]) from None
     if rights & EMBEDDING == RESTRICTED:
-        problem = "the maker of this font forbids to lay it into a document"
+        problem = "the licence of this font forbids embedding it in a document"
         raise UnusableInput([Finding(problem=problem, file=name, example=example)])
 
 

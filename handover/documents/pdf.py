@@ -178,7 +178,7 @@ def _files(attachments: Sequence[Attachment]) -> list[object]:
     from weasyprint import Attachment as EngineAttachment  # noqa: PLC0415 - heavy
 
     if len({each.content for each in attachments}) < len(attachments):
-        raise RenderingFailed("two files to lay into the PDF are alike")
+        raise RenderingFailed("two files to embed in the PDF are equal")
     return [
         EngineAttachment(
             # A URL with the media type: by the name alone, each machine would guess another type.

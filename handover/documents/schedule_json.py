@@ -58,7 +58,7 @@ def read_schedule(content: bytes) -> CureSchedule:
         zone = ZoneInfo(from_json(content)["timezone"])
         return _adapter().validate_json(content, strict=True, context={ZONE: zone})
     except (TypeError, LookupError, ValueError) as fault:
-        raise ValueError(f"is no schedule of ours: {fault}") from None
+        raise ValueError(f"is not a schedule of this program: {fault}") from None
 
 
 def schedule_schema() -> dict[str, Any]:

@@ -96,7 +96,7 @@ def load_translations(language: str, templates: Path | None = None) -> Translati
     known = languages(templates)
     if language not in known:
         finding = Finding(
-            problem=f'there are no words in the language "{language}"',
+            problem=f'there are no texts in the language "{language}"',
             field="language",
             expected=", ".join(known),
         )

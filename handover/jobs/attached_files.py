@@ -79,7 +79,7 @@ class FolderFiles:
         try:
             path = (self.folder / name).resolve(strict=True)
         except (OSError, RuntimeError):  # missing, not readable, or a circle of links
-            return fault(f"{quoted_text(name)} is not there")
+            return fault(f"{quoted_text(name)} does not exist")
         if not path.is_relative_to(self.folder.resolve()):
             return fault(f"{quoted_text(name)} is a link that leads out of the folder of this record")
         return None if path.is_file() else fault(f"{quoted_text(name)} is not a file")

@@ -63,10 +63,10 @@ class CementName(FieldParser):
             return known
         if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
             return fault(
-                f"{quoted_text(raw)} is blended, and its name does not tell how much slag or ash is in it; "
-                "write the cement it is blended from, and the shares as slag and fly_ash"
+                f"{quoted_text(raw)} is blended, and its name does not say how much slag or ash it has; "
+                "write its base cement, and the shares as slag and fly_ash"
             )
-        return fault(f"{quoted_text(raw)} is not a cement this tool knows")
+        return fault(f"{quoted_text(raw)} is not a known cement")
 
     def schema(self) -> Schema:
         """Return the types and classes; the reader takes some other spellings too."""

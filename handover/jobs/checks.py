@@ -117,7 +117,7 @@ def _check_acknowledgement(draft: Draft) -> FieldFindings:
         yield (
             ("acknowledgement", "time"),
             Finding(
-                "is before placement.end: nobody can take over a slab that is still being placed",
+                "is before placement.end: nobody can acknowledge a slab that is still being placed",
                 expected=f"after {end.isoformat(sep=' ', timespec='minutes')}",
                 example=_later(end),
             ),
@@ -194,7 +194,7 @@ def _find_doubtful(draft: Draft, rules: Practice) -> FieldFindings:
                 path,
                 Finding(
                     f"is {_us_and_si(value, kind)}: {why}",
-                    expected="a second look at the ticket",
+                    expected="a value that was checked against the ticket",
                     example=f"{_us_and_si(limit, kind)} or less",
                     severity="caution",
                 ),
@@ -257,7 +257,7 @@ def _cylinders(draft: Draft, rules: Practice) -> FieldFindings:
             yield (
                 ("cylinder", index),
                 Finding(
-                    "tells neither age nor tested; without its age its strength counts for nothing",
+                    "has neither age nor tested; without an age, the test is of no use",
                     expected="one of the two",
                     example='age = "7 d"',
                     severity="caution",
@@ -270,7 +270,7 @@ def _cylinders(draft: Draft, rules: Practice) -> FieldFindings:
                 "placement.start",
                 start,
                 most=rules["cylinder.latest"],
-                why="too late to tell of curing",
+                why="too late to show anything about curing",
             )
 
 
@@ -296,7 +296,7 @@ def _files(draft: Draft, files: AttachedFiles) -> FieldFindings:
                 finding
                 if files.exists(name)
                 else replace(
-                    finding, problem=f"{finding.problem}; the documents go without it", severity="caution"
+                    finding, problem=f"{finding.problem}; the documents leave it out", severity="caution"
                 ),
             )
     log = draft.temperature_log
@@ -312,7 +312,7 @@ def _sensor(draft: Draft) -> FieldFindings:
         yield (
             ("temperature_log", "depth"),
             Finding(
-                f"is {_us_and_si(depth, 'thickness')}, deeper than the slab is thick",
+                f"is {_us_and_si(depth, 'thickness')}, more than the thickness of the slab",
                 expected=f"at most {_us_and_si(thickness, 'thickness')}, from the surface down",
                 example='depth = "2 in"',
             ),

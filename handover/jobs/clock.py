@@ -59,12 +59,12 @@ def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Fin
         return first
     if _exists(first):
         return _two_readings(
-            f"{local_time.isoformat()} comes twice at the site: the clock is put back that day", first, second
+            f"{local_time.isoformat()} occurs twice at the site: the clock goes back that day", first, second
         )
     # In the gap, the two readings are the instants that the two offsets would give.
     before, after = (reading.astimezone(UTC).astimezone(zone) for reading in (second, first))
     return _two_readings(
-        f"{local_time.isoformat()} does not exist at the site: the clock is put forward that day",
+        f"{local_time.isoformat()} does not exist at the site: the clock goes forward that day",
         before,
         after,
     )

@@ -31,7 +31,7 @@ class CountryCode(FieldParser):
         meant = nearest_word(word, names)
         return Finding(
             f"{quoted_text(raw)} is not the code of a country",
-            expected="two letters, as ISO 3166 has them",
+            expected="two letters, a code of ISO 3166",
             example=f'country = "{names[meant] if meant else "US"}"',
         )
 

@@ -171,10 +171,10 @@ class TextField(FieldParser):
         text = raw.replace("\r\n", "\n").strip()
         if hidden := next((char for char in text if char not in "\n\t" and is_hidden(char)), None):
             return self._fault(
-                f"{quoted_text(raw)} holds the invisible character U+{ord(hidden):04X}; take it out"
+                f"{quoted_text(raw)} has the invisible character U+{ord(hidden):04X}; remove it"
             )
         if not self.lines and "\n" in text:
-            return self._fault(f"{quoted_text(raw)} runs over several lines; write it on one")
+            return self._fault(f"{quoted_text(raw)} has several lines; write it on one")
         if len(text) > self.longest:
             return self._fault(f"{quoted_text(raw)} has {len(text)} characters")
         return text
@@ -219,7 +219,7 @@ class SlugField(PatternField):
     longest: int = 80
     example: str = "2026-07-14-alder-garage"
     pattern: str = r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}"
-    what: str = "a name that a folder can have anywhere"
+    what: str = "a folder name that is valid on every system"
     form: str = "up to 80 letters, digits, points, hyphens and underscores, a letter or digit first"
 
     def parse(self, raw: object) -> str | Finding:

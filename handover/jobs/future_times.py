@@ -47,7 +47,7 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
         if test.tested is not None and _is_later(test.tested, as_of):
             yield (
                 ("cylinder", at, "tested"),
-                Finding(f"{_format_time(test.tested)} is still to come", expected=expected, example=now),
+                Finding(f"{_format_time(test.tested)} is in the future", expected=expected, example=now),
             )
         elif test.age is not None:
             earliest = start.astimezone(UTC) + timedelta(hours=test.age * (1.0 - early))
@@ -66,14 +66,14 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
         if truck.batched is not None and _is_later(truck.batched, as_of):
             yield (
                 ("ticket", at, "batched"),
-                Finding(f"{_format_time(truck.batched)} is still to come", expected=expected, example=now),
+                Finding(f"{_format_time(truck.batched)} is in the future", expected=expected, example=now),
             )
     log = job.temperature_log
     if log is not None and log.readings and _is_later(log.readings[-1].time, as_of):
         last = log.readings[-1].time.astimezone(job.zone)
         yield (
             ("temperature_log", "file"),
-            Finding(f"has a reading of {_format_time(last)}, which is still to come", expected=expected),
+            Finding(f"has a reading of {_format_time(last)}, which is in the future", expected=expected),
         )
 
 

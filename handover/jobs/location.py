@@ -43,7 +43,7 @@ def site_zone(
             (
                 ("site", "timezone"),
                 Finding(
-                    f'"{site.timezone}" keeps another time than {site.latitude}, {site.longitude} does',
+                    f'"{site.timezone}" has another time than {site.latitude}, {site.longitude}',
                     expected=f'"{there}", or another place',
                     example=f'timezone = "{there}"',
                     severity="caution",
@@ -68,7 +68,7 @@ def country_mismatch(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
         yield (
             ("site", "country"),
             Finding(
-                f'"{site.country}" is told, and the site lies in {there}',
+                f'"{site.country}", but the site is in {there}',
                 expected=f'"{there}", or another place',
                 example=f'country = "{there}"',
                 severity="caution",
@@ -120,7 +120,7 @@ def offset_mismatches(draft: Draft, zone: str | None) -> Iterator[FieldFinding]:
             yield (
                 path,
                 Finding(
-                    f"has an offset that {zone} does not keep then; taken as {local.isoformat()}",
+                    f"has an offset that {zone} does not have then; read as {local.isoformat()}",
                     expected="the time on the site's clock, or its own offset",
                     example=moment.replace(tzinfo=timezone(there)).isoformat(),
                     severity="caution",
@@ -146,7 +146,7 @@ def _place(site: Site, at_fault: Container[Path]) -> Iterator[FieldFinding]:
             yield (
                 ("site", other),
                 Finding(
-                    f"stands without {one}",
+                    f"needs {one} as well",
                     expected="both of them, or neither and a timezone",
                     example="latitude = 36.10, longitude = -79.95",
                 ),
@@ -157,7 +157,7 @@ def _place(site: Site, at_fault: Container[Path]) -> Iterator[FieldFinding]:
         yield (
             ("site", "latitude"),
             Finding(
-                f"{site.latitude}, {site.longitude} lies in the sea off Africa, where forgotten places lie",
+                f"{site.latitude}, {site.longitude} is in the sea off Africa, where 0, 0 is",
                 expected="the place of the slab",
                 example="latitude = 36.10, longitude = -79.95",
             ),
@@ -166,7 +166,7 @@ def _place(site: Site, at_fault: Container[Path]) -> Iterator[FieldFinding]:
         yield (
             ("site", "longitude"),
             Finding(
-                f"{site.latitude}, {site.longitude} lies at sea",
+                f"{site.latitude}, {site.longitude} is at sea",
                 expected="the place of the slab; longitudes of the Americas are negative",
                 example="longitude = -79.95",
                 severity="caution",

@@ -168,7 +168,7 @@ def _columns(titles: list[str], line: int) -> _Columns | list[Finding]:
     if unit is None:
         title = titles[of_concrete[0]]
         expected = "degC, degF or K, at the end of the name or in brackets"
-        return [fault("names no unit that is known", field=title[:40], expected=expected)]
+        return [fault("has no known unit", field=title[:40], expected=expected)]
     at = next((at for at in times if _clock(words[at]) == "utc"), times[0])
     return _Columns(at, _clock(words[at]), of_concrete[0], *conversion(unit, "degC"))
 
@@ -229,7 +229,7 @@ def _number(cells: list[str], at: int, decimal: str) -> float | Finding:
     if (number := parse_cell(text, decimal)) is not None:
         return number
     return Finding(
-        f"{quoted_text(text)} is not a number", field="temperature", expected="a number, or nothing"
+        f"{quoted_text(text)} is not a number", field="temperature", expected="a number, or an empty cell"
     )
 
 
@@ -244,7 +244,7 @@ def _plausible_only(
     early = series.seconds < (placed.timestamp() if placed else -np.inf)
     if early.any():
         doubts.append(
-            _omission_finding(int(early.sum()), "are from before the concrete: the truck, or the air")
+            _omission_finding(int(early.sum()), "are from before the placement: of the truck, or of the air")
         )
         series = series.only(~early)
     wrong = (series.celsius < _MIN_READING_C) | (series.celsius > _MAX_READING_C)
@@ -265,7 +265,7 @@ def _plausible_only(
 
 def _no_readings_yet(problem: str) -> Finding:
     return Finding(
-        f"{problem}; the estimate goes without it",
+        f"{problem}; the estimate leaves it out",
         expected="readings from the placement on: look at the clock of the logger",
         severity="caution",
     )
@@ -298,7 +298,7 @@ def _find_drift(series: _Series, zone: ZoneInfo | None) -> tuple[_Series, list[F
     if not left.any():
         return series, []
     named = _runs_in_words(series, left, zone)
-    why = f"jump as no slab does, by more than {_JUMP_K:g} K in {_JUMP_S / _MINUTE_S:.0f} minutes ({named})"
+    why = f"jump by more than {_JUMP_K:g} K in {_JUMP_S / _MINUTE_S:.0f} minutes, as no slab does ({named})"
     return series.only(~left), [_omission_finding(int(left.sum()), why)]
 
 
@@ -319,7 +319,7 @@ def _find_stuck_readings(series: _Series, zone: ZoneInfo | None) -> tuple[_Serie
             still[at] = True
     if not still.any():
         return series, []
-    why = f"do not move for {_STILL_S / HOUR_S:g} h or more ({_runs_in_words(series, still, zone)})"
+    why = f"do not change for {_STILL_S / HOUR_S:g} h or more ({_runs_in_words(series, still, zone)})"
     return series.only(~still), [_omission_finding(int(still.sum()), why)]
 
 

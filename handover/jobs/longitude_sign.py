@@ -42,7 +42,7 @@ def missing_minus_sign(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
     if there in (None, HOME_COUNTRY) or mirrored != HOME_COUNTRY:
         return
     finding = Finding(
-        f"{site.longitude} lies in {countries()[there]}, and address or measures are those of the "
+        f"{site.longitude} is in {countries()[there]}, but address or units are those of the "
         f"{countries()[HOME_COUNTRY]}; is its sign right?",
         expected="degrees east of Greenwich; those west of it are negative",
         example=f"longitude = {-site.longitude}",

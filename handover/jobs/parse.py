@@ -109,7 +109,7 @@ def _find_duplicates(text: str) -> list[Finding]:
             line=again,
             field=join_path(path),
             expected="each key once",
-            example="take one of the two out",
+            example="remove one of the two",
         )
         for path, first, again in twice
         if not any(path[:end] in tables for end in range(1, len(path)))
@@ -120,9 +120,9 @@ def _json_fault(error: json.JSONDecodeError) -> Finding:
     hints = {
         "Expecting property name enclosed in double quotes": "a comma too many, or a key without quotes",
         "Illegal trailing comma before end of object": "a comma too many before }",
-        "Expecting value": "a value is missing, or text stands without quotes",
-        "Expecting ',' delimiter": "a comma is missing, or text stands without quotes",
-        "Extra data": "something stands after the closing brace",
+        "Expecting value": "a value is missing, or text has no quotes",
+        "Expecting ',' delimiter": "a comma is missing, or text has no quotes",
+        "Extra data": "there is text after the closing brace",
         "Unterminated string starting at": "quotes are not closed",
     }
     hint = hints.get(error.msg, error.msg)
@@ -155,7 +155,7 @@ _MISTAKES = tuple(
         (r"=\s*(?P<value>\d+,\d+)\s*(#.*)?$", "has a comma; decimals have a point", "{key} = 0.5"),
         (
             r"=\s*(?P<value>True|TRUE|False|FALSE|[Yy]es|YES|[Nn]o|NO)\s*(#.*)?$",
-            "is neither true nor false; write them in small letters",
+            "is neither true nor false; write one of them in lower case",
             "{key} = true",
         ),
         (r'=\s*"[^"]*$', "has quotes that are not closed", '{key} = "..."'),

@@ -264,9 +264,7 @@ def _missing_finding(path: Path, table: type[RecordTable], problem: str) -> Find
     key = str(path[-1])
     if key in tables():
         keys = ", ".join(required_fields(tables()[key]))
-        return Finding(
-            f"{problem}: the table tells {keys}", expected=f"the table [{key}]", example=f"[{key}]"
-        )
+        return Finding(f"{problem}: the table has {keys}", expected=f"the table [{key}]", example=f"[{key}]")
     field = fields_of(table)[key]
     reader = mark_of(field, FieldParser)
     example = reader.schema().get("examples", ["..."])[0] if reader else "..."
@@ -326,7 +324,7 @@ def _record(
     values["slab"]["area"] = area_of(draft.slab)
     if draft.site.country is None and (country := site_country(draft.site, zone)) is not None:
         assumed = (
-            AssumedValue("site.country", country, "the country of the place, or of its clock"),
+            AssumedValue("site.country", country, "the country of the place, or of its time zone"),
             *assumed,
         )
         values["site"]["country"] = country

@@ -113,7 +113,7 @@ _Email = Annotated[
         example="lee@example.com",
         pattern=EMAIL_ADDRESS,
         what="an e-mail address",
-        form="one address in plain letters, without a name",
+        form="one address in plain letters, without a display name",
     ),
 ]
 _Phone = Annotated[
@@ -147,7 +147,7 @@ class Site(RecordTable):
     """Where the slab is."""
 
     name: Annotated[
-        str, TextField(120, example="Alder Lane garage"), Field(description="What to call the job.")
+        str, TextField(120, example="Alder Lane garage"), Field(description="A short name of the site.")
     ]
     address: Annotated[
         str | None,
@@ -173,7 +173,7 @@ class Site(RecordTable):
     country: Annotated[
         str | None,
         CountryCode(),
-        Field(description="ISO 3166 code: whose rules hold. Found from the place or the zone if left out."),
+        Field(description="ISO 3166 code: whose rules apply. Found from the place or the zone if left out."),
     ] = None
 
 
@@ -229,7 +229,9 @@ class Contractor(RecordTable):
             what="an address of a page",
             form="https:// and the whole address, up to 200 plain letters",
         ),
-        Field(description="Where the care page of this job will be put; the sheet carries it as a QR code."),
+        Field(
+            description="The address where the care page will be published; the sheet has it as a QR code."
+        ),
     ] = None
 
 
@@ -257,7 +259,7 @@ class Slab(RecordTable):
         QuantityField("area", "4 ft2", "100000 ft2", "no crew places that little or that much in one job"),
         INFERRED,
         Fact("area", digits=3),
-        Field(description="The area, where the slab is no rectangle."),
+        Field(description="The area, if the slab is not a rectangle."),
     ]
     thickness: Annotated[
         float,
@@ -271,7 +273,7 @@ class Slab(RecordTable):
         Base,
         ScopeChoiceField(get_args(Base)),
         Fact("on", "base"),
-        Field(description="What the concrete lies on."),
+        Field(description="What the concrete is placed on."),
     ] = by_practice("slab.on")
     exposure: Annotated[
         Exposure,
@@ -387,7 +389,7 @@ class Mix(RecordTable):
         ),
     ] = ()
     placed_as_planned: Annotated[
-        bool | None, FlagField(), Field(description="Whether what came is what was ordered.")
+        bool | None, FlagField(), Field(description="Whether the concrete delivered is the one ordered.")
     ] = None
 
 
@@ -429,7 +431,7 @@ class Curing(RecordTable):
     application_rate: Annotated[
         float | None,
         QuantityField("application rate", "0.02 in/h", "6 in/h", "less is a mist, more is a burst main"),
-        Field(description="Depth of water the hose or sprinkler gives in an hour: stand a can under it."),
+        Field(description="Depth of water from the hose or sprinkler in an hour, measured with a can."),
     ] = None
     water_temperature: Annotated[
         float | None,
@@ -460,9 +462,9 @@ class Curing(RecordTable):
 class Forms(RecordTable):
     """The edge forms of the slab."""
 
-    edge: Annotated[
-        bool, FlagField(), Field(description="Whether edge forms stand, to be stripped later.")
-    ] = by_practice("forms.edge")
+    edge: Annotated[bool, FlagField(), Field(description="Whether there are edge forms to strip later.")] = (
+        by_practice("forms.edge")
+    )
 
 
 class WalkthroughItem(RecordTable):
@@ -494,7 +496,7 @@ class Acknowledgement(RecordTable):
     remarks: Annotated[
         str | None,
         TextField(1000, lines=True, example="Honeycomb by the water line seen; the crew mends it."),
-        Field(description="What was said with it."),
+        Field(description="Remarks of the owner."),
     ] = None
 
 
@@ -504,7 +506,7 @@ class Cylinder(RecordTable):
     age: Annotated[
         float | None,
         QuantityField(
-            "duration", "4 h", "400 d", "earlier it cannot be tested, later it tells nothing of curing"
+            "duration", "4 h", "400 d", "earlier it cannot be tested, later it says nothing about curing"
         ),
         Field(description="Age at the test, from the placement; or give tested."),
     ] = None

@@ -30,7 +30,7 @@ def record_template(use: str | None = None, walkthrough: Iterable[str] = ()) -> 
     rest, _, later = after.partition("\n")
     lines = [
         f"{before}{photo}{rest}",
-        "# Usual on such a slab. Once you have looked, add ok = true, or ok = false and a note.",
+        "# The usual items for such a slab. After the walk-through, add ok = true, or ok = false and a note.",
         *offered,
         later,
     ]

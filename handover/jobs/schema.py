@@ -34,6 +34,6 @@ def _simplify(part: dict[str, Any], must: tuple[str, ...]) -> None:
         field.pop("default", None)
         field.pop("title", None)
         if key in must:
-            field["$comment"] = " ".join(filter(None, (field.get("$comment"), "Must be there.")))
+            field["$comment"] = " ".join(filter(None, (field.get("$comment"), "Required.")))
     if must:
         part["required"] = list(must)

@@ -52,9 +52,9 @@ def find_off_ground_words(raw: object, words: str) -> Finding | None:
     if not (word := re.search(rf"\b(?:{words})\b", raw[:400], re.IGNORECASE)):
         return None
     return Finding(
-        f"{quoted_text(raw)} tells of something other than a slab on ground "
+        f"{quoted_text(raw)} describes something other than a slab on ground "
         f"({quoted_text(word[0])}), and this tool "
         "gives no date for that: stripping, shores and loads are for the engineer of record to decide",
-        expected="a slab that lies on the ground over its whole area",
+        expected="a slab that is on ground over its whole area",
         example='use = "garage floor", on = "gravel"',
     )

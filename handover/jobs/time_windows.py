@@ -26,10 +26,10 @@ class TimeWindowField(FieldParser):
         fault = partial(Finding, expected="from and to on the same day", example='"06:30-08:00"')
         plain = raw.strip().replace("\u2013", "-") if isinstance(raw, str) else ""
         if not re.fullmatch(_PATTERN, plain):
-            return fault(f"{quoted_text(raw)} is not from one hour of the day to another")
+            return fault(f"{quoted_text(raw)} is not a span of hours")
         start, end = parse_window(plain)
         if end <= start:
-            return fault(f"{quoted_text(raw)} ends before it begins; split at midnight what runs over it")
+            return fault(f"{quoted_text(raw)} ends before it begins; split it in two at midnight")
         return f"{start:%H:%M}-{end:%H:%M}"
 
     def schema(self) -> dict[str, Any]:

@@ -68,7 +68,7 @@ def _to_text(value: datetime, zone: ZoneInfo) -> str:
 
 def _read(value: Any) -> datetime:
     if not isinstance(value, str):
-        raise ValueError("is no text")  # noqa: TRY004 - pydantic collects errors of value
+        raise ValueError("is not text")  # noqa: TRY004 - pydantic collects errors of value
     instant = datetime.fromisoformat(value)
     if instant.tzinfo is None:
         raise ValueError("has no offset")
@@ -89,7 +89,7 @@ def _floats(values: NDArray[np.float64]) -> list[float | None]:
 
 def _read_floats(values: Any) -> NDArray[np.float64]:
     if not isinstance(values, list) or not all(each is None or type(each) in {int, float} for each in values):
-        raise ValueError("is no list of numbers")
+        raise ValueError("is not a list of numbers")
     return np.asarray(values, dtype=np.float64)
 
 
@@ -101,7 +101,7 @@ def _instants(values: NDArray[np.datetime64], info: SerializationInfo) -> list[s
 
 def _read_instants(values: Any) -> NDArray[np.datetime64]:
     if not isinstance(values, list):
-        raise ValueError("is no list of times")  # noqa: TRY004 - as above
+        raise ValueError("is not a list of times")  # noqa: TRY004 - as above
     seconds = [_read(each).timestamp() for each in values]
     return np.asarray(seconds, dtype=np.int64).astype("datetime64[s]")
 

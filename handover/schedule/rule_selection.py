@@ -36,11 +36,11 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
     found = None if country is None else rule_set_of(country)
     if found is not None:
         return _by(found, f"the rules of the site's country, {country}")
-    where = "the site's country is not known" if country is None else f"no rules of {country} at hand"
+    where = "the site's country is not known" if country is None else f"no rules for {country}"
     return rules_of(country), Assumption(
         "rules",
         f"the strictest of {', '.join(each.name for each in rule_sets().values())}",
-        f"{where}: of every rule of every country, the strictest governs. Ask for the rules of the place",
+        f"{where}: the strictest rule of all countries governs. Ask for the rules of the place",
     )
 
 

@@ -134,10 +134,10 @@ def issued_folders(folders: Path) -> list[Path]:
     if folders.is_file():
         return [_folder_of(folders)]
     if not folders.is_dir():
-        raise UnusableInput([_no_set(str(folders), "is not there")])
+        raise UnusableInput([_no_set(str(folders), "does not exist")])
     found = sorted(_issued_below(folders))
     if not found:
-        raise UnusableInput([_no_set(str(folders), "holds no documents that were issued")])
+        raise UnusableInput([_no_set(str(folders), "has no issued documents")])
     return found
 
 
@@ -154,13 +154,13 @@ def _folder_of(record: Path) -> Path:
     """Return the one folder beside a record that has its documents."""
     job = _id(record.read_bytes())
     if not isinstance(job, str):
-        raise UnusableInput([_no_set(str(record), "is no job record")])
+        raise UnusableInput([_no_set(str(record), "is not a job record")])
     beside = (each for each in record.resolve().parent.iterdir() if (each / SCHEDULE_FILE).is_file())
     found = sorted(each for each in beside if _job_in(each) == job)
     if len(found) == 1:
         return found[0]
     if not found:
-        problem = "is a job record; its documents are not beside it, and it is they that are filed"
+        problem = "is a job record, but its documents, which would be archived, are not beside it"
         raise UnusableInput([_no_set(str(record), problem, record)])
     names = ", ".join(each.name for each in found)
     raise UnusableInput([_no_set(str(record), f"has its documents in several folders: {names}")])
@@ -240,7 +240,7 @@ def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     except (KeyError, ValueError):
         schedule = None
     if not (isinstance(schedule, dict) and schedule.keys() >= REQUIRED_KEYS):
-        raise UnusableInput([_no_set(where, f"has no {SCHEDULE_FILE} as it was issued")])
+        raise UnusableInput([_no_set(where, f"has no {SCHEDULE_FILE} as issued")])
     return schedule
 
 
@@ -386,7 +386,7 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
     try:
         events = Calendar.from_ical(documents[CREW_CALENDAR_FILE]).walk("VEVENT")
     except (KeyError, ValueError):
-        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as it was issued")]) from None
+        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")]) from None
     zone = ZoneInfo(schedule["timezone"])
     once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
     for each in events:

@@ -111,7 +111,7 @@ def find_records(folder: Path, *without: Path) -> tuple[Path, ...]:
     """
     expected = "a folder with job records"
     if not folder.is_dir():
-        raise UnusableInput([Finding("is no folder", file=str(folder), expected=expected)])
+        raise UnusableInput([Finding("is not a folder", file=str(folder), expected=expected)])
     left_out = {each.resolve() for each in without}
     found: list[Path] = []
     for name, below, files in os.walk(folder):
@@ -119,7 +119,7 @@ def find_records(folder: Path, *without: Path) -> tuple[Path, ...]:
         below[:] = [each for each in below if each[0] != "." and (here / each).resolve() not in left_out]
         found += [here / each for each in files if _is_record(here / each, files)]
     if not found:
-        raise UnusableInput([Finding("holds no job record", file=str(folder), expected=expected)])
+        raise UnusableInput([Finding("has no job record", file=str(folder), expected=expected)])
     return tuple(sorted(found))
 
 
@@ -168,7 +168,7 @@ def run_batch(
             finally:
                 _write_report(batch.out / REPORT_FILE, run.outcomes)
     except Timeout:
-        raise HandoverError(f"{batch.out}: another run is at work on it") from None
+        raise HandoverError(f"{batch.out}: another run is working on it") from None
     return tuple(sorted(run.outcomes))
 
 
@@ -304,7 +304,7 @@ class _Run:
         folder = named / record.parent.relative_to(self._batch.folder)
         found = _find_weather_file(record, folder, job)
         if found is None:
-            expected, example = "a weather file named like the record", f"{record.stem}.json"
+            expected, example = "a weather file with the name of the record", f"{record.stem}.json"
             raise UnusableInput([Finding("has none", file=str(folder), expected=expected, example=example)])
         return found
 
@@ -390,10 +390,10 @@ def _refuse_duplicate_id(summary: _RecordSummary, ids: Mapping[str, int]) -> Non
     """Refuse a record with the same id as another: which one is meant is unknown."""
     if summary.job and ids[summary.job.lower()] > 1:
         finding = Finding(
-            f"another record of this folder has the id {summary.job} as well",
+            f"another record of this folder also has the id {summary.job}",
             file=str(summary.path),
             field="id",
-            expected="an id that no other job has, whatever the case of its letters",
+            expected="an id that no other job has, upper and lower case alike",
         )
         raise UnusableInput([finding])
 

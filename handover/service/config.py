@@ -179,7 +179,7 @@ class Config:
         default="starttls",
         metadata=_setting(
             "mail.security", "how the connection is encrypted",
-            '"starttls" or "tls": nothing is sent in the open', '"starttls"', _matches("starttls|tls"),
+            '"starttls" or "tls": nothing is sent unencrypted', '"starttls"', _matches("starttls|tls"),
         ),
     )  # fmt: skip
     mail_user: str | None = field(

@@ -178,11 +178,11 @@ def _file_entry(key: str, value: object, file: Path, line: int | None) -> _Entry
     if name is None:
         return _unknown_key(key, place)
     if SETTINGS[name].secret:
-        problem = "is a secret; it has no place in a file that others may read"
+        problem = "is a secret and does not belong in a file that others may read"
         return Finding(problem, **place, **_secret_hint(name))
     if isinstance(value, str) and hide_password(value) != value:
-        problem = "holds a password; it has no place in a file that others may read"
-        expected = f"the URL without it, or the whole of it in the environment variable {variable_of(name)}"
+        problem = "has a password, which does not belong in a file that others may read"
+        expected = f"the URL without it, or the whole URL in the environment variable {variable_of(name)}"
         return Finding(problem, **place, expected=expected, example=SETTINGS[name].line)
     return _Entry(name, value, f"{file.name}:{line}", key, file, line)
 

@@ -136,8 +136,8 @@ class Drafts:
             saved = _revisions_in(folder)
             last = saved[-1][0] if saved else 0
             if after is not None and after != last:
-                problem = f"was saved by somebody else meanwhile: {last} times, not {after}"
-                raise UnusableInput([Finding(problem, name, expected="the draft read again")])
+                problem = f"was saved by somebody else meanwhile: the last revision is {last}, not {after}"
+                raise UnusableInput([Finding(problem, name, expected="the current draft")])
             if not saved or saved[-1][2].read_bytes() != data:
                 stamp = at.astimezone(UTC).strftime(_TIME)
                 _write(folder / f"{last + 1:04}-{stamp}.{_language(data)}", data)

@@ -125,9 +125,9 @@ def download_weather(job: JobRecord, now: datetime, *, key: str | None = None) -
     """
     if not job.contractor.email:
         finding = Finding(
-            "is missing; the forecast services ask whom they may turn to",
+            "is missing; the forecast services require a contact",
             field="contractor.email",
-            expected="a mail address, or a weather file given with -w",
+            expected="an email address, or a weather file with -w",
             example='email = "office@example.com"',
         )
         raise UnusableInput([finding])
@@ -187,7 +187,7 @@ def _examine_typical(
     series, findings = examine(weather_file.data, weather_file.name, job.site, job.placement.start.year)
     if series is not None and not np.all(series.origin == Origin.TYPICAL):
         fault = Finding(
-            "is no typical year",
+            "is not a typical year",
             weather_file.name,
             expected="a TMY3 or EPW file",
             example="a TMY3 file of a town nearby",

@@ -107,10 +107,10 @@ class LinkTable:
             ValueError: It is not a token, or it was used before.
         """
         if not TOKEN.fullmatch(token):
-            raise ValueError("is no token of 128 bits")
+            raise ValueError("is not a token of 128 bits")
         link = Link(job, token_digest(token), at)
         if any(each.digest == link.digest for each in self.links):
-            raise ValueError("a token is used once")
+            raise ValueError("a token can be used only once")
         return LinkTable((*self.links, link))
 
     def withdraw(self, job: str, at: datetime) -> LinkTable:
@@ -158,4 +158,4 @@ def read_links(text: bytes) -> LinkTable:
             )
         )
     except (LookupError, TypeError) as fault:
-        raise ValueError(f"is no table of links: {fault}") from None
+        raise ValueError(f"is not a table of links: {fault}") from None

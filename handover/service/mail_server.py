@@ -58,7 +58,7 @@ class MailServer:
             return ""
         if self.secret and self.secret.isascii():
             return self.secret
-        problem = "holds letters that a mail server does not take" if self.secret else "holds no password"
+        problem = "has characters that a mail server does not accept" if self.secret else "has no password"
         finding = Finding(
             problem,
             field=self.password_env,

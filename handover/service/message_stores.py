@@ -92,7 +92,7 @@ class ArchivedMessages:
             bag = self.archive.bag(self.name)
         path = issue_folder(bag.revisions[-1]) + MESSAGE_FILE if bag.revisions else MESSAGE_FILE
         if path not in bag.payload:
-            finding = Finding("holds no message", file=self.name, expected="a job that was issued")
+            finding = Finding("has no message", file=self.name, expected="an issued job")
             raise UnusableInput([finding])
         with _faults_of_the_archive():
             content = bag.read(path)
@@ -138,7 +138,7 @@ class _ArchivedLog(DeliveryLog):
         except IndexPending:  # it is in the bag; the next run updates the catalog
             return
         except (HandoverError, OSError) as fault:
-            raise NotSent(f"What was sent cannot be noted in the archive: {fault}") from None
+            raise NotSent(f"What was sent cannot be recorded in the archive: {fault}") from None
 
 
 def _log_files(bag: Bag) -> list[str]:

@@ -148,9 +148,9 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
         earlier: Mapping[str, Any] = json.loads((folder / SCHEDULE_FILE).read_bytes())
         of = earlier["job"]
     except (OSError, ValueError, TypeError, LookupError):
-        raise _refusal(folder, "holds something else than a set of documents of ours") from None
+        raise _refusal(folder, "has other contents than a set of documents of this program") from None
     if of != job:
-        raise _refusal(folder, f"holds the documents of another job, {of}")
+        raise _refusal(folder, f"has the documents of another job, {of}")
     return earlier
 
 
@@ -189,7 +189,7 @@ def _next_in_folder(folder: Path, job: str, as_of: datetime, made_from: Mapping[
         again = datetime.fromisoformat(earlier["issued_at"]) == as_of and _is_made_from(folder, made_from)
         return int(earlier["revision"]) + (not again)
     except (ValueError, TypeError, LookupError):
-        raise _refusal(folder, "holds a set of documents whose schedule.json was changed") from None
+        raise _refusal(folder, "has a set of documents whose schedule.json was changed") from None
 
 
 def _is_made_from(folder: Path, made_from: Mapping[str, bytes] | None) -> bool:

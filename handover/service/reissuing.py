@@ -150,7 +150,7 @@ def _with_templates(provenance: Provenance, templates: Path | None) -> Provenanc
         finding = Finding(
             "is missing, and the last issue was made with texts and pages of your own",
             field="--templates",
-            expected="the folder that they are in",
+            expected="the folder with these texts and pages",
         )
         raise UnusableInput([finding])
     return replace(provenance, settings=replace(provenance.settings, templates=templates))

@@ -111,9 +111,9 @@ def _refuse_archived(file: Path) -> None:
     """Refuse a message in a bag (RFC 8493): the delivery log would break its seal."""
     if any((above / "bagit.txt").exists() for above in file.resolve().parents):
         finding = Finding(
-            "lies in an archive, where nothing may change any more",
+            "is in an archive, where nothing may change",
             file=str(file),
-            expected="the folder that was issued, or a copy of it",
+            expected="the issued folder, or a copy of it",
         )
         raise UnusableInput([finding])
 
@@ -121,13 +121,13 @@ def _refuse_archived(file: Path) -> None:
 def _read(file: Path) -> bytes:
     try:
         if file.stat().st_size > MAX_MESSAGE_BYTES:
-            raise UnusableInput([Finding("is larger than any mail server takes", file=str(file))])
+            raise UnusableInput([Finding("is larger than any mail server accepts", file=str(file))])
         content = file.read_bytes()
     except OSError as fault:
         finding = Finding(
             f"cannot be read: {fault.strerror}",
             file=str(file),
-            expected="a folder that was issued, or the message in it",
+            expected="an issued folder, or the message in it",
             example="handover issue job.toml -o out/job, then handover send out/job",
         )
         raise UnusableInput([finding]) from None
@@ -156,17 +156,17 @@ def _findings(
     content: bytes, senders: list[tuple[str, str]], receivers: list[tuple[str, str]], message_id: str
 ) -> Iterator[Finding]:
     if not content.isascii():
-        yield Finding("holds letters that not every mail server takes", expected="a message as it was issued")
+        yield Finding("has characters that not every mail server accepts", expected="a message as issued")
     if len(senders) != 1:
         yield Finding(
-            "does not say from whom it is",
+            "has no sender",
             field="From",
             expected="the contractor's address: contractor.email in the record, then issue it again",
             example='[contractor] email = "office@example.com"',
         )
     if not receivers:
         yield Finding(
-            "does not say to whom it goes",
+            "has no receiver",
             field="To",
             expected="the owner's address: owner.email in the record, then issue it again",
             example='[owner] email = "owner@example.org"',
@@ -178,7 +178,7 @@ def _findings(
                 f'"{shown}" is not an email address', expected="name@domain", example="a@example.org"
             )
     if not re.fullmatch(r"<[!-;=?-~]+>", message_id):
-        yield Finding("has no Message-ID, by which it is known again", expected="a message as it was issued")
+        yield Finding("has no Message-ID, which identifies it", expected="a message as issued")
 
 
 def _finding_in(where: str, finding: Finding) -> Finding:
@@ -271,7 +271,7 @@ class SendLog(DeliveryLog):
             write_file(self.file, text.encode())
         except OSError as fault:
             raise NotSent(
-                f"{self.file}, which keeps what was sent, cannot be written: {fault.strerror}."
+                f"{self.file}, the log of what was sent, cannot be written: {fault.strerror}."
             ) from None
 
 
@@ -297,5 +297,5 @@ def _read_deliveries(file: Path) -> tuple[Delivery, ...]:
         return ()
     except (OSError, ValueError, TypeError, LookupError):
         raise NotSent(
-            f"{file} cannot be read, so it is not known what was sent. Mend it, or take it away."
+            f"{file} cannot be read, so it is not known what was sent. Repair or remove it."
         ) from None

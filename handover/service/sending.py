@@ -140,8 +140,8 @@ def _pending(draft: MessageDraft, record: DeliveryLog, *, again: bool) -> tuple[
         return draft.receivers
     if unsure := [each for each in deliveries if each.state == "unsure"]:
         raise NotSent(
-            f"The try of {unsure[-1].at} broke off: ask {', '.join(unsure[-1].to)} whether it came. "
-            "If it did not, --again sends it once more."
+            f"The attempt of {unsure[-1].at} was interrupted: ask {', '.join(unsure[-1].to)} whether it "
+            "arrived. If not, --again sends it again."
         )
     had = {address for each in deliveries for address in each.to}
     return tuple(each for each in draft.receivers if each not in had)
@@ -185,7 +185,7 @@ def _log_in(smtp: smtplib.SMTP, user: str, password: str) -> None:
     offered = str(smtp.esmtp_features.get("auth", "")).upper().split()
     way = next((each for each in ways if each in offered), None)
     if way is None:
-        raise LoginRefused("The server offers no way to log in that we know (PLAIN, LOGIN).")
+        raise LoginRefused("The server offers no supported way to log in (PLAIN, LOGIN).")
     try:
         smtp.auth(way, ways[way])
     except smtplib.SMTPAuthenticationError as fault:
@@ -217,8 +217,8 @@ def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: Deliv
         raise
     except (smtplib.SMTPServerDisconnected, OSError) as fault:
         raise NotSent(
-            "The server fell silent while it took the message, so it may have gone out or not. "
-            f"Ask {', '.join(entry.to)}; if it did not come, --again sends it once more."
+            "The server stopped responding during the message, so it may or may not have been sent. "
+            f"Ask {', '.join(entry.to)}; if it did not arrive, --again sends it again."
         ) from fault
     if code != SMTP_OK:
         record.discard(entry)
@@ -232,19 +232,19 @@ def _transmit(smtp: smtplib.SMTP, content: bytes, entry: Delivery, record: Deliv
 def _describe_fault(fault: smtplib.SMTPException | OSError, server: MailServer) -> str:
     """Return in words why a message was not sent."""
     where = f"{server.host}, port {server.port},"
-    problem = f"{where} answers in a way that mail does not know"
+    problem = f"{where} does not reply as a mail server does"
     if isinstance(fault, TimeoutError) or isinstance(fault.__context__, TimeoutError):
         problem = f"{where} did not answer within {SMTP_TIMEOUT_S:g} s"
     elif isinstance(fault, smtplib.SMTPNotSupportedError):
-        problem = f"{where} offers no TLS, and nothing goes in the open"
+        problem = f"{where} offers no TLS, and nothing is sent unencrypted"
     elif isinstance(fault, smtplib.SMTPResponseException):
         problem = f"The server refuses the message: {_server_reply(fault)}"
     elif isinstance(fault, ssl.SSLCertVerificationError):
         problem = f"The certificate of {where} cannot be trusted: {fault.verify_message}"
     elif isinstance(fault, ssl.SSLError):
-        problem = f"{where} does not speak TLS as it should: {fault.reason}"
+        problem = f"{where} has a fault in its TLS: {fault.reason}"
     elif isinstance(fault, gaierror):
-        problem = f"{where} is not found: look at the name, and at the network"
+        problem = f"{where} is not found: check the name and the network"
     elif isinstance(fault, smtplib.SMTPServerDisconnected):
         problem = f"{where} broke the connection"
     elif isinstance(fault, OSError) and fault.strerror:

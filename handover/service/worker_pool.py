@@ -153,7 +153,7 @@ class Workers(Generic[_Task, _Result]):
                 process = None
                 if self._stopped:
                     break
-        raise WorkerDied(f"the process at work on it died, {MAX_ATTEMPTS} times")
+        raise WorkerDied(f"its process died, {MAX_ATTEMPTS} times")
 
     def _begin(self) -> _Process:
         process = _Process(self._work, self._prepare, self._temporary.name)
@@ -270,7 +270,7 @@ def _do(work: Callable[[Any], Any], data: bytes) -> bytes:
     try:
         return bytes(ForkingPickler.dumps(outcome))
     except Exception as fault:  # noqa: BLE001 - what pickle cannot do has many names
-        reason = f"{type(outcome[1]).__name__} cannot travel: {type(fault).__name__}: {fault}"
+        reason = f"{type(outcome[1]).__name__} cannot be pickled: {type(fault).__name__}: {fault}"
         return bytes(ForkingPickler.dumps((False, RuntimeError(reason))))
 
 

@@ -100,7 +100,7 @@ def failure_result(fault: Exception) -> RenderResult:
         return RenderResult(failure=str(fault))
     if isinstance(fault, OSError):
         return RenderResult(failure=f"{fault.filename or 'The system'}: {fault.strerror or fault}")
-    return RenderResult(failure=f"a fault in the program itself: {type(fault).__name__}: {fault}")
+    return RenderResult(failure=f"an error in the program itself: {type(fault).__name__}: {fault}")
 
 
 @cache

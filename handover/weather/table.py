@@ -310,7 +310,7 @@ def _number(row: Row, heading: _Heading, decimal: str, faults: _FaultList) -> fl
         f"{short_line(text)!r} is not a number",
         line=row.line,
         field=short_line(heading.title),
-        expected="a number, or nothing",
+        expected="a number, or an empty cell",
     )
     return np.nan
 

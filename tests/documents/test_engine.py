@@ -102,7 +102,7 @@ def test_an_issue_without_a_library_is_refused_at_once_in_one_message(
     assert done.returncode == 1  # and the engine itself, which has the last word, could not begin
     assert done.stdout == ""
     first, *others = done.stderr.splitlines()
-    assert first.endswith(f"lacks libraries of the system that the PDF engine needs: {library.soname}.")
+    assert first.endswith(f"lacks system libraries that the PDF engine needs: {library.soname}.")
     assert others[-1] == "Nothing was written."
     assert not target.exists()
 

@@ -135,7 +135,7 @@ def test_the_letters_of_the_page_are_theirs(issued: Path) -> None:
 
 @pytest.mark.parametrize(
     ("content", "said"),
-    [(b"no font", "cannot be read as a font"), (their_font(rights=2), "forbids to lay it into a document")],
+    [(b"no font", "cannot be read as a font"), (their_font(rights=2), "forbids embedding it")],
 )
 def test_a_font_that_cannot_be_used_is_a_finding(own_look: Path, content: bytes, said: str) -> None:
     (own_look / "fonts" / "regular.ttf").write_bytes(content)

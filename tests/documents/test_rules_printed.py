@@ -37,7 +37,7 @@ def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
 
 
 def test_the_rules_of_another_country_are_told(job: JobRecord, schedule: CureSchedule) -> None:
-    told = Assumption("rules", "the strictest of Germany, India", "no rules of NZ at hand")
+    told = Assumption("rules", "the strictest of Germany, India", "no rules for NZ")
     html = data_sheet_html(Wording(job, replace(schedule, assumed=(told,))))
     assert all(each in html for each in (told.field, told.value, told.why))
 

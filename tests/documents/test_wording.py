@@ -136,7 +136,7 @@ def test_every_picture_is_there() -> None:
 
 
 def test_an_unknown_language_is_a_finding() -> None:
-    with pytest.raises(UnusableInput, match='no words in the language "tlh"'):
+    with pytest.raises(UnusableInput, match='no texts in the language "tlh"'):
         load_translations("tlh")
 
 

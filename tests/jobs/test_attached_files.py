@@ -115,7 +115,7 @@ MISTAKES = [
         "without seconds",
         "start = 2026-07-14T06:10:00",
     ),
-    ('use = "garage floor"', "use = Yes", "small letters", "use = true"),
+    ('use = "garage floor"', "use = Yes", "lower case", "use = true"),
 ]
 
 
@@ -254,7 +254,7 @@ def test_a_link_within_the_folder_is_good(examine: Examine, good: str, tmp_path:
 
 def test_a_link_in_a_circle_is_a_fault(examine: Examine, good: str, tmp_path: Path) -> None:
     (tmp_path / "logo.png").symlink_to("logo.png")
-    assert "not there" in only(examine(good + LOGO)).problem
+    assert "does not exist" in only(examine(good + LOGO)).problem
 
 
 def test_a_folder_is_no_picture(examine: Examine, good: str, tmp_path: Path) -> None:

@@ -46,7 +46,7 @@ NEW_YORK = find_zone("America/New_York")
 
 def test_a_time_that_comes_twice_is_told_with_both_readings() -> None:
     finding = local_instant(datetime(2026, 11, 1, 1, 30), NEW_YORK)  # noqa: DTZ001
-    assert "comes twice" in finding.problem
+    assert "occurs twice" in finding.problem
     assert "2026-11-01T01:30:00-04:00" in finding.problem
     assert "2026-11-01T01:30:00-05:00" in finding.problem
     assert "offset" in finding.expected

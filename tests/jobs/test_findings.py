@@ -123,7 +123,7 @@ FAULTS = [
     ("curing.blanket_r_value", "R-50", "more than R-30"),
     ("forms.edge", "true", "neither true nor false"),
     ("temperature_log.file", "../logger.csv", "leads out"),
-    ("temperature_log.file", "logger.csv", "not there"),
+    ("temperature_log.file", "logger.csv", "does not exist"),
     ("slab", "4 in", "not a table"),
     ("ticket", {"number": "1"}, "not a list of tables"),
     ("owner", [{"name": "x"}], "not a table"),

@@ -99,11 +99,11 @@ def test_readings_within_the_hour_become_their_mean(read: Examine) -> None:
         ("time_utc,air_temperature_c\n2026-07-14T10:30,25\n", "no column of concrete temperature"),
         ("time_utc,temp_c,probe_2_c\n2026-07-14T10:30,25,26\n", "2 columns of concrete temperature"),
         ("hour,temperature_c\n1,25\n", "no column of times"),
-        ("time_utc,temperature\n2026-07-14T10:30,25\n", "names no unit"),
+        ("time_utc,temperature\n2026-07-14T10:30,25\n", "has no known unit"),
         ("time,temperature_c\n2026-07-14T10:30,25\n", "does not say its offset"),
         ("time_utc,temperature_c\n07/14/2026 10:30,25\n", "not a date with a time"),
         ("time_utc,temperature_c\n2026-07-14T10:30,warm\n", "not a number"),
-        ("time_local,temperature_c\n2026-11-01T01:30,25\n", "comes twice at the site"),
+        ("time_local,temperature_c\n2026-11-01T01:30,25\n", "occurs twice at the site"),
         ("time_local,temperature_c\n2026-03-08T02:30,25\n", "does not exist at the site"),
         ("# nothing else\n", "no line of column names"),
     ],
@@ -137,7 +137,7 @@ def test_a_log_without_a_reading_in_the_concrete_stops_nothing(read: Examine, te
     readings, findings = read(text)
     assert readings == ()
     assert {each.severity for each in findings} == {"caution"}
-    assert "goes without it" in findings[-1].problem
+    assert "leaves it out" in findings[-1].problem
 
 
 def cautioned(read: Examine, celsius: list[float], **how: object) -> tuple[list[float], str]:
@@ -151,7 +151,7 @@ def test_readings_from_the_truck_are_left_out(read: Examine) -> None:
     left, told = cautioned(read, day(26), start=START - timedelta(hours=2))
     assert left == day(26)[2:]
     assert "2 readings" in told
-    assert "before the concrete" in told
+    assert "before the placement" in told
 
 
 def test_a_spike_is_left_out_and_named(read: Examine) -> None:
@@ -191,7 +191,7 @@ def test_a_slab_that_warms_fast_is_believed(read: Examine) -> None:
 def test_a_sensor_that_stands_still_is_left_out(read: Examine) -> None:
     left, told = cautioned(read, [*day(10), *[37.0] * 20])
     assert left == day(10)
-    assert "do not move" in told
+    assert "do not change" in told
 
 
 def test_a_gap_is_named(read: Examine) -> None:

@@ -1,7 +1,7 @@
 """A longitude without its minus sign is noticed where all else speaks of the United States.
 
-The places are facts of geography: 36 N 79.95 E lies in China, its mirror image in North Carolina; Berlin's
-lies at sea; Almaty's (43.2 N 76.9 E) in New York.
+The places are facts of geography: 36 N 79.95 E is in China, its mirror image in North Carolina; Berlin's
+is at sea; Almaty's (43.2 N 76.9 E) in New York.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ def doubts(examined: ExaminedRecord) -> list[str]:
 )
 def test_a_sign_that_was_forgotten_is_asked_about(spoil: Spoil, told: dict[str, Any]) -> None:
     [problem] = doubts(spoil(told))
-    assert "79.95 lies in China" in problem
+    assert "79.95 is in China" in problem
     assert "is its sign right?" in problem
 
 

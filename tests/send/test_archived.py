@@ -86,7 +86,7 @@ def test_a_run_that_broke_off_is_not_taken_for_one_that_sent_nothing(
     entry = store.archive.bag(JOB).entry
     deposit_files(store.archive, Deposit(entry, others={"messages/0001/sent.json": text}), AT)
     state, words = outcome(send_messages([store], serve(), PASSWORD, AT))
-    assert (state, "broke off" in words) == ("not sent", True)
+    assert (state, "was interrupted" in words) == ("not sent", True)
 
 
 def test_a_job_that_is_not_there_stops_no_other(serve: Serve, store: ArchivedMessages) -> None:
