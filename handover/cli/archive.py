@@ -130,7 +130,7 @@ def verify(options: Options) -> int:
         print(f"{counted}: all intact.")
         return DONE
     if report.catalog_fault:
-        print_error(for_terminal(f"The catalog cannot be asked: {report.catalog_fault}."))
+        print_error(for_terminal(f"The catalog cannot be read: {report.catalog_fault}."))
     wrong = f"problems with {len(report.damaged)}" if report.damaged else "all of them whole"
     print(f"{counted}: {wrong}.")
     return FAILED

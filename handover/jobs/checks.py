@@ -194,7 +194,7 @@ def _find_doubtful(draft: Draft, rules: Practice) -> FieldFindings:
                 path,
                 Finding(
                     f"is {_us_and_si(value, kind)}: {why}",
-                    expected="a value that was checked against the ticket",
+                    expected="a value checked against the ticket",
                     example=f"{_us_and_si(limit, kind)} or less",
                     severity="caution",
                 ),

@@ -112,7 +112,7 @@ _Email = Annotated[
         254,
         example="lee@example.com",
         pattern=EMAIL_ADDRESS,
-        what="an e-mail address",
+        what="an email address",
         form="one address in plain letters, without a display name",
     ),
 ]
@@ -205,7 +205,7 @@ class Contractor(RecordTable):
         str | None, TextField(120, example="Blue Heron Concrete"), Field(description="The firm.")
     ] = None
     phone: Annotated[_Phone, Field(description="The number to call with a question.")] = None
-    email: Annotated[_Email, Field(description="The firm's e-mail address.")] = None
+    email: Annotated[_Email, Field(description="The firm's email address.")] = None
     address: Annotated[
         str | None,
         TextField(300, lines=True, example="4 Quarry Road"),

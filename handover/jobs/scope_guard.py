@@ -53,8 +53,8 @@ def find_off_ground_words(raw: object, words: str) -> Finding | None:
         return None
     return Finding(
         f"{quoted_text(raw)} describes something other than a slab on ground "
-        f"({quoted_text(word[0])}), and this tool "
-        "gives no date for that: stripping, shores and loads are for the engineer of record to decide",
+        f"({quoted_text(word[0])}), and this program gives no dates for that: "
+        "the engineer of record decides about stripping, shores and loads",
         expected="a slab that is on ground over its whole area",
         example='use = "garage floor", on = "gravel"',
     )

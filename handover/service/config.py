@@ -136,7 +136,7 @@ class Config:
         default=None,
         metadata=_setting(
             "sheets.units", "the units of the reader", '"us" or "si"', '"us"', _matches("us|si"),
-            unset="those of most measures in the record", option="--units",
+            unset="those of most quantities in the record", option="--units",
         ),
     )  # fmt: skip
     paper: Literal["letter", "a4"] = field(
@@ -185,7 +185,7 @@ class Config:
     mail_user: str | None = field(
         default=None,
         metadata=_setting(
-            "mail.user", "the account, where the server asks for one",
+            "mail.user", "the account, if the server requires one",
             "the name of the account, in plain letters", '"office@example.com"',
             _matches(r"[!-~]([ -~]{0,252}[!-~])?"), unset="none",
         ),

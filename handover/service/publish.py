@@ -148,7 +148,7 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
         earlier: Mapping[str, Any] = json.loads((folder / SCHEDULE_FILE).read_bytes())
         of = earlier["job"]
     except (OSError, ValueError, TypeError, LookupError):
-        raise _refusal(folder, "has other contents than a set of documents of this program") from None
+        raise _refusal(folder, "has files, but no set of documents of this program") from None
     if of != job:
         raise _refusal(folder, f"has the documents of another job, {of}")
     return earlier

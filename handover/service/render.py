@@ -56,7 +56,7 @@ def render_documents(
         UnusableInput: No such language.
         RenderingFailed: A document could not be rendered cleanly.
     """
-    LOG.info("4 word")
+    LOG.info("4 write texts")
     readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
     office = readers[0] if settings.languages else OFFICE_LANGUAGE
     words = {

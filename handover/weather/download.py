@@ -200,7 +200,7 @@ class _Request:
     def open_meteo(self) -> Download:
         past = max(0, (self.now.astimezone(UTC).date() - self.start.astimezone(UTC).date()).days)
         if past > _MOST_PAST_DAYS:
-            raise _ServiceFailure(f"keeps {_MOST_PAST_DAYS} past days, and the pour was {past} days ago")
+            raise _ServiceFailure(f"has only {_MOST_PAST_DAYS} past days, and the pour was {past} days ago")
         if self.start > self.now + timedelta(days=_FORECAST_DAYS - 1):
             raise _ServiceFailure(f"forecasts {_FORECAST_DAYS} days ahead, and the pour is later")
         query = {

@@ -131,7 +131,7 @@ class _Check:
         elif age > FORECAST_STALE_AGE:
             self.caution(
                 f"the forecast is {_age(age)} old; much of it may have changed",
-                "a new one before any document is handed over (handover forecast JOB -o FILE)",
+                "a new forecast before documents are handed over (handover forecast JOB -o FILE)",
             )
         elif age > FORECAST_OLD_AGE:
             self.caution(f"the forecast is {_age(age)} old", "a new one (handover forecast JOB -o FILE)")

@@ -32,7 +32,7 @@ MAX_WEATHER_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
 ExaminedWeather = tuple[WeatherSeries | None, tuple[Finding, ...]]
 
 _SUPPORTED = (
-    "an Open-Meteo hourly answer, a National Weather Service raw grid, a CSV with a heading, "
+    "an hourly forecast of Open-Meteo, a raw grid of the National Weather Service, a CSV with a heading, "
     "or a TMY3 or EPW file"
 )
 _BINARY_CHARACTERS = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
