@@ -52,22 +52,22 @@ def archive(options: Options) -> int:
     for each in options.jobs:
         with troubles.messages(each):
             folders += issued_folders(to_path(each))
-    filed: dict[Path, bool] = {}
+    archived: dict[Path, bool] = {}
     try:
         if folders:
-            _file(folders, options, troubles, filed)
+            _archive(folders, options, troubles, archived)
     except KeyboardInterrupt:
         print_error("Stopped. What is archived stays; run the same command again to continue.")
         troubles.status = FAILED
-    for folder, changed in filed.items():
+    for folder, changed in archived.items():
         print(f"{for_terminal(folder)}: {'archived' if changed else 'already archived'}")
     if len(folders) > 1 or troubles.count:
-        new = sum(filed.values())
-        print(f"{new} archived, {len(filed) - new} already archived, {troubles.count} not archived.")
+        new = sum(archived.values())
+        print(f"{new} archived, {len(archived) - new} already archived, {troubles.count} not archived.")
     return troubles.status
 
 
-def _file(
+def _archive(
     folders: Sequence[Path], options: Options, troubles: _TroubleReport, results: dict[Path, bool]
 ) -> None:
     """Archive each folder; note whether it was new."""

@@ -148,11 +148,11 @@ def send(options: Options) -> None:
 
 
 def _show_draft(draft: MessageDraft, server: MailServer) -> None:
-    said = (
+    totals = (
         ("From", draft.shown_from),
         ("To", draft.shown_to),
         ("Subject", draft.subject),
         ("With", ", ".join(draft.attached)),
         ("Through", f"{server.host}, port {server.port}, {server.security}"),
     )
-    print("\n".join(columns(said, 9)))
+    print("\n".join(columns(totals, 9)))

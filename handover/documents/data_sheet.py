@@ -176,8 +176,8 @@ class DataSheet:
             if dust.over_h
             else ""
         )
-        asked = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
-        mask = self.say(asked, factor=self.quantities.fixed_decimals(dust.protection_factor, 0))
+        key = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
+        mask = self.say(key, factor=self.quantities.fixed_decimals(dust.protection_factor, 0))
         basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
         return " ".join(part for part in (over, mask, basis) if part)
 

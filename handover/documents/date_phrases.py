@@ -150,11 +150,11 @@ class DateFormatter:
 
     def _length(self, of_time: timedelta, pattern: Literal["long", "short"]) -> str:
         hours, minutes = divmod(-(-int(of_time.total_seconds()) // 60), 60)
-        hours_told = format_unit(hours, "duration-hour", pattern, locale=self.locale)
-        minutes_told = format_unit(minutes, "duration-minute", pattern, locale=self.locale)
+        hours_text = format_unit(hours, "duration-hour", pattern, locale=self.locale)
+        minutes_text = format_unit(minutes, "duration-minute", pattern, locale=self.locale)
         if hours and minutes:
-            return self.words.say("duration.hours-minutes", hours=hours_told, minutes=minutes_told)
-        return hours_told if hours else minutes_told
+            return self.words.say("duration.hours-minutes", hours=hours_text, minutes=minutes_text)
+        return hours_text if hours else minutes_text
 
 
 def capitalise(text: str) -> str:

@@ -26,12 +26,12 @@ def templates_folder() -> Path:
 
 def search_path(templates: Path | None = None) -> tuple[Path, ...]:
     """Return the search path, the contractor's own folder first."""
-    ours = templates_folder()
+    builtin = templates_folder()
     if templates is None:
-        return (ours,)
+        return (builtin,)
     if not templates.is_dir():
         raise UnusableInput([Finding(problem="there is no such folder of templates", file=str(templates))])
-    return (templates, ours)
+    return (templates, builtin)
 
 
 def languages(templates: Path | None = None) -> tuple[str, ...]:

@@ -77,10 +77,10 @@ def slug(text: str) -> str:
     return text.replace(" ", "-")
 
 
-def merge(ours: TextTree, theirs: TextTree) -> TextTree:
+def merge(builtin: TextTree, own: TextTree) -> TextTree:
     """Return the program's strings, overridden by the contractor's."""
-    both = dict(ours)
-    for key, value in theirs.items():
+    both = dict(builtin)
+    for key, value in own.items():
         below = both.get(key)
         both[key] = merge(below, value) if isinstance(below, dict) and isinstance(value, dict) else value
     return both

@@ -182,13 +182,13 @@ def _find_doubtful(draft: Draft, rules: Practice) -> FieldFindings:
     """Yield cautions for values that are possible but unlikely."""
     hot = _doubt(rules.rules["heat.discharge"], "temperature", "it sets fast and cracks easily")
     wet = _doubt(rules.rules["slump.most"], "thickness", "it segregates unless a plasticizer makes it flow")
-    looked_at: list[tuple[Path, float | None, _Doubt]] = []
+    values: list[tuple[Path, float | None, _Doubt]] = []
     if draft.placement:
-        looked_at.append((("placement", "concrete_temperature"), draft.placement.concrete_temperature, hot))
+        values.append((("placement", "concrete_temperature"), draft.placement.concrete_temperature, hot))
     for index, ticket in enumerate(draft.ticket):
-        looked_at.append((("ticket", index, "temperature"), ticket.temperature, hot))
-        looked_at.append((("ticket", index, "slump"), ticket.slump, wet))
-    for path, value, (limit, kind, why) in looked_at:
+        values.append((("ticket", index, "temperature"), ticket.temperature, hot))
+        values.append((("ticket", index, "slump"), ticket.slump, wet))
+    for path, value, (limit, kind, why) in values:
         if value is not None and value > limit and not math.isclose(value, limit):
             yield (
                 path,

@@ -249,11 +249,11 @@ def _plausible_only(
         series = series.only(~early)
     wrong = (series.celsius < _MIN_READING_C) | (series.celsius > _MAX_READING_C)
     if wrong.any():
-        range_told = f"are outside of {_MIN_READING_C:g} to {_MAX_READING_C:g} degC"
+        out_of_range = f"are outside of {_MIN_READING_C:g} to {_MAX_READING_C:g} degC"
         if wrong.mean() > _MAX_WRONG_ROWS:
-            problem = f"{int(wrong.sum())} of {len(series)} readings {range_told}"
+            problem = f"{int(wrong.sum())} of {len(series)} readings {out_of_range}"
             return None, [*doubts, Finding(problem, expected="the unit that the heading names")]
-        doubts.append(_omission_finding(int(wrong.sum()), range_told))
+        doubts.append(_omission_finding(int(wrong.sum()), out_of_range))
         series = series.only(~wrong)
     for judge in (_find_drift, _find_stuck_readings):
         series, found = judge(series, zone)

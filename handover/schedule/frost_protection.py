@@ -120,9 +120,9 @@ def _drop(simulation: Simulation, dates: Dates) -> float | None:
     ends = dates.not_before(MilestoneKind.CURING_ENDS)
     if not simulation.is_insulated or ends is None:
         return None
-    asked = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)
+    end_hour = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)
     # Past the end of the simulation, its last day is repeated.
-    hour = min(asked, len(simulation.slab.hours) - 1 - 24)
+    hour = min(end_hour, len(simulation.slab.hours) - 1 - 24)
     last = simulation.ensemble.last_placed
     day = simulation.slab.air.air_c[hour : hour + 24, last]
     coldest = float(simulation.cold_end(day).min())

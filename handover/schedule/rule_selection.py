@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 _PLAIN = re.compile(r"\s*(?:none|no|not|plain|un-?reinforced)\b", re.IGNORECASE)
 
 
-def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assumption]:
+def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assumption]:
     """Return the rules for a job, and the note about them for the data sheet.
 
     For a country without its own set, the strictest rule of all sets governs each date: no date is earlier
@@ -25,13 +25,13 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
 
     Args:
         job: The record.
-        asked: Code of a set ("de"), of a country of a set ("AT"), or "strictest"; None: by the site.
+        code: Code of a set ("de"), of a country of a set ("AT"), or "strictest"; None: by the site.
 
     Raises:
         UnusableInput: There is no such set.
     """
-    if asked is not None:
-        return _rules_by_code(asked)
+    if code is not None:
+        return _rules_by_code(code)
     country = country_of_site(job.site.country, job.site.timezone)
     found = None if country is None else rule_set_of(country)
     if found is not None:
@@ -44,17 +44,15 @@ def rules_for(job: JobRecord, asked: str | None = None) -> tuple[Practice, Assum
     )
 
 
-def _rules_by_code(asked: str) -> tuple[Practice, Assumption]:
-    if asked.lower() == STRICTEST:
-        return practice(STRICTEST), Assumption(
-            "rules", "the strictest of all sets", "asked for at this issue"
-        )
-    found = rule_sets().get(asked.lower()) or rule_set_of(asked)
+def _rules_by_code(code: str) -> tuple[Practice, Assumption]:
+    if code.lower() == STRICTEST:
+        return practice(STRICTEST), Assumption("rules", "the strictest of all sets", "asked for at this issue")
+    found = rule_sets().get(code.lower()) or rule_set_of(code)
     if found is None:
         raise UnusableInput(
             [
                 Finding(
-                    f'"{asked}" is not the name of a set of rules',
+                    f'"{code}" is not the name of a set of rules',
                     field="rules",
                     expected=f"one of {', '.join([*rule_sets(), STRICTEST])}, or a country that has one",
                     example="us",

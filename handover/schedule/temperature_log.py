@@ -167,12 +167,12 @@ def _fit_correction(
 
     Readings close in time are correlated: only one counts for each span of the model's memory.
     """
-    settled = hours >= practice["log.settled"]
-    if settled.sum() < _FEWEST:
+    usable = hours >= practice["log.settled"]
+    if usable.sum() < _FEWEST:
         return None
-    residual, excess = residual[settled], excess[settled]
-    span = float(hours[settled][-1] - hours[settled][0])
-    count = min(1.0 + span / practice["log.wander-hours"], float(settled.sum()))
+    residual, excess = residual[usable], excess[usable]
+    span = float(hours[usable][-1] - hours[usable][0])
+    count = min(1.0 + span / practice["log.wander-hours"], float(usable.sum()))
     noise = practice["log.wander"] ** 2
     about = excess.mean(axis=0)
     apart = excess - about

@@ -88,11 +88,11 @@ def archive_existing_set(archive: Archive, folder: Path, job: str, at: datetime)
     Raises:
         UnusableInput: The folder has something else than a set of this job.
     """
-    stands = check_folder(folder, job)
-    if stands is None:
+    existing = check_folder(folder, job)
+    if existing is None:
         return False
     bag = archive.bag_or_none(job)
-    return not (bag and stands["revision"] in bag.revisions) and archive_issue(archive, folder, at).changed
+    return not (bag and existing["revision"] in bag.revisions) and archive_issue(archive, folder, at).changed
 
 
 def archive_documents(

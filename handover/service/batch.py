@@ -218,11 +218,11 @@ class _Run:
 
         Jobs of one grid cell follow one another, so that only one forecast is kept.
         """
-        seen = sorted(
+        summaries = sorted(
             (self._summarise(each) for each in records), key=lambda each: (each.cell or (), each.path)
         )
-        ids = Counter(each.job.lower() for each in seen)
-        for each in seen:
+        ids = Counter(each.job.lower() for each in summaries)
+        for each in summaries:
             try:
                 _refuse_duplicate_id(each, ids)
                 order = self._task(each)
@@ -270,8 +270,8 @@ class _Run:
         year = self._read(batch.typical) if batch.typical else None
         digest = "" if job is None else self._digest(job, examined.source.files, weather_file, year)
         if job is not None and self._is_up_to_date(job.id, digest):
-            filed = self._ensure_archived(job.id)
-            state: BatchState = "done" if filed else "done before"
+            archived = self._ensure_archived(job.id)
+            state: BatchState = "done" if archived else "done before"
             self._report(BatchOutcome(self._name(path), job.id, state, self._cautions_of(job.id)))
             return None
         if weather_file is None:

@@ -298,11 +298,11 @@ def _current_catalog(archive: Archive) -> Catalog:
 
 def _missing_catalog(archive: Archive) -> Finding:
     """Return the finding about an archive without a catalog, and who can rebuild it."""
-    by_whom = "" if archive.is_writable else ", run by someone who may write to the folder; you may not"
+    by = "" if archive.is_writable else ", run by someone who may write to the folder; you may not"
     return Finding(
         "has no catalog",
         file=str(archive.folder),
-        expected=f"a catalog; `handover reindex` rebuilds it from the bags{by_whom}",
+        expected=f"a catalog; `handover reindex` rebuilds it from the bags{by}",
         example=f"handover reindex {quote(str(archive.folder))}",
     )
 

@@ -1,6 +1,6 @@
 """From the columns of a file to an unbroken hourly series: limits, order, gaps, humidity, sky, origin.
 
-    raw columns -> believed? -> one value an hour -> common span -> gaps -> humidity -> sky -> rain -> origin
+    raw columns -> limits -> one value an hour -> common span -> gaps -> humidity -> sky -> rain -> origin
 
 Gaps of one hour are interpolated and reported; longer ones are faults and are never filled.
 """
@@ -91,8 +91,8 @@ def assemble(
 def _series(raw: RawWeather, site: HasLocation, notes: _Notes) -> WeatherSeries | None:
     sparse: Sparse = {}
     for quantity, column in raw.columns.items():
-        believed = _within_limits(quantity, column, notes)
-        sparse[quantity] = _resample(quantity, column, believed, notes)
+        accepted = _within_limits(quantity, column, notes)
+        sparse[quantity] = _resample(quantity, column, accepted, notes)
     _require_columns(sparse, raw, notes)
     if notes.has_fault() or raw.unread:
         return None

@@ -59,7 +59,7 @@ def test_flags_stay_on_the_paper(drawn: list[tuple[float, float]]) -> None:
 )
 def test_no_pole_runs_through_a_label(labels: list[tuple[float, float]], edge: float) -> None:
     flags, levels = place_labels(labels, edge)
-    assert not count_crossings(flags, levels)
+    assert not has_crossings(flags, levels)
     assert all(0 <= each.left < each.right <= edge for each in flags)
 
 

@@ -26,7 +26,7 @@ class TextSearch(Protocol):
     ) -> tuple[Select[Any], ColumnElement[int]]:
         """Return the numbers of the jobs in which all words occur, and of which the conditions hold.
 
-        The second value is the column of the number, for what else is to be asked of it.
+        The second value is the column of the number, for further columns of the query.
         """
 
     def rebuild(self, engine: Engine) -> None:
@@ -50,8 +50,8 @@ class Fts5:
     ) -> tuple[Select[Any], ColumnElement[int]]:
         """Walk the index in the order of its row ids, which are the numbers of the jobs."""
         number = self._index.c.rowid
-        asked = " AND ".join(f'"{each}"' for each in words)
-        found = select(number.label("number")).where(self._index.c.job_words.op("MATCH")(asked))
+        query = " AND ".join(f'"{each}"' for each in words)
+        found = select(number.label("number")).where(self._index.c.job_words.op("MATCH")(query))
         if conditions:  # "+ 0" keeps SQLite from looking the words up anew for each number of the list
             found = found.where((number + 0).in_(select(JOB.c.number).where(*conditions)))
         return found, number
@@ -86,8 +86,8 @@ class TsVector:
         self, words: Sequence[str], conditions: Sequence[ColumnElement[bool]]
     ) -> tuple[Select[Any], ColumnElement[int]]:
         """Match against the column."""
-        asked = " & ".join(f"'{each}'" for each in words)
-        matches = JOB.c.words.op("@@")(cast(literal(asked, Text), TSQUERY))
+        query = " & ".join(f"'{each}'" for each in words)
+        matches = JOB.c.words.op("@@")(cast(literal(query, Text), TSQUERY))
         return select(JOB.c.number).where(matches, *conditions), JOB.c.number
 
     def rebuild(self, engine: Engine) -> None:

@@ -49,8 +49,8 @@ def place_labels(
         product(*(placements(pole, width, right_edge) for pole, width in labels)),
         key=lambda flags: sum(each.left < each.pole for each in flags),
     )
-    tidy = next((flags for flags in choices if not count_crossings(flags, flag_rows(flags))), choices[0])
-    return tidy, flag_rows(tidy)
+    chosen = next((flags for flags in choices if not has_crossings(flags, flag_rows(flags))), choices[0])
+    return chosen, flag_rows(chosen)
 
 
 def min_crossings(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[LabelFlag]:
@@ -70,21 +70,21 @@ def flag_rows(flags: Sequence[LabelFlag]) -> list[int]:
     placed: dict[int, int] = {}
     waiting = sorted(range(len(flags)), key=lambda each: (-flags[each].pole, each))
     while waiting:
-        index = next((each for each in waiting if not _cover_counts(flags, each, waiting)), waiting[0])
-        least = max((placed[each] + 1 for each in _cover_counts(flags, index, placed)), default=0)
+        index = next((each for each in waiting if not _covered_poles(flags, each, waiting)), waiting[0])
+        least = max((placed[each] + 1 for each in _covered_poles(flags, index, placed)), default=0)
         free = (row for row in range(least, least + len(flags)) if _clear(flags, index, row, placed))
         placed[index] = next(free)
         waiting.remove(index)
     return [placed[index] for index in range(len(flags))]
 
 
-def count_crossings(flags: Sequence[LabelFlag], levels: Sequence[int]) -> bool:
+def has_crossings(flags: Sequence[LabelFlag], levels: Sequence[int]) -> bool:
     """Return whether a pole crosses a label that is lower than its own."""
     placed = list(zip(flags, levels, strict=True))
     return any(row < above and one.covers(other.pole) for one, row in placed for other, above in placed)
 
 
-def _cover_counts(flags: Sequence[LabelFlag], index: int, among: Iterable[int]) -> list[int]:
+def _covered_poles(flags: Sequence[LabelFlag], index: int, among: Iterable[int]) -> list[int]:
     """Return the indices of the flags whose poles a label covers."""
     return [each for each in among if each != index and flags[index].covers(flags[each].pole)]
 
