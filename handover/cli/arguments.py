@@ -249,7 +249,7 @@ def _add_reissue_commands(command: Command) -> None:
 
 def _archive(parser: ArgumentParser, name: str, about: str = "the archive") -> None:
     """Add an archive, as an argument or an option, and the place of its catalog."""
-    text = f"{about} (default: that of the environment variable HANDOVER_ARCHIVE)"
+    text = f"{about} (default: that of HANDOVER_ARCHIVE or of the settings file)"
     if name == "archive":
         parser.add_argument(name, metavar="ARCHIVE", nargs="?", help=text)
     else:
@@ -261,8 +261,8 @@ def _catalog(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--catalog",
         metavar="URL",
-        help="the PostgreSQL database that holds the catalog (default: that of the environment variable "
-        "HANDOVER_CATALOG, else a file beside the bags)",
+        help="the PostgreSQL database of the catalog (default: that of HANDOVER_CATALOG or of the "
+        "settings file, else a file beside the bags)",
     )
 
 

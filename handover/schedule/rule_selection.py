@@ -46,7 +46,7 @@ def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assump
 
 def _rules_by_code(code: str) -> tuple[Practice, Assumption]:
     if code.lower() == STRICTEST:
-        return practice(STRICTEST), Assumption("rules", "the strictest of all sets", "asked for at this issue")
+        return practice(STRICTEST), Assumption("rules", "the strictest of all sets", "chosen at this issue")
     found = rule_sets().get(code.lower()) or rule_set_of(code)
     if found is None:
         raise UnusableInput(
@@ -59,7 +59,7 @@ def _rules_by_code(code: str) -> tuple[Practice, Assumption]:
                 )
             ]
         )
-    return _by(found, "asked for at this issue")
+    return _by(found, "chosen at this issue")
 
 
 def _by(found: RuleSet, why: str) -> tuple[Practice, Assumption]:
