@@ -296,7 +296,7 @@ def test_a_folder_of_somebody_else_is_left_alone(office: Office, tmp_path: Path)
     mine = tmp_path / "mine"
     mine.mkdir()
     (mine / "letter.txt").write_text("mine", encoding="utf-8")
-    with pytest.raises(UnusableInput, match="something else"):
+    with pytest.raises(UnusableInput, match="no set of documents"):
         reissue_job(
             office.archive, JOB, mine, LATER, ReissueRequest(lambda _: read_weather_file(office.warmer(-8.0)))
         )
