@@ -253,8 +253,8 @@ method = "sprinkler"
 """
 
 
-class Told(NamedTuple):
-    """What a command answered."""
+class CommandResult(NamedTuple):
+    """The result of a command."""
 
     status: int
     out: str
@@ -262,12 +262,12 @@ class Told(NamedTuple):
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., Told]:
+def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., CommandResult]:
     """Run a command line in this process."""
 
-    def run_command(*arguments: object) -> Told:
+    def run_command(*arguments: object) -> CommandResult:
         status = main([str(each) for each in arguments])
-        return Told(status, *capsys.readouterr())
+        return CommandResult(status, *capsys.readouterr())
 
     return run_command
 

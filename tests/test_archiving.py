@@ -161,7 +161,7 @@ def test_a_set_without_its_record(archive: Archive, garage: Path) -> None:
         archive_issue(archive, garage, AT)
 
 
-def test_the_record_is_known_by_its_id_whatever_else_lies_there(issued: Path) -> None:
+def test_the_record_is_known_by_its_id_among_other_files(issued: Path) -> None:
     documents = documents_of(issued, "garage")
     others = {"inputs/a.toml": b'id = "another"', "inputs/b.json": b"{", "inputs/c.toml": b"\xff"}
     assert issued_record({**others, **documents}).name == "inputs/garage.toml"
@@ -228,7 +228,7 @@ def test_what_is_searched_by_word(entry: Callable[..., JobEntry]) -> None:
     assert entry("patio").remarks == "Beautiful broom finish"
 
 
-def test_times_stand_at_the_offset_of_the_site(entry: Callable[..., JobEntry]) -> None:
+def test_times_are_at_the_offset_of_the_site(entry: Callable[..., JobEntry]) -> None:
     shop = entry("shop")
     assert shop.placed.isoformat() == "2026-11-10T06:40:00-05:00"  # standard time since 1 November 2026
     assert {each.start.utcoffset() for each in shop.tasks} == {timedelta(hours=-5)}
@@ -305,7 +305,7 @@ def test_a_cylinder_below_the_estimate_is_low_at_any_age(entry: Callable[..., Jo
     assert entry("patio").cylinder_low
 
 
-def test_the_walk_through_is_open_as_long_as_something_is_to_be_mended(
+def test_the_walk_through_is_open_while_a_repair_is_due(
     entry: Callable[..., JobEntry],
 ) -> None:
     assert entry("garage").walkthrough_open
@@ -313,7 +313,7 @@ def test_the_walk_through_is_open_as_long_as_something_is_to_be_mended(
         assert not entry("garage", walkthrough=(WalkthroughItem(item="Edge", ok=fine),)).walkthrough_open
 
 
-def test_an_owner_acknowledges_the_issue_that_he_was_given(entry: Callable[..., JobEntry]) -> None:
+def test_an_owner_acknowledges_the_issue_they_received(entry: Callable[..., JobEntry]) -> None:
     signed = Acknowledgement(name="Ana Prueba", time=datetime.fromisoformat("2026-07-15T09:00:00-04:00"))
     first = entry("garage")
     assert first.acknowledged is None
@@ -325,7 +325,7 @@ def test_an_owner_acknowledges_the_issue_that_he_was_given(entry: Callable[..., 
     assert entry("garage", with_his_word, second, acknowledgement=signed) == with_his_word
 
 
-def test_whom_to_ask_is_the_contractor(issued: Path) -> None:
+def test_the_contractor_is_the_contact(issued: Path) -> None:
     contact = contact_for(read_issued_record(documents_of(issued, "garage")))
     assert (contact.organization, contact.phone) == ("Example Flatwork", "555-0142")
 

@@ -55,7 +55,7 @@ WHO_WORKS = """\
 import os
 from handover.service.workers import RenderResult
 
-def told(order):
+def who_works(order):
     return RenderResult(failure=str(os.getpid()))
 """
 
@@ -137,9 +137,9 @@ def test_the_command_makes_the_sets_that_issue_makes(
         (folder / f"job-{number}.toml").unlink()
     (folder / "bad.toml").write_text("id = '=bad'\n", encoding="utf-8")
     arguments = ["batch", folder, "-o", tmp_path / "out", "-w", weather, "--as-of", as_of, "--workers", 1]
-    told = run(*arguments)
-    assert told.status == 2, told.err
-    assert "bad.toml: refused" in told.err
+    result = run(*arguments)
+    assert result.status == 2, result.err
+    assert "bad.toml: refused" in result.err
     lines = {each["record"]: each for each in report(tmp_path / "out")}
     assert {name: each["state"] for name, each in lines.items()} == {
         "job-0.toml": "done",
@@ -156,8 +156,8 @@ def test_the_command_makes_the_sets_that_issue_makes(
     issued, batched = contents(tmp_path / "one"), contents(tmp_path / "out" / "job-0")
     assert batched.keys() - issued.keys() == {batches.MARK_FILE}
     assert {name: batched[name] for name in issued} == issued
-    assert "Caution for 2 jobs: the weather ends at" in told.err
-    assert told.err.count("the weather ends at") == 1, "once, whatever it is told of"
+    assert "Caution for 2 jobs: the weather ends at" in result.err
+    assert result.err.count("the weather ends at") == 1, "once, whatever it is told of"
     again = run(*arguments)
     assert "done before        2" in again.out
     assert "Caution" not in again.err
@@ -167,39 +167,41 @@ def test_the_command_makes_the_sets_that_issue_makes(
 
 @pytest.mark.parametrize("workers", ["0", "-1", "many"])
 def test_a_number_of_workers_that_is_none(run: Run, folder: Path, tmp_path: Path, workers: str) -> None:
-    told = run("batch", folder, "-o", tmp_path / "out", "--workers", workers)
-    assert told.status == 2
-    assert "--workers" in told.err
+    result = run("batch", folder, "-o", tmp_path / "out", "--workers", workers)
+    assert result.status == 2
+    assert "--workers" in result.err
     assert not (tmp_path / "out").exists()
 
 
 def test_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
-    told = run("batch", tmp_path / "none", "-o", tmp_path / "out")
-    assert told.status == 2
-    assert "is not a folder" in told.err
+    result = run("batch", tmp_path / "none", "-o", tmp_path / "out")
+    assert result.status == 2
+    assert "is not a folder" in result.err
     assert not (tmp_path / "out").exists()
 
 
 def test_a_folder_without_records(run: Run, tmp_path: Path) -> None:
     """A mistyped folder must not pass for one whose jobs are all done."""
     (tmp_path / "empty").mkdir()
-    told = run("batch", tmp_path / "empty", "-o", tmp_path / "out")
-    assert told.status == 2
-    assert "has no job record" in told.err
+    result = run("batch", tmp_path / "empty", "-o", tmp_path / "out")
+    assert result.status == 2
+    assert "has no job record" in result.err
     assert not (tmp_path / "out").exists()
 
 
-def test_doubts_that_differ_in_their_figures_are_told_as_one_kind(capsys: pytest.CaptureFixture[str]) -> None:
+def test_doubts_that_differ_in_their_figures_are_reported_as_one_kind(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     doubts = [Finding(f"the weather ends {day} July", "w.json", severity="caution") for day in (3, 4, 4)]
     done = [BatchOutcome(f"{n}.toml", str(n), "done", (each, each)) for n, each in enumerate(doubts)]
     others = [
         BatchOutcome(f"{kind}.toml", kind, "done", (Finding(kind, severity="caution"),)) for kind in "abcdefg"
     ]
     _print_doubts([*others, *done])
-    told = capsys.readouterr().err.splitlines()
-    assert told[0] == "Caution for 3 jobs: such as this: the weather ends 3 July"
-    assert told[1] == "Caution for 1 job: a"
-    assert told[-1] == "... and 3 cautions of other kinds, in the report."
+    printed = capsys.readouterr().err.splitlines()
+    assert printed[0] == "Caution for 3 jobs: such as this: the weather ends 3 July"
+    assert printed[1] == "Caution for 1 job: a"
+    assert printed[-1] == "... and 3 cautions of other kinds, in the report."
 
 
 def test_stopped_by_hand_at_any_time_it_says_how_to_go_on(
@@ -212,9 +214,9 @@ def test_stopped_by_hand_at_any_time_it_says_how_to_go_on(
     for where in ("find_records", "run_batch"):
         with monkeypatch.context() as patched:
             patched.setattr(batches, where, stopped)
-            told = run(*arguments)
-        assert told.status == 1
-        assert told.err == "Stopped. What is done stays; run the same command again to continue.\n"
+            result = run(*arguments)
+        assert result.status == 1
+        assert result.err == "Stopped. What is done stays; run the same command again to continue.\n"
 
 
 HEARS_CTRL_C = """
@@ -254,11 +256,11 @@ def test_a_stop_while_processes_begin_ends_without_a_traceback_and_leaves_no_tem
 
 
 def test_own_templates_do_not_reach_a_cluster(run: Run, folder: Path, tmp_path: Path) -> None:
-    told = run(
+    result = run(
         "batch", folder, "-o", tmp_path / "out", "--templates", folder, "--scheduler", "tcp://127.0.0.1:9"
     )
-    assert told.status == 2
-    assert "--templates" in told.err
+    assert result.status == 2
+    assert "--templates" in result.err
 
 
 # ---- which files are records
@@ -279,8 +281,8 @@ def test_weather_and_sets_are_no_records(folder: Path, weather: Path) -> None:
 def test_two_records_of_one_id_are_both_refused(made: Run, folder: Path, record_text: str) -> None:
     twin = record_text.replace("2026-07-14-test-slab", "JOB-0")
     (folder / "twin.toml").write_text(twin, encoding="utf-8")
-    told = states(made())
-    assert [name for name, state in told.items() if state == "refused"] == ["job-0.toml", "twin.toml"]
+    result = states(made())
+    assert [name for name, state in result.items() if state == "refused"] == ["job-0.toml", "twin.toml"]
 
 
 # ---- weather
@@ -296,9 +298,9 @@ def test_several_files_that_could_be_the_weather(made: Run, folder: Path, weathe
     one_job(folder)
     for ending in ("json", "csv"):
         (folder / f"job-0.{ending}").write_bytes(weather.read_bytes())
-    (told,) = made(weather=None)
-    assert told.state == "refused"
-    assert "job-0.json, job-0.csv" in told.remarks
+    (result,) = made(weather=None)
+    assert result.state == "refused"
+    assert "job-0.json, job-0.csv" in result.remarks
 
 
 def test_a_folder_of_weather_has_a_file_for_each(made: Run, weather: Path, tmp_path: Path) -> None:
@@ -342,8 +344,8 @@ def test_one_download_for_each_grid_cell(
         return Download(weather.read_bytes(), "open-meteo", "https://example.org", at)
 
     monkeypatch.setattr("handover.weather.download.download_forecast", give)
-    told = made(weather=None)
-    assert states(told) == all_of("done") | {"job-3.toml": "failed"}
+    result = made(weather=None)
+    assert states(result) == all_of("done") | {"job-3.toml": "failed"}
     assert sorted(each[0] for each in asked) == [36.1, 36.3, 36.5]
     assert {each[3] for each in asked} == {"office@example.com"}
     asked.clear()
@@ -415,8 +417,8 @@ def test_an_answer_that_comes_twice_counts_once(made: Run) -> None:
 def test_a_place_that_is_taken_stops_none_of_the_others(made: Run, tmp_path: Path) -> None:
     (tmp_path / "out").mkdir()
     (tmp_path / "out" / "job-3").write_text("mine")
-    told = states(made())
-    assert told == all_of("done") | {"job-3.toml": "refused"}
+    result = states(made())
+    assert result == all_of("done") | {"job-3.toml": "refused"}
     assert (tmp_path / "out" / "job-3").read_text() == "mine"
 
 
@@ -430,9 +432,9 @@ def test_a_worker_that_dies_has_its_job_done_once_more(
     (tmp_path / "stand_in_worker.py").write_text(STAND_IN, encoding="utf-8")
     monkeypatch.syspath_prepend(str(tmp_path))
     deadly = importlib.import_module("stand_in_worker").deadly
-    told = made(partial(run_in_processes, workers=2, work=deadly))
-    assert states(told) == all_of("done") | {"job-1.toml": "failed"}
-    assert "died" in next(each.remarks for each in told if each.state == "failed")
+    result = made(partial(run_in_processes, workers=2, work=deadly))
+    assert states(result) == all_of("done") | {"job-1.toml": "failed"}
+    assert "died" in next(each.remarks for each in result if each.state == "failed")
     assert (tmp_path / "died").exists()
 
 
@@ -443,9 +445,9 @@ def test_a_process_gives_way_to_a_fresh_one(monkeypatch: pytest.MonkeyPatch, tmp
     monkeypatch.setattr(worker_pool, "MAX_JOBS_PER_WORKER", 3)
     at = datetime(2026, 7, 14, tzinfo=UTC)
     orders = [RenderTask(str(number), cast("Any", None), at, 1, Settings()) for number in range(7)]
-    work = importlib.import_module("who_works").told
-    told = [answer.failure for _, answer in run_in_processes(iter(orders), workers=1, work=work)]
-    assert [told.count(each) for each in dict.fromkeys(told)] == [3, 3, 1]
+    work = importlib.import_module("who_works").who_works
+    result = [answer.failure for _, answer in run_in_processes(iter(orders), workers=1, work=work)]
+    assert [result.count(each) for each in dict.fromkeys(result)] == [3, 3, 1]
 
 
 # ---- the archive
@@ -456,7 +458,7 @@ def really(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderRes
 
 
 @pytest.mark.usefixtures("stand_in_pdf")
-def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
+def test_an_unarchived_set_is_archived_by_the_next_run(
     made: Run, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     one_job(folder)
@@ -467,8 +469,8 @@ def test_what_stands_and_is_not_filed_is_filed_by_the_next_run(
     with Archive(tmp_path / "archive") as archive:
         with monkeypatch.context() as patched:
             patched.setattr(batches, "archive_documents", full)
-            (told,) = made(really, archive=archive)
-        assert (told.state, told.remarks) == ("failed", "The system: No space left on device")
+            (result,) = made(really, archive=archive)
+        assert (result.state, result.remarks) == ("failed", "The system: No space left on device")
         stands = contents(tmp_path / "out" / "job-0")
         assert states(made(really, archive=archive)) == {"job-0.toml": "done"}
         assert contents(tmp_path / "out" / "job-0") == stands, "it is not made anew"
@@ -502,18 +504,18 @@ def cluster(
 
     The workers do all that they do elsewhere, but for the PDF engine.
     """
-    told = tmp_path / "scheduler.json"
+    result = tmp_path / "scheduler.json"
     quiet: dict[str, Any] = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": tmp_path}
     (tmp_path / "without_pdf_engine.py").write_text(WITHOUT_PDF_ENGINE, encoding="utf-8")
     dask = [sys.executable, "-m", "distributed.cli.dask_"]
-    own = ["--scheduler-file", str(told), "--host", "127.0.0.1", "--no-dashboard"]
+    own = ["--scheduler-file", str(result), "--host", "127.0.0.1", "--no-dashboard"]
     running = [subprocess.Popen([*dask[:2], f"{dask[2]}scheduler", *own, "--port", "0"], **quiet)]
     try:
-        until(told.exists, "the scheduler does not start")
+        until(result.exists, "the scheduler does not start")
         worker = [*dask[:2], f"{dask[2]}worker", *own, "--no-nanny", "--nthreads", "1"]
         worker += ["--preload", str(tmp_path / "without_pdf_engine.py")]
         running += [subprocess.Popen(worker, **quiet) for _ in range(2)]
-        yield json.loads(told.read_bytes())["address"], running[1:]
+        yield json.loads(result.read_bytes())["address"], running[1:]
     finally:
         for each in running:
             each.kill()
@@ -526,11 +528,11 @@ def test_a_cluster_that_loses_a_worker_does_every_job_once(
 ) -> None:
     monkeypatch.setattr(workers, "CONNECT_TIMEOUT_S", 600.0)  # a busy machine may take its time
     address, machines = cluster
-    told: list[BatchOutcome] = []
+    result: list[BatchOutcome] = []
 
     def kill_one(outcome: BatchOutcome) -> None:
-        told.append(outcome)
-        if len(told) == 1:  # each has another job at work by now, or before it
+        result.append(outcome)
+        if len(result) == 1:  # each has another job at work by now, or before it
             machines[0].kill()
 
     with Archive(tmp_path / "archive") as archive:
@@ -540,7 +542,7 @@ def test_a_cluster_that_loses_a_worker_does_every_job_once(
         outcomes = run_batch(what, find_records(folder), partial(run_on_dask, scheduler=address), kill_one)
         assert machines[0].wait() == -signal.SIGKILL
         assert states(outcomes) == all_of("done")
-        assert sorted(each.record for each in told) == sorted(all_of("done"))
+        assert sorted(each.record for each in result) == sorted(all_of("done"))
         sets = [each for each in (tmp_path / "out").iterdir() if each.is_dir()]
         assert {each.name for each in sets} == {f"job-{number}" for number in range(JOBS)}
         assert {json.loads((each / "schedule.json").read_bytes())["revision"] for each in sets} == {1}

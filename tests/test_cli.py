@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    Told = Any  # tests are imported by path, so the type of conftest cannot be named here
-    Run = Callable[..., Told]
+    CommandResult = Any  # tests are imported by path, so the type of conftest cannot be named here
+    Run = Callable[..., CommandResult]
 
 pytestmark = pytest.mark.spread
 
@@ -35,20 +35,20 @@ def names(folder: Path) -> set[str]:
 
 
 def test_without_a_command_it_says_what_there_is(run: Run) -> None:
-    told = run()
-    assert told.status == 2
-    assert "COMMAND" in told.err
+    result = run()
+    assert result.status == 2
+    assert "COMMAND" in result.err
 
 
-def test_the_version_is_told(run: Run) -> None:
+def test_the_version_is_reported(run: Run) -> None:
     assert run("--version").out.startswith("handover ")
 
 
 def test_new_writes_a_record_with_every_required_key(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "garage.toml"
-    told = run("new", file)
-    assert told.status == 0
-    assert "handover check" in told.out
+    result = run("new", file)
+    assert result.status == 0
+    assert "handover check" in result.out
     record = tomllib.loads(file.read_text(encoding="utf-8"))
     assert "id" in record
     assert {"thickness"} <= record["slab"].keys()
@@ -57,14 +57,14 @@ def test_new_writes_a_record_with_every_required_key(run: Run, tmp_path: Path) -
 
 
 def test_new_without_a_name(run: Run) -> None:
-    told = run("new", "")
-    assert told.status == 2
-    assert "the name of the file to write is empty" in told.err
+    result = run("new", "")
+    assert result.status == 2
+    assert "the name of the file to write is empty" in result.err
 
 
 def test_new_in_a_folder_with_a_blank_gives_a_command_that_can_be_copied(run: Run, tmp_path: Path) -> None:
-    told = run("new", tmp_path / "alder garage.toml")
-    assert told.out.endswith(f"Then run: handover check '{tmp_path / 'alder garage.toml'}'\n")
+    result = run("new", tmp_path / "alder garage.toml")
+    assert result.out.endswith(f"Then run: handover check '{tmp_path / 'alder garage.toml'}'\n")
 
 
 @pytest.mark.parametrize(
@@ -83,32 +83,32 @@ def test_the_command_that_opens_a_file(platform: str, command: str, monkeypatch:
 def test_new_never_overwrites(run: Run, tmp_path: Path) -> None:
     file = tmp_path / "garage.toml"
     file.write_text("mine")
-    told = run("new", file)
-    assert told.status == 2
-    assert "already exists" in told.err
+    result = run("new", file)
+    assert result.status == 2
+    assert "already exists" in result.err
     assert file.read_text() == "mine"
 
 
 def test_new_in_a_folder_that_is_not_there(run: Run, tmp_path: Path) -> None:
-    told = run("new", tmp_path / "no" / "garage.toml")
-    assert told.status == 2
+    result = run("new", tmp_path / "no" / "garage.toml")
+    assert result.status == 2
     assert names(tmp_path) == set()
 
 
 def test_check_of_a_usable_record(run: Run, record: Path) -> None:
-    told = run("check", record)
-    assert (told.status, told.err) == (0, "")
-    assert "can be used" in told.out
-    assert "slab.exposure" in told.out, "what is taken for a thing left out is told"
-    assert "slab.thickness" not in told.out
+    result = run("check", record)
+    assert (result.status, result.err) == (0, "")
+    assert "can be used" in result.out
+    assert "slab.exposure" in result.out, "what is taken for a thing left out is told"
+    assert "slab.thickness" not in result.out
 
 
 def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, record_text: str) -> None:
     """Else `plan` would be the first to say so."""
     record.write_text(record_text.replace('email = "office@example.com"\n', ""), encoding="utf-8")
-    told = run("check", record)
-    assert told.status == 0
-    assert "contractor.email: is missing; the forecast cannot be downloaded without it" in told.err
+    result = run("check", record)
+    assert result.status == 0
+    assert "contractor.email: is missing; the forecast cannot be downloaded without it" in result.err
     refused = run("plan", record)
     assert refused.status == 2
     assert "contractor.email" in refused.err
@@ -116,25 +116,25 @@ def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, r
 
 @pytest.mark.parametrize("shape", ["job", "schedule"])
 def test_schema_prints_a_json_schema(run: Run, shape: str) -> None:
-    told = run("schema", shape)
-    assert told.status == 0
-    schema = json.loads(told.out)
+    result = run("schema", shape)
+    assert result.status == 0
+    schema = json.loads(result.out)
     assert schema["type"] == "object"
     assert ("placement" if shape == "job" else "milestones") in schema["properties"]
 
 
 def test_plan_prints_a_table(run: Run, record: Path, weather: Path, as_of: str) -> None:
-    told = run("plan", record, "-w", weather, "--as-of", as_of)
-    assert told.status == 0
-    assert "Test slab" in told.out
-    assert "Not before" in told.out
-    assert max(map(len, told.out.splitlines())) <= 100
+    result = run("plan", record, "-w", weather, "--as-of", as_of)
+    assert result.status == 0
+    assert "Test slab" in result.out
+    assert "Not before" in result.out
+    assert max(map(len, result.out.splitlines())) <= 100
 
 
 def test_plan_as_json_is_the_whole_schedule(run: Run, record: Path, weather: Path, as_of: str) -> None:
-    told = run("plan", record, "-w", weather, "--as-of", as_of, "--json")
-    schedule = json.loads(told.out)
-    assert told.status == 0
+    result = run("plan", record, "-w", weather, "--as-of", as_of, "--json")
+    schedule = json.loads(result.out)
+    assert result.status == 0
     assert schedule["job"] == "2026-07-14-test-slab"
     assert schedule["issued_at"] == as_of
     assert {"milestones", "watering", "risks", "cautions", "history"} <= schedule.keys()
@@ -153,20 +153,20 @@ def test_plan_as_json_is_the_whole_schedule(run: Run, record: Path, weather: Pat
 def test_a_time_of_issue_that_is_none(
     run: Run, record: Path, weather: Path, tmp_path: Path, time: str, problem: str
 ) -> None:
-    told = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", time)
-    assert told.status == 2
-    assert "--as-of" in told.err
-    assert problem in told.err
-    assert "Example" in told.err
+    result = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", time)
+    assert result.status == 2
+    assert "--as-of" in result.err
+    assert problem in result.err
+    assert "Example" in result.err
     assert names(tmp_path) == {record.name, weather.name}
 
 
 def test_two_spellings_of_one_time_of_issue(run: Run, record: Path, weather: Path) -> None:
-    told = [
+    result = [
         json.loads(run("plan", record, "-w", weather, "--json", "--as-of", time).out)["issued_at"]
         for time in ("2026-07-14T16:30:00Z", "2026-07-14T12:30:00-04:00")
     ]
-    assert told[0] == told[1]
+    assert result[0] == result[1]
 
 
 # ---- a forecast
@@ -191,8 +191,8 @@ def test_a_forecast_is_kept_as_it_came(
 ) -> None:
     came = Download(weather.read_bytes(), "open-meteo", "an address", datetime(2026, 7, 14, 16, tzinfo=UTC))
     asked = answered(monkeypatch, came)
-    told = run("forecast", record, "-o", tmp_path / "kept.json")
-    assert told.status == 0, told.err
+    result = run("forecast", record, "-o", tmp_path / "kept.json")
+    assert result.status == 0, result.err
     assert (tmp_path / "kept.json").read_bytes() == weather.read_bytes()
     assert asked[0]["contact"] == "office@example.com"
     assert asked[0]["start"].isoformat() == "2026-07-14T06:40:00-04:00"
@@ -208,8 +208,8 @@ def test_an_issue_downloads_its_weather_and_keeps_it(
         monkeypatch,
         Download(weather.read_bytes(), "open-meteo", "an address", datetime(2026, 7, 14, 16, tzinfo=UTC)),
     )
-    told = run("issue", record, "-o", tmp_path / "out", "--as-of", as_of)
-    assert told.status == 0, told.err
+    result = run("issue", record, "-o", tmp_path / "out", "--as-of", as_of)
+    assert result.status == 0, result.err
     assert (tmp_path / "out" / "inputs" / "open-meteo-forecast.json").read_bytes() == weather.read_bytes()
     schedule = json.loads((tmp_path / "out" / "schedule.json").read_bytes())
     assert schedule["weather"]["issued_at"] == "2026-07-14T12:00:00-04:00"
@@ -219,20 +219,20 @@ def test_a_download_that_fails_is_no_fault_of_the_record(
     run: Run, record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     answered(monkeypatch, DownloadFailed("Open-Meteo: no answer in time (4 attempts)"))
-    told = run("issue", record, "-o", tmp_path / "out")
-    assert told.status == 1
-    assert "no answer in time" in told.err
+    result = run("issue", record, "-o", tmp_path / "out")
+    assert result.status == 1
+    assert "no answer in time" in result.err
     assert names(tmp_path) == {record.name}
 
 
-def test_the_services_are_told_whom_to_turn_to(
+def test_the_services_receive_a_contact(
     run: Run, record: Path, record_text: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     asked = answered(monkeypatch, DownloadFailed("never asked"))
     record.write_text(record_text.replace('email = "office@example.com"', ""), encoding="utf-8")
-    told = run("forecast", record, "-o", tmp_path / "kept.json")
-    assert told.status == 2
-    assert "contractor.email" in told.err
+    result = run("forecast", record, "-o", tmp_path / "kept.json")
+    assert result.status == 2
+    assert "contractor.email" in result.err
     assert not asked
 
 
@@ -247,12 +247,12 @@ def refused(run: Run, tmp_path: Path, weather: Path, as_of: str) -> Callable[...
         file = tmp_path / "job.toml"
         file.write_bytes(record if isinstance(record, bytes) else record.encode())
         before = names(tmp_path)
-        told = run("issue", file, "-w", weather_file, "-o", tmp_path / "new" / "out", "--as-of", as_of)
-        assert told.status == 2, told.err
-        assert told.out == ""
-        assert "Nothing was written" in told.err
+        result = run("issue", file, "-w", weather_file, "-o", tmp_path / "new" / "out", "--as-of", as_of)
+        assert result.status == 2, result.err
+        assert result.out == ""
+        assert "Nothing was written" in result.err
         assert names(tmp_path) == before
-        return str(told.err)
+        return str(result.err)
 
     return issue
 
@@ -345,9 +345,9 @@ def test_a_record_that_is_none(refused: Callable[..., str], content: bytes) -> N
 def test_a_file_that_is_missing_or_a_folder(run: Run, record: Path, weather: Path, tmp_path: Path) -> None:
     before = names(tmp_path)
     for job, hours in ((tmp_path / "no.toml", weather), (tmp_path, weather), (record, tmp_path / "no.json")):
-        told = run("issue", job, "-w", hours, "-o", tmp_path / "out")
-        assert told.status == 2, told.err
-        assert str(tmp_path) in told.err
+        result = run("issue", job, "-w", hours, "-o", tmp_path / "out")
+        assert result.status == 2, result.err
+        assert str(tmp_path) in result.err
     assert names(tmp_path) == before
 
 
@@ -362,9 +362,9 @@ def test_a_file_of_200_megabytes(run: Run, record: Path, weather: Path, tmp_path
     with huge.open("wb") as file:
         file.truncate(200_000_000)
     for job, hours in ((huge, weather), (record, huge)):
-        told = run("issue", job, "-w", hours, "-o", tmp_path / "out")
-        assert told.status == 2, told.err
-        assert "huge" in told.err
+        result = run("issue", job, "-w", hours, "-o", tmp_path / "out")
+        assert result.status == 2, result.err
+        assert "huge" in result.err
     assert not (tmp_path / "out").exists()
 
 
@@ -430,7 +430,7 @@ def test_what_a_service_said_is_passed_on(
     assert "Daily API request limit exceeded" in refused(record_text, file)
 
 
-def test_faults_of_record_and_weather_are_told_together(
+def test_faults_of_record_and_weather_are_reported_together(
     refused: Callable[..., str], record_text: str, tmp_path: Path
 ) -> None:
     file = tmp_path / "bad.json"
@@ -447,19 +447,19 @@ def test_a_language_that_is_not_there_lists_those_that_are(
     run: Run, record: Path, weather: Path, tmp_path: Path, as_of: str
 ) -> None:
     out = tmp_path / "out"
-    told = run("issue", record, "-w", weather, "-o", out, "--as-of", as_of, "--language", "en,tlh")
-    assert told.status == 2
-    assert "tlh" in told.err
-    assert "en" in told.err.split("Expected", 1)[1]
+    result = run("issue", record, "-w", weather, "-o", out, "--as-of", as_of, "--language", "en,tlh")
+    assert result.status == 2
+    assert "tlh" in result.err
+    assert "en" in result.err.split("Expected", 1)[1]
     assert not out.exists()
 
 
 def test_control_characters_reach_no_terminal(run: Run, record: Path, record_text: str) -> None:
     record.write_text(record_text.replace('"sprinkler"', '"\\u001b[31mred\\u0007"'))
-    told = run("check", record)
-    assert told.status == 2
-    assert "\x1b" not in told.err
-    assert "\x07" not in told.err
+    result = run("check", record)
+    assert result.status == 2
+    assert "\x1b" not in result.err
+    assert "\x07" not in result.err
 
 
 def test_a_fault_of_the_program_is_said_to_be_one(
@@ -469,9 +469,9 @@ def test_a_fault_of_the_program_is_said_to_be_one(
         raise ZeroDivisionError("by nought")
 
     monkeypatch.setattr("handover.service.inputs.read_record", break_down)
-    told = run("check", record)
-    assert told.status == 1
-    assert "ZeroDivisionError" in told.err
+    result = run("check", record)
+    assert result.status == 1
+    assert "ZeroDivisionError" in result.err
     with pytest.raises(ZeroDivisionError):
         main(["--trace", "check", str(record)])
 
@@ -481,9 +481,9 @@ def test_stopping_by_hand(run: Run, record: Path, monkeypatch: pytest.MonkeyPatc
         raise KeyboardInterrupt
 
     monkeypatch.setattr("handover.service.inputs.read_record", stop)
-    told = run("check", record)
-    assert (told.status, told.out) == (1, "")
-    assert "Nothing was written" in told.err
+    result = run("check", record)
+    assert (result.status, result.out) == (1, "")
+    assert "Nothing was written" in result.err
 
 
 def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as_of: str) -> None:
@@ -500,10 +500,10 @@ def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as
 
 @pytest.mark.parametrize("share", ["200", "59", "100", "-1", "many", ""])
 def test_a_share_that_is_none(run: Run, record: Path, share: str) -> None:
-    told = run("plan", record, f"--sure={share}")
-    assert told.status == 2
-    assert "60 to 99" in told.err.splitlines()[-1]
-    assert "61" not in told.err
+    result = run("plan", record, f"--sure={share}")
+    assert result.status == 2
+    assert "60 to 99" in result.err.splitlines()[-1]
+    assert "61" not in result.err
 
 
 def test_two_columns_never_touch() -> None:

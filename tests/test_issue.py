@@ -76,11 +76,11 @@ def test_a_sample_comes_out_whole_and_the_same_twice(
 ) -> None:
     """Here, and in a process with another hash seed, another time zone and another folder of its own."""
     seed = "2" if os.environ.get("PYTHONHASHSEED") == "1" else "1"
-    told = in_a_process(
+    result = in_a_process(
         *sample_arguments(sample.name), "-o", tmp_path, PYTHONHASHSEED=seed, TZ="Asia/Kathmandu"
     )
-    assert told.returncode == 0, told.stderr
-    assert "font" not in told.stderr.lower()
+    assert result.returncode == 0, result.stderr
+    assert "font" not in result.stderr.lower()
     one, two = contents(issue_sample(sample.name)), contents(tmp_path)
     assert {name for name in one if "/" not in name} == SET
     assert all(one.values())
@@ -101,9 +101,9 @@ def test_what_make_sample_prints(
     """What was made and for whom, what the sheet says first, how to open it; and no caution."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "platform", "linux")
-    told = run(*sample_arguments(SUMMER.name), "-o", "garage")
-    assert (told.status, told.err) == (0, "")
-    lines = told.out.splitlines()
+    result = run(*sample_arguments(SUMMER.name), "-o", "garage")
+    assert (result.status, result.err) == (0, "")
+    lines = result.out.splitlines()
     for name in (*SET, "inputs/"):
         (line,) = (each for each in lines if each.strip().startswith(name))
         assert " for " in line
@@ -170,8 +170,8 @@ def issue(run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path) -> 
     ) -> Path:
         if text is not None:
             record.write_text(text, encoding="utf-8")
-        told = run("issue", record, "-w", weather, "-o", folder, "--as-of", at, *more)
-        assert told.status == 0, told.err
+        result = run("issue", record, "-w", weather, "-o", folder, "--as-of", at, *more)
+        assert result.status == 0, result.err
         return folder
 
     return issue_record
@@ -210,9 +210,9 @@ def test_a_folder_of_another_job_is_left_alone(
     folder = issue()
     before = contents(folder)
     record.write_text(record_text.replace("test-slab", "other-slab"), encoding="utf-8")
-    told = run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of)
-    assert told.status == 2
-    assert "another job" in told.err
+    result = run("issue", record, "-w", weather, "-o", folder, "--as-of", as_of)
+    assert result.status == 2
+    assert "another job" in result.err
     assert contents(folder) == before
 
 
@@ -234,9 +234,9 @@ def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
     run: Run, record: Path, record_text: str, weather: Path, as_of: str
 ) -> None:
     def schedule() -> dict[str, Any]:
-        told = run("plan", record, "-w", weather, "--as-of", as_of, "--json")
-        assert told.status == 0, told.err
-        return dict(json.loads(told.out))
+        result = run("plan", record, "-w", weather, "--as-of", as_of, "--json")
+        assert result.status == 0, result.err
+        return dict(json.loads(result.out))
 
     us = schedule()
     for ours, theirs in [  # NIST SP 811: 1 in = 25.4 mm, 1 lb = 0.45359237 kg, 1 psi = 6.894757 kPa
@@ -306,8 +306,8 @@ def test_inputs_of_one_name_are_both_kept(
     elsewhere = tmp_path / "weather of today"
     elsewhere.mkdir()
     hours = weather.rename(elsewhere / "job.toml")
-    told = run("issue", record, "-w", hours, "-o", tmp_path / "out", "--as-of", as_of)
-    assert told.status == 0, told.err
+    result = run("issue", record, "-w", hours, "-o", tmp_path / "out", "--as-of", as_of)
+    assert result.status == 0, result.err
     kept = contents(tmp_path / "out" / "inputs")
     settings = json.loads(kept.pop("settings.json"))
     assert kept == {"job.toml": record.read_bytes(), "job-2.toml": hours.read_bytes()}
@@ -392,11 +392,11 @@ def test_markup_and_control_characters_are_text(
         del lines[at]
     lines.insert(at, f'{key} = "{HOSTILE}"')
     record.write_text("\n".join(lines), encoding="utf-8")
-    told = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", as_of)
-    if told.status == 2:  # refused outright, by name
-        assert field in told.err
+    result = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", as_of)
+    if result.status == 2:  # refused outright, by name
+        assert field in result.err
         return
-    assert told.status == 0, told.err
+    assert result.status == 0, result.err
     folder = tmp_path / "out"
     page = Elements((folder / "care-page.html").read_text(encoding="utf-8"))
     assert not [each for each in page.found if "onerror" in each[1]]
@@ -453,8 +453,8 @@ def test_a_real_forecast_of_the_national_weather_service(
     record.write_text(APALACHICOLA, encoding="utf-8")
     forecast = shared_weather / "nws-gridpoint-2022-02-03.json"
     at = "2022-02-04T11:00:00-05:00"
-    told = run("issue", record, "-w", forecast, "-o", tmp_path / "out", "--as-of", at)
-    assert told.status == 0, told.err
+    result = run("issue", record, "-w", forecast, "-o", tmp_path / "out", "--as-of", at)
+    assert result.status == 0, result.err
     schedule = json.loads((tmp_path / "out" / "schedule.json").read_bytes())
     assert schedule["timezone"] == "America/New_York"
     assert "National Weather Service" in schedule["weather"]["source"]

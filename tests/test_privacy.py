@@ -32,7 +32,7 @@ parts = st.dictionaries(keys, values, max_size=4)
 
 
 @given(st.dictionaries(keys, values | parts | st.lists(parts, min_size=1, max_size=3), max_size=5))
-def test_a_record_written_anew_says_what_it_said(record: dict[str, object]) -> None:
+def test_a_rewritten_record_has_the_same_values(record: dict[str, object]) -> None:
     """Read back by the standard library, TOML 1.0."""
     record = {**record, "site": {"latitude": 36.1}}
     owned = {**record, "owner": {"name": "Ana Prueba", "language": "es"}}

@@ -42,7 +42,7 @@ def put(folder: Path, files: dict[str, bytes], job: str = "alder") -> None:
     publish.publish(files, folder, job)
 
 
-def test_a_set_stands_with_exactly_its_files(tmp_path: Path) -> None:
+def test_a_set_has_exactly_its_files(tmp_path: Path) -> None:
     put(tmp_path / "new" / "deep", a_set())
     assert contents(tmp_path) == {f"new/deep/{name}": content for name, content in a_set().items()}
 

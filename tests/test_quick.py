@@ -72,8 +72,8 @@ def test_what_is_changed_is_read_from_git(
     said = {"diff": "\0".join(differ)}
     monkeypatch.setattr(chooser, "git", lambda command, *_: said.get(command, ""))
     chooser.main("HEAD")
-    told = capsys.readouterr().out.splitlines()
-    assert told == [
+    printed = capsys.readouterr().out.splitlines()
+    assert printed == [
         "tests/archive",
         "tests/test_architecture.py",
         "tests/test_vocabulary.py",

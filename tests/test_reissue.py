@@ -111,11 +111,11 @@ def test_a_set_says_how_it_was_made(
     own = office.folder.parent / "own"
     (own / "en").mkdir(parents=True)
     (own / "en" / "words.toml").write_text('"care.title" = "How to care for your slab"\n', encoding="utf-8")
-    told = run(
+    result = run(
         "issue", record, "-w", weather, "-o", office.folder, "--as-of", as_of, "--language", "es,en",
         "--units", "si", "--paper", "a4", "--rules", "eu", "--sure", "95", "--templates", own,
     )  # fmt: skip
-    assert told.status == 0, told.err
+    assert result.status == 0, result.err
     made = read_settings(contents(office.folder))
     assert made.settings.languages == ("es", "en")
     assert (made.settings.units, made.settings.paper, made.settings.rules) == ("si", "a4", "eu")
@@ -136,7 +136,7 @@ def test_a_set_that_does_not_say_so(office: Office) -> None:
 # ---- new weather
 
 
-def test_cooler_weather_makes_a_new_revision_that_tells_what_moved(office: Office) -> None:
+def test_cooler_weather_makes_a_new_revision_that_reports_what_moved(office: Office) -> None:
     before = contents(office.folder)
     done = office.reissue(-8.0)
     assert (done.revision, done.is_new) == (2, True)
@@ -161,7 +161,7 @@ def test_the_same_weather_changes_nothing(office: Office) -> None:
     assert contents(office.folder) == before
 
 
-def test_unless_told_to(office: Office) -> None:
+def test_unless_requested(office: Office) -> None:
     done = office.reissue(None, force=True)
     assert (done.revision, done.is_new, done.changes) == (2, True, ())
     assert office.revisions == (1, 2)
@@ -271,7 +271,7 @@ def test_the_record_of_another_job_is_refused(office: Office, record: Path) -> N
     assert office.revisions == (1,)
 
 
-def test_a_record_with_a_fault_is_told(office: Office, record: Path) -> None:
+def test_a_record_with_a_fault_is_reported(office: Office, record: Path) -> None:
     record.write_text(record.read_text(encoding="utf-8").replace('"5 in"', '"5 miles"'), encoding="utf-8")
     with pytest.raises(UnusableInput) as refused:
         office.reissue(None, record=record)
@@ -308,10 +308,10 @@ def test_texts_of_ones_own_must_be_given_again(office: Office, run: Run, record:
     own = office.folder.parent / "own"
     own.mkdir()
     (own / "note.txt").write_text("ours", encoding="utf-8")
-    told = run(
+    result = run(
         "issue", record, "-w", weather, "-o", office.folder, "--as-of", LATER.isoformat(), "--templates", own
     )
-    assert told.status == 0, told.err
+    assert result.status == 0, result.err
     later = LATER + timedelta(hours=1)
     with pytest.raises(UnusableInput, match="--templates"):
         office.reissue(-8.0, later)
@@ -391,19 +391,19 @@ def test_watch_issues_again_where_it_matters_and_one_failure_stops_nobody(
 
 
 @pytest.mark.usefixtures("wide")
-def test_the_command_tells_what_moved_and_then_that_nothing_did(run: Run, office: Office) -> None:
+def test_the_command_reports_what_moved_and_then_that_nothing_did(run: Run, office: Office) -> None:
     arguments = ["reissue", JOB, "--in", office.archive.folder, "-o", office.folder]
-    told = run(*arguments, "-w", office.warmer(-8.0), "--as-of", LATER.isoformat())
-    assert told.status == 0, told.err
-    assert told.out.startswith("Revision 2 is in ")
-    assert "  Parking a car on it moved from" in told.out
-    told = run(*arguments, "--same-weather", "--as-of", (LATER + timedelta(minutes=1)).isoformat())
-    assert (told.status, office.revisions) == (0, (1, 2)), told.err
-    assert "revision 2 remains valid, and nothing was written" in told.out
-    told = run(
+    result = run(*arguments, "-w", office.warmer(-8.0), "--as-of", LATER.isoformat())
+    assert result.status == 0, result.err
+    assert result.out.startswith("Revision 2 is in ")
+    assert "  Parking a car on it moved from" in result.out
+    result = run(*arguments, "--same-weather", "--as-of", (LATER + timedelta(minutes=1)).isoformat())
+    assert (result.status, office.revisions) == (0, (1, 2)), result.err
+    assert "revision 2 remains valid, and nothing was written" in result.out
+    result = run(
         *arguments, "--same-weather", "--anyway", "--as-of", (LATER + timedelta(minutes=2)).isoformat()
     )
-    assert (told.status, office.revisions) == (0, (1, 2, 3)), told.err
+    assert (result.status, office.revisions) == (0, (1, 2, 3)), result.err
 
 
 def test_the_command_takes_a_record_with_what_was_added(
@@ -414,30 +414,30 @@ def test_the_command_takes_a_record_with_what_was_added(
     low = '\n[[cylinder]]\nage = "7 d"\nstrength = "1100 psi"\ncured = "standard"\n'
     record.write_text(record.read_text(encoding="utf-8") + low, encoding="utf-8")
     at = (LATER + timedelta(days=7)).isoformat()
-    told = run("reissue", record, "--same-weather", "--as-of", at)
-    assert told.status == 0, told.err
-    assert "cylinder" in told.out
+    result = run("reissue", record, "--same-weather", "--as-of", at)
+    assert result.status == 0, result.err
+    assert "cylinder" in result.out
     assert (tmp_path / JOB / "care-sheet.pdf").is_file(), "a folder named like the job"
 
 
 @pytest.mark.usefixtures("wide")
 def test_the_command_says_that_only_the_record_is_new(run: Run, office: Office, record: Path) -> None:
     arguments = ("reissue", record, "--in", office.archive.folder, "-o", office.folder, "--same-weather")
-    told = run(*arguments, "--as-of", LATER.isoformat())
-    assert told.status == 0, told.err
-    assert "the record has no new information: revision 1 remains valid" in told.out.replace("\n", " ")
+    result = run(*arguments, "--as-of", LATER.isoformat())
+    assert result.status == 0, result.err
+    assert "the record has no new information: revision 1 remains valid" in result.out.replace("\n", " ")
     record.write_text(record.read_text(encoding="utf-8") + SIGNED, encoding="utf-8")
-    told = run(*arguments, "--as-of", LATER.isoformat())
-    assert told.status == 0, told.err
-    assert told.out.endswith("in the archive.\nThe record changed; no date moved.\n")
+    result = run(*arguments, "--as-of", LATER.isoformat())
+    assert result.status == 0, result.err
+    assert result.out.endswith("in the archive.\nThe record changed; no date moved.\n")
     assert JOB not in run("find", "--in", office.archive.folder, "--state", "not-acknowledged").out
 
 
 def test_the_command_without_an_archive(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("HANDOVER_ARCHIVE", raising=False)
-    told = run("reissue", JOB)
-    assert told.status == 2
-    assert "HANDOVER_ARCHIVE" in told.err
+    result = run("reissue", JOB)
+    assert result.status == 2
+    assert "HANDOVER_ARCHIVE" in result.err
 
 
 @pytest.mark.usefixtures("wide")
@@ -454,22 +454,22 @@ def test_watch_lists_what_should_be_sent_until_it_is(
 
     monkeypatch.setattr("handover.weather.download.download_forecast", give)
     out = tmp_path / "watched"
-    told = [
+    result = [
         run("watch", "--in", office.archive.folder, "-o", out, "--as-of", (LATER + minutes).isoformat())
         for minutes in map(timedelta, (0, 0, 0), (0, 0, 0), (0, 60, 120))
     ]
-    assert [each.status for each in told] == [1, 0, 0]
-    assert f"{JOB}: failed\n    nobody answers" in told[0].err
-    assert "1 curing, 1 reissued" in told[1].out
-    assert "because it stays cooler" in told[1].out.replace("\n    ", " ")
-    assert "1 curing, 0 reissued" in told[2].out
-    for each in told[1:]:
+    assert [each.status for each in result] == [1, 0, 0]
+    assert f"{JOB}: failed\n    nobody answers" in result[0].err
+    assert "1 curing, 1 reissued" in result[1].out
+    assert "because it stays cooler" in result[1].out.replace("\n    ", " ")
+    assert "1 curing, 0 reissued" in result[2].out
+    for each in result[1:]:
         assert f"To be sent with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(
             "\n    ", " "
         )
 
 
-def test_watch_stopped_by_hand_tells_what_it_did(
+def test_watch_stopped_by_hand_reports_what_it_did(
     run: Run, office: Office, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     def stopped(*_: object, **__: object) -> Iterator[WatchResult]:
@@ -477,8 +477,8 @@ def test_watch_stopped_by_hand_tells_what_it_did(
         raise KeyboardInterrupt
 
     monkeypatch.setattr("handover.service.reissuing.reissue_curing", stopped)
-    told = run("watch", "--in", office.archive.folder, "-o", tmp_path / "w", "--as-of", LATER.isoformat())
-    assert told.status == 1
-    assert told.err == "Stopped. What was reissued stays; run the same command again to continue.\n"
-    assert "The end of watering moved." in told.out
-    assert "1 curing, 1 reissued" in told.out
+    result = run("watch", "--in", office.archive.folder, "-o", tmp_path / "w", "--as-of", LATER.isoformat())
+    assert result.status == 1
+    assert result.err == "Stopped. What was reissued stays; run the same command again to continue.\n"
+    assert "The end of watering moved." in result.out
+    assert "1 curing, 1 reissued" in result.out

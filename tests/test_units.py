@@ -142,7 +142,7 @@ def test_what_is_not_text_is_a_finding(value: Any) -> None:
     assert isinstance(read_quantity(value, "thickness"), Finding)
 
 
-def test_a_bare_number_tells_how_to_write_it() -> None:
+def test_a_bare_number_gets_an_example() -> None:
     finding = read_quantity(4, "thickness")
     assert str(finding) == '4 has no unit; write it as "4 in" or "100 mm"'
 
@@ -227,7 +227,7 @@ def test_the_examples_are_read_and_mean_much_the_same(kind: KindName) -> None:
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_tidy_spelling_is_read_as_it_stands(kind: KindName) -> None:
+def test_every_regular_spelling_is_read_unchanged(kind: KindName) -> None:
     for unit in KINDS[kind].reads:
         assert isinstance(read_quantity(f"2 {unit}", kind), float)
 
@@ -244,7 +244,7 @@ def test_arrays_come_out_as_they_went_in() -> None:
     assert label == "\u00b0F"
 
 
-def test_a_value_is_told_in_four_figures() -> None:
+def test_a_value_is_printed_in_four_figures() -> None:
     assert format_for_reader(0.1016, "thickness", "us") == "4 in"
     assert format_for_reader(20.684271879505, "strength", "us") == "3000 psi"
     assert format_for_reader(9290.304, "area", "si") == "9290 m\u00b2"

@@ -77,17 +77,17 @@ def test_the_same_deposits_give_the_same_bytes(
 
 
 @pytest.mark.parametrize(
-    ("revision", "sheet", "told"),
+    ("revision", "sheet", "expected"),
     [(1, b"another sheet", "in the archive with other documents"), (2, b"second", "comes after a later one")],
 )
 def test_what_was_issued_is_never_written_again(
-    archive: Archive, deposit: Deposits, entry: Entries, at: datetime, revision: int, sheet: bytes, told: str,
-    contents: Contents,
+    archive: Archive, deposit: Deposits, entry: Entries, at: datetime, revision: int, sheet: bytes,
+    expected: str, contents: Contents,
 ) -> None:  # fmt: skip
     deposit_files(archive, deposit(), at)
     deposit_files(archive, deposit(entry(revision=3), b"third"), at)
     before = contents(archive.bags)
-    with pytest.raises(UnusableInput, match=f"{told}.*for example 4"):
+    with pytest.raises(UnusableInput, match=f"{expected}.*for example 4"):
         deposit_files(archive, deposit(entry(revision=revision), sheet), at)
     assert contents(archive.bags) == before
 
@@ -99,7 +99,7 @@ def test_an_issue_is_not_mixed_from_two(filed: Archive, entry: Entries, at: date
         deposit_files(filed, Deposit(entry(), others={"issues/0001/care-sheet.es.pdf": b"hoja"}), at)
 
 
-def test_other_files_of_one_name_stand_side_by_side(filed: Archive, entry: Entries, at: datetime) -> None:
+def test_other_files_of_one_name_are_all_kept(filed: Archive, entry: Entries, at: datetime) -> None:
     name = "photos/edge.jpg"
     assert (
         deposit_files(filed, Deposit(entry(), others={name: b"later"}), at).paths[name]
@@ -159,7 +159,7 @@ def test_two_jobs_do_not_share_a_bag(filed: Archive, deposit: Deposits, entry: E
         deposit_files(filed, deposit(entry("2026-07-14-Alder")), at)
 
 
-def test_a_job_that_is_not_there_is_told(archive: Archive) -> None:
+def test_a_job_that_is_not_there_is_reported(archive: Archive) -> None:
     with pytest.raises(UnusableInput, match="there is no job 'birch'"):
         archive.bag("birch")
 
@@ -263,7 +263,7 @@ def test_whoever_holds_a_bag_keeps_others_out_but_not_himself(
     assert filed.bag("2026-07-14-alder").revisions == (1, 2)
 
 
-def test_a_catalog_that_fails_is_told_and_brought_up_to_date_later(
+def test_a_catalog_that_fails_is_reported_and_brought_up_to_date_later(
     filed: Archive, deposit: Deposits, entry: Entries, at: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def fail(_: object) -> None:

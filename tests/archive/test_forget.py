@@ -43,10 +43,10 @@ def redact_entry(entry: JobEntry) -> JobEntry:
 
 
 @pytest.fixture
-def told(
+def personal(
     office: Archive, deposit: Callable[..., Deposit], entry: Callable[..., JobEntry], at: datetime
 ) -> Archive:
-    """Return an archive that holds an owner's name in many places, and other jobs beside his."""
+    """Return an archive that holds an owner's name in many places, and other jobs."""
     for number in range(5):
         deposit_files(office, deposit(entry(f"other {number}", owner=f"Bo {number}")), at)
     job = entry(owner=OWNER, more={"phone": "555-0142"})
@@ -58,22 +58,24 @@ def told(
     return office
 
 
-def test_what_is_personal_goes_and_what_is_technical_stays(told: Archive, at: datetime) -> None:
-    went = forget_job(told, JOB, redact, redact_entry, at)
+def test_what_is_personal_goes_and_what_is_technical_stays(personal: Archive, at: datetime) -> None:
+    went = forget_job(personal, JOB, redact, redact_entry, at)
     sheets = ["issues/0001/care-sheet.pdf", "issues/0002/care-sheet.pdf"]
     assert went == [*sheets, "messages/1.eml", "photos/edge.jpg"]
-    bag = told.bag(JOB)
+    bag = personal.bag(JOB)
     assert bag.issue(1)["care-sheet.pdf"] == b"Care sheet for (removed)"
     assert bag.issue(2)["inputs/job.toml"] == b'id = "alder"'
     assert (bag.entry.owner, bag.entry.more, bag.entry.mix) == ("", {}, "3000 psi, type I")
-    assert verify_archive(told).sound
+    assert verify_archive(personal).sound
     bagit.Bag(str(bag.folder)).validate()
 
 
-def test_the_bag_says_what_was_removed_and_when(told: Archive, at: datetime) -> None:
-    forget_job(told, JOB, redact, redact_entry, at)
-    forget_job(told, JOB, lambda path, _: None if path.endswith(".toml") else b"x", lambda entry: entry, at)
-    first, second = json.loads((told.bags / JOB / "removed.json").read_bytes())
+def test_the_bag_says_what_was_removed_and_when(personal: Archive, at: datetime) -> None:
+    forget_job(personal, JOB, redact, redact_entry, at)
+    forget_job(
+        personal, JOB, lambda path, _: None if path.endswith(".toml") else b"x", lambda entry: entry, at
+    )
+    first, second = json.loads((personal.bags / JOB / "removed.json").read_bytes())
     assert first == {
         "at": "2026-07-14T12:30:00-04:00",
         "files_removed": ["data/messages/1.eml", "data/photos/edge.jpg"],
@@ -84,24 +86,24 @@ def test_the_bag_says_what_was_removed_and_when(told: Archive, at: datetime) -> 
     assert second["entry_fields_changed"] == []
 
 
-def test_no_trace_is_left_anywhere_on_the_disk(told: Archive, at: datetime, contents: Contents) -> None:
+def test_no_trace_is_left_anywhere_on_the_disk(personal: Archive, at: datetime, contents: Contents) -> None:
     needles = {OWNER.encode(), b"quetzalcoatlina", b"xqz", b"555-0142"}  # "xqz": as the index of words has it
 
     def traces() -> set[bytes]:
-        everything = b"".join(contents(told.folder).values())
+        everything = b"".join(contents(personal.folder).values())
         return {each for each in needles if each in everything}
 
-    assert traces() == needles if told._url is None else traces() >= {OWNER.encode()}
-    others = {name: contents(told.bags / name) for name in told.names() if name != JOB}
-    with Archive(told.folder, told._url) as other:
+    assert traces() == needles if personal._url is None else traces() >= {OWNER.encode()}
+    others = {name: contents(personal.bags / name) for name in personal.names() if name != JOB}
+    with Archive(personal.folder, personal._url) as other:
         assert len(list(other.catalog.entries())) == 6  # somebody has the catalog open all the while
         for number in range(5):
-            forget_job(told, f"other {number}", redact, redact_entry, at)
-        forget_job(told, JOB, redact, redact_entry, at)
+            forget_job(personal, f"other {number}", redact, redact_entry, at)
+        forget_job(personal, JOB, redact, redact_entry, at)
     assert traces() == set()
     assert others.keys() == {f"other {number}" for number in range(5)}
-    assert told.catalog.find(Query("quetzalcoatlina")).entries == ()
-    assert told.catalog.find(Query("alder lane")).entries != ()
+    assert personal.catalog.find(Query("quetzalcoatlina")).entries == ()
+    assert personal.catalog.find(Query("alder lane")).entries != ()
 
 
 def test_the_index_of_words_does_not_remember(
@@ -119,37 +121,37 @@ def test_the_index_of_words_does_not_remember(
     assert not remembered()
 
 
-def test_nothing_to_remove_changes_nothing(told: Archive, at: datetime, contents: Contents) -> None:
-    before = contents(told.bags)
-    assert forget_job(told, JOB, lambda _, data: data, lambda entry: entry, at) == []
-    assert contents(told.bags) == before
+def test_nothing_to_remove_changes_nothing(personal: Archive, at: datetime, contents: Contents) -> None:
+    before = contents(personal.bags)
+    assert forget_job(personal, JOB, lambda _, data: data, lambda entry: entry, at) == []
+    assert contents(personal.bags) == before
 
 
 def test_a_job_that_was_forgotten_goes_on(
-    told: Archive, entry: Callable[..., JobEntry], at: datetime
+    personal: Archive, entry: Callable[..., JobEntry], at: datetime
 ) -> None:
-    forget_job(told, JOB, redact, redact_entry, at)
-    deposit_files(told, Deposit(entry(revision=3, owner=""), {"care-sheet.pdf": b"third"}), at)
-    assert told.bag(JOB).revisions == (1, 2, 3)
-    assert json.loads(told.bag(JOB).removed)[0]["files_removed"]
-    assert verify_archive(told).sound
+    forget_job(personal, JOB, redact, redact_entry, at)
+    deposit_files(personal, Deposit(entry(revision=3, owner=""), {"care-sheet.pdf": b"third"}), at)
+    assert personal.bag(JOB).revisions == (1, 2, 3)
+    assert json.loads(personal.bag(JOB).removed)[0]["files_removed"]
+    assert verify_archive(personal).sound
 
 
-def test_the_catalog_made_anew_knows_no_more(told: Archive, at: datetime) -> None:
-    forget_job(told, JOB, redact, redact_entry, at)
-    kept = list(told.catalog.entries())
-    rebuild_catalog(told)
-    assert list(told.catalog.entries()) == kept
+def test_the_rebuilt_catalog_knows_no_more(personal: Archive, at: datetime) -> None:
+    forget_job(personal, JOB, redact, redact_entry, at)
+    kept = list(personal.catalog.entries())
+    rebuild_catalog(personal)
+    assert list(personal.catalog.entries()) == kept
 
 
-def test_the_id_stays(told: Archive, at: datetime) -> None:
+def test_the_id_stays(personal: Archive, at: datetime) -> None:
     with pytest.raises(ValueError, match="the id of a job stays"):
-        forget_job(told, JOB, redact, lambda entry: replace(entry, job="x"), at)
+        forget_job(personal, JOB, redact, lambda entry: replace(entry, job="x"), at)
     with pytest.raises(UnusableInput, match="there is no job"):
-        forget_job(told, "birch", redact, redact_entry, at)
+        forget_job(personal, "birch", redact, redact_entry, at)
 
 
-def test_the_bag_is_still_read_by_other_programs(told: Archive, at: datetime) -> None:
-    forget_job(told, JOB, redact, redact_entry, at)
+def test_the_bag_is_still_read_by_other_programs(personal: Archive, at: datetime) -> None:
+    forget_job(personal, JOB, redact, redact_entry, at)
     command = ["sha256sum", "--check", "--strict", "--quiet", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
-    subprocess.run(command, cwd=told.bags / JOB, check=True)
+    subprocess.run(command, cwd=personal.bags / JOB, check=True)

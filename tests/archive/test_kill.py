@@ -75,8 +75,8 @@ def killed_at_line(stop: int, work: Callable[[], None]) -> int:
         finally:
             os._exit(0)
     os.close(writing)
-    with os.fdopen(reading) as told:
-        lines = told.read()
+    with os.fdopen(reading) as result:
+        lines = result.read()
     _, status = os.waitpid(child, 0)
     if os.waitstatus_to_exitcode(status) == -signal.SIGKILL:
         return -1
@@ -270,15 +270,15 @@ def test_with_the_disk_full_at_any_call_a_bag_is_old_or_new(
     filed: Archive, bag_folder: Path, works: dict[str, Work], what: str, contents: Contents
 ) -> None:
     old = contents(bag_folder)
-    calls, told = 0, []
+    calls, result = 0, []
     while contents(bag_folder) == old:
         with full_after(calls), pytest.raises((NotArchived, IndexPending), match="No space left") as caught:
             works[what](filed)
-        told.append(caught.type)
+        result.append(caught.type)
         bagit.Bag(str(bag_folder)).validate()
         calls += 1
     assert calls > 20
-    assert told == [NotArchived] * (calls - 1) + [IndexPending]
+    assert result == [NotArchived] * (calls - 1) + [IndexPending]
     recover(filed)
     assert verify_archive(filed).sound
     assert contents(bag_folder) != old

@@ -66,7 +66,7 @@ def test_every_file_counts(filed: Archive, bag_folder: Path, contents: Contents)
         (bag_folder / path).unlink()
 
 
-def test_all_faults_are_told_at_once(filed: Archive, bag_folder: Path) -> None:
+def test_all_faults_are_reported_at_once(filed: Archive, bag_folder: Path) -> None:
     (bag_folder / SHEET).write_bytes(b"FIRST sheet")
     (bag_folder / "data/photos/edge.jpg").unlink()
     (bag_folder / "data/photos/Edge.jpg").write_bytes(b"a photo")
@@ -93,7 +93,7 @@ def test_only_a_file_passes_for_a_file(filed: Archive, bag_folder: Path, tmp_pat
 
 
 @pytest.mark.parametrize("text", [b"", b"rubbish\n", b"\xff\n", b"aa  ../../../etc/passwd\n"])
-def test_a_manifest_that_is_none_is_told(filed: Archive, bag_folder: Path, text: bytes) -> None:
+def test_an_invalid_manifest_is_reported(filed: Archive, bag_folder: Path, text: bytes) -> None:
     (bag_folder / "manifest-sha256.txt").write_bytes(text)
     assert faults(filed)["manifest-sha256.txt"] == "changed"
 
@@ -123,19 +123,19 @@ def test_a_forgery_that_is_right_in_itself_is_not_what_the_catalog_knows(
     assert "differs from the catalog" in fault.detail
 
 
-def test_a_file_of_another_length_belies_the_payload_oxum(filed: Archive, bag_folder: Path) -> None:
+def test_a_file_of_another_length_contradicts_the_payload_oxum(filed: Archive, bag_folder: Path) -> None:
     forge(bag_folder, SHEET, b"a longer sheet")
     assert faults(filed) == {"bag-info.txt": "changed"}
 
 
-def test_a_bag_that_is_gone_is_told(filed: Archive, bag_folder: Path) -> None:
+def test_a_missing_bag_is_reported(filed: Archive, bag_folder: Path) -> None:
     bag_folder.rename(filed.folder / "elsewhere")
     assert verify_archive(filed).damaged == [
         BagReport("2026-07-14-alder", 0, 0, (FileFault("", "missing", "the catalog knows this bag"),))
     ]
 
 
-def test_a_bag_that_nobody_filed_is_told(filed: Archive, bag_folder: Path) -> None:
+def test_an_unexpected_bag_is_reported(filed: Archive, bag_folder: Path) -> None:
     filed.catalog.drop(bag_folder.name)
     (filed.bags / "a-note.txt").write_bytes(b"by the way")
     (filed.bags / ".DS_Store").write_bytes(b"of a desktop")
@@ -145,7 +145,7 @@ def test_a_bag_that_nobody_filed_is_told(filed: Archive, bag_folder: Path) -> No
     assert second == BagReport("a-note.txt", 0, 0, (FileFault("", "unexpected", "is not a bag"),))
 
 
-def test_a_bag_that_the_catalog_will_be_told_of_is_sound(filed: Archive, bag_folder: Path) -> None:
+def test_a_bag_that_waits_for_the_catalog_is_valid(filed: Archive, bag_folder: Path) -> None:
     filed.catalog.drop(bag_folder.name)
     (filed.working / bag_folder.name).mkdir(parents=True)  # as a run leaves it that is killed before it tells
     assert verify_archive(filed).sound
@@ -161,7 +161,7 @@ def test_without_a_catalog_the_bags_are_verified_and_none_is_made(filed: Archive
     assert not list(filed.folder.glob("catalog.sqlite*"))
 
 
-def test_a_broken_catalog_is_told_and_the_bags_are_verified(filed: Archive) -> None:
+def test_a_broken_catalog_is_reported_and_the_bags_are_verified(filed: Archive) -> None:
     filed.close()
     (filed.folder / "catalog.sqlite").write_bytes(b"rubbish" * 1000)
     report = verify_archive(filed)
@@ -175,19 +175,19 @@ def test_no_archive_has_no_faults(tmp_path: Path) -> None:
     assert not (tmp_path / "nowhere").exists()
 
 
-def test_progress_is_told_for_each_bag(
+def test_progress_is_reported_for_each_bag(
     archive: Archive, deposit: Callable[..., Deposit], entry: Callable[..., JobEntry], at: datetime
 ) -> None:
     for number in range(12):
         deposit_files(archive, deposit(entry(f"job {number}")), at)
     (archive.bags / "job 7" / SHEET).unlink()
-    told: list[tuple[str, int, int]] = []
-    report = verify_archive(archive, lambda each, total: told.append((each.bag, len(each.faults), total)))
-    assert told == [(name, int(name == "job 7"), 12) for name in archive.names()]
+    result: list[tuple[str, int, int]] = []
+    report = verify_archive(archive, lambda each, total: result.append((each.bag, len(each.faults), total)))
+    assert result == [(name, int(name == "job 7"), 12) for name in archive.names()]
     assert [each.bag for each in report.damaged] == ["job 7"]
 
 
-def test_somebody_at_work_on_a_bag_is_told(filed: Archive) -> None:
+def test_a_lock_on_a_bag_is_reported(filed: Archive) -> None:
     with Archive(filed.folder, timeout_s=0) as other, filed.lock("2026-07-14-alder"):
         (report,) = verify_archive(other).damaged
     assert "another process is working" in report.faults[0].detail

@@ -64,7 +64,7 @@ def test_a_failed_write_leaves_what_was_there(
 
 
 @pytest.mark.parametrize("links", [True, False], ids=["with links", "without links"])
-def test_a_file_that_exists_is_never_created_anew(
+def test_a_file_that_exists_is_never_created_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, links: bool
 ) -> None:
     def no_links(*_: object, **__: object) -> None:

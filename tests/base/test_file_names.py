@@ -38,7 +38,7 @@ def test_a_name_becomes_one_that_any_system_takes(given_name: str, safe: str) ->
     assert safe_name(given_name) == safe
 
 
-def test_long_names_are_cut_and_still_told_apart() -> None:
+def test_long_names_are_cut_and_stay_distinct() -> None:
     one, other = safe_name("ü" * 300 + "1.jpg"), safe_name("ü" * 300 + "2.jpg")
     assert one != other
     assert one.endswith(".jpg")

@@ -25,7 +25,7 @@ def test_rows_know_their_lines() -> None:
     ("heading", "delimiter", "decimal"),
     [("a,b", ",", "."), ("a;b,c;d", ";", ","), ("a\tb", "\t", "."), ("a", ",", ".")],
 )
-def test_the_line_of_names_tells_the_delimiter(heading: str, delimiter: str, decimal: str) -> None:
+def test_the_heading_gives_the_delimiter(heading: str, delimiter: str, decimal: str) -> None:
     table = read_rows(heading)
     assert (table.delimiter, table.decimal) == (delimiter, decimal)
 

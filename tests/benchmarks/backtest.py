@@ -177,11 +177,11 @@ def outcomes(
         )
         came_out = hours_in_real_weather(job, real, made)
         for kind in DATES:
-            told = issued_h[kind][issued.ensemble.last_placed]
+            result = issued_h[kind][issued.ensemble.last_placed]
             yield Outcome(
                 kind,
-                told_h=float(np.quantile(told, issued.share, method="inverted_cdf")),
-                likely_h=float(np.quantile(told, 0.5, method="inverted_cdf")),
+                told_h=float(np.quantile(result, issued.share, method="inverted_cdf")),
+                likely_h=float(np.quantile(result, 0.5, method="inverted_cdf")),
                 real_h=came_out[kind],
             )
 
@@ -226,11 +226,11 @@ def rows(found: list[Outcome]) -> list[Row]:
     """Return a row for each date, and one for all."""
     table = []
     for kind in (*DATES, "all"):
-        told = [each for each in found if kind in (each.kind, "all") and np.isfinite(each.told_h)]
-        missed = float(np.mean([each.later_than(each.told_h) for each in told]))
-        later = np.concatenate([each.told_h - each.real_h for each in told])
-        mean_h = float(np.mean([each.told_h for each in told]))
-        table.append(Row(kind, len(told), missed, float(later[np.isfinite(later)].mean()), mean_h))
+        result = [each for each in found if kind in (each.kind, "all") and np.isfinite(each.told_h)]
+        missed = float(np.mean([each.later_than(each.told_h) for each in result]))
+        later = np.concatenate([each.told_h - each.real_h for each in result])
+        mean_h = float(np.mean([each.told_h for each in result]))
+        table.append(Row(kind, len(result), missed, float(later[np.isfinite(later)].mean()), mean_h))
     return table
 
 

@@ -119,9 +119,9 @@ def bench_cores(jobs: int, folder: Path) -> None:
         what = Batch(records, folder / f"out-{workers}", AS_OF, weather=SAMPLE / "weather.csv")
         settled: list[float] = []
         hands = partial(run_in_processes, workers=workers)
-        told = run_batch(what, find_records(records), hands, lambda _: settled.append(time.perf_counter()))  # noqa: B023
-        if {each.state for each in told} != {"done"}:
-            raise SystemExit(f"not all done: {told}")
+        result = run_batch(what, find_records(records), hands, lambda _: settled.append(time.perf_counter()))  # noqa: B023
+        if {each.state for each in result} != {"done"}:
+            raise SystemExit(f"not all done: {result}")
         # From the first answer on: to begin the processes is not what is measured.
         seconds.append((settled[-1] - settled[workers - 1]) / (jobs - workers))
         line(f"a batch of {jobs} jobs, {workers} at work", f"{1 / seconds[-1]:.2f} /s")

@@ -100,13 +100,13 @@ def equations(body: GridColumn) -> Callable[[float, Floats], Floats]:
     """Return the right-hand side: temperatures in K/s, equivalent ages in h/s."""
     nodes = len(body.depth)
     hourly = weather(np.arange(HOURS + 1) * HOUR_S)
-    told = np.hstack([hourly.air_c, hourly.vapour_pa, hourly.film, hourly.transfer])
+    result = np.hstack([hourly.air_c, hourly.vapour_pa, hourly.film, hourly.transfer])
 
     def slope(seconds: float, state: Floats) -> Floats:
         temperature, age = state[:nodes], state[nodes:]
         hour = min(int(seconds / HOUR_S), HOURS - 1)
         share = seconds / HOUR_S - hour
-        air, vapour, film, transfer = told[hour] + share * (told[hour + 1] - told[hour])
+        air, vapour, film, transfer = result[hour] + share * (result[hour + 1] - result[hour])
         longwave = hourly.longwave[hour, 0] + share * (
             hourly.longwave[hour + 1, 0] - hourly.longwave[hour, 0]
         )

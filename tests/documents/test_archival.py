@@ -180,7 +180,7 @@ def test_6_1_7_streams(pdf: pikepdf.Pdf) -> None:
         assert {str(each) for each in named} <= allowed
 
 
-def test_6_1_7_1_the_length_of_a_stream_is_told_from_its_end_as_well(content: bytes) -> None:
+def test_6_1_7_1_the_length_of_a_stream_is_clear_from_its_end(content: bytes) -> None:
     """A carriage return and a line feed before "endstream" are one end of a line, and not of the data."""
     seen = 0
     for start in re.finditer(rb"/Length (\d+)>>\nstream\n", content):
@@ -327,11 +327,11 @@ def test_6_2_11_5_widths_agree_and_6_2_11_8_no_notdef(pdf: pikepdf.Pdf) -> None:
         below = by_name[name].DescendantFonts[0]
         program = TTFont(io.BytesIO(below.FontDescriptor.FontFile2.read_bytes()))
         order, scale = program.getGlyphOrder(), 1000 / program["head"].unitsPerEm
-        told = widths(below.W)
+        printed = widths(below.W)
         assert 0 not in glyphs
         for glyph in glyphs:
             width = program["hmtx"][order[glyph]][0] * scale
-            assert told[glyph] == pytest.approx(width, abs=1)  # the clause: differ by 1/1000 em at most
+            assert printed[glyph] == pytest.approx(width, abs=1)  # the clause: differ by 1/1000 em at most
 
 
 def widths(listed: Any) -> dict[int, float]:
@@ -398,10 +398,10 @@ def test_6_6_2_3_only_properties_that_are_known(pdf: pikepdf.Pdf) -> None:
 
 def test_6_6_2_3_3_a_property_that_pdf_a_does_not_know_is_described(pdf: pikepdf.Pdf) -> None:
     """The mark of PDF/UA-1 (ISO 14289-1, clause 5) is one, and the only one."""
-    told = metadata(pdf)
-    marks = [each.get(f"{{{NS['pdfuaid']}}}part") for each in told.findall(".//rdf:Description", NS)]
+    printed = metadata(pdf)
+    marks = [each.get(f"{{{NS['pdfuaid']}}}part") for each in printed.findall(".//rdf:Description", NS)]
     assert [each for each in marks if each] == ["1"]
-    (schema,) = told.findall(".//pdfaExtension:schemas/rdf:Bag/rdf:li", NS)
+    (schema,) = printed.findall(".//pdfaExtension:schemas/rdf:Bag/rdf:li", NS)
     assert schema.findtext("pdfaSchema:namespaceURI", "", NS) == NS["pdfuaid"]
     (described,) = schema.findall("pdfaSchema:property/rdf:Seq/rdf:li", NS)
     assert described.findtext("pdfaProperty:name", "", NS) == "part"
@@ -414,10 +414,10 @@ def test_metadata_can_be_read_without_decoding(content: bytes) -> None:
 
 
 def test_metadata_and_information_agree(pdf: pikepdf.Pdf) -> None:
-    told = metadata(pdf)
+    printed = metadata(pdf)
 
     def text(path: str) -> str:
-        return str(told.findtext(path, "", NS))
+        return str(printed.findtext(path, "", NS))
 
     info = pdf.docinfo
     assert text(".//dc:title//rdf:li") == str(info.Title)
@@ -630,8 +630,8 @@ def marked(page: Any) -> dict[int, str]:
     for step in pikepdf.parse_content_stream(page):
         name = str(step.operator)
         if name in {"BDC", "BMC"}:
-            told = step.operands[1] if name == "BDC" else {}
-            marks.append(int(told["/MCID"]) if "/MCID" in told else None)
+            printed = step.operands[1] if name == "BDC" else {}
+            marks.append(int(printed["/MCID"]) if "/MCID" in printed else None)
         elif name == "EMC":
             marks.pop()
         elif name == "Tf":
@@ -729,10 +729,10 @@ def test_every_picture_says_what_it_shows(pdf: pikepdf.Pdf) -> None:
 
 def test_the_time_line_says_its_dates(both: dict[str, bytes]) -> None:
     with pikepdf.open(io.BytesIO(both["care"])) as pdf:
-        told = " ".join(str(each.get("/Alt", "")) for each in walked(pdf.Root.StructTreeRoot))
-    assert "Start watering: 2:00 in the afternoon, Tuesday, July 14." in told
-    assert "Logo of Three Rivers Flatwork" in told
-    assert "Photo: Door line checked with a straightedge" in told
+        printed = " ".join(str(each.get("/Alt", "")) for each in walked(pdf.Root.StructTreeRoot))
+    assert "Start watering: 2:00 in the afternoon, Tuesday, July 14." in printed
+    assert "Logo of Three Rivers Flatwork" in printed
+    assert "Photo: Door line checked with a straightedge" in printed
 
 
 def test_bookmarks_are_the_headings(both: dict[str, bytes], heard: list[tuple[str, str]]) -> None:

@@ -48,8 +48,8 @@ def first_pages(sample: str, language: str) -> tuple[Wording, str]:
     words = Wording(received.job, compute(received, as_of), language=language)
     pdf = sheet_pdf(care_sheet_html(words, pictures=received.pictures))
     command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
-    told = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
-    return words, plain(told)
+    result = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
+    return words, plain(result)
 
 
 def plain(text: str) -> str:
@@ -62,41 +62,41 @@ asked = pytest.mark.parametrize(
 
 
 @asked
-def test_when_may_i_park_the_car_and_whom_do_i_call(sample: str, language: str) -> None:
-    words, told = first_pages(sample, language)
+def test_when_may_i_park_the_car_and_who_do_i_call(sample: str, language: str) -> None:
+    words, printed = first_pages(sample, language)
     car = next(each for each in words.milestones if each.kind == MilestoneKind.LIGHT_VEHICLES)
     assert car.when is not None
-    assert car.title in told
-    assert car.when.day.lower() in told.lower()
-    assert str(words.job.contractor.phone) in told
-    assert str(words.job.contractor.name) in told
+    assert car.title in printed
+    assert car.when.day.lower() in printed.lower()
+    assert str(words.job.contractor.phone) in printed
+    assert str(words.job.contractor.name) in printed
 
 
 @asked
 def test_what_if_it_freezes(sample: str, language: str) -> None:
-    words, told = first_pages(sample, language)
+    words, printed = first_pages(sample, language)
     frost = next(each for each in words.milestones if each.kind == MilestoneKind.FROST_SAFE)
     ways = (words.say("watering.if-frost"), words.say("sheet.if-frost-blanket"), frost.sentence)
-    assert any(plain(each) in told for each in ways)
+    assert any(plain(each) in printed for each in ways)
 
 
 @asked
 def test_when_do_i_start_and_how_long_on_the_third_day(sample: str, language: str) -> None:
-    words, told = first_pages(sample, language)
+    words, printed = first_pages(sample, language)
     if sample != "summer-garage":
-        assert words.say("sheet.no-watering") in told
+        assert words.say("sheet.no-watering") in printed
         return
     start = next(each for each in words.milestones if each.kind == MilestoneKind.FIRST_WATER)
     assert start.when is not None
-    assert start.title in told
-    assert start.when.hour in told
+    assert start.title in printed
+    assert start.when.hour in printed
     third = words.schedule.placement_end.date() + timedelta(days=3)
     (day,) = (each for each in words.watering if each.date == third)
     spent = sum((visit.end - visit.start for visit in day.visits), timedelta())
     hours = spent / timedelta(hours=1)
     assert day.since == {"en": "Day 3", "es": "Día 3"}[language]
     assert day.length == {"en": f"{hours:g} hr", "es": f"{hours:g} h"}[language]  # CLDR, duration-hour short
-    _, _, row = told.partition(day.day)
+    _, _, row = printed.partition(day.day)
     close = "".join(row[:200].split())
     assert all("".join(each.split()) in close for each in (day.length, day.since, day.amount))
 
@@ -126,15 +126,15 @@ def test_chance_of_rain_asks_for_a_look_where_the_plan_counts_on_it(
     assert full.note == "40% chance of rain"
 
 
-def test_the_note_of_a_day_stands_where_there_is_room(job: JobRecord, schedule: CureSchedule) -> None:
+def test_the_note_of_a_day_is_where_there_is_room(job: JobRecord, schedule: CureSchedule) -> None:
     days = tuple(replace(each, visits=each.visits[:1], rain_probability=0.8) for each in schedule.watering)
     care = CareSheet(Wording(job, replace(schedule, watering=(schedule.watering[0], *days[1:]))), {})
     for day in care.days:
         cells = care.cells(day)
         assert sum(each.columns for each in cells) == len(care.columns)
         assert [visit for each in cells for visit in each.visits] == list(day.visits)
-        told = [*(each.note for each in cells if each.note), care.note_below(day)]
-        assert [each for each in told if each] == ([day.note] if day.note else [])
+        printed = [*(each.note for each in cells if each.note), care.note_below(day)]
+        assert [each for each in printed if each] == ([day.note] if day.note else [])
     assert care.cells(care.days[1])[-1].columns == len(care.columns) - 1
 
 
@@ -153,14 +153,12 @@ def test_a_note_has_a_line_of_its_own_where_no_column_is_free(job: JobRecord, sc
 
 
 @pytest.mark.parametrize("method", ["sprinkler", "curing compound"])
-def test_rain_and_frost_are_told_by_what_the_owner_does(
-    job: JobRecord, schedule_with: Any, method: str
-) -> None:
+def test_rain_and_frost_say_what_the_owner_does(job: JobRecord, schedule_with: Any, method: str) -> None:
     coated = schedule_with(method=method, **({"watering": ()} if method == "curing compound" else {}))
-    told = plain(care_sheet_html(Wording(job, coated)))
-    assert ("If it rains hard for the whole time, skip that watering." in told) == (method == "sprinkler")
-    assert ("If it may freeze, do not water." in told) == (method == "sprinkler")
-    assert ("If it may freeze, cover the slab and call us." in told) == (method == "curing compound")
+    printed = plain(care_sheet_html(Wording(job, coated)))
+    assert ("If it rains hard for the whole time, skip that watering." in printed) == (method == "sprinkler")
+    assert ("If it may freeze, do not water." in printed) == (method == "sprinkler")
+    assert ("If it may freeze, cover the slab and call us." in printed) == (method == "curing compound")
 
 
 # ---- dates
@@ -168,10 +166,10 @@ def test_rain_and_frost_are_told_by_what_the_owner_does(
 
 def test_a_star_marks_what_no_forecast_reaches(job: JobRecord, schedule: CureSchedule) -> None:
     note = "* No forecast reaches so far."
-    told = plain(care_sheet_html(Wording(job, schedule)))
-    assert "Wednesday, August 12*" in told
-    assert "Wednesday, July 22*" not in told
-    assert told.count(note) == 2
+    printed = plain(care_sheet_html(Wording(job, schedule)))
+    assert "Wednesday, August 12*" in printed
+    assert "Wednesday, July 22*" not in printed
+    assert printed.count(note) == 2
     near = tuple(replace(each, basis="forecast") for each in schedule.milestones)
     assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=near))))
     unknown = tuple(replace(each, not_before=None, basis="typical") for each in schedule.milestones)
@@ -186,9 +184,9 @@ moments = st.integers(0, 5 * 365 * 24 * 60).map(
 
 @given(moments)
 def test_what_waits_for_the_day_is_never_early(when: datetime) -> None:
-    told = by_day(when)
-    assert WAKING_HOUR <= told.time() < SLEEPING_HOUR
-    assert timedelta() <= told.astimezone(UTC) - when.astimezone(UTC) <= timedelta(hours=10)
+    printed = by_day(when)
+    assert WAKING_HOUR <= printed.time() < SLEEPING_HOUR
+    assert timedelta() <= printed.astimezone(UTC) - when.astimezone(UTC) <= timedelta(hours=10)
 
 
 def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureSchedule) -> None:
@@ -211,7 +209,7 @@ def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureS
 # ---- what the crew comes back for
 
 
-def test_a_long_list_of_mends_is_cut_short_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
+def test_a_long_list_of_repairs_is_shortened_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
     items = tuple({"item": f"Place {number}", "ok": False} for number in range(7))
     care = CareSheet(Wording(job_with(walkthrough=items), schedule), {})
     assert "To mend: Place 0; Place 1; Place 2; Place 3; and 3 more." in care.crew[-1]

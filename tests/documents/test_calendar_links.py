@@ -33,15 +33,17 @@ class Links(HTMLParser):
         self.feed(page)
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
-        told = dict(attrs)
-        if tag == "a" and (href := told.get("href") or "").startswith(HEAD):
+        printed = dict(attrs)
+        if tag == "a" and (href := printed.get("href") or "").startswith(HEAD):
             content = b64decode(href.removeprefix(HEAD), validate=True)
-            self.found.append((told, icalendar.Calendar.from_ical(content)))
+            self.found.append((printed, icalendar.Calendar.from_ical(content)))
 
     @property
     def single(self) -> list[tuple[dict[str, str | None], icalendar.Event]]:
         """Return the links that hold one event."""
-        return [(told, each.events[0]) for told, each in self.found if told["download"] != "owner.ics"]
+        return [
+            (printed, each.events[0]) for printed, each in self.found if printed["download"] != "owner.ics"
+        ]
 
 
 @pytest.fixture(scope="module")
@@ -57,24 +59,26 @@ def test_every_event_of_the_calendar_can_be_taken_by_itself(
     assert {str(event["UID"]) for _, event in links.single} == set(by_uid)
     for _, event in links.single:
         assert event.to_ical() == by_uid[str(event["UID"])].to_ical()
-    assert all(len(calendar.events) == 1 for told, calendar in links.found if told["download"] != "owner.ics")
+    assert all(
+        len(calendar.events) == 1 for printed, calendar in links.found if printed["download"] != "owner.ics"
+    )
 
 
 def test_the_whole_calendar_is_beside_them(
     links: Links, module_inputs: tuple[JobRecord, CureSchedule]
 ) -> None:
-    (whole,) = (calendar for told, calendar in links.found if told["download"] == "owner.ics")
+    (whole,) = (calendar for printed, calendar in links.found if printed["download"] == "owner.ics")
     assert whole.to_ical() == owner_calendar(Wording(*module_inputs))
 
 
 def test_each_link_says_what_it_adds(links: Links) -> None:
-    for told, event in links.single:
-        assert told["aria-label"] == f"Add to calendar: {event['SUMMARY']}"
-        assert (told["download"] or "").endswith(".ics")
-        assert told["type"] == "text/calendar"
+    for printed, event in links.single:
+        assert printed["aria-label"] == f"Add to calendar: {event['SUMMARY']}"
+        assert (printed["download"] or "").endswith(".ics")
+        assert printed["type"] == "text/calendar"
 
 
-def test_a_link_stands_beside_its_time(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
+def test_a_link_is_beside_its_time(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
     page = care_page_html(Wording(*module_inputs))
     after = page.split("6:30 to 7:30 am", 1)[1]
     (_, event), *_ = Links(after[: after.index("</a>")]).single
@@ -88,7 +92,7 @@ def test_a_frost_cover_can_be_taken_too(
     start = schedule.placement_end.replace(hour=2) + timedelta(days=1)
     frost = Risk("frost", start, start + timedelta(hours=4), start + timedelta(hours=2), ())
     cold = schedule_with(risks=(frost,))
-    names = [told["download"] or "" for told, _ in Links(care_page_html(Wording(job, cold))).single]
+    names = [printed["download"] or "" for printed, _ in Links(care_page_html(Wording(job, cold))).single]
     assert [each for each in names if each.startswith("frost-cover")] == ["frost-cover-2026-07-14-17.ics"]
 
 

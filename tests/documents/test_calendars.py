@@ -130,9 +130,7 @@ def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     }  # fmt: skip
 
 
-def test_every_visit_stands_on_its_own_and_a_day_of_rain_has_none(
-    job: JobRecord, schedule: CureSchedule
-) -> None:
+def test_every_visit_has_its_entry_and_a_day_of_rain_has_none(job: JobRecord, schedule: CureSchedule) -> None:
     visits = [each for day in schedule.watering for each in day.visits]
     found = [each for each in read(both(job, schedule)[0]) if each.categories.value == ["Watering"]]
     assert [(each.dtstart.value, each.dtend.value) for each in found] == [(v.start, v.end) for v in visits]
@@ -204,7 +202,7 @@ def test_an_hour_at_the_site_is_that_instant_everywhere(
     assert event.dtstart.value == datetime.fromisoformat(utc).replace(tzinfo=UTC)
 
 
-def test_the_hour_that_comes_twice_is_told_apart(job: JobRecord, schedule: CureSchedule) -> None:
+def test_the_repeated_hour_is_distinguished(job: JobRecord, schedule: CureSchedule) -> None:
     once = datetime(2026, 11, 1, 1, 30, tzinfo=ZoneInfo("America/New_York"))
     events = read(both(job, watered(schedule, once, once.replace(fold=1)))[0])
     starts = sorted(each.dtstart.value for each in events if each.categories.value == ["Watering"])
@@ -222,7 +220,7 @@ def test_work_lasts_as_long_across_a_clock_change(job: JobRecord, schedule: Cure
     assert lengths[0] == lengths[1]
 
 
-def test_times_stand_in_utc_and_never_float(job: JobRecord, cold: CureSchedule) -> None:
+def test_times_are_in_utc_and_never_float(job: JobRecord, cold: CureSchedule) -> None:
     for ics in both(job, cold):
         lines = unfolded(ics)
         assert not any(line.startswith(("BEGIN:VTIMEZONE", "ATTENDEE", "ORGANIZER")) for line in lines)
@@ -244,7 +242,7 @@ def test_a_timed_event_has_one_alarm_ahead_and_a_whole_day_none(job: JobRecord, 
                 assert event.dtend.value == event.dtstart.value + timedelta(days=1)
 
 
-def test_the_owner_is_told_the_cautious_date(job: JobRecord, schedule: CureSchedule) -> None:
+def test_the_owner_reads_the_cautious_date(job: JobRecord, schedule: CureSchedule) -> None:
     starts = {each.kind: each.start for each in owner_events(Wording(job, schedule))}
     for kind in (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES, Kind.CURING_ENDS):
         cautious = schedule.milestone(kind).not_before
@@ -253,7 +251,7 @@ def test_the_owner_is_told_the_cautious_date(job: JobRecord, schedule: CureSched
     assert seal <= starts[Kind.SEAL] <= seal + timedelta(days=1)
 
 
-def test_nobody_is_woken_for_what_he_may_do(job: JobRecord, schedule: CureSchedule) -> None:
+def test_no_date_is_at_night(job: JobRecord, schedule: CureSchedule) -> None:
     zone = ZoneInfo(schedule.timezone)
     for hour, morning in ((3, 15), (22, 16), (21, 16), (0, 15)):
         night = with_date(schedule, Kind.FOOT_TRAFFIC, datetime(2026, 7, 15, hour, 0, tzinfo=zone))
@@ -404,13 +402,13 @@ def test_text_from_outside_never_becomes_a_property(nasty: JobRecord, cold: Cure
 
 
 def test_text_from_outside_is_still_there_as_text(nasty: JobRecord, cold: CureSchedule) -> None:
-    told = "Bob's ATTENDEE:mailto:eve@example.com BEGIN:VALARM <b>a;b,c\\n:\""
+    printed = "Bob's ATTENDEE:mailto:eve@example.com BEGIN:VALARM <b>a;b,c\\n:\""
     for ics in both(nasty, cold):
-        assert all(each.location.value == told for each in read(ics))
+        assert all(each.location.value == printed for each in read(ics))
         [calendar] = vobject.readComponents(ics.decode())
         names = [each.value for key in ("name", "x-wr-calname") for each in calendar.contents[key]]
         assert len(names) == 2
-        assert all(told in each for each in names)
+        assert all(printed in each for each in names)
     walk = next(each for each in read(both(nasty, cold)[1]) if "eve@example.com" in each.description.value)
     assert '<b>a;b,c\\n:"' in walk.description.value
 

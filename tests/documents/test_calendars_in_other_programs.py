@@ -56,8 +56,8 @@ def ical_js() -> IcalJs:
 
     def read(ics: bytes) -> dict[str, Any]:
         ran = subprocess.run([node, NODE / "read_calendar.mjs"], input=ics, capture_output=True, check=True)
-        told: dict[str, Any] = json.loads(ran.stdout)
-        return told
+        printed: dict[str, Any] = json.loads(ran.stdout)
+        return printed
 
     return read
 
@@ -108,7 +108,7 @@ def elsewhere(request: pytest.FixtureRequest, schedule: CureSchedule) -> CureSch
     return moved(schedule, ZoneInfo(zone), day)
 
 
-def told(events: tuple[CareEvent, ...]) -> set[tuple[str, str, str]]:
+def expected(events: tuple[CareEvent, ...]) -> set[tuple[str, str, str]]:
     """Return title, start and end of our events, as ical.js writes them."""
 
     def written(when: datetime | date) -> str:
@@ -132,7 +132,7 @@ def test_ical_js_finds_every_event_once_at_its_instant(
         for each in ical_js(make(wording))["events"]
         for occurrence in each["occurrences"]
     ]
-    ours = told(events(wording))
+    ours = expected(events(wording))
     assert set(found) == ours
     assert len(found) == len(events(wording))
 
@@ -152,14 +152,12 @@ def test_recurring_ical_events_agrees_with_it(
     assert sorted(found, key=str) == sorted(ours, key=str)
 
 
-def test_the_owner_waters_at_the_hours_of_the_clock_on_his_wall(
-    job: JobRecord, elsewhere: CureSchedule
-) -> None:
+def test_the_owner_waters_by_local_time(job: JobRecord, elsewhere: CureSchedule) -> None:
     zone = ZoneInfo(elsewhere.timezone)
-    told = [each for each in owner_events(Wording(job, elsewhere)) if each.look == "water"]
+    printed = [each for each in owner_events(Wording(job, elsewhere)) if each.look == "water"]
     visits = [visit for day in elsewhere.watering for visit in day.visits]
-    assert len(told) == len(visits) > 10
-    for event, visit in zip(told, visits, strict=True):
+    assert len(printed) == len(visits) > 10
+    for event, visit in zip(printed, visits, strict=True):
         assert event.start.astimezone(zone).replace(tzinfo=None) == visit.start.replace(tzinfo=None)
         assert event.end.astimezone(zone).replace(tzinfo=None) == visit.end.replace(tzinfo=None)
 
@@ -180,12 +178,12 @@ def test_a_whole_day_is_the_day_at_the_site(job: JobRecord, elsewhere: CureSched
 # ---- what stands in an event
 
 
-def test_a_watering_tells_all_that_its_owner_needs(
+def test_a_watering_shows_all_that_its_owner_needs(
     job: JobRecord, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
     wording = Wording(job, schedule)
-    told = ical_js(owner_calendar(wording))["events"]
-    waterings = [each for each in told if each["categories"] == [wording.say("calendar.category.water")]]
+    printed = ical_js(owner_calendar(wording))["events"]
+    waterings = [each for each in printed if each["categories"] == [wording.say("calendar.category.water")]]
     visits = [wording.visits.visit(visit) for day in schedule.watering for visit in day.visits]
     assert len(waterings) == len(visits)
     for event, visit in zip(waterings, visits, strict=True):
@@ -208,9 +206,7 @@ def test_a_watering_tells_all_that_its_owner_needs(
 
 
 @pytest.mark.parametrize("language", languages())
-def test_every_title_tells_the_hour_on_the_wall(
-    job: JobRecord, elsewhere: CureSchedule, language: str
-) -> None:
+def test_every_title_has_the_local_hour(job: JobRecord, elsewhere: CureSchedule, language: str) -> None:
     wording = Wording(job, elsewhere, language=language)
     zone = ZoneInfo(elsewhere.timezone)
     for _, events in KINDS:
@@ -225,9 +221,9 @@ def test_every_title_tells_the_hour_on_the_wall(
 def test_each_watering_can_be_dropped_by_itself(
     job: JobRecord, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
-    told = ical_js(owner_calendar(Wording(job, schedule)))["events"]
-    assert len({each["uid"] for each in told}) == len(told)
-    assert all(len(each["occurrences"]) == 1 for each in told)
+    printed = ical_js(owner_calendar(Wording(job, schedule)))["events"]
+    assert len({each["uid"] for each in printed}) == len(printed)
+    assert all(len(each["occurrences"]) == 1 for each in printed)
 
 
 @pytest.mark.parametrize(("make", "events"), KINDS)
@@ -238,18 +234,18 @@ def test_a_calendar_is_named_by_its_issue_and_has_its_colour(
     for revision in (1, 2):
         again = replace(schedule, revision=revision)
         wording = Wording(job, again)
-        told = ical_js(make(wording))
-        assert job.site.name in told["name"]
-        assert str(revision) in told["name"].replace(job.site.name, "")
-        assert told["color"] in EVENT_COLOURS.values()
-        assert told["method"] == "PUBLISH"
-        assert {each["sequence"] for each in told["events"]} == {revision}
-        assert len(told["events"]) == len(events(wording))
-        names.append(told["name"])
+        printed = ical_js(make(wording))
+        assert job.site.name in printed["name"]
+        assert str(revision) in printed["name"].replace(job.site.name, "")
+        assert printed["color"] in EVENT_COLOURS.values()
+        assert printed["method"] == "PUBLISH"
+        assert {each["sequence"] for each in printed["events"]} == {revision}
+        assert len(printed["events"]) == len(events(wording))
+        names.append(printed["name"])
     assert len(set(names)) == 2
 
 
-def test_what_the_crew_promised_to_mend_is_in_its_calendar(
+def test_promised_repairs_are_in_the_crews_calendar(
     job_with: Any, schedule: CureSchedule, ical_js: IcalJs
 ) -> None:
     job = job_with(
@@ -260,9 +256,11 @@ def test_what_the_crew_promised_to_mend_is_in_its_calendar(
         )
     )
     wording = Wording(job, schedule)
-    told = {each["summary"]: each["description"] for each in ical_js(crew_calendar(wording))["events"]}
+    printed = {each["summary"]: each["description"] for each in ical_js(crew_calendar(wording))["events"]}
     with_it = [
-        title for title, text in told.items() if "Edge, by the tap; north: We patch it.\nAnd rub it." in text
+        title
+        for title, text in printed.items()
+        if "Edge, by the tap; north: We patch it.\nAnd rub it." in text
     ]
     assert len(with_it) == 2  # when the forms come off, and when the curing ends
     assert wording.events.event("walk-through")[0] in with_it

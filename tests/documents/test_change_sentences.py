@@ -35,7 +35,9 @@ HOUR = timedelta(hours=1)
 FIRST_WATER = Change("first-water", (TWO,), (HALF_PAST_THREE,), ("cooler",))
 
 
-def told(job: JobRecord, schedule: CureSchedule, *changes: Change, language: str = "en") -> tuple[str, ...]:
+def sentences(
+    job: JobRecord, schedule: CureSchedule, *changes: Change, language: str = "en"
+) -> tuple[str, ...]:
     return change_sentences(Wording(job, replace(schedule, revision=2, changes=changes), language=language))
 
 
@@ -45,7 +47,7 @@ def cold(schedule: CureSchedule) -> CureSchedule:
 
 def test_a_date_that_moved_within_a_day(job: JobRecord, schedule: CureSchedule) -> None:
     """The sentence that the office was promised."""
-    assert told(job, schedule, FIRST_WATER) == (
+    assert sentences(job, schedule, FIRST_WATER) == (
         "First water moved from 2:00 pm to 3:30 pm on Tuesday, July 14, because it stays cooler.",
     )
 
@@ -64,15 +66,15 @@ def test_a_saw_that_comes_no_more_is_said_with_one_full_stop(
 def test_a_date_that_reads_as_before_is_not_told(job: JobRecord, schedule: CureSchedule) -> None:
     """Both are told as the morning of July 21, so the reader has nothing new."""
     evening = datetime(2026, 7, 20, 9, tzinfo=ZONE)
-    assert told(job, schedule, Change("light-vehicles", (evening,), (evening + 13 * HOUR,))) == ()
+    assert sentences(job, schedule, Change("light-vehicles", (evening,), (evening + 13 * HOUR,))) == ()
 
 
-def test_a_date_that_reads_otherwise_is_told_however_little_it_moved(
+def test_a_date_that_reads_otherwise_is_printed_however_little_it_moved(
     job: JobRecord, schedule: CureSchedule
 ) -> None:
     """From twenty-five past seven to three minutes past eight: told for the morning after."""
     early = datetime(2026, 7, 21, 7, 25, tzinfo=ZONE)
-    assert told(job, schedule, Change("light-vehicles", (early,), (early + timedelta(minutes=38),))) == (
+    assert sentences(job, schedule, Change("light-vehicles", (early,), (early + timedelta(minutes=38),))) == (
         "Parking a car on it moved from Tuesday, July 21 to Wednesday, July 22.",
     )
 
@@ -81,21 +83,21 @@ def test_a_date_moved_into_the_past_may_be_done_now(job: JobRecord, schedule: Cu
     """Issued on July 21, when light work was to wait until the 25th and might have begun on the 17th."""
     now = replace(schedule, issued_at=datetime(2026, 7, 21, 9, tzinfo=ZONE))
     before = datetime(2026, 7, 25, 7, 30, tzinfo=ZONE)
-    assert told(job, now, Change("light-work", (before,), (before - 8 * 24 * HOUR,))) == (
+    assert sentences(job, now, Change("light-work", (before,), (before - 8 * 24 * HOUR,))) == (
         "Light work on it need not wait any longer, it was Saturday, July 25.",
     )
     last = Change(SAW_LAST, (before,), (before - 8 * 24 * HOUR,))
-    assert "is past now" in told(job, now, last)[0]
+    assert "is past now" in sentences(job, now, last)[0]
 
 
-def test_frost_is_told_where_the_sheet_shows_it(job: JobRecord, schedule: CureSchedule) -> None:
+def test_frost_is_printed_where_the_sheet_shows_it(job: JobRecord, schedule: CureSchedule) -> None:
     change = Change("frost-safe", (TWO,), (HALF_PAST_THREE,))
-    assert told(job, schedule, change) == ()
-    assert told(job, cold(schedule), change) != ()
+    assert sentences(job, schedule, change) == ()
+    assert sentences(job, cold(schedule), change) != ()
 
 
 @pytest.mark.parametrize("language", languages())
-def test_the_first_page_tells_few_changes_and_how_many_more(
+def test_the_first_page_shows_few_changes_and_how_many_more(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
     """Those that ask most of an owner, in order of time; the page for the phone has all."""
@@ -111,11 +113,11 @@ def test_the_first_page_tells_few_changes_and_how_many_more(
     assert sum(f"<li>{line}</li>" in sheet for line in every) == 3
 
 
-def test_nothing_is_told_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:
+def test_nothing_is_printed_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:
     again = replace(schedule, revision=2)
     for language in languages():
         heading = load_translations(language).say("change.heading", n=1)
-        assert told(job, schedule, language=language) == ()
+        assert sentences(job, schedule, language=language) == ()
         assert heading not in care_sheet_html(Wording(job, again, language=language))
 
 
@@ -128,13 +130,13 @@ def test_every_change_and_cause_has_words(language: str, job: JobRecord, schedul
         for kind in (*OWNER_KINDS, SAW_LAST, "watering", "frost")
         for before, after in (((day,), (day + 48 * HOUR,)), ((), (day,)), ((day,), ()))
     ]
-    lines = told(job, cold(schedule), *changes, language=language)
+    lines = sentences(job, cold(schedule), *changes, language=language)
     assert len(set(lines)) == len(changes)
     assert not any("{" in line for line in lines)
 
 
 @pytest.mark.parametrize("language", languages())
-def test_sheet_page_and_letter_tell_the_same_list(
+def test_sheet_page_and_letter_show_the_same_list(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
     again = replace(schedule, revision=2, changes=(FIRST_WATER,))
@@ -202,7 +204,7 @@ def test_what_is_over_is_not_cancelled(job: JobRecord, schedule: CureSchedule) -
     assert not [each for each in found.values() if each["status"] == "CANCELLED"]
 
 
-def test_the_crew_is_told_that_a_frost_is_off(job: JobRecord, schedule: CureSchedule) -> None:
+def test_the_crew_reads_that_a_frost_is_cancelled(job: JobRecord, schedule: CureSchedule) -> None:
     night = datetime(2026, 7, 16, 2, tzinfo=ZONE)
     frosty = replace(schedule, risks=(Risk("frost", night, night + 4 * HOUR, night + 2 * HOUR),))
     first = crew_calendar(Wording(job, frosty))

@@ -111,7 +111,7 @@ def test_labels_of_the_strength_chart_keep_apart(
 
 
 @pytest.mark.parametrize("draw", DRAWN)
-def test_charts_are_told_in_words(
+def test_charts_are_printed_in_words(
     draw: Callable[[Wording], charts.Chart], job: JobRecord, schedule: CureSchedule
 ) -> None:
     chart = draw(Wording(job, schedule))
@@ -126,7 +126,7 @@ def test_charts_are_told_in_words(
 @pytest.mark.parametrize("draw", DRAWN)
 @pytest.mark.parametrize("units", ["us", "si"])
 @pytest.mark.parametrize("days", [1, 28])
-def test_all_text_stands_on_the_paper(
+def test_all_text_is_on_the_paper(
     draw: Callable[[Wording], charts.Chart],
     units: str,
     days: int,
@@ -193,7 +193,7 @@ def contrast(ink: str, paper: str) -> float:
 
 @pytest.mark.parametrize("ink", ["ink", "soft", "water", "warm"])
 @pytest.mark.parametrize("paper", ["paper", "wash", "wet", "sand"])
-def test_inks_stand_out(ink: str, paper: str) -> None:
+def test_inks_have_contrast(ink: str, paper: str) -> None:
     """WCAG 2.2, success criterion 1.4.3: 4.5 to 1 for text."""
     assert contrast(ink, paper) >= 4.5
 

@@ -67,18 +67,18 @@ def test_a_second_past_is_the_next_half_hour() -> None:
     assert half_hour_up(at(2026, 7, 14, 14, 0, 1)) == at(2026, 7, 14, 14, 30)
 
 
-def test_first_days_are_told_to_the_half_hour() -> None:
+def test_first_days_are_printed_to_the_half_hour() -> None:
     said = SPEAK.not_before(at(2026, 7, 14, 13, 41), at(2026, 7, 14, 8, 5))
     assert said.text == "2:00 in the afternoon, Tuesday, July 14"
     assert said.short == "Tue Jul 14, 2:00 pm"
 
 
-def test_later_dates_are_told_by_the_morning() -> None:
+def test_later_dates_are_printed_by_the_morning() -> None:
     placed = at(2026, 7, 14, 8, 5)
     assert SPEAK.not_before(at(2026, 7, 21, 7, 25), placed).text == "the morning of Tuesday, July 21"
 
 
-def test_what_is_reached_later_in_the_day_is_told_for_the_next() -> None:
+def test_what_is_reached_later_in_the_day_is_printed_for_the_next() -> None:
     placed = at(2026, 7, 14, 8, 5)
     assert SPEAK.not_before(at(2026, 7, 21, 8, 1), placed).text == "the morning of Wednesday, July 22"
 

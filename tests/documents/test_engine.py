@@ -137,9 +137,9 @@ def test_whatever_makes_a_pdf_says_so_before_it_looks_at_anything_else(
     command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(command.format(tmp_path).split()) == 1
-    told = capsys.readouterr()
-    assert told.out == ""
-    assert "libpango-1.0.so.0" in told.err
+    printed = capsys.readouterr()
+    assert printed.out == ""
+    assert "libpango-1.0.so.0" in printed.err
     assert list(tmp_path.iterdir()) == []
 
 
@@ -161,7 +161,7 @@ def test_rendering_says_so_for_whoever_does_not_come_by_the_command_line() -> No
 
 
 @pytest.mark.parametrize(
-    ("platform", "programs", "told"),
+    ("platform", "programs", "expected"),
     [
         ("linux", {"apt-get"}, "-recommends libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0"),
         ("linux", {"dnf", "brew"}, "sudo dnf install -y pango harfbuzz"),
@@ -171,12 +171,12 @@ def test_rendering_says_so_for_whoever_does_not_come_by_the_command_line() -> No
     ],
 )
 def test_each_system_gets_its_own_command(
-    platform: str, programs: set[str], told: str, monkeypatch: pytest.MonkeyPatch
+    platform: str, programs: set[str], expected: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(sys, "platform", platform)
     monkeypatch.setattr(engine.shutil, "which", lambda name: name if name in programs else None)
     lines = list(engine.remedy(["libpango-1.0.so.0", "libpangoft2-1.0.so.0", "libharfbuzz-subset.so.0"]))
-    assert told in "\n".join(lines)
+    assert expected in "\n".join(lines)
 
 
 def test_a_library_of_which_no_package_is_known_is_named_itself(monkeypatch: pytest.MonkeyPatch) -> None:

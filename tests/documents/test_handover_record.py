@@ -46,10 +46,10 @@ def printed(pdf: bytes, *options: str) -> str:
 @pytest.fixture
 def acknowledged(job_with: Any, job: JobRecord) -> JobRecord:
     time = job.placement.finished.replace(hour=14, minute=20)
-    told: JobRecord = job_with(
+    printed: JobRecord = job_with(
         acknowledgement={"name": "Rosa Delgado", "time": time, "remarks": "Seen the edge by the tap."}
     )
-    return told
+    return printed
 
 
 # ---- what is looked at
@@ -72,11 +72,11 @@ def test_a_record_without_a_list_prints_what_is_usual_to_tick(
 def test_a_record_with_a_list_prints_that_alone(job_with: Any, schedule: CureSchedule) -> None:
     job = job_with(walkthrough=ITEMS)
     html = care_sheet_html(Wording(job, schedule))
-    told = words(html.partition('class="walk"')[2])
-    assert "Door line. straight Good" in told
-    assert "Edge by the tap. We patch it. To mend" in told
-    assert "Slope. Open" in told
-    assert "Marks left by the machine" not in told
+    printed = words(html.partition('class="walk"')[2])
+    assert "Door line. straight Good" in printed
+    assert "Edge by the tap. We patch it. To mend" in printed
+    assert "Slope. Open" in printed
+    assert "Marks left by the machine" not in printed
     assert 'class="box"' not in html.partition('class="walk"')[2]
 
 
@@ -93,11 +93,9 @@ def test_a_simple_sheet_stays_within_four_pages_with_the_usual_list(
 
 
 @pytest.mark.parametrize("make", [care_sheet_html, care_page_html])
-def test_what_is_to_be_mended_stands_where_the_crew_comes_back(
-    job_with: Any, schedule: CureSchedule, make: Any
-) -> None:
-    told = words(make(Wording(job_with(walkthrough=ITEMS), schedule)))
-    _, _, after = told.partition("The crew comes back")
+def test_repairs_are_listed_with_the_return_visits(job_with: Any, schedule: CureSchedule, make: Any) -> None:
+    printed = words(make(Wording(job_with(walkthrough=ITEMS), schedule)))
+    _, _, after = printed.partition("The crew comes back")
     assert "To mend: Edge by the tap; Drain." in after[:400]
     assert "Door line" not in after[:400]
 
@@ -107,12 +105,12 @@ def test_it_stands_on_the_first_page(job_with: Any, schedule: CureSchedule) -> N
     assert "To mend: Edge by the tap; Drain." in printed(pdf, "-l", "1")
 
 
-def test_where_nothing_is_to_be_mended_nothing_is_said(job_with: Any, schedule: CureSchedule) -> None:
+def test_without_repairs_nothing_is_printed(job_with: Any, schedule: CureSchedule) -> None:
     job = job_with(walkthrough=(ITEMS[0], ITEMS[3]))
     assert not any("mend" in line for line in CareSheet(Wording(job, schedule), {}).crew)
 
 
-def test_it_is_told_even_where_the_crew_has_no_other_visit(job_with: Any, schedule: CureSchedule) -> None:
+def test_it_is_printed_even_if_the_crew_has_no_other_visit(job_with: Any, schedule: CureSchedule) -> None:
     job = job_with(walkthrough=ITEMS)
     assert len(CareSheet(Wording(job, replace(schedule, milestones=())), {}).crew) == 1
 
@@ -125,23 +123,23 @@ def test_a_sheet_without_the_owner_s_word_has_two_lines_to_sign(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, schedule, language=language)
-    told = words(care_sheet_html(wording))
-    assert told.count(wording.say("sheet.sign-line")) == 2
+    printed = words(care_sheet_html(wording))
+    assert printed.count(wording.say("sheet.sign-line")) == 2
 
 
 @pytest.mark.parametrize("language", languages())
-def test_the_owner_s_word_stands_in_place_of_his_signature(
+def test_the_owners_acknowledgement_replaces_a_signature(
     acknowledged: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
     wording = Wording(acknowledged, schedule, language=language)
-    told = words(care_sheet_html(wording))
-    assert told.count(wording.say("sheet.sign-line")) == 1  # the crew's
+    printed = words(care_sheet_html(wording))
+    assert printed.count(wording.say("sheet.sign-line")) == 1  # the crew's
     hour = wording.speak.hour(acknowledged.acknowledgement.time)
     for said in ("Rosa Delgado", hour, "2026", "Seen the edge by the tap."):
-        assert said in told.partition(wording.say("sheet.sign-owner"))[2]
+        assert said in printed.partition(wording.say("sheet.sign-owner"))[2]
 
 
-def test_the_page_and_the_data_sheet_tell_it_too(acknowledged: JobRecord, schedule: CureSchedule) -> None:
+def test_the_page_and_the_data_sheet_show_it_too(acknowledged: JobRecord, schedule: CureSchedule) -> None:
     page = words(care_page_html(Wording(acknowledged, schedule)))
     assert "Rosa Delgado, 2:20 in the afternoon, Tuesday, July 14, 2026" in page
     office = words(data_sheet_html(Wording(acknowledged, schedule)))
@@ -159,8 +157,8 @@ def test_the_dates_know_nothing_of_it(schedule: CureSchedule) -> None:
 
 def test_it_is_text_and_never_markup(job_with: Any, job: JobRecord, schedule: CureSchedule) -> None:
     word = {"name": NASTY, "time": job.placement.finished, "remarks": NASTY}
-    told = job_with(acknowledgement=word, walkthrough=({"item": NASTY, "ok": False, "note": NASTY},))
-    wording = Wording(told, schedule)
+    printed = job_with(acknowledgement=word, walkthrough=({"item": NASTY, "ok": False, "note": NASTY},))
+    wording = Wording(printed, schedule)
     for make in (care_sheet_html, care_page_html, data_sheet_html):
         html = make(wording)
         assert "<script>alert" not in html

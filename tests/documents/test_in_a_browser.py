@@ -109,15 +109,15 @@ class Browser:
         data = json.dumps(message | ({"sessionId": session} if session else {})).encode() + b"\0"
         while data:
             data = data[os.write(self._to, data) :]
-        while (told := self._next()).get("id") != number:
-            self._events.append(told)
-        assert "error" not in told, told
-        return dict(told["result"])
+        while (printed := self._next()).get("id") != number:
+            self._events.append(printed)
+        assert "error" not in printed, printed
+        return dict(printed["result"])
 
     def wait_until_loaded(self, loader: str) -> None:
         """Wait until all of a page is there; the loader is what Page.navigate answered."""
         wanted = {"name": "load", "loaderId": loader}
-        while not any(wanted.items() <= told.get("params", {}).items() for told in self._events):
+        while not any(wanted.items() <= printed.get("params", {}).items() for printed in self._events):
             self._events.append(self._next())
 
     def _next(self) -> dict[str, Any]:
@@ -127,8 +127,8 @@ class Browser:
             read = os.read(self._from, 1 << 16)
             assert read, f"the browser ended: {Path(self._said.name).read_text(errors='replace')[-500:]}"
             self._read += read
-        told, _, self._read = self._read.partition(b"\0")
-        return dict(json.loads(told))
+        printed, _, self._read = self._read.partition(b"\0")
+        return dict(json.loads(printed))
 
     @contextmanager
     def tab(self, file: Path, width: int) -> Iterator[str]:
@@ -160,11 +160,11 @@ def seen(chromium: Browser, page: str, width: int, folder: Path, script: str) ->
     file = folder / "page.html"
     file.write_text(page, encoding="utf-8")
     with chromium.tab(file, width) as session:
-        told = chromium.ask(
+        printed = chromium.ask(
             "Runtime.evaluate", session, expression=script, awaitPromise=True, returnByValue=True
         )
-    assert "exceptionDetails" not in told, told
-    return dict(told["result"]["value"])
+    assert "exceptionDetails" not in printed, printed
+    return dict(printed["result"]["value"])
 
 
 def lit(page: str, *, dark: bool) -> str:
@@ -195,19 +195,19 @@ def test_axe_finds_nothing(
     tmp_path: Path,
 ) -> None:
     page = care_page_html(Wording(*module_inputs, language=language))
-    told = seen(chromium, lit(page, dark=dark), width, tmp_path, with_axe(axe))
-    assert told["violations"] == []
-    assert {"color-contrast", "image-alt", "th-has-data-cells", "html-has-lang"} & set(told["passes"])
-    assert told["wide"] == width
-    assert told["needs"] <= width, "the page is wider than the window"
+    printed = seen(chromium, lit(page, dark=dark), width, tmp_path, with_axe(axe))
+    assert printed["violations"] == []
+    assert {"color-contrast", "image-alt", "th-has-data-cells", "html-has-lang"} & set(printed["passes"])
+    assert printed["wide"] == width
+    assert printed["needs"] <= width, "the page is wider than the window"
 
 
 def test_axe_would_find_a_fault(
     axe: str, chromium: Browser, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
 ) -> None:
     page = care_page_html(Wording(*module_inputs)).replace("--soft:#4c5a61", "--soft:#b4bec2")
-    told = seen(chromium, lit(page, dark=False), PHONE, tmp_path, with_axe(axe))
-    assert "color-contrast" in {each[0] for each in told["violations"]}
+    printed = seen(chromium, lit(page, dark=False), PHONE, tmp_path, with_axe(axe))
+    assert "color-contrast" in {each[0] for each in printed["violations"]}
 
 
 def test_the_page_prints_like_a_sheet(
@@ -221,8 +221,10 @@ def test_the_page_prints_like_a_sheet(
     printed.write_bytes(b64decode(answer["data"]))
     with pikepdf.open(printed) as pdf:
         assert len(pdf.pages) <= 5
-    told = subprocess.run(["pdftotext", "-layout", printed, "-"], capture_output=True, text=True, check=True)
-    (row,) = (line for line in told.stdout.splitlines() if "Wednesday, July 15" in line and " to " in line)
+    result = subprocess.run(
+        ["pdftotext", "-layout", printed, "-"], capture_output=True, text=True, check=True
+    )
+    (row,) = (line for line in result.stdout.splitlines() if "Wednesday, July 15" in line and " to " in line)
     assert "6:30 to 7:30 am" in row
     assert "12:00 to 1:00 pm" in row
 
@@ -236,9 +238,9 @@ def test_the_page_reads_without_styles(
     tell = """({
       text: document.body.innerText, wide: innerWidth, needs: document.documentElement.scrollWidth,
     })"""
-    told = seen(chromium, page, 800, tmp_path, tell)
+    printed = seen(chromium, page, 800, tmp_path, tell)
     order = ("sheet.first-job", "sheet.glance", "sheet.watering", "sheet.normal", "sheet.hurts")
-    places = [told["text"].index(words.say(each)) for each in order]
+    places = [printed["text"].index(words.say(each)) for each in order]
     assert places == sorted(places)
-    assert words.job.contractor.phone in told["text"]
-    assert told["needs"] <= told["wide"]
+    assert words.job.contractor.phone in printed["text"]
+    assert printed["needs"] <= printed["wide"]

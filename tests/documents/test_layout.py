@@ -146,7 +146,7 @@ def test_a_long_list_of_changes_leaves_the_first_page_whole(
 
 @pytest.mark.parametrize("days", [7, 15, 28])
 @pytest.mark.parametrize("lines", range(0, 60, 12))
-def test_the_heading_of_the_table_stands_with_its_first_day(
+def test_the_heading_of_the_table_stays_with_its_first_day(
     lines: int,
     days: int,
     job: JobRecord,
@@ -235,5 +235,5 @@ h2, p {{ margin: 0; font: 20px/20px serif }} td {{ height: 200px }}</style><body
     ],
 )
 def test_what_breaks_badly_is_seen(body: str, word: str) -> None:
-    told = " ".join(faults(*boxes_of(BAD.format(body))))
-    assert word in told
+    problems = " ".join(faults(*boxes_of(BAD.format(body))))
+    assert word in problems

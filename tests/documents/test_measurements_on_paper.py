@@ -71,7 +71,7 @@ def test_every_outcome_has_words_and_no_other(language: str) -> None:
     assert set(words["verdict"]) == set(VERDICTS)
 
 
-def test_the_data_sheet_tells_each_with_its_numbers_in_the_readers_units(
+def test_the_data_sheet_shows_each_with_its_numbers_in_the_readers_units(
     job: JobRecord, schedule_with: Callable[..., CureSchedule]
 ) -> None:
     """1900 psi is 13.1 MPa, 7.93 gal are 30 L, by definition of pound, inch and gallon."""
@@ -88,7 +88,7 @@ def test_the_data_sheet_tells_each_with_its_numbers_in_the_readers_units(
 
 
 @pytest.mark.parametrize("verdict", VERDICTS)
-def test_the_fit_tells_its_verdict_and_how_far_each_test_lies_off(
+def test_the_fit_has_its_verdict_and_the_deviation_of_each_test(
     verdict: str, job: JobRecord, schedule_with: Callable[..., CureSchedule]
 ) -> None:
     words = DataSheet(Wording(job, schedule_with(strength_fit=fit(verdict)))).fit
@@ -108,16 +108,16 @@ def test_the_owner_is_spared_what_only_the_office_can_use(
     slump = Caution("slump-high", (Figure("slump", 0.2, "m"), Figure("limit", 0.15, "m")))
     caustic = Caution("caustic")
     plain = schedule_with(cautions=(caustic,))
-    told = schedule_with(cautions=(caustic, slump), measurements=measured(), strength_fit=fit())
-    assert care_sheet_html(Wording(job, told)) == care_sheet_html(Wording(job, plain))
-    assert "slump" in " ".join(notice.text for notice in Wording(job, told).cautions)
+    cautions = schedule_with(cautions=(caustic, slump), measurements=measured(), strength_fit=fit())
+    assert care_sheet_html(Wording(job, cautions)) == care_sheet_html(Wording(job, plain))
+    assert "slump" in " ".join(notice.text for notice in Wording(job, cautions).cautions)
 
 
 @pytest.fixture
 def document(schedule_with: Callable[..., CureSchedule], schedule: CureSchedule) -> dict[str, Any]:
     full = schedule_with(measurements=measured(schedule.placement_end), strength_fit=fit())
-    told: dict[str, Any] = json.loads(schedule_json(full))
-    return told
+    printed: dict[str, Any] = json.loads(schedule_json(full))
+    return printed
 
 
 def test_it_satisfies_the_schema(document: dict[str, Any]) -> None:
@@ -148,7 +148,7 @@ def test_the_schema_refuses_what_is_no_measurement(
 
 
 @pytest.mark.parametrize("language", languages())
-def test_cylinders_that_broke_low_are_the_reason_told_for_a_date_that_cannot_be(
+def test_weak_cylinders_are_the_printed_reason_for_a_missing_date(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
     """On the first page beside the date, and among what the owner is told of his slab; never the cold."""
@@ -162,6 +162,6 @@ def test_cylinders_that_broke_low_are_the_reason_told_for_a_date_that_cannot_be(
     care = CareSheet(words, {})
     (truck,) = (each for each in care.main if each.kind == MilestoneKind.HEAVY_VEHICLES)
     assert truck.sentence == words.say("milestone.words.unknown-weak")
-    (told,) = (each for each in care.remarks if each.title == words.say("caution.not-reached-weak.title"))
-    assert words.percent(0.48) in told.sentence
-    assert told.sentence in unescape(care_sheet_html(words))
+    (printed,) = (each for each in care.remarks if each.title == words.say("caution.not-reached-weak.title"))
+    assert words.percent(0.48) in printed.sentence
+    assert printed.sentence in unescape(care_sheet_html(words))

@@ -133,7 +133,7 @@ def test_both_texts_say_the_same(
     assert seen[len(subject) :] == [word for word in body(message, "plain").split() if word != "-"]
 
 
-def test_it_tells_the_dates_and_the_documents(
+def test_it_shows_the_dates_and_the_documents(
     job: JobRecord, schedule: CureSchedule, attachments: dict[str, bytes]
 ) -> None:
     wording = Wording(job, schedule)
@@ -146,7 +146,7 @@ def test_it_tells_the_dates_and_the_documents(
     assert wording.caller in plain
 
 
-def test_new_dates_are_told_as_new(job: JobRecord, schedule: CureSchedule) -> None:
+def test_new_dates_are_printed_as_new(job: JobRecord, schedule: CureSchedule) -> None:
     first, again = (read(compose(job, replace(schedule, revision=number))) for number in (1, 2))
     assert first["Subject"] != again["Subject"]
     assert first["Message-ID"] != again["Message-ID"]

@@ -32,8 +32,8 @@ BY_THE_ENGINEER = (Kind.SAW_JOINTS, Kind.LIGHT_WORK, Kind.LIGHT_VEHICLES, Kind.H
 
 def with_dates(schedule: CureSchedule, **dates: dict[str, Any]) -> CureSchedule:
     """Return a schedule with parts of its milestones replaced, by kind."""
-    told = {kind.replace("_", "-"): parts for kind, parts in dates.items()}
-    changed = (replace(each, **told.get(each.kind, {})) for each in schedule.milestones)
+    printed = {kind.replace("_", "-"): parts for kind, parts in dates.items()}
+    changed = (replace(each, **printed.get(each.kind, {})) for each in schedule.milestones)
     return replace(schedule, milestones=tuple(changed))
 
 
@@ -59,7 +59,7 @@ def with_cables(schedule: CureSchedule) -> CureSchedule:
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_what_the_engineer_decides_stands_on_the_first_page(
+def test_what_the_engineer_decides_is_on_the_first_page(
     job: JobRecord, with_cables: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, with_cables, language=language)
@@ -84,9 +84,9 @@ def test_the_letter_says_what_the_engineer_decides(
     job: JobRecord, with_cables: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, with_cables, language=language)
-    told = letter(wording)
-    assert f"- {wording.dates.title(Kind.LIGHT_VEHICLES)}: {wording.say('stays-off.engineer')}." in told
-    assert wording.say("caution.tendons.text") in " ".join(told.split())
+    printed = letter(wording)
+    assert f"- {wording.dates.title(Kind.LIGHT_VEHICLES)}: {wording.say('stays-off.engineer')}." in printed
+    assert wording.say("caution.tendons.text") in " ".join(printed.split())
 
 
 def test_nobody_is_sent_to_saw_a_slab_with_cables(job: JobRecord, with_cables: CureSchedule) -> None:
@@ -120,7 +120,7 @@ def test_sawing_in_stages_ends_with_its_last_hour(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_sawing_in_stages_is_told_alike_everywhere(
+def test_sawing_in_stages_is_printed_alike_everywhere(
     job: JobRecord, in_stages: tuple[CureSchedule, datetime], language: str
 ) -> None:
     """No document names the hour at which the last part is ready: by then the first has cracked."""
@@ -155,12 +155,12 @@ def test_the_plan_has_sawing_in_stages_under_its_last_hour(
 
 def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: CureSchedule) -> None:
     [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
-    told = Wording(job, schedule).milestone(saw(schedule))
-    assert told.when is not None
-    assert told.not_after is not None
+    printed = Wording(job, schedule).milestone(saw(schedule))
+    assert printed.when is not None
+    assert printed.not_after is not None
     assert (event.start, event.end) == (
-        told.when.instant.astimezone(UTC),
-        told.not_after.instant.astimezone(UTC),
+        printed.when.instant.astimezone(UTC),
+        printed.not_after.instant.astimezone(UTC),
     )
 
 
@@ -181,10 +181,10 @@ def frozen_out(schedule: CureSchedule) -> CureSchedule:
         first.because.governing, rule="first-water.no-frost", likely=visit.start, not_before=visit.start
     )
     because = replace(first.because, governing=gate, others=(first.because.governing,))
-    told = {"likely": visit.start, "not_before": visit.start, "because": because}
+    printed = {"likely": visit.start, "not_before": visit.start, "because": because}
     frost = schedule.placement_end.replace(hour=23)
     return replace(
-        with_dates(schedule, first_water=told),
+        with_dates(schedule, first_water=printed),
         watering=tuple(days),
         risks=(Risk("frost", frost, frost + timedelta(hours=6), frost),),
         cautions=(*schedule.cautions, Caution("cold-weather", COLDEST)),
@@ -266,13 +266,13 @@ def under_blankets(schedule_with: Callable[..., CureSchedule]) -> CureSchedule:
     """Blankets to cure in the cold; the slab stands frost six days before curing ends."""
     schedule = schedule_with(method="insulating blanket", cautions=(Caution("cold-weather", COLDEST),))
     frost = schedule.placement_end.replace(hour=23)
-    told = Protection(
+    printed = Protection(
         (), 0.9, 0.9, schedule.placement_end + timedelta(hours=30), largest_drop_k=28.0, drop_k=9.0, edges=3.0
     )
     first = tuple(each for each in schedule.milestones if each.kind != Kind.FIRST_WATER)
     dry = tuple(replace(day, visits=(), skipped_because="cover") for day in schedule.watering)
     risk = Risk("frost", frost, frost + timedelta(hours=6), frost)
-    return replace(schedule, milestones=first, watering=dry, protection=told, risks=(risk,))
+    return replace(schedule, milestones=first, watering=dry, protection=printed, risks=(risk,))
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -292,7 +292,7 @@ def test_blankets_that_cure_come_off_on_one_day_only(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_who_walks_while_blankets_lie_is_told_to_leave_them(
+def test_walking_under_blankets_says_to_leave_them(
     job: JobRecord, under_blankets: CureSchedule, language: str
 ) -> None:
     wording = Wording(job, under_blankets, language=language)
@@ -306,20 +306,20 @@ def test_who_walks_while_blankets_lie_is_told_to_leave_them(
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_a_margin_below_the_forecast_is_told_as_one(
+def test_a_margin_below_the_forecast_is_printed_as_one(
     job: JobRecord, schedule_with: Callable[..., CureSchedule], language: str
 ) -> None:
     """-1 degC is 30 degF to the degree, -5 degC is 23 degF."""
     wording = Wording(job, schedule_with(cautions=(Caution("cold-weather", COLDEST),)), language=language)
-    [told] = wording.cautions
-    assert told.text.index("30\N{NO-BREAK SPACE}°F") < told.text.index("23\N{NO-BREAK SPACE}°F")
+    [cautions] = wording.cautions
+    assert cautions.text.index("30\N{NO-BREAK SPACE}°F") < cautions.text.index("23\N{NO-BREAK SPACE}°F")
 
 
 # ---- saw and water
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
-def test_who_goes_first_is_told_where_saw_and_water_meet(
+def test_the_order_is_printed_where_saw_and_water_meet(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
     """The first watering runs from 2 to 3 in the afternoon of the day on which the crew saws."""
@@ -327,7 +327,7 @@ def test_who_goes_first_is_told_where_saw_and_water_meet(
     assert wording.say("sheet.crew-water") in CareSheet(wording, {}).crew[0]
 
 
-def test_nobody_is_told_who_goes_first_where_they_do_not_meet(job: JobRecord, schedule: CureSchedule) -> None:
+def test_no_order_is_printed_where_saw_and_water_do_not_meet(job: JobRecord, schedule: CureSchedule) -> None:
     noon = schedule.placement_end.replace(hour=12, minute=30)
     early = with_dates(
         schedule, saw_joints={"not_before": noon, "not_after": noon + timedelta(hours=1, minutes=30)}

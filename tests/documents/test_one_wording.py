@@ -53,7 +53,7 @@ class Heard(HTMLParser):
 
 
 @dataclass(frozen=True)
-class Given:
+class Texts:
     """Everything that an owner is given, as text."""
 
     wording: Wording
@@ -63,13 +63,13 @@ class Given:
     events: tuple[tuple[str, str], ...]
 
 
-def given(job: JobRecord, schedule: CureSchedule, language: str, templates: Path | None = None) -> Given:
+def texts(job: JobRecord, schedule: CureSchedule, language: str, templates: Path | None = None) -> Texts:
     wording = Wording(job, schedule, language=language, templates=templates)
     calendar = icalendar.Calendar.from_ical(owner_calendar(wording))
     letter = message_from_bytes(compose_message(wording, {}), policy=default)
     body = letter.get_body(("plain",))
     assert body is not None
-    return Given(
+    return Texts(
         wording,
         Heard.of(care_sheet_html(wording)),
         Heard.of(care_page_html(wording)),
@@ -79,67 +79,67 @@ def given(job: JobRecord, schedule: CureSchedule, language: str, templates: Path
 
 
 @pytest.fixture(scope="module", params=LANGUAGES)
-def told(request: pytest.FixtureRequest, module_inputs: tuple[JobRecord, CureSchedule]) -> Given:
-    return given(*module_inputs, request.param)
+def result(request: pytest.FixtureRequest, module_inputs: tuple[JobRecord, CureSchedule]) -> Texts:
+    return texts(*module_inputs, request.param)
 
 
 @pytest.mark.parametrize("kind", OF_DATES)
-def test_a_date_is_told_in_one_way(kind: MilestoneKind, told: Given) -> None:
-    milestone = told.wording.schedule.milestone(kind)
+def test_a_date_is_printed_in_one_way(kind: MilestoneKind, result: Texts) -> None:
+    milestone = result.wording.schedule.milestone(kind)
     assert milestone is not None
-    words = told.wording.milestone(milestone)
+    words = result.wording.milestone(milestone)
     assert words.when is not None
-    (event,) = ((title, text) for title, text in told.events if title.startswith(words.title))
+    (event,) = ((title, text) for title, text in result.events if title.startswith(words.title))
     assert plain(words.when_text) in event[1]
-    for paper in (told.sheet, told.page, event[1]):
+    for paper in (result.sheet, result.page, event[1]):
         assert words.sentence in paper
-    for paper in (told.sheet, told.page):
+    for paper in (result.sheet, result.page):
         assert words.title in paper or kind not in PERMISSIONS
         assert words.when.day.casefold() in paper.casefold()
     if kind in REPORTED_KINDS:
-        assert f"{words.title}: {plain(words.when_text)}." in told.letter
+        assert f"{words.title}: {plain(words.when_text)}." in result.letter
 
 
-def test_the_first_watering_is_told_in_one_way(told: Given) -> None:
-    milestone = told.wording.schedule.milestone(MilestoneKind.FIRST_WATER)
+def test_the_first_watering_is_printed_in_one_way(result: Texts) -> None:
+    milestone = result.wording.schedule.milestone(MilestoneKind.FIRST_WATER)
     assert milestone is not None
-    words = told.wording.milestone(milestone)
+    words = result.wording.milestone(milestone)
     assert words.when is not None
-    for paper in (told.sheet, told.page):
+    for paper in (result.sheet, result.page):
         assert words.title in paper
         assert words.sentence in paper
-        assert f"{told.wording.say('sheet.not-before')} {words.when.hour}, {words.when.day}" in paper
-    assert f"{words.title}: {words.when_text}." in told.letter
+        assert f"{result.wording.say('sheet.not-before')} {words.when.hour}, {words.when.day}" in paper
+    assert f"{words.title}: {words.when_text}." in result.letter
 
 
-def test_every_watering_is_told_in_one_way(told: Given) -> None:
-    titles = [title for title, _ in told.events]
-    visits = [visit for day in told.wording.watering for visit in day.visits]
+def test_every_watering_is_printed_in_one_way(result: Texts) -> None:
+    titles = [title for title, _ in result.events]
+    visits = [visit for day in result.wording.watering for visit in day.visits]
     assert visits
     for visit in visits:
         assert visit.title in titles
-        assert plain(visit.short_span) in told.sheet
-        assert plain(visit.short_span) in told.page
+        assert plain(visit.short_span) in result.sheet
+        assert plain(visit.short_span) in result.page
 
 
-def test_salt_is_told_in_one_way(told: Given) -> None:
-    milestone = told.wording.schedule.milestone(MilestoneKind.DEICING_SALT)
+def test_salt_is_printed_in_one_way(result: Texts) -> None:
+    milestone = result.wording.schedule.milestone(MilestoneKind.DEICING_SALT)
     assert milestone is not None
-    words = told.wording.milestone(milestone)
+    words = result.wording.milestone(milestone)
     assert words.when is not None
     (reminder,) = (event.description for event in owner_events(told.wording) if event.kind == "no-salt")
     for paper in (plain(reminder), told.sheet, told.page):
         assert words.when.day.casefold() in paper.casefold()
 
 
-def test_limits_and_caller_are_told_in_one_way(told: Given) -> None:
-    for line in told.wording.limits:
-        assert line in told.sheet
-        assert line in told.page
-    for line in told.wording.limits[:2]:
-        assert line in told.letter
-    assert told.wording.caller in told.letter
-    assert all(told.wording.caller in text for _, text in told.events)
+def test_limits_and_caller_are_printed_in_one_way(result: Texts) -> None:
+    for line in result.wording.limits:
+        assert line in result.sheet
+        assert line in result.page
+    for line in result.wording.limits[:2]:
+        assert line in result.letter
+    assert result.wording.caller in result.letter
+    assert all(result.wording.caller in text for _, text in result.events)
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -152,7 +152,7 @@ def test_one_change_of_words_changes_every_document(
         own.mkdir(parents=True)
         (own / "words.toml").write_text(f'[milestone.foot-traffic]\n{name} = "Ni un pie aquí"\n', "utf-8")
         before = Wording(*module_inputs, language=language).say(f"milestone.foot-traffic.{name}")
-        after = given(*module_inputs, language, tmp_path / name)
+        after = texts(*module_inputs, language, tmp_path / name)
         events = " ".join(" ".join(event) for event in after.events)
         papers = [after.sheet, after.page, events, *([after.letter] if name == "title" else [])]
         assert all("Ni un pie aquí" in paper for paper in papers)

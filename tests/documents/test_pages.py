@@ -409,9 +409,7 @@ def test_a_bare_record_makes_a_sheet(job_with: JobWith, schedule: CureSchedule) 
     assert b"%PDF" in sheet_pdf(data_sheet_html(Wording(job, schedule)))
 
 
-def test_no_headline_stands_alone_at_the_foot_of_a_page(
-    job_with: JobWith, schedule_with: ScheduleWith
-) -> None:
+def test_no_heading_is_alone_at_the_foot_of_a_page(job_with: JobWith, schedule_with: ScheduleWith) -> None:
     heads = {"What hurts people", "About this slab", "What was placed", "How to do it", "This is normal"}
     for days in range(5, 15):
         for page in pages_of(
@@ -457,7 +455,7 @@ def test_the_data_sheet_says(said: str, office: bytes, module_inputs: tuple[JobR
     assert said.split(maxsplit=1)[0] in text_of(office)
 
 
-def test_the_history_is_told_by_the_day(office: bytes) -> None:
+def test_the_history_is_printed_by_the_day(office: bytes) -> None:
     rows = re.findall(
         r"^\s*(\d\d?) +[A-Z][a-z]{2} [A-Z][a-z]{2} \d+, \d+:\d\d [ap]m",
         text_of(office, "-layout"),
@@ -469,7 +467,7 @@ def test_the_history_is_told_by_the_day(office: bytes) -> None:
 # ---- pictures and a contractor's own look
 
 
-def test_pictures_lose_what_they_tell_beside() -> None:
+def test_pictures_lose_their_metadata() -> None:
     exif = Image.Exif()
     exif[0x010E] = "taken at 36.1 N"
     exif[0x0112] = 6  # lies on its side

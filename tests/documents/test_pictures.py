@@ -67,7 +67,7 @@ def is_red(image: Image.Image, row: str, column: str) -> bool:
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG"])
 @pytest.mark.parametrize("orientation", CORNER)
-def test_a_picture_stands_upright(kind: str, orientation: int) -> None:
+def test_a_picture_is_upright(kind: str, orientation: int) -> None:
     _, image = shown(photo(kind, orientation))
     on_its_side = orientation >= 5
     assert image.size == ((50, 100) if on_its_side else (100, 50))
@@ -77,7 +77,7 @@ def test_a_picture_stands_upright(kind: str, orientation: int) -> None:
 
 
 @pytest.mark.parametrize("kind", ["JPEG", "PNG"])
-def test_a_picture_tells_nothing_beside_what_it_shows(kind: str) -> None:
+def test_a_picture_has_no_metadata(kind: str) -> None:
     before = photo(kind)
     assert SECRET in before
     assert dict(Image.open(io.BytesIO(before)).getexif().get_ifd(0x8825))[2] == GPS[2]

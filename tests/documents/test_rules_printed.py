@@ -29,20 +29,20 @@ def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
         replace(ends.because.governing, rule="curing-ends.by-temperature", source=source, mark=mark)
         for source in ("The table that governs", "The table that is next")
     )
-    told = replace(ends, because=Reason(first, (second,)))
-    html = data_sheet_html(Wording(job, replace(schedule, milestones=(told,))))
+    printed = replace(ends, because=Reason(first, (second,)))
+    html = data_sheet_html(Wording(job, replace(schedule, milestones=(printed,))))
     words = load_translations("en").lookup(f"mark.{slug(mark)}")
     for source in ("The table that governs", "The table that is next"):
         assert re.search(rf'{source}</span> <span class="mark">{re.escape(words)}</span>', html)
 
 
-def test_the_rules_of_another_country_are_told(job: JobRecord, schedule: CureSchedule) -> None:
-    told = Assumption("rules", "the strictest of Germany, India", "no rules for NZ")
-    html = data_sheet_html(Wording(job, replace(schedule, assumed=(told,))))
-    assert all(each in html for each in (told.field, told.value, told.why))
+def test_the_rules_of_another_country_are_printed(job: JobRecord, schedule: CureSchedule) -> None:
+    printed = Assumption("rules", "the strictest of Germany, India", "no rules for NZ")
+    html = data_sheet_html(Wording(job, replace(schedule, assumed=(printed,))))
+    assert all(each in html for each in (printed.field, printed.value, printed.why))
 
 
-def test_what_was_assumed_stands_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
+def test_what_was_assumed_is_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
     """20 degC is 68 degF; 1 m2K/W is 5.68 degF ft2 h/BTU, by definition of foot, degree and BTU."""
     values = {
         "placement.concrete_temperature": "20.0 degC",
@@ -50,8 +50,8 @@ def test_what_was_assumed_stands_in_the_readers_units(job: JobRecord, schedule: 
         "curing.timer": "no timer",
     }
     taken = tuple(Assumption(field, value, "nobody says") for field, value in values.items())
-    told = DataSheet(Wording(job, replace(schedule, assumed=taken))).assumed
-    assert [value.replace("\N{NO-BREAK SPACE}", " ") for _, value, _ in told] == [
+    assumed_fields = DataSheet(Wording(job, replace(schedule, assumed=taken))).assumed
+    assert [value.replace("\N{NO-BREAK SPACE}", " ") for _, value, _ in assumed_fields] == [
         "68 °F",
         "R-5.68",
         "no timer",

@@ -106,30 +106,32 @@ def read(schedule: model.CureSchedule) -> dict[str, typing.Any]:
     return json.loads(schedule_json(schedule), parse_constant=refuse)
 
 
-def same(told: object, held: object) -> bool:  # noqa: PLR0911 - one answer to a type
+def same(result: object, held: object) -> bool:  # noqa: PLR0911 - one answer to a type
     """Whether what JSON tells is what a value of the model holds, rounding aside."""
     match held:
         case np.ndarray() if held.dtype.kind == "M":
-            return same(told, tuple(each.replace(tzinfo=UTC) for each in held.tolist()))
+            return same(result, tuple(each.replace(tzinfo=UTC) for each in held.tolist()))
         case np.ndarray():
-            return same(told, tuple(held.tolist()))
+            return same(result, tuple(held.tolist()))
         case tuple():
-            return len(told) == len(held) and all(map(same, told, held))
+            return len(result) == len(held) and all(map(same, result, held))
         case datetime():
-            return abs(datetime.fromisoformat(told) - held) <= timedelta(seconds=0.5)
+            return abs(datetime.fromisoformat(result) - held) <= timedelta(seconds=0.5)
         case date():
-            return date.fromisoformat(told) == held
+            return date.fromisoformat(result) == held
         case float() if np.isnan(held):
-            return told is None
+            return result is None
         case float():
-            return told == pytest.approx(held, rel=0.5 * 10 ** (1 - SIGNIFICANT_DIGITS), abs=0)
+            return result == pytest.approx(held, rel=0.5 * 10 ** (1 - SIGNIFICANT_DIGITS), abs=0)
         case _ if dataclasses.is_dataclass(held):
-            return set(told) == set(vars(held)) and all(same(told[name], vars(held)[name]) for name in told)
+            return set(result) == set(vars(held)) and all(
+                same(result[name], vars(held)[name]) for name in result
+            )
         case _:
-            return told == held
+            return result == held
 
 
-def test_read_back_it_tells_all_that_the_schedule_holds(schedule: model.CureSchedule) -> None:
+def test_read_back_it_is_the_whole_schedule(schedule: model.CureSchedule) -> None:
     assert same(read(schedule), schedule)
 
 
@@ -178,8 +180,8 @@ def named_parts(node: typing.Any) -> typing.Iterator[tuple[str, dict[str, typing
 def test_every_field_of_the_schema_says_what_it_means_and_every_number_its_unit() -> None:
     schema = schedule_schema()
     for name, part in named_parts(schema):
-        told = part if "description" in part else schema["$defs"][part["$ref"].split("/")[-1]]
-        assert told["description"], name
+        printed = part if "description" in part else schema["$defs"][part["$ref"].split("/")[-1]]
+        assert printed["description"], name
         numeric = "number" in part.get("type", ()) or "number" in part.get("items", {}).get("type", ())
         if numeric and name not in {"value", "surface", "middle", "bottom"}:  # units beside or around these
             assert part["description"].endswith("]"), name
@@ -191,7 +193,7 @@ def test_the_schema_knows_every_milestone_and_only_those() -> None:
 
 def test_times_carry_the_offset_of_the_site_across_a_clock_change(schedule: model.CureSchedule) -> None:
     # Eastern time falls back on the first Sunday of November at 2:00 (15 USC 260a).
-    offsets = {told[-6:] for told in read(schedule)["history"]["time"]}
+    offsets = {printed[-6:] for printed in read(schedule)["history"]["time"]}
     assert offsets == {"-04:00", "-05:00"}
     assert read(schedule)["history"]["time"][0] == "2026-10-31T07:25:00-04:00"
     assert read(schedule)["issued_at"] == "2026-10-31T12:00:00-04:00"
@@ -210,13 +212,13 @@ def test_the_last_bit_of_a_number_changes_no_byte(schedule: model.CureSchedule) 
     assert schedule_json(nudged) == schedule_json(schedule)
 
 
-def test_keys_stand_in_order_and_one_to_a_line(schedule: model.CureSchedule) -> None:
+def test_keys_are_in_order_and_one_to_a_line(schedule: model.CureSchedule) -> None:
     lines = schedule_json(schedule).decode().splitlines()
     keys = [line.split('"')[1] for line in lines[1:-1]]
     assert keys == sorted(each.name for each in dataclasses.fields(model.CureSchedule))
 
 
-def test_keys_stand_in_order_all_the_way_down(schedule: model.CureSchedule) -> None:
+def test_keys_are_in_order_all_the_way_down(schedule: model.CureSchedule) -> None:
     def ordered(pairs: list[tuple[str, object]]) -> None:
         assert [key for key, _ in pairs] == sorted(key for key, _ in pairs)
 

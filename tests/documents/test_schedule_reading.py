@@ -28,7 +28,7 @@ def test_written_again_it_is_the_same(schedule_with: Maker) -> None:
     assert schedule_json(read_schedule(written)) == written
 
 
-def test_times_stand_in_the_zone_of_the_site(schedule_with: Maker) -> None:
+def test_times_are_in_the_zone_of_the_site(schedule_with: Maker) -> None:
     schedule = schedule_with()
     again = read_schedule(schedule_json(schedule))
     assert str(again.placement_end.tzinfo) == schedule.timezone

@@ -150,7 +150,7 @@ def test_a_missing_folder_of_templates_is_a_finding(tmp_path: Path) -> None:
         search_path(tmp_path / "nowhere")
 
 
-def test_a_contractors_words_stand_in_for_ours(
+def test_a_contractors_words_replace_the_programs(
     tmp_path: Path, job: JobRecord, schedule: CureSchedule
 ) -> None:
     (tmp_path / "en").mkdir()
@@ -198,10 +198,10 @@ def test_names_with_braces_are_only_names(job_with: Callable[..., JobRecord], sc
     assert "{title} & {0}" in Wording(job, schedule).caller
 
 
-def test_owner_is_told_dates_in_order_of_time(job: JobRecord, schedule: CureSchedule) -> None:
-    told = Wording(job, schedule).owner_milestones
-    assert {each.kind for each in told} <= set(OWNER_KINDS)
-    instants = [each.when.instant for each in told if each.when]
+def test_the_owner_reads_dates_in_order_of_time(job: JobRecord, schedule: CureSchedule) -> None:
+    printed = Wording(job, schedule).owner_milestones
+    assert {each.kind for each in printed} <= set(OWNER_KINDS)
+    instants = [each.when.instant for each in printed if each.when]
     assert instants == sorted(instants)
 
 
@@ -241,7 +241,7 @@ def test_the_same_date_reads_the_same_in_calendar_and_sheet(job: JobRecord, sche
         assert row.sentence in text
 
 
-def test_a_saw_window_that_closes_before_it_opens_is_told_as_stages(
+def test_a_saw_window_that_closes_before_it_opens_is_printed_as_stages(
     job: JobRecord, schedule: CureSchedule
 ) -> None:
     milestone = schedule.milestone(MilestoneKind.SAW_JOINTS)

@@ -277,7 +277,7 @@ def test_only_the_instants_asked_for_come_back() -> None:
     np.testing.assert_array_equal(some.temperature_c, every.temperature_c[keep])
 
 
-def test_the_caller_keeps_what_he_gave() -> None:
+def test_arguments_are_not_changed() -> None:
     body = grid_column(SLAB, [GROUND])
     steps, weather = smooth_day(24)
     start = np.full((1, len(body.depth)), 20.0)

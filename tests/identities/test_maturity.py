@@ -105,7 +105,7 @@ def test_nothing_is_gained_at_and_below_the_datum(intervals: list[float], datum:
     np.testing.assert_array_equal(temperature_time_factor(instants(intervals), cold, datum), 0.0)
 
 
-def test_age_stands_still_while_frozen() -> None:
+def test_age_does_not_advance_while_frozen() -> None:
     """Two hours at 10 degC count; the frozen one between them does not."""
     hours, temperature = [0.0, 1.0, 2.0, 3.0], [10.0, -4.0, 10.0]
     ages = equivalent_age(hours, temperature, ENERGY, 10.0, frozen_below_c=-2.0)

@@ -23,9 +23,9 @@ def test_a_record_without_it_is_as_good(spoil: Examine) -> None:
 def test_it_is_read_at_the_clock_of_the_site(spoil: Examine) -> None:
     examined = spoil({"acknowledgement": WORD})
     assert examined.findings == ()
-    told = examined.record.acknowledgement
-    assert (told.name, told.remarks) == (WORD["name"], WORD["remarks"])
-    assert told.time == datetime(2026, 7, 14, 14, 20, tzinfo=ZoneInfo("America/New_York"))
+    result = examined.record.acknowledgement
+    assert (result.name, result.remarks) == (WORD["name"], WORD["remarks"])
+    assert result.time == datetime(2026, 7, 14, 14, 20, tzinfo=ZoneInfo("America/New_York"))
 
 
 @pytest.mark.parametrize(
@@ -43,8 +43,8 @@ def test_it_is_read_at_the_clock_of_the_site(spoil: Examine) -> None:
 def test_a_word_that_is_none_is_a_fault(
     spoil: Examine, change: dict[str, Any], field: str, word: str
 ) -> None:
-    told = {key: value for key, value in (WORD | change).items() if value is not None}
-    examined = spoil({"acknowledgement": told})
+    result = {key: value for key, value in (WORD | change).items() if value is not None}
+    examined = spoil({"acknowledgement": result})
     assert examined.record is None
     (finding,) = examined.findings
     assert finding.field == field

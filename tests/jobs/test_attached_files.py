@@ -76,7 +76,7 @@ def test_binary_rubbish(examine: Examine, content: bytes) -> None:
     assert "binary" in only(examine(content)).problem
 
 
-def test_text_that_is_not_utf_8_tells_its_line(examine: Examine, good: str) -> None:
+def test_text_that_is_not_utf_8_reports_its_line(examine: Examine, good: str) -> None:
     finding = only(examine(good.replace("Alder", "Ald\xe9r").encode("latin-1")))
     assert "0xe9" in finding.problem
     assert finding.line == 4
@@ -122,7 +122,7 @@ MISTAKES = [
 @pytest.mark.parametrize(
     ("right", "wrong", "word", "example"), MISTAKES, ids=[wrong for _, wrong, _, _ in MISTAKES]
 )
-def test_the_usual_mistakes_in_toml_are_told_in_words(
+def test_the_usual_mistakes_in_toml_are_reported_in_words(
     examine: Examine, good: str, right: str, wrong: str, word: str, example: str
 ) -> None:
     finding = only(examine(good.replace(right, wrong)))
@@ -131,14 +131,14 @@ def test_the_usual_mistakes_in_toml_are_told_in_words(
     assert finding.line == good.splitlines().index(right) + 1
 
 
-def test_several_mistakes_are_told_together(examine: Examine, good: str) -> None:
+def test_several_mistakes_are_reported_together(examine: Examine, good: str) -> None:
     examined = examine(
         good.replace('"4 in"', "4 in").replace('"3000 psi"', "3000 psi").replace("36.10", "36,1")
     )
     assert [finding.line for finding in examined.findings] == [5, 12, 19]
 
 
-def test_a_mistake_of_another_kind_is_told_in_the_parsers_words(examine: Examine, good: str) -> None:
+def test_other_mistakes_have_the_parsers_message(examine: Examine, good: str) -> None:
     finding = only(examine(good.replace("[slab]", "[slab")))
     assert "TOML" in finding.problem
     assert finding.line in {8, 9}

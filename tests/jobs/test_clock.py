@@ -32,7 +32,7 @@ def test_at_sea_there_is_none() -> None:
     assert zone_at(30.0, -40.0) is None
 
 
-def test_an_unknown_zone_is_told_with_those_like_it() -> None:
+def test_an_unknown_zone_is_reported_with_those_like_it() -> None:
     assert "America/Chicago" in find_zone("US/Chicagoo").example
     assert "America/New_York" in find_zone("new york").example
     assert "localtime" not in find_zone("localtime").example
@@ -44,7 +44,7 @@ NEW_YORK = find_zone("America/New_York")
 # (Energy Policy Act of 2005: second Sunday in March, first Sunday in November).
 
 
-def test_a_time_that_comes_twice_is_told_with_both_readings() -> None:
+def test_a_time_that_comes_twice_is_reported_with_both_readings() -> None:
     finding = local_instant(datetime(2026, 11, 1, 1, 30), NEW_YORK)  # noqa: DTZ001
     assert "occurs twice" in finding.problem
     assert "2026-11-01T01:30:00-04:00" in finding.problem
@@ -61,7 +61,7 @@ def test_an_offset_says_which(examine: Examine, good: str, offset: int, utc_hour
     assert (start.hour, start.minute) == (1, 30)
 
 
-def test_a_time_that_never_was_is_told_with_its_neighbours() -> None:
+def test_a_time_that_never_was_is_reported_with_its_neighbours() -> None:
     finding = local_instant(datetime(2026, 3, 8, 2, 30), NEW_YORK)  # noqa: DTZ001
     assert "does not exist" in finding.problem
     assert "2026-03-08T01:30:00-05:00 or 2026-03-08T03:30:00-04:00" in finding.problem
@@ -77,7 +77,7 @@ def test_the_whole_hour_comes_twice(minute: int) -> None:
     assert isinstance(local_instant(datetime(2026, 11, 1, 1, minute), NEW_YORK), Finding)  # noqa: DTZ001
 
 
-def test_the_fault_stands_at_its_field(examine: Examine, good: str) -> None:
+def test_the_fault_is_at_its_field(examine: Examine, good: str) -> None:
     examined = examine(good.replace("2026-07-14T07:25:00", "2026-03-08T02:30:00"))
     assert examined.record is None
     assert "does not exist" in next(

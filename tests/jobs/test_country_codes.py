@@ -31,7 +31,7 @@ Spoil = Callable[..., ExaminedRecord]
         ("no such zone", None),
     ],
 )
-def test_a_zone_tells_its_country(zone: str, country: str | None) -> None:
+def test_a_zone_has_its_country(zone: str, country: str | None) -> None:
     assert country_of_zone(zone) == country
 
 
@@ -44,7 +44,7 @@ def test_every_country_of_a_zone_has_a_name() -> None:
     ("latitude", "longitude", "country"),
     [(36.1, -79.95, "US"), (43.7, -79.4, "CA"), (52.52, 13.40, "DE"), (51.5, -0.12, "GB")],
 )
-def test_a_place_tells_its_country_and_that_is_assumed(
+def test_the_country_of_a_place_is_assumed(
     spoil: Spoil, latitude: float, longitude: float, country: str
 ) -> None:
     record = spoil({"site.latitude": latitude, "site.longitude": longitude}).record
@@ -53,10 +53,10 @@ def test_a_place_tells_its_country_and_that_is_assumed(
     assert ("site.country", country) in {(each.field, each.value) for each in record.assumed}
 
 
-def test_the_place_goes_before_the_clock_told(spoil: Spoil) -> None:
+def test_the_place_comes_before_the_recorded_zone(spoil: Spoil) -> None:
     """Toronto keeps the time of New York; its rules are Canada's."""
-    told = {"site.latitude": 43.7, "site.longitude": -79.4, "site.timezone": "America/New_York"}
-    record = spoil(told).record
+    result = {"site.latitude": 43.7, "site.longitude": -79.4, "site.timezone": "America/New_York"}
+    record = spoil(result).record
     assert record is not None
     assert record.site.country == "CA"
 
@@ -69,7 +69,7 @@ def test_a_clock_of_no_country_leaves_it_open(spoil: Spoil) -> None:
 
 
 @pytest.mark.parametrize(("written", "code"), [("US", "US"), (" us ", "US"), ("USA", "US"), ("uk", "GB")])
-def test_a_country_told_is_not_assumed(spoil: Spoil, written: str, code: str) -> None:
+def test_a_recorded_country_is_not_assumed(spoil: Spoil, written: str, code: str) -> None:
     record = spoil({"site.country": written}).record
     assert record is not None
     assert record.site.country == code

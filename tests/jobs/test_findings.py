@@ -301,13 +301,13 @@ UNKNOWN = [
 
 
 @pytest.mark.parametrize(("path", "near"), UNKNOWN)
-def test_an_unknown_key_is_told_with_the_nearest(spoil: Examine, path: str, near: str) -> None:
+def test_an_unknown_key_is_reported_with_the_nearest(spoil: Examine, path: str, near: str) -> None:
     (finding,) = spoil({path: "4 in"}).findings
     assert finding.field == path
     assert f"did you mean {near}?" in finding.problem
 
 
-def test_a_key_like_no_other_is_told_with_those_that_are(spoil: Examine) -> None:
+def test_a_key_without_a_similar_one_is_reported_with_all_keys(spoil: Examine) -> None:
     (finding,) = spoil({"slab.zzz": 1}).findings
     assert "thickness" in finding.expected
 
@@ -415,10 +415,10 @@ slump = "4 in"
 slump = "4"
 number = 12
 """)
-    told = [
+    problems = [
         (finding.line, finding.field) for finding in examined.findings if finding.field != "site.longitude"
     ]
-    assert told == [
+    assert problems == [
         (1, "id"),
         (2, "nmae"),
         (6, "site.latitude"),
@@ -435,10 +435,10 @@ number = 12
     ]
 
 
-def test_the_line_stands_before_the_field(examine: Examine, good: str) -> None:
+def test_the_line_is_before_the_field(examine: Examine, good: str) -> None:
     (finding,) = examine(good.replace('"4 in"', "4")).findings
-    told = str(finding)
-    assert told.endswith('job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"')
+    message = str(finding)
+    assert message.endswith('job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"')
 
 
 def test_lines_in_json(examine: Examine, good: str) -> None:

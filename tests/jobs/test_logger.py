@@ -70,7 +70,7 @@ def test_a_plain_log_is_taken_as_it_is(read: Examine) -> None:
         ("# logger 7\n\ntimestamp_utc,battery_v,temp (°C),air_temperature_c", "2026-07-14T10:30Z,3.1,25,19"),
     ],
 )
-def test_units_clocks_and_delimiters_tell_the_same(read: Examine, heading: str, first: str) -> None:
+def test_units_clocks_and_delimiters_give_the_same(read: Examine, heading: str, first: str) -> None:
     """25 degC is 77 degF and 298.15 K by definition; New York in July is four hours behind UTC."""
     readings, findings = read(f"{heading}\n{first}\n")
     assert findings == []
@@ -78,7 +78,7 @@ def test_units_clocks_and_delimiters_tell_the_same(read: Examine, heading: str, 
     assert readings[0].time == START
 
 
-def test_rows_in_any_order_tell_the_same(read: Examine) -> None:
+def test_rows_in_any_order_give_the_same(read: Examine) -> None:
     lines = table(day(24)).splitlines()
     assert read("\n".join([lines[0], *reversed(lines[1:])])) == read(table(day(24)))
 
@@ -92,7 +92,7 @@ def test_readings_within_the_hour_become_their_mean(read: Examine) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "told"),
+    ("text", "expected"),
     [
         ("", "empty"),
         ("time_utc\n2026-07-14T10:30\n", "no column of concrete temperature"),
@@ -108,16 +108,16 @@ def test_readings_within_the_hour_become_their_mean(read: Examine) -> None:
         ("# nothing else\n", "no line of column names"),
     ],
 )
-def test_what_cannot_be_read_is_a_fault_that_names_it(read: Examine, text: str, told: str) -> None:
+def test_what_cannot_be_read_is_a_fault_that_names_it(read: Examine, text: str, expected: str) -> None:
     readings, findings = read(text)
     assert readings == ()
     assert [each.severity for each in findings] == ["fault"]
-    assert told in findings[0].problem
+    assert expected in findings[0].problem
     assert findings[0].file == "logger.csv"
     assert findings[0].expected
 
 
-def test_all_wrong_lines_are_told_at_once_up_to_a_few(read: Examine) -> None:
+def test_all_wrong_lines_are_reported_at_once_up_to_a_few(read: Examine) -> None:
     _, findings = read("time_utc,temperature_c\n" + "2026-07-14T10:30,x\n" * 3)
     assert [each.line for each in findings] == [2, 3, 4]
     _, findings = read("time_utc,temperature_c\n" + "2026-07-14T10:30,x\n" * 300)
@@ -148,18 +148,18 @@ def cautioned(read: Examine, celsius: list[float], **how: object) -> tuple[list[
 
 
 def test_readings_from_the_truck_are_left_out(read: Examine) -> None:
-    left, told = cautioned(read, day(26), start=START - timedelta(hours=2))
+    left, problems = cautioned(read, day(26), start=START - timedelta(hours=2))
     assert left == day(26)[2:]
-    assert "2 readings" in told
-    assert "before the placement" in told
+    assert "2 readings" in problems
+    assert "before the placement" in problems
 
 
 def test_a_spike_is_left_out_and_named(read: Examine) -> None:
     series = day(48, minutes=10)
     series[20] += 15.0
-    left, told = cautioned(read, series, minutes=10)
+    left, problems = cautioned(read, series, minutes=10)
     assert max(left) <= max(day(48, minutes=10))
-    assert "2026-07-14 09:50" in told  # 10:30 UTC and 200 minutes, on New York's clock
+    assert "2026-07-14 09:50" in problems  # 10:30 UTC and 200 minutes, on New York's clock
 
 
 @pytest.mark.parametrize("minutes", [1, 10, 30, 60])
@@ -176,9 +176,9 @@ def test_a_spike_is_seen_however_often_the_logger_reads(read: Examine, minutes: 
 
 def test_a_logger_that_was_pulled_is_believed_up_to_then(read: Examine) -> None:
     series = [*day(72, minutes=10), *[12.0 + 0.01 * at for at in range(30)]]
-    left, told = cautioned(read, series, minutes=10)
+    left, problems = cautioned(read, series, minutes=10)
     assert min(left) >= 25.0
-    assert "30 readings" in told
+    assert "30 readings" in problems
 
 
 def test_a_slab_that_warms_fast_is_believed(read: Examine) -> None:
@@ -188,10 +188,10 @@ def test_a_slab_that_warms_fast_is_believed(read: Examine) -> None:
     assert len(readings) == 7
 
 
-def test_a_sensor_that_stands_still_is_left_out(read: Examine) -> None:
-    left, told = cautioned(read, [*day(10), *[37.0] * 20])
+def test_a_stuck_sensor_is_left_out(read: Examine) -> None:
+    left, problems = cautioned(read, [*day(10), *[37.0] * 20])
     assert left == day(10)
-    assert "do not change" in told
+    assert "do not change" in problems
 
 
 def test_a_gap_is_named(read: Examine) -> None:
@@ -203,9 +203,9 @@ def test_a_gap_is_named(read: Examine) -> None:
 
 
 def test_what_concrete_cannot_be_is_left_out(read: Examine) -> None:
-    left, told = cautioned(read, [*day(12, minutes=30), -127.0, *day(24, minutes=30)[13:]], minutes=30)
+    left, problems = cautioned(read, [*day(12, minutes=30), -127.0, *day(24, minutes=30)[13:]], minutes=30)
     assert min(left) > 20.0
-    assert "outside of -30 to 90 degC" in told
+    assert "outside of -30 to 90 degC" in problems
 
 
 def test_a_log_in_another_unit_than_it_says_is_a_fault(read: Examine) -> None:

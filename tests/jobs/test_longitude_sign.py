@@ -26,21 +26,21 @@ def doubts(examined: ExaminedRecord) -> list[str]:
 
 
 @pytest.mark.parametrize(
-    "told",
+    "expected",
     [
         {"site.longitude": 79.95},  # 4 in
         {"site.longitude": 79.95, **METRIC, "site.address": "118 Alder Lane\nGreensboro, NC 27401"},
         {"site.longitude": 79.95, **METRIC, "contractor.address": "4 Quarry Road, Greensboro NC 27401-1234"},
     ],
 )
-def test_a_sign_that_was_forgotten_is_asked_about(spoil: Spoil, told: dict[str, Any]) -> None:
-    [problem] = doubts(spoil(told))
+def test_a_sign_that_was_forgotten_is_asked_about(spoil: Spoil, expected: dict[str, Any]) -> None:
+    [problem] = doubts(spoil(expected))
     assert "79.95 is in China" in problem
     assert "is its sign right?" in problem
 
 
 @pytest.mark.parametrize(
-    "told",
+    "expected",
     [
         {},
         {"site.longitude": 79.95, **METRIC},  # nothing speaks of the United States
@@ -49,5 +49,5 @@ def test_a_sign_that_was_forgotten_is_asked_about(spoil: Spoil, told: dict[str, 
         {"site.latitude": 52.52, "site.longitude": 13.40},  # mirrored, it would be in the sea
     ],
 )
-def test_a_place_that_nothing_speaks_against(spoil: Spoil, told: dict[str, Any]) -> None:
-    assert doubts(spoil(told)) == []
+def test_a_place_that_nothing_speaks_against(spoil: Spoil, expected: dict[str, Any]) -> None:
+    assert doubts(spoil(expected)) == []

@@ -112,7 +112,7 @@ def test_the_least_record_is_enough(examine: Examine, good: str) -> None:
     assert examined.source.data.decode() == good
 
 
-def test_times_are_aware_and_stand_in_the_sites_zone(examine: Examine, good: str) -> None:
+def test_times_are_aware_and_are_in_the_sites_zone(examine: Examine, good: str) -> None:
     record = examine(good).record
     assert record.site.timezone == "America/New_York"
     assert record.zone == ZoneInfo("America/New_York")
@@ -159,22 +159,27 @@ def test_blank_text_is_left_out(examine: Examine, good: str) -> None:
 
 
 def test_a_number_from_the_file_is_not_assumed(examine: Examine) -> None:
-    told = {assumed.field for assumed in examine(FULL_US).record.assumed}
-    assert told == {"slab.joints", "slab.exposure", "curing.timer"}
+    assumed_fields = {assumed.field for assumed in examine(FULL_US).record.assumed}
+    assert assumed_fields == {"slab.joints", "slab.exposure", "curing.timer"}
 
 
 def test_what_is_left_out_is_assumed_and_said(examine: Examine, good: str) -> None:
     record = examine(good).record
-    told = {assumed.field: assumed for assumed in record.assumed}
-    assert {"site.timezone", "mix.cement", "mix.cementitious", "mix.water_cementitious"} <= told.keys()
+    assumed_fields = {assumed.field: assumed for assumed in record.assumed}
+    assert {
+        "site.timezone",
+        "mix.cement",
+        "mix.cementitious",
+        "mix.water_cementitious",
+    } <= assumed_fields.keys()
     assert all(assumed.value and assumed.why for assumed in record.assumed)
     assert record.mix.water_cementitious == 0.50
     # "6 sacks": 564 lb/yd3 is 335 kg/m3 to a tenth.
     assert record.mix.cementitious == pytest.approx(564 * 0.45359237 / 0.9144**3, abs=0.1)
-    assert told["mix.cementitious"].value == "334.6 kg/m3"
+    assert assumed_fields["mix.cementitious"].value == "334.6 kg/m3"
 
 
-def test_every_assumed_value_stands_in_the_record(examine: Examine, good: str) -> None:
+def test_every_assumed_value_is_in_the_record(examine: Examine, good: str) -> None:
     record = examine(good).record
     for assumed in record.assumed:
         table, key = assumed.field.split(".")
@@ -239,7 +244,7 @@ def test_cements_by_the_names_they_go_by(spoil: Examine, written: str, cement: s
     assert spoil({"mix.cement": written}).record.mix.cement == cement
 
 
-def test_a_cement_that_stands_for_another_is_said(spoil: Examine) -> None:
+def test_a_cement_alias_is_reported(spoil: Examine) -> None:
     assumed = {each.field: each for each in spoil({"mix.cement": "Type IL"}).record.assumed}
     assert assumed["mix.cement"].value == "I"
     assert "limestone" in assumed["mix.cement"].why

@@ -27,11 +27,11 @@ def put_to_use(text: str) -> str:
 @pytest.mark.parametrize("use", get_args(SlabUse))
 def test_it_offers_what_is_looked_at_on_such_a_slab(use: str) -> None:
     text = record_to_fill_in(use)
-    told = tomllib.loads(put_to_use(text))
-    assert told["slab"]["use"] == use
-    _, *items = (each["item"] for each in told["walkthrough"])  # the first shows how it is done
+    result = tomllib.loads(put_to_use(text))
+    assert result["slab"]["use"] == use
+    _, *items = (each["item"] for each in result["walkthrough"])  # the first shows how it is done
     assert items == [load_translations("en").say(f"look-at.{code}") for code in walkthrough_items(use)]
-    assert not any("ok" in each for each in told["walkthrough"])  # nobody has looked yet
+    assert not any("ok" in each for each in result["walkthrough"])  # nobody has looked yet
 
 
 def test_it_holds_all_that_the_blank_record_holds() -> None:
@@ -39,7 +39,7 @@ def test_it_holds_all_that_the_blank_record_holds() -> None:
     assert "walkthrough" not in tomllib.loads(record_to_fill_in())
 
 
-def test_a_use_that_no_slab_has_is_told_with_the_nearest() -> None:
+def test_a_use_that_no_slab_has_is_reported_with_the_nearest() -> None:
     with pytest.raises(UnusableInput) as refused:
         record_to_fill_in("garag floor")
     [finding] = refused.value.findings
@@ -60,7 +60,7 @@ def test_the_command_writes_it(run: Callable[..., Any], tmp_path: Path) -> None:
     file = tmp_path / "job.toml"
     assert run("new", file, "--use", "driveway").status == 0
     assert file.read_text(encoding="utf-8") == record_to_fill_in("driveway")
-    told = run("new", tmp_path / "other.toml", "--use", "roof")
-    assert told.status == 2
-    assert "--use" in told.err
+    result = run("new", tmp_path / "other.toml", "--use", "roof")
+    assert result.status == 2
+    assert "--use" in result.err
     assert not (tmp_path / "other.toml").exists()

@@ -90,22 +90,22 @@ def test_what_the_schema_refuses_the_reader_refuses(
     assert examine(json.dumps(tables)).faults
 
 
-def test_the_schema_tells_every_field() -> None:
+def test_the_schema_has_every_field() -> None:
     schema = job_schema()
     assert schema["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     assert schema["required"] == ["id", "site", "slab", "placement", "mix"]
     for part in schema["$defs"].values():
-        for key, told in part["properties"].items():
-            assert told["description"], key
-            assert "default" not in told
+        for key, result in part["properties"].items():
+            assert result["description"], key
+            assert "default" not in result
     assert schema["$defs"]["Slab"]["properties"]["thickness"]["examples"] == ["4 in", "100 mm"]
 
 
 def test_every_example_of_the_schema_fits_the_schema() -> None:
     for part in job_schema()["$defs"].values():
-        for told in part["properties"].values():
-            for example in told.get("examples", []):
-                assert Draft202012Validator(told).is_valid(example), (told, example)
+        for result in part["properties"].values():
+            for example in result.get("examples", []):
+                assert Draft202012Validator(result).is_valid(example), (result, example)
 
 
 @pytest.mark.parametrize(
@@ -126,8 +126,8 @@ def test_every_example_of_the_schema_fits_the_schema() -> None:
     ],
 )
 def test_the_ways_people_write_fit_the_schema(table: str, key: str, text: str) -> None:
-    told = job_schema()["$defs"][table]["properties"][key]
-    assert Draft202012Validator(told).is_valid(text)
+    result = job_schema()["$defs"][table]["properties"][key]
+    assert Draft202012Validator(result).is_valid(text)
 
 
 def uncommented(text: str) -> str:
@@ -174,5 +174,5 @@ def test_the_blank_record_shows_every_field(examine: Examine, tmp_path: Path) ->
         part = shown[name][0] if isinstance(shown[name], list) else shown[name]
         assert set(part) == set(fields_of(table)), name
     # Each line is good; together, two of them are a choice.
-    told = {(finding.field, finding.problem) for finding in examine(text).faults}
-    assert told == {("cylinder[1]", "has both age and tested")}
+    problems = {(finding.field, finding.problem) for finding in examine(text).faults}
+    assert problems == {("cylinder[1]", "has both age and tested")}

@@ -62,11 +62,11 @@ def test_the_cement_is_called_as_it_was_ordered(
     assert (job.mix.cement, job.mix.cement_ordered) == (reckoned, " ".join(ordered.split()))
 
 
-def test_a_plan_is_told_in_the_units_of_its_record(run: Callable[..., Any], samples: Path) -> None:
+def test_a_plan_is_printed_in_the_units_of_its_record(run: Callable[..., Any], samples: Path) -> None:
     """The sample of a driveway is written in metres and MPa."""
     job = samples / "driveway-compound"
     asked = ("plan", job / "job.toml", "-w", job / "weather.csv", "--as-of", "2026-05-05T14:00:00-04:00")
-    told, asked_otherwise = run(*asked), run(*asked, "--units", "us")
-    assert "°C" in told.out
-    assert "°F" not in told.out
+    result, asked_otherwise = run(*asked), run(*asked, "--units", "us")
+    assert "°C" in result.out
+    assert "°F" not in result.out
     assert "°F" in asked_otherwise.out

@@ -92,7 +92,7 @@ def test_gates_can_be_measured(which: RuleSet) -> None:
 
 
 @pytest.mark.parametrize("which", SETS, ids=of_a_set)
-def test_what_is_replaced_is_there_and_something_stands_in_its_place(which: RuleSet) -> None:
+def test_what_is_replaced_exists_and_has_a_replacement(which: RuleSet) -> None:
     general = {gate.rule: gate.milestone for gate in practice(STRICTEST).gates}
     own = {gate.milestone for gate in which.gates}
     for rule in which.replaces:
@@ -112,11 +112,11 @@ def test_limits_that_a_country_sets_keep_the_unit_of_the_general_one(which: Rule
             assert strictest[name].value >= rule.value
 
 
-def test_sets_are_told_apart_and_their_countries_are_countries() -> None:
+def test_sets_are_distinct_and_their_countries_are_countries() -> None:
     assert len({each.code for each in SETS}) == len(FILES)
-    told = [country for each in SETS for country in each.countries]
-    assert len(told) == len(set(told)), "a country in two sets"
-    assert set(told) - {"UK"} <= set(countries())  # UK: a code kept for the United Kingdom, beside GB
+    result = [country for each in SETS for country in each.countries]
+    assert len(result) == len(set(result)), "a country in two sets"
+    assert set(result) - {"UK"} <= set(countries())  # UK: a code kept for the United Kingdom, beside GB
 
 
 def test_germany_is_not_under_the_tables_of_europe() -> None:
@@ -154,9 +154,9 @@ def test_frost_safe_is_5_mpa_wherever_it_is(rules: str) -> None:
 
 
 def test_the_strictest_leaves_out_no_rule_of_any_set() -> None:
-    told = practice(STRICTEST).gates
+    result = practice(STRICTEST).gates
     for each in SETS:
-        assert set(map(str, map(asdict, each.gates))) <= set(map(str, map(asdict, told)))
+        assert set(map(str, map(asdict, each.gates))) <= set(map(str, map(asdict, result)))
         assert set(each.durations) <= set(practice(STRICTEST).durations)
 
 

@@ -50,8 +50,8 @@ class Station:
         self.seconds = times - times[0]
 
     def measured(self, column_name: str) -> tuple[Floats, Floats]:
-        told = [index for index, row in enumerate(self.rows) if row[column_name]]
-        return self.seconds[told], np.array([float(self.rows[index][column_name]) for index in told])
+        result = [index for index, row in enumerate(self.rows) if row[column_name]]
+        return self.seconds[result], np.array([float(self.rows[index][column_name]) for index in result])
 
     def at(self, seconds: Floats, column_name: str) -> Floats:
         return np.interp(seconds, *self.measured(column_name))

@@ -179,7 +179,7 @@ def test_classes_of_en_13670_are_defined_by_their_share_of_strength(table: str, 
         *(("class-4", s, age) for s, age in ((0.20, 3.61), (0.25, 4.75), (0.38, 7.45))),
     ],
 )
-def test_tables_of_en_13670_give_the_strength_they_stand_for(table: str, s: float, age_days: float) -> None:
+def test_tables_of_en_13670_give_the_strength_behind_them(table: str, s: float, age_days: float) -> None:
     """EN 1992-1-1:2004 eq. 3.2 at 20 degC gives 50 and 70 % at these ages; the table is never shorter.
 
     The tables are from memory, the curve was read: no cell of the row at 15 to 25 degC lies below it.

@@ -28,11 +28,11 @@ def days(file: str, name: str) -> np.ndarray:
 
 def departures(file: str, name: str) -> np.ndarray:
     """Return how far each hour lies from the typical day; of wind, as a share of it."""
-    told = days(file, name)
+    result = days(file, name)
     turn = 2 * np.pi * np.arange(365) / 365
     course = np.stack([np.ones(365), np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)], axis=1)
-    typical = course @ np.linalg.lstsq(course, told, rcond=None)[0]
-    return told / typical - 1.0 if name == "wind_ms" else told - typical
+    typical = course @ np.linalg.lstsq(course, result, rcond=None)[0]
+    return result / typical - 1.0 if name == "wind_ms" else result - typical
 
 
 @pytest.mark.parametrize("name", COLUMNS)
@@ -52,7 +52,7 @@ def test_the_air_hangs_together_as_long_as_is_said(town: str, apart_h: int) -> N
     assert found == pytest.approx(np.exp(-apart_h / practice()["forecast.memory"]), abs=0.10)
 
 
-def test_the_weeks_lie_about_the_last_three_days_as_far_as_is_said() -> None:
+def test_the_weeks_differ_from_the_last_three_days_by_the_stated_spread() -> None:
     """Mean of the week after three days, less their mean, winter half; 5 % as above."""
     scatter = []
     for town in TOWNS:

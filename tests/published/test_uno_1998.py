@@ -53,7 +53,7 @@ def test_the_two_forms_agree() -> None:
     np.testing.assert_allclose(metric, KG_M2_PER_LB_FT2 * uno_us(concrete, air, humidity, wind), rtol=1e-4)
 
 
-def test_menzel_lies_by_uno() -> None:
+def test_menzel_is_close_to_uno() -> None:
     """Over Lerch's table Uno runs from 8 % below Menzel to 24 % above it (warm concrete in cold air)."""
     concrete, air, humidity, wind = CASES
     menzel = evaporation_rate((concrete - 32) / 1.8, (air - 32) / 1.8, humidity, wind * 0.44704)

@@ -106,9 +106,9 @@ def test_every_caution_comes_with_its_figures_source_and_mark(
     assert seen == set(rules)
 
 
-def test_a_plain_summer_slab_is_told_what_hurts_people(job: Job, weather: Weather, as_of: datetime) -> None:
-    told = {caution.code for caution in plan_cure(job(), weather(), as_of).cautions}
-    assert {"caustic", "silica", "slips", "electricity", "nails", "children-animals"} <= told
+def test_a_plain_summer_slab_has_the_cautions_for_people(job: Job, weather: Weather, as_of: datetime) -> None:
+    cautions = {caution.code for caution in plan_cure(job(), weather(), as_of).cautions}
+    assert {"caustic", "silica", "slips", "electricity", "nails", "children-animals"} <= cautions
 
 
 def test_sun_and_wind_together_dry_faster_than_heat_alone(
@@ -135,10 +135,10 @@ def test_a_weak_cylinder_in_july_is_the_reason_and_not_the_cold(
     }
     weak = job().model_copy(update={"cylinder": (Cylinder(age=168.0, strength=10.34),)})
     schedule = plan_cure(weak, replace(mild, **columns), as_of)
-    told = {caution.code: caution for caution in schedule.cautions}
+    cautions = {caution.code: caution for caution in schedule.cautions}
     assert any(each.not_before is None for each in schedule.milestones)
-    assert not {"not-reached", "cold-weather", "heaters"} & told.keys()
-    (share,) = told["not-reached-weak"].figures
+    assert not {"not-reached", "cold-weather", "heaters"} & cautions.keys()
+    (share,) = cautions["not-reached-weak"].figures
     assert 0.3 < share.value < 0.9
 
 
@@ -146,7 +146,7 @@ def test_a_cylinder_too_strong_for_its_mix_draws_a_caution(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """9000 psi at 7 days of a mix of 3000 psi, and 3000 psi."""
-    told = [
+    cautions = [
         {
             each.code
             for each in plan_cure(
@@ -155,4 +155,4 @@ def test_a_cylinder_too_strong_for_its_mix_draws_a_caution(
         }
         for mpa in (62.05, 20.68)
     ]
-    assert ["cylinders-high" in each for each in told] == [True, False]
+    assert ["cylinders-high" in each for each in cautions] == [True, False]

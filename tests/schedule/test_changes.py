@@ -72,17 +72,19 @@ def test_a_date_that_moved_at_all_is_given(first: CureSchedule, kind: MilestoneK
     assert [each.kind for each in found] == [kind]
 
 
-@pytest.mark.parametrize(("minutes", "told"), [(29, False), (30, True)])
-def test_a_watering_moves_by_the_amount_or_not_at_all(first: CureSchedule, minutes: int, told: bool) -> None:
+@pytest.mark.parametrize(("minutes", "expected"), [(29, False), (30, True)])
+def test_a_watering_moves_by_the_amount_or_not_at_all(
+    first: CureSchedule, minutes: int, expected: bool
+) -> None:
     day = first.watering[1]
     by = timedelta(minutes=minutes)
     shifted = tuple(replace(each, start=each.start + by, end=each.end + by) for each in day.visits)
     days = tuple(replace(each, visits=shifted) if each is day else each for each in first.watering)
     found = changes(first, replace(first, watering=days, revision=2))
-    assert [each.kind for each in found] == (["watering"] if told else [])
+    assert [each.kind for each in found] == (["watering"] if expected else [])
 
 
-def test_a_change_tells_before_and_after(first: CureSchedule) -> None:
+def test_a_change_shows_before_and_after(first: CureSchedule) -> None:
     later = moved(first, Kind.FIRST_WATER, 2 * HOUR)
     change = of(changes(first, later), Kind.FIRST_WATER)
     was = first.milestone(Kind.FIRST_WATER)
@@ -97,7 +99,7 @@ def test_a_date_that_is_lost_or_found_has_changed(first: CureSchedule) -> None:
     assert of(changes(lost, first), Kind.HEAVY_VEHICLES).before == ()
 
 
-def test_the_sets_are_not_told(first: CureSchedule) -> None:
+def test_the_sets_are_not_printed(first: CureSchedule) -> None:
     assert changes(first, moved(first, Kind.FINAL_SET, 2 * HOUR)) == ()
 
 
@@ -155,7 +157,7 @@ def day_with(day: WateringDay, visits: tuple[Visit, ...], because: str | None) -
     return replace(day, visits=visits, skipped_because=because)
 
 
-def test_a_day_that_rain_waters_is_told_and_told_back(first: CureSchedule) -> None:
+def test_a_day_watered_by_rain_is_a_change_in_both_directions(first: CureSchedule) -> None:
     day = first.watering[2]
     rainy = replace(
         first, watering=tuple(day_with(day, (), "rain") if each is day else each for each in first.watering)
@@ -166,7 +168,7 @@ def test_a_day_that_rain_waters_is_told_and_told_back(first: CureSchedule) -> No
     assert of(changes(rainy, first), "watering").because == ("no-rain",)
 
 
-def test_an_end_of_curing_that_moved_tells_of_the_days_beyond_it(first: CureSchedule) -> None:
+def test_an_end_of_curing_that_moved_explains_the_days_beyond_it(first: CureSchedule) -> None:
     later = moved(first, Kind.CURING_ENDS, -3 * 24 * HOUR)
     ends = later.milestone(Kind.CURING_ENDS)
     assert ends is not None
@@ -176,7 +178,7 @@ def test_an_end_of_curing_that_moved_tells_of_the_days_beyond_it(first: CureSche
     assert [each.kind for each in changes(first, short)] == [Kind.CURING_ENDS]
 
 
-def test_frost_that_comes_or_goes_is_told(first: CureSchedule) -> None:
+def test_frost_that_comes_or_goes_is_printed(first: CureSchedule) -> None:
     night = first.issued_at + 12 * HOUR
     frosty = replace(first, risks=(Risk("frost", night, night + 6 * HOUR, night + 3 * HOUR),))
     plain = replace(first, risks=())
@@ -184,7 +186,7 @@ def test_frost_that_comes_or_goes_is_told(first: CureSchedule) -> None:
     assert of(changes(frosty, plain), "frost").before == (night,)
 
 
-def test_changes_stand_in_order_of_time(first: CureSchedule) -> None:
+def test_changes_are_in_order_of_time(first: CureSchedule) -> None:
     later = moved(moved(first, Kind.HEAVY_VEHICLES, 48 * HOUR), Kind.FIRST_WATER, 2 * HOUR)
     assert [each.kind for each in changes(first, later)] == [Kind.FIRST_WATER, Kind.HEAVY_VEHICLES]
 

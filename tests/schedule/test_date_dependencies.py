@@ -34,7 +34,7 @@ def first_visit(schedule: CureSchedule) -> datetime:
     return min(visit.start for day in schedule.watering for visit in day.visits)
 
 
-def test_first_water_is_never_told_for_an_hour_that_freezes(
+def test_first_water_is_never_printed_for_an_hour_that_freezes(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """UFGS and trade practice: no water curing when freezing is expected."""

@@ -29,13 +29,13 @@ def test_frost_before_the_slab_is_strong_enough_is_a_risk_and_a_caution(
     safe = schedule.milestone(MilestoneKind.FROST_SAFE)
     assert safe is not None
     assert all(safe.not_before is None or risk.start < safe.not_before for risk in frost)
-    told = {caution.code: caution for caution in schedule.cautions}
-    assert {"frost", "cold-weather", "heaters"} <= set(told)
-    figures = {figure.name: figure.value for figure in told["frost"].figures}
+    cautions = {caution.code: caution for caution in schedule.cautions}
+    assert {"frost", "cold-weather", "heaters"} <= set(cautions)
+    figures = {figure.name: figure.value for figure in cautions["frost"].figures}
     assert figures["strength_then"] < figures["frost_safe_strength"] == 5.0
 
 
-def test_no_frost_is_told_of_in_july(job: Job, weather: Weather, as_of: datetime) -> None:
+def test_no_frost_is_printed_in_july(job: Job, weather: Weather, as_of: datetime) -> None:
     schedule = plan_cure(job(), weather(), as_of)
     assert not {"frost", "cold-weather", "heaters"} & {caution.code for caution in schedule.cautions}
 
@@ -104,21 +104,21 @@ def test_cold_stretches_curing_but_not_for_ever(job: Job, weather: Weather, as_o
     assert ends[0].not_before > ends[1].not_before
 
 
-def test_a_caution_of_cold_tells_the_forecast_beside_its_margin(
+def test_a_caution_of_cold_shows_the_forecast_beside_its_margin(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """The forecast figure is the coldest of the hours given; the margin lies below that."""
     cold = weather(-6.0, 4.0)
     schedule = plan_cure(job(), cold, as_of)
-    told = {each.code: {figure.name: figure.value for figure in each.figures} for each in schedule.cautions}
-    assert told["cold-weather"]["forecast_air"] == cold.air_c.min()
+    cautions = {
+        each.code: {figure.name: figure.value for figure in each.figures} for each in schedule.cautions
+    }
+    assert cautions["cold-weather"]["forecast_air"] == cold.air_c.min()
     for code in ("cold-weather", "frost"):
-        assert told[code]["coldest_air"] < told[code]["forecast_air"]
+        assert cautions[code]["coldest_air"] < cautions[code]["forecast_air"]
 
 
-def test_nobody_is_told_to_lay_wet_burlap_where_it_freezes(
-    job: Job, weather: Weather, as_of: datetime
-) -> None:
+def test_no_wet_burlap_where_it_freezes(job: Job, weather: Weather, as_of: datetime) -> None:
     schedule = plan_cure(job(), weather(-6.0, 4.0), as_of)
     assert not any(day.visits for day in schedule.watering)
     assert "wet-dry" not in {each.code for each in schedule.cautions}

@@ -79,7 +79,7 @@ def test_colder_weather_never_asks_for_a_thinner_blanket(job: Job, weather: Weat
     assert ranked == sorted(ranked)
 
 
-def test_the_drop_when_a_blanket_comes_off_is_told_beside_the_limit(
+def test_the_drop_when_a_blanket_comes_off_is_printed_beside_the_limit(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """ACI 306R as quoted by Beall 2004, fig. 3-37: at most 50 degF (27.8 K) in 24 h, sections under 12 in.

@@ -125,11 +125,11 @@ class TestTickets:
         for drier, wetter in pairwise(schedules):
             none_is_later(drier, wetter)
 
-    def test_water_added_is_told_with_its_cost(self, planned: Planned, job: Job) -> None:
+    def test_water_added_is_printed_with_its_cost(self, planned: Planned, job: Job) -> None:
         """By hand: 40 L over 7 m3 of 334.6 kg/m3 is 0.0171 of w/cm; 14^-0.0171 leaves 0.956."""
         schedule = planned(ticket=(ticket(60, job, water_added=40.0),))
-        told = next(each for each in schedule.cautions if each.code == "water-added")
-        figures = {each.name: each.value for each in told.figures}
+        cautions = next(each for each in schedule.cautions if each.code == "water-added")
+        figures = {each.name: each.value for each in cautions.figures}
         assert figures["water_cementitious"] == pytest.approx(0.5171, abs=1e-4)
         assert figures["strength_lost"] == pytest.approx(0.044, abs=0.001)
         assert "water-added" not in codes(planned(ticket=(ticket(60, job, water_added=5.0),)))
@@ -148,7 +148,7 @@ class TestTickets:
         lost = 1.0 - practice()["retemper.abrams"] ** -(3.785 / 255.8)
         assert 150.0 / 3500.0 * 0.85 < lost < 250.0 / 3500.0
 
-    def test_a_wet_slump_and_a_hot_load_are_told(self, planned: Planned, job: Job) -> None:
+    def test_a_wet_slump_and_a_hot_load_are_printed(self, planned: Planned, job: Job) -> None:
         schedule = planned(ticket=(ticket(40, job, slump=0.2, temperature=36.0), ticket(30, job)))
         assert {"slump-high", "hot-discharge"} <= codes(schedule)
         plain = planned(ticket=(ticket(40, job, slump=0.1524, temperature=30.0),))
@@ -205,7 +205,7 @@ class TestStandardCured:
         for kind in ESTIMATED:
             assert not_before(one, kind) == not_before(other, kind)
 
-    def test_three_are_fitted_and_the_fit_is_told(self, planned: Planned) -> None:
+    def test_three_are_fitted_and_the_fit_is_printed(self, planned: Planned) -> None:
         schedule = planned(cylinder=standard((3, 12.0), (7, 18.0), (28, 26.0)))
         fit = schedule.strength_fit
         assert fit is not None
@@ -236,7 +236,7 @@ class TestStandardCured:
         assert early.strength_fit is not None
         assert early.strength_fit.verdict == "too-far"
 
-    def test_broken_before_set_tells_nothing(self, planned: Planned) -> None:
+    def test_a_test_before_set_is_ignored(self, planned: Planned) -> None:
         schedule = planned(cylinder=(Cylinder(age=5.0, strength=0.4),))
         assert record_of(schedule, "standard-cylinder").outcome == "too-young"
         none_is_later(schedule, planned())
@@ -277,7 +277,7 @@ class TestFieldCured:
         return (Cylinder(age=72.0, strength=strength, cured="field"),)
 
     @pytest.mark.parametrize("times", [0.85, 1.0, 1.15])
-    def test_within_a_fifth_the_estimate_stands(
+    def test_within_a_fifth_the_estimate_is_kept(
         self, planned: Planned, estimate: float, times: float
     ) -> None:
         schedule = planned(cylinder=self.broken(estimate * times))
@@ -292,7 +292,7 @@ class TestFieldCured:
         assert work[0] < work[1]  # type: ignore[operator]
         assert "cylinders-differ" in codes(weak)
 
-    def test_a_strong_one_is_told_and_moves_nothing(self, planned: Planned, estimate: float) -> None:
+    def test_a_strong_one_is_printed_and_moves_nothing(self, planned: Planned, estimate: float) -> None:
         strong = planned(cylinder=self.broken(estimate * 1.4))
         assert strong.milestones == planned().milestones
         assert "cylinders-differ" in codes(strong)
@@ -427,7 +427,7 @@ class TestLog:
         assert "log-in-the-air" in codes(schedule)
         assert schedule.milestones == planned().milestones
 
-    def test_a_log_far_off_is_told(self, planned: Planned, simulated: Any) -> None:
+    def test_a_log_far_off_is_printed(self, planned: Planned, simulated: Any) -> None:
         far = planned(temperature_log=log_of(simulated(), range(24), 7.0))
         assert "log-differs" in codes(far)
 
@@ -440,7 +440,7 @@ class TestLog:
         other = planned(temperature_log=log.model_copy(update={"readings": (early, *log.readings)}))
         assert one.milestones == other.milestones
 
-    def test_a_depth_that_is_not_told_is_assumed(self, planned: Planned, simulated: Any) -> None:
+    def test_a_missing_depth_is_assumed(self, planned: Planned, simulated: Any) -> None:
         log = log_of(simulated(), range(24))
         assert "temperature_log.depth" in {each.field for each in planned(temperature_log=log).assumed}
 
@@ -449,5 +449,5 @@ class TestLog:
     ("depth", "weights"),
     [(0.0, (1, 0, 0)), (0.05, (0, 1, 0)), (0.1, (0, 0, 1)), (0.025, (0.5, 0.5, 0)), (0.08, (0, 0.4, 0.6))],
 )
-def test_a_depth_lies_between_surface_middle_and_bottom(depth: float, weights: tuple[float, ...]) -> None:
+def test_a_depth_is_between_surface_middle_and_bottom(depth: float, weights: tuple[float, ...]) -> None:
     assert depth_weights(depth, 0.1) == pytest.approx(weights)

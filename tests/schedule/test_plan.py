@@ -119,7 +119,7 @@ def test_the_cautious_date_is_never_before_the_likely_one(
                 assert each.not_before >= each.likely
 
 
-def test_the_last_gate_to_open_governs_and_the_others_are_told(
+def test_the_last_gate_to_open_governs_and_the_others_are_printed(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     schedule = plan_cure(job(), weather(), as_of)
@@ -174,7 +174,7 @@ def test_the_same_inputs_give_the_same_schedule(
     assert np.array_equal(first.history.strength_mpa.low.surface, second.history.strength_mpa.low.surface)
 
 
-def test_every_time_stands_in_the_zone_of_the_site(job: Job, weather: Weather, as_of: datetime) -> None:
+def test_every_time_is_in_the_zone_of_the_site(job: Job, weather: Weather, as_of: datetime) -> None:
     schedule = plan_cure(job(), weather(), as_of.astimezone(UTC))
     moments = [each.not_before for each in schedule.milestones] + [schedule.issued_at]
     assert {str(moment.tzinfo) for moment in moments if moment} == {"America/New_York"}

@@ -50,26 +50,26 @@ class TestWhoseRules:
             ("IN", "India"),
         ],
     )
-    def test_are_those_of_the_country_told(self, job: Job, country: str, name: str) -> None:
-        _, told = rules_for(job(site={"country": country}))
-        assert told.field == "rules"
-        assert told.value.startswith(name)
-        assert country in told.why
+    def test_are_those_of_the_recorded_country(self, job: Job, country: str, name: str) -> None:
+        _, note = rules_for(job(site={"country": country}))
+        assert note.field == "rules"
+        assert note.value.startswith(name)
+        assert country in note.why
 
-    def test_are_those_of_the_zone_where_no_country_is_told(self, job: Job) -> None:
+    def test_are_those_of_the_zone_without_a_recorded_country(self, job: Job) -> None:
         assert rules_for(job(site={"timezone": "Europe/Berlin"}))[1].value.startswith("Germany")
 
     @pytest.mark.parametrize("site", [{"country": "NZ"}, {"timezone": "Etc/GMT+5"}])
     def test_are_the_strictest_of_all_where_a_country_has_none(self, job: Job, site: dict[str, str]) -> None:
-        rules, told = rules_for(job(site=site))
+        rules, note = rules_for(job(site=site))
         assert rules is practice(STRICTEST)
-        assert told.value.startswith("the strictest")
+        assert note.value.startswith("the strictest")
 
     @pytest.mark.parametrize("asked", ["de", "DE"])
     def test_are_those_asked_for_whatever_the_country(self, job: Job, asked: str) -> None:
-        rules, told = rules_for(job(), asked)
+        rules, note = rules_for(job(), asked)
         assert rules is practice("de")
-        assert "asked for" in told.why
+        assert "asked for" in note.why
 
     def test_can_be_asked_for_by_a_country_that_shares_a_set(self, job: Job) -> None:
         assert rules_for(job(), "AT")[0] is practice("eu")
@@ -79,10 +79,12 @@ class TestWhoseRules:
             plan_cure(job(), weather(), as_of, rules="atlantis")
         assert "strictest" in str(refused.value)
 
-    def test_are_told_with_what_was_assumed(self, job: Job, weather: Weather, as_of: datetime) -> None:
+    def test_cautions_are_printed_with_the_assumptions(
+        self, job: Job, weather: Weather, as_of: datetime
+    ) -> None:
         schedule = plan_cure(job(), weather(), as_of, members=MEMBERS, rules="gb")
-        (told,) = [each for each in schedule.assumed if each.field == "rules"]
-        assert told.value.startswith("United Kingdom")
+        (assumed_fields,) = [each for each in schedule.assumed if each.field == "rules"]
+        assert assumed_fields.value.startswith("United Kingdom")
 
 
 @pytest.mark.parametrize(
@@ -141,7 +143,7 @@ def test_the_strictest_is_never_earlier_than_any_set(
 
 
 @pytest.mark.parametrize("rules", [*SETS, STRICTEST])
-def test_the_strictest_rule_governs_and_the_next_is_told(
+def test_the_strictest_rule_governs_and_the_next_is_printed(
     job: Job, weather: Weather, as_of: datetime, rules: str
 ) -> None:
     for low in (2.0, 22.0):
@@ -183,7 +185,7 @@ def test_a_slow_mix_is_cured_longer_in_europe(job: Job, weather: Weather, as_of:
     dates = [each.not_before or NEVER for each in ends]
     assert dates == sorted(dates)
     assert dates[0] < dates[-1]
-    told = [
+    printed = [
         figure.value
         for each in ends
         for gate in (each.because.governing, *each.because.others)
@@ -191,7 +193,7 @@ def test_a_slow_mix_is_cured_longer_in_europe(job: Job, weather: Weather, as_of:
         if figure.name == "strength_development"
     ]
     # EN 1992-1-1:2004 eq. 3.2 at 2 and 28 days, both at 20 degC; exact but for the digits printed.
-    assert told == pytest.approx([0.578, 0.504, 0.353], abs=0.0006)
+    assert printed == pytest.approx([0.578, 0.504, 0.353], abs=0.0006)
 
 
 def test_a_retarded_mix_is_cured_longer_in_germany(job: Job, weather: Weather, as_of: datetime) -> None:

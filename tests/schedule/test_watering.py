@@ -190,7 +190,7 @@ def test_burlap_asks_for_no_more_water_than_a_bare_slab(job: Job, weather: Weath
     assert 0 < in_all[0] < in_all[1]
 
 
-def test_cool_water_on_a_hot_slab_is_told_with_the_hour_that_is_gentlest(
+def test_cool_water_on_a_hot_slab_is_printed_with_the_hour_that_is_gentlest(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """ACI 308R-01 as quoted: water at most 20 degF (11.1 K) cooler than the concrete; here a caution."""
@@ -202,8 +202,8 @@ def test_cool_water_on_a_hot_slab_is_told_with_the_hour_that_is_gentlest(
         assert visit.cooler_k > 11.1
         assert visit.gentler_at is not None
         assert visit.gentler_at.date() == visit.start.date()
-    told = next(caution for caution in schedule.cautions if caution.code == "curing-water")
-    assert told.at in {visit.gentler_at for visit in cool}
+    cautions = next(caution for caution in schedule.cautions if caution.code == "curing-water")
+    assert cautions.at in {visit.gentler_at for visit in cool}
 
 
 def test_water_near_the_slabs_own_warmth_is_not_remarked_on(
@@ -216,8 +216,8 @@ def test_water_near_the_slabs_own_warmth_is_not_remarked_on(
 
 def test_a_dry_gap_comes_with_what_would_close_it(job: Job, weather: Weather, as_of: datetime) -> None:
     schedule = plan_cure(job(curing={"available": ("06:30-07:30",)}), weather(), as_of)
-    told = next(caution for caution in schedule.cautions if caution.code == "wet-dry")
-    figures = {figure.name: figure.value for figure in told.figures}
+    cautions = next(caution for caution in schedule.cautions if caution.code == "wet-dry")
+    figures = {figure.name: figure.value for figure in cautions.figures}
     assert figures["dry_with_timer"] < figures["dry_hours"]
     assert figures["dry_with_burlap"] < figures["dry_hours"]
 

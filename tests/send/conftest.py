@@ -79,9 +79,9 @@ class Postbox:
         return self.answer
 
     def log_in(self, server: Any, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:  # noqa: ARG002
-        told = data.login.decode(), data.password.decode()
-        self.logins.append(told)
-        return AuthResult(success=told == (USER, PASSWORD), handled=False)
+        result = data.login.decode(), data.password.decode()
+        self.logins.append(result)
+        return AuthResult(success=result == (USER, PASSWORD), handled=False)
 
 
 @pytest.fixture

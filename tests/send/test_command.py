@@ -32,8 +32,8 @@ def test_the_documents_of_a_job_reach_its_owner(
 ) -> None:
     folder = tmp_path / "out"
     assert run("issue", record, "-w", weather, "--as-of", as_of, "-o", folder).status == 0
-    told = run("send", folder, "--settings", settings)
-    assert (told.status, told.out) == (0, f"{folder}: sent: ana@example.org\n")
+    result = run("send", folder, "--settings", settings)
+    assert (result.status, result.out) == (0, f"{folder}: sent: ana@example.org\n")
     [envelope] = postbox.taken
     message = email.message_from_bytes(envelope.content, policy=email.policy.default)
     attached = {each.get_filename(): each.get_payload(decode=True) for each in message.iter_attachments()}
@@ -52,18 +52,18 @@ def test_the_documents_of_a_job_reach_its_owner(
 
 
 @pytest.mark.usefixtures("trusted")
-def test_a_failure_is_told_and_counts(
+def test_a_failure_is_reported_and_counts(
     run: Any, issued: Callable[..., Path], settings: Path, tmp_path: Path, postbox: Any, message: str
 ) -> None:
     postbox.refused = {"eve@example.org"}
     jobs = [tmp_path / "nowhere", issued("eve", message.replace("ana@", "eve@")), issued("good")]
-    told = run("send", *jobs, "--settings", settings)
-    assert told.status == 1
-    assert "2 of 3 not sent" in told.err
-    assert "nowhere: not sent" in told.err
-    assert "\\x1b[31m" in told.err  # what a server says is shown, not obeyed
-    assert told.out.startswith(f"{jobs[2]}: sent")
-    assert PASSWORD not in told.out + told.err
+    result = run("send", *jobs, "--settings", settings)
+    assert result.status == 1
+    assert "2 of 3 not sent" in result.err
+    assert "nowhere: not sent" in result.err
+    assert "\\x1b[31m" in result.err  # what a server says is shown, not obeyed
+    assert result.out.startswith(f"{jobs[2]}: sent")
+    assert PASSWORD not in result.out + result.err
 
 
 def test_stopped_by_hand_what_went_out_is_not_denied(
@@ -74,13 +74,13 @@ def test_stopped_by_hand_what_went_out_is_not_denied(
         raise KeyboardInterrupt
 
     monkeypatch.setattr("handover.service.sending.send_messages", stopped)
-    told = run("send", issued(), "--settings", settings)
-    assert told.status == 1
-    assert "sent: ana@example.org" in told.out
-    assert told.err == "Stopped. What was sent is noted and will not be sent twice.\n"
+    result = run("send", issued(), "--settings", settings)
+    assert result.status == 1
+    assert "sent: ana@example.org" in result.out
+    assert result.err == "Stopped. What was sent is noted and will not be sent twice.\n"
 
 
-def test_a_rehearsal_says_what_would_go_to_whom(
+def test_a_dry_run_lists_messages_and_receivers(
     run: Any,
     issued: Callable[..., Path],
     settings: Path,
@@ -88,10 +88,10 @@ def test_a_rehearsal_says_what_would_go_to_whom(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.delenv("HANDOVER_MAIL_PASSWORD")
-    told = run("send", "--dry-run", issued(), "--settings", settings)
-    assert told.status == 0
+    result = run("send", "--dry-run", issued(), "--settings", settings)
+    assert result.status == 0
     for said in ("ready", "Ana Muñoz <ana@example.org>", "Caring for your new", "care-sheet.pdf", "starttls"):
-        assert said in told.out
+        assert said in result.out
     assert not postbox.logins
     assert not postbox.said
 
@@ -100,9 +100,9 @@ def test_without_a_password_nothing_is_tried(
     run: Any, issued: Callable[..., Path], settings: Path, postbox: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("HANDOVER_MAIL_PASSWORD")
-    told = run("send", issued(), "--settings", settings)
-    assert told.status == 2
-    assert "HANDOVER_MAIL_PASSWORD" in told.err
+    result = run("send", issued(), "--settings", settings)
+    assert result.status == 2
+    assert "HANDOVER_MAIL_PASSWORD" in result.err
     assert not postbox.logins
 
 
@@ -110,7 +110,7 @@ def test_without_settings_it_says_how_to_write_them(
     run: Any, issued: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    told = run("send", issued())
-    assert told.status == 2
-    assert "[mail]" in told.err
-    assert str(tmp_path / "handover" / "settings.toml") in told.err
+    result = run("send", issued())
+    assert result.status == 2
+    assert "[mail]" in result.err
+    assert str(tmp_path / "handover" / "settings.toml") in result.err

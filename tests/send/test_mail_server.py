@@ -96,7 +96,7 @@ def test_every_fault_is_found_at_once(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("text", ["", "mail = 7", "[mial]", "[mail", b"\x00\xff", "{", "[]"])
-def test_a_file_that_is_none_is_told_how_to_be_one(tmp_path: Path, text: str | bytes) -> None:
+def test_what_is_not_a_record_gets_an_example(tmp_path: Path, text: str | bytes) -> None:
     with pytest.raises(UnusableInput) as refused:
         read(tmp_path, text)
     assert all("host" in tomllib.loads(each.example or "")["mail"] for each in refused.value.findings)

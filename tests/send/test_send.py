@@ -102,14 +102,16 @@ def test_the_message_itself_may_be_named(serve: Serve, issued: Issued) -> None:
     assert (folder / "sent.json").is_file()
 
 
-def test_an_account_that_is_not_the_contractor_s_is_told(serve: Serve, issued: Issued, postbox: Any) -> None:
+def test_an_account_that_is_not_the_contractor_s_is_reported(
+    serve: Serve, issued: Issued, postbox: Any
+) -> None:
     server = serve()
     other = MailServer(server.host, server.port, server.security, server.user, sender="desk@example.net")
     one(send_messages([issued()], other, PASSWORD, AT))
     [envelope] = postbox.taken
     assert envelope.mail_from == "desk@example.net"
-    told = read(envelope.content)
-    assert (told["Sender"].address.addr_spec, told["From"].addresses[0].addr_spec) == (
+    result = read(envelope.content)
+    assert (result["Sender"].address.addr_spec, result["From"].addresses[0].addr_spec) == (
         "desk@example.net",
         "office@example.com",
     )
@@ -253,7 +255,7 @@ def test_a_record_that_cannot_be_kept_stops_the_message(
 # ---- refused
 
 
-def test_a_refused_receiver_is_told_and_may_be_tried_again(
+def test_a_refused_receiver_is_reported_and_may_be_tried_again(
     serve: Serve, issued: Issued, postbox: Any
 ) -> None:
     folder, server = issued(), serve()
@@ -286,7 +288,7 @@ def test_a_wrong_password_is_tried_once_for_all_jobs(serve: Serve, issued: Issue
     assert not postbox.said
 
 
-def test_a_server_without_login_is_not_told_the_password(serve: Serve, issued: Issued, postbox: Any) -> None:
+def test_a_server_without_login_gets_no_password(serve: Serve, issued: Issued, postbox: Any) -> None:
     bare = serve(login=False)
     server = MailServer(bare.host, bare.port, bare.security, user="office@example.com")
     state, words = one(send_messages([issued()], server, PASSWORD, AT))
@@ -347,7 +349,7 @@ def test_a_server_that_says_nothing_is_given_up(mute: MailServer, issued: Issued
     assert not (folder / "sent.json").exists()
 
 
-def test_a_server_that_is_not_there_is_told(issued: Issued) -> None:
+def test_a_server_that_is_not_there_is_reported(issued: Issued) -> None:
     server = MailServer("localhost", 1, "starttls")  # tcpmux: nobody has it
     state, words = one(send_messages([issued()], server, "", AT))
     assert (state, "cannot be reached" in words) == ("not sent", True)

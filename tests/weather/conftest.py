@@ -147,9 +147,9 @@ def faults(examine: Callable[..., ExaminedWeather]) -> Callable[..., list[str]]:
     def read(content: Any, **more: Any) -> list[str]:
         series, findings = examine(content, **more)
         assert series is None
-        told = [str(finding) for finding in findings if finding.severity == "fault"]
-        assert told, "refused without a word"
-        return told
+        problems = [str(finding) for finding in findings if finding.severity == "fault"]
+        assert problems, "refused without a word"
+        return problems
 
     return read
 

@@ -46,8 +46,8 @@ if TYPE_CHECKING:
     ],
 )
 def test_said_what_it_is(faults: Callable[..., list[str]], content: Any, word: str) -> None:
-    told = faults(content)
-    assert any(word in fault for fault in told), told
+    problems = faults(content)
+    assert any(word in fault for fault in problems), problems
 
 
 def test_a_service_that_refused_is_quoted(faults: Callable[..., list[str]]) -> None:
@@ -75,7 +75,7 @@ def test_what_a_service_says_stays_on_one_line(faults: Callable[..., list[str]])
     assert len(fault) < 600
 
 
-def test_neighbouring_answers_are_told_apart(faults: Callable[..., list[str]]) -> None:
+def test_neighbouring_answers_are_distinct(faults: Callable[..., list[str]]) -> None:
     points = {"properties": {"forecastGridData": "https://api.weather.gov/gridpoints/RAH/10,20"}}
     assert "https://api.weather.gov/gridpoints/RAH/10,20" in faults(points)[0]
     assert "not the raw grid" in faults({"properties": {"periods": []}})[0]
@@ -125,7 +125,7 @@ def test_read_weather_raises_with_every_finding(tmp_path: Path, site: Location, 
     assert all(str(path) in str(finding) for finding in caught.value.findings)
 
 
-def test_the_name_of_a_file_tells_nothing(tmp_path: Path, site: Location, files: Any) -> None:
+def test_the_name_of_a_file_does_not_matter(tmp_path: Path, site: Location, files: Any) -> None:
     path = tmp_path / "weather.csv"
     path.write_text(json.dumps(files.open_meteo()), encoding="utf-8")
     assert read_weather(path, site=site).source == "Open-Meteo hourly forecast"

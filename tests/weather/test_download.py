@@ -242,10 +242,10 @@ def test_what_each_service_said_and_what_to_do(service: Any, download: Callable[
     service.answers[POINTS] = [Answer(outside, 404, "application/problem+json")]
     with pytest.raises(DownloadFailed) as caught:
         download()
-    told = str(caught.value)
-    assert "Open-Meteo: answered 400: Out of range" in told
-    assert "National Weather Service: answered 404: Data Unavailable For Requested Point: outside" in told
-    assert "-w" in told
+    message = str(caught.value)
+    assert "Open-Meteo: answered 400: Out of range" in message
+    assert "National Weather Service: answered 404: Data Unavailable For Requested Point: outside" in message
+    assert "-w" in message
     assert len(service.asked) == 2  # neither is asked again
 
 

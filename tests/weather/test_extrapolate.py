@@ -65,7 +65,7 @@ def test_no_jump_at_the_joint(five_days: WeatherSeries) -> None:
     assert np.abs(np.diff(longer.air_c[119:134])).max() < steepest + 9 / 12 + 0.01
 
 
-def test_dry_and_typical_and_told(five_days: WeatherSeries) -> None:
+def test_dry_typical_and_printed(five_days: WeatherSeries) -> None:
     longer = extrapolate(five_days, five_days.last_hour + timedelta(days=2))
     assert (longer.precipitation_mm[120:] == 0).all()
     assert np.isnan(longer.precipitation_probability[120:]).all()

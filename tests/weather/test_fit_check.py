@@ -65,8 +65,8 @@ def test_another_place(check: Callable[..., tuple[Finding, ...]], north: float, 
     if not faulty:
         assert findings == ()
         return
-    told = only(findings, "fault")
-    assert "the weather is for 36.100 N, 79.950 W, the job is at 36.560 N, 79.950 W: 51 km away" in told
+    problems = only(findings, "fault")
+    assert "the weather is for 36.100 N, 79.950 W, the job is at 36.560 N, 79.950 W: 51 km away" in problems
 
 
 def test_a_place_that_cannot_be_compared(
@@ -78,16 +78,16 @@ def test_a_place_that_cannot_be_compared(
 
 def test_starts_after_the_pour(check: Callable[..., tuple[Finding, ...]], series: WeatherSeries) -> None:
     late = series.window(POUR + timedelta(hours=3, minutes=20), series.last_hour)
-    told = only(check(weather=late), "fault")
-    assert "begins at 2026-07-14 14:00 UTC, 3.3 h after the pour at 2026-07-14 10:40 UTC" in told
-    assert "handover forecast JOB -o FILE" in told
-    assert "CSV" in told
+    problems = only(check(weather=late), "fault")
+    assert "begins at 2026-07-14 14:00 UTC, 3.3 h after the pour at 2026-07-14 10:40 UTC" in problems
+    assert "handover forecast JOB -o FILE" in problems
+    assert "CSV" in problems
 
 
 @pytest.mark.parametrize("days", [-30, 30])
 def test_another_time(check: Callable[..., tuple[Finding, ...]], days: int) -> None:
-    told = only(check(start=POUR + timedelta(days=days), days=5, age_h=1), "fault")
-    assert "the weather is for 2026-07-14 to 2026-07-29, the job is on 2026-0" in told
+    problems = only(check(start=POUR + timedelta(days=days), days=5, age_h=1), "fault")
+    assert "the weather is for 2026-07-14 to 2026-07-29, the job is on 2026-0" in problems
 
 
 def test_ends_just_after_the_pour(check: Callable[..., tuple[Finding, ...]], series: WeatherSeries) -> None:

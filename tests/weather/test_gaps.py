@@ -27,7 +27,7 @@ def without(document: Any, *hours: Any, column: str | None = None) -> dict[str, 
     return document
 
 
-def test_one_hour_is_interpolated_and_told(files: Any, sound: Callable[..., WeatherSeries]) -> None:
+def test_one_hour_is_interpolated_and_reported(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     series = sound(without(files.open_meteo(), 7, column="temperature_2m"))
     assert series.air_c[7] == pytest.approx(20.7)  # between 20.6 and 20.8
     assert series.methods == (
@@ -59,11 +59,11 @@ def test_missing_rows_are_one_finding_with_all_columns(files: Any, faults: Calla
         assert title in fault
 
 
-def test_every_gap_is_told(files: Any, faults: Callable[..., list[str]]) -> None:
+def test_every_gap_is_reported(files: Any, faults: Callable[..., list[str]]) -> None:
     document = without(files.open_meteo(), 5, 6, column="temperature_2m")
-    told = faults(without(document, 30, 31, 32, column="precipitation"))
-    assert len(told) == 2
-    assert "07-15 06:00" in told[1]
+    problems = faults(without(document, 30, 31, 32, column="precipitation"))
+    assert len(problems) == 2
+    assert "07-15 06:00" in problems[1]
 
 
 def test_the_series_ends_where_the_shortest_column_ends(
@@ -120,10 +120,10 @@ def test_beyond_belief(
 ) -> None:
     document = files.open_meteo()
     document["hourly"][column][5] = value
-    told = faults(document)
-    assert len(told) == 1
-    assert word in told[0]
-    assert f"hourly.{column}" in told[0]
+    problems = faults(document)
+    assert len(problems) == 1
+    assert word in problems[0]
+    assert f"hourly.{column}" in problems[0]
 
 
 def test_small_overshoots_are_clipped(files: Any, sound: Callable[..., WeatherSeries]) -> None:

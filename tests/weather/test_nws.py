@@ -90,7 +90,9 @@ def test_dew_point_where_humidity_is_null(files: Any, sound: Callable[..., Weath
     assert any("dew point" in sentence for sentence in series.methods)
 
 
-def test_precipitation_that_ends_early_is_told(files: Any, examine: Callable[..., ExaminedWeather]) -> None:
+def test_precipitation_that_ends_early_is_reported(
+    files: Any, examine: Callable[..., ExaminedWeather]
+) -> None:
     document = files.nws()
     document["properties"]["quantitativePrecipitation"]["values"][0]["validTime"] = (
         "2026-07-14T00:00:00+00:00/P1D"
@@ -132,9 +134,9 @@ def test_a_unit_is_never_assumed(files: Any, faults: Callable[..., list[str]], u
 def test_values_that_are_no_numbers(files: Any, faults: Callable[..., list[str]]) -> None:
     document = files.nws()
     document["properties"]["temperature"]["values"] += [7, {"validTime": "x", "value": "hot"}]
-    told = "\n".join(faults(document))
-    assert "values[1]: not an entry" in told
-    assert "'hot' is not a number" in told
+    problems = "\n".join(faults(document))
+    assert "values[1]: not an entry" in problems
+    assert "'hot' is not a number" in problems
 
 
 def test_overlapping_intervals_that_disagree(files: Any, faults: Callable[..., list[str]]) -> None:
@@ -165,7 +167,7 @@ def test_real_grid_of_apalachicola(weather_folder: Path, site: Location) -> None
     properties = json.loads(path.read_text(encoding="utf-8"))["properties"]
     series, _ = examine_weather(path, site)
 
-    def told(layer: str, moment: datetime) -> float:
+    def value(layer: str, moment: datetime) -> float:
         for entry in properties[layer]["values"]:
             start, span = entry["validTime"].split("/")
             days, _, hours = span.removeprefix("P").partition("T")
@@ -182,12 +184,12 @@ def test_real_grid_of_apalachicola(weather_folder: Path, site: Location) -> None
         pytest.approx(-84.98, abs=1e-3),
     )
     moments = [series.first_hour + timedelta(hours=h) for h in range(len(series))]
-    np.testing.assert_allclose(series.air_c, [told("temperature", each) for each in moments])
+    np.testing.assert_allclose(series.air_c, [value("temperature", each) for each in moments])
     np.testing.assert_allclose(
-        series.relative_humidity * 100, [told("relativeHumidity", each) for each in moments]
+        series.relative_humidity * 100, [value("relativeHumidity", each) for each in moments]
     )
-    np.testing.assert_allclose(series.wind_ms * 3.6, [told("windSpeed", each) for each in moments])
-    np.testing.assert_allclose(series.cloud * 100, [told("skyCover", each) for each in moments])
+    np.testing.assert_allclose(series.wind_ms * 3.6, [value("windSpeed", each) for each in moments])
+    np.testing.assert_allclose(series.cloud * 100, [value("skyCover", each) for each in moments])
     fallen = sum(entry["value"] for entry in properties["quantitativePrecipitation"]["values"])
     assert series.precipitation_mm.sum() == pytest.approx(fallen)
     assert fallen > 0

@@ -35,7 +35,7 @@ def test_columns_in_si(files: Any, sound: Callable[..., WeatherSeries]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("column", "unit", "told", "attribute", "si"),
+    ("column", "unit", "expected", "attribute", "si"),
     [
         # By the definitions of the units.
         ("temperature_2m", "°F", 77.0, "air_c", 25.0),
@@ -52,13 +52,13 @@ def test_every_documented_unit(
     sound: Callable[..., WeatherSeries],
     column: str,
     unit: Any,
-    told: float,
+    expected: float,
     attribute: str,
     si: float,
 ) -> None:
     document = files.open_meteo()
     document["hourly_units"][column] = unit
-    document["hourly"][column] = [told] * 48
+    document["hourly"][column] = [expected] * 48
     np.testing.assert_allclose(getattr(sound(document), attribute), si, rtol=1e-12)
 
 
@@ -148,7 +148,7 @@ def test_what_is_no_time_is_named(files: Any, faults: Callable[..., list[str]], 
     assert "hourly.time[3]" in faults(document)[0]
 
 
-def test_null_probability_is_not_told(files: Any, sound: Callable[..., WeatherSeries]) -> None:
+def test_null_probability_is_not_reported(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     document = files.open_meteo()
     document["hourly"]["precipitation_probability"] = [None] * 48
     assert np.isnan(sound(document).precipitation_probability).all()
@@ -168,9 +168,9 @@ def test_all_faults_at_once(files: Any, faults: Callable[..., list[str]]) -> Non
     document["hourly_units"]["wind_speed_10m"] = "Bft"
     document["hourly"]["cloud_cover"] = [40]
     del document["hourly"]["relative_humidity_2m"]
-    told = "\n".join(faults(document))
+    problems = "\n".join(faults(document))
     for word in ("'warm' is not a number", "Bft", "not as many values as hours", "no humidity"):
-        assert word in told
+        assert word in problems
 
 
 def test_order_of_hours_and_columns_changes_nothing(files: Any, sound: Callable[..., WeatherSeries]) -> None:
@@ -202,13 +202,13 @@ def test_without_an_issue_nothing_counts_as_observed(files: Any, sound: Callable
 def test_real_shape_of_greensboro(weather_folder: Path, site: Location) -> None:
     """Against the numbers as they stand in the file."""
     path = weather_folder / "open-meteo-shape-greensboro-july.json"
-    told = json.loads(path.read_text(encoding="utf-8"))["hourly"]
+    result = json.loads(path.read_text(encoding="utf-8"))["hourly"]
     series, findings = examine_weather(path, site)
     assert findings == ()
     assert len(series) == 384
     assert series.first_hour == datetime(2026, 7, 14, tzinfo=UTC)
-    np.testing.assert_allclose(series.air_c, told["temperature_2m"])
-    np.testing.assert_allclose(series.wind_ms * 3.6, told["wind_speed_10m"])
-    np.testing.assert_allclose(series.relative_humidity * 100, told["relative_humidity_2m"])
-    np.testing.assert_allclose(series.shortwave_wm2, told["shortwave_radiation"])
+    np.testing.assert_allclose(series.air_c, result["temperature_2m"])
+    np.testing.assert_allclose(series.wind_ms * 3.6, result["wind_speed_10m"])
+    np.testing.assert_allclose(series.relative_humidity * 100, result["relative_humidity_2m"])
+    np.testing.assert_allclose(series.shortwave_wm2, result["shortwave_radiation"])
     assert np.isnan(series.precipitation_probability).all()

@@ -108,7 +108,7 @@ def test_there_and_back() -> None:
     np.testing.assert_allclose(back, 0.7, atol=1e-9)
 
 
-def test_cloud_at_night_lies_between_the_daylight_beside_it() -> None:
+def test_cloud_at_night_is_between_the_daylight_beside_it() -> None:
     time = DAY[0] + np.arange(49) * np.timedelta64(3600, "s")
     cloud = np.where(np.arange(49) < 24, 0.3, 0.9)
     back = cloud_from_sunshine(time, sunshine_from_cloud(time, cloud, *GREENSBORO), *GREENSBORO)

@@ -29,7 +29,7 @@ def test_a_plain_table(files: Any, sound: Callable[..., WeatherSeries]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("heading", "told", "attribute", "si"),
+    ("heading", "expected", "attribute", "si"),
     [
         ("air temperature [degF]", 77, "air_c", 25),
         ("Air_Temperature_F", 77, "air_c", 25),
@@ -40,14 +40,16 @@ def test_a_plain_table(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     ],
 )
 def test_spellings_of_temperature(
-    files: Any, sound: Callable[..., WeatherSeries], heading: str, told: float, attribute: str, si: float
+    files: Any, sound: Callable[..., WeatherSeries], heading: str, expected: float, attribute: str, si: float
 ) -> None:
-    text = files.table(f"time_utc,{heading},rh_percent,wind_ms,cloud_percent", "{time}," + f"{told},50,3,50")
+    text = files.table(
+        f"time_utc,{heading},rh_percent,wind_ms,cloud_percent", "{time}," + f"{expected},50,3,50"
+    )
     np.testing.assert_allclose(getattr(sound(text), attribute), si)
 
 
 @pytest.mark.parametrize(
-    ("heading", "told", "metres_a_second"),
+    ("heading", "expected", "metres_a_second"),
     [
         ("wind speed (km/h)", 36, 10),
         ("wind_speed_m/s", 10, 10),
@@ -61,20 +63,22 @@ def test_spellings_of_temperature(
     ],
 )
 def test_spellings_of_wind(
-    files: Any, sound: Callable[..., WeatherSeries], heading: str, told: float, metres_a_second: float
+    files: Any, sound: Callable[..., WeatherSeries], heading: str, expected: float, metres_a_second: float
 ) -> None:
-    text = files.table(f"time_utc,temp_c,rh_percent,{heading},cloud_percent", "{time}," + f"20,50,{told},50")
+    text = files.table(
+        f"time_utc,temp_c,rh_percent,{heading},cloud_percent", "{time}," + f"20,50,{expected},50"
+    )
     np.testing.assert_allclose(sound(text).wind_ms, metres_a_second, rtol=2e-5)
 
 
 @pytest.mark.parametrize(
-    ("heading", "told", "share"),
+    ("heading", "expected", "share"),
     [("cloud_tenths", 4, 0.4), ("cloud cover [oktas]", 4, 0.5), ("clouds_fraction", 0.3, 0.3)],
 )
 def test_spellings_of_cloud(
-    files: Any, sound: Callable[..., WeatherSeries], heading: str, told: float, share: float
+    files: Any, sound: Callable[..., WeatherSeries], heading: str, expected: float, share: float
 ) -> None:
-    text = files.table(f"time_utc,temp_c,rh_percent,wind_ms,{heading}", "{time}," + f"20,50,3,{told}")
+    text = files.table(f"time_utc,temp_c,rh_percent,wind_ms,{heading}", "{time}," + f"20,50,3,{expected}")
     np.testing.assert_allclose(sound(text).cloud, share)
 
 
@@ -152,9 +156,7 @@ def test_no_rain_column_is_a_caution(files: Any, examine: Callable[..., Examined
     assert "takes every day as dry" in findings[0].problem
 
 
-def test_columns_of_other_things_are_left_aside_and_told(
-    files: Any, sound: Callable[..., WeatherSeries]
-) -> None:
+def test_other_columns_are_ignored_and_reported(files: Any, sound: Callable[..., WeatherSeries]) -> None:
     text = files.table(
         "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,surface_temperature_c,note",
         "{time},20,50,3,40,99,warm",
@@ -170,11 +172,11 @@ def test_all_faults_at_once_with_their_lines(files: Any, faults: Callable[..., l
     text[4] = text[4] + ",1,2"
     text[5] = "noon" + text[5][16:]
     text[0] = text[0].replace("wind_speed_kmh", "wind_speed")
-    told = faults("\n".join(text))
-    assert any(fault.startswith("weather:1: wind_speed: names no unit") for fault in told)
-    assert any(fault.startswith("weather:3: air_temperature_c: 'warm' is not a number") for fault in told)
-    assert any(fault.startswith("weather:5: 9 cells under 7 headings") for fault in told)
-    assert any(fault.startswith("weather:6: time_utc: 'noon' is not a time") for fault in told)
+    problems = faults("\n".join(text))
+    assert any(fault.startswith("weather:1: wind_speed: names no unit") for fault in problems)
+    assert any(fault.startswith("weather:3: air_temperature_c: 'warm' is not a number") for fault in problems)
+    assert any(fault.startswith("weather:5: 9 cells under 7 headings") for fault in problems)
+    assert any(fault.startswith("weather:6: time_utc: 'noon' is not a time") for fault in problems)
 
 
 def test_two_columns_of_one_quantity(files: Any, faults: Callable[..., list[str]]) -> None:

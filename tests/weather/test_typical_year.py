@@ -82,7 +82,7 @@ def test_facts_of_july(path: Path, zone_h: int, july_c: float, july_wind: float)
 
 
 @pytest.mark.parametrize("year", [2026, 2028])
-def test_a_row_of_the_file_stands_at_its_local_standard_hour(year: int) -> None:
+def test_a_row_of_the_file_is_at_its_local_standard_hour(year: int) -> None:
     """07/14, 15:00 in the file is 20:00 UTC in a zone five hours west, in any year."""
     rows = [line.split(",") for line in GREENSBORO.read_text().splitlines()[2:]]
     (row,) = [row for row in rows if row[0].startswith("07/14") and row[1] == "15:00"]
@@ -122,7 +122,7 @@ def test_precipitation_is_a_year_of_north_carolina() -> None:
     assert 570 < fallen_mm < 2300
 
 
-def test_told_apart_by_content(tmp_path: Path) -> None:
+def test_distinguished_by_content(tmp_path: Path) -> None:
     misnamed = tmp_path / "forecast.json"
     misnamed.write_bytes(GREENSBORO.read_bytes())
     series, findings = examine_weather(misnamed, Location(36.1, -79.95), 2026)
@@ -147,9 +147,9 @@ def test_a_cut_file_is_a_fault(faults: Callable[..., list[str]]) -> None:
 def test_gaps_in_a_typical_year_are_named(faults: Callable[..., list[str]]) -> None:
     lines = GREENSBORO.read_text().splitlines()
     del lines[2 + 31 * 24 : 2 + 31 * 24 + 5]  # the first five hours of February
-    told = faults("\n".join(lines), year=2026)
+    problems = faults("\n".join(lines), year=2026)
     assert any(
-        "5 hours are missing, from 2026-02-01 06:00 UTC to 2026-02-01 10:00 UTC" in each for each in told
+        "5 hours are missing, from 2026-02-01 06:00 UTC to 2026-02-01 10:00 UTC" in each for each in problems
     )
 
 
