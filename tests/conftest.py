@@ -66,7 +66,7 @@ settings.load_profile("suite")
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_configure(config: pytest.Config) -> None:
-    """Give the folders of a worker a short name: paths are told in lines, and these are broken."""
+    """Give the folders of a worker a short name: paths are printed in lines, and these are broken."""
     if hasattr(config, "workerinput") and config.option.basetemp:
         given = Path(config.option.basetemp)
         config.option.basetemp = str(given.with_name(given.name.removeprefix("popen-gw")))
@@ -135,12 +135,12 @@ def until() -> Callable[..., None]:
     return wait_until
 
 
-# ---- a stand-in for the PDF engine ------------------------------------------------------------------
+# ---- a replacement of the PDF engine ------------------------------------------------------------------
 
 
 @contextmanager
 def no_pdf_engine() -> Iterator[None]:
-    """Have bytes that follow from page and attachments stand in for a PDF: the engine is most of an issue."""
+    """Replace each PDF by bytes that follow from page and attachments: the engine takes most of an issue."""
 
     def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
         parts = (html.encode(), *(each.content for each in attachments))
@@ -190,7 +190,7 @@ def simulate_pickled(inputs: bytes) -> Simulation:
 def shared_simulations(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
     """Have `plan_cure` use a simulation again that was made of equal inputs: it is a value.
 
-    Give the function after which all are made anew, for tests that compare two runs.
+    Return the function after which all are made again, for tests that compare two runs.
     """
     from handover.schedule import plan  # noqa: PLC0415 - heavy
 
@@ -203,7 +203,7 @@ def shared_simulations(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
 
 @pytest.fixture
 def stand_in_pdf(request: pytest.FixtureRequest) -> Iterator[None]:
-    """Use the stand-in where no test looks into a PDF; the mark `pdf_engine` takes a test out of a file."""
+    """Replace PDFs where no test reads one; the mark `pdf_engine` excludes a test of a file."""
     if request.node.get_closest_marker("pdf_engine"):
         yield
         return
@@ -375,7 +375,7 @@ strength = "2500 psi"
 def issued(once: Callable[..., Path]) -> Path:
     """Issue three invented jobs; return the folder in which each has a folder. Nothing is written there.
 
-    Whoever files, finds or sends a set looks into no PDF: the stand-in makes them.
+    Tests that archive, find or send a set read no PDF, so these are replaced.
 
     garage: summer, joints to saw, forms to strip, something of the walk-through to mend.
     shop: November, frost in the week.

@@ -1,4 +1,4 @@
-"""An issued set filed with the office: what its bag holds, and what the catalog knows of it."""
+"""An archived set: the contents of its bag, and its entry in the catalog."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ GARAGE, SHOP, PATIO = "2026-07-14-test-slab", "2026-11-10-shop", "2026-07-14-pat
 
 @pytest.fixture
 def archive(tmp_path: Path) -> Iterator[Archive]:
-    """Give an archive that is not there yet."""
+    """Return an archive that does not exist yet."""
     with Archive(tmp_path / "archive") as made:
         yield made
 
@@ -274,7 +274,7 @@ def test_an_owner_is_rung_on_the_day_before_a_frost(entry: Callable[..., JobEntr
     calls = [each for each in entry("shop", said={"risks": frosts}).tasks if each.kind == CALL_OWNER]
     past, tonight, later = "2026-11-09", "2026-11-10", "2026-11-14"
     assert [each.start.date().isoformat() for each in calls] == [tonight, later], f"none on {past}"
-    assert calls[0].end == datetime.fromisoformat("2026-11-10T22:00:00-05:00"), "by then he must know"
+    assert calls[0].end == datetime.fromisoformat("2026-11-10T22:00:00-05:00"), "by then they must know"
     assert calls[1].text == "Call the owner: frost is forecast from Sun Nov 15, 2:00 am"
 
 

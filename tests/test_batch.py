@@ -78,7 +78,7 @@ def deadly(order):
 
 
 def here(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderResult]]:
-    """Do the work of stand-ins in this process."""
+    """Run the tasks of stand-ins in this process."""
     return ((each, plain_documents(each)) for each in orders)
 
 
@@ -157,7 +157,7 @@ def test_the_command_makes_the_sets_that_issue_makes(
     assert batched.keys() - issued.keys() == {batches.MARK_FILE}
     assert {name: batched[name] for name in issued} == issued
     assert "Caution for 2 jobs: the weather ends at" in result.err
-    assert result.err.count("the weather ends at") == 1, "once, whatever it is told of"
+    assert result.err.count("the weather ends at") == 1, "once for all records"
     again = run(*arguments)
     assert "done before        2" in again.out
     assert "Caution" not in again.err

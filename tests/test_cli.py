@@ -99,7 +99,7 @@ def test_check_of_a_usable_record(run: Run, record: Path) -> None:
     result = run("check", record)
     assert (result.status, result.err) == (0, "")
     assert "can be used" in result.out
-    assert "slab.exposure" in result.out, "what is taken for a thing left out is told"
+    assert "slab.exposure" in result.out, "the assumed values are printed"
     assert "slab.thickness" not in result.out
 
 
@@ -236,7 +236,7 @@ def test_the_services_receive_a_contact(
     assert not asked
 
 
-# ---- bad input: exit 2, a message that mends, nothing written
+# ---- bad input: exit 2, a message that says how to fix it, nothing written
 
 
 @pytest.fixture

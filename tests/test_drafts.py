@@ -1,4 +1,4 @@
-"""Records that are being written: nothing typed is lost, faults are told, a ready one can be issued."""
+"""Records that are being written: nothing typed is lost, faults are reported, a good one can be issued."""
 
 from __future__ import annotations
 

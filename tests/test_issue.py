@@ -98,7 +98,7 @@ SUMMER = ROOT / "sample_jobs" / "summer-garage"
 def test_what_make_sample_prints(
     run: Run, sample_arguments: SampleArguments, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """What was made and for whom, what the sheet says first, how to open it; and no caution."""
+    """The documents and their readers, what the sheet says first, how to open it; and no caution."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "platform", "linux")
     result = run(*sample_arguments(SUMMER.name), "-o", "garage")

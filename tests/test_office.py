@@ -1,4 +1,4 @@
-"""The office's commands, on jobs that were really issued: filed, checked, found, due, exported, forgotten."""
+"""The office's commands, on jobs that were really issued: archive, verify, find, due, export, forget."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ OFFICE = ("archive", "verify", "find", "due", "export", "forget", "reindex")
 
 @pytest.fixture(scope="session")
 def filed(issued: Path, once: Callable[..., Path]) -> Path:
-    """File the issued jobs; return the archive. Nothing is written there."""
+    """Archive the issued jobs; return the archive. Nothing is written there."""
 
     def file_three(folder: Path) -> None:
         with Archive(folder / "archive") as archive:
@@ -181,13 +181,13 @@ def test_a_bar_is_shown_only_where_somebody_is_looking(jobs: Path, tmp_path: Pat
     looked_at = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=follower, text=True, env=env)
     os.close(follower)
     shown = b""
-    with contextlib.suppress(OSError):  # which is how the end is told
+    with contextlib.suppress(OSError):  # which is how the end is known
         while read := os.read(leader, 4096):
             shown += read
     os.close(leader)
     result, _ = looked_at.communicate()
     assert looked_at.returncode == 0
-    assert result.count(": archived\n") == 3, "what is told goes where it was asked to, past the bar"
+    assert result.count(": archived\n") == 3, "results go to stdout, past the progress bar"
     assert b"3/3" in shown
     quiet = subprocess.run(command, capture_output=True, text=True, check=True, env=env)
     assert quiet.stderr == ""
@@ -255,7 +255,9 @@ def test_what_nobody_filed_is_unexpected(run: Run, office: Path) -> None:
 def test_what_a_killed_run_has_filed_is_found(run: Run, office: Path) -> None:
     with Archive(office) as archive:
         archive.catalog.drop(SHOP)
-    (office / ".working" / SHOP).mkdir(parents=True)  # as a run leaves it that is killed before it tells
+    (office / ".working" / SHOP).mkdir(
+        parents=True
+    )  # as a killed run leaves it before it updates the catalog
     assert found(run("find", "--in", office, "--json")) == {GARAGE, SHOP, PATIO}
     assert not (office / ".working" / SHOP).exists()
 
@@ -412,7 +414,7 @@ def test_more_jobs_than_fit_are_reported(run: Run, office: Path) -> None:
 
 
 NASTY = "=1+1 \x1b[31m\x9b31m\u202eRot\r\nAna\ttab"
-"""What a record may not hold, but another program may have filed."""
+"""What a record may not have, but another program may have archived."""
 
 
 def test_nothing_from_outside_is_obeyed_by_a_terminal(run: Run, office: Path) -> None:
@@ -473,7 +475,7 @@ def test_forms_joints_and_sheets_that_are_not_acknowledged(run: Run, office: Pat
     assert (GARAGE, "saw-joints") in kinds("2026-07-14")
     assert {(GARAGE, "strip-edge-forms"), (PATIO, "strip-edge-forms")} <= kinds("2026-07-15")
     assert (GARAGE, "not-acknowledged") in kinds("2026-07-15")
-    assert (PATIO, "not-acknowledged") not in kinds("2026-07-15"), "he has signed"
+    assert (PATIO, "not-acknowledged") not in kinds("2026-07-15"), "the owner has signed"
     assert (GARAGE, "not-acknowledged") not in kinds("2026-07-30"), "curing has ended"
     assert (SHOP, "call-owner") in kinds("2026-11-12")
     assert (SHOP, "call-owner") not in kinds("2026-11-24")

@@ -1,4 +1,4 @@
-"""An owner who is forgotten: the record is written anew without him, and says else what it said."""
+"""An owner is forgotten: the record is rewritten without them, and is otherwise the same."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A set of documents is put in place whole or not at all, and nothing of anybody's is lost."""
+"""A set of documents is published completely or not at all, and no file is lost."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A job issued again from the archive: what changed is told, nothing is lost or written in vain."""
+"""A job issued again from the archive: changes are reported, nothing is lost or written needlessly."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def filed(
     record_text: str,
     hourly: Callable[..., dict[str, Any]],
 ) -> Path:
-    """Issue the invented job and file it; return the folder of both. Nothing is written there later."""
+    """Issue and archive the invented job; return the folder of both. Nothing is written there later."""
 
     def issue_and_file(folder: Path) -> None:
         (folder / "job.toml").write_text(record_text, encoding="utf-8")
@@ -78,7 +78,7 @@ def filed(
 
 @pytest.fixture
 def office(filed: Path, hourly: Callable[..., dict[str, Any]], tmp_path: Path) -> Iterator[Office]:
-    """Give the invented job, issued and filed."""
+    """Return the invented job, issued and archived."""
     for name in ("out", "archive"):
         shutil.copytree(filed / name, tmp_path / name)
 
@@ -244,7 +244,7 @@ TO_MEND = '\n[[walkthrough]]\nitem = "Edge"\nok = false\n'
 
 
 def test_what_a_record_newly_says_is_kept_though_no_date_moves(office: Office, record: Path) -> None:
-    """What is signed or mended is found; a comment more, or another order, is nothing new."""
+    """A signature or a repair is found; a new comment, or another order, is nothing new."""
     text = record.read_text(encoding="utf-8")
     assert office.archive.bag(JOB).entry.acknowledged is None
     record.write_text(text + TO_MEND, encoding="utf-8")

@@ -204,7 +204,7 @@ def test_every_unit_of_every_kind_agrees_with_pint(
 
 @pytest.mark.parametrize("unit", SIZES)
 def test_the_size_of_every_unit_agrees_with_pint(unit: str, registry: pint.UnitRegistry[Any]) -> None:
-    """In coherent SI units, to 1e-12: pint reckons in floats."""
+    """In coherent SI units, to 1e-12: pint computes in floats."""
     plain = re.sub(r"^deg", "delta_deg", in_pint(unit))
     assert float(SIZES[unit]) == pytest.approx(
         registry.Quantity(1.0, plain).to_base_units().magnitude, rel=1e-12

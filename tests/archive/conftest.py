@@ -92,27 +92,27 @@ def contents() -> Callable[[Path], dict[str, bytes]]:
 
 @pytest.fixture
 def archive(tmp_path: Path) -> Iterator[Archive]:
-    """Give an archive that is not there yet, its catalog to be a file."""
+    """Return an archive that does not exist yet, its catalog to be a file."""
     with Archive(tmp_path / "archive") as made:
         yield made
 
 
 @pytest.fixture
 def filed(archive: Archive) -> Archive:
-    """Give an archive in which one job is filed, with a photo."""
+    """Return an archive with one job and a photo."""
     deposit_files(archive, make_deposit(**{"photos/edge.jpg": b"a photo"}), AT)
     return archive
 
 
 @pytest.fixture
 def bag_folder(filed: Archive) -> Path:
-    """Return the folder of the bag of the job that is filed."""
+    """Return the folder of the bag of the archived job."""
     return filed.bags / "2026-07-14-alder"
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
 def office(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Archive]:
-    """Give an archive that is not there yet, with its catalog in each kind of database."""
+    """Return an archive that does not exist yet, with its catalog in each kind of database."""
     url = request.getfixturevalue("empty_database") if request.param == "postgresql" else None
     with Archive(tmp_path / "archive", url) as made:
         yield made

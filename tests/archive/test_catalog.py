@@ -191,7 +191,7 @@ LATER = NOON + 5 * DAY
 @pytest.mark.parametrize(
     ("state", "changes", "stands"),
     [
-        # Each with the times at which the job does and does not stand so: before, at noon, and later.
+        # Each with the times at which the job has this state or not: before, at noon, and later.
         (JobState.CURING, {"curing_ends": LATER}, (False, True, False)),
         (JobState.CURING, {"curing_ends": None}, (False, False, False)),
         (JobState.FROST_AHEAD, {"frost_until": LATER}, (False, True, False)),

@@ -94,7 +94,7 @@ def revise(entry: JobEntry, at: datetime) -> Work:
 
 
 def forget_owner(at: datetime) -> Work:
-    """Remove the owner, and the photo of his garage."""
+    """Remove the owner, and the photo of their garage."""
     return lambda archive: _use(
         archive,
         lambda: forget_job(
@@ -210,7 +210,7 @@ with Archive(Path(sys.argv[1])) as archive:
 
 
 def test_killed_from_outside_again_and_again_nothing_is_lost(tmp_path: Path) -> None:
-    """At instants nobody chose, in the middle of calls to the system; what was told as filed is there."""
+    """At instants nobody chose, in the middle of system calls; what is reported as archived is there."""
     archive = Archive(tmp_path / "archive")
     done = 0
     for share in (0.1, 0.3, 0.5, 0.7, 0.9):  # of the time that a filing takes

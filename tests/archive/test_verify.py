@@ -1,4 +1,4 @@
-"""Every missing, changed or unexpected file of every bag is told."""
+"""Every missing, changed or unexpected file of every bag is reported."""
 
 from __future__ import annotations
 
@@ -147,7 +147,9 @@ def test_an_unexpected_bag_is_reported(filed: Archive, bag_folder: Path) -> None
 
 def test_a_bag_that_waits_for_the_catalog_is_valid(filed: Archive, bag_folder: Path) -> None:
     filed.catalog.drop(bag_folder.name)
-    (filed.working / bag_folder.name).mkdir(parents=True)  # as a run leaves it that is killed before it tells
+    (filed.working / bag_folder.name).mkdir(
+        parents=True
+    )  # as a killed run leaves it before it updates the catalog
     assert verify_archive(filed).sound
 
 
@@ -157,7 +159,7 @@ def test_without_a_catalog_the_bags_are_verified_and_none_is_made(filed: Archive
         file.unlink()
     report = verify_archive(filed)
     assert (report.sound, report.bags, report.damaged) == (False, 1, [])
-    assert "reindex" in report.catalog_fault, "its loss is told"
+    assert "reindex" in report.catalog_fault, "its loss is reported"
     assert not list(filed.folder.glob("catalog.sqlite*"))
 
 

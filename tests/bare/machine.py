@@ -102,7 +102,7 @@ class Machine:
         return done.output
 
     def path(self, inside: str) -> Path:
-        """Return where a path inside lies outside."""
+        """Return the path outside of a path inside."""
         return self.root / inside.lstrip("/")
 
     def clone(self, folder: str, user: str = "root") -> str:
@@ -196,7 +196,7 @@ def _reach_indexes(machine: Machine) -> None:
 
 
 def _apt_settings() -> str:
-    """Return what this computer's apt has been told about fetching: proxies, certificates, dates."""
+    """Return the settings of this computer's apt for fetching: proxies, certificates, dates."""
     if not shutil.which("apt-config"):
         return ""
     dump = subprocess.run(

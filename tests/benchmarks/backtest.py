@@ -1,4 +1,4 @@
-"""How often a date told as "not before" turns out too early, over two real typical years.
+"""How often a date printed as "not before" turns out too early, over two real typical years.
 
 For each start day the real hours are blurred into a forecast, a schedule is issued on it, and then the
 slab is reckoned with the real hours and with mixes and method errors of its own, drawn as the schedule's
@@ -91,7 +91,7 @@ class Outcome:
 
     Attributes:
         kind: Which.
-        told_h: As told, "not before".
+        told_h: The printed one, "not before".
         likely_h: The likely one.
         real_h: As it came out, for each mix and method error, shape (k,); infinite: never.
     """
@@ -209,10 +209,10 @@ class Row:
 
     Attributes:
         kind: Which.
-        count: In how many pours it was told: in the others a tenth of the cases never reach it.
-        missed: Share of those in which it came out later than told, or never.
-        later_h: How much later than needed it was told, on average where it came at all. [h]
-        told_h: When it was told, on average, after placement. [h]
+        count: In how many pours it was printed: in the others a tenth of the members never reach it.
+        missed: Share of those in which it was later than printed, or never.
+        later_h: How much later than needed it was printed, on average if it came at all. [h]
+        told_h: When it was printed, on average, after placement. [h]
     """
 
     kind: str

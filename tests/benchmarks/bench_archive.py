@@ -1,6 +1,6 @@
-"""The office's archive: verifying beside sha256sum itself, finding among many jobs, filing one.
+"""The office's archive: verifying compared with sha256sum, finding among many jobs, archiving one.
 
-Run it on a quiet machine: `make bench`. It prints a table and judges nothing; the goals stand in it. The URL
+Run it on a quiet machine: `make bench`. It prints a table with the goals and judges nothing. The URL
 of an empty PostgreSQL database may be given, to find in that instead of in a file.
 """
 

@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench_batch.py [JOBS]
 
-Run it on a quiet machine. It prints a table and judges nothing; the goals stand in it. JOBS (24) is how many
+Run it on a quiet machine. It prints a table with the goals and judges nothing. JOBS (24) is how many
 jobs are done; the memory of a worker is looked at after a tenth of them and at the end, so that 1,000 tell of
 its growth from the 100th job on.
 """
@@ -55,7 +55,7 @@ def orders() -> Iterator[RenderTask]:
 
 
 def finished_pages() -> list[Page]:
-    """Return the pages of one job as they go to the PDF engine, with the files laid inside."""
+    """Return the pages of one job as the PDF engine receives them, with the embedded files."""
     seen: list[Page] = []
     render = pages.render_pdf
 

@@ -1,6 +1,6 @@
 """How long a person waits: `--help`, one issue, one schedule; each beside what it cannot be quicker than.
 
-Run it on a quiet machine: `make bench`. It prints a table and judges nothing; the goals stand in it.
+Run it on a quiet machine: `make bench`. It prints a table with the goals and judges nothing.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ class Run(NamedTuple):
     """What a process took.
 
     Attributes:
-        wall: From beginning to end, which a person waits. Only a quiet machine tells it. [s]
+        wall: From beginning to end, which a person waits. Only a quiet machine shows it. [s]
         processor: Time of the process itself, which other work on the machine stretches less. [s]
         peak_mb: Peak resident memory of the process itself.
     """

@@ -243,7 +243,7 @@ def test_6_2_3_output_intent(pdf: pikepdf.Pdf) -> None:
 
 
 def test_6_2_4_colours_fit_the_output_intent(pdf: pikepdf.Pdf) -> None:
-    """6.2.4.3: DeviceRGB and DeviceGray may stand where the output intent is RGB; DeviceCMYK may not."""
+    """6.2.4.3: DeviceRGB and DeviceGray are allowed where the output intent is RGB; DeviceCMYK may not."""
     for page in pdf.pages:
         used = {str(step.operator) for step in pikepdf.parse_content_stream(page)}
         assert not used & {"k", "K"}
@@ -457,7 +457,7 @@ def test_6_7_2_tagged(pdf: pikepdf.Pdf) -> None:
 
 
 def test_6_7_2_all_that_is_shown_is_tagged_or_ornament(pdf: pikepdf.Pdf) -> None:
-    """ISO 32000-1, 14.8.2.2: real content stands in marked content; the rest is marked as an artifact."""
+    """ISO 32000-1, 14.8.2.2: real content is in marked content; the rest is marked as an artifact."""
     for page in pdf.pages:
         open_marks = 0
         for step in pikepdf.parse_content_stream(page):

@@ -1,4 +1,4 @@
-"""What an owner asks, answered by the first two pages: start, how long on a day, car, frost, whom to call."""
+"""What an owner asks, answered by the first two pages: start, how long on a day, car, frost, who to call."""
 
 from __future__ import annotations
 
@@ -190,7 +190,7 @@ def test_what_waits_for_the_day_is_never_early(when: datetime) -> None:
 
 
 def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureSchedule) -> None:
-    """The calendar waits for the morning; sheet and page tell the same hour."""
+    """The calendar waits for the morning; sheet and page have the same hour."""
     night = datetime(2026, 7, 15, 3, 10, tzinfo=ZoneInfo(schedule.timezone))
     moved = tuple(
         replace(each, not_before=night) if each.kind == MilestoneKind.FOOT_TRAFFIC else each

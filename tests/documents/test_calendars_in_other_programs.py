@@ -175,7 +175,7 @@ def test_a_whole_day_is_the_day_at_the_site(job: JobRecord, elsewhere: CureSched
     assert walk["occurrences"] == [[day.isoformat(), (day + timedelta(days=1)).isoformat()]]
 
 
-# ---- what stands in an event
+# ---- the contents of an event
 
 
 def test_a_watering_shows_all_that_its_owner_needs(

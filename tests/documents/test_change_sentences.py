@@ -1,4 +1,4 @@
-"""What changed is told at the top of sheet, page and letter, and withdrawn events stay for one issue."""
+"""Changes are at the top of sheet, page and message, and withdrawn events stay for one issue."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
 
 ZONE = ZoneInfo("America/New_York")
-TWO = datetime(2026, 7, 14, 13, 40, tzinfo=ZONE)  # told up to the half hour: 2:00
+TWO = datetime(2026, 7, 14, 13, 40, tzinfo=ZONE)  # printed to the half hour, rounded up: 2:00
 HALF_PAST_THREE = datetime(2026, 7, 14, 15, 10, tzinfo=ZONE)
 HOUR = timedelta(hours=1)
 FIRST_WATER = Change("first-water", (TWO,), (HALF_PAST_THREE,), ("cooler",))
@@ -72,7 +72,7 @@ def test_a_date_that_reads_as_before_is_not_told(job: JobRecord, schedule: CureS
 def test_a_date_that_reads_otherwise_is_printed_however_little_it_moved(
     job: JobRecord, schedule: CureSchedule
 ) -> None:
-    """From twenty-five past seven to three minutes past eight: told for the morning after."""
+    """From twenty-five past seven to three minutes past eight: printed for the morning after."""
     early = datetime(2026, 7, 21, 7, 25, tzinfo=ZONE)
     assert sentences(job, schedule, Change("light-vehicles", (early,), (early + timedelta(minutes=38),))) == (
         "Parking a car on it moved from Tuesday, July 21 to Wednesday, July 22.",

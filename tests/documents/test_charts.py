@@ -1,4 +1,4 @@
-"""The pictures: well-formed, told in words, and no label on another."""
+"""The charts: well-formed, described in words, and no label on another."""
 
 from __future__ import annotations
 

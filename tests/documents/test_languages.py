@@ -1,4 +1,4 @@
-"""Every language is whole, plain to read, and says each instruction in one way wherever it stands."""
+"""Every language is whole, plain to read, and says each instruction in one way everywhere."""
 
 from __future__ import annotations
 

@@ -30,7 +30,7 @@ MINUTE = timedelta(minutes=1)
 def test_the_table_starts_with_what_is_still_to_come(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
-    """Issued three days after the pour, within its second watering: no box stands for what is over."""
+    """Issued three days after the pour, within its second watering: there is no box for what is past."""
     day = schedule.watering[3]
     assert len(day.visits) > 1
     at = day.visits[1].end - MINUTE

@@ -1,6 +1,6 @@
 """Where the boxes of a care sheet fall, whatever a job brings: measured in the engine's own boxes.
 
-No row is split over two pages, no heading stands without what it heads, no last page is near empty, and
+No row is split over two pages, no heading is without its text, no last page is near empty, and
 nothing runs off the paper.
 """
 
@@ -63,7 +63,7 @@ JOBS: dict[str, dict[str, Any]] = {
             for n, photo in enumerate(("logo.png", "tall.png", "logo.png", "tall.png"))
         )
     },
-    "nothing told": {"contractor": {}, "owner": {}, "walkthrough": ()},
+    "empty record": {"contractor": {}, "owner": {}, "walkthrough": ()},
 }
 LOGOS = {"logo.png": picture(6000, 900), "tall.png": picture(300, 4000)}
 CASES = [*((name, 7) for name in JOBS), *(("plain", days) for days in (0, 1, 14, 28))]
@@ -152,7 +152,7 @@ def test_the_heading_of_the_table_stays_with_its_first_day(
     job: JobRecord,
     schedule_with: Callable[..., CureSchedule],
 ) -> None:
-    """However far down its page the heading comes to stand."""
+    """However far down its page the heading is."""
     html = care_sheet_html(Wording(job, schedule_with(days=days)))
     tall = f'<section class="onward" style="padding-top:{lines * 4}mm">'
     boxes, _ = boxes_of(html.replace('<section class="onward">', tall, 1))
@@ -191,7 +191,7 @@ def split_rows(boxes: list[Box]) -> Iterator[str]:
 
 
 def lonely_headings(boxes: list[Box]) -> Iterator[str]:
-    """Give headings below which nothing stands on their page."""
+    """Yield headings at the end of their page."""
     for each in boxes:
         if each.tag not in {"h1", "h2", "h3"}:
             continue

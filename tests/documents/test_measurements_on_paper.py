@@ -1,4 +1,4 @@
-"""What was measured stands in the data sheet and in schedule.json, and nowhere where nothing was."""
+"""Measurements are in the data sheet and in schedule.json, and only if there are any."""
 
 from __future__ import annotations
 
@@ -151,7 +151,7 @@ def test_the_schema_refuses_what_is_no_measurement(
 def test_weak_cylinders_are_the_printed_reason_for_a_missing_date(
     language: str, job: JobRecord, schedule: CureSchedule
 ) -> None:
-    """On the first page beside the date, and among what the owner is told of his slab; never the cold."""
+    """On the first page beside the date, and among the remarks about the slab; never the cold."""
     dates = tuple(
         replace(each, not_before=None) if each.kind == MilestoneKind.HEAVY_VEHICLES else each
         for each in schedule.milestones

@@ -1,4 +1,4 @@
-"""What would hurt if two documents differed on it: every one of them tells the same story."""
+"""What would hurt if two documents differed on it: all of them agree."""
 
 from __future__ import annotations
 
@@ -216,7 +216,7 @@ def test_the_first_job_of_a_frozen_slab_is_to_cover_it(
 def test_the_first_water_of_a_frozen_slab_is_its_first_watering(
     job: JobRecord, frozen_out: CureSchedule, language: str
 ) -> None:
-    """Weeks after the pour too: told for the morning after, it would come later than the watering."""
+    """Weeks after the pour too: printed for the morning after, it would come later than the watering."""
     wording = Wording(job, frozen_out, language=language)
     first = next(each for each in wording.milestones if each.kind == Kind.FIRST_WATER)
     assert first.when is not None
@@ -263,7 +263,7 @@ def test_after_the_frost_nothing_is_said_of_the_cover(job: JobRecord, frozen_out
 
 @pytest.fixture
 def under_blankets(schedule_with: Callable[..., CureSchedule]) -> CureSchedule:
-    """Blankets to cure in the cold; the slab stands frost six days before curing ends."""
+    """Blankets to cure in the cold; the slab is safe from frost six days before curing ends."""
     schedule = schedule_with(method="insulating blanket", cautions=(Caution("cold-weather", COLDEST),))
     frost = schedule.placement_end.replace(hour=23)
     printed = Protection(

@@ -146,7 +146,7 @@ def test_limits_and_caller_are_printed_in_one_way(result: Texts) -> None:
 def test_one_change_of_words_changes_every_document(
     language: str, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
 ) -> None:
-    """What holds for the words of today holds for any: they stand in one place alone."""
+    """What holds for the words of today holds for any: they are in one place only."""
     for name in ("title", "sentence"):
         own = tmp_path / name / language
         own.mkdir(parents=True)

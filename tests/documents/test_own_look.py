@@ -48,7 +48,7 @@ def lay_out(folder: Path) -> Path:
 
 
 def their_font(**rights: int) -> bytes:
-    """Return a font that is none of ours: its names say so, and its letters stand wider apart."""
+    """Return another font than ours: its names say so, and its letters are wider apart."""
     font = TTFont(io.BytesIO(font_file(400)), recalcTimestamp=False)
     for record in font["name"].names:
         if record.nameID in {1, 4, 6, 16}:
@@ -101,7 +101,7 @@ def test_the_sheet_is_theirs(issued: Path) -> None:
 
 @pytest.mark.parametrize("name", ["care-sheet.pdf", "data-sheet.pdf"])
 def test_the_letters_are_theirs(issued: Path, name: str) -> None:
-    """What is not bold stands in their font, which is embedded: its letters are as wide as theirs."""
+    """Text that is not bold is in their font, which is embedded: its letters are as wide as theirs."""
     theirs, ours = (widths(each) for each in (their_font(), font_file(700)))
     with pikepdf.open(issued / name) as pdf:
         fonts = pdf.pages[0].Resources.Font

@@ -42,7 +42,7 @@ ScheduleWith = Callable[..., "CureSchedule"]
 SAFETY = tuple(
     Caution(code) for code in ("caustic", "silica", "slips", "electricity", "nails", "children-animals")
 )
-# The crew's own visits are told by their dates; frost only where it may come.
+# The crew's own visits are covered by their dates; frost only where it may come.
 UNTOLD = {MilestoneKind.FROST_SAFE, MilestoneKind.SAW_JOINTS, MilestoneKind.STRIP_EDGE_FORMS}
 MARKUP = "<b>Bold & \"sons\"</b> 'Inc' <script>alert(1)</script>"
 
@@ -125,7 +125,7 @@ def test_the_sheet_says(said: str, sheet: bytes) -> None:
 
 
 def test_page_and_sheet_say_the_same(module_inputs: tuple[JobRecord, CureSchedule]) -> None:
-    """Every sentence of a date, a visit and a caution stands in both, letter for letter."""
+    """Every sentence of a date, a visit and a caution is in both, letter for letter."""
     wording = Wording(*module_inputs)
     both = [Reader.of(make(Wording(*module_inputs))) for make in (care_sheet_html, care_page_html)]
     said = [each.sentence for each in wording.owner_milestones if each.kind not in UNTOLD]
@@ -470,7 +470,7 @@ def test_the_history_is_printed_by_the_day(office: bytes) -> None:
 def test_pictures_lose_their_metadata() -> None:
     exif = Image.Exif()
     exif[0x010E] = "taken at 36.1 N"
-    exif[0x0112] = 6  # lies on its side
+    exif[0x0112] = 6  # is on its side
     uri = picture_uri(picture(400, 200, "JPEG", exif=exif), "photo.jpg", 100)
     shown = Image.open(io.BytesIO(b64decode(uri.partition(",")[2])))
     assert shown.size == (50, 100)

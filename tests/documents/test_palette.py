@@ -1,4 +1,4 @@
-"""The colours: every text on every ground it stands on, by the contrast that WCAG 2.2 asks for.
+"""The colours: every text on every background, by the contrast that WCAG 2.2 asks for.
 
 Source: WCAG 2.2, success criteria 1.4.3 (text: 4.5 to 1) and 1.4.11 (what a picture says: 3 to 1);
 relative luminance and contrast ratio as its glossary defines them.
@@ -62,7 +62,7 @@ HEX = re.compile(r"#[0-9a-f]{3,6}\b")
 
 @pytest.mark.parametrize("name", ["sheet", "data"])
 def test_paper(name: str) -> None:
-    """A text whose rule names no ground may stand on any light ground; a ground carries the body's ink."""
+    """A text whose rule names no background may be on any light one; a background has the body's ink."""
     grounds = {"#ffffff"}
     inks = {INK}
     for selector, look in rules(name):
@@ -91,7 +91,7 @@ def schemes() -> dict[str, dict[str, str]]:
     return found
 
 
-# Text and the ground it stands on, as the style of the page pairs them.
+# Text and its background, as the style of the page pairs them.
 PAIRS = [
     *[(ink, ground) for ink in ("ink", "soft") for ground in ("paper", "wash")],
     ("on-panel", "panel"),

@@ -32,7 +32,7 @@ CORNER = {
 
 
 def photo(kind: str = "JPEG", orientation: int = 1, size: tuple[int, int] = (400, 200)) -> bytes:
-    """Return a grey photo, red in the corner at row 0 and column 0, that tells all a phone would tell."""
+    """Return a grey photo, red in the corner at row 0 and column 0, with all the metadata of a phone."""
     image = Image.new("RGB", size, "#808080")
     image.paste((255, 0, 0), (0, 0, size[0] // 4, size[1] // 4))
     exif = Image.Exif()

@@ -96,7 +96,7 @@ def body(sample: Path, language: str) -> str:
 
 
 def sentences(text: str) -> Iterator[str]:
-    """Give each sentence; what stands before a colon is a head, and read as such."""
+    """Yield each sentence; text before a colon is a heading, and read as such."""
     yield from re.split(r"(?<=[.!?:])\s+", text)
 
 
@@ -142,7 +142,7 @@ def test_the_steps_of_every_method_are_easy(name: str) -> None:
 
 
 def test_hard_words_would_be_noticed() -> None:
-    """The measures tell plain words from others."""
+    """The measures distinguish plain words from others."""
     textstat.set_lang("en_US")
     assert textstat.flesch_kincaid_grade("Precautionary hydration facilitates cementitious maturation.") > 6
     textstat.set_lang("es")

@@ -1,4 +1,4 @@
-"""The data sheet says by which rules a date stands, and how sure we are of each."""
+"""The data sheet says by which rules a date is computed, and how sure we are of each."""
 
 from __future__ import annotations
 

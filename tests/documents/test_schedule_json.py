@@ -107,7 +107,7 @@ def read(schedule: model.CureSchedule) -> dict[str, typing.Any]:
 
 
 def same(result: object, held: object) -> bool:  # noqa: PLR0911 - one answer to a type
-    """Whether what JSON tells is what a value of the model holds, rounding aside."""
+    """Whether JSON has the value of the model, apart from rounding."""
     match held:
         case np.ndarray() if held.dtype.kind == "M":
             return same(result, tuple(each.replace(tzinfo=UTC) for each in held.tolist()))

@@ -1,4 +1,4 @@
-"""What was placed is told as it was ordered."""
+"""What was placed is printed as it was ordered."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 def test_the_cement_is_named_as_it_was_ordered(job: JobRecord, schedule: CureSchedule) -> None:
-    """GU is reckoned as type I; the owner ordered GU."""
+    """GU is computed as type I; the owner ordered GU."""
     mix = job.mix.model_copy(update={"cement": "I", "cement_ordered": "GU"})
     label = Wording(job, schedule).say("placed.cement")
     assert dict(placement_facts(Wording(job.model_copy(update={"mix": mix}), schedule)))[label] == "GU"

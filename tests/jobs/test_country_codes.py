@@ -1,4 +1,4 @@
-"""The country of a site: as told, or found from the place or its clock, without a network.
+"""The country of a site: as recorded, or from the place or its time zone, without a network.
 
 Codes, and the country of a zone, are facts of ISO 3166 and of the IANA database.
 """

@@ -1,4 +1,4 @@
-"""A logger's file: what is read, in which units, on which clock; what no slab does is left out and told."""
+"""A logger's file: what is read, in which units and zone; impossible readings are left out."""
 
 from __future__ import annotations
 

@@ -59,7 +59,7 @@ def rows(tables: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
 
 
 def slab_circumstances() -> Iterator[Circumstances]:
-    """Yield slabs of every kind that the rules tell apart."""
+    """Yield slabs of every kind that the rules distinguish."""
     cements = practice().cements
     for use, exposure, cement in product(get_args(SlabUse), get_args(Exposure), cements):
         for additions, reinforced in product((0.0, 0.2, 0.25, 0.4), (True, False)):

@@ -1,6 +1,6 @@
 """Every fact once: rule data that nobody reads is dead, a number of practice outside of it is a second copy.
 
-How the first half tells. Nothing is run: the modules of the package are parsed, and what they name is
+How the first half works. Nothing is run: the modules of the package are parsed, and what they name is
 compared with what the TOML files under handover/practice hold.
 
 - A rule ("cover.laid") is read where its dotted name is a string of a module, or fits an f-string whose fixed
@@ -60,7 +60,7 @@ def modules() -> dict[str, ast.Module]:
 
 
 def without_docstrings(tree: ast.AST) -> Iterator[ast.AST]:
-    """Yield every node but the texts that stand alone: docstrings, and those after a constant or a field."""
+    """Yield every node but texts as statements: docstrings, and those after a constant or a field."""
     for node in ast.iter_child_nodes(tree):
         if not (isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)):
             yield node

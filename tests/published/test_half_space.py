@@ -1,6 +1,6 @@
 """Conduction in a half-space: the closed solutions of Carslaw and Jaeger, Conduction of Heat in Solids.
 
-A deep enough column of inert material stands for the half-space. A given surface temperature is a film
+A deep enough column of inert material represents the half-space. A given surface temperature is a film
 coefficient of 1e6 W/(m2 K), 3000 times what the top cell conducts. The figures in the tests were worked out
 apart from this code; where a problem is printed, its source stands beside it.
 """
@@ -124,7 +124,7 @@ def test_constant_flux() -> None:
 def test_frost_depth(
     start: float, surface: float, diffusivity: float, expected: float, tolerance: float
 ) -> None:
-    """How deep a water main must lie not to freeze in 60 days: problems of Incropera and of Cengel.
+    """How deep a water main must be not to freeze in 60 days: problems of Incropera and of Cengel.
 
     0.68 m is printed (recalled, and the identity agrees); 0.841 m follows from inputs that were read.
     """

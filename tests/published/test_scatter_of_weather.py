@@ -27,7 +27,7 @@ def days(file: str, name: str) -> np.ndarray:
 
 
 def departures(file: str, name: str) -> np.ndarray:
-    """Return how far each hour lies from the typical day; of wind, as a share of it."""
+    """Return how far each hour is from the typical day; of wind, as a share of it."""
     result = days(file, name)
     turn = 2 * np.pi * np.arange(365) / 365
     course = np.stack([np.ones(365), np.cos(turn), np.sin(turn), np.cos(2 * turn), np.sin(2 * turn)], axis=1)
@@ -37,7 +37,7 @@ def departures(file: str, name: str) -> np.ndarray:
 
 @pytest.mark.parametrize("name", COLUMNS)
 def test_the_farthest_forecast_is_as_good_as_the_typical_day(name: str) -> None:
-    """The more changeable of the two towns, air in winter; 5 %: one year stands for many."""
+    """The more changeable of the two towns, air in winter; 5 %: one year represents many."""
     season = WINTER if name == "air_c" else slice(None)
     scatter = max(departures(town, name)[season].std() for town in TOWNS)
     assert practice()[f"forecast.{name}-most"] == pytest.approx(scatter, rel=0.05)

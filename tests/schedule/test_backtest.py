@@ -1,6 +1,6 @@
 """Bands that hold: the backtest of the benchmark folder, on fewer pours.
 
-Goal: of the dates told as "not before" at 90 %, 5 to 15 % come out too early when the forecast errs as the
+Goal: of the dates printed as "not before" at 90 %, 5 to 15 % come out too early when the forecast errs as the
 schedule states, at most 20 % when it errs in a way the schedule does not know. 24 pours in each of two towns
 are some 48 independent trials, drawn from one seed: the goal is asked of them as it stands. Without the
 errors of the forecast 29 % are missed on the second count, with half of them 25 %; a change that only shifts

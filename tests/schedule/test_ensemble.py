@@ -129,7 +129,7 @@ class TestTypicalYear:
     def test_it_moves_the_dates_past_the_forecast_and_no_others(
         self, job: Job, weather: Weather, as_of: datetime
     ) -> None:
-        """The year is some 15 K colder than the forecast; before it, the ground at placement alone tells."""
+        """The year is some 15 K colder than the forecast; before it, only the ground at placement differs."""
         plain, cold = (
             plan_cure(job(), weather(), as_of, typical=each) for each in (None, year_of(weather()))
         )

@@ -1,4 +1,4 @@
-"""Cold weeks: what is protected, what is not watered, what is told."""
+"""Cold weeks: what is protected, what is not watered, which cautions there are."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def test_blankets_keep_a_slab_warmer_and_bring_the_frost_safe_date_forward(
         for method in ("curing compound", "insulating blanket")
     )
     coldest = [each.history.temperature_c.low.surface[: 6 * 24].min() for each in (covered, bare)]
-    assert coldest[0] > coldest[1]  # while the blanket lies: it is counted for a week
+    assert coldest[0] > coldest[1]  # while the blanket is on: it counts for a week
     dates = [each.milestone(MilestoneKind.FROST_SAFE) for each in (covered, bare)]
     assert dates[0] is not None
     assert dates[0].not_before is not None
@@ -107,7 +107,7 @@ def test_cold_stretches_curing_but_not_for_ever(job: Job, weather: Weather, as_o
 def test_a_caution_of_cold_shows_the_forecast_beside_its_margin(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
-    """The forecast figure is the coldest of the hours given; the margin lies below that."""
+    """The forecast figure is the coldest of the hours given; the margin is below that."""
     cold = weather(-6.0, 4.0)
     schedule = plan_cure(job(), cold, as_of)
     cautions = {

@@ -121,7 +121,7 @@ class TestMeasured:
         return TemperatureLog(file="logger.csv", readings=readings)
 
     def test_the_lesson_of_a_log_is_that_of_the_dates(self, simulated: Callable[..., Simulation]) -> None:
-        """Simulated again under the cover that was laid, a slab is the corrected one, two days after the log.
+        """Simulated again under the same cover, a slab is the corrected one, two days after the log.
 
         By then the last reading has given way to what was learnt: exp(-48/6) of it is left, within 0.01 K.
         """

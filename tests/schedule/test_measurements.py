@@ -65,7 +65,7 @@ def not_before(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:
 
 
 def none_is_later(sooner: CureSchedule, later: CureSchedule) -> None:
-    """Assert that no date of the first lies after that of the second."""
+    """Assert that no date of the first is after that of the second."""
     for kind in ESTIMATED:
         one, other = not_before(sooner, kind), not_before(later, kind)
         assert other is None or (one is not None and one <= other), kind

@@ -126,7 +126,7 @@ def test_the_last_gate_to_open_governs_and_the_others_are_printed(
     for each in schedule.milestones:
         gates = (each.because.governing, *each.because.others)
         opened = [gate.not_before for gate in gates]
-        # Not the same cases are late at every gate, so the date may lie a little past the last gate's own.
+        # Not the same cases are late at every gate, so the date may be a little past the last gate's own.
         assert each.not_before >= max(moment for moment in opened if moment is not None)
         assert opened == sorted(
             opened, key=lambda moment: moment or datetime.max.replace(tzinfo=UTC), reverse=True

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 SETS = tuple(rule_sets())
 NEVER = datetime.max.replace(tzinfo=UTC)
-MEMBERS = 20  # few: what is told here holds for any number
+MEMBERS = 20  # few: the result holds for any number
 
 
 def curing(schedule: CureSchedule) -> Milestone:

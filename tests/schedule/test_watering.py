@@ -135,7 +135,7 @@ def test_visits_keep_to_the_hours_when_somebody_is_there(job: Job, weather: Weat
     for visit in (visit for day in schedule.watering for visit in day.visits):
         spoken = visit.start.strftime("%H:%M"), visit.end.strftime("%H:%M")
         assert "06:30" <= spoken[0] < spoken[1] <= "08:00" or "17:00" <= spoken[0] < spoken[1] <= "21:00"
-    # ... and the hours that leaves dry are told.
+    # ... and the dry hours that remain are reported.
     assert "wet-dry" in {caution.code for caution in schedule.cautions}
 
 

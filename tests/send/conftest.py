@@ -53,7 +53,7 @@ JVBERg==\r
 
 
 class Postbox:
-    """What the server took, and whom and what it refuses."""
+    """What the server accepted, and what it refuses."""
 
     def __init__(self) -> None:
         self.taken: list[Any] = []

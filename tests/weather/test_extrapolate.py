@@ -1,4 +1,4 @@
-"""What lies past the end of a forecast."""
+"""The weather past the end of a forecast."""
 
 from __future__ import annotations
 

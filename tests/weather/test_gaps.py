@@ -1,4 +1,4 @@
-"""Gaps, doubled hours, limits: what is filled, what is told, what is refused."""
+"""Gaps, doubled hours, limits: what is filled, reported and refused."""
 
 from __future__ import annotations
 

@@ -162,7 +162,7 @@ def test_order_of_entries_changes_nothing(weather_folder: Path, sound: Callable[
 
 
 def test_real_grid_of_apalachicola(weather_folder: Path, site: Location) -> None:
-    """Against the numbers as they stand in the file, looked up entry by entry."""
+    """Against the numbers in the file, looked up entry by entry."""
     path = weather_folder / "nws-gridpoint-2022-02-03.json"
     properties = json.loads(path.read_text(encoding="utf-8"))["properties"]
     series, _ = examine_weather(path, site)

@@ -200,7 +200,7 @@ def test_without_an_issue_nothing_counts_as_observed(files: Any, sound: Callable
 
 
 def test_real_shape_of_greensboro(weather_folder: Path, site: Location) -> None:
-    """Against the numbers as they stand in the file."""
+    """Against the numbers in the file."""
     path = weather_folder / "open-meteo-shape-greensboro-july.json"
     result = json.loads(path.read_text(encoding="utf-8"))["hourly"]
     series, findings = examine_weather(path, site)
