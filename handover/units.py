@@ -353,7 +353,7 @@ def read_quantity(raw: object, kind: KindName) -> float | Finding:
     """Read a quantity as people write it.
 
     Args:
-        raw: What stands in the record: text such as "4 1/2 in", or whatever else was put there.
+        raw: The value in the record: text such as "4 1/2 in", or any other value.
         kind: What it ought to be.
 
     Returns:

@@ -53,7 +53,7 @@ class AttachedFiles(Protocol):
         """Return what is wrong with a file of that name, or None where it can be read."""
 
     def exists(self, name: str) -> bool:
-        """Say whether anything at all goes by that name."""
+        """Return whether anything exists with that name."""
 
     def read(self, name: str, at_most: int | None = None) -> bytes:
         """Return the bytes of a file; of one that is larger than a limit, the first of them.
@@ -85,7 +85,7 @@ class FolderFiles:
         return None if path.is_file() else fault(f"{quoted_text(name)} is not a file")
 
     def exists(self, name: str) -> bool:
-        """Say whether anything at all goes by that name."""
+        """Return whether anything exists with that name."""
         return os.path.lexists(self.folder / name)
 
     def read(self, name: str, at_most: int | None = None) -> bytes:
@@ -110,7 +110,7 @@ class MemoryFiles:
         )
 
     def exists(self, name: str) -> bool:
-        """Say whether there is a file of that name."""
+        """Return whether there is a file with that name."""
         return name in self.files
 
     def read(self, name: str, at_most: int | None = None) -> bytes:

@@ -89,7 +89,7 @@ def offset_then(zone: ZoneInfo, instant: datetime) -> timedelta:
 
 
 def _outside_the_list(name: str) -> bool:
-    """Say whether a name leads to a file that depends on the machine, or counts leap seconds."""
+    """Return whether a name leads to a file that depends on the machine, or counts leap seconds."""
     return (
         bool(re.match(r"(?i)(posix|right|localtime|factory|posixrules)(/|$)", name)) or not name.isprintable()
     )

@@ -468,7 +468,7 @@ class CureSchedule:
     """Dates, watering, risks, and the hours behind them. SI units.
 
     Every instant is ISO 8601 with the offset of the site, to the second. Numbers are rounded to 6 significant
-    digits; null stands for what is not known. Estimates for a slab on ground only: none of them decides about
+    digits; null means not known. Estimates for a slab on ground only: none of them decides about
     soffits, shores, suspended slabs, tendons, anchors or columns.
     """
 

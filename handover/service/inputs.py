@@ -70,7 +70,7 @@ def check_inputs(
         examine: Reads the weather, like `examine_weather_bytes`.
 
     Raises:
-        UnusableInput: All that is wrong with them, and between them.
+        UnusableInput: They have faults, alone or together; carries all findings.
     """
     LOG.info("2 check")
     job, source = examined.record, examined.source

@@ -148,7 +148,7 @@ def issue(
         earlier: The set of the issue before, by file name.
 
     Raises:
-        UnusableInput: All that is wrong with the inputs, and between them.
+        UnusableInput: The inputs have faults, alone or together; carries all findings.
         RenderingFailed: A document could not be rendered cleanly.
     """
     if weather is None:
@@ -195,10 +195,10 @@ def plan_request(request: IssueRequest, on_findings: OnFindings = lambda _: None
 
     Args:
         request: The inputs and choices.
-        on_findings: Called with what is doubtful, before the schedule is computed.
+        on_findings: Called with the cautions, before the schedule is computed.
 
     Raises:
-        UnusableInput: All that is wrong with the inputs, and between them.
+        UnusableInput: The inputs have faults, alone or together; carries all findings.
     """
     inputs = check_request(request)
     on_findings(inputs.cautions)
@@ -258,7 +258,7 @@ def check_request(
         examine: Reads the weather, as `examine_weather_bytes` does.
 
     Raises:
-        UnusableInput: All that is wrong with them, and between them.
+        UnusableInput: They have faults, alone or together; carries all findings.
     """
     return check_inputs(
         examined or examine_source(request.record),
@@ -335,7 +335,7 @@ def issue_to_folder(
     Args:
         request: The inputs and choices; its revision is not used.
         folder: New, empty, or with an earlier set of the same job.
-        on_findings: Called with what is doubtful, before the schedule is computed.
+        on_findings: Called with the cautions, before the schedule is computed.
         workers: As in `render_set`.
 
     Raises:

@@ -76,7 +76,7 @@ _RENDER_LOCK = threading.Lock()
 def make_documents(task: RenderTask) -> RenderResult:
     """Return the documents of one job. It never raises, and keeps no state of the job."""
     warm_up()
-    from handover.service.inputs import compute  # noqa: PLC0415 - whoever only submits needs neither
+    from handover.service.inputs import compute  # noqa: PLC0415 - a process that only submits needs neither
     from handover.service.render import render_documents  # noqa: PLC0415
 
     inputs, settings = task.inputs, task.settings

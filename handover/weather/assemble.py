@@ -73,7 +73,7 @@ class _Notes:
 def assemble(
     raw: RawWeather, file: str, site: HasLocation
 ) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
-    """Return the unbroken series that the columns of a file make, with what is wrong or doubtful.
+    """Return the series without gaps from the columns of a file, with faults and cautions.
 
     Args:
         raw: What the reader found.

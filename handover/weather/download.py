@@ -114,7 +114,7 @@ class Download:
     findings: tuple[Finding, ...] = ()
 
     def write(self, path: Path) -> None:
-        """Put the bytes in place at a path, whole or not at all; what was there stays until then."""
+        """Write bytes to a path, completely or not at all; an earlier file stays until then."""
         write_file(path, self.data)
 
 
@@ -361,7 +361,7 @@ class _Client:
 
 
 def _is_untrusted(error: BaseException | None) -> bool:
-    """Say whether an error comes from a certificate that was not verified, however deep below."""
+    """Return whether an error is caused, at any depth, by a certificate that was not verified."""
     while error is not None:
         if isinstance(error, ssl.SSLCertVerificationError):
             return True
@@ -446,7 +446,7 @@ class _DiskCache:
         return _Response(data, url, fetched) if whole and fresh else None
 
     def store(self, answer: _Response, expires: datetime) -> None:
-        """Keep an answer; a folder that cannot be written to is no fault of the forecast."""
+        """Store an answer; a folder without write access does not fail the forecast."""
         body, about = self._paths(answer.url)
         entry = {
             "url": answer.url,

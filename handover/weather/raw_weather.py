@@ -68,7 +68,7 @@ class RawWeather:
 
 
 def parse_instant(text: object) -> datetime | None:
-    """Return a time written in ISO 8601, aware or naive, or None where it is none (or no year of ours)."""
+    """Return a time in ISO 8601, aware or naive, or None if it is not one (or of a year out of range)."""
     try:
         moment = datetime.fromisoformat(text)  # type: ignore[arg-type]
     except (TypeError, ValueError):

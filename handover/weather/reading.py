@@ -47,7 +47,7 @@ def read_weather(path: Path | str, *, site: HasLocation, year: int | None = None
         year: Calendar year of the pour; needed for a typical year only.
 
     Raises:
-        UnusableInput: with all that is wrong with the file.
+        UnusableInput: The file has faults; carries all findings.
     """
     series, findings = examine_weather(path, site, year)
     if series is None:

@@ -46,7 +46,7 @@ def open_to_read(file: Path) -> Engine:
     """Return an engine that only reads a SQLite file, and makes no other beside it.
 
     Who may not write to the folder cannot make the files by which writers and readers agree. Where none is
-    there, nobody is writing, and the file is read as one that does not change meanwhile.
+    there, nobody is writing, and the file is read as one that does not change.
 
     Raises:
         UnusableInput: It is of another version of this program.

@@ -52,7 +52,7 @@ class Fts5:
         number = self._index.c.rowid
         query = " AND ".join(f'"{each}"' for each in words)
         found = select(number.label("number")).where(self._index.c.job_words.op("MATCH")(query))
-        if conditions:  # "+ 0" keeps SQLite from looking the words up anew for each number of the list
+        if conditions:  # "+ 0" keeps SQLite from searching the words again for each number of the list
             found = found.where((number + 0).in_(select(JOB.c.number).where(*conditions)))
         return found, number
 
@@ -61,7 +61,7 @@ class Fts5:
         self._order(engine, "rebuild")
 
     def vacuum(self, engine: Engine) -> None:
-        """Merge the index, which leaves out what was deleted; write the file anew; empty the log before it.
+        """Merge the index without deleted entries; rewrite the file; empty its log first.
 
         PRAGMA secure_delete would overwrite what falls free, but not what SQLite has moved within a page.
         """
