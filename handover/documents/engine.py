@@ -85,14 +85,14 @@ def load_engine() -> None:
     """
     require_libraries()
     with _LOAD_LOCK, _names_as_they_are(), warnings.catch_warnings():
-        # We bring our own fonts: that the system has none is no loss.
+        # The program has its own fonts; it needs none from the system.
         warnings.filterwarnings("ignore", "(?i).*fontconfig.*ugly", UserWarning)
         import weasyprint  # noqa: F401, PLC0415 - heavy
 
 
 @contextmanager
 def _names_as_they_are() -> Iterator[None]:
-    """Have the engine's names of libraries opened as they are: one of them is right on any Linux.
+    """Open the engine's names of libraries unchanged: one of them is right on any Linux.
 
     For each name that the loader does not know, cffi would have `find_library` run the compiler and the
     linker: half a second in all, and temporary files that stay if the run is stopped.

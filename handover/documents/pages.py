@@ -64,7 +64,7 @@ def render_care_page(
     Args:
         words: As `care_sheet_html`.
         pictures: As `care_sheet_html`.
-        calendar: The owner's calendar, where it is made already, for the link that adds all of it.
+        calendar: The owner's calendar, if it exists already, for the link that adds all of it.
     """
     return care_page_html(words, pictures=pictures, calendar=calendar).encode("utf-8")
 

@@ -111,10 +111,10 @@ _FONTS: WeakSet[FontConfiguration] = WeakSet()
 
 @atexit.register
 def close_fonts() -> None:
-    """Remove the files that the engine keeps of fonts, at the end of the process.
+    """Remove the engine's font files, at the end of the process.
 
-    The engine removes them when Python frees its object. A document may keep that alive in a circle, and at
-    the end of a process Python does not look for circles.
+    The engine removes them when Python frees its object. A document may keep it alive in a reference cycle,
+    and at the end of a process Python does not collect cycles.
     """
     for each in _FONTS:
         each.__del__()

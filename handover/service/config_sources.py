@@ -113,7 +113,7 @@ class _Entry:
 
 
 def _expand_user(path: Path) -> Path:
-    """Return a path with the home folder for "~"; unchanged where no user has the name after it."""
+    """Return a path with "~" replaced by the home folder; unchanged if there is no such user."""
     with suppress(RuntimeError):
         return path.expanduser()
     return path
@@ -249,7 +249,7 @@ def _missing_host(entries: Sequence[_Entry]) -> Iterator[Finding]:
 
 
 def misspelt_variables(environ: Mapping[str, str], config: Config) -> list[Finding]:
-    """Return a caution for each environment variable that is nearly that of a setting.
+    """Return a caution for each environment variable whose name is similar to that of a setting.
 
     Args:
         environ: The environment variables.

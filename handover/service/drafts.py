@@ -37,7 +37,7 @@ if TYPE_CHECKING:
 
 FILES_FOLDER = "files"
 DIGEST_DIGITS = 8
-"""Hexadecimal digits that keep two names apart."""
+"""Hexadecimal digits that distinguish two names."""
 
 _SAVED = re.compile(r"(\d{4,})-(\d{8}T\d{6}Z)\.(toml|json)")
 _TIME = "%Y%m%dT%H%M%SZ"
@@ -102,7 +102,7 @@ class Drafts:
         return RecordDraft(folder.name, number, at, source, examined.record, examined.findings)
 
     def history(self, name: str) -> tuple[DraftRevision, ...]:
-        """Return a draft each time it was saved, in order."""
+        """Return all revisions of a draft, in order."""
         saved = _revisions_in(self._folder / _folder_name(name))
         return tuple(DraftRevision(number, at, file.read_bytes()) for number, at, file in saved)
 
@@ -118,8 +118,8 @@ class Drafts:
         """Save a draft; return it with its findings. Saving the same bytes again changes nothing.
 
         Args:
-            name: Of the draft, such as the id of the job; small and capital letters are the same. No two
-                other names are one draft; one that some system does not take gets a suffix.
+            name: Name of the draft, such as the id of the job; its case does not matter. A name that is not
+                valid on every system gets a suffix, so that no two names share a draft.
             data: The record, TOML or JSON, with faults or without.
             at: Time of saving, aware.
             files: Files that the record names, by those names; a later file replaces an earlier one.
@@ -154,7 +154,7 @@ class Drafts:
 
 
 def _folder_name(name: str) -> str:
-    """Return the folder of a draft: its name, or where some system does not take that, one of its own."""
+    """Return the folder of a draft: its name, or another one if the name is not valid on every system."""
     name = unicodedata.normalize("NFC", name.lower())
     safe = safe_name(name)
     if safe == name:
@@ -165,7 +165,7 @@ def _folder_name(name: str) -> str:
 
 
 def _problem_of_name(path: str) -> Finding | None:
-    """Return what is wrong with the name of a file; None if every system takes it as it is."""
+    """Return the fault of the name of a file; None if it is valid on every system."""
     if not is_inside(path):
         return Finding("leads out of the draft", path, expected="a name below the folder of the record")
     parts = PurePosixPath(path).parts

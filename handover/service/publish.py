@@ -66,9 +66,9 @@ def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
 
 @contextmanager
 def lock_folder(folder: Path) -> Iterator[None]:
-    """Hold the place of a set while its revision is chosen and until it is written; wait for whoever does.
+    """Lock the target of a set while its revision is chosen and the set is written; wait for another lock.
 
-    The folders above it are made. If the block fails, those that hold nothing are removed again.
+    The folders above it are created. If the block fails, the empty ones are removed again.
 
     Raises:
         UnusableInput: They cannot be made.
@@ -93,8 +93,8 @@ def lock_folder(folder: Path) -> Iterator[None]:
 
 
 def publish_locked(files: Mapping[str, bytes], folder: Path, job: str) -> None:
-    """Write a set of documents to a folder that the caller holds by `lock_folder`. All else as `publish`."""
-    LOG.info("6 put in place")
+    """Write a set of documents to a folder that the caller has locked by `lock_folder`; see `publish`."""
+    LOG.info("6 publish")
     _require_documents(files)
     folder = folder.resolve()
     _require_later_issue(files, check_folder(folder, job), folder)
@@ -170,9 +170,9 @@ def next_revision(
     Args:
         job: The id of the job.
         as_of: Time of issue, aware.
-        folder: Where the set goes, if it goes to a folder; the caller holds it by `lock_folder`.
-        made_from: What the set is made from, by file name, as below `inputs/`; None if that does not count.
-        archived: The revisions that the archive holds.
+        folder: The target folder, if there is one; the caller has locked it by `lock_folder`.
+        made_from: The inputs of the set, by file name, as below `inputs/`; None to ignore them.
+        archived: The revisions in the archive.
 
     Raises:
         UnusableInput: The folder has something else than a set of documents of this job.
@@ -193,7 +193,7 @@ def _next_in_folder(folder: Path, job: str, as_of: datetime, made_from: Mapping[
 
 
 def _is_made_from(folder: Path, made_from: Mapping[str, bytes] | None) -> bool:
-    """Whether the inputs of the set in a folder are these."""
+    """Return whether the set in a folder has these inputs."""
     inputs = folder / INPUTS_FOLDER
     files = walk(inputs) if inputs.is_dir() else ()
     return made_from is None or made_from == {

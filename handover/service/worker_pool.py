@@ -46,11 +46,11 @@ class WorkerDied(HandoverError):
 class Workers(Generic[_Task, _Result]):
     """Warm processes that run tasks in the order of submission.
 
-    A thread of ours sees to each process, so it is known which task a process was at when it died: that task
-    is begun anew, `MAX_ATTEMPTS` times in all, and those in the queue go to whichever process is free. The
-    processes begin at once. They hear no Ctrl-C, and end with us. Their temporary files are in a folder of
-    ours, which goes with the last of them, however it ended. Use it as a context: what is not done when an
-    exception leaves the context is given up.
+    One thread serves each process, so it is known which task a process had when it died. That task is tried
+    again, `MAX_ATTEMPTS` times in all; the tasks in the queue go to any free process. The processes begin at
+    once. They ignore Ctrl-C, and end with this process. Their temporary files are in one folder, which is
+    removed after the last process, even a killed one. Use it as a context: an exception that leaves the
+    context cancels the unfinished tasks.
 
     Args:
         count: Number of processes.
@@ -88,7 +88,7 @@ class Workers(Generic[_Task, _Result]):
         return future
 
     def close(self, *, at_once: bool = False) -> None:
-        """End the processes: when all that was submitted is done, or at once."""
+        """End the processes: after the last task, or at once."""
         for _ in self._threads:
             self._queue.put(None)
         try:
@@ -105,7 +105,7 @@ class Workers(Generic[_Task, _Result]):
             self._temporary.cleanup()
 
     def _kill(self) -> None:
-        """End the processes, whatever they are at."""
+        """End the processes, even during a task."""
         self._stopped = True
         for each in tuple(self._running):
             each.kill()
@@ -250,7 +250,7 @@ def _context() -> Any:
 
 
 def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:
-    """Do the tasks that come through a channel, until it is closed. The folder of temporary files is ours."""
+    """Run the tasks of a channel until it is closed. This process owns the temporary folder."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     tempfile.tempdir = temporary
     threading.Thread(target=_exit_with_parent, args=(temporary,), daemon=True).start()

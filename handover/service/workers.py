@@ -193,7 +193,7 @@ def _client(scheduler: str) -> Any:
     try:
         from distributed import Client  # noqa: PLC0415 - only for a cluster
     except ImportError:
-        problem = "Dask is not installed, by which a cluster is reached"
+        problem = "Dask, which a cluster requires, is not installed"
         raise UnusableInput.with_finding(
             problem, field="--scheduler", expected="pip install 'handover[cluster]'"
         ) from None

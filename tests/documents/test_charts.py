@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from handover.documents import charts
 from handover.documents.charts.chart import LABEL, nice_ticks
-from handover.documents.charts.labels import count_crossings, flag_rows, place_labels, placements
+from handover.documents.charts.labels import flag_rows, has_crossings, place_labels, placements
 from handover.documents.charts.strength_band import GATE_KINDS
 from handover.documents.charts.timeline import SLAB_TONES
 from handover.documents.svg import INKS, Drawing, text_width
@@ -65,15 +65,15 @@ def test_no_pole_runs_through_a_label(labels: list[tuple[float, float]], edge: f
 
 def test_a_pole_through_a_label_is_seen() -> None:
     flags = [placements(pole, 110, 518)[0] for pole in (70, 119)]
-    assert count_crossings(flags, [0, 1])
-    assert not count_crossings(flags, [1, 0])
+    assert has_crossings(flags, [0, 1])
+    assert not has_crossings(flags, [1, 0])
 
 
 @given(labels)
 def test_labels_fly_to_the_right_where_they_can(drawn: list[tuple[float, float]]) -> None:
     flags, levels = place_labels(drawn, 518)
     plain = [placements(pole, width, 518)[0] for pole, width in drawn]
-    assert list(flags) == plain or count_crossings(plain, flag_rows(plain))
+    assert list(flags) == plain or has_crossings(plain, flag_rows(plain))
     assert levels == flag_rows(flags)
 
 
