@@ -171,7 +171,7 @@ def forget(options: Options) -> int:
     if not removed:
         print(f"{for_terminal(options.job)}: all personal data was removed earlier.")
         return DONE
-    print(f"Removed from {for_terminal(options.job)}, or changed:")
+    print(f"Removed or changed in {for_terminal(options.job)}:")
     for each in removed:
         print(f"    {for_terminal(each)}")
     text = (

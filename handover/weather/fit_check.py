@@ -134,7 +134,7 @@ class _Check:
                 "a new forecast before documents are handed over (handover forecast JOB -o FILE)",
             )
         elif age > FORECAST_OLD_AGE:
-            self.caution(f"the forecast is {_age(age)} old", "a new one (handover forecast JOB -o FILE)")
+            self.caution(f"the forecast is {_age(age)} old", "a new forecast (handover forecast JOB -o FILE)")
 
 
 def _place(latitude: float, longitude: float) -> str:
