@@ -45,7 +45,7 @@ KindName = Literal[
     "maturity",
 ]
 
-MAX_TEXT = 40  # characters of a quantity; a longer text is no quantity
+MAX_TEXT = 40  # characters of a quantity; a longer text is not a quantity
 
 # Exact by definition: international yard and pound, US gallon of 231 in3, International Table BTU, standard
 # gravity, degree Fahrenheit of 5/9 K.
@@ -388,7 +388,7 @@ def quantity(text: str, kind: KindName) -> float:
     """Return a quantity that the program itself writes down, such as a limit.
 
     Raises:
-        ValueError: The text is no quantity of that kind.
+        ValueError: The text is not a quantity of that kind.
     """
     value = read_quantity(text, kind)
     if isinstance(value, Finding):

@@ -1,6 +1,6 @@
 """The command line: arguments, the clock, printing, exit status. No logic of its own.
 
-Exit status: 0 done; 2 what came in cannot be used, and each fault says how to fix it; 1 anything else.
+Exit status: 0 done; 2 the input is unusable, and each fault says how to fix it; 1 anything else.
 Each command imports what is slow to import itself, so that `--help` answers at once: `typing` alone would
 be a third of the time that it takes.
 

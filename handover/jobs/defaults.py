@@ -57,7 +57,7 @@ def _values(part: Any) -> Any:
 def _mean_of_tickets(tickets: Any) -> Iterator[Default]:
     """Yield the temperature of the concrete from the tickets, if any has one."""
     if (mean := mean_ticket_temperature(tickets)) is not None:
-        why = "The mean of the tickets, by volume where they tell it"
+        why = "The mean of the tickets, by volume where they have it"
         yield Default("placement.concrete_temperature", mean, "degC", why, "The delivery tickets", "computed")
 
 

@@ -52,10 +52,10 @@ def required_hours(table: Durations, surface_c: ArrayLike, column: ArrayLike = 0
         Broadcast shape; infinite below the coldest band. [h]
     """
     surface, columns = np.broadcast_arrays(np.asarray(surface_c, dtype=np.float64), np.asarray(column))
-    asked = np.full(surface.shape, np.inf)
+    required = np.full(surface.shape, np.inf)
     for band in reversed(table.bands):
-        asked = np.where(surface >= band.from_c, _required_in_band(band, surface, columns), asked)
-    return asked
+        required = np.where(surface >= band.from_c, _required_in_band(band, surface, columns), required)
+    return required
 
 
 def _required_in_band(band: DurationBand, surface_c: Floats, columns: Columns) -> Floats:

@@ -72,7 +72,7 @@ def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult
         at: Time of filing, aware.
 
     Raises:
-        UnusableInput: It is no issued folder, or the archive has this revision with other documents.
+        UnusableInput: It is not an issued folder, or the archive has this revision with other documents.
         NotArchived, IndexPending, LockTimeout, CorruptBag, CatalogFailed: As
             `handover.archive.deposit.deposit_files`.
     """
@@ -126,7 +126,7 @@ def issued_folders(folders: Path) -> list[Path]:
 
     Args:
         folders: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
-            beside which one folder with its documents lies.
+            with one folder of its documents beside it.
 
     Raises:
         UnusableInput: There is none, or a record has several.
@@ -177,7 +177,7 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
     """Return the documents of an issued folder, and the files added to it by their paths in a bag.
 
     Raises:
-        UnusableInput: It is no issued folder.
+        UnusableInput: It is not an issued folder.
     """
     if not (folder / SCHEDULE_FILE).is_file():
         raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE_FILE}")])

@@ -49,7 +49,7 @@ class ReissueRequest:
     Attributes:
         weather: Returns the new weather for a job; None for that of the last issue.
         record: The file of its record with additions; None for that of the last issue.
-        templates: A contractor's folder whose files stand in for ours.
+        templates: A contractor's folder whose files replace those of the program.
         force: Make a new revision even if no date moved.
         examine: Reads the weather, as `examine_weather_bytes` does.
     """
@@ -254,7 +254,7 @@ def reissue_curing(
         out: The folder in which each reissued job gets a folder with its id as name.
         as_of: Time of issue, aware.
         key: Of a customer of the forecast service.
-        templates: A contractor's folder whose files stand in for ours.
+        templates: A contractor's folder whose files replace those of the program.
     """
     forecasts, examine = ForecastCache(as_of, key), CachingWeatherReader()
     summaries = [_summarise(archive, each, forecasts) for each in jobs]

@@ -226,8 +226,8 @@ class _Request:
                 "does not say which grid cell the place is in; it covers the United States only"
             ) from None
         if not re.fullmatch(r"/gridpoints/[A-Z]{3}/\d{1,4},\d{1,4}", path):
-            raise _ServiceFailure(f"names a grid cell at {short_line(grid)}, which is no such address")
-        # The host stays the one that was asked, whatever the answer names.
+            raise _ServiceFailure(f"names a grid cell at {short_line(grid)}, which is not such an address")
+        # The host stays the same, whatever the reply names.
         return self._parse_or_fail("nws", self.line.get(self.endpoints.nws + path))
 
     def _parse_or_fail(self, service: str, answer: _Response) -> Download:

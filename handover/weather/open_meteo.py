@@ -2,7 +2,7 @@
 
 States are instants; sunshine, precipitation and its probability are of the hour that ended: the convention of
 `WeatherSeries`. Units come from ``hourly_units``, never assumed. Times are read as UTC shifted by
-``utc_offset_seconds``; unix times are UTC as they stand.
+``utc_offset_seconds``; unix times are in UTC.
 
 An answer in local time keeps one offset even across a change of the clock. That is checked, not trusted: if
 the hours cross a change of the zone's clock and are not all one hour apart, the answer is refused.

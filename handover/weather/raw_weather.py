@@ -82,7 +82,7 @@ def format_moment(moment: np.datetime64) -> str:
 
 
 def parse_number(value: Any) -> float | None:
-    """Return a JSON number as a float; None for null and for what is no number."""
+    """Return a JSON number as a float; None for null and for anything else."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
     try:

@@ -338,7 +338,7 @@ def _origins(
         origin = _ORIGINS.get(row.cells[at].strip().lower())
         if origin is None:
             faults.add(
-                f"{short_line(row.cells[at])!r} is no origin",
+                f"{short_line(row.cells[at])!r} is not an origin",
                 line=row.line,
                 field="origin",
                 expected=", ".join(_ORIGINS),

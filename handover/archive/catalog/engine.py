@@ -33,7 +33,7 @@ def open_engine(where: Path | str) -> Engine:
         where: A file for SQLite, or the URL of a database.
 
     Raises:
-        UnusableInput: It is no database that can be a catalog, or one of a later version of this program.
+        UnusableInput: It is not a database for a catalog, or it is one of a later version of this program.
     """
     engine = _engine(where)
     with _closed_on_failure(engine):
@@ -133,7 +133,7 @@ def _url(where: str) -> URL:
 def _not_a_catalog(where: Path | str) -> UnusableInput:
     kind = str(where).partition(":")[0]  # what comes after may hold a password
     finding = Finding(
-        f"{kind!r} is no database that the catalog can be in",
+        f"{kind!r} is not a database for the catalog",
         expected="the URL of a PostgreSQL database, or none for a file beside the bags",
         example="postgresql://office@archive.example.org/handover",
     )
