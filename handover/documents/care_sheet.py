@@ -369,7 +369,7 @@ class CareSheet:
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
-        """Return such a text for this slab: what it says may depend on `slab`."""
+        """Return such a text for this slab: it may depend on `slab`."""
         return fill_text(f"{self.wording.language}/{name}.md", self.wording.templates, slab=self.job.slab)
 
     def _as_html(self, source: str) -> Markup:

@@ -153,7 +153,7 @@ class _EventBuilder:
             yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)
 
     def _edges(self) -> Iterator[CareEvent]:
-        """Strip the forms, then rub the edges while they are green, and mend what was promised."""
+        """Strip the forms, then rub the edges while they are green, and make the promised repairs."""
         for words, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
             yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, bare)
@@ -210,7 +210,7 @@ class _EventBuilder:
     # ---- when
 
     def _dates_in_words(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[MilestoneWords, datetime]]:
-        """Give each date of these kinds with the instant that the reader is told; none past the estimate."""
+        """Yield each date of these kinds with its printed instant; none past the estimate."""
         for words in map(self.wording.dates.milestone, filter(None, map(self.schedule.milestone, kinds))):
             if words.when is not None:
                 yield words, _utc(words.when.instant)
@@ -229,7 +229,7 @@ class _EventBuilder:
     # ---- how
 
     def _at_hour(self, title: str, start: datetime, pattern: str = "calendar.reminder") -> str:
-        """Return a title with the hour in it, for not every phone shows it there, or rings."""
+        """Return a title with the hour in it, because not every phone shows the hour."""
         return self.wording.say(
             pattern, title=title, hour=self.wording.speak.hour(start.astimezone(self.zone))
         )
@@ -238,7 +238,7 @@ class _EventBuilder:
         return f"{text}\n{self.words.caller}"
 
     def _work(self, kind: str, title: str, text: str, start: datetime, end: datetime) -> CareEvent:
-        """Return an event of the crew's work within some hours."""
+        """Return an event of the crew's work."""
         return CareEvent("crew", kind, "", start, end, self._at_hour(title, start), text, "work")
 
     def _all_day_event(

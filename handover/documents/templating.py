@@ -55,7 +55,7 @@ def read_text(name: str, templates: Path | None = None) -> str:
 
 
 def fill_text(name: str, templates: Path | None = None, **values: object) -> str:
-    """Return the text of a template file as `read_text` does, filled in where it asks for a value."""
+    """Return the text of a template file like `read_text`, with its values filled in."""
     text = read_text(name, templates)
     asks = "{%" in text or "{{" in text  # most ask for nothing, and need not be compiled
     return environment(templates).get_template(name).render(values) if asks else text

@@ -73,7 +73,7 @@ def _size(slab: Draft, rules: Practice) -> FieldFindings:
 
 
 def _joints(slab: Draft) -> FieldFindings:
-    """Yield a finding where joints have a spacing, and are said not to be there."""
+    """Yield a finding where a slab without joints has a joint spacing."""
     if slab is not None and slab.joints == "none" and slab.joint_spacing is not None:
         yield (
             ("slab", "joint_spacing"),

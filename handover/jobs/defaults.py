@@ -22,11 +22,11 @@ class WithDefaults(NamedTuple):
 
 
 def apply_defaults(draft: Draft, written_cement: object) -> WithDefaults:
-    """Return the tables of a record with the defaults in place of what it leaves out.
+    """Return the tables of a record with defaults for the fields that it leaves out.
 
     Args:
         draft: The record, without faults.
-        written_cement: For the note on a cement that goes by another name.
+        written_cement: The name of the cement as written, for the note on an alias.
     """
     filled = _values(draft)
     assumed: list[AssumedValue] = []
@@ -48,7 +48,7 @@ def apply_defaults(draft: Draft, written_cement: object) -> WithDefaults:
 
 
 def _values(part: Any) -> Any:
-    """Return a table as values by key, with its tables and lists, without what was left out."""
+    """Return a table as values by key, with its tables and lists, without blank fields."""
     if isinstance(part, RecordTable):
         return {key: _values(value) for key, value in part if value is not None}
     return tuple(_values(each) for each in part if each is not None) if isinstance(part, tuple) else part

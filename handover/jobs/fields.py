@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 Schema = dict[str, Any]
 
 AS_WRITTEN = "as written"
-"""Key of a validation context: values are as in a record, such as texts with units."""
+"""Key of a validation context: values are as written in a record, such as texts with units."""
 
 
 @dataclass(frozen=True)

@@ -84,7 +84,7 @@ def _zone_of(site: Draft) -> str | None:
 
 
 def apply_zone(written: Draft, zone: str | None) -> tuple[Draft, list[FieldFinding]]:
-    """Return a record with its times in the zone of the site, and findings for those that are none or two.
+    """Return a record with its times in the zone of the site, and findings for ambiguous or missing times.
 
     Args:
         written: The record with its times as written, without offset or with one.

@@ -169,7 +169,7 @@ def _log_readings(
 
 
 def _read(raw: Mapping[str, Any]) -> tuple[Draft, list[FieldFinding]]:
-    """Return all that can be read, with times as written, and what cannot."""
+    """Return the values that can be read, with times as written, and findings about the others."""
     model, context = draft_of(JobRecord), {AS_WRITTEN: True}
     try:
         return model.model_validate(raw, context=context), []
@@ -310,7 +310,7 @@ def _record(
     files: AttachedFiles,
     readings: tuple[LogReading, ...],
 ) -> JobRecord:
-    """Return the record with what was left out filled in."""
+    """Return the record with defaults for the fields that it leaves out."""
     cement = raw["mix"].get("cement")
     values, assumed = apply_defaults(draft, cement)
     if readings:
@@ -329,7 +329,7 @@ def _record(
         )
         values["site"]["country"] = country
     if draft.site.timezone is None:
-        assumed = (AssumedValue("site.timezone", zone, "the time zone kept at the place"), *assumed)
+        assumed = (AssumedValue("site.timezone", zone, "the time zone of the place"), *assumed)
     values["site"]["timezone"] = zone
     return JobRecord.model_validate({**values, "assumed": assumed})
 

@@ -7,12 +7,12 @@ from functools import cache
 from importlib.resources import files
 
 JOINTS = "joints"
-"""Code of the joints: nothing to look at on a slab that has none."""
+"""Code of the joints, which a slab without joints leaves out."""
 
 
 @cache
 def walkthrough_items(use: str, *, jointed: bool = True) -> tuple[str, ...]:
-    """Return what is usual to look at on a slab of such a use: codes, in the order of the walk.
+    """Return the codes of the usual items for a use of the slab, in the order of the walk.
 
     Args:
         use: What the slab is for.

@@ -72,7 +72,7 @@ def _drying_share(simulation: Simulation) -> float:
 
 
 def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
-    """Return the windows of the saws that may come and the joints to cut; None where there is no date for it.
+    """Return the windows of the possible saws and the joints to cut; None if there is no date for sawing.
 
     Where the record names an early-entry saw, a conventional one does not come.
     """

@@ -46,7 +46,7 @@ def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
 
 
 def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
-    """Yield the dates that the tool must not give for this slab; none for what is not done to it."""
+    """Yield the dates that the program must not give for this slab; none for uses that it does not have."""
     refused, slab = set(), slab_circumstances(job)
     for rule in practice.refusals:
         if rule.code == _TENDONS and not job.slab.has_tendons:

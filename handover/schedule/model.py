@@ -150,7 +150,7 @@ class SawWindow:
 class Joints:
     """The joints: when to saw them, and their depth and spacing."""
 
-    windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw that may come.")]
+    windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw that is possible.")]
     cracks_from: Annotated[
         Instant | None, means("The early end of the band at which tension passes strength if nothing is cut.")
     ]

@@ -264,7 +264,7 @@ def test_promised_repairs_are_in_the_crews_calendar(
     ]
     assert len(with_it) == 2  # when the forms come off, and when the curing ends
     assert wording.events.event("walk-through")[0] in with_it
-    assert not any("Door line" in text or "Drain:" in text for text in told.values())
+    assert not any("Door line" in text or "Drain:" in text for text in printed.values())
 
 
 def test_a_single_event_reads_as_it_does_within_the_whole(

@@ -57,7 +57,7 @@ def test_a_saw_that_comes_no_more_is_said_with_one_full_stop(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
     """The record says now that no joints are sawn: the last sentence that a reader has of a saw."""
-    (sentence,) = told(job, schedule, Change("saw-joints", (TWO,), ()), language=language)
+    (sentence,) = sentences(job, schedule, Change("saw-joints", (TWO,), ()), language=language)
     assert sentence.endswith(
         {"en": "it was Tue Jul 14, 2:00 pm.", "es": "antes mar 14 jul, 2:00 p.m."}[language]
     )

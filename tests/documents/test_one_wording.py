@@ -127,8 +127,8 @@ def test_salt_is_printed_in_one_way(result: Texts) -> None:
     assert milestone is not None
     words = result.wording.milestone(milestone)
     assert words.when is not None
-    (reminder,) = (event.description for event in owner_events(told.wording) if event.kind == "no-salt")
-    for paper in (plain(reminder), told.sheet, told.page):
+    (reminder,) = (event.description for event in owner_events(result.wording) if event.kind == "no-salt")
+    for paper in (plain(reminder), result.sheet, result.page):
         assert words.when.day.casefold() in paper.casefold()
 
 

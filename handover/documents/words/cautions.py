@@ -27,7 +27,7 @@ class Notice:
 
 
 class CautionWording(ScheduleWords):
-    """Words the cautions and limits of one schedule for one reader."""
+    """The cautions and limits of one schedule in the words of one reader."""
 
     @cached_property
     def notices(self) -> tuple[Notice, ...]:

@@ -13,18 +13,18 @@ if TYPE_CHECKING:
 
 
 class EventWording:
-    """Words the events of one job for one reader."""
+    """The events of one job in the words of one reader."""
 
     def __init__(self, reader: Reader, job: JobRecord) -> None:
         self.job = job
         self.say = reader.say
 
     def owner_text(self, words: MilestoneWords) -> str:
-        """Return what the owner's event for a date tells."""
+        """Return the text of the owner's event for a date."""
         return _lines(f"{words.when_text}.", words.sentence, self.caller)
 
     def crew_text(self, words: MilestoneWords) -> str:
-        """Return what the crew's event for a date tells, with its reason."""
+        """Return the text of the crew's event for a date, with its reason."""
         in_stages = self.say("milestone.words.in-stages") if words.in_stages else ""
         because = self.say("calendar.because", reason=words.reason)
         return _lines(f"{self._crew_window(words)}.", in_stages, because)
@@ -38,25 +38,25 @@ class EventWording:
         return f"{words.when_text}; {self.say('milestone.words.not-after', when=words.not_after.text)}"
 
     def visit_text(self, visit: VisitWords) -> str:
-        """Return what the owner's event for one watering tells."""
+        """Return the text of the owner's event for one watering."""
         takes = self.say("watering.takes", length=visit.length)
         water = ("watering.if-rain", "watering.stay-wet") if visit.amount else ()
         return _lines(visit.action, takes, visit.amount, *map(self.say, water), self.caller)
 
     def event(self, code: str, **values: object) -> tuple[str, str]:
-        """Return title and text of an event that belongs to no single date, by its code under [event]."""
+        """Return title and text of an event that does not belong to a date, by its code under [event]."""
         title, text = self.say(f"event.{code}.title", **values), self.say(f"event.{code}.text", **values)
         return title, text.strip()
 
     def walkthrough(self) -> tuple[str, str]:
-        """Return title and text of the crew's event of the walk-through, with what the record left open."""
+        """Return title and text of the crew's event of the walk-through, with its open items."""
         title, text = self.event("walk-through")
         if not self.job.slab.is_jointed:
             text = self.say("event.walk-through.text-unjointed")
         return title, self.with_repairs(text)
 
     def with_repairs(self, text: str) -> str:
-        """Return the text of a visit of the crew, with the repairs that it promised."""
+        """Return the text of a visit of the crew, with the promised repairs."""
         left = [
             f"- {each.item}: {each.note}" if each.note else f"- {each.item}"
             for each in self.job.walkthrough
@@ -80,5 +80,5 @@ class EventWording:
 
 
 def _lines(*parts: str) -> str:
-    """Return the parts that there are, a line each."""
+    """Return the parts that are not empty, one line each."""
     return "\n".join(filter(None, parts))

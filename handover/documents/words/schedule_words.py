@@ -1,4 +1,4 @@
-"""What the words of a schedule start from: who reads, the job, and the dates and quantities in words."""
+"""The base of the words of a schedule: the reader, the job, and the dates and quantities in words."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, eq=False)
 class ScheduleWords:
-    """The start of a part of the words, such as those of the watering.
+    """The base of a part of the words, such as those of the watering.
 
     Attributes:
         reader: For whom the words are.

@@ -88,7 +88,7 @@ class DayWords:
 
 
 class WateringWording(ScheduleWords):
-    """Words the watering of one schedule for one reader."""
+    """The watering of one schedule in the words of one reader."""
 
     @cached_property
     def days(self) -> tuple[DayWords, ...]:
