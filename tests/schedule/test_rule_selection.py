@@ -69,7 +69,7 @@ class TestWhoseRules:
     def test_are_those_asked_for_whatever_the_country(self, job: Job, asked: str) -> None:
         rules, note = rules_for(job(), asked)
         assert rules is practice("de")
-        assert "asked for" in note.why
+        assert "chosen" in note.why
 
     def test_can_be_asked_for_by_a_country_that_shares_a_set(self, job: Job) -> None:
         assert rules_for(job(), "AT")[0] is practice("eu")
