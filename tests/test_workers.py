@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import gc
+import json
 import os
 import signal
 import subprocess
 import sys
 import threading
-from datetime import UTC, datetime
+from concurrent.futures import Future
+from contextlib import nullcontext
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import psutil
@@ -27,10 +30,10 @@ from handover.service.pdf_workers import (
     submit_pdf,
 )
 from handover.service.worker_pool import WorkerDied, Workers
+from handover.weather.download import Download
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from concurrent.futures import Future
     from pathlib import Path
 
     Run = Callable[..., Any]
@@ -194,6 +197,40 @@ def test_one_core_and_two_make_the_same_set(
         assert run(*arguments).status == 0
         assert len(submitted) == {1: 0, 2: 2}[cores]
     assert documents(tmp_path / "1") == documents(tmp_path / "2")
+
+
+class StubWorkers:
+    """Stands in for processes: each document has the length of its page."""
+
+    def __init__(self) -> None:
+        self.titles: list[str] = []
+
+    def submit(self, task: PdfTask) -> Future[bytes]:
+        self.titles.append(task.html.partition("<title>")[2].partition("</title>")[0])
+        future: Future[bytes] = Future()
+        future.set_result(b"%PDF-1.7\n% stand-in, " + str(len(task.html)).encode())
+        return future
+
+
+def test_issue_reissue_and_watch_submit_their_sheets_to_the_workers(
+    run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    workers = StubWorkers()
+    monkeypatch.setattr(pdfs, "pdf_workers", lambda: nullcontext(workers))
+    colder = json.loads(weather.read_text(encoding="utf-8"))
+    colder["hourly"]["temperature_2m"] = [each - 8.0 for each in colder["hourly"]["temperature_2m"]]
+    later = datetime.fromisoformat(as_of) + timedelta(hours=3)
+    answer = Download(json.dumps(colder).encode(), "open-meteo", "https://example.org", later)
+    monkeypatch.setattr("handover.weather.download.download_forecast", lambda *_, **__: answer)
+    out, archive = tmp_path / "out", tmp_path / "archive"
+    assert run("issue", record, "-w", weather, "--as-of", as_of, "-o", out).status == 0
+    assert run("archive", out, "--to", archive).status == 0
+    again = ("reissue", record, "--in", archive, "-o", out, "--same-weather", "--anyway")
+    assert run(*again, "--as-of", as_of).status == 0
+    watched = run("watch", "--in", archive, "-o", tmp_path / "watched", "--as-of", later.isoformat())
+    assert "1 curing, 1 reissued" in watched.out, watched.err
+    assert len(workers.titles) == 6
+    assert len(set(workers.titles)) == 2
 
 
 ON_CORES = """

@@ -33,10 +33,10 @@ if TYPE_CHECKING:
 
 def entry() -> None:
     """Run as the console script."""
-    # A run is short and keeps most of what it makes: fewer garbage collections save a tenth of the time. Its
-    # matrices are small: threads for them would cost more to start than they save. At the end the system
-    # frees the memory; Python need not search it once more.
-    gc.set_threshold(50_000, 20, 100)
+    # A run for one job is over before it has left much garbage, so that it collects none. Its matrices are
+    # small: threads for them would cost more to start than they save. At the end the system frees the memory;
+    # Python need not search it once more.
+    gc.set_threshold(1_000_000, 20, 100)
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # No plugin of pydantic's is used: to look for some reads the metadata of every installed package.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")

@@ -78,11 +78,12 @@ def plan(options: Options) -> None:
 
 def issue(options: Options) -> None:
     """Write the complete set of documents."""
-    from handover.service.issuing import issue_to_folder
     from handover.service.pdf_workers import pdf_workers
-    from handover.service.summary import first_task
 
-    with pdf_workers() as workers:  # they load the PDF engine while the rest is read and computed
+    with pdf_workers() as workers:  # they load the PDF engine while the rest is imported, read and computed
+        from handover.service.issuing import issue_to_folder
+        from handover.service.summary import first_task
+
         require_engine()
         settings = settings_of(options)
         request = request_of(options, settings)

@@ -29,12 +29,21 @@ if TYPE_CHECKING:
     from handover.cli.options import Options
     from handover.jobs.record import JobRecord
     from handover.service.job_inputs import WeatherFile
+    from handover.service.pdf_workers import PdfWorkers
     from handover.service.reissuing import WatchResult
 
 
 def reissue(options: Options) -> None:
     """Issue an archived job again with new weather or a new record."""
-    require_engine()
+    from handover.service.pdf_workers import pdf_workers
+
+    with pdf_workers() as workers:  # they load the PDF engine while the rest is imported, read and computed
+        require_engine()
+        _reissue(options, workers)
+
+
+def _reissue(options: Options, workers: PdfWorkers | None) -> None:
+    """Issue an archived job again, and print what came of it."""
     from handover.service.reissuing import ReissueRequest
     from handover.service.reissuing import reissue_job as issue_again
 
@@ -49,7 +58,7 @@ def reissue(options: Options) -> None:
         force=options.anyway,
     )
     with open_existing_archive(options) as archive:
-        done = issue_again(archive, job, folder, as_of, request)
+        done = issue_again(archive, job, folder, as_of, request, workers)
     print_cautions(done.cautions)
     if not done.is_new:
         same = ", and the record has no new information" if record else ""
@@ -66,6 +75,9 @@ def reissue(options: Options) -> None:
 def watch(options: Options) -> int:
     """Reissue every curing job whose dates move in today's forecast."""
     require_engine()
+    from contextlib import nullcontext
+
+    from handover.service.pdf_workers import pdf_workers
     from handover.service.reissuing import curing_jobs, reissue_curing
 
     as_of, out = time_of_issue(options), to_path(options.output)
@@ -75,9 +87,15 @@ def watch(options: Options) -> int:
         config = config_of(options)
         stopped = False
         try:
-            with progress_bar(len(jobs)) as done:
+            with pdf_workers() if jobs else nullcontext() as workers, progress_bar(len(jobs)) as done:
                 for each in reissue_curing(
-                    archive, jobs, out, as_of, key=config.open_meteo_key, templates=config.templates
+                    archive,
+                    jobs,
+                    out,
+                    as_of,
+                    key=config.open_meteo_key,
+                    templates=config.templates,
+                    workers=workers,
                 ):
                     seen.append(each)
                     done(each)

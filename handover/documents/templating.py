@@ -66,8 +66,11 @@ def environment(templates: Path | None = None) -> Environment:
     """Return a Jinja2 environment that escapes everything and refuses undefined names."""
     from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - heavy
 
+    from handover.documents.compiled_templates import bytecode_cache  # noqa: PLC0415 - heavy
+
     made = Environment(
         loader=ChoiceLoader([FileSystemLoader(folder) for folder in search_path(templates)]),
+        bytecode_cache=bytecode_cache(),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -153,7 +153,9 @@ def _warm_air(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
 
 
 def _warm_slab(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
-    return _hours_above(gate, simulation, simulation.slab.temperature_c.min(axis=2))
+    # Node by node: faster than along the last axis.
+    coldest_c = np.minimum.reduce(np.moveaxis(simulation.slab.temperature_c, 2, 0))
+    return _hours_above(gate, simulation, coldest_c)
 
 
 def _after_curing(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:

@@ -91,6 +91,7 @@ def simulate_slab(
     met = _sample(weather, instants, ensemble)
     shelter = practice.materials["exposure"][job.slab.exposure]
     near = wind_at(met["wind_ms"]) * shelter["wind"]
+    whole = np.round(instants) % HOUR_S == 0.0
     grid = _column(job, practice)
     initial = _placed_c(job, met["air_c"][0], practice) + ensemble.placed_c
     look = practice.materials["surface"]
@@ -114,9 +115,8 @@ def simulate_slab(
         deep_c=_mean_air(weather, ensemble, DAYS),
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, concrete, practice),
-        keep=np.isin(np.round(instants), np.arange(0.0, instants[-1] + 1.0, HOUR_S)),
+        keep=whole,
     )
-    whole = np.isin(np.round(instants), np.round(result.seconds))
     air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
     surface_c = result.temperature_c[:, :, 0]
     return SlabSimulation(

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING
 
-from handover.service.worker_pool import WorkerDied, Workers, gc_paused
+from handover.service.worker_pool import WorkerDied, Workers
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -43,23 +43,27 @@ def make_pdf_alone(task: PdfTask) -> bytes:
     """Return a document as PDF, like `make_pdf`, in a process that does nothing else."""
     from handover.documents.pdf import render_pdf  # noqa: PLC0415 - heavy
 
-    with gc_paused():
-        return render_pdf(task.html, task.attachments)
+    gc.collect()  # what the document before left; nobody waits for that of the last one
+    return render_pdf(task.html, task.attachments)
 
 
 @cache
 def load_pdf_engine() -> None:
-    """Load once what every PDF needs; if that fails, the first PDF reports it."""
+    """Load once what every PDF needs; if that fails, the first PDF reports it.
+
+    Nothing of a document is garbage before it is finished: garbage is collected between documents only.
+    """
     import handover.documents.preload  # noqa: F401, PLC0415
 
     gc.freeze()
+    gc.disable()
 
 
 @contextmanager
 def pdf_workers() -> Iterator[PdfWorkers | None]:
-    """Begin the processes that render the PDFs of one issue side by side; None where there is one core.
+    """Begin the processes that render the PDFs of a set side by side; None where there is one core.
 
-    Begin them before anything else: they load the PDF engine while the schedule is computed.
+    Begin them before anything else is imported: they load the PDF engine while the schedule is computed.
     """
     if core_count() < MAX_PDF_WORKERS:
         yield None

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.service.forecasts import GridCell
     from handover.service.job_inputs import JobInputs
+    from handover.service.pdf_workers import PdfWorkers
     from handover.service.settings import Provenance
     from handover.weather.reading import ExaminedWeather as WeatherExamined
 
@@ -84,7 +85,12 @@ class ReissueResult:
 
 
 def reissue_job(
-    archive: Archive, job: str, folder: Path, as_of: datetime, request: ReissueRequest
+    archive: Archive,
+    job: str,
+    folder: Path,
+    as_of: datetime,
+    request: ReissueRequest,
+    workers: PdfWorkers | None = None,
 ) -> ReissueResult:
     """Issue an archived job again, to a folder and to the archive.
 
@@ -97,6 +103,7 @@ def reissue_job(
         folder: The target folder: new, empty, or with an earlier set of the job.
         as_of: Time of issue, aware.
         request: The new inputs.
+        workers: The PDF workers, as for `handover.service.issuing.render_set`.
 
     Raises:
         UnusableInput: There is no such job, or its inputs have faults.
@@ -128,7 +135,7 @@ def reissue_job(
         new_record = request.record is not None and _record_changed(inputs, documents)
         if not (sentences or new_record or request.force):
             return ReissueResult(last, is_new=False, changes=(), cautions=inputs.cautions)
-        issued = render_set(inputs, schedule, again)
+        issued = render_set(inputs, schedule, again, workers)
         issued.write(folder)
         issued.archive(archive, as_of)
         return ReissueResult(schedule.revision, True, sentences, inputs.cautions, new_record)
@@ -243,6 +250,7 @@ def reissue_curing(
     *,
     key: str | None = None,
     templates: Path | None = None,
+    workers: PdfWorkers | None = None,
 ) -> Iterator[WatchResult]:
     """Issue jobs again with today's forecast, if it moves their dates; nothing is sent.
 
@@ -255,6 +263,7 @@ def reissue_curing(
         as_of: Time of issue, aware.
         key: Of a customer of the forecast service.
         templates: A contractor's folder whose files replace those of the program.
+        workers: The PDF workers, as for `handover.service.issuing.render_set`.
     """
     forecasts, examine = ForecastCache(as_of, key), CachingWeatherReader()
     summaries = [_summarise(archive, each, forecasts) for each in jobs]
@@ -265,7 +274,7 @@ def reissue_curing(
             examine=examine,
         )
         try:
-            result = reissue_job(archive, each.job, out / each.job, as_of, request)
+            result = reissue_job(archive, each.job, out / each.job, as_of, request, workers)
         except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
             failure = failure_result(fault)
             state: WatchState = "refused" if failure.findings else "failed"

@@ -96,7 +96,8 @@ def _render(
 ) -> dict[str, bytes]:
     """Return every document by file name; with several languages, the readers' files have theirs in the name.
 
-    The PDFs are started first, since they take the longest; the other documents are made meanwhile.
+    The PDFs are started first, since they take the longest, and the data sheet before the care sheet; the other
+    documents are made meanwhile.
     """
     job, earlier, pictures = office.job, rendering.earlier, rendering.pictures
     data = schedule_json(office.schedule)
@@ -108,13 +109,13 @@ def _render(
         each: embedded_files(words[each], schedule=data, calendar=calendars[each], record=rendering.record)
         for each in words
     }
+    data_sheet = _Pdf(data_sheet_html(office, paper=rendering.paper), inside[office.language], rendering)
     sheets = {
         each: _Pdf(
             care_sheet_html(words[each], paper=rendering.paper, pictures=pictures), inside[each], rendering
         )
         for each in readers
     }
-    data_sheet = _Pdf(data_sheet_html(office, paper=rendering.paper), inside[office.language], rendering)
     pages = {
         each: render_care_page(words[each], pictures=pictures, calendar=calendars[each]) for each in readers
     }
