@@ -58,7 +58,7 @@ RECORD_KEYS = {"site", "slab", "placement", "mix"}
 
 @dataclass(frozen=True)
 class Batch:
-    """What is to be done.
+    """A batch: its folders, its time and its choices.
 
     Attributes:
         folder: The folder of the records, at any depth.
