@@ -96,8 +96,8 @@ def _render(
 ) -> dict[str, bytes]:
     """Return every document by file name; with several languages, the readers' files have theirs in the name.
 
-    The PDFs are started first, since they take the longest, and the data sheet before the care sheet; the other
-    documents are made meanwhile.
+    The PDFs are started first, since they take the longest, and the data sheet before the care sheet; the
+    other documents are made meanwhile.
     """
     job, earlier, pictures = office.job, rendering.earlier, rendering.pictures
     data = schedule_json(office.schedule)
