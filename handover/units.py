@@ -155,7 +155,7 @@ _PER_HOUR = {
     "cm/h": "centimeter/hour",
     "l/m2/h": "millimeter/hour",
 }
-_R_UNIT = "degfft2h/btu"  # what an R-value is told in, in the United States
+_R_UNIT = "degfft2h/btu"  # the unit of an R-value in the United States
 _US_RESISTANCE = "delta_degF*foot**2*hour/BTU"
 _SI_RESISTANCE = "delta_degC*meter**2/watt"
 
@@ -416,7 +416,7 @@ def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, st
 
     Args:
         value: In the SI unit of its kind; a number or an array.
-        kind: Of what kind it is. A thickness is told in inches or millimetres, a length in feet or metres.
+        kind: Its kind. A thickness is in inches or millimetres, a length in feet or metres.
         system: "us" or "si".
     """
     unit, label = KINDS[kind].out[system]
@@ -425,7 +425,7 @@ def to_reader(value: Values, kind: KindName, system: System) -> tuple[Values, st
 
 
 def format_for_reader(value: float, kind: KindName, system: System) -> str:
-    """Return a value in the reader's unit as a message tells it: four figures and the unit."""
+    """Return a value in the reader's unit for a message: four figures and the unit."""
     number, unit = to_reader(value, kind, system)
     return f"{number:.0f} {unit}" if abs(number) >= 1000 else f"{number:.4g} {unit}"  # noqa: PLR2004  four figures
 

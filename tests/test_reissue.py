@@ -143,7 +143,7 @@ def test_cooler_weather_makes_a_new_revision_that_reports_what_moved(office: Off
     assert any("because it stays cooler" in each for each in done.changes)
     bag = office.archive.bag(JOB)
     assert bag.revisions == (1, 2)
-    assert bag.issue(1) == before, "what was handed out first stays as it was"
+    assert bag.issue(1) == before, "the first issue is unchanged"
     assert bag.issue(2) == contents(office.folder)
     assert bag.entry.revision == 2
     schedule = json.loads(bag.issue(2)["schedule.json"])
@@ -315,7 +315,7 @@ def test_texts_of_ones_own_must_be_given_again(office: Office, run: Run, record:
     later = LATER + timedelta(hours=1)
     with pytest.raises(UnusableInput, match="--templates"):
         office.reissue(-8.0, later)
-    assert office.revisions == (1, 2), "what stood in the folder is filed all the same"
+    assert office.revisions == (1, 2), "the set in the folder is archived as well"
     assert office.reissue(-8.0, later, templates=own).revision == 3
 
 

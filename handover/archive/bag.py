@@ -212,7 +212,7 @@ class Bag:
             raise CorruptBag(f"{self.folder}: {fault}") from None
 
     def issue(self, revision: int) -> dict[str, bytes]:
-        """Return the files of one issue, by the names that they were filed under."""
+        """Return the files of one issue, by their names in the deposit."""
         folder = issue_folder(revision)
         return {
             path.removeprefix(folder): self.read(path) for path in self.payload if path.startswith(folder)

@@ -68,13 +68,13 @@ def deposit_files(archive: Archive, deposit: Deposit, at: datetime) -> DepositRe
 
     Args:
         archive: The archive; created if there is none.
-        deposit: What to file.
-        at: Time of filing, aware; the bag keeps its date.
+        deposit: The deposit.
+        at: Time of archiving, aware; the bag keeps its date.
 
     Raises:
         UnusableInput: The revision was issued with other files, or a name cannot be used.
-        CorruptBag: The bag there is, is not what it was; or holds what is not ours.
-        LockTimeout: Somebody else is at work on the bag.
+        CorruptBag: The existing bag was changed, or has unexpected files.
+        LockTimeout: Another process is working on the bag.
         NotArchived: It could not be written, and nothing was changed.
         IndexPending: It is archived, but the catalog may lack it; the next run adds it.
         CatalogFailed: The catalog cannot take what an earlier run archived.
@@ -122,13 +122,13 @@ def replace_contents(archive: Archive, state: BagContents, old: Bag | None) -> N
             _complete(archive, name)
         if isinstance(fault, OSError):
             raise NotArchived(
-                f"{target}: nothing was filed, the bag is as it was: {fault.strerror}"
+                f"{target}: nothing was archived, the bag is unchanged: {fault.strerror}"
             ) from fault
         raise
     try:
         _complete(archive, name)
     except (OSError, CatalogFailed) as fault:
-        raise IndexPending(f"{target}: is filed, but {fault}; the next run sees to the rest") from fault
+        raise IndexPending(f"{target}: is archived, but {fault}; the next run completes it") from fault
 
 
 def recover(archive: Archive) -> None:

@@ -1,8 +1,8 @@
 """Tables of comma-separated values: rows with the numbers of their lines, words of a heading, cells.
 
-A line of column names, then a row to a line; a comma, a semicolon or a tab between cells, whichever the line
-of names has most of. With semicolons a comma in a number is its decimal point. Lines before the names may be
-empty or begin with "#".
+A line of column names, then one row on each line; a comma, a semicolon or a tab between cells, whichever the
+line of names has most of. With semicolons a comma in a number is its decimal point. Lines before the names
+may be empty or begin with "#".
 """
 
 from __future__ import annotations

@@ -43,7 +43,7 @@ def reissue(options: Options) -> None:
 
 
 def _reissue(options: Options, workers: PdfWorkers | None) -> None:
-    """Issue an archived job again, and print what came of it."""
+    """Issue an archived job again, and print the result."""
     from handover.service.reissuing import ReissueRequest
     from handover.service.reissuing import reissue_job as issue_again
 

@@ -282,7 +282,7 @@ class Heat:
 
 @dataclass(frozen=True)
 class March:
-    """What came of it, at the instants asked for.
+    """The result at the requested instants.
 
     Attributes:
         seconds: Since the start, shape (k,). [s]

@@ -38,7 +38,7 @@ class Wording:
         schedule: Its schedule.
         language: A language that has a folder of templates.
         units: "us" or "si".
-        templates: A contractor's folder whose files replace ours.
+        templates: A contractor's folder whose files replace those of the program.
 
     Raises:
         UnusableInput: No such language.

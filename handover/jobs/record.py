@@ -495,7 +495,7 @@ class Acknowledgement(RecordTable):
     ]
     remarks: Annotated[
         str | None,
-        TextField(1000, lines=True, example="Honeycomb by the water line seen; the crew mends it."),
+        TextField(1000, lines=True, example="Honeycomb by the water line seen; the crew repairs it."),
         Field(description="Remarks of the owner."),
     ] = None
 

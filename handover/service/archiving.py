@@ -69,7 +69,7 @@ def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult
     Args:
         archive: The archive; made where there is none.
         folder: As `handover issue` wrote it, with any files added since.
-        at: Time of filing, aware.
+        at: Time of archiving, aware.
 
     Raises:
         UnusableInput: It is not an issued folder, or the archive has this revision with other documents.
@@ -109,7 +109,7 @@ def archive_documents(
         archive: The archive; made where there is none.
         job: The record that the set was made from.
         documents: The issued set by file name, with "/" between folder and file.
-        at: Time of filing, aware.
+        at: Time of archiving, aware.
         others: Other files that belong to the job: what was sent, scans, photos.
     """
     with archive.lock(job.id):

@@ -272,7 +272,7 @@ def test_a_catalog_that_fails_is_reported_and_brought_up_to_date_later(
     later = replace(entry(), revision=2, owner="Berta Beispiel")
     with monkeypatch.context() as patched:
         patched.setattr(filed.catalog, "put", fail)
-        with pytest.raises(IndexPending, match="is filed, but the server is down"):
+        with pytest.raises(IndexPending, match="is archived, but the server is down"):
             deposit_files(filed, deposit(later), at)
     assert filed.bag(later.job).entry == later
     assert [each.owner for each in filed.catalog.entries()] == ["Ana Prueba"]

@@ -22,7 +22,7 @@ class Reader:
     Attributes:
         language: A language that has a folder of templates.
         units: "us" or "si".
-        templates: A contractor's folder whose files replace ours.
+        templates: A contractor's folder whose files replace those of the program.
         translations: The strings of the language.
     """
 

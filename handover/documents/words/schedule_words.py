@@ -19,7 +19,7 @@ class ScheduleWords:
     """The base of a part of the words, such as those of the watering.
 
     Attributes:
-        reader: For whom the words are.
+        reader: The reader of the words.
         job: The job record.
         schedule: Its schedule.
         dates: The dates of the schedule in words.
