@@ -289,6 +289,21 @@ def test_an_issue_leaves_neither_processes_nor_temporary_files(
     assert not list(temporary.iterdir())
 
 
+def test_a_module_in_the_working_directory_is_not_imported(
+    record: Path, weather: Path, as_of: str, tmp_path: Path
+) -> None:
+    (tmp_path / "scripts").mkdir()
+    script = tmp_path / "scripts" / "run.py"  # its folder is on the path, as that of a console script is
+    script.write_text(ON_CORES)
+    here = tmp_path / "here"
+    here.mkdir()
+    (here / "html.py").write_text("open('imported', 'w').close()")
+    command = [sys.executable, script, "2", "issue", record, "-w", weather, "--as-of", as_of, "-o", "out"]
+    done = subprocess.run(command, cwd=here, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    assert sorted(each.name for each in here.iterdir()) == ["html.py", "out"]
+
+
 @CORES
 def test_an_issue_that_fails_leaves_neither_processes_nor_temporary_files(
     cores: int, begin: Callable[..., Any], temporary: Path, until: Callable[..., None], tmp_path: Path

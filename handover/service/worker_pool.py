@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import atexit
 import gc
 import os
 import shutil
@@ -64,10 +65,12 @@ class Workers(Generic[_Task, _Result]):
         self._prepare = prepare
         self._stopped = False
         self._running: set[_Process] = set()
-        self._temporary = tempfile.TemporaryDirectory(prefix="handover-", ignore_cleanup_errors=True)
         self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
-        for each in self._threads:
-            each.start()
+        with _stop_deferred():
+            self._temporary = tempfile.TemporaryDirectory(prefix="handover-", ignore_cleanup_errors=True)
+            atexit.register(self.close, at_once=True)  # an exception may come before the context is entered
+            for each in self._threads:
+                each.start()
 
     def __enter__(self) -> Workers[_Task, _Result]:
         return self
@@ -103,6 +106,7 @@ class Workers(Generic[_Task, _Result]):
             raise
         finally:
             self._temporary.cleanup()
+            atexit.unregister(self.close)
 
     def _kill(self) -> None:
         """End the processes, even during a task."""
@@ -113,7 +117,7 @@ class Workers(Generic[_Task, _Result]):
     def _serve(self) -> None:
         """Run the tasks of the queue, in one process after another."""
         if hasattr(signal, "pthread_sigmask"):  # a process that starts here never receives Ctrl-C
-            signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+            signal.pthread_sigmask(signal.SIG_SETMASK, {signal.SIGINT})
         process: _Process | None = None
         with suppress(Exception):  # `_attempt` starts another one, and reports what is wrong with each task
             process = self._begin()
@@ -175,6 +179,19 @@ def _settle(future: Future[_Result], outcome: tuple[bool, Any]) -> None:
         future.set_result(value)
     else:
         future.set_exception(value)
+
+
+@contextmanager
+def _stop_deferred() -> Iterator[None]:
+    """Let Ctrl-C and SIGTERM wait until the end of the block."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 _BEGIN_LOCK = threading.Lock()
@@ -244,6 +261,7 @@ def _context() -> Any:
     """
     if sys.platform != "linux":
         return get_context("spawn")
+    os.environ["PYTHONSAFEPATH"] = "1"  # or the server imports what lies in the working directory
     context = get_context("forkserver")
     context.set_forkserver_preload(list(PRELOADED))
     return context

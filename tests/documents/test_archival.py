@@ -590,7 +590,7 @@ def test_a_record_of_any_name(
 def test_files_that_are_alike_are_refused() -> None:
     dated = datetime(2026, 7, 14, tzinfo=UTC)
     two = [Attachment(name, b"x", "text/plain", "d", "Data", dated) for name in ("a.txt", "b.txt")]
-    with pytest.raises(RenderingFailed, match="alike"):
+    with pytest.raises(RenderingFailed, match="are equal"):
         render_pdf('<html lang="en"><title>x</title><p>x</p></html>', two)
 
 

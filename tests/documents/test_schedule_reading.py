@@ -45,12 +45,12 @@ def test_an_older_and_a_later_version_are_read(schedule_with: Maker) -> None:
     "content", [b"", b"[]", b"{}", b'{"timezone": "Nowhere/City"}', b'{"timezone": "America/New_York"}']
 )
 def test_what_is_no_schedule_is_refused(content: bytes) -> None:
-    with pytest.raises(ValueError, match="no schedule"):
+    with pytest.raises(ValueError, match="not a schedule"):
         read_schedule(content)
 
 
 def test_a_value_of_another_kind_is_refused(schedule_with: Maker) -> None:
-    with pytest.raises(ValueError, match="no schedule"):
+    with pytest.raises(ValueError, match="not a schedule"):
         read_schedule(without(schedule_json(schedule_with()), revision="two"))
 
 
@@ -77,7 +77,7 @@ def test_a_part_that_is_none_is_refused(
         node = node[step]
     assert node[place[-1]] != wrong
     node[place[-1]] = wrong
-    with pytest.raises(ValueError, match="no schedule"):
+    with pytest.raises(ValueError, match="not a schedule"):
         read_schedule(json.dumps(document).encode())
 
 
