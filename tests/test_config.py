@@ -347,6 +347,7 @@ ENVIRONMENT_READERS = {
     "cli/config.py": "looks for misspelt variables",
     "cli/option_values.py": "gives the environment to read_config, once",
     "cli/output.py": "COLUMNS, the width of a line",
+    "service/worker_pool.py": "keeps the working directory off the path of the processes",
     "service/workers.py": "sets the threads of linear algebra",
 }
 """Modules that touch the environment, and what for."""

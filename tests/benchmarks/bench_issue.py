@@ -81,14 +81,14 @@ def process(command: Sequence[object], cores: int) -> Run:
     return Run(wall, used.ru_utime + used.ru_stime, used.ru_maxrss / 1000)
 
 
-def in_turns(times: int, *cases: tuple[Sequence[object], int]) -> list[Run]:
+def in_turns(times: int, *commands: tuple[Sequence[object], int]) -> list[Run]:
     """Run commands in turns, each on its number of cores; return the least times and the highest peaks.
 
     The least, because what else the machine does only ever adds.
     """
-    for command, cores in cases:
+    for command, cores in commands:
         process(command, cores)
-    runs = [[process(command, cores) for command, cores in cases] for _ in range(times)]
+    runs = [[process(command, cores) for command, cores in commands] for _ in range(times)]
     return [least(each) for each in zip(*runs, strict=True)]
 
 
@@ -165,8 +165,8 @@ def bench_schedule() -> None:
     for members, goal in ((1, "within 150 ms"), (MEMBERS, "within 600 ms")):
         plan = partial(plan_cure, received.job, received.weather, as_of, members=members)
         seconds = min(timeit.repeat(plan, number=1, repeat=10))
-        cases = "1 case" if members == 1 else f"{members} cases"
-        line(f"a schedule of 28 days, {cases}, in process", f"{seconds * 1000:.0f} ms", goal)
+        ensemble = "1 member" if members == 1 else f"{members} members"
+        line(f"a schedule of 28 days, {ensemble}, in process", f"{seconds * 1000:.0f} ms", goal)
 
 
 def main() -> None:
