@@ -136,6 +136,7 @@ class GateRule:
         measure: What is measured ("age", "strength", "share of strength", ...).
         value: The threshold, in ``unit``; None if the measure needs none or ``per`` names it.
         per: Name of the rule that the threshold comes from, or None.
+        after: Kind of the milestone that must come first, for the measure "after another date", or None.
         above_c: Only hours warmer than this count, or None. [degC]
         at_most: The age from which it is met in any case, or None. [h]
         at_most_times: The same, as a multiple of the required time.
@@ -154,6 +155,7 @@ class GateRule:
     source: str
     mark: Mark
     per: str | None = None
+    after: str | None = None
     above_c: float | None = None
     at_most: float | None = None
     at_most_times: float | None = None
@@ -423,6 +425,9 @@ def _rules(tables: dict[str, Any]) -> dict[str, Rule]:
     return found
 
 
+_ORDER = "Order of the dates: one that needs another is not before it"
+
+
 def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durations]) -> GateRule:
     """Return a gate; if its threshold is from a rule or a table, so are its source and mark."""
     group, _, name = row.get("per", "").partition(".")
@@ -437,9 +442,10 @@ def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durat
         measure=row["measure"],
         value=None if value is None else float(value),
         unit=basis.get("unit", "1"),
-        source=basis.get("source", "The crew's own record"),
+        source=basis.get("source", _ORDER if "after" in row else "The crew's own record"),
         mark=basis.get("mark", "common practice"),
         per=row.get("per"),
+        after=row.get("after"),
         above_c=row.get("above_c"),
         at_most=row.get("at_most"),
         at_most_times=row.get("at_most_times"),

@@ -26,6 +26,9 @@ REACH_H = general_rules()["forecast.reach"]
 """How far ahead a condition is evaluated, in hours; beyond it the result is "not within reach"."""
 _DAY = 24
 
+AFTER_ANOTHER_DATE = "after another date"
+"""The measure of a condition that only keeps two dates in their order."""
+
 
 def evaluate_gate(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
     """Return when a condition is first met, in hours since placement, shape (m,); inf: not within reach."""
@@ -158,6 +161,11 @@ def _warm_slab(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     return _hours_above(gate, simulation, coldest_c)
 
 
+def _after_another_date(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:
+    """Return when the date that must come first is met; at once where the slab has no such date."""
+    return earlier.met_h.get(gate.after or "", np.zeros(1))
+
+
 def _after_curing(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:
     return earlier.met_h["curing-ends"] + threshold(gate)
 
@@ -188,6 +196,7 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "hours of warm air": _warm_air,
     "hours warm enough": _warm_slab,
     "duration by temperature": _by_temperature,
+    AFTER_ANOTHER_DATE: _after_another_date,
     "hours after curing": _after_curing,
     "hours of drying per metre after curing": _drying,
     "end of first winter": _first_winter,

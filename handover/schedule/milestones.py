@@ -12,7 +12,7 @@ from handover.practice.rules import general_rules
 from handover.schedule import durations
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import evaluate_gate
+from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, evaluate_gate
 from handover.schedule.joints import saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import early_instant, late_instant, median_instant
@@ -91,13 +91,20 @@ def _with_milestone(
         kind=kind,
         likely=median_instant(together, simulation),
         not_before=not_before,
-        because=Reason(gates[0], tuple(gates[1:])),
+        because=_reason(rules, gates),
         basis="typical" if not_before is None else basis(not_before),
         confidence=simulation.share,
         not_after=None if limits is None else early_instant(limits.too_late_h, simulation),
         spread_by=_spread_by(together, simulation),
     )
     return earlier.plus(milestone, together, limits)
+
+
+def _reason(rules: tuple[GateRule, ...], gates: list[Gate]) -> Reason:
+    """Return the conditions, the last to be met first; one of order alone is named only where it governs."""
+    order = {each.rule for each in rules if each.measure == AFTER_ANOTHER_DATE}
+    governing, *others = gates
+    return Reason(governing, tuple(each for each in others if each.rule not in order))
 
 
 def _not_before_last(gate: Gate) -> tuple[datetime, datetime]:
