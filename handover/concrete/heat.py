@@ -27,7 +27,7 @@ from handover.air.psychrometrics import saturation_over_water
 from handover.base.arrays import HOUR_S, ZERO_CELSIUS_K, Floats
 from handover.concrete.evaporation import transfer_coefficient
 from handover.concrete.hydration import degree_and_rate
-from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
+from handover.concrete.maturity import arrhenius_rate, energy_at, rate_while_unfrozen
 from handover.concrete.tridiagonal import dpttrf, dpttrs
 from handover.errors import OutOfRange
 
@@ -129,7 +129,8 @@ class HydrationParameters:
         tau: Time parameter of the hydration curve. [h at reference_c]
         beta: Slope parameter of the hydration curve.
         heat: Of full hydration, per volume of concrete. [J/m3]
-        activation_energy: [J/mol]
+        activation_energy: From the reference temperature up. [J/mol]
+        cold_activation_energy: Below the reference temperature; None: the same. [J/mol]
         reference_c: Reference temperature of the equivalent age. [degC]
         stops_below_c: Hydration rests below this temperature: the pore water is frozen. [degC]
         conductivity_gain: Fresh concrete conducts 1 + gain times its hardened value; the gain falls with
@@ -144,6 +145,7 @@ class HydrationParameters:
     reference_c: float = 21.1
     stops_below_c: float = 0.0
     conductivity_gain: float = 0.33
+    cold_activation_energy: float | Floats | None = None
 
 
 INERT = HydrationParameters(
@@ -430,6 +432,8 @@ class _Marcher:
         )
         self.volume_heat = _by_member(concrete.heat, members) * column.concrete
         self.energy = _by_member(concrete.activation_energy, members)
+        cold = concrete.cold_activation_energy
+        self.cold_energy = None if cold is None else _by_member(cold, members)
         self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
         self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
         self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
@@ -438,7 +442,11 @@ class _Marcher:
     def rate(self, temperature: Floats) -> Floats:
         """Return equivalent hours per hour at the concrete nodes."""
         slab = temperature[:, : self.count]
-        rate = arrhenius_rate(slab, self.energy, self.concrete.reference_c)
+        reference_c = self.concrete.reference_c
+        energy = self.energy
+        if self.cold_energy is not None:
+            energy = energy_at(slab, energy, self.cold_energy, reference_c)
+        rate = arrhenius_rate(slab, energy, reference_c)
         return rate_while_unfrozen(rate, slab, self.concrete.stops_below_c)
 
     def links(self) -> Floats:

@@ -37,6 +37,23 @@ def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, refer
     return rate
 
 
+def energy_at(
+    temperature_c: ArrayLike, energy: ArrayLike, cold_energy: ArrayLike, reference_c: ArrayLike
+) -> Floats:
+    """Return the activation energy that counts at a temperature: another one below the reference than above.
+
+    Args:
+        temperature_c: Of the concrete, any shape. [degC]
+        energy: From the reference temperature up, broadcasts. [J/mol]
+        cold_energy: Below the reference temperature, broadcasts. [J/mol]
+        reference_c: Reference temperature, broadcasts. [degC]
+
+    Returns:
+        Broadcast shape. [J/mol]
+    """
+    return np.where(np.asarray(temperature_c) < reference_c, cold_energy, energy)
+
+
 def rate_while_unfrozen(rate: ArrayLike, temperature_c: ArrayLike, frozen_below_c: ArrayLike) -> Floats:
     """Return the rate, or 0 where the pore water is frozen: hydration needs liquid water.
 

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.concrete.maturity import arrhenius_rate
+from handover.concrete.hydration import reaction_rate
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Figure
 
@@ -122,8 +122,7 @@ def strength_development(concrete: ConcreteProperties) -> Floats:
         EN 13670 and EN 206: r = fcm2/fcm28, here from the strength curve of the mix itself.
     """
     hydration = concrete.hydration
-    at_standard = arrhenius_rate(_STANDARD_C, hydration.activation_energy, hydration.reference_c)
-    on_curve = at_standard * concrete.per_hydration_hour
+    on_curve = reaction_rate(_STANDARD_C, hydration) * concrete.per_hydration_hour
     early, late = (concrete.curve.ratio(days * on_curve) for days in (_EARLY_DAYS, _LATE_DAYS))
     return np.asarray(early / late)
 

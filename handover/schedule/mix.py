@@ -9,7 +9,7 @@ import numpy as np
 
 from handover.concrete.curves import SlowestCurve
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
-from handover.concrete.maturity import arrhenius_rate
+from handover.concrete.maturity import arrhenius_rate, energy_at
 from handover.concrete.setting import scale_time, set_age, set_degree
 from handover.concrete.strength import Aci209, En1992, StrengthCurve
 
@@ -36,7 +36,7 @@ class ConcreteProperties:
     Ages are equivalent hours at ``hydration.reference_c``, the same clock for heat, set and strength.
 
     Attributes:
-        hydration: Curve of hydration; ``tau_h`` and ``activation_energy`` have one value for each member,
+        hydration: Curve of hydration; ``tau_h`` and the activation energies have one value for each member,
             shape (m,).
         initial_set_h: Age at initial set, shape (m,). [h]
         final_set_h: Age at final set, shape (m,). [h]
@@ -59,10 +59,13 @@ class ConcreteProperties:
     def subset(self, members: NDArray[np.int_]) -> ConcreteProperties:
         """Return the concrete of some of the members."""
         curve = self.hydration
-        tau_h, energy = (np.asarray(each)[members] for each in (curve.tau_h, curve.activation_energy))
+        tau_h, energy, cold = (
+            np.asarray(each)[members]
+            for each in (curve.tau_h, curve.activation_energy, curve.cold_activation_energy)
+        )
         return replace(
             self,
-            hydration=replace(curve, tau_h=tau_h, activation_energy=energy),
+            hydration=replace(curve, tau_h=tau_h, activation_energy=energy, cold_activation_energy=cold),
             initial_set_h=self.initial_set_h[members],
             final_set_h=self.final_set_h[members],
             per_hydration_hour=self.per_hydration_hour[members],
@@ -100,9 +103,11 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         slag=mix.slag,
         fly_ash_cao=lime,
     )
-    energy = np.asarray(plain.activation_energy * ensemble.energy)
+    energy, cold = (
+        np.asarray(each * ensemble.energy) for each in (plain.activation_energy, plain.cold_activation_energy)
+    )
     slower = scale_time(plain, ensemble.setting * _admixtures(mix.admixtures, practice))
-    hydration = replace(slower, activation_energy=energy)
+    hydration = replace(slower, activation_energy=energy, cold_activation_energy=cold)
     reference_c = practice[_REFERENCES[cement.form]]
     initial = set_degree(mix.water_cementitious, practice["setting.initial"])
     final = set_degree(mix.water_cementitious, practice["setting.final"])
@@ -112,7 +117,10 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         final_set_h=set_age(final, hydration),
         curve=_curve(cement, mix.fly_ash + mix.slag, practice),
         reference_c=reference_c,
-        per_hydration_hour=arrhenius_rate(hydration.reference_c, energy, reference_c) / ensemble.hardening,
+        per_hydration_hour=arrhenius_rate(
+            hydration.reference_c, energy_at(reference_c, energy, cold, hydration.reference_c), reference_c
+        )
+        / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
     )

@@ -12,7 +12,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate, wind_at
 from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, march, surface_exchange
 from handover.concrete.heat import HydrationParameters as Hydrating
-from handover.concrete.maturity import arrhenius_rate
+from handover.concrete.hydration import reaction_rate
 from handover.schedule.delivery_tickets import truck_hours
 from handover.weather.sunshine import transmission
 
@@ -233,9 +233,7 @@ def _age_in_the_truck(
     job: JobRecord, placed_c: Floats, ensemble: Ensemble, concrete: ConcreteProperties, practice: Practice
 ) -> Floats:
     """Return the equivalent age of concrete on arrival, at its placing temperature, in h, shape (m,)."""
-    curve = concrete.hydration
-    rate = arrhenius_rate(placed_c, curve.activation_energy, curve.reference_c)
-    return np.asarray(truck_hours(job, ensemble, practice) * rate)
+    return np.asarray(truck_hours(job, ensemble, practice) * reaction_rate(placed_c, concrete.hydration))
 
 
 def _mean_air(weather: WeatherSeries, ensemble: Ensemble, days: int) -> Floats:
@@ -268,14 +266,16 @@ def _initial(
 
 def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
     curve = concrete.hydration
+    warm, cold = curve.activation_energy, curve.cold_activation_energy
     return Hydrating(
         curve.ultimate,
         curve.tau_h,
         curve.beta,
         concrete.heat_j_m3,
-        curve.activation_energy,
+        warm,
         curve.reference_c,
         practice["setting.frozen-below"],
+        cold_activation_energy=None if np.array_equal(warm, cold) else cold,
     )
 
 

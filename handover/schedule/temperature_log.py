@@ -17,7 +17,8 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
-from handover.concrete.maturity import arrhenius_rate, rate_while_unfrozen
+from handover.concrete.hydration import reaction_rate
+from handover.concrete.maturity import rate_while_unfrozen
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.measurement_result import LogCorrection, MeasurementResult
 from handover.schedule.model import Figure, Measurement
@@ -258,9 +259,12 @@ def _apply_correction(
 def _hourly_age(temperature: Floats, concrete: ConcreteProperties, practice: Practice) -> Floats:
     """Return the equivalent age gained in each hour, by the mean rate of its ends, shape (h, m, 3)."""
     curve = concrete.hydration
-    energy = np.asarray(curve.activation_energy)[:, np.newaxis]
+    warm, cold = (
+        np.asarray(each)[:, np.newaxis] for each in (curve.activation_energy, curve.cold_activation_energy)
+    )
+    by_node = replace(curve, activation_energy=warm, cold_activation_energy=cold)
     rate = rate_while_unfrozen(
-        arrhenius_rate(temperature, energy, curve.reference_c), temperature, practice["setting.frozen-below"]
+        reaction_rate(temperature, by_node), temperature, practice["setting.frozen-below"]
     )
     return np.asarray((rate[1:] + rate[:-1]) / 2.0)
 

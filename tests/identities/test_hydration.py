@@ -41,6 +41,7 @@ curves = st.builds(
     beta=st.floats(0.3, 1.2),
     heat_j_kg=st.just(450e3),
     activation_energy=st.just(42e3),
+    cold_activation_energy=st.just(42e3),
 )
 
 
@@ -85,7 +86,7 @@ def test_the_ends_of_the_curve(curve: HydrationCurve) -> None:
 
 def test_at_tau_the_degree_is_a_known_share_of_the_ultimate() -> None:
     """exp(-1) of it, whatever the slope."""
-    curve = HydrationCurve(0.8, 15.0, np.array([0.4, 0.7, 1.0]), 450e3, 42e3)
+    curve = HydrationCurve(0.8, 15.0, np.array([0.4, 0.7, 1.0]), 450e3, 42e3, 42e3)
     np.testing.assert_allclose(degree_of_hydration(15.0, curve), 0.8 * np.exp(-1.0), rtol=1e-12)
 
 
@@ -166,11 +167,13 @@ def test_a_composition_is_in_mass_fractions(wrong: dict[str, float]) -> None:
         {"beta": -0.5},
         {"heat_j_kg": -1.0},
         {"activation_energy": np.nan},
+        {"cold_activation_energy": -1.0},
     ],
     ids=str,
 )
 def test_a_curve_that_makes_no_sense(wrong: dict[str, float]) -> None:
-    sound = {"ultimate": 0.8, "tau_h": 15.0, "beta": 0.7, "heat_j_kg": 450e3, "activation_energy": 42e3}
+    energies = {"activation_energy": 42e3, "cold_activation_energy": 42e3}
+    sound = {"ultimate": 0.8, "tau_h": 15.0, "beta": 0.7, "heat_j_kg": 450e3, **energies}
     with pytest.raises(OutOfRange):
         HydrationCurve(**(sound | wrong))
 

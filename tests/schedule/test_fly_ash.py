@@ -1,0 +1,47 @@
+"""Fly ash in the cold: the more of it, the later the concrete sets and hardens.
+
+Source: ASCC position statement 28, by which ash retards more in cold weather, not less. The direction is
+tested, not an amount: below 20 degC, more ash brings no date forward.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from handover.schedule.model import MilestoneKind
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.record import JobRecord
+    from handover.weather.series import WeatherSeries
+
+SHARES = (0.0, 0.15, 0.25, 0.40)
+
+
+@pytest.mark.parametrize("air_c", [2.0, 8.0, 15.0])
+@pytest.mark.parametrize("end", ["likely", "not_before"])
+@pytest.mark.parametrize(
+    "kind", [MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET, MilestoneKind.FROST_SAFE]
+)
+def test_more_ash_never_sets_or_hardens_earlier(
+    job: Callable[..., JobRecord],
+    weather: Callable[..., WeatherSeries],
+    as_of: datetime,
+    air_c: float,
+    end: str,
+    kind: MilestoneKind,
+) -> None:
+    dates = []
+    for share in SHARES:
+        record = job(mix={"fly_ash": share}, placement={"concrete_temperature": max(air_c, 10.0)})
+        found = plan_cure(record, weather(air_c - 3.0, air_c + 3.0), as_of, members=40).milestone(kind)
+        assert found is not None
+        dates.append(getattr(found, end))
+    reached = [each for each in dates if each is not None]
+    assert reached == sorted(reached)
+    assert None not in dates[: len(reached)]  # past the estimate is later than any date
