@@ -21,7 +21,8 @@ def plain(name: str) -> str:
 def unlocked(lock: str) -> list[str]:
     """Return the installed packages that the text of a lock does not name."""
     named = {plain(name) for name in re.findall(r"^([\w.-]+)(?:\[[\w,.-]*\])?==", lock, re.MULTILINE)}
-    return sorted({plain(each.metadata["Name"]) for each in distributions()} - named - KEPT)
+    installed = {plain(name) for each in distributions() if (name := each.metadata["Name"])}
+    return sorted(installed - named - KEPT)
 
 
 if __name__ == "__main__":

@@ -304,6 +304,30 @@ def test_a_module_in_the_working_directory_is_not_imported(
     assert sorted(each.name for each in here.iterdir()) == ["html.py", "out"]
 
 
+def test_a_script_without_a_guard_issues_once(
+    record: Path, weather: Path, as_of: str, tmp_path: Path
+) -> None:
+    """Each process of the pool imports the script that began it."""
+    script = tmp_path / "script.py"
+    arguments = [str(each) for each in ("issue", record, "-w", weather, "--as-of", as_of, "-o", "out")]
+    script.write_text(
+        "from handover.service import pdf_workers\n"
+        "pdf_workers.core_count = lambda: 2\n"
+        "from handover.cli import main\n"
+        f"main({arguments!r})\n"
+    )
+    command = [sys.executable, script]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, text=True, timeout=600, check=False)
+    assert (tmp_path / "out" / "care-sheet.pdf").exists(), done.stderr
+
+
+def test_other_children_find_their_modules(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.delenv("PYTHONSAFEPATH", raising=False)
+    with Workers(1, make_pdf_alone, load_pdf_engine) as pool:
+        pool.submit(PdfTask(PAGE)).result()
+        assert "PYTHONSAFEPATH" not in os.environ
+
+
 @CORES
 def test_an_issue_that_fails_leaves_neither_processes_nor_temporary_files(
     cores: int, begin: Callable[..., Any], temporary: Path, until: Callable[..., None], tmp_path: Path

@@ -156,7 +156,10 @@ def hydration_curve(
         beta=beta,
         heat_j_kg=heat_of_hydration(composition, fly_ash=fly_ash, slag=slag, fly_ash_cao=fly_ash_cao),
         activation_energy=activation_energy(composition, fly_ash=fly_ash, slag=slag, fly_ash_cao=fly_ash_cao),
-        cold_activation_energy=activation_energy(composition, slag=slag),
+        cold_activation_energy=np.maximum(
+            activation_energy(composition, slag=slag),
+            activation_energy(composition, fly_ash=fly_ash, slag=slag, fly_ash_cao=fly_ash_cao),
+        ),
     )
 
 

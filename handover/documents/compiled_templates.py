@@ -7,6 +7,7 @@ version and Jinja's, is part of the name of the folder.
 
 from __future__ import annotations
 
+import os
 import sys
 from contextlib import suppress
 from pathlib import Path
@@ -25,11 +26,19 @@ def bytecode_cache() -> jinja2.BytecodeCache | None:
     """Return where compiled templates are kept; None where Python keeps no compiled modules either."""
     if sys.dont_write_bytecode:
         return None
-    cache = Path(platformdirs.user_cache_dir("handover", appauthor=False))
-    folder = cache / "templates" / f"{VERSION}-jinja-{jinja2.__version__}"
-    with suppress(OSError):
+    with suppress(OSError, RuntimeError):  # it cannot be made, or no home folder is known
+        cache = Path(platformdirs.user_cache_dir("handover", appauthor=False))
+        folder = cache / "templates" / f"{VERSION}-jinja-{jinja2.__version__}"
         folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    return _ForgivingCache(str(folder))
+        if _is_private(folder):
+            return _ForgivingCache(str(folder))
+    return None
+
+
+def _is_private(folder: Path) -> bool:
+    """Return whether only this user can write to a folder: what is kept there is run."""
+    found = folder.stat()
+    return found.st_uid == os.geteuid() and not found.st_mode & 0o022
 
 
 class _ForgivingCache(jinja2.FileSystemBytecodeCache):

@@ -85,10 +85,10 @@ def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> 
 def _waiting(milestone: Milestone, gate: Gate, basis: BasisOf) -> Milestone:
     """Return a milestone with one more condition."""
     because = milestone.because
+    likely = gate.likely and milestone.likely and max(gate.likely, milestone.likely)
     if milestone.not_before is None or (gate.not_before and gate.not_before <= milestone.not_before):
         reason = Reason(because.governing, (*because.others, gate))
-        return replace(milestone, because=reason)
-    likely = gate.likely and milestone.likely and max(gate.likely, milestone.likely)
+        return replace(milestone, likely=likely, because=reason)
     return replace(
         milestone,
         likely=likely,

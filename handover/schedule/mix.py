@@ -9,7 +9,7 @@ import numpy as np
 
 from handover.concrete.curves import SlowestCurve
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
-from handover.concrete.maturity import arrhenius_rate, energy_at
+from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.setting import scale_time, set_age, set_degree
 from handover.concrete.strength import Aci209, En1992, StrengthCurve
 
@@ -117,10 +117,8 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         final_set_h=set_age(final, hydration),
         curve=_curve(cement, mix.fly_ash + mix.slag, practice),
         reference_c=reference_c,
-        per_hydration_hour=arrhenius_rate(
-            hydration.reference_c, energy_at(reference_c, energy, cold, hydration.reference_c), reference_c
-        )
-        / ensemble.hardening,
+        # By the energy in the cold, on either side: the lower one of fly ash would bring strength forward.
+        per_hydration_hour=arrhenius_rate(hydration.reference_c, cold, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
     )

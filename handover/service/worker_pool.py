@@ -12,7 +12,7 @@ import tempfile
 import threading
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
-from multiprocessing import get_context, parent_process, resource_tracker
+from multiprocessing import current_process, get_context, parent_process, resource_tracker
 from multiprocessing.connection import wait as wait_for_end
 from multiprocessing.reduction import ForkingPickler
 from queue import SimpleQueue
@@ -35,6 +35,9 @@ MAX_JOBS_PER_WORKER = 200
 
 STOP_TIMEOUT_S = 5.0
 """Time limit for a process to end on request. [s]"""
+
+MAX_TEMPORARY_PATH = 70
+"""Maximum length of the path of the temporary folder, to which the fork server adds 32 of 107 bytes."""
 
 PRELOADED = ("handover.documents.preload",)
 """Modules that the fork server imports once for all processes."""
@@ -60,6 +63,8 @@ class Workers(Generic[_Task, _Result]):
     """
 
     def __init__(self, count: int, work: Callable[[_Task], _Result], prepare: Callable[[], None]) -> None:
+        if getattr(current_process(), "_inheriting", False):  # a worker imports the script of its parent
+            raise HandoverError('A script that begins workers does so below `if __name__ == "__main__":`.')
         self._queue: SimpleQueue[tuple[_Task, Future[_Result]] | None] = SimpleQueue()
         self._work = work
         self._prepare = prepare
@@ -97,16 +102,20 @@ class Workers(Generic[_Task, _Result]):
         try:
             if at_once:
                 self._kill()
-            for thread in self._threads:
-                thread.join()
+            self._join()
         except BaseException:  # stopped while it waits
             self._kill()
-            for thread in self._threads:
-                thread.join()
+            self._join()
             raise
         finally:
             self._temporary.cleanup()
             atexit.unregister(self.close)
+
+    def _join(self) -> None:
+        """Wait for the threads, but for those that could not start."""
+        for thread in self._threads:
+            if thread.ident is not None:
+                thread.join()
 
     def _kill(self) -> None:
         """End the processes, even during a task."""
@@ -202,7 +211,7 @@ class _Process:
 
     def __init__(self, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:
         self._tasks = 0
-        with _BEGIN_LOCK:
+        with _BEGIN_LOCK, _safe_path():
             context = _context()
             self._channel, theirs = context.Pipe()
             arguments = (theirs, work, prepare, temporary)
@@ -259,12 +268,25 @@ def _context() -> Any:
     On Linux they are copies of a server with one thread, which has loaded the PDF engine. Elsewhere system
     libraries do not allow that, and each starts as a new process.
     """
-    if sys.platform != "linux":
+    if sys.platform != "linux" or len(os.fsencode(tempfile.gettempdir())) > MAX_TEMPORARY_PATH:
         return get_context("spawn")
-    os.environ["PYTHONSAFEPATH"] = "1"  # or the server imports what lies in the working directory
     context = get_context("forkserver")
     context.set_forkserver_preload(list(PRELOADED))
     return context
+
+
+@contextmanager
+def _safe_path() -> Iterator[None]:
+    """Begin Pythons that import nothing from the working directory; other children are as before."""
+    before = os.environ.get("PYTHONSAFEPATH")
+    os.environ["PYTHONSAFEPATH"] = "1"
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["PYTHONSAFEPATH"]
+        else:
+            os.environ["PYTHONSAFEPATH"] = before
 
 
 def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:

@@ -55,6 +55,30 @@ def test_a_template_is_compiled_once_for_all_runs(
     assert any(each.is_file() for each in (cache / "handover").rglob("*"))
 
 
+@pytest.mark.parametrize("mode", [0o777, 0o775])
+def test_a_folder_that_others_may_write_is_not_used(
+    cache: Path, fresh: Callable[..., Environment], compiled: list[str | None], mode: int
+) -> None:
+    """What is kept there is run."""
+    fresh().get_template(PAGE)
+    (folder,) = (cache / "handover" / "templates").iterdir()
+    folder.chmod(mode)
+    fresh().get_template(PAGE)
+    assert compiled == [PAGE, PAGE]
+
+
+def test_without_a_home_folder_nothing_is_kept(
+    fresh: Callable[..., Environment], compiled: list[str | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def unknown(*_: object, **__: object) -> str:
+        raise RuntimeError("could not determine the home directory")
+
+    monkeypatch.setattr(sys, "dont_write_bytecode", False)
+    monkeypatch.setattr("platformdirs.user_cache_dir", unknown)
+    fresh().get_template(PAGE)
+    assert compiled == [PAGE]
+
+
 def test_a_template_of_another_text_is_compiled_again(
     cache: Path, fresh: Callable[..., Environment], compiled: list[str | None], tmp_path: Path
 ) -> None:

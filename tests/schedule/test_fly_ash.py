@@ -26,7 +26,14 @@ SHARES = (0.0, 0.15, 0.25, 0.40)
 @pytest.mark.parametrize("air_c", [2.0, 8.0, 15.0])
 @pytest.mark.parametrize("end", ["likely", "not_before"])
 @pytest.mark.parametrize(
-    "kind", [MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET, MilestoneKind.FROST_SAFE]
+    "kind",
+    [
+        MilestoneKind.INITIAL_SET,
+        MilestoneKind.FINAL_SET,
+        MilestoneKind.FROST_SAFE,
+        MilestoneKind.LIGHT_VEHICLES,
+        MilestoneKind.HEAVY_VEHICLES,
+    ],
 )
 def test_more_ash_never_sets_or_hardens_earlier(
     job: Callable[..., JobRecord],

@@ -49,12 +49,16 @@ METHODS = ["sprinkler", "curing compound", "insulating blanket"]
 DAYS = {"frost": (-8.0, 0.0), "cold": (-2.0, 6.0), "cool": (4.0, 12.0), "hot": (26.0, 38.0)}
 
 
+UNDER_A_COVER = [(Kind.CURING_ENDS, Kind.LIGHT_VEHICLES), (Kind.CURING_ENDS, Kind.HEAVY_VEHICLES)]
+
+
 def broken(schedule: CureSchedule) -> list[str]:
     """Return the pairs of dates that are not in order; a date past the estimate is after all others."""
     dates = {each.kind: each for each in schedule.milestones}
+    order = ORDER + (UNDER_A_COVER if schedule.curing_method == "insulating blanket" else [])
     return [
         f"{second} before {first}"
-        for first, second in ORDER
+        for first, second in order
         if first in dates and second in dates and not _in_order(dates[first], dates[second])
     ]
 
