@@ -13,9 +13,7 @@
 
 RUN := .venv/bin
 # Begins a hundred processes: each would compile what it imports if none may keep the bytecode.
-# One worker more than there are processors: a test often waits for a process that it began.
-WORKERS = $$(($$(getconf _NPROCESSORS_ONLN) + 1))
-SUITE = env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n $(WORKERS) --maxprocesses 8 --dist loadgroup --no-loadscope-reorder
+SUITE := env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n logical --maxprocesses 8 --dist loadgroup --no-loadscope-reorder
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
