@@ -194,7 +194,7 @@ def _open_locked(file: Path) -> int:
         except BaseException:
             os.close(handle)
             raise
-        os.close(handle)  # whoever held it has removed it meanwhile
+        os.close(handle)  # the run that held it has removed it meanwhile
 
 
 def link_or_copy(source: Path, target: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import sys
 
 from handover.base.text import for_terminal
@@ -43,6 +42,7 @@ def batch(options: Options) -> int:
     from functools import partial
 
     from handover.service.batch import REPORT_FILE, Batch, find_records, run_batch
+    from handover.service.pdf_workers import core_count
     from handover.service.workers import run_in_processes, run_on_dask
 
     config, settings = config_of(options), settings_of(options)
@@ -51,7 +51,7 @@ def batch(options: Options) -> int:
     execute = (
         partial(run_on_dask, scheduler=options.scheduler)
         if options.scheduler
-        else partial(run_in_processes, workers=config.workers or len(os.sched_getaffinity(0)))
+        else partial(run_in_processes, workers=config.workers or core_count())
     )
     out = to_path(options.output)
     try:

@@ -118,7 +118,7 @@ def _find_duplicates(text: str) -> list[Finding]:
 
 def _json_fault(error: json.JSONDecodeError) -> Finding:
     hints = {
-        "Expecting property name enclosed in double quotes": "one comma too many, or  a key without quotes",
+        "Expecting property name enclosed in double quotes": "one comma too many, or a key without quotes",
         "Illegal trailing comma before end of object": "one comma too many before }",
         "Expecting value": "a value is missing, or text has no quotes",
         "Expecting ',' delimiter": "a comma is missing, or text has no quotes",

@@ -59,7 +59,6 @@ def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
             of the same revision, is never overwritten.
         RenderingFailed: A document is empty.
     """
-    _require_documents(files)
     with lock_folder(folder):
         publish_locked(files, folder, job)
 

@@ -10,9 +10,8 @@ from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, render_care_page
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.job_inputs import unique_names
 from handover.service.pdf_workers import PdfTask, finished_pdf, submit_pdf
-from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, SCHEDULE_FILE
+from handover.service.publish import CREW_CALENDAR_FILE, SCHEDULE_FILE
 from handover.service.settings import Settings
 
 if TYPE_CHECKING:
@@ -41,13 +40,14 @@ def render_documents(
     earlier: Mapping[str, bytes] | None = None,
     workers: PdfWorkers | None = None,
 ) -> dict[str, bytes]:
-    """Return the documents of a job by file name, in the order of the reader's interest; the inputs last.
+    """Return the documents of a job by file name, in the order of the reader's interest.
 
     Args:
         job: The job record.
         schedule: Its schedule.
         settings: The choices of the issue.
-        inputs: The inputs of the schedule as received, by file name; the job record first.
+        inputs: The inputs of the schedule as received, by file name; the job record, which is first, is
+            embedded.
         pictures: The job's own pictures, by their names in the record.
         workers: Processes that render the PDFs side by side; without them, this process renders.
         earlier: The set of the previous issue: events that are only in its calendars are cancelled.
@@ -66,11 +66,9 @@ def render_documents(
         for each in dict.fromkeys((*readers, office))
     }
     LOG.info("5 render")
-    received = unique_names((inputs or {}).items())
-    record = next(iter(received.items()), None)
+    record = next(iter((inputs or {}).items()), None)
     rendering = _Rendering(settings.paper, pictures or {}, record, earlier or {}, workers)
-    files = _render(words, readers, words[office], rendering)
-    return files | {f"{INPUTS_FOLDER}{name}": content for name, content in received.items()}
+    return _render(words, readers, words[office], rendering)
 
 
 class _Rendering(NamedTuple):

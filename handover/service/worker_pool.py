@@ -71,7 +71,7 @@ class Workers(Generic[_Task, _Result]):
         self._stopped = False
         self._running: set[_Process] = set()
         self._threads = [threading.Thread(target=self._serve, daemon=True) for _ in range(count)]
-        with _stop_deferred():
+        with _block_signals(signal.SIGINT, signal.SIGTERM):  # they wait until all threads have begun
             self._temporary = tempfile.TemporaryDirectory(prefix="handover-", ignore_cleanup_errors=True)
             atexit.register(self.close, at_once=True)  # an exception may come before the context is entered
             for each in self._threads:
@@ -191,12 +191,12 @@ def _settle(future: Future[_Result], outcome: tuple[bool, Any]) -> None:
 
 
 @contextmanager
-def _stop_deferred() -> Iterator[None]:
-    """Let Ctrl-C and SIGTERM wait until the end of the block."""
+def _block_signals(*signals: signal.Signals) -> Iterator[None]:
+    """Let signals wait until the end of the block; then the thread blocks those that it blocked before."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT, signal.SIGTERM})
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, signals)
     try:
         yield
     finally:
@@ -257,9 +257,8 @@ def _start_resource_tracker() -> None:
     Python 3.11 unblocks Ctrl-C in this thread when it starts it: the server could receive it while it starts.
     """
     if hasattr(signal, "pthread_sigmask"):
-        before = signal.pthread_sigmask(signal.SIG_BLOCK, ())
-        resource_tracker.ensure_running()
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+        with _block_signals():
+            resource_tracker.ensure_running()
 
 
 def _context() -> Any:
