@@ -6,6 +6,7 @@ whichever of its workers asks first, and nobody writes there.
 
 from __future__ import annotations
 
+import gc
 import json
 import os
 import pickle
@@ -42,6 +43,9 @@ LIMIT_S = 600.0
 
 # One thread for linear algebra: the matrices are small, and the workers of the suite share the cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# What a session keeps is searched for garbage less often: `handover` itself collects none.
+gc.set_threshold(200_000, 20, 100)
 
 # A test says how wide a line is: readline, which pytest loads, says 80 to all processes that it begins.
 for each in ("COLUMNS", "LINES"):
