@@ -430,6 +430,8 @@ class _Marcher:
         self.ultimate, self.tau, self.beta = (
             _by_member(each, members) for each in (concrete.ultimate, concrete.tau, concrete.beta)
         )
+        self.conductance = np.repeat(column.conductance[np.newaxis], members, axis=0)
+        self.upward = np.empty((members, len(column.depth) + 1))  # flow of heat into and out of each node
         self.volume_heat = _by_member(concrete.heat, members) * column.concrete
         self.energy = _by_member(concrete.activation_energy, members)
         cold = concrete.cold_activation_energy
@@ -451,7 +453,7 @@ class _Marcher:
 
     def links(self) -> Floats:
         """Return the conductance between nodes, shape (m, n-1); concrete conducts less as it hydrates."""
-        links = np.repeat(self.column.conductance[np.newaxis], len(self.temperature), axis=0)
+        links = self.conductance.copy()
         if self.concrete.conductivity_gain:
             degree = self.degree @ self.ones / self.count
             links[:, : self.count - 1] *= 1.0 + self.concrete.conductivity_gain * (1.0 - degree)
@@ -461,13 +463,13 @@ class _Marcher:
         self, links: Floats, temperature: Floats, flux: Floats, hydration: Floats
     ) -> tuple[Floats, Floats]:
         """Return the heat that reaches each node, and the part from the deep ground, in W/m2."""
-        flow = links * np.diff(temperature, axis=1)
         ground = self.deep_link * (self.deep_c - temperature[:, -1])
-        load = np.zeros_like(temperature)
-        load[:, :-1] += flow
-        load[:, 1:] -= flow
-        load[:, 0] += flux
-        load[:, -1] += ground
+        upward = self.upward
+        upward[:, 0] = -flux
+        np.subtract(temperature[:, 1:], temperature[:, :-1], out=upward[:, 1:-1])
+        upward[:, 1:-1] *= links
+        upward[:, -1] = ground
+        load = upward[:, 1:] - upward[:, :-1]
         load[:, : self.count] += hydration
         return load, ground
 
@@ -508,20 +510,18 @@ class _Marcher:
         )
 
     def solver(self, links: Floats, fall: Floats, weight: float) -> Callable[[Floats], Floats]:
-        """Factor the matrix of a step, all members at once, and return its solver."""
+        """Factor the matrix of a step for all members; return its solver, which overwrites the load."""
         members, nodes = self.temperature.shape
-        diagonal = np.repeat(self.column.capacity[np.newaxis], members, axis=0)
-        weighted = weight * links
-        diagonal[:, :-1] += weighted
-        diagonal[:, 1:] += weighted
+        # The outer columns of the bonds stay zero: nothing passes between members.
+        bonds = np.zeros((members, nodes + 1))
+        np.multiply(links, -weight, out=bonds[:, 1:-1])
+        diagonal = self.column.capacity - bonds[:, 1:] - bonds[:, :-1]
         diagonal[:, 0] += weight * fall
         diagonal[:, -1] += weight * self.deep_link
-        bonds = np.zeros((members, nodes))  # the last column stays zero: nothing passes between members
-        bonds[:, :-1] = -weighted
-        factors, bonds, _ = dpttrf(diagonal.ravel(), bonds.ravel()[:-1], 1, 1)
+        factors, bonds, _ = dpttrf(diagonal.ravel(), bonds[:, 1:].ravel()[:-1], 1, 1)
 
         def solve(load: Floats) -> Floats:
-            return np.asarray(dpttrs(factors, bonds, load.ravel())[0]).reshape(members, nodes)
+            return np.asarray(dpttrs(factors, bonds, load.ravel(), 1)[0]).reshape(members, nodes)
 
         return solve
 
