@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     from handover.documents.pdf import Attachment
+    from handover.schedule.model import CureSchedule
     from handover.schedule.simulation import Simulation
 
 ROOT = Path(__file__).parents[1]
@@ -204,6 +205,30 @@ def shared_simulations(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
 
     monkeypatch.setattr(plan, "simulate", simulate_once)
     return simulate_pickled.cache_clear
+
+
+@lru_cache(maxsize=64)
+def plan_pickled(inputs: bytes) -> bytes:
+    """Return the schedule of what `plan_cure` takes; both pickled, so that nobody changes the one kept."""
+    from handover.schedule.plan import plan_cure  # noqa: PLC0415 - heavy
+
+    arguments, options = pickle.loads(inputs)  # noqa: S301 - our own
+    return pickle.dumps(plan_cure(*arguments, **options))
+
+
+@pytest.fixture
+def shared_schedules(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the services use a schedule again that was computed from equal inputs in this process.
+
+    Not for tests that compare two runs, unless one of the two is in another process.
+    """
+    from handover.service import inputs  # noqa: PLC0415 - heavy
+
+    def plan_once(*arguments: object, **options: object) -> CureSchedule:
+        schedule: CureSchedule = pickle.loads(plan_pickled(pickle.dumps((arguments, options))))  # noqa: S301
+        return schedule
+
+    monkeypatch.setattr(inputs, "plan_cure", plan_once)
 
 
 @pytest.fixture

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     Sample = Callable[[str], Path]
     SampleArguments = Callable[[str], list[object]]
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_simulations")]
+pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_schedules")]
 
 ROOT = Path(__file__).parents[1]
 SAMPLES = sorted(each for each in (ROOT / "sample_jobs").iterdir() if (each / "job.toml").is_file())
