@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
+    from handover.weather.climate import Climate
     from handover.weather.series import WeatherSeries
 
 
@@ -103,6 +104,7 @@ def draw_ensemble(
     forecast_issued_s: float,
     members: int = MEMBERS,
     typical: WeatherSeries | None = None,
+    climate: Climate | None = None,
 ) -> Ensemble:
     """Draw the ensemble of a job.
 
@@ -113,6 +115,7 @@ def draw_ensemble(
         forecast_issued_s: When the forecast was issued, UTC seconds: its errors grow from then.
         members: Number of members; 1 is the central member of the last concrete and of the first alone.
         typical: A typical year from which the hours past the forecast are drawn.
+        climate: Of the place, towards which the weather past the forecast moves.
     """
     n_first = max(1, members // _FIRST_SHARE)
     n_last = max(1, members - n_first)
@@ -125,10 +128,8 @@ def draw_ensemble(
         if job.placement.concrete_temperature is not None
         else "spread.placing-assumed"
     )
-    errors = {
-        name: error[:, draw_of]
-        for name, error in forecast_errors(weather, practice, forecast_issued_s, n_last, random).items()
-    }
+    drawn = forecast_errors(weather, practice, forecast_issued_s, n_last, random, climate=climate)
+    errors = {name: error[:, draw_of] for name, error in drawn.items()}
     if typical is not None and _covers_horizon(typical, weather, practice):
         errors = _with_typical_days(
             errors, weather, typical, int(practice["forecast.drawn"]), draw_of, random
@@ -168,15 +169,29 @@ def forecast_errors(
     forecast_issued_s: float,
     count: int,
     random: np.random.Generator,
+    *,
+    climate: Climate | None = None,
 ) -> dict[str, Floats]:
     """Return the errors of the forecast, which grow with lead time and are correlated from hour to hour.
 
     Each column is a first-order autoregressive series of unit spread, times a spread that grows with the days
-    ahead and levels off. Observed hours have no error. Past the forecast, the air as a whole may be warmer or
-    colder than the days from which it is extrapolated.
+    ahead and levels off at the scatter of the season's hours. Observed hours have no error. Past the
+    forecast, the air as a whole may be warmer or colder than what it is extrapolated to.
+
+    Args:
+        weather: Extended, shape (n,).
+        practice: The rules, with each spread.
+        forecast_issued_s: When the forecast was issued, UTC seconds.
+        count: Number of members, m.
+        random: Source of the draws.
+        climate: Of the place; None: hours scatter as in a winter, and the weather past the forecast is that
+            of its last days.
+
+    Returns:
+        By column, shape (n, m).
     """
     known = weather.seconds
-    ahead = (known - forecast_issued_s) / HOUR_S / 24.0
+    ahead = np.maximum((known - forecast_issued_s) / HOUR_S / 24.0, 0.0)
     open_ = weather.origin != Origin.OBSERVED
     memory = float(np.exp(-1.0 / practice["forecast.memory"]))
     half = count // 2
@@ -187,16 +202,30 @@ def forecast_errors(
         state = memory * state + shocks[hour]
         series[hour] = state
     past = np.clip((known - _forecast_end_s(weather)) / HOUR_S / practice["forecast.memory"], 0.0, 1.0)
-    level = practice["forecast.beyond"] * random.standard_normal(half) * past[:, np.newaxis]
+    beyond = practice["forecast.beyond" if climate is None else "forecast.beyond-climate"]
+    level = beyond * random.standard_normal(half) * past[:, np.newaxis]
     errors = {}
     for index, name in enumerate(_STATES):
-        growing = practice[f"forecast.{name}-at-once"] + practice[f"forecast.{name}-per-day"] * np.maximum(
-            ahead, 0.0
+        growing = practice[f"forecast.{name}-at-once"] + practice[f"forecast.{name}-per-day"] * ahead
+        most = (
+            _scatter(weather, practice, climate)
+            if climate is not None and name == "air_c"
+            else practice[f"forecast.{name}-most"]
         )
-        spread = np.where(open_, np.minimum(growing, practice[f"forecast.{name}-most"]), 0.0)[:, np.newaxis]
+        spread = np.where(open_, np.minimum(growing, most), 0.0)[:, np.newaxis]
         drawn = spread * series[:, index] + (level if name == "air_c" else 0.0)
         errors[name] = np.concatenate([np.zeros((len(known), 1)), drawn, -drawn], axis=1)[:, :count]
     return errors
+
+
+def _scatter(weather: WeatherSeries, practice: Practice, climate: Climate) -> Floats:
+    """Return how far hours scatter about the typical day of their season, in K, shape (n,).
+
+    The colder a season is than the warmest month, the more its hours scatter, in proportion.
+    """
+    colder = np.maximum(climate.warmest_c - climate.air_c(weather.time), 0.0)
+    scatter = practice["forecast.scatter-warmest"] + practice["forecast.scatter-per-kelvin"] * colder
+    return np.asarray(np.minimum(scatter, practice["forecast.scatter-most"]))
 
 
 def _forecast_end_s(weather: WeatherSeries) -> float:

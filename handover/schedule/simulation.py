@@ -17,6 +17,7 @@ from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import concrete_properties
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.slab_simulation import DAYS, simulate_slab
+from handover.weather.climate import climate_at
 from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
 
@@ -125,10 +126,17 @@ def simulate(
     if faults:
         raise UnusableInput(faults)
     job = _with_coordinates(job, weather)
-    whole = extrapolate(weather, until, typical=typical)
+    climate = climate_at(job.site)
+    whole = extrapolate(weather, until, typical=typical, climate=climate)
     issued_s = (weather.issued_at or as_of).timestamp()
     ensemble = draw_ensemble(
-        job, whole, practice, forecast_issued_s=issued_s, members=members, typical=typical
+        job,
+        whole,
+        practice,
+        forecast_issued_s=issued_s,
+        members=members,
+        typical=typical,
+        climate=climate,
     )
     by_mix = concrete_properties(job.mix, ensemble, practice)
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)

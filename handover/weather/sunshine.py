@@ -18,6 +18,10 @@ if TYPE_CHECKING:
 CLEAR_SKY = "the clear sky of Ineichen and Perez (2002) with climatological turbidity, computed by pvlib"
 CLOUD_REDUCTION = "Kasten and Czeplak (1980), Solar Energy 24: clear sky x (1 - 0.75 N^3.4)"
 
+CLEAR_SKY_SHARE = 0.75
+"""Share of the sunshine above the atmosphere that a clear day lets through at sea level: FAO 56, eq. 36."""
+
+_SOLAR_CONSTANT_WM2 = 1367.0  # 0.0820 MJ/(m2 min), as FAO 56 has it
 _LOSS, _POWER = 0.75, 3.4
 _PARTS = 6  # of an hour: ten-minute steps integrate the clear sky to better than 1 W/m2
 _DIM_WM2 = 50.0  # below this much clear sky the share that comes through says little about cloud
@@ -69,6 +73,31 @@ def clear_sky_of_hour_wm2(
     instants = time.astype("datetime64[s]")[:, None] + seconds.astype("timedelta64[s]")
     sky = clear_sky_wm2(instants.ravel(), latitude, longitude, elevation_m)
     return np.asarray(sky.reshape(instants.shape).mean(axis=1), dtype=np.float64)
+
+
+def extraterrestrial_wm2(time: TimeArray, latitude: float) -> Floats:
+    """Return the sunshine on the level above the atmosphere, as the mean of the day about each instant.
+
+    Args:
+        time: UTC instants, shape (n,).
+        latitude: Degrees north.
+
+    Returns:
+        Shape (n,); 0 in the polar night. [W/m2]
+
+    Source:
+        Allen, Pereira, Raes and Smith (1998), Crop evapotranspiration, FAO Irrigation and Drainage Paper 56,
+        eq. 21 with the relative distance of the sun (eq. 23), its declination (eq. 24) and the sunset hour
+        angle (eq. 25).
+    """
+    year = time.astype("datetime64[Y]")
+    turn = 2 * np.pi * ((time.astype("datetime64[D]") - year.astype("datetime64[D]")).astype(float) + 1) / 365
+    distance = 1 + 0.033 * np.cos(turn)
+    declination = 0.409 * np.sin(turn - 1.39)
+    phi = np.radians(latitude)
+    sunset = np.arccos(np.clip(-np.tan(phi) * np.tan(declination), -1.0, 1.0))
+    height = sunset * np.sin(phi) * np.sin(declination) + np.cos(phi) * np.cos(declination) * np.sin(sunset)
+    return np.asarray(np.maximum(_SOLAR_CONSTANT_WM2 / np.pi * distance * height, 0.0))
 
 
 def transmission(cloud: Floats) -> Floats:

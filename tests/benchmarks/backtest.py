@@ -1,8 +1,8 @@
-"""How often a date printed as "not before" turns out too early, over two real typical years.
+"""How often a date printed as "not before" is not printed, or turns out too early, over two typical years.
 
 For each start day the real hours are blurred into a forecast, a schedule is issued on it, and then the
-slab is reckoned with the real hours and with mixes and method errors of its own, drawn as the schedule's
-cases are. A date is missed by those of them that come out later than the date that was told.
+slab is simulated with the real hours and with mixes and method errors of its own, drawn as the schedule's
+members are. A printed date is too early for those of them that come out later.
 
 Two ways of blurring: by the error model that the schedule states, and by one it does not know: the day
 before the pour, repeated. Weather: Greensboro, North Carolina, and Sand Point, Alaska, the TMY3 years
@@ -29,6 +29,7 @@ from handover.practice.rules import practice
 from handover.schedule.ensemble import forecast_errors
 from handover.schedule.milestones import compute_dates
 from handover.schedule.simulation import simulate
+from handover.weather.climate import climate_at
 from handover.weather.location import Location
 from handover.weather.reading import read_weather
 from handover.weather.series import Origin, WeatherSeries
@@ -42,7 +43,8 @@ Blur = Callable[[WeatherSeries, datetime, np.random.Generator], WeatherSeries]
 YEAR = 2025
 STARTS = 120
 FORECAST_DAYS = 7
-REAL_DAYS = 40
+REAL_DAYS = 90
+SEASONS = ("winter", "spring", "summer", "fall")
 DATES = (
     "initial-set",
     "final-set",
@@ -91,12 +93,14 @@ class Outcome:
 
     Attributes:
         kind: Which.
-        told_h: The printed one, "not before".
+        season: When the concrete was placed.
+        told_h: The printed one, "not before"; infinite: not printed.
         likely_h: The likely one.
         real_h: As it came out, for each mix and method error, shape (k,); infinite: never.
     """
 
     kind: str
+    season: str
     told_h: float
     likely_h: float
     real_h: Floats
@@ -122,7 +126,8 @@ def job_on(town: Town, number: int, day: datetime) -> JobRecord:
 def stated(real: WeatherSeries, made: datetime, random: np.random.Generator) -> WeatherSeries:
     """Blur the real hours by the error model that the schedule states."""
     forecast = replace(real, origin=np.full(len(real), Origin.FORECAST, dtype=np.int8))
-    errors = forecast_errors(forecast, practice(), made.timestamp(), 2, random)
+    place = Location(real.latitude, real.longitude)
+    errors = forecast_errors(forecast, practice(), made.timestamp(), 2, random, climate=climate_at(place))
     error = {name: each[:, 1] for name, each in errors.items()}
     return replace(
         forecast,
@@ -180,6 +185,7 @@ def outcomes(
             result = issued_h[kind][issued.ensemble.last_placed]
             yield Outcome(
                 kind,
+                season=SEASONS[day.month % 12 // 3],
                 told_h=float(np.quantile(result, issued.share, method="inverted_cdf")),
                 likely_h=float(np.quantile(result, 0.5, method="inverted_cdf")),
                 real_h=came_out[kind],
@@ -209,40 +215,75 @@ class Row:
 
     Attributes:
         kind: Which.
-        count: In how many pours it was printed: in the others a tenth of the members never reach it.
-        missed: Share of those in which it was later than printed, or never.
+        count: In how many pours it was printed.
+        never: Share of the pours in which it was not: a tenth of the members never reach it.
+        missed: Share of what came out later than printed, or never, of the pours in which it was printed.
         later_h: How much later than needed it was printed, on average if it came at all. [h]
+        median_h: The median of the same. [h]
         told_h: When it was printed, on average, after placement. [h]
     """
 
     kind: str
     count: int
+    never: float
     missed: float
     later_h: float
+    median_h: float
     told_h: float
 
 
 def rows(found: list[Outcome]) -> list[Row]:
     """Return a row for each date, and one for all."""
-    table = []
-    for kind in (*DATES, "all"):
-        result = [each for each in found if kind in (each.kind, "all") and np.isfinite(each.told_h)]
-        missed = float(np.mean([each.later_than(each.told_h) for each in result]))
-        later = np.concatenate([each.told_h - each.real_h for each in result])
-        mean_h = float(np.mean([each.told_h for each in result]))
-        table.append(Row(kind, len(result), missed, float(later[np.isfinite(later)].mean()), mean_h))
-    return table
+    return [
+        _row(kind, [each for each in found if kind in (each.kind, "all")])
+        for kind in (*DATES, "all")
+        if any(kind in (each.kind, "all") for each in found)
+    ]
+
+
+def _row(kind: str, found: list[Outcome]) -> Row:
+    """Return what came of a date; not a number where it was never printed."""
+    printed = [each for each in found if np.isfinite(each.told_h)]
+    never = 1.0 - len(printed) / len(found)
+    if not printed:
+        return Row(kind, 0, never, np.nan, np.nan, np.nan, np.nan)
+    later = np.concatenate([each.told_h - each.real_h for each in printed])
+    later = later[np.isfinite(later)]
+    return Row(
+        kind,
+        len(printed),
+        never,
+        missed=float(np.mean([each.later_than(each.told_h) for each in printed])),
+        later_h=float(later.mean()) if len(later) else np.nan,
+        median_h=float(np.median(later)) if len(later) else np.nan,
+        told_h=float(np.mean([each.told_h for each in printed])),
+    )
 
 
 def main(starts: int) -> None:
-    """Print the table."""
+    """Print the tables: of the year, then how the seasons differ."""
     for name, blur in BLURS.items():
         for town in TOWNS:
-            year = town.year()
+            found = list(outcomes(town, town.year(), blur, starts))
             print(f"\n{town.name}, {starts} pours, forecast by {name}")
-            print(f"{'':32}{'pours':>8}{'too early':>12}{'later than needed, h':>23}{'told, h':>10}")
-            for row in rows(list(outcomes(town, year, blur, starts))):
-                print(f"{row.kind:32}{row.count:8}{row.missed:12.1%}{row.later_h:23.1f}{row.told_h:10.1f}")
+            print(_HEAD)
+            for row in rows(found):
+                print(_line(row.kind, row))
+            for season in SEASONS:
+                print(_line(f"all, {season}", rows([each for each in found if each.season == season])[-1]))
+
+
+_HEAD = (
+    f"{'':24}{'printed':>8}{'never':>9}{'too early':>11}"
+    f"{'mean later, h':>15}{'median later, h':>17}{'printed, h':>12}"
+)
+
+
+def _line(name: str, row: Row) -> str:
+    return (
+        f"{name:24}{row.count:8}{row.never:9.1%}{row.missed:11.1%}"
+        f"{row.later_h:15.1f}{row.median_h:17.1f}{row.told_h:12.1f}"
+    )
 
 
 if __name__ == "__main__":

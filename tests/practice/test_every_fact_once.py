@@ -215,6 +215,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "concrete/heat.py: LATENT_HEAT",
         "air/psychrometrics.py: TRIPLE_POINT_C",
         "weather/location.py: EARTH_RADIUS_KM",
+        "weather/sunshine.py: _SOLAR_CONSTANT_WM2",
     ),
     "of a published equation, with its source": (
         "concrete/evaporation.py: _STILL_AIR",
@@ -226,7 +227,9 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/durations.py: _STANDARD_C",
         "schedule/durations.py: _EARLY_DAYS",
         "schedule/durations.py: _LATE_DAYS",
+        "weather/sunshine.py: CLEAR_SKY_SHARE",
     ),
+    "the layout of a file of data": ("weather/climate.py: _STEP_DEG",),
     "the range of a published equation": (
         "air/psychrometrics.py: LOWEST_C",
         "air/psychrometrics.py: HIGHEST_C",

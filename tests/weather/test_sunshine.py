@@ -9,13 +9,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 import pytest
+from pvlib.irradiance import get_extra_radiation
 from pvlib.location import Location
+from pvlib.solarposition import get_solarposition
 
 from handover.weather.sunshine import (
     clear_sky_of_hour_wm2,
     clear_sky_wm2,
     cloud_from_sunshine,
     cover,
+    extraterrestrial_wm2,
     sunshine_from_cloud,
     transmission,
 )
@@ -149,3 +152,17 @@ def test_sunshine_that_ends_early_goes_on_from_cloud(files: Any, sound: Callable
     assert len(series) == 48
     np.testing.assert_array_equal(series.shortwave_wm2[:40], sun[:40])
     assert "Sunshine of 8 hours from cloud" in series.methods[0]
+
+
+@pytest.mark.parametrize("latitude", [-75.0, -33.9, 0.0, 36.1, 55.3, 80.0])
+def test_the_sun_above_the_atmosphere_is_that_of_pvlib(latitude: float) -> None:
+    """Mean of the day, by the position of the sun and its distance; 4 % or 4 W/m2, its simple declination."""
+    for day in ("2026-01-15", "2026-04-15", "2026-07-15", "2026-10-15"):
+        minutes = pd.date_range(f"{day} 00:02:30", periods=288, freq="5min", tz="UTC")
+        zenith = get_solarposition(minutes, latitude, 0.0)["zenith"].to_numpy()
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)
+            flux = get_extra_radiation(minutes).to_numpy()
+        expected = float((flux * np.maximum(np.cos(np.radians(zenith)), 0.0)).mean())
+        noon = np.array([f"{day}T12:00:00"], dtype="datetime64[s]")
+        assert extraterrestrial_wm2(noon, latitude)[0] == pytest.approx(expected, abs=4.0, rel=0.04)
