@@ -14,6 +14,8 @@ from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, marc
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
 from handover.schedule.delivery_tickets import truck_hours
+from handover.weather.climate import climate_at
+from handover.weather.series import utc64
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
@@ -111,8 +113,8 @@ def simulate_slab(
             evaporation_factor=ensemble.evaporation,
         ),
         steps=steps,
-        initial_c=_initial(grid, initial, weather, ensemble, practice),
-        deep_c=_mean_air(weather, ensemble, DAYS),
+        initial_c=_initial(job, grid, initial, weather, ensemble, practice),
+        deep_c=_deep_ground(job, weather, ensemble, practice),
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, concrete, practice),
         keep=whole,
@@ -252,12 +254,35 @@ def _mean_air_of(weather: WeatherSeries, ensemble: Ensemble, group: slice, days:
     return mean
 
 
+def _deep_ground(job: JobRecord, weather: WeatherSeries, ensemble: Ensemble, practice: Practice) -> Floats:
+    """Return the ground deep below the slab, in degC, shape (m,).
+
+    At the placement, by the climate of the place: it is later than the air by weeks, so it does not follow
+    from the weather to come. Members in colder weather than forecast have colder ground. Where the place is
+    not known, the mean air of the simulation.
+    """
+    climate = climate_at(job.site)
+    if climate is None:
+        return _mean_air(weather, ensemble, DAYS)
+    soil = practice.materials["soil"]
+    placed = utc64(job.placement.end)
+    season = climate.ground_c(np.array([placed]), _GROUND, soil["conductivity"] / soil["heat_capacity"])
+    ahead = weather.time >= placed
+    return np.asarray(season + ensemble.errors["air_c"][ahead].mean(axis=0))
+
+
 def _initial(
-    grid: GridColumn, placed_c: Floats, weather: WeatherSeries, ensemble: Ensemble, practice: Practice
+    job: JobRecord,
+    grid: GridColumn,
+    placed_c: Floats,
+    weather: WeatherSeries,
+    ensemble: Ensemble,
+    practice: Practice,
 ) -> Floats:
-    """Return every node at placement: concrete as placed, ground by the mean air of a day and of weeks."""
+    """Return every node at placement: concrete as placed, ground from the mean air of a day to deep down."""
     count = len(grid.concrete)
-    deep, shallow = (_mean_air(weather, ensemble, days)[:, np.newaxis] for days in (DAYS, 1))
+    deep = _deep_ground(job, weather, ensemble, practice)[:, np.newaxis]
+    shallow = _mean_air(weather, ensemble, 1)[:, np.newaxis]
     below = grid.depth - grid.depth[count - 1]
     initial: Floats = deep + (shallow - deep) * np.exp(-below / practice["ground.skin"])
     initial[:, :count] = placed_c[:, np.newaxis]

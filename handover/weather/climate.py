@@ -24,6 +24,7 @@ _MAP = "monthly_mean_temperature.npz"
 _STEP_DEG = 0.75
 _ROWS, _COLUMNS = 241, 481
 _TENTHS = 10.0
+_YEAR_S = 365.25 * 86400.0
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,30 @@ class Climate:
         index = before.astype(np.int64) % len(means)
         later = since - before
         return np.asarray(means[index] * (1.0 - later) + means[(index + 1) % len(means)] * later)
+
+    def ground_c(self, time: TimeArray, depth_m: float, diffusivity: float) -> Floats:
+        """Return the temperature of the ground: the yearly wave of the air, smaller and later with depth.
+
+        Args:
+            time: UTC instants, shape (n,).
+            depth_m: Below the surface. [m]
+            diffusivity: Of the ground, its conductivity over its heat capacity. [m2/s]
+
+        Returns:
+            Shape (n,). [degC]
+
+        Source:
+            Carslaw and Jaeger (1959), Conduction of Heat in Solids, 2nd ed., sec. 2.6: a half space under a
+            periodic surface temperature. The surface is taken to be as warm as the air, month by month.
+        """
+        means, count = np.array(self.months_c), len(self.months_c)
+        middles = 2 * np.pi * (np.arange(count) + 0.5) / count
+        wave = 2.0 / count * (means @ np.exp(-1j * middles))
+        damping = depth_m * np.sqrt(np.pi / (diffusivity * _YEAR_S))
+        year = time.astype("datetime64[Y]").astype("datetime64[s]")
+        turn = 2 * np.pi * (time.astype("datetime64[s]") - year).astype(np.float64) / _YEAR_S
+        below: Floats = means.mean() + np.real(wave * np.exp(1j * turn - (1 + 1j) * damping))
+        return below
 
 
 def climate_at(site: HasLocation) -> Climate | None:

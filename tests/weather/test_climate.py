@@ -79,3 +79,37 @@ def test_the_middle_of_a_month_has_its_mean_and_the_days_between_go_from_one_to_
     assert (np.diff(spring) >= 0).all()
     turn = climate.air_c(np.arange("2025-12-30", "2026-01-03", dtype="datetime64[h]"))
     assert np.abs(np.diff(turn)).max() < 0.01
+
+
+class TestGround:
+    """The yearly wave in the ground, by the properties of its equation."""
+
+    SOIL = 5e-7
+    YEAR = np.datetime64("2025-01-01T00:00:00") + np.arange(0, 365 * 24, 6) * np.timedelta64(3600, "s")
+
+    def test_the_mean_of_the_year_is_that_of_the_air_at_every_depth(self) -> None:
+        climate = at(44.98, -93.27)
+        for depth in (0.0, 1.5, 5.0):
+            ground = climate.ground_c(self.YEAR, depth, self.SOIL)
+            assert ground.mean() == pytest.approx(np.mean(climate.months_c), abs=0.05)
+
+    def test_at_the_surface_it_is_the_air(self) -> None:
+        """But for what is no single wave in the months, 1.5 K in a climate of four seasons."""
+        climate = at(44.98, -93.27)
+        assert climate.ground_c(self.YEAR, 0.0, self.SOIL) == pytest.approx(climate.air_c(self.YEAR), abs=1.5)
+
+    def test_it_is_smaller_and_later_with_depth(self) -> None:
+        """At the depth where it is 1/e of the air's, it is a radian late: 58 days."""
+        climate = at(44.98, -93.27)
+        depth = np.sqrt(self.SOIL * 365.25 * 86400 / np.pi)
+        above, below = (climate.ground_c(self.YEAR, each, self.SOIL) for each in (0.0, depth))
+        assert np.ptp(below) == pytest.approx(np.ptp(above) / np.e, rel=0.01)
+        late = self.YEAR[np.argmax(below)] - self.YEAR[np.argmax(above)]
+        assert late / np.timedelta64(86400, "s") == pytest.approx(58.1, abs=0.5)
+
+    def test_in_fall_it_is_warmer_than_the_air_and_in_spring_colder(self) -> None:
+        climate = at(44.98, -93.27)
+        days = np.array(["2025-04-15T12:00:00", "2025-11-01T12:00:00"], dtype="datetime64[s]")
+        spring, fall = climate.ground_c(days, 1.5, self.SOIL) - climate.air_c(days)
+        assert spring < -1.0
+        assert fall > 1.0
