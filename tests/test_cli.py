@@ -201,6 +201,46 @@ def test_a_forecast_is_kept_as_it_came(
     assert len(asked) == 1, "an existing file is refused before anything is asked"
 
 
+def test_past_years_go_to_a_file_that_takes_the_place_of_a_typical_year(
+    run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The hours are invented: of eight years, each of one temperature."""
+    names = {"T2M": ("C", 0.0), "RH2M": ("%", 60.0), "WS10M": ("m/s", 3.0), "CLOUD_AMT": ("%", 50.0)}
+    names["ALLSKY_SFC_SW_DWN"] = ("W/m^2", 200.0)
+    first = datetime(2015, 1, 1, tzinfo=UTC)
+    hours = [first + timedelta(hours=hour) for hour in range(9 * 366 * 24)]
+    document = {
+        "geometry": {"coordinates": [-80.0, 36.0, 270.0]},
+        "header": {"title": "Invented", "fill_value": -999.0},
+        "parameters": {name: {"units": unit} for name, (unit, _) in names.items()},
+        "properties": {
+            "parameter": {
+                name: {f"{each:%Y%m%d%H}": value or each.year - 2000.0 for each in hours}
+                for name, (_, value) in names.items()
+            }
+        },
+    }
+    asked: list[object] = []
+
+    def give(_: object, **more: Any) -> object:
+        asked.append(more["contact"])
+        return Download(json.dumps(document).encode(), "nasa-power", "an address", more["now"])
+
+    monkeypatch.setattr("handover.weather.download.download_past_years", give)
+    years = tmp_path / "years.json"
+    result = run("climate", record, "-o", years)
+    assert result.status == 0, result.err
+    assert asked == ["office@example.com"]
+    assert f"--typical {years}" in result.out
+    assert run("climate", record, "-o", years).status == 2, "an existing file is refused"
+    plans = [
+        json.loads(run("plan", record, "-w", weather, "--as-of", as_of, "--json", *more).out)
+        for more in ([], ["--typical", years])
+    ]
+    assert "past years at the place" in plans[1]["weather"]["methods"][-1]
+    assert plans[0]["milestones"] != plans[1]["milestones"]
+
+
 def test_an_issue_downloads_its_weather_and_keeps_it(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

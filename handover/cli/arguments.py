@@ -8,7 +8,7 @@ from handover import __version__
 from handover.cli.archive import archive, due, export, find, forget, reindex, verify
 from handover.cli.batch import batch, send
 from handover.cli.config import config
-from handover.cli.job import check, forecast, issue, new, plan, schema
+from handover.cli.job import check, climate, forecast, issue, new, plan, schema
 from handover.cli.output import line_width
 from handover.cli.reissue import reissue, watch
 from handover.service.job_states import STATE_WORDS
@@ -63,6 +63,11 @@ def build_parser() -> ArgumentParser:
     _job(each)
 
     each = command("forecast", forecast, "download the hourly forecast for the site to a file")
+    _job(each)
+    each.add_argument("-o", "--output", metavar="FILE", required=True, help="the new file")
+    each.add_argument("--climate", metavar="FILE", help="a new file for the past years of the site as well")
+
+    each = command("climate", climate, "download the same weeks of past years at the site to a file")
     _job(each)
     each.add_argument("-o", "--output", metavar="FILE", required=True, help="the new file")
 
@@ -308,7 +313,7 @@ def _typical(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--typical",
         metavar="FILE",
-        help="a typical year for the place (TMY3, EPW), used past the end of the forecast",
+        help="a typical year (TMY3, EPW) or past years of the place, used past the end of the forecast",
     )
 
 

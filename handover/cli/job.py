@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from handover.cli.options import Options
+    from handover.jobs.record import JobRecord
     from handover.service.summary import PlanSummary
 
 
@@ -57,8 +58,32 @@ def forecast(options: Options) -> None:
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
     refuse_existing(options.output)
-    write_new(options.output, download_weather(job, now(), key=config_of(options).open_meteo_key).data)
+    key = config_of(options).open_meteo_key
+    if options.climate is not None:
+        refuse_existing(options.climate)
+    write_new(options.output, download_weather(job, now(), key=key).data)
     print(f"The forecast is in {for_terminal(options.output)}.")
+    if options.climate is not None:
+        _write_climate(options, job, options.climate)
+
+
+def climate(options: Options) -> None:
+    """Download the same weeks of past years at the site to a file."""
+    from handover.service.inputs import read_record
+
+    job, cautions = read_record(to_path(options.job))
+    print_cautions(cautions)
+    refuse_existing(options.output)
+    _write_climate(options, job, options.output)
+
+
+def _write_climate(options: Options, job: JobRecord, output: str) -> None:
+    """Write the past years to a new file."""
+    from handover.service.inputs import download_climate
+
+    write_new(output, download_climate(job, now(), key=config_of(options).open_meteo_key).data)
+    named = for_terminal(output)
+    print(f"The past years are in {named}. Use them past the forecast with --typical {named}.")
 
 
 def plan(options: Options) -> None:

@@ -23,6 +23,7 @@ class Options(Namespace):
     output: str
     weather: str | None
     as_of: str | None
+    climate: str | None
     typical: str | None
     sure: int
     rules: str | None

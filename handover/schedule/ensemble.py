@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, ONE_HOUR, Floats
+from handover.weather.past_years import PastYears
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -114,7 +115,7 @@ def draw_ensemble(
         practice: The rules, with each spread.
         forecast_issued_s: When the forecast was issued, UTC seconds: its errors grow from then.
         members: Number of members; 1 is the central member of the last concrete and of the first alone.
-        typical: A typical year from which the hours past the forecast are drawn.
+        typical: A typical year, or past years, from which the hours past the forecast are drawn.
         climate: Of the place, towards which the weather past the forecast moves.
     """
     n_first = max(1, members // _FIRST_SHARE)
@@ -130,10 +131,13 @@ def draw_ensemble(
     )
     drawn = forecast_errors(weather, practice, forecast_issued_s, n_last, random, climate=climate)
     errors = {name: error[:, draw_of] for name, error in drawn.items()}
-    if typical is not None and _covers_horizon(typical, weather, practice):
-        errors = _with_typical_days(
-            errors, weather, typical, int(practice["forecast.drawn"]), draw_of, random
-        )
+    near = 0 if isinstance(typical, PastYears) else int(practice["forecast.drawn"])
+    if typical is None or not _covers_horizon(typical, weather, near):
+        pass
+    elif isinstance(typical, PastYears):
+        errors = _with_past_years(errors, weather, typical, practice["forecast.memory"], draw_of)
+    else:
+        errors = _with_typical_days(errors, weather, typical, near, draw_of, random)
     return Ensemble(
         placed_s=np.where(
             np.arange(n_last + n_first) < n_last,
@@ -234,11 +238,11 @@ def _forecast_end_s(weather: WeatherSeries) -> float:
     return float(known[-1] if len(known) else weather.seconds[0])
 
 
-def _covers_horizon(typical: WeatherSeries, weather: WeatherSeries, practice: Practice) -> bool:
-    """Return whether a typical year has every hour that may be drawn for the hours past the forecast."""
+def _covers_horizon(typical: WeatherSeries, weather: WeatherSeries, near: int) -> bool:
+    """Return whether a typical year has every hour that may be drawn, some days about, past the forecast."""
     beyond = weather.time[weather.origin == Origin.TYPICAL]
-    near = np.timedelta64(int(practice["forecast.drawn"]) * 24 * 3600, "s")
-    return len(beyond) > 0 and typical.covers(beyond[0] - near, beyond[-1] + near)
+    days = np.timedelta64(near, "D")
+    return len(beyond) > 0 and typical.covers(beyond[0] - days, beyond[-1] + days)
 
 
 def _with_typical_days(
@@ -264,4 +268,30 @@ def _with_typical_days(
         changed[name][beyond] = (
             drawn / np.maximum(central, 0.1) - 1.0 if name == "wind_ms" else drawn - central
         )
+    return changed
+
+
+def _with_past_years(
+    errors: dict[str, Floats],
+    weather: WeatherSeries,
+    past: PastYears,
+    memory_h: float,
+    draw_of: NDArray[np.int_],
+) -> dict[str, Floats]:
+    """Return the errors with each member moving over from its error of the forecast to a past year's hours.
+
+    At the joint the member keeps its error; what it differs by from its year there is forgotten as
+    exp(-t / memory). Of a first-order series this leaves the spread as it is. The central member stays.
+    """
+    beyond = np.flatnonzero(weather.origin == Origin.TYPICAL)
+    rows = beyond + round((weather.time[0] - past.time[0]) / ONE_HOUR)
+    year = np.maximum(draw_of - 1, 0) % len(past.years)
+    rest = np.exp(-np.arange(len(beyond)) / memory_h)[:, np.newaxis]
+    changed = {name: errors[name].copy(order="K") for name in _STATES}
+    for name in _STATES:
+        hours = np.stack([getattr(each, name)[rows] for each in past.years], axis=1)
+        central = getattr(weather, name)[beyond][:, np.newaxis]
+        apart = hours / np.maximum(central, 0.1) - 1.0 if name == "wind_ms" else hours - central
+        drawn = apart[:, year] + rest * (errors[name][beyond[0]] - apart[0, year])
+        changed[name][beyond] = np.where(draw_of == 0, 0.0, drawn)
     return changed

@@ -123,6 +123,13 @@ def download_weather(job: JobRecord, now: datetime, *, key: str | None = None) -
         UnusableInput: The record has no contact for the service.
         DownloadFailed: No service sent a forecast.
     """
+    return download_weather_for(
+        job.site, job.placement.start, needed_until(job), contact=_contact_of(job), now=now, key=key
+    )
+
+
+def _contact_of(job: JobRecord) -> str:
+    """Return the mail address that the weather services ask for."""
     if not job.contractor.email:
         finding = Finding(
             "is missing; the forecast services require a contact",
@@ -131,9 +138,7 @@ def download_weather(job: JobRecord, now: datetime, *, key: str | None = None) -
             example='email = "office@example.com"',
         )
         raise UnusableInput([finding])
-    return download_weather_for(
-        job.site, job.placement.start, needed_until(job), contact=job.contractor.email, now=now, key=key
-    )
+    return job.contractor.email
 
 
 def download_weather_for(
@@ -150,6 +155,27 @@ def download_weather_for(
 
     answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
     return WeatherFile(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
+
+
+def download_climate(job: JobRecord, now: datetime, *, key: str | None = None) -> WeatherFile:
+    """Return the weeks of a job in the past years at its site, as the service sends them.
+
+    They are downloaded once for each grid cell, and kept.
+
+    Raises:
+        UnusableInput: The record has no contact for the service.
+        DownloadFailed: No service sent past years.
+    """
+    from handover.weather.download import climate_folder, download_past_years  # noqa: PLC0415 - only to download
+    from handover.weather.past_years import cut_weeks  # noqa: PLC0415 - only to download
+
+    answer = download_past_years(job.site, now=now, contact=_contact_of(job), key=key, cache=climate_folder())
+    start = job.placement.start.astimezone(UTC) - _BEFORE_THE_POUR
+    return WeatherFile("past-years.json", cut_weeks(answer.data, start, needed_until(job) + _BEFORE_THE_POUR))
+
+
+_BEFORE_THE_POUR = timedelta(days=1)
+"""How much earlier than the placement the past years begin, and later than the simulation they end."""
 
 
 def needed_until(job: JobRecord) -> datetime:
@@ -189,7 +215,7 @@ def _examine_typical(
         fault = Finding(
             "is not a typical year",
             weather_file.name,
-            expected="a TMY3 or EPW file",
+            expected="a TMY3 or EPW file, or past years of the place (handover climate JOB -o FILE)",
             example="a TMY3 file of a town nearby",
         )
         return None, (*findings, fault)

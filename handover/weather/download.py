@@ -32,7 +32,10 @@ from handover.base.atomic import write_file
 from handover.base.text import short_line
 from handover.base.version import VERSION
 from handover.errors import DownloadFailed, Finding
+from handover.practice.rules import general_rules
 from handover.weather.fit_check import FORECAST_STALE_AGE, check_fit
+from handover.weather.nasa_power import POWER_NAMES
+from handover.weather.past_years import PastYears
 from handover.weather.reading import examine_weather_bytes, service_refusal
 
 if TYPE_CHECKING:
@@ -69,6 +72,8 @@ class Endpoints:
     open_meteo: str = "https://api.open-meteo.com"
     open_meteo_customers: str = "https://customer-api.open-meteo.com"
     nws: str = "https://api.weather.gov"
+    nasa_power: str = "https://power.larc.nasa.gov"
+    open_meteo_archive: str = "https://customer-archive-api.open-meteo.com"
 
 
 @dataclass(frozen=True)
@@ -165,11 +170,137 @@ def download_forecast(
     raise DownloadFailed("; ".join(failures) + ". " + _INSTEAD)
 
 
+def download_past_years(
+    site: HasLocation,
+    *,
+    now: datetime,
+    contact: str,
+    key: str | None = None,
+    cache: Path | None = None,
+    endpoints: Endpoints | None = None,
+    manners: RetryPolicy | None = None,
+) -> Download:
+    """Return the hours of the past years about a site: of its grid cell, downloaded once and kept for good.
+
+    With a key of Open-Meteo its archive is asked first, which needs a plan that includes it; else, and where
+    it refuses, NASA POWER, which is free for every use.
+
+    Args:
+        site: Where; its latitude and longitude are needed.
+        now: The time it is, aware: the whole calendar years before it are asked for.
+        contact: Mail address or web page that the service may turn to.
+        key: Of an Open-Meteo customer.
+        cache: Folder in which answers are kept; None keeps none. See `climate_folder`.
+        endpoints: Where the services are.
+        manners: Time-outs, attempts, sizes; None: more patient than for a forecast.
+
+    Raises:
+        DownloadFailed: With what each service said, and what to do instead.
+    """
+    if site.latitude is None or site.longitude is None:
+        raise DownloadFailed(
+            "the job names no latitude and longitude: past years are of a place; add them to [site]"
+        )
+    cell = (_middle(site.latitude, _CELL_NORTH_DEG, 90.0), _middle(site.longitude, _CELL_EAST_DEG, 180.0))
+    kept = None if cache is None else cache / f"past-years_{cell[0]:.4f}_{cell[1]:.4f}.json"
+    found = None if kept is None else _kept_years(kept, site, now)
+    if found is not None:
+        return found
+    failures = []
+    with _Client(contact, now, None, manners or _PATIENT) as line:
+        for name, url, secret in _years_urls(cell, now.year, key, endpoints or Endpoints()):
+            try:
+                answer = line.get(url, secret=secret)
+                _require_years(answer.data, site, now)
+            except _ServiceFailure as failure:
+                failures.append(f"{_TITLES[name]}: {failure}")
+                continue
+            download = Download(answer.data, name, url, now)
+            if kept is not None:
+                _keep(download, kept)
+            return download
+    raise DownloadFailed("; ".join(failures) + ". " + _WITHOUT_YEARS)
+
+
+_CELL_NORTH_DEG, _CELL_EAST_DEG = 0.5, 0.625
+"""The grid of the reanalysis behind NASA POWER: one download serves all sites of a cell."""
+
+_WITHOUT_YEARS = "Try again later; without past years the mean of the month at the place is used."
+_PATIENT = RetryPolicy(timeout_s=120.0, deadline_s=300.0)
+
+
+def _middle(degrees: float, step: float, most: float) -> float:
+    """Return the middle of the grid cell of a place."""
+    return max(-most, min(most, round(degrees / step) * step))
+
+
+def _years_urls(
+    cell: tuple[float, float], year: int, key: str | None, endpoints: Endpoints
+) -> list[tuple[str, str, Mapping[str, str]]]:
+    """Return the services to ask, each with its address and what is secret of it."""
+    first, last = year - int(general_rules()["forecast.years"]) - 1, year - 1
+    place = {"latitude": f"{cell[0]:.4f}", "longitude": f"{cell[1]:.4f}"}
+    power = {
+        "parameters": ",".join(POWER_NAMES.values()),
+        "community": "SB",
+        **place,
+        "start": f"{first}0101",
+        "end": f"{last}1231",
+        "format": "JSON",
+        "time-standard": "UTC",
+    }
+    archive = {
+        **place,
+        "start_date": f"{first}-01-01",
+        "end_date": f"{last}-12-31",
+        "hourly": ",".join(each for each in _HOURLY if each != "precipitation_probability"),
+        "timezone": "GMT",
+    }
+    free = f"{endpoints.nasa_power}/api/temporal/hourly/point?{urlencode(power, safe=',')}"
+    asked: list[tuple[str, str, Mapping[str, str]]] = [("nasa-power", free, {})]
+    if key:
+        paid = f"{endpoints.open_meteo_archive}/v1/archive?{urlencode(archive, safe=',')}"
+        asked.insert(0, ("open-meteo-archive", paid, {"apikey": key}))
+    return asked
+
+
+def _require_years(data: bytes, site: HasLocation, now: datetime) -> None:
+    """Raise unless an answer has past years that can be used."""
+    series, findings = examine_weather_bytes(data, "past years", site, now.year)
+    if not isinstance(series, PastYears):
+        faults = [finding.problem for finding in findings if finding.severity == "fault"]
+        raise _ServiceFailure("; ".join(faults) or "the answer has no past years")
+
+
+def _kept_years(path: Path, site: HasLocation, now: datetime) -> Download | None:
+    """Return the answer kept for a grid cell, unless there is none or it cannot be used."""
+    try:
+        data = path.read_bytes()
+        _require_years(data, site, now)
+    except (OSError, _ServiceFailure):
+        return None
+    return Download(data, "kept", str(path), now)
+
+
+def _keep(download: Download, path: Path) -> None:
+    """Keep an answer; a folder without write access does not fail the download."""
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        download.write(path)
+    except OSError:
+        return
+
+
 _CERTIFICATES = (
     "the system's list of authorities decides (on Debian: apt install ca-certificates), "
     "or the file that SSL_CERT_FILE names"
 )
-_TITLES = {"open-meteo": "Open-Meteo", "nws": "National Weather Service"}
+_TITLES = {
+    "open-meteo": "Open-Meteo",
+    "nws": "National Weather Service",
+    "nasa-power": "NASA POWER",
+    "open-meteo-archive": "Open-Meteo archive",
+}
 _INSTEAD = "Try again later, or use -w with a weather file (a forecast saved from a browser, or a CSV)."
 
 
@@ -178,6 +309,11 @@ def cache_folder() -> Path:
     import platformdirs  # noqa: PLC0415 - only for downloads
 
     return Path(platformdirs.user_cache_dir("handover", appauthor=False)) / "forecasts"
+
+
+def climate_folder() -> Path:
+    """Return the folder of the user's machine where past years are kept for good."""
+    return cache_folder().parent / "past-years"
 
 
 class _ServiceFailure(Exception):

@@ -2,6 +2,7 @@
 
 National Weather Service raw grid (JSON)    handover.weather.nws
 Open-Meteo hourly answer (JSON)             handover.weather.open_meteo
+NASA POWER hourly answer (JSON)             handover.weather.nasa_power
 table with a heading (CSV)                  handover.weather.table
 typical year (TMY3, EPW)                    handover.weather.typical_year
 """
@@ -17,8 +18,9 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from handover.base.text import short_line
 from handover.errors import Finding, UnusableInput
-from handover.weather import nws, open_meteo, table, typical_year
+from handover.weather import nasa_power, nws, open_meteo, table, typical_year
 from handover.weather.assemble import assemble
+from handover.weather.past_years import assemble_past_years, spans_past_years
 from handover.weather.series import WeatherSeries
 
 if TYPE_CHECKING:
@@ -105,7 +107,11 @@ def examine_weather_bytes(
         return None, tuple(findings)
     if raw.issued_at is None and raw.origin is None and received_at is not None:
         raw = replace(raw, issued_at=received_at)
-    series, more = assemble(raw, file, site)
+    series: WeatherSeries | None
+    if year is not None and spans_past_years(raw):
+        series, more = assemble_past_years(raw, file, site, year)
+    else:
+        series, more = assemble(raw, file, site)
     found = (*findings, *more)
     return (None if any(each.severity == "fault" for each in found) else series), found
 
@@ -182,6 +188,8 @@ def _document(document: Any, file: str) -> tuple[RawWeather | None, list[Finding
         return None, [Finding("is not weather", file=file, expected=_SUPPORTED)]
     if open_meteo.is_open_meteo(document):
         return open_meteo.read_open_meteo(document, file)
+    if nasa_power.is_power(document):
+        return nasa_power.read_power(document, file)
     if nws.is_nws(document):
         return nws.read_nws(document, file)
     return None, [_not_weather(document, file)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -13,11 +13,14 @@ from handover.practice.rules import practice
 from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble
 from handover.schedule.plan import plan_cure
 from handover.weather.extrapolate import extrapolate
+from handover.weather.past_years import PastYears
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
+
+    from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.weather.series import WeatherSeries
@@ -140,6 +143,40 @@ class TestTypicalYear:
             for reason in (each.milestone("heavy-vehicles").because for each in (plain, cold))
         ]
         assert full[1] - full[0] > timedelta(days=2)
+
+
+class TestPastYears:
+    """Three years, each of one temperature: 0, 10 and 20 degC."""
+
+    @pytest.fixture
+    def past(self, weather: Weather) -> PastYears:
+        year = year_of(weather())
+        years = tuple(replace(year, air_c=np.full(len(year), air)) for air in (0.0, 10.0, 20.0))
+        columns = {each.name: getattr(year, each.name) for each in fields(year)}
+        return PastYears(**columns | {"air_c": np.full(len(year), 10.0)}, years=years)
+
+    @pytest.fixture
+    def met(self, job: Job, weather: Weather, as_of: datetime, past: PastYears) -> NDArray[np.float64]:
+        """The air that each member meets past the forecast, shape (h, m)."""
+        until = job().placement.end.replace(day=10, month=8)
+        whole = extrapolate(weather(), until, typical=past)
+        drawn = draw_ensemble(job(), whole, practice(), forecast_issued_s=as_of.timestamp(), typical=past)
+        beyond = np.flatnonzero(whole.origin == Origin.TYPICAL)
+        return whole.air_c[beyond, np.newaxis] + drawn.errors["air_c"][beyond][:, : drawn.n_last]
+
+    def test_each_member_comes_to_follow_a_year(self, met: NDArray[np.float64]) -> None:
+        """After five times the memory of two days, what is left of 40 K at the joint: times exp(-5)."""
+        late = met[240]
+        assert np.abs(late - np.round(late, -1)).max() < 40 * np.exp(-5)
+        followed = np.round(late[1:], -1)
+        assert [int((followed == air).sum()) for air in (0.0, 10.0, 20.0)] == [50, 50, 49]
+
+    def test_the_central_member_has_their_mean(self, met: NDArray[np.float64]) -> None:
+        assert met[12:, CENTRAL] == pytest.approx(10.0)
+
+    def test_no_member_jumps_where_the_forecast_ends(self, met: NDArray[np.float64]) -> None:
+        """Some 20 K to a year of 0 degC take days: 1/48 of it an hour, and the day's own 1.3 K at most."""
+        assert np.abs(np.diff(met, axis=0)).max() < 3.0
 
 
 def test_the_job_is_the_seed(job: Job, weather: Weather, as_of: datetime) -> None:

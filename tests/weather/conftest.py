@@ -90,6 +90,32 @@ class Files:
         }
 
     @staticmethod
+    def power(years: range = range(2015, 2023), days: int = 40, start: tuple[int, int] = (7, 10)) -> dict:
+        """Return an hourly answer of some days of several years.
+
+        The air is the year less 2000 plus a hundredth of the hour of the weeks; sunshine is that hour, up to
+        1000.
+        """
+        parameters: dict[str, dict[str, float]] = {
+            name: {} for name in ("T2M", "RH2M", "WS10M", "CLOUD_AMT", "ALLSKY_SFC_SW_DWN")
+        }
+        for year in years:
+            first = datetime(year, *start, tzinfo=UTC)
+            for hour in range(days * 24):
+                name = f"{first + timedelta(hours=hour):%Y%m%d%H}"
+                values = (year - 2000 + hour / 100, 50.0, 4.0, 25.0, hour % 1000.0)
+                for column, value in zip(parameters.values(), values, strict=True):
+                    column[name] = value
+        units = {"T2M": "C", "RH2M": "%", "WS10M": "m/s", "CLOUD_AMT": "%", "ALLSKY_SFC_SW_DWN": "Wh/m^2"}
+        return {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [-80.0, 36.0, 271.0]},
+            "properties": {"parameter": parameters},
+            "header": {"title": "An invented title", "fill_value": -999.0},
+            "parameters": {name: {"units": unit} for name, unit in units.items()},
+        }
+
+    @staticmethod
     def table(
         heading: str = "time_utc,air_temperature_c,relative_humidity_percent,wind_speed_kmh,"
         "cloud_cover_percent,shortwave_radiation_wm2,precipitation_mm",

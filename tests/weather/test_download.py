@@ -18,7 +18,13 @@ import trustme
 from handover import __version__
 from handover.errors import DownloadFailed
 from handover.weather import Location
-from handover.weather.download import Download, Endpoints, RetryPolicy, download_forecast
+from handover.weather.download import (
+    Download,
+    Endpoints,
+    RetryPolicy,
+    download_forecast,
+    download_past_years,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -519,3 +525,86 @@ def test_written_whole(
     download().write(path)
     assert path.read_bytes() == open_meteo.body
     assert [each.name for each in tmp_path.iterdir()] == ["forecast.json"]
+
+
+# ---- past years
+
+POWER = "/api/temporal/hourly/point"
+ARCHIVE = "/v1/archive"
+
+
+@pytest.fixture
+def years(service: Any, site: Location, pauses: list[float]) -> Callable[..., Download]:
+    def fetch(place: Any = site, now: Any = NOW, **more: Any) -> Download:
+        manners = RetryPolicy(timeout_s=LIMIT_S, deadline_s=LIMIT_S, attempts=1, sleep=pauses.append)
+        endpoints = Endpoints(*[service.url] * 5)
+        usual = {"contact": "office@example.com", "endpoints": endpoints, "manners": manners}
+        return download_past_years(place, now=now, **usual | more)
+
+    return fetch
+
+
+def test_past_years_are_asked_for_a_grid_cell(
+    service: Any, years: Callable[..., Download], files: Any
+) -> None:
+    service.answers[POWER] = [Answer(files.power())]
+    got = years()
+    assert json.loads(got.data) == files.power()
+    ((path, query, headers),) = service.asked
+    assert path == POWER
+    assert (query["latitude"], query["longitude"]) == (["36.0000"], ["-80.0000"])
+    assert (query["start"], query["end"]) == (["20150101"], ["20251231"])
+    assert query["time-standard"] == ["UTC"]
+    assert {"T2M", "RH2M", "WS10M"} <= set(query["parameters"][0].split(","))
+    assert "office@example.com" in headers["User-Agent"]
+
+
+def test_past_years_of_a_cell_are_downloaded_once(
+    service: Any, years: Callable[..., Download], files: Any, tmp_path: Path
+) -> None:
+    service.answers[POWER] = [Answer(files.power())]
+    first = years(cache=tmp_path)
+    next_door = Location(36.15, -79.9, "America/New_York")
+    again = years(next_door, now=NOW + timedelta(days=500), cache=tmp_path)
+    assert again.data == first.data
+    assert len(service.asked) == 1
+    years(Location(36.4, -79.95), cache=tmp_path)  # the next cell to the north
+    assert len(service.asked) == 2
+
+
+def test_kept_years_that_are_broken_are_downloaded_again(
+    service: Any, years: Callable[..., Download], files: Any, tmp_path: Path
+) -> None:
+    service.answers[POWER] = [Answer(files.power())]
+    years(cache=tmp_path)
+    (kept,) = tmp_path.iterdir()
+    kept.write_bytes(kept.read_bytes()[:1000])
+    assert json.loads(years(cache=tmp_path).data) == files.power()
+    assert len(service.asked) == 2
+
+
+def test_with_a_key_the_archive_comes_first_and_the_free_service_helps_out(
+    service: Any, years: Callable[..., Download], files: Any
+) -> None:
+    service.answers[ARCHIVE] = [Answer({"error": True, "reason": "not in this plan"}, 403)]
+    service.answers[POWER] = [Answer(files.power())]
+    got = years(key="invented-key")
+    assert service.paths() == [ARCHIVE, POWER]
+    assert service.asked[0][1]["apikey"] == ["invented-key"]
+    assert "apikey" not in service.asked[1][1]
+    assert got.service == "nasa-power"
+
+
+def test_an_answer_without_years_is_refused(
+    service: Any, years: Callable[..., Download], files: Any, tmp_path: Path
+) -> None:
+    service.answers[POWER] = [Answer(files.power(range(2022, 2023)))]
+    with pytest.raises(DownloadFailed, match="NASA POWER"):
+        years(cache=tmp_path)
+    assert not list(tmp_path.iterdir())
+
+
+def test_past_years_need_a_place(service: Any, years: Callable[..., Download]) -> None:
+    with pytest.raises(DownloadFailed, match="latitude"):
+        years(Location(None, None))
+    assert service.asked == []
