@@ -79,7 +79,7 @@ def check_inputs(
         (None, ()) if typical_file is None else _examine_typical(typical_file, job, examine)
     )
     ahead = () if job is None else find_future_times(job, source, as_of)
-    findings = (*examined.findings, *ahead, *doubts, *typical_findings)
+    findings = (*examined.findings, *ahead, *weather_file.cautions, *doubts, *typical_findings)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     pictures = _pictures(job, source.files)
@@ -154,7 +154,9 @@ def download_weather_for(
     from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
 
     answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
-    return WeatherFile(f"{answer.service}-forecast.json", answer.data, received_at=answer.fetched_at)
+    said = tuple(each for each in answer.findings if each.file is None and each.severity == "caution")
+    name = f"{answer.service}-forecast.json"
+    return WeatherFile(name, answer.data, received_at=answer.fetched_at, cautions=said)
 
 
 def download_climate(job: JobRecord, now: datetime, *, key: str | None = None) -> WeatherFile:

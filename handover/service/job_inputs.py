@@ -26,12 +26,14 @@ class WeatherFile:
         data: Its bytes; empty if there is a fault.
         received_at: When it was downloaded, if it was.
         fault: Why it could not be read.
+        cautions: What the service that it comes from asks to say.
     """
 
     name: str
     data: bytes
     received_at: datetime | None = None
     fault: Finding | None = None
+    cautions: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -1,14 +1,17 @@
-"""Hourly forecasts over HTTPS from the two open services, kept exactly as received.
+"""Hourly forecasts over HTTPS from open services, kept exactly as received.
 
-    Open-Meteo                   the whole earth, past hours and sunshine, 16 days
-    National Weather Service     the United States, about 7 days, no sunshine, few past hours
+    Open-Meteo                   the whole earth, past hours and sunshine, 16 days; a firm needs a key
+    National Weather Service     the United States, about 7 days, no sunshine, few past hours; free
+    MET Norway                   the whole earth, about 9 days, no sunshine, no past hours; free
 
-Unless one is asked for, Open-Meteo is tried first, because a pour is always some hours past when its
-documents are made, and only it carries those hours; then the National Weather Service. Open-Meteo's free
-address is for non-commercial use: who has a key gives it, and is served from the customers' address.
+Unless one is asked for, the place and the right to use it choose the service. With a key: Open-Meteo from the
+customers' address, then the others. Without: the National Weather Service in the United States, then MET
+Norway, and where neither has the hours of the pour, Open-Meteo's free address, with a caution, because it is
+for non-commercial use.
 
 An answer is read and judged by the readers of `handover.weather.reading` before it is believed, kept until it
-expires, and written in place of an older file only whole.
+expires, and written in place of an older file only whole. An expired answer that the service says has not
+changed (If-Modified-Since) is kept on.
 """
 
 from __future__ import annotations
@@ -19,7 +22,7 @@ import re
 import ssl
 import time as clock
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
 from pathlib import Path
@@ -41,7 +44,7 @@ from handover.weather.reading import examine_weather_bytes, service_refusal
 if TYPE_CHECKING:
     from handover.weather.location import HasLocation
 
-Service = Literal["auto", "open-meteo", "nws"]
+Service = Literal["auto", "open-meteo", "nws", "met-norway"]
 
 _HOURLY = (
     "temperature_2m",
@@ -74,6 +77,7 @@ class Endpoints:
     nws: str = "https://api.weather.gov"
     nasa_power: str = "https://power.larc.nasa.gov"
     open_meteo_archive: str = "https://customer-archive-api.open-meteo.com"
+    met_norway: str = "https://api.met.no"
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,7 @@ class Download:
 
     Attributes:
         data: The bytes of the answer, unchanged.
-        service: "open-meteo" or "nws".
+        service: "open-meteo", "nws" or "met-norway".
         url: Where it came from, without a key.
         fetched_at: When it was received, aware; of a kept answer, then.
         findings: What its reader and the check against the job have to say; a fault among them means that the
@@ -144,7 +148,7 @@ def download_forecast(
         until: Up to when weather is wanted, aware; the services' horizon may come first.
         now: The time it is, aware.
         contact: Mail address or web page that the service may turn to; sent with every request.
-        service: Which; "auto" tries Open-Meteo, then the National Weather Service.
+        service: Which; "auto": by the place and the right to use it.
         key: Of an Open-Meteo customer.
         cache: Folder for answers that have not expired; None keeps none. See `cache_folder`.
         endpoints: Where the services are.
@@ -158,16 +162,48 @@ def download_forecast(
             "the job names no latitude and longitude: a forecast is for a place; add them to [site]"
         )
     where = (site.latitude, site.longitude)
-    order = ("open-meteo", "nws") if service == "auto" else (service,)
+    order = _order(where, has_key=bool(key)) if service == "auto" else (service,)
+    incomplete: list[Download] = []
+    failures = []
     with _Client(contact, now, cache, manners or RetryPolicy()) as line:
         ask = _Request(line, site, where, start, until, now, endpoints or Endpoints(), key)
-        failures = []
         for name in order:
             try:
-                return ask.open_meteo() if name == "open-meteo" else ask.nws()
+                found = ask.of(name)
             except _ServiceFailure as failure:
                 failures.append(f"{_TITLES[name]}: {failure}")
+                continue
+            if len(order) == 1 or not any(each.severity == "fault" for each in found.findings):
+                return found
+            incomplete.append(found)  # without the hours of the pour, say
+    if incomplete:
+        return incomplete[0]
     raise DownloadFailed("; ".join(failures) + ". " + _INSTEAD)
+
+
+def _order(where: tuple[float, float], *, has_key: bool) -> tuple[str, ...]:
+    """Return the services to ask for a place, the first that may be used first."""
+    free = ("nws", "met-norway") if _in_united_states(*where) else ("met-norway",)
+    return ("open-meteo", *free) if has_key else (*free, "open-meteo")
+
+
+_UNITED_STATES_DEG = (
+    (24.0, 49.5, -125.0, -66.5),
+    (51.0, 72.0, -180.0, -129.9),
+    (18.0, 23.0, -161.0, -154.0),
+    (17.5, 18.6, -67.5, -64.5),
+    (13.0, 15.5, 144.0, 146.5),
+)
+"""Where the National Weather Service may have a grid: south, north, west, east of the states south of
+Canada, Alaska, Hawaii, Puerto Rico with the Virgin Islands, Guam with the Marianas. It says itself where it
+has none."""
+
+
+def _in_united_states(latitude: float, longitude: float) -> bool:
+    return any(
+        south <= latitude <= north and west <= longitude <= east
+        for south, north, west, east in _UNITED_STATES_DEG
+    )
 
 
 def download_past_years(
@@ -298,6 +334,7 @@ _CERTIFICATES = (
 _TITLES = {
     "open-meteo": "Open-Meteo",
     "nws": "National Weather Service",
+    "met-norway": "MET Norway",
     "nasa-power": "NASA POWER",
     "open-meteo-archive": "Open-Meteo archive",
 }
@@ -333,6 +370,16 @@ class _Request:
     endpoints: Endpoints
     key: str | None
 
+    def of(self, service: str) -> Download:
+        """Return the forecast of a service."""
+        ask = {"open-meteo": self.open_meteo, "nws": self.nws, "met-norway": self.met_norway}
+        return ask[service]()
+
+    def met_norway(self) -> Download:
+        place = f"lat={_short(self.where[0])}&lon={_short(self.where[1])}"
+        url = f"{self.endpoints.met_norway}/weatherapi/locationforecast/2.0/complete?{place}"
+        return self._parse_or_fail("met-norway", self.line.get(url))
+
     def open_meteo(self) -> Download:
         past = max(0, (self.now.astimezone(UTC).date() - self.start.astimezone(UTC).date()).days)
         if past > _MOST_PAST_DAYS:
@@ -350,7 +397,8 @@ class _Request:
         base = self.endpoints.open_meteo_customers if self.key else self.endpoints.open_meteo
         url = f"{base}/v1/forecast?{urlencode(query, safe=',')}"
         answer = self.line.get(url, secret={"apikey": self.key} if self.key else {})
-        return self._parse_or_fail("open-meteo", answer)
+        found = self._parse_or_fail("open-meteo", answer)
+        return found if self.key else replace(found, findings=(*found.findings, _NOT_FOR_FIRMS))
 
     def nws(self) -> Download:
         points = self.line.get(f"{self.endpoints.nws}/points/{_short(self.where[0])},{_short(self.where[1])}")
@@ -384,6 +432,13 @@ class _Request:
         return Download(answer.data, service, answer.url, answer.fetched_at, (*findings, *fit))
 
 
+_NOT_FOR_FIRMS = Finding(
+    "the forecast is from Open-Meteo's free address, which is for non-commercial use",
+    expected="a firm's own key in HANDOVER_OPEN_METEO_KEY, or a weather file with -w",
+    severity="caution",
+)
+
+
 def _short(degrees: float) -> str:
     """Return degrees with at most four decimals and no trailing zero: what the service does not redirect."""
     return f"{degrees:.4f}".rstrip("0").rstrip(".")
@@ -391,9 +446,24 @@ def _short(degrees: float) -> str:
 
 @dataclass(frozen=True)
 class _Response:
+    """An answer; ``modified`` is what the service says of its age, word for word."""
+
     data: bytes
     url: str
     fetched_at: datetime
+    modified: str | None = None
+
+
+@dataclass(frozen=True)
+class _KeptAnswer:
+    """An answer that was kept, and until when."""
+
+    response: _Response
+    expires: datetime
+
+    def fresh(self, now: datetime) -> bool:
+        """Return whether it has not expired, and is not from the future."""
+        return self.response.fetched_at <= now < self.expires
 
 
 class _Client:
@@ -432,13 +502,13 @@ class _Client:
             url: The address without secrets: it names the answer in the cache and in messages.
             secret: Parameters that are sent and never stored or printed.
         """
-        kept = self.kept.find(url, self.now) if self.kept else None
-        if kept is not None:
-            return kept
+        kept = self.kept.find(url) if self.kept else None
+        if kept is not None and kept.fresh(self.now):
+            return kept.response
         pause = self.manners.first_pause_s
         for attempt in range(1, self.manners.attempts + 1):
             try:
-                answer, expires = self._fetch(url, secret or {})
+                answer, expires = self._fetch(url, secret or {}, kept)
             except _Retry as again:
                 wait = max(pause, again.after or 0)
                 if attempt == self.manners.attempts or wait > self.manners.longest_pause_s:
@@ -453,8 +523,10 @@ class _Client:
                 return answer
         raise _ServiceFailure("no attempt was allowed")
 
-    def _fetch(self, url: str, secret: Mapping[str, str]) -> tuple[_Response, datetime]:
-        """Ask once.
+    def _fetch(
+        self, url: str, secret: Mapping[str, str], kept: _KeptAnswer | None
+    ) -> tuple[_Response, datetime]:
+        """Ask once; an answer that has not changed since it was kept is the kept one.
 
         Raises:
             _Again: Another attempt may help.
@@ -462,7 +534,9 @@ class _Client:
         """
         try:
             address = httpx2.URL(url).copy_merge_params(secret)
-            with self.client.stream("GET", address) as response:
+            since = kept.response.modified if kept else None
+            headers = {"If-Modified-Since": since} if since else {}
+            with self.client.stream("GET", address, headers=headers) as response:
                 data = self._body(response)
         except httpx2.TimeoutException:
             raise _Retry("no answer in time") from None
@@ -480,8 +554,11 @@ class _Client:
             raise _Retry(f"cannot be reached: {short_line(error) or type(error).__name__}") from None
         except httpx2.HTTPError as error:
             raise _ServiceFailure(short_line(error)) from None
+        if kept is not None and response.status_code == httpx2.codes.NOT_MODIFIED:
+            return replace(kept.response, fetched_at=self.now), _expiry(response, self.now)
         _judge_status(response, data)
-        return _Response(data, url, self.now), _expiry(response, self.now)
+        modified = response.headers.get("Last-Modified")
+        return _Response(data, url, self.now, modified), _expiry(response, self.now)
 
     def _body(self, response: httpx2.Response) -> bytes:
         """Return the body; a failure if it is too large or takes too long."""
@@ -522,7 +599,7 @@ def _refuse_plain(request: httpx2.Request) -> None:
 def _judge_status(response: httpx2.Response, data: bytes) -> None:
     """Raise unless the answer is a success in JSON; a refusal is quoted with its reason."""
     status = response.status_code
-    if status != httpx2.codes.OK:
+    if status not in (httpx2.codes.OK, httpx2.codes.NON_AUTHORITATIVE_INFORMATION):
         reason = _reason(data)
         message = f"answered {status}" + (f": {reason}" if reason else "")
         if status in _TRY_AGAIN:
@@ -568,18 +645,19 @@ class _DiskCache:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def find(self, url: str, now: datetime) -> _Response | None:
-        """Return the answer kept for an address, unless it has expired, is broken or is from the future."""
+    def find(self, url: str) -> _KeptAnswer | None:
+        """Return the answer kept for an address, unless it is broken; it may have expired."""
         body, about = self._paths(url)
         try:
             entry = json.loads(about.read_text(encoding="utf-8"))
             fetched, expires = (datetime.fromisoformat(entry[name]) for name in ("fetched_at", "expires_at"))
             data = body.read_bytes()
             whole = hashlib.sha256(data).hexdigest() == entry["sha256"] and entry["url"] == url
-            fresh = fetched <= now < expires
+            modified = entry.get("modified")
         except (OSError, ValueError, KeyError, TypeError):
             return None
-        return _Response(data, url, fetched) if whole and fresh else None
+        kept = _Response(data, url, fetched, modified if isinstance(modified, str) else None)
+        return _KeptAnswer(kept, expires) if whole else None
 
     def store(self, answer: _Response, expires: datetime) -> None:
         """Store an answer; a folder without write access does not fail the forecast."""
@@ -589,6 +667,7 @@ class _DiskCache:
             "fetched_at": answer.fetched_at.isoformat(),
             "expires_at": expires.isoformat(),
             "sha256": hashlib.sha256(answer.data).hexdigest(),
+            "modified": answer.modified,
         }
         try:
             self.folder.mkdir(parents=True, exist_ok=True)

@@ -75,7 +75,7 @@ def read_open_meteo(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
             columns[quantity] = RawColumn(time, value, f"hourly.{name}")
     raw = RawWeather(
         columns=columns,
-        source="Open-Meteo hourly forecast",
+        source="Open-Meteo.com hourly weather (CC BY 4.0)",
         latitude=_degrees(document.get("latitude"), 90),
         longitude=_degrees(document.get("longitude"), 180),
         elevation_m=parse_number(document.get("elevation")),

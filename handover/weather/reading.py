@@ -2,6 +2,7 @@
 
 National Weather Service raw grid (JSON)    handover.weather.nws
 Open-Meteo hourly answer (JSON)             handover.weather.open_meteo
+MET Norway Locationforecast (JSON)          handover.weather.met_norway
 NASA POWER hourly answer (JSON)             handover.weather.nasa_power
 table with a heading (CSV)                  handover.weather.table
 typical year (TMY3, EPW)                    handover.weather.typical_year
@@ -18,7 +19,7 @@ from typing import TYPE_CHECKING, Any, NoReturn
 
 from handover.base.text import short_line
 from handover.errors import Finding, UnusableInput
-from handover.weather import nasa_power, nws, open_meteo, table, typical_year
+from handover.weather import met_norway, nasa_power, nws, open_meteo, table, typical_year
 from handover.weather.assemble import assemble
 from handover.weather.past_years import assemble_past_years, spans_past_years
 from handover.weather.series import WeatherSeries
@@ -34,8 +35,8 @@ MAX_WEATHER_BYTES = 50_000_000  # a typical year has 2 MB, a forecast 0.2 MB
 ExaminedWeather = tuple[WeatherSeries | None, tuple[Finding, ...]]
 
 _SUPPORTED = (
-    "an hourly forecast of Open-Meteo, a raw grid of the National Weather Service, a CSV with a heading, "
-    "or a TMY3 or EPW file"
+    "an hourly forecast of Open-Meteo or MET Norway, a raw grid of the National Weather Service, a CSV with "
+    "a heading, or a TMY3 or EPW file"
 )
 _BINARY_CHARACTERS = re.compile(r"[\x00-\x08\x0e-\x1b\x7f]")
 
@@ -188,6 +189,8 @@ def _document(document: Any, file: str) -> tuple[RawWeather | None, list[Finding
         return None, [Finding("is not weather", file=file, expected=_SUPPORTED)]
     if open_meteo.is_open_meteo(document):
         return open_meteo.read_open_meteo(document, file)
+    if met_norway.is_met_norway(document):
+        return met_norway.read_met_norway(document, file)
     if nasa_power.is_power(document):
         return nasa_power.read_power(document, file)
     if nws.is_nws(document):

@@ -90,6 +90,45 @@ class Files:
         }
 
     @staticmethod
+    def met_norway(hours: int = 48, six_hourly: int = 8) -> dict:
+        """Return hours from 2026-07-14 00:00 UTC, then six-hourly entries: air 20 + hour/10 degC.
+
+        Each hour has 0.5 mm, each six hours have 3 mm.
+        """
+        at = [*range(hours), *range(hours, hours + 6 * six_hourly, 6)]
+
+        def entry(hour: int) -> dict:
+            instant = {
+                "air_temperature": 20 + hour / 10,
+                "relative_humidity": 60.0,
+                "cloud_area_fraction": 50.0,
+                "wind_speed": 5.0,
+            }
+            one = {"precipitation_amount": 0.5, "probability_of_precipitation": 25.0}
+            six = {"precipitation_amount": 3.0, "probability_of_precipitation": 40.0}
+            data: dict = {"instant": {"details": instant}, "next_6_hours": {"details": six}}
+            if hour < hours:
+                data["next_1_hours"] = {"details": one}
+            return {"time": f"{START + timedelta(hours=hour):%Y-%m-%dT%H:%M:%SZ}", "data": data}
+
+        units = {
+            "air_temperature": "celsius",
+            "relative_humidity": "%",
+            "cloud_area_fraction": "%",
+            "wind_speed": "m/s",
+            "precipitation_amount": "mm",
+            "probability_of_precipitation": "%",
+        }
+        return {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [-79.95, 36.1, 271]},
+            "properties": {
+                "meta": {"updated_at": "2026-07-14T00:20:00Z", "units": units},
+                "timeseries": [entry(hour) for hour in at],
+            },
+        }
+
+    @staticmethod
     def power(years: range = range(2015, 2023), days: int = 40, start: tuple[int, int] = (7, 10)) -> dict:
         """Return an hourly answer of some days of several years.
 

@@ -128,4 +128,4 @@ def test_read_weather_raises_with_every_finding(tmp_path: Path, site: Location, 
 def test_the_name_of_a_file_does_not_matter(tmp_path: Path, site: Location, files: Any) -> None:
     path = tmp_path / "weather.csv"
     path.write_text(json.dumps(files.open_meteo()), encoding="utf-8")
-    assert read_weather(path, site=site).source == "Open-Meteo hourly forecast"
+    assert read_weather(path, site=site).source == "Open-Meteo.com hourly weather (CC BY 4.0)"

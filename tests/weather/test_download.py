@@ -157,7 +157,8 @@ def download(service: Any, site: Location, pauses: list[float]) -> Callable[...,
         manners = RetryPolicy(**usual_manners | asked, sleep=pauses.append)
         usual = {
             "contact": "office@example.com",
-            "endpoints": Endpoints(service.url, service.url, service.url),
+            "service": "open-meteo",
+            "endpoints": Endpoints(*[service.url] * 6),
             "manners": manners,
         }
         return download_forecast(place, start, start + timedelta(days=10), now=now, **usual | more)
@@ -172,7 +173,8 @@ def test_the_bytes_as_received(service: Any, download: Callable[..., Download], 
     assert got.service == "open-meteo"
     assert got.fetched_at == NOW
     assert got.url.startswith(f"{service.url}/v1/forecast?")
-    assert got.findings == ()
+    (caution,) = got.findings
+    assert "non-commercial" in caution.problem
 
 
 def test_what_is_asked(service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
@@ -233,26 +235,147 @@ def test_a_grid_without_the_hours_of_the_pour_says_so(
     assert any("after the pour" in finding.problem for finding in got.findings)
 
 
-def test_the_second_service_helps_out(
-    service: Any, download: Callable[..., Download], points: Any, grid: Any
-) -> None:
-    service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Too many requests"}, 429)]
-    service.answers[POINTS] = [points]
-    service.answers[GRID] = [Answer(grid)]
-    assert download().service == "nws"
+ABROAD = Location(52.5, 13.4, "Europe/Berlin")
+MET_NORWAY = "/weatherapi/locationforecast/2.0/complete"
 
 
-def test_what_each_service_said_and_what_to_do(service: Any, download: Callable[..., Download]) -> None:
-    service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Out of range"}, 400)]
-    outside = {"title": "Data Unavailable For Requested Point", "status": 404, "detail": "outside"}
-    service.answers[POINTS] = [Answer(outside, 404, "application/problem+json")]
-    with pytest.raises(DownloadFailed) as caught:
-        download()
-    message = str(caught.value)
-    assert "Open-Meteo: answered 400: Out of range" in message
-    assert "National Weather Service: answered 404: Data Unavailable For Requested Point: outside" in message
-    assert "-w" in message
-    assert len(service.asked) == 2  # neither is asked again
+class TestChoice:
+    """By the place, and by the right to use a service."""
+
+    def test_in_the_united_states_their_own_service(
+        self, service: Any, download: Callable[..., Download], points: Any, grid: Any
+    ) -> None:
+        service.answers[POINTS] = [points]
+        service.answers[GRID] = [Answer(grid)]
+        assert download(service="auto").service == "nws"
+        assert service.paths() == [POINTS, GRID]
+
+    def test_elsewhere_met_norway(self, service: Any, download: Callable[..., Download], files: Any) -> None:
+        document = files.met_norway(24 * 10, 0)
+        document["geometry"]["coordinates"] = [13.4, 52.5, 40]
+        service.answers[MET_NORWAY] = [Answer(document)]
+        assert download(ABROAD, service="auto").service == "met-norway"
+        assert service.paths() == [MET_NORWAY]
+
+    def test_a_key_is_used(self, service: Any, download: Callable[..., Download], open_meteo: Any) -> None:
+        service.answers[OPEN_METEO] = [open_meteo]
+        got = download(service="auto", key="invented-key")
+        assert got.service == "open-meteo"
+        assert service.paths() == [OPEN_METEO]
+        assert got.findings == ()
+
+    def test_where_the_free_services_lack_the_hours_of_the_pour(
+        self, service: Any, download: Callable[..., Download], open_meteo: Any, files: Any
+    ) -> None:
+        """Then the address that is not for firms, and a caution says so."""
+        late = files.met_norway(24 * 10, 0)
+        late["properties"]["timeseries"] = late["properties"]["timeseries"][17:]
+        service.answers[MET_NORWAY] = [Answer(late)]
+        service.answers[OPEN_METEO] = [open_meteo]
+        got = download(service="auto")
+        assert service.paths() == [POINTS, MET_NORWAY, OPEN_METEO]
+        assert got.service == "open-meteo"
+        assert [each.severity for each in got.findings] == ["caution"]
+        assert "non-commercial" in str(got.findings[0])
+
+    def test_with_nothing_better_the_first_answer_is_returned(
+        self, service: Any, download: Callable[..., Download], files: Any
+    ) -> None:
+        late = files.met_norway(24 * 10, 0)
+        late["properties"]["timeseries"] = late["properties"]["timeseries"][17:]
+        service.answers[MET_NORWAY] = [Answer(late)]
+        got = download(service="auto")
+        assert got.service == "met-norway"
+        assert any("after the pour" in each.problem for each in got.findings)
+
+    def test_the_next_service_helps_out(
+        self, service: Any, download: Callable[..., Download], points: Any, grid: Any
+    ) -> None:
+        service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Too many requests"}, 429)]
+        service.answers[POINTS] = [points]
+        service.answers[GRID] = [Answer(grid)]
+        assert download(service="auto", key="invented-key").service == "nws"
+
+    def test_what_each_service_said_and_what_to_do(
+        self, service: Any, download: Callable[..., Download]
+    ) -> None:
+        service.answers[OPEN_METEO] = [Answer({"error": True, "reason": "Out of range"}, 400)]
+        outside = {"title": "Data Unavailable For Requested Point", "status": 404, "detail": "outside"}
+        service.answers[POINTS] = [Answer(outside, 404, "application/problem+json")]
+        with pytest.raises(DownloadFailed) as caught:
+            download(service="auto")
+        message = str(caught.value)
+        assert "Open-Meteo: answered 400: Out of range" in message
+        assert (
+            "National Weather Service: answered 404: Data Unavailable For Requested Point: outside" in message
+        )
+        assert "MET Norway: answered 404" in message
+        assert "-w" in message
+        assert len(service.asked) == 3  # none is asked again
+
+
+class TestMetNorway:
+    @pytest.fixture
+    def answer(self, files: Any) -> Answer:
+        return Answer(
+            files.met_norway(24 * 10, 0),
+            Expires="Tue, 14 Jul 2026 17:30:00 GMT",
+            Last_Modified="Tue, 14 Jul 2026 16:58:12 GMT",
+        )
+
+    def test_four_decimals_and_a_contact(
+        self, service: Any, download: Callable[..., Download], answer: Answer
+    ) -> None:
+        service.answers[MET_NORWAY] = [answer]
+        download(Location(36.123456, -79.9), service="met-norway")
+        ((_, query, headers),) = service.asked
+        assert query == {"lat": ["36.1235"], "lon": ["-79.9"]}
+        assert "office@example.com" in headers["User-Agent"]
+
+    def test_it_is_not_asked_again_before_its_answer_expires(
+        self, service: Any, download: Callable[..., Download], answer: Answer, tmp_path: Path
+    ) -> None:
+        service.answers[MET_NORWAY] = [answer]
+        for minutes in (0, 10, 24):
+            download(service="met-norway", cache=tmp_path, now=NOW + timedelta(minutes=minutes))
+        assert len(service.asked) == 1
+
+    def test_then_only_for_what_has_changed(
+        self, service: Any, download: Callable[..., Download], answer: Answer, tmp_path: Path
+    ) -> None:
+        """The kept answer counts on, with the new expiry."""
+        unchanged = Answer(b"", 304, Expires="Tue, 14 Jul 2026 18:30:00 GMT")
+        service.answers[MET_NORWAY] = [answer, unchanged]
+        first = download(service="met-norway", cache=tmp_path)
+        assert "If-Modified-Since" not in service.asked[0][2]
+        again = download(service="met-norway", cache=tmp_path, now=NOW + timedelta(minutes=40))
+        assert again.data == first.data
+        assert service.asked[1][2]["If-Modified-Since"] == "Tue, 14 Jul 2026 16:58:12 GMT"
+        download(service="met-norway", cache=tmp_path, now=NOW + timedelta(minutes=80))
+        assert len(service.asked) == 2
+
+    def test_a_changed_answer_takes_the_place_of_the_kept_one(
+        self, service: Any, download: Callable[..., Download], answer: Answer, files: Any, tmp_path: Path
+    ) -> None:
+        newer = Answer(files.met_norway(24 * 9, 0), Expires="Tue, 14 Jul 2026 18:30:00 GMT")
+        service.answers[MET_NORWAY] = [answer, newer]
+        download(service="met-norway", cache=tmp_path)
+        got = download(service="met-norway", cache=tmp_path, now=NOW + timedelta(minutes=40))
+        assert got.data == newer.body
+
+    def test_unchanged_without_a_kept_answer_is_a_failure(
+        self, service: Any, download: Callable[..., Download], tmp_path: Path
+    ) -> None:
+        service.answers[MET_NORWAY] = [Answer(b"", 304)]
+        with pytest.raises(DownloadFailed, match="304"):
+            download(service="met-norway", cache=tmp_path)
+
+    def test_a_version_that_will_go_is_still_an_answer(
+        self, service: Any, download: Callable[..., Download], answer: Answer
+    ) -> None:
+        answer.status = 203
+        service.answers[MET_NORWAY] = [answer]
+        assert download(service="met-norway").data == answer.body
 
 
 def test_tried_again_with_growing_pauses(
@@ -432,7 +555,7 @@ def test_a_huge_answer_is_cut_short(service: Any, download: Callable[..., Downlo
 
 
 def test_nobody_there(site: Location, pauses: list[float]) -> None:
-    nowhere = Endpoints("http://127.0.0.1:9", "", "http://127.0.0.1:9")
+    nowhere = Endpoints(*["http://127.0.0.1:9"] * 6)
     with pytest.raises(DownloadFailed, match="cannot be reached"):
         download_forecast(
             site,
@@ -443,7 +566,7 @@ def test_nobody_there(site: Location, pauses: list[float]) -> None:
             endpoints=nowhere,
             manners=RetryPolicy(timeout_s=LIMIT_S, attempts=2, sleep=pauses.append),
         )
-    assert pauses == [1, 1]
+    assert pauses == [1, 1, 1]  # three services, each asked twice
 
 
 @pytest.mark.parametrize("days", [-200, 40])
@@ -537,7 +660,7 @@ ARCHIVE = "/v1/archive"
 def years(service: Any, site: Location, pauses: list[float]) -> Callable[..., Download]:
     def fetch(place: Any = site, now: Any = NOW, **more: Any) -> Download:
         manners = RetryPolicy(timeout_s=LIMIT_S, deadline_s=LIMIT_S, attempts=1, sleep=pauses.append)
-        endpoints = Endpoints(*[service.url] * 5)
+        endpoints = Endpoints(*[service.url] * 6)
         usual = {"contact": "office@example.com", "endpoints": endpoints, "manners": manners}
         return download_past_years(place, now=now, **usual | more)
 
