@@ -194,6 +194,7 @@ def test_a_forecast_is_kept_as_it_came(
     result = run("forecast", record, "-o", tmp_path / "kept.json")
     assert result.status == 0, result.err
     assert (tmp_path / "kept.json").read_bytes() == weather.read_bytes()
+    assert "The forecast of Open-Meteo is in" in result.out
     assert asked[0]["contact"] == "office@example.com"
     assert asked[0]["start"].isoformat() == "2026-07-14T06:40:00-04:00"
     assert asked[0]["until"] > asked[0]["start"] + timedelta(days=27)

@@ -61,8 +61,10 @@ def forecast(options: Options) -> None:
     key = config_of(options).open_meteo_key
     if options.climate is not None:
         refuse_existing(options.climate)
-    write_new(options.output, download_weather(job, now(), key=key).data)
-    print(f"The forecast is in {for_terminal(options.output)}.")
+    weather = download_weather(job, now(), key=key)
+    print_cautions(weather.cautions)
+    write_new(options.output, weather.data)
+    print(f"The forecast of {weather.service} is in {for_terminal(options.output)}.")
     if options.climate is not None:
         _write_climate(options, job, options.climate)
 

@@ -151,12 +151,22 @@ def download_weather_for(
     key: str | None = None,
 ) -> WeatherFile:
     """Download the forecast for a place and a time span. Raises as `download_forecast`."""
-    from handover.weather.download import cache_folder, download_forecast  # noqa: PLC0415 - only to download
+    from handover.weather.download import (  # noqa: PLC0415 - only to download
+        SERVICE_TITLES,
+        cache_folder,
+        download_forecast,
+    )
 
     answer = download_forecast(site, start, until, now=now, contact=contact, key=key, cache=cache_folder())
     said = tuple(each for each in answer.findings if each.file is None and each.severity == "caution")
     name = f"{answer.service}-forecast.json"
-    return WeatherFile(name, answer.data, received_at=answer.fetched_at, cautions=said)
+    return WeatherFile(
+        name,
+        answer.data,
+        received_at=answer.fetched_at,
+        cautions=said,
+        service=SERVICE_TITLES[answer.service],
+    )
 
 
 def download_climate(job: JobRecord, now: datetime, *, key: str | None = None) -> WeatherFile:

@@ -26,7 +26,8 @@ class WeatherFile:
         data: Its bytes; empty if there is a fault.
         received_at: When it was downloaded, if it was.
         fault: Why it could not be read.
-        cautions: What the service that it comes from asks to say.
+        cautions: Cautions about the service that it comes from.
+        service: The name of that service, if it was downloaded.
     """
 
     name: str
@@ -34,6 +35,7 @@ class WeatherFile:
     received_at: datetime | None = None
     fault: Finding | None = None
     cautions: tuple[Finding, ...] = ()
+    service: str | None = None
 
 
 @dataclass(frozen=True)

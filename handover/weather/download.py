@@ -171,7 +171,7 @@ def download_forecast(
             try:
                 found = ask.of(name)
             except _ServiceFailure as failure:
-                failures.append(f"{_TITLES[name]}: {failure}")
+                failures.append(f"{SERVICE_TITLES[name]}: {failure}")
                 continue
             if len(order) == 1 or not any(each.severity == "fault" for each in found.findings):
                 return found
@@ -249,7 +249,7 @@ def download_past_years(
                 answer = line.get(url, secret=secret)
                 _require_years(answer.data, site, now)
             except _ServiceFailure as failure:
-                failures.append(f"{_TITLES[name]}: {failure}")
+                failures.append(f"{SERVICE_TITLES[name]}: {failure}")
                 continue
             download = Download(answer.data, name, url, now)
             if kept is not None:
@@ -331,13 +331,14 @@ _CERTIFICATES = (
     "the system's list of authorities decides (on Debian: apt install ca-certificates), "
     "or the file that SSL_CERT_FILE names"
 )
-_TITLES = {
+SERVICE_TITLES = {
     "open-meteo": "Open-Meteo",
     "nws": "National Weather Service",
     "met-norway": "MET Norway",
     "nasa-power": "NASA POWER",
     "open-meteo-archive": "Open-Meteo archive",
 }
+"""The services, as people call them."""
 _INSTEAD = "Try again later, or use -w with a weather file (a forecast saved from a browser, or a CSV)."
 
 
@@ -455,7 +456,7 @@ class _Response:
 
 
 @dataclass(frozen=True)
-class _KeptAnswer:
+class _CachedResponse:
     """An answer that was kept, and until when."""
 
     response: _Response
@@ -524,7 +525,7 @@ class _Client:
         raise _ServiceFailure("no attempt was allowed")
 
     def _fetch(
-        self, url: str, secret: Mapping[str, str], kept: _KeptAnswer | None
+        self, url: str, secret: Mapping[str, str], kept: _CachedResponse | None
     ) -> tuple[_Response, datetime]:
         """Ask once; an answer that has not changed since it was kept is the kept one.
 
@@ -645,7 +646,7 @@ class _DiskCache:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
 
-    def find(self, url: str) -> _KeptAnswer | None:
+    def find(self, url: str) -> _CachedResponse | None:
         """Return the answer kept for an address, unless it is broken; it may have expired."""
         body, about = self._paths(url)
         try:
@@ -657,7 +658,7 @@ class _DiskCache:
         except (OSError, ValueError, KeyError, TypeError):
             return None
         kept = _Response(data, url, fetched, modified if isinstance(modified, str) else None)
-        return _KeptAnswer(kept, expires) if whole else None
+        return _CachedResponse(kept, expires) if whole else None
 
     def store(self, answer: _Response, expires: datetime) -> None:
         """Store an answer; a folder without write access does not fail the forecast."""

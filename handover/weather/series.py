@@ -143,6 +143,11 @@ class WeatherSeries:
         return value
 
 
+def requires_credit(source: str) -> bool:
+    """Return whether the licence of a source requires its name beside its data (Creative Commons BY)."""
+    return "CC BY" in source
+
+
 def aware(moment: np.datetime64) -> datetime:
     """Return a UTC ``datetime64`` as an aware instant."""
     instant: datetime = moment.astype("datetime64[s]").item()

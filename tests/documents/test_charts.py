@@ -201,3 +201,15 @@ def test_inks_have_contrast(ink: str, paper: str) -> None:
 def test_the_slab_darkens_step_by_step() -> None:
     tones = [luminance(INKS[f"slab{tone}"]) for tone in range(SLAB_TONES)]
     assert tones == sorted(tones, reverse=True)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize(
+    ("source", "named"), [("MET Norway Locationforecast (CC BY 4.0)", True), ("table of weather", False)]
+)
+def test_a_source_whose_licence_requires_it_is_named_beside_its_data(
+    job: JobRecord, schedule: CureSchedule, source: str, named: bool, language: str
+) -> None:
+    weather = replace(schedule.weather, source=source)
+    drawn = charts.weather_strip(Wording(job, replace(schedule, weather=weather), language=language))
+    assert (source in drawn.read) == named

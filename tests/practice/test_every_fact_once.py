@@ -202,6 +202,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/mix.py: _DAY",
         "weather/extrapolate.py: _DAY",
         "weather/climate.py: _YEAR_S",
+        "weather/met_norway.py: _HOUR",
         "weather/nws.py: _HOUR",
         "weather/open_meteo.py: _DAY_S",
         "weather/sunshine.py: _DAY_S",
@@ -288,6 +289,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/download.py: _MAX_CACHE_AGE",
         "weather/download.py: _CELL_EAST_DEG",
         "weather/download.py: _CELL_NORTH_DEG",
+        "weather/download.py: _UNITED_STATES_DEG",
     ),
     "a limit of waiting for a machine": (
         "archive/catalog/engine.py: LOCK_TIMEOUT_MS",

@@ -10,6 +10,7 @@ import numpy as np
 from handover.documents.charts.chart import CHART_WIDTH, Chart, draw_chart, reader_array
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.daily_history import peak_drying
+from handover.weather.series import requires_credit
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -63,7 +64,12 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
         if any(day.visits for day in wording.schedule.watering)
         else "chart.weather.read-plain"
     )
-    return draw_chart(drawing, wording.say(key))
+    credit = (
+        [wording.say("chart.weather.source", source=weather.source)]
+        if requires_credit(weather.source)
+        else []
+    )
+    return draw_chart(drawing, " ".join([wording.say(key), *credit]))
 
 
 def _lane(
