@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import time, timedelta
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple, cast
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -222,13 +222,28 @@ class CuringMethod:
     mark: Mark
 
 
-@dataclass(frozen=True)
-class CementRule:
-    """A cement by its name on the ticket: its phases (mass shares; Blaine m2/kg) and its strength curve."""
+class CurveRule(NamedTuple):
+    """A strength curve: the form of its formula and the constants of it."""
 
-    phases: dict[str, float]
     form: str
     constants: dict[str, float]
+
+
+@dataclass(frozen=True)
+class CementRule:
+    """A cement by its name on the ticket.
+
+    Attributes:
+        phases: Shares of the mass; Blaine in m2/kg.
+        curves: Strength curves; at every age the slowest counts.
+        no_faster_than: Name of the cement than which it never sets or gains strength sooner, or None.
+        source: Where the curves come from.
+        mark: How sure we are of them.
+    """
+
+    phases: dict[str, float]
+    curves: tuple[CurveRule, ...]
+    no_faster_than: str | None
     source: str
     mark: Mark
 
@@ -472,8 +487,10 @@ def _cements(tables: dict[str, Any]) -> dict[str, CementRule]:
     shared = {name: value for name, value in compositions.items() if isinstance(value, float)}
     found = {}
     for name, row in tables["cements"].items():
-        constants = dict(row["curve"])
-        form = cast("str", constants.pop("form"))
+        curves = tuple(
+            CurveRule(each["form"], {key: float(value) for key, value in each.items() if key != "form"})
+            for each in row["curves"]
+        )
         phases = {**shared, **compositions[row["composition"]]}
-        found[name] = CementRule(phases, form, constants, row["source"], row["mark"])
+        found[name] = CementRule(phases, curves, row.get("no_faster_than"), row["source"], row["mark"])
     return found

@@ -10,8 +10,8 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.curves import ScaledCurve
-from handover.concrete.setting import set_age, set_degree
 from handover.schedule.measurement_result import MeasurementResult
+from handover.schedule.mix import set_time
 from handover.schedule.model import Figure, Measurement
 
 if TYPE_CHECKING:
@@ -102,12 +102,10 @@ def apply_tickets(
     measured = MeasurementResult(records, tuple(_cautions(each, job, practice)))
     if wettest <= job.mix.water_cementitious:
         return concrete, measured
-    initial = set_degree(wettest, practice["setting.initial"])
-    final = set_degree(wettest, practice["setting.final"])
     wetter = replace(
         concrete,
-        initial_set_h=set_age(initial, concrete.hydration),
-        final_set_h=set_age(final, concrete.hydration),
+        initial_set_h=set_time(concrete.setting, wettest, practice["setting.initial"]),
+        final_set_h=set_time(concrete.setting, wettest, practice["setting.final"]),
         curve=ScaledCurve(concrete.curve, strength_kept(job, wettest, practice)),
     )
     return wetter, measured

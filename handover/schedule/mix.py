@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.concrete.curves import SlowestCurve
+from handover.concrete.curves import AdditionCurve, ClockCurve, SlowestCurve
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.setting import scale_time, set_age, set_degree
@@ -25,8 +25,16 @@ if TYPE_CHECKING:
 
 
 _DAY = 24.0
-_CURVES: dict[str, Callable[..., StrengthCurve]] = {"ACI 209": Aci209, "EN 1992": En1992}
-_REFERENCES = {"ACI 209": "strength.reference-us", "EN 1992": "strength.reference-en"}
+_CURVES: dict[str, Callable[..., StrengthCurve]] = {
+    "ACI 209": Aci209,
+    "EN 1992": En1992,
+    "Yeh 1998": En1992,
+}
+_REFERENCES = {
+    "ACI 209": "strength.reference-us",
+    "EN 1992": "strength.reference-en",
+    "Yeh 1998": "strength.reference-us",
+}
 
 
 @dataclass(frozen=True)
@@ -38,6 +46,7 @@ class ConcreteProperties:
     Attributes:
         hydration: Curve of hydration; ``tau_h`` and the activation energies have one value for each member,
             shape (m,).
+        setting: Curves of hydration by which it sets, on the same clock; the latest of them counts.
         initial_set_h: Age at initial set, shape (m,). [h]
         final_set_h: Age at final set, shape (m,). [h]
         curve: Strength against age in days at ``reference_c``.
@@ -48,6 +57,7 @@ class ConcreteProperties:
     """
 
     hydration: HydrationCurve
+    setting: tuple[HydrationCurve, ...]
     initial_set_h: Floats
     final_set_h: Floats
     curve: StrengthCurve
@@ -58,14 +68,10 @@ class ConcreteProperties:
 
     def subset(self, members: NDArray[np.int_]) -> ConcreteProperties:
         """Return the concrete of some of the members."""
-        curve = self.hydration
-        tau_h, energy, cold = (
-            np.asarray(each)[members]
-            for each in (curve.tau_h, curve.activation_energy, curve.cold_activation_energy)
-        )
         return replace(
             self,
-            hydration=replace(curve, tau_h=tau_h, activation_energy=energy, cold_activation_energy=cold),
+            hydration=_of_members(self.hydration, members),
+            setting=tuple(_of_members(each, members) for each in self.setting),
             initial_set_h=self.initial_set_h[members],
             final_set_h=self.final_set_h[members],
             per_hydration_hour=self.per_hydration_hour[members],
@@ -94,34 +100,84 @@ class ConcreteProperties:
 
 def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> ConcreteProperties:
     """Return the concrete of a mix, by member."""
-    cement = practice.cements[mix.cement]
-    lime = practice["fly-ash.lime"] if mix.fly_ash else None
-    plain = hydration_curve(
-        CementComposition(**cement.phases),
-        mix.water_cementitious,
-        fly_ash=mix.fly_ash,
-        slag=mix.slag,
-        fly_ash_cao=lime,
+    cements = _limiting_cements(practice.cements[mix.cement], practice)
+    plain = _hydration(mix, cements[0], practice, slag=mix.slag)
+    warm, cold = _slowest_energies(mix, cements, practice)
+    above, below = np.asarray(warm * ensemble.energy), np.asarray(cold * ensemble.energy)
+    admixed = ensemble.setting * _admixtures(mix.admixtures, practice)
+    # Slag delays heat much and set little: set goes by the other cement, and a factor of its own.
+    without_slag = (_hydration(mix, cement, practice, slag=0.0) for cement in cements)
+    setting = tuple(
+        _with_energies(scale_time(each, admixed * slag_set_factor(mix.slag, practice)), above, below)
+        for each in without_slag
     )
-    energy, cold = (
-        np.asarray(each * ensemble.energy) for each in (plain.activation_energy, plain.cold_activation_energy)
-    )
-    slower = scale_time(plain, ensemble.setting * _admixtures(mix.admixtures, practice))
-    hydration = replace(slower, activation_energy=energy, cold_activation_energy=cold)
-    reference_c = practice[_REFERENCES[cement.form]]
-    initial = set_degree(mix.water_cementitious, practice["setting.initial"])
-    final = set_degree(mix.water_cementitious, practice["setting.final"])
+    hydration = _with_energies(scale_time(plain, admixed), above, below)
+    reference_c = max(practice[_REFERENCES[curve.form]] for cement in cements for curve in cement.curves)
     return ConcreteProperties(
         hydration=hydration,
-        initial_set_h=set_age(initial, hydration),
-        final_set_h=set_age(final, hydration),
-        curve=_curve(cement, mix.fly_ash + mix.slag, practice),
+        setting=setting,
+        initial_set_h=set_time(setting, mix.water_cementitious, practice["setting.initial"]),
+        final_set_h=set_time(setting, mix.water_cementitious, practice["setting.final"]),
+        curve=_curve(cements, mix, reference_c, cold, practice),
         reference_c=reference_c,
         # By the energy in the cold, on either side: the lower one of fly ash would bring strength forward.
-        per_hydration_hour=arrhenius_rate(hydration.reference_c, cold, reference_c) / ensemble.hardening,
+        per_hydration_hour=arrhenius_rate(hydration.reference_c, below, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
     )
+
+
+def set_time(setting: Sequence[HydrationCurve], water_cementitious: float, coefficient: float) -> Floats:
+    """Return the age at a set, initial or final by its coefficient: the latest of the curves, in h."""
+    degree = set_degree(water_cementitious, coefficient)
+    age: Floats = np.maximum.reduce([set_age(degree, curve) for curve in setting])
+    return age
+
+
+def slag_set_factor(slag: float, practice: Practice) -> float:
+    """Return how many times later a mix sets with a share of slag than without: 1 up to a share."""
+    above = max(slag - practice["setting.slag-none-below"], 0.0)
+    return 1.0 + practice["setting.slag-per-share"] * above
+
+
+def _of_members(curve: HydrationCurve, members: NDArray[np.int_]) -> HydrationCurve:
+    tau_h, energy, cold = (
+        np.asarray(each)[members]
+        for each in (curve.tau_h, curve.activation_energy, curve.cold_activation_energy)
+    )
+    return replace(curve, tau_h=tau_h, activation_energy=energy, cold_activation_energy=cold)
+
+
+def _with_energies(curve: HydrationCurve, above: Floats, below: Floats) -> HydrationCurve:
+    return replace(curve, activation_energy=above, cold_activation_energy=below)
+
+
+def _limiting_cements(cement: CementRule, practice: Practice) -> tuple[CementRule, ...]:
+    """Return the cement, and the one than which it is no faster."""
+    if cement.no_faster_than is None:
+        return (cement,)
+    return (cement, practice.cements[cement.no_faster_than])
+
+
+def _hydration(mix: Mix, cement: CementRule, practice: Practice, *, slag: float) -> HydrationCurve:
+    return hydration_curve(
+        CementComposition(**cement.phases),
+        mix.water_cementitious,
+        fly_ash=mix.fly_ash,
+        slag=slag,
+        fly_ash_cao=practice["fly-ash.lime"] if mix.fly_ash else None,
+    )
+
+
+def _slowest_energies(mix: Mix, cements: Sequence[CementRule], practice: Practice) -> tuple[float, float]:
+    """Return the activation energies of the slowest rates, above and below the reference temperature.
+
+    Slag raises the energy: by that alone, more slag would set earlier in the heat. A cement of lower energy
+    would be faster than others in the cold. So the least counts above the reference, the most below it.
+    """
+    curves = [_hydration(mix, cement, practice, slag=slag) for cement in cements for slag in {0.0, mix.slag}]
+    warm = min(float(curve.activation_energy) for curve in curves)
+    return warm, max(float(curve.cold_activation_energy) for curve in curves)
 
 
 def _admixtures(named: Sequence[str], practice: Practice) -> float:
@@ -132,10 +188,23 @@ def _admixtures(named: Sequence[str], practice: Practice) -> float:
     return float(np.prod(acting))
 
 
-def _curve(cement: CementRule, additions: float, practice: Practice) -> StrengthCurve:
-    """Return the strength curve: that of the cement, or that of a mix with fly ash and slag if slower."""
-    curve = _CURVES[cement.form](**cement.constants)
-    if additions <= 0.0:
-        return curve
-    slowed = practice["additions.slowest-class"] + practice["additions.per-share"] * additions
-    return SlowestCurve((curve, En1992(slowed)))
+def _curve(
+    cements: Sequence[CementRule], mix: Mix, reference_c: float, energy: float, practice: Practice
+) -> StrengthCurve:
+    """Return the strength curve: the slowest of those of the cement, as fly ash and slag change it."""
+    curves = []
+    for rule in (curve for cement in cements for curve in cement.curves):
+        own_c = practice[_REFERENCES[rule.form]]
+        curve = _CURVES[rule.form](**rule.constants)
+        per_day = float(arrhenius_rate(reference_c, energy, own_c))
+        curves.append(curve if own_c == reference_c else ClockCurve(curve, per_day))
+    slowest = curves[0] if len(curves) == 1 else SlowestCurve(tuple(curves))
+    early, late = addition_terms(mix.fly_ash, mix.slag, practice)
+    return AdditionCurve(slowest, early, late) if mix.fly_ash + mix.slag > 0.0 else slowest
+
+
+def addition_terms(fly_ash: float, slag: float, practice: Practice) -> tuple[float, float]:
+    """Return what fly ash and slag add to s of EN 1992 until 28 days, and from then on."""
+    as_slag = slag + practice["additions.ash-as-slag"] * fly_ash
+    early = practice["additions.per-share"] * max(as_slag - practice["additions.none-below"], 0.0)
+    return early, practice["additions.late-ash"] * fly_ash + practice["additions.late-slag"] * slag

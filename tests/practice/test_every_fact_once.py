@@ -242,6 +242,9 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
     ),
     "a method of computing: steps, bounds and reach of the numbers": (
         "concrete/hydration.py: _YOUNGEST_H",
+        "concrete/curves.py: _MIDDLE_DAYS",
+        "concrete/curves.py: _OLDEST_DAYS",
+        "concrete/curves.py: _YOUNGEST_DAYS",
         "concrete/strength.py: _YOUNGEST_DAYS",
         "concrete/strength_fit.py: _OFFSET_SHARE",
         "concrete/strength_fit.py: _STEEPEST",

@@ -22,6 +22,9 @@ from handover.schedule.simulation import simulate
 from handover.schedule.temperature_log import depth_weights
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from handover.base.arrays import Floats
     from handover.schedule.model import CureSchedule, Measurement
     from handover.schedule.simulation import Simulation
     from handover.weather.series import WeatherSeries
@@ -165,8 +168,14 @@ def standard(*tests: tuple[float, float]) -> tuple[Cylinder, ...]:
 
 
 def on_the_curve(days: float, times: float = 1.0) -> tuple[float, float]:
-    """ACI 209, Type I moist cured: t / (4 + 0.85 t), of the specified strength."""
-    return days, times * SPECIFIED * days / (4.0 + 0.85 * days)
+    """Type I by the slower of ACI 209 and the mixes of Yeh (1998), of the specified strength."""
+    return days, times * SPECIFIED * float(type_i(days))
+
+
+def type_i(days: ArrayLike) -> Floats:
+    """Return t / (4 + 0.85 t), or exp(0.41 (1 - sqrt(28/t))) where it is less."""
+    age = np.asarray(days, dtype=np.float64)
+    return np.minimum(age / (4.0 + 0.85 * age), np.exp(0.41 * (1.0 - np.sqrt(28.0 / age))))
 
 
 class TestStandardCured:
@@ -188,7 +197,7 @@ class TestStandardCured:
         curve = simulated(cylinder=standard(on_the_curve(7, 1.5))).concrete.curve
         measured = on_the_curve(7, 1.5)[1] / SPECIFIED
         days = np.linspace(0.5, 60.0, 200)
-        own = days / (4.0 + 0.85 * days)
+        own = type_i(days)
         assert np.all(curve.ratio(days) <= np.maximum(measured, own) + 1e-12)
         assert float(curve.ratio(7.0)) == pytest.approx(measured)
         assert np.all(curve.ratio(days) >= own - 1e-12)
@@ -217,8 +226,8 @@ class TestStandardCured:
         curve = simulated(cylinder=standard((3, 12.0), (7, 18.0), (28, 26.0))).concrete.curve
         assert SPECIFIED * curve.ratio([3.0, 7.0, 28.0]) == pytest.approx([12.0, 18.0, 26.0], rel=0.05)
         days = np.array([0.5, 1.0, 2.0])  # younger than any test: the cement's own, through the youngest
-        own = days / (4.0 + 0.85 * days)
-        youngest = 3.0 / (4.0 + 0.85 * 3.0)
+        own = type_i(days)
+        youngest = float(type_i(3.0))
         assert np.all(curve.ratio(days) <= own / youngest * float(curve.ratio(3.0)) + 1e-12)
         assert float(curve.ratio(365.0)) * SPECIFIED <= 26.0 + 1e-9
 
