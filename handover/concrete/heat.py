@@ -133,6 +133,7 @@ class HydrationParameters:
         cold_activation_energy: Below the reference temperature; None: the same. [J/mol]
         reference_c: Reference temperature of the equivalent age. [degC]
         stops_below_c: Hydration rests below this temperature: the pore water is frozen. [degC]
+        dormant_h: Equivalent age until which no heat is released. [h at reference_c]
         conductivity_gain: Fresh concrete conducts 1 + gain times its hardened value; the gain falls with
             the degree of hydration. Schindler (2002), 0.33; from memory, not checked.
     """
@@ -146,6 +147,7 @@ class HydrationParameters:
     stops_below_c: float = 0.0
     conductivity_gain: float = 0.33
     cold_activation_energy: float | Floats | None = None
+    dormant_h: float | Floats = 0.0
 
 
 INERT = HydrationParameters(
@@ -437,9 +439,14 @@ class _Marcher:
         cold = concrete.cold_activation_energy
         self.cold_energy = None if cold is None else _by_member(cold, members)
         self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
-        self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
+        self.dormant = _by_member(concrete.dormant_h, members)
+        self.degree, self.degree_rate = self.released()
         self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
         self.booked = np.zeros((3, members))  # hydration, surface, ground
+
+    def released(self) -> tuple[Floats, Floats]:
+        """Return the degree of hydration whose heat is out, and its derivative by equivalent age."""
+        return degree_and_rate(self.age - self.dormant, self.ultimate, self.tau, self.beta)
 
     def rate(self, temperature: Floats) -> Floats:
         """Return equivalent hours per hour at the concrete nodes."""
@@ -489,7 +496,7 @@ class _Marcher:
 
         ahead = before + seconds * slope1
         self.age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
-        self.degree, self.degree_rate = degree_and_rate(self.age, self.ultimate, self.tau, self.beta)
+        self.degree, self.degree_rate = self.released()
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
         released = self.volume_heat * (self.degree - degree)

@@ -301,6 +301,7 @@ def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
         curve.reference_c,
         practice["setting.frozen-below"],
         cold_activation_energy=None if np.array_equal(warm, cold) else cold,
+        dormant_h=practice["setting.dormant"] * concrete.initial_set_h,
     )
 
 
