@@ -440,11 +440,11 @@ class _Marcher:
         self.cold_energy = None if cold is None else _by_member(cold, members)
         self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
         self.dormant = _by_member(concrete.dormant_h, members)
-        self.degree, self.degree_rate = self.released()
+        self.degree, self.degree_rate = self.degree_and_slope()
         self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
         self.booked = np.zeros((3, members))  # hydration, surface, ground
 
-    def released(self) -> tuple[Floats, Floats]:
+    def degree_and_slope(self) -> tuple[Floats, Floats]:
         """Return the degree of hydration whose heat is out, and its derivative by equivalent age."""
         return degree_and_rate(self.age - self.dormant, self.ultimate, self.tau, self.beta)
 
@@ -496,7 +496,7 @@ class _Marcher:
 
         ahead = before + seconds * slope1
         self.age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
-        self.degree, self.degree_rate = self.released()
+        self.degree, self.degree_rate = self.degree_and_slope()
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
         released = self.volume_heat * (self.degree - degree)
