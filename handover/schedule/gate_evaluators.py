@@ -26,6 +26,7 @@ REACH_H = general_rules()["forecast.reach"]
 """How far ahead a condition is evaluated, in hours; beyond it the result is "not within reach"."""
 _DAY = 24
 
+_CYLINDERS = ("standard-cylinder", "field-cylinder")
 AFTER_ANOTHER_DATE = "after another date"
 """The measure of a condition that only keeps two dates in their order."""
 
@@ -119,6 +120,26 @@ def _age(gate: GateRule, _: Simulation, __: Dates) -> Floats:
     return np.array(threshold(gate))
 
 
+def _age_or_cylinders(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
+    """Return the age, or when the estimate reaches the specified strength, once a cylinder has shown it."""
+    if not _is_full_strength_measured(simulation):
+        return np.array(threshold(gate))
+    concrete = simulation.concrete
+    full = hours_to_age(simulation.slab, concrete.age_at_strength(concrete.specified_mpa))
+    return np.minimum(full, threshold(gate))
+
+
+def _is_full_strength_measured(simulation: Simulation) -> bool:
+    """Return whether a cylinder that counts had the specified strength or more."""
+    needed = simulation.concrete.specified_mpa
+    return any(
+        figure.name == "strength" and figure.value is not None and figure.value >= needed
+        for each in simulation.measurements.records
+        if each.kind in _CYLINDERS and each.outcome != "too-young"
+        for figure in each.measured
+    )
+
+
 def _strength(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     return hours_to_age(simulation.slab, simulation.concrete.age_at_strength(threshold(gate)))
 
@@ -191,6 +212,7 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "finishing done": _finishing_hours,
     "equivalent age": _equivalent_age,
     "age": _age,
+    "age, or full strength by cylinders": _age_or_cylinders,
     "strength": _strength,
     "share of strength": _share_of_strength,
     "hours of warm air": _warm_air,

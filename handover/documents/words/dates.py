@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -11,7 +12,8 @@ from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import in_stages, printed_not_before
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from collections.abc import Iterator
+    from datetime import date, datetime
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.words.reader import Reader
@@ -38,6 +40,9 @@ COLD_CAUTIONS = {"frost", "cold-weather", "heaters"}
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 """Uses that are allowed while a cover is still on the slab."""
+
+BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
+"""Conditions of trucks that cylinders can show to be met sooner."""
 
 TENDONS = "engineer-decides-tendons"
 """Refusal of what the engineer of record decides."""
@@ -173,11 +178,24 @@ class DateWording:
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under the cover, with the note that the cover stays."""
         sentence = self._of_kind(milestone.kind, "sentence")
+        if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
+            return " ".join([*self._weeks(milestone), sentence])
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
         if milestone.kind in UNDER_COVER and self.schedule.stays_covered and not over:
             return f"{sentence} {self.say('milestone.words.under-cover')}"
         return sentence
+
+    def _weeks(self, milestone: Milestone) -> Iterator[str]:
+        """Yield the range of weeks of an estimate, and that a test may show it sooner."""
+        if milestone.because.governing.rule not in BY_ESTIMATE:
+            return
+        if milestone.likely is not None and milestone.not_before is not None:
+            first, last = (_week_of(each) for each in (milestone.likely, milestone.not_before))
+            if first != last:
+                weeks = {"first": self.speak.day(first), "last": self.speak.day(last)}
+                yield self.say("milestone.words.weeks", **weeks)
+        yield self.say("milestone.words.by-test")
 
     def title(self, kind: MilestoneKind) -> str:
         """Return the owner's name of a date: "Walk on it"."""
@@ -225,3 +243,8 @@ class DateWording:
     def since_pour(self, days: int) -> str:
         """Return "Day 3", counted from the pour."""
         return self.say("chart.time-line.day", n=days) if days else self.say("chart.time-line.pour")
+
+
+def _week_of(when: datetime) -> date:
+    """Return the Monday of an instant's week."""
+    return when.date() - timedelta(days=when.weekday())
