@@ -168,3 +168,28 @@ class AdditionCurve:
             low, high = np.where(reached, low, middle), np.where(reached, middle, high)
         never = share > self.ratio(np.full(share.shape, _OLDEST_DAYS))
         return np.where(share <= 0.0, 0.0, np.where(never, np.inf, np.exp(high)))
+
+
+def lowered_late(ratio: ArrayLike, late: ArrayLike, lowered_from: float) -> Floats:
+    """Return shares of the 28-day strength where a warm first day lowers the late ones.
+
+    Args:
+        ratio: Share of a concrete cured at the standard temperature, any shape. [1]
+        late: Share of the 28-day strength that is left at 28 days, broadcasts; above ``lowered_from``. [1]
+        lowered_from: Up to this share, nothing is lost; from there the loss grows in proportion. [1]
+
+    Returns:
+        Broadcast shape. [1]
+    """
+    share = np.asarray(ratio, dtype=np.float64)
+    slope = (np.asarray(late) - lowered_from) / (1.0 - lowered_from)
+    lowered: Floats = np.where(share > lowered_from, lowered_from + slope * (share - lowered_from), share)
+    return lowered
+
+
+def raised_to_reach(ratio: ArrayLike, late: ArrayLike, lowered_from: float) -> Floats:
+    """Return the share that a concrete needs at the standard temperature: the inverse of `lowered_late`."""
+    share = np.asarray(ratio, dtype=np.float64)
+    slope = (np.asarray(late) - lowered_from) / (1.0 - lowered_from)
+    needed: Floats = np.where(share > lowered_from, lowered_from + (share - lowered_from) / slope, share)
+    return needed

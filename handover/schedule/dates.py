@@ -6,12 +6,14 @@ from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from handover.schedule.model import MilestoneKind
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import datetime
 
     from handover.base.arrays import Floats
-    from handover.schedule.model import Milestone, MilestoneKind, Refusal
+    from handover.schedule.model import Milestone, Refusal
 
 
 @dataclass(frozen=True)
@@ -51,6 +53,11 @@ class Dates:
             met_h=MappingProxyType({**self.met_h, milestone.kind: met_h}),
             saw_limits=saw_limits or self.saw_limits,
         )
+
+    def in_order(self) -> Dates:
+        """Return these dates with the milestones in the order of `MilestoneKind`."""
+        order = list(MilestoneKind)
+        return replace(self, milestones=tuple(sorted(self.milestones, key=lambda one: order.index(one.kind))))
 
     def not_before(self, kind: MilestoneKind) -> datetime | None:
         """Return the cautious date of a milestone, or None where there is none."""

@@ -120,12 +120,11 @@ def _age(gate: GateRule, _: Simulation, __: Dates) -> Floats:
     return np.array(threshold(gate))
 
 
-def _age_or_cylinders(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
+def _age_or_cylinders(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
     """Return the age, or when the estimate reaches the specified strength, once a cylinder has shown it."""
     if not _is_full_strength_measured(simulation):
         return np.array(threshold(gate))
-    concrete = simulation.concrete
-    full = hours_to_age(simulation.slab, concrete.age_at_strength(concrete.specified_mpa))
+    full = hours_to_strength(simulation.concrete.specified_mpa, simulation, earlier)
     return np.minimum(full, threshold(gate))
 
 
@@ -140,13 +139,77 @@ def _is_full_strength_measured(simulation: Simulation) -> bool:
     )
 
 
-def _strength(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
-    return hours_to_age(simulation.slab, simulation.concrete.age_at_strength(threshold(gate)))
+def _strength(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    return hours_to_strength(threshold(gate), simulation, earlier)
 
 
-def _share_of_strength(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
-    concrete = simulation.concrete
-    return hours_to_age(simulation.slab, concrete.age_at_strength(threshold(gate) * concrete.specified_mpa))
+def _share_of_strength(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    return hours_to_strength(threshold(gate) * simulation.concrete.specified_mpa, simulation, earlier)
+
+
+def hours_to_strength(strength_mpa: float, simulation: Simulation, earlier: Dates) -> Floats:
+    """Return when a strength is reached, in hours, shape (m,); more slowly once curing has ended."""
+    slab, needed = simulation.slab, simulation.concrete.age_at_strength(strength_mpa)
+    moist = hours_to_age(slab, needed)
+    ends = earlier.met_h.get("curing-ends")
+    if ends is None or np.all(moist <= ends):
+        return moist
+    met = [
+        hours_to_age(slab, _age_needed(needed, at_end, simulation), depth)
+        for depth, at_end in enumerate(np.moveaxis(age_at(slab, ends), 1, 0))
+    ]
+    later: Floats = np.maximum.reduce(met)
+    return later
+
+
+def _drying_h(simulation: Simulation) -> float:
+    """Return the equivalent age in which hydration falls to 1/e once curing has ended: D of the rules."""
+    rules, thickness = simulation.practice, simulation.job.slab.thickness
+    return float(rules["strength.drying"] * _DAY * (thickness / rules["strength.drying-size"]) ** 2)
+
+
+def _age_needed(needed_h: Floats, at_end_h: Floats, simulation: Simulation) -> Floats:
+    """Return the equivalent age at which strength is that of an age all moist; inf: it never is."""
+    dried = _drying_h(simulation)
+    share = np.maximum(needed_h - at_end_h, 0.0) / dried
+    later = -dried * np.log1p(-np.minimum(share, np.nextafter(1.0, 0.0)))
+    return np.where(share <= 0.0, needed_h, np.where(share < 1.0, at_end_h + later, np.inf))
+
+
+def age_at(slab: SlabSimulation, hours: Floats) -> Floats:
+    """Return the equivalent age at an instant of each member, shape (m, 3); past the end as on the last day.
+
+    Args:
+        slab: The slab.
+        hours: Since placement, shape (m,); inf where there is no such instant, whose age is infinite.
+    """
+    members, last = np.arange(len(hours)), len(slab.hours) - 1
+    within = np.minimum(hours, slab.hours[-1])
+    low = np.minimum(within.astype(int), last - 1)
+    share = (within - low)[:, np.newaxis]
+    age = slab.age_h[low, members] * (1.0 - share) + slab.age_h[low + 1, members] * share
+    rate = (slab.age_h[-1] - slab.age_h[-1 - _DAY]) / _DAY
+    beyond = np.where(hours > slab.hours[-1], hours - slab.hours[-1], 0.0)[:, np.newaxis]
+    with np.errstate(invalid="ignore"):
+        added = np.where(beyond > 0.0, beyond * np.maximum(rate, 1e-12), 0.0)
+    found: Floats = age + added
+    return found
+
+
+def age_of_strength(simulation: Simulation, earlier: Dates) -> Floats:
+    """Return the equivalent age that strength goes by, which is less than the slab's once curing has ended.
+
+    Returns:
+        Shape (h+1, m, 3). [h]
+    """
+    slab, ends = simulation.slab, earlier.met_h.get("curing-ends")
+    if ends is None:
+        return slab.age_h
+    at_end = age_at(slab, ends)
+    dried = _drying_h(simulation)
+    after = np.maximum(slab.age_h - at_end, 0.0)
+    slowed: Floats = np.minimum(slab.age_h, at_end) + dried * -np.expm1(-after / dried)
+    return slowed
 
 
 def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:

@@ -10,19 +10,21 @@ import numpy as np
 from handover.concrete.hydration import degree_of_hydration
 from handover.concrete.maturity import temperature_time_factor
 from handover.schedule.ensemble import CENTRAL
+from handover.schedule.gate_evaluators import age_of_strength
 from handover.schedule.model import Depths, EstimateBand, SlabHistory
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
+    from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
 
 _MEDIAN = 0.5
 
 
-def slab_history(simulation: Simulation) -> SlabHistory:
-    """Return the history of the concrete placed last, as a band."""
+def slab_history(simulation: Simulation, dates: Dates) -> SlabHistory:
+    """Return the history of the concrete placed last, as a band; strength slows once curing has ended."""
     slab, concrete, last = simulation.slab, simulation.concrete, simulation.ensemble.last_placed
-    age = slab.age_h[:, last]
+    age, of_strength = slab.age_h[:, last], age_of_strength(simulation, dates)[:, last]
     curve = concrete.hydration
     degree = replace(curve, tau_h=np.asarray(curve.tau_h)[last, np.newaxis])
     on_curve = age * concrete.per_hydration_hour[last, np.newaxis]
@@ -35,7 +37,7 @@ def slab_history(simulation: Simulation) -> SlabHistory:
         temperature_c=_band(slab.temperature_c[:, last], simulation.share),
         equivalent_age_h=_band(on_curve, simulation.share),
         hydration=_band(degree_of_hydration(age, degree), simulation.share),
-        strength_mpa=_band(concrete.strength(age, last), simulation.share),
+        strength_mpa=_band(concrete.strength(of_strength, last), simulation.share),
         evaporation=evaporation[1],
         evaporation_low=evaporation[0],
         evaporation_high=evaporation[2],

@@ -30,6 +30,14 @@ if TYPE_CHECKING:
 _TENDONS = "engineer-decides-tendons"
 _STILL_H = general_rules()["spread.still"]
 _NOTABLE_SHARE = general_rules()["spread.notable"]
+_SLOWED = (
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+)
+_COMPUTED = (*(kind for kind in MilestoneKind if kind not in _SLOWED), *_SLOWED)
+"""The order in which dates are computed: strength grows more slowly once curing has ended."""
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # not watered
 
 
@@ -38,11 +46,11 @@ def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
     dates = Dates(refusals=tuple(refusals(simulation.job, simulation.practice)))
     withheld = {refusal.kind for refusal in dates.refusals}
     slab = slab_circumstances(simulation.job)
-    for kind in MilestoneKind:
+    for kind in _COMPUTED:
         gates = simulation.practice.gates_for(kind, slab)
         if gates and kind not in withheld and _applies(kind, simulation.job):
             dates = _with_milestone(dates, kind, gates, simulation, basis)
-    return dates
+    return dates.in_order()
 
 
 def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.concrete.curves import AdditionCurve, ClockCurve, SlowestCurve
+from handover.concrete.curves import AdditionCurve, ClockCurve, SlowestCurve, lowered_late, raised_to_reach
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.setting import scale_time, set_age, set_degree
@@ -53,6 +53,8 @@ class ConcreteProperties:
         reference_c: Of the strength curve. [degC]
         per_hydration_hour: Hours on the strength curve for each hour of hydration's clock, shape (m,).
         specified_mpa: Specified strength. [MPa]
+        late_share: What a warm first day leaves of the 28-day strength, shape (m,). [1]
+        lowered_from: Share of the 28-day strength up to which it costs nothing. [1]
         heat_j_m3: Heat of full hydration. [J/m3]
     """
 
@@ -65,6 +67,8 @@ class ConcreteProperties:
     per_hydration_hour: Floats
     specified_mpa: float
     heat_j_m3: float
+    late_share: Floats
+    lowered_from: float
 
     def subset(self, members: NDArray[np.int_]) -> ConcreteProperties:
         """Return the concrete of some of the members."""
@@ -75,6 +79,7 @@ class ConcreteProperties:
             initial_set_h=self.initial_set_h[members],
             final_set_h=self.final_set_h[members],
             per_hydration_hour=self.per_hydration_hour[members],
+            late_share=self.late_share[members],
         )
 
     def strength(self, age_h: Floats, members: slice) -> Floats:
@@ -88,14 +93,14 @@ class ConcreteProperties:
             Same shape. [MPa]
         """
         days = age_h * self.per_hydration_hour[members, np.newaxis] / _DAY
-        return np.where(
-            age_h < self.final_set_h[members, np.newaxis], 0.0, self.specified_mpa * self.curve.ratio(days)
-        )
+        late = self.late_share[members, np.newaxis]
+        share = lowered_late(self.curve.ratio(days), late, self.lowered_from)
+        return np.where(age_h < self.final_set_h[members, np.newaxis], 0.0, self.specified_mpa * share)
 
     def age_at_strength(self, strength_mpa: float) -> Floats:
         """Return the age at which a strength is reached, but not before final set, in h, shape (m,)."""
-        days = self.curve.age_at(strength_mpa / self.specified_mpa)
-        return np.maximum(days * _DAY / self.per_hydration_hour, self.final_set_h)
+        share = raised_to_reach(strength_mpa / self.specified_mpa, self.late_share, self.lowered_from)
+        return np.maximum(self.curve.age_at(share) * _DAY / self.per_hydration_hour, self.final_set_h)
 
 
 def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> ConcreteProperties:
@@ -124,7 +129,23 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         per_hydration_hour=arrhenius_rate(hydration.reference_c, below, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
+        late_share=np.ones(len(ensemble)),
+        lowered_from=practice["strength.warm-loss-from"],
     )
+
+
+def after_first_day(
+    concrete: ConcreteProperties, first_day_c: Floats, practice: Practice
+) -> ConcreteProperties:
+    """Return the concrete with the late strength that the warmth of its first day leaves.
+
+    Args:
+        concrete: By member.
+        first_day_c: Mean temperature of the first day, shape (m,). [degC]
+        practice: The rules.
+    """
+    above = np.maximum(first_day_c - practice["strength.reference-us"], 0.0)
+    return replace(concrete, late_share=1.0 - practice["strength.warm-loss"] * above)
 
 
 def set_time(setting: Sequence[HydrationCurve], water_cementitious: float, coefficient: float) -> Floats:

@@ -83,7 +83,7 @@ def plan_cure(
         watering=watering,
         risks=risks,
         cautions=compile_cautions(simulation, dates, watering, risks),
-        history=slab_history(simulation),
+        history=slab_history(simulation, dates),
         assumed=(*assumptions(simulation), rule_choice),
         refusals=dates.refusals,
         figures=tuple(_figures(simulation, watering)),

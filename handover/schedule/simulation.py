@@ -14,7 +14,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.apply_measurements import apply_concrete_measurements, apply_slab_measurements
 from handover.schedule.ensemble import MEMBERS, draw_ensemble
 from handover.schedule.measurement_result import MeasurementResult
-from handover.schedule.mix import concrete_properties
+from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.slab_simulation import DAYS, simulate_slab
 from handover.weather.climate import climate_at
@@ -141,7 +141,9 @@ def simulate(
     by_mix = concrete_properties(job.mix, ensemble, practice)
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
     by_model = simulate_slab(job, whole, ensemble, as_delivered, practice)
-    concrete, slab, of_slab = apply_slab_measurements(job, ensemble, as_delivered, by_model, practice)
+    first_day_c = by_model.mean_until(practice["strength.warm-until"])
+    warmed = after_first_day(as_delivered, first_day_c, practice)
+    concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)
     return Simulation(job, whole, practice, ensemble, concrete, slab, share, of_concrete + of_slab)
 
 

@@ -66,6 +66,11 @@ class SlabSimulation:
     evaporation: Floats
     initial_c: Floats
 
+    def mean_until(self, hours: float) -> Floats:
+        """Return the mean temperature of the middle over the first hours, in degC, shape (m,)."""
+        mean: Floats = self.temperature_c[self.hours <= hours, :, 1].mean(axis=0)
+        return mean
+
 
 def simulate_slab(
     job: JobRecord,
