@@ -65,6 +65,9 @@ def apply_standard_cylinders(
 ) -> tuple[ConcreteProperties, MeasurementResult]:
     """Return the concrete with its strength curve corrected by its standard-cured cylinders.
 
+    They are compared with the curve that reaches the specified strength, and replace what plants deliver on
+    average above it, with its scatter between mixes.
+
     Standard curing is at the reference temperature of the curve, so the age of a cylinder is its equivalent
     age. Three or more at two or more ages are fitted; with fewer, or with a poor fit, the curve of the cement
     is scaled. In both cases the curve never exceeds what was measured. Beyond the oldest test it rises only
@@ -76,6 +79,7 @@ def apply_standard_cylinders(
     usable = tuple(test for test in tests if test.hours > begins)
     if not usable:
         return concrete, MeasurementResult(tuple(_record(test, concrete, "too-young") for test in tests))
+    concrete = replace(concrete, delivered=np.ones_like(concrete.delivered))
     found = _fit_curve(usable, begins, concrete, practice)
     words = None if found is None else found[1]
     if found is not None and found[1].verdict == "used":

@@ -33,6 +33,8 @@ CENTRAL = 0
 MEMBERS = 200
 _FIRST_SHARE = 4  # one in this many members follows the concrete placed first
 _SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
+_OF_STRENGTH = ("hardening", "strength")
+"""Drawn from a generator of their own: the others stay as they are for the same job."""
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
@@ -124,6 +126,8 @@ def draw_ensemble(
     # The first concrete has the same errors as the last.
     draw_of = np.concatenate([np.arange(n_last), np.arange(n_first)])
     draws = {name: _antithetic_draws(random, n_last)[draw_of] for name in _SCALARS}
+    of_strength = np.random.Generator(np.random.PCG64([_seed(job.id), len(_SCALARS)]))
+    draws |= {name: _antithetic_draws(of_strength, n_last)[draw_of] for name in _OF_STRENGTH}
     placing = (
         "spread.placing-measured"
         if job.placement.concrete_temperature is not None
@@ -146,7 +150,7 @@ def draw_ensemble(
         ),
         setting=practice["spread.setting"] ** draws["setting"],
         energy=practice["spread.energy"] ** draws["mix"],
-        hardening=practice["spread.hardening"] ** draws["mix"],
+        hardening=practice["spread.hardening"] ** draws["hardening"],
         evaporation=practice["spread.evaporation"] ** draws["evaporation"],
         film=practice["spread.film"] ** draws["convection"],
         sun=practice["spread.sun"] ** draws["sun"],

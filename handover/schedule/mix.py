@@ -53,6 +53,7 @@ class ConcreteProperties:
         reference_c: Of the strength curve. [degC]
         per_hydration_hour: Hours on the strength curve for each hour of hydration's clock, shape (m,).
         specified_mpa: Specified strength. [MPa]
+        delivered: 28-day strength as delivered, over the specified one, shape (m,). [1]
         late_share: What a warm first day leaves of the 28-day strength, shape (m,). [1]
         lowered_from: Share of the 28-day strength up to which it costs nothing. [1]
         heat_j_m3: Heat of full hydration. [J/m3]
@@ -66,6 +67,7 @@ class ConcreteProperties:
     reference_c: float
     per_hydration_hour: Floats
     specified_mpa: float
+    delivered: Floats
     heat_j_m3: float
     late_share: Floats
     lowered_from: float
@@ -79,6 +81,7 @@ class ConcreteProperties:
             initial_set_h=self.initial_set_h[members],
             final_set_h=self.final_set_h[members],
             per_hydration_hour=self.per_hydration_hour[members],
+            delivered=self.delivered[members],
             late_share=self.late_share[members],
         )
 
@@ -95,11 +98,13 @@ class ConcreteProperties:
         days = age_h * self.per_hydration_hour[members, np.newaxis] / _DAY
         late = self.late_share[members, np.newaxis]
         share = lowered_late(self.curve.ratio(days), late, self.lowered_from)
-        return np.where(age_h < self.final_set_h[members, np.newaxis], 0.0, self.specified_mpa * share)
+        strength = self.specified_mpa * self.delivered[members, np.newaxis] * share
+        return np.where(age_h < self.final_set_h[members, np.newaxis], 0.0, strength)
 
     def age_at_strength(self, strength_mpa: float) -> Floats:
         """Return the age at which a strength is reached, but not before final set, in h, shape (m,)."""
-        share = raised_to_reach(strength_mpa / self.specified_mpa, self.late_share, self.lowered_from)
+        delivered = strength_mpa / self.specified_mpa / self.delivered
+        share = raised_to_reach(delivered, self.late_share, self.lowered_from)
         return np.maximum(self.curve.age_at(share) * _DAY / self.per_hydration_hour, self.final_set_h)
 
 
@@ -128,10 +133,18 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         # By the energy in the cold, on either side: the lower one of fly ash would bring strength forward.
         per_hydration_hour=arrhenius_rate(hydration.reference_c, below, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
+        delivered=_strength_factor(mix.specified_strength, ensemble, practice),
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
         late_share=np.ones(len(ensemble)),
         lowered_from=practice["strength.warm-loss-from"],
     )
+
+
+def _strength_factor(specified_mpa: float, ensemble: Ensemble, practice: Practice) -> Floats:
+    """Return the 28-day strength of each member over the specified one, which few mixes miss by much."""
+    scatter = practice["spread.strength"] / specified_mpa
+    delivered = 1.0 + scatter * (practice["strength.over-design"] + ensemble.draws["strength"])
+    return np.maximum(delivered, 1.0 - 2.0 * scatter)
 
 
 def after_first_day(

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
-NOTHING = {"1": 1.0, "K": 0.0, "K/d": 0.0, "1/d": 0.0}
+NOTHING = {"1": 1.0, "MPa": 0.0, "K": 0.0, "K/d": 0.0, "1/d": 0.0}
 
 
 def certain_but_for(*kept: str) -> Practice:
@@ -42,7 +42,7 @@ def certain_but_for(*kept: str) -> Practice:
 @pytest.fixture
 def hangs_on(job: Job, weather: Weather, as_of: datetime) -> Callable[..., tuple[Figure, ...]]:
     def find(kind: MilestoneKind, *kept: str) -> tuple[Figure, ...]:
-        simulation = simulate(job(), weather(14.0, 24.0), as_of, practice=certain_but_for(*kept))
+        simulation = simulate(job(), weather(4.0, 14.0), as_of, practice=certain_but_for(*kept))
         dates = compute_dates(simulation, lambda _: "forecast")
         return next(each for each in dates.milestones if each.kind == kind).spread_by
 
@@ -53,7 +53,8 @@ def hangs_on(job: Job, weather: Weather, as_of: datetime) -> Callable[..., tuple
     ("kind", "kept", "name"),
     [
         (MilestoneKind.FINAL_SET, ("spread.setting",), "setting"),
-        (MilestoneKind.FROST_SAFE, ("spread.hardening",), "mix"),
+        (MilestoneKind.FROST_SAFE, ("spread.hardening",), "hardening"),
+        (MilestoneKind.FROST_SAFE, ("spread.strength",), "strength"),
         (MilestoneKind.FINAL_SET, ("spread.placing",), "placing"),
         (MilestoneKind.FROST_SAFE, ("forecast.air_c", "forecast.scatter"), "weather"),
         (MilestoneKind.HEAVY_VEHICLES, ("forecast.beyond",), "weather"),
