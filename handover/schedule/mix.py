@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.concrete.curves import AdditionCurve, ClockCurve, SlowestCurve, lowered_late, raised_to_reach
+from handover.concrete.curves import (
+    AdditionCurve,
+    ClockCurve,
+    FastestCurve,
+    ScaledCurve,
+    SlowestCurve,
+    lowered_late,
+    raised_to_reach,
+)
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.setting import scale_time, set_age, set_degree
@@ -227,14 +235,30 @@ def _curve(
 ) -> StrengthCurve:
     """Return the strength curve: the slowest of those of the cement, as fly ash and slag change it."""
     curves = []
-    for rule in (curve for cement in cements for curve in cement.curves):
-        own_c = practice[_REFERENCES[rule.form]]
-        curve = _CURVES[rule.form](**rule.constants)
-        per_day = float(arrhenius_rate(reference_c, energy, own_c))
-        curves.append(curve if own_c == reference_c else ClockCurve(curve, per_day))
+    for cement in cements:
+        for rule, curve in zip(cement.curves, curves_of(cement, practice), strict=True):
+            own_c = practice[_REFERENCES[rule.form]]
+            per_day = float(arrhenius_rate(reference_c, energy, own_c))
+            curves.append(curve if own_c == reference_c else ClockCurve(curve, per_day))
     slowest = curves[0] if len(curves) == 1 else SlowestCurve(tuple(curves))
     early, late = addition_terms(mix.fly_ash, mix.slag, practice)
     return AdditionCurve(slowest, early, late) if mix.fly_ash + mix.slag > 0.0 else slowest
+
+
+def curves_of(cement: CementRule, practice: Practice) -> tuple[StrengthCurve, ...]:
+    """Return the strength curves of a cement, each by its own clock.
+
+    Before the youngest age that was measured, a fit goes on in the shape of the cement's first curve.
+    """
+    first, *others = (_CURVES[rule.form](**rule.constants) for rule in cement.curves)
+    youngest = practice["strength.youngest-measured"]
+    return (
+        first,
+        *(
+            FastestCurve((each, ScaledCurve(first, float(each.ratio(youngest) / first.ratio(youngest)))))
+            for each in others
+        ),
+    )
 
 
 def addition_terms(fly_ash: float, slag: float, practice: Practice) -> tuple[float, float]:

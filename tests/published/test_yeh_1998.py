@@ -21,7 +21,7 @@ from scipy.optimize import minimize
 from handover.concrete.curves import AdditionCurve, SlowestCurve
 from handover.concrete.strength import Aci209, En1992, StrengthCurve
 from handover.practice.rules import practice
-from handover.schedule.mix import addition_terms
+from handover.schedule.mix import addition_terms, curves_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -135,10 +135,7 @@ def rule_constants() -> tuple[list[float], list[float]]:
 
 
 def curve_of(ash: float, slag: float) -> StrengthCurve:
-    own = [
-        {"ACI 209": Aci209, "Yeh 1998": En1992}[each.form](**each.constants)
-        for each in practice().cements["I"].curves
-    ]
+    own = curves_of(practice().cements["I"], practice())
     return AdditionCurve(SlowestCurve(own), *addition_terms(ash, slag, practice()))
 
 

@@ -68,12 +68,12 @@ def test_slag_to_30_percent_sets_much_like_the_cement(hours: Hours, temperature_
 @pytest.mark.parametrize("temperature_c", STEADY_C)
 @pytest.mark.parametrize("kind", ["slag", "fly_ash"])
 def test_more_additions_never_set_or_harden_earlier(hours: Hours, kind: str, temperature_c: float) -> None:
-    """Without a step from one hundredth to the next: at most 6 % later."""
+    """Without a step from one hundredth to the next: at most a tenth later."""
     shares = np.arange(0.0, 0.61, 0.01)
     rows = np.array([hours(temperature_c, **{kind: share}) for share in shares])
     steps = rows[1:] / rows[:-1]
     assert np.all(steps >= 1.0 - 1e-9)
-    assert np.all(steps < 1.06)
+    assert np.all(steps < 1.10)
 
 
 def test_ages_are_on_the_clock_of_their_curve(hours: Hours) -> None:

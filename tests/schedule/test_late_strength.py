@@ -79,7 +79,9 @@ def test_a_strength_is_dated_when_the_history_reaches_it(simulated: Simulated) -
     coldest = strength(slab, dates).min(axis=2)
     reached = np.array([np.interp(hour, slab.slab.hours, coldest[:, at]) for at, hour in enumerate(hours)])
     assert np.all(hours > 72.0)
-    assert reached == pytest.approx(needed, rel=0.01)
+    within = hours < slab.slab.hours[-1]
+    assert within.sum() > 10
+    assert reached[within] == pytest.approx(needed, rel=0.01)
 
 
 def test_never_is_never(simulated: Simulated) -> None:

@@ -173,9 +173,15 @@ def on_the_curve(days: float, times: float = 1.0) -> tuple[float, float]:
 
 
 def type_i(days: ArrayLike) -> Floats:
-    """Return t / (4 + 0.85 t), or exp(0.41 (1 - sqrt(28/t))) where it is less."""
+    """Return t / (4 + 0.85 t), or exp(0.41 (1 - sqrt(28/t))) where it is less; no less than at 3 days."""
     age = np.asarray(days, dtype=np.float64)
-    return np.minimum(age / (4.0 + 0.85 * age), np.exp(0.41 * (1.0 - np.sqrt(28.0 / age))))
+
+    def measured(at: ArrayLike) -> Floats:
+        return np.asarray(np.exp(0.41 * (1.0 - np.sqrt(28.0 / np.asarray(at)))))
+
+    aci = age / (4.0 + 0.85 * age)
+    at_3 = float(measured(3.0)) / (3.0 / (4.0 + 0.85 * 3.0))
+    return np.minimum(aci, np.maximum(measured(age), at_3 * aci))
 
 
 class TestStandardCured:
