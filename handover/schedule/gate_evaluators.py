@@ -171,7 +171,8 @@ def _drying_h(simulation: Simulation) -> float:
 def _age_needed(needed_h: Floats, at_end_h: Floats, simulation: Simulation) -> Floats:
     """Return the equivalent age at which strength is that of an age all moist; inf: it never is."""
     dried = _drying_h(simulation)
-    share = np.maximum(needed_h - at_end_h, 0.0) / dried
+    with np.errstate(invalid="ignore"):  # an infinite age within one that is infinite too is just that
+        share = np.where(needed_h > at_end_h, needed_h - at_end_h, 0.0) / dried
     later = -dried * np.log1p(-np.minimum(share, np.nextafter(1.0, 0.0)))
     return np.where(share <= 0.0, needed_h, np.where(share < 1.0, at_end_h + later, np.inf))
 

@@ -44,9 +44,9 @@ def heat_j_g(hours: float, water_cementitious: float, *, dormant: float) -> floa
 @pytest.mark.parametrize("hours", MEASURED)
 @pytest.mark.parametrize("water_cementitious", [0.40, 0.50])
 def test_heat_is_among_the_five(hours: int, water_cementitious: float) -> None:
-    """Type I is among the five, and its heat at most 30 % above the middle one."""
+    """Type I is among the five, and its heat at most half above the middle one."""
     heat = heat_j_g(hours, water_cementitious, dormant=practice()["setting.dormant"])
-    assert min(MEASURED[hours]) <= heat <= 1.30 * float(np.median(MEASURED[hours]))
+    assert min(MEASURED[hours]) <= heat <= 1.50 * float(np.median(MEASURED[hours]))
 
 
 @pytest.mark.parametrize("hours", [9, 12])
