@@ -294,7 +294,8 @@ def _rules(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--rules",
         metavar="COUNTRY",
-        help="whose rules apply: us, ca, eu, de, gb, au, in, or strictest (default: the site's country)",
+        help="whose rules apply: us, us-ufgs, ca, eu, de, gb, au, in, or strictest "
+        "(default: the site's country)",
     )
 
 

@@ -306,6 +306,12 @@ class March:
 Wetness = Callable[[int, Floats], Floats]
 """How wet the surface is over a step, 0 to 1 a member, from step and equivalent age at the surface."""
 
+Covering = Callable[[int, Floats, Floats], Floats]
+"""Resistance of the cover over a step, shape (m,), from step, equivalent age and temperature.
+
+Age and temperature are those of the concrete nodes, shape (m, c). [m2 K/W], [h], [degC]
+"""
+
 
 class _Air(NamedTuple):
     """The weather at both ends of a step, shape (2, m) where it says nothing else."""
@@ -329,6 +335,7 @@ def march(
     deep_c: float | Floats | None,
     initial_age_h: float | Floats = 0.0,
     wetness: Wetness | None = None,
+    covering: Covering | None = None,
     keep: NDArray[np.bool_] | None = None,
     nodes: Sequence[int] | None = None,
 ) -> March:
@@ -345,6 +352,7 @@ def march(
         initial_age_h: Equivalent age of the concrete at the start: hydration began with the first water. A
             number or shape (m,). [h]
         wetness: How wet the surface is; dry where left out.
+        covering: The cover on the slab where it depends on the concrete; that of the weather where left out.
         keep: Which of the s+1 instants to return, shape (s+1,); all where left out.
         nodes: Which nodes to return (concrete ones); surface, middle and bottom where left out.
 
@@ -366,7 +374,10 @@ def march(
             ages.append(marcher.age[:, kept].copy())
         if number < len(steps):
             wet = None if wetness is None else wetness(number, marcher.age[:, 0])
-            marcher.advance(float(steps[number]), _air_at(weather, number, wet))
+            cover = weather.cover[number]
+            if covering is not None:
+                cover = covering(number, marcher.age, marcher.temperature[:, : marcher.count])
+            marcher.advance(float(steps[number]), _air_at(weather, number, wet, cover))
     return March(
         seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted],
         temperature_c=np.array(temperatures),
@@ -376,9 +387,9 @@ def march(
     )
 
 
-def _air_at(weather: Exchange, number: int, wet: Floats | None) -> _Air:
-    """Return the weather that a step meets."""
-    ends, cover = slice(number, number + 2), weather.cover[number]
+def _air_at(weather: Exchange, number: int, wet: Floats | None, cover: Floats) -> _Air:
+    """Return the weather that a step meets, under a cover of a resistance, shape (m,)."""
+    ends = slice(number, number + 2)
     open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR_S)
     return _Air(
         weather.air_c[ends],

@@ -161,9 +161,21 @@ class CareSheet:
             hours = self.wording.speak.join_list([each.short_span for each in day.visits])
             action = day.visits[0].action
             return JobInProgress(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
+        if self._blankets_off is not None:
+            if self._is_past(self._blankets_off):
+                part = "your-part.after-blankets"
+            else:
+                ends = self._blankets_off
         return JobInProgress(
             self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text")
         )
+
+    @property
+    def _blankets_off(self) -> MilestoneWords | None:
+        """Return when the blankets come off, if they cure the slab too."""
+        if self.schedule.curing_method != "insulating blanket":
+            return None
+        return self.words_by_kind.get(Kind.PROTECTION_ENDS)
 
     def _is_past(self, words: MilestoneWords) -> bool:
         return words.when is not None and words.when.instant <= self.schedule.issued_at
@@ -176,7 +188,7 @@ class CareSheet:
     @cached_property
     def main(self) -> tuple[SheetRow, ...]:
         """Return the main dates, in order of time."""
-        kinds = (*MAIN_KINDS, Kind.FROST_SAFE)
+        kinds = (*MAIN_KINDS, Kind.FROST_SAFE, Kind.PROTECTION_ENDS)
         rows = (self._row(each) for each in self.wording.dates.owner_milestones if each.kind in kinds)
         return (
             *rows,
@@ -268,7 +280,7 @@ class CareSheet:
     @property
     def last_words(self) -> str:
         """Return the sentence that says when the table ends."""
-        words = self.words_by_kind.get(Kind.CURING_ENDS)
+        words = self._blankets_off or self.words_by_kind.get(Kind.CURING_ENDS)
         if words is None or words.when is None:
             return ""
         key = "sheet.last-words-coat" if self.schedule.cure_mode == "coat" else "sheet.last-words"
@@ -279,7 +291,7 @@ class CareSheet:
         """Return what to do in rain and frost; in the cold, the first page already says it for frost."""
         if self.wet:
             return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
-        if self.schedule.stays_covered:
+        if self.schedule.covered_in_cold:
             return self.say("sheet.if-frost-blanket")
         return "" if self._cold else self.say("sheet.if-frost")
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 MOST_URGENT = (
     FROST,
+    MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
     MilestoneKind.LIGHT_VEHICLES,

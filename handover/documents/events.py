@@ -35,6 +35,7 @@ PERMISSIONS = (
     MilestoneKind.LIGHT_WORK,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.CURING_ENDS,
 )
 """Printed with the hour."""
@@ -167,11 +168,9 @@ class _EventBuilder:
             yield self._all_day_event("crew", "walk-through", ended, title, text, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
-        """Lift the blankets when the slab is safe from frost; if they also cure it, when curing ends."""
-        kinds = [MilestoneKind.FROST_SAFE] if self.covers else []
-        for words, start in self._dates_in_words(
-            [MilestoneKind.CURING_ENDS] if self.schedule.stays_covered else kinds
-        ):
+        """Lift the blankets when cold protection ends."""
+        is_covered = self.covers or self.schedule.covered_in_cold
+        for words, start in self._dates_in_words([MilestoneKind.PROTECTION_ENDS] if is_covered else []):
             title, text = self.words.event("blankets-off", when=words.when_text)
             yield self._work("blankets-off", title, text, start, start + COVERING)
 

@@ -20,6 +20,7 @@ ICON_OF_KIND = {
     "light-vehicles": "car",
     "heavy-vehicles": "truck",
     "frost-safe": "frost",
+    "protection-ends": "frost",
     "curing-ends": "end",
     "seal": "roller",
     "floor-covering": "tile",

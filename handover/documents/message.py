@@ -40,6 +40,7 @@ MIME_TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
 REPORTED_KINDS = (
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.CURING_ENDS,
 )

@@ -43,7 +43,10 @@ class Rule:
 
 
 class Circumstances(NamedTuple):
-    """The properties of a slab that select its rules. ``additions``: share of fly ash and slag."""
+    """The properties of a slab that select its rules.
+
+    ``additions``: share of fly ash and slag. ``accelerated``: high early strength by cement or admixture.
+    """
 
     use: str
     exposure: str
@@ -51,6 +54,7 @@ class Circumstances(NamedTuple):
     additions: float
     reinforced: bool
     joints: str = "sawn"
+    accelerated: bool = False
 
     @property
     def wheels(self) -> bool:
@@ -73,6 +77,7 @@ class Applicability:
     reinforced: bool | None = None
     wheels: bool | None = None
     hard_service: bool | None = None
+    accelerated: bool | None = None
     joints: tuple[str, ...] = ()
 
     def matches(self, slab: Circumstances) -> bool:
@@ -84,6 +89,7 @@ class Applicability:
             and self.reinforced in (None, slab.reinforced)
             and self.wheels in (None, slab.wheels)
             and self.hard_service in (None, slab.hard_service)
+            and self.accelerated in (None, slab.accelerated)
             and (not self.joints or slab.joints in self.joints)
         )
 
@@ -138,6 +144,7 @@ class GateRule:
         per: Name of the rule that the threshold comes from, or None.
         after: Kind of the milestone that must come first, for the measure "after another date", or None.
         above_c: Only hours warmer than this count, or None. [degC]
+        at_c: Temperature at which the time is meant; colder concrete takes longer. None elsewhere. [degC]
         at_most: The age from which it is met in any case, or None. [h]
         at_most_times: The same, as a multiple of the required time.
         uses: Uses of the slab to which it applies; empty for all.
@@ -157,6 +164,7 @@ class GateRule:
     per: str | None = None
     after: str | None = None
     above_c: float | None = None
+    at_c: float | None = None
     at_most: float | None = None
     at_most_times: float | None = None
     uses: tuple[str, ...] = ()
@@ -175,7 +183,8 @@ class RuleSet:
         name: Its name: "United States".
         countries: ISO 3166 codes of its countries.
         basis: Its codes and standards.
-        replaces: General gates that its own gates replace.
+        extends: Code of the set that it adds to, or None. Such a set has no countries: a contract names it.
+        replaces: Gates that its own gates replace: general ones, and those of the set that it adds to.
         rules: By name; they replace general rules of the same name.
         gates: Its own.
         durations: Its tables.
@@ -185,6 +194,7 @@ class RuleSet:
     name: str
     countries: tuple[str, ...]
     basis: str
+    extends: str | None
     replaces: tuple[str, ...]
     rules: dict[str, Rule]
     gates: tuple[GateRule, ...]
@@ -320,8 +330,9 @@ def practice(rules: str = "us") -> Practice:
     """
     sets = rule_sets()
     if rules == STRICTEST:
-        return _strictest(general_rules(), sets.values())
-    return _apply_country(general_rules(), sets[rules])
+        return _strictest(general_rules(), sets_of_countries())
+    chosen = sets[rules]
+    return _apply_country(general_rules() if chosen.extends is None else practice(chosen.extends), chosen)
 
 
 def rules_of(country: str | None) -> Practice:
@@ -339,6 +350,11 @@ def rule_sets() -> dict[str, RuleSet]:
     return {each.code: each for each in sets}
 
 
+def sets_of_countries() -> tuple[RuleSet, ...]:
+    """Return the sets that apply by the place of a slab; others apply only where a contract names them."""
+    return tuple(each for each in rule_sets().values() if each.countries)
+
+
 def rule_set_of(country: str) -> RuleSet | None:
     """Return the rules of a country by its ISO 3166 code, or None if it has no set."""
     return next((each for each in rule_sets().values() if country.upper() in each.countries), None)
@@ -351,7 +367,7 @@ def _apply_country(general: Practice, country: RuleSet) -> Practice:
         general,
         rules=general.rules | country.rules,
         gates=kept + country.gates,
-        durations=country.durations,
+        durations=general.durations | country.durations,
     )
 
 
@@ -391,6 +407,7 @@ def _rule_set(tables: dict[str, Any]) -> RuleSet:
         name=head["name"],
         countries=tuple(head["countries"]),
         basis=head["basis"],
+        extends=head.get("extends"),
         replaces=tuple(head.get("replaces", ())),
         rules=own,
         gates=tuple(_gate(_in_set(row, head["code"]), tables, durations) for row in rows),
@@ -462,6 +479,7 @@ def _gate(row: dict[str, Any], rules: dict[str, Any], durations: dict[str, Durat
         per=row.get("per"),
         after=row.get("after"),
         above_c=row.get("above_c"),
+        at_c=row.get("at_c"),
         at_most=row.get("at_most"),
         at_most_times=row.get("at_most_times"),
         uses=tuple(row.get("uses", ())),

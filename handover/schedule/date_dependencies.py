@@ -22,8 +22,18 @@ if TYPE_CHECKING:
     Watering = tuple[WateringDay, ...]
 
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
-COVERS = ("insulating blanket", "plastic sheet", "wet burlap", "ponding")
-"""Methods of curing that keep a cover on the slab until curing ends."""
+COVERS = {
+    "insulating blanket": MilestoneKind.PROTECTION_ENDS,
+    "plastic sheet": MilestoneKind.CURING_ENDS,
+    "wet burlap": MilestoneKind.CURING_ENDS,
+    "ponding": MilestoneKind.CURING_ENDS,
+}
+"""Methods of curing that keep a cover on the slab, and the date on which it comes off."""
+
+_COVER_OFF = {
+    MilestoneKind.PROTECTION_ENDS: "Blankets come off when cold protection ends",
+    MilestoneKind.CURING_ENDS: "What covers the slab comes off when curing ends",
+}
 
 
 def apply_dependencies(
@@ -75,10 +85,12 @@ def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> 
     frozen = any(day.skipped_because == "frost" for day in watering)
     if not frozen and simulation.job.curing.method not in COVERS:
         return None
+    protected = any(each.kind == MilestoneKind.PROTECTION_ENDS for each in dates.milestones)
+    against_frost = MilestoneKind.PROTECTION_ENDS if protected else MilestoneKind.CURING_ENDS
+    off = COVERS.get(simulation.job.curing.method, against_frost)
     for each in dates.milestones:
-        if each.kind == MilestoneKind.CURING_ENDS:
-            source = "What covers the slab comes off when curing ends"
-            return Gate("", each.likely, each.not_before, source, "common practice")
+        if each.kind == off:
+            return Gate("", each.likely, each.not_before, _COVER_OFF[off], "common practice")
     return None
 
 

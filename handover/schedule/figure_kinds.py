@@ -60,6 +60,7 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "hydration_slope": "number",
     "hydration_time": "duration",
     "initial_set_age": "duration",
+    "kept_at": "temperature",
     "left": "evaporation",
     "low": "evaporation",
     "mean_difference": "temperature difference",
@@ -94,7 +95,12 @@ FIGURE_KINDS: dict[str, FigureKind] = {
 }
 """Kind of a figure by its name; `limit` and `needed` are not of one kind, see `figure_kind`."""
 
-REQUIREMENT_KINDS: dict[str, KindName] = {"MPa": "strength", "degC h": "maturity", "h": "duration"}
+REQUIREMENT_KINDS: dict[str, KindName] = {
+    "MPa": "strength",
+    "degC h": "maturity",
+    "h": "duration",
+    "K": "temperature difference",
+}
 """What a rule may require, by the unit that its data declare; anything else is a number with its unit."""
 
 

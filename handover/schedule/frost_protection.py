@@ -51,11 +51,8 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
 
 def _is_called_for(simulation: Simulation, dates: Dates) -> bool:
     """Return whether the air may come down to the cold-weather limit before the slab is safe from frost."""
-    safe = dates.not_before(MilestoneKind.FROST_SAFE)
-    young = simulation.slab_s(CENTRAL) <= (np.inf if safe is None else safe.timestamp())
-    air = simulation.slab.air.air_c[young][:, simulation.ensemble.last_placed]
-    coldest = float(simulation.cold_end(air).min())
-    return coldest <= simulation.practice["frost.cold-weather"]
+    coldest_c = simulation.coldest_air(dates.not_before(MilestoneKind.FROST_SAFE))
+    return coldest_c <= simulation.practice["frost.cold-weather"]
 
 
 def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
@@ -117,7 +114,7 @@ def _drop(simulation: Simulation, dates: Dates) -> float | None:
 
     The slab's middle at that hour, less the coldest air of the next day at the cold end of the band. [K]
     """
-    ends = dates.not_before(MilestoneKind.CURING_ENDS)
+    ends = dates.not_before(MilestoneKind.PROTECTION_ENDS)
     if not simulation.is_insulated or ends is None:
         return None
     end_hour = int((ends.timestamp() - simulation.slab.placed_s[CENTRAL]) / HOUR_S)

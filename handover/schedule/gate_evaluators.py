@@ -10,6 +10,14 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule import durations
+from handover.schedule.circumstances import slab_circumstances
+from handover.schedule.protection_period import (
+    KEPT_WARM,
+    NEAR_THE_AIR,
+    age_kept_warm,
+    coldest_of_the_next_day,
+    mild_hours,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -246,6 +254,32 @@ def _warm_slab(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     return _hours_above(gate, simulation, coldest_c)
 
 
+def _kept_warm(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
+    """Return when a time at a temperature has passed; colder concrete takes longer, by its equivalent age."""
+    aged = hours_to_age(simulation.slab, age_kept_warm(gate, simulation.concrete))
+    return np.maximum(aged, threshold(gate))
+
+
+def _near_the_air(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    """Return the first hour in which blankets may come off once the other conditions of the date are met.
+
+    At once where no blankets lie, and past the simulation, in which an hour after its last day is as mild as
+    that day's.
+    """
+    if not simulation.is_insulated:
+        return np.zeros(1)
+    others = simulation.practice.gates_for(gate.milestone, slab_circumstances(simulation.job))
+    ready = np.maximum.reduce(
+        [evaluate_gate(each, simulation, earlier) for each in others if each.measure != gate.measure]
+    )
+    slab = simulation.slab
+    surface_c, air_c = slab.temperature_c[:, :, 0], slab.air.air_c
+    mild = mild_hours(surface_c, air_c, coldest_of_the_next_day(air_c), simulation.practice)
+    allowed = mild & (slab.hours[:, np.newaxis] >= ready)
+    first = np.where(allowed.any(axis=0), slab.hours[allowed.argmax(axis=0)], np.inf)
+    return np.where(ready > slab.hours[-1], np.where(mild[-_DAY:].any(axis=0), ready, np.inf), first)
+
+
 def _after_another_date(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:
     """Return when the date that must come first is met; at once where the slab has no such date."""
     return earlier.met_h.get(gate.after or "", np.zeros(1))
@@ -282,6 +316,8 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "hours of warm air": _warm_air,
     "hours warm enough": _warm_slab,
     "duration by temperature": _by_temperature,
+    KEPT_WARM: _kept_warm,
+    NEAR_THE_AIR: _near_the_air,
     AFTER_ANOTHER_DATE: _after_another_date,
     "hours after curing": _after_curing,
     "hours of drying per metre after curing": _drying,
@@ -289,5 +325,5 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
 }
 _ESTIMATED = frozenset(
     {"degree of hydration", "hours after final set", "equivalent age", "strength", "share of strength"}
-    | {"hours of warm air", "hours warm enough", "duration by temperature"}
+    | {"hours of warm air", "hours warm enough", "duration by temperature", KEPT_WARM, NEAR_THE_AIR}
 )

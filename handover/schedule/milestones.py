@@ -10,13 +10,13 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule import durations
+from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, evaluate_gate
 from handover.schedule.joints import saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import early_instant, late_instant, median_instant
-from handover.schedule.rule_selection import slab_circumstances
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -48,7 +48,7 @@ def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
     slab = slab_circumstances(simulation.job)
     for kind in _COMPUTED:
         gates = simulation.practice.gates_for(kind, slab)
-        if gates and kind not in withheld and _applies(kind, simulation.job):
+        if gates and kind not in withheld and _applies(kind, simulation, dates):
             dates = _with_milestone(dates, kind, gates, simulation, basis)
     return dates.in_order()
 
@@ -67,8 +67,11 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
                 yield Refusal(kind, rule.code)
 
 
-def _applies(kind: MilestoneKind, job: JobRecord) -> bool:
+def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:
     """Return whether a job has such a date at all."""
+    job = simulation.job
+    if kind == MilestoneKind.PROTECTION_ENDS:
+        return simulation.is_insulated or _is_cold(simulation, earlier)
     if kind == MilestoneKind.STRIP_EDGE_FORMS:
         return job.forms.edge
     if kind == MilestoneKind.FIRST_WATER:
@@ -76,6 +79,12 @@ def _applies(kind: MilestoneKind, job: JobRecord) -> bool:
     if kind == MilestoneKind.DEICING_SALT:
         return job.slab.exposure != "indoors" or job.slab.use == "garage floor"
     return True
+
+
+def _is_cold(simulation: Simulation, earlier: Dates) -> bool:
+    """Return whether cold weather may come before the slab is safe from a first frost."""
+    coldest_c = simulation.coldest_air(earlier.not_before(MilestoneKind.FROST_SAFE))
+    return coldest_c <= simulation.practice["frost.cold-weather"]
 
 
 def _with_milestone(
@@ -173,6 +182,8 @@ def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable
         yield from durations.figures(rule, simulation, until_h)
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
+    if rule.at_c is not None:
+        yield Figure("kept_at", rule.at_c, "degC")
     if rule.above_c is not None:
         yield Figure("counted_above", rule.above_c, "degC")
     if rule.measure == "share of strength":

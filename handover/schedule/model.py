@@ -53,6 +53,7 @@ class MilestoneKind(StrEnum):
     LIGHT_VEHICLES = "light-vehicles"
     HEAVY_VEHICLES = "heavy-vehicles"
     FROST_SAFE = "frost-safe"
+    PROTECTION_ENDS = "protection-ends"
     CURING_ENDS = "curing-ends"
     SEAL = "seal"
     FLOOR_COVERING = "floor-covering"
@@ -196,7 +197,7 @@ class Protection:
     largest_drop_k: Annotated[Number, means("Largest drop allowed in the day after covers come off. [K]")]
     drop_k: Annotated[
         Number | None,
-        means("Drop to be expected when the cover comes off at the end of curing; null without a cover. [K]"),
+        means("Drop to be expected when the blankets come off; null without blankets. [K]"),
     ]
     edges: Annotated[Number, means("Edges and corners ask for so many times the resistance. [1]")]
 
@@ -529,8 +530,8 @@ class CureSchedule:
         return self.cure_mode == "wet" and any(day.skipped_because == "frost" for day in self.watering)
 
     @property
-    def stays_covered(self) -> bool:
-        """Whether blankets stay on the slab until curing ends."""
+    def covered_in_cold(self) -> bool:
+        """Whether blankets lie on the slab for some days, because of its curing or of frost."""
         return self.curing_method == "insulating blanket" or self.covered_for_frost
 
     @property

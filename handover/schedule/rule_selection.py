@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding, UnusableInput
 from handover.jobs.country_codes import country_of_site
-from handover.practice.rules import STRICTEST, Circumstances, practice, rule_set_of, rule_sets, rules_of
+from handover.practice.rules import STRICTEST, practice, rule_set_of, rule_sets, rules_of, sets_of_countries
 from handover.schedule.model import Assumption
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice, RuleSet
-
-_PLAIN = re.compile(r"\s*(?:none|no|not|plain|un-?reinforced)\b", re.IGNORECASE)
 
 
 def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assumption]:
@@ -39,7 +36,7 @@ def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assump
     where = "the site's country is not known" if country is None else f"no rules for {country}"
     return rules_of(country), Assumption(
         "rules",
-        f"the strictest of {', '.join(each.name for each in rule_sets().values())}",
+        f"the strictest of {', '.join(each.name for each in sets_of_countries())}",
         f"{where}: the strictest rule of all countries governs. Ask for the rules of the place",
     )
 
@@ -64,15 +61,3 @@ def _rules_by_code(code: str) -> tuple[Practice, Assumption]:
 
 def _by(found: RuleSet, why: str) -> tuple[Practice, Assumption]:
     return practice(found.code), Assumption("rules", f"{found.name}: {found.basis}", why)
-
-
-def slab_circumstances(job: JobRecord) -> Circumstances:
-    """Return the properties of a slab that select rules; it is reinforced unless the record says not."""
-    return Circumstances(
-        use=job.slab.use,
-        exposure=job.slab.exposure,
-        cement=job.mix.cement,
-        additions=job.mix.fly_ash + job.mix.slag,
-        reinforced=not _PLAIN.match(job.slab.reinforcement or ""),
-        joints=job.slab.joints,
-    )

@@ -12,7 +12,7 @@ from handover.base.arrays import HOUR_S
 from handover.errors import OutOfRange, UnusableInput
 from handover.practice.rules import general_rules
 from handover.schedule.apply_measurements import apply_concrete_measurements, apply_slab_measurements
-from handover.schedule.ensemble import MEMBERS, draw_ensemble
+from handover.schedule.ensemble import CENTRAL, MEMBERS, draw_ensemble
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.rule_selection import rules_for
@@ -73,6 +73,12 @@ class Simulation:
     def cold_end(self, values: Floats) -> Floats:
         """Return the cold end of the band, row by row: (n, m) to (n,)."""
         return np.asarray(np.quantile(values, 1.0 - self.share, axis=1))
+
+    def coldest_air(self, until: datetime | None) -> float:
+        """Return the coldest air from placement until an instant, at the cold end of the band, in degC."""
+        young = self.slab_s(CENTRAL) <= (np.inf if until is None else until.timestamp())
+        air = self.slab.air.air_c[young][:, self.ensemble.last_placed]
+        return float(self.cold_end(air).min())
 
     def frost_strength(self) -> float:
         """Return the strength that withstands frost by the strictest rule, in MPa."""

@@ -14,6 +14,7 @@ from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, marc
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
 from handover.schedule.delivery_tickets import truck_hours
+from handover.schedule.protection_period import BlanketCover, protection_needs
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
 from handover.weather.sunshine import transmission
@@ -90,7 +91,7 @@ def simulate_slab(
         ensemble: The members, with their errors of that weather.
         concrete: Their concrete.
         practice: Rules and materials.
-        cover: Resistance on each member, shape (m,), instead of that of the record. [m2K/W]
+        cover: Resistance of the blankets on each member, shape (m,), instead of the record's cover. [m2K/W]
         days: Duration, instead of `DAYS`.
     """
     steps = _steps(days or DAYS)
@@ -103,6 +104,8 @@ def simulate_slab(
     initial = _placed_c(job, met["air_c"][0], practice) + ensemble.placed_c
     look = practice.materials["surface"]
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
+    is_blanketed = cover is not None or job.curing.method == "insulating blanket"
+    laid = _cover_over_steps(resistance, job, instants, practice, stays=is_blanketed)
     result = march(
         grid,
         _hydrating(concrete, practice),
@@ -113,7 +116,7 @@ def simulate_slab(
             wind_ms=near,
             cloud=met["cloud"],
             shortwave_wm2=met["sun"] * ensemble.sun,
-            cover=_cover_over_steps(resistance, job, instants, practice),
+            cover=laid,
             film_factor=ensemble.film,
             evaporation_factor=ensemble.evaporation,
         ),
@@ -122,6 +125,11 @@ def simulate_slab(
         deep_c=_deep_ground(job, weather, ensemble, practice),
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, concrete, practice),
+        covering=BlanketCover(
+            laid, instants, met["air_c"], protection_needs(job, concrete, practice), practice
+        )
+        if is_blanketed
+        else None,
         keep=whole,
     )
     air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
@@ -197,12 +205,18 @@ def _sample_group(
     return sampled
 
 
-def _cover_over_steps(resistance: Floats, job: JobRecord, instants: Floats, practice: Practice) -> Floats:
-    """Return the resistance on the slab over each step, shape (s, m): for a week after finishing."""
+def _cover_over_steps(
+    resistance: Floats, job: JobRecord, instants: Floats, practice: Practice, *, stays: bool
+) -> Floats:
+    """Return the resistance on the slab over each step, shape (s, m).
+
+    It counts for a week after finishing; blankets stay until protection ends.
+    """
     finished, end = job.placement.finished, job.placement.end
     finished_s = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
     from_s = practice["cover.laid"] * HOUR_S if finished_s is None else finished_s
-    on = (instants[:-1] >= from_s) & (instants[:-1] < practice["cover.stays"] * HOUR_S)
+    until_s = np.inf if stays else practice["cover.stays"] * HOUR_S
+    on = (instants[:-1] >= from_s) & (instants[:-1] < until_s)
     return np.where(on[:, np.newaxis], resistance, 0.0)
 
 

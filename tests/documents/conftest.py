@@ -123,9 +123,19 @@ def gate(rule: str, likely: datetime | None, not_before: datetime | None, *figur
     return Gate(rule, likely, not_before, "a standard named here", "common practice", figures)
 
 
-def milestones() -> tuple[Milestone, ...]:
+OF_THE_COLD: tuple[tuple[MilestoneKind, float | None, float | None, str], ...] = (
+    (Kind.PROTECTION_ENDS, 80.0, 99.0, "forecast"),
+)
+"""Dates that a slab has in the cold alone."""
+
+
+def in_the_cold(schedule: CureSchedule) -> CureSchedule:
+    return replace(schedule, milestones=(*schedule.milestones, *milestones(OF_THE_COLD)))
+
+
+def milestones(dates: tuple[Any, ...] = DATES) -> tuple[Milestone, ...]:
     made = []
-    for kind, likely_h, cautious_h, basis in DATES:
+    for kind, likely_h, cautious_h, basis in dates:
         likely = None if likely_h is None else END + timedelta(hours=likely_h)
         cautious = None if cautious_h is None else END + timedelta(hours=cautious_h)
         rules = list(load_translations("en").lookup(f"rule.{kind}"))
@@ -273,6 +283,12 @@ def schedule() -> CureSchedule:
 
 
 @pytest.fixture
+def cold_schedule(schedule: CureSchedule) -> CureSchedule:
+    """A schedule with the dates of the cold."""
+    return in_the_cold(schedule)
+
+
+@pytest.fixture
 def job_with() -> Any:
     """Return the maker of job records: parts of the record by name."""
     return make_job
@@ -287,4 +303,4 @@ def schedule_with() -> Any:
 @pytest.fixture(scope="module")
 def module_inputs() -> tuple[JobRecord, CureSchedule]:
     """Return a job and its schedule for a whole module: rendering takes its time."""
-    return make_job(), make_schedule(cautions=ALWAYS)
+    return make_job(), in_the_cold(make_schedule(cautions=ALWAYS))

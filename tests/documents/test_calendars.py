@@ -86,10 +86,10 @@ def watered(schedule: CureSchedule, *starts: datetime) -> CureSchedule:
 
 
 @pytest.fixture
-def cold(schedule: CureSchedule) -> CureSchedule:
+def cold(cold_schedule: CureSchedule) -> CureSchedule:
     """A schedule with everything in it: two nights of frost besides."""
-    nights = (frost(schedule.placement_end + timedelta(hours=each)) for each in (18, 42))
-    return replace(schedule, risks=(*schedule.risks, *nights))
+    nights = (frost(cold_schedule.placement_end + timedelta(hours=each)) for each in (18, 42))
+    return replace(cold_schedule, risks=(*cold_schedule.risks, *nights))
 
 
 # ---- what the others read
@@ -123,7 +123,7 @@ def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     wording = Wording(job, cold)
     assert {each.kind for each in owner_events(wording)} == {
         "watering", "foot-traffic", "light-work", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
-        "floor-covering", "no-salt", "frost-cover",
+        "floor-covering", "no-salt", "frost-cover", "protection-ends",
     }  # fmt: skip
     assert {each.kind for each in crew_events(wording)} == {
         "saw-joints", "strip-edge-forms", "rub-edges", "walk-through", "frost-cover", "blankets-off",

@@ -22,9 +22,10 @@ from handover.practice.rules import (
     practice,
     rule_set_of,
     rule_sets,
+    sets_of_countries,
 )
 from handover.schedule.durations import COLUMN_SELECTORS, required_hours
-from handover.schedule.gate_evaluators import GATE_EVALUATORS
+from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, GATE_EVALUATORS
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -36,7 +37,7 @@ SETS = list(rule_sets().values())
 TABLES = [table for each in SETS for table in each.durations.values()]
 MARKS = set(get_args(Mark))
 UNITS = {"h", "d", "degC", "K", "MPa", "m", "1"}
-HEAD = {"code", "name", "countries", "basis", "replaces"}
+HEAD = {"code", "name", "countries", "basis", "extends", "replaces"}
 GENERAL = practice().rules
 SHORTEST_SOURCE = 10  # characters
 
@@ -119,6 +120,22 @@ def test_sets_are_distinct_and_their_countries_are_countries() -> None:
     assert set(result) - {"UK"} <= set(countries())  # UK: a code kept for the United Kingdom, beside GB
 
 
+def test_a_set_without_countries_adds_to_another_and_applies_only_by_name() -> None:
+    (contract,) = (each for each in SETS if not each.countries)
+    assert contract.extends == "us"
+    kept = {gate.rule for gate in practice("us").gates} - set(contract.replaces)
+    assert kept <= {gate.rule for gate in practice(contract.code).gates}
+    assert not set(map(str, contract.gates)) & set(map(str, practice(STRICTEST).gates))
+
+
+def test_no_condition_of_strength_has_a_cap() -> None:
+    """Past the estimate is an answer; a date at which strength is taken for granted is none."""
+    for gate in (*practice(STRICTEST).gates, *(gate for each in SETS for gate in each.gates)):
+        if gate.measure in {"strength", "share of strength", AFTER_ANOTHER_DATE}:
+            assert gate.at_most is None, gate.rule
+            assert gate.at_most_times is None, gate.rule
+
+
 def test_germany_is_not_under_the_tables_of_europe() -> None:
     germany = rule_set_of("DE")
     assert germany is not None
@@ -155,7 +172,7 @@ def test_frost_safe_is_5_mpa_wherever_it_is(rules: str) -> None:
 
 def test_the_strictest_leaves_out_no_rule_of_any_set() -> None:
     result = practice(STRICTEST).gates
-    for each in SETS:
+    for each in sets_of_countries():
         assert set(map(str, map(asdict, each.gates))) <= set(map(str, map(asdict, result)))
         assert set(each.durations) <= set(practice(STRICTEST).durations)
 

@@ -200,6 +200,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/cylinders.py: _DAY",
         "schedule/gate_evaluators.py: _DAY",
         "schedule/mix.py: _DAY",
+        "schedule/protection_period.py: _DAY",
         "weather/extrapolate.py: _DAY",
         "weather/climate.py: _YEAR_S",
         "weather/met_norway.py: _HOUR",

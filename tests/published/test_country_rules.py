@@ -87,19 +87,31 @@ def test_german_table_is_doubled_where_wheels_wear_the_slab() -> None:
 )
 def test_ufgs_days(which: Circumstances, expected: float) -> None:
     """UFGS 03301A: 30 % fly ash 21 d; 25 % 14 d; Type I 7 d; Type II 14 d. Exact."""
-    assert gate_of("us", "curing-ends.days", which).value == expected * DAY
+    assert gate_of("us-ufgs", "curing-ends.days", which).value == expected * DAY
 
 
-def test_ufgs_asks_for_no_fewer_days_than_aci_308r() -> None:
-    """UFGS 03301A is read in the source and governs; ACI 308R, from memory, never asks for more."""
-    for cement, additions in (*((each, 0.0) for each in practice().cements), ("I", 0.2), ("III", 0.4)):
-        ufgs, aci = (
-            gate_of("us", f"curing-ends.{rule}", slab(cement, additions)) for rule in ("days", "by-cement")
-        )
-        assert aci.mark == "from memory"
-        assert ufgs.value is not None
-        assert aci.value is not None
-        assert ufgs.value >= aci.value
+@pytest.mark.parametrize(
+    ("cement", "surface_c", "expected"),
+    [("I", 20.0, 7.0), ("II", 12.0, 7.0), ("III", 20.0, 3.0), ("I", 7.0, 10.5), ("III", 7.0, 4.5)],
+)
+def test_ordinary_days_of_the_united_states(cement: str, surface_c: float, expected: float) -> None:
+    """UFGS 03300N: Type III at least 72 h. UFGS 03311: 50 % more at 40 to 50 degF. ACI 308R: 7 d. Exact."""
+    table = gate_of("us", "curing-ends.days", slab(cement)).table or ""
+    assert days("us", table.removeprefix("us."), surface_c) == expected
+
+
+@pytest.mark.parametrize("additions", [0.0, 0.01, 0.25, 0.26, 0.4])
+def test_a_pinch_of_fly_ash_adds_no_days(additions: float) -> None:
+    """Days by law of a contract alone; elsewhere a mix with ash waits for its strength."""
+    assert gate_of("us", "curing-ends.days", slab(additions=additions)).table == "us.ordinary"
+
+
+@pytest.mark.parametrize(("accelerated", "expected"), [(False, 3.0), (True, 2.0)])
+def test_days_of_cold_protection(accelerated: bool, expected: float) -> None:
+    """ACI 306.1-90, as quoted in Concrete Construction: 55 degF for 3 d, 2 d where accelerated."""
+    gate = gate_of("us", "protection-ends.days", slab()._replace(accelerated=accelerated))
+    assert gate.value == expected * DAY
+    assert gate.at_c == pytest.approx((55.0 - 32.0) / 1.8, abs=0.01)
 
 
 @pytest.mark.parametrize(("additions", "ordinary", "hot_and_dry"), [(0.0, 7, 10), (0.3, 10, 14)])

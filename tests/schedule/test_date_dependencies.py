@@ -72,7 +72,7 @@ def test_nothing_drives_on_the_slab_while_it_is_covered(
     job: Job, weather: Weather, as_of: datetime, method: str
 ) -> None:
     schedule = plan_cure(job(curing={"method": method}), weather(2.0, 12.0), as_of)
-    ends = schedule.milestone(Kind.CURING_ENDS)
+    ends = schedule.milestone(Kind.PROTECTION_ENDS if method == "insulating blanket" else Kind.CURING_ENDS)
     assert ends is not None
     assert ends.not_before is not None
     for kind in (Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES):

@@ -36,6 +36,8 @@ ORDER = [
     (Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES),
     (Kind.FINAL_SET, Kind.CURING_ENDS),
     (Kind.FROST_SAFE, Kind.CURING_ENDS),
+    (Kind.FROST_SAFE, Kind.PROTECTION_ENDS),
+    (Kind.PROTECTION_ENDS, Kind.CURING_ENDS),
     (Kind.CURING_ENDS, Kind.SEAL),
     (Kind.CURING_ENDS, Kind.FLOOR_COVERING),
 ]
@@ -49,7 +51,7 @@ METHODS = ["sprinkler", "curing compound", "insulating blanket"]
 DAYS = {"frost": (-8.0, 0.0), "cold": (-2.0, 6.0), "cool": (4.0, 12.0), "hot": (26.0, 38.0)}
 
 
-UNDER_A_COVER = [(Kind.CURING_ENDS, Kind.LIGHT_VEHICLES), (Kind.CURING_ENDS, Kind.HEAVY_VEHICLES)]
+UNDER_A_COVER = [(Kind.PROTECTION_ENDS, Kind.LIGHT_VEHICLES), (Kind.PROTECTION_ENDS, Kind.HEAVY_VEHICLES)]
 
 
 def broken(schedule: CureSchedule) -> list[str]:

@@ -95,7 +95,8 @@ def test_feet_after_a_day_and_a_car_after_a_week_near_70_degf(
     assert timedelta(days=7) <= car <= timedelta(days=8.5)
 
 
-ESTIMATED = [kind for kind in MilestoneKind if kind != MilestoneKind.DEICING_SALT]
+OF_THE_SEASON = {MilestoneKind.DEICING_SALT, MilestoneKind.PROTECTION_ENDS}
+ESTIMATED = [kind for kind in MilestoneKind if kind not in OF_THE_SEASON]
 
 
 @pytest.mark.parametrize("colder", [0.5, 3.0, 8.0, 15.0, 25.0])
@@ -215,6 +216,7 @@ class TestWhatIsNotGiven:
             "light-vehicles",
             "heavy-vehicles",
             "frost-safe",
+            "protection-ends",
             "curing-ends",
             "seal",
             "floor-covering",
@@ -294,7 +296,8 @@ class TestMixes:
         self, job: Job, weather: Weather, as_of: datetime, mix: dict[str, object], days: int
     ) -> None:
         """UFGS 03301A: 30 % fly ash 21 d, 25 % 14 d, Type I 7 d, Type II 14 d; exact: all hours are warm."""
-        gates = milestone(plan_cure(job(mix=mix), weather(), as_of), MilestoneKind.CURING_ENDS).because
+        schedule = plan_cure(job(mix=mix), weather(), as_of, rules="us-ufgs")
+        gates = milestone(schedule, MilestoneKind.CURING_ENDS).because
         by_days = next(gate for gate in (gates.governing, *gates.others) if gate.rule == "curing-ends.days")
         placed = plan_cure(job(), weather(), as_of).placement_end
         assert by_days.not_before is not None

@@ -27,6 +27,7 @@ FLAG_KINDS = (
     MilestoneKind.FIRST_WATER,
     MilestoneKind.FOOT_TRAFFIC,
     MilestoneKind.LIGHT_WORK,
+    MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.CURING_ENDS,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.HEAVY_VEHICLES,
@@ -116,6 +117,9 @@ def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) ->
     )
     start = scale.left if start is None else start
     end = scale.right if end is None else end
+    if wording.schedule.curing_method == "insulating blanket":
+        _covered_then_damp(drawing, wording, scale, (start, end), top)
+        return
     _bar(
         drawing,
         (start, end),
@@ -123,6 +127,18 @@ def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) ->
         wording.say(f"chart.time-line.{wording.schedule.cure_mode}"),
         ("wet", "water"),
     )
+
+
+def _covered_then_damp(
+    drawing: Drawing, wording: Wording, scale: DayScale, reach: tuple[float, float], top: float
+) -> None:
+    """Draw the time under blankets, then the time until curing ends without them."""
+    start, end = reach
+    off = _place(wording, scale, MilestoneKind.PROTECTION_ENDS)
+    off = end if off is None else min(off, end)
+    _bar(drawing, (start, off), top, wording.say("chart.time-line.cover"), ("sand", "warm"))
+    if off < end:
+        _bar(drawing, (off, end), top, wording.say("chart.time-line.damp"), ("wet", "water"))
 
 
 def _bar(drawing: Drawing, reach: tuple[float, float], top: float, words: str, inks: tuple[str, str]) -> None:

@@ -81,12 +81,12 @@ class CautionWording(ScheduleWords):
         stays = self._blanket_end(protection)
         if stays is None:
             return self.say("protection.enough", **values)
-        key = "protection.enough-curing" if self.schedule.stays_covered else "protection.enough-until"
-        return self.say(key, **values, until=self.dates.not_before(stays, MilestoneKind.CURING_ENDS).text)
+        until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
+        return self.say("protection.enough-until", **values, until=until)
 
     def _blanket_end(self, protection: Protection) -> datetime | None:
-        """Return until when the blanket stays: the end of curing if it also cures the slab."""
-        if not self.schedule.stays_covered:
+        """Return until when the blanket stays: the end of protection, by the slab as it is covered."""
+        ends = self.schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+        if ends is None or (ends.not_before is None and not self.schedule.covered_in_cold):
             return protection.until
-        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
-        return ends.not_before if ends else None
+        return ends.not_before

@@ -26,6 +26,7 @@ OWNER_KINDS = (
     MilestoneKind.FOOT_TRAFFIC,
     MilestoneKind.LIGHT_WORK,
     MilestoneKind.FROST_SAFE,
+    MilestoneKind.PROTECTION_ENDS,
     MilestoneKind.CURING_ENDS,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.HEAVY_VEHICLES,
@@ -112,9 +113,8 @@ class DateWording:
     @cached_property
     def owner_kinds(self) -> tuple[MilestoneKind, ...]:
         """The kinds of date that the owner's documents show."""
-        frost = (
-            self.cold and not self.schedule.stays_covered
-        )  # a cover that stays on is not lifted for this date
+        # The end of cold protection says more than the strength for a first frost.
+        frost = self.cold and self.schedule.milestone(MilestoneKind.PROTECTION_ENDS) is None
         return tuple(each for each in OWNER_KINDS if frost or each != MilestoneKind.FROST_SAFE)
 
     @property
@@ -159,7 +159,7 @@ class DateWording:
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
-            sentence=self._sentence(milestone) if when else self.say(self._unknown),
+            sentence=self._sentence(milestone) if when else self.say(self._unknown(milestone.kind)),
             crew_title=self._of_kind(milestone.kind, "crew"),
             when=when,
             not_after=after,
@@ -169,11 +169,12 @@ class DateWording:
             in_stages=in_stages(milestone, self.schedule.placement_end),
         )
 
-    @property
-    def _unknown(self) -> str:
-        """The key of the reason for a date past the estimate."""
-        weak = any(each.code == "not-reached-weak" for each in self.schedule.cautions)
-        return "milestone.words.unknown-weak" if weak else "milestone.words.unknown-sentence"
+    def _unknown(self, kind: MilestoneKind) -> str:
+        """Return the key of what to do, or of the reason, for a date past the estimate."""
+        if any(each.code == "not-reached-weak" for each in self.schedule.cautions):
+            return "milestone.words.unknown-weak"
+        special = self.variant(f"milestone.{kind}", ".unknown")
+        return special if self.has(special) else "milestone.words.unknown-sentence"
 
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under the cover, with the note that the cover stays."""
@@ -182,7 +183,7 @@ class DateWording:
             return " ".join([*self._weeks(milestone), sentence])
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
-        if milestone.kind in UNDER_COVER and self.schedule.stays_covered and not over:
+        if milestone.kind in UNDER_COVER and self.schedule.covered_in_cold and not over:
             return f"{sentence} {self.say('milestone.words.under-cover')}"
         return sentence
 

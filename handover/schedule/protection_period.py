@@ -1,0 +1,115 @@
+"""How long blankets protect a slab from the cold, and in which hours they may come off.
+
+Protection is not curing: it ends when a first frost does no harm and the slab has had its warm days, and
+only while the air is near the surface in temperature. Curing may go on without blankets.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from handover.base.arrays import HOUR_S, Floats
+from handover.concrete.hydration import reaction_rate
+from handover.schedule.circumstances import slab_circumstances
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from handover.jobs.record import JobRecord
+    from handover.practice.rules import GateRule, Practice
+    from handover.schedule.mix import ConcreteProperties
+
+KEPT_WARM = "hours kept warm"
+"""The measure of a condition that asks for a time at a temperature, or for longer where it is colder."""
+
+NEAR_THE_AIR = "surface near the air"
+"""The measure of the condition that the slab does not cool suddenly when blankets come off."""
+
+_DAY = 24  # h
+
+
+@dataclass(frozen=True)
+class ProtectionNeeds:
+    """What must be reached before blankets come off.
+
+    Attributes:
+        hours: Least time since placement. [h]
+        age_h: Equivalent age at the reference of hydration, at all depths, shape (m,). [h]
+    """
+
+    hours: float
+    age_h: Floats
+
+
+def protection_needs(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> ProtectionNeeds:
+    """Return what the rules ask of each member before its blankets come off."""
+    strengths = [gate.value or 0.0 for gate in practice.gates_of("frost-safe", job.slab.use)]
+    ages = [concrete.age_at_strength(max(strengths))]
+    warm = [
+        gate
+        for gate in practice.gates_for("protection-ends", slab_circumstances(job))
+        if gate.measure == KEPT_WARM
+    ]
+    ages += [age_kept_warm(gate, concrete) for gate in warm]
+    return ProtectionNeeds(max((gate.value or 0.0 for gate in warm), default=0.0), np.maximum.reduce(ages))
+
+
+def age_kept_warm(gate: GateRule, concrete: ConcreteProperties) -> Floats:
+    """Return the equivalent age of a time at a temperature, by the clock of hydration, in h, shape (m,)."""
+    return np.asarray((gate.value or 0.0) * reaction_rate(gate.at_c or 0.0, concrete.hydration))
+
+
+def mild_hours(surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Practice) -> NDArray[np.bool_]:
+    """Return whether blankets may come off: the surface is near the air, and does not fall too far in a day.
+
+    Args:
+        surface_c: Surface under the blanket, any shape. [degC]
+        air_c: Of the same hour. [degC]
+        coldest_c: Coldest air of the day that begins with it. [degC]
+        practice: The rules.
+    """
+    is_near: NDArray[np.bool_] = surface_c - air_c <= practice["frost.near-air"]
+    return is_near & (surface_c - coldest_c <= practice["frost.drop"])
+
+
+def coldest_of_the_next_day(air_c: Floats) -> Floats:
+    """Return the coldest air of the day that begins with each whole hour, shape (h+1, m).
+
+    The last day is repeated.
+    """
+    longer = np.concatenate([air_c, air_c[-_DAY:]])
+    windows = np.lib.stride_tricks.sliding_window_view(longer, _DAY + 1, axis=0)
+    return np.asarray(windows.min(axis=2))
+
+
+class BlanketCover:
+    """The blankets on each member, step by step: what is lifted stays off.
+
+    Args:
+        resistance: While they lie on the slab, over each step, shape (s, m) or (s, 1). [m2K/W]
+        instants: The step instants, whole hours among them, shape (s+1,). [s]
+        air_c: At the step instants, shape (s+1, m). [degC]
+        needs: What must be reached before they come off.
+        practice: The rules.
+    """
+
+    def __init__(
+        self, resistance: Floats, instants: Floats, air_c: Floats, needs: ProtectionNeeds, practice: Practice
+    ) -> None:
+        whole = np.round(instants) % HOUR_S == 0.0
+        hour = np.floor(np.round(instants) / HOUR_S).astype(np.int_)
+        self.resistance, self.air_c = resistance, air_c
+        self.coldest_c = coldest_of_the_next_day(air_c[whole])[hour]
+        self.is_old = instants >= needs.hours * HOUR_S
+        self.age_h, self.practice = needs.age_h, practice
+        self.off = np.zeros(air_c.shape[1], dtype=bool)
+
+    def __call__(self, step: int, age_h: Floats, temperature_c: Floats) -> Floats:
+        """Return the resistance over a step, shape (m,), in m2K/W."""
+        if self.is_old[step]:
+            mild = mild_hours(temperature_c[:, 0], self.air_c[step], self.coldest_c[step], self.practice)
+            self.off |= mild & (age_h.min(axis=1) >= self.age_h)
+        return np.where(self.off, 0.0, self.resistance[step])

@@ -1,0 +1,164 @@
+"""Cold protection ends by its own rule, whatever the curing asks."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from handover.practice.rules import practice
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.model import MilestoneKind
+from handover.schedule.plan import plan_cure
+from handover.schedule.protection_period import (
+    BlanketCover,
+    ProtectionNeeds,
+    coldest_of_the_next_day,
+    mild_hours,
+)
+from handover.schedule.simulation import simulate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule, Gate, Milestone
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+Kind = MilestoneKind
+BLANKETS = {"method": "insulating blanket", "blanket_r_value": 0.88}  # R-5
+WARM_MIX = {"concrete_temperature": 18.0}
+
+
+def protection(schedule: CureSchedule) -> Milestone:
+    found = schedule.milestone(Kind.PROTECTION_ENDS)
+    assert found is not None
+    return found
+
+
+def gate(milestone: Milestone, rule: str) -> Gate:
+    reason = milestone.because
+    return next(each for each in (reason.governing, *reason.others) if each.rule == f"protection-ends.{rule}")
+
+
+@pytest.fixture
+def blanketed(job: Job) -> JobRecord:
+    return job(curing=BLANKETS, placement=WARM_MIX)
+
+
+@pytest.mark.parametrize(
+    ("mix", "days"), [({}, 3), ({"admixtures": ("accelerator",)}, 2), ({"cement": "III"}, 2)]
+)
+def test_days_of_a_slab_that_stays_warm(
+    job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], days: int
+) -> None:
+    """ACI 306.1-90, as quoted: 3 days at 55 degF or more, 2 with Type III or an accelerator. Exact."""
+    schedule = plan_cure(job(mix=mix, curing=BLANKETS), weather(20.0, 28.0), as_of, members=40)
+    asked = gate(protection(schedule), "days")
+    assert asked.not_before == schedule.placement_end + timedelta(days=days)
+
+
+def test_a_colder_slab_keeps_its_blankets_for_longer(
+    blanketed: JobRecord, weather: Weather, as_of: datetime
+) -> None:
+    """Identity: at 55 degF the days of the rule, below it more of them, by the equivalent age."""
+    dates = [
+        gate(protection(plan_cure(blanketed, weather(low, low + 8.0), as_of, members=40)), "days").likely
+        for low in (8.0, 0.0, -6.0)
+    ]
+    assert all(dates)
+    assert dates == sorted(dates, key=lambda each: each.timestamp() if each else np.inf)
+    assert dates[0] != dates[-1]
+
+
+@pytest.mark.parametrize("rules", ["us", "us-ufgs"])
+def test_curing_does_not_keep_the_blankets_on(
+    job: Job, weather: Weather, as_of: datetime, rules: str
+) -> None:
+    """Nobody keeps a floor under blankets for weeks: its days of curing go on without them."""
+    slow = job(mix={"fly_ash": 0.3, "cement": "II"}, curing=BLANKETS, placement=WARM_MIX)
+    schedule = plan_cure(slow, weather(-2.0, 8.0), as_of, members=40, rules=rules)
+    off, ends = protection(schedule), schedule.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    assert off.not_before is not None
+    assert off.not_before < schedule.placement_end + timedelta(days=12)
+    assert ends.not_before is None or ends.not_before > off.not_before + timedelta(days=2)
+
+
+def test_blankets_come_off_in_an_hour_when_the_air_is_near_the_surface(
+    blanketed: JobRecord, weather: Weather, as_of: datetime
+) -> None:
+    """ACI 306.1-90, as quoted: within 20 degF of the air, and at most 50 degF in the day after."""
+    simulation = simulate(blanketed, weather(-9.0, 5.0), as_of, members=40)
+    schedule = plan_cure(blanketed, weather(-9.0, 5.0), as_of, members=40)
+    off = protection(schedule)
+    assert off.likely is not None
+    slab = simulation.slab
+    last = simulation.ensemble.last_placed
+    surface, air = slab.temperature_c[:, last, 0], slab.air.air_c[:, last]
+    cover = np.flatnonzero(simulation.slab_s(CENTRAL) == off.likely.timestamp())
+    assert len(cover) == 1
+    hour = int(cover[0])
+    median = np.median(surface[hour] - air[hour])
+    assert median <= 20.0 / 1.8 + 0.1
+    assert np.median(surface[hour] - air[hour : hour + 25].min(axis=0)) <= 50.0 / 1.8 + 0.3
+
+
+def test_the_slab_is_bare_from_then_on(
+    blanketed: JobRecord, job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Dates do not count on a blanket that the crew has lifted."""
+    cold = weather(-4.0, 6.0)
+    covered, bare = (
+        simulate(each, cold, as_of, members=40)
+        for each in (blanketed, job(curing={"method": "curing compound"}, placement=WARM_MIX))
+    )
+    day = slice(12 * 24, 13 * 24)  # long after
+    swing = [np.ptp(each.slab.temperature_c[day, CENTRAL, 0]) for each in (covered, bare)]
+    assert swing[0] == pytest.approx(swing[1], abs=0.3)
+
+
+def test_what_is_lifted_stays_off() -> None:
+    instants = np.arange(0.0, 80.0 * 3600.0, 3600.0)
+    air = np.full((80, 2), 10.0)
+    air[60:] = -30.0  # too cold to lift again
+    needs = ProtectionNeeds(hours=24.0, age_h=np.array([30.0, 1e9]))
+    cover = BlanketCover(np.full((79, 1), 0.9), instants, air, needs, practice("us"))
+    surface = np.full((2, 3), 15.0)
+    laid = np.array([cover(step, np.full((2, 3), float(step)), surface) for step in range(79)])
+    assert np.all(laid[:30] == 0.9)
+    assert np.all(laid[30:, 0] == 0.0)
+    assert np.all(laid[:, 1] == 0.9)
+
+
+def test_a_sudden_fall_ahead_keeps_the_blankets_on() -> None:
+    """60 degF under the blanket and 0 degF in the air, the example of Concrete Construction: not allowed."""
+    sixty, zero = (np.array([(each - 32.0) / 1.8]) for each in (60.0, 0.0))
+    assert not mild_hours(sixty, zero, zero, practice("us"))[0]
+    assert not mild_hours(sixty, sixty, zero, practice("us"))[0]  # mild now, but not for a day
+    assert mild_hours(sixty, sixty, sixty - 20.0, practice("us"))[0]
+
+
+def test_the_coldest_of_the_next_day() -> None:
+    air = np.arange(100.0)[:, np.newaxis]
+    assert np.all(coldest_of_the_next_day(air)[:76] == air[:76])
+    assert np.all(coldest_of_the_next_day(-air)[:75] == -air[24:99])
+
+
+def test_there_is_none_in_the_warm(job: Job, weather: Weather, as_of: datetime) -> None:
+    assert plan_cure(job(), weather(), as_of, members=40).milestone(Kind.PROTECTION_ENDS) is None
+
+
+def test_a_date_is_never_before_the_strength_for_frost(job: Job, weather: Weather, as_of: datetime) -> None:
+    for low in (-12.0, -5.0, 1.0):
+        for method in ("sprinkler", "insulating blanket"):
+            schedule = plan_cure(job(curing={"method": method}), weather(low, low + 8.0), as_of, members=40)
+            off, safe = protection(schedule), schedule.milestone(Kind.FROST_SAFE)
+            assert safe is not None
+            assert off.not_before is None or (safe.not_before and off.not_before >= safe.not_before)
