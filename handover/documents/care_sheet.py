@@ -42,7 +42,7 @@ STAYS_OFF_KINDS = (
     Kind.DEICING_SALT,
 )
 OFFICE_ONLY_CAUTIONS = {
-    *("late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
+    *("air-unknown", "late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
     "cylinders-differ",
     *("log-differs", "log-in-the-air"),
 }
@@ -188,7 +188,7 @@ class CareSheet:
     @cached_property
     def main(self) -> tuple[SheetRow, ...]:
         """Return the main dates, in order of time."""
-        kinds = (*MAIN_KINDS, Kind.FROST_SAFE, Kind.PROTECTION_ENDS)
+        kinds = (*MAIN_KINDS, Kind.FROST_SAFE, Kind.PROTECTION_ENDS, Kind.FREEZE_THAW)
         rows = (self._row(each) for each in self.wording.dates.owner_milestones if each.kind in kinds)
         return (
             *rows,

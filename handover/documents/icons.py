@@ -21,6 +21,7 @@ ICON_OF_KIND = {
     "heavy-vehicles": "truck",
     "frost-safe": "frost",
     "protection-ends": "frost",
+    "freeze-thaw": "frost",
     "curing-ends": "end",
     "seal": "roller",
     "floor-covering": "tile",
@@ -47,6 +48,8 @@ ICON_OF_CAUTION = {
     "rain-on-fresh": "rain",
     "heavy-trucks": "truck",
     "saw-in-stages": "saw",
+    "scaling": "salt",
+    "weak-in-frost": "frost",
 }
 """The icon of a caution; any other has the plain warning sign."""
 

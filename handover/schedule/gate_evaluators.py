@@ -304,6 +304,19 @@ def _first_winter(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
     return np.asarray((end.astimezone(UTC).timestamp() - simulation.slab.placed_s) / HOUR_S)
 
 
+def _mild_weeks(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    """Return when the slab has been warm for some weeks: so long after its first winter at the latest."""
+    return np.minimum(
+        _warm_slab(gate, simulation, earlier), _first_winter(gate, simulation, earlier) + threshold(gate)
+    )
+
+
+def _dry_weeks(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    """Return when the slab has dried for some weeks after curing, which is over by the end of the winter."""
+    cured = np.minimum(earlier.met_h["curing-ends"], _first_winter(gate, simulation, earlier))
+    return cured + threshold(gate)
+
+
 GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "degree of hydration": _degree,
     "hours after final set": _after_final_set,
@@ -322,6 +335,8 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     "hours after curing": _after_curing,
     "hours of drying per metre after curing": _drying,
     "end of first winter": _first_winter,
+    "mild weeks": _mild_weeks,
+    "dry weeks": _dry_weeks,
 }
 _ESTIMATED = frozenset(
     {"degree of hydration", "hours after final set", "equivalent age", "strength", "share of strength"}

@@ -38,6 +38,7 @@ _SLOWED = (
 )
 _COMPUTED = (*(kind for kind in MilestoneKind if kind not in _SLOWED), *_SLOWED)
 """The order in which dates are computed: strength grows more slowly once curing has ended."""
+_FREEZING_C = 0.0
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # not watered
 
 
@@ -72,6 +73,8 @@ def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> boo
     job = simulation.job
     if kind == MilestoneKind.PROTECTION_ENDS:
         return simulation.is_insulated or _is_cold(simulation, earlier)
+    if kind == MilestoneKind.FREEZE_THAW:
+        return job.slab.exposure == "outdoors" and _may_freeze(simulation, earlier)
     if kind == MilestoneKind.STRIP_EDGE_FORMS:
         return job.forms.edge
     if kind == MilestoneKind.FIRST_WATER:
@@ -85,6 +88,12 @@ def _is_cold(simulation: Simulation, earlier: Dates) -> bool:
     """Return whether cold weather may come before the slab is safe from a first frost."""
     coldest_c = simulation.coldest_air(earlier.not_before(MilestoneKind.FROST_SAFE))
     return coldest_c <= simulation.practice["frost.cold-weather"]
+
+
+def _may_freeze(simulation: Simulation, earlier: Dates) -> bool:
+    """Return whether it may freeze before the slab is safe from a first frost, or is likely to in weeks."""
+    young_c = simulation.coldest_air(earlier.not_before(MilestoneKind.FROST_SAFE))
+    return min(young_c, float(simulation.slab.air.air_c[:, CENTRAL].min())) <= _FREEZING_C
 
 
 def _with_milestone(

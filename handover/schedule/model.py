@@ -54,6 +54,7 @@ class MilestoneKind(StrEnum):
     HEAVY_VEHICLES = "heavy-vehicles"
     FROST_SAFE = "frost-safe"
     PROTECTION_ENDS = "protection-ends"
+    FREEZE_THAW = "freeze-thaw"
     CURING_ENDS = "curing-ends"
     SEAL = "seal"
     FLOOR_COVERING = "floor-covering"

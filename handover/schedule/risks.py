@@ -202,6 +202,7 @@ def _cautions(
     yield from _of_the_work(simulation, dates)
     yield from _of_the_weather(simulation, dates, watering, dangers)
     yield from _of_the_mix(simulation)
+    yield from _of_the_winter(simulation, dates)
     yield from _of_the_dates(simulation, dates)
     yield from simulation.measurements.cautions
 
@@ -393,11 +394,35 @@ def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...
         yield "slow-mix", (Figure("additions", additions, "1"),)
 
 
+def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield what the mix lacks for repeated frost and for salt; a house slab is under a roof by then."""
+    job, practice = simulation.job, simulation.practice
+    if job.slab.exposure != "outdoors" or job.slab.use == "house slab":
+        return
+    least = practice["freeze-thaw.air"]
+    if job.mix.air is not None and job.mix.air < least:
+        yield "scaling", (Figure("air", job.mix.air, "1"), Figure("limit", least, "1"))
+    for each in dates.milestones:
+        if each.kind != MilestoneKind.FREEZE_THAW:
+            continue
+        needed = each.because.required_strength_mpa
+        if needed is not None and job.mix.specified_strength < needed:
+            figures = (
+                Figure("specified_strength", job.mix.specified_strength, "MPa"),
+                Figure("limit", needed, "MPa"),
+            )
+            yield "weak-in-frost", figures
+        if job.mix.air is None and not any("air" in name.lower() for name in job.mix.admixtures):
+            yield "air-unknown", (Figure("needed_air", least, "1"),)
+
+
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     for each in dates.milestones:
         if each.not_after and each.not_before and each.not_after <= each.not_before:
             yield "saw-in-stages", ()
-    if any(each.not_before is None for each in dates.milestones):
+    # A mix that is too weak for repeated frost has a caution of its own.
+    late = (each.kind for each in dates.milestones if each.not_before is None)
+    if any(kind != MilestoneKind.FREEZE_THAW for kind in late):
         yield _why_not_reached(simulation)
 
 

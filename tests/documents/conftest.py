@@ -125,6 +125,7 @@ def gate(rule: str, likely: datetime | None, not_before: datetime | None, *figur
 
 OF_THE_COLD: tuple[tuple[MilestoneKind, float | None, float | None, str], ...] = (
     (Kind.PROTECTION_ENDS, 80.0, 99.0, "forecast"),
+    (Kind.FREEZE_THAW, 300.0, 350.0, "typical"),
 )
 """Dates that a slab has in the cold alone."""
 

@@ -75,8 +75,9 @@ def test_when_may_i_park_the_car_and_who_do_i_call(sample: str, language: str) -
 @asked
 def test_what_if_it_freezes(sample: str, language: str) -> None:
     words, printed = first_pages(sample, language)
-    frost = next(each for each in words.milestones if each.kind == MilestoneKind.FROST_SAFE)
-    ways = (words.say("watering.if-frost"), words.say("sheet.if-frost-blanket"), frost.sentence)
+    of_frost = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
+    dates = (each.sentence for each in words.milestones if each.kind in of_frost)
+    ways = (words.say("watering.if-frost"), words.say("sheet.if-frost-blanket"), *dates)
     assert any(plain(each) in printed for each in ways)
 
 

@@ -64,7 +64,9 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     hot = job(
         placement={"concrete_temperature": 36.0}, slab={"joint_spacing": 6.0, "reinforcement": "PT tendons"}
     )
-    slow = job(mix={"slag": 0.5}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)})
+    slow = job(
+        mix={"slag": 0.5, "air": 0.02}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)}
+    )
     frozen = job(placement={"concrete_temperature": 1.7})
     measured = [job().model_copy(update=each) for each in measurements(job, weather)]
     return [

@@ -95,7 +95,7 @@ def test_feet_after_a_day_and_a_car_after_a_week_near_70_degf(
     assert timedelta(days=7) <= car <= timedelta(days=8.5)
 
 
-OF_THE_SEASON = {MilestoneKind.DEICING_SALT, MilestoneKind.PROTECTION_ENDS}
+OF_THE_SEASON = {MilestoneKind.DEICING_SALT, MilestoneKind.PROTECTION_ENDS, MilestoneKind.FREEZE_THAW}
 ESTIMATED = [kind for kind in MilestoneKind if kind not in OF_THE_SEASON]
 
 
@@ -217,6 +217,7 @@ class TestWhatIsNotGiven:
             "heavy-vehicles",
             "frost-safe",
             "protection-ends",
+            "freeze-thaw",
             "curing-ends",
             "seal",
             "floor-covering",

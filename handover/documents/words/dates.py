@@ -27,6 +27,7 @@ OWNER_KINDS = (
     MilestoneKind.LIGHT_WORK,
     MilestoneKind.FROST_SAFE,
     MilestoneKind.PROTECTION_ENDS,
+    MilestoneKind.FREEZE_THAW,
     MilestoneKind.CURING_ENDS,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.HEAVY_VEHICLES,

@@ -1,0 +1,132 @@
+"""One freeze is not a winter: repeated frost asks for more strength and for air, salt for weeks besides."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.schedule.model import MilestoneKind
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule, Milestone
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+Kind = MilestoneKind
+PSI_3500 = 3500 * 0.00689476  # MPa, by definition of the psi
+STRONG: dict[str, Any] = {"specified_strength": 31.0, "air": 0.06}
+
+
+def cautions(schedule: CureSchedule) -> dict[str, dict[str, float | None]]:
+    return {each.code: {figure.name: figure.value for figure in each.figures} for each in schedule.cautions}
+
+
+def gates(milestone: Milestone | None) -> dict[str, datetime | None]:
+    assert milestone is not None
+    reason = milestone.because
+    return {each.rule: each.not_before for each in (reason.governing, *reason.others)}
+
+
+def test_repeated_frost_asks_for_more_strength_than_the_first(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """ACI frequently asked question 740, after ACI 306R-16: 3500 psi."""
+    schedule = plan_cure(job(mix=STRONG), weather(-1.0, 16.0), as_of, members=40)
+    first, again = (schedule.milestone(kind) for kind in (Kind.FROST_SAFE, Kind.FREEZE_THAW))
+    assert first is not None
+    assert again is not None
+    assert again.because.required_strength_mpa == pytest.approx(PSI_3500, abs=0.01)
+    assert first.not_before is not None
+    assert again.not_before is not None
+    assert again.not_before > first.not_before + timedelta(days=3)
+
+
+@pytest.mark.parametrize("exposure", ["roofed", "indoors"])
+def test_only_a_wet_slab_freezes_again_and_again(
+    job: Job, weather: Weather, as_of: datetime, exposure: str
+) -> None:
+    dry = job(mix={"air": 0.02}, slab={"exposure": exposure})
+    schedule = plan_cure(dry, weather(-3.0, 6.0), as_of, members=40)
+    assert schedule.milestone(Kind.FREEZE_THAW) is None
+    assert not {"scaling", "weak-in-frost", "air-unknown"} & set(cautions(schedule))
+
+
+@pytest.mark.parametrize("lowest", [9.0, 22.0])
+def test_there_is_no_such_date_where_it_does_not_freeze(
+    job: Job, weather: Weather, as_of: datetime, lowest: float
+) -> None:
+    schedule = plan_cure(job(), weather(lowest, lowest + 8.0), as_of, members=40)
+    assert schedule.milestone(Kind.FREEZE_THAW) is None
+
+
+@pytest.mark.parametrize(
+    ("air", "scales"), [(0.0, True), (0.03, True), (0.044, True), (0.045, False), (0.06, False)]
+)
+@pytest.mark.parametrize("days", [(22.2, 32.2), (-3.0, 6.0)])
+def test_a_mix_with_too_little_air_is_named_in_any_season(
+    job: Job, weather: Weather, as_of: datetime, air: float, scales: bool, days: tuple[float, float]
+) -> None:
+    """ACI 332R as quoted, severe weathering: 6.0 % of air, 1.5 % either way."""
+    found = cautions(plan_cure(job(mix={"air": air}), weather(*days), as_of, members=40))
+    assert ("scaling" in found) == scales
+    if scales:
+        assert found["scaling"] == {"air": air, "limit": 0.045}
+
+
+def test_a_weak_mix_is_named_and_has_no_date(job: Job, weather: Weather, as_of: datetime) -> None:
+    """3000 psi on order: repeated frost asks for 3500. It is the mix, and not the cold."""
+    schedule = plan_cure(job(mix={"air": 0.06}), weather(-1.0, 18.0), as_of, members=40)
+    again = schedule.milestone(Kind.FREEZE_THAW)
+    assert again is not None
+    assert again.not_before is None
+    assert "weak-in-frost" in cautions(schedule)
+    others = [each for each in schedule.milestones if each.not_before is None and each is not again]
+    assert ("not-reached" in cautions(schedule)) == bool(others)
+    strong = plan_cure(job(mix=STRONG), weather(-1.0, 18.0), as_of, members=40)
+    assert "weak-in-frost" not in cautions(strong)
+
+
+@pytest.mark.parametrize(
+    ("mix", "asked"), [({}, True), ({"admixtures": ("air entrainer",)}, False), ({"air": 0.06}, False)]
+)
+def test_the_office_asks_for_the_air_where_it_may_freeze(
+    job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], asked: bool
+) -> None:
+    cold, warm = (
+        plan_cure(job(mix=mix), weather(*days), as_of, members=40) for days in ((-3.0, 6.0), (22.2, 32.2))
+    )
+    assert ("air-unknown" in cautions(cold)) == asked
+    assert "air-unknown" not in cautions(warm)
+
+
+def test_salt_waits_for_six_mild_weeks_and_a_dry_month(job: Job, weather: Weather, as_of: datetime) -> None:
+    """ACI 201, as quoted: 6 weeks above 40 degF. In July nearly all hours are: within a day."""
+    schedule = plan_cure(job(), weather(), as_of, members=40)
+    met = gates(schedule.milestone(Kind.DEICING_SALT))
+    mild = met["deicing-salt.mild-weeks"]
+    assert mild is not None
+    assert timedelta() <= mild - schedule.placement_end - timedelta(weeks=6) <= timedelta(days=1)
+    ends = schedule.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is not None
+    assert met["deicing-salt.air-dry"] == ends.not_before + timedelta(weeks=4)
+
+
+def test_salt_after_a_winter_pour_waits_until_weeks_after_the_winter(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """The forecast of a frost does not reach the spring: by then the slab is dry, and it gets mild."""
+    met = gates(plan_cure(job(), weather(-6.0, 2.0), as_of, members=40).milestone(Kind.DEICING_SALT))
+    over = met["deicing-salt.first-winter"]
+    assert over is not None
+    assert met["deicing-salt.mild-weeks"] == over + timedelta(weeks=6)
+    assert met["deicing-salt.air-dry"] == over + timedelta(weeks=4)
