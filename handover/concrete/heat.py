@@ -26,8 +26,9 @@ import numpy as np
 from handover.air.psychrometrics import saturation_over_water
 from handover.base.arrays import HOUR_S, ZERO_CELSIUS_K, Floats
 from handover.concrete.evaporation import transfer_coefficient
+from handover.concrete.freezing import Freezing, enthalpy, liquid_share, temperature_at
 from handover.concrete.hydration import degree_and_rate
-from handover.concrete.maturity import arrhenius_rate, energy_at, rate_while_unfrozen
+from handover.concrete.maturity import arrhenius_rate, energy_at
 from handover.concrete.tridiagonal import dpttrf, dpttrs
 from handover.errors import OutOfRange
 
@@ -38,6 +39,8 @@ STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 LATENT_HEAT = 2.45e6  # J/kg, water at about 20 degC
 _FAST_WIND_MS = 5.0
 _GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
+_STILL = 1e-9
+"""A node that moves by less in a step has no mean capacity over it."""
 
 
 @dataclass(frozen=True)
@@ -132,8 +135,8 @@ class HydrationParameters:
         activation_energy: From the reference temperature up. [J/mol]
         cold_activation_energy: Below the reference temperature; None: the same. [J/mol]
         reference_c: Reference temperature of the equivalent age. [degC]
-        stops_below_c: Hydration rests below this temperature: the pore water is frozen. [degC]
         dormant_h: Equivalent age until which no heat is released. [h at reference_c]
+        freezing: How the pore water freezes: hydration goes on in the liquid share. None: it never does.
         conductivity_gain: Fresh concrete conducts 1 + gain times its hardened value; the gain falls with
             the degree of hydration. Schindler (2002), 0.33; from memory, not checked.
     """
@@ -144,7 +147,7 @@ class HydrationParameters:
     heat: float | Floats
     activation_energy: float | Floats
     reference_c: float = 21.1
-    stops_below_c: float = 0.0
+    freezing: Freezing | None = None
     conductivity_gain: float = 0.33
     cold_activation_energy: float | Floats | None = None
     dormant_h: float | Floats = 0.0
@@ -275,7 +278,7 @@ def surface_exchange(
 class Heat:
     """Where the heat went since the start, in J/m2, shape (m,) each.
 
-    ``stored = hydration + surface + ground``, to rounding.
+    ``stored = hydration + surface + ground``, to rounding; what is stored counts the ice.
     """
 
     stored: Floats
@@ -422,8 +425,38 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     return (flux + fall * (outer - temperature_c)) / through, fall / through
 
 
+class _Start(NamedTuple):
+    """What a step begins with."""
+
+    links: Floats  # W/(m2 K), shape (m, n-1)
+    flux: Floats  # into the surface at the start, W/m2, shape (m,)
+    flux_end: Floats  # and in the weather of the end
+    fall: Floats  # W/(m2 K)
+    drift: Floats
+    rate: Floats  # equivalent hours per hour, shape (m, c)
+    heat: Floats  # of hydration, W/m2, shape (m, c)
+    load: Floats  # W/m2, shape (m, n)
+    ground: Floats
+
+
+class _Step(NamedTuple):
+    """The state of all members after a step."""
+
+    temperature: Floats  # degC, shape (m, n)
+    age: Floats  # h, shape (m, c)
+    degree: Floats
+    degree_rate: Floats
+    heat: tuple[Floats, Floats, Floats]  # from hydration, surface and ground, J/m2, shape (m,) each
+
+
 class _Marcher:
-    """The state of all members, and how it moves by a step."""
+    """The state of all members, and how it moves by a step.
+
+    Where pore water freezes, a step is taken twice: with the heat capacity at its start, then with the mean
+    one between its ends. Temperatures follow from the enthalpy, so that no heat is lost between them.
+    Source: Pham (1985), A fast, unconditionally stable finite-difference scheme for heat conduction with
+    phase change, Int. J. Heat Mass Transfer 28(11); from memory, the balance and the convergence are tested.
+    """
 
     def __init__(
         self,
@@ -435,7 +468,7 @@ class _Marcher:
     ) -> None:
         self.column = column
         self.concrete = concrete
-        self.temperature = self.initial = temperature
+        self.temperature = temperature
         members = len(temperature)
         self.count = len(column.concrete)
         self.deep_link = 0.0 if deep_c is None else float(column.conductance[-1])
@@ -451,13 +484,18 @@ class _Marcher:
         self.cold_energy = None if cold is None else _by_member(cold, members)
         self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
         self.dormant = _by_member(concrete.dormant_h, members)
-        self.degree, self.degree_rate = self.degree_and_slope()
+        self.degree, self.degree_rate = self.degree_and_slope(self.age)
         self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
         self.booked = np.zeros((3, members))  # hydration, surface, ground
+        self.freezing = concrete.freezing
+        water = 0.0 if concrete.freezing is None else concrete.freezing.latent
+        self.water_heat = _by_member(water, members) * column.concrete
+        self.is_icy = self.is_freezing(temperature)
+        self.initial_enthalpy = self.enthalpy_of(self.temperature)
 
-    def degree_and_slope(self) -> tuple[Floats, Floats]:
+    def degree_and_slope(self, age: Floats) -> tuple[Floats, Floats]:
         """Return the degree of hydration whose heat is out, and its derivative by equivalent age."""
-        return degree_and_rate(self.age - self.dormant, self.ultimate, self.tau, self.beta)
+        return degree_and_rate(age - self.dormant, self.ultimate, self.tau, self.beta)
 
     def rate(self, temperature: Floats) -> Floats:
         """Return equivalent hours per hour at the concrete nodes."""
@@ -467,7 +505,23 @@ class _Marcher:
         if self.cold_energy is not None:
             energy = energy_at(slab, energy, self.cold_energy, reference_c)
         rate = arrhenius_rate(slab, energy, reference_c)
-        return rate_while_unfrozen(rate, slab, self.concrete.stops_below_c)
+        if self.freezing is None or not (
+            self.is_icy if temperature is self.temperature else self.is_freezing(temperature)
+        ):
+            return rate
+        return rate * liquid_share(slab, self.freezing)
+
+    def is_freezing(self, temperature: Floats) -> bool:
+        """Return whether any node is cold enough for ice, those of the ground among them."""
+        return self.freezing is not None and bool(temperature.min() < self.freezing.begins_c)
+
+    def enthalpy_of(self, temperature: Floats) -> Floats:
+        """Return the enthalpy of every node, shape (m, n), in J/m2."""
+        whole = np.asarray(self.column.capacity * temperature)
+        if self.freezing is not None:
+            slab, own = temperature[:, : self.count], self.column.capacity[: self.count]
+            whole[:, : self.count] = enthalpy(slab, own, self.water_heat, self.freezing)
+        return whole
 
     def links(self) -> Floats:
         """Return the conductance between nodes, shape (m, n-1); concrete conducts less as it hydrates."""
@@ -493,47 +547,81 @@ class _Marcher:
 
     def advance(self, seconds: float, air: _Air) -> None:
         """Move every member on by a step."""
-        before, degree, links = self.temperature, self.degree, self.links()
-        (flux1, flux_end), (_, fall) = _surface_flux(before[:, 0], air)
+        start = self.start(air, self.links())
+        step = self.step(seconds, start, self.column.capacity)
+        is_icy = self.is_freezing(step.temperature)
+        if self.freezing is not None and (self.is_icy or is_icy):
+            step = self.freezing_step(step, seconds, start, self.freezing)
+            is_icy = self.is_freezing(step.temperature)
+        self.is_icy = is_icy
+        self.temperature, self.age = step.temperature, step.age
+        self.degree, self.degree_rate = step.degree, step.degree_rate
+        self.booked += step.heat
+
+    def freezing_step(self, plain: _Step, seconds: float, start: _Start, freezing: Freezing) -> _Step:
+        """Return the state after a step in which water freezes or thaws, from the step without that."""
+        before, own = self.temperature[:, : self.count], self.column.capacity[: self.count]
+        water = self.water_heat
+        whole = enthalpy(before, own, water, freezing)
+        gained = own * (plain.temperature[:, : self.count] - before)
+        moved = temperature_at(whole + gained, own, water, freezing) - before
+        capacity = np.repeat(self.column.capacity[np.newaxis], len(before), axis=0)
+        np.divide(gained, moved, out=capacity[:, : self.count], where=np.abs(moved) > _STILL)
+        capacity = np.maximum(capacity, self.column.capacity)
+        step = self.step(seconds, start, capacity)
+        gained = capacity[:, : self.count] * (step.temperature[:, : self.count] - before)
+        step.temperature[:, : self.count] = temperature_at(whole + gained, own, water, freezing)
+        return step
+
+    def start(self, air: _Air, links: Floats) -> _Start:
+        """Return the fluxes and heats with which a step begins, whatever the heat capacities."""
+        (flux1, flux_end), (_, fall) = _surface_flux(self.temperature[:, 0], air)
         # How the weather moves on within the step belongs to the method too: without it the surface, whose
         # node holds little heat, would run ahead of the sun.
         drift = _GAMMA * (flux_end - flux1)
-        solve = self.solver(links, fall, _GAMMA * seconds)
+        rate = self.rate(self.temperature)
+        heat = self.volume_heat * self.degree_rate * rate / HOUR_S
+        load, ground = self.load(links, self.temperature, flux1 + drift, heat)
+        return _Start(links, flux1, flux_end, fall, drift, rate, heat, load, ground)
 
-        rate1 = self.rate(before)
-        heat1 = self.volume_heat * self.degree_rate * rate1 / HOUR_S
-        load1, ground1 = self.load(links, before, flux1 + drift, heat1)
-        slope1 = solve(load1)
+    def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
+        """Return the state after a step with the heat capacities of the nodes, shape (n,) or (m, n)."""
+        before = self.temperature
+        links, flux1, flux_end, fall, drift, rate1, heat1, load1, ground1 = start
+        solve = self.solver(links, fall, _GAMMA * seconds, capacity)
+        slope1 = solve(load1.copy())  # a step with ice starts with the same load again
 
         ahead = before + seconds * slope1
-        self.age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
-        self.degree, self.degree_rate = self.degree_and_slope()
+        age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
+        degree, degree_rate = self.degree_and_slope(age)
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
-        released = self.volume_heat * (self.degree - degree)
+        released = self.volume_heat * (degree - self.degree)
         heat2 = 2.0 * released / seconds - heat1
         # The surface is taken as linear over the step: in a gale on a wet slab its true flux, at a stage that
         # overshoots, would run away. The order stays: what is left out is of the second order in the step.
         flux2 = flux_end - fall * (ahead - before)[:, 0]
         load2, ground2 = self.load(links, ahead, flux2 - drift, heat2)
-        slope2 = solve(load2 - 2.0 * self.column.capacity * slope1)
+        slope2 = solve(load2 - 2.0 * capacity * slope1)
 
-        self.temperature = before + seconds * (1.5 * slope1 + 0.5 * slope2)
         # Over both stages half of each one's heat counts, less what the Jacobian has let back.
         lag = _GAMMA * seconds * (slope1 + slope2)
-        self.booked += (
+        heat = (
             (released @ self.ones)[:, 0],
             0.5 * seconds * (flux1 + flux2 - fall * lag[:, 0]),
             0.5 * seconds * (ground1 + ground2 - self.deep_link * lag[:, -1]),
         )
+        return _Step(before + seconds * (1.5 * slope1 + 0.5 * slope2), age, degree, degree_rate, heat)
 
-    def solver(self, links: Floats, fall: Floats, weight: float) -> Callable[[Floats], Floats]:
+    def solver(
+        self, links: Floats, fall: Floats, weight: float, capacity: Floats
+    ) -> Callable[[Floats], Floats]:
         """Factor the matrix of a step for all members; return its solver, which overwrites the load."""
         members, nodes = self.temperature.shape
         # The outer columns of the bonds stay zero: nothing passes between members.
         bonds = np.zeros((members, nodes + 1))
         np.multiply(links, -weight, out=bonds[:, 1:-1])
-        diagonal = self.column.capacity - bonds[:, 1:] - bonds[:, :-1]
+        diagonal = capacity - bonds[:, 1:] - bonds[:, :-1]
         diagonal[:, 0] += weight * fall
         diagonal[:, -1] += weight * self.deep_link
         factors, bonds, _ = dpttrf(diagonal.ravel(), bonds[:, 1:].ravel()[:-1], 1, 1)
@@ -545,7 +633,7 @@ class _Marcher:
 
     def balance(self) -> Heat:
         """Return where the heat went."""
-        stored = (self.column.capacity * (self.temperature - self.initial)).sum(axis=1)
+        stored = (self.enthalpy_of(self.temperature) - self.initial_enthalpy).sum(axis=1)
         return Heat(stored, *self.booked)
 
 

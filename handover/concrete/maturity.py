@@ -8,12 +8,14 @@ import numpy as np
 
 from handover.base.arrays import ZERO_CELSIUS_K
 from handover.concrete.constants import GAS_CONSTANT
+from handover.concrete.freezing import liquid_share
 from handover.errors import OutOfRange
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from handover.base.arrays import Floats
+    from handover.concrete.freezing import Freezing
 
 
 def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, reference_c: ArrayLike) -> Floats:
@@ -54,26 +56,12 @@ def energy_at(
     return np.where(np.asarray(temperature_c) < reference_c, cold_energy, energy)
 
 
-def rate_while_unfrozen(rate: ArrayLike, temperature_c: ArrayLike, frozen_below_c: ArrayLike) -> Floats:
-    """Return the rate, or 0 where the pore water is frozen: hydration needs liquid water.
-
-    Args:
-        rate: Rate of the reactions, any shape.
-        temperature_c: Of the concrete, broadcasts. [degC]
-        frozen_below_c: Temperature below which the pore water counts as frozen, broadcasts. [degC]
-
-    Returns:
-        Broadcast shape, in the unit of ``rate``.
-    """
-    return np.where(np.asarray(temperature_c) < frozen_below_c, 0.0, rate)
-
-
 def equivalent_age(
     hours: ArrayLike,
     temperature_c: ArrayLike,
     activation_energy: ArrayLike,
     reference_c: ArrayLike,
-    frozen_below_c: ArrayLike = -np.inf,
+    freezing: Freezing | None = None,
 ) -> Floats:
     """Return the age at the reference temperature that the concrete has reached, accumulated.
 
@@ -84,7 +72,7 @@ def equivalent_age(
         temperature_c: Mean between each two instants, shape (..., n). [degC]
         activation_energy: Broadcasts against ``temperature_c``. [J/mol]
         reference_c: Broadcasts likewise. [degC]
-        frozen_below_c: Age does not grow below it; by default it always grows. [degC]
+        freezing: How the pore water freezes: age grows by its liquid share. None: it never freezes.
 
     Returns:
         At each instant, the first 0, shape (..., n+1). [h]
@@ -97,7 +85,7 @@ def equivalent_age(
     """
     intervals, temperature = _intervals(hours, temperature_c)
     rate = arrhenius_rate(temperature, activation_energy, reference_c)
-    return _accumulate(intervals, rate_while_unfrozen(rate, temperature, frozen_below_c))
+    return _accumulate(intervals, rate if freezing is None else rate * liquid_share(temperature, freezing))
 
 
 def temperature_time_factor(hours: ArrayLike, temperature_c: ArrayLike, datum_c: ArrayLike) -> Floats:

@@ -16,6 +16,7 @@ from handover.concrete.curves import (
     lowered_late,
     raised_to_reach,
 )
+from handover.concrete.freezing import HEAT_OF_FUSION, Freezing
 from handover.concrete.hydration import CementComposition, HydrationCurve, hydration_curve
 from handover.concrete.maturity import arrhenius_rate
 from handover.concrete.setting import scale_time, set_age, set_degree
@@ -65,6 +66,7 @@ class ConcreteProperties:
         late_share: What a warm first day leaves of the 28-day strength, shape (m,). [1]
         lowered_from: Share of the 28-day strength up to which it costs nothing. [1]
         heat_j_m3: Heat of full hydration. [J/m3]
+        freezing: How its pore water freezes.
     """
 
     hydration: HydrationCurve
@@ -79,6 +81,7 @@ class ConcreteProperties:
     heat_j_m3: float
     late_share: Floats
     lowered_from: float
+    freezing: Freezing
 
     def subset(self, members: NDArray[np.int_]) -> ConcreteProperties:
         """Return the concrete of some of the members."""
@@ -145,6 +148,7 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
         late_share=np.ones(len(ensemble)),
         lowered_from=practice["strength.warm-loss-from"],
+        freezing=_freezing(mix, practice),
     )
 
 
@@ -220,6 +224,15 @@ def _slowest_energies(mix: Mix, cements: Sequence[CementRule], practice: Practic
     curves = [_hydration(mix, cement, practice, slag=slag) for cement in cements for slag in {0.0, mix.slag}]
     warm = min(float(curve.activation_energy) for curve in curves)
     return warm, max(float(curve.cold_activation_energy) for curve in curves)
+
+
+def _freezing(mix: Mix, practice: Practice) -> Freezing:
+    """Return how the pore water freezes: half of it for good, which is cautious for the first nights.
+
+    All mixing water of fresh concrete would give some 50 MJ/m3. Of what has hydrated, no water freezes.
+    """
+    free = max(mix.water_cementitious - practice["freezing.bound"], 0.0) * mix.cementitious
+    return Freezing(practice["freezing.begins"], practice["freezing.ends"], HEAT_OF_FUSION * free)
 
 
 def _admixtures(named: Sequence[str], practice: Practice) -> float:

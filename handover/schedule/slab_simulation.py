@@ -318,7 +318,7 @@ def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
         concrete.heat_j_m3,
         warm,
         curve.reference_c,
-        practice["setting.frozen-below"],
+        concrete.freezing,
         cold_activation_energy=None if np.array_equal(warm, cold) else cold,
         dormant_h=practice["setting.dormant"] * concrete.initial_set_h,
     )

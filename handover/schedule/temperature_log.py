@@ -17,8 +17,8 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
+from handover.concrete.freezing import liquid_share
 from handover.concrete.hydration import reaction_rate
-from handover.concrete.maturity import rate_while_unfrozen
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.measurement_result import LogCorrection, MeasurementResult
 from handover.schedule.model import Figure, Measurement
@@ -58,7 +58,7 @@ def apply_temperature_log(
         )
         return slab, MeasurementResult((record,), (("log-in-the-air", ()),))
     correction, log_correction, off = _corrections(job, ensemble, slab, at_depth, seconds, celsius, practice)
-    corrected = _apply_correction(slab, ensemble, concrete, correction, practice)
+    corrected = _apply_correction(slab, ensemble, concrete, correction)
     record = _record(job, slab, there, seconds, celsius, depth, off, log_correction)
     far = abs(off) > practice["log.far"]
     cautions = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
@@ -79,7 +79,7 @@ def with_log_correction(
     excess = slab.temperature_c @ log_correction.at_depth - slab.air.air_c
     since = np.maximum(slab.hours - log_correction.until_h, 0.0)
     return _apply_correction(
-        slab, ensemble, concrete, _fade(log_correction.correction(excess), since, practice), practice
+        slab, ensemble, concrete, _fade(log_correction.correction(excess), since, practice)
     )
 
 
@@ -240,14 +240,13 @@ def _apply_correction(
     ensemble: Ensemble,
     concrete: ConcreteProperties,
     correction: Floats,
-    practice: Practice,
 ) -> SlabSimulation:
     """Return the slab with its temperatures corrected, and its equivalent age from them."""
     temperature = slab.temperature_c + correction[:, :, np.newaxis]
     gained = np.diff(slab.age_h, axis=0)
     # The simulation has finer steps than hours; the difference is exactly zero for no correction.
-    gained = gained + _hourly_age(temperature, concrete, practice)
-    gained = gained - _hourly_age(slab.temperature_c, concrete, practice)
+    gained = gained + _hourly_age(temperature, concrete)
+    gained = gained - _hourly_age(slab.temperature_c, concrete)
     age = slab.age_h[:1] + np.concatenate(
         [np.zeros_like(slab.age_h[:1]), np.cumsum(np.maximum(gained, 0.0), axis=0)]
     )
@@ -256,16 +255,14 @@ def _apply_correction(
     return replace(slab, temperature_c=temperature, age_h=age, evaporation=ensemble.evaporation * drying)
 
 
-def _hourly_age(temperature: Floats, concrete: ConcreteProperties, practice: Practice) -> Floats:
+def _hourly_age(temperature: Floats, concrete: ConcreteProperties) -> Floats:
     """Return the equivalent age gained in each hour, by the mean rate of its ends, shape (h, m, 3)."""
     curve = concrete.hydration
     warm, cold = (
         np.asarray(each)[:, np.newaxis] for each in (curve.activation_energy, curve.cold_activation_energy)
     )
     by_node = replace(curve, activation_energy=warm, cold_activation_energy=cold)
-    rate = rate_while_unfrozen(
-        reaction_rate(temperature, by_node), temperature, practice["setting.frozen-below"]
-    )
+    rate = reaction_rate(temperature, by_node) * liquid_share(temperature, concrete.freezing)
     return np.asarray((rate[1:] + rate[:-1]) / 2.0)
 
 

@@ -8,10 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from handover.base.arrays import Floats
+from handover.concrete.freezing import Freezing
 from handover.concrete.maturity import (
     arrhenius_rate,
     equivalent_age,
-    rate_while_unfrozen,
     temperature_time_factor,
 )
 from handover.errors import OutOfRange
@@ -108,14 +108,8 @@ def test_nothing_is_gained_at_and_below_the_datum(intervals: list[float], datum:
 def test_age_does_not_advance_while_frozen() -> None:
     """Two hours at 10 degC count; the frozen one between them does not."""
     hours, temperature = [0.0, 1.0, 2.0, 3.0], [10.0, -4.0, 10.0]
-    ages = equivalent_age(hours, temperature, ENERGY, 10.0, frozen_below_c=-2.0)
+    ages = equivalent_age(hours, temperature, ENERGY, 10.0, Freezing(-1.0, -3.0))
     np.testing.assert_allclose(ages, [0.0, 1.0, 1.0, 2.0], rtol=1e-12)
-
-
-def test_only_frost_stops_the_rate() -> None:
-    np.testing.assert_array_equal(
-        rate_while_unfrozen(0.5, [-3.0, -1.0, 0.0, 5.0], -1.0), [0.0, 0.5, 0.5, 0.5]
-    )
 
 
 @every_index

@@ -216,6 +216,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
     "a constant of physics": (
         "concrete/constants.py: GAS_CONSTANT",
         "base/arrays.py: ZERO_CELSIUS_K",
+        "concrete/freezing.py: HEAT_OF_FUSION",
         "concrete/heat.py: LATENT_HEAT",
         "air/psychrometrics.py: TRIPLE_POINT_C",
         "weather/location.py: EARTH_RADIUS_KM",
