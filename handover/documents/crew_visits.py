@@ -47,7 +47,8 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
     if words.not_after is None:
         return wording.say("sheet.crew-from", title=words.title, when=when.text)
     if words.in_stages:
-        return wording.say("sheet.crew-stages", title=words.title, to=words.not_after.text)
+        start = (words.trial or words.not_after).text
+        return wording.say("sheet.crew-stages", title=words.title, start=start, to=words.not_after.text)
     window = wording.dates.window(when, words.not_after)
     return wording.say("sheet.crew-line", title=words.title, when=window)
 

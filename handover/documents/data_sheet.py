@@ -158,16 +158,20 @@ class DataSheet:
         if any(each.saw == "conventional" for each in joints.windows):
             depths = {"depth": joints.depth_m, **depths}
         spacings = {"longest-spacing": joints.longest_spacing_m, "spacing": joints.spacing_m}
-        values = {each.saw: self._window(each) for each in joints.windows}
-        values["cracks-from"] = self.moment(joints.cracks_from)
+        values = {"cracks-from": self.moment(joints.cracks_from)}
         values |= {name: self.quantities.measure(depth, "thickness", 3) for name, depth in depths.items()}
         values |= {
             name: self.quantities.measure(spacing, "length", 3)
             for name, spacing in spacings.items()
             if spacing
         }
+        windows = [(self._saw(each), self._window(each)) for each in joints.windows]
         rows = [(self.say(f"joints.{name}"), value) for name, value in values.items()]
-        return (*rows, *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust))
+        return (
+            *windows,
+            *rows,
+            *((self.say(f"joints.{each.saw}"), self._dust(each)) for each in joints.dust),
+        )
 
     def _dust(self, dust: Respirator) -> str:
         """Return the respiratory protection, by hours of sawing."""
@@ -184,15 +188,24 @@ class DataSheet:
     def _part_by_part(self, last: datetime | None) -> str:
         return self.say("milestone.words.stages-by", when=self.moment(last))
 
+    def _saw(self, window: SawWindow) -> str:
+        """Return the name of a saw, with the part of the slab that the window is for."""
+        saw = self.say(f"joints.{window.saw}")
+        return saw if window.part == "whole" else self.say(f"joints.part-{window.part}", saw=saw)
+
     def _window(self, window: SawWindow) -> str:
-        opens, closes = window.opens_not_before, window.closes
-        if opens and closes and closes <= opens:
-            return self._part_by_part(closes)
+        """Return the hours of a saw; without the hour that most members allow, where there is none."""
+        best, closes = window.opens_not_before, window.closes
+        fits = best is None or closes is None or best < closes
         return self.say(
-            "joints.window",
+            "joints.window" if fits and window.share else "joints.window-trial",
             likely=self.moment(window.opens),
-            opens=self.moment(window.opens_not_before),
-            closes=self.moment(window.closes),
+            closes=self.moment(closes),
+            **(
+                {"opens": self.moment(best), "share": self.quantities.percent(window.share)}
+                if fits and window.share
+                else {}
+            ),
         )
 
     @cached_property

@@ -144,13 +144,11 @@ class _EventBuilder:
     # ---- the crew's
 
     def _sawing(self) -> Iterator[CareEvent]:
-        """Saw from the first hour without ravelling to the last hour before the slab cracks by itself.
-
-        If the part placed first is too late before the last is ready, the work ends with that last hour.
-        """
+        """Saw from the hour of the first trial cut to the last hour before it is too late."""
         for words, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
             end = _utc(words.not_after.instant) if words.not_after else ready + SAWING
-            start = end - SAWING if words.in_stages else ready
+            start = _utc(words.trial.instant) if words.trial else ready
+            end = end if start < end else start + SAWING
             yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)
 
     def _edges(self) -> Iterator[CareEvent]:

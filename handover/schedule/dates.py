@@ -18,15 +18,17 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class SawLimits:
-    """When it is too late to saw, in hours since placement, by member, shape (m,).
+    """From when and until when a saw may cut, in hours since placement, by member, shape (m,).
 
     Attributes:
+        opens_h: By saw: when the concrete is firm enough. [h]
+        closes_h: By saw: the earlier of cracking and the limit of practice. [h]
         cracking_h: Last whole hour before tension exceeds tensile strength; inf: never. [h]
-        too_late_h: The earlier of that hour and the limit of practice. [h]
     """
 
+    opens_h: Mapping[str, Floats]
+    closes_h: Mapping[str, Floats]
     cracking_h: Floats
-    too_late_h: Floats
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ class Dates:
         milestones: In the order of `MilestoneKind`.
         refusals: Dates that must not be given for this slab.
         met_h: When the conditions of each are met, in hours since placement, shape (m,); inf: never. [h]
-        saw_limits: When it is too late to saw; None where there is no date for sawing.
+        saw_limits: When each saw may cut; None where there is no date for sawing.
     """
 
     milestones: tuple[Milestone, ...] = ()

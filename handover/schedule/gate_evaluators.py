@@ -89,12 +89,6 @@ def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int 
     return last
 
 
-def hours_to_age_at_any_depth(slab: SlabSimulation, needed_h: ArrayLike) -> Floats:
-    """Return when the first of the depths reaches an equivalent age, in hours, shape (m,)."""
-    first: Floats = np.minimum.reduce([hours_to_age(slab, needed_h, depth) for depth in range(3)])
-    return first
-
-
 def threshold(gate: GateRule) -> float:
     """Return the threshold of a gate whose measure requires one."""
     if gate.value is None:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from handover.base.arrays import HOUR_S
 from handover.concrete.restraint import (
     drying_shrinkage,
     elastic_modulus,
@@ -15,29 +16,128 @@ from handover.concrete.restraint import (
 )
 from handover.practice.silica import respirators
 from handover.schedule.dates import SawLimits
-from handover.schedule.gate_evaluators import hours_to_age, hours_to_age_at_any_depth
+from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Joints, MilestoneKind, SawWindow
-from handover.schedule.quantiles import early_instant, late_instant, median_instant
+from handover.schedule.quantiles import early_instant, instant_after
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
     from handover.base.arrays import Floats
+    from handover.jobs.record import JobRecord
     from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
 
+EARLY_ENTRY, CONVENTIONAL = "early-entry", "conventional"
+_MIDDLE = 1
+_MEDIAN = 0.5
 
-def saw_limits(simulation: Simulation) -> SawLimits:
-    """Return when it is too late to saw each member: by practice or by cracking, whichever is earlier.
 
-    By practice, 18 hours at 21.1 degC, but no sooner than 12 by the clock; by the model, in the last hour
-    before tension exceeds strength.
+class CutHours(NamedTuple):
+    """The hours of sawing one part of the slab, or all of it.
+
+    Attributes:
+        trial: The hour of the first trial cut: when half of the members may be cut, and not past the last.
+        best: The earliest hour that the wanted share of the members allows, or the most do, and not past the
+            last hour; None: not within reach.
+        share: Share of the members that allow it.
+        last: When the cut is too late in more than the rest of the members; None: never.
     """
-    practice = simulation.practice
-    by_practice = np.maximum(
-        hours_to_age_at_any_depth(simulation.slab, practice["saw-joints.too-late"]),
-        practice["saw-joints.too-late-by-clock"],
-    )
+
+    trial: datetime | None
+    best: datetime | None
+    share: float
+    last: datetime | None
+
+
+def saw_limits(simulation: Simulation, firm_h: Floats) -> SawLimits:
+    """Return from when and until when each saw that may come can cut, member by member.
+
+    Too late is the earlier of the limit of practice and the last hour before tension exceeds strength. The
+    limit of practice goes by the setting of the concrete itself: for a conventional saw a multiple of the age
+    at final set, for an early-entry saw some hours of age after finishing.
+
+    Args:
+        simulation: The job.
+        firm_h: When the conditions of the saw in the record are met, shape (m,).
+    """
+    slab, practice = simulation.slab, simulation.practice
+    final_set_h = simulation.concrete.final_set_h
     cracking_h = _cracking_hours(simulation)
-    return SawLimits(cracking_h, np.minimum(by_practice, cracking_h))
+    finished_h = _age_at_finishing(simulation) + practice["saw-joints.early-entry"]
+    opens = {EARLY_ENTRY: hours_to_age(slab, final_set_h)}
+    closes = {EARLY_ENTRY: hours_to_age(slab, finished_h, _MIDDLE)}
+    if simulation.job.slab.joints == "sawn":  # an early-entry saw in the record comes alone
+        opens[CONVENTIONAL] = firm_h
+        closes[CONVENTIONAL] = hours_to_age(slab, practice["saw-joints.too-late"] * final_set_h, _MIDDLE)
+    return SawLimits(opens, {saw: np.minimum(hours, cracking_h) for saw, hours in closes.items()}, cracking_h)
+
+
+def saw_of(job: JobRecord) -> str:
+    """Return the saw by which the date for sawing goes."""
+    return CONVENTIONAL if job.slab.joints == "sawn" else EARLY_ENTRY
+
+
+def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "whole") -> CutHours:
+    """Return the hours for a part of the slab: "first", "last", or "whole", which both of them must allow.
+
+    Each member has its own window: it allows a cut once its concrete is firm, and until it is too late. No
+    hour is before the cautious end of final set.
+    """
+    ensemble = simulation.ensemble
+    late, early = _members_of(part, simulation)
+    lag_h = (ensemble.placed_s[late][0] - ensemble.placed_s[early][0]) / HOUR_S
+    opens, closes = limits.opens_h[saw][late], limits.closes_h[saw][early] - lag_h
+    set_h = hours_to_age(simulation.slab, simulation.concrete.final_set_h)[late]
+    trial, floor, nearly_all = (
+        float(np.quantile(hours, share, method="inverted_cdf"))
+        for hours, share in ((opens, _MEDIAN), (set_h, simulation.share), (opens, simulation.share))
+    )
+    last = float(np.quantile(closes, 1.0 - simulation.share, method="inverted_cdf"))
+    best, share = _best_hour(opens, closes, floor, last, simulation.share)
+    placed_s, zone = float(ensemble.placed_s[late][0]), simulation.job.zone
+    return CutHours(
+        trial=instant_after(placed_s, min(trial, last), zone),
+        best=instant_after(placed_s, best if np.isfinite(nearly_all) else np.inf, zone),
+        share=share,
+        last=instant_after(placed_s, last, zone),
+    )
+
+
+def _members_of(part: str, simulation: Simulation) -> tuple[slice, slice]:
+    """Return the members that say from when a part may be cut, and those that say until when."""
+    ensemble = simulation.ensemble
+    late = ensemble.first_placed if part == "first" else ensemble.last_placed
+    return late, ensemble.last_placed if part == "last" else ensemble.first_placed
+
+
+def _best_hour(
+    opens: Floats, closes: Floats, floor: float, last: float, wanted: float
+) -> tuple[float, float]:
+    """Return the first hour from the floor to the last that the wanted share allows, or the most do.
+
+    A member allows an hour when it is open and not yet closed; the first and the last concrete have different
+    numbers of members, so both are counted as shares.
+    """
+    at = np.unique(np.concatenate([opens[(opens >= floor) & (opens <= last)], [floor, max(floor, last)]]))
+    is_open = (opens <= at[:, np.newaxis]).mean(axis=1)
+    is_closed = (closes < at[:, np.newaxis]).mean(axis=1)
+    allowed = np.maximum(is_open - is_closed, 0.0)
+    best = int((allowed >= min(wanted, float(allowed.max()))).argmax())
+    return float(at[best]), float(allowed[best])
+
+
+def _age_at_finishing(simulation: Simulation) -> Floats:
+    """Return the equivalent age of the middle when finishing ended, in h, shape (m,).
+
+    Without a record it is that at final set. A broom may pass before the concrete has begun to set; hours
+    count from initial set then.
+    """
+    finished, concrete = simulation.job.placement.finished, simulation.concrete
+    if finished is None:
+        return concrete.final_set_h
+    return np.maximum(simulation.slab.age_at(finished, _MIDDLE), concrete.initial_set_h)
 
 
 def _cracking_hours(simulation: Simulation) -> Floats:
@@ -80,14 +180,7 @@ def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
     if limits is None or dates.not_before(MilestoneKind.SAW_JOINTS) is None:
         return None
     practice, thickness = simulation.practice, simulation.job.slab.thickness
-    opens = {"early-entry": hours_to_age(simulation.slab, simulation.concrete.final_set_h)}
-    if simulation.job.slab.joints == "sawn":
-        opens["conventional"] = dates.met_h["saw-joints"]
-    closes = early_instant(limits.too_late_h, simulation)
-    windows = tuple(
-        SawWindow(saw, median_instant(hours, simulation), late_instant(hours, simulation), closes)
-        for saw, hours in opens.items()
-    )
+    windows = tuple(window for saw in limits.opens_h for window in _windows(limits, saw, simulation))
     return Joints(
         windows=windows,
         cracks_from=early_instant(limits.cracking_h, simulation),
@@ -100,3 +193,12 @@ def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
             row for row in respirators() if row.enclosed == (simulation.job.slab.exposure != "outdoors")
         ),
     )
+
+
+def _windows(limits: SawLimits, saw: str, simulation: Simulation) -> Iterator[SawWindow]:
+    """Yield the window of a saw for the whole slab, or for its first and last part if none fits both."""
+    whole = cut_hours(limits, saw, simulation)
+    fits = whole.best is None or whole.last is None or whole.best < whole.last
+    for part in ("whole",) if fits else ("first", "last"):
+        hours = whole if fits else cut_hours(limits, saw, simulation, part)
+        yield SawWindow(saw, hours.trial, hours.best, hours.last, part, hours.share)

@@ -14,9 +14,9 @@ from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, evaluate_gate
-from handover.schedule.joints import saw_limits
+from handover.schedule.joints import cut_hours, saw_limits, saw_of
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
-from handover.schedule.quantiles import early_instant, late_instant, median_instant
+from handover.schedule.quantiles import late_instant, median_instant
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -106,21 +106,23 @@ def _with_milestone(
     """Return the earlier dates with that of a kind, which waits for the last of its conditions."""
     met = [evaluate_gate(rule, simulation, earlier) for rule in rules]
     together = np.maximum.reduce(met)
-    limits = saw_limits(simulation) if kind == MilestoneKind.SAW_JOINTS else None
+    limits = saw_limits(simulation, together) if kind == MilestoneKind.SAW_JOINTS else None
     gates = sorted(
         (_gate(rule, hours, simulation) for rule, hours in zip(rules, met, strict=True)),
         key=_not_before_last,
         reverse=True,
     )
-    not_before = late_instant(together, simulation)
+    not_before, share, not_after = late_instant(together, simulation), simulation.share, None
+    if limits is not None:
+        _, not_before, share, not_after = cut_hours(limits, saw_of(simulation.job), simulation)
     milestone = Milestone(
         kind=kind,
         likely=median_instant(together, simulation),
         not_before=not_before,
         because=_reason(rules, gates),
         basis="typical" if not_before is None else basis(not_before),
-        confidence=simulation.share,
-        not_after=None if limits is None else early_instant(limits.too_late_h, simulation),
+        confidence=share,
+        not_after=not_after,
         spread_by=_spread_by(together, simulation),
     )
     return earlier.plus(milestone, together, limits)

@@ -122,7 +122,10 @@ class Milestone:
     basis: Annotated[Basis, means("The weakest kind of weather hour that it rests on.")]
     confidence: Annotated[
         Share | None,
-        means("Share of the members for which not_before is late enough; null where not known. [1]"),
+        means(
+            "Share of the members for which not_before is late enough, and for sawing not too late; null "
+            "where not known. [1]"
+        ),
     ] = None
     not_after: Annotated[
         Instant | None, means("For what must not be missed: when it is too late; null elsewhere.")
@@ -142,10 +145,24 @@ class SawWindow:
 
     saw: Annotated[str, means("Which saw.", one_of=("early-entry", "conventional"))]
     opens: Annotated[
-        Instant | None, means("The best estimate of concrete that no longer ravels; a trial cut decides.")
+        Instant | None,
+        means("The hour of the trial cut: the best estimate of concrete that no longer ravels."),
     ]
-    opens_not_before: Annotated[Instant | None, means("The cautious end of the band.")]
+    opens_not_before: Annotated[
+        Instant | None,
+        means("The hour that most members allow: the cut does not ravel, and it is not too late."),
+    ]
     closes: Annotated[Instant | None, means("The early end of the band at which it is too late.")]
+    part: Annotated[
+        str,
+        means(
+            "Which part of the slab: all of it, or, where no hour fits all of it, that placed first or last.",
+            one_of=("whole", "first", "last"),
+        ),
+    ] = "whole"
+    share: Annotated[
+        Share | None, means("Share of the members that allow opens_not_before; null where not known. [1]")
+    ] = None
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
-    from handover.schedule.model import CureSchedule, Milestone
+    from handover.schedule.model import CureSchedule, Joints, Milestone
 
 HALF_HOUR_S = 1800
 MORNING = general_rules().clock_time("day.morning")
@@ -94,6 +94,19 @@ def in_stages(milestone: Milestone, placed: datetime) -> bool:
     return half_hour_down(milestone.not_after) <= ready
 
 
+def trial_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
+    """Return the hour of the first trial cut as printed; None for another date or one past the estimate.
+
+    It is rounded down, because a trial cut does no harm, and is not past the last hour. Where the slab is
+    sawn in stages, it is that of the part placed first.
+    """
+    if milestone.kind != MilestoneKind.SAW_JOINTS or milestone.not_before is None:
+        return None
+    first = [each.opens for each in joints.windows if each.part == "first"] if joints else []
+    hours = [each for each in (first[-1] if first else milestone.likely, milestone.not_after) if each]
+    return half_hour_down(min(hours, key=datetime.timestamp)) if hours else None
+
+
 def saw_meets_water(schedule: CureSchedule) -> bool:
     """Return whether a watering overlaps the remaining hours of sawing."""
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
@@ -103,7 +116,6 @@ def saw_meets_water(schedule: CureSchedule) -> bool:
     ends = half_hour_down(saw.not_after)
     if ends <= schedule.issued_at:
         return False
-    staged = in_stages(saw, placed)
-    begins = placed if staged else printed_not_before(saw.not_before, saw.kind, placed).instant
+    begins = trial_cut(saw, schedule.joints) or placed
     visits = (each for day in schedule.watering for each in day.visits if each.litres)
     return any(begins < each.end and each.start < ends for each in visits)

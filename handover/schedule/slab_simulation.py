@@ -21,6 +21,7 @@ from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import datetime
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
@@ -71,6 +72,15 @@ class SlabSimulation:
         """Return the mean temperature of the middle over the first hours, in degC, shape (m,)."""
         mean: Floats = self.temperature_c[self.hours <= hours, :, 1].mean(axis=0)
         return mean
+
+    def age_at(self, when: datetime, depth: int) -> Floats:
+        """Return the equivalent age of each member at an instant and one of the depths, in h, shape (m,)."""
+        hours = (when.timestamp() - self.placed_s) / HOUR_S
+        at = np.clip(hours.astype(np.int64), 0, len(self.hours) - 2)
+        share = np.clip(hours - at, 0.0, 1.0)
+        members = np.arange(len(self.placed_s))
+        before, after = self.age_h[at, members, depth], self.age_h[at + 1, members, depth]
+        return np.asarray(before + share * (after - before))
 
 
 def simulate_slab(

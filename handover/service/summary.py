@@ -87,15 +87,17 @@ def first_task_of(care: CareSheet) -> str:
 
 
 def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
-    sentence = words.not_after if words.in_stages else words.when
+    sentence = words.trial if words.in_stages else words.when
     return sentence is None, sentence.instant.timestamp() if sentence else 0.0
 
 
 def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
-    """Return when and what; sawing in stages has only its last hour."""
-    if words.in_stages and words.not_after:
-        return f"by {words.not_after.short}", f"{words.crew_title}, part by part in the order placed"
-    late = f", not after {words.not_after.short}" if words.not_after else ""
+    """Return when and what; sawing in stages goes by its trial cut."""
+    if words.in_stages and words.trial and words.not_after:
+        what = f"{words.crew_title}, part by part; too late from {words.not_after.short}"
+        return f"try {words.trial.short}", what
+    trial = f", trial cut {words.trial.short}" if words.trial else ""
+    late = f"{trial}, not after {words.not_after.short}" if words.not_after else ""
     when = _with_year(words.when, issued_at) if words.when else "past the estimate"
     return when, words.crew_title + late
 

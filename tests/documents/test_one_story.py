@@ -108,14 +108,13 @@ def in_stages(schedule: CureSchedule) -> tuple[CureSchedule, datetime]:
     return with_dates(schedule, saw_joints=saw), last
 
 
-def test_sawing_in_stages_ends_with_its_last_hour(
+def test_sawing_in_stages_is_from_its_trial_cut_to_its_last_hour(
     job: JobRecord, in_stages: tuple[CureSchedule, datetime]
 ) -> None:
     schedule, last = in_stages
     [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
     assert event.end == last.astimezone(UTC)
-    assert isinstance(event.start, datetime)
-    assert event.start < last
+    assert event.start == saw(schedule).likely
     assert "Not before" not in event.description
 
 
@@ -142,14 +141,15 @@ def saw(schedule: CureSchedule) -> Any:
     return schedule.milestone(Kind.SAW_JOINTS)
 
 
-def test_the_plan_has_sawing_in_stages_under_its_last_hour(
+def test_the_plan_has_sawing_in_stages_under_its_trial_cut(
     job: JobRecord, in_stages: tuple[CureSchedule, datetime]
 ) -> None:
     [line] = [
         each for each in _plan_lines(plan_summary(Wording(job, in_stages[0]))) if "Saw the joints" in each
     ]
-    assert line.split("  ")[1] == "by Tue Jul 14, 8:30 pm"
+    assert line.split("  ")[1] == "try Tue Jul 14, 5:30 pm"
     assert "part by part" in line
+    assert "too late from Tue Jul 14, 8:30 pm" in line
     assert "not after" not in line
 
 
@@ -157,9 +157,11 @@ def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: Cu
     [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
     printed = Wording(job, schedule).milestone(saw(schedule))
     assert printed.when is not None
+    assert printed.trial is not None
     assert printed.not_after is not None
+    assert printed.trial.instant <= printed.when.instant < printed.not_after.instant
     assert (event.start, event.end) == (
-        printed.when.instant.astimezone(UTC),
+        printed.trial.instant.astimezone(UTC),
         printed.not_after.instant.astimezone(UTC),
     )
 

@@ -7,9 +7,10 @@ from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import in_stages, printed_not_before
+from handover.schedule.printed_times import in_stages, printed_not_before, trial_cut
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -65,6 +66,8 @@ class MilestoneWords:
         reason: The rule that governed, in words.
         typical: Whether there is a date that depends on typical weather, past the forecast.
         in_stages: Whether the part placed first is too late before the part placed last is ready.
+        trial: For sawing, the hour of the first trial cut.
+        share: For sawing, the share of the estimates that allow `when`: "90%".
     """
 
     kind: MilestoneKind
@@ -77,6 +80,8 @@ class MilestoneWords:
     reason: str
     typical: bool
     in_stages: bool
+    trial: DatePhrase | None = None
+    share: str = ""
 
 
 @dataclass(frozen=True)
@@ -157,6 +162,7 @@ class DateWording:
         when = None if milestone.not_before is None else self.not_before(milestone.not_before, milestone.kind)
         after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
         not_before = self.say("milestone.words.not-before")
+        trial, share = trial_cut(milestone, self.schedule.joints), milestone.confidence
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
@@ -168,6 +174,8 @@ class DateWording:
             reason=self.rule(milestone.because.governing.rule),
             typical=when is not None and milestone.basis == "typical",
             in_stages=in_stages(milestone, self.schedule.placement_end),
+            trial=self.speak.moment(trial) if trial else None,
+            share=format_percentage(share, 2, self.speak.locale) if trial and share else "",
         )
 
     def _unknown(self, kind: MilestoneKind) -> str:

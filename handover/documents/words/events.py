@@ -24,10 +24,11 @@ class EventWording:
         return _lines(f"{words.when_text}.", words.sentence, self.caller)
 
     def crew_text(self, words: MilestoneWords) -> str:
-        """Return the text of the crew's event for a date, with its reason."""
+        """Return the text of the crew's event for a date, with its reason; a saw begins with a trial cut."""
+        trial = self.say("milestone.words.trial", when=words.trial.text) if words.trial else ""
         in_stages = self.say("milestone.words.in-stages") if words.in_stages else ""
         because = self.say("calendar.because", reason=words.reason)
-        return _lines(f"{self._crew_window(words)}.", in_stages, because)
+        return _lines(trial, f"{self._crew_window(words)}.", in_stages, because)
 
     def _crew_window(self, words: MilestoneWords) -> str:
         """Return from when to when; work in stages has only an end that holds for all parts."""
@@ -35,7 +36,10 @@ class EventWording:
             return words.when_text
         if words.in_stages:
             return self.say("milestone.words.stages-by", when=words.not_after.text)
-        return f"{words.when_text}; {self.say('milestone.words.not-after', when=words.not_after.text)}"
+        from_when = words.when_text
+        if words.when and words.share:
+            from_when = self.say("milestone.words.best", when=words.when.text, share=words.share)
+        return f"{from_when}; {self.say('milestone.words.not-after', when=words.not_after.text)}"
 
     def visit_text(self, visit: VisitWords) -> str:
         """Return the text of the owner's event for one watering."""
