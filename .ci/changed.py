@@ -21,6 +21,7 @@ TESTS = {
     "handover/schedule/apply_measurements": {"tests/schedule/test_measurements.py"},
     "handover/schedule/cylinders": {"tests/schedule/test_measurements.py"},
     "handover/schedule/delivery_tickets": {"tests/schedule/test_measurements.py"},
+    "handover/schedule/surface_observations": {"tests/schedule/test_surface_observations.py"},
     "handover/schedule/temperature_log": {"tests/schedule/test_measurements.py"},
     "handover/service": {"tests/test_archiving.py", "tests/test_publish.py"},
     "handover/service/forecasts": {"tests/test_batch.py"},

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from handover.practice.silica import Respirator
     from handover.schedule.model import Assumption, Figure, Gate, Measurement, Milestone, SawWindow
 
-TABLE_FIELDS = {"ticket", "cylinder", "walkthrough", "assumed", "readings"}
+TABLE_FIELDS = {"ticket", "cylinder", "walkthrough", "assumed", "readings", "infrared", "scratch"}
 RECORD_DIGITS = 4
 """Significant digits of a quantity of the record."""
 FIGURE_DIGITS = 3

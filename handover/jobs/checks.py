@@ -41,6 +41,7 @@ def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
     yield from _check_acknowledgement(draft)
     yield from _find_doubtful(draft, rules)
     yield from _tickets(draft, rules)
+    yield from _check_surface_times(draft, rules)
     yield from _cylinders(draft, rules)
     yield from _visits(draft)
     yield from _files(draft, files)
@@ -272,6 +273,22 @@ def _cylinders(draft: Draft, rules: Practice) -> FieldFindings:
                 most=rules["cylinder.latest"],
                 why="too late to show anything about curing",
             )
+
+
+def _check_surface_times(draft: Draft, rules: Practice) -> FieldFindings:
+    """Yield a finding where the surface was looked at before it was there, or too late to say anything."""
+    end = draft.placement.end if draft.placement else None
+    for table in ("infrared", "scratch"):
+        for index, look in enumerate(getattr(draft, table)):
+            if look.time and end:
+                yield from _follows(
+                    (table, index, "time"),
+                    look.time,
+                    "placement.end",
+                    end,
+                    most=rules["surface-check.latest"],
+                    why="too late to show anything about setting",
+                )
 
 
 def _visits(draft: Draft) -> FieldFindings:

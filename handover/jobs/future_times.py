@@ -68,6 +68,7 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
                 ("ticket", at, "batched"),
                 Finding(f"{_format_time(truck.batched)} is in the future", expected=expected, example=now),
             )
+    yield from _future_looks(job, as_of, expected)
     log = job.temperature_log
     if log is not None and log.readings and _is_later(log.readings[-1].time, as_of):
         last = log.readings[-1].time.astimezone(job.zone)
@@ -75,6 +76,22 @@ def _future_times(job: JobRecord, as_of: datetime) -> Iterator[tuple[Path, Findi
             ("temperature_log", "file"),
             Finding(f"has a reading of {_format_time(last)}, which is in the future", expected=expected),
         )
+
+
+def _future_looks(job: JobRecord, as_of: datetime, expected: str) -> Iterator[tuple[Path, Finding]]:
+    """Yield a fault for each look at the surface that is in the future."""
+    looks: dict[str, list[datetime]] = {
+        "infrared": [each.time for each in job.infrared],
+        "scratch": [each.time for each in job.scratch],
+    }
+    now = as_of.strftime("%Y-%m-%d %H:%M")
+    for table, times in looks.items():
+        for at, time in enumerate(times):
+            if _is_later(time, as_of):
+                yield (
+                    (table, at, "time"),
+                    Finding(f"{_format_time(time)} is in the future", expected=expected, example=now),
+                )
 
 
 def _is_later(when: datetime, as_of: datetime) -> bool:

@@ -527,6 +527,26 @@ class Cylinder(RecordTable):
     ] = "standard"
 
 
+class InfraredReading(RecordTable):
+    """One reading of an infrared thermometer on the surface."""
+
+    time: Annotated[AwareDatetime, MomentField("2026-07-14T18:00:00"), Field(description="When it was read.")]
+    temperature: Annotated[
+        float,
+        QuantityField("temperature", "-10 degF", "170 degF", "no surface of young concrete is like that"),
+        Field(description="Of the surface, where no sun falls on it at that moment or it is evenly lit."),
+    ]
+
+
+class ScratchTest(RecordTable):
+    """One scratch of the surface with a key."""
+
+    time: Annotated[
+        AwareDatetime, MomentField("2026-07-14T15:30:00"), Field(description="When it was tried.")
+    ]
+    marks: Annotated[bool, FlagField(), Field(description="Whether the key leaves a mark.")]
+
+
 class LogReading(NamedTuple):
     """The mean time and the mean temperature, in degC, of a logger's readings within an hour."""
 
@@ -568,6 +588,12 @@ class JobRecord(RecordTable):
     ] = ()
     acknowledgement: Acknowledgement | None = None
     cylinder: Annotated[tuple[Cylinder, ...], Field(description="Strength tests.", max_length=200)] = ()
+    infrared: Annotated[
+        tuple[InfraredReading, ...], Field(description="Temperatures of the surface.", max_length=200)
+    ] = ()
+    scratch: Annotated[
+        tuple[ScratchTest, ...], Field(description="Scratches of the surface.", max_length=200)
+    ] = ()
     temperature_log: TemperatureLog | None = None
     written_in: Annotated[Literal["us", "si"], DERIVED] = "us"  # the units of most of its quantities
     assumed: Annotated[tuple[AssumedValue, ...], DERIVED] = ()

@@ -1,4 +1,7 @@
-"""Measurements override the estimate: first those of the concrete, then those of the slab."""
+"""Measurements override the estimate: first those of the concrete, then those of the slab.
+
+Between them, what was seen of the surface: see `surface_observations.condition_on_setting`.
+"""
 
 from __future__ import annotations
 
@@ -6,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from handover.schedule.cylinders import apply_field_cylinders, apply_standard_cylinders
 from handover.schedule.delivery_tickets import apply_tickets
+from handover.schedule.surface_observations import apply_infrared
 from handover.schedule.temperature_log import apply_temperature_log
 
 if TYPE_CHECKING:
@@ -33,7 +37,8 @@ def apply_concrete_measurements(
 def apply_slab_measurements(
     job: JobRecord, ensemble: Ensemble, concrete: ConcreteProperties, slab: SlabSimulation, practice: Practice
 ) -> tuple[ConcreteProperties, SlabSimulation, MeasurementResult]:
-    """Return concrete and slab corrected by the logger and by the cylinders beside the slab."""
+    """Return concrete and slab corrected by logger, infrared readings and cylinders beside the slab."""
     slab, of_log = apply_temperature_log(job, ensemble, concrete, slab, practice)
+    slab, of_infrared = apply_infrared(job, ensemble, concrete, slab, practice)
     concrete, of_cylinders = apply_field_cylinders(job, ensemble, concrete, slab, practice)
-    return concrete, slab, of_log + of_cylinders
+    return concrete, slab, of_log + of_infrared + of_cylinders

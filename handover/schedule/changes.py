@@ -33,6 +33,9 @@ _MEASURED: dict[str, Cause] = {
     "standard-cylinder": "cylinder",
     "field-cylinder": "cylinder",
     "temperature-log": "log",
+    "finishing": "surface",
+    "scratch": "surface",
+    "infrared": "surface",
 }
 _SKIPPED: dict[str, tuple[Cause, Cause]] = {"rain": ("rain", "no-rain"), "frost": ("frost", "no-frost")}
 _READ_BACK = 1e-4  # a stored schedule is rounded to six figures

@@ -96,6 +96,15 @@ class ConcreteProperties:
             late_share=self.late_share[members],
         )
 
+    def with_setting(self, factor: Floats) -> ConcreteProperties:
+        """Return the concrete with its time to set, and its whole hydration, multiplied, shape (m,)."""
+        return replace(
+            self,
+            hydration=scale_time(self.hydration, factor),
+            initial_set_h=self.initial_set_h * factor,
+            final_set_h=self.final_set_h * factor,
+        )
+
     def strength(self, age_h: Floats, members: slice) -> Floats:
         """Return the strength at an age; 0 before final set.
 

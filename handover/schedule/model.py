@@ -395,7 +395,15 @@ class Measurement:
     """A measurement, its estimate, and its outcome."""
 
     kind: Annotated[
-        Literal["temperature-log", "standard-cylinder", "field-cylinder", "ticket"],
+        Literal[
+            "temperature-log",
+            "standard-cylinder",
+            "field-cylinder",
+            "ticket",
+            "finishing",
+            "scratch",
+            "infrared",
+        ],
         means("What was measured."),
     ]
     name: Annotated[
@@ -451,6 +459,7 @@ Cause = Literal[
     "ticket",
     "cylinder",
     "log",
+    "surface",
     "record",
     "rain",
     "no-rain",

@@ -17,6 +17,7 @@ from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.slab_simulation import DAYS, simulate_slab
+from handover.schedule.surface_observations import condition_on_setting
 from handover.weather.climate import climate_at
 from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
@@ -146,11 +147,13 @@ def simulate(
     )
     by_mix = concrete_properties(job.mix, ensemble, practice)
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
+    ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
     by_model = simulate_slab(job, whole, ensemble, as_delivered, practice)
     first_day_c = by_model.mean_until(practice["strength.warm-until"])
     warmed = after_first_day(as_delivered, first_day_c, practice)
     concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)
-    return Simulation(job, whole, practice, ensemble, concrete, slab, share, of_concrete + of_slab)
+    measured = of_concrete + of_setting + of_slab
+    return Simulation(job, whole, practice, ensemble, concrete, slab, share, measured)
 
 
 def _with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:

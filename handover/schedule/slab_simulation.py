@@ -75,11 +75,18 @@ class SlabSimulation:
 
     def age_at(self, when: datetime, depth: int) -> Floats:
         """Return the equivalent age of each member at an instant and one of the depths, in h, shape (m,)."""
+        return self._at(self.age_h, when, depth)
+
+    def temperature_at(self, when: datetime, depth: int) -> Floats:
+        """Return the temperature of each member at an instant and one of the depths, in degC, shape (m,)."""
+        return self._at(self.temperature_c, when, depth)
+
+    def _at(self, series: Floats, when: datetime, depth: int) -> Floats:
         hours = (when.timestamp() - self.placed_s) / HOUR_S
         at = np.clip(hours.astype(np.int64), 0, len(self.hours) - 2)
         share = np.clip(hours - at, 0.0, 1.0)
         members = np.arange(len(self.placed_s))
-        before, after = self.age_h[at, members, depth], self.age_h[at + 1, members, depth]
+        before, after = series[at, members, depth], series[at + 1, members, depth]
         return np.asarray(before + share * (after - before))
 
 
@@ -92,6 +99,7 @@ def simulate_slab(
     *,
     cover: Floats | None = None,
     days: int | None = None,
+    hours: float | None = None,
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
 
@@ -103,8 +111,11 @@ def simulate_slab(
         practice: Rules and materials.
         cover: Resistance of the blankets on each member, shape (m,), instead of the record's cover. [m2K/W]
         days: Duration, instead of `DAYS`.
+        hours: Shorter duration, rounded up to whole hours. [h]
     """
     steps = _steps(days or DAYS)
+    if hours is not None:
+        steps = steps[np.cumsum(steps) < (np.ceil(hours) + 0.5) * HOUR_S]
     instants = np.concatenate([[0.0], np.cumsum(steps)])
     met = _sample(weather, instants, ensemble)
     shelter = practice.materials["exposure"][job.slab.exposure]

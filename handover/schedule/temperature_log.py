@@ -58,7 +58,7 @@ def apply_temperature_log(
         )
         return slab, MeasurementResult((record,), (("log-in-the-air", ()),))
     correction, log_correction, off = _corrections(job, ensemble, slab, at_depth, seconds, celsius, practice)
-    corrected = _apply_correction(slab, ensemble, concrete, correction)
+    corrected = apply_correction(slab, ensemble, concrete, correction)
     record = _record(job, slab, there, seconds, celsius, depth, off, log_correction)
     far = abs(off) > practice["log.far"]
     cautions = (("log-differs", (Figure("mean_difference", abs(off), "K"),)),) if far else ()
@@ -78,7 +78,7 @@ def with_log_correction(
     """
     excess = slab.temperature_c @ log_correction.at_depth - slab.air.air_c
     since = np.maximum(slab.hours - log_correction.until_h, 0.0)
-    return _apply_correction(
+    return apply_correction(
         slab, ensemble, concrete, _fade(log_correction.correction(excess), since, practice)
     )
 
@@ -235,13 +235,20 @@ def _fade(held: Floats, since: Floats, practice: Practice) -> Floats:
     return np.asarray(np.where(held > 0.0, held * warm, held))
 
 
-def _apply_correction(
+def apply_correction(
     slab: SlabSimulation,
     ensemble: Ensemble,
     concrete: ConcreteProperties,
     correction: Floats,
 ) -> SlabSimulation:
-    """Return the slab with its temperatures corrected, and its equivalent age from them."""
+    """Return the slab with its temperatures corrected, and its equivalent age from them.
+
+    Args:
+        slab: The slab.
+        ensemble: Its members.
+        concrete: Their concrete.
+        correction: Added to all depths, shape (h, m). [K]
+    """
     temperature = slab.temperature_c + correction[:, :, np.newaxis]
     gained = np.diff(slab.age_h, axis=0)
     # The simulation has finer steps than hours; the difference is exactly zero for no correction.

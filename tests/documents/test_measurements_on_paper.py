@@ -29,7 +29,15 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
-KINDS = ("temperature-log", "standard-cylinder", "field-cylinder", "ticket")
+KINDS = (
+    "temperature-log",
+    "standard-cylinder",
+    "field-cylinder",
+    "ticket",
+    "finishing",
+    "scratch",
+    "infrared",
+)
 VERDICTS = ("used", "too-scattered", "too-far")
 HEADING = "Measured, and what came of it"
 
@@ -55,9 +63,9 @@ def outcomes() -> set[str]:
     room = Path(str(files("handover.schedule")))
     text = "".join(
         (room / f"{name}.py").read_text("utf-8")
-        for name in ("delivery_tickets", "cylinders", "temperature_log")
+        for name in ("delivery_tickets", "cylinders", "temperature_log", "surface_observations")
     )
-    return set(re.findall(r'"((?:log|curve|field|load)-[a-z-]+|too-young)"', text)) - {
+    return set(re.findall(r'"((?:log|curve|field|load|set|surface)-[a-z-]+|too-young)"', text)) - {
         "log-differs",
         "field-cylinder",
     }

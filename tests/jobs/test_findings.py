@@ -375,6 +375,26 @@ def test_cylinders(spoil: Examine, cylinder: Any, field: str, word: str) -> None
 
 
 @pytest.mark.parametrize(
+    ("look", "field", "word"),
+    [
+        ({"scratch": [{"time": "2026-07-14T15:00:00"}]}, "scratch[1].marks", "is missing"),
+        ({"scratch": [{"time": "2026-07-14T05:00:00", "marks": True}]}, "scratch[1].time", "not after"),
+        ({"scratch": [{"time": "2026-07-24T05:00:00", "marks": True}]}, "scratch[1].time", "too late"),
+        ({"scratch": [{"time": "2026-07-14T15:00:00", "marks": "a bit"}]}, "scratch[1].marks", "neither"),
+        ({"infrared": [{"time": "2026-07-14T15:00:00"}]}, "infrared[1].temperature", "is missing"),
+        (
+            {"infrared": [{"time": "2026-07-14T15:00:00", "temperature": "300 degF"}]},
+            "infrared[1].temperature",
+            "more than 170",
+        ),
+    ],
+)
+def test_looks_at_the_surface(spoil: Examine, look: Any, field: str, word: str) -> None:
+    findings = {finding.field: finding for finding in spoil(look).findings}
+    assert word in findings[field].problem
+
+
+@pytest.mark.parametrize(
     "text",
     ["6-8", "06:30", "08:00-06:30", "22:00-02:00", "24:00-25:00", "06:30 to 08:00", "06:3\u0660-08:00"],
 )

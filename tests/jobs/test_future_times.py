@@ -38,6 +38,9 @@ def found(examine: Examine, text: str, as_of: datetime = AS_OF) -> tuple[Finding
         ('[[cylinder]]\nage = "7 d"\nstrength = "2400 psi"', "cylinder[1].age"),
         ('[[ticket]]\nbatched = "2026-07-14 05:50"', None),
         ('[[cylinder]]\nage = "24 h"\nstrength = "900 psi"', None),
+        ('[[scratch]]\ntime = "2026-07-15 09:00"\nmarks = true', "scratch[1].time"),
+        ('[[scratch]]\ntime = "2026-07-14 15:00"\nmarks = true', None),
+        ('[[infrared]]\ntime = "2026-07-15 09:00"\ntemperature = "80 degF"', "infrared[1].time"),
     ],
 )
 def test_what_is_still_to_come_is_a_fault(examine: Examine, good: str, table: str, field: str | None) -> None:

@@ -135,6 +135,9 @@ def test_the_weather_is_the_cause_of_what_it_can_have_moved(
         ("field-cylinder", "cylinder"),
         ("standard-cylinder", "cylinder"),
         ("temperature-log", "log"),
+        ("finishing", "surface"),
+        ("scratch", "surface"),
+        ("infrared", "surface"),
     ],
 )
 def test_a_new_measurement_is_a_cause_and_a_known_one_is_none(
