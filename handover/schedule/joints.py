@@ -174,13 +174,18 @@ def _drying_share(simulation: Simulation) -> float:
 def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
     """Return the windows of the possible saws and the joints to cut; None if there is no date for sawing.
 
-    Where the record names an early-entry saw, a conventional one does not come.
+    Where the record names an early-entry saw, a conventional one does not come. The saw of the record is the
+    last of the windows.
     """
     limits = dates.saw_limits
     if limits is None or dates.not_before(MilestoneKind.SAW_JOINTS) is None:
         return None
     practice, thickness = simulation.practice, simulation.job.slab.thickness
     windows = tuple(window for saw in limits.opens_h for window in _windows(limits, saw, simulation))
+    if any(
+        each.saw == CONVENTIONAL for each in windows
+    ):  # a cut that is too late when it begins is no choice
+        windows = tuple(each for each in windows if each.saw == CONVENTIONAL or _lasts(each))
     return Joints(
         windows=windows,
         cracks_from=early_instant(limits.cracking_h, simulation),
@@ -202,3 +207,8 @@ def _windows(limits: SawLimits, saw: str, simulation: Simulation) -> Iterator[Sa
     for part in ("whole",) if fits else ("first", "last"):
         hours = whole if fits else cut_hours(limits, saw, simulation, part)
         yield SawWindow(saw, hours.trial, hours.best, hours.last, part, hours.share)
+
+
+def _lasts(window: SawWindow) -> bool:
+    """Return whether there is time between the trial cut and the last hour."""
+    return window.opens is not None and (window.closes is None or window.opens < window.closes)

@@ -102,8 +102,9 @@ def trial_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
     """
     if milestone.kind != MilestoneKind.SAW_JOINTS or milestone.not_before is None:
         return None
-    first = [each.opens for each in joints.windows if each.part == "first"] if joints else []
-    hours = [each for each in (first[-1] if first else milestone.likely, milestone.not_after) if each]
+    windows = joints.windows if joints else ()
+    first = [each.opens for each in windows if each.part == "first" and each.saw == windows[-1].saw]
+    hours = [each for each in (first[0] if first else milestone.likely, milestone.not_after) if each]
     return half_hour_down(min(hours, key=datetime.timestamp)) if hours else None
 
 

@@ -21,7 +21,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.model import Figure, Measurement
 from handover.schedule.slab_simulation import simulate_slab
-from handover.schedule.temperature_log import apply_correction, apply_temperature_log
+from handover.schedule.temperature_log import apply_correction
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -75,15 +75,15 @@ def condition_on_setting(
 ) -> tuple[Ensemble, ConcreteProperties, MeasurementResult]:
     """Return the ensemble and its concrete, their time to set as the observations of the surface allow.
 
-    The temperatures until then are simulated first, with the time to set as estimated, and corrected by those
-    that were measured: the heat of those hours hardly depends on the time to set.
+    The temperatures until then are simulated first, with the time to set as estimated: the heat of those
+    hours hardly depends on it. Infrared readings correct them; a logger does not, because a few hours do not show
+    whether it lies in the air.
     """
     times = _times(job)
     if not times:
         return ensemble, concrete, MeasurementResult()
     hours = (max(times).timestamp() - job.placement.start.timestamp()) / HOUR_S
     slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=hours + 1.0)
-    slab, _ = apply_temperature_log(job, ensemble, concrete, slab, practice)
     slab, _ = apply_infrared(job, ensemble, concrete, slab, practice)
     limits = tuple(_limits(job, concrete, slab, practice))
     drawn = ensemble.draws["setting"]

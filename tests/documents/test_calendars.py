@@ -262,7 +262,8 @@ def test_no_date_is_at_night(job: JobRecord, schedule: CureSchedule) -> None:
 def test_the_saw_has_its_window(job: JobRecord, schedule: CureSchedule) -> None:
     joints = schedule.milestone(Kind.SAW_JOINTS)
     event = next(e for e in crew_events(Wording(job, schedule)) if e.kind == Kind.SAW_JOINTS)
-    assert joints.not_before <= event.start < event.end <= joints.not_after
+    assert joints.likely - timedelta(minutes=30) < event.start <= joints.likely
+    assert event.start < event.end <= joints.not_after
     missed = with_date(schedule, Kind.SAW_JOINTS, joints.not_before, not_after=joints.not_before)
     event = next(e for e in crew_events(Wording(job, missed)) if e.kind == Kind.SAW_JOINTS)
     assert event.start < event.end

@@ -109,7 +109,7 @@ def test_each_member_is_open_before_it_closes(job: Job, weather: Weather, as_of:
 
 def test_too_late_is_eighteen_hours_for_a_plain_mix(job: Job, weather: Weather, as_of: datetime) -> None:
     """CSA A23.1-94 cl. 20.2, as quoted: 6 to 18 h after placing; at 21.1 degC, within 3 %."""
-    simulation = simulate(job(), weather(), as_of, members=2)
+    simulation = simulate(job(placement={"finished": None}), weather(), as_of, members=2)
     age = simulation.practice["saw-joints.too-late"] * simulation.concrete.final_set_h[CENTRAL]
     assert age == pytest.approx(18.0, rel=0.03)
 

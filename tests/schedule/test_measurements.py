@@ -43,10 +43,10 @@ MEMBERS = 40
 
 @pytest.fixture
 def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
-    """The schedule of the plain job with measurements, on a mild day."""
+    """The schedule of the plain job with measurements, on a mild day; nobody wrote when finishing ended."""
 
     def plan(record: JobRecord | None = None, **measurements: Any) -> CureSchedule:
-        measured = (record or job()).model_copy(update=measurements)
+        measured = (record or job(placement={"finished": None})).model_copy(update=measurements)
         return plan_cure(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
 
     return plan
@@ -55,7 +55,7 @@ def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
 @pytest.fixture
 def simulated(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
     def simulate_measured(**measurements: Any) -> Simulation:
-        measured = job().model_copy(update=measurements)
+        measured = job(placement={"finished": None}).model_copy(update=measurements)
         return simulate(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
 
     return simulate_measured

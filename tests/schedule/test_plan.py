@@ -155,15 +155,16 @@ def test_in_the_cold_strength_governs_and_in_the_warm_the_days(
 
 
 def test_the_last_concrete_holds_up_what_must_be_safe(job: Job, weather: Weather, as_of: datetime) -> None:
-    morning = plan_cure(job(), weather(), as_of)
-    long_pour = job(placement={"end": morning.placement_end + timedelta(hours=3)})
+    morning = plan_cure(job(placement={"finished": None}), weather(), as_of)
+    long_pour = job(placement={"end": morning.placement_end + timedelta(hours=3), "finished": None})
     longer = plan_cure(long_pour, weather(), as_of)
     assert date_of(longer, MilestoneKind.FIRST_WATER) > date_of(morning, MilestoneKind.FIRST_WATER)
     # ... and the first concrete says when it is too late to saw, whenever the last came.
-    assert (
-        milestone(longer, MilestoneKind.SAW_JOINTS).not_after
-        == milestone(morning, MilestoneKind.SAW_JOINTS).not_after
-    )
+    # The ground under both is as warm as the month after each, so a minute is allowed.
+    last, other = (milestone(each, MilestoneKind.SAW_JOINTS).not_after for each in (longer, morning))
+    assert last is not None
+    assert other is not None
+    assert abs(last - other) < timedelta(minutes=1)
 
 
 def test_the_same_inputs_give_the_same_schedule(
