@@ -76,8 +76,8 @@ def condition_on_setting(
     """Return the ensemble and its concrete, their time to set as the observations of the surface allow.
 
     The temperatures until then are simulated first, with the time to set as estimated: the heat of those
-    hours hardly depends on it. Infrared readings correct them; a logger does not, because a few hours do not show
-    whether it lies in the air.
+    hours hardly depends on it. Infrared readings correct them; a logger does not, because a few hours do not
+    show whether it lies in the air.
     """
     times = _times(job)
     if not times:
