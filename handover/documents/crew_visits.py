@@ -55,7 +55,7 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
 
 def _is_missed(wording: Wording, words: MilestoneWords) -> bool:
     """Return whether its last hour is past at the time of issue."""
-    return words.not_after is not None and words.not_after.instant <= wording.schedule.issued_at
+    return words.last_cut is not None and words.last_cut <= wording.schedule.issued_at
 
 
 def _list_repairs(wording: Wording, repairs: list[str]) -> str:

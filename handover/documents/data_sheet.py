@@ -117,7 +117,8 @@ class DataSheet:
             not_after=self.say("data.not-after", when=self.moment(after))
             if after and not words.in_stages
             else "",
-            basis=f"{self.say(f'basis.{milestone.basis}')}; {sure}",
+            # In stages, no one hour has a share.
+            basis="; ".join([self.say(f"basis.{milestone.basis}"), *([] if words.in_stages else [sure])]),
             spread=self._spread(milestone),
             governing=self._gate(milestone.because.governing),
             following=others[0] if others else None,

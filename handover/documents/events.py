@@ -146,7 +146,7 @@ class _EventBuilder:
     def _sawing(self) -> Iterator[CareEvent]:
         """Saw from the hour of the first trial cut to the last hour before it is too late."""
         for words, ready in self._dates_in_words([MilestoneKind.SAW_JOINTS]):
-            end = _utc(words.not_after.instant) if words.not_after else ready + SAWING
+            end = _utc(words.last_cut) if words.last_cut else ready + SAWING
             start = _utc(words.trial.instant) if words.trial else ready
             end = end if start < end else start + SAWING
             yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)

@@ -108,14 +108,21 @@ def trial_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
     return half_hour_down(min(hours, key=datetime.timestamp)) if hours else None
 
 
+def last_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
+    """Return the last hour of sawing as printed: of the part placed last where the slab is sawn in stages."""
+    windows = joints.windows if joints else ()
+    last = windows[-1].closes if windows and windows[-1].part == "last" else milestone.not_after
+    return half_hour_down(last) if last else None
+
+
 def saw_meets_water(schedule: CureSchedule) -> bool:
     """Return whether a watering overlaps the remaining hours of sawing."""
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
     if saw is None or saw.not_before is None or saw.not_after is None:
         return False
     placed = schedule.placement_end
-    ends = half_hour_down(saw.not_after)
-    if ends <= schedule.issued_at:
+    ends = last_cut(saw, schedule.joints)
+    if ends is None or ends <= schedule.issued_at:
         return False
     begins = trial_cut(saw, schedule.joints) or placed
     visits = (each for day in schedule.watering for each in day.visits if each.litres)

@@ -17,7 +17,9 @@ from handover.concrete.restraint import (
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import saw_limits
+from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
+from handover.schedule.printed_times import in_stages, last_cut, trial_cut
 from handover.schedule.simulation import simulate
 
 if TYPE_CHECKING:
@@ -126,12 +128,21 @@ def test_slower_setting_moves_the_last_hour_too(job: Job, weather: Weather, as_o
 
 def test_a_pour_of_a_whole_day_is_sawn_in_parts(job: Job, weather: Weather, as_of: datetime) -> None:
     long = {"end": as_of.replace(hour=13), "finished": None}
-    windows = joints_of(plan_cure(job(placement=long), weather(26.0, 38.0), as_of)).windows
+    schedule = plan_cure(job(placement=long), weather(26.0, 38.0), as_of)
+    windows = joints_of(schedule).windows
     first, last = (each for each in windows if each.saw == "conventional")
     assert (first.part, last.part) == ("first", "last")
     assert first.opens is not None
     assert last.opens is not None
     assert first.opens < last.opens
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    assert saw is not None
+    assert in_stages(saw, schedule.placement_end)
+    begins, ends = (hour(saw, schedule.joints) for hour in (trial_cut, last_cut))
+    assert begins is not None
+    assert ends is not None
+    assert last.closes is not None
+    assert begins <= first.opens < last.opens < ends <= last.closes
 
 
 def test_an_early_entry_saw_goes_by_the_hour_of_finishing(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import in_stages, printed_not_before, trial_cut
+from handover.schedule.printed_times import in_stages, last_cut, printed_not_before, trial_cut
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -68,6 +68,7 @@ class MilestoneWords:
         in_stages: Whether the part placed first is too late before the part placed last is ready.
         trial: For sawing, the hour of the first trial cut.
         share: For sawing, the share of the estimates that allow `when`: "90%".
+        last_cut: For sawing, the last hour of all parts of the slab.
     """
 
     kind: MilestoneKind
@@ -82,6 +83,7 @@ class MilestoneWords:
     in_stages: bool
     trial: DatePhrase | None = None
     share: str = ""
+    last_cut: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -176,6 +178,7 @@ class DateWording:
             in_stages=in_stages(milestone, self.schedule.placement_end),
             trial=self.speak.moment(trial) if trial else None,
             share=format_percentage(share, 2, self.speak.locale) if trial and share else "",
+            last_cut=last_cut(milestone, self.schedule.joints) if trial else None,
         )
 
     def _unknown(self, kind: MilestoneKind) -> str:
