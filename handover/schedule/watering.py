@@ -91,9 +91,11 @@ def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
     """Return from when to when the slab must be kept wet (or covered), by its cautious dates.
 
     Curing that ends after breakfast ends for the owner on the next morning, so the last day has all of its
-    visits.
+    visits. Without an end within reach, the plan ends with the last day whose frost is known.
     """
-    horizon = datetime.fromtimestamp(float(simulation.slab_s(CENTRAL)[-1]), UTC)
+    known_s = float(simulation.slab_s(CENTRAL)[-1]) - simulation.practice["frost.ahead"] * HOUR_S
+    last = datetime.fromtimestamp(known_s, UTC).astimezone(simulation.job.zone)
+    horizon = datetime.combine(last.date(), time(), last.tzinfo)
     last_morning = timedelta(hours=simulation.practice["day.morning"])
     starts = dates.not_before(MilestoneKind.FIRST_WATER) or dates.not_before(MilestoneKind.FINAL_SET)
     ends = dates.not_before(MilestoneKind.CURING_ENDS)

@@ -54,6 +54,16 @@ def test_nobody_waters_when_it_may_freeze_before_the_water_has_dried(
     assert any(day.skipped_because == "frost" for day in schedule.watering)
 
 
+def test_nobody_waters_at_the_end_of_the_weather_either(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Seen: frost every night, no end of curing, and one watering in the last evening of the simulation."""
+    schedule = plan_cure(job(curing={"method": "plastic sheet"}), weather(-6.0, 3.0), as_of)
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    assert ends is not None
+    assert ends.not_before is None
+    assert len(schedule.watering) > 20
+    assert not any(day.visits for day in schedule.watering)
+
+
 def test_blankets_keep_a_slab_warmer_and_bring_the_frost_safe_date_forward(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
