@@ -18,6 +18,7 @@ from handover.schedule.circumstances import slab_circumstances
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from handover.concrete.heat import Covering
     from handover.jobs.record import JobRecord
     from handover.practice.rules import GateRule, Practice
     from handover.schedule.mix import ConcreteProperties
@@ -85,8 +86,10 @@ def coldest_of_the_next_day(air_c: Floats) -> Floats:
     return np.asarray(windows.min(axis=2))
 
 
-class BlanketCover:
-    """The blankets on each member, step by step: what is lifted stays off.
+def blanket_cover(
+    resistance: Floats, instants: Floats, air_c: Floats, needs: ProtectionNeeds, practice: Practice
+) -> Covering:
+    """Return the blankets on each member, to be asked step by step: what is lifted stays off.
 
     Args:
         resistance: While they lie on the slab, over each step, shape (s, m) or (s, 1). [m2K/W]
@@ -95,21 +98,16 @@ class BlanketCover:
         needs: What must be reached before they come off.
         practice: The rules.
     """
+    whole = np.round(instants) % HOUR_S == 0.0
+    hour = np.floor(np.round(instants) / HOUR_S).astype(np.int_)
+    coldest_c = coldest_of_the_next_day(air_c[whole])[hour]
+    is_old = instants >= needs.hours * HOUR_S
+    off = np.zeros(air_c.shape[1], dtype=bool)
 
-    def __init__(
-        self, resistance: Floats, instants: Floats, air_c: Floats, needs: ProtectionNeeds, practice: Practice
-    ) -> None:
-        whole = np.round(instants) % HOUR_S == 0.0
-        hour = np.floor(np.round(instants) / HOUR_S).astype(np.int_)
-        self.resistance, self.air_c = resistance, air_c
-        self.coldest_c = coldest_of_the_next_day(air_c[whole])[hour]
-        self.is_old = instants >= needs.hours * HOUR_S
-        self.age_h, self.practice = needs.age_h, practice
-        self.off = np.zeros(air_c.shape[1], dtype=bool)
+    def resistance_over(step: int, age_h: Floats, temperature_c: Floats) -> Floats:
+        if is_old[step]:
+            mild = mild_hours(temperature_c[:, 0], air_c[step], coldest_c[step], practice)
+            np.logical_or(off, mild & (age_h.min(axis=1) >= needs.age_h), out=off)
+        return np.where(off, 0.0, resistance[step])
 
-    def __call__(self, step: int, age_h: Floats, temperature_c: Floats) -> Floats:
-        """Return the resistance over a step, shape (m,), in m2K/W."""
-        if self.is_old[step]:
-            mild = mild_hours(temperature_c[:, 0], self.air_c[step], self.coldest_c[step], self.practice)
-            self.off |= mild & (age_h.min(axis=1) >= self.age_h)
-        return np.where(self.off, 0.0, self.resistance[step])
+    return resistance_over

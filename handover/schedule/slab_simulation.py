@@ -14,7 +14,7 @@ from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, marc
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
 from handover.schedule.delivery_tickets import truck_hours
-from handover.schedule.protection_period import BlanketCover, protection_needs
+from handover.schedule.protection_period import blanket_cover, protection_needs
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
 from handover.weather.sunshine import transmission
@@ -146,7 +146,7 @@ def simulate_slab(
         deep_c=_deep_ground(job, weather, ensemble, practice),
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, concrete, practice),
-        covering=BlanketCover(
+        covering=blanket_cover(
             laid, instants, met["air_c"], protection_needs(job, concrete, practice), practice
         )
         if is_blanketed

@@ -13,8 +13,8 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.protection_period import (
-    BlanketCover,
     ProtectionNeeds,
+    blanket_cover,
     coldest_of_the_next_day,
     mild_hours,
 )
@@ -129,7 +129,7 @@ def test_what_is_lifted_stays_off() -> None:
     air = np.full((80, 2), 10.0)
     air[60:] = -30.0  # too cold to lift again
     needs = ProtectionNeeds(hours=24.0, age_h=np.array([30.0, 1e9]))
-    cover = BlanketCover(np.full((79, 1), 0.9), instants, air, needs, practice("us"))
+    cover = blanket_cover(np.full((79, 1), 0.9), instants, air, needs, practice("us"))
     surface = np.full((2, 3), 15.0)
     laid = np.array([cover(step, np.full((2, 3), float(step)), surface) for step in range(79)])
     assert np.all(laid[:30] == 0.9)
