@@ -79,10 +79,10 @@ def mild_hours(surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Pr
 def coldest_of_the_next_day(air_c: Floats) -> Floats:
     """Return the coldest air of the day that begins with each whole hour, shape (h+1, m).
 
-    The last day is repeated.
+    The last day is repeated, or all hours where there are fewer.
     """
-    longer = np.concatenate([air_c, air_c[-_DAY:]])
-    windows = np.lib.stride_tricks.sliding_window_view(longer, _DAY + 1, axis=0)
+    again = air_c[-_DAY:]
+    windows = np.lib.stride_tricks.sliding_window_view(np.concatenate([air_c, again]), len(again) + 1, axis=0)
     return np.asarray(windows.min(axis=2))
 
 
