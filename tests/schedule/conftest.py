@@ -93,6 +93,19 @@ def weather() -> Weather:
     return build
 
 
+NOWHERE: dict[str, Any] = {"latitude": None, "longitude": None}
+
+
+@pytest.fixture
+def lasting(weather: Weather) -> Weather:
+    """The same where no place is known, so that nothing tells that the cold of two weeks will end."""
+
+    def build(lowest_c: float, highest_c: float) -> WeatherSeries:
+        return weather(lowest_c, highest_c, **NOWHERE)
+
+    return build
+
+
 @pytest.fixture
 def as_of() -> datetime:
     return MIDNIGHT.replace(hour=12)

@@ -67,7 +67,8 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     slow = job(
         mix={"slag": 0.5, "air": 0.02}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)}
     )
-    frozen = job(placement={"concrete_temperature": 1.7})
+    nowhere = {"latitude": None, "longitude": None}
+    frozen = job(placement={"concrete_temperature": 1.7}, site=nowhere)
     measured = [job().model_copy(update=each) for each in measurements(job, weather)]
     return [
         plan_cure(hot, weather(33.0, 40.0), as_of, members=MEMBERS, rules="au"),
@@ -78,7 +79,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
                 (slow, rain),
                 (slow, weather()),
                 (job(), weather(-6.0, 4.0)),
-                (frozen, weather(-25.0, -20.0)),
+                (frozen, weather(-25.0, -20.0, **nowhere)),
                 *((each, weather()) for each in measured),
             )
         ),

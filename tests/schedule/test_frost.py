@@ -81,9 +81,10 @@ def test_blankets_keep_a_slab_warmer_and_bring_the_frost_safe_date_forward(
     assert (dates[1].not_before or datetime.max.replace(tzinfo=UTC)) > dates[0].not_before
 
 
-def test_a_slab_that_stays_frozen_never_sets(job: Job, weather: Weather, as_of: datetime) -> None:
+def test_a_slab_that_stays_frozen_never_sets(job: Job, lasting: Weather, as_of: datetime) -> None:
     """Set table of the trade: at 20 degF never."""
-    schedule = plan_cure(job(placement={"concrete_temperature": 1.7}), weather(-25.0, -20.0), as_of)
+    frozen = job(placement={"concrete_temperature": 1.7}, site={"latitude": None, "longitude": None})
+    schedule = plan_cure(frozen, lasting(-25.0, -20.0), as_of)
     final = schedule.milestone(MilestoneKind.FINAL_SET)
     assert final is not None
     assert final.not_before is None

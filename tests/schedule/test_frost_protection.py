@@ -97,10 +97,10 @@ class TestMeasured:
     """A blanket is tried on the slab as cylinders and logger have shown it to be."""
 
     @pytest.fixture
-    def simulated(self, job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simulation]:
+    def simulated(self, job: Job, lasting: Weather, as_of: datetime) -> Callable[..., Simulation]:
         def simulate_cold(**measurements: object) -> Simulation:
-            cold = job(placement={"concrete_temperature": 16.0}).model_copy(update=measurements)
-            return simulate(cold, weather(-3.0, 5.0), as_of)
+            placed = job(placement={"concrete_temperature": 16.0}, site={"latitude": None, "longitude": None})
+            return simulate(placed.model_copy(update=measurements), lasting(-3.0, 5.0), as_of)
 
         return simulate_cold
 
