@@ -95,17 +95,10 @@ class Applicability:
 
 
 class DurationBand(NamedTuple):
-    """A row of a table of durations, for temperatures from ``from_c`` up.
-
-    It requires ``hours``, or ``over`` / (temperature + ``plus``) for a table with a formula, in which a
-    temperature above ``to_c`` counts as ``to_c``. [degC, h, h K]
-    """
+    """A row of a table of durations: ``hours`` by column, for temperatures from ``from_c`` [degC] up."""
 
     from_c: float
-    to_c: float
     hours: tuple[float, ...]
-    over: tuple[float, ...]
-    plus: float
 
 
 @dataclass(frozen=True)
@@ -116,8 +109,7 @@ class Durations:
 
     Attributes:
         name: Its name in gates.
-        by: What distinguishes the columns ("strength development", "air about the slab", "hot and dry"), or
-            "".
+        by: What distinguishes the columns ("strength development", "hot and dry"), or "".
         at_least: For columns by a number: the minimum of each, from the first column on.
         bands: From the warmest to the coldest. Columns go from the shortest time to the longest.
         source: Where it comes from.
@@ -187,7 +179,7 @@ class RuleSet:
         replaces: Gates that its own gates replace: general ones, and those of the set that it adds to.
         rules: By name; they replace general rules of the same name.
         gates: Its own.
-        durations: Its tables.
+        durations: Its tables; with ``tables_of`` in its file, those of that file as well.
     """
 
     code: str
@@ -393,9 +385,10 @@ def _stricter_rule(one: Rule, other: Rule) -> Rule:
 def _rule_set(tables: dict[str, Any]) -> RuleSet:
     head = tables.pop("set")
     rows = tables.pop("gate", [])
+    tables_of = _table(f"countries/{head['tables_of']}.toml") if "tables_of" in head else {}
     durations = {
         f"{head['code']}.{name}": _durations(f"{head['code']}.{name}", row)
-        for name, row in tables.pop("durations", {}).items()
+        for name, row in {**tables_of.get("durations", {}), **tables.pop("durations", {})}.items()
     }
     general = general_rules().rules
     own = {
@@ -426,10 +419,7 @@ def _durations(name: str, row: dict[str, Any]) -> Durations:
     bands = tuple(
         DurationBand(
             from_c=float(band["from"]),
-            to_c=float(band.get("to", "inf")),
-            hours=tuple(hours * value for value in band.get("values", ())),
-            over=tuple(hours * value for value in band.get("over", ())),
-            plus=float(band.get("plus", 0.0)),
+            hours=tuple(hours * value for value in band["values"]),
         )
         for band in row["bands"]
     )

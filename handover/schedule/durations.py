@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
     from handover.base.arrays import Floats
-    from handover.practice.rules import DurationBand, Durations, GateRule
+    from handover.practice.rules import Durations, GateRule
     from handover.schedule.mix import ConcreteProperties
     from handover.schedule.simulation import Simulation
 
@@ -54,16 +54,8 @@ def required_hours(table: Durations, surface_c: ArrayLike, column: ArrayLike = 0
     surface, columns = np.broadcast_arrays(np.asarray(surface_c, dtype=np.float64), np.asarray(column))
     required = np.full(surface.shape, np.inf)
     for band in reversed(table.bands):
-        required = np.where(surface >= band.from_c, _required_in_band(band, surface, columns), required)
+        required = np.where(surface >= band.from_c, np.asarray(band.hours)[columns], required)
     return required
-
-
-def _required_in_band(band: DurationBand, surface_c: Floats, columns: Columns) -> Floats:
-    """Return the time that a band of a table requires, in h."""
-    if band.over:
-        within = np.clip(surface_c, band.from_c, band.to_c)
-        return np.asarray(np.asarray(band.over)[columns] / (within + band.plus))
-    return np.asarray(band.hours)[columns]
 
 
 def share_done(hours: ArrayLike, required_h: ArrayLike) -> Floats:
@@ -151,13 +143,6 @@ def _by_development(table: Durations, simulation: Simulation) -> Columns:
     return np.asarray(np.minimum(short_of.sum(axis=0), slowest))
 
 
-def _by_air(_: Durations, simulation: Simulation) -> Columns:
-    """Return the column by the air around the slab, hour by hour: 0 average, 1 poor."""
-    humidity = simulation.slab.air.relative_humidity
-    poor_below = "air.damp" if simulation.job.slab.exposure == "outdoors" else "air.dry"
-    return (humidity < simulation.practice[poor_below]).astype(np.int_)
-
-
 def _by_heat(table: Durations, simulation: Simulation) -> Columns:
     """Return the column by heat and drought: 1 for all hours if any hour of the ordinary days is both.
 
@@ -174,6 +159,5 @@ def _by_heat(table: Durations, simulation: Simulation) -> Columns:
 COLUMN_SELECTORS: dict[str, Callable[[Durations, Simulation], Columns]] = {
     "": _only_one,
     "strength development": _by_development,
-    "air about the slab": _by_air,
     "hot and dry": _by_heat,
 }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from dataclasses import asdict
 from importlib.resources import files
@@ -37,9 +38,11 @@ SETS = list(rule_sets().values())
 TABLES = [table for each in SETS for table in each.durations.values()]
 MARKS = set(get_args(Mark))
 UNITS = {"h", "d", "degC", "K", "MPa", "m", "1"}
-HEAD = {"code", "name", "countries", "basis", "extends", "replaces"}
+HEAD = {"code", "name", "countries", "basis", "extends", "replaces", "tables_of"}
 GENERAL = practice().rules
 SHORTEST_SOURCE = 10  # characters
+EDITION = re.compile(r"\b(19|20)\d\d\b|[-:]\d\d\b|without a year|trade|of the New South Wales type|practice")
+"""A year ("IS 456:2000", "CSA A23.1-94"), or words for what has no edition."""
 
 
 def of_a_set(which: RuleSet) -> str:
@@ -47,7 +50,11 @@ def of_a_set(which: RuleSet) -> str:
 
 
 def written(name: str) -> dict[str, Any]:
-    return tomllib.loads(FOLDER.joinpath(name).read_text(encoding="utf-8"))
+    """Return a country's file, with the tables of durations that it shares with another."""
+    tables = tomllib.loads(FOLDER.joinpath(name).read_text(encoding="utf-8"))
+    if "tables_of" in tables["set"]:
+        tables["durations"] = written(f"{tables['set']['tables_of']}.toml")["durations"]
+    return tables
 
 
 def rows(tables: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
@@ -79,6 +86,15 @@ def test_every_row_says_where_it_comes_from_and_how_sure_we_are(name: str) -> No
         assert whole["unit"] in UNITS, rule
         assert len(whole["source"]) > SHORTEST_SOURCE, rule
         assert whole["mark"] in MARKS, rule
+
+
+@pytest.mark.parametrize("name", sorted(set(FILES) - {"united_states.toml"}))
+def test_every_gate_names_the_edition_of_its_standard(name: str) -> None:
+    """A year, or that there is none to tell. The guides of the United States are named by their numbers."""
+    tables = written(name)
+    for rule, row in rows(tables):
+        source = row.get("source") or tables["durations"][row["table"]]["source"]
+        assert EDITION.search(source), f"{rule}: {source}"
 
 
 @pytest.mark.parametrize("which", SETS, ids=of_a_set)
@@ -164,7 +180,7 @@ def test_every_milestone_is_ruled_in_every_country(rules: str) -> None:
 
 @pytest.mark.parametrize("rules", [*(each.code for each in SETS), STRICTEST])
 def test_frost_safe_is_5_mpa_wherever_it_is(rules: str) -> None:
-    """BS 8110 and EN 13670 as quoted: 5 N/mm2; the most cautious of the figures in use (2, 3.5 and 5 MPa)."""
+    """EN 13670 as quoted: 5 N/mm2; the most cautious of the figures in use (2, 3.5 and 5 MPa)."""
     slab = Circumstances("driveway", "outdoors", "I", 0.0, reinforced=True)
     asked = [gate.value for gate in practice(rules).gates_for("frost-safe", slab)]
     assert max(value for value in asked if value is not None) == 5.0
@@ -183,11 +199,10 @@ def test_the_strictest_leaves_out_no_rule_of_any_set() -> None:
 @pytest.mark.parametrize("table", TABLES, ids=lambda table: table.name)
 class TestTables:
     def test_is_whole(self, table: Durations) -> None:
-        columns = {len(band.hours or band.over) for band in table.bands}
+        columns = {len(band.hours) for band in table.bands}
         assert len(columns) == 1
         assert table.by in COLUMN_SELECTORS
         assert not table.at_least or columns == {len(table.at_least)}
-        assert all(bool(band.hours) != bool(band.over) for band in table.bands)
         for warmer, colder in pairwise(table.bands):
             assert colder.from_c < warmer.from_c
         for quicker, slower in pairwise(table.at_least):
@@ -195,13 +210,13 @@ class TestTables:
 
     def test_colder_is_never_shorter(self, table: Durations) -> None:
         surface = np.arange(-10.0, 60.0, 0.1)[:, np.newaxis]
-        hours = required_hours(table, surface, np.arange(len(table.bands[0].hours or table.bands[0].over)))
+        hours = required_hours(table, surface, np.arange(len(table.bands[0].hours)))
         assert np.all(hours[:-1] >= hours[1:])
         assert np.all(hours > 0.0)
 
     def test_slower_or_drier_is_never_shorter(self, table: Durations) -> None:
         surface = np.arange(0.0, 60.0, 0.1)[:, np.newaxis]
-        hours = required_hours(table, surface, np.arange(len(table.bands[0].hours or table.bands[0].over)))
+        hours = required_hours(table, surface, np.arange(len(table.bands[0].hours)))
         assert np.all(hours[:, 1:] >= hours[:, :-1])
 
     def test_below_its_coldest_band_no_time_counts(self, table: Durations) -> None:
