@@ -65,9 +65,18 @@ def test_phases_of_a_cement_are_shares(cement: CementRule) -> None:
 
 
 def test_ages_and_loads_grow_together() -> None:
-    """What weighs more waits longer and asks for more strength."""
-    for measure in (("age", "age, or full strength by cylinders"), ("share of strength",)):
-        kinds = ("light-work", "light-vehicles", "heavy-vehicles")
+    """What weighs more waits longer and asks for more strength.
+
+    Work asks for a strength in MPa and wheels for a share of it: the order of the dates holds these apart.
+    """
+    for measure, kinds in (
+        (
+            ("age", "age, or full strength by cylinders"),
+            ("foot-traffic", "light-work", "light-vehicles", "heavy-vehicles"),
+        ),
+        (("strength",), ("strip-edge-forms", "foot-traffic", "light-work")),
+        (("share of strength",), ("light-vehicles", "heavy-vehicles")),
+    ):
         found = [
             max(
                 gate.value or 0.0
