@@ -404,6 +404,11 @@ class Ticket(RecordTable):
         MomentField("2026-07-14T06:05:00"),
         Field(description="When the water met the cement."),
     ] = None
+    discharge_limit: Annotated[
+        float | None,
+        QuantityField("duration", "20 min", "8 h", "no plant allows that little or that much"),
+        Field(description="Time from batching within which the ticket wants the truck empty, if it says so."),
+    ] = None
     volume: Annotated[
         float | None,
         QuantityField("volume", "0.1 yd3", "20 yd3", "no truck carries that little or that much"),

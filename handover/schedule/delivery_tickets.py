@@ -72,8 +72,9 @@ def truck_hours(job: JobRecord, ensemble: Ensemble, practice: Practice) -> Float
     """Return how long the concrete of each member had been hydrating when it was placed, in h, shape (m,).
 
     The concrete placed last is of the truck batched last. Its time counts only if every ticket has one, and
-    only up to the time limit of discharge, because its dates must be safe. The concrete placed first is of
-    the truck batched first, with all of its time.
+    only up to the usual time limit of discharge, because its dates must be safe: a ticket with a longer limit
+    is of a mix that is held back. The concrete placed first is of the truck batched first, with all of its
+    time.
     """
     times = [ticket.batched for ticket in job.ticket]
     known = [batched.timestamp() for batched in times if batched is not None]
@@ -159,6 +160,15 @@ def _ticket_figures(load: Load) -> Iterator[Figure]:
         yield Figure("water_added", ticket.water_added, "L")
 
 
+def _time_and_limit(load: Load, practice: Practice) -> tuple[float, float]:
+    """Return the hours from batching to empty, and those that the ticket allows, or usual ones without it.
+
+    Source:
+        ASTM C94/C94M-21, 6.1.10: the limit is established by purchaser or plant and stated on the ticket.
+    """
+    return load.on_the_way_h or 0.0, load.ticket.discharge_limit or practice["delivery.discharge"]
+
+
 def _strength_loss(load: Load, job: JobRecord, practice: Practice) -> Iterator[Figure]:
     yield Figure("water_cementitious", load.water_cementitious, "1")
     yield Figure("strength_lost", 1.0 - strength_kept(job, load.water_cementitious, practice), "1")
@@ -168,10 +178,8 @@ def _cautions(
     each: tuple[Load, ...], job: JobRecord, practice: Practice
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield the cautions of the tickets, each for the most affected load."""
-    late, limit = (
-        max((load.on_the_way_h or 0.0 for load in each), default=0.0),
-        practice["delivery.discharge"],
-    )
+    waits = [_time_and_limit(load, practice) for load in each]
+    late, limit = max(waits, key=lambda wait: wait[0] - wait[1], default=(0.0, 0.0))
     if late > limit:
         minutes = (Figure("time_to_discharge", late * 60, "min"), Figure("limit", limit * 60, "min"))
         yield "late-discharge", minutes

@@ -112,6 +112,22 @@ class TestTickets:
         assert "late-discharge" in codes(longer)
         assert "late-discharge" not in codes(limit)
 
+    @pytest.mark.parametrize(("allowed_h", "late"), [(None, True), (1.0, True), (2.0, False)])
+    def test_the_limit_is_that_of_the_ticket(
+        self, planned: Planned, job: Job, allowed_h: float | None, late: bool
+    ) -> None:
+        """ASTM C94/C94M-21: the limit is on the ticket; 90 minutes where it has none. Here it is 100 minutes."""
+        schedule = planned(ticket=(ticket(100, job, discharge_limit=allowed_h),))
+        assert ("late-discharge" in codes(schedule)) is late
+        for caution in schedule.cautions:
+            if caution.code == "late-discharge":
+                printed = {figure.name: figure.value for figure in caution.figures}
+                assert printed["limit"] == pytest.approx(90.0 if allowed_h is None else 60.0 * allowed_h)
+
+    def test_a_longer_limit_credits_no_more_time_in_the_truck(self, planned: Planned, job: Job) -> None:
+        usual, longer = (planned(ticket=(ticket(200, job, discharge_limit=h),)) for h in (None, 4.0))
+        assert not_before(usual, MilestoneKind.FINAL_SET) == not_before(longer, MilestoneKind.FINAL_SET)
+
     def test_a_ticket_without_its_time_credits_none(self, planned: Planned, job: Job) -> None:
         one = planned(ticket=(ticket(60, job), Ticket(number="2", volume=5.0)))
         assert not_before(one, MilestoneKind.FINAL_SET) == not_before(planned(), MilestoneKind.FINAL_SET)
