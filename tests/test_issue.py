@@ -91,6 +91,16 @@ def test_a_sample_comes_out_whole_and_the_same_twice(
     assert len(received) == 3
 
 
+@pytest.mark.parametrize("sample", SAMPLES, ids=lambda each: each.name)
+@pytest.mark.usefixtures("shared_pdf")
+def test_no_date_of_a_sample_rests_on_memory_alone(sample: Path, issue_sample: Sample) -> None:
+    """The rule that governs a date was read in a source, is computed from such, or is of the trade."""
+    schedule = json.loads((issue_sample(sample.name) / "schedule.json").read_text(encoding="utf-8"))
+    governing = {each["kind"]: each["because"]["governing"] for each in schedule["milestones"]}
+    assert governing
+    assert {kind: gate["rule"] for kind, gate in governing.items() if gate["mark"] == "from memory"} == {}
+
+
 SUMMER = ROOT / "sample_jobs" / "summer-garage"
 
 

@@ -90,6 +90,18 @@ def test_nothing_sets_at_20_degf() -> None:
     assert hours_to_set(20.0) == np.inf
 
 
+@pytest.mark.parametrize("fahrenheit", [50, 60, 70])
+def test_10_degrees_colder_take_a_third_longer(fahrenheit: float) -> None:
+    """Concrete Construction: about one third, down to 40 degF. Tolerance 12 %, for the "about"."""
+    assert hours_to_set(fahrenheit - 10) / hours_to_set(fahrenheit) == pytest.approx(4 / 3, rel=0.12)
+
+
+def test_an_accelerator_is_worth_the_warmth_that_was_read() -> None:
+    """1 % of calcium chloride acts like 11 degF, by the rule above: 0.73. The factor is no quicker."""
+    factor = practice()["setting.accelerator"]
+    assert (3 / 4) ** 1.1 <= factor <= 1.05 * (3 / 4) ** 1.1
+
+
 def test_finishing_window_common_practice() -> None:
     """ASTM C403.
 

@@ -116,7 +116,7 @@ class TestTickets:
     def test_the_limit_is_that_of_the_ticket(
         self, planned: Planned, job: Job, allowed_h: float | None, late: bool
     ) -> None:
-        """ASTM C94/C94M-21: the limit is on the ticket; 90 minutes where it has none. Here it is 100 minutes."""
+        """ASTM C94/C94M-21: the limit is on the ticket; 90 minutes where it has none. Here: 100 minutes."""
         schedule = planned(ticket=(ticket(100, job, discharge_limit=allowed_h),))
         assert ("late-discharge" in codes(schedule)) is late
         for caution in schedule.cautions:
