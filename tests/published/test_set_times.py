@@ -102,6 +102,12 @@ def test_an_accelerator_is_worth_the_warmth_that_was_read() -> None:
     assert (3 / 4) ** 1.1 <= factor <= 1.05 * (3 / 4) ** 1.1
 
 
+def test_a_retarder_is_worth_the_hours_that_were_read() -> None:
+    """A supplier: 1 to 4 h later. On the 5 h at 70 degF that were read; the factor is the middle, exactly."""
+    delay = (practice()["setting.retarder"] - 1.0) * READ[70]
+    assert delay == pytest.approx((1.0 + 4.0) / 2.0)
+
+
 def test_finishing_window_common_practice() -> None:
     """ASTM C403.
 
