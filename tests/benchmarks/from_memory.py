@@ -93,22 +93,17 @@ def schedules(count: int) -> Iterator[tuple[JobRecord, CureSchedule]]:
         yield job, plan_cure(job, weather, made, members=MEMBERS, rules=code)
 
 
-def rests_on(job: JobRecord, schedule: CureSchedule) -> Iterator[tuple[str, str]]:
-    """Yield each printed date with each rule that it rests on, if that is from memory; else with ""."""
+def rests_on(job: JobRecord, schedule: CureSchedule) -> Iterator[tuple[str, tuple[str, ...]]]:
+    """Yield each printed date with the rules from memory that it rests on."""
     factors = [rule for name, rule in ADMIXTURES.items() if name in job.mix.admixtures]
     for milestone in schedule.milestones:
         if milestone.not_before is None:
             continue
-        gate, named = milestone.because.governing, False
-        if gate.mark == MEMORY:
-            yield milestone.kind, f"{gate.rule}: {gate.source.partition('. ')[0]}"
-            named = True
-        for rule in factors if gate.rule in SETTING else ():
-            if practice().rules[rule].mark == MEMORY:
-                yield milestone.kind, rule
-                named = True
-        if not named:
-            yield milestone.kind, ""
+        gate = milestone.because.governing
+        named = [f"{gate.rule}: {gate.source.partition('. ')[0]}"] if gate.mark == MEMORY else []
+        if gate.rule in SETTING:
+            named += [rule for rule in factors if practice().rules[rule].mark == MEMORY]
+        yield milestone.kind, tuple(named)
 
 
 def marked(folder: str = "") -> Iterator[str]:
@@ -132,12 +127,11 @@ def _marked_rows(table: dict[str, Any], path: tuple[str, ...]) -> Iterator[str]:
 def main(count: int) -> None:
     """Print the table."""
     found = [pair for job, schedule in schedules(count) for pair in rests_on(job, schedule)]
-    by_rule = Counter(rule for _, rule in found)
-    sure = by_rule.pop("", 0)
-    total = sure + sum(by_rule.values())
-    print(f"{count} jobs, {total} dates; {total - sure} of them rest on a rule from memory\n")
+    by_rule = Counter(rule for _, rules in found for rule in rules)
+    resting = sum(bool(rules) for _, rules in found)
+    print(f"{count} jobs, {len(found)} dates; {resting} of them rest on a rule from memory\n")
     for rule, number in by_rule.most_common():
-        kinds = Counter(kind for kind, each in found if each == rule)
+        kinds = Counter(kind for kind, rules in found if rule in rules)
         print(f"{number:6}  {rule}\n        {', '.join(f'{kind} {n}' for kind, n in kinds.items())}")
     rows = [*marked(), *marked("countries")]
     print(f"\nFrom memory, {len(rows)} rows of the data:")
