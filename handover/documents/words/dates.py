@@ -168,7 +168,7 @@ class DateWording:
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
-            sentence=self._sentence(milestone) if when else self.say(self._unknown(milestone.kind)),
+            sentence=self._sentence(milestone) if when else self._past_estimate(milestone),
             crew_title=self._of_kind(milestone.kind, "crew"),
             when=when,
             not_after=after,
@@ -181,12 +181,19 @@ class DateWording:
             last_cut=last_cut(milestone, self.schedule.joints) if trial else None,
         )
 
-    def _unknown(self, kind: MilestoneKind) -> str:
-        """Return the key of what to do, or of the reason, for a date past the estimate."""
-        if any(each.code == "not-reached-weak" for each in self.schedule.cautions):
-            return "milestone.words.unknown-weak"
-        special = self.variant(f"milestone.{kind}", ".unknown")
-        return special if self.has(special) else "milestone.words.unknown-sentence"
+    @property
+    def _is_weak(self) -> bool:
+        """Whether weak cylinders put a date past the estimate."""
+        return any(each.code == "not-reached-weak" for each in self.schedule.cautions)
+
+    def _past_estimate(self, milestone: Milestone) -> str:
+        """Return what to do for a date past the estimate; for trucks, that a test may show it."""
+        if self._is_weak:
+            return self.say("milestone.words.unknown-weak")
+        special = self.variant(f"milestone.{milestone.kind}", ".unknown")
+        unknown = self.say(special if self.has(special) else "milestone.words.unknown-sentence")
+        is_by_test = milestone.because.governing.rule in BY_ESTIMATE
+        return f"{unknown} {self.say('milestone.words.by-test')}" if is_by_test else unknown
 
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under the cover, with the note that the cover stays."""
