@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 REACH_H = general_rules()["forecast.reach"]
 """How far ahead a condition is evaluated, in hours; beyond it the result is "not within reach"."""
-_DAY = 24
+_DAY, _WEEK = 24, 7 * 24
 
 _CYLINDERS = ("standard-cylinder", "field-cylinder")
 AFTER_ANOTHER_DATE = "after another date"
@@ -53,15 +53,17 @@ def limit_hours(gate: GateRule) -> float:
     return REACH_H if gate.measure in _ESTIMATED else np.inf
 
 
-def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
+def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Floats | None = None) -> Floats:
     """Return when a non-decreasing series first reaches a value.
 
-    Past the end of the series, its last day is repeated.
+    Past the end of the series its last day is repeated; with a season its last week, as fast as the season
+    lets it.
 
     Args:
         hours: Instants of the series, shape (n,).
         series: Shape (n, k).
         needed: Value needed, shape (k,) or a number.
+        season: Hours of the last week's kind that have passed, day by day past the end, shape (d,).
 
     Returns:
         Hours, shape (k,); inf: never reached.
@@ -70,10 +72,14 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike) -> Floats:
     columns = np.arange(series.shape[1])
     after = np.clip((series < wanted).sum(axis=0), 1, len(hours) - 1)
     low, high = series[after - 1, columns], series[after, columns]
-    rate = (series[-1] - series[-1 - _DAY]) / (hours[-1] - hours[-1 - _DAY])
+    back = 1 + (_DAY if season is None else min(_WEEK, len(hours) - 1))
+    rate = (series[-1] - series[-back]) / (hours[-1] - hours[-back])
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(high > low, (wanted - low) / (high - low), 0.0)
-        beyond = hours[-1] + (wanted - series[-1]) / rate
+        further = (wanted - series[-1]) / rate
+    if season is not None:
+        further = np.interp(further, season, np.arange(len(season)) * float(_DAY), right=np.inf)
+    beyond = hours[-1] + further
     within = hours[after - 1] + np.clip(share, 0.0, 1.0) * (hours[after] - hours[after - 1])
     return np.where(series[-1] >= wanted, within, np.where(rate > 0.0, beyond, np.inf))
 
@@ -84,7 +90,7 @@ def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int 
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
     needed = np.repeat(np.broadcast_to(np.asarray(needed_h, dtype=np.float64), (members,)), count)
-    met = hours_to_value(slab.hours, age.reshape(len(slab.hours), -1), needed)
+    met = hours_to_value(slab.hours, age.reshape(len(slab.hours), -1), needed, slab.season)
     last: Floats = met.reshape(members, count).max(axis=1)
     return last
 

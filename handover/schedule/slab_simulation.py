@@ -13,6 +13,8 @@ from handover.concrete.evaporation import evaporation_rate, wind_at
 from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, march, surface_exchange
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
+from handover.concrete.maturity import arrhenius_rate
+from handover.practice.rules import general_rules
 from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.protection_period import blanket_cover, protection_needs
 from handover.weather.climate import climate_at
@@ -58,6 +60,8 @@ class SlabSimulation:
         air: The weather of those hours.
         evaporation: Of the wet surface, with each member's own factor, shape (h+1, m). [kg/m2/h]
         initial_c: Temperature of the concrete as placed, shape (m,). [degC]
+        season: Past the end, day by day, the hours of the last week's kind that have passed, as fast as the
+            concrete hardens in the mean air of the season, shape (d,); None where the place is not known. [h]
     """
 
     hours: Floats
@@ -67,6 +71,7 @@ class SlabSimulation:
     air: Air
     evaporation: Floats
     initial_c: Floats
+    season: Floats | None = None
 
     def mean_until(self, hours: float) -> Floats:
         """Return the mean temperature of the middle over the first hours, in degC, shape (m,)."""
@@ -164,7 +169,22 @@ def simulate_slab(
         evaporation=ensemble.evaporation
         * evaporation_rate(surface_c, air.air_c, air.relative_humidity, air.wind_ms),
         initial_c=initial,
+        season=_season(job, concrete, days or DAYS),
     )
+
+
+def _season(job: JobRecord, concrete: ConcreteProperties, days: int) -> Floats | None:
+    """Return `SlabSimulation.season`: the rate of hardening in the mean air of each day, summed, in h."""
+    climate = climate_at(job.site)
+    if climate is None:
+        return None
+    end = utc64(job.placement.end) + np.timedelta64(days * 24, "h")
+    ahead = np.arange(int(general_rules()["forecast.reach"] / 24) + 1)
+    middle_of_last_week = end - np.timedelta64(84, "h")
+    time = np.concatenate([[middle_of_last_week], end + ahead * np.timedelta64(24, "h")])
+    curve = concrete.hydration
+    rate = arrhenius_rate(climate.air_c(time), float(np.mean(curve.activation_energy)), curve.reference_c)
+    return np.concatenate([[0.0], np.cumsum(rate[1:-1] / rate[0]) * 24.0])
 
 
 def cover_resistance(job: JobRecord, practice: Practice) -> float:

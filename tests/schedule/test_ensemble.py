@@ -11,7 +11,9 @@ import pytest
 
 from handover.practice.rules import practice
 from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble
+from handover.schedule.gate_evaluators import hours_to_value
 from handover.schedule.plan import plan_cure
+from handover.schedule.simulation import simulate
 from handover.weather.extrapolate import extrapolate
 from handover.weather.past_years import PastYears
 from handover.weather.series import Origin
@@ -179,6 +181,39 @@ class TestPastYears:
     def test_no_member_jumps_where_the_forecast_ends(self, met: NDArray[np.float64]) -> None:
         """Some 20 K to a year of 0 degC take days: 1/48 of it an hour, and the day's own 1.3 K at most."""
         assert np.abs(np.diff(met, axis=0)).max() < 3.0
+
+
+class TestPastTheSimulation:
+    """A value that grows by one an hour for ten days, wanted some 100 h after its end."""
+
+    HOURS = np.arange(241.0)
+    SERIES = HOURS[:, np.newaxis]
+
+    def test_without_a_season_its_last_day_is_repeated(self) -> None:
+        assert hours_to_value(self.HOURS, self.SERIES, 340.0) == pytest.approx(340.0)
+
+    @pytest.mark.parametrize(("pace", "expected"), [(1.0, 340.0), (0.5, 440.0), (2.0, 290.0)])
+    def test_a_season_sets_the_pace(self, pace: float, expected: float) -> None:
+        season = np.arange(60) * 24.0 * pace
+        assert hours_to_value(self.HOURS, self.SERIES, 340.0, season) == pytest.approx(expected)
+
+    def test_what_no_season_reaches_is_never_met(self) -> None:
+        assert np.isinf(hours_to_value(self.HOURS, self.SERIES, 1e6, np.arange(60) * 24.0))
+
+    def test_concrete_of_fall_waits_and_that_of_spring_does_not(
+        self, job: Job, weather: Weather, as_of: datetime
+    ) -> None:
+        """July at 36 degrees north and south: the month after next is colder here, warmer there."""
+        north = simulate(job(), weather(), as_of, members=3).slab.season
+        south = simulate(
+            job(site={"latitude": -36.1, "longitude": 146.0}),
+            weather(latitude=-36.1, longitude=146.0),
+            as_of,
+            members=3,
+        ).slab.season
+        assert north is not None
+        assert south is not None
+        assert north[90] < 85 * 24 < 95 * 24 < south[90]
 
 
 def test_the_job_is_the_seed(job: Job, weather: Weather, as_of: datetime) -> None:
