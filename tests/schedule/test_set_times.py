@@ -42,7 +42,8 @@ def test_sets_as_the_table_says(job: Job, weather: Weather, as_of: datetime, deg
         shortwave_wm2=np.zeros(count),
         cloud=np.ones(count),
     )
-    slab = job(slab={"exposure": "indoors"}, placement={"concrete_temperature": temperature_c})
+    placing = {"concrete_temperature": temperature_c, "finished": None}
+    slab = job(slab={"exposure": "indoors"}, placement=placing)
     schedule = plan_cure(slab, room, as_of)
     found = []
     for kind in (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET):
