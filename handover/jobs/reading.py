@@ -6,7 +6,7 @@ bytes -> text -> tables -> draft -> zone and clock -> checks between fields -> r
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, cast
@@ -45,6 +45,7 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 FieldFinding = tuple[Path, Finding]
+CompleteTables = Callable[[Mapping[str, Any]], Mapping[str, Any]]
 
 
 @dataclass(frozen=True)
@@ -110,8 +111,13 @@ def read_source(path: str | PathLike[str]) -> RecordSource:
     return RecordSource(str(path), data, files)
 
 
-def examine_source(source: RecordSource) -> ExaminedRecord:
-    """Return the result of reading a record, with all faults and cautions."""
+def examine_source(source: RecordSource, complete: CompleteTables | None = None) -> ExaminedRecord:
+    """Return the result of reading a record, with all faults and cautions.
+
+    Args:
+        source: The record as received.
+        complete: Returns the tables of the file with what they need before they can be read.
+    """
     if source.fault is not None:
         return ExaminedRecord(None, (source.fault,), source)
     text = decode_utf8(source.data)
@@ -120,7 +126,7 @@ def examine_source(source: RecordSource) -> ExaminedRecord:
     raw = parse_text(text)
     if isinstance(raw, list):
         return ExaminedRecord(None, tuple(replace(fault, file=source.name) for fault in raw), source)
-    record, found = examine_tables(raw, source.files)
+    record, found = examine_tables(raw if complete is None else complete(raw), source.files)
     lines = find_lines(text, language_of(text))
     return ExaminedRecord(record, tuple(located_findings(found, source.name, lines)), source)
 

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from hashlib import sha256
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -81,8 +82,9 @@ class Ensemble:
 
     @property
     def groups(self) -> tuple[slice, ...]:
-        """The non-empty groups of the two; each is placed at one time."""
-        return tuple(group for group in (self.last_placed, self.first_placed) if group.start < len(self))
+        """The runs of members that are placed at one time, in their order."""
+        edges = (np.flatnonzero(np.diff(self.placed_s)) + 1).tolist()
+        return tuple(slice(*ends) for ends in pairwise((0, *edges, len(self))))
 
     def __len__(self) -> int:
         return len(self.placed_s)

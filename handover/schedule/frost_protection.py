@@ -33,7 +33,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     Each usual blanket is tried on the slab in this weather. The first that keeps the top from freezing until
     the slab is strong enough, in the wanted share of the members, is the one to use.
     """
-    if not _is_called_for(simulation, dates):
+    if not calls_for_protection(simulation, dates):
         return None
     tried = tuple(_try_blankets(simulation))
     enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
@@ -49,7 +49,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     )
 
 
-def _is_called_for(simulation: Simulation, dates: Dates) -> bool:
+def calls_for_protection(simulation: Simulation, dates: Dates) -> bool:
     """Return whether the air may come down to the cold-weather limit before the slab is safe from frost."""
     coldest_c = simulation.coldest_air(dates.not_before(MilestoneKind.FROST_SAFE))
     return coldest_c <= simulation.practice["frost.cold-weather"]

@@ -132,7 +132,7 @@ def simulate(
     faults = [finding for finding in findings if finding.severity == "fault"]
     if faults:
         raise UnusableInput(faults)
-    job = _with_coordinates(job, weather)
+    job = with_coordinates(job, weather)
     climate = climate_at(job.site)
     whole = extrapolate(weather, until, typical=typical, climate=climate)
     issued_s = (weather.issued_at or as_of).timestamp()
@@ -156,7 +156,7 @@ def simulate(
     return Simulation(job, whole, practice, ensemble, concrete, slab, share, measured)
 
 
-def _with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
+def with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
     """Return the job, with the place of its weather if the record has none."""
     if job.site.latitude is not None or weather.latitude is None:
         return job

@@ -236,7 +236,7 @@ def _sample_group(
     at = np.clip(np.searchsorted(known, moments, side="right") - 1, 0, len(known) - 2)
     share = ((moments - known[at]) / (known[at + 1] - known[at]))[:, np.newaxis]
     sampled = {
-        name: hourly[name][at][:, group] * (1.0 - share) + hourly[name][at + 1][:, group] * share
+        name: hourly[name][:, group][at] * (1.0 - share) + hourly[name][:, group][at + 1] * share
         for name in ("air_c", "relative_humidity", "wind_ms", "cloud")
     }
     sun = hourly["sun"][:, group]

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
+    from handover.jobs.time_windows import TimeWindow
     from handover.practice.rules import CuringMethod, Practice
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
@@ -252,13 +253,18 @@ def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) 
     )
 
 
+def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ...]:
+    """Return the hours of the day when somebody can be at the slab, from and to, in order."""
+    opens, closes = (time.fromisoformat(each) for each in practice.watering_day)
+    return job.curing.windows or ((opens, closes),)
+
+
 def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
     """Return for each slot whether somebody can be there for all of it; always, with a timer."""
     job, zone = simulation.job, simulation.job.zone
     if job.curing.timer:
         return np.ones(len(grid), dtype=bool)
-    opens, closes = (time.fromisoformat(each) for each in simulation.practice.watering_day)
-    windows = job.curing.windows or ((opens, closes),)
+    windows = attended_windows(job, simulation.practice)
     local = [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
     spans = [(moment.time(), (moment + _SLOT).time()) for moment in local]
     return np.array(

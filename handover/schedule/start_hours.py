@@ -1,0 +1,597 @@
+"""The same job begun at each of several hours: what speaks against each, before the pour.
+
+All starts are simulated together, as more members of one ensemble: each start has the same members, with the
+same errors of the forecast, so that two starts differ by their hour alone. Each is then a `Simulation` of its
+own, with dates and risks by the same functions as a schedule.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Annotated, Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+
+from handover.base.arrays import HOUR_S, Floats
+from handover.jobs.record import Placement
+from handover.schedule.basis import basis_of
+from handover.schedule.ensemble import draw_ensemble
+from handover.schedule.frost_protection import calls_for_protection
+from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
+from handover.schedule.milestones import compute_dates
+from handover.schedule.mix import concrete_properties
+from handover.schedule.model import Figure, MilestoneKind
+from handover.schedule.printed_times import half_hour_up, in_stages
+from handover.schedule.quantiles import early_instant
+from handover.schedule.risks import find_risks
+from handover.schedule.rule_selection import rules_for
+from handover.schedule.simulation import SHARE, Simulation, with_coordinates
+from handover.schedule.slab_simulation import DAYS, Air, SlabSimulation, cover_resistance, simulate_slab
+from handover.schedule.watering import attended_windows
+from handover.weather.daylight import sun_height
+from handover.weather.extrapolate import extrapolate
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from handover.jobs.record import JobRecord
+    from handover.jobs.time_windows import TimeWindow
+    from handover.practice.rules import Practice
+    from handover.schedule.dates import Dates
+    from handover.schedule.ensemble import Ensemble
+    from handover.schedule.mix import ConcreteProperties
+    from handover.schedule.model import Milestone, Risk
+    from handover.weather.series import WeatherSeries
+
+MEMBERS = 40
+"""Of each start: enough to compare hours, and 24 starts within three seconds."""
+
+_DAYS = 14  # of each simulation: long enough for a slab in the cold to withstand frost
+_BLANKET_MEMBERS, _BLANKET_DAYS = 8, 10
+_FREEZING_C = 0.0
+_STEP_S = 300.0  # resolution of daylight
+
+LEVELS = ("watch", "precaution")
+"""The two limits of drying."""
+
+HARM = ("frost-any-blanket", "frost", "rain", "drying")
+"""Codes of what harms the slab, the most serious first."""
+
+HARDSHIP = ("finish-dark", "saw-dark", "nobody", "saw-in-stages", "start-dark")
+"""Codes of what is hard on people, likewise."""
+
+
+@dataclass(frozen=True)
+class Concern:
+    """One thing that speaks against a start."""
+
+    code: Annotated[str, means("What it is.", one_of=(*HARM, *HARDSHIP))]
+    at: Annotated[Instant | None, means("When it begins.")]
+    until: Annotated[Instant | None, means("When it ends, or until when nobody is there.")] = None
+    figures: Annotated[tuple[Figure, ...], means("Its numbers.")] = ()
+
+
+@dataclass(frozen=True)
+class SawHours:
+    """When the joints may be sawn."""
+
+    opens: Annotated[Instant, means("Not before, by the saw of the record.")]
+    closes: Annotated[Instant | None, means("When it is too late; null: never.")]
+    in_stages: Annotated[
+        bool, means("Whether the part placed first is too late before the part placed last is ready.")
+    ]
+    daylight_h: Annotated[
+        NumberOrNull | None, means("Hours of daylight in the window; null where the place is not known. [h]")
+    ]
+
+
+@dataclass(frozen=True)
+class StartHour:
+    """The job begun at one hour."""
+
+    start: Annotated[Instant, means("First concrete placed.")]
+    end: Annotated[Instant, means("Last concrete placed.")]
+    peak_drying: Annotated[
+        NotNegative, means("Highest loss from the surface until the concrete placed first has set. [kg/m2/h]")
+    ]
+    peak_drying_at: Annotated[Instant, means("When that is.")]
+    watch_hours: Annotated[Number, means("Hours at or above the lower limit. [h]")]
+    precaution_hours: Annotated[Number, means("Hours at or above the upper limit. [h]")]
+    dark_finishing_h: Annotated[
+        NumberOrNull | None,
+        means("Hours of darkness from initial to final set; null where the place is not known. [h]"),
+    ]
+    initial_set: Annotated[Instant | None, means("Of the concrete placed last, best estimate.")]
+    final_set: Annotated[Instant | None, means("Of the concrete placed last, best estimate.")]
+    finish_first_by: Annotated[
+        Instant | None, means("Final set of the concrete placed first, early end of the band.")
+    ]
+    saw: Annotated[SawHours | None, means("Null where no joints are sawn.")]
+    first_water: Annotated[Instant | None, means("Not before; null where the curing has no first water.")]
+    attended: Annotated[bool | None, means("Whether somebody is there then; null without first water.")]
+    frost_from: Annotated[
+        Instant | None, means("When the top may freeze before it is strong enough, as the record cures it.")
+    ]
+    frost_safe: Annotated[Instant | None, means("When it is strong enough for frost, cautious.")]
+    blanket: Annotated[
+        NumberOrNull | None,
+        means("Least usual blanket that keeps it from freezing; 0: none; null: none is enough. [m2K/W]"),
+    ]
+    rain_mm: Annotated[NotNegative, means("Rain that is likely on the fresh concrete. [mm]")]
+    concerns: Annotated[tuple[Concern, ...], means("What speaks against it, the most serious first.")]
+
+    @property
+    def codes(self) -> tuple[str, ...]:
+        """The codes of what speaks against it."""
+        return tuple(each.code for each in self.concerns)
+
+
+@dataclass(frozen=True)
+class StartComparison:
+    """The start hours of a job, compared."""
+
+    job: Annotated[str, means("Id of the job.")]
+    timezone: Annotated[str, means("IANA zone of the site; every time here has its offset.")]
+    compared_at: Annotated[Instant, means("The time of the comparison.")]
+    weather: Annotated[str, means("Source of the weather.")]
+    typical_from: Annotated[
+        Instant | None, means("From here on the weather is a typical day; null: the forecast covers all.")
+    ]
+    placing_h: Annotated[Number, means("From the first concrete to the last, at every start. [h]")]
+    watch_limit: Annotated[Number, means("Lower limit of drying. [kg/m2/h]")]
+    precaution_limit: Annotated[Number, means("Upper limit of drying. [kg/m2/h]")]
+    starts: Annotated[tuple[StartHour, ...], means("In order of time; there is at least one.")]
+    order: Annotated[
+        tuple[int, ...], means("Indices of the starts, the best first: see `rank` of this module.")
+    ]
+
+    @property
+    def best(self) -> StartHour:
+        """The start with the least against it."""
+        return self.starts[self.order[0]]
+
+    @property
+    def runner_up(self) -> StartHour | None:
+        """The next best start; None where only one was compared."""
+        return self.starts[self.order[1]] if len(self.order) > 1 else None
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The zone of the site."""
+        return ZoneInfo(self.timezone)
+
+
+def compare_starts(
+    job: JobRecord,
+    weather: WeatherSeries,
+    as_of: datetime,
+    starts: Sequence[datetime],
+    placing: timedelta,
+    *,
+    typical: WeatherSeries | None = None,
+    share: float = SHARE,
+    members: int = MEMBERS,
+    rules: str | None = None,
+) -> StartComparison:
+    """Return the comparison of several starts of a job.
+
+    Args:
+        job: The record. What it says of the placement is not used, but the temperature of the concrete.
+        weather: Hourly, from the first start or before to a day after the last.
+        as_of: Time of the comparison, aware.
+        starts: First concrete placed, aware, in order of time, none twice.
+        placing: From the first concrete to the last.
+        typical: A typical year of the place, from which the hours past the forecast are drawn.
+        share: Share of the members for which a "not before" is late enough.
+        members: Size of the ensemble of each start.
+        rules: Code of the rules, as for a schedule.
+
+    Raises:
+        UnusableInput: There are no such rules.
+    """
+    practice = rules_for(job, rules)[0]
+    job = with_coordinates(job, weather)
+    jobs = [_begun_at(job, each, placing) for each in starts]
+    until = jobs[-1].placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
+    whole = extrapolate(weather, until, typical=typical)
+    issued_s = (weather.issued_at or as_of).timestamp()
+    drawn = draw_ensemble(
+        jobs[0], whole, practice, forecast_issued_s=issued_s, members=members, typical=typical
+    )
+    together = _simulate_together(jobs, whole, drawn, practice, share)
+    dates = tuple(compute_dates(each, basis_of(whole)) for each in together.simulations)
+    compared = _StartComparer(together, practice, dates).starts()
+    ranks = [rank(each) for each in compared]
+    typical_from = whole.typical_from
+    return StartComparison(
+        job=job.id,
+        timezone=job.site.timezone,
+        compared_at=as_of.astimezone(job.zone),
+        weather=weather.source,
+        typical_from=typical_from and typical_from.astimezone(job.zone),
+        placing_h=placing / timedelta(hours=1),
+        watch_limit=practice["drying.watch"],
+        precaution_limit=practice["drying.precaution"],
+        starts=compared,
+        order=tuple(sorted(range(len(compared)), key=ranks.__getitem__)),
+    )
+
+
+def rank(start: StartHour) -> tuple[Any, ...]:
+    """Return by what a start is compared, point by point: an earlier point counts before all later ones.
+
+    No score: first what harms the slab, the most serious first, with the hours of fast drying; then what is
+    hard on people; then the drying below the limit. Of equal starts the earlier one comes first.
+    """
+    codes = start.codes
+    blanket = np.inf if start.blanket is None else start.blanket
+    return (
+        blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
+        "rain" in codes,
+        start.precaution_hours,
+        np.ceil(start.dark_finishing_h or 0.0) if "finish-dark" in codes else 0.0,
+        *(code in codes for code in HARDSHIP[1:]),
+        start.watch_hours,
+        round(start.peak_drying, 2),
+        start.start.timestamp(),
+    )
+
+
+def placing_time(job: JobRecord, practice: Practice) -> timedelta:
+    """Return how long the placing takes by practice, from the volume of the slab; to the quarter hour."""
+    hours = job.slab.area * job.slab.thickness / practice["placement.rate"]
+    quarters = round(min(max(hours, practice["placement.shortest"]), practice["placement.longest"]) * 4)
+    return timedelta(minutes=15 * quarters)
+
+
+def usual_starts(as_of: datetime, zone: ZoneInfo, practice: Practice) -> tuple[datetime, ...]:
+    """Return the start hours of the next two days, on full local hours between morning and afternoon."""
+    return hours_between_instants(as_of, as_of + practice.duration("start.window"), zone, practice)
+
+
+def hours_between_instants(
+    after: datetime, until: datetime, zone: ZoneInfo, practice: Practice, *, at_night: bool = False
+) -> tuple[datetime, ...]:
+    """Return the full local hours after an instant and up to another, in order.
+
+    Args:
+        after: Aware; not itself a start.
+        until: Aware; the last start that is possible.
+        zone: Of the site.
+        practice: Has the hours of the day at which a pour may begin.
+        at_night: Whether every hour counts, and not only those of the day.
+    """
+    first, last = (practice[f"start.{each}"] for each in ("earliest", "latest"))
+    begin = after.astimezone(UTC).replace(minute=0, second=0, microsecond=0)
+    count = int((until - begin) / timedelta(hours=1))
+    # A zone may be half an hour off: the full hour of its own clock counts.
+    quarter = timedelta(minutes=15)
+    instants = (begin + number * quarter for number in range(1, 4 * count + 5))
+    local = (each.astimezone(zone) for each in instants if after < each <= until)
+    return tuple(each for each in local if each.minute == 0 and (at_night or first <= each.hour < last))
+
+
+# ---- the simulation of all starts -------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Together:
+    """All starts in one ensemble, and each as a simulation of its own."""
+
+    ensemble: Ensemble
+    concrete: ConcreteProperties
+    simulations: tuple[Simulation, ...]
+
+
+def _begun_at(job: JobRecord, start: datetime, placing: timedelta) -> JobRecord:
+    """Return the job with another placement; nothing has been measured yet."""
+    end = (start.astimezone(UTC) + placing).astimezone(job.zone)
+    temperature = job.placement.concrete_temperature
+    placement = Placement(start=start.astimezone(job.zone), end=end, concrete_temperature=temperature)
+    unmeasured = {"ticket": (), "cylinder": (), "temperature_log": None}
+    return job.model_copy(update={"placement": placement, **unmeasured})
+
+
+def _simulate_together(
+    jobs: Sequence[JobRecord], weather: WeatherSeries, drawn: Ensemble, practice: Practice, share: float
+) -> _Together:
+    """Simulate all starts at once: the members of the first, once for each start."""
+    count, n_last = len(drawn), drawn.n_last
+    columns = np.tile(np.arange(count), len(jobs))
+    groups = (n_last, count - n_last)
+    ends = [(job.placement.end.timestamp(), job.placement.start.timestamp()) for job in jobs]
+    placed_s = np.repeat(np.ravel(ends), groups * len(jobs))
+    ensemble = replace(drawn.subset(columns), placed_s=placed_s)
+    concrete = concrete_properties(jobs[0].mix, ensemble, practice)
+    slab = simulate_slab(jobs[0], weather, ensemble, concrete, practice, days=_DAYS)
+    simulations = []
+    for number, job in enumerate(jobs):
+        own = np.arange(number * count, (number + 1) * count)
+        simulations.append(
+            Simulation(
+                job=job,
+                weather=weather,
+                practice=practice,
+                ensemble=replace(ensemble.subset(own), n_last=n_last),
+                concrete=concrete.subset(own),
+                slab=_slab_of(slab, slice(own[0], own[-1] + 1)),
+                share=share,
+            )
+        )
+    return _Together(ensemble, concrete, tuple(simulations))
+
+
+def _slab_of(slab: SlabSimulation, members: slice) -> SlabSimulation:
+    """Return the slab of some of the members."""
+    air = slab.air
+    return replace(
+        slab,
+        placed_s=slab.placed_s[members],
+        temperature_c=slab.temperature_c[:, members],
+        age_h=slab.age_h[:, members],
+        air=Air(air.air_c[:, members], air.relative_humidity[:, members], air.wind_ms[:, members]),
+        evaporation=slab.evaporation[:, members],
+        initial_c=slab.initial_c[members],
+    )
+
+
+# ---- what speaks against each start -----------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _StartComparer:
+    """Finds the hours of each start, and what speaks against it."""
+
+    together: _Together
+    practice: Practice
+    dates: tuple[Dates, ...]
+
+    def starts(self) -> tuple[StartHour, ...]:
+        """Return every start."""
+        blankets = self._least_blankets()
+        return tuple(
+            self._start(simulation, dates, blankets.get(number, 0.0))
+            for number, (simulation, dates) in enumerate(
+                zip(self.together.simulations, self.dates, strict=True)
+            )
+        )
+
+    def _start(self, simulation: Simulation, dates: Dates, blanket: float | None) -> StartHour:
+        job = simulation.job
+        milestones = {each.kind: each for each in dates.milestones}
+        risks = find_risks(simulation, dates)
+        drying = _drying_of(simulation)
+        watch, precaution = (drying.hours_above(self.practice[f"drying.{level}"]) for level in LEVELS)
+        initial, final = (
+            milestones[each].likely for each in (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
+        )
+        water = dates.not_before(MilestoneKind.FIRST_WATER)
+        frost = _first_frost(risks)
+        lit = None if initial is None or final is None else self._daylight_hours(job, initial, final)
+        plain = StartHour(
+            start=job.placement.start,
+            end=job.placement.end,
+            peak_drying=float(drying.rate.max()),
+            peak_drying_at=drying.instant(int(drying.rate.argmax()), job.zone),
+            watch_hours=watch,
+            precaution_hours=precaution,
+            dark_finishing_h=None if lit is None else _hours(initial, final) - lit,
+            initial_set=initial,
+            final_set=final,
+            finish_first_by=early_instant(dates.met_h[MilestoneKind.FINAL_SET], simulation),
+            saw=self._saw_hours(simulation, milestones.get(MilestoneKind.SAW_JOINTS)),
+            first_water=water,
+            attended=None if water is None else _is_attended(water, simulation),
+            frost_from=None if frost is None else frost.start,
+            frost_safe=dates.not_before(MilestoneKind.FROST_SAFE),
+            blanket=blanket,
+            rain_mm=_rain(risks),
+            concerns=(),
+        )
+        if frost is None and simulation.is_insulated:  # the blanket of the record is enough
+            laid = cover_resistance(job, self.practice)
+            plain = replace(plain, blanket=laid if blanket is None else min(blanket, laid))
+        return replace(plain, concerns=tuple(self._concerns(plain, simulation, risks, drying)))
+
+    def _saw_hours(self, simulation: Simulation, milestone: Milestone | None) -> SawHours | None:
+        """Return the window of sawing; for a slab that is sawn part by part, from the likely hour on."""
+        if milestone is None or milestone.not_before is None:
+            return None
+        staged = in_stages(milestone, simulation.job.placement.end)
+        likely = milestone.likely or milestone.not_before
+        opens = min(likely, milestone.not_before) if staged else milestone.not_before
+        closes = milestone.not_after
+        daylight = None if closes is None else self._daylight_hours(simulation.job, opens, closes)
+        return SawHours(opens, closes, staged, daylight)
+
+    def _daylight_hours(self, job: JobRecord, start: datetime, end: datetime) -> float | None:
+        """Return the hours of daylight in a span; None where the place is not known."""
+        if job.site.latitude is None or job.site.longitude is None:
+            return None
+        seconds = np.arange(start.timestamp() + _STEP_S / 2, end.timestamp(), _STEP_S)
+        height = sun_height(seconds, job.site.latitude, job.site.longitude)
+        return float((height >= self.practice["daylight.sun"]).sum()) * _STEP_S / HOUR_S
+
+    def _is_dark(self, job: JobRecord, when: datetime | None) -> bool:
+        """Return whether work outdoors at an instant is work in the dark."""
+        if when is None or job.slab.exposure == "indoors" or job.site.latitude is None:
+            return False
+        height = sun_height(when.timestamp(), job.site.latitude, job.site.longitude or 0.0)
+        return bool(height < self.practice["daylight.sun"])
+
+    def _concerns(
+        self, start: StartHour, simulation: Simulation, risks: tuple[Risk, ...], drying: _Drying
+    ) -> Iterator[Concern]:
+        """Yield what speaks against a start, in the order of the codes."""
+        yield from _frost(start, simulation)
+        rain = [each for each in risks if each.code == "rain-on-fresh"]
+        if rain:
+            yield Concern("rain", rain[0].start, rain[-1].end, (Figure("rain", start.rain_mm, "mm"),))
+        limit = self.practice["drying.precaution"]
+        above = np.flatnonzero(drying.rate >= limit)
+        if len(above):
+            first, last = (drying.instant(int(each), simulation.job.zone) for each in (above[0], above[-1]))
+            yield Concern(
+                "drying",
+                first,
+                last,
+                (
+                    Figure("peak", start.peak_drying, "kg/m2/h"),
+                    Figure("limit", limit, "kg/m2/h"),
+                    Figure("hours_above", start.precaution_hours, "h"),
+                ),
+            )
+        yield from self._hardship(start, simulation)
+
+    def _hardship(self, start: StartHour, simulation: Simulation) -> Iterator[Concern]:
+        job, saw = simulation.job, start.saw
+        inside = job.slab.exposure == "indoors"
+        if not inside and (start.dark_finishing_h or 0.0) >= _STEP_S / HOUR_S:
+            yield Concern(
+                "finish-dark",
+                start.initial_set,
+                start.final_set,
+                (Figure("darkness", start.dark_finishing_h or 0.0, "h"),),
+            )
+        lit = None if saw is None or inside else saw.daylight_h
+        if saw is not None and lit is not None and lit < self.practice["visit.sawing"]:
+            yield Concern("saw-dark", saw.opens, saw.closes, (Figure("daylight", lit, "h"),))
+        if start.attended is False and start.first_water is not None:
+            windows = attended_windows(job, self.practice)
+            yield Concern("nobody", start.first_water, _next_opening(start.first_water, windows))
+        if saw is not None and saw.in_stages:
+            yield Concern("saw-in-stages", saw.opens, saw.closes)
+        if self._is_dark(job, start.start):
+            yield Concern("start-dark", start.start, self._sunrise(job, start.start))
+
+    def _sunrise(self, job: JobRecord, after: datetime) -> datetime | None:
+        """Return the next sunrise within a day, to the minutes of the grid."""
+        seconds = after.timestamp() + np.arange(0.0, 24.0 * HOUR_S, _STEP_S)
+        height = sun_height(seconds, job.site.latitude or 0.0, job.site.longitude or 0.0)
+        lit = np.flatnonzero(height >= self.practice["daylight.sun"])
+        if not len(lit):
+            return None
+        return datetime.fromtimestamp(float(seconds[lit[0]]), UTC).astimezone(job.zone)
+
+    # ---- blankets
+
+    def _least_blankets(self) -> dict[int, float | None]:
+        """Return the least usual blanket by the number of the start, for starts that may need one.
+
+        All of them are simulated at once, under every blanket; 0 is none, and None that none is enough.
+        """
+        together, simulations = self.together, self.together.simulations
+        cold = [
+            number
+            for number, (each, dates) in enumerate(zip(simulations, self.dates, strict=True))
+            if calls_for_protection(each, dates) and (each.is_insulated or _freezes(each, dates))
+        ]
+        if not cold:
+            return {}
+        count, n_last = len(simulations[0].ensemble), simulations[0].ensemble.n_last
+        some = np.arange(0, n_last, max(1, n_last // _BLANKET_MEMBERS))
+        stock = (0.0, *self.practice.materials["blankets"]["resistances"])
+        members: NDArray[np.int_] = np.concatenate(
+            [np.tile(some + number * count, len(stock)) for number in cold]
+        )
+        cover = np.tile(np.repeat(stock, len(some)), len(cold))
+        ensemble, concrete = together.ensemble.subset(members), together.concrete.subset(members)
+        one = simulations[0]
+        slab = simulate_slab(
+            one.job, one.weather, ensemble, concrete, self.practice, cover=cover, days=_BLANKET_DAYS
+        )
+        safe_h = hours_to_age(slab, concrete.age_at_strength(one.frost_strength()))
+        top = np.where(slab.hours[:, np.newaxis] <= safe_h, slab.temperature_c[:, :, 0], np.inf).min(axis=0)
+        by_start = np.quantile(
+            top.reshape(len(cold), len(stock), len(some)), 1.0 - one.share, axis=2, method="inverted_cdf"
+        )
+        return {
+            number: next((each for each, c in zip(stock, coldest, strict=True) if c >= _FREEZING_C), None)
+            for number, coldest in zip(cold, by_start, strict=True)
+        }
+
+
+def _freezes(simulation: Simulation, dates: Dates) -> bool:
+    """Return whether the top may freeze before the slab is strong enough, at the cold end of the band."""
+    return _first_frost(find_risks(simulation, dates)) is not None
+
+
+def _first_frost(risks: tuple[Risk, ...]) -> Risk | None:
+    return next((each for each in risks if each.code == "frost"), None)
+
+
+@dataclass(frozen=True)
+class _Drying:
+    """The loss from the fresh surface, in steps from the first concrete to its final set, shape (n,)."""
+
+    placed_s: float
+    hours: Floats
+    rate: Floats
+
+    def hours_above(self, limit: float) -> float:
+        """Return the hours at or above a limit."""
+        return float((self.rate >= limit).sum()) * _STEP_S / HOUR_S
+
+    def instant(self, index: int, zone: ZoneInfo) -> datetime:
+        """Return the instant of a step."""
+        seconds = self.placed_s + float(self.hours[index]) * HOUR_S
+        return datetime.fromtimestamp(seconds, UTC).astimezone(zone)
+
+
+def _drying_of(simulation: Simulation) -> _Drying:
+    """Return the drying of the concrete placed first, by the central member.
+
+    It ends at final set of the surface: then it no longer cracks as a plastic mass, and is dry.
+    """
+    slab, first = simulation.slab, simulation.ensemble.first_placed.start
+    final_h = float(hours_to_age(slab, simulation.concrete.final_set_h, 0)[first])
+    fresh = slab.hours <= min(max(final_h, 1.0), float(slab.hours[-1]))
+    known_h = slab.hours[fresh]
+    hours = np.arange(0.0, known_h[-1], _STEP_S / HOUR_S)
+    rate = np.interp(hours, known_h, slab.evaporation[fresh, first])
+    return _Drying(float(slab.placed_s[first]), hours, rate)
+
+
+def _frost(start: StartHour, simulation: Simulation) -> Iterator[Concern]:
+    """Yield frost before strength; under the blanket of the record, if it has one."""
+    laid = cover_resistance(simulation.job, simulation.practice) if simulation.is_insulated else 0.0
+    if start.frost_from is None and (simulation.is_insulated or not start.blanket):
+        return
+    if start.blanket is None or start.blanket <= laid:
+        yield Concern("frost-any-blanket", start.frost_from)
+    else:
+        yield Concern("frost", start.frost_from, None, (Figure("blanket", start.blanket, "m2K/W"),))
+
+
+def _rain(risks: tuple[Risk, ...]) -> float:
+    """Return the likely rain on the fresh concrete, in mm."""
+    rain = (each for each in risks if each.code == "rain-on-fresh")
+    return sum(figure.value for each in rain for figure in each.figures if figure.name == "rain")
+
+
+def _hours(start: datetime | None, end: datetime | None) -> float:
+    """Return the hours between two instants; 0 if one of them is not known."""
+    if start is None or end is None:
+        return 0.0
+    return max((end.astimezone(UTC) - start.astimezone(UTC)) / timedelta(hours=1), 0.0)
+
+
+def _is_attended(when: datetime, simulation: Simulation) -> bool:
+    """Return whether somebody is there at the first water, as printed; always, with a timer."""
+    if simulation.job.curing.timer:
+        return True
+    clock = half_hour_up(when).time()
+    windows = attended_windows(simulation.job, simulation.practice)
+    return any(opens <= clock < closes for opens, closes in windows)
+
+
+def _next_opening(when: datetime, windows: Sequence[TimeWindow]) -> datetime:
+    """Return when somebody is there next."""
+    days = (when.date() + timedelta(days=number) for number in range(2))
+    openings = (datetime.combine(day, opens, when.tzinfo) for day in days for opens, _ in windows)
+    return min(each for each in openings if each.astimezone(UTC) >= when.astimezone(UTC))
