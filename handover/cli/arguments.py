@@ -11,6 +11,7 @@ from handover.cli.config import config
 from handover.cli.job import check, climate, forecast, issue, new, plan, schema
 from handover.cli.output import line_width
 from handover.cli.reissue import reissue, watch
+from handover.cli.starts import starts
 from handover.service.job_states import STATE_WORDS
 
 TYPE_CHECKING = False
@@ -71,6 +72,8 @@ def build_parser() -> ArgumentParser:
     _job(each)
     each.add_argument("-o", "--output", metavar="FILE", required=True, help="the new file")
 
+    _add_starts_command(command)
+
     each = command("plan", plan, "print the dates and the watering plan")
     _job(each)
     _weather(each)
@@ -103,6 +106,40 @@ def build_parser() -> ArgumentParser:
     each = command("schema", schema, "print the JSON Schema of a job record or a schedule")
     each.add_argument("shape", choices=("job", "schedule"), help="which one")
     return parser
+
+
+def _add_starts_command(command: Command) -> None:
+    """Add the command before the pour."""
+    each = command("starts", starts, "compare the hours at which the pour may begin")
+    _job(each)
+    _weather(each)
+    each.add_argument(
+        "--from",
+        metavar="TIME",
+        dest="starts_from",
+        help="the first start: a day, or a day and an hour of the site, such as 2026-07-14T05:00 "
+        "(default: now)",
+    )
+    each.add_argument(
+        "--until",
+        metavar="TIME",
+        dest="starts_until",
+        help="the last start, likewise (default: two days later); a day has starts from 4 am to 4 pm, and "
+        "between two hours there is one at every hour",
+    )
+    each.add_argument(
+        "--crew-hours",
+        metavar="HOURS",
+        type=_hours,
+        help="hours that the crew takes to place the concrete (default: as in the record, else by volume)",
+    )
+    each.add_argument("--svg", metavar="FILE", help="write the picture to a new file")
+    each.add_argument("--pdf", metavar="FILE", help="write the page with picture and table to a new file")
+    each.add_argument("--json", action="store_true", help="print the comparison as JSON")
+    _time(each)
+    _rules(each)
+    _band(each)
+    _look(each)
 
 
 def _add_batch_commands(command: Command) -> None:
@@ -353,6 +390,11 @@ def _count(text: str) -> int:
     return count
 
 
+def _hours(text: str) -> float:
+    """Return a number of hours; argparse reports what else is wrong."""
+    return float(text)
+
+
 def _percent(text: str) -> int:
     """Return how sure a date must be, in percent."""
     from argparse import ArgumentTypeError
@@ -366,4 +408,4 @@ SURE = range(60, 100)
 """How sure a date can be. [%]"""
 
 
-_count.__name__ = "number"  # by which argparse calls it
+_count.__name__ = _hours.__name__ = "number"  # by which argparse calls it

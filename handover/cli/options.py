@@ -28,6 +28,11 @@ class Options(Namespace):
     sure: int
     rules: str | None
     json: bool
+    starts_from: str | None
+    starts_until: str | None
+    crew_hours: float | None
+    svg: str | None
+    pdf: str | None
     language: str | None
     paper: Literal["letter", "a4"] | None
     units: Literal["us", "si"] | None

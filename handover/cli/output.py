@@ -133,17 +133,22 @@ def wrap(text: str, *, first: str = "  ", indent: str = "    ") -> Iterator[str]
     yield from textwrap.wrap(for_terminal(text), line_width(), initial_indent=first, subsequent_indent=indent)
 
 
-def table(heads: Sequence[str], rows: Iterable[Sequence[object]]) -> Iterator[str]:
+def table(heads: Sequence[str], rows: Iterable[Sequence[object]], least: int | None = None) -> Iterator[str]:
     """Yield the lines of a table as wide as the terminal; long text wraps within its column.
 
     Where the terminal is too narrow for columns, each row becomes a paragraph.
+
+    Args:
+        heads: The headings.
+        rows: A text for each column.
+        least: Mean width of the columns at which the table is still one; by default one for sentences.
     """
     from rich.table import Column, Table
     from rich.text import Text
 
     cells = [[for_terminal(each) for each in row] for row in rows]
     width = line_width() - COLUMN_GAP * (len(heads) - 1)
-    if width < MIN_COLUMN_WIDTH * len(heads):
+    if width < (MIN_COLUMN_WIDTH if least is None else least) * len(heads):
         for number, row in enumerate(cells):
             if number:
                 yield ""

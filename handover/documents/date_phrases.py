@@ -93,6 +93,14 @@ class DateFormatter:
         """Return "2:00 pm", in lower case."""
         return self._time(when, "h:mm a").lower()
 
+    def column_hour(self, when: datetime) -> str:
+        """Return "5 am" or "5:30 am", for a column that holds no more."""
+        return self._time(when, "h:mm a" if when.minute else "h a").lower()
+
+    def plain_hour(self, when: datetime) -> str:
+        """Return "5" or "5:30", beside an hour that says whether it is morning."""
+        return self._time(when, "h:mm" if when.minute else "h")
+
     def span(self, start: datetime, end: datetime) -> str:
         """Return "6:30 to 7:30 in the morning"."""
         same = self.part(start) == self.part(end)

@@ -196,7 +196,7 @@ def compare_starts(
     """
     practice = rules_for(job, rules)[0]
     job = with_coordinates(job, weather)
-    jobs = [_begun_at(job, each, placing) for each in starts]
+    jobs = [begin_at(job, each, placing) for each in starts]
     until = jobs[-1].placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
     whole = extrapolate(weather, until, typical=typical)
     issued_s = (weather.issued_at or as_of).timestamp()
@@ -251,10 +251,10 @@ def placing_time(job: JobRecord, practice: Practice) -> timedelta:
 
 def usual_starts(as_of: datetime, zone: ZoneInfo, practice: Practice) -> tuple[datetime, ...]:
     """Return the start hours of the next two days, on full local hours between morning and afternoon."""
-    return hours_between_instants(as_of, as_of + practice.duration("start.window"), zone, practice)
+    return full_hours(as_of, as_of + practice.duration("start.window"), zone, practice)
 
 
-def hours_between_instants(
+def full_hours(
     after: datetime, until: datetime, zone: ZoneInfo, practice: Practice, *, at_night: bool = False
 ) -> tuple[datetime, ...]:
     """Return the full local hours after an instant and up to another, in order.
@@ -288,7 +288,7 @@ class _Together:
     simulations: tuple[Simulation, ...]
 
 
-def _begun_at(job: JobRecord, start: datetime, placing: timedelta) -> JobRecord:
+def begin_at(job: JobRecord, start: datetime, placing: timedelta) -> JobRecord:
     """Return the job with another placement; nothing has been measured yet."""
     end = (start.astimezone(UTC) + placing).astimezone(job.zone)
     temperature = job.placement.concrete_temperature

@@ -262,7 +262,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/start_hours.py: _DAYS",
         "schedule/start_hours.py: _STEP_S",
         "schedule/start_hours.py: compare_starts: timedelta(days=DAYS, hours=1)",
-        "schedule/start_hours.py: hours_between_instants: timedelta(minutes=15)",
+        "schedule/start_hours.py: full_hours: timedelta(minutes=15)",
         "schedule/slab_simulation.py: _CELL",
         "schedule/slab_simulation.py: _GROUND",
         "schedule/slab_simulation.py: _FINE",
