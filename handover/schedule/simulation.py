@@ -133,6 +133,41 @@ def simulate(
     if faults:
         raise UnusableInput(faults)
     job = with_coordinates(job, weather)
+    whole, ensemble = prepare_ensemble(
+        job, weather, as_of, until, practice=practice, members=members, typical=typical
+    )
+    by_mix = concrete_properties(job.mix, ensemble, practice)
+    as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
+    ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
+    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice)
+    first_day_c = by_model.mean_until(practice["strength.warm-until"])
+    warmed = after_first_day(as_delivered, first_day_c, practice)
+    concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)
+    measured = of_concrete + of_setting + of_slab
+    return Simulation(job, whole, practice, ensemble, concrete, slab, share, measured)
+
+
+def prepare_ensemble(
+    job: JobRecord,
+    weather: WeatherSeries,
+    as_of: datetime,
+    until: datetime,
+    *,
+    practice: Practice,
+    members: int,
+    typical: WeatherSeries | None = None,
+) -> tuple[WeatherSeries, Ensemble]:
+    """Return the weather extended to an instant, and the members with their errors of it.
+
+    Args:
+        job: The record, with its place.
+        weather: Hourly, as received.
+        as_of: Time of issue, aware.
+        until: End of the simulation, aware.
+        practice: Rules.
+        members: Size of the ensemble.
+        typical: A typical year of the place, from which the hours past the forecast are drawn.
+    """
     climate = climate_at(job.site)
     whole = extrapolate(weather, until, typical=typical, climate=climate)
     issued_s = (weather.issued_at or as_of).timestamp()
@@ -145,15 +180,7 @@ def simulate(
         typical=typical,
         climate=climate,
     )
-    by_mix = concrete_properties(job.mix, ensemble, practice)
-    as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
-    ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
-    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice)
-    first_day_c = by_model.mean_until(practice["strength.warm-until"])
-    warmed = after_first_day(as_delivered, first_day_c, practice)
-    concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)
-    measured = of_concrete + of_setting + of_slab
-    return Simulation(job, whole, practice, ensemble, concrete, slab, share, measured)
+    return whole, ensemble
 
 
 def with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:

@@ -17,7 +17,6 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.jobs.record import Placement
 from handover.schedule.basis import basis_of
-from handover.schedule.ensemble import draw_ensemble
 from handover.schedule.frost_protection import calls_for_protection
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
@@ -28,11 +27,10 @@ from handover.schedule.printed_times import half_hour_up, in_stages
 from handover.schedule.quantiles import early_instant
 from handover.schedule.risks import find_risks
 from handover.schedule.rule_selection import rules_for
-from handover.schedule.simulation import SHARE, Simulation, with_coordinates
+from handover.schedule.simulation import SHARE, Simulation, prepare_ensemble, with_coordinates
 from handover.schedule.slab_simulation import DAYS, Air, SlabSimulation, cover_resistance, simulate_slab
 from handover.schedule.watering import attended_windows
 from handover.weather.daylight import sun_height
-from handover.weather.extrapolate import extrapolate
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -198,10 +196,8 @@ def compare_starts(
     job = with_coordinates(job, weather)
     jobs = [begin_at(job, each, placing) for each in starts]
     until = jobs[-1].placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
-    whole = extrapolate(weather, until, typical=typical)
-    issued_s = (weather.issued_at or as_of).timestamp()
-    drawn = draw_ensemble(
-        jobs[0], whole, practice, forecast_issued_s=issued_s, members=members, typical=typical
+    whole, drawn = prepare_ensemble(
+        jobs[0], weather, as_of, until, practice=practice, members=members, typical=typical
     )
     together = _simulate_together(jobs, whole, drawn, practice, share)
     dates = tuple(compute_dates(each, basis_of(whole)) for each in together.simulations)

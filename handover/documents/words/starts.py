@@ -148,7 +148,9 @@ class StartWording:
 
     def _against(self, start: StartHour) -> str:
         short = [
-            self.say(f"starts.short.{each.code}", **self._values(each, start)) for each in start.concerns
+            self.say(f"starts.short.{each.code}", **self._values(each, start))
+            for each in start.concerns
+            if each.code != "saw-in-stages"  # in the column of sawing
         ]
         return ", ".join(short) or self.say("starts.short.none")
 
