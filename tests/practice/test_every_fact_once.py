@@ -273,8 +273,13 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/sunshine.py: _PARTS",
         "weather/sunshine.py: _DIM_WM2",
         "schedule/json_types.py: _to_text: timedelta(seconds=0.5)",
+        "service/start_hours.py: MAX_STARTS",
+        "service/start_hours.py: _starts_of: timedelta(seconds=1)",
     ),
     "how a value is printed": (
+        "cli/starts.py: LEAST_CELL",
+        "documents/words/starts.py: NOON",
+        "documents/words/starts.py: _nearest: timedelta(minutes=15)",
         "documents/data_sheet.py: DAILY_UNTIL_DAY",
         "schedule/printed_times.py: HALF_HOUR_S",
         "documents/words/watering.py: COLUMN_HOURS",

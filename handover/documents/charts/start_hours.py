@@ -53,7 +53,7 @@ def start_hours(wording: StartWording, width: float = WIDTH) -> Chart:
         say("starts.chart.desc", count=len(starts), best=best, against=" ".join(against)),
         "start-hours",
     )
-    _chosen(drawing, wording, columns, foot)
+    _shade_best_two(drawing, wording, columns, foot)
     drawing.text((0, 12), say("starts.chart.drying", unit=unit), "soft", _TEXT, bold=True)
     _bars(drawing, wording, columns)
     for row, (code, label) in enumerate(zip(codes, labels, strict=True)):
@@ -65,7 +65,7 @@ def start_hours(wording: StartWording, width: float = WIDTH) -> Chart:
     return draw_chart(drawing, say("starts.chart.read"))
 
 
-def _chosen(drawing: Drawing, wording: StartWording, columns: _Columns, foot: float) -> None:
+def _shade_best_two(drawing: Drawing, wording: StartWording, columns: _Columns, foot: float) -> None:
     """Shade the columns of the best start and of the runner-up, with their names above them."""
     for (key, shade), number in zip(_SHADES.items(), wording.comparison.order, strict=False):
         x = columns.at(number)

@@ -1,0 +1,264 @@
+"""Start hours before the pour: each danger by its principle, and the best start by the order of dangers."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pandas as pd
+import pytest
+from pvlib.solarposition import sun_rise_set_transit_spa
+
+from handover.practice.rules import general_rules
+from handover.schedule.model import MilestoneKind
+from handover.schedule.plan import plan_cure
+from handover.schedule.start_hours import (
+    HARM,
+    StartComparison,
+    compare_starts,
+    full_hours,
+    placing_time,
+    rank,
+    usual_starts,
+)
+from handover.weather.series import Origin, WeatherSeries
+
+Job = Callable[..., Any]
+Weather = Callable[..., WeatherSeries]
+
+ZONE = ZoneInfo("America/New_York")
+MIDNIGHT = datetime(2026, 7, 14, tzinfo=ZONE)
+PLACING = timedelta(hours=1.25)
+HOURS = (5, 8, 11, 14)
+
+
+def at(*hours: int) -> list[datetime]:
+    return [MIDNIGHT.replace(hour=each) for each in hours]
+
+
+def compare(job: Any, weather: WeatherSeries, starts: list[datetime], **options: Any) -> StartComparison:
+    return compare_starts(job, weather, MIDNIGHT, starts, PLACING, members=20, **options)
+
+
+# ---- the dangers
+
+
+def test_more_wind_gives_more_drying_at_every_start(job: Job, weather: Weather) -> None:
+    calm = weather()
+    windy = replace(calm, wind_ms=calm.wind_ms * 2.0)
+    for before, after in zip(
+        compare(job(), calm, at(*HOURS)).starts, compare(job(), windy, at(*HOURS)).starts, strict=True
+    ):
+        assert after.peak_drying > before.peak_drying
+        assert after.watch_hours >= before.watch_hours
+        assert after.precaution_hours >= before.precaution_hours
+
+
+def test_a_start_into_the_heat_dries_faster_than_one_before_dawn(job: Job, weather: Weather) -> None:
+    early, late = compare(job(), weather(24.0, 38.0), at(4, 12)).starts
+    assert late.peak_drying > early.peak_drying
+    assert late.precaution_hours > early.precaution_hours
+
+
+def test_drying_over_the_limit_is_named_with_its_hours(job: Job, weather: Weather) -> None:
+    calm = weather(24.0, 38.0)
+    (start,) = compare(job(), replace(calm, wind_ms=calm.wind_ms * 2.5), at(11)).starts
+    (concern,) = (each for each in start.concerns if each.code == "drying")
+    figures = {each.name: each.value for each in concern.figures}
+    assert figures["peak"] > figures["limit"]
+    assert concern.at is not None
+    assert concern.until is not None
+    assert figures["hours_above"] * 3600 == pytest.approx(
+        (concern.until - concern.at).total_seconds(), abs=900
+    )
+
+
+def test_a_start_into_frost_says_so_and_one_into_mild_nights_does_not(job: Job, weather: Weather) -> None:
+    cold, mild = (compare(job(), weather(*air), at(8, 14)).starts for air in ((-9.0, 1.0), (12.0, 22.0)))
+    assert all({"frost", "frost-any-blanket"} & {*each.codes} for each in cold)
+    assert all(each.blanket != 0.0 for each in cold)
+    assert all(each.blanket == 0.0 and each.frost_from is None for each in mild)
+
+
+def test_a_blanket_that_is_enough_for_one_start_is_enough_for_a_milder_one(
+    job: Job, weather: Weather
+) -> None:
+    def least(lowest_c: float) -> float:
+        (start,) = compare(job(), weather(lowest_c, lowest_c + 10.0), at(9)).starts
+        return np.inf if start.blanket is None else start.blanket
+
+    blankets = [least(each) for each in (-8.0, -5.0, -2.0, 1.0, 6.0)]
+    assert blankets == sorted(blankets, reverse=True)
+    assert blankets[-1] == 0.0
+    assert blankets[0] > 0.0
+
+
+def test_rain_within_the_hours_of_fresh_concrete_is_named(job: Job, weather: Weather) -> None:
+    dry = weather()
+    wet_at = np.datetime64("2026-07-14T19:00:00")  # 3 pm on the day of the pour
+    rain = np.where(dry.time == wet_at, 4.0, 0.0)
+    wet = replace(dry, precipitation_mm=rain, precipitation_probability=np.where(rain > 0.0, 0.9, 0.0))
+    slab = {"exposure": "outdoors"}
+    same_day, next_day = compare(job(slab=slab), wet, [*at(8), MIDNIGHT + timedelta(hours=32)]).starts
+    assert "rain" in same_day.codes
+    assert same_day.rain_mm == pytest.approx(4.0)
+    assert "rain" not in next_day.codes
+    assert "rain" not in compare(job(slab={"exposure": "indoors"}), wet, at(8)).starts[0].codes
+
+
+def test_first_water_when_nobody_is_there(job: Job, weather: Weather) -> None:
+    away, there, timer = (
+        compare(job(curing=curing), weather(), at(7)).starts[0]
+        for curing in (
+            {"available": ("05:00-05:30",)},
+            {"available": ("00:00-23:59",)},
+            {"available": ("05:00-05:30",), "timer": True},
+        )
+    )
+    (concern,) = (each for each in away.concerns if each.code == "nobody")
+    assert concern.until is not None
+    assert (concern.until.hour, concern.until.minute) == (5, 0)
+    assert away.first_water is not None
+    assert away.first_water < concern.until < away.first_water + timedelta(days=1)
+    assert there.attended is timer.attended is True
+    assert "nobody" not in (*there.codes, *timer.codes)
+
+
+def test_daylight_in_the_hours_of_sawing_is_that_of_the_sun(job: Job, weather: Weather) -> None:
+    day = pd.DatetimeIndex([MIDNIGHT + timedelta(hours=12)])
+    sun = sun_rise_set_transit_spa(day, 36.1, -79.95)
+    rises, sets = (sun[each].iloc[0].floor("s").to_pydatetime() for each in ("sunrise", "sunset"))
+    for start in compare(job(slab={"joints": "sawn"}), weather(), at(4, 9, 12, 15)).starts:
+        saw = start.saw
+        assert saw is not None
+        assert saw.closes is not None
+        assert saw.daylight_h is not None
+        lit = max((min(saw.closes, sets) - max(saw.opens, rises)) / timedelta(hours=1), 0.0)
+        if saw.closes < rises + timedelta(days=1):
+            assert saw.daylight_h == pytest.approx(lit, abs=0.2)
+            assert ("saw-dark" in start.codes) == (saw.daylight_h < general_rules()["visit.sawing"])
+
+
+def test_a_start_before_sunrise_starts_in_the_dark(job: Job, weather: Weather) -> None:
+    dark, light = compare(job(), weather(), at(4, 8)).starts
+    (concern,) = (each for each in dark.concerns if each.code == "start-dark")
+    assert concern.until is not None
+    assert concern.until.hour == 6  # sunrise in Greensboro in mid July: 6:14 by the almanac
+    assert "start-dark" not in light.codes
+    inside = compare(job(slab={"exposure": "indoors"}), weather(), at(14)).starts[0]
+    assert not {"finish-dark", "saw-dark"} & {*inside.codes}
+
+
+def test_slow_concrete_is_finished_in_the_dark(job: Job, weather: Weather) -> None:
+    early, late = compare(job(), weather(4.0, 10.0), at(5, 15)).starts
+    assert late.dark_finishing_h is not None
+    assert early.dark_finishing_h is not None
+    assert late.dark_finishing_h > early.dark_finishing_h
+    assert "finish-dark" in late.codes
+
+
+# ---- one story with the schedule
+
+
+def test_a_start_has_the_dates_of_the_schedule_of_that_pour(job: Job, weather: Weather) -> None:
+    start = MIDNIGHT.replace(hour=8)
+    placement = {"start": start, "end": start + PLACING, "finished": None}
+    schedule = plan_cure(job(placement=placement), weather(), start)
+    (compared,) = compare_starts(job(), weather(), start, [start], PLACING).starts
+    for kind, found in (
+        (MilestoneKind.INITIAL_SET, compared.initial_set),
+        (MilestoneKind.FINAL_SET, compared.final_set),
+    ):
+        milestone = schedule.milestone(kind)
+        assert milestone is not None
+        assert milestone.likely is not None
+        assert found is not None
+        assert abs(found - milestone.likely) < timedelta(minutes=30)
+    water = schedule.milestone(MilestoneKind.FIRST_WATER)
+    assert water is not None
+    assert water.not_before is not None
+    assert compared.first_water is not None
+    assert abs(compared.first_water - water.not_before) < timedelta(minutes=45)
+
+
+def test_a_start_does_not_depend_on_the_others(job: Job, weather: Weather) -> None:
+    (alone,) = compare(job(), weather(), at(8)).starts
+    among = compare(job(), weather(), at(5, 8, 11)).starts[1]
+    assert alone.peak_drying == pytest.approx(among.peak_drying, rel=1e-3)
+    assert alone.initial_set is not None
+    assert among.initial_set is not None
+    assert abs(alone.initial_set - among.initial_set) < timedelta(minutes=30)
+
+
+def test_what_was_measured_at_an_earlier_pour_has_no_effect(job: Job, weather: Weather) -> None:
+    plain = compare(job(), weather(), at(8))
+    finished = compare(job(placement={"finished": MIDNIGHT.replace(hour=10)}), weather(), at(8))
+    assert plain == finished
+
+
+# ---- the best start
+
+
+def test_the_best_start_has_no_harm_where_one_has_none(job: Job, weather: Weather) -> None:
+    hot = weather(24.0, 38.0)
+    compared = compare(job(), replace(hot, wind_ms=hot.wind_ms * 2.0), at(4, 6, 9, 12, 15))
+    free = [each for each in compared.starts if {*HARM}.isdisjoint(each.codes)]
+    assert 0 < len(free) < len(compared.starts)
+    assert compared.best in free
+    assert sorted(compared.order) == [*range(5)]
+    assert compared.runner_up is compared.starts[compared.order[1]]
+
+
+def test_an_earlier_point_counts_before_all_later_ones(job: Job, weather: Weather) -> None:
+    start = compare(job(), weather(), at(8)).starts[0]
+    dark = replace(start, precaution_hours=0.0, concerns=(), peak_drying=0.9, watch_hours=5.0)
+    dry = replace(dark, precaution_hours=0.5, peak_drying=1.0)
+    assert rank(dark) < rank(dry)
+    assert rank(replace(dark, watch_hours=1.0)) < rank(dark)
+
+
+# ---- which hours
+
+
+def test_the_usual_starts_are_the_day_hours_of_the_next_two_days() -> None:
+    for asked in (MIDNIGHT, MIDNIGHT.replace(hour=10, minute=20), MIDNIGHT.replace(hour=22)):
+        starts = usual_starts(asked, ZONE, general_rules())
+        assert len(starts) == 24
+        assert all(asked < each <= asked + timedelta(days=2) for each in starts)
+        assert {each.hour for each in starts} == {*range(4, 16)}
+
+
+@pytest.mark.parametrize("zone", ["Asia/Kolkata", "Asia/Kathmandu", "Australia/Adelaide"])
+def test_starts_are_full_hours_of_the_clock_of_the_site(zone: str) -> None:
+    starts = usual_starts(datetime(2026, 7, 14, 3, 10, tzinfo=UTC), ZoneInfo(zone), general_rules())
+    assert len(starts) == 24
+    assert {(each.minute, each.second) for each in starts} == {(0, 0)}
+
+
+def test_between_two_moments_every_hour_counts_across_a_clock_change() -> None:
+    rules = general_rules()
+    evening = datetime(2026, 10, 31, 20, tzinfo=ZONE)
+    starts = full_hours(evening, datetime(2026, 11, 1, 4, tzinfo=ZONE), ZONE, rules, at_night=True)
+    assert [each.hour for each in starts] == [21, 22, 23, 0, 1, 1, 2, 3, 4]
+
+
+def test_placing_takes_longer_for_a_larger_slab_within_a_crews_day(job: Job) -> None:
+    times = [placing_time(job(slab={"area": area}), general_rules()) for area in (5.0, 110.0, 300.0, 9000.0)]
+    assert times == sorted(times)
+    assert times[0] == timedelta(hours=1)
+    assert times[-1] == timedelta(hours=general_rules()["placement.longest"])
+
+
+def test_typical_weather_is_dated(job: Job, weather: Weather) -> None:
+    whole = weather()
+    columns = {name: getattr(whole, name) for name in whole.__dataclass_fields__}
+    kept = {name: each[:60] if isinstance(each, np.ndarray) else each for name, each in columns.items()}
+    short = WeatherSeries(**kept)
+    assert (short.origin == Origin.FORECAST).all()
+    compared = compare(job(), short, at(8))
+    assert compared.typical_from is not None
+    assert compared.typical_from > short.last_hour

@@ -1,0 +1,217 @@
+"""The command before the pour: what it prints, writes and refuses."""
+
+from __future__ import annotations
+
+import json
+import re
+from datetime import datetime, timedelta
+from io import BytesIO
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+from xml.etree import ElementTree as ET
+
+import pikepdf
+import pytest
+
+from handover.documents.templating import languages
+from handover.documents.translations import load_translations
+from handover.documents.words.starts import COLUMNS
+from handover.errors import UnusableInput
+from handover.jobs.reading import read_source
+from handover.schedule.start_hours import HARDSHIP, HARM
+from handover.service.inputs import read_weather_file
+from handover.service.settings import Settings
+from handover.service.start_hours import (
+    StartRequest,
+    StartWindow,
+    compare_start_hours,
+    start_data,
+    start_page,
+    start_picture,
+    start_words,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    Run = Callable[..., Any]
+
+pytestmark = pytest.mark.spread
+
+SAMPLE = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
+NOVEMBER = SAMPLE.parent / "november-shop"
+ASKED = "2026-07-14T03:00:00-04:00"
+FEW = ("--from", "2026-07-14T05:00", "--until", "2026-07-14T08:00")
+
+
+def arguments(*more: str, record: Path = SAMPLE / "job.toml") -> list[object]:
+    return ["starts", record, "-w", SAMPLE / "weather.csv", "--as-of", ASKED, *more]
+
+
+def request(folder: Path, asked: str, **options: Any) -> StartRequest:
+    return StartRequest(
+        read_source(folder / "job.toml"),
+        read_weather_file(folder / "weather.csv"),
+        datetime.fromisoformat(asked),
+        **options,
+    )
+
+
+@pytest.fixture
+def unplaced(tmp_path: Path) -> Path:
+    """The sample's record as it was before the pour: without its placement and its measurements."""
+    text = (SAMPLE / "job.toml").read_text("utf-8")
+    text = re.sub(r"(?ms)^\[(placement)\]\n.*?(?=^\[)", "", text)
+    text = re.sub(r"(?ms)^\[\[(?:ticket|cylinder)\]\]\n.*?(?=^\[|\Z)", "", text)
+    record = tmp_path / "job.toml"
+    record.write_text(text, "utf-8")
+    return record
+
+
+# ---- the terminal
+
+
+def test_each_hour_is_a_line_and_the_best_two_come_first(run: Run) -> None:
+    result = run(*arguments(*FEW))
+    assert result.status == 0
+    assert "Best start: " in result.out
+    assert "Next best: " in result.out
+    rows = [line for line in result.out.splitlines() if re.match(r"Tue [5-8] am ", line)]
+    assert len(rows) == 4
+    assert "There is no score" in " ".join(result.out.split())
+
+
+def test_a_record_without_a_placement_is_enough(run: Run, unplaced: Path) -> None:
+    result = run(*arguments(*FEW, "--crew-hours", "2.5", record=unplaced))
+    assert result.status == 0
+    assert "Placing takes 2 hours 30 minutes" in result.out
+    by_volume = run(*arguments(*FEW, record=unplaced))
+    assert "Placing takes 1 hour 30 minutes" in by_volume.out  # 40 x 30 ft, 4 in: 14.8 yd3
+    assert "ticket" not in by_volume.err
+
+
+def test_it_speaks_spanish(run: Run) -> None:
+    result = run(*arguments(*FEW, "--language", "es"))
+    assert "Mejor hora: " in result.out
+    assert "Best" not in result.out
+
+
+def test_json_has_every_start_in_si_and_the_order(run: Run) -> None:
+    compared = json.loads(run(*arguments(*FEW, "--json")).out)
+    assert [each["start"] for each in compared["starts"]] == [
+        f"2026-07-14T0{hour}:00:00-04:00" for hour in (5, 6, 7, 8)
+    ]
+    assert sorted(compared["order"]) == [0, 1, 2, 3]
+    assert compared["watch_limit"] == pytest.approx(0.488)
+    for each in compared["starts"]:
+        assert each["peak_drying"] > 0.0
+        assert each["end"] > each["start"]
+        assert {concern["code"] for concern in each["concerns"]} <= {*HARM, *HARDSHIP}
+
+
+# ---- picture and page
+
+
+def test_picture_and_page_are_written_once(run: Run, tmp_path: Path) -> None:
+    picture, page = tmp_path / "starts.svg", tmp_path / "starts.pdf"
+    result = run(*arguments(*FEW, "--svg", str(picture), "--pdf", str(page)))
+    assert result.status == 0
+    root = ET.fromstring(picture.read_bytes())  # noqa: S314 - our own
+    assert root.tag.endswith("svg")
+    assert page.read_bytes().startswith(b"%PDF")
+    again = run(*arguments(*FEW, "--svg", str(picture)))
+    assert again.status == 2
+    assert "already exists" in again.err
+
+
+def test_two_days_fit_on_one_page_in_each_language() -> None:
+    for language in languages():
+        settings = Settings(languages=(language,), paper="a4")
+        compared = compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00", settings=settings))
+        assert len(compared.comparison.starts) == 24
+        page = start_page(start_words(compared, settings), settings)
+        with pikepdf.open(BytesIO(page)) as pdf:
+            assert len(pdf.pages) == 1
+
+
+def test_the_same_question_has_the_same_bytes() -> None:
+    window = StartWindow("2026-07-14T05:00", "2026-07-14T07:00")
+    pairs = [compare_start_hours(request(SAMPLE, ASKED, window=window)) for _ in range(2)]
+    assert start_data(pairs[0]) == start_data(pairs[1])
+    assert start_picture(start_words(pairs[0])) == start_picture(start_words(pairs[1]))
+
+
+def test_a_band_covers_exactly_the_starts_that_a_danger_meets() -> None:
+    compared = compare_start_hours(request(SAMPLE, ASKED))
+    starts = compared.comparison.starts
+    picture = start_picture(start_words(compared)).decode()
+    for code in (*HARM, *HARDSHIP):
+        label = load_translations("en").say(f"starts.row.{code}")
+        assert (f">{label}<" in picture) == any(code in each.codes for each in starts)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_every_danger_and_column_has_words(language: str) -> None:
+    words = load_translations(language)
+    for code in (*HARM, *HARDSHIP):
+        assert words.has(f"starts.against.{code}")
+        assert words.has(f"starts.row.{code}")
+        assert words.has(f"starts.short.{code}") or code == "saw-in-stages"
+    assert all(words.has(f"starts.head.{each}") for each in COLUMNS)
+
+
+# ---- the window
+
+
+def test_without_a_window_it_is_the_next_two_days() -> None:
+    starts = compare_start_hours(request(SAMPLE, ASKED)).comparison.starts
+    assert len(starts) == 24
+    assert starts[0].start.isoformat() == "2026-07-14T04:00:00-04:00"
+    assert starts[-1].start - starts[0].start < timedelta(days=2)
+
+
+@pytest.mark.parametrize(
+    ("window", "count", "first"),
+    [
+        (StartWindow("2026-07-15", "2026-07-15"), 12, 4),
+        (StartWindow("2026-07-15T06:00", "2026-07-15"), 10, 6),
+        (StartWindow("2026-07-14T22:00", "2026-07-15T02:00"), 5, 22),
+        (StartWindow(None, "2026-07-14"), 12, 4),
+    ],
+)
+def test_a_window_of_days_or_of_moments(window: StartWindow, count: int, first: int) -> None:
+    starts = compare_start_hours(request(SAMPLE, ASKED, window=window)).comparison.starts
+    assert len(starts) == count
+    assert starts[0].start.hour == first
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (("--from", "tomorrow"), "neither a day nor a moment"),
+        (("--from", "2026-07-15", "--until", "2026-07-14"), "no start hour"),
+        (("--from", "2026-07-14", "--until", "2026-07-30"), "1 to 96"),
+        (("--crew-hours", "0"), "not how long a crew places"),
+        (("--crew-hours", "30"), "not how long a crew places"),
+        (("--from", "2027-01-10"), "the weather"),
+    ],
+)
+def test_what_cannot_be_compared_is_refused(more: tuple[str, ...], said: str, run: Run) -> None:
+    result = run(*arguments(*more))
+    assert result.status == 2
+    assert said in " ".join(result.err.split())
+
+
+def test_a_forecast_that_ends_within_a_day_of_the_last_start_is_refused() -> None:
+    window = StartWindow("2026-11-21", "2026-11-21")  # the sample's weather ends on the 22nd, 1 am
+    with pytest.raises(UnusableInput, match="ends at"):
+        compare_start_hours(request(NOVEMBER, "2026-11-20T12:00:00-06:00", window=window))
+
+
+def test_faults_of_record_and_weather_are_reported_together(run: Run, tmp_path: Path) -> None:
+    record = tmp_path / "job.toml"
+    record.write_text('id = "x"\n[slab]\nthickness = "5"\n', "utf-8")
+    result = run("starts", record, "-w", tmp_path / "none.csv", "--as-of", ASKED)
+    assert result.status == 2
+    assert "slab.thickness" in result.err
+    assert "none.csv" in result.err
