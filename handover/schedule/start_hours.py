@@ -222,17 +222,18 @@ def rank(start: StartHour) -> tuple[Any, ...]:
     """Return by what a start is compared, point by point: an earlier point counts before all later ones.
 
     No score: first what harms the slab, the most serious first, with the hours of fast drying; then what is
-    hard on people; then the drying below the limit. Of equal starts the earlier one comes first.
+    hard on people; then the drying below the limit. Drying counts by half hours, as it is printed. Of equal
+    starts the earlier one comes first.
     """
     codes = start.codes
     blanket = np.inf if start.blanket is None else start.blanket
     return (
         blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
         "rain" in codes,
-        start.precaution_hours,
+        np.ceil(start.precaution_hours * 2.0) / 2.0,
         np.ceil(start.dark_finishing_h or 0.0) if "finish-dark" in codes else 0.0,
         *(code in codes for code in HARDSHIP[1:]),
-        start.watch_hours,
+        np.ceil(start.watch_hours * 2.0) / 2.0,
         round(start.peak_drying, 2),
         start.start.timestamp(),
     )
@@ -431,7 +432,9 @@ class _StartComparer:
         limit = self.practice["drying.precaution"]
         above = np.flatnonzero(drying.rate >= limit)
         if len(above):
-            first, last = (drying.instant(int(each), simulation.job.zone) for each in (above[0], above[-1]))
+            first, last = (
+                drying.instant(int(each), simulation.job.zone) for each in (above[0], above[-1] + 1)
+            )
             yield Concern(
                 "drying",
                 first,
@@ -455,7 +458,7 @@ class _StartComparer:
                 (Figure("darkness", start.dark_finishing_h or 0.0, "h"),),
             )
         lit = None if saw is None or inside else saw.daylight_h
-        if saw is not None and lit is not None and lit < self.practice["visit.sawing"]:
+        if saw is not None and lit is not None and lit < self._needed_daylight(saw):
             yield Concern("saw-dark", saw.opens, saw.closes, (Figure("daylight", lit, "h"),))
         if start.attended is False and start.first_water is not None:
             windows = attended_windows(job, self.practice)
@@ -464,6 +467,12 @@ class _StartComparer:
             yield Concern("saw-in-stages", saw.opens, saw.closes)
         if self._is_dark(job, start.start):
             yield Concern("start-dark", start.start, self._sunrise(job, start.start))
+
+    def _needed_daylight(self, saw: SawHours) -> float:
+        """Return the hours of daylight that sawing takes: those of a visit, or all of a shorter window."""
+        visit = self.practice["visit.sawing"]
+        whole = visit if saw.closes is None else _hours(saw.opens, saw.closes)
+        return min(visit, whole - _STEP_S / HOUR_S)
 
     def _sunrise(self, job: JobRecord, after: datetime) -> datetime | None:
         """Return the next sunrise within a day, to the minutes of the grid."""
@@ -526,7 +535,6 @@ class _Drying:
     """The loss from the fresh surface, in steps from the first concrete to its final set, shape (n,)."""
 
     placed_s: float
-    hours: Floats
     rate: Floats
 
     def hours_above(self, limit: float) -> float:
@@ -534,8 +542,8 @@ class _Drying:
         return float((self.rate >= limit).sum()) * _STEP_S / HOUR_S
 
     def instant(self, index: int, zone: ZoneInfo) -> datetime:
-        """Return the instant of a step."""
-        seconds = self.placed_s + float(self.hours[index]) * HOUR_S
+        """Return the instant at which a step begins."""
+        seconds = self.placed_s + index * _STEP_S
         return datetime.fromtimestamp(seconds, UTC).astimezone(zone)
 
 
@@ -550,7 +558,7 @@ def _drying_of(simulation: Simulation) -> _Drying:
     known_h = slab.hours[fresh]
     hours = np.arange(0.0, known_h[-1], _STEP_S / HOUR_S)
     rate = np.interp(hours, known_h, slab.evaporation[fresh, first])
-    return _Drying(float(slab.placed_s[first]), hours, rate)
+    return _Drying(float(slab.placed_s[first]), rate)
 
 
 def _frost(start: StartHour, simulation: Simulation) -> Iterator[Concern]:
