@@ -147,6 +147,14 @@ def simulate(
     return Simulation(job, whole, practice, ensemble, concrete, slab, share, measured)
 
 
+def with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
+    """Return the job, with the place of its weather if the record has none."""
+    if job.site.latitude is not None or weather.latitude is None:
+        return job
+    site = job.site.model_copy(update={"latitude": weather.latitude, "longitude": weather.longitude})
+    return job.model_copy(update={"site": site})
+
+
 def prepare_ensemble(
     job: JobRecord,
     weather: WeatherSeries,
@@ -181,11 +189,3 @@ def prepare_ensemble(
         climate=climate,
     )
     return whole, ensemble
-
-
-def with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:
-    """Return the job, with the place of its weather if the record has none."""
-    if job.site.latitude is not None or weather.latitude is None:
-        return job
-    site = job.site.model_copy(update={"latitude": weather.latitude, "longitude": weather.longitude})
-    return job.model_copy(update={"site": site})
