@@ -1,8 +1,9 @@
 """The ensemble: possible differences of the job from its record and the forecast.
 
 Each member is one column of every array. Member 0 is the central one, exactly as recorded and forecast. The
-others draw their errors, in antithetic pairs, from a generator seeded by the id of the job, so that the same
-job has the same dates.
+others have their errors in antithetic pairs. The draws are one set for all jobs, so that neither the name nor
+the id of a job moves a date and two bays of a slab have the same dates. Each uncertainty is stratified: every
+equal share of its distribution holds one member, so that few members give the quantiles of many.
 
 A date that must be safe is taken from the concrete placed last; one that must not be missed from the concrete
 placed first.
@@ -11,8 +12,9 @@ placed first.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from hashlib import sha256
+from functools import lru_cache
 from itertools import pairwise
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,9 +35,18 @@ if TYPE_CHECKING:
 CENTRAL = 0
 MEMBERS = 200
 _FIRST_SHARE = 4  # one in this many members follows the concrete placed first
-_SCALARS = ("setting", "mix", "evaporation", "convection", "sun", "placing")
-_OF_STRENGTH = ("hardening", "strength")
-"""Drawn from a generator of their own: the others stay as they are for the same job."""
+_SEED = 308
+_SCALARS = (
+    "setting",
+    "energy",
+    "hardening",
+    "strength",
+    "heat",
+    "evaporation",
+    "convection",
+    "sun",
+    "placing",
+)
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
@@ -48,6 +59,7 @@ class Ensemble:
         setting: Factor on the time to set.
         energy: Factor on the activation energy.
         hardening: Factor on the age at which a strength is reached.
+        heat: Factor on the heat of hydration.
         evaporation: Factor on evaporation.
         film: Factor on the convective film coefficient.
         sun: Factor on the absorbed sunshine.
@@ -62,6 +74,7 @@ class Ensemble:
     setting: Floats
     energy: Floats
     hardening: Floats
+    heat: Floats
     evaporation: Floats
     film: Floats
     sun: Floats
@@ -91,10 +104,10 @@ class Ensemble:
 
     def subset(self, members: NDArray[np.int_]) -> Ensemble:
         """Return some of the members that follow the concrete placed last, in an order of their own."""
-        columns = ("placed_s", "setting", "energy", "hardening", "evaporation", "film", "sun", "placed_c")
+        factors = ("setting", "energy", "hardening", "heat", "evaporation", "film", "sun")
         return replace(
             self,
-            **{name: getattr(self, name)[members] for name in columns},
+            **{name: getattr(self, name)[members] for name in ("placed_s", *factors, "placed_c")},
             errors={name: error[:, members] for name, error in self.errors.items()},
             draws={name: draw[members] for name, draw in self.draws.items()},
             n_last=len(members),
@@ -124,18 +137,20 @@ def draw_ensemble(
     """
     n_first = max(1, members // _FIRST_SHARE)
     n_last = max(1, members - n_first)
-    random = np.random.Generator(np.random.PCG64(_seed(job.id)))
+    random = np.random.Generator(np.random.PCG64(_SEED))
     # The first concrete has the same errors as the last.
     draw_of = np.concatenate([np.arange(n_last), np.arange(n_first)])
-    draws = {name: _antithetic_draws(random, n_last)[draw_of] for name in _SCALARS}
-    of_strength = np.random.Generator(np.random.PCG64([_seed(job.id), len(_SCALARS)]))
-    draws |= {name: _antithetic_draws(of_strength, n_last)[draw_of] for name in _OF_STRENGTH}
+    half = stratified_draws(random, len(_SCALARS) + 1 + len(_STATES), n_last // 2)
+    draws = {name: _with_opposites(each, n_last)[draw_of] for name, each in zip(_SCALARS, half, strict=False)}
+    heat = "spread.heat-assumed" if _is_assumed(job, "mix.cementitious") else "spread.heat"
     placing = (
         "spread.placing-measured"
         if job.placement.concrete_temperature is not None
         else "spread.placing-assumed"
     )
-    drawn = forecast_errors(weather, practice, forecast_issued_s, n_last, random, climate=climate)
+    drawn = forecast_errors(
+        weather, practice, forecast_issued_s, n_last, random, climate=climate, first=half[len(_SCALARS) :]
+    )
     errors = {name: error[:, draw_of] for name, error in drawn.items()}
     near = 0 if isinstance(typical, PastYears) else int(practice["forecast.drawn"])
     if typical is None or not _covers_horizon(typical, weather, near):
@@ -151,8 +166,9 @@ def draw_ensemble(
             job.placement.start.timestamp(),
         ),
         setting=practice["spread.setting"] ** draws["setting"],
-        energy=practice["spread.energy"] ** draws["mix"],
+        energy=practice["spread.energy"] ** draws["energy"],
         hardening=practice["spread.hardening"] ** draws["hardening"],
+        heat=practice[heat] ** draws["heat"],
         evaporation=practice["spread.evaporation"] ** draws["evaporation"],
         film=practice["spread.film"] ** draws["convection"],
         sun=practice["spread.sun"] ** draws["sun"],
@@ -163,14 +179,39 @@ def draw_ensemble(
     )
 
 
-def _seed(job: str) -> int:
-    return int.from_bytes(sha256(job.encode()).digest()[:8], "big")
+def _is_assumed(job: JobRecord, path: str) -> bool:
+    """Return whether practice gave a value that the record leaves out."""
+    return any(assumed[0] == path for assumed in job.assumed)
 
 
-def _antithetic_draws(random: np.random.Generator, count: int) -> Floats:
-    """Return standard normal draws in mirrored pairs behind a central zero, shape (count,)."""
-    half = random.standard_normal(count // 2)
+def stratified_draws(random: np.random.Generator, uncertainties: int, pairs: int) -> Floats:
+    """Return one standard normal draw of each mirrored pair, shape (uncertainties, pairs).
+
+    With their mirrored values, one draw of an uncertainty lies in the middle of each of ``2 pairs`` equal
+    shares of its distribution, and the uncertainties are hardly correlated.
+
+    Source:
+        Latin hypercube: McKay, Beckman and Conover (1979). Without correlation: Iman and Conover (1982).
+    """
+    upper = _half_normal(pairs)
+    drawn = np.array([random.permutation(upper) for _ in range(uncertainties)])
+    drawn *= np.where(random.random(drawn.shape) < 0.5, -1.0, 1.0)  # noqa: PLR2004 - one half
+    if pairs <= uncertainties:
+        return drawn
+    order = np.linalg.solve(np.linalg.cholesky(np.cov(drawn)), drawn)
+    return np.asarray(upper[np.abs(order).argsort(axis=1).argsort(axis=1)] * np.sign(order))
+
+
+def _with_opposites(half: Floats, count: int) -> Floats:
+    """Return draws with their mirrored values behind a central zero, shape (count,)."""
     return np.concatenate([[0.0], half, -half])[:count]
+
+
+@lru_cache(maxsize=8)
+def _half_normal(pairs: int) -> Floats:
+    """Return the middles of equal shares of the upper half of the normal distribution, shape (pairs,)."""
+    upper = 0.5 + (np.arange(pairs) + 0.5) / (2 * pairs)
+    return np.array([NormalDist().inv_cdf(float(each)) for each in upper])
 
 
 def forecast_errors(
@@ -181,6 +222,7 @@ def forecast_errors(
     random: np.random.Generator,
     *,
     climate: Climate | None = None,
+    first: Floats | None = None,
 ) -> dict[str, Floats]:
     """Return the errors of the forecast, which grow with lead time and are correlated from hour to hour.
 
@@ -196,6 +238,8 @@ def forecast_errors(
         random: Source of the draws.
         climate: Of the place; None: hours scatter as in a winter, and the weather past the forecast is that
             of its last days.
+        first: Standard normal draws of half of the members, for the level past the forecast and for the first
+            hour of each column, shape (5, m // 2); None: drawn.
 
     Returns:
         By column, shape (n, m).
@@ -205,7 +249,8 @@ def forecast_errors(
     open_ = weather.origin != Origin.OBSERVED
     memory = float(np.exp(-1.0 / practice["forecast.memory"]))
     half = count // 2
-    state = random.standard_normal((len(_STATES), half))
+    level_draws, *first_states = stratified_draws(random, 1 + len(_STATES), half) if first is None else first
+    state = np.array(first_states)
     shocks = random.standard_normal((len(known), len(_STATES), half)) * np.sqrt(1.0 - memory**2)
     series = np.empty((len(known), len(_STATES), half))
     for hour in range(len(known)):
@@ -213,7 +258,7 @@ def forecast_errors(
         series[hour] = state
     past = np.clip((known - _forecast_end_s(weather)) / HOUR_S / practice["forecast.memory"], 0.0, 1.0)
     beyond = practice["forecast.beyond" if climate is None else "forecast.beyond-climate"]
-    level = beyond * random.standard_normal(half) * past[:, np.newaxis]
+    level = beyond * level_draws * past[:, np.newaxis]
     errors = {}
     for index, name in enumerate(_STATES):
         growing = practice[f"forecast.{name}-at-once"] + practice[f"forecast.{name}-per-day"] * ahead

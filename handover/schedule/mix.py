@@ -65,7 +65,7 @@ class ConcreteProperties:
         delivered: 28-day strength as delivered, over the specified one, shape (m,). [1]
         late_share: What a warm first day leaves of the 28-day strength, shape (m,). [1]
         lowered_from: Share of the 28-day strength up to which it costs nothing. [1]
-        heat_j_m3: Heat of full hydration. [J/m3]
+        heat_j_m3: Heat of full hydration, shape (m,). [J/m3]
         freezing: How its pore water freezes.
     """
 
@@ -78,7 +78,7 @@ class ConcreteProperties:
     per_hydration_hour: Floats
     specified_mpa: float
     delivered: Floats
-    heat_j_m3: float
+    heat_j_m3: Floats
     late_share: Floats
     lowered_from: float
     freezing: Freezing
@@ -93,6 +93,7 @@ class ConcreteProperties:
             final_set_h=self.final_set_h[members],
             per_hydration_hour=self.per_hydration_hour[members],
             delivered=self.delivered[members],
+            heat_j_m3=self.heat_j_m3[members],
             late_share=self.late_share[members],
         )
 
@@ -154,7 +155,7 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         per_hydration_hour=arrhenius_rate(hydration.reference_c, below, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         delivered=_strength_factor(mix.specified_strength, ensemble, practice),
-        heat_j_m3=float(plain.heat_j_kg) * mix.cementitious,
+        heat_j_m3=np.asarray(plain.heat_j_kg * mix.cementitious * ensemble.heat),
         late_share=np.ones(len(ensemble)),
         lowered_from=practice["strength.warm-loss-from"],
         freezing=_freezing(mix, practice),

@@ -134,7 +134,7 @@ class Milestone:
         tuple[Figure, ...],
         means(
             "The uncertainty that moves the date most, with its share of the spread [1]: weather, setting, "
-            "mix, evaporation, convection, sun or placing. Empty where nothing moves it."
+            "energy, hardening, heat, evaporation, convection, sun or placing. Empty where nothing moves it."
         ),
     ] = ()
 

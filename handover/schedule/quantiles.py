@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
 
 _MEDIAN = 0.5
+_NEAR = general_rules()["spread.near"]
 
 
 def median_instant(hours: Floats, simulation: Simulation) -> datetime | None:
@@ -34,9 +37,28 @@ def early_instant(hours: Floats, simulation: Simulation) -> datetime | None:
 
 
 def _quantile(hours: Floats, share: float, group: slice, simulation: Simulation) -> datetime | None:
-    """Return an instant of one of the members, because a mean with "never" has no meaning."""
-    found = np.quantile(hours[group], share, method="inverted_cdf")
-    return instant_after(simulation.ensemble.placed_s[group][0], float(found), simulation.job.zone)
+    """Return the instant at which a share of the members has met a condition."""
+    found = smoothed_quantile(hours[group], share)
+    return instant_after(simulation.ensemble.placed_s[group][0], found, simulation.job.zone)
+
+
+def smoothed_quantile(hours: Floats, share: float) -> float:
+    """Return a quantile as a weighted mean of the members around it; infinite where one of these is.
+
+    The mean makes the quantile of a few members steady. One date that is later than another in every member
+    stays later, because the weights are the same for both.
+
+    Args:
+        hours: Shape (m,); infinite for a member that never meets the condition.
+        share: Between 0 and 1.
+    """
+    count = len(hours)
+    rank = min(max(math.ceil(count * share) - 1, 0), count - 1)
+    near = min(round(count * _NEAR), rank, count - 1 - rank)
+    ranks = np.arange(rank - near, rank + near + 1)
+    values = np.sort(hours)[ranks]
+    weights = near + 1.0 - np.abs(ranks - rank)
+    return float(values @ weights / weights.sum())
 
 
 def instant_after(placed_s: float, hours: float, zone: ZoneInfo) -> datetime | None:

@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+import scipy.stats
 
 from handover.practice.rules import practice
-from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble
+from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble, stratified_draws
 from handover.schedule.gate_evaluators import hours_to_value
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
@@ -69,11 +70,11 @@ class TestForecast:
             assert air[as_of.hour + 24 * days].std() == pytest.approx(asked, rel=0.10)
 
     def test_errors_hang_together_from_hour_to_hour(self, drawn: Ensemble) -> None:
-        """A first-order series: the correlation falls as exp(-t/memory); 0.08 for 600 draws."""
+        """A first-order series: the correlation falls as exp(-t/memory); 300 pairs know it to 0.06, once."""
         air = drawn.errors["air_c"][:, drawn.last_placed]
         for apart in (1, 24, 72):
             found = np.corrcoef(air[24], air[24 + apart])[0, 1]
-            assert found == pytest.approx(np.exp(-apart / practice()["forecast.memory"]), abs=0.08)
+            assert found == pytest.approx(np.exp(-apart / practice()["forecast.memory"]), abs=0.15)
 
     def test_the_central_case_is_what_was_forecast(self, drawn: Ensemble) -> None:
         for error in drawn.errors.values():
@@ -216,10 +217,20 @@ class TestPastTheSimulation:
         assert north[90] < 85 * 24 < 95 * 24 < south[90]
 
 
-def test_the_job_is_the_seed(job: Job, weather: Weather, as_of: datetime) -> None:
-    one, same, other = (
-        draw_ensemble(record, weather(), practice(), forecast_issued_s=as_of.timestamp()).errors["air_c"]
-        for record in (job(), job(), job().model_copy(update={"id": "another"}))
-    )
-    assert np.array_equal(one, same)
-    assert not np.array_equal(one, other)
+def test_neither_id_nor_name_of_a_job_moves_a_date(job: Job, weather: Weather, as_of: datetime) -> None:
+    renamed = job(site={"name": "Another bay"}).model_copy(update={"id": "another"})
+    one, other = (plan_cure(each, weather(), as_of) for each in (job(), renamed))
+    assert one.milestones == other.milestones
+
+
+@pytest.mark.parametrize("pairs", [1, 7, 74])
+def test_every_equal_share_of_a_distribution_holds_one_draw(pairs: int) -> None:
+    for drawn in stratified_draws(np.random.default_rng(1), 3, pairs):
+        shares = scipy.stats.norm.cdf(np.concatenate([drawn, -drawn])) * 2 * pairs
+        assert sorted(np.floor(shares)) == list(range(2 * pairs))
+
+
+def test_uncertainties_are_hardly_correlated() -> None:
+    """Shuffled alone, 74 pairs of 13 uncertainties have correlations up to about 3 / sqrt(74), 0.35."""
+    found = np.corrcoef(stratified_draws(np.random.default_rng(1), 13, 74)) - np.eye(13)
+    assert np.abs(found).max() < 0.12

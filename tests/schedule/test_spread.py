@@ -33,7 +33,7 @@ def certain_but_for(*kept: str) -> Practice:
         name: replace(rule, value=NOTHING[rule.unit] if name.startswith("spread.") else 0.0)
         for name, rule in whole.rules.items()
         if name.startswith(("spread.", "forecast."))
-        and name not in {"forecast.memory", "forecast.drawn", "spread.still", "spread.notable"}
+        and name not in {"forecast.memory", "forecast.drawn", "spread.still", "spread.notable", "spread.near"}
         and not name.startswith(kept)
     }
     return replace(whole, rules=whole.rules | still)
