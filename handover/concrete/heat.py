@@ -164,13 +164,13 @@ class Surface:
     """How the top of the column looks to sun and sky.
 
     Attributes:
-        absorptivity: Share of the sun taken up by the bare slab, 0 to 1.
+        absorptivity: Share of the sun taken up, 0 to 1; a number, or over each step, shape (s, m).
         emissivity: For long waves, 0 to 1.
         sky_view: Share of the sky seen; the rest is at air temperature. 1 in the open, 0 under a roof.
         sun_share: Share of the sun that reaches the slab. 1 in the open, 0 under a roof.
     """
 
-    absorptivity: float = 0.60
+    absorptivity: float | Floats = 0.60
     emissivity: float = 0.90
     sky_view: float = 1.0
     sun_share: float = 1.0

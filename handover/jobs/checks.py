@@ -36,6 +36,7 @@ def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
     rules = rules_of(country_of_site(site.country, site.timezone) if site else None)
     yield from _size(draft.slab, rules)
     yield from _joints(draft.slab)
+    yield from _colour(draft.curing, rules)
     yield from _times(draft.placement, rules)
     yield from _shares(draft, rules)
     yield from _check_acknowledgement(draft)
@@ -82,6 +83,22 @@ def _joints(slab: Draft) -> FieldFindings:
                 f'is {_us_and_si(slab.joint_spacing, "length")}, but joints is "none"',
                 expected="one of the two: no spacing, or how the joints are made",
                 example='joints = "sawn"',
+            ),
+        )
+
+
+def _colour(curing: Draft, rules: Practice) -> FieldFindings:
+    """Yield a finding where a curing material does not exist in a colour."""
+    if curing is None or curing.colour is None or curing.method is None:
+        return
+    colours = rules.materials["colour"].get(curing.method, {})
+    if colours and curing.colour not in colours:
+        yield (
+            ("curing", "colour"),
+            Finding(
+                f'is "{curing.colour}", but method is "{curing.method}"',
+                expected=f"one of {', '.join(colours)}",
+                example='method = "curing compound", colour = "white"',
             ),
         )
 

@@ -43,6 +43,7 @@ from handover.practice.defaults import default_value
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
 Base = Literal["soil", "gravel", "vapor retarder", "insulation"]
 JointMethod = Literal["sawn", "early-entry", "tooled", "none"]
+Colour = Literal["white", "clear", "black"]
 Exposure = Literal["outdoors", "roofed", "indoors"]
 Method = Literal[
     "sprinkler",
@@ -456,6 +457,11 @@ class Curing(RecordTable):
             "thermal resistance", "R-0.3", "R-30", "no curing blanket insulates so little or so much"
         ),
         Field(description="Thermal resistance of the insulating blanket."),
+    ] = None
+    colour: Annotated[
+        Colour | None,
+        ChoiceField(get_args(Colour)),
+        Field(description="Of the curing compound or the plastic sheet: how much sun it takes up."),
     ] = None
 
     @property

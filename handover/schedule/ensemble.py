@@ -195,7 +195,7 @@ def stratified_draws(random: np.random.Generator, uncertainties: int, pairs: int
     """
     upper = _half_normal(pairs)
     drawn = np.array([random.permutation(upper) for _ in range(uncertainties)])
-    drawn *= np.where(random.random(drawn.shape) < 0.5, -1.0, 1.0)  # noqa: PLR2004 - one half
+    drawn *= random.choice((-1.0, 1.0), drawn.shape)
     if pairs <= uncertainties:
         return drawn
     order = np.linalg.solve(np.linalg.cholesky(np.cov(drawn)), drawn)

@@ -15,7 +15,9 @@ from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
 from handover.concrete.maturity import arrhenius_rate
 from handover.practice.rules import general_rules
+from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.delivery_tickets import truck_hours
+from handover.schedule.duration_tables import required_hours
 from handover.schedule.protection_period import blanket_cover, protection_needs
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
@@ -24,6 +26,8 @@ from handover.weather.sunshine import transmission
 if TYPE_CHECKING:
     from collections.abc import Callable
     from datetime import datetime
+
+    from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
@@ -136,7 +140,12 @@ def simulate_slab(
         grid,
         _hydrating(concrete, practice),
         surface_exchange(
-            Surface(look["absorptivity"], look["emissivity"], shelter["sky"], shelter["sun"]),
+            Surface(
+                _absorptivity(job, instants, ensemble, practice),
+                look["emissivity"],
+                shelter["sky"],
+                shelter["sun"],
+            ),
             air_c=met["air_c"],
             vapour_pa=vapour_pressure(met["air_c"], met["relative_humidity"]),
             wind_ms=near,
@@ -150,7 +159,7 @@ def simulate_slab(
         initial_c=_initial(job, grid, initial, weather, ensemble, practice),
         deep_c=_deep_ground(job, weather, ensemble, practice),
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
-        wetness=_wetness(job, concrete, practice),
+        wetness=_wetness(job, instants, concrete, practice),
         covering=blanket_cover(
             laid, instants, met["air_c"], protection_needs(job, concrete, practice), practice
         )
@@ -253,12 +262,45 @@ def _cover_over_steps(
 
     It counts for a week after finishing; blankets stay until protection ends.
     """
-    finished, end = job.placement.finished, job.placement.end
-    finished_s = None if finished is None else max(finished.timestamp() - end.timestamp(), 0.0)
-    from_s = practice["cover.laid"] * HOUR_S if finished_s is None else finished_s
     until_s = np.inf if stays else practice["cover.stays"] * HOUR_S
-    on = (instants[:-1] >= from_s) & (instants[:-1] < until_s)
+    on = _is_after_finishing(job, instants, practice) & (instants[:-1] < until_s)
     return np.where(on[:, np.newaxis], resistance, 0.0)
+
+
+def _is_after_finishing(job: JobRecord, instants: Floats, practice: Practice) -> NDArray[np.bool_]:
+    """Return for each step whether the slab is finished, so that cover or compound is on it, shape (s,)."""
+    finished, end = job.placement.finished, job.placement.end
+    from_s = practice["cover.laid"] * HOUR_S
+    if finished is not None:
+        from_s = max(finished.timestamp() - end.timestamp(), 0.0)
+    return np.asarray(instants[:-1] >= from_s)
+
+
+def _absorptivity(job: JobRecord, instants: Floats, ensemble: Ensemble, practice: Practice) -> Floats:
+    """Return the share of the sun that the surface takes up over each step, shape (s, m).
+
+    Where the colour of compound or sheet is not known, the concrete placed last has the coolest one, for
+    dates that must be safe, and the concrete placed first the warmest, for dates that must not be missed.
+    """
+    bare: float = practice.materials["surface"]["absorptivity"]
+    by_colour = practice.materials["colour"].get(job.curing.method)
+    if by_colour is None:
+        return np.full((1, 1), bare)
+    lowest, highest = absorptivity_of(by_colour, job.curing.colour)
+    of_members = np.full(len(ensemble), lowest)
+    of_members[ensemble.first_placed] = highest
+    on = _is_after_finishing(job, instants, practice)
+    if job.curing.method != "curing compound":
+        on &= instants[:-1] < practice["cover.stays"] * HOUR_S
+    return np.where(on[:, np.newaxis], of_members, bare)
+
+
+def absorptivity_of(by_colour: dict[str, list[float]], colour: str | None) -> tuple[float, float]:
+    """Return the lowest and the highest share of the sun, of a colour or, if it is not known, of all."""
+    if colour in by_colour:
+        low, high = by_colour[colour]
+        return (low + high) / 2.0, (low + high) / 2.0
+    return min(low for low, _ in by_colour.values()), max(high for _, high in by_colour.values())
 
 
 def _column(job: JobRecord, practice: Practice) -> GridColumn:
@@ -366,13 +408,30 @@ def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
 
 
 def _wetness(
-    job: JobRecord, concrete: ConcreteProperties, practice: Practice
+    job: JobRecord, instants: Floats, concrete: ConcreteProperties, practice: Practice
 ) -> Callable[[int, Floats], Floats]:
-    """Return how wet the surface is: bleed water until final set, then dry until the first curing water."""
+    """Return how wet the surface is: bleed water until final set, then curing water, first to last."""
     watered = job.curing.method in practice.methods
     water_h = concrete.final_set_h + practice["first-water.wait"]
+    least_s, strong_h = _last_water(job, concrete, practice)
 
-    def wet(_: int, age_h: Floats) -> Floats:
-        return np.where(age_h < concrete.final_set_h, 1.0, np.where(watered & (age_h >= water_h), 1.0, 0.0))
+    def wet(step: int, age_h: Floats) -> Floats:
+        cured = (age_h >= strong_h) & (instants[step] >= least_s)
+        return np.where(age_h < concrete.final_set_h, 1.0, (age_h >= water_h) & ~cured & watered)
 
     return wet
+
+
+def _last_water(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> tuple[float, Floats]:
+    """Return when curing water ends: after a time, in s, and after an age of each member, in h, shape (m,).
+
+    They are the days of the rules in warm weather and their share of strength; how days of a cold week are
+    counted is known only once the slab is simulated.
+    """
+    gates = practice.gates_for("curing-ends", slab_circumstances(job))
+    hours = [gate.value for gate in gates if gate.unit == "h" and gate.value]
+    tables = [practice.durations[gate.table] for gate in gates if gate.table]
+    hours += [float(required_hours(table, table.bands[0].from_c)) for table in tables]
+    shares = [gate.value for gate in gates if gate.measure == "share of strength" and gate.value]
+    ages = [concrete.age_at_strength(share * concrete.specified_mpa) for share in shares]
+    return max(hours, default=0.0) * HOUR_S, np.maximum.reduce([concrete.final_set_h, *ages])

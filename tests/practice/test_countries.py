@@ -25,7 +25,8 @@ from handover.practice.rules import (
     rule_sets,
     sets_of_countries,
 )
-from handover.schedule.durations import COLUMN_SELECTORS, required_hours
+from handover.schedule.duration_tables import required_hours
+from handover.schedule.durations import COLUMN_SELECTORS
 from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, GATE_EVALUATORS
 from handover.schedule.model import MilestoneKind
 

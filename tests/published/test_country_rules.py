@@ -14,7 +14,7 @@ import pytest
 
 from handover.practice.rules import Circumstances, practice
 from handover.schedule.dates import Dates
-from handover.schedule.durations import required_hours, share_done
+from handover.schedule.duration_tables import required_hours, share_done
 from handover.schedule.gate_evaluators import evaluate_gate
 
 if TYPE_CHECKING:

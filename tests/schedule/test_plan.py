@@ -297,7 +297,7 @@ class TestMixes:
     def test_days_of_curing_by_the_mix(
         self, job: Job, weather: Weather, as_of: datetime, mix: dict[str, object], days: int
     ) -> None:
-        """UFGS 03301A: 30 % fly ash 21 d, 25 % 14 d, Type I 7 d, Type II 14 d; exact: all hours are warm."""
+        """UFGS 03301A: 30 % fly ash 21 d, 25 % 14 d, Type I 7 d, Type II 14 d; one hour may be cold."""
         schedule = plan_cure(job(mix=mix), weather(), as_of, rules="us-ufgs")
         gates = milestone(schedule, MilestoneKind.CURING_ENDS).because
         by_days = next(gate for gate in (gates.governing, *gates.others) if gate.rule == "curing-ends.days")

@@ -12,7 +12,7 @@ import pytest
 from handover.errors import UnusableInput
 from handover.practice.rules import STRICTEST, practice, rule_sets
 from handover.schedule.circumstances import slab_circumstances
-from handover.schedule.durations import required_hours, share_done
+from handover.schedule.duration_tables import required_hours, share_done
 from handover.schedule.model import CureSchedule, Milestone, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.rule_selection import rules_for
