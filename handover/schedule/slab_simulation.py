@@ -40,6 +40,7 @@ DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below this depth
 _DRIEST = 0.02  # relative humidity
+_DAY_S = 24.0 * HOUR_S
 _FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes until then, of an hour afterwards
 
 
@@ -410,14 +411,22 @@ def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
 def _wetness(
     job: JobRecord, instants: Floats, concrete: ConcreteProperties, practice: Practice
 ) -> Callable[[int, Floats], Floats]:
-    """Return how wet the surface is: bleed water until final set, then curing water, first to last."""
-    watered = job.curing.method in practice.methods
+    """Return how wet the surface is: bleed water until final set, then curing water, first to last.
+
+    Nobody knows which member they have: all are watered until the morning after enough of them are cured.
+    """
+    if job.curing.method not in practice.methods:
+        return lambda _, age_h: np.where(age_h < concrete.final_set_h, 1.0, 0.0)
     water_h = concrete.final_set_h + practice["first-water.wait"]
     least_s, strong_h = _last_water(job, concrete, practice)
+    until_s = np.inf
 
     def wet(step: int, age_h: Floats) -> Floats:
-        cured = (age_h >= strong_h) & (instants[step] >= least_s)
-        return np.where(age_h < concrete.final_set_h, 1.0, (age_h >= water_h) & ~cured & watered)
+        nonlocal until_s
+        now_s = instants[step]
+        if now_s >= least_s and np.mean(age_h >= strong_h) >= practice["spread.share"]:
+            until_s = min(until_s, now_s + _DAY_S)
+        return np.where(age_h < concrete.final_set_h, 1.0, (age_h >= water_h) & (now_s < until_s))
 
     return wet
 
