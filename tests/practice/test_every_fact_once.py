@@ -201,6 +201,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/daylight.py: _DAY_S",
         "weather/daylight.py: _J2000_S",
         "schedule/gate_evaluators.py: _DAY",
+        "schedule/gate_evaluators.py: _WEEK",
         "schedule/mix.py: _DAY",
         "schedule/protection_period.py: _DAY",
         "weather/extrapolate.py: _DAY",
