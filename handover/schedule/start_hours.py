@@ -54,6 +54,15 @@ _BLANKET_MEMBERS, _BLANKET_DAYS = 8, 10
 _FREEZING_C = 0.0
 _STEP_S = 300.0  # resolution of daylight
 
+KINDS = (
+    MilestoneKind.INITIAL_SET,
+    MilestoneKind.FINAL_SET,
+    MilestoneKind.FIRST_WATER,
+    MilestoneKind.SAW_JOINTS,
+    MilestoneKind.FROST_SAFE,
+)
+"""The dates that are compared."""
+
 LEVELS = ("watch", "precaution")
 """The two limits of drying."""
 
@@ -192,7 +201,7 @@ def compare_starts(
     Raises:
         UnusableInput: There are no such rules.
     """
-    practice = rules_for(job, rules)[0]
+    practice = _with_gates_of(rules_for(job, rules)[0], KINDS)
     job = with_coordinates(job, weather)
     jobs = [begin_at(job, each, placing) for each in starts]
     until = jobs[-1].placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
@@ -271,6 +280,11 @@ def full_hours(
     instants = (begin + number * quarter for number in range(1, 4 * count + 5))
     local = (each.astimezone(zone) for each in instants if after < each <= until)
     return tuple(each for each in local if each.minute == 0 and (at_night or first <= each.hour < last))
+
+
+def _with_gates_of(practice: Practice, kinds: Sequence[MilestoneKind]) -> Practice:
+    """Return rules with the conditions of some dates alone; the others need not be computed."""
+    return replace(practice, gates=tuple(each for each in practice.gates if each.milestone in kinds))
 
 
 # ---- the simulation of all starts -------------------------------------------------------------------

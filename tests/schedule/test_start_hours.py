@@ -180,6 +180,19 @@ def test_a_start_has_the_dates_of_the_schedule_of_that_pour(job: Job, weather: W
         assert milestone.likely is not None
         assert found is not None
         assert abs(found - milestone.likely) < timedelta(minutes=30)
+    safe = schedule.milestone(MilestoneKind.FROST_SAFE)
+    assert safe is not None
+    assert safe.not_before is not None
+    assert compared.frost_safe is not None
+    assert abs(compared.frost_safe - safe.not_before) < timedelta(hours=2)
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    assert (saw is None) == (compared.saw is None)
+    if saw is not None and compared.saw is not None:
+        assert saw.not_before is not None
+        assert saw.not_after is not None
+        assert compared.saw.closes is not None
+        assert abs(compared.saw.opens - saw.not_before) < timedelta(hours=1)
+        assert abs(compared.saw.closes - saw.not_after) < timedelta(hours=1)
     water = schedule.milestone(MilestoneKind.FIRST_WATER)
     assert water is not None
     assert water.not_before is not None
