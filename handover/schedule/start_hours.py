@@ -49,8 +49,8 @@ if TYPE_CHECKING:
 MEMBERS = 40
 """Of each start: enough to compare hours, and 24 starts within three seconds."""
 
-_DAYS = 14  # of each simulation: long enough for a slab in the cold to withstand frost
-_BLANKET_MEMBERS, _BLANKET_DAYS = 8, 10
+_DAYS = 7  # of each simulation: past the first week of young concrete the forecast says little
+_BLANKET_MEMBERS = 8
 _FREEZING_C = 0.0
 _STEP_S = 300.0  # resolution of daylight
 
@@ -122,7 +122,8 @@ class StartHour:
     first_water: Annotated[Instant | None, means("Not before; null where the curing has no first water.")]
     attended: Annotated[bool | None, means("Whether somebody is there then; null without first water.")]
     frost_from: Annotated[
-        Instant | None, means("When the top may freeze before it is strong enough, as the record cures it.")
+        Instant | None,
+        means("When the top may freeze before it is strong enough, as the record cures it; in a week."),
     ]
     frost_safe: Annotated[Instant | None, means("When it is strong enough for frost, cautious.")]
     blanket: Annotated[
@@ -521,9 +522,7 @@ class _StartComparer:
         cover = np.tile(np.repeat(stock, len(some)), len(cold))
         ensemble, concrete = together.ensemble.subset(members), together.concrete.subset(members)
         one = simulations[0]
-        slab = simulate_slab(
-            one.job, one.weather, ensemble, concrete, self.practice, cover=cover, days=_BLANKET_DAYS
-        )
+        slab = simulate_slab(one.job, one.weather, ensemble, concrete, self.practice, cover=cover, days=_DAYS)
         safe_h = hours_to_age(slab, concrete.age_at_strength(one.frost_strength()))
         top = np.where(slab.hours[:, np.newaxis] <= safe_h, slab.temperature_c[:, :, 0], np.inf).min(axis=0)
         by_start = np.quantile(

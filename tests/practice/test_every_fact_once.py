@@ -259,7 +259,6 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "service/inputs.py: _BEFORE_THE_POUR",
         "schedule/slab_simulation.py: DAYS",
         "schedule/start_hours.py: MEMBERS",
-        "schedule/start_hours.py: _BLANKET_DAYS",
         "schedule/start_hours.py: _DAYS",
         "schedule/start_hours.py: _STEP_S",
         "schedule/start_hours.py: compare_starts: timedelta(days=DAYS, hours=1)",

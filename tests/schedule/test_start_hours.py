@@ -59,14 +59,16 @@ def test_more_wind_gives_more_drying_at_every_start(job: Job, weather: Weather) 
 
 
 def test_a_start_into_the_heat_dries_faster_than_one_before_dawn(job: Job, weather: Weather) -> None:
-    early, late = compare(job(), weather(24.0, 38.0), at(4, 12)).starts
+    hot = weather(24.0, 38.0)
+    windy = replace(hot, wind_ms=hot.wind_ms * 2.0)
+    early, late = compare(job(), windy, at(4, 12)).starts
     assert late.peak_drying > early.peak_drying
     assert late.precaution_hours > early.precaution_hours
 
 
 def test_drying_over_the_limit_is_named_with_its_hours(job: Job, weather: Weather) -> None:
     calm = weather(24.0, 38.0)
-    (start,) = compare(job(), replace(calm, wind_ms=calm.wind_ms * 2.5), at(11)).starts
+    (start,) = compare(job(), replace(calm, wind_ms=calm.wind_ms * 3.0), at(11)).starts
     (concern,) = (each for each in start.concerns if each.code == "drying")
     figures = {each.name: each.value for each in concern.figures}
     assert figures["peak"] > figures["limit"]
