@@ -54,7 +54,7 @@ _BLANKET_MEMBERS = 8
 _FREEZING_C = 0.0
 _STEP_S = 300.0  # resolution of daylight
 
-KINDS = (
+_KINDS = (
     MilestoneKind.INITIAL_SET,
     MilestoneKind.FINAL_SET,
     MilestoneKind.FIRST_WATER,
@@ -202,7 +202,7 @@ def compare_starts(
     Raises:
         UnusableInput: There are no such rules.
     """
-    practice = _with_gates_of(rules_for(job, rules)[0], KINDS)
+    practice = _with_gates_of(rules_for(job, rules)[0], _KINDS)
     job = with_coordinates(job, weather)
     jobs = [begin_at(job, each, placing) for each in starts]
     until = jobs[-1].placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
