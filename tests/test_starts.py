@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -30,6 +30,7 @@ from handover.service.start_hours import (
     start_picture,
     start_words,
 )
+from handover.weather.download import Download
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -107,6 +108,37 @@ def test_json_has_every_start_in_si_and_the_order(run: Run) -> None:
         assert each["peak_drying"] > 0.0
         assert each["end"] > each["start"]
         assert {concern["code"] for concern in each["concerns"]} <= {*HARM, *HARDSHIP}
+
+
+def test_without_a_weather_file_the_forecast_of_the_window_is_downloaded(
+    run: Run, record: Path, weather: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[tuple[datetime, datetime]] = []
+
+    def give(_: Any, start: datetime, until: datetime, **__: Any) -> Download:
+        asked.append((start, until))
+        return Download(
+            weather.read_bytes(), "open-meteo", "an address", datetime(2026, 7, 14, 4, tzinfo=UTC)
+        )
+
+    monkeypatch.setattr("handover.weather.download.download_forecast", give)
+    window = (
+        "--from",
+        "2026-07-15T06:00",
+        "--until",
+        "2026-07-15T08:00",
+        "--as-of",
+        "2026-07-14T01:00:00-04:00",
+    )
+    result = run("starts", record, *window)
+    assert result.status == 0, result.err
+    ((start, until),) = asked
+    assert start.isoformat() == "2026-07-15T06:00:00-04:00"
+    assert until > start + timedelta(days=7)
+    record.write_text(re.sub(r'email = "office@[^"]*"', "", record.read_text("utf-8")), "utf-8")
+    refused = run("starts", record, *window)
+    assert refused.status == 2
+    assert "contractor.email" in refused.err
 
 
 # ---- picture and page
