@@ -12,6 +12,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
+from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
@@ -37,8 +38,8 @@ def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
     return tuple(
         sorted(
             (
-                *_drying(simulation, dates),
-                *_precautions(simulation, dates),
+                *_drying(simulation),
+                *_precautions(simulation),
                 *_frost(simulation, dates),
                 *_rain(simulation),
             ),
@@ -47,14 +48,14 @@ def find_risks(simulation: Simulation, dates: Dates) -> tuple[Risk, ...]:
     )
 
 
-def _drying(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
-    """Yield when a wet surface dries too fast, from the first placement to the first water.
+def _drying(simulation: Simulation) -> Iterator[Risk]:
+    """Yield when a wet surface dries too fast, from the first placement to its final set.
 
     There are two levels; the hours of the upper one are also hours of the lower one.
     """
     practice = simulation.practice
     first = simulation.ensemble.first_placed.start
-    time_s, rate = _fresh_hours(simulation, dates, first)
+    time_s, rate = _fresh_hours(simulation, first)
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
         for run in _find_runs(rate >= limit):
@@ -73,14 +74,14 @@ def _drying(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
             )
 
 
-def _precautions(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
-    """Yield when a measure against drying is worthwhile before first water, and the drying with it.
+def _precautions(simulation: Simulation) -> Iterator[Risk]:
+    """Yield when a measure against drying is worthwhile before final set, and the drying with it.
 
     A windbreak if it alone brings the loss below the limit, else fog; an evaporation retarder from the lower
     level on.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
-    time_s, rate = _fresh_hours(simulation, dates, first)
+    time_s, rate = _fresh_hours(simulation, first)
     behind = _with_shelter(simulation, first, len(rate), wind=practice["drying.windbreak"])
     in_fog = _with_shelter(simulation, first, len(rate), humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
@@ -111,13 +112,22 @@ def _with_shelter(
     )
 
 
-def _fresh_hours(simulation: Simulation, dates: Dates, member: int) -> tuple[Floats, Floats]:
-    """Return the hours from the first placement to first water, and the loss of a wet surface in each."""
+def _fresh_hours(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
+    """Return the hours from the first placement to final set, and the loss of the wet surface in each."""
     slab = simulation.slab
-    time_s = simulation.slab_s(member)
-    until = dates.not_before(MilestoneKind.FIRST_WATER) or dates.not_before(MilestoneKind.FINAL_SET)
-    fresh = time_s <= (time_s[24] if until is None else until.timestamp())
-    return time_s[fresh], slab.evaporation[fresh, member]
+    fresh = slab.hours <= hours_to_surface_set(simulation, member)
+    return simulation.slab_s(member)[fresh], slab.evaporation[fresh, member]
+
+
+def hours_to_surface_set(simulation: Simulation, member: int) -> float:
+    """Return when the surface of a member sets: from then on it is dry and no longer a plastic mass.
+
+    Returns:
+        At least an hour, and within the simulation. [h]
+    """
+    slab = simulation.slab
+    final_h = float(hours_to_age(slab, simulation.concrete.final_set_h, 0)[member])
+    return min(max(final_h, 1.0), float(slab.hours[-1]))
 
 
 def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:

@@ -25,7 +25,7 @@ from handover.schedule.mix import concrete_properties
 from handover.schedule.model import Figure, MilestoneKind
 from handover.schedule.printed_times import half_hour_up, in_stages
 from handover.schedule.quantiles import early_instant
-from handover.schedule.risks import find_risks
+from handover.schedule.risks import find_risks, hours_to_surface_set
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, Simulation, prepare_ensemble, with_coordinates
 from handover.schedule.slab_simulation import DAYS, Air, SlabSimulation, cover_resistance, simulate_slab
@@ -561,13 +561,9 @@ class _Drying:
 
 
 def _drying_of(simulation: Simulation) -> _Drying:
-    """Return the drying of the concrete placed first, by the central member.
-
-    It ends at final set of the surface: then it no longer cracks as a plastic mass, and is dry.
-    """
+    """Return the drying of the concrete placed first, by the central member, until its surface sets."""
     slab, first = simulation.slab, simulation.ensemble.first_placed.start
-    final_h = float(hours_to_age(slab, simulation.concrete.final_set_h, 0)[first])
-    fresh = slab.hours <= min(max(final_h, 1.0), float(slab.hours[-1]))
+    fresh = slab.hours <= hours_to_surface_set(simulation, first)
     known_h = slab.hours[fresh]
     hours = np.arange(0.0, known_h[-1], _STEP_S / HOUR_S)
     rate = np.interp(hours, known_h, slab.evaporation[fresh, first])
