@@ -204,6 +204,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/gate_evaluators.py: _WEEK",
         "schedule/mix.py: _DAY",
         "schedule/protection_period.py: _DAY",
+        "schedule/slab_simulation.py: _DAY_S",
         "weather/extrapolate.py: _DAY",
         "weather/climate.py: _YEAR_S",
         "weather/met_norway.py: _HOUR",

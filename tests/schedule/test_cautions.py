@@ -67,6 +67,8 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     slow = job(
         mix={"slag": 0.5, "air": 0.02}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)}
     )
+    placed = job().placement
+    all_day = job(placement={"end": placed.start.replace(hour=18), "finished": None})
     nowhere = {"latitude": None, "longitude": None}
     frozen = job(placement={"concrete_temperature": 1.7}, site=nowhere)
     measured = [job().model_copy(update=each) for each in measurements(job, weather)]
@@ -79,6 +81,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
                 (slow, rain),
                 (slow, weather()),
                 (job(), weather(-6.0, 4.0)),
+                (all_day, weather()),
                 (frozen, weather(-25.0, -20.0, **nowhere)),
                 *((each, weather()) for each in measured),
             )
