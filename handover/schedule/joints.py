@@ -18,7 +18,7 @@ from handover.practice.silica import respirators
 from handover.schedule.dates import SawLimits
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Joints, MilestoneKind, SawWindow
-from handover.schedule.quantiles import early_instant, instant_after
+from handover.schedule.quantiles import early_instant, instant_after, smoothed_quantile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -91,10 +91,10 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     opens, closes = limits.opens_h[saw][late], limits.closes_h[saw][early] - lag_h
     set_h = hours_to_age(simulation.slab, simulation.concrete.final_set_h)[late]
     trial, floor, nearly_all = (
-        float(np.quantile(hours, share, method="inverted_cdf"))
+        smoothed_quantile(hours, share)
         for hours, share in ((opens, _MEDIAN), (set_h, simulation.share), (opens, simulation.share))
     )
-    last = float(np.quantile(closes, 1.0 - simulation.share, method="inverted_cdf"))
+    last = smoothed_quantile(closes, 1.0 - simulation.share)
     best, share = _best_hour(opens, closes, floor, last, simulation.share)
     placed_s, zone = float(ensemble.placed_s[late][0]), simulation.job.zone
     return CutHours(

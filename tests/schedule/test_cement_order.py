@@ -101,6 +101,6 @@ def test_energy_hardening_and_strength_are_drawn_apart(
 ) -> None:
     """With one draw for two of them, a slab that is warm would have no spread at all."""
     ensemble = draw_ensemble(job(), weather(), practice(), forecast_issued_s=as_of.timestamp(), members=800)
-    draws = [ensemble.draws[name][ensemble.last_placed] for name in ("mix", "hardening", "strength")]
+    draws = [ensemble.draws[name][ensemble.last_placed] for name in ("energy", "hardening", "strength")]
     between = np.corrcoef(draws) - np.eye(3)
     assert np.max(np.abs(between)) < 0.15
