@@ -756,7 +756,8 @@ made, sheets = (importlib.util.spec_from_file_location(name, f"{sys.argv[1]}/{na
 modules = [importlib.util.module_from_spec(each) for each in (made, sheets)]
 for spec, module in zip((made, sheets), modules):
     spec.loader.exec_module(module)
-inputs = (modules[0].make_job(), modules[0].make_schedule(cautions=modules[0].ALWAYS))
+schedule = modules[0].in_the_cold(modules[0].make_schedule(cautions=modules[0].ALWAYS))
+inputs = (modules[0].make_job(), schedule)
 for name, content in modules[1].sheets(*inputs).items():
     print(name, hashlib.sha256(content).hexdigest())
 """
