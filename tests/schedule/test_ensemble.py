@@ -234,3 +234,19 @@ def test_uncertainties_are_hardly_correlated() -> None:
     """Shuffled alone, 74 pairs of 13 uncertainties have correlations up to about 3 / sqrt(74), 0.35."""
     found = np.corrcoef(stratified_draws(np.random.default_rng(1), 13, 74)) - np.eye(13)
     assert np.abs(found).max() < 0.12
+
+
+@pytest.mark.parametrize("days", [(22.0, 32.0), (2.0, 10.0)])
+def test_two_hundred_members_tell_what_two_thousand_tell(
+    job: Job, weather: Weather, as_of: datetime, days: tuple[float, float]
+) -> None:
+    """A quarter of an hour or a fiftieth of the time since placing, at most half a day."""
+    few, many = (plan_cure(job(), weather(*days), as_of, members=members) for members in (200, 2000))
+    for one, other in zip(few.milestones, many.milestones, strict=True):
+        for found, expected in ((one.likely, other.likely), (one.not_before, other.not_before)):
+            if found is None or expected is None:
+                assert found is expected, one.kind
+            else:
+                after = expected - job().placement.end
+                limit = min(max(timedelta(minutes=15), after / 50), timedelta(hours=12))
+                assert abs(found - expected) <= limit, (one.kind, found, expected)
