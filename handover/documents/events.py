@@ -166,9 +166,13 @@ class _EventBuilder:
             yield self._all_day_event("crew", "walk-through", ended, title, text, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
-        """Lift the blankets when cold protection ends."""
-        is_covered = self.covers or self.schedule.covered_in_cold
-        for words, start in self._dates_in_words([MilestoneKind.PROTECTION_ENDS] if is_covered else []):
+        """Lift the blankets when cold protection ends; where they replace water, when curing ends."""
+        schedule = self.schedule
+        if not (self.covers or schedule.covered_in_cold):
+            return
+        in_place_of_water = schedule.covered_for_frost
+        off = MilestoneKind.CURING_ENDS if in_place_of_water else MilestoneKind.PROTECTION_ENDS
+        for words, start in self._dates_in_words([off]):
             title, text = self.words.event("blankets-off", when=words.when_text)
             yield self._work("blankets-off", title, text, start, start + COVERING)
 

@@ -170,8 +170,9 @@ def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: Cu
 
 
 @pytest.fixture
-def frozen_out(schedule: CureSchedule) -> CureSchedule:
+def frozen_out(cold_schedule: CureSchedule) -> CureSchedule:
     """Five days on which it may freeze, and on the sixth the first watering."""
+    schedule = cold_schedule
     days = [
         replace(day, visits=(), skipped_because="frost", rain_probability=0.0) if number < 5 else day
         for number, day in enumerate(schedule.watering)
@@ -238,6 +239,18 @@ def test_days_without_water_are_one_row_and_no_wet_bar(
     assert wording.say("chart.time-line.frost") in drawing
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_cold_protection_does_not_end_the_cover_in_place_of_water(
+    job: JobRecord, frozen_out: CureSchedule, language: str
+) -> None:
+    """The table still says to cover the slab on days of frost, so no date says to stop that sooner."""
+    wording = Wording(job, frozen_out, language=language)
+    off = next(each for each in wording.milestones if each.kind == Kind.PROTECTION_ENDS)
+    plain = wording.say("milestone.protection-ends.title"), wording.say("milestone.protection-ends.sentence")
+    assert off.title not in plain
+    assert off.sentence not in plain
+
+
 def test_what_ends_with_curing_is_cover_and_water(job: JobRecord, frozen_out: CureSchedule) -> None:
     wording = Wording(job, frozen_out)
     assert wording.dates.title(Kind.CURING_ENDS) == "Stop covering and watering"
@@ -264,9 +277,10 @@ def test_after_the_frost_nothing_is_said_of_the_cover(job: JobRecord, frozen_out
 
 
 @pytest.fixture
-def under_blankets(schedule_with: Callable[..., CureSchedule]) -> CureSchedule:
-    """Blankets to cure in the cold; the slab is safe from frost six days before curing ends."""
-    schedule = schedule_with(method="insulating blanket", cautions=(Caution("cold-weather", COLDEST),))
+def under_blankets(schedule_with: Callable[..., CureSchedule], cold_schedule: CureSchedule) -> CureSchedule:
+    """Blankets to cure in the cold; their protection ends after the strength for frost, before curing."""
+    cold = (Caution("cold-weather", COLDEST),)
+    schedule = schedule_with(method="insulating blanket", milestones=cold_schedule.milestones, cautions=cold)
     frost = schedule.placement_end.replace(hour=23)
     printed = Protection(
         (), 0.9, 0.9, schedule.placement_end + timedelta(hours=30), largest_drop_k=28.0, drop_k=9.0, edges=3.0
@@ -283,13 +297,15 @@ def test_blankets_that_cure_come_off_on_one_day_only(
 ) -> None:
     wording = Wording(job, under_blankets, language=language)
     care = CareSheet(wording, {})
-    ends = next(each for each in wording.milestones if each.kind == Kind.CURING_ENDS)
+    ends = next(each for each in wording.milestones if each.kind == Kind.PROTECTION_ENDS)
     assert ends.when is not None
     assert care.ongoing is not None
     assert ends.when.day in care.ongoing.when
-    assert ends.when.day in wording.warnings.blanket
+    assert ends.when.text in wording.warnings.blanket
+    assert ends.when.text in care.last_words
     [off] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
     assert off.start == ends.when.instant.astimezone(UTC)
+    assert ends.when_text in off.description
     assert Kind.FROST_SAFE not in {row.kind for row in care.main}
 
 
