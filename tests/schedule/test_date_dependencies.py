@@ -50,9 +50,10 @@ def test_first_water_is_never_printed_for_an_hour_that_freezes(
 
 
 def test_where_no_day_is_free_of_frost_there_is_no_first_water(
-    job: Job, weather: Weather, as_of: datetime
+    job: Job, lasting: Weather, as_of: datetime
 ) -> None:
-    schedule = plan_cure(job(), weather(-6.0, 4.0), as_of)
+    nowhere = {"latitude": None, "longitude": None}  # nothing tells that the frost of the forecast will end
+    schedule = plan_cure(job(site=nowhere), lasting(-6.0, 4.0), as_of)
     assert not any(day.visits for day in schedule.watering)
     assert schedule.milestone(Kind.FIRST_WATER) is None
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 Kind = MilestoneKind
 PSI_3500 = 3500 * 0.00689476  # MPa, by definition of the psi
+NOWHERE = {"latitude": None, "longitude": None}  # nothing tells that the cold of the forecast will end
 STRONG: dict[str, Any] = {"specified_strength": 31.0, "air": 0.06}
 
 
@@ -82,17 +83,21 @@ def test_a_mix_with_too_little_air_is_named_in_any_season(
         assert found["scaling"] == {"air": air, "limit": 0.045}
 
 
-def test_a_weak_mix_is_named_and_has_no_date(job: Job, weather: Weather, as_of: datetime) -> None:
+def test_a_weak_mix_is_named_and_has_no_date(job: Job, lasting: Weather, as_of: datetime) -> None:
     """3000 psi on order: repeated frost asks for 3500. It is the mix, and not the cold."""
-    schedule = plan_cure(job(mix={"air": 0.06}), weather(-1.0, 18.0), as_of, members=40)
+    cold = lasting(-1.0, 18.0)
+    schedule = plan_cure(job(mix={"air": 0.06}, site=NOWHERE), cold, as_of, members=40)
     again = schedule.milestone(Kind.FREEZE_THAW)
     assert again is not None
     assert again.not_before is None
     assert "weak-in-frost" in cautions(schedule)
     others = [each for each in schedule.milestones if each.not_before is None and each is not again]
     assert ("not-reached" in cautions(schedule)) == bool(others)
-    strong = plan_cure(job(mix=STRONG), weather(-1.0, 18.0), as_of, members=40)
+    strong = plan_cure(job(mix=STRONG, site=NOWHERE), cold, as_of, members=40)
     assert "weak-in-frost" not in cautions(strong)
+    dated = strong.milestone(Kind.FREEZE_THAW)
+    assert dated is not None
+    assert dated.not_before is not None
 
 
 @pytest.mark.parametrize(
@@ -124,9 +129,9 @@ def test_salt_waits_for_six_mild_weeks_and_a_dry_month(job: Job, weather: Weathe
 def test_salt_after_a_winter_pour_waits_until_weeks_after_the_winter(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
-    """The forecast of a frost does not reach the spring: by then the slab is dry, and it gets mild."""
-    patagonia = {"latitude": -51.6, "longitude": -69.2}  # July is winter there
-    schedule = plan_cure(job(site=patagonia), weather(-6.0, 2.0, **patagonia), as_of, members=40)
+    """The estimate of a frost does not reach the spring: by then the slab is dry, and it gets mild."""
+    coast = {"latitude": -63.4, "longitude": -57.0}  # July is winter there, and no month gets warm
+    schedule = plan_cure(job(site=coast), weather(-6.0, 2.0, **coast), as_of, members=40)
     met = gates(schedule.milestone(Kind.DEICING_SALT))
     over = met["deicing-salt.first-winter"]
     mild, dry = (met[f"deicing-salt.{rule}"] for rule in ("mild-weeks", "air-dry"))
