@@ -252,7 +252,10 @@ class CementRule:
 
 @dataclass(frozen=True)
 class Practice:
-    """All rules of the trade that the calculation uses."""
+    """All rules of the trade that the calculation uses.
+
+    ``gates_by_set`` has, where the rules are of several sets, the conditions of each; else it is empty.
+    """
 
     rules: dict[str, Rule]
     gates: tuple[GateRule, ...]
@@ -263,6 +266,7 @@ class Practice:
     materials: dict[str, dict[str, Any]] = field(default_factory=dict)
     watering_day: tuple[str, str] = ("06:30", "21:00")
     durations: dict[str, Durations] = field(default_factory=dict)
+    gates_by_set: tuple[tuple[GateRule, ...], ...] = ()
 
     def __getitem__(self, name: str) -> float:
         """Return the value of a rule."""
@@ -367,12 +371,14 @@ def _strictest(general: Practice, sets: Iterable[RuleSet]) -> Practice:
     """Return all rules of all sets: the last condition to be met governs, and the strictest limit."""
     rules, gates = dict(general.rules), list(general.gates)
     durations: dict[str, Durations] = {}
+    by_set: list[tuple[GateRule, ...]] = []
     for each in sets:
         durations |= each.durations
         gates += each.gates
+        by_set.append(_apply_country(general, each).gates)
         for name, rule in each.rules.items():
             rules[name] = _stricter_rule(rules.get(name, rule), rule)
-    return replace(general, rules=rules, gates=tuple(gates), durations=durations)
+    return replace(general, rules=rules, gates=tuple(gates), durations=durations, gates_by_set=tuple(by_set))
 
 
 def _stricter_rule(one: Rule, other: Rule) -> Rule:

@@ -40,12 +40,15 @@ class Dates:
         refusals: Dates that must not be given for this slab.
         met_h: When the conditions of each are met, in hours since placement, shape (m,); inf: never. [h]
         saw_limits: When each saw may cut; None where there is no date for sawing.
+        moist_h: Until when the slab counts as cured, in hours since placement, shape (m,); None before the
+            end of curing is computed. [h]
     """
 
     milestones: tuple[Milestone, ...] = ()
     refusals: tuple[Refusal, ...] = ()
     met_h: Mapping[str, Floats] = field(default_factory=lambda: MappingProxyType({}))
     saw_limits: SawLimits | None = None
+    moist_h: Floats | None = None
 
     def plus(self, milestone: Milestone, met_h: Floats, saw_limits: SawLimits | None = None) -> Dates:
         """Return these dates with one more."""

@@ -159,7 +159,7 @@ def hours_to_strength(strength_mpa: float, simulation: Simulation, earlier: Date
     """Return when a strength is reached, in hours, shape (m,); more slowly once curing has ended."""
     slab, needed = simulation.slab, simulation.concrete.age_at_strength(strength_mpa)
     moist = hours_to_age(slab, needed)
-    ends = earlier.met_h.get("curing-ends")
+    ends = earlier.moist_h
     if ends is None or np.all(moist <= ends):
         return moist
     met = [
@@ -211,7 +211,7 @@ def age_of_strength(simulation: Simulation, earlier: Dates) -> Floats:
     Returns:
         Shape (h+1, m, 3). [h]
     """
-    slab, ends = simulation.slab, earlier.met_h.get("curing-ends")
+    slab, ends = simulation.slab, earlier.moist_h
     if ends is None:
         return slab.age_h
     at_end = age_at(slab, ends)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -125,7 +126,24 @@ def _with_milestone(
         not_after=not_after,
         spread_by=_spread_by(together, simulation),
     )
-    return earlier.plus(milestone, together, limits)
+    dates = earlier.plus(milestone, together, limits)
+    if kind != MilestoneKind.CURING_ENDS:
+        return dates
+    return replace(dates, moist_h=_moist_hours(rules, met, simulation.practice))
+
+
+def _moist_hours(rules: tuple[GateRule, ...], met: list[Floats], practice: Practice) -> Floats:
+    """Return until when the slab counts as cured: by the set that ends curing first, where there are several.
+
+    Otherwise the longest curing of all sets would make strength, and the dates that wait for it, earlier by
+    the strictest rules than by one of them.
+    """
+    ends = [
+        np.maximum.reduce([hours for rule, hours in zip(rules, met, strict=True) if rule in own])
+        for own in practice.gates_by_set or (rules,)
+    ]
+    first: Floats = np.minimum.reduce(ends)
+    return first
 
 
 def _reason(rules: tuple[GateRule, ...], gates: list[Gate]) -> Reason:

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assumption]:
     """Return the rules for a job, and the note about them for the data sheet.
 
-    For a country without its own set, the strictest rule of all sets governs each date: no date is earlier
-    than by any known rule.
+    For a country without its own set, the strictest rule of all countries governs each date: no date is
+    earlier than by the rules of one of them. A set that a contract names does not count.
 
     Args:
         job: The record.
@@ -43,7 +43,8 @@ def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assump
 
 def _rules_by_code(code: str) -> tuple[Practice, Assumption]:
     if code.lower() == STRICTEST:
-        return practice(STRICTEST), Assumption("rules", "the strictest of all sets", "chosen at this issue")
+        chosen = Assumption("rules", "the strictest of all countries", "chosen at this issue")
+        return practice(STRICTEST), chosen
     found = rule_sets().get(code.lower()) or rule_set_of(code)
     if found is None:
         raise UnusableInput(

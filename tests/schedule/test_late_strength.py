@@ -44,7 +44,7 @@ def simulated(
 
 
 def cured_until(hours: float, simulation: Simulation) -> Dates:
-    return Dates(met_h={"curing-ends": np.full(len(simulation.ensemble), hours)})
+    return Dates(moist_h=np.full(len(simulation.ensemble), hours))
 
 
 def strength(simulation: Simulation, dates: Dates) -> Floats:
