@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 EARLY_ENTRY, CONVENTIONAL = "early-entry", "conventional"
 _MIDDLE = 1
 _MEDIAN = 0.5
+_LEAST_SHARE = 0.5
+"""Below this share of the members, an hour is more likely wrong than right: there is no date for sawing."""
 
 
 class CutHours(NamedTuple):
@@ -90,6 +92,7 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     lag_h = (ensemble.placed_s[late][0] - ensemble.placed_s[early][0]) / HOUR_S
     opens, closes = limits.opens_h[saw][late], limits.closes_h[saw][early] - lag_h
     set_h = hours_to_age(simulation.slab, simulation.concrete.final_set_h)[late]
+    # As final set is printed, so that no hour of sawing is before it.
     trial, floor, nearly_all = (
         smoothed_quantile(hours, share)
         for hours, share in ((opens, _MEDIAN), (set_h, simulation.share), (opens, simulation.share))
@@ -103,6 +106,19 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
         share=share,
         last=instant_after(placed_s, last, zone),
     )
+
+
+def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
+    """Return the hours of the date for sawing, for the saw of the record.
+
+    Where most members allow no hour, not even for the concrete placed last, there is neither a best hour nor
+    a last one.
+    """
+    saw = saw_of(simulation.job)
+    hours, last_part = (cut_hours(limits, saw, simulation, part) for part in ("whole", "last"))
+    if hours.best is None or last_part.share < _LEAST_SHARE:
+        return hours._replace(best=None, last=None)
+    return hours
 
 
 def _members_of(part: str, simulation: Simulation) -> tuple[slice, slice]:
@@ -201,12 +217,17 @@ def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
 
 
 def _windows(limits: SawLimits, saw: str, simulation: Simulation) -> Iterator[SawWindow]:
-    """Yield the window of a saw for the whole slab, or for its first and last part if none fits both."""
+    """Yield the window of a saw for the whole slab, or for its first and last part if none fits both.
+
+    Without the hour that most members allow where it is past the last hour: only a trial cut decides.
+    """
     whole = cut_hours(limits, saw, simulation)
     fits = whole.best is None or whole.last is None or whole.best < whole.last
     for part in ("whole",) if fits else ("first", "last"):
         hours = whole if fits else cut_hours(limits, saw, simulation, part)
-        yield SawWindow(saw, hours.trial, hours.best, hours.last, part, hours.share)
+        is_late = hours.best is not None and hours.last is not None and hours.best > hours.last
+        best, share = (None, None) if is_late else (hours.best, hours.share)
+        yield SawWindow(saw, hours.trial, best, hours.last, part, share)
 
 
 def _lasts(window: SawWindow) -> bool:

@@ -15,7 +15,7 @@ from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, evaluate_gate
-from handover.schedule.joints import cut_hours, saw_limits, saw_of
+from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import late_instant, median_instant
 
@@ -115,7 +115,7 @@ def _with_milestone(
     )
     not_before, share, not_after = late_instant(together, simulation), simulation.share, None
     if limits is not None:
-        _, not_before, share, not_after = cut_hours(limits, saw_of(simulation.job), simulation)
+        _, not_before, share, not_after = hours_of_sawing(limits, simulation)
     milestone = Milestone(
         kind=kind,
         likely=median_instant(together, simulation),

@@ -150,7 +150,10 @@ class SawWindow:
     ]
     opens_not_before: Annotated[
         Instant | None,
-        means("The hour that most members allow: the cut does not ravel, and it is not too late."),
+        means(
+            "The hour that most members allow: the cut does not ravel, and it is not too late; null where "
+            "there is none."
+        ),
     ]
     closes: Annotated[Instant | None, means("The early end of the band at which it is too late.")]
     part: Annotated[
