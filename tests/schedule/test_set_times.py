@@ -4,8 +4,8 @@ Source: hours to set by temperature, a university and trade table (70 degF 6 h, 
 about 100 minutes at 100 degF and about 4 h at 80 degF, were read in trade pages; the cells between are from
 memory. The table does not say which set it means. Finishers work between initial and final set, so the
 middle of the two is compared. The air is saturated, so that the concrete has the temperature of the table:
-drying cools it by 2 to 3 K at 100 degF, which is half an hour by the table. Tolerance 30 %: the table itself implies activation energies from 34 to 58
-kJ/mol, and no single one can follow it more closely.
+drying cools it by 2 to 3 K at 100 degF, which is half an hour by the table. Tolerance 30 %: the table itself
+implies activation energies from 34 to 58 kJ/mol, and no single one can follow it more closely.
 """
 
 from __future__ import annotations
