@@ -18,7 +18,8 @@ def rules_for(job: JobRecord, code: str | None = None) -> tuple[Practice, Assump
     """Return the rules for a job, and the note about them for the data sheet.
 
     For a country without its own set, the strictest rule of all countries governs each date: no date is
-    earlier than by the rules of one of them. A set that a contract names does not count.
+    earlier than by the rules of one of them. A set that a contract names does not count. One exception:
+    blankets that stay on longer keep the slab warmer, and what waits for its strength is sooner by hours.
 
     Args:
         job: The record.

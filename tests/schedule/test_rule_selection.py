@@ -129,12 +129,15 @@ def test_colder_weather_never_brings_the_end_of_curing_or_the_forms_forward(
         assert earlier[1] <= later[1]
 
 
-@pytest.mark.parametrize("low", [-4.0, 22.0])
+@pytest.mark.parametrize(
+    ("low", "method"), [(-4.0, "sprinkler"), (22.0, "sprinkler"), (-4.0, "curing compound")]
+)
 def test_the_strictest_is_never_earlier_than_any_set(
-    job: Job, weather: Weather, as_of: datetime, low: float
+    job: Job, weather: Weather, as_of: datetime, low: float, method: str
 ) -> None:
     """Of the sets of countries: one that only a contract names is not among those that may apply."""
-    slab = job(mix={"slag": 0.3})
+    curing_by = {"method": method}
+    slab = job(mix={"slag": 0.3}, curing=curing_by)
     strictest = plan_cure(slab, weather(low, low + 9.0), as_of, members=MEMBERS, rules=STRICTEST)
     for rules in (each.code for each in sets_of_countries()):
         schedule = plan_cure(slab, weather(low, low + 9.0), as_of, members=MEMBERS, rules=rules)
