@@ -56,8 +56,8 @@ def limit_hours(gate: GateRule) -> float:
 def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Floats | None = None) -> Floats:
     """Return when a non-decreasing series first reaches a value.
 
-    Past the end of the series its last day is repeated; with a season its last week, as fast as the season
-    lets it.
+    Past the end of the series its last week is repeated, because a day may be a cold one; with a season, as
+    fast as the season lets it.
 
     Args:
         hours: Instants of the series, shape (n,).
@@ -72,7 +72,7 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Flo
     columns = np.arange(series.shape[1])
     after = np.clip((series < wanted).sum(axis=0), 1, len(hours) - 1)
     low, high = series[after - 1, columns], series[after, columns]
-    back = 1 + (_DAY if season is None else min(_WEEK, len(hours) - 1))
+    back = 1 + min(_WEEK, len(hours) - 1)
     rate = (series[-1] - series[-back]) / (hours[-1] - hours[-back])
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(high > low, (wanted - low) / (high - low), 0.0)
@@ -186,7 +186,7 @@ def _age_needed(needed_h: Floats, at_end_h: Floats, simulation: Simulation) -> F
 
 
 def age_at(slab: SlabSimulation, hours: Floats) -> Floats:
-    """Return the equivalent age at an instant of each member, shape (m, 3); past the end as on the last day.
+    """Return the equivalent age at an instant of each member, shape (m, 3); past the end as in the last week.
 
     Args:
         slab: The slab.
@@ -197,7 +197,8 @@ def age_at(slab: SlabSimulation, hours: Floats) -> Floats:
     low = np.minimum(within.astype(int), last - 1)
     share = (within - low)[:, np.newaxis]
     age = slab.age_h[low, members] * (1.0 - share) + slab.age_h[low + 1, members] * share
-    rate = (slab.age_h[-1] - slab.age_h[-1 - _DAY]) / _DAY
+    back = min(_WEEK, last)
+    rate = (slab.age_h[-1] - slab.age_h[-1 - back]) / back
     beyond = np.where(hours > slab.hours[-1], hours - slab.hours[-1], 0.0)[:, np.newaxis]
     with np.errstate(invalid="ignore"):
         added = np.where(beyond > 0.0, beyond * np.maximum(rate, 1e-12), 0.0)

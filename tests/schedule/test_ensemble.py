@@ -190,8 +190,13 @@ class TestPastTheSimulation:
     HOURS = np.arange(241.0)
     SERIES = HOURS[:, np.newaxis]
 
-    def test_without_a_season_its_last_day_is_repeated(self) -> None:
+    def test_without_a_season_its_last_week_is_repeated(self) -> None:
         assert hours_to_value(self.HOURS, self.SERIES, 340.0) == pytest.approx(340.0)
+
+    def test_a_last_day_of_frost_is_not_repeated_for_ever(self) -> None:
+        """Six days in seven it grows as before: 124 more take 124 x 7 / 6 hours."""
+        frozen = np.minimum(self.SERIES, 216.0)
+        assert hours_to_value(self.HOURS, frozen, 340.0) == pytest.approx(240.0 + 124.0 * 7.0 / 6.0)
 
     @pytest.mark.parametrize(("pace", "expected"), [(1.0, 340.0), (0.5, 440.0), (2.0, 290.0)])
     def test_a_season_sets_the_pace(self, pace: float, expected: float) -> None:
