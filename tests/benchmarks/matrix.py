@@ -363,10 +363,10 @@ def sweeps() -> Iterator[Sweep]:
         base = Case(mean, season, known_place=False)
         yield Sweep(f"wind, m/s, in {mean:g} degC", base, np.arange(0.5, 12.6, 2.0), _put("wind_ms"), windy)
     # Strength ordered: a fixed strength comes no later; a share of it no sooner, because the margin of the
-    # plant is a smaller share of it. Set does not move.
+    # plant is a smaller share of it. Cars need both, so that they go either way. Set does not move.
     ordered = {
         **_moves((Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.FROST_SAFE, Kind.FREEZE_THAW), EARLIER),
-        **_moves((Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES), LATER),
+        **_moves((Kind.CURING_ENDS,), LATER),
         **_moves((Kind.INITIAL_SET, Kind.FINAL_SET), LATER),
     }
     for mean in (2.0, 12.0, 24.0):
