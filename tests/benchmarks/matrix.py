@@ -362,22 +362,22 @@ def sweeps() -> Iterator[Sweep]:
     for mean, season in ((2.0, "cool"), (12.0, "cool"), (30.0, "warm")):
         base = Case(mean, season, known_place=False)
         yield Sweep(f"wind, m/s, in {mean:g} degC", base, np.arange(0.5, 12.6, 2.0), _put("wind_ms"), windy)
-    # Strength ordered: a fixed strength comes no later; a share of it no sooner, because the margin of the
-    # plant is a smaller share of it. Cars need both, so that they go either way. Set does not move.
+    # Strength ordered: a fixed strength comes no later. A share of it may go either way, because both the
+    # margin of the plant and the scatter are a smaller share of it. Set is not sooner.
     ordered = {
         **_moves((Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.FROST_SAFE, Kind.FREEZE_THAW), EARLIER),
-        **_moves((Kind.CURING_ENDS,), LATER),
         **_moves((Kind.INITIAL_SET, Kind.FINAL_SET), LATER),
     }
     for mean in (2.0, 12.0, 24.0):
         base = Case(mean, known_place=False)
         strengths = np.arange(17.0, 42.0, 4.0)
         yield Sweep(f"f'c, MPa, in {mean:g} degC", base, strengths, _more("specified_strength"), ordered)
-    # Cement: more of it is more heat, so nothing is later.
+    # Cement: more of it is more heat, so nothing is later, but for dates of months: curing ends sooner, and
+    # concrete that dries hardens more slowly.
     for mean in (2.0, 12.0):
         base = Case(mean, known_place=False)
-        contents, richer = np.arange(240.0, 460.0, 40.0), _moves((*EARLY, *BY_STRENGTH), EARLIER)
-        yield Sweep(f"cement, kg/m3, in {mean:g} degC", base, contents, _more("cementitious"), richer)
+        contents = np.arange(240.0, 460.0, 40.0)
+        yield Sweep(f"cement, kg/m3, in {mean:g} degC", base, contents, _more("cementitious"), keeps)
 
 
 class Swept:
