@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 EARLY_ENTRY, CONVENTIONAL = "early-entry", "conventional"
 _MIDDLE = 1
 _MEDIAN = 0.5
-_LEAST_SHARE = 0.5
-"""Below this share of the members, an hour is more likely wrong than right: there is no date for sawing."""
 
 
 class CutHours(NamedTuple):
@@ -116,7 +114,7 @@ def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
     """
     saw = saw_of(simulation.job)
     hours, last_part = (cut_hours(limits, saw, simulation, part) for part in ("whole", "last"))
-    if hours.best is None or last_part.share < _LEAST_SHARE:
+    if hours.best is None or last_part.share < simulation.practice["joints.least-share"]:
         return hours._replace(best=None, last=None)
     return hours
 

@@ -55,7 +55,8 @@ def _drying(simulation: Simulation) -> Iterator[Risk]:
     """
     practice = simulation.practice
     first = simulation.ensemble.first_placed.start
-    time_s, rate = _fresh_hours(simulation, first)
+    hours, rate = _fresh_hours(simulation, first)
+    time_s = simulation.slab.placed_s[first] + hours * HOUR_S
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
         for run in _find_runs(rate >= limit):
@@ -81,9 +82,10 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     level on.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
-    time_s, rate = _fresh_hours(simulation, first)
-    behind = _with_shelter(simulation, first, len(rate), wind=practice["drying.windbreak"])
-    in_fog = _with_shelter(simulation, first, len(rate), humidity=practice["drying.fog"])
+    fresh, rate = _fresh_hours(simulation, first)
+    time_s = simulation.slab.placed_s[first] + fresh * HOUR_S
+    behind = _with_shelter(simulation, first, fresh, wind=practice["drying.windbreak"])
+    in_fog = _with_shelter(simulation, first, fresh, humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
     worth = {
         "windbreak": ((rate >= limit) & (behind < limit), behind),
@@ -100,23 +102,25 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
 
 
 def _with_shelter(
-    simulation: Simulation, member: int, hours: int, *, wind: float = 1.0, humidity: float = 0.0
+    simulation: Simulation, member: int, hours: Floats, *, wind: float = 1.0, humidity: float = 0.0
 ) -> Floats:
-    """Return the loss of a wet surface in calmer or damper air, over the first hours, in kg/m2/h."""
+    """Return the loss of a wet surface in calmer or damper air, at some hours, in kg/m2/h."""
     slab, air = simulation.slab, simulation.slab.air
-    return evaporation_rate(
-        slab.temperature_c[:hours, member, 0],
-        air.air_c[:hours, member],
-        np.maximum(air.relative_humidity[:hours, member], humidity),
-        air.wind_ms[:hours, member] * wind,
+    known = slice(0, int(np.ceil(hours[-1])) + 1)
+    loss = evaporation_rate(
+        slab.temperature_c[known, member, 0],
+        air.air_c[known, member],
+        np.maximum(air.relative_humidity[known, member], humidity),
+        air.wind_ms[known, member] * wind,
     )
+    return np.interp(hours, slab.hours[known], loss)
 
 
 def _fresh_hours(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
-    """Return the hours from the first placement to final set, and the loss of the wet surface in each."""
-    slab = simulation.slab
-    fresh = slab.hours <= hours_to_surface_set(simulation, member)
-    return simulation.slab_s(member)[fresh], slab.evaporation[fresh, member]
+    """Return the whole hours until final set, with final set, and the loss of the wet surface at each."""
+    slab, set_h = simulation.slab, hours_to_surface_set(simulation, member)
+    hours = np.append(slab.hours[slab.hours < set_h], set_h)
+    return hours, np.interp(hours, slab.hours, slab.evaporation[:, member])
 
 
 def hours_to_surface_set(simulation: Simulation, member: int) -> float:
