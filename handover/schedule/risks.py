@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     Watering = tuple[WateringDay, ...]
 
 
+STEP_S = 300.0
+"""Resolution of the drying of the fresh surface."""
 _REDUCED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
@@ -55,7 +57,7 @@ def _drying(simulation: Simulation) -> Iterator[Risk]:
     """
     practice = simulation.practice
     first = simulation.ensemble.first_placed.start
-    hours, rate = _fresh_hours(simulation, first)
+    hours, rate = loss_while_fresh(simulation, first)
     time_s = simulation.slab.placed_s[first] + hours * HOUR_S
     for level in ("watch", "precaution"):
         limit = practice[f"drying.{level}"]
@@ -71,7 +73,7 @@ def _drying(simulation: Simulation) -> Iterator[Risk]:
                 Figure("low", float(rate[peak]) * (1.0 - error), "kg/m2/h"),
                 Figure("high", float(rate[peak]) * (1.0 + error), "kg/m2/h"),
                 Figure("limit", limit, "kg/m2/h"),
-                Figure("hours_above", float(run.stop - run.start), "h"),
+                Figure("hours_above", (run.stop - run.start) * STEP_S / HOUR_S, "h"),
             )
 
 
@@ -82,7 +84,7 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     level on.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
-    fresh, rate = _fresh_hours(simulation, first)
+    fresh, rate = loss_while_fresh(simulation, first)
     time_s = simulation.slab.placed_s[first] + fresh * HOUR_S
     behind = _with_shelter(simulation, first, fresh, wind=practice["drying.windbreak"])
     in_fog = _with_shelter(simulation, first, fresh, humidity=practice["drying.fog"])
@@ -116,10 +118,14 @@ def _with_shelter(
     return np.interp(hours, slab.hours[known], loss)
 
 
-def _fresh_hours(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
-    """Return the whole hours until final set, with final set, and the loss of the wet surface at each."""
-    slab, set_h = simulation.slab, hours_to_surface_set(simulation, member)
-    hours = np.append(slab.hours[slab.hours < set_h], set_h)
+def loss_while_fresh(simulation: Simulation, member: int) -> tuple[Floats, Floats]:
+    """Return the hours since placing in steps of `STEP_S` until final set, and the loss of the wet surface.
+
+    Returns:
+        Shape (n,) each. [h], [kg/m2/h]
+    """
+    slab = simulation.slab
+    hours = np.arange(0.0, hours_to_surface_set(simulation, member), STEP_S / HOUR_S)
     return hours, np.interp(hours, slab.hours, slab.evaporation[:, member])
 
 

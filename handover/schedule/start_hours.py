@@ -25,7 +25,7 @@ from handover.schedule.mix import concrete_properties
 from handover.schedule.model import Figure, MilestoneKind
 from handover.schedule.printed_times import half_hour_up, in_stages
 from handover.schedule.quantiles import early_instant
-from handover.schedule.risks import find_risks, hours_to_surface_set
+from handover.schedule.risks import STEP_S, find_risks, loss_while_fresh
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, Simulation, prepare_ensemble, with_coordinates
 from handover.schedule.slab_simulation import DAYS, Air, SlabSimulation, cover_resistance, simulate_slab
@@ -52,7 +52,6 @@ MEMBERS = 40
 _DAYS = 7  # of each simulation: past the first week of young concrete the forecast says little
 _BLANKET_MEMBERS = 8
 _FREEZING_C = 0.0
-_STEP_S = 300.0  # resolution of daylight
 
 _KINDS = (
     MilestoneKind.INITIAL_SET,
@@ -425,9 +424,9 @@ class _StartComparer:
         """Return the hours of daylight in a span; None where the place is not known."""
         if job.site.latitude is None or job.site.longitude is None:
             return None
-        seconds = np.arange(start.timestamp() + _STEP_S / 2, end.timestamp(), _STEP_S)
+        seconds = np.arange(start.timestamp() + STEP_S / 2, end.timestamp(), STEP_S)
         height = sun_height(seconds, job.site.latitude, job.site.longitude)
-        return float((height >= self.practice["daylight.sun"]).sum()) * _STEP_S / HOUR_S
+        return float((height >= self.practice["daylight.sun"]).sum()) * STEP_S / HOUR_S
 
     def _is_dark(self, job: JobRecord, when: datetime | None) -> bool:
         """Return whether work outdoors at an instant is work in the dark."""
@@ -465,7 +464,7 @@ class _StartComparer:
     def _hardship(self, start: StartHour, simulation: Simulation) -> Iterator[Concern]:
         job, saw = simulation.job, start.saw
         inside = job.slab.exposure == "indoors"
-        if not inside and (start.dark_finishing_h or 0.0) >= _STEP_S / HOUR_S:
+        if not inside and (start.dark_finishing_h or 0.0) >= STEP_S / HOUR_S:
             yield Concern(
                 "finish-dark",
                 start.initial_set,
@@ -487,11 +486,11 @@ class _StartComparer:
         """Return the hours of daylight that sawing takes: those of a visit, or all of a shorter window."""
         visit = self.practice["visit.sawing"]
         whole = visit if saw.closes is None else _hours(saw.opens, saw.closes)
-        return min(visit, whole - _STEP_S / HOUR_S)
+        return min(visit, whole - STEP_S / HOUR_S)
 
     def _sunrise(self, job: JobRecord, after: datetime) -> datetime | None:
         """Return the next sunrise within a day, to the minutes of the grid."""
-        seconds = after.timestamp() + np.arange(0.0, 24.0 * HOUR_S, _STEP_S)
+        seconds = after.timestamp() + np.arange(0.0, 24.0 * HOUR_S, STEP_S)
         height = sun_height(seconds, job.site.latitude or 0.0, job.site.longitude or 0.0)
         lit = np.flatnonzero(height >= self.practice["daylight.sun"])
         if not len(lit):
@@ -552,22 +551,18 @@ class _Drying:
 
     def hours_above(self, limit: float) -> float:
         """Return the hours at or above a limit."""
-        return float((self.rate >= limit).sum()) * _STEP_S / HOUR_S
+        return float((self.rate >= limit).sum()) * STEP_S / HOUR_S
 
     def instant(self, index: int, zone: ZoneInfo) -> datetime:
         """Return the instant at which a step begins."""
-        seconds = self.placed_s + index * _STEP_S
+        seconds = self.placed_s + index * STEP_S
         return datetime.fromtimestamp(seconds, UTC).astimezone(zone)
 
 
 def _drying_of(simulation: Simulation) -> _Drying:
     """Return the drying of the concrete placed first, by the central member, until its surface sets."""
-    slab, first = simulation.slab, simulation.ensemble.first_placed.start
-    fresh = slab.hours <= hours_to_surface_set(simulation, first)
-    known_h = slab.hours[fresh]
-    hours = np.arange(0.0, known_h[-1], _STEP_S / HOUR_S)
-    rate = np.interp(hours, known_h, slab.evaporation[fresh, first])
-    return _Drying(float(slab.placed_s[first]), rate)
+    first = simulation.ensemble.first_placed.start
+    return _Drying(float(simulation.slab.placed_s[first]), loss_while_fresh(simulation, first)[1])
 
 
 def _frost(start: StartHour, simulation: Simulation) -> Iterator[Concern]:

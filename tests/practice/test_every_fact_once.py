@@ -261,7 +261,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/slab_simulation.py: DAYS",
         "schedule/start_hours.py: MEMBERS",
         "schedule/start_hours.py: _DAYS",
-        "schedule/start_hours.py: _STEP_S",
+        "schedule/risks.py: STEP_S",
         "schedule/start_hours.py: compare_starts: timedelta(days=DAYS, hours=1)",
         "schedule/start_hours.py: full_hours: timedelta(minutes=15)",
         "schedule/slab_simulation.py: _CELL",
