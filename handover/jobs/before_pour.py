@@ -9,12 +9,10 @@ from typing import TYPE_CHECKING, Any
 
 from handover.errors import Finding
 from handover.jobs.reading import ExaminedRecord, examine_source
+from handover.jobs.record import AFTER_THE_POUR
 
 if TYPE_CHECKING:
     from handover.jobs.reading import RecordSource
-
-MEASUREMENTS = ("ticket", "cylinder", "temperature_log", "acknowledgement")
-"""Tables of what is only known after the pour; the record of an earlier job may still have them."""
 
 _TIMES = ("start", "end")
 
@@ -48,8 +46,8 @@ def examine_before_pour(source: RecordSource, as_of: datetime) -> PlannedJob:
 
     def complete(raw: Mapping[str, Any]) -> Mapping[str, Any]:
         nonlocal has_times
-        left_out.extend(name for name in MEASUREMENTS if raw.get(name))
-        kept = {name: table for name, table in raw.items() if name not in MEASUREMENTS}
+        left_out.extend(name for name in AFTER_THE_POUR if raw.get(name))
+        kept = {name: table for name, table in raw.items() if name not in AFTER_THE_POUR}
         placement = raw.get("placement", {})
         if not isinstance(placement, Mapping):
             return kept  # a fault, which the reader reports

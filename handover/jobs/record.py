@@ -579,6 +579,10 @@ class TemperatureLog(RecordTable):
     readings: Annotated[tuple[LogReading, ...], DERIVED] = ()
 
 
+AFTER_THE_POUR = ("ticket", "cylinder", "infrared", "scratch", "temperature_log", "acknowledgement")
+"""Tables of what is known only after the pour. A record from an earlier job may have them before it."""
+
+
 class JobRecord(RecordTable):
     """A concrete slab on ground, as the crew wrote it down. Quantities have units; times are local."""
 

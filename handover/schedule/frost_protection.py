@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 _MEMBERS = 30  # enough for the cold end of a band
-_DAYS = 14  # long enough to reach the strength under any sufficient blanket
+_HOURS = 14 * 24  # long enough to reach the strength under any sufficient blanket
 _FREEZING_C = 0.0
 
 
@@ -67,7 +67,7 @@ def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
     ensemble, concrete = simulation.ensemble.subset(members), simulation.concrete.subset(members)
     cover = np.repeat(stock, len(some))
     slab = simulate_slab(
-        simulation.job, simulation.weather, ensemble, concrete, practice, cover=cover, days=_DAYS
+        simulation.job, simulation.weather, ensemble, concrete, practice, cover=cover, hours=_HOURS
     )
     if simulation.measurements.log_correction is not None:
         slab = with_log_correction(

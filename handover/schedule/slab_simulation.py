@@ -85,19 +85,28 @@ class SlabSimulation:
 
     def age_at(self, when: datetime, depth: int) -> Floats:
         """Return the equivalent age of each member at an instant and one of the depths, in h, shape (m,)."""
-        return self._at(self.age_h, when, depth)
+        return self.at(self.age_h, self._hours_of(when))[:, depth]
 
     def temperature_at(self, when: datetime, depth: int) -> Floats:
         """Return the temperature of each member at an instant and one of the depths, in degC, shape (m,)."""
-        return self._at(self.temperature_c, when, depth)
+        return self.at(self.temperature_c, self._hours_of(when))[:, depth]
 
-    def _at(self, series: Floats, when: datetime, depth: int) -> Floats:
-        hours = (when.timestamp() - self.placed_s) / HOUR_S
-        at = np.clip(hours.astype(np.int64), 0, len(self.hours) - 2)
-        share = np.clip(hours - at, 0.0, 1.0)
+    def at(self, series: Floats, hours: Floats) -> Floats:
+        """Return a series at an instant of each member, shape (m, 3); outside of the simulation, at its end.
+
+        Args:
+            series: Shape (h+1, m, 3).
+            hours: Since placement, shape (m,). [h]
+        """
+        within = np.clip(hours, 0.0, self.hours[-1])
+        low = np.minimum(within.astype(np.int64), len(self.hours) - 2)
+        share = (within - low)[:, np.newaxis]
         members = np.arange(len(self.placed_s))
-        before, after = series[at, members, depth], series[at + 1, members, depth]
-        return np.asarray(before + share * (after - before))
+        return np.asarray(series[low, members] * (1.0 - share) + series[low + 1, members] * share)
+
+    def _hours_of(self, when: datetime) -> Floats:
+        """Return an instant in hours since the placement of each member, shape (m,)."""
+        return np.asarray((when.timestamp() - self.placed_s) / HOUR_S)
 
 
 def simulate_slab(
@@ -108,7 +117,6 @@ def simulate_slab(
     practice: Practice,
     *,
     cover: Floats | None = None,
-    days: int | None = None,
     hours: float | None = None,
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
@@ -120,12 +128,9 @@ def simulate_slab(
         concrete: Their concrete.
         practice: Rules and materials.
         cover: Resistance of the blankets on each member, shape (m,), instead of the record's cover. [m2K/W]
-        days: Duration, instead of `DAYS`.
-        hours: Shorter duration, rounded up to whole hours. [h]
+        hours: Shorter duration than `DAYS`, rounded up to whole hours. [h]
     """
-    steps = _steps(days or DAYS)
-    if hours is not None:
-        steps = steps[np.cumsum(steps) < (np.ceil(hours) + 0.5) * HOUR_S]
+    steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
     met = _sample(weather, instants, ensemble)
     shelter = practice.materials["exposure"][job.slab.exposure]
@@ -133,6 +138,7 @@ def simulate_slab(
     whole = np.round(instants) % HOUR_S == 0.0
     grid = _column(job, practice)
     initial = _placed_c(job, met["air_c"][0], practice) + ensemble.placed_c
+    deep_c = _deep_ground(job, weather, ensemble, practice)
     look = practice.materials["surface"]
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     is_blanketed = cover is not None or job.curing.method == "insulating blanket"
@@ -157,8 +163,8 @@ def simulate_slab(
             evaporation_factor=ensemble.evaporation,
         ),
         steps=steps,
-        initial_c=_initial(job, grid, initial, weather, ensemble, practice),
-        deep_c=_deep_ground(job, weather, ensemble, practice),
+        initial_c=_initial(grid, initial, deep_c, _mean_air(weather, ensemble, 1), practice),
+        deep_c=deep_c,
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, instants, concrete, practice),
         covering=blanket_cover(
@@ -179,16 +185,16 @@ def simulate_slab(
         evaporation=ensemble.evaporation
         * evaporation_rate(surface_c, air.air_c, air.relative_humidity, air.wind_ms),
         initial_c=initial,
-        season=_season(job, concrete, days or DAYS),
+        season=_season(job, concrete, result.seconds[-1]),
     )
 
 
-def _season(job: JobRecord, concrete: ConcreteProperties, days: int) -> Floats | None:
+def _season(job: JobRecord, concrete: ConcreteProperties, end_s: float) -> Floats | None:
     """Return `SlabSimulation.season`: the rate of hardening in the mean air of each day, summed, in h."""
     climate = climate_at(job.site)
     if climate is None:
         return None
-    end = utc64(job.placement.end) + np.timedelta64(days * 24, "h")
+    end = utc64(job.placement.end) + np.timedelta64(round(end_s), "s")
     ahead = np.arange(int(general_rules()["forecast.reach"] / 24) + 1)
     middle_of_last_week = end - np.timedelta64(84, "h")
     time = np.concatenate([[middle_of_last_week], end + ahead * np.timedelta64(24, "h")])
@@ -205,11 +211,14 @@ def cover_resistance(job: JobRecord, practice: Practice) -> float:
     return float(practice.materials["cover"].get(job.curing.method, 0.0))
 
 
-def _steps(days: int) -> Floats:
+def _steps(hours: float | None) -> Floats:
     """Return the time steps, short while the concrete sets, with every whole hour, in s, shape (s,)."""
     fine = np.full(_FINE * 3, HOUR_S / 3)
     middling = np.full((_MIDDLING - _FINE) * 2, HOUR_S / 2)
-    return np.concatenate([fine, middling, np.full(days * 24 - _MIDDLING, HOUR_S)])
+    steps = np.concatenate([fine, middling, np.full(DAYS * 24 - _MIDDLING, HOUR_S)])
+    if hours is None:
+        return steps
+    return np.asarray(steps[np.cumsum(steps) < (np.ceil(hours) + 0.5) * HOUR_S])
 
 
 def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dict[str, Floats]:
@@ -374,18 +383,10 @@ def _deep_ground(job: JobRecord, weather: WeatherSeries, ensemble: Ensemble, pra
     return np.asarray(season + ensemble.errors["air_c"][ahead].mean(axis=0))
 
 
-def _initial(
-    job: JobRecord,
-    grid: GridColumn,
-    placed_c: Floats,
-    weather: WeatherSeries,
-    ensemble: Ensemble,
-    practice: Practice,
-) -> Floats:
+def _initial(grid: GridColumn, placed_c: Floats, deep_c: Floats, day_c: Floats, practice: Practice) -> Floats:
     """Return every node at placement: concrete as placed, ground from the mean air of a day to deep down."""
     count = len(grid.concrete)
-    deep = _deep_ground(job, weather, ensemble, practice)[:, np.newaxis]
-    shallow = _mean_air(weather, ensemble, 1)[:, np.newaxis]
+    deep, shallow = deep_c[:, np.newaxis], day_c[:, np.newaxis]
     below = grid.depth - grid.depth[count - 1]
     initial: Floats = deep + (shallow - deep) * np.exp(-below / practice["ground.skin"])
     initial[:, :count] = placed_c[:, np.newaxis]

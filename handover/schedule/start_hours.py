@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
-from handover.jobs.record import Placement
+from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
 from handover.schedule.frost_protection import calls_for_protection
 from handover.schedule.gate_evaluators import hours_to_age
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from handover.jobs.record import JobRecord
     from handover.jobs.time_windows import TimeWindow
     from handover.practice.rules import Practice
     from handover.schedule.dates import Dates
@@ -49,7 +48,7 @@ if TYPE_CHECKING:
 MEMBERS = 40
 """Of each start: enough to compare hours, and 24 starts within three seconds."""
 
-_DAYS = 7  # of each simulation: past the first week of young concrete the forecast says little
+_HOURS = 7 * 24  # of each simulation: past the first week of young concrete the forecast says little
 _BLANKET_MEMBERS = 8
 _FREEZING_C = 0.0
 
@@ -210,7 +209,8 @@ def compare_starts(
     )
     together = _simulate_together(jobs, whole, drawn, practice, share)
     dates = tuple(compute_dates(each, basis_of(whole)) for each in together.simulations)
-    compared = _StartComparer(together, practice, dates).starts()
+    risks = tuple(map(find_risks, together.simulations, dates))
+    compared = _StartComparer(together, practice, dates, risks).starts()
     ranks = [rank(each) for each in compared]
     typical_from = whole.typical_from
     return StartComparison(
@@ -304,7 +304,7 @@ def begin_at(job: JobRecord, start: datetime, placing: timedelta) -> JobRecord:
     end = (start.astimezone(UTC) + placing).astimezone(job.zone)
     temperature = job.placement.concrete_temperature
     placement = Placement(start=start.astimezone(job.zone), end=end, concrete_temperature=temperature)
-    unmeasured = {"ticket": (), "cylinder": (), "temperature_log": None}
+    unmeasured = {name: JobRecord.model_fields[name].default for name in AFTER_THE_POUR}
     return job.model_copy(update={"placement": placement, **unmeasured})
 
 
@@ -319,7 +319,7 @@ def _simulate_together(
     placed_s = np.repeat(np.ravel(ends), groups * len(jobs))
     ensemble = replace(drawn.subset(columns), placed_s=placed_s)
     concrete = concrete_properties(jobs[0].mix, ensemble, practice)
-    slab = simulate_slab(jobs[0], weather, ensemble, concrete, practice, days=_DAYS)
+    slab = simulate_slab(jobs[0], weather, ensemble, concrete, practice, hours=_HOURS)
     simulations = []
     for number, job in enumerate(jobs):
         own = np.arange(number * count, (number + 1) * count)
@@ -361,21 +361,21 @@ class _StartComparer:
     together: _Together
     practice: Practice
     dates: tuple[Dates, ...]
+    risks: tuple[tuple[Risk, ...], ...]
 
     def starts(self) -> tuple[StartHour, ...]:
         """Return every start."""
         blankets = self._least_blankets()
         return tuple(
-            self._start(simulation, dates, blankets.get(number, 0.0))
-            for number, (simulation, dates) in enumerate(
-                zip(self.together.simulations, self.dates, strict=True)
-            )
+            self._start(*each, blankets.get(number, 0.0))
+            for number, each in enumerate(zip(self.together.simulations, self.dates, self.risks, strict=True))
         )
 
-    def _start(self, simulation: Simulation, dates: Dates, blanket: float | None) -> StartHour:
+    def _start(
+        self, simulation: Simulation, dates: Dates, risks: tuple[Risk, ...], blanket: float | None
+    ) -> StartHour:
         job = simulation.job
         milestones = {each.kind: each for each in dates.milestones}
-        risks = find_risks(simulation, dates)
         drying = _drying_of(simulation)
         watch, precaution = (drying.hours_above(self.practice[f"drying.{level}"]) for level in LEVELS)
         initial, final = (
@@ -507,8 +507,10 @@ class _StartComparer:
         together, simulations = self.together, self.together.simulations
         cold = [
             number
-            for number, (each, dates) in enumerate(zip(simulations, self.dates, strict=True))
-            if calls_for_protection(each, dates) and (each.is_insulated or _freezes(each, dates))
+            for number, (each, dates, risks) in enumerate(
+                zip(simulations, self.dates, self.risks, strict=True)
+            )
+            if calls_for_protection(each, dates) and (each.is_insulated or _first_frost(risks) is not None)
         ]
         if not cold:
             return {}
@@ -521,7 +523,9 @@ class _StartComparer:
         cover = np.tile(np.repeat(stock, len(some)), len(cold))
         ensemble, concrete = together.ensemble.subset(members), together.concrete.subset(members)
         one = simulations[0]
-        slab = simulate_slab(one.job, one.weather, ensemble, concrete, self.practice, cover=cover, days=_DAYS)
+        slab = simulate_slab(
+            one.job, one.weather, ensemble, concrete, self.practice, cover=cover, hours=_HOURS
+        )
         safe_h = hours_to_age(slab, concrete.age_at_strength(one.frost_strength()))
         top = np.where(slab.hours[:, np.newaxis] <= safe_h, slab.temperature_c[:, :, 0], np.inf).min(axis=0)
         by_start = np.quantile(
@@ -533,12 +537,8 @@ class _StartComparer:
         }
 
 
-def _freezes(simulation: Simulation, dates: Dates) -> bool:
-    """Return whether the top may freeze before the slab is strong enough, at the cold end of the band."""
-    return _first_frost(find_risks(simulation, dates)) is not None
-
-
 def _first_frost(risks: tuple[Risk, ...]) -> Risk | None:
+    """Return when the top may freeze before the slab is strong enough; None: it does not."""
     return next((each for each in risks if each.code == "frost"), None)
 
 

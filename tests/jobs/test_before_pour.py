@@ -36,6 +36,12 @@ temperature = "82 degF"
 [[cylinder]]
 age = "7 d"
 strength = "2500 psi"
+[[infrared]]
+time = 2026-06-02T09:00:00
+temperature = "80 degF"
+[[scratch]]
+time = 2026-06-02T12:00:00
+marks = true
 """
 
 
@@ -69,7 +75,8 @@ def test_measurements_are_left_out_with_a_caution(tmp_path: Path) -> None:
     planned = examine(PLAIN + PLACEMENT + MEASURED, tmp_path)
     assert planned.examined.record is not None
     assert planned.examined.record.ticket == planned.examined.record.cylinder == ()
-    assert [each.field for each in planned.examined.findings] == ["ticket", "cylinder"]
+    assert planned.examined.record.infrared == planned.examined.record.scratch == ()
+    assert [each.field for each in planned.examined.findings] == ["ticket", "cylinder", "infrared", "scratch"]
     assert {each.severity for each in planned.examined.findings} == {"caution"}
 
 
