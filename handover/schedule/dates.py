@@ -21,11 +21,13 @@ class SawLimits:
     """From when and until when a saw may cut, in hours since placement, by member, shape (m,).
 
     Attributes:
+        set_h: Final set; no hour of sawing is before its cautious end. [h]
         opens_h: By saw: when the concrete is firm enough. [h]
         closes_h: By saw: the earlier of cracking and the limit of practice. [h]
         cracking_h: Last whole hour before tension exceeds tensile strength; inf: never. [h]
     """
 
+    set_h: Floats
     opens_h: Mapping[str, Floats]
     closes_h: Mapping[str, Floats]
     cracking_h: Floats

@@ -203,8 +203,8 @@ def stratified_draws(random: np.random.Generator, uncertainties: int, pairs: int
 
 
 def _with_opposites(half: Floats, count: int) -> Floats:
-    """Return draws with their mirrored values behind a central zero, shape (count,)."""
-    return np.concatenate([[0.0], half, -half])[:count]
+    """Return draws, shape (..., n), with their mirrored values behind a central zero, shape (..., count)."""
+    return np.concatenate([np.zeros((*half.shape[:-1], 1)), half, -half], axis=-1)[..., :count]
 
 
 @lru_cache(maxsize=8)
@@ -269,7 +269,7 @@ def forecast_errors(
         )
         spread = np.where(open_, np.minimum(growing, most), 0.0)[:, np.newaxis]
         drawn = spread * series[:, index] + (level if name == "air_c" else 0.0)
-        errors[name] = np.concatenate([np.zeros((len(known), 1)), drawn, -drawn], axis=1)[:, :count]
+        errors[name] = _with_opposites(drawn, count)
     return errors
 
 
@@ -315,11 +315,14 @@ def _with_typical_days(
     rows = np.clip(beyond[:, np.newaxis] + offset + 24 * days, 0, len(typical) - 1)
     changed = {name: errors[name].copy(order="K") for name in _STATES}
     for name in _STATES:
-        drawn, central = getattr(typical, name)[rows], getattr(weather, name)[beyond][:, np.newaxis]
-        changed[name][beyond] = (
-            drawn / np.maximum(central, 0.1) - 1.0 if name == "wind_ms" else drawn - central
-        )
+        changed[name][beyond] = _as_error(name, getattr(typical, name)[rows], getattr(weather, name)[beyond])
     return changed
+
+
+def _as_error(name: str, hours: Floats, central: Floats) -> Floats:
+    """Return by what hours, shape (n, k), differ from the central ones, shape (n,); wind, as a share."""
+    expected = central[:, np.newaxis]
+    return hours / np.maximum(expected, 0.1) - 1.0 if name == "wind_ms" else hours - expected
 
 
 def _with_past_years(
@@ -341,8 +344,7 @@ def _with_past_years(
     changed = {name: errors[name].copy(order="K") for name in _STATES}
     for name in _STATES:
         hours = np.stack([getattr(each, name)[rows] for each in past.years], axis=1)
-        central = getattr(weather, name)[beyond][:, np.newaxis]
-        apart = hours / np.maximum(central, 0.1) - 1.0 if name == "wind_ms" else hours - central
+        apart = _as_error(name, hours, getattr(weather, name)[beyond])
         drawn = apart[:, year] + rest * (errors[name][beyond[0]] - apart[0, year])
         changed[name][beyond] = np.where(draw_of == 0, 0.0, drawn)
     return changed

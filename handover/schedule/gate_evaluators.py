@@ -72,8 +72,7 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Flo
     columns = np.arange(series.shape[1])
     after = np.clip((series < wanted).sum(axis=0), 1, len(hours) - 1)
     low, high = series[after - 1, columns], series[after, columns]
-    back = 1 + min(_WEEK, len(hours) - 1)
-    rate = (series[-1] - series[-back]) / (hours[-1] - hours[-back])
+    rate = _rate_of_last_week(hours, series)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(high > low, (wanted - low) / (high - low), 0.0)
         further = (wanted - series[-1]) / rate
@@ -82,6 +81,13 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Flo
     beyond = hours[-1] + further
     within = hours[after - 1] + np.clip(share, 0.0, 1.0) * (hours[after] - hours[after - 1])
     return np.where(series[-1] >= wanted, within, np.where(rate > 0.0, beyond, np.inf))
+
+
+def _rate_of_last_week(hours: Floats, series: Floats) -> Floats:
+    """Return how fast a series grows in its last week, or in all of it if it is shorter."""
+    back = 1 + min(_WEEK, len(hours) - 1)
+    rate: Floats = (series[-1] - series[-back]) / (hours[-1] - hours[-back])
+    return rate
 
 
 def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
@@ -192,17 +198,11 @@ def age_at(slab: SlabSimulation, hours: Floats) -> Floats:
         slab: The slab.
         hours: Since placement, shape (m,); inf where there is no such instant, whose age is infinite.
     """
-    members, last = np.arange(len(hours)), len(slab.hours) - 1
-    within = np.minimum(hours, slab.hours[-1])
-    low = np.minimum(within.astype(int), last - 1)
-    share = (within - low)[:, np.newaxis]
-    age = slab.age_h[low, members] * (1.0 - share) + slab.age_h[low + 1, members] * share
-    back = min(_WEEK, last)
-    rate = (slab.age_h[-1] - slab.age_h[-1 - back]) / back
+    rate = _rate_of_last_week(slab.hours, slab.age_h)
     beyond = np.where(hours > slab.hours[-1], hours - slab.hours[-1], 0.0)[:, np.newaxis]
     with np.errstate(invalid="ignore"):
         added = np.where(beyond > 0.0, beyond * np.maximum(rate, 1e-12), 0.0)
-    found: Floats = age + added
+    found: Floats = slab.at(slab.age_h, hours) + added
     return found
 
 

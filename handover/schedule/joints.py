@@ -66,12 +66,14 @@ def saw_limits(simulation: Simulation, firm_h: Floats) -> SawLimits:
     final_set_h = simulation.concrete.final_set_h
     cracking_h = _cracking_hours(simulation)
     finished_h = _age_at_finishing(simulation) + practice["saw-joints.early-entry"]
-    opens = {EARLY_ENTRY: hours_to_age(slab, final_set_h)}
+    set_h = hours_to_age(slab, final_set_h)
+    opens = {EARLY_ENTRY: set_h}
     closes = {EARLY_ENTRY: hours_to_age(slab, finished_h, _MIDDLE)}
     if simulation.job.slab.joints == "sawn":  # an early-entry saw in the record comes alone
         opens[CONVENTIONAL] = firm_h
         closes[CONVENTIONAL] = hours_to_age(slab, practice["saw-joints.too-late"] * final_set_h, _MIDDLE)
-    return SawLimits(opens, {saw: np.minimum(hours, cracking_h) for saw, hours in closes.items()}, cracking_h)
+    closes = {saw: np.minimum(hours, cracking_h) for saw, hours in closes.items()}
+    return SawLimits(set_h, opens, closes, cracking_h)
 
 
 def saw_of(job: JobRecord) -> str:
@@ -89,11 +91,14 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     late, early = _members_of(part, simulation)
     lag_h = (ensemble.placed_s[late][0] - ensemble.placed_s[early][0]) / HOUR_S
     opens, closes = limits.opens_h[saw][late], limits.closes_h[saw][early] - lag_h
-    set_h = hours_to_age(simulation.slab, simulation.concrete.final_set_h)[late]
     # As final set is printed, so that no hour of sawing is before it.
     trial, floor, nearly_all = (
         smoothed_quantile(hours, share)
-        for hours, share in ((opens, _MEDIAN), (set_h, simulation.share), (opens, simulation.share))
+        for hours, share in (
+            (opens, _MEDIAN),
+            (limits.set_h[late], simulation.share),
+            (opens, simulation.share),
+        )
     )
     last = smoothed_quantile(closes, 1.0 - simulation.share)
     best, share = _best_hour(opens, closes, floor, last, simulation.share)

@@ -27,7 +27,7 @@ from handover.base.arrays import ONE_HOUR
 from handover.base.text import short_line
 from handover.errors import Finding
 from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
-from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number, place_of_point
 from handover.weather.series import utc64, utc_seconds
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def read_met_norway(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
             findings.append(Finding(problem, file=file, field=where, expected=accepted_units(quantity)))
         else:
             columns[quantity] = RawColumn(time, unit.to_si(value), name)
-    longitude, latitude, altitude = _place(document.get("geometry"))
+    longitude, latitude, altitude = place_of_point(document.get("geometry"))
     far = any(later.time - each.time > _HOUR for each, later in pairwise(sound))
     raw = RawWeather(
         columns=columns,
@@ -184,13 +184,3 @@ def _hourly(time: TimeArray, value: Floats) -> tuple[TimeArray, Floats]:
 def _number(details: Mapping[str, Any], name: str) -> float:
     number = parse_number(details.get(name))
     return np.nan if number is None else number
-
-
-def _place(geometry: Any) -> tuple[float | None, float | None, float | None]:
-    """Return longitude, latitude and altitude, None where they are not named."""
-    coordinates = geometry.get("coordinates") if isinstance(geometry, Mapping) else None
-    numbers = [parse_number(each) for each in coordinates] if isinstance(coordinates, list) else []
-    longitude, latitude, altitude = (*numbers, None, None, None)[:3]
-    if longitude is None or latitude is None or abs(latitude) > 90 or abs(longitude) > 180:  # noqa: PLR2004 - degrees
-        return None, None, None
-    return longitude, latitude, altitude

@@ -13,7 +13,7 @@ Source:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from handover.base.arrays import ONE_HOUR
 from handover.base.text import short_line
 from handover.errors import Finding
 from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
-from handover.weather.raw_weather import RawColumn, RawWeather, parse_number
+from handover.weather.raw_weather import RawColumn, RawWeather, parse_number, place_of_point
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -72,7 +72,7 @@ def read_power(document: Mapping[str, Any], file: str) -> tuple[RawWeather | Non
             findings.append(
                 Finding(fault[0], file=file, field=f"properties.parameter.{name}", expected=fault[1])
             )
-    longitude, latitude, elevation = _place(document.get("geometry"))
+    longitude, latitude, elevation = place_of_point(document.get("geometry"))
     raw = RawWeather(
         columns=columns,
         source=f"NASA POWER ({short_line(header['title'])})" if header.get("title") else "NASA POWER",
@@ -106,23 +106,17 @@ def _column(
     return RawColumn(time, si, name), None
 
 
+def hours_by_name(names: Iterable[str]) -> TimeArray:
+    """Return hours by their names, ``YYYYMMDDHH``. Raises `ValueError` where one is no hour."""
+    texts = [f"{each[:4]}-{each[4:6]}-{each[6:8]}T{each[8:]}:00:00" for each in names]
+    return np.array(texts, dtype="datetime64[s]")
+
+
 def _times(names: list[str]) -> TimeArray | None:
     """Return the hours by their names, or None where one is no hour."""
     if not all(len(each) == _NEEDED and each.isascii() and each.isdigit() for each in names):
         return None
     try:
-        return np.array(
-            [f"{each[:4]}-{each[4:6]}-{each[6:8]}T{each[8:]}:00:00" for each in names], dtype="datetime64[s]"
-        )
+        return hours_by_name(names)
     except ValueError:
         return None
-
-
-def _place(geometry: Any) -> tuple[float | None, float | None, float | None]:
-    """Return longitude, latitude and elevation, None where they are not told."""
-    coordinates = geometry.get("coordinates") if isinstance(geometry, Mapping) else None
-    numbers = [parse_number(each) for each in coordinates] if isinstance(coordinates, list) else []
-    longitude, latitude, elevation = (*numbers, None, None, None)[:3]
-    if longitude is None or latitude is None or abs(latitude) > 90 or abs(longitude) > 180:  # noqa: PLR2004 - degrees
-        return None, None, None
-    return longitude, latitude, elevation

@@ -17,6 +17,7 @@ from handover.base.arrays import ONE_HOUR
 from handover.errors import Finding
 from handover.practice.rules import general_rules
 from handover.weather.assemble import LONGEST_HOURS, assemble
+from handover.weather.nasa_power import hours_by_name
 from handover.weather.series import Origin, WeatherSeries, utc64
 
 if TYPE_CHECKING:
@@ -159,14 +160,9 @@ def cut_weeks(data: bytes, start: datetime, end: datetime) -> bytes:
     else:
         parameters = document["properties"]["parameter"]
         for name, hours in parameters.items():
-            kept = weeks_about(np.array([_hour(each) for each in hours], dtype="datetime64[s]"), start, end)
+            kept = weeks_about(hours_by_name(hours), start, end)
             parameters[name] = dict(compress(hours.items(), kept))
     return json.dumps(document, separators=(",", ":"), ensure_ascii=False).encode()
-
-
-def _hour(name: str) -> str:
-    """Return the hour that NASA POWER names, in ISO 8601."""
-    return f"{name[:4]}-{name[4:6]}-{name[6:8]}T{name[8:]}:00:00"
 
 
 def weeks_about(time: TimeArray, start: datetime, end: datetime) -> NDArray[np.bool_]:

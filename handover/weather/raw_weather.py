@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -12,8 +13,6 @@ from numpy.typing import NDArray
 from handover.weather.series import aware
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from handover.base.arrays import Floats
     from handover.weather.quantities import WeatherQuantity
     from handover.weather.series import Origin
@@ -89,3 +88,13 @@ def parse_number(value: Any) -> float | None:
         return float(value)
     except OverflowError:
         return float("inf")
+
+
+def place_of_point(geometry: Any) -> tuple[float | None, float | None, float | None]:
+    """Return longitude, latitude and elevation of a GeoJSON point (RFC 7946), None where they are unknown."""
+    coordinates = geometry.get("coordinates") if isinstance(geometry, Mapping) else None
+    numbers = [parse_number(each) for each in coordinates] if isinstance(coordinates, list) else []
+    longitude, latitude, elevation = (*numbers, None, None, None)[:3]
+    if longitude is None or latitude is None or abs(latitude) > 90 or abs(longitude) > 180:  # noqa: PLR2004 - degrees
+        return None, None, None
+    return longitude, latitude, elevation

@@ -11,6 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from handover.weather.daylight import days_since_2000, orbit_of_sun
+from handover.weather.series import utc_seconds
+
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
     from handover.weather.raw_weather import TimeArray
@@ -22,7 +25,6 @@ CLEAR_SKY_SHARE = 0.75
 """Share of the sunshine above the atmosphere that a clear day lets through at sea level: FAO 56, eq. 36."""
 
 _SOLAR_CONSTANT_WM2 = 1367.0  # 0.0820 MJ/(m2 min), as FAO 56 has it
-_DAY_S = 86400.0
 _LOSS, _POWER = 0.75, 3.4
 _PARTS = 6  # of an hour: ten-minute steps integrate the clear sky to better than 1 W/m2
 _DIM_WM2 = 50.0  # below this much clear sky the share that comes through says little about cloud
@@ -91,10 +93,7 @@ def extraterrestrial_wm2(time: TimeArray, latitude: float) -> Floats:
         eq. 21 and 25; declination and distance of the sun by the low-precision formulas of The Astronomical
         Almanac (page C5), because those of FAO 56 are wrong by up to 1 degree in fall.
     """
-    noon = np.datetime64("2000-01-01T12:00:00")
-    days = (time.astype("datetime64[s]") - noon).astype(np.float64) / _DAY_S
-    anomaly = np.radians(357.528 + 0.9856003 * days)
-    longitude = np.radians(280.460 + 0.9856474 * days + 1.915 * np.sin(anomaly) + 0.020 * np.sin(2 * anomaly))
+    anomaly, longitude = orbit_of_sun(days_since_2000(utc_seconds(time)))
     declination = np.arcsin(np.sin(np.radians(23.439)) * np.sin(longitude))
     distance = (1.00014 - 0.01671 * np.cos(anomaly)) ** -2
     phi = np.radians(latitude)

@@ -125,7 +125,8 @@ def test_without_an_hour_that_half_of_the_members_allow_there_is_no_date(
     opens = np.full(40, 30.0)
     for share, is_dated in ((0.2, False), (1.0, True)):
         closes = np.where(np.arange(40) % 10 < share * 10, 60.0, 20.0)
-        limits = SawLimits({"conventional": opens}, {"conventional": closes}, np.full(40, np.inf))
+        set_h = hours_to_age(simulation.slab, simulation.concrete.final_set_h)
+        limits = SawLimits(set_h, {"conventional": opens}, {"conventional": closes}, np.full(40, np.inf))
         hours = hours_of_sawing(limits, simulation)
         assert (hours.best is not None) == is_dated
         assert (hours.last is not None) == is_dated
