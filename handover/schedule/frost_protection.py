@@ -51,8 +51,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
 
 def calls_for_protection(simulation: Simulation, dates: Dates) -> bool:
     """Return whether the air may come down to the cold-weather limit before the slab is safe from frost."""
-    coldest_c = simulation.coldest_air(dates.not_before(MilestoneKind.FROST_SAFE))
-    return coldest_c <= simulation.practice["frost.cold-weather"]
+    return simulation.is_cold_until(dates.not_before(MilestoneKind.FROST_SAFE))
 
 
 def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:

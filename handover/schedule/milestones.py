@@ -71,11 +71,11 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
 
 def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:
     """Return whether a job has such a date at all."""
-    job = simulation.job
+    job, safe = simulation.job, earlier.not_before(MilestoneKind.FROST_SAFE)
     if kind == MilestoneKind.PROTECTION_ENDS:
-        return simulation.is_insulated or _is_cold(simulation, earlier)
+        return simulation.is_insulated or simulation.is_cold_until(safe)
     if kind == MilestoneKind.FREEZE_THAW:
-        return job.slab.exposure == "outdoors" and _may_freeze(simulation, earlier)
+        return job.slab.exposure == "outdoors" and _may_freeze(simulation, safe)
     if kind == MilestoneKind.STRIP_EDGE_FORMS:
         return job.forms.edge
     if kind == MilestoneKind.FIRST_WATER:
@@ -85,15 +85,9 @@ def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> boo
     return True
 
 
-def _is_cold(simulation: Simulation, earlier: Dates) -> bool:
-    """Return whether cold weather may come before the slab is safe from a first frost."""
-    coldest_c = simulation.coldest_air(earlier.not_before(MilestoneKind.FROST_SAFE))
-    return coldest_c <= simulation.practice["frost.cold-weather"]
-
-
-def _may_freeze(simulation: Simulation, earlier: Dates) -> bool:
+def _may_freeze(simulation: Simulation, safe: datetime | None) -> bool:
     """Return whether it may freeze before the slab is safe from a first frost, or is likely to in weeks."""
-    young_c = simulation.coldest_air(earlier.not_before(MilestoneKind.FROST_SAFE))
+    young_c = simulation.coldest_air(safe)
     return min(young_c, float(simulation.slab.air.air_c[:, CENTRAL].min())) <= _FREEZING_C
 
 

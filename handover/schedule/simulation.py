@@ -81,6 +81,10 @@ class Simulation:
         air = self.slab.air.air_c[young][:, self.ensemble.last_placed]
         return float(self.cold_end(air).min())
 
+    def is_cold_until(self, until: datetime | None) -> bool:
+        """Return whether cold weather may come before an instant, at the cold end of the band."""
+        return self.coldest_air(until) <= self.practice["frost.cold-weather"]
+
     def frost_strength(self) -> float:
         """Return the strength that withstands frost by the strictest rule, in MPa."""
         gates = self.practice.gates_of("frost-safe", self.job.slab.use)
