@@ -13,6 +13,8 @@ from contextlib import contextmanager, suppress
 from functools import cache
 from typing import TYPE_CHECKING
 
+from handover.base.interruption import raise_if_requested
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
@@ -237,7 +239,11 @@ def replace_folder(new: Path, target: Path, backup: Path) -> None:
     Where the system can exchange two names (Linux, on most file systems) the target exists at every instant.
     Elsewhere the old folder is renamed first, and `restore_backup` recovers from a kill between the two
     renames.
+
+    Raises:
+        KeyboardInterrupt: Somebody asked this run to stop, and a library discarded the exception.
     """
+    raise_if_requested()
     if not target.exists():
         new.rename(target)
     elif not exchange_names(new, target):

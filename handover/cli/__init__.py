@@ -19,9 +19,9 @@ from __future__ import annotations
 
 import gc
 import os
-import signal
 import sys
 
+from handover.base.interruption import install_handlers
 from handover.cli.arguments import build_parser
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.options import Options
@@ -41,17 +41,10 @@ def entry() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # No plugin of pydantic's is used: to look for some reads the metadata of every installed package.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
-    if signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
-        signal.signal(signal.SIGTERM, _stop)
+    install_handlers()
     status = main(sys.argv[1:])
     gc.freeze()
     sys.exit(status)
-
-
-def _stop(*_: object) -> None:
-    """End as by Ctrl-C, so that nothing unfinished is left; once, so that this is not stopped in turn."""
-    signal.signal(signal.SIGTERM, signal.SIG_IGN)
-    raise KeyboardInterrupt
 
 
 def main(argv: Sequence[str]) -> int:
@@ -69,7 +62,7 @@ def main(argv: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
     except KeyboardInterrupt:
-        print_error("Stopped. Nothing was written.")
+        print_error("Stopped. Nothing half-written is left.")
         return FAILED
     except Exception as fault:
         if options.trace:

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from filelock import FileLock, Timeout
 
 from handover.base.atomic import write_file
+from handover.base.interruption import raise_if_requested
 from handover.base.tables import csv_cell
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
@@ -164,6 +165,7 @@ def run_batch(
         with FileLock(batch.out / ".batch.lock", timeout=0):
             try:
                 for order, answer in run_tasks(run.tasks(records)):
+                    raise_if_requested()
                     run.accept(order, answer)
             finally:
                 _write_report(batch.out / REPORT_FILE, run.outcomes)

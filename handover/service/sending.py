@@ -16,6 +16,7 @@ from pathlib import Path
 from socket import gaierror
 from typing import TYPE_CHECKING, Literal
 
+from handover.base.interruption import raise_if_requested
 from handover.errors import UnusableInput
 from handover.service.message_stores import FolderMessages
 from handover.service.send_log import Delivery, NotSent, message_to_send
@@ -91,6 +92,7 @@ def send_messages(
     """
     locked_out: LoginRefused | None = None
     for each in jobs:
+        raise_if_requested()
         store = _store_of(each)
         job = store.name
         try:
