@@ -9,9 +9,10 @@ import signal
 import subprocess
 import sys
 import threading
-from concurrent.futures import Future
+from concurrent.futures import CancelledError, Future
 from contextlib import nullcontext
 from datetime import UTC, datetime, timedelta
+from operator import call, methodcaller
 from typing import TYPE_CHECKING, Any
 
 import psutil
@@ -22,12 +23,10 @@ from handover.errors import Finding, MissingLibraries, RenderingFailed, Unusable
 from handover.service import pdf_workers as pdfs
 from handover.service import worker_pool
 from handover.service.pdf_workers import (
-    PdfTask,
-    finished_pdf,
+    PendingPdf,
     load_pdf_engine,
     make_pdf_alone,
     pdf_workers,
-    submit_pdf,
 )
 from handover.service.worker_pool import WorkerDied, Workers
 from handover.weather.download import Download
@@ -108,6 +107,74 @@ def test_what_cannot_travel_fails_alone() -> None:
         assert after.result() == 4
 
 
+ASK = methodcaller("__call__")  # a task that asks for its second part
+
+
+def callers(count: int) -> Workers[Callable[..., Any], Any]:
+    """Begin processes whose tasks are functions of their second part."""
+    return Workers(count, call, int)
+
+
+def completed(value: Any) -> Future[Any]:
+    future: Future[Any] = Future()
+    future.set_result(value)
+    return future
+
+
+def test_the_second_part_of_a_task_may_come_later() -> None:
+    with callers(1) as pool:
+        rest: Future[str] = Future()
+        first, next_one = pool.submit(ASK, rest), pool.submit(ASK, completed("y"))
+        assert not first.done()
+        rest.set_result("b")
+        assert (first.result(), next_one.result()) == ("b", "y")
+
+
+def test_a_second_part_that_nobody_asked_for_is_not_the_next_task() -> None:
+    with callers(1) as pool:
+        failed, next_one = pool.submit(int, completed("b")), pool.submit(ASK, completed("y"))
+        with pytest.raises(TypeError, match="int"):
+            failed.result()
+        assert next_one.result() == "y"
+
+
+def test_a_second_part_that_fails_or_never_comes_fails_its_task_alone() -> None:
+    fails: Future[str] = Future()
+    fails.set_exception(RenderingFailed("no such file"))
+    cancelled: Future[str] = Future()
+    with callers(1) as pool:
+        first, second, next_one = (pool.submit(ASK, each) for each in (fails, cancelled, completed("y")))
+        cancelled.cancel()
+        with pytest.raises(RenderingFailed, match="no such file"):
+            first.result()
+        with pytest.raises(CancelledError):
+            second.result()
+        assert next_one.result() == "y"
+
+
+def test_the_second_attempt_has_the_second_part_too(until: Callable[..., None]) -> None:
+    with callers(1) as pool:
+        rest: Future[str] = Future()
+        found = pool.submit(ASK, rest)
+        until(found.running, "it does not begin")
+        until(lambda: pool._running, "no process begins")
+        for each in tuple(pool._running):
+            each.kill()
+        rest.set_result("b")
+        assert found.result() == "b"
+
+
+def test_files_that_never_come_leave_no_worker_behind() -> None:
+    def fails(page: PendingPdf) -> None:
+        with page:
+            raise RenderingFailed("before the files")
+
+    with Workers[str, bytes](1, make_pdf_alone, load_pdf_engine) as pool:
+        with pytest.raises(RenderingFailed, match="before the files"):
+            fails(PendingPdf(PAGE, pool))
+        assert PendingPdf(PAGE, pool).attach(()).content.startswith(b"%PDF")
+
+
 def test_an_exception_gives_up_what_is_not_done(tmp_path: Path, until: Callable[..., None]) -> None:
     began = tmp_path / "began"
     wait = f"__import__('pathlib').Path({str(began)!r}).touch() or __import__('time').sleep(3600)"
@@ -136,16 +203,14 @@ def test_the_server_of_processes_has_one_thread_so_that_no_copy_inherits_a_lock(
 def test_a_worker_renders_the_same_bytes() -> None:
     inside = Attachment("a.txt", b"a", "text/plain", "a", "Data", datetime(2026, 7, 14, tzinfo=UTC))
     with Workers(1, make_pdf_alone, load_pdf_engine) as pool:
-        assert pool.submit(PdfTask(PAGE, (inside,))).result() == render_pdf(PAGE, (inside,))
+        assert PendingPdf(PAGE, pool).attach((inside,)).content == render_pdf(PAGE, (inside,))
 
 
 def test_a_page_that_cannot_be_rendered_says_the_same_from_a_worker() -> None:
     with pytest.raises(RenderingFailed) as here:
         render_pdf(BAD_PAGE)
-    with Workers(1, make_pdf_alone, load_pdf_engine) as pool:
-        task = PdfTask(BAD_PAGE)
-        with pytest.raises(RenderingFailed) as there:
-            finished_pdf(submit_pdf(task, pool), task)
+    with Workers(1, make_pdf_alone, load_pdf_engine) as pool, pytest.raises(RenderingFailed) as there:
+        _ = PendingPdf(BAD_PAGE, pool).attach(()).content
     assert str(there.value) == str(here.value)
 
 
@@ -158,8 +223,7 @@ def test_where_no_process_can_begin_this_one_renders(
 
     monkeypatch.setattr(worker_pool._Process, "__init__", refused)
     with Workers(2, make_pdf_alone, load_pdf_engine) as pool:
-        task = PdfTask(PAGE)
-        assert finished_pdf(submit_pdf(task, pool), task) == render_pdf(PAGE)
+        assert PendingPdf(PAGE, pool).attach(()).content == render_pdf(PAGE)
 
 
 def test_one_core_has_no_workers(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -186,9 +250,9 @@ def test_one_core_and_two_make_the_same_set(
     submitted: list[object] = []
     submit = Workers.submit
 
-    def noted(self: Workers[Any, Any], task: Any) -> Future[Any]:
+    def noted(self: Workers[Any, Any], task: Any, rest: Future[Any] | None = None) -> Future[Any]:
         submitted.append(task)
-        return submit(self, task)
+        return submit(self, task, rest)
 
     monkeypatch.setattr(Workers, "submit", noted)
     for cores in (1, 2):
@@ -205,10 +269,10 @@ class StubWorkers:
     def __init__(self) -> None:
         self.titles: list[str] = []
 
-    def submit(self, task: PdfTask) -> Future[bytes]:
-        self.titles.append(task.html.partition("<title>")[2].partition("</title>")[0])
+    def submit(self, html: str, _: Future[Any]) -> Future[bytes]:
+        self.titles.append(html.partition("<title>")[2].partition("</title>")[0])
         future: Future[bytes] = Future()
-        future.set_result(b"%PDF-1.7\n% stand-in, " + str(len(task.html)).encode())
+        future.set_result(b"%PDF-1.7\n% stand-in, " + str(len(html)).encode())
         return future
 
 
@@ -338,7 +402,7 @@ def test_a_script_without_a_guard_issues_once(
 def test_other_children_find_their_modules(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("PYTHONSAFEPATH", raising=False)
     with Workers(1, make_pdf_alone, load_pdf_engine) as pool:
-        pool.submit(PdfTask(PAGE)).result()
+        pool.submit(PAGE).result()
         assert "PYTHONSAFEPATH" not in os.environ
 
 

@@ -8,7 +8,10 @@ request as well, and nothing is published before that was looked at.
 from __future__ import annotations
 
 import signal
-from typing import NoReturn
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import NoReturn
 
 _requested = False
 

@@ -24,7 +24,7 @@ from handover.documents.pdf_structure import complete, end_streams_clearly
 from handover.errors import RenderingFailed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from datetime import datetime
 
     from weasyprint.text.fonts import FontConfiguration
@@ -121,13 +121,15 @@ def close_fonts() -> None:
     _fonts.cache_clear()
 
 
-def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
+def render_pdf(
+    html: str, attachments: Sequence[Attachment] | Callable[[], Sequence[Attachment]] = ()
+) -> bytes:
     """Return finished HTML as PDF/A-3a and PDF/UA-1; the same HTML and attachments give the same bytes.
 
     Args:
         html: A whole, self-contained document: it may load nothing. Title, language, author and dates of the
             PDF are those of its head.
-        attachments: Files to embed.
+        attachments: Files to embed, or a function that waits for them: it is called after the layout.
 
     Raises:
         MissingLibraries: The engine cannot start on this machine.
@@ -141,14 +143,17 @@ def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
         # The engine does not close the file of its colour profile.
         warnings.filterwarnings("ignore", "unclosed file.*icc", ResourceWarning)
         try:
-            document = HTML(string=html, base_url=None, url_fetcher=_fetcher())
+            document = HTML(string=html, base_url=None, url_fetcher=_fetcher()).render(
+                font_config=_fonts(tuple(FONT_FACE.findall(html))),
+                stylesheets=[CSS(string=PLAIN_PIXELS)],
+                pdf_variant=VARIANT,
+            )
+            files = attachments() if callable(attachments) else attachments
             pdf = document.write_pdf(
                 pdf_variant=VARIANT,
-                pdf_identifier=_identifier(html, attachments),
+                pdf_identifier=_identifier(html, files),
                 custom_metadata=False,
-                attachments=_files(attachments),
-                stylesheets=[CSS(string=PLAIN_PIXELS)],
-                font_config=_fonts(tuple(FONT_FACE.findall(html))),
+                attachments=_files(files),
                 finisher=complete,
             )
         except FatalURLFetchingError as refused:  # derives from BaseException

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from handover.base.arrays import HOUR_S
+from handover.base.arrays import HOUR_S, distinct
 from handover.concrete.restraint import (
     drying_shrinkage,
     elastic_modulus,
@@ -139,7 +139,7 @@ def _best_hour(
     A member allows an hour when it is open and not yet closed; the first and the last concrete have different
     numbers of members, so both are counted as shares.
     """
-    at = np.unique(np.concatenate([opens[(opens >= floor) & (opens <= last)], [floor, max(floor, last)]]))
+    at = distinct(np.concatenate([opens[(opens >= floor) & (opens <= last)], [floor, max(floor, last)]]))
     is_open = (opens <= at[:, np.newaxis]).mean(axis=1)
     is_closed = (closes < at[:, np.newaxis]).mean(axis=1)
     allowed = np.maximum(is_open - is_closed, 0.0)

@@ -5,46 +5,30 @@ from __future__ import annotations
 import gc
 import os
 from concurrent.futures import Future
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Self
 
 from handover.service.worker_pool import WorkerDied, Workers
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from handover.documents.pdf import Attachment
 
-
-@dataclass(frozen=True)
-class PdfTask:
-    """One document to render: the finished HTML and the files to embed, as for `render_pdf`."""
-
-    html: str
-    attachments: Sequence[Attachment] = ()
-
-
-PdfWorkers = Workers[PdfTask, bytes]
+PdfWorkers = Workers[str, bytes]
+"""Processes whose tasks are pages; the second part of a task is the files to embed."""
 
 MAX_PDF_WORKERS = 2
 """A set has two long documents."""
 
 
-def make_pdf(task: PdfTask) -> bytes:
-    """Return a document as PDF. Raises as `render_pdf`."""
-    from handover.documents.pages import sheet_pdf  # noqa: PLC0415 - heavy
-
-    return sheet_pdf(task.html, task.attachments)
-
-
-def make_pdf_alone(task: PdfTask) -> bytes:
-    """Return a document as PDF, like `make_pdf`, in a process that does nothing else."""
+def make_pdf_alone(html: str, attachments: Callable[[], Sequence[Attachment]] = tuple) -> bytes:
+    """Return a document as PDF, in a process that does nothing else. Arguments and errors as `render_pdf`."""
     from handover.documents.pdf import render_pdf  # noqa: PLC0415 - heavy
 
     gc.collect()  # what the document before left; nobody waits for that of the last one
-    return render_pdf(task.html, task.attachments)
+    return render_pdf(html, attachments)
 
 
 @cache
@@ -68,7 +52,7 @@ def pdf_workers() -> Iterator[PdfWorkers | None]:
     if core_count() < MAX_PDF_WORKERS:
         yield None
         return
-    with Workers(MAX_PDF_WORKERS, make_pdf_alone, load_pdf_engine) as workers:
+    with Workers[str, bytes](MAX_PDF_WORKERS, make_pdf_alone, load_pdf_engine) as workers:
         yield workers
 
 
@@ -79,25 +63,39 @@ def core_count() -> int:
     return os.cpu_count() or 1
 
 
-def submit_pdf(task: PdfTask, workers: PdfWorkers | None) -> Future[bytes]:
-    """Return a PDF to come: from a worker, or, where there is none, from this process at once."""
-    if workers is not None:
-        return workers.submit(task)
-    future: Future[bytes] = Future()
-    try:
-        future.set_result(make_pdf(task))
-    except Exception as fault:  # noqa: BLE001 - raised where the result is asked for
-        future.set_exception(fault)
-    return future
+class PendingPdf:
+    """A PDF that a worker renders; this process renders it where there is no worker, or it died.
 
-
-def finished_pdf(future: Future[bytes], task: PdfTask) -> bytes:
-    """Return a PDF that was submitted; if its worker died or could not begin, this process renders it.
-
-    Raises:
-        RenderingFailed: As `render_pdf`, whichever process rendered it; MissingLibraries likewise.
+    Its worker begins at once. The files to embed may come later: the layout takes most of the time. Use it as
+    a context: a worker does not wait for files that never come.
     """
-    try:
-        return future.result()
-    except WorkerDied:
-        return make_pdf(task)
+
+    def __init__(self, html: str, workers: PdfWorkers | None) -> None:
+        self._html = html
+        self._files: Future[Sequence[Attachment]] = Future()
+        self._result = None if workers is None else workers.submit(html, self._files)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._files.cancel()
+
+    def attach(self, files: Sequence[Attachment]) -> Self:
+        """Say which files are inside. Without this, `content` waits for ever."""
+        self._files.set_result(files)
+        return self
+
+    @property
+    def content(self) -> bytes:
+        """The bytes, after waiting for them.
+
+        Raises:
+            RenderingFailed: As `render_pdf`, whichever process rendered it; MissingLibraries likewise.
+        """
+        if self._result is not None:
+            with suppress(WorkerDied):
+                return self._result.result()
+        from handover.documents.pages import sheet_pdf  # noqa: PLC0415 - heavy
+
+        return sheet_pdf(self._html, self._files.result())

@@ -5,21 +5,17 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING, NamedTuple
 
-from handover.documents.calendars import crew_calendar, owner_calendar
-from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, render_care_page
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
-from handover.service.pdf_workers import PdfTask, finished_pdf, submit_pdf
+from handover.service.pdf_workers import PendingPdf
 from handover.service.publish import CREW_CALENDAR_FILE, SCHEDULE_FILE
 from handover.service.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from concurrent.futures import Future
 
     from handover.documents.pages import Paper
-    from handover.documents.pdf import Attachment
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.service.pdf_workers import PdfWorkers
@@ -94,9 +90,25 @@ def _render(
 ) -> dict[str, bytes]:
     """Return every document by file name; with several languages, the readers' files have theirs in the name.
 
-    The PDFs are started first, since they take the longest, and the data sheet before the care sheet; the
-    other documents are made meanwhile.
+    The data sheet, which takes the longest, is started first, and the files inside follow; then the care
+    sheets. The other documents are made meanwhile.
     """
+    with PendingPdf(data_sheet_html(office, paper=rendering.paper), rendering.workers) as data_sheet:
+        return _render_others(words, readers, office, rendering, data_sheet)
+
+
+def _render_others(
+    words: Mapping[str, Wording],
+    readers: Sequence[str],
+    office: Wording,
+    rendering: _Rendering,
+    data_sheet: PendingPdf,
+) -> dict[str, bytes]:
+    """Return every document by file name, while the data sheet is being rendered."""
+    # What follows need not be loaded before a worker is busy.
+    from handover.documents.calendars import crew_calendar, owner_calendar  # noqa: PLC0415
+    from handover.documents.message import compose_message  # noqa: PLC0415
+
     job, earlier, pictures = office.job, rendering.earlier, rendering.pictures
     data = schedule_json(office.schedule)
     marks = {each: f".{each}" if readers[1:] else "" for each in words}
@@ -107,11 +119,11 @@ def _render(
         each: embedded_files(words[each], schedule=data, calendar=calendars[each], record=rendering.record)
         for each in words
     }
-    data_sheet = _Pdf(data_sheet_html(office, paper=rendering.paper), inside[office.language], rendering)
+    data_sheet.attach(inside[office.language])
     sheets = {
-        each: _Pdf(
-            care_sheet_html(words[each], paper=rendering.paper, pictures=pictures), inside[each], rendering
-        )
+        each: PendingPdf(
+            care_sheet_html(words[each], paper=rendering.paper, pictures=pictures), rendering.workers
+        ).attach(inside[each])
         for each in readers
     }
     pages = {
@@ -134,19 +146,6 @@ def _render(
         SCHEDULE_FILE: data,
         "message.eml": compose_message(words[owner], of_readers[owner]),
     }
-
-
-class _Pdf:
-    """A PDF that is being rendered, here or by a worker."""
-
-    def __init__(self, html: str, attachments: Sequence[Attachment], rendering: _Rendering) -> None:
-        self._task = PdfTask(html, attachments)
-        self._future: Future[bytes] = submit_pdf(self._task, rendering.workers)
-
-    @property
-    def content(self) -> bytes:
-        """The bytes, after waiting for them. Raises as `render_pdf`."""
-        return finished_pdf(self._future, self._task)
 
 
 def _owner_calendar_of(earlier: Mapping[str, bytes], mark: str) -> bytes | None:

@@ -12,6 +12,7 @@ import tempfile
 import threading
 from concurrent.futures import Future
 from contextlib import contextmanager, suppress
+from functools import cache
 from multiprocessing import current_process, get_context, parent_process, resource_tracker
 from multiprocessing.connection import wait as wait_for_end
 from multiprocessing.reduction import ForkingPickler
@@ -58,14 +59,15 @@ class Workers(Generic[_Task, _Result]):
 
     Args:
         count: Number of processes.
-        work: The function for each task; another process must be able to import it.
+        work: The function for each task; another process must be able to import it. For a task with a second
+            part, it is called with the task and a function that waits for that part and returns it.
         prepare: A function that a process calls before its first task, likewise.
     """
 
-    def __init__(self, count: int, work: Callable[[_Task], _Result], prepare: Callable[[], None]) -> None:
+    def __init__(self, count: int, work: Callable[..., _Result], prepare: Callable[[], None]) -> None:
         if getattr(current_process(), "_inheriting", False):  # a worker imports the script of its parent
             raise HandoverError('A script that begins workers does so below `if __name__ == "__main__":`.')
-        self._queue: SimpleQueue[tuple[_Task, Future[_Result]] | None] = SimpleQueue()
+        self._queue: SimpleQueue[tuple[_Task, Future[Any] | None, Future[_Result]] | None] = SimpleQueue()
         self._work = work
         self._prepare = prepare
         self._stopped = False
@@ -85,14 +87,19 @@ class Workers(Generic[_Task, _Result]):
     ) -> None:
         self.close(at_once=kind is not None)
 
-    def submit(self, task: _Task) -> Future[_Result]:
+    def submit(self, task: _Task, rest: Future[Any] | None = None) -> Future[_Result]:
         """Add a task to the queue; return its future.
+
+        Args:
+            task: The task; its process begins at once.
+            rest: The second part of the task, which is not ready yet. It must end: with a value, with an
+                exception, which the future of the task then has too, or cancelled.
 
         The future raises the exception of the work, `WorkerDied` if its process died too often, and pickle's
         exception for a task or a result that cannot be pickled.
         """
         future: Future[_Result] = Future()
-        self._queue.put((task, future))
+        self._queue.put((task, rest, future))
         return future
 
     def close(self, *, at_once: bool = False) -> None:
@@ -131,13 +138,13 @@ class Workers(Generic[_Task, _Result]):
         with suppress(Exception):  # `_attempt` starts another one, and reports what is wrong with each task
             process = self._begin()
         while (order := self._queue.get()) is not None:
-            task, future = order
+            task, rest, future = order
             if self._stopped:
                 future.cancel()
             if not future.set_running_or_notify_cancel():
                 continue
             try:
-                process, result = self._attempt(process, task)
+                process, result = self._attempt(process, task, rest)
             except WorkerDied as fault:
                 process = None
                 future.set_exception(fault)
@@ -147,20 +154,22 @@ class Workers(Generic[_Task, _Result]):
                 _settle(future, result)
         self._end(process)
 
-    def _attempt(self, process: _Process | None, task: _Task) -> tuple[_Process, tuple[bool, Any]]:
+    def _attempt(
+        self, process: _Process | None, task: _Task, rest: Future[Any] | None
+    ) -> tuple[_Process, tuple[bool, Any]]:
         """Return the process that ran a task, and its result.
 
         Raises:
             WorkerDied: It died too often, or could not be begun.
         """
-        data = bytes(ForkingPickler.dumps(task))
+        data = bytes(ForkingPickler.dumps((task, rest is not None)))
         if process is not None and not process.is_fit:
             self._end(process)
             process = None
         for _ in range(MAX_ATTEMPTS):
             try:
                 process = process or self._begin()
-                return process, process.run(data)
+                return process, process.run(data, rest)
             except (OSError, EOFError, RuntimeError):  # it died, or none may begin here
                 self._end(process)
                 process = None
@@ -209,7 +218,7 @@ _BEGIN_LOCK = threading.Lock()
 class _Process:
     """One process, and the channel to it."""
 
-    def __init__(self, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:
+    def __init__(self, work: Callable[..., Any], prepare: Callable[[], None], temporary: str) -> None:
         self._tasks = 0
         with _BEGIN_LOCK, _safe_path():
             context = _context()
@@ -227,14 +236,21 @@ class _Process:
         """Whether it can run a task: it is alive, and has not reached its limit of tasks."""
         return self._tasks < MAX_JOBS_PER_WORKER and self._process.is_alive()
 
-    def run(self, data: bytes) -> tuple[bool, Any]:
+    def run(self, data: bytes, rest: Future[Any] | None) -> tuple[bool, Any]:
         """Run a pickled task; return whether it succeeded, and its result or its exception.
 
         Raises:
             OSError: The process died; EOFError likewise.
+            Exception: That of the second part of the task. The process, which waits for it, is ended.
         """
         self._tasks += 1
         self._channel.send_bytes(data)
+        if rest is not None:
+            try:
+                self._channel.send(rest.result())
+            except Exception:
+                self.kill()
+                raise
         outcome: tuple[bool, Any] = self._channel.recv()
         return outcome
 
@@ -288,7 +304,7 @@ def _safe_path() -> Iterator[None]:
             os.environ["PYTHONSAFEPATH"] = before
 
 
-def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], None], temporary: str) -> None:
+def _work_off(channel: Any, work: Callable[..., Any], prepare: Callable[[], None], temporary: str) -> None:
     """Run the tasks of a channel until it is closed. This process owns the temporary folder."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     tempfile.tempdir = temporary
@@ -296,16 +312,22 @@ def _work_off(channel: Any, work: Callable[[Any], Any], prepare: Callable[[], No
     prepare()
     with suppress(EOFError, OSError):
         while True:
-            channel.send_bytes(_do(work, channel.recv_bytes()))
+            channel.send_bytes(_do(work, channel))
 
 
-def _do(work: Callable[[Any], Any], data: bytes) -> bytes:
-    """Return the pickled outcome of a pickled task."""
+def _do(work: Callable[..., Any], channel: Any) -> bytes:
+    """Return the pickled outcome of the next task of a channel."""
+    data = channel.recv_bytes()
+    rest = cache(channel.recv)
     outcome: tuple[bool, Any]
+    has_rest = False
     try:
-        outcome = True, work(ForkingPickler.loads(data))
+        task, has_rest = ForkingPickler.loads(data)
+        outcome = True, work(task, rest) if has_rest else work(task)
     except Exception as fault:  # noqa: BLE001 - it is raised where the task was submitted
         outcome = False, fault
+    if has_rest:
+        rest()  # it comes in any case, and is not the next task
     try:
         return bytes(ForkingPickler.dumps(outcome))
     except Exception as fault:  # noqa: BLE001 - what pickle cannot do has many names

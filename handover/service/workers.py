@@ -128,7 +128,7 @@ def run_in_processes(
     """
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # the matrices are small, and all cores are busy
     pending: dict[Future[RenderResult], RenderTask] = {}
-    with Workers(workers, work, warm_up) as pool:
+    with Workers[RenderTask, RenderResult](workers, work, warm_up) as pool:
         while True:
             for task in islice(tasks, PREFETCH * workers - len(pending)):
                 pending[pool.submit(task)] = task

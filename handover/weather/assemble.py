@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.air.psychrometrics import humidity_from_dew_point
-from handover.base.arrays import ONE_HOUR, Floats
+from handover.base.arrays import ONE_HOUR, Floats, distinct
 from handover.errors import Finding
 from handover.weather import sunshine
 from handover.weather.quantities import QUANTITY_LIMITS, WeatherQuantity
@@ -194,7 +194,7 @@ def _require_columns(sparse: Sparse, raw: RawWeather, notes: _Notes) -> None:
 
 def _whole_hours(sparse: Sparse, notes: _Notes) -> Sparse:
     """Bring readings that are not whole hours apart to whole hours."""
-    moments = np.unique(np.concatenate([time for time, _ in sparse.values()]))
+    moments = distinct(np.concatenate([time for time, _ in sparse.values()]))
     if not ((moments - moments[0]) % ONE_HOUR).astype(np.int64).any():
         return sparse
     if (moments[-1] - moments[0]) // ONE_HOUR > LONGEST_HOURS:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from handover.base.arrays import ONE_HOUR
+from handover.base.arrays import ONE_HOUR, distinct
 from handover.errors import Finding
 from handover.practice.rules import general_rules
 from handover.weather.assemble import LONGEST_HOURS, assemble
@@ -113,7 +113,7 @@ def _between(column: RawColumn, first: np.datetime64, last: np.datetime64) -> Ra
 
 def _longest_run(columns: Mapping[WeatherQuantity, RawColumn]) -> tuple[np.datetime64, np.datetime64]:
     """Return the ends of the longest run of hours without a break."""
-    hours = np.unique(np.concatenate([each.time for each in columns.values()]))
+    hours = distinct(np.concatenate([each.time for each in columns.values()]))
     if not len(hours):
         nothing = np.datetime64(0, "s")
         return nothing, nothing

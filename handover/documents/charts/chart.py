@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from markupsafe import Markup
 
+from handover.base.arrays import distinct
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -83,5 +84,5 @@ def thin(length: int, most: int = 140) -> list[int]:
     """Return the indices of a limited number of points, denser early and always with the last."""
     if length <= most:
         return list(range(length))
-    picked = np.unique((np.linspace(0, 1, most) ** 2 * (length - 1)).round().astype(int))
+    picked = distinct((np.linspace(0, 1, most) ** 2 * (length - 1)).round().astype(int))
     return [int(each) for each in picked]
