@@ -11,7 +11,6 @@ from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from handover.documents.calendars import owner_calendar, single_event
 from handover.documents.events import CareEvent, owner_events
 from handover.schedule.model import MilestoneKind as Kind
 
@@ -84,11 +83,15 @@ class CalendarLinks:
     @property
     def whole(self) -> CalendarLink:
         """Return the link of the whole calendar."""
+        from handover.documents.calendars import owner_calendar  # noqa: PLC0415 - only for the page
+
         words = self.wording
         content = self.calendar or owner_calendar(words)
         return CalendarLink(words.say("sheet.calendar-all"), "owner.ics", _address(content))
 
     def _entry(self, event: CareEvent | None) -> CalendarLink | None:
+        from handover.documents.calendars import single_event  # noqa: PLC0415 - only for the page
+
         if event is None:
             return None
         content = single_event(self.wording, event)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from handover.documents import charts
+from handover.documents.charts.start_hours import start_hours
 from handover.documents.fonts import font_faces, replace_missing_glyphs
 from handover.documents.templating import environment
 
@@ -28,7 +28,7 @@ def start_page_html(wording: StartWording, *, paper: Paper = "letter") -> str:
         .get_template("start_hours.html")
         .render(
             words=wording,
-            chart=charts.start_hours(wording).for_paper,
+            chart=start_hours(wording).for_paper,
             say=wording.say,
             speak=wording.speak,
             paper=paper,

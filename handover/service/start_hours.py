@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
-from handover.documents import charts
+from handover.documents.charts.start_hours import start_hours
 from handover.documents.pages import sheet_pdf
 from handover.documents.start_page import start_page_html
 from handover.documents.starts_json import starts_json
@@ -264,7 +264,7 @@ def start_words(compared: ComparedStarts, settings: Settings = Settings()) -> St
 
 def start_picture(words: StartWording) -> bytes:
     """Return the picture of a comparison: SVG, in UTF-8."""
-    return f"{charts.start_hours(words).svg}\n".encode()
+    return f"{start_hours(words).svg}\n".encode()
 
 
 def start_page(words: StartWording, settings: Settings = Settings()) -> bytes:  # noqa: B008
