@@ -366,6 +366,33 @@ class DataSheet:
         age = self.wording.speak.length(old)
         return f"{self.moment(local)}; {self.say('data.weather-age', age=age)}"
 
+    @property
+    def weather_spread(self) -> str:
+        """Return where the spread of the forecast comes from; empty where it is that of the rules."""
+        spread = self.schedule.weather.spread
+        if spread is None:
+            return ""
+        return self.say(
+            f"data.spread-{spread.kind}",
+            count=self.quantities.fixed_decimals(spread.members, 0),
+            source=spread.source,
+            until=self.moment(spread.until),
+        )
+
+    @property
+    def alerts(self) -> tuple[str, ...]:
+        """Return the warnings that came with the forecast, one sentence each."""
+        return tuple(
+            self.say(
+                f"data.alert-{each.kind}",
+                event=each.event,
+                onset=self.moment(each.onset),
+                until=self.moment(each.until),
+                sender=each.sender,
+            )
+            for each in self.schedule.weather.alerts
+        )
+
     # ---- history
 
     @cached_property

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from pydantic.json_schema import JsonSchemaValue
     from pydantic_core import core_schema
 
+LEFT_OUT_IF_EMPTY = {"weather": ("WeatherBasis", ("spread", "alerts"))}
+"""By top-level key: its type, and those of its fields that are written only where there is something."""
+
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
@@ -31,7 +34,8 @@ def schedule_json(schedule: CureSchedule) -> bytes:
         schedule: The schedule; SI units, as its model says.
 
     Returns:
-        Bytes that satisfy `schedule_schema`. Times have the offset of the site and are rounded to the second;
+        Bytes that satisfy `schedule_schema`; see `LEFT_OUT_IF_EMPTY`.
+        Times have the offset of the site and are rounded to the second;
         numbers are rounded to six digits; unknown values (NaN, None) are null.
 
     Raises:
@@ -42,6 +46,10 @@ def schedule_json(schedule: CureSchedule) -> bytes:
         document = _adapter().dump_python(schedule, mode="json", context=context)
     except PydanticSerializationError as fault:
         raise ValueError(str(fault)) from None
+    for key, (_, optional) in LEFT_OUT_IF_EMPTY.items():
+        document[key] = {
+            name: value for name, value in document[key].items() if value or name not in optional
+        }
     lines = (f"{_dumps(key)}: {_dumps(document[key])}" for key in sorted(document))
     return ("{\n" + ",\n".join(lines) + "\n}\n").encode()
 
@@ -66,6 +74,9 @@ def schedule_schema() -> dict[str, Any]:
     schema = _adapter().json_schema(schema_generator=_SerializedSchema)
     for named in schema["$defs"].values():
         named.pop("title", None)  # it repeats the name
+    for name, optional in LEFT_OUT_IF_EMPTY.values():
+        described = schema["$defs"][name]
+        described["required"] = [each for each in described["required"] if each not in optional]
     return {"$schema": DIALECT, "title": "Cure schedule of one slab on ground", **schema}
 
 
@@ -79,7 +90,10 @@ def _dumps(value: Any) -> str:
 
 
 class _SerializedSchema(GenerateJsonSchema):
-    """The JSON Schema of the written form: every field is required, and no other is allowed."""
+    """The JSON Schema of the written form: every field is required, and no other is allowed.
+
+    `schedule_schema` then takes the optional ones from those that are required.
+    """
 
     def field_is_required(self, *_: Any, **__: Any) -> bool:
         return True

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.model import Basis, WeatherBasis
-from handover.weather.series import Origin
+from handover.schedule.model import Alert, Basis, WeatherBasis, WeatherSpread
+from handover.weather.alerts import alerts_in_force
+from handover.weather.series import Origin, aware
+from handover.weather.uncertainty import ForecastMembers
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -37,8 +39,17 @@ def basis_of(weather: WeatherSeries) -> BasisOf:
     return basis
 
 
-def weather_basis(job: JobRecord, received: WeatherSeries, extended: WeatherSeries) -> WeatherBasis:
-    """Return the weather of a schedule: its source, its age, and its hours from the placement on."""
+def weather_basis(
+    job: JobRecord, received: WeatherSeries, extended: WeatherSeries, as_of: datetime
+) -> WeatherBasis:
+    """Return the weather of a schedule: its source, its age, and its hours from the placement on.
+
+    Args:
+        job: The record.
+        received: The weather as received.
+        extended: The same, extended to the horizon.
+        as_of: Time of issue, aware: a warning that has ended by then is left out.
+    """
     first = np.datetime64(int(job.placement.start.timestamp()) // 3600 * 3600, "s")
     kept = extended.time >= first
     typical_from = extended.typical_from
@@ -52,5 +63,27 @@ def weather_basis(job: JobRecord, received: WeatherSeries, extended: WeatherSeri
         methods=extended.methods,
         time=extended.time[kept],
         precipitation_probability=extended.precipitation_probability[kept],
+        spread=_spread(job, received),
+        alerts=tuple(
+            Alert(
+                each.kind,
+                each.event,
+                each.onset.astimezone(job.zone),
+                each.until.astimezone(job.zone),
+                each.sender,
+            )
+            for each in alerts_in_force(received.alerts, job.placement.start, as_of)
+        ),
         **{name: getattr(extended, name)[kept] for name in columns},
     )
+
+
+def _spread(job: JobRecord, received: WeatherSeries) -> WeatherSpread | None:
+    """Return where the spread of the forecast comes from, None where its service gives none."""
+    stated = received.uncertainty
+    forecast = received.time[received.origin == Origin.FORECAST]
+    last = None if stated is None else stated.last_hour(forecast)
+    if stated is None or last is None:
+        return None
+    members = stated.count if isinstance(stated, ForecastMembers) else 0
+    return WeatherSpread(stated.kind, stated.source, members, aware(last).astimezone(job.zone))

@@ -20,8 +20,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, ONE_HOUR, Floats
+from handover.schedule.service_uncertainty import replace_by_members, replace_by_percentiles
 from handover.weather.past_years import PastYears
 from handover.weather.series import Origin
+from handover.weather.uncertainty import ForecastMembers
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -230,6 +232,8 @@ def forecast_errors(
     ahead and levels off at the scatter of the season's hours. Observed hours have no error. Past the
     forecast, the air as a whole may be warmer or colder than what it is extrapolated to.
 
+    What the service itself says of its errors, by percentiles or members, replaces those by the rules.
+
     Args:
         weather: Extended, shape (n,).
         practice: The rules, with each spread.
@@ -267,9 +271,15 @@ def forecast_errors(
             if climate is not None and name == "air_c"
             else practice[f"forecast.{name}-most"]
         )
-        spread = np.where(open_, np.minimum(growing, most), 0.0)[:, np.newaxis]
+        at_once = practice[f"forecast.{name}-at-once"]
+        usual = replace_by_percentiles(np.minimum(growing, most), weather, name, at_once)
+        spread = np.where(open_, usual, 0.0)[:, np.newaxis]
         drawn = spread * series[:, index] + (level if name == "air_c" else 0.0)
         errors[name] = _with_opposites(drawn, count)
+        if isinstance(weather.uncertainty, ForecastMembers):
+            unit = _with_opposites(series[:, index], count)
+            memory_h = practice["forecast.memory"]
+            errors[name] = replace_by_members(errors[name], weather, name, at_once, memory_h, unit)
     return errors
 
 

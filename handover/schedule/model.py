@@ -366,6 +366,30 @@ class SlabHistory:
 
 
 @dataclass(frozen=True)
+class WeatherSpread:
+    """Where the spread of the forecast comes from, if its service gives one."""
+
+    kind: Annotated[
+        Literal["members", "percentiles"],
+        means("Members of an ensemble forecast, or its 10th and 90th percentiles."),
+    ]
+    source: Annotated[str, means("The source.")]
+    members: Annotated[int, Field(ge=0), means("Number of members; 0 for percentiles.")]
+    until: Annotated[Instant, means("Last hour that has it; after that, the rules have the spread.")]
+
+
+@dataclass(frozen=True)
+class Alert:
+    """A warning of cold, heat or wind that came with the forecast; no date depends on it."""
+
+    kind: Annotated[Literal["cold", "heat", "wind"], means("Of what it warns.")]
+    event: Annotated[str, means("Its name, as its sender calls it.")]
+    onset: Annotated[Instant, means("When the event begins.")]
+    until: Annotated[Instant, means("When the event ends, or the warning expires.")]
+    sender: Annotated[str, means("Who issued it.")]
+
+
+@dataclass(frozen=True)
 class WeatherBasis:
     """The weather of the schedule: its source, its age, and its hours.
 
@@ -391,6 +415,14 @@ class WeatherBasis:
     precipitation_probability: Annotated[
         Floats, means("Chance of any rain in the hour that ended, 0 to 1; null where not known. [1]")
     ]
+    spread: Annotated[
+        WeatherSpread | None,
+        means("Where the spread of the forecast comes from; left out where it is that of the rules."),
+    ] = None
+    alerts: Annotated[
+        tuple[Alert, ...],
+        means("Warnings in force that came with the forecast; left out where there are none."),
+    ] = ()
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,7 @@ def plan_cure(
         thickness_m=job.slab.thickness,
         specified_strength_mpa=job.mix.specified_strength,
         curing_method=job.curing.method,
-        weather=weather_basis(job, weather, simulation.weather),
+        weather=weather_basis(job, weather, simulation.weather, as_of),
         milestones=apply_dependencies(simulation, dates, watering, basis),
         watering=watering,
         risks=risks,

@@ -127,6 +127,8 @@ def _series(raw: RawWeather, site: HasLocation, notes: _Notes) -> WeatherSeries 
         latitude=raw.latitude,
         longitude=raw.longitude,
         methods=tuple(notes.methods),
+        uncertainty=raw.uncertainty,
+        alerts=raw.alerts,
     )
 
 

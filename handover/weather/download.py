@@ -9,8 +9,12 @@ customers' address, then the others. Without: the National Weather Service in th
 Norway, and where neither has the hours of the pour, Open-Meteo's free address, with a caution, because it is
 for non-commercial use.
 
-An answer is read and judged by the readers of `handover.weather.reading` before it is believed, kept until it
-expires, and written in place of an older file only whole. An expired answer that the service says has not
+With the forecast come, in the same file, the members of an ensemble (Open-Meteo, where the firm's plan has
+them) and the warnings of cold, heat and wind in force (National Weather Service). A forecast without them is
+used as well.
+
+An answer is read and judged by the readers of `handover.weather.reading` before it is believed, kept until
+it expires, and written in place of an older file only whole. An expired answer that the service says has not
 changed (If-Modified-Since) is kept on.
 """
 
@@ -37,7 +41,10 @@ from handover.base.version import VERSION
 from handover.errors import DownloadFailed, Finding
 from handover.practice.rules import general_rules
 from handover.weather.fit_check import FORECAST_STALE_AGE, check_fit
+from handover.weather.joined_answers import join_answers
 from handover.weather.nasa_power import POWER_NAMES
+from handover.weather.nws_alerts import is_alerts
+from handover.weather.open_meteo import is_open_meteo
 from handover.weather.past_years import PastYears
 from handover.weather.reading import examine_weather_bytes, service_refusal
 
@@ -56,7 +63,10 @@ _HOURLY = (
     "wind_speed_10m",
     "shortwave_radiation",
 )
+_MEMBERS_OF = ("temperature_2m", "relative_humidity_2m", "wind_speed_10m", "cloud_cover")
+_ENSEMBLE = "ncep_gefs_seamless"  # the whole earth, 31 members, as far as the forecast
 _FORECAST_DAYS = 16
+_ATTEMPTS_BESIDE = 2  # for what comes with a forecast, which is used without it as well
 _MOST_PAST_DAYS = 92
 _DEFAULT_CACHE_AGE = timedelta(
     minutes=15
@@ -78,6 +88,7 @@ class Endpoints:
     nasa_power: str = "https://power.larc.nasa.gov"
     open_meteo_archive: str = "https://customer-archive-api.open-meteo.com"
     met_norway: str = "https://api.met.no"
+    open_meteo_ensemble: str = "https://customer-ensemble-api.open-meteo.com"
 
 
 @dataclass(frozen=True)
@@ -108,7 +119,7 @@ class Download:
     """A forecast as received.
 
     Attributes:
-        data: The bytes of the answer, unchanged.
+        data: The bytes of the answer, unchanged; several answers are in one document, each unchanged.
         service: "open-meteo", "nws" or "met-norway".
         url: Where it came from, without a key.
         fetched_at: When it was received, aware; of a kept answer, then.
@@ -358,6 +369,10 @@ class _ServiceFailure(Exception):
     """A service returned no forecast; the message says why."""
 
 
+class _Refusal(_ServiceFailure):
+    """A service refused: asking again does not help. A plan without ensembles is refused, for example."""
+
+
 @dataclass(frozen=True)
 class _Request:
     """A request to the services."""
@@ -399,7 +414,11 @@ class _Request:
         url = f"{base}/v1/forecast?{urlencode(query, safe=',')}"
         answer = self.line.get(url, secret={"apikey": self.key} if self.key else {})
         found = self._parse_or_fail("open-meteo", answer)
-        return found if self.key else replace(found, findings=(*found.findings, _NOT_FOR_FIRMS))
+        if not self.key:
+            return replace(found, findings=(*found.findings, _NOT_FOR_FIRMS))
+        members = {**query, "hourly": ",".join(_MEMBERS_OF), "past_days": "0", "models": _ENSEMBLE}
+        url = f"{self.endpoints.open_meteo_ensemble}/v1/ensemble?{urlencode(members, safe=',')}"
+        return self._add_part("members", url, answer, found, secret={"apikey": self.key})
 
     def nws(self) -> Download:
         points = self.line.get(f"{self.endpoints.nws}/points/{_short(self.where[0])},{_short(self.where[1])}")
@@ -413,7 +432,35 @@ class _Request:
         if not re.fullmatch(r"/gridpoints/[A-Z]{3}/\d{1,4},\d{1,4}", path):
             raise _ServiceFailure(f"names a grid cell at {short_line(grid)}, which is not such an address")
         # The host stays the same, whatever the reply names.
-        return self._parse_or_fail("nws", self.line.get(self.endpoints.nws + path))
+        answer = self.line.get(self.endpoints.nws + path)
+        found = self._parse_or_fail("nws", answer)
+        point = f"{_short(self.where[0])},{_short(self.where[1])}"
+        return self._add_part("alerts", f"{self.endpoints.nws}/alerts/active?point={point}", answer, found)
+
+    def _add_part(
+        self,
+        part: Literal["members", "alerts"],
+        url: str,
+        answer: _Response,
+        found: Download,
+        *,
+        secret: Mapping[str, str] | None = None,
+    ) -> Download:
+        """Return a forecast together with another answer of its service; without it, where that fails."""
+        usable, without = _BESIDE[part]
+        try:
+            more = self.line.get(url, secret=secret, attempts=_ATTEMPTS_BESIDE)
+            _require_form(more.data, usable)
+            joined = join_answers(answer.data, **{part: more.data})
+            return self._parse_or_fail(found.service, replace(answer, data=joined))
+        except _Refusal as refusal:
+            if part == "members":  # a plan without ensembles
+                return found
+            problem = str(refusal)
+        except _ServiceFailure as failure:
+            problem = str(failure)
+        caution = Finding(f"{without}: {problem}", severity="caution")
+        return replace(found, findings=(*found.findings, caution))
 
     def _parse_or_fail(self, service: str, answer: _Response) -> Download:
         """Return an answer that is a usable forecast; anything else is a failure."""
@@ -431,6 +478,29 @@ class _Request:
             raise _ServiceFailure(f"the answer is stale: {issued}ends {series.last_hour:%Y-%m-%d %H:%M} UTC")
         fit = check_fit(series, self.site, self.start, self.until, self.now)
         return Download(answer.data, service, answer.url, answer.fetched_at, (*findings, *fit))
+
+
+_BESIDE: dict[str, tuple[Callable[[Any], bool], str]] = {
+    "members": (
+        lambda document: isinstance(document, Mapping) and is_open_meteo(document),
+        "the forecast has no members, so the usual error of forecasts is used",
+    ),
+    "alerts": (
+        is_alerts,
+        "warnings of frost, heat and wind could not be read, and there may be some",
+    ),
+}
+"""What may come with a forecast: whether a document is that, and what is so without it."""
+
+
+def _require_form(data: bytes, usable: Callable[[Any], bool]) -> None:
+    """Raise unless an answer is JSON in UTF-8 of the right form."""
+    try:
+        document = json.loads(data.decode("utf-8-sig"))
+    except (ValueError, RecursionError):
+        document = None
+    if not usable(document):
+        raise _ServiceFailure("the answer is of another form")
 
 
 _NOT_FOR_FIRMS = Finding(
@@ -496,23 +566,27 @@ class _Client:
     def __exit__(self, *_: object) -> None:
         self.client.close()
 
-    def get(self, url: str, secret: Mapping[str, str] | None = None) -> _Response:
+    def get(
+        self, url: str, secret: Mapping[str, str] | None = None, attempts: int | None = None
+    ) -> _Response:
         """Return the answer at an address, from the cache or downloaded.
 
         Args:
             url: The address without secrets: it names the answer in the cache and in messages.
             secret: Parameters that are sent and never stored or printed.
+            attempts: At most so many; None: as the policy says.
         """
+        attempts = min(attempts or self.manners.attempts, self.manners.attempts)
         kept = self.kept.find(url) if self.kept else None
         if kept is not None and kept.fresh(self.now):
             return kept.response
         pause = self.manners.first_pause_s
-        for attempt in range(1, self.manners.attempts + 1):
+        for attempt in range(1, attempts + 1):
             try:
                 answer, expires = self._fetch(url, secret or {}, kept)
             except _Retry as again:
                 wait = max(pause, again.after or 0)
-                if attempt == self.manners.attempts or wait > self.manners.longest_pause_s:
+                if attempt == attempts or wait > self.manners.longest_pause_s:
                     raise _ServiceFailure(
                         f"{again} ({attempt} attempt{'s' if attempt > 1 else ''})"
                     ) from None
@@ -605,7 +679,7 @@ def _judge_status(response: httpx2.Response, data: bytes) -> None:
         message = f"answered {status}" + (f": {reason}" if reason else "")
         if status in _TRY_AGAIN:
             raise _Retry(message, _retry_after(response))
-        raise _ServiceFailure(message)
+        raise _Refusal(message)
     kind = response.headers.get("Content-Type", "").partition(";")[0].strip()
     if not _JSON_TYPES.fullmatch(kind):
         raise _ServiceFailure(f"answered with {short_line(kind) or 'no type'} instead of JSON")

@@ -1,4 +1,4 @@
-"""Whether the weather fits the job: its place, its hours, its age."""
+"""Whether the weather fits the job: its place, its hours, its age, the warnings in force."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from handover.errors import Finding
 from handover.practice.rules import general_rules
+from handover.weather.alerts import alerts_in_force
 from handover.weather.location import distance_km
 from handover.weather.series import Origin
 
@@ -41,7 +42,8 @@ def check_fit(
 
     Faults: a place over 50 km off, another time, the hours of the pour missing, less than a day of weather
     after it. Cautions: a forecast over 6 h or 24 h old, of unknown age, or issued after the time of issue; an
-    end before ``needed_until``, past which typical weather is used.
+    end before ``needed_until``, past which typical weather is used; each warning of cold, heat
+    or wind in force.
 
     Args:
         series: Any weather; a typical year has no age.
@@ -55,6 +57,7 @@ def check_fit(
     check.place(site)
     check.time(start, needed_until)
     check.age(as_of)
+    check.alerts(start, as_of)
     return tuple(check.findings)
 
 
@@ -136,6 +139,15 @@ class _Check:
             )
         elif age > FORECAST_OLD_AGE:
             self.caution(f"the forecast is {_age(age)} old", "a new forecast (handover forecast JOB -o FILE)")
+
+    def alerts(self, start: datetime, as_of: datetime) -> None:
+        """No warning is in force."""
+        for each in alerts_in_force(self.series.alerts, start, as_of):
+            onset, until = (_moment(when.astimezone(start.tzinfo)) for when in (each.onset, each.until))
+            self.caution(
+                f"{each.event} ({each.kind}) from {onset} to {until}, issued by {each.sender}; no date is "
+                "moved by it"
+            )
 
 
 def _place(latitude: float, longitude: float) -> str:

@@ -7,7 +7,8 @@
 
 Some two days by the hour, then every six hours: between two entries states are interpolated, and the
 precipitation of six hours is spread evenly. States are instants; precipitation is of the hours that follow.
-There is no sunshine: it comes from cloud. There are no past hours.
+There is no sunshine: it comes from cloud. There are no past hours. Where there are 10th and 90th percentiles
+of air temperature and wind, they are read as the spread of those hours.
 
 Source:
     MET Norway, Locationforecast data model, and its terms of service: CC BY 4.0.
@@ -26,9 +27,10 @@ import numpy as np
 from handover.base.arrays import ONE_HOUR
 from handover.base.text import short_line
 from handover.errors import Finding
-from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
+from handover.weather.quantities import QUANTITY_LIMITS, WeatherQuantity, accepted_units, find_unit
 from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number, place_of_point
 from handover.weather.series import utc64, utc_seconds
+from handover.weather.uncertainty import PERCENTILE_90, ForecastPercentiles
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -42,6 +44,10 @@ _STATES = {
     WeatherQuantity.DEW_POINT: "dew_point_temperature",
     WeatherQuantity.WIND: "wind_speed",
     WeatherQuantity.CLOUD: "cloud_area_fraction",
+}
+_WITH_PERCENTILES: dict[WeatherQuantity, str] = {
+    WeatherQuantity.AIR: "air_c",
+    WeatherQuantity.WIND: "wind_ms",
 }
 _AMOUNT, _CHANCE = "precipitation_amount", "probability_of_precipitation"
 _SPANS = (("next_1_hours", 1), ("next_6_hours", 6))
@@ -100,6 +106,8 @@ def read_met_norway(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
             findings.append(Finding(problem, file=file, field=where, expected=accepted_units(quantity)))
         else:
             columns[quantity] = RawColumn(time, unit.to_si(value), name)
+    percentiles, doubts = _percentiles(sound, units, file)
+    findings.extend(doubts)
     longitude, latitude, altitude = place_of_point(document.get("geometry"))
     far = any(later.time - each.time > _HOUR for each, later in pairwise(sound))
     raw = RawWeather(
@@ -111,8 +119,51 @@ def read_met_norway(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
         elevation_m=altitude,
         methods=(_INTERPOLATED,) if far else (),
         unread=frozenset(unread),
+        uncertainty=percentiles,
     )
     return raw, findings
+
+
+def _percentiles(
+    entries: list[_Entry], units: Mapping[str, Any], file: str
+) -> tuple[ForecastPercentiles | None, list[Finding]]:
+    """Return the spread between the percentiles by the hour, None where there are none, with cautions.
+
+    Percentiles in the wrong order, or impossible, are left out.
+    """
+    hours = np.array([utc64(each.time) for each in entries])
+    time = np.arange(hours[0], hours[-1] + ONE_HOUR, ONE_HOUR)
+    spreads: dict[str, Floats] = {}
+    findings = []
+    for quantity, column in _WITH_PERCENTILES.items():
+        name = f"{_STATES[quantity]}_percentile"
+        apart, wrong = _apart(entries, quantity, units)
+        if wrong:
+            problem = f"{wrong} hours have a 10th and a 90th percentile that cannot be; they are left out"
+            findings.append(Finding(problem, file=file, field=name, severity="caution"))
+        at, value = _hourly(hours, apart)
+        if len(at):
+            spreads[column] = np.full(len(time), np.nan)
+            spreads[column][((at - time[0]) // ONE_HOUR).astype(np.int64)] = value
+    if not spreads:
+        return None, findings
+    return ForecastPercentiles(time, spreads, "MET Norway"), findings
+
+
+def _apart(entries: list[_Entry], quantity: WeatherQuantity, units: Mapping[str, Any]) -> tuple[Floats, int]:
+    """Return the standard deviation of each entry, NaN where not known, and how many are wrong."""
+    limits, ends = QUANTITY_LIMITS[quantity], []
+    for share in ("10", "90"):
+        name = f"{_STATES[quantity]}_percentile_{share}"
+        unit = find_unit(quantity, _unit_of(units.get(name, units.get(_STATES[quantity]))))
+        value = np.array([_number(each.details("instant"), name) for each in entries])
+        ends.append(np.full(len(entries), np.nan) if unit is None else unit.to_si(value))
+    low, high = ends
+    known = ~(np.isnan(low) | np.isnan(high))
+    sound = known & (limits.low <= low) & (low <= high) & (high <= limits.high)
+    spread = np.full(len(entries), np.nan)
+    spread[sound] = (high - low)[sound] / (2.0 * PERCENTILE_90)
+    return spread, int((known & ~sound).sum())
 
 
 def _entry(entry: Any) -> _Entry | None:

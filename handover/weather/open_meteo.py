@@ -7,6 +7,8 @@ States are instants; sunshine, precipitation and its probability are of the hour
 An answer in local time keeps one offset even across a change of the clock. That is checked, not trusted: if
 the hours cross a change of the zone's clock and are not all one hour apart, the answer is refused.
 
+An answer with the members of an ensemble is read as its control run, with the members beside it.
+
 Source:
     Open-Meteo, documentation of the forecast API: hourly parameter definition.
 """
@@ -22,6 +24,7 @@ import numpy as np
 
 from handover.base.text import short_line
 from handover.errors import Finding
+from handover.weather.open_meteo_members import model_suffix, read_members
 from handover.weather.quantities import WeatherQuantity, accepted_units, find_unit
 from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant, parse_number
 from handover.weather.series import aware, utc64
@@ -29,6 +32,7 @@ from handover.weather.series import aware, utc64
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
     from handover.weather.raw_weather import TimeArray
+    from handover.weather.uncertainty import ForecastMembers
 
 _NAMES = {
     WeatherQuantity.AIR: ("temperature_2m",),
@@ -63,8 +67,10 @@ def read_open_meteo(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
         return None, findings
     columns: dict[WeatherQuantity, RawColumn] = {}
     unread: set[WeatherQuantity] = set()
+    suffix = model_suffix(hourly) or ""
     for quantity, names in _NAMES.items():
-        name = next((each for each in names if hourly.get(each) is not None), None)
+        named = (*names, *(f"{each}{suffix}" for each in names))
+        name = next((each for each in named if hourly.get(each) is not None), None)
         if name is None:
             continue
         value, wrong = _column(quantity, name, hourly[name], units.get(name), len(time))
@@ -73,6 +79,8 @@ def read_open_meteo(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
             unread.add(quantity)
         else:
             columns[quantity] = RawColumn(time, value, f"hourly.{name}")
+    members, doubts = read_members(document, time, file)
+    findings.extend(doubts)
     raw = RawWeather(
         columns=columns,
         source="Open-Meteo.com hourly weather (CC BY 4.0)",
@@ -80,8 +88,20 @@ def read_open_meteo(document: Mapping[str, Any], file: str) -> tuple[RawWeather 
         longitude=_degrees(document.get("longitude"), 180),
         elevation_m=parse_number(document.get("elevation")),
         unread=frozenset(unread),
+        uncertainty=members,
     )
     return raw, findings
+
+
+def read_open_meteo_members(
+    document: Mapping[str, Any], file: str
+) -> tuple[ForecastMembers | None, list[Finding]]:
+    """Return the members alone of an answer, None where it has none that can be used, with cautions."""
+    findings: list[Finding] = []
+    time = _times(document, document["hourly"]["time"], file, findings)
+    if time is None:
+        return None, [replace(each, severity="caution") for each in findings]
+    return read_members(document, time, file)
 
 
 def _degrees(value: Any, most: float) -> float | None:

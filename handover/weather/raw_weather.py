@@ -14,8 +14,10 @@ from handover.weather.series import aware
 
 if TYPE_CHECKING:
     from handover.base.arrays import Floats
+    from handover.weather.alerts import WeatherAlert
     from handover.weather.quantities import WeatherQuantity
     from handover.weather.series import Origin
+    from handover.weather.uncertainty import ForecastUncertainty
 
 TimeArray = NDArray[np.datetime64]
 
@@ -53,6 +55,8 @@ class RawWeather:
         origin: One for the whole file, or one for each hour named; None leaves it to the time of issue.
         methods: What the reader itself computed.
         unread: Quantities of the file whose unit or form could not be read; the reader reports them.
+        uncertainty: What the file says of the uncertainty of its forecast, or None.
+        alerts: The warnings in it.
     """
 
     columns: Mapping[WeatherQuantity, RawColumn]
@@ -64,6 +68,8 @@ class RawWeather:
     origin: Origin | Mapping[np.datetime64, Origin] | None = None
     methods: tuple[str, ...] = ()
     unread: frozenset[WeatherQuantity] = field(default=frozenset())
+    uncertainty: ForecastUncertainty | None = None
+    alerts: tuple[WeatherAlert, ...] = ()
 
 
 def parse_instant(text: object) -> datetime | None:

@@ -6,6 +6,7 @@ MET Norway Locationforecast (JSON)          handover.weather.met_norway
 NASA POWER hourly answer (JSON)             handover.weather.nasa_power
 table with a heading (CSV)                  handover.weather.table
 typical year (TMY3, EPW)                    handover.weather.typical_year
+a forecast with its members or warnings     handover.weather.joined_answers
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ from handover.base.text import short_line
 from handover.errors import Finding, UnusableInput
 from handover.weather import met_norway, nasa_power, nws, open_meteo, table, typical_year
 from handover.weather.assemble import assemble
+from handover.weather.joined_answers import is_joined
+from handover.weather.nws_alerts import read_alerts
 from handover.weather.past_years import assemble_past_years, spans_past_years
 from handover.weather.series import WeatherSeries
 
@@ -187,6 +190,31 @@ def _document(document: Any, file: str) -> tuple[RawWeather | None, list[Finding
     """Return what the right reader finds in a JSON document."""
     if not isinstance(document, Mapping):
         return None, [Finding("is not weather", file=file, expected=_SUPPORTED)]
+    if is_joined(document):
+        return _read_joined(document, file)
+    return _forecast(document, file)
+
+
+def _read_joined(document: Mapping[str, Any], file: str) -> tuple[RawWeather | None, list[Finding]]:
+    """Return a forecast with what came with it; of that, what cannot be read is a caution."""
+    raw, findings = _forecast(document["forecast"], file)
+    if raw is None:
+        return None, findings
+    members = document.get("members")
+    if isinstance(members, Mapping) and open_meteo.is_open_meteo(members):
+        uncertainty, doubts = open_meteo.read_open_meteo_members(members, file)
+        raw, findings = replace(raw, uncertainty=uncertainty or raw.uncertainty), [*findings, *doubts]
+    elif members is not None:
+        problem = "has no members in the form of Open-Meteo; the usual error of forecasts is used"
+        findings = [*findings, Finding(problem, file=file, field="members", severity="caution")]
+    if "alerts" in document:
+        alerts, doubts = read_alerts(document["alerts"], file)
+        raw, findings = replace(raw, alerts=alerts), [*findings, *doubts]
+    return raw, findings
+
+
+def _forecast(document: Mapping[str, Any], file: str) -> tuple[RawWeather | None, list[Finding]]:
+    """Return what the right reader finds in the answer of a service."""
     if open_meteo.is_open_meteo(document):
         return open_meteo.read_open_meteo(document, file)
     if met_norway.is_met_norway(document):

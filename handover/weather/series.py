@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.base.arrays import Floats
+    from handover.weather.alerts import WeatherAlert
+    from handover.weather.uncertainty import ForecastUncertainty
 
 AnyInstant = datetime | np.datetime64
 StateColumn = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
@@ -61,6 +63,8 @@ class WeatherSeries:
         latitude: Of the place the values are for, degrees north, or None where the file does not say.
         longitude: Degrees east, or None.
         methods: What was computed or filled in rather than read, one sentence each.
+        uncertainty: What the source says of the uncertainty of its forecast, or None.
+        alerts: The warnings of frost, heat and wind that came with a forecast.
     """
 
     time: NDArray[np.datetime64]
@@ -77,6 +81,8 @@ class WeatherSeries:
     latitude: float | None = None
     longitude: float | None = None
     methods: tuple[str, ...] = ()
+    uncertainty: ForecastUncertainty | None = None
+    alerts: tuple[WeatherAlert, ...] = ()
 
     def __len__(self) -> int:
         return len(self.time)

@@ -14,7 +14,7 @@ import pytest
 from jsonschema import Draft202012Validator, ValidationError
 
 from handover.cli import main
-from handover.documents.schedule_json import schedule_json, schedule_schema
+from handover.documents.schedule_json import LEFT_OUT_IF_EMPTY, read_schedule, schedule_json, schedule_schema
 from handover.schedule import model
 from handover.schedule.json_types import SIGNIFICANT_DIGITS, Floats
 from handover.schedule.model import MilestoneKind
@@ -106,6 +106,16 @@ def read(schedule: model.CureSchedule) -> dict[str, typing.Any]:
     return json.loads(schedule_json(schedule), parse_constant=refuse)
 
 
+def optional(name: str) -> set[str]:
+    """Return the fields of a type that are left out where they are empty."""
+    return {each for kind, fields in LEFT_OUT_IF_EMPTY.values() if kind == name for each in fields}
+
+
+def written(part: object) -> set[str]:
+    """Return the fields of a part of a schedule that are written."""
+    return {name for name, value in vars(part).items() if name not in optional(type(part).__name__) or value}
+
+
 def same(result: object, held: object) -> bool:  # noqa: PLR0911 - one answer to a type
     """Whether JSON has the value of the model, apart from rounding."""
     match held:
@@ -124,7 +134,7 @@ def same(result: object, held: object) -> bool:  # noqa: PLR0911 - one answer to
         case float():
             return result == pytest.approx(held, rel=0.5 * 10 ** (1 - SIGNIFICANT_DIGITS), abs=0)
         case _ if dataclasses.is_dataclass(held):
-            return set(result) == set(vars(held)) and all(
+            return set(result) == written(held) and all(
                 same(result[name], vars(held)[name]) for name in result
             )
         case _:
@@ -133,6 +143,25 @@ def same(result: object, held: object) -> bool:  # noqa: PLR0911 - one answer to
 
 def test_read_back_it_is_the_whole_schedule(schedule: model.CureSchedule) -> None:
     assert same(read(schedule), schedule)
+
+
+def test_what_a_service_says_of_its_forecast_is_written_where_there_is_any(
+    schedule: model.CureSchedule,
+) -> None:
+    until = POUR + timedelta(days=5)
+    weather = dataclasses.replace(
+        schedule.weather,
+        spread=model.WeatherSpread("members", "an ensemble", 31, until),
+        alerts=(model.Alert("cold", "Freeze Warning", POUR, until, "an office"),),
+    )
+    told = dataclasses.replace(schedule, weather=weather)
+    document = read(told)
+    assert same(document, told)
+    assert document["weather"]["spread"]["members"] == 31
+    assert [each["event"] for each in document["weather"]["alerts"]] == ["Freeze Warning"]
+    Draft202012Validator(schedule_schema()).validate(document)
+    assert read_schedule(schedule_json(told)).weather.alerts == weather.alerts
+    assert {"spread", "alerts"}.isdisjoint(read(schedule)["weather"])
 
 
 def test_it_satisfies_its_schema(schedule: model.CureSchedule) -> None:
@@ -244,5 +273,6 @@ def test_the_model_and_the_schema_have_the_same_fields() -> None:
         if name in {"MilestoneKind", "Respirator"}:
             continue
         fields = [each.name for each in dataclasses.fields(getattr(model, name))]
-        assert [*part["properties"]] == part["required"] == fields, name
+        assert [*part["properties"]] == fields, name
+        assert part["required"] == [each for each in fields if each not in optional(name)], name
         assert part["additionalProperties"] is False

@@ -210,6 +210,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/met_norway.py: _HOUR",
         "weather/nws.py: _HOUR",
         "weather/open_meteo.py: _DAY_S",
+        "weather/open_meteo_members.py: _HOUR_S",
         "jobs/logger.py: _MINUTE_S",
         "schedule/salt_season.py: _HALF_A_YEAR",
         "documents/quantity_format.py: INCH_M",
@@ -255,6 +256,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "concrete/strength_fit.py: _STEEPEST",
         "schedule/ensemble.py: _FIRST_SHARE",
         "schedule/frost_protection.py: _HOURS",
+        "schedule/service_uncertainty.py: _CALM_MS",
         "schedule/simulation.py: simulate: timedelta(days=DAYS, hours=1)",
         "service/inputs.py: _BEFORE_THE_POUR",
         "schedule/slab_simulation.py: DAYS",
@@ -308,6 +310,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/download.py: _CELL_EAST_DEG",
         "weather/download.py: _CELL_NORTH_DEG",
         "weather/download.py: _UNITED_STATES_DEG",
+        "weather/uncertainty.py: _LONGEST_GAP",
     ),
     "a limit of waiting for a machine": (
         "archive/catalog/engine.py: LOCK_TIMEOUT_MS",
