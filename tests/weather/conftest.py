@@ -60,6 +60,54 @@ class Files:
         return document | changes
 
     @staticmethod
+    def ensemble(hours: int = 48, members: int = 31, model: str = "", apart: float = 0.2) -> dict:
+        """Return the answer of an ensemble: member i has air 20 degC + (i - 15) x apart; 0 is the control.
+
+        Its wind is the air less 10, in m/s; its humidity and cloud are twice the air, in per cent.
+        """
+        suffix = f"_{model}" if model else ""
+        units, hourly = {"time": "iso8601"}, {}
+        hourly["time"] = [(START + timedelta(hours=h)).strftime("%Y-%m-%dT%H:%M") for h in range(hours)]
+        for member in range(members):
+            number = f"_member{member:02d}" if member else ""
+            air = 20.0 + (member - 15) * apart
+            for name, unit, value in (
+                ("temperature_2m", "°C", air),
+                ("relative_humidity_2m", "%", 2 * air),
+                ("wind_speed_10m", "m/s", air - 10.0),
+                ("cloud_cover", "%", 2 * air),
+            ):
+                units[f"{name}{number}{suffix}"] = unit
+                hourly[f"{name}{number}{suffix}"] = [value] * hours
+        return {
+            "latitude": 36.0,
+            "longitude": -80.0,
+            "utc_offset_seconds": 0,
+            "timezone": "GMT",
+            "hourly_units": units,
+            "hourly": hourly,
+        }
+
+    @staticmethod
+    def alerts(*events: str, **changes: object) -> dict:
+        """Return an answer with warnings from 2026-07-15 02:00 to 13:00 UTC."""
+        usual = {
+            "status": "Actual",
+            "messageType": "Alert",
+            "onset": "2026-07-14T22:00:00-04:00",
+            "ends": "2026-07-15T09:00:00-04:00",
+            "expires": "2026-07-14T18:00:00-04:00",
+            "senderName": "NWS Invented NC",
+        }
+        return {
+            "type": "FeatureCollection",
+            "features": [
+                {"type": "Feature", "geometry": None, "properties": {**usual, "event": event, **changes}}
+                for event in events
+            ],
+        }
+
+    @staticmethod
     def nws() -> dict:
         """Return a raw grid of two days from 2026-07-14 00:00 UTC."""
         whole = "2026-07-14T00:00:00+00:00/P2D"

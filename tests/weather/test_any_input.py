@@ -92,6 +92,31 @@ def test_spoilt_nws(files: Any, examine: Callable[..., ExaminedWeather], data: s
 
 @MANY
 @given(data=st.data())
+def test_spoilt_parts_beside_a_forecast(
+    files: Any, examine: Callable[..., ExaminedWeather], data: st.DataObject
+) -> None:
+    parts = {"members": files.ensemble(6, 12), "alerts": files.alerts("Freeze Warning", "Heat Advisory")}
+    for _ in range(data.draw(st.integers(1, 4))):
+        spoil(parts, data)
+    examined = examine({"forecast": files.open_meteo(), **parts})
+    assert examined[0] is not None
+    judged(examined)
+
+
+@MANY
+@given(data=st.data())
+def test_spoilt_met_norway(files: Any, examine: Callable[..., ExaminedWeather], data: st.DataObject) -> None:
+    document = files.met_norway(30, 4)
+    for entry in document["properties"]["timeseries"]:
+        details = entry["data"]["instant"]["details"]
+        details |= {"air_temperature_percentile_10": 15.0, "air_temperature_percentile_90": 25.0}
+    for _ in range(data.draw(st.integers(1, 4))):
+        spoil(document, data)
+    judged(examine(document))
+
+
+@MANY
+@given(data=st.data())
 def test_spoilt_table(files: Any, examine: Callable[..., ExaminedWeather], data: st.DataObject) -> None:
     text = files.table(hours=30)
     for _ in range(data.draw(st.integers(1, 4))):

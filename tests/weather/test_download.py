@@ -38,6 +38,8 @@ POUR = datetime(2026, 7, 14, 10, 40, tzinfo=UTC)
 OPEN_METEO = "/v1/forecast"
 POINTS = "/points/36.1,-79.95"
 GRID = "/gridpoints/RAH/10,20"
+ALERTS = "/alerts/active"
+ENSEMBLE = "/v1/ensemble"
 
 
 class Answer:
@@ -119,6 +121,7 @@ class Service:
 @pytest.fixture
 def service() -> Iterator[Service]:
     running = Service()
+    running.answers[ALERTS] = [Answer({"type": "FeatureCollection", "features": []})]
     yield running
     running.close()
 
@@ -158,7 +161,7 @@ def download(service: Any, site: Location, pauses: list[float]) -> Callable[...,
         usual = {
             "contact": "office@example.com",
             "service": "open-meteo",
-            "endpoints": Endpoints(*[service.url] * 6),
+            "endpoints": Endpoints(*[service.url] * 7),
             "manners": manners,
         }
         return download_forecast(place, start, start + timedelta(days=10), now=now, **usual | more)
@@ -221,8 +224,8 @@ def test_national_weather_service(
     service.answers[GRID] = [Answer(grid, kind="application/geo+json")]
     got = download(service="nws")
     assert got.service == "nws"
-    assert json.loads(got.data) == grid
-    assert service.paths() == [POINTS, GRID]
+    assert json.loads(got.data) == {"forecast": grid, "alerts": {"type": "FeatureCollection", "features": []}}
+    assert service.paths() == [POINTS, GRID, ALERTS]
     assert not [finding for finding in got.findings if finding.severity == "fault"]
 
 
@@ -248,7 +251,7 @@ class TestChoice:
         service.answers[POINTS] = [points]
         service.answers[GRID] = [Answer(grid)]
         assert download(service="auto").service == "nws"
-        assert service.paths() == [POINTS, GRID]
+        assert service.paths() == [POINTS, GRID, ALERTS]
 
     def test_elsewhere_met_norway(self, service: Any, download: Callable[..., Download], files: Any) -> None:
         document = files.met_norway(24 * 10, 0)
@@ -261,7 +264,7 @@ class TestChoice:
         service.answers[OPEN_METEO] = [open_meteo]
         got = download(service="auto", key="invented-key")
         assert got.service == "open-meteo"
-        assert service.paths() == [OPEN_METEO]
+        assert service.paths() == [OPEN_METEO, ENSEMBLE]
         assert got.findings == ()
 
     def test_where_the_free_services_lack_the_hours_of_the_pour(
@@ -312,6 +315,130 @@ class TestChoice:
         assert "MET Norway: answered 404" in message
         assert "-w" in message
         assert len(service.asked) == 3  # none is asked again
+
+
+class TestWarnings:
+    """Of the National Weather Service, asked beside its forecast."""
+
+    @pytest.fixture(autouse=True)
+    def _forecast(self, service: Any, points: Any, grid: Any) -> None:
+        service.answers[POINTS] = [points]
+        service.answers[GRID] = [Answer(grid)]
+
+    def test_they_are_asked_for_the_place_and_told(
+        self, service: Any, download: Callable[..., Download], files: Any, grid: Any
+    ) -> None:
+        service.answers[ALERTS] = [Answer(files.alerts("Freeze Warning"), kind="application/geo+json")]
+        got = download(service="nws")
+        path, query, headers = service.asked[-1]
+        assert path == ALERTS
+        assert query == {"point": ["36.1,-79.95"]}  # an unknown parameter would be refused
+        assert "office@example.com" in headers["User-Agent"]
+        assert json.dumps(grid).encode() in got.data
+        assert [each.severity for each in got.findings if "Freeze Warning" in each.problem] == ["caution"]
+
+    @pytest.mark.parametrize(
+        "answer",
+        [
+            Answer({"title": "Not found", "status": 404}, 404),
+            Answer({"title": "Unavailable", "status": 503}, 503),
+            Answer({"title": "Bad request", "status": 400}, 400),
+            Answer(b"<html>", kind="text/html"),
+            Answer(b"{", kind="application/json"),
+            Answer(b'{"features": [NaN]}'),
+            Answer({"features": {}}),
+            Answer([]),
+            Answer(b"\xff\xfe", kind="application/json"),
+        ],
+    )
+    def test_without_them_there_is_a_forecast_all_the_same(
+        self, service: Any, download: Callable[..., Download], grid: Any, answer: Answer
+    ) -> None:
+        service.answers[ALERTS] = [answer]
+        got = download(service="nws")
+        assert json.loads(got.data) == grid
+        assert [each.severity for each in got.findings if "there may be some" in each.problem] == ["caution"]
+
+    def test_they_are_not_waited_for_as_long(
+        self, service: Any, download: Callable[..., Download], pauses: list[float]
+    ) -> None:
+        service.answers[ALERTS] = [Answer({"title": "Unavailable", "status": 503}, 503)]
+        download(service="nws")
+        assert service.paths().count(ALERTS) == 2
+        assert pauses == [1.0]
+
+
+class TestMembers:
+    """Of an ensemble, from the customers' address, beside the forecast."""
+
+    @pytest.fixture(autouse=True)
+    def _forecast(self, service: Any, open_meteo: Any) -> None:
+        service.answers[OPEN_METEO] = [open_meteo]
+
+    def test_they_are_asked_for_with_the_key(
+        self, service: Any, download: Callable[..., Download], open_meteo: Any, files: Any, tmp_path: Path
+    ) -> None:
+        ensemble = Answer(files.ensemble(16 * 24))
+        service.answers[ENSEMBLE] = [ensemble]
+        got = download(key="invented-key", cache=tmp_path, start=POUR - timedelta(days=2))
+        assert service.paths() == [OPEN_METEO, ENSEMBLE]
+        query = service.asked[-1][1]
+        assert query["apikey"] == ["invented-key"]
+        assert (query["latitude"], query["longitude"]) == (["36.1000"], ["-79.9500"])
+        assert query["models"] == ["ncep_gefs_seamless"]
+        assert query["timezone"] == ["GMT"]
+        assert (query["past_days"], query["forecast_days"]) == (["0"], ["16"])
+        assert set(query["hourly"][0].split(",")) == {
+            "temperature_2m", "relative_humidity_2m", "wind_speed_10m", "cloud_cover"
+        }  # fmt: skip
+        assert open_meteo.body in got.data
+        assert ensemble.body in got.data
+        assert not any("members" in each.problem for each in got.findings)
+        assert not any(b"invented-key" in each.read_bytes() for each in tmp_path.rglob("*.json"))
+
+    def test_they_are_kept_until_they_expire(
+        self, service: Any, download: Callable[..., Download], files: Any, tmp_path: Path
+    ) -> None:
+        service.answers[ENSEMBLE] = [Answer(files.ensemble(16 * 24))]
+        first, again = (download(key="invented-key", cache=tmp_path) for _ in range(2))
+        assert first.data == again.data
+        assert service.paths() == [OPEN_METEO, ENSEMBLE]
+
+    def test_the_free_address_is_not_asked(self, service: Any, download: Callable[..., Download]) -> None:
+        download()
+        assert service.paths() == [OPEN_METEO]
+
+    @pytest.mark.parametrize("status", [400, 401, 402, 403, 404])
+    def test_a_plan_without_them_has_its_forecast(
+        self, service: Any, download: Callable[..., Download], open_meteo: Any, status: int
+    ) -> None:
+        service.answers[ENSEMBLE] = [Answer({"error": True, "reason": "not in your plan"}, status)]
+        got = download(key="invented-key")
+        assert got.data == open_meteo.body
+        assert got.findings == ()
+        assert service.paths() == [OPEN_METEO, ENSEMBLE]
+
+    @pytest.mark.parametrize(
+        "answer",
+        [
+            Answer({"error": True, "reason": "too many"}, 429),
+            Answer({}, 503),
+            Answer(b"<html>", kind="text/html"),
+            Answer(b"{", kind="application/json"),
+            Answer({"hourly": {}}),
+            Answer([]),
+        ],
+    )
+    def test_a_failure_is_told_and_the_forecast_used(
+        self, service: Any, download: Callable[..., Download], open_meteo: Any, answer: Answer
+    ) -> None:
+        service.answers[ENSEMBLE] = [answer]
+        got = download(key="invented-key")
+        assert got.data == open_meteo.body
+        (caution,) = got.findings
+        assert "no members" in caution.problem
+        assert caution.severity == "caution"
+        assert "invented-key" not in str(caution)
 
 
 class TestMetNorway:
@@ -555,7 +682,7 @@ def test_a_huge_answer_is_cut_short(service: Any, download: Callable[..., Downlo
 
 
 def test_nobody_there(site: Location, pauses: list[float]) -> None:
-    nowhere = Endpoints(*["http://127.0.0.1:9"] * 6)
+    nowhere = Endpoints(*["http://127.0.0.1:9"] * 7)
     with pytest.raises(DownloadFailed, match="cannot be reached"):
         download_forecast(
             site,
@@ -660,7 +787,7 @@ ARCHIVE = "/v1/archive"
 def years(service: Any, site: Location, pauses: list[float]) -> Callable[..., Download]:
     def fetch(place: Any = site, now: Any = NOW, **more: Any) -> Download:
         manners = RetryPolicy(timeout_s=LIMIT_S, deadline_s=LIMIT_S, attempts=1, sleep=pauses.append)
-        endpoints = Endpoints(*[service.url] * 6)
+        endpoints = Endpoints(*[service.url] * 7)
         usual = {"contact": "office@example.com", "endpoints": endpoints, "manners": manners}
         return download_past_years(place, now=now, **usual | more)
 

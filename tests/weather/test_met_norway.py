@@ -9,11 +9,13 @@ import numpy as np
 import pytest
 
 from handover.weather import Origin
+from handover.weather.uncertainty import ForecastPercentiles
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from handover.weather import WeatherSeries
+    from handover.weather.reading import ExaminedWeather
 
 START = datetime(2026, 7, 14, tzinfo=UTC)
 
@@ -100,3 +102,95 @@ def test_what_cannot_be_read_is_said(
     document = files.met_norway()
     change(document)
     assert any(words in fault for fault in faults(document))
+
+
+class TestPercentiles:
+    """Air 2.5632 K, wind 1.2816 m/s from the 10th to the 90th percentile: 1.0 K and 0.5 m/s."""
+
+    @pytest.fixture
+    def document(self, files: Any) -> dict:
+        document: dict = files.met_norway()
+        for entry in document["properties"]["timeseries"]:
+            details = entry["data"]["instant"]["details"]
+            details["air_temperature_percentile_10"] = details["air_temperature"] - 1.2816
+            details["air_temperature_percentile_90"] = details["air_temperature"] + 1.2816
+            details["wind_speed_percentile_10"] = details["wind_speed"] - 0.6408
+            details["wind_speed_percentile_90"] = details["wind_speed"] + 0.6408
+        return document
+
+    def spread(self, series: WeatherSeries, name: str) -> Any:
+        assert isinstance(series.uncertainty, ForecastPercentiles)
+        return series.uncertainty.spread(name, series.time)
+
+    def test_they_are_read_as_a_standard_deviation(
+        self, sound: Callable[..., WeatherSeries], document: dict
+    ) -> None:
+        """From a table of the normal distribution, its 90th percentile is 1.2816 standard deviations up."""
+        series = sound(document)
+        assert self.spread(series, "air_c") == pytest.approx(1.0)
+        assert self.spread(series, "wind_ms") == pytest.approx(0.5)
+        assert self.spread(series, "cloud") is None
+
+    def test_the_forecast_itself_is_the_same(
+        self, sound: Callable[..., WeatherSeries], document: dict, series: WeatherSeries
+    ) -> None:
+        assert np.array_equal(sound(document).air_c, series.air_c)
+        assert series.uncertainty is None
+
+    def test_their_units_are_their_own(self, sound: Callable[..., WeatherSeries], document: dict) -> None:
+        """50.0 and 54.6138 degF are 10 and 12.5632 degC."""
+        for end, fahrenheit in (("10", 50.0), ("90", 54.61376)):
+            name = f"air_temperature_percentile_{end}"
+            document["properties"]["meta"]["units"][name] = "fahrenheit"
+            for entry in document["properties"]["timeseries"]:
+                entry["data"]["instant"]["details"][name] = fahrenheit
+        assert self.spread(sound(document), "air_c") == pytest.approx(1.0)
+
+    def test_an_hour_without_them(self, sound: Callable[..., WeatherSeries], document: dict) -> None:
+        """Where the service has none from an hour on, there is no spread; of the wind there is."""
+        for entry in document["properties"]["timeseries"][20:]:
+            del entry["data"]["instant"]["details"]["air_temperature_percentile_90"]
+        series = sound(document)
+        spread = self.spread(series, "air_c")
+        assert spread[:20] == pytest.approx(1.0)
+        assert np.isnan(spread[20:]).all()
+        assert self.spread(series, "wind_ms") == pytest.approx(0.5)
+
+    @pytest.mark.parametrize(
+        ("low", "high", "words"),
+        [
+            (30.0, 20.0, "cannot be"),
+            (-500.0, 20.0, "cannot be"),
+            (20.0, 10**400, "cannot be"),
+            (None, 20.0, None),
+            ("20", 21.0, None),
+            (True, [], None),
+        ],
+    )
+    def test_what_cannot_be_is_left_out(
+        self,
+        examine: Callable[..., ExaminedWeather],
+        document: dict,
+        low: object,
+        high: object,
+        words: str | None,
+    ) -> None:
+        """A 90th percentile below the 10th, for example, from the tenth entry on."""
+        for entry in document["properties"]["timeseries"][10:]:
+            details = entry["data"]["instant"]["details"]
+            details["air_temperature_percentile_10"] = low
+            details["air_temperature_percentile_90"] = high
+        series, findings = examine(document)
+        assert series is not None
+        spread = self.spread(series, "air_c")
+        assert spread[:10] == pytest.approx(1.0)
+        assert np.isnan(spread[10:]).all()
+        said = [each for each in findings if each.severity == "caution"]
+        assert len(said) == (0 if words is None else 1)
+        assert all(words in each.problem for each in said if words)
+
+    def test_an_unknown_unit_leaves_them_out(
+        self, sound: Callable[..., WeatherSeries], document: dict
+    ) -> None:
+        document["properties"]["meta"]["units"]["air_temperature_percentile_10"] = "furlong"
+        assert self.spread(sound(document), "air_c") is None
