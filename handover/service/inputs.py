@@ -79,7 +79,9 @@ def check_inputs(
         (None, ()) if typical_file is None else _examine_typical(typical_file, job, examine)
     )
     ahead = () if job is None else find_future_times(job, source, as_of)
-    findings = (*examined.findings, *ahead, *weather_file.cautions, *doubts, *typical_findings)
+    said = {each.problem for each in doubts}
+    of_service = (each for each in weather_file.cautions if each.problem not in said)
+    findings = (*examined.findings, *ahead, *of_service, *doubts, *typical_findings)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     pictures = _pictures(job, source.files)

@@ -86,7 +86,7 @@ def read_members(
         if np.isfinite(values[quantity]).any()
     }
     model = suffix.removeprefix("_")
-    source = f"Open-Meteo ensemble{f' {model}' if model else ''}"
+    source = f"Open-Meteo, {model}" if model else "Open-Meteo"
     members = ForecastMembers(time[hours], states, source) if states and len(hours) else None
     return members, reader.cautions(file)
 

@@ -66,7 +66,7 @@ class TestAnswer:
         )
         for part in ("hourly", "hourly_units"):
             few[part].update(many[part])
-        assert members_of(sound(few)).source == "Open-Meteo ensemble b_many"
+        assert members_of(sound(few)).source == "Open-Meteo, b_many"
 
     def test_a_forecast_has_none(self, sound: Callable[..., WeatherSeries], files: Any) -> None:
         assert sound(files.open_meteo()).uncertainty is None
