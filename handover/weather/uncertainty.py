@@ -61,7 +61,7 @@ class ForecastMembers:
         Returns:
             Shape (h, k); NaN where a member has no value.
         """
-        if name not in self.states:
+        if name not in self.states or not len(time):
             return None
         values = _on_hours(self.time, self.states[name], time)
         for member in range(values.shape[1]):
@@ -97,7 +97,7 @@ class ForecastPercentiles:
 
     def spread(self, name: str, time: TimeArray) -> Floats | None:
         """Return the standard deviation of a column at instants one hour apart, NaN where not known."""
-        if name not in self.spreads:
+        if name not in self.spreads or not len(time):
             return None
         return _on_hours(self.time, self.spreads[name][:, np.newaxis], time)[:, 0]
 
@@ -119,8 +119,6 @@ def _last_hour(time: TimeArray, columns: Iterable[Floats | None]) -> np.datetime
 def _on_hours(known: TimeArray, values: Floats, time: TimeArray) -> Floats:
     """Return values, shape (n, k), at instants one hour apart, shape (h, k), else NaN."""
     grid = np.full((len(time), values.shape[1]), np.nan)
-    if not len(time):
-        return grid
     within = (known >= time[0]) & (known <= time[-1])
     grid[((known[within] - time[0]) // ONE_HOUR).astype(np.int64)] = values[within]
     return grid

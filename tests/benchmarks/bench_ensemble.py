@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import resource
 import time
+from dataclasses import replace
 from datetime import UTC
 from statistics import median
 from typing import TYPE_CHECKING
@@ -21,6 +22,8 @@ from handover.schedule.ensemble import draw_ensemble
 from handover.schedule.mix import concrete_properties
 from handover.schedule.plan import plan_cure
 from handover.schedule.slab_simulation import simulate_slab
+from handover.weather.series import Origin
+from handover.weather.uncertainty import ForecastMembers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,6 +68,13 @@ def main() -> None:
         print(f"  {days:4} days    {march(200):8.3f}")
     slab_simulation.DAYS = whole
     print(f"The whole schedule, 200 members: {timed(lambda: plan_cure(job, real, made)):.3f} s")
+    apart = np.linspace(-6.0, 6.0, 51)
+    states = {"air_c": real.air_c[:384, np.newaxis] + apart}
+    origin = np.full(len(real), Origin.FORECAST, dtype=np.int8)
+    members = ForecastMembers(real.time[:384], states, "invented")
+    with_members = replace(real, origin=origin, uncertainty=members)
+    spent = timed(lambda: plan_cure(job, with_members, made))
+    print(f"The whole schedule, with 51 members of a service: {spent:.3f} s")
     print(f"The whole schedule, central case: {timed(lambda: plan_cure(job, real, made, members=2)):.3f} s")
     print(f"Memory at its highest: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB")
     one = stiff_solver(real)

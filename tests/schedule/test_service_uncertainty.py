@@ -111,6 +111,15 @@ class TestMembers:
         assert not ensemble.errors["air_c"][:48].any()
         assert ensemble.errors["air_c"][48, 1:32] == pytest.approx(ROUND)
 
+    @pytest.mark.parametrize("origin", [Origin.OBSERVED, Origin.TYPICAL])
+    def test_without_a_forecast_they_change_nothing(
+        self, job: Job, weather: Weather, as_of: datetime, origin: Origin
+    ) -> None:
+        seen = replace(weather(), origin=np.full(len(weather()), origin, dtype=np.int8))
+        plain, with_them = (plan_cure(job(), each, as_of) for each in (seen, with_members(seen, ROUND)))
+        assert plain.milestones == with_them.milestones
+        assert with_them.weather.spread is None
+
     def test_after_their_end_their_error_is_forgotten(
         self, job: Job, weather: Weather, as_of: datetime
     ) -> None:
