@@ -228,6 +228,17 @@ class TestPercentiles:
         for name in ("relative_humidity", "cloud"):
             assert np.array_equal(wide[name], plain[name])
 
+    def test_past_the_forecast_the_rules_have_the_errors(
+        self, job: Job, weather: Weather, as_of: datetime
+    ) -> None:
+        """Percentiles of two weeks, a forecast of five days."""
+        forecast = weather()
+        short = forecast.window(forecast.time[0], forecast.time[119])
+        wide = replace(short, uncertainty=self.with_spread(forecast, 6.0, hours=14 * 24).uncertainty)
+        plain, scaled = (drawn(job, each, as_of).errors["air_c"] for each in (short, wide))
+        assert not np.array_equal(scaled[119], plain[119])
+        assert np.array_equal(scaled[120:], plain[120:])
+
     def test_narrow_ones_leave_the_error_of_the_first_hours(
         self, job: Job, weather: Weather, as_of: datetime
     ) -> None:
