@@ -459,6 +459,8 @@ class _Request:
             problem = str(refusal)
         except _ServiceFailure as failure:
             problem = str(failure)
+        except UnicodeDecodeError:  # of the forecast, which can be read in other encodings
+            problem = "the forecast is not in UTF-8"
         caution = Finding(f"{without}: {problem}", severity="caution")
         return replace(found, findings=(*found.findings, caution))
 

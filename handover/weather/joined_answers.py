@@ -20,6 +20,9 @@ def join_answers(forecast: bytes, **parts: bytes | None) -> bytes:
     Args:
         forecast: JSON in UTF-8.
         parts: The other answers by name, of `PARTS`; None for one that is missing.
+
+    Raises:
+        UnicodeDecodeError: An answer is not in UTF-8.
     """
     found = {name: parts[name] for name in PARTS if parts.get(name) is not None}
     if not found:

@@ -359,6 +359,15 @@ class TestWarnings:
         assert json.loads(got.data) == grid
         assert [each.severity for each in got.findings if "there may be some" in each.problem] == ["caution"]
 
+    def test_a_forecast_in_another_encoding_is_kept_alone(
+        self, service: Any, download: Callable[..., Download], grid: Any
+    ) -> None:
+        encoded = json.dumps(grid).encode("utf-16")
+        service.answers[GRID] = [Answer(encoded)]
+        got = download(service="nws")
+        assert got.data == encoded
+        assert [each.severity for each in got.findings if "there may be some" in each.problem] == ["caution"]
+
     def test_they_are_not_waited_for_as_long(
         self, service: Any, download: Callable[..., Download], pauses: list[float]
     ) -> None:
