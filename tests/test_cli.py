@@ -524,7 +524,7 @@ def test_stopping_by_hand(run: Run, record: Path, monkeypatch: pytest.MonkeyPatc
     monkeypatch.setattr("handover.service.inputs.read_record", stop)
     result = run("check", record)
     assert (result.status, result.out) == (1, "")
-    assert "Nothing was written" in result.err
+    assert "Nothing half-written is left" in result.err
 
 
 def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as_of: str) -> None:
