@@ -5,6 +5,7 @@ from __future__ import annotations
 import gc
 import json
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -22,6 +23,8 @@ from handover.documents.pdf import Attachment, render_pdf
 from handover.errors import Finding, MissingLibraries, RenderingFailed, UnusableInput
 from handover.service import pdf_workers as pdfs
 from handover.service import worker_pool
+from handover.service.inputs import compute
+from handover.service.issuing import check_request, read_request
 from handover.service.pdf_workers import (
     PendingPdf,
     load_pdf_engine,
@@ -244,6 +247,7 @@ def test_the_collector_of_garbage_is_afterwards_as_it_was(is_enabled: bool) -> N
         gc.enable()
 
 
+@pytest.mark.usefixtures("shared_schedules")
 def test_one_core_and_two_make_the_same_set(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -308,6 +312,24 @@ from handover.cli import entry
 entry()
 """
 
+SHORT = """
+import re
+from handover.documents import pages
+def shorten(make):
+    return lambda *args, **more: re.sub("(?s)(<body[^>]*>).*</body>", r"\\1<p>x</p></body>", make(*args, **more))
+pages.care_sheet_html = shorten(pages.care_sheet_html)
+pages.data_sheet_html = shorten(pages.data_sheet_html)
+"""
+"""Has documents of one line, in their own fonts: what is left of processes and files is the same."""
+
+COMPUTED = """
+import pickle
+from pathlib import Path
+from handover.service import inputs
+inputs.plan_cure = lambda *_, **__: pickle.loads(Path({file!r}).read_bytes())
+"""
+"""Takes the schedule from a file: what is stopped comes after it."""
+
 BREAKS = """
 from handover.documents import pages
 html = pages.data_sheet_html
@@ -337,6 +359,20 @@ def temporary(tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.fixture(scope="module")
+def computed(
+    tmp_path_factory: pytest.TempPathFactory, record_text: str, hourly: Callable[..., Any], as_of: str
+) -> str:
+    """Return the code that has the schedule of the invented record computed already."""
+    folder = tmp_path_factory.mktemp("computed")
+    record, weather, file = (folder / each for each in ("job.toml", "weather.json", "schedule"))
+    record.write_text(record_text, encoding="utf-8")
+    weather.write_text(json.dumps(hourly()), encoding="utf-8")
+    at = datetime.fromisoformat(as_of)
+    file.write_bytes(pickle.dumps(compute(check_request(read_request(record, weather, at)), at)))
+    return COMPUTED.format(file=str(file))
+
+
 @pytest.fixture
 def begin(
     record: Path, weather: Path, as_of: str, tmp_path: Path, temporary: Path
@@ -358,9 +394,9 @@ CORES = pytest.mark.parametrize("cores", [1, 2])
 
 @CORES
 def test_an_issue_leaves_neither_processes_nor_temporary_files(
-    cores: int, begin: Callable[..., Any], temporary: Path, until: Callable[..., None]
+    cores: int, begin: Callable[..., Any], computed: str, temporary: Path, until: Callable[..., None]
 ) -> None:
-    with begin(cores) as issue:
+    with begin(cores, computed + SHORT) as issue:
         _, err = issue.communicate()
     assert issue.returncode == 0, err
     until(lambda: not processes_of(issue.pid), "a process is left")
@@ -368,11 +404,11 @@ def test_an_issue_leaves_neither_processes_nor_temporary_files(
 
 
 def test_a_module_in_the_working_directory_is_not_imported(
-    record: Path, weather: Path, as_of: str, tmp_path: Path
+    record: Path, weather: Path, as_of: str, tmp_path: Path, computed: str
 ) -> None:
     (tmp_path / "scripts").mkdir()
     script = tmp_path / "scripts" / "run.py"  # its folder is on the path, as that of a console script is
-    script.write_text(ON_CORES)
+    script.write_text(computed + SHORT + ON_CORES)
     here = tmp_path / "here"
     here.mkdir()
     (here / "html.py").write_text("open('imported', 'w').close()")
@@ -408,9 +444,14 @@ def test_other_children_find_their_modules(monkeypatch: pytest.MonkeyPatch) -> N
 
 @CORES
 def test_an_issue_that_fails_leaves_neither_processes_nor_temporary_files(
-    cores: int, begin: Callable[..., Any], temporary: Path, until: Callable[..., None], tmp_path: Path
+    cores: int,
+    begin: Callable[..., Any],
+    computed: str,
+    temporary: Path,
+    until: Callable[..., None],
+    tmp_path: Path,
 ) -> None:
-    with begin(cores, BREAKS) as issue:
+    with begin(cores, computed + SHORT + BREAKS) as issue:
         _, err = issue.communicate()
     assert issue.returncode == 1, err
     assert "x.png" in err
@@ -443,6 +484,7 @@ def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_f
     send: Callable[[int, int], None],
     number: int,
     begin: Callable[..., Any],
+    computed: str,
     temporary: Path,
     until: Callable[..., None],
     tmp_path: Path,
@@ -455,7 +497,7 @@ def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_f
         except FileNotFoundError:  # a folder was removed meanwhile
             return False
 
-    with begin(cores) as stopped:
+    with begin(cores, computed) as stopped:
         until(lambda: is_rendering() or stopped.poll() is not None, "no PDF is begun")
         send(stopped.pid, number)
         _, err = stopped.communicate()
@@ -466,9 +508,9 @@ def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_f
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_stop_that_a_library_discards_is_not_lost(
-    number: int, begin: Callable[..., Any], tmp_path: Path
+    number: int, begin: Callable[..., Any], computed: str, tmp_path: Path
 ) -> None:
-    with begin(1, DISCARDS.format(number=int(number))) as stopped:
+    with begin(1, computed + SHORT + DISCARDS.format(number=int(number))) as stopped:
         _, err = stopped.communicate()
     assert_stopped(stopped.returncode, err, tmp_path / "out")
 
