@@ -18,7 +18,7 @@ import tomllib
 from contextlib import contextmanager
 from dataclasses import astuple
 from datetime import datetime, timedelta
-from functools import lru_cache
+from functools import cache, lru_cache, partial
 from hashlib import sha256
 from math import cos, pi
 from pathlib import Path
@@ -33,9 +33,12 @@ from handover.cli import main
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
+    from handover.documents.pages import Paper
     from handover.documents.pdf import Attachment
+    from handover.documents.quantity_format import Units
     from handover.schedule.model import CureSchedule
     from handover.schedule.simulation import Simulation
+    from handover.service.job_inputs import JobInputs
 
 ROOT = Path(__file__).parents[1]
 
@@ -164,23 +167,34 @@ def without_pdf_engine() -> Callable[..., Any]:
     return no_pdf_engine
 
 
+def shared_render(once: Callable[..., Path], html: str, attachments: Sequence[Attachment] = ()) -> bytes:
+    """Return a document as PDF, of which equal ones are rendered once a session, for all of its workers."""
+    from handover.documents import pdf  # noqa: PLC0415 - heavy
+
+    def fill(folder: Path) -> None:
+        (folder / "pdf").write_bytes(pdf.render_pdf(html, attachments))
+
+    digest = sha256(repr((html, [astuple(each) for each in attachments])).encode()).hexdigest()
+    return (once(f"pdf-{digest}", fill) / "pdf").read_bytes()
+
+
+@contextmanager
+def rendered_once(once: Callable[..., Path]) -> Iterator[None]:
+    """Have the engine render equal pages with equal files inside once a session."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr("handover.documents.pages.render_pdf", partial(shared_render, once))
+        patched.setattr("handover.service.pdf_workers.core_count", lambda: 1)  # no process shares them
+        yield
+
+
 @pytest.fixture
-def shared_pdf(once: Callable[..., Path], monkeypatch: pytest.MonkeyPatch) -> None:
+def shared_pdf(once: Callable[..., Path]) -> Iterator[None]:
     """Have the engine render equal pages with equal files inside once a session, for all of its workers.
 
     Not for tests that compare two runs of the engine, unless one of the two is in another process.
     """
-    from handover.documents import pages  # noqa: PLC0415 - heavy
-
-    render = pages.render_pdf
-
-    def render_pdf(html: str, attachments: Sequence[Attachment] = ()) -> bytes:
-        digest = sha256(repr((html, [astuple(each) for each in attachments])).encode()).hexdigest()
-        folder = once(f"pdf-{digest}", lambda half: (half / "pdf").write_bytes(render(html, attachments)))
-        return (folder / "pdf").read_bytes()
-
-    monkeypatch.setattr(pages, "render_pdf", render_pdf)
-    monkeypatch.setattr("handover.service.pdf_workers.core_count", lambda: 1)  # no process shares them
+    with rendered_once(once):
+        yield
 
 
 @lru_cache(maxsize=12)
@@ -442,11 +456,75 @@ def issue_sample(
 
     def issue(name: str) -> Path:
         def fill(folder: Path) -> None:
-            assert main([*map(str, sample_arguments(name)), "-o", str(folder / "set")]) == 0, name
+            with rendered_once(once):
+                assert main([*map(str, sample_arguments(name)), "-o", str(folder / "set")]) == 0, name
 
         return once(f"sample-{name}", fill) / "set"
 
     return issue
+
+
+@pytest.fixture(scope="session")
+def sample_inputs(
+    once: Callable[..., Path], sample_arguments: Callable[[str], list[object]]
+) -> Callable[[str], tuple[JobInputs, CureSchedule]]:
+    """Give what is received of a sample, and its schedule at the same time of issue, computed once."""
+    from handover.service.inputs import compute  # noqa: PLC0415 - heavy
+    from handover.service.issuing import check_request, read_request  # noqa: PLC0415 - heavy
+
+    @cache
+    def inputs(name: str) -> tuple[JobInputs, CureSchedule]:
+        _, record, _, weather, _, at = sample_arguments(name)
+        as_of = datetime.fromisoformat(str(at))
+
+        def fill(folder: Path) -> None:
+            received = check_request(read_request(Path(str(record)), Path(str(weather)), as_of))
+            (folder / "inputs").write_bytes(pickle.dumps((received, compute(received, as_of))))
+
+        kept = (once(f"inputs-{name}", fill) / "inputs").read_bytes()
+        found: tuple[JobInputs, CureSchedule] = pickle.loads(kept)  # noqa: S301 - our own
+        return found
+
+    return inputs
+
+
+EDITIONS: dict[str, tuple[str, Paper, Units]] = {
+    "en-letter": ("en", "letter", "us"),
+    "en-a4": ("en", "a4", "si"),
+    "es-letter": ("es", "letter", "us"),
+    "es-a4": ("es", "a4", "si"),
+}
+"""The readers for whom `sample_sheet` renders."""
+
+
+@pytest.fixture(scope="session")
+def sample_sheet(
+    once: Callable[..., Path], sample_inputs: Callable[[str], tuple[JobInputs, CureSchedule]]
+) -> Callable[[str, str, str], bytes]:
+    """Give the care sheet or the data sheet of an edition of a sample, as it is issued; rendered once."""
+    from handover.documents import pages  # noqa: PLC0415 - heavy
+    from handover.documents.calendars import owner_calendar  # noqa: PLC0415 - heavy
+    from handover.documents.schedule_json import schedule_json  # noqa: PLC0415 - heavy
+    from handover.documents.wording import Wording  # noqa: PLC0415 - heavy
+    from handover.service.job_inputs import unique_names  # noqa: PLC0415 - heavy
+
+    def render(kind: str, sample: str, edition: str) -> bytes:
+        language, paper, units = EDITIONS[edition]
+        received, schedule = sample_inputs(sample)
+        words = Wording(received.job, schedule, language=language, units=units)
+        inside = pages.embedded_files(
+            words,
+            schedule=schedule_json(schedule),
+            calendar=owner_calendar(words),
+            record=next(iter(unique_names(received.files.items()).items())),
+        )
+        if kind == "care":
+            return shared_render(
+                once, pages.care_sheet_html(words, paper=paper, pictures=received.pictures), inside
+            )
+        return shared_render(once, pages.data_sheet_html(words, paper=paper), inside)
+
+    return cache(render)
 
 
 def issue_three(folder: Path) -> None:

@@ -157,10 +157,10 @@ def test_picture_and_page_are_written_once(run: Run, tmp_path: Path) -> None:
 
 
 def test_two_days_fit_on_one_page_in_each_language() -> None:
+    compared = compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00"))
+    assert len(compared.comparison.starts) == 24
     for language in languages():
         settings = Settings(languages=(language,), paper="a4")
-        compared = compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00", settings=settings))
-        assert len(compared.comparison.starts) == 24
         page = start_page(start_words(compared, settings), settings)
         with pikepdf.open(BytesIO(page)) as pdf:
             assert len(pdf.pages) == 1

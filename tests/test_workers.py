@@ -315,8 +315,9 @@ entry()
 SHORT = """
 import re
 from handover.documents import pages
+body = re.compile("(?s)(<body[^>]*>).*</body>")
 def shorten(make):
-    return lambda *args, **more: re.sub("(?s)(<body[^>]*>).*</body>", r"\\1<p>x</p></body>", make(*args, **more))
+    return lambda *args, **more: body.sub(r"\\1<p>x</p></body>", make(*args, **more))
 pages.care_sheet_html = shorten(pages.care_sheet_html)
 pages.data_sheet_html = shorten(pages.data_sheet_html)
 """

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import re
 import subprocess
-import tomllib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
@@ -18,38 +16,37 @@ from hypothesis import strategies as st
 
 from handover.documents.calendars import owner_calendar
 from handover.documents.care_sheet import CareSheet
-from handover.documents.pages import care_page_html, care_sheet_html, sheet_pdf
+from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind, Visit
 from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, by_day
-from handover.service.inputs import compute
-from handover.service.issuing import check_request, read_request
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
-SAMPLES = {
-    "summer-garage": "America/New_York",
-    "november-shop": "America/Chicago",
-    "driveway-compound": "America/Toronto",
-}
-FOLDER = Path(__file__).parents[2] / "sample_jobs"
+    FirstPages = Callable[[str, str], tuple[Wording, str]]
+
+SAMPLES = ("summer-garage", "november-shop", "driveway-compound")
 
 
-@cache
-def first_pages(sample: str, language: str) -> tuple[Wording, str]:
-    """Return the words of a sample and the text of the first two pages of its sheet."""
-    record = FOLDER / sample / "job.toml"
-    finished = tomllib.loads(record.read_text("utf-8"))["placement"]["finished"]
-    as_of = (finished + timedelta(hours=1)).replace(tzinfo=ZoneInfo(SAMPLES[sample]))
-    received = check_request(read_request(record, FOLDER / sample / "weather.csv", as_of))
-    words = Wording(received.job, compute(received, as_of), language=language)
-    pdf = sheet_pdf(care_sheet_html(words, pictures=received.pictures))
-    command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
-    result = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
-    return words, plain(result)
+@pytest.fixture(scope="module")
+def first_pages(sample_inputs: Any, sample_sheet: Any) -> Callable[[str, str], tuple[Wording, str]]:
+    """Give the words of a sample and the text of the first two pages of its sheet."""
+
+    @cache
+    def pages(sample: str, language: str) -> tuple[Wording, str]:
+        received, schedule = sample_inputs(sample)
+        words = Wording(received.job, schedule, language=language)
+        pdf = sample_sheet("care", sample, f"{language}-letter")
+        command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
+        result = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
+        return words, plain(result)
+
+    return pages
 
 
 def plain(text: str) -> str:
@@ -62,7 +59,9 @@ asked = pytest.mark.parametrize(
 
 
 @asked
-def test_when_may_i_park_the_car_and_who_do_i_call(sample: str, language: str) -> None:
+def test_when_may_i_park_the_car_and_who_do_i_call(
+    sample: str, language: str, first_pages: FirstPages
+) -> None:
     words, printed = first_pages(sample, language)
     car = next(each for each in words.milestones if each.kind == MilestoneKind.LIGHT_VEHICLES)
     assert car.when is not None
@@ -73,7 +72,7 @@ def test_when_may_i_park_the_car_and_who_do_i_call(sample: str, language: str) -
 
 
 @asked
-def test_what_if_it_freezes(sample: str, language: str) -> None:
+def test_what_if_it_freezes(sample: str, language: str, first_pages: FirstPages) -> None:
     words, printed = first_pages(sample, language)
     of_frost = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
     dates = (each.sentence for each in words.milestones if each.kind in of_frost)
@@ -82,7 +81,9 @@ def test_what_if_it_freezes(sample: str, language: str) -> None:
 
 
 @asked
-def test_when_do_i_start_and_how_long_on_the_third_day(sample: str, language: str) -> None:
+def test_when_do_i_start_and_how_long_on_the_third_day(
+    sample: str, language: str, first_pages: FirstPages
+) -> None:
     words, printed = first_pages(sample, language)
     if sample != "summer-garage":
         assert words.say("sheet.no-watering") in printed

@@ -17,9 +17,6 @@ from __future__ import annotations
 import io
 import os
 import subprocess
-import tomllib
-from datetime import datetime, timedelta
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -30,35 +27,21 @@ from PIL import Image
 from scipy.ndimage import gaussian_filter, uniform_filter
 from weasyprint.text.ffi import pango
 
-from handover.documents.calendars import owner_calendar
-from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, sheet_pdf
-from handover.documents.schedule_json import schedule_json
-from handover.documents.wording import Wording
-from handover.service.inputs import compute
-from handover.service.issuing import check_request, read_request
-from handover.service.job_inputs import unique_names
-
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
-    from handover.documents.pages import Paper
-    from handover.documents.quantity_format import Units
-    from handover.schedule.model import CureSchedule
-    from handover.service.job_inputs import JobInputs
+    Sheet = Callable[[str, str, str], bytes]
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_pdf")]
+pytestmark = pytest.mark.spread
 
 ROOT = Path(__file__).parents[2]
 KEPT = Path(__file__).parent
 SEEN = ROOT / "out" / "golden"
 ACCEPT = bool(os.environ.get("HANDOVER_ACCEPT_PICTURES"))
 SAMPLES = sorted(each.parent.name for each in (ROOT / "sample_jobs").glob("*/job.toml"))
-EDITIONS: dict[str, tuple[str, Paper, Units]] = {
-    "en-letter": ("en", "letter", "us"),
-    "en-a4": ("en", "a4", "si"),
-    "es-letter": ("es", "letter", "us"),
-    "es-a4": ("es", "a4", "si"),
-}
+EDITIONS = ("en-letter", "en-a4", "es-letter", "es-a4")
 DPI = 50
 GREYS = 8
 STEP = 255 / (GREYS - 1)
@@ -70,36 +53,6 @@ REFLOWED = 0.8
 """What a page whose paragraphs break elsewhere still gives, and another page (at most 0.6) does not."""
 TYPESETTER = KEPT / "pango.txt"
 """The version of Pango, to its second number, that set the pictures."""
-
-
-@cache
-def inputs(sample: str) -> tuple[JobInputs, CureSchedule]:
-    """Return a sample and its schedule, an hour after its finishing."""
-    folder = ROOT / "sample_jobs" / sample
-    record = folder / "job.toml"
-    placement = tomllib.loads(record.read_text(encoding="utf-8"))["placement"]
-    done = placement.get("finished", placement["end"]) + timedelta(hours=1)
-    as_of = datetime.fromisoformat(f"{done.isoformat()}-04:00")
-    (weather,) = (each for each in folder.iterdir() if each.stem == "weather")
-    received = check_request(read_request(record, weather, as_of))
-    return received, compute(received, as_of)
-
-
-@cache
-def sheet(kind: str, sample: str, edition: str) -> bytes:
-    """Return the care sheet or the data sheet of an edition of a sample, with the files inside."""
-    language, paper, units = EDITIONS[edition]
-    received, schedule = inputs(sample)
-    words = Wording(received.job, schedule, language=language, units=units)
-    inside = embedded_files(
-        words,
-        schedule=schedule_json(schedule),
-        calendar=owner_calendar(words),
-        record=next(iter(unique_names(received.files.items()).items())),
-    )
-    if kind == "care":
-        return sheet_pdf(care_sheet_html(words, paper=paper, pictures=received.pictures), inside)
-    return sheet_pdf(data_sheet_html(words, paper=paper), inside)
 
 
 def pages_of(pdf: bytes, folder: Path) -> list[Image.Image]:
@@ -141,6 +94,8 @@ def looks_the_same(one: Image.Image, other: Image.Image, *, reflowed: bool = Fal
     """Return whether nobody would see a difference between two pictures, or none but line breaks."""
     if one.size != other.size:
         return False
+    if one.tobytes() == other.tobytes():
+        return True  # the similarity is 1 at every point
     alike = similarity(one, other)
     if reflowed:
         return bool(alike.mean() >= REFLOWED)
@@ -177,14 +132,14 @@ def judge(name: str, pdf: bytes, folder: Path) -> None:
 
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_care_sheet(sample: str, edition: str, tmp_path: Path) -> None:
-    judge(f"{sample}-care-{edition}", sheet("care", sample, edition), tmp_path)
+def test_care_sheet(sample: str, edition: str, sample_sheet: Sheet, tmp_path: Path) -> None:
+    judge(f"{sample}-care-{edition}", sample_sheet("care", sample, edition), tmp_path)
 
 
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("sample", SAMPLES)
-def test_data_sheet(sample: str, edition: str, tmp_path: Path) -> None:
-    judge(f"{sample}-data-{edition}", sheet("data", sample, edition), tmp_path)
+def test_data_sheet(sample: str, edition: str, sample_sheet: Sheet, tmp_path: Path) -> None:
+    judge(f"{sample}-data-{edition}", sample_sheet("data", sample, edition), tmp_path)
 
 
 @pytest.mark.parametrize("kind", ["care", "data"])
@@ -192,9 +147,9 @@ def test_data_sheet(sample: str, edition: str, tmp_path: Path) -> None:
 @pytest.mark.parametrize("sample", SAMPLES)
 @pytest.mark.parametrize("profile", [ValidationProfile.PDF_A_3A, ValidationProfile.PDF_UA_1], ids=str)
 def test_the_validator_finds_nothing(
-    profile: ValidationProfile, sample: str, edition: str, kind: str
+    profile: ValidationProfile, sample: str, edition: str, kind: str, sample_sheet: Sheet
 ) -> None:
-    report = validate_pdf_bytes(sheet(kind, sample, edition), profile=profile)
+    report = validate_pdf_bytes(sample_sheet(kind, sample, edition), profile=profile)
     assert [(each.rule_id, each.message) for each in report.failures] == []
     assert report.is_compliant
     assert report.rules.passed > 100
