@@ -178,6 +178,12 @@ def shared_render(once: Callable[..., Path], html: str, attachments: Sequence[At
     return (once(f"pdf-{digest}", fill) / "pdf").read_bytes()
 
 
+@pytest.fixture(scope="session")
+def render_once(once: Callable[..., Path]) -> Callable[..., bytes]:
+    """Give `shared_render` to fixtures that outlive a test."""
+    return partial(shared_render, once)
+
+
 @contextmanager
 def rendered_once(once: Callable[..., Path]) -> Iterator[None]:
     """Have the engine render equal pages with equal files inside once a session."""
@@ -243,6 +249,39 @@ def shared_schedules(monkeypatch: pytest.MonkeyPatch) -> None:
         return schedule
 
     monkeypatch.setattr(inputs, "plan_cure", plan_once)
+
+
+FEW = 40
+"""Members of an ensemble whose quantiles are no test's subject."""
+
+
+@pytest.fixture
+def few_members(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have the services compute a schedule with few members: for tests of what is done with schedules.
+
+    After `shared_schedules`, where both are used. Not for tests that compare a run in another process.
+    """
+    from handover.service import inputs  # noqa: PLC0415 - heavy
+
+    monkeypatch.setattr(inputs, "plan_cure", partial(inputs.plan_cure, members=FEW))
+
+
+@pytest.fixture
+def short_sheets(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Have sheets of one line, with head, style and files inside as ever: for tests of no other contents."""
+    from handover.documents import pages  # noqa: PLC0415 - heavy
+
+    def shorten(make: Callable[..., str]) -> Callable[..., str]:
+        def shortened(*arguments: Any, **options: Any) -> str:
+            head, _, body = make(*arguments, **options).partition("<body")
+            return f"{head}<body{body.partition('>')[0]}><p>{len(body)}</p></body></html>"
+
+        return shortened
+
+    for name in ("care_sheet_html", "data_sheet_html"):
+        shortened = shorten(getattr(pages, name))
+        for module in ("handover.documents.pages", "handover.service.render"):
+            monkeypatch.setattr(f"{module}.{name}", shortened, raising=False)
 
 
 @pytest.fixture

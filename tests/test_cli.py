@@ -210,13 +210,14 @@ def test_past_years_go_to_a_file_that_takes_the_place_of_a_typical_year(
     names["ALLSKY_SFC_SW_DWN"] = ("W/m^2", 200.0)
     first = datetime(2015, 1, 1, tzinfo=UTC)
     hours = [first + timedelta(hours=hour) for hour in range(9 * 366 * 24)]
+    degrees = {f"{each:%Y%m%d%H}": each.year - 2000.0 for each in hours}
     document = {
         "geometry": {"coordinates": [-80.0, 36.0, 270.0]},
         "header": {"title": "Invented", "fill_value": -999.0},
         "parameters": {name: {"units": unit} for name, (unit, _) in names.items()},
         "properties": {
             "parameter": {
-                name: {f"{each:%Y%m%d%H}": value or each.year - 2000.0 for each in hours}
+                name: dict.fromkeys(degrees, value) if value else degrees
                 for name, (_, value) in names.items()
             }
         },

@@ -137,6 +137,7 @@ def test_the_makefile_issues_the_sample_when_its_forecast_is_fresh() -> None:
     )
 
 
+@pytest.mark.usefixtures("few_members")
 @pytest.mark.parametrize(
     ("method", "cooler", "first"),
     [
@@ -231,7 +232,7 @@ IN_ENGLISH = ("--language", "en", "--paper", "a4", "--units", "si")
 """An owner of another language, and an issue in English all the same: two tests look at its sheets."""
 
 
-@pytest.mark.usefixtures("shared_pdf")
+@pytest.mark.usefixtures("short_sheets")
 def test_units_and_paper_of_the_reader(issue: Callable[..., Path], record_text: str) -> None:
     folder = issue(*IN_ENGLISH, text=record_text.replace("[owner]", SPANISH))
     with pikepdf.open(folder / "care-sheet.pdf") as pdf:
@@ -285,7 +286,7 @@ def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., P
     assert {each.name for each in folder.iterdir()} == SET | {"inputs"}, "the earlier languages are gone"
 
 
-@pytest.mark.usefixtures("shared_pdf")
+@pytest.mark.usefixtures("short_sheets")
 def test_the_owner_reads_in_the_language_of_the_record(
     issue: Callable[..., Path], record: Path, record_text: str, tmp_path: Path
 ) -> None:
@@ -335,6 +336,7 @@ METHODS = (
 )
 
 
+@pytest.mark.usefixtures("few_members")
 @pytest.mark.parametrize("cooler", [0, 24], ids=["summer", "frost"])
 @pytest.mark.parametrize("method", METHODS)
 def test_there_are_words_for_whatever_the_schedule_says(
@@ -456,6 +458,7 @@ specified_strength = "3000 psi"
 """
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_a_real_forecast_of_the_national_weather_service(
     run: Run, shared_weather: Path, tmp_path: Path
 ) -> None:

@@ -33,7 +33,10 @@ if TYPE_CHECKING:
 
     Run = Callable[..., Any]
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("stand_in_pdf", "shared_simulations")]
+pytestmark = [
+    pytest.mark.spread,
+    pytest.mark.usefixtures("stand_in_pdf", "shared_simulations", "few_members"),
+]
 
 JOB = "2026-07-14-test-slab"
 FIRST = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
@@ -168,6 +171,7 @@ def test_unless_requested(office: Office) -> None:
 
 
 @pytest.mark.pdf_engine
+@pytest.mark.usefixtures("short_sheets")
 def test_the_same_time_and_inputs_give_the_same_bytes(
     office: Office, tmp_path: Path, shared_simulations: Callable[[], None]
 ) -> None:

@@ -38,7 +38,7 @@ from handover.documents.wording import Wording
 from handover.errors import RenderingFailed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
@@ -88,8 +88,15 @@ def sheets(plain: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
 
 
 @pytest.fixture(scope="module")
-def both(module_inputs: tuple[JobRecord, CureSchedule]) -> dict[str, bytes]:
-    return sheets(*module_inputs)
+def both(module_inputs: tuple[JobRecord, CureSchedule], once: Callable[..., Path]) -> dict[str, bytes]:
+    """Both sheets, rendered once for all workers."""
+
+    def fill(folder: Path) -> None:
+        for name, content in sheets(*module_inputs).items():
+            (folder / name).write_bytes(content)
+
+    folder = once("archival", fill)
+    return {name: (folder / name).read_bytes() for name in ("care", "data")}
 
 
 @pytest.fixture(params=["care", "data"])

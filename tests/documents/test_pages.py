@@ -37,6 +37,8 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
+pytestmark = pytest.mark.usefixtures("shared_pdf")
+
 JobWith = Callable[..., "JobRecord"]
 ScheduleWith = Callable[..., "CureSchedule"]
 SAFETY = tuple(
@@ -67,13 +69,13 @@ def picture(width: int, height: int, kind: str = "PNG", **extra: Any) -> bytes:
 
 
 @pytest.fixture(scope="module")
-def sheet(module_inputs: tuple[JobRecord, CureSchedule]) -> bytes:
-    return sheet_pdf(care_sheet_html(Wording(*module_inputs)))
+def sheet(module_inputs: tuple[JobRecord, CureSchedule], render_once: Callable[..., bytes]) -> bytes:
+    return render_once(care_sheet_html(Wording(*module_inputs)))
 
 
 @pytest.fixture(scope="module")
-def office(module_inputs: tuple[JobRecord, CureSchedule]) -> bytes:
-    return sheet_pdf(data_sheet_html(Wording(*module_inputs)))
+def office(module_inputs: tuple[JobRecord, CureSchedule], render_once: Callable[..., bytes]) -> bytes:
+    return render_once(data_sheet_html(Wording(*module_inputs)))
 
 
 # ---- what the first pages answer
