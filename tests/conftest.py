@@ -345,8 +345,9 @@ class CommandResult(NamedTuple):
 
 
 @pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Callable[..., CommandResult]:
-    """Run a command line in this process."""
+def run(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> Callable[..., CommandResult]:
+    """Run a command line in this process, the PDF engine as well: each set would load it in two more."""
+    monkeypatch.setattr("handover.service.pdf_workers.core_count", lambda: 1)
 
     def run_command(*arguments: object) -> CommandResult:
         status = main([str(each) for each in arguments])

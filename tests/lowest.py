@@ -46,6 +46,8 @@ def issue(sample: Path, folder: Path) -> None:
 
 def run() -> None:
     """Do all of it; an error ends it."""
+    from handover.service import pdf_workers  # noqa: PLC0415 - found by the path above
+
     names = modules()
     for name in (*names, "distributed", "psycopg"):
         importlib.import_module(name)
@@ -53,6 +55,7 @@ def run() -> None:
     with tempfile.TemporaryDirectory() as folder:
         for each in samples:
             issue(each, Path(folder, each.name))
+            pdf_workers.core_count = lambda: 1  # the first tried processes; each set loads the engine anew
     sys.stderr.write(f"The lowest versions: {len(names)} modules imported, {len(samples)} samples issued.\n")
 
 
