@@ -26,8 +26,12 @@ FIRM = {"name": "Three Rivers Flatwork", "phone": "336-555-0117"}
 URL = "https://care.example.com/2026/alder-lane?language=en"
 
 
-def read_from(pdf: bytes, dpi: int = 110) -> list[str]:
-    """Return what a camera reads on the first page; it sees about 110 dots to the inch at arm's length."""
+def read_from(html: str, dpi: int = 110) -> list[str]:
+    """Return what a camera reads on the first page; it sees about 110 dots to the inch at arm's length.
+
+    The other pages are left out.
+    """
+    pdf = sheet_pdf(html.replace("</style>", ".onward { display: none }</style>", 1))
     shot = subprocess.run(
         ["pdftoppm", "-r", str(dpi), "-f", "1", "-l", "1", "-png", "-"],
         input=pdf,
@@ -39,7 +43,7 @@ def read_from(pdf: bytes, dpi: int = 110) -> list[str]:
 
 def test_it_is_the_address_of_the_page(job_with: JobWith, schedule: CureSchedule) -> None:
     job = job_with(contractor={**FIRM, "page_url": URL})
-    assert read_from(sheet_pdf(care_sheet_html(Wording(job, schedule)))) == [URL]
+    assert read_from(care_sheet_html(Wording(job, schedule))) == [URL]
     assert "It opens this sheet as a page." in care_sheet_html(Wording(job, schedule))
 
 
@@ -47,11 +51,11 @@ def test_the_longest_address_is_read(job_with: JobWith, schedule: CureSchedule) 
     url = "https://example.com/" + "a1B-" * 45
     assert len(url) == 200  # the longest that a record may hold
     job = job_with(contractor={**FIRM, "page_url": url})
-    assert read_from(sheet_pdf(care_sheet_html(Wording(job, schedule))), 150) == [url]
+    assert read_from(care_sheet_html(Wording(job, schedule)), 150) == [url]
 
 
 def test_without_an_address_it_is_the_first_job(job: JobRecord, schedule: CureSchedule) -> None:
-    (read,) = read_from(sheet_pdf(care_sheet_html(Wording(job, schedule))))
+    (read,) = read_from(care_sheet_html(Wording(job, schedule)))
     event = icalendar.Event.from_ical(read)
     first = Wording(job, schedule).milestone(schedule.milestone(MilestoneKind.FIRST_WATER))
     assert event["SUMMARY"] == "Start watering"
