@@ -243,6 +243,7 @@ def test_past_years_go_to_a_file_that_takes_the_place_of_a_typical_year(
     assert plans[0]["milestones"] != plans[1]["milestones"]
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_an_issue_downloads_its_weather_and_keeps_it(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
