@@ -316,6 +316,10 @@ Age and temperature are those of the concrete nodes, shape (m, c). [m2 K/W], [h]
 """
 
 
+Until = Callable[[Floats], bool]
+"""Whether the march may end, from the equivalent age of the concrete nodes, shape (m, c). [h]"""
+
+
 class _Air(NamedTuple):
     """The weather at both ends of a step, shape (2, m) where it says nothing else."""
 
@@ -340,6 +344,7 @@ def march(
     wetness: Wetness | None = None,
     covering: Covering | None = None,
     keep: NDArray[np.bool_] | None = None,
+    until: Until | None = None,
     nodes: Sequence[int] | None = None,
 ) -> March:
     """March the column through the weather.
@@ -357,12 +362,13 @@ def march(
         wetness: How wet the surface is; dry where left out.
         covering: The cover on the slab where it depends on the concrete; that of the weather where left out.
         keep: Which of the s+1 instants to return, shape (s+1,); all where left out.
+        until: Whether the march may end at an instant to return; at its last step where left out.
         nodes: Which nodes to return (concrete ones); surface, middle and bottom where left out.
 
     Raises:
         OutOfRange: A step is not longer than nothing, or a shape does not fit the column.
     """
-    temperature = np.array(initial_c, dtype=np.float64)
+    temperature = np.array(initial_c, dtype=np.float64, order="C")
     if temperature.ndim != 2 or temperature.shape[1] != len(column.depth):  # noqa: PLR2004
         raise OutOfRange(f"initial_c must be (members, {len(column.depth)}), not {temperature.shape}")
     if np.any(np.asarray(steps) <= 0):
@@ -370,21 +376,27 @@ def march(
     marcher = _Marcher(column, concrete, temperature, deep_c, initial_age_h)
     wanted = np.ones(len(steps) + 1, dtype=bool) if keep is None else np.asarray(keep)
     kept = list(column.depths() if nodes is None else nodes)
-    temperatures, ages = [], []
+    rows = np.cumsum(wanted) - 1
+    temperatures = np.empty((int(wanted.sum()), len(temperature), len(kept)))
+    ages = np.empty_like(temperatures)
     for number in range(len(steps) + 1):
         if wanted[number]:
-            temperatures.append(marcher.temperature[:, kept].copy())
-            ages.append(marcher.age[:, kept].copy())
+            for index, node in enumerate(kept):
+                temperatures[rows[number], :, index] = marcher.temperature[:, node]
+                ages[rows[number], :, index] = marcher.age[:, node]
+            if until is not None and until(marcher.age):
+                break
         if number < len(steps):
             wet = None if wetness is None else wetness(number, marcher.age[:, 0])
             cover = weather.cover[number]
             if covering is not None:
                 cover = covering(number, marcher.age, marcher.temperature[:, : marcher.count])
             marcher.advance(float(steps[number]), _air_at(weather, number, wet, cover))
+    reached = int(wanted[: number + 1].sum())
     return March(
-        seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted],
-        temperature_c=np.array(temperatures),
-        equivalent_age_h=np.array(ages),
+        seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted][:reached],
+        temperature_c=temperatures[:reached],
+        equivalent_age_h=ages[:reached],
         final_c=marcher.temperature,
         heat=marcher.balance(),
     )
@@ -414,13 +426,15 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     outer = air.air_c + (temperature_c - air.air_c) / (1.0 + air.cover * air.film)
     kelvin = outer + ZERO_CELSIUS_K
     emitted = air.emissivity * STEFAN_BOLTZMANN * kelvin**4
-    pressure = saturation_over_water(outer)
-    losing = LATENT_HEAT * air.evaporating
-    latent = losing * np.maximum(pressure - air.vapour_pa, 0.0)
-    flux = air.film * (air.air_c - outer) + air.radiation - emitted - latent
-    # Clausius-Clapeyron gives the slope of the saturation pressure.
-    slope = np.where(latent > 0.0, losing * pressure * 5400.0 / kelvin**2, 0.0)
-    fall = air.film + 4.0 * emitted / kelvin + slope
+    flux = air.film * (air.air_c - outer) + air.radiation - emitted
+    fall = air.film + 4.0 * emitted / kelvin
+    if air.evaporating.any():
+        pressure = saturation_over_water(outer)
+        losing = LATENT_HEAT * air.evaporating
+        latent = losing * np.maximum(pressure - air.vapour_pa, 0.0)
+        flux -= latent
+        # Clausius-Clapeyron gives the slope of the saturation pressure.
+        fall += np.where(latent > 0.0, losing * pressure * 5400.0 / kelvin**2, 0.0)
     through = 1.0 + air.cover * fall
     return (flux + fall * (outer - temperature_c)) / through, fall / through
 
@@ -428,7 +442,6 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
 class _Start(NamedTuple):
     """What a step begins with."""
 
-    links: Floats  # W/(m2 K), shape (m, n-1)
     flux: Floats  # into the surface at the start, W/m2, shape (m,)
     flux_end: Floats  # and in the weather of the end
     fall: Floats  # W/(m2 K)
@@ -456,6 +469,9 @@ class _Marcher:
     one between its ends. Temperatures follow from the enthalpy, so that no heat is lost between them.
     Source: Pham (1985), A fast, unconditionally stable finite-difference scheme for heat conduction with
     phase change, Int. J. Heat Mass Transfer 28(11); from memory, the balance and the convergence are tested.
+
+    All members are one long row of nodes; the link from the last node of one to the first of the next is
+    zero. So an operation on all of them is one pass over memory, faster than one member by member.
     """
 
     def __init__(
@@ -469,29 +485,35 @@ class _Marcher:
         self.column = column
         self.concrete = concrete
         self.temperature = temperature
-        members = len(temperature)
         self.count = len(column.concrete)
+        members = len(temperature)
         self.deep_link = 0.0 if deep_c is None else float(column.conductance[-1])
         self.deep_c = np.asarray(0.0 if deep_c is None else deep_c)
         self.ultimate, self.tau, self.beta = (
-            _by_member(each, members) for each in (concrete.ultimate, concrete.tau, concrete.beta)
+            self.at_nodes(each) for each in (concrete.ultimate, concrete.tau, concrete.beta)
         )
         self.conductance = np.repeat(column.conductance[np.newaxis], members, axis=0)
-        self.upward = np.empty((members, len(column.depth) + 1))  # flow of heat into and out of each node
-        self.volume_heat = _by_member(concrete.heat, members) * column.concrete
-        self.energy = _by_member(concrete.activation_energy, members)
+        self.links = np.column_stack([self.conductance, np.zeros(members)])  # the last: between members
+        self.upward = np.zeros(temperature.size + 1)  # flow of heat into and out of each node
+        self.volume_heat = self.at_nodes(concrete.heat) * column.concrete
+        self.energy = self.at_nodes(concrete.activation_energy)
         cold = concrete.cold_activation_energy
-        self.cold_energy = None if cold is None else _by_member(cold, members)
-        self.age = np.repeat(_by_member(age_h, members), self.count, axis=1)
-        self.dormant = _by_member(concrete.dormant_h, members)
+        self.cold_energy = None if cold is None else self.at_nodes(cold)
+        self.age = self.at_nodes(age_h)
+        self.dormant = self.at_nodes(concrete.dormant_h)
         self.degree, self.degree_rate = self.degree_and_slope(self.age)
         self.ones = np.ones((self.count, 1))  # to sum over a slab's nodes: five times faster than `sum`
         self.booked = np.zeros((3, members))  # hydration, surface, ground
         self.freezing = concrete.freezing
         water = 0.0 if concrete.freezing is None else concrete.freezing.latent
-        self.water_heat = _by_member(water, members) * column.concrete
+        self.water_heat = self.at_nodes(water) * column.concrete
         self.is_icy = self.is_freezing(temperature)
         self.initial_enthalpy = self.enthalpy_of(self.temperature)
+
+    def at_nodes(self, value: float | Floats) -> Floats:
+        """Return a number, or one value a member, at each concrete node, shape (m, c)."""
+        of_members = np.broadcast_to(np.asarray(value, dtype=np.float64), (len(self.temperature),))
+        return np.repeat(of_members[:, np.newaxis], self.count, axis=1)
 
     def degree_and_slope(self, age: Floats) -> tuple[Floats, Floats]:
         """Return the degree of hydration whose heat is out, and its derivative by equivalent age."""
@@ -523,31 +545,31 @@ class _Marcher:
             whole[:, : self.count] = enthalpy(slab, own, self.water_heat, self.freezing)
         return whole
 
-    def links(self) -> Floats:
-        """Return the conductance between nodes, shape (m, n-1); concrete conducts less as it hydrates."""
-        links = self.conductance.copy()
+    def update_links(self) -> None:
+        """Update the conductance between nodes; concrete conducts less as it hydrates."""
         if self.concrete.conductivity_gain:
             degree = self.degree @ self.ones / self.count
-            links[:, : self.count - 1] *= 1.0 + self.concrete.conductivity_gain * (1.0 - degree)
-        return links
+            gain = 1.0 + self.concrete.conductivity_gain * (1.0 - degree)
+            within = self.count - 1
+            np.multiply(self.conductance[:, :within], gain, out=self.links[:, :within])
 
-    def load(
-        self, links: Floats, temperature: Floats, flux: Floats, hydration: Floats
-    ) -> tuple[Floats, Floats]:
+    def load(self, temperature: Floats, flux: Floats, hydration: Floats) -> tuple[Floats, Floats]:
         """Return the heat that reaches each node, and the part from the deep ground, in W/m2."""
         ground = self.deep_link * (self.deep_c - temperature[:, -1])
-        upward = self.upward
-        upward[:, 0] = -flux
-        np.subtract(temperature[:, 1:], temperature[:, :-1], out=upward[:, 1:-1])
-        upward[:, 1:-1] *= links
-        upward[:, -1] = ground
-        load = upward[:, 1:] - upward[:, :-1]
+        row, upward = temperature.ravel(), self.upward
+        between = upward[1:-1]
+        np.subtract(row[1:], row[:-1], out=between)
+        between *= self.links.ravel()[:-1]
+        load = (upward[1:] - upward[:-1]).reshape(temperature.shape)
+        load[:, 0] += flux
+        load[:, -1] += ground
         load[:, : self.count] += hydration
         return load, ground
 
     def advance(self, seconds: float, air: _Air) -> None:
         """Move every member on by a step."""
-        start = self.start(air, self.links())
+        self.update_links()
+        start = self.start(air)
         step = self.step(seconds, start, self.column.capacity)
         is_icy = self.is_freezing(step.temperature)
         if self.freezing is not None and (self.is_icy or is_icy):
@@ -573,7 +595,7 @@ class _Marcher:
         step.temperature[:, : self.count] = temperature_at(whole + gained, own, water, freezing)
         return step
 
-    def start(self, air: _Air, links: Floats) -> _Start:
+    def start(self, air: _Air) -> _Start:
         """Return the fluxes and heats with which a step begins, whatever the heat capacities."""
         (flux1, flux_end), (_, fall) = _surface_flux(self.temperature[:, 0], air)
         # How the weather moves on within the step belongs to the method too: without it the surface, whose
@@ -581,17 +603,18 @@ class _Marcher:
         drift = _GAMMA * (flux_end - flux1)
         rate = self.rate(self.temperature)
         heat = self.volume_heat * self.degree_rate * rate / HOUR_S
-        load, ground = self.load(links, self.temperature, flux1 + drift, heat)
-        return _Start(links, flux1, flux_end, fall, drift, rate, heat, load, ground)
+        load, ground = self.load(self.temperature, flux1 + drift, heat)
+        return _Start(flux1, flux_end, fall, drift, rate, heat, load, ground)
 
     def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
         """Return the state after a step with the heat capacities of the nodes, shape (n,) or (m, n)."""
         before = self.temperature
-        links, flux1, flux_end, fall, drift, rate1, heat1, load1, ground1 = start
-        solve = self.solver(links, fall, _GAMMA * seconds, capacity)
+        flux1, flux_end, fall, drift, rate1, heat1, load1, ground1 = start
+        solve = self.solver(fall, _GAMMA * seconds, capacity)
         slope1 = solve(load1.copy())  # a step with ice starts with the same load again
 
-        ahead = before + seconds * slope1
+        ahead = seconds * slope1
+        ahead += before
         age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
         degree, degree_rate = self.degree_and_slope(age)
         # The second stage is given what the first has left of the heat of this step, so that the heat
@@ -601,33 +624,37 @@ class _Marcher:
         # The surface is taken as linear over the step: in a gale on a wet slab its true flux, at a stage that
         # overshoots, would run away. The order stays: what is left out is of the second order in the step.
         flux2 = flux_end - fall * (ahead - before)[:, 0]
-        load2, ground2 = self.load(links, ahead, flux2 - drift, heat2)
-        slope2 = solve(load2 - 2.0 * capacity * slope1)
+        load2, ground2 = self.load(ahead, flux2 - drift, heat2)
+        load2 -= 2.0 * capacity * slope1
+        slope2 = solve(load2)
 
         # Over both stages half of each one's heat counts, less what the Jacobian has let back.
-        lag = _GAMMA * seconds * (slope1 + slope2)
+        ends = slice(None, None, len(self.column.depth) - 1)  # the first node and the last
+        lag = _GAMMA * seconds * (slope1[:, ends] + slope2[:, ends])
         heat = (
             (released @ self.ones)[:, 0],
             0.5 * seconds * (flux1 + flux2 - fall * lag[:, 0]),
-            0.5 * seconds * (ground1 + ground2 - self.deep_link * lag[:, -1]),
+            0.5 * seconds * (ground1 + ground2 - self.deep_link * lag[:, 1]),
         )
-        return _Step(before + seconds * (1.5 * slope1 + 0.5 * slope2), age, degree, degree_rate, heat)
+        temperature = 1.5 * slope1
+        temperature += 0.5 * slope2
+        temperature *= seconds
+        temperature += before
+        return _Step(temperature, age, degree, degree_rate, heat)
 
-    def solver(
-        self, links: Floats, fall: Floats, weight: float, capacity: Floats
-    ) -> Callable[[Floats], Floats]:
+    def solver(self, fall: Floats, weight: float, capacity: Floats) -> Callable[[Floats], Floats]:
         """Factor the matrix of a step for all members; return its solver, which overwrites the load."""
-        members, nodes = self.temperature.shape
-        # The outer columns of the bonds stay zero: nothing passes between members.
-        bonds = np.zeros((members, nodes + 1))
-        np.multiply(links, -weight, out=bonds[:, 1:-1])
-        diagonal = capacity - bonds[:, 1:] - bonds[:, :-1]
+        shape = self.temperature.shape
+        bonds = np.zeros(self.temperature.size + 1)
+        np.multiply(self.links.ravel()[:-1], -weight, out=bonds[1:-1])
+        diagonal = capacity - bonds[1:].reshape(shape)
+        diagonal -= bonds[:-1].reshape(shape)
         diagonal[:, 0] += weight * fall
         diagonal[:, -1] += weight * self.deep_link
-        factors, bonds, _ = dpttrf(diagonal.ravel(), bonds[:, 1:].ravel()[:-1], 1, 1)
+        factors, bonds, _ = dpttrf(diagonal.ravel(), bonds[1:-1], 1, 1)
 
         def solve(load: Floats) -> Floats:
-            return np.asarray(dpttrs(factors, bonds, load.ravel(), 1)[0]).reshape(members, nodes)
+            return np.asarray(dpttrs(factors, bonds, load.ravel(), 1)[0]).reshape(shape)
 
         return solve
 
@@ -635,8 +662,3 @@ class _Marcher:
         """Return where the heat went."""
         stored = (self.enthalpy_of(self.temperature) - self.initial_enthalpy).sum(axis=1)
         return Heat(stored, *self.booked)
-
-
-def _by_member(value: float | Floats, members: int) -> Floats:
-    """Return a column of one value a member, shape (m, 1)."""
-    return np.broadcast_to(np.asarray(value, dtype=np.float64), (members,))[:, np.newaxis]

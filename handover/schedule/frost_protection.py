@@ -65,14 +65,23 @@ def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
     members = np.tile(some, len(stock))
     ensemble, concrete = simulation.ensemble.subset(members), simulation.concrete.subset(members)
     cover = np.repeat(stock, len(some))
-    slab = simulate_slab(
-        simulation.job, simulation.weather, ensemble, concrete, practice, cover=cover, hours=_HOURS
+    strong_h, correction = (
+        concrete.age_at_strength(simulation.frost_strength()),
+        simulation.measurements.log_correction,
     )
-    if simulation.measurements.log_correction is not None:
-        slab = with_log_correction(
-            slab, ensemble, concrete, simulation.measurements.log_correction.subset(members), practice
-        )
-    safe = hours_to_age(slab, concrete.age_at_strength(simulation.frost_strength()))
+    slab = simulate_slab(
+        simulation.job,
+        simulation.weather,
+        ensemble,
+        concrete,
+        practice,
+        cover=cover,
+        hours=_HOURS,
+        until_h=strong_h if correction is None else None,  # a logger may show a younger slab
+    )
+    if correction is not None:
+        slab = with_log_correction(slab, ensemble, concrete, correction.subset(members), practice)
+    safe = hours_to_age(slab, strong_h)
     top = np.where(slab.hours[:, np.newaxis] <= safe, slab.temperature_c[:, :, 0], np.inf)
     for at, resistance in enumerate(stock):
         under = slice(at * len(some), (at + 1) * len(some))

@@ -168,7 +168,7 @@ def _cracking_hours(simulation: Simulation) -> Floats:
     slab, concrete, practice = simulation.slab, simulation.concrete, simulation.practice
     # Node by node: the minimum of three along the last axis would take ten times as long.
     age = np.minimum.reduce(np.moveaxis(slab.age_h, 2, 0))
-    strength = np.minimum.reduce(np.moveaxis(concrete.strength(slab.age_h, slice(None)), 2, 0))
+    strength = concrete.strength(age[:, :, np.newaxis], slice(None))[:, :, 0]
     mean_c = mean_through_depth(*np.moveaxis(slab.temperature_c, 2, 0))
     set_already = age >= concrete.final_set_h
     warmest = np.maximum.accumulate(np.where(set_already, mean_c, -np.inf), axis=0)

@@ -118,6 +118,7 @@ def simulate_slab(
     *,
     cover: Floats | None = None,
     hours: float | None = None,
+    until_h: Floats | None = None,
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
 
@@ -129,6 +130,8 @@ def simulate_slab(
         practice: Rules and materials.
         cover: Resistance of the blankets on each member, shape (m,), instead of the record's cover. [m2K/W]
         hours: Shorter duration than `DAYS`, rounded up to whole hours. [h]
+        until_h: Equivalent age of each member at which the simulation may end, once all have reached it at
+            all depths, shape (m,); at its duration where left out. [h]
     """
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -173,7 +176,9 @@ def simulate_slab(
         if is_blanketed
         else None,
         keep=whole,
+        until=None if until_h is None else lambda age_h: bool((age_h >= until_h[:, np.newaxis]).all()),
     )
+    whole = np.flatnonzero(whole)[: len(result.seconds)]
     air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
     surface_c = result.temperature_c[:, :, 0]
     return SlabSimulation(
@@ -420,13 +425,13 @@ def _wetness(
         return lambda _, age_h: np.where(age_h < concrete.final_set_h, 1.0, 0.0)
     water_h = concrete.final_set_h + practice["first-water.wait"]
     least_s, strong_h = _last_water(job, concrete, practice)
-    until_s = np.inf
+    share, until_s = practice["spread.share"], np.inf
 
     def wet(step: int, age_h: Floats) -> Floats:
         nonlocal until_s
         now_s = instants[step]
-        if now_s >= least_s and np.mean(age_h >= strong_h) >= practice["spread.share"]:
-            until_s = min(until_s, now_s + _DAY_S)
+        if until_s == np.inf and now_s >= least_s and np.mean(age_h >= strong_h) >= share:
+            until_s = now_s + _DAY_S
         return np.where(age_h < concrete.final_set_h, 1.0, (age_h >= water_h) & (now_s < until_s))
 
     return wet

@@ -138,7 +138,7 @@ def plan_day(
     lost, use = slots.lost * method.loss, rate_mm_h * SLOT_H
     must = np.zeros(len(lost), dtype=bool) if forced is None else forced
     shows = lost > slots.shows
-    moves = [_moves(step, *each, use) for each in zip(lost, slots.rain, shows, strict=True)]
+    moves = _moves(step, lost, slots.rain, shows, use)
     needed = bool(slots.rain.sum() < lost.sum() and (slots.allowed_slots | must).any())
     value = _values(moves, slots.allowed_slots, must, most, use, required=needed)
     level, on, made = round(held_mm / step), 0, 0
@@ -166,18 +166,24 @@ class _Move(NamedTuple):
     dry_h: Floats
 
 
-def _moves(step: float, lost: float, rain: float, shows: bool, use: float) -> tuple[_Move, _Move]:
-    """Return a slot's move without water and with it."""
-    held = np.arange(_LEVELS + 1, dtype=np.float64) * step + rain
-    off, run = (_after(held + water, step, lost, shows) for water in (0.0, use))
-    return off, run
+def _moves(
+    step: float, lost: Floats, rain: Floats, shows: NDArray[np.bool_], use: float
+) -> list[tuple[_Move, _Move]]:
+    """Return the moves of each slot without water and with it."""
+    held = np.arange(_LEVELS + 1, dtype=np.float64) * step + rain[:, np.newaxis]
+    off, run = (
+        map(_Move, *_after(held + water, step, lost[:, np.newaxis], shows[:, np.newaxis]))
+        for water in (0.0, use)
+    )
+    return list(zip(off, run, strict=True))
 
 
-def _after(had: Floats, step: float, lost: float, shows: bool) -> _Move:
+def _after(had: Floats, step: float, lost: Floats, shows: NDArray[np.bool_]) -> _Move:
+    """Return the moves of all slots, shape (s, levels)."""
     left = had - lost
-    dry_h = np.clip(-left / lost, 0.0, 1.0) * SLOT_H if shows else np.zeros_like(left)
+    share = np.divide(-left, lost, out=np.zeros_like(left), where=shows)
     level = np.clip(np.floor(left / step + 1e-9), 0, _LEVELS).astype(np.int_)
-    return _Move(level, dry_h)
+    return _Move(level, np.clip(share, 0.0, 1.0) * SLOT_H)
 
 
 def _values(
@@ -199,13 +205,14 @@ def _values(
         after = values[-1]
         stop = after[:, 0, off.level] + _DRY * off.dry_h
         keep_on = after[:, 1, run.level] + _DRY * run.dry_h + use
-        begin = np.concatenate([keep_on[1:], stop[-1:]])  # one more visit made; if none is left: no water
-        if must[index]:
-            value = np.stack([begin, keep_on], axis=1)
-        elif allowed[index]:
-            value = np.stack([np.minimum(stop, begin), np.minimum(stop, keep_on)], axis=1)
-        else:
-            value = np.stack([stop, stop], axis=1)
+        value = np.empty_like(last)
+        value[:-1, 0], value[-1, 0] = keep_on[1:], stop[-1]  # one more visit made; if none is left: no water
+        value[:, 1] = keep_on
+        if not must[index]:
+            if allowed[index]:
+                np.minimum(value, stop[:, np.newaxis], out=value)
+            else:
+                value[:] = stop[:, np.newaxis]
         values.append(value)
     return values[::-1]
 
