@@ -375,15 +375,15 @@ def march(
         raise OutOfRange("every step must be longer than nothing")
     marcher = _Marcher(column, concrete, temperature, deep_c, initial_age_h)
     wanted = np.ones(len(steps) + 1, dtype=bool) if keep is None else np.asarray(keep)
-    kept = list(column.depths() if nodes is None else nodes)
+    kept = np.array(column.depths() if nodes is None else nodes)
     rows = np.cumsum(wanted) - 1
     temperatures = np.empty((int(wanted.sum()), len(temperature), len(kept)))
     ages = np.empty_like(temperatures)
     for number in range(len(steps) + 1):
         if wanted[number]:
-            for index, node in enumerate(kept):
-                temperatures[rows[number], :, index] = marcher.temperature[:, node]
-                ages[rows[number], :, index] = marcher.age[:, node]
+            row = rows[number]
+            marcher.temperature.take(kept, axis=1, out=temperatures[row], mode="clip")  # no buffer
+            marcher.age.take(kept, axis=1, out=ages[row], mode="clip")
             if until is not None and until(marcher.age):
                 break
         if number < len(steps):
@@ -423,20 +423,25 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     Under a cover the outside of the cover meets the weather; its balance is taken as linear about the
     temperature that convection alone would give it. Without a cover that is the slab's own.
     """
-    outer = air.air_c + (temperature_c - air.air_c) / (1.0 + air.cover * air.film)
+    is_covered = np.count_nonzero(air.cover) > 0
+    above_air = temperature_c - air.air_c
+    outer = air.air_c + (above_air / (1.0 + air.cover * air.film) if is_covered else above_air)
     kelvin = outer + ZERO_CELSIUS_K
     emitted = air.emissivity * STEFAN_BOLTZMANN * kelvin**4
     flux = air.film * (air.air_c - outer) + air.radiation - emitted
     fall = air.film + 4.0 * emitted / kelvin
-    if air.evaporating.any():
+    if np.count_nonzero(air.evaporating):
         pressure = saturation_over_water(outer)
         losing = LATENT_HEAT * air.evaporating
         latent = losing * np.maximum(pressure - air.vapour_pa, 0.0)
         flux -= latent
         # Clausius-Clapeyron gives the slope of the saturation pressure.
         fall += np.where(latent > 0.0, losing * pressure * 5400.0 / kelvin**2, 0.0)
+    flux += fall * (outer - temperature_c)
+    if not is_covered:
+        return flux, fall
     through = 1.0 + air.cover * fall
-    return (flux + fall * (outer - temperature_c)) / through, fall / through
+    return flux / through, fall / through
 
 
 class _Start(NamedTuple):
@@ -535,7 +540,9 @@ class _Marcher:
 
     def is_freezing(self, temperature: Floats) -> bool:
         """Return whether any node is cold enough for ice, those of the ground among them."""
-        return self.freezing is not None and bool(temperature.min() < self.freezing.begins_c)
+        return self.freezing is not None and bool(
+            np.minimum.reduce(temperature, axis=None) < self.freezing.begins_c
+        )
 
     def enthalpy_of(self, temperature: Floats) -> Floats:
         """Return the enthalpy of every node, shape (m, n), in J/m2."""
