@@ -139,17 +139,20 @@ def plan_day(
     must = np.zeros(len(lost), dtype=bool) if forced is None else forced
     shows = lost > slots.shows
     moves = _moves(step, lost, slots.rain, shows, use)
-    needed = bool(slots.rain.sum() < lost.sum() and (slots.allowed_slots | must).any())
-    value = _values(moves, slots.allowed_slots, must, most, use, required=needed)
+    allowed = slots.allowed_slots
+    is_choice = bool((allowed | must).any())
+    needed = bool(slots.rain.sum() < lost.sum() and is_choice)
+    value = _values(moves, allowed, must, most, use, required=needed) if is_choice else []
     level, on, made = round(held_mm / step), 0, 0
     chosen = np.zeros(len(lost), dtype=bool)
     dry_h = 0.0
     for index, (off, run) in enumerate(moves):
-        may = (slots.allowed_slots[index] or must[index]) and (on or made < most)
+        may = (allowed[index] or must[index]) and (on or made < most)
         begun = made + 1 - on
-        stay = value[index + 1][made, 0, off.level[level]] + _DRY * off.dry_h[level]
         water = may and (
-            must[index] or value[index + 1][begun, 1, run.level[level]] + _DRY * run.dry_h[level] + use < stay
+            must[index]
+            or value[index + 1][begun, 1, run.level[level]] + _DRY * run.dry_h[level] + use
+            < value[index + 1][made, 0, off.level[level]] + _DRY * off.dry_h[level]
         )
         move = run if water else off
         made, on = (begun, 1) if water else (made, 0)
@@ -286,8 +289,8 @@ def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
     surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(simulation.weather.air_c, surface)
     ends = grid + simulation.practice["frost.ahead"] * HOUR_S
-    spans = [(known >= start - HOUR_S) & (known <= end) for start, end in zip(grid, ends, strict=True)]
-    ahead = np.array([coldest[span].min(initial=np.inf) for span in spans])
+    first, after = np.searchsorted(known, grid - HOUR_S), np.searchsorted(known, ends, side="right")
+    ahead = np.array([coldest[slice(*span)].min(initial=np.inf) for span in zip(first, after, strict=True)])
     frost: NDArray[np.bool_] = ahead < simulation.practice["frost.no-water-below"]
     return frost
 
