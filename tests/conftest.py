@@ -223,8 +223,12 @@ def shared_simulations(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
     def simulate_once(*arguments: object, **options: object) -> Simulation:
         return simulate_pickled(pickle.dumps((arguments, options)))
 
+    def forget() -> None:
+        simulate_pickled.cache_clear()
+        plan_pickled.cache_clear()
+
     monkeypatch.setattr(plan, "simulate", simulate_once)
-    return simulate_pickled.cache_clear
+    return forget
 
 
 @lru_cache(maxsize=64)
@@ -236,17 +240,24 @@ def plan_pickled(inputs: bytes) -> bytes:
     return pickle.dumps(plan_cure(*arguments, **options))
 
 
+@pytest.fixture(scope="session")
+def plan_once() -> Callable[..., CureSchedule]:
+    """Give `plan_cure` that uses a schedule again that was computed from equal inputs in this process."""
+
+    def plan(*arguments: object, **options: object) -> CureSchedule:
+        schedule: CureSchedule = pickle.loads(plan_pickled(pickle.dumps((arguments, options))))  # noqa: S301
+        return schedule
+
+    return plan
+
+
 @pytest.fixture
-def shared_schedules(monkeypatch: pytest.MonkeyPatch) -> None:
+def shared_schedules(monkeypatch: pytest.MonkeyPatch, plan_once: Callable[..., CureSchedule]) -> None:
     """Have the services use a schedule again that was computed from equal inputs in this process.
 
     Not for tests that compare two runs, unless one of the two is in another process.
     """
     from handover.service import inputs  # noqa: PLC0415 - heavy
-
-    def plan_once(*arguments: object, **options: object) -> CureSchedule:
-        schedule: CureSchedule = pickle.loads(plan_pickled(pickle.dumps((arguments, options))))  # noqa: S301
-        return schedule
 
     monkeypatch.setattr(inputs, "plan_cure", plan_once)
 

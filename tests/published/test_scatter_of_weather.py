@@ -6,6 +6,7 @@ that of a month is the mean of its days.
 """
 
 import csv
+from functools import cache
 from importlib.resources import files
 
 import numpy as np
@@ -21,12 +22,16 @@ WINTER = slice(0, 59)  # days of January and February
 WINTER_HALF = np.r_[0:90, 304:365]
 
 
+@cache
+def rows_of(file: str) -> list[list[str]]:
+    """Return the rows of a year, one for each hour."""
+    return list(csv.reader(files("pvlib").joinpath("data", file).read_text().splitlines()))[2:]
+
+
 def days(file: str, name: str) -> np.ndarray:
     """Return the hours of a year, shape (365, 24)."""
     column, to_si = COLUMNS[name]
-    text = files("pvlib").joinpath("data", file).read_text()
-    rows = list(csv.reader(text.splitlines()))[2:]
-    return np.array([float(row[column]) for row in rows]).reshape(365, 24) * to_si
+    return np.array([float(row[column]) for row in rows_of(file)]).reshape(365, 24) * to_si
 
 
 def departures(file: str, name: str) -> np.ndarray:
@@ -87,6 +92,7 @@ def months(file: str) -> tuple[np.ndarray, np.ndarray]:
     )
 
 
+@cache
 def season(file: str) -> tuple[np.ndarray, float]:
     """Return the mean of the map for each day, shape (365,), and for the warmest month."""
     climate = climate_at(Location(*PLACES[file]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
+from functools import partial
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -12,6 +13,8 @@ import numpy as np
 import pytest
 
 from handover.jobs.record import Curing, Forms, JobRecord, Mix, Placement, Site, Slab
+from handover.schedule import plan
+from handover.schedule.ensemble import MEMBERS
 from handover.weather.series import Origin, WeatherSeries
 
 ZONE = ZoneInfo("America/New_York")
@@ -22,9 +25,31 @@ Job = Callable[..., JobRecord]
 Weather = Callable[..., WeatherSeries]
 
 
+FEW = 40
+"""Members of a plan: what must hold for any slab holds for any number of members."""
+
+
 @pytest.fixture(autouse=True)
 def _simulate_once(shared_simulations: Callable[[], None]) -> None:
     """Many tests plan the same plain day."""
+
+
+@pytest.fixture(autouse=True)
+def _plan_few_once(
+    request: pytest.FixtureRequest,
+    monkeypatch: pytest.MonkeyPatch,
+    plan_once: Callable[..., Any],
+    _simulate_once: None,
+) -> None:
+    """Plan equal days once, and with few members where a test asks for no number.
+
+    The mark `all_members` is for tests of statistics, and for those that compare a schedule with a figure of
+    a source.
+    """
+    members = MEMBERS if request.node.get_closest_marker("all_members") else FEW
+    for name, function in (("plan_cure", plan_once), ("simulate", plan.simulate)):
+        if hasattr(request.module, name):
+            monkeypatch.setattr(request.module, name, partial(function, members=members))
 
 
 @pytest.fixture

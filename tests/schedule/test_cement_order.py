@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.base.arrays import Floats
+    from handover.concrete.hydration import HydrationCurve
     from handover.jobs.record import JobRecord
     from handover.weather.series import WeatherSeries
 
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 STEADY_C = [2.0, 8.0, 20.0, 35.0]
 SHARES = [0.2, 0.5, 0.6, 0.7, 0.85]
+AGES: dict[tuple[tuple[str, Any], ...], tuple[Floats, HydrationCurve]] = {}
+"""The ages and the hydration of each mix, at whatever temperature they are asked for."""
 
 
 @pytest.fixture
@@ -37,11 +40,15 @@ def hours(job: Callable[..., JobRecord], weather: Callable[..., WeatherSeries], 
     ensemble = draw_ensemble(job(), weather(), practice(), forecast_issued_s=as_of.timestamp(), members=20)
 
     def build(temperature_c: float, **mix: Any) -> Floats:
-        delivered = concrete_properties(job(mix=mix).mix, ensemble, practice())
-        concrete = replace(delivered, delivered=np.ones_like(delivered.delivered))  # the specified strength
-        ages = [concrete.age_at_strength(share * concrete.specified_mpa) for share in SHARES]
-        rate = reaction_rate(temperature_c, concrete.hydration)
-        return np.array([concrete.initial_set_h, concrete.final_set_h, *ages]) / rate
+        key = tuple(mix.items())
+        if key not in AGES:
+            delivered = concrete_properties(job(mix=mix).mix, ensemble, practice())
+            concrete = replace(delivered, delivered=np.ones_like(delivered.delivered))  # as specified
+            later = [concrete.age_at_strength(share * concrete.specified_mpa) for share in SHARES]
+            ages = np.array([concrete.initial_set_h, concrete.final_set_h, *later])
+            AGES[key] = ages, concrete.hydration
+        ages, curve = AGES[key]
+        return np.asarray(ages / reaction_rate(temperature_c, curve))
 
     return build
 

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
+pytestmark = pytest.mark.all_members
+
 MANY = 800
 STRENGTH = "heavy-vehicles.strength-share"
 HOUR = np.timedelta64(3600, "s")

@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
@@ -57,6 +58,7 @@ def test_nobody_waters_when_it_may_freeze_before_the_water_has_dried(
     assert any(day.skipped_because == "frost" for day in schedule.watering)
 
 
+@pytest.mark.all_members
 def test_nobody_waters_at_the_end_of_the_weather_either(job: Job, lasting: Weather, as_of: datetime) -> None:
     """Seen: frost every night, no end of curing, and one watering in the last evening of the simulation."""
     covered = job(curing={"method": "plastic sheet"}, site=NOWHERE)

@@ -40,6 +40,7 @@ def age(schedule: CureSchedule, kind: MilestoneKind) -> timedelta:
     return date_of(schedule, kind).astimezone(UTC) - schedule.placement_end.astimezone(UTC)
 
 
+@pytest.mark.all_members
 class TestWindySummerDay:
     """A 4 in slab placed from 6:10 to 7:25 on a windy day that goes from 72 to 90 degF.
 
@@ -81,6 +82,7 @@ class TestWindySummerDay:
         assert "drying-watch" in {risk.code for risk in schedule.risks}
 
 
+@pytest.mark.all_members
 def test_feet_after_a_day_and_a_car_after_a_week_near_70_degf(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:

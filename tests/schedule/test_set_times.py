@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
+pytestmark = pytest.mark.all_members
+
 HOURS_BY_DEGF = {50: 11.0, 60: 8.0, 70: 6.0, 80: 4.0, 90: 2.0 + 2.0 / 3.0, 100: 1.0 + 2.0 / 3.0}
 
 

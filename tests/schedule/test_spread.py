@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
+pytestmark = pytest.mark.all_members
+
 NOTHING = {"1": 1.0, "MPa": 0.0, "K": 0.0, "K/d": 0.0, "1/d": 0.0}
 
 

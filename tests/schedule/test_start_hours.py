@@ -168,6 +168,7 @@ def test_slow_concrete_is_finished_in_the_dark(job: Job, weather: Weather) -> No
 # ---- one story with the schedule
 
 
+@pytest.mark.all_members
 def test_a_start_has_the_dates_of_the_schedule_of_that_pour(job: Job, weather: Weather) -> None:
     start = MIDNIGHT.replace(hour=8)
     placement = {"start": start, "end": start + PLACING, "finished": None}

@@ -84,12 +84,14 @@ def test_finishing_later_never_sets_earlier(seen: Seen, as_of: datetime) -> None
         assert column == sorted(column)
 
 
+@pytest.mark.all_members
 def test_finishing_as_estimated_narrows_the_band(seen: Seen, as_of: datetime) -> None:
     low, _, high = final_set(seen())
     narrow_low, _, narrow_high = final_set(seen(at(as_of, 13.0)))
     assert narrow_high - narrow_low < high - low
 
 
+@pytest.mark.all_members
 def test_an_early_broom_moves_the_cautious_end_no_further_than_is_usual(seen: Seen, as_of: datetime) -> None:
     """A broom may pass an hour after placing; nobody waters nine tenths of such slabs too early by it."""
     spread, reach = (seen().practice[rule] for rule in ("spread.setting", "setting.observed-reach"))
@@ -105,6 +107,7 @@ def test_the_first_concrete_sets_as_the_last(seen: Seen, as_of: datetime) -> Non
     assert np.array_equal(first, ensemble.setting[: len(first)])
 
 
+@pytest.mark.all_members
 def test_no_water_on_a_surface_that_a_key_marks(job: Job, weather: Weather, as_of: datetime) -> None:
     marked = ScratchTest(time=at(as_of, 19.0), marks=True)
     plain, looked = (
@@ -147,6 +150,7 @@ def test_a_colder_surface_sets_later(seen: Seen, as_of: datetime) -> None:
     assert times == sorted(times)
 
 
+@pytest.mark.all_members
 def test_a_reading_as_estimated_narrows_the_members(seen: Seen, as_of: datetime) -> None:
     when = at(as_of, 12.0)
     plain = seen().slab.temperature_at(when, SURFACE)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,31 @@ if TYPE_CHECKING:
     from handover.weather.reading import ExaminedWeather
 
 START = datetime(2026, 7, 14, tzinfo=UTC)
+
+
+@cache
+def power_answer(years: range, days: int, start: tuple[int, int]) -> str:
+    """Return the answer of `Files.power`, as text."""
+    parameters: dict[str, dict[str, float]] = {
+        name: {} for name in ("T2M", "RH2M", "WS10M", "CLOUD_AMT", "ALLSKY_SFC_SW_DWN")
+    }
+    for year in years:
+        first = datetime(year, *start, tzinfo=UTC)
+        for hour in range(days * 24):
+            name = f"{first + timedelta(hours=hour):%Y%m%d%H}"
+            values = (year - 2000 + hour / 100, 50.0, 4.0, 25.0, hour % 1000.0)
+            for column, value in zip(parameters.values(), values, strict=True):
+                column[name] = value
+    units = {"T2M": "C", "RH2M": "%", "WS10M": "m/s", "CLOUD_AMT": "%", "ALLSKY_SFC_SW_DWN": "Wh/m^2"}
+    return json.dumps(
+        {
+            "type": "Feature",
+            "geometry": {"type": "Point", "coordinates": [-80.0, 36.0, 271.0]},
+            "properties": {"parameter": parameters},
+            "header": {"title": "An invented title", "fill_value": -999.0},
+            "parameters": {name: {"units": unit} for name, unit in units.items()},
+        }
+    )
 
 
 class Files:
@@ -183,24 +209,7 @@ class Files:
         The air is the year less 2000 plus a hundredth of the hour of the weeks; sunshine is that hour, up to
         1000.
         """
-        parameters: dict[str, dict[str, float]] = {
-            name: {} for name in ("T2M", "RH2M", "WS10M", "CLOUD_AMT", "ALLSKY_SFC_SW_DWN")
-        }
-        for year in years:
-            first = datetime(year, *start, tzinfo=UTC)
-            for hour in range(days * 24):
-                name = f"{first + timedelta(hours=hour):%Y%m%d%H}"
-                values = (year - 2000 + hour / 100, 50.0, 4.0, 25.0, hour % 1000.0)
-                for column, value in zip(parameters.values(), values, strict=True):
-                    column[name] = value
-        units = {"T2M": "C", "RH2M": "%", "WS10M": "m/s", "CLOUD_AMT": "%", "ALLSKY_SFC_SW_DWN": "Wh/m^2"}
-        return {
-            "type": "Feature",
-            "geometry": {"type": "Point", "coordinates": [-80.0, 36.0, 271.0]},
-            "properties": {"parameter": parameters},
-            "header": {"title": "An invented title", "fill_value": -999.0},
-            "parameters": {name: {"units": unit} for name, unit in units.items()},
-        }
+        return json.loads(power_answer(years, days, start))
 
     @staticmethod
     def table(
@@ -218,17 +227,17 @@ class Files:
         return "\n".join([heading, *rows]) + "\n"
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def files() -> Files:
     return Files()
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def site() -> Location:
     return Location(36.1, -79.95, "America/New_York")
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def examine(site: Location) -> Callable[..., ExaminedWeather]:
     """Judge a document (dict, text or bytes) as if it had been read from the file "weather"."""
 
@@ -241,7 +250,7 @@ def examine(site: Location) -> Callable[..., ExaminedWeather]:
     return judge
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def sound(examine: Callable[..., ExaminedWeather]) -> Callable[..., WeatherSeries]:
     """Read a document that must have no fault."""
 
@@ -253,7 +262,7 @@ def sound(examine: Callable[..., ExaminedWeather]) -> Callable[..., WeatherSerie
     return read
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def faults(examine: Callable[..., ExaminedWeather]) -> Callable[..., list[str]]:
     """Return the faults of a document that must not be usable, as text."""
 

@@ -806,9 +806,9 @@ def years(service: Any, site: Location, pauses: list[float]) -> Callable[..., Do
 def test_past_years_are_asked_for_a_grid_cell(
     service: Any, years: Callable[..., Download], files: Any
 ) -> None:
-    service.answers[POWER] = [Answer(files.power())]
+    service.answers[POWER] = [Answer(files.power(days=10))]
     got = years()
-    assert json.loads(got.data) == files.power()
+    assert json.loads(got.data) == files.power(days=10)
     ((path, query, headers),) = service.asked
     assert path == POWER
     assert (query["latitude"], query["longitude"]) == (["36.0000"], ["-80.0000"])
@@ -821,7 +821,7 @@ def test_past_years_are_asked_for_a_grid_cell(
 def test_past_years_of_a_cell_are_downloaded_once(
     service: Any, years: Callable[..., Download], files: Any, tmp_path: Path
 ) -> None:
-    service.answers[POWER] = [Answer(files.power())]
+    service.answers[POWER] = [Answer(files.power(days=10))]
     first = years(cache=tmp_path)
     next_door = Location(36.15, -79.9, "America/New_York")
     again = years(next_door, now=NOW + timedelta(days=500), cache=tmp_path)
@@ -834,11 +834,11 @@ def test_past_years_of_a_cell_are_downloaded_once(
 def test_kept_years_that_are_broken_are_downloaded_again(
     service: Any, years: Callable[..., Download], files: Any, tmp_path: Path
 ) -> None:
-    service.answers[POWER] = [Answer(files.power())]
+    service.answers[POWER] = [Answer(files.power(days=10))]
     years(cache=tmp_path)
     (kept,) = tmp_path.iterdir()
     kept.write_bytes(kept.read_bytes()[:1000])
-    assert json.loads(years(cache=tmp_path).data) == files.power()
+    assert json.loads(years(cache=tmp_path).data) == files.power(days=10)
     assert len(service.asked) == 2
 
 
@@ -846,7 +846,7 @@ def test_with_a_key_the_archive_comes_first_and_the_free_service_helps_out(
     service: Any, years: Callable[..., Download], files: Any
 ) -> None:
     service.answers[ARCHIVE] = [Answer({"error": True, "reason": "not in this plan"}, 403)]
-    service.answers[POWER] = [Answer(files.power())]
+    service.answers[POWER] = [Answer(files.power(days=10))]
     got = years(key="invented-key")
     assert service.paths() == [ARCHIVE, POWER]
     assert service.asked[0][1]["apikey"] == ["invented-key"]

@@ -19,7 +19,7 @@ FIRST = np.datetime64("2026-07-10T00:00:00")
 HOUR = np.timedelta64(3600, "s")
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def past(sound: Callable[..., Any], files: Any) -> PastYears:
     series = sound(files.power(), year=2026)
     assert isinstance(series, PastYears)
