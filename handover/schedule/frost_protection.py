@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
 _MEMBERS = 30  # enough for the cold end of a band
 _HOURS = 14 * 24  # long enough to reach the strength under any sufficient blanket
-_FREEZING_C = 0.0
 
 
 def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
@@ -36,7 +35,8 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     if not calls_for_protection(simulation, dates):
         return None
     tried = tuple(_try_blankets(simulation))
-    enough = (blanket for blanket in tried if blanket.coldest_surface_c >= _FREEZING_C)
+    freezing_c = simulation.practice["frost.freezes-below"]
+    enough = (blanket for blanket in tried if blanket.coldest_surface_c >= freezing_c)
     chosen = next(enough, None)
     return Protection(
         blankets=tried,
@@ -101,7 +101,8 @@ def _blanket(
         top_c: Their tops while they are too weak, then infinite, shape (h+1, m). [degC]
     """
     cold = 1.0 - simulation.share
-    frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < _FREEZING_C
+    freezing_c = simulation.practice["frost.freezes-below"]
+    frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < freezing_c
     hours = {
         "safe": float(np.quantile(safe_h, simulation.share, method="inverted_cdf")),
         "frozen": float(slab.hours[frozen.argmax()]) if frozen.any() else np.inf,

@@ -39,7 +39,6 @@ _SLOWED = (
 )
 _COMPUTED = (*(kind for kind in MilestoneKind if kind not in _SLOWED), *_SLOWED)
 """The order in which dates are computed: strength grows more slowly once curing has ended."""
-_FREEZING_C = 0.0
 _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # not watered
 
 
@@ -87,8 +86,8 @@ def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> boo
 
 def _may_freeze(simulation: Simulation, safe: datetime | None) -> bool:
     """Return whether it may freeze before the slab is safe from a first frost, or is likely to in weeks."""
-    young_c = simulation.coldest_air(safe)
-    return min(young_c, float(simulation.slab.air.air_c[:, CENTRAL].min())) <= _FREEZING_C
+    coldest_c = min(simulation.coldest_air(safe), float(simulation.slab.air.air_c[:, CENTRAL].min()))
+    return coldest_c <= simulation.practice["frost.freezes-below"]
 
 
 def _with_milestone(

@@ -147,7 +147,7 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
     top, air = (simulation.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
-    for run in _find_runs((top < 0.0) & young):
+    for run in _find_runs((top < simulation.practice["frost.freezes-below"]) & young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
             "frost",

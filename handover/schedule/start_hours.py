@@ -50,7 +50,6 @@ MEMBERS = 40
 
 _HOURS = 7 * 24  # of each simulation: past the first week of young concrete the forecast says little
 _BLANKET_MEMBERS = 8
-_FREEZING_C = 0.0
 
 _KINDS = (
     MilestoneKind.INITIAL_SET,
@@ -531,8 +530,9 @@ class _StartComparer:
         by_start = np.quantile(
             top.reshape(len(cold), len(stock), len(some)), 1.0 - one.share, axis=2, method="inverted_cdf"
         )
+        freezing_c = self.practice["frost.freezes-below"]
         return {
-            number: next((each for each, c in zip(stock, coldest, strict=True) if c >= _FREEZING_C), None)
+            number: next((each for each, c in zip(stock, coldest, strict=True) if c >= freezing_c), None)
             for number, coldest in zip(cold, by_start, strict=True)
         }
 
