@@ -64,7 +64,10 @@ def age_kept_warm(gate: GateRule, concrete: ConcreteProperties) -> Floats:
 
 
 def mild_hours(surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Practice) -> NDArray[np.bool_]:
-    """Return whether blankets may come off: the surface is near the air, and does not fall too far in a day.
+    """Return whether blankets may come off: no fall too far in a day and, in cold weather, near the air.
+
+    Above the limit of cold weather there is no sudden cold, and a bare slab in the sun is further above the
+    air than the limit on any day.
 
     Args:
         surface_c: Surface under the blanket, any shape. [degC]
@@ -73,7 +76,8 @@ def mild_hours(surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Pr
         practice: The rules.
     """
     is_near: NDArray[np.bool_] = surface_c - air_c <= practice["frost.near-air"]
-    return is_near & (surface_c - coldest_c <= practice["frost.drop"])
+    is_warm = coldest_c > practice["frost.cold-weather"]
+    return (is_near | is_warm) & (surface_c - coldest_c <= practice["frost.drop"])
 
 
 def coldest_of_the_next_day(air_c: Floats) -> Floats:

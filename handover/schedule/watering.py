@@ -81,7 +81,8 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
         dry_h = 0.0
         if method is not None:
-            forced = None if planned else _first_visit(slots, simulation.practice)
+            begun = any(each.visits for each in planned)
+            forced = None if begun else _first_visit(slots, simulation.practice)
             most = _max_visits(simulation, method)
             visits, held, dry_h = plan_day(slots, method, rate_of(simulation.job, method), most, held, forced)
         planned.append(_day(day, slots, visits, dry_h, simulation, basis))

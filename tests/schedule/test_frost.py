@@ -58,6 +58,22 @@ def test_nobody_waters_when_it_may_freeze_before_the_water_has_dried(
     assert any(day.skipped_because == "frost" for day in schedule.watering)
 
 
+def test_the_first_water_comes_in_the_first_hour_that_the_frost_allows(
+    job: Job, lasting: Weather, as_of: datetime
+) -> None:
+    """Seen: under a sheet two hours later at 3 than at 2 degC, because any hour of that day was as good."""
+    covered = job(curing={"method": "plastic sheet"}, site=NOWHERE)
+    cold = lasting(3.0, 11.0)
+    cold.air_c[:54] -= 5.0  # two nights of frost, the last hour at 5 in the morning of the 16th
+    schedule = plan_cure(covered, cold, as_of, members=40)
+    waited, first = schedule.watering[:2]
+    assert waited.skipped_because == "frost"
+    (visit,) = first.visits
+    assert visit.start.day == 16
+    assert visit.start.hour < 8  # it thaws soon after
+    assert visit.duration == timedelta(hours=2)
+
+
 @pytest.mark.all_members
 def test_nobody_waters_at_the_end_of_the_weather_either(job: Job, lasting: Weather, as_of: datetime) -> None:
     """Seen: frost every night, no end of curing, and one watering in the last evening of the simulation."""

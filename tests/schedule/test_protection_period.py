@@ -151,6 +151,15 @@ def test_a_sudden_fall_ahead_keeps_the_blankets_on() -> None:
     assert mild_hours(sixty, sixty, sixty - 20.0, practice("us"))[0]
 
 
+def test_the_air_need_not_be_near_where_it_is_not_cold() -> None:
+    """ACI 306.1 is for cold weather; the example of Concrete Construction, 60 degF on a day of 45 to 60."""
+    sixty, mild, cold = (np.array([(each - 32.0) / 1.8]) for each in (60.0, 45.0, 35.0))
+    warmer = sixty + 15.0
+    assert not mild_hours(warmer, sixty, cold, practice("us"))[0]
+    assert mild_hours(warmer, sixty, mild, practice("us"))[0]
+    assert not mild_hours(warmer + 20.0, sixty, mild, practice("us"))[0]  # it would still fall too far
+
+
 def test_the_coldest_of_the_next_day() -> None:
     air = np.arange(100.0)[:, np.newaxis]
     assert np.all(coldest_of_the_next_day(air)[:76] == air[:76])
