@@ -18,7 +18,8 @@ from handover.practice.silica import respirators
 from handover.schedule.dates import SawLimits
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Joints, MilestoneKind, SawWindow
-from handover.schedule.quantiles import early_instant, instant_after, smoothed_quantile
+from handover.schedule.printed_times import half_hour_down, half_hour_up
+from handover.schedule.quantiles import early_instant, instant_after, median_instant, smoothed_quantile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -111,17 +112,37 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     )
 
 
+def hours_by_part(limits: SawLimits, saw: str, simulation: Simulation) -> dict[str, CutHours]:
+    """Return the hours of a saw: for the whole slab, or for its first and last part if no hour fits both.
+
+    Hours fit where there is time between them as printed, to the half hour.
+    """
+    whole = cut_hours(limits, saw, simulation)
+    if whole.best is None or whole.last is None or half_hour_up(whole.best) < half_hour_down(whole.last):
+        return {"whole": whole}
+    return {part: cut_hours(limits, saw, simulation, part) for part in ("first", "last")}
+
+
+def is_sawn_in_parts(dates: Dates, simulation: Simulation) -> bool:
+    """Return whether there is a date for sawing, and no hour that fits the whole slab."""
+    if dates.saw_limits is None or dates.not_before(MilestoneKind.SAW_JOINTS) is None:
+        return False
+    return "whole" not in hours_by_part(dates.saw_limits, saw_of(simulation.job), simulation)
+
+
 def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
     """Return the hours of the date for sawing, for the saw of the record.
 
-    Where most members allow no hour, not even for the concrete placed last, there is neither a best hour nor
-    a last one.
+    Of a slab that is sawn part by part, they are those of the part placed first, which cannot wait. Where
+    most members allow no hour, not even for the concrete placed last, there is neither a best nor a last one.
     """
     saw = saw_of(simulation.job)
-    hours, last_part = (cut_hours(limits, saw, simulation, part) for part in ("whole", "last"))
-    if hours.best is None or last_part.share < simulation.practice["joints.least-share"]:
-        return hours._replace(best=None, last=None)
-    return hours
+    first, *_ = hours_by_part(limits, saw, simulation).values()
+    last_part = cut_hours(limits, saw, simulation, "last")
+    if first.best is None or last_part.share < simulation.practice["joints.least-share"]:
+        return CutHours(median_instant(limits.opens_h[saw], simulation), None, first.share, None)
+    # Of the part placed first, most members may allow no hour before the last: then that one is the best.
+    return first._replace(best=first.best if first.last is None else min(first.best, first.last))
 
 
 def _members_of(part: str, simulation: Simulation) -> tuple[slice, slice]:
@@ -224,10 +245,7 @@ def _windows(limits: SawLimits, saw: str, simulation: Simulation) -> Iterator[Sa
 
     Without the hour that most members allow where it is past the last hour: only a trial cut decides.
     """
-    whole = cut_hours(limits, saw, simulation)
-    fits = whole.best is None or whole.last is None or whole.best < whole.last
-    for part in ("whole",) if fits else ("first", "last"):
-        hours = whole if fits else cut_hours(limits, saw, simulation, part)
+    for part, hours in hours_by_part(limits, saw, simulation).items():
         is_late = hours.best is not None and hours.last is not None and hours.best > hours.last
         best, share = (None, None) if is_late else (hours.best, hours.share)
         yield SawWindow(saw, hours.trial, best, hours.last, part, share)

@@ -106,12 +106,13 @@ def _with_milestone(
         key=_not_before_last,
         reverse=True,
     )
-    not_before, share, not_after = late_instant(together, simulation), simulation.share, None
+    likely, not_before = median_instant(together, simulation), late_instant(together, simulation)
+    share, not_after = simulation.share, None
     if limits is not None:
-        _, not_before, share, not_after = hours_of_sawing(limits, simulation)
+        likely, not_before, share, not_after = hours_of_sawing(limits, simulation)
     milestone = Milestone(
         kind=kind,
-        likely=median_instant(together, simulation),
+        likely=likely,
         not_before=not_before,
         because=_reason(rules, gates),
         basis="typical" if not_before is None else basis(not_before),

@@ -111,7 +111,10 @@ class Reason:
 
 @dataclass(frozen=True)
 class Milestone:
-    """One date of the schedule."""
+    """One date of the schedule: for the concrete placed last, but for joints that are sawn part by part.
+
+    Then it is the window of the part placed first, which cannot wait; `Joints.windows` has that of each part.
+    """
 
     kind: Annotated[MilestoneKind, means("Which date.")]
     likely: Annotated[Instant | None, means("Best estimate; null when not within reach of the estimate.")]
@@ -128,7 +131,8 @@ class Milestone:
         ),
     ] = None
     not_after: Annotated[
-        Instant | None, means("For what must not be missed: when it is too late; null elsewhere.")
+        Instant | None,
+        means("For what must not be missed: when it is too late, not before not_before; null elsewhere."),
     ] = None
     spread_by: Annotated[
         tuple[Figure, ...],

@@ -80,38 +80,32 @@ def round_up(when: datetime, placed: datetime) -> PrintedTime:
 
 def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTime:
     """Return an earliest date of a kind as printed; most kinds wait for daytime."""
-    if kind == MilestoneKind.FIRST_WATER:  # the watering itself is printed to the half hour, at any hour
+    if kind in {MilestoneKind.FIRST_WATER, MilestoneKind.SAW_JOINTS}:  # with an end, to the half hour
         return PrintedTime(half_hour_up(when), exact=True)
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
     return round_up(by_day(when) if waits else when, placed)
 
 
-def in_stages(milestone: Milestone, placed: datetime) -> bool:
-    """Return whether the part placed first is too late before the part placed last is ready, as printed."""
-    if milestone.not_before is None or milestone.not_after is None:
-        return False
-    ready = printed_not_before(milestone.not_before, milestone.kind, placed).instant
-    return half_hour_down(milestone.not_after) <= ready
+def in_stages(milestone: Milestone, joints: Joints | None) -> bool:
+    """Return whether the slab is sawn part by part, because no hour fits all of it."""
+    windows = joints.windows if joints else ()
+    return milestone.kind == MilestoneKind.SAW_JOINTS and bool(windows) and windows[-1].part != "whole"
 
 
-def trial_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
+def trial_cut(milestone: Milestone) -> datetime | None:
     """Return the hour of the first trial cut as printed; None for another date or one past the estimate.
 
-    It is rounded down, because a trial cut does no harm, and is not past the last hour. Where the slab is
-    sawn in stages, it is that of the part placed first.
+    It is rounded down, because a trial cut does no harm, and is not past the last hour.
     """
     if milestone.kind != MilestoneKind.SAW_JOINTS or milestone.not_before is None:
         return None
-    windows = joints.windows if joints else ()
-    first = [each.opens for each in windows if each.part == "first" and each.saw == windows[-1].saw]
-    hours = [each for each in (first[0] if first else milestone.likely, milestone.not_after) if each]
+    hours = [each for each in (milestone.likely, milestone.not_after) if each]
     return half_hour_down(min(hours, key=datetime.timestamp)) if hours else None
 
 
 def last_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
     """Return the last hour of sawing as printed: of the part placed last where the slab is sawn in stages."""
-    windows = joints.windows if joints else ()
-    last = windows[-1].closes if windows and windows[-1].part == "last" else milestone.not_after
+    last = joints.windows[-1].closes if joints and in_stages(milestone, joints) else milestone.not_after
     return half_hour_down(last) if last else None
 
 
@@ -124,6 +118,6 @@ def saw_meets_water(schedule: CureSchedule) -> bool:
     ends = last_cut(saw, schedule.joints)
     if ends is None or ends <= schedule.issued_at:
         return False
-    begins = trial_cut(saw, schedule.joints) or placed
+    begins = trial_cut(saw) or placed
     visits = (each for day in schedule.watering for each in day.visits if each.litres)
     return any(begins < each.end and each.start < ends for each in visits)

@@ -13,6 +13,7 @@ from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.joints import is_sawn_in_parts
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
@@ -437,9 +438,8 @@ def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
 
 
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    for each in dates.milestones:
-        if each.not_after and each.not_before and each.not_after <= each.not_before:
-            yield "saw-in-stages", ()
+    if is_sawn_in_parts(dates, simulation):
+        yield "saw-in-stages", ()
     # A mix that is too weak for repeated frost has a caution of its own.
     late = (each.kind for each in dates.milestones if each.not_before is None)
     if any(kind != MilestoneKind.FREEZE_THAW for kind in late):

@@ -19,11 +19,12 @@ from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
 from handover.schedule.frost_protection import calls_for_protection
 from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.joints import cut_hours, is_sawn_in_parts, saw_of
 from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
 from handover.schedule.milestones import compute_dates
 from handover.schedule.mix import concrete_properties
 from handover.schedule.model import Figure, MilestoneKind
-from handover.schedule.printed_times import half_hour_up, in_stages
+from handover.schedule.printed_times import half_hour_up
 from handover.schedule.quantiles import early_instant
 from handover.schedule.risks import STEP_S, find_risks, loss_while_fresh
 from handover.schedule.rule_selection import rules_for
@@ -84,10 +85,16 @@ class Concern:
 class SawHours:
     """When the joints may be sawn."""
 
-    opens: Annotated[Instant, means("Not before, by the saw of the record.")]
-    closes: Annotated[Instant | None, means("When it is too late; null: never.")]
+    opens: Annotated[
+        Instant,
+        means("Not before, by the saw of the record; part by part, the trial cut of the part placed first."),
+    ]
+    closes: Annotated[
+        Instant | None,
+        means("When it is too late; part by part, for the part placed last; null: never."),
+    ]
     in_stages: Annotated[
-        bool, means("Whether the part placed first is too late before the part placed last is ready.")
+        bool, means("Whether it is sawn part by part, because no hour fits all of the slab.")
     ]
     daylight_h: Annotated[
         NumberOrNull | None, means("Hours of daylight in the window; null where the place is not known. [h]")
@@ -394,7 +401,7 @@ class _StartComparer:
             initial_set=initial,
             final_set=final,
             finish_first_by=early_instant(dates.met_h[MilestoneKind.FINAL_SET], simulation),
-            saw=self._saw_hours(simulation, milestones.get(MilestoneKind.SAW_JOINTS)),
+            saw=self._saw_hours(simulation, dates, milestones.get(MilestoneKind.SAW_JOINTS)),
             first_water=water,
             attended=None if water is None else _is_attended(water, simulation),
             frost_from=None if frost is None else frost.start,
@@ -408,14 +415,16 @@ class _StartComparer:
             plain = replace(plain, blanket=laid if blanket is None else min(blanket, laid))
         return replace(plain, concerns=tuple(self._concerns(plain, simulation, risks, drying)))
 
-    def _saw_hours(self, simulation: Simulation, milestone: Milestone | None) -> SawHours | None:
-        """Return the window of sawing; for a slab that is sawn part by part, from the likely hour on."""
-        if milestone is None or milestone.not_before is None:
+    def _saw_hours(
+        self, simulation: Simulation, dates: Dates, milestone: Milestone | None
+    ) -> SawHours | None:
+        """Return the window of sawing; part by part, from the first trial cut to the end of the last part."""
+        if milestone is None or milestone.not_before is None or dates.saw_limits is None:
             return None
-        staged = in_stages(milestone, simulation.job.placement.end)
-        likely = milestone.likely or milestone.not_before
-        opens = min(likely, milestone.not_before) if staged else milestone.not_before
-        closes = milestone.not_after
+        opens, closes = milestone.not_before, milestone.not_after
+        if staged := is_sawn_in_parts(dates, simulation):
+            opens = milestone.likely or opens
+            closes = cut_hours(dates.saw_limits, saw_of(simulation.job), simulation, "last").last
         daylight = None if closes is None else self._daylight_hours(simulation.job, opens, closes)
         return SawHours(opens, closes, staged, daylight)
 

@@ -17,7 +17,17 @@ from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
-from handover.schedule.model import Caution, CureSchedule, Figure, MilestoneKind, Protection, Refusal, Risk
+from handover.schedule.model import (
+    Caution,
+    CureSchedule,
+    Figure,
+    Joints,
+    MilestoneKind,
+    Protection,
+    Refusal,
+    Risk,
+    SawWindow,
+)
 from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
@@ -103,9 +113,14 @@ def test_nobody_is_sent_to_saw_a_slab_with_cables(job: JobRecord, with_cables: C
 def in_stages(schedule: CureSchedule) -> tuple[CureSchedule, datetime]:
     """The part placed first is too late at 8:30 in the evening, the last part ready five hours after."""
     last = schedule.placement_end.replace(hour=20, minute=30)
-    ready = last + timedelta(hours=5)
-    saw = {"likely": last - timedelta(hours=3), "not_before": ready, "not_after": last}
-    return with_dates(schedule, saw_joints=saw), last
+    ready, trial, hour = last + timedelta(hours=5), last - timedelta(hours=3), timedelta(hours=1)
+    saw = {"likely": trial, "not_before": last - hour, "not_after": last}
+    windows = (
+        SawWindow("conventional", trial, last - hour, last, "first", 0.9),
+        SawWindow("conventional", ready - hour, ready, ready + hour, "last", 0.9),
+    )
+    joints = Joints(windows, None, 0.0254, 0.0254, 3.66, None)
+    return replace(with_dates(schedule, saw_joints=saw), joints=joints), last
 
 
 def test_sawing_in_stages_is_from_its_trial_cut_to_its_last_hour(
@@ -113,7 +128,7 @@ def test_sawing_in_stages_is_from_its_trial_cut_to_its_last_hour(
 ) -> None:
     schedule, last = in_stages
     [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
-    assert event.end == last.astimezone(UTC)
+    assert event.end == last.astimezone(UTC) + timedelta(hours=6)  # of the part placed last
     assert event.start == saw(schedule).likely
     assert "Not before" not in event.description
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import replace
-from datetime import timedelta
 from importlib.resources import files
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, get_args
@@ -22,7 +21,7 @@ from handover.documents.words.dates import OWNER_KINDS
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
 from handover.schedule.ensemble import _SCALARS
-from handover.schedule.model import Basis, Caution, Figure, Mark, MilestoneKind
+from handover.schedule.model import Basis, Caution, Figure, Joints, Mark, MilestoneKind, SawWindow
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -241,14 +240,13 @@ def test_the_same_date_reads_the_same_in_calendar_and_sheet(job: JobRecord, sche
         assert row.sentence in text
 
 
-def test_a_saw_window_that_closes_before_it_opens_is_printed_as_stages(
-    job: JobRecord, schedule: CureSchedule
-) -> None:
+def test_a_slab_with_a_window_for_each_part_is_sawn_in_stages(job: JobRecord, schedule: CureSchedule) -> None:
     milestone = schedule.milestone(MilestoneKind.SAW_JOINTS)
     assert milestone is not None
-    assert milestone.not_before is not None
-    late = replace(milestone, not_after=milestone.not_before - timedelta(hours=1))
-    assert Wording(job, schedule).milestone(late).in_stages
+    window = SawWindow("conventional", milestone.likely, milestone.not_before, milestone.not_after)
+    parts = tuple(replace(window, part=each) for each in ("first", "last"))
+    staged = replace(schedule, joints=Joints(parts, None, 0.0254, 0.0254, 3.66, None))
+    assert Wording(job, staged).milestone(milestone).in_stages
     assert not Wording(job, schedule).milestone(milestone).in_stages
 
 

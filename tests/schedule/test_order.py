@@ -5,18 +5,21 @@ Identity: nobody walks on unset concrete, and a cover that protects from frost s
 
 from __future__ import annotations
 
+import json
+from dataclasses import replace
+from datetime import datetime
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.documents.schedule_json import schedule_json
 from handover.practice.rules import STRICTEST, rule_sets
 from handover.schedule.model import CureSchedule, Milestone, MilestoneKind
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-    from datetime import datetime
+    from collections.abc import Callable, Iterator
 
     from handover.jobs.record import JobRecord
     from handover.weather.series import WeatherSeries
@@ -56,13 +59,38 @@ UNDER_A_COVER = [(Kind.PROTECTION_ENDS, Kind.LIGHT_VEHICLES), (Kind.PROTECTION_E
 
 def broken(schedule: CureSchedule) -> list[str]:
     """Return the pairs of dates that are not in order; a date past the estimate is after all others."""
-    dates = {each.kind: each for each in schedule.milestones}
+    dates = {each.kind: _for_the_last(each, schedule) for each in schedule.milestones}
     order = ORDER + (UNDER_A_COVER if schedule.curing_method == "insulating blanket" else [])
     return [
         f"{second} before {first}"
         for first, second in order
         if first in dates and second in dates and not _in_order(dates[first], dates[second])
     ]
+
+
+def _for_the_last(date: Milestone, schedule: CureSchedule) -> Milestone:
+    """Return a date for the concrete placed last, as all are but sawing part by part."""
+    window = schedule.joints.windows[-1] if schedule.joints else None
+    if date.kind != Kind.SAW_JOINTS or window is None or window.part != "last":
+        return date
+    return replace(date, likely=window.opens, not_before=window.opens_not_before)
+
+
+PAIRS = [("not_before", "not_after"), ("opens", "closes"), ("opens_not_before", "closes"), ("start", "end")]
+
+
+def crossed(document: Any, where: str = "") -> Iterator[str]:
+    """Yield the pairs of a JSON document of which the first instant is after the second, with their place."""
+    if isinstance(document, list):
+        for number, each in enumerate(document):
+            yield from crossed(each, f"{where}[{number}]")
+    if isinstance(document, dict):
+        for first, second in PAIRS:
+            ends = [document.get(first), document.get(second)]
+            if all(ends) and datetime.fromisoformat(ends[0]) > datetime.fromisoformat(ends[1]):
+                yield f"{where}: {first} {ends[0]}, {second} {ends[1]}"
+        for key, each in document.items():
+            yield from crossed(each, f"{where}.{key}")
 
 
 def _in_order(first: Milestone, second: Milestone) -> bool:
@@ -112,3 +140,42 @@ def test_a_condition_of_order_is_named_only_where_it_governs(
     for each in warm.milestones:
         rules = {gate.rule for gate in each.because.others}
         assert not rules & {"foot-traffic.set", "light-work.foot-traffic", "curing-ends.frost-safe"}
+
+
+@pytest.mark.parametrize("mix", [{}, {"slag": 0.5}, {"cement": "III"}, {"admixtures": ("retarder",)}])
+@pytest.mark.parametrize("joints", ["sawn", "early-entry"])
+@pytest.mark.parametrize("day", [(-4.0, 4.0), (9.0, 21.0), (26.0, 38.0)])
+def test_no_pair_of_the_json_is_crossed(
+    job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], joints: str, day: tuple[float, float]
+) -> None:
+    """Seen: a slab placed in seven hours, sawn part by part, had `not_before` after `not_after`."""
+    record = job(
+        slab={"joints": joints}, mix=mix, placement={"end": as_of.replace(hour=13), "finished": None}
+    )
+    schedule = plan_cure(record, weather(*day), as_of, members=40)
+    assert list(crossed(json.loads(schedule_json(schedule)))) == []
+    assert broken(schedule) == []
+
+
+@pytest.mark.parametrize("end", [7, 10, 13, 17])
+def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
+    job: Job, weather: Weather, as_of: datetime, end: int
+) -> None:
+    """One meaning: the hours that must not be missed; each part has its own window, in the order placed."""
+    record = job(placement={"end": as_of.replace(hour=end), "finished": None})
+    schedule = plan_cure(record, weather(26.0, 38.0), as_of, members=40)
+    date, joints = schedule.milestone(Kind.SAW_JOINTS), schedule.joints
+    assert date is not None
+    assert joints is not None
+    first, *others = [each for each in joints.windows if each.saw == "conventional"]
+    assert (date.likely, date.not_after) == (first.opens, first.closes)
+    assert date.not_before == (first.opens_not_before or first.closes)
+    assert [each.part for each in (first, *others)] == (["first", "last"] if others else ["whole"])
+    assert ("saw-in-stages" in {each.code for each in schedule.cautions}) == bool(others)
+    for last in others:
+        assert first.opens is not None
+        assert last.opens is not None
+        assert first.closes is not None
+        assert last.closes is not None
+        assert first.opens < last.opens
+        assert first.closes < last.closes

@@ -164,7 +164,7 @@ class DateWording:
         when = None if milestone.not_before is None else self.not_before(milestone.not_before, milestone.kind)
         after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
         not_before = self.say("milestone.words.not-before")
-        trial, share = trial_cut(milestone, self.schedule.joints), milestone.confidence
+        trial, share = trial_cut(milestone), milestone.confidence
         return MilestoneWords(
             kind=milestone.kind,
             title=self.title(milestone.kind),
@@ -175,7 +175,7 @@ class DateWording:
             when_text=f"{not_before} {when.text}" if when else self.say("milestone.words.unknown"),
             reason=self.rule(milestone.because.governing.rule),
             typical=when is not None and milestone.basis == "typical",
-            in_stages=in_stages(milestone, self.schedule.placement_end),
+            in_stages=in_stages(milestone, self.schedule.joints),
             trial=self.speak.moment(trial) if trial else None,
             share=format_percentage(share, 2, self.speak.locale) if trial and share else "",
             last_cut=last_cut(milestone, self.schedule.joints) if trial else None,
