@@ -114,13 +114,15 @@ def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, r
     assert "contractor.email" in refused.err
 
 
-@pytest.mark.parametrize("shape", ["job", "schedule"])
-def test_schema_prints_a_json_schema(run: Run, shape: str) -> None:
+@pytest.mark.parametrize(
+    ("shape", "field"), [("job", "placement"), ("schedule", "milestones"), ("starts", "starts")]
+)
+def test_schema_prints_a_json_schema(run: Run, shape: str, field: str) -> None:
     result = run("schema", shape)
     assert result.status == 0
     schema = json.loads(result.out)
     assert schema["type"] == "object"
-    assert ("placement" if shape == "job" else "milestones") in schema["properties"]
+    assert field in schema["properties"]
 
 
 def test_plan_prints_a_table(run: Run, record: Path, weather: Path, as_of: str) -> None:

@@ -82,7 +82,7 @@ printf '%s\\n' "${COMPREPLY[@]}"
         (["issue", "--paper", ""], {"letter", "a4"}),
         (["issue", "alder"], {"alder.toml"}),
         (["issue", "alder.toml", "-o", ""], {"out"}),
-        (["schema", "s"], {"schedule"}),
+        (["schema", "s"], {"schedule", "starts"}),
         (["forget", "alder"], {""}),
     ],
 )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from datetime import UTC, datetime, timedelta
+from importlib.resources import files
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,10 @@ from xml.etree import ElementTree as ET
 
 import pikepdf
 import pytest
+from jsonschema import Draft202012Validator, ValidationError
 
+from handover.cli import main
+from handover.documents.starts_json import starts_schema
 from handover.documents.templating import languages
 from handover.documents.translations import load_translations
 from handover.documents.words.starts import COLUMNS
@@ -171,6 +175,35 @@ def test_the_same_question_has_the_same_bytes() -> None:
     pairs = [compare_start_hours(request(SAMPLE, ASKED, window=window)) for _ in range(2)]
     assert start_data(pairs[0]) == start_data(pairs[1])
     assert start_picture(start_words(pairs[0])) == start_picture(start_words(pairs[1]))
+
+
+def test_the_json_satisfies_its_schema() -> None:
+    schema = starts_schema()
+    Draft202012Validator.check_schema(schema)
+    compared = compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00"))
+    document = json.loads(start_data(compared))
+    Draft202012Validator(schema).validate(document)
+    document["starts"][0]["score"] = 1  # there is none
+    with pytest.raises(ValidationError):
+        Draft202012Validator(schema).validate(document)
+
+
+def test_every_field_of_the_schema_says_what_it_means_and_every_number_its_unit() -> None:
+    schema = starts_schema()
+    for each in (schema, *schema["$defs"].values()):
+        assert each["additionalProperties"] is False
+        assert [*each["properties"]] == each["required"]
+        for name, field in each["properties"].items():
+            assert field["description"], name
+            # The unit of the value of a figure is beside it.
+            assert "number" not in field.get("type", ()) or name == "value" or field["description"][-1] == "]"
+
+
+def test_the_published_schema_is_the_one_that_is_printed(capsys: pytest.CaptureFixture[str]) -> None:
+    """After a change that is meant, print it into that file: it is a snapshot of what the model says."""
+    published = files("handover.documents").joinpath("starts.schema.json").read_text(encoding="utf-8")
+    assert main(["schema", "starts"]) == 0
+    assert capsys.readouterr().out == published
 
 
 def test_a_band_covers_exactly_the_starts_that_a_danger_meets() -> None:

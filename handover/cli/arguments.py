@@ -103,8 +103,8 @@ def build_parser() -> ArgumentParser:
     _workers(each)
     each.add_argument("--json", action="store_true", help="print JSON lines, one a setting")
 
-    each = command("schema", schema, "print the JSON Schema of a job record or a schedule")
-    each.add_argument("shape", choices=("job", "schedule"), help="which one")
+    each = command("schema", schema, "print the JSON Schema of a job record, a schedule or compared starts")
+    each.add_argument("shape", choices=("job", "schedule", "starts"), help="which one")
     return parser
 
 

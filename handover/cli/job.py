@@ -146,11 +146,13 @@ def _set_lines(site: str, folder: str, files: Sequence[str], first: str) -> Iter
 
 
 def schema(options: Options) -> None:
-    """Print the JSON Schema of a job record or a schedule."""
+    """Print the JSON Schema of a job record, a schedule or a comparison of start hours."""
     import json
 
     if options.shape == "job":
         from handover.jobs.schema import job_schema as shape
+    elif options.shape == "starts":
+        from handover.documents.starts_json import starts_schema as shape
     else:
         from handover.documents.schedule_json import schedule_schema as shape
     print(json.dumps(shape(), indent=2, ensure_ascii=False))

@@ -37,7 +37,7 @@ class Options(Namespace):
     paper: Literal["letter", "a4"] | None
     units: Literal["us", "si"] | None
     templates: str | None
-    shape: Literal["job", "schedule"]
+    shape: Literal["job", "schedule", "starts"]
     dry_run: bool
     again: bool
     folder: str

@@ -5,26 +5,19 @@ pydantic writes, reads and describes it from the types of `handover.schedule.mod
 
 from __future__ import annotations
 
-import json
 from functools import cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from pydantic import TypeAdapter
-from pydantic.json_schema import GenerateJsonSchema
-from pydantic_core import PydanticSerializationError, from_json
+from pydantic_core import from_json
 
+from handover.documents.model_json import document_bytes, model_document, model_schema
 from handover.schedule.json_types import ZONE
 from handover.schedule.model import CureSchedule
 
-if TYPE_CHECKING:
-    from pydantic.json_schema import JsonSchemaValue
-    from pydantic_core import core_schema
-
 LEFT_OUT_IF_EMPTY = {"weather": ("WeatherBasis", ("spread", "alerts"))}
 """By top-level key: its type, and those of its fields that are written only where there is something."""
-
-DIALECT = "https://json-schema.org/draft/2020-12/schema"
 
 
 def schedule_json(schedule: CureSchedule) -> bytes:
@@ -41,17 +34,12 @@ def schedule_json(schedule: CureSchedule) -> bytes:
     Raises:
         ValueError: a time without a zone.
     """
-    context = {ZONE: ZoneInfo(schedule.timezone)}
-    try:
-        document = _adapter().dump_python(schedule, mode="json", context=context)
-    except PydanticSerializationError as fault:
-        raise ValueError(str(fault)) from None
+    document = model_document(_adapter(), schedule, ZoneInfo(schedule.timezone))
     for key, (_, optional) in LEFT_OUT_IF_EMPTY.items():
         document[key] = {
             name: value for name, value in document[key].items() if value or name not in optional
         }
-    lines = (f"{_dumps(key)}: {_dumps(document[key])}" for key in sorted(document))
-    return ("{\n" + ",\n".join(lines) + "\n}\n").encode()
+    return document_bytes(document)
 
 
 def read_schedule(content: bytes) -> CureSchedule:
@@ -71,42 +59,13 @@ def read_schedule(content: bytes) -> CureSchedule:
 
 def schedule_schema() -> dict[str, Any]:
     """Return the JSON Schema (2020-12) of schedule.json: every field with its meaning and unit."""
-    schema = _adapter().json_schema(schema_generator=_SerializedSchema)
-    for named in schema["$defs"].values():
-        named.pop("title", None)  # it repeats the name
+    schema = model_schema(_adapter(), "Cure schedule of one slab on ground")
     for name, optional in LEFT_OUT_IF_EMPTY.values():
         described = schema["$defs"][name]
         described["required"] = [each for each in described["required"] if each not in optional]
-    return {"$schema": DIALECT, "title": "Cure schedule of one slab on ground", **schema}
+    return schema
 
 
 @cache
 def _adapter() -> TypeAdapter[CureSchedule]:
     return TypeAdapter(CureSchedule)
-
-
-def _dumps(value: Any) -> str:
-    return json.dumps(value, allow_nan=False, ensure_ascii=False, sort_keys=True)
-
-
-class _SerializedSchema(GenerateJsonSchema):
-    """The JSON Schema of the written form: every field is required, and no other is allowed.
-
-    `schedule_schema` then takes the optional ones from those that are required.
-    """
-
-    def field_is_required(self, *_: Any, **__: Any) -> bool:
-        return True
-
-    def field_title_should_be_set(self, *_: Any) -> bool:
-        return False
-
-    def default_schema(self, schema: core_schema.WithDefaultSchema) -> JsonSchemaValue:
-        return self.generate_inner(schema["schema"])
-
-    def dataclass_schema(self, schema: core_schema.DataclassSchema) -> JsonSchemaValue:
-        described = super().dataclass_schema(schema)
-        described.pop("title", None)
-        described["additionalProperties"] = False
-        described["description"] = " ".join(described["description"].split())
-        return described

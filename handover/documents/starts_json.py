@@ -1,14 +1,16 @@
-"""A comparison of start hours as JSON, for other programs."""
+"""A comparison of start hours as JSON, for other programs, and its JSON Schema.
+
+pydantic writes and describes it from the types of `handover.schedule.start_hours`.
+"""
 
 from __future__ import annotations
 
-import json
 from functools import cache
 from typing import Any
 
 from pydantic import TypeAdapter
 
-from handover.schedule.json_types import ZONE
+from handover.documents.model_json import document_bytes, model_document, model_schema
 from handover.schedule.start_hours import StartComparison
 
 
@@ -18,17 +20,14 @@ def starts_json(comparison: StartComparison) -> bytes:
     Times have the offset of the site and are rounded to the second, numbers to six digits; SI units, as the
     model says. `order` has the indices of the starts, the best first.
     """
-    document: dict[str, Any] = _adapter().dump_python(
-        comparison, mode="json", context={ZONE: comparison.zone}
-    )
-    lines = (f"{_dumps(key)}: {_dumps(document[key])}" for key in sorted(document))
-    return ("{\n" + ",\n".join(lines) + "\n}\n").encode()
+    return document_bytes(model_document(_adapter(), comparison, comparison.zone))
+
+
+def starts_schema() -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of a comparison: every field with its meaning and unit."""
+    return model_schema(_adapter(), "Start hours of one slab on ground, compared")
 
 
 @cache
 def _adapter() -> TypeAdapter[StartComparison]:
     return TypeAdapter(StartComparison)
-
-
-def _dumps(value: Any) -> str:
-    return json.dumps(value, allow_nan=False, ensure_ascii=False, sort_keys=True)
