@@ -37,6 +37,8 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
 def _dates(wording: Wording) -> Iterator[str]:
     """Yield a sentence for each visit that has a date and is not past at the time of issue."""
     known = {each.kind: each for each in wording.dates.milestones}
+    if (saw := wording.dates.undated_saw) is not None:
+        yield wording.say("sheet.crew-undated", title=saw.title, why=saw.why, how=saw.how)
     for kind in CREW_KINDS:
         words = known.get(kind)
         if words is not None and words.when is not None and not _is_missed(wording, words):

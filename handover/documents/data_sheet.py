@@ -156,7 +156,7 @@ class DataSheet:
         if joints is None:
             return ()
         depths = {"early-entry-depth": joints.early_entry_depth_m}
-        if any(each.saw == "conventional" for each in joints.windows):
+        if self.wording.job.slab.joints == "sawn":
             depths = {"depth": joints.depth_m, **depths}
         spacings = {"longest-spacing": joints.longest_spacing_m, "spacing": joints.spacing_m}
         values = {"cracks-from": self.moment(joints.cracks_from)}

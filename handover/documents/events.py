@@ -106,6 +106,7 @@ class _EventBuilder:
         return self._in_order(
             [
                 *self._sawing(),
+                *self._undated_sawing(),
                 *self._edges(),
                 *self._walkthrough(),
                 *self._covers("crew"),
@@ -150,6 +151,20 @@ class _EventBuilder:
             start = _utc(words.trial.instant) if words.trial else ready
             end = end if start < end else start + SAWING
             yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)
+
+    def _undated_sawing(self) -> Iterator[CareEvent]:
+        """Try a cut where no hour could be computed: from final set on, or all day if that is not known."""
+        saw = self.wording.dates.undated_saw
+        if saw is None:
+            return
+        title, text = self.words.event("saw-undated", why=saw.why, how=saw.how)
+        kind = MilestoneKind.SAW_JOINTS
+        if saw.start is not None:
+            start = _utc(saw.start)
+            yield self._work(kind, title, text, start, start + SAWING)
+        else:
+            day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
+            yield self._all_day_event("crew", kind, day, title, text, "work")
 
     def _edges(self) -> Iterator[CareEvent]:
         """Strip the forms, then rub the edges while they are green, and make the promised repairs."""

@@ -212,16 +212,18 @@ def _drying_share(simulation: Simulation) -> float:
 
 
 def plan_joints(simulation: Simulation, dates: Dates) -> Joints | None:
-    """Return the windows of the possible saws and the joints to cut; None if there is no date for sawing.
+    """Return the windows of the possible saws and the joints to cut; None if none are sawn.
 
     Where the record names an early-entry saw, a conventional one does not come. The saw of the record is the
-    last of the windows.
+    last of the windows. There are none where no hour could be computed: a trial cut decides.
     """
     limits = dates.saw_limits
-    if limits is None or dates.not_before(MilestoneKind.SAW_JOINTS) is None:
+    if limits is None:
         return None
     practice, thickness = simulation.practice, simulation.job.slab.thickness
-    windows = tuple(window for saw in limits.opens_h for window in _windows(limits, saw, simulation))
+    is_dated = dates.not_before(MilestoneKind.SAW_JOINTS) is not None
+    saws = limits.opens_h if is_dated else ()
+    windows = tuple(window for saw in saws for window in _windows(limits, saw, simulation))
     if any(
         each.saw == CONVENTIONAL for each in windows
     ):  # a cut that is too late when it begins is no choice

@@ -176,7 +176,10 @@ class SawWindow:
 class Joints:
     """The joints: when to saw them, and their depth and spacing."""
 
-    windows: Annotated[tuple[SawWindow, ...], means("One for each kind of saw that is possible.")]
+    windows: Annotated[
+        tuple[SawWindow, ...],
+        means("One for each kind of saw that is possible; empty where no hour could be computed."),
+    ]
     cracks_from: Annotated[
         Instant | None, means("The early end of the band at which tension passes strength if nothing is cut.")
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from math import isclose
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -244,8 +245,9 @@ def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
     if MilestoneKind.HEAVY_VEHICLES in kinds and job.slab.thickness < simulation.practice["trucks.thin"]:
         yield "heavy-trucks", ()
     limit = simulation.longest_spacing()
-    if job.slab.joint_spacing is not None and job.slab.joint_spacing > limit:
-        yield "joint-spacing", (Figure("spacing", job.slab.joint_spacing, "m"), Figure("limit", limit, "m"))
+    spacing = job.slab.joint_spacing
+    if spacing is not None and spacing > limit and not isclose(spacing, limit):  # 12 ft is 36 times 4 in
+        yield "joint-spacing", (Figure("spacing", spacing, "m"), Figure("limit", limit, "m"))
 
 
 def _of_the_weather(
@@ -440,9 +442,9 @@ def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     if is_sawn_in_parts(dates, simulation):
         yield "saw-in-stages", ()
-    # A mix that is too weak for repeated frost has a caution of its own.
-    late = (each.kind for each in dates.milestones if each.not_before is None)
-    if any(kind != MilestoneKind.FREEZE_THAW for kind in late):
+    # A mix too weak for repeated frost has a caution of its own; for joints without an hour, the crew a line.
+    late = {each.kind for each in dates.milestones if each.not_before is None}
+    if late - {MilestoneKind.FREEZE_THAW, MilestoneKind.SAW_JOINTS}:
         yield _why_not_reached(simulation)
 
 

@@ -63,7 +63,7 @@ def plan_summary(words: Wording) -> PlanSummary:
         site=words.job.site.name,
         job=schedule.job,
         weather=schedule.weather.source,
-        dates=tuple(_date(each, schedule.issued_at.year) for each in dates),
+        dates=tuple(_date(each, words) for each in dates),
         watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
         refusals=tuple((each.kind, words.say(f"refusal.{each.because}")) for each in schedule.refusals),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),
@@ -91,14 +91,18 @@ def _sort_key(words: MilestoneWords) -> tuple[bool, float]:
     return sentence is None, sentence.instant.timestamp() if sentence else 0.0
 
 
-def _date(words: MilestoneWords, issued_at: int) -> tuple[str, str]:
-    """Return when and what; sawing in stages goes by its trial cut."""
+def _date(words: MilestoneWords, wording: Wording) -> tuple[str, str]:
+    """Return when and what; sawing in stages goes by its trial cut, and so does sawing without an hour."""
+    undated = wording.dates.undated_saw if words.kind == MilestoneKind.SAW_JOINTS else None
+    if undated is not None:
+        return "past the estimate", f"{words.crew_title}. {undated.why} {undated.how}"
     if words.in_stages and words.trial and words.not_after:
         what = f"{words.crew_title}, part by part; too late from {words.not_after.short}"
         return f"try {words.trial.short}", what
     trial = f", trial cut {words.trial.short}" if words.trial else ""
     late = f"{trial}, not after {words.not_after.short}" if words.not_after else ""
-    when = _with_year(words.when, issued_at) if words.when else "past the estimate"
+    year = wording.schedule.issued_at.year
+    when = _with_year(words.when, year) if words.when else "past the estimate"
     return when, words.crew_title + late
 
 

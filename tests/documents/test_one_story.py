@@ -168,6 +168,57 @@ def test_the_plan_has_sawing_in_stages_under_its_trial_cut(
     assert "not after" not in line
 
 
+# ---- joints without an hour
+
+
+@pytest.fixture
+def undated(schedule: CureSchedule) -> CureSchedule:
+    """No hour of sawing could be computed; the slab has likely set at ten past one."""
+    likely = schedule.placement_end.replace(hour=13, minute=10)
+    issued = schedule.placement_end.replace(hour=12, minute=30)
+    gone = {"not_before": None, "not_after": None}
+    return replace(with_dates(schedule, saw_joints=gone, final_set={"likely": likely}), issued_at=issued)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_crew_is_sent_to_try_a_cut_where_no_hour_could_be_computed(
+    job: JobRecord, undated: CureSchedule, language: str
+) -> None:
+    """Seen: no line on the sheet and no event, where a trial cut was all that could decide."""
+    wording = Wording(job, undated, language=language)
+    set_at = undated.placement_end.replace(hour=13, minute=0)
+    [event] = [each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS]
+    line = CareSheet(wording, {}).crew[0]
+    assert event.start == set_at.astimezone(UTC)
+    assert wording.dates.title(Kind.SAW_JOINTS) in line
+    for text in (line, event.description):
+        assert wording.say("saw-undated.why-spread") in text
+        assert wording.speak.moment(set_at).text in text
+    [row] = [what for when, what in plan_summary(wording).dates if when == "past the estimate"]
+    assert wording.say("saw-undated.why-spread") in row
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_where_it_is_not_known_when_it_sets_the_crew_looks_all_day(
+    job: JobRecord, undated: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, with_dates(undated, final_set={"not_before": None}), language=language)
+    [event] = [each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS]
+    assert event.start == undated.placement_end.date()
+    for text in (CareSheet(wording, {}).crew[0], event.description):
+        assert wording.say("saw-undated.why-set") in text
+        assert wording.say("saw-undated.how") in text
+
+
+def test_once_the_slab_bears_feet_no_cut_is_tried(job: JobRecord, undated: CureSchedule) -> None:
+    walk = undated.milestone(Kind.FOOT_TRAFFIC)
+    assert walk is not None
+    assert walk.not_before is not None
+    late = Wording(job, replace(undated, issued_at=walk.not_before))
+    assert Kind.SAW_JOINTS not in {each.kind for each in crew_events(late)}
+    assert not any(late.dates.title(Kind.SAW_JOINTS) in line for line in CareSheet(late, {}).crew)
+
+
 def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: CureSchedule) -> None:
     [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
     printed = Wording(job, schedule).milestone(saw(schedule))

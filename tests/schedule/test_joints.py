@@ -205,6 +205,29 @@ def test_joints_by_thickness(job: Job, weather: Weather, as_of: datetime) -> Non
     assert joints.depth_m == pytest.approx(0.0254)
 
 
+def test_joints_that_are_just_as_far_apart_as_usual_are_not_too_far(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """12 ft is 36 times 4 in. Seen: a caution that 12 ft is more than 12 ft."""
+    for feet, is_far in ((12.0, False), (12.1, True)):
+        record = job(slab={"thickness": 4 * 0.0254, "joint_spacing": feet * 0.3048})
+        codes = {each.code for each in plan_cure(record, weather(), as_of, members=20).cautions}
+        assert ("joint-spacing" in codes) == is_far
+
+
+def test_without_an_hour_joints_have_a_depth_and_no_window(
+    job: Job, lasting: Weather, as_of: datetime
+) -> None:
+    """A trial cut needs the depth; that no saw has an hour is no matter of cold alone."""
+    frozen = job(site={"latitude": None, "longitude": None})
+    schedule = plan_cure(frozen, lasting(-9.0, -3.0), as_of, members=20)
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    assert saw is not None
+    assert saw.not_before is None
+    assert joints_of(schedule).windows == ()
+    assert joints_of(schedule).depth_m == pytest.approx(0.0254)
+
+
 def test_under_a_roof_dust_counts_as_enclosed(job: Job, weather: Weather, as_of: datetime) -> None:
     inside = joints_of(plan_cure(job(slab={"exposure": "roofed"}), weather(), as_of)).dust
     outside = joints_of(plan_cure(job(), weather(), as_of)).dust

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import in_stages, last_cut, printed_not_before, trial_cut
+from handover.schedule.printed_times import (
+    half_hour_down,
+    in_stages,
+    last_cut,
+    printed_not_before,
+    trial_cut,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -87,6 +93,23 @@ class MilestoneWords:
 
 
 @dataclass(frozen=True)
+class UndatedSawWords:
+    """What the crew does about joints of which no hour could be computed.
+
+    Attributes:
+        title: The owner's name of the date.
+        why: Why there is no hour, in one sentence.
+        how: The trial cut, in one sentence.
+        start: When the slab has likely set, to the half hour before; None: past the estimate.
+    """
+
+    title: str
+    why: str
+    how: str
+    start: datetime | None
+
+
+@dataclass(frozen=True)
 class WithheldWords:
     """A date that the program does not give: its name, the text in its place, and why."""
 
@@ -151,6 +174,27 @@ class DateWording:
             )
             for each in self.schedule.refusals
             if each.kind in set(MilestoneKind)
+        )
+
+    @cached_property
+    def undated_saw(self) -> UndatedSawWords | None:
+        """What the crew does where joints are sawn and there is no hour; None once the slab bears feet."""
+        dates, issued = self.schedule.milestone, self.schedule.issued_at
+        saw, final, walk = map(
+            dates, (MilestoneKind.SAW_JOINTS, MilestoneKind.FINAL_SET, MilestoneKind.FOOT_TRAFFIC)
+        )
+        if saw is None or saw.not_before is not None:
+            return None
+        if walk is not None and walk.not_before is not None and walk.not_before <= issued:
+            return None
+        set_at = final.likely if final is not None and final.not_before is not None else None
+        start = half_hour_down(set_at) if set_at else None
+        how = "saw-undated.how-likely" if start else "saw-undated.how"
+        return UndatedSawWords(
+            title=self.title(MilestoneKind.SAW_JOINTS),
+            why=self.say("saw-undated.why-spread" if start else "saw-undated.why-set"),
+            how=self.say(how, when=self.speak.moment(start).text if start else ""),
+            start=start,
         )
 
     # ---- one date
