@@ -134,9 +134,12 @@ class _EventBuilder:
             yield self._all_day_event("owner", words.kind, when, words.title, text, "may")
 
     def _no_salt(self) -> Iterator[CareEvent]:
-        """A reminder, when the cold begins, that salt must stay off."""
+        """A reminder, when the cold begins, that salt must stay off: for some time, or for good."""
+        cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
+        if any(each.kind == MilestoneKind.DEICING_SALT for each in self.wording.dates.withheld):
+            title, text = self.words.event("never-salt")
+            yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
         for _, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
-            cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
             if cold < allowed:
                 when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
                 title, text = self.words.event("no-salt", when=when)

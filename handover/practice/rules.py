@@ -195,11 +195,12 @@ class RuleSet:
 
 @dataclass(frozen=True)
 class RefusalRule:
-    """A refusal of dates: which, and for which uses of the slab (empty for all)."""
+    """A refusal of dates: which, and for which uses of the slab (empty for all), or with which cautions."""
 
     code: str
     milestones: tuple[str, ...]
     uses: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -307,7 +308,7 @@ def general_rules() -> Practice:
         gates=gates,
         cautions={code: _caution(code, row) for code, row in _table("cautions.toml").items()},
         refusals=tuple(
-            RefusalRule(code, tuple(row["milestones"]), tuple(row.get("uses", ())))
+            RefusalRule(code, *(tuple(row.get(each, ())) for each in ("milestones", "uses", "cautions")))
             for code, row in _table("refusals.toml").items()
         ),
         methods={name: CuringMethod(**row) for name, row in watering["methods"].items()},

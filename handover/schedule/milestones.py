@@ -58,7 +58,7 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
     """Yield the dates that the program must not give for this slab; none for uses that it does not have."""
     refused, slab = set(), slab_circumstances(job)
     for rule in practice.refusals:
-        if rule.code == _TENDONS and not job.slab.has_tendons:
+        if rule.cautions or (rule.code == _TENDONS and not job.slab.has_tendons):
             continue
         if rule.uses and job.slab.use not in rule.uses:
             continue

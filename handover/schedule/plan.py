@@ -14,7 +14,7 @@ from handover.schedule.frost_protection import plan_protection
 from handover.schedule.history import slab_history
 from handover.schedule.joints import plan_joints
 from handover.schedule.milestones import compute_dates
-from handover.schedule.model import CureSchedule, Figure
+from handover.schedule.model import CureSchedule, Figure, Refusal
 from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate
@@ -25,7 +25,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import WateringDay
+    from handover.schedule.dates import Dates
+    from handover.schedule.model import Caution, WateringDay
     from handover.schedule.simulation import Simulation
     from handover.weather.series import WeatherSeries
 
@@ -66,6 +67,10 @@ def plan_cure(
     dates = compute_dates(simulation, basis)
     watering = plan_watering(simulation, dates, basis)
     risks = find_risks(simulation, dates)
+    cautions = compile_cautions(simulation, dates, watering, risks)
+    refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
+    refused = {each.kind for each in refusals}
+    milestones = apply_dependencies(simulation, dates, watering, basis)
     return CureSchedule(
         job=job.id,
         revision=revision,
@@ -79,19 +84,29 @@ def plan_cure(
         specified_strength_mpa=job.mix.specified_strength,
         curing_method=job.curing.method,
         weather=weather_basis(job, weather, simulation.weather, as_of),
-        milestones=apply_dependencies(simulation, dates, watering, basis),
+        milestones=tuple(each for each in milestones if each.kind not in refused),
         watering=watering,
         risks=risks,
-        cautions=compile_cautions(simulation, dates, watering, risks),
+        cautions=cautions,
         history=slab_history(simulation, dates),
         assumed=(*assumptions(simulation), rule_choice),
-        refusals=dates.refusals,
+        refusals=refusals,
         figures=tuple(_figures(simulation, watering)),
         protection=plan_protection(simulation, dates),
         joints=plan_joints(simulation, dates),
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,
     )
+
+
+def _refusals_by_caution(
+    simulation: Simulation, dates: Dates, cautions: tuple[Caution, ...]
+) -> Iterator[Refusal]:
+    """Yield the dates that a caution forbids for good: of salt, where the mix is not made for it."""
+    codes, kinds = {each.code for each in cautions}, {each.kind for each in dates.milestones}
+    for rule in simulation.practice.refusals:
+        if codes & {*rule.cautions}:
+            yield from (Refusal(kind, rule.code) for kind in rule.milestones if kind in kinds)
 
 
 def _figures(simulation: Simulation, watering: tuple[WateringDay, ...]) -> Iterator[Figure]:

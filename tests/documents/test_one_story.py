@@ -168,6 +168,27 @@ def test_the_plan_has_sawing_in_stages_under_its_trial_cut(
     assert "not after" not in line
 
 
+# ---- salt
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_salt_that_stays_off_for_good_has_no_date_anywhere(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    refused = replace(
+        schedule,
+        milestones=tuple(each for each in schedule.milestones if each.kind != Kind.DEICING_SALT),
+        refusals=(Refusal(Kind.DEICING_SALT, "not-made-for-salt"),),
+    )
+    wording = Wording(job, refused, language=language)
+    title = wording.say("stays-off.deicing-salt")
+    [row] = [each for each in CareSheet(wording, {}).stays_off if each.title == title]
+    assert row.when == wording.say("stays-off.never")
+    assert row.sentence == wording.say("refusal.not-made-for-salt")
+    [event] = [each for each in owner_events(wording) if each.kind == "no-salt"]
+    assert event.title == wording.say("event.never-salt.title")
+
+
 # ---- joints without an hour
 
 

@@ -100,6 +100,18 @@ def test_a_weak_mix_is_named_and_has_no_date(job: Job, lasting: Weather, as_of: 
     assert dated.not_before is not None
 
 
+@pytest.mark.parametrize(("air", "is_dated"), [(0.03, False), (0.06, True), (None, True)])
+def test_no_date_allows_salt_where_a_caution_keeps_it_off_for_good(
+    job: Job, weather: Weather, as_of: datetime, air: float | None, is_dated: bool
+) -> None:
+    """Seen on one sheet: "keep salt off for good", and salt from August of next year on."""
+    schedule = plan_cure(job(mix={"air": air}), weather(), as_of, members=40)
+    assert (schedule.milestone(Kind.DEICING_SALT) is not None) == is_dated
+    assert (
+        (Kind.DEICING_SALT, "not-made-for-salt") in {(each.kind, each.because) for each in schedule.refusals}
+    ) == (not is_dated)
+
+
 @pytest.mark.parametrize(
     ("mix", "asked"), [({}, True), ({"admixtures": ("air entrainer",)}, False), ({"air": 0.06}, False)]
 )
@@ -131,7 +143,7 @@ def test_salt_after_a_winter_pour_waits_until_weeks_after_the_winter(
 ) -> None:
     """The estimate of a frost does not reach the spring: by then the slab is dry, and it gets mild."""
     coast = {"latitude": -63.4, "longitude": -57.0}  # July is winter there, and no month gets warm
-    schedule = plan_cure(job(site=coast), weather(-6.0, 2.0, **coast), as_of, members=40)
+    schedule = plan_cure(job(site=coast, mix=STRONG), weather(-6.0, 2.0, **coast), as_of, members=40)
     met = gates(schedule.milestone(Kind.DEICING_SALT))
     over = met["deicing-salt.first-winter"]
     mild, dry = (met[f"deicing-salt.{rule}"] for rule in ("mild-weeks", "air-dry"))

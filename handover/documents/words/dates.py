@@ -53,6 +53,9 @@ UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
 
+HOUSE_DRIVE = "heavy-vehicles.house-drive"
+"""Condition of trucks that is a time alone."""
+
 TENDONS = "engineer-decides-tendons"
 """Refusal of what the engineer of record decides."""
 
@@ -251,7 +254,9 @@ class DateWording:
         return sentence
 
     def _weeks(self, milestone: Milestone) -> Iterator[str]:
-        """Yield the range of weeks of an estimate, and that a test may show it sooner."""
+        """Yield the range of weeks of an estimate, and that a test may show it sooner; or why it is fixed."""
+        if milestone.because.governing.rule == HOUSE_DRIVE:
+            yield self.say("milestone.words.house-drive")
         if milestone.because.governing.rule not in BY_ESTIMATE:
             return
         if milestone.likely is not None and milestone.not_before is not None:
