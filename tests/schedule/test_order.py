@@ -70,9 +70,10 @@ def broken(schedule: CureSchedule) -> list[str]:
 
 def _for_the_last(date: Milestone, schedule: CureSchedule) -> Milestone:
     """Return a date for the concrete placed last, as all are but sawing part by part."""
-    window = schedule.joints.windows[-1] if schedule.joints else None
-    if date.kind != Kind.SAW_JOINTS or window is None or window.part != "last":
+    windows = schedule.joints.windows if schedule.joints else ()
+    if date.kind != Kind.SAW_JOINTS or not windows or windows[-1].part != "last":
         return date
+    window = windows[-1]
     return replace(date, likely=window.opens, not_before=window.opens_not_before)
 
 
