@@ -42,13 +42,13 @@ class CutHours(NamedTuple):
         trial: The hour of the first trial cut: when half of the members may be cut, and not past the last.
         best: The earliest hour that the wanted share of the members allows, or the most do, and not past the
             last hour; None: not within reach.
-        share: Share of the members that allow it.
+        share: Share of the members that allow it; None where it is only the last hour.
         last: When the cut is too late in more than the rest of the members; None: never.
     """
 
     trial: datetime | None
     best: datetime | None
-    share: float
+    share: float | None
     last: datetime | None
 
 
@@ -139,10 +139,11 @@ def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
     saw = saw_of(simulation.job)
     first, *_ = hours_by_part(limits, saw, simulation).values()
     last_part = cut_hours(limits, saw, simulation, "last")
-    if first.best is None or last_part.share < simulation.practice["joints.least-share"]:
+    if first.best is None or (last_part.share or 0.0) < simulation.practice["joints.least-share"]:
         return CutHours(median_instant(limits.opens_h[saw], simulation), None, first.share, None)
-    # Of the part placed first, most members may allow no hour before the last: then that one is the best.
-    return first._replace(best=first.best if first.last is None else min(first.best, first.last))
+    if first.last is None or first.best <= first.last:
+        return first
+    return first._replace(best=first.last, share=None)  # no hour that most members allow: a trial cut decides
 
 
 def _members_of(part: str, simulation: Simulation) -> tuple[slice, slice]:

@@ -114,6 +114,7 @@ class Milestone:
     """One date of the schedule: for the concrete placed last, but for joints that are sawn part by part.
 
     Then it is the window of the part placed first, which cannot wait; `Joints.windows` has that of each part.
+    Where most members allow no hour for that part, not_before is its last hour: a trial cut decides.
     """
 
     kind: Annotated[MilestoneKind, means("Which date.")]
