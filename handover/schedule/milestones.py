@@ -107,7 +107,8 @@ def _with_milestone(
         reverse=True,
     )
     likely, not_before = median_instant(together, simulation), late_instant(together, simulation)
-    share, not_after = simulation.share, None
+    share: float | None = simulation.share
+    not_after = None
     if limits is not None:
         likely, not_before, share, not_after = hours_of_sawing(limits, simulation)
     milestone = Milestone(
