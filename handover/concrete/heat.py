@@ -139,6 +139,7 @@ class HydrationParameters:
         freezing: How the pore water freezes: hydration goes on in the liquid share. None: it never does.
         conductivity_gain: Fresh concrete conducts 1 + gain times its hardened value; the gain falls with
             the degree of hydration. Schindler (2002), 0.33; from memory, not checked.
+        thickness: Of the slab, over that of the column.
     """
 
     ultimate: float | Floats
@@ -151,6 +152,7 @@ class HydrationParameters:
     conductivity_gain: float = 0.33
     cold_activation_energy: float | Floats | None = None
     dormant_h: float | Floats = 0.0
+    thickness: float | Floats = 1.0
 
 
 INERT = HydrationParameters(
@@ -497,10 +499,16 @@ class _Marcher:
         self.ultimate, self.tau, self.beta = (
             self.at_nodes(each) for each in (concrete.ultimate, concrete.tau, concrete.beta)
         )
+        thick = self.at_nodes(concrete.thickness)
+        own = thick * column.concrete
         self.conductance = np.repeat(column.conductance[np.newaxis], members, axis=0)
+        self.conductance[:, : self.count - 1] /= thick[:, 1:]
         self.links = np.column_stack([self.conductance, np.zeros(members)])  # the last: between members
+        self.capacity = np.repeat(column.capacity[np.newaxis], members, axis=0)
+        per_metre = column.capacity[0] / column.concrete[0]
+        self.capacity[:, : self.count] += (own - column.concrete) * per_metre
         self.upward = np.zeros(temperature.size + 1)  # flow of heat into and out of each node
-        self.volume_heat = self.at_nodes(concrete.heat) * column.concrete
+        self.volume_heat = self.at_nodes(concrete.heat) * own
         self.energy = self.at_nodes(concrete.activation_energy)
         cold = concrete.cold_activation_energy
         self.cold_energy = None if cold is None else self.at_nodes(cold)
@@ -511,7 +519,7 @@ class _Marcher:
         self.booked = np.zeros((3, members))  # hydration, surface, ground
         self.freezing = concrete.freezing
         water = 0.0 if concrete.freezing is None else concrete.freezing.latent
-        self.water_heat = self.at_nodes(water) * column.concrete
+        self.water_heat = self.at_nodes(water) * own
         self.is_icy = self.is_freezing(temperature)
         self.initial_enthalpy = self.enthalpy_of(self.temperature)
 
@@ -546,9 +554,9 @@ class _Marcher:
 
     def enthalpy_of(self, temperature: Floats) -> Floats:
         """Return the enthalpy of every node, shape (m, n), in J/m2."""
-        whole = np.asarray(self.column.capacity * temperature)
+        whole = np.asarray(self.capacity * temperature)
         if self.freezing is not None:
-            slab, own = temperature[:, : self.count], self.column.capacity[: self.count]
+            slab, own = temperature[:, : self.count], self.capacity[:, : self.count]
             whole[:, : self.count] = enthalpy(slab, own, self.water_heat, self.freezing)
         return whole
 
@@ -577,7 +585,7 @@ class _Marcher:
         """Move every member on by a step."""
         self.update_links()
         start = self.start(air)
-        step = self.step(seconds, start, self.column.capacity)
+        step = self.step(seconds, start, self.capacity)
         is_icy = self.is_freezing(step.temperature)
         if self.freezing is not None and (self.is_icy or is_icy):
             step = self.freezing_step(step, seconds, start, self.freezing)
@@ -589,14 +597,14 @@ class _Marcher:
 
     def freezing_step(self, plain: _Step, seconds: float, start: _Start, freezing: Freezing) -> _Step:
         """Return the state after a step in which water freezes or thaws, from the step without that."""
-        before, own = self.temperature[:, : self.count], self.column.capacity[: self.count]
+        before, own = self.temperature[:, : self.count], self.capacity[:, : self.count]
         water = self.water_heat
         whole = enthalpy(before, own, water, freezing)
         gained = own * (plain.temperature[:, : self.count] - before)
         moved = temperature_at(whole + gained, own, water, freezing) - before
-        capacity = np.repeat(self.column.capacity[np.newaxis], len(before), axis=0)
+        capacity = self.capacity.copy()
         np.divide(gained, moved, out=capacity[:, : self.count], where=np.abs(moved) > _STILL)
-        capacity = np.maximum(capacity, self.column.capacity)
+        capacity = np.maximum(capacity, self.capacity)
         step = self.step(seconds, start, capacity)
         gained = capacity[:, : self.count] * (step.temperature[:, : self.count] - before)
         step.temperature[:, : self.count] = temperature_at(whole + gained, own, water, freezing)
@@ -614,7 +622,7 @@ class _Marcher:
         return _Start(flux1, flux_end, fall, drift, rate, heat, load, ground)
 
     def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
-        """Return the state after a step with the heat capacities of the nodes, shape (n,) or (m, n)."""
+        """Return the state after a step with the heat capacities of the nodes, shape (m, n)."""
         before = self.temperature
         flux1, flux_end, fall, drift, rate1, heat1, load1, ground1 = start
         solve = self.solver(fall, _GAMMA * seconds, capacity)

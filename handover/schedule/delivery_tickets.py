@@ -105,8 +105,8 @@ def apply_tickets(
         return concrete, measured
     wetter = replace(
         concrete,
-        initial_set_h=set_time(concrete.setting, wettest, practice["setting.initial"]),
-        final_set_h=set_time(concrete.setting, wettest, practice["setting.final"]),
+        initial_set_h=set_time(concrete.setting, wettest * concrete.water, practice["setting.initial"]),
+        final_set_h=set_time(concrete.setting, wettest * concrete.water, practice["setting.final"]),
         curve=ScaledCurve(concrete.curve, strength_kept(job, wettest, practice)),
     )
     return wetter, measured

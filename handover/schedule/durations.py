@@ -36,6 +36,17 @@ def share_of_duration(gate: GateRule, simulation: Simulation) -> Floats:
     return share_done(simulation.slab.hours, gate.times * required_hours(table, colder, columns))
 
 
+def later_share(gate: GateRule, simulation: Simulation) -> tuple[Floats, Floats]:
+    """Return how that share grows past the simulation: hours from its end, and what is added, (w+1, m)."""
+    table, slab = _table(gate, simulation), simulation.slab
+    columns = np.broadcast_to(_columns(table, simulation), slab.placed_s.shape)
+
+    def rate(surface_c: Floats) -> Floats:
+        return 1.0 / (gate.times * required_hours(table, surface_c, columns))
+
+    return slab.later.hours, slab.later.accumulate(slab.temperature_c[:, :, 0], rate)
+
+
 def longest_duration(gate: GateRule, simulation: Simulation) -> Floats:
     """Return the age from which a gate is met in any case, in h, shape (m,); inf if there is none."""
     table = _table(gate, simulation)

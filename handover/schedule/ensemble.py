@@ -11,7 +11,7 @@ placed first.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import lru_cache
 from itertools import pairwise
 from statistics import NormalDist
@@ -38,6 +38,7 @@ CENTRAL = 0
 MEMBERS = 200
 _FIRST_SHARE = 4  # one in this many members follows the concrete placed first
 _SEED = 308
+_SEED_OF_THE_MIX = 5
 _SCALARS = (
     "setting",
     "energy",
@@ -49,6 +50,7 @@ _SCALARS = (
     "sun",
     "placing",
 )
+_OF_THE_MIX = ("water", "cementitious", "thickness")  # and of the slab; drawn last
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
@@ -66,6 +68,9 @@ class Ensemble:
         film: Factor on the convective film coefficient.
         sun: Factor on the absorbed sunshine.
         placed_c: Added to the temperature of the concrete as placed. [K]
+        water: Factor on the ratio of water to cementitious material.
+        cementitious: Factor on the cementitious content.
+        thickness: Factor on the thickness of the slab.
         errors: Added to each hour of the weather, by column, shape (n, m): K, shares, share of the wind.
         draws: The standardised draws behind the members, by uncertainty, shape (m,); for the weather, see
             ``errors``.
@@ -81,6 +86,9 @@ class Ensemble:
     film: Floats
     sun: Floats
     placed_c: Floats
+    water: Floats
+    cementitious: Floats
+    thickness: Floats
     errors: dict[str, Floats]
     draws: dict[str, Floats]
     n_last: int
@@ -106,10 +114,10 @@ class Ensemble:
 
     def subset(self, members: NDArray[np.int_]) -> Ensemble:
         """Return some of the members that follow the concrete placed last, in an order of their own."""
-        factors = ("setting", "energy", "hardening", "heat", "evaporation", "film", "sun")
+        by_member = [each.name for each in fields(self) if each.name not in ("errors", "draws", "n_last")]
         return replace(
             self,
-            **{name: getattr(self, name)[members] for name in ("placed_s", *factors, "placed_c")},
+            **{name: getattr(self, name)[members] for name in by_member},
             errors={name: error[:, members] for name, error in self.errors.items()},
             draws={name: draw[members] for name, draw in self.draws.items()},
             n_last=len(members),
@@ -144,7 +152,9 @@ def draw_ensemble(
     draw_of = np.concatenate([np.arange(n_last), np.arange(n_first)])
     half = stratified_draws(random, len(_SCALARS) + 1 + len(_STATES), n_last // 2)
     draws = {name: _with_opposites(each, n_last)[draw_of] for name, each in zip(_SCALARS, half, strict=False)}
-    heat = "spread.heat-assumed" if _is_assumed(job, "mix.cementitious") else "spread.heat"
+    water = practice["spread.water-assumed" if _is_assumed(job, "mix.water_cementitious") else "spread.water"]
+    content = practice["spread.cementitious-assumed"] if _is_assumed(job, "mix.cementitious") else 1.0
+    uneven = practice["spread.thickness"] / job.slab.thickness
     placing = (
         "spread.placing-measured"
         if job.placement.concrete_temperature is not None
@@ -161,6 +171,8 @@ def draw_ensemble(
         errors = _with_past_years(errors, weather, typical, practice["forecast.memory"], draw_of)
     else:
         errors = _with_typical_days(errors, weather, typical, near, draw_of, random)
+    further = further_draws(np.random.Generator(np.random.PCG64(_SEED_OF_THE_MIX)), half, len(_OF_THE_MIX))
+    draws |= {n: _with_opposites(each, n_last)[draw_of] for n, each in zip(_OF_THE_MIX, further, strict=True)}
     return Ensemble(
         placed_s=np.where(
             np.arange(n_last + n_first) < n_last,
@@ -170,11 +182,14 @@ def draw_ensemble(
         setting=practice["spread.setting"] ** draws["setting"],
         energy=practice["spread.energy"] ** draws["energy"],
         hardening=practice["spread.hardening"] ** draws["hardening"],
-        heat=practice[heat] ** draws["heat"],
+        heat=practice["spread.heat"] ** draws["heat"],
         evaporation=practice["spread.evaporation"] ** draws["evaporation"],
         film=practice["spread.film"] ** draws["convection"],
         sun=practice["spread.sun"] ** draws["sun"],
         placed_c=practice[placing] * draws["placing"],
+        water=water ** draws["water"],
+        cementitious=content ** draws["cementitious"],
+        thickness=np.maximum(1.0 + uneven * draws["thickness"], practice["spread.thickness-least"]),
         errors=errors,
         draws=draws,
         n_last=n_last,
@@ -195,12 +210,19 @@ def stratified_draws(random: np.random.Generator, uncertainties: int, pairs: int
     Source:
         Latin hypercube: McKay, Beckman and Conover (1979). Without correlation: Iman and Conover (1982).
     """
+    return further_draws(random, np.empty((0, pairs)), uncertainties)
+
+
+def further_draws(random: np.random.Generator, first: Floats, uncertainties: int) -> Floats:
+    """Return draws of more uncertainties, shape (u, pairs), hardly correlated with the first ones either."""
+    pairs = first.shape[1]
     upper = _half_normal(pairs)
     drawn = np.array([random.permutation(upper) for _ in range(uncertainties)])
     drawn *= random.choice((-1.0, 1.0), drawn.shape)
-    if pairs <= uncertainties:
+    whole = np.concatenate([first, drawn])
+    if pairs <= len(whole):
         return drawn
-    order = np.linalg.solve(np.linalg.cholesky(np.cov(drawn)), drawn)
+    order = np.linalg.solve(np.linalg.cholesky(np.cov(whole)), whole)[len(first) :]
     return np.asarray(upper[np.abs(order).argsort(axis=1).argsort(axis=1)] * np.sign(order))
 
 

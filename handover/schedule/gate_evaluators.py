@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 REACH_H = general_rules()["forecast.reach"]
 """How far ahead a condition is evaluated, in hours; beyond it the result is "not within reach"."""
-_DAY, _WEEK = 24, 7 * 24
+_DAY = 24
 
 _CYLINDERS = ("standard-cylinder", "field-cylinder")
 AFTER_ANOTHER_DATE = "after another date"
@@ -53,17 +53,17 @@ def limit_hours(gate: GateRule) -> float:
     return REACH_H if gate.measure in _ESTIMATED else np.inf
 
 
-def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Floats | None = None) -> Floats:
+def hours_to_value(
+    hours: Floats, series: Floats, needed: ArrayLike, later: tuple[Floats, Floats] | None = None
+) -> Floats:
     """Return when a non-decreasing series first reaches a value.
-
-    Past the end of the series its last week is repeated, because a day may be a cold one; with a season, as
-    fast as the season lets it.
 
     Args:
         hours: Instants of the series, shape (n,).
         series: Shape (n, k).
         needed: Value needed, shape (k,) or a number.
-        season: Hours of the last week's kind that have passed, day by day past the end, shape (d,).
+        later: How it goes on: instants past its end from 0 on, shape (w,), and what is added until then,
+            shape (w, k). None: it does not.
 
     Returns:
         Hours, shape (k,); inf: never reached.
@@ -72,22 +72,16 @@ def hours_to_value(hours: Floats, series: Floats, needed: ArrayLike, season: Flo
     columns = np.arange(series.shape[1])
     after = np.clip((series < wanted).sum(axis=0), 1, len(hours) - 1)
     low, high = series[after - 1, columns], series[after, columns]
-    rate = _rate_of_last_week(hours, series)
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(high > low, (wanted - low) / (high - low), 0.0)
-        further = (wanted - series[-1]) / rate
-    if season is not None:
-        further = np.interp(further, season, np.arange(len(season)) * float(_DAY), right=np.inf)
-    beyond = hours[-1] + further
     within = hours[after - 1] + np.clip(share, 0.0, 1.0) * (hours[after] - hours[after - 1])
-    return np.where(series[-1] >= wanted, within, np.where(rate > 0.0, beyond, np.inf))
-
-
-def _rate_of_last_week(hours: Floats, series: Floats) -> Floats:
-    """Return how fast a series grows in its last week, or in all of it if it is shorter."""
-    back = 1 + min(_WEEK, len(hours) - 1)
-    rate: Floats = (series[-1] - series[-back]) / (hours[-1] - hours[-back])
-    return rate
+    short = series[-1] < wanted
+    beyond = np.full(len(wanted), np.inf)
+    if later is not None and short.any():
+        beyond[short] = hours[-1] + hours_to_value(
+            later[0], later[1][:, short], (wanted - series[-1])[short], None
+        )
+    return np.where(short, beyond, within)
 
 
 def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int = slice(None)) -> Floats:
@@ -96,7 +90,10 @@ def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int 
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
     needed = np.repeat(np.broadcast_to(np.asarray(needed_h, dtype=np.float64), (members,)), count)
-    met = hours_to_value(slab.hours, age.reshape(len(slab.hours), -1), needed, slab.season)
+    series, later = age.reshape(len(slab.hours), -1), None
+    if np.any(series[-1] < needed):
+        later = slab.later.hours, slab.later_age_h[:, :, depths].reshape(-1, members * count)
+    met = hours_to_value(slab.hours, series, needed, later)
     last: Floats = met.reshape(members, count).max(axis=1)
     return last
 
@@ -192,17 +189,17 @@ def _age_needed(needed_h: Floats, at_end_h: Floats, simulation: Simulation) -> F
 
 
 def age_at(slab: SlabSimulation, hours: Floats) -> Floats:
-    """Return the equivalent age at an instant of each member, shape (m, 3); past the end as in the last week.
+    """Return the equivalent age at an instant of each member, shape (m, 3).
 
     Args:
         slab: The slab.
         hours: Since placement, shape (m,); inf where there is no such instant, whose age is infinite.
     """
-    rate = _rate_of_last_week(slab.hours, slab.age_h)
-    beyond = np.where(hours > slab.hours[-1], hours - slab.hours[-1], 0.0)[:, np.newaxis]
-    with np.errstate(invalid="ignore"):
-        added = np.where(beyond > 0.0, beyond * np.maximum(rate, 1e-12), 0.0)
-    found: Floats = slab.at(slab.age_h, hours) + added
+    found = slab.at(slab.age_h, hours)
+    past = hours - slab.hours[-1]
+    for member in np.flatnonzero(past > 0.0):
+        for depth, added in enumerate(slab.later_age_h[:, member].T):
+            found[member, depth] += np.interp(past[member], slab.later.hours, added, right=np.inf)
     return found
 
 
@@ -224,17 +221,20 @@ def age_of_strength(simulation: Simulation, earlier: Dates) -> Floats:
 
 def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:
     """Return when enough hours above a temperature have added up; gaps between them are allowed."""
-    warm = temperature_c[:-1] >= (-np.inf if gate.above_c is None else gate.above_c)
+    slab, above_c = simulation.slab, -np.inf if gate.above_c is None else gate.above_c
+    warm = temperature_c[:-1] >= above_c
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
-    hours = threshold(gate)
-    return np.minimum(
-        hours_to_value(simulation.slab.hours, total, hours), hours * (gate.at_most_times or np.inf)
-    )
+    hours, later = threshold(gate), None
+    if np.any(total[-1] < hours):
+        later = slab.later.hours, slab.later.accumulate(temperature_c, lambda each: each >= above_c)
+    return np.minimum(hours_to_value(slab.hours, total, hours, later), hours * (gate.at_most_times or np.inf))
 
 
 def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     """Return when the required time of a table is complete; a long working time adds its excess."""
-    up = hours_to_value(simulation.slab.hours, durations.share_of_duration(gate, simulation), 1.0)
+    done = durations.share_of_duration(gate, simulation)
+    later = None if np.all(done[-1] >= 1.0) else durations.later_share(gate, simulation)
+    up = hours_to_value(simulation.slab.hours, done, 1.0, later)
     met = np.minimum(up, durations.longest_duration(gate, simulation))
     if gate.working_time is None:
         return met

@@ -26,7 +26,8 @@ def slab_history(simulation: Simulation, dates: Dates) -> SlabHistory:
     slab, concrete, last = simulation.slab, simulation.concrete, simulation.ensemble.last_placed
     age, of_strength = slab.age_h[:, last], age_of_strength(simulation, dates)[:, last]
     curve = concrete.hydration
-    degree = replace(curve, tau_h=np.asarray(curve.tau_h)[last, np.newaxis])
+    ultimate, tau_h = (np.asarray(each)[last, np.newaxis] for each in (curve.ultimate, curve.tau_h))
+    degree = replace(curve, ultimate=ultimate, tau_h=tau_h)
     on_curve = age * concrete.per_hydration_hour[last, np.newaxis]
     evaporation = np.quantile(slab.evaporation[:, last], _ends(simulation.share), axis=1)
     middle = slab.temperature_c[:, CENTRAL, 1]

@@ -51,10 +51,11 @@ class ConcreteProperties:
     """The concrete of a job, by member.
 
     Ages are equivalent hours at ``hydration.reference_c``, the same clock for heat, set and strength.
+    How strong it is delivered has a spread of its own, in which that of water and cement is contained.
 
     Attributes:
-        hydration: Curve of hydration; ``tau_h`` and the activation energies have one value for each member,
-            shape (m,).
+        hydration: Curve of hydration; ``ultimate``, ``tau_h`` and the activation energies have one value for
+            each member, shape (m,).
         setting: Curves of hydration by which it sets, on the same clock; the latest of them counts.
         initial_set_h: Age at initial set, shape (m,). [h]
         final_set_h: Age at final set, shape (m,). [h]
@@ -65,6 +66,7 @@ class ConcreteProperties:
         delivered: 28-day strength as delivered, over the specified one, shape (m,). [1]
         late_share: What a warm first day leaves of the 28-day strength, shape (m,). [1]
         lowered_from: Share of the 28-day strength up to which it costs nothing. [1]
+        water: Ratio of water to cementitious material over the recorded one, shape (m,). [1]
         heat_j_m3: Heat of full hydration, shape (m,). [J/m3]
         freezing: How its pore water freezes.
     """
@@ -78,6 +80,7 @@ class ConcreteProperties:
     per_hydration_hour: Floats
     specified_mpa: float
     delivered: Floats
+    water: Floats
     heat_j_m3: Floats
     late_share: Floats
     lowered_from: float
@@ -93,6 +96,7 @@ class ConcreteProperties:
             final_set_h=self.final_set_h[members],
             per_hydration_hour=self.per_hydration_hour[members],
             delivered=self.delivered[members],
+            water=self.water[members],
             heat_j_m3=self.heat_j_m3[members],
             late_share=self.late_share[members],
         )
@@ -132,12 +136,13 @@ class ConcreteProperties:
 def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> ConcreteProperties:
     """Return the concrete of a mix, by member."""
     cements = _limiting_cements(practice.cements[mix.cement], practice)
-    plain = _hydration(mix, cements[0], practice, slag=mix.slag)
+    water = mix.water_cementitious * ensemble.water
+    plain = _hydration(mix, cements[0], practice, slag=mix.slag, water=water)
     warm, cold = _slowest_energies(mix, cements, practice)
     above, below = np.asarray(warm * ensemble.energy), np.asarray(cold * ensemble.energy)
     admixed = ensemble.setting * _admixtures(mix.admixtures, practice)
     # Slag delays heat much and set little: set goes by the other cement, and a factor of its own.
-    without_slag = (_hydration(mix, cement, practice, slag=0.0) for cement in cements)
+    without_slag = (_hydration(mix, cement, practice, slag=0.0, water=water) for cement in cements)
     setting = tuple(
         _with_energies(scale_time(each, admixed * slag_set_factor(mix.slag, practice)), above, below)
         for each in without_slag
@@ -147,15 +152,16 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
     return ConcreteProperties(
         hydration=hydration,
         setting=setting,
-        initial_set_h=set_time(setting, mix.water_cementitious, practice["setting.initial"]),
-        final_set_h=set_time(setting, mix.water_cementitious, practice["setting.final"]),
+        initial_set_h=set_time(setting, water, practice["setting.initial"]),
+        final_set_h=set_time(setting, water, practice["setting.final"]),
         curve=_curve(cements, mix, reference_c, cold, practice),
         reference_c=reference_c,
         # By the energy in the cold, on either side: the lower one of fly ash would bring strength forward.
         per_hydration_hour=arrhenius_rate(hydration.reference_c, below, reference_c) / ensemble.hardening,
         specified_mpa=mix.specified_strength,
         delivered=_strength_factor(mix.specified_strength, ensemble, practice),
-        heat_j_m3=np.asarray(plain.heat_j_kg * mix.cementitious * ensemble.heat),
+        water=ensemble.water,
+        heat_j_m3=np.asarray(plain.heat_j_kg * mix.cementitious * ensemble.cementitious * ensemble.heat),
         late_share=np.ones(len(ensemble)),
         lowered_from=practice["strength.warm-loss-from"],
         freezing=_freezing(mix, practice),
@@ -183,7 +189,7 @@ def after_first_day(
     return replace(concrete, late_share=1.0 - practice["strength.warm-loss"] * above)
 
 
-def set_time(setting: Sequence[HydrationCurve], water_cementitious: float, coefficient: float) -> Floats:
+def set_time(setting: Sequence[HydrationCurve], water_cementitious: Floats, coefficient: float) -> Floats:
     """Return the age at a set, initial or final by its coefficient: the latest of the curves, in h."""
     degree = set_degree(water_cementitious, coefficient)
     age: Floats = np.maximum.reduce([set_age(degree, curve) for curve in setting])
@@ -197,11 +203,13 @@ def slag_set_factor(slag: float, practice: Practice) -> float:
 
 
 def _of_members(curve: HydrationCurve, members: NDArray[np.int_]) -> HydrationCurve:
-    tau_h, energy, cold = (
+    ultimate, tau_h, energy, cold = (
         np.asarray(each)[members]
-        for each in (curve.tau_h, curve.activation_energy, curve.cold_activation_energy)
+        for each in (curve.ultimate, curve.tau_h, curve.activation_energy, curve.cold_activation_energy)
     )
-    return replace(curve, tau_h=tau_h, activation_energy=energy, cold_activation_energy=cold)
+    return replace(
+        curve, ultimate=ultimate, tau_h=tau_h, activation_energy=energy, cold_activation_energy=cold
+    )
 
 
 def _with_energies(curve: HydrationCurve, above: Floats, below: Floats) -> HydrationCurve:
@@ -215,10 +223,12 @@ def _limiting_cements(cement: CementRule, practice: Practice) -> tuple[CementRul
     return (cement, practice.cements[cement.no_faster_than])
 
 
-def _hydration(mix: Mix, cement: CementRule, practice: Practice, *, slag: float) -> HydrationCurve:
+def _hydration(
+    mix: Mix, cement: CementRule, practice: Practice, *, slag: float, water: float | Floats
+) -> HydrationCurve:
     return hydration_curve(
         CementComposition(**cement.phases),
-        mix.water_cementitious,
+        water,
         fly_ash=mix.fly_ash,
         slag=slag,
         fly_ash_cao=practice["fly-ash.lime"] if mix.fly_ash else None,
@@ -231,7 +241,11 @@ def _slowest_energies(mix: Mix, cements: Sequence[CementRule], practice: Practic
     Slag raises the energy: by that alone, more slag would set earlier in the heat. A cement of lower energy
     would be faster than others in the cold. So the least counts above the reference, the most below it.
     """
-    curves = [_hydration(mix, cement, practice, slag=slag) for cement in cements for slag in {0.0, mix.slag}]
+    curves = [
+        _hydration(mix, cement, practice, slag=slag, water=mix.water_cementitious)
+        for cement in cements
+        for slag in {0.0, mix.slag}
+    ]
     warm = min(float(curve.activation_energy) for curve in curves)
     return warm, max(float(curve.cold_activation_energy) for curve in curves)
 

@@ -110,6 +110,7 @@ def simulate(
     share: float = SHARE,
     members: int = MEMBERS,
     practice: Practice | None = None,
+    days: int = DAYS,
 ) -> Simulation:
     """Simulate the slab of a job in its weather.
 
@@ -121,6 +122,7 @@ def simulate(
         share: See `Simulation`; above 0.5 and below 1.
         members: Size of the ensemble.
         practice: Rules; None: those of the site's country.
+        days: How long after the placement.
 
     Raises:
         UnusableInput: The weather is of another place or time; carries all findings.
@@ -131,7 +133,7 @@ def simulate(
     if not _MEDIAN < share < 1.0:
         raise OutOfRange(f"share is above {_MEDIAN} and below 1, not {share}")
     practice = practice or rules_for(job)[0]
-    until = job.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
+    until = job.placement.end.astimezone(UTC) + timedelta(days=days, hours=1)
     findings = check_fit(weather, job.site, job.placement.start, until, as_of)
     faults = [finding for finding in findings if finding.severity == "fault"]
     if faults:
@@ -143,7 +145,7 @@ def simulate(
     by_mix = concrete_properties(job.mix, ensemble, practice)
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
     ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
-    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice)
+    by_model = simulate_slab(job, whole, ensemble, as_delivered, practice, hours=24.0 * days)
     first_day_c = by_model.mean_until(practice["strength.warm-until"])
     warmed = after_first_day(as_delivered, first_day_c, practice)
     concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,11 +14,10 @@ from handover.concrete.evaporation import evaporation_rate, wind_at
 from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, march, surface_exchange
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
-from handover.concrete.maturity import arrhenius_rate
-from handover.practice.rules import general_rules
 from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
+from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
 from handover.schedule.protection_period import blanket_cover, protection_needs
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
@@ -65,8 +65,8 @@ class SlabSimulation:
         air: The weather of those hours.
         evaporation: Of the wet surface, with each member's own factor, shape (h+1, m). [kg/m2/h]
         initial_c: Temperature of the concrete as placed, shape (m,). [degC]
-        season: Past the end, day by day, the hours of the last week's kind that have passed, as fast as the
-            concrete hardens in the mean air of the season, shape (d,); None where the place is not known. [h]
+        concrete: The concrete that hydrates in it.
+        later: How it goes on past its end.
     """
 
     hours: Floats
@@ -76,7 +76,13 @@ class SlabSimulation:
     air: Air
     evaporation: Floats
     initial_c: Floats
-    season: Floats | None = None
+    concrete: ConcreteProperties
+    later: LaterWeeks
+
+    @cached_property
+    def later_age_h(self) -> Floats:
+        """What is added to the equivalent age past the end, week by week, in h, shape (w+1, m, 3)."""
+        return self.later.accumulate(self.temperature_c, hardening_rate(self.concrete))
 
     def mean_until(self, hours: float) -> Floats:
         """Return the mean temperature of the middle over the first hours, in degC, shape (m,)."""
@@ -129,7 +135,7 @@ def simulate_slab(
         concrete: Their concrete.
         practice: Rules and materials.
         cover: Resistance of the blankets on each member, shape (m,), instead of the record's cover. [m2K/W]
-        hours: Shorter duration than `DAYS`, rounded up to whole hours. [h]
+        hours: Another duration than `DAYS`, rounded up to whole hours. [h]
         until_h: Equivalent age of each member at which the simulation may end, once all have reached it at
             all depths, shape (m,); at its duration where left out. [h]
     """
@@ -148,7 +154,7 @@ def simulate_slab(
     laid = _cover_over_steps(resistance, job, instants, practice, stays=is_blanketed)
     result = march(
         grid,
-        _hydrating(concrete, practice),
+        _hydrating(concrete, ensemble, practice),
         surface_exchange(
             Surface(
                 _absorptivity(job, instants, ensemble, practice),
@@ -190,22 +196,9 @@ def simulate_slab(
         evaporation=ensemble.evaporation
         * evaporation_rate(surface_c, air.air_c, air.relative_humidity, air.wind_ms),
         initial_c=initial,
-        season=_season(job, concrete, result.seconds[-1]),
+        concrete=concrete,
+        later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate_at(job.site)),
     )
-
-
-def _season(job: JobRecord, concrete: ConcreteProperties, end_s: float) -> Floats | None:
-    """Return `SlabSimulation.season`: the rate of hardening in the mean air of each day, summed, in h."""
-    climate = climate_at(job.site)
-    if climate is None:
-        return None
-    end = utc64(job.placement.end) + np.timedelta64(round(end_s), "s")
-    ahead = np.arange(int(general_rules()["forecast.reach"] / 24) + 1)
-    middle_of_last_week = end - np.timedelta64(84, "h")
-    time = np.concatenate([[middle_of_last_week], end + ahead * np.timedelta64(24, "h")])
-    curve = concrete.hydration
-    rate = arrhenius_rate(climate.air_c(time), float(np.mean(curve.activation_energy)), curve.reference_c)
-    return np.concatenate([[0.0], np.cumsum(rate[1:-1] / rate[0]) * 24.0])
 
 
 def cover_resistance(job: JobRecord, practice: Practice) -> float:
@@ -220,10 +213,9 @@ def _steps(hours: float | None) -> Floats:
     """Return the time steps, short while the concrete sets, with every whole hour, in s, shape (s,)."""
     fine = np.full(_FINE * 3, HOUR_S / 3)
     middling = np.full((_MIDDLING - _FINE) * 2, HOUR_S / 2)
-    steps = np.concatenate([fine, middling, np.full(DAYS * 24 - _MIDDLING, HOUR_S)])
-    if hours is None:
-        return steps
-    return np.asarray(steps[np.cumsum(steps) < (np.ceil(hours) + 0.5) * HOUR_S])
+    last = DAYS * 24 if hours is None else int(np.ceil(hours))
+    steps = np.concatenate([fine, middling, np.full(max(last - _MIDDLING, 0), HOUR_S)])
+    return np.asarray(steps[np.cumsum(steps) < (last + 0.5) * HOUR_S])
 
 
 def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dict[str, Floats]:
@@ -398,7 +390,7 @@ def _initial(grid: GridColumn, placed_c: Floats, deep_c: Floats, day_c: Floats, 
     return initial
 
 
-def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
+def _hydrating(concrete: ConcreteProperties, ensemble: Ensemble, practice: Practice) -> Hydrating:
     curve = concrete.hydration
     warm, cold = curve.activation_energy, curve.cold_activation_energy
     return Hydrating(
@@ -411,6 +403,7 @@ def _hydrating(concrete: ConcreteProperties, practice: Practice) -> Hydrating:
         concrete.freezing,
         cold_activation_energy=None if np.array_equal(warm, cold) else cold,
         dormant_h=practice["setting.dormant"] * concrete.initial_set_h,
+        thickness=ensemble.thickness,
     )
 
 

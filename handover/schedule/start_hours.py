@@ -354,6 +354,7 @@ def _slab_of(slab: SlabSimulation, members: slice) -> SlabSimulation:
         air=Air(air.air_c[:, members], air.relative_humidity[:, members], air.wind_ms[:, members]),
         evaporation=slab.evaporation[:, members],
         initial_c=slab.initial_c[members],
+        concrete=slab.concrete.subset(np.arange(len(slab.placed_s))[members]),
     )
 
 

@@ -11,10 +11,12 @@ import pytest
 import scipy.stats
 
 from handover.practice.rules import practice
-from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble, stratified_draws
-from handover.schedule.gate_evaluators import hours_to_value
+from handover.schedule.ensemble import CENTRAL, Ensemble, draw_ensemble, further_draws, stratified_draws
+from handover.schedule.gate_evaluators import age_at, hours_to_age, hours_to_value
+from handover.schedule.later_weeks import later_weeks
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
+from handover.weather.climate import Climate
 from handover.weather.extrapolate import extrapolate
 from handover.weather.past_years import PastYears
 from handover.weather.series import Origin
@@ -187,41 +189,73 @@ class TestPastYears:
 
 
 class TestPastTheSimulation:
-    """A value that grows by one an hour for ten days, wanted some 100 h after its end."""
+    """Ten days of one temperature, at which something grows by one an hour, or else by nothing."""
 
     HOURS = np.arange(241.0)
-    SERIES = HOURS[:, np.newaxis]
+    PLACED = np.datetime64("2026-07-14T12:00:00")
+    CLIMATE = Climate(48.0, 10.0, (0.0, 1.0, 5.0, 9.0, 14.0, 17.0, 19.0, 19.0, 15.0, 10.0, 4.0, 1.0))
 
-    def test_without_a_season_its_last_week_is_repeated(self) -> None:
-        assert hours_to_value(self.HOURS, self.SERIES, 340.0) == pytest.approx(340.0)
+    def reached(self, temperature_c: NDArray[np.float64], needed: float, climate: Climate | None) -> float:
+        """Return when enough hours of 15 degC and more have come."""
+        warm = temperature_c[:-1, np.newaxis] >= 15.0
+        series = np.concatenate([np.zeros((1, 1)), np.cumsum(warm, axis=0)])
+        weeks = later_weeks(self.HOURS, self.PLACED, climate)
+        later = weeks.hours, weeks.accumulate(temperature_c[:, np.newaxis], lambda each: each >= 15.0)
+        return float(hours_to_value(self.HOURS, series, needed, later)[0])
+
+    def test_without_a_climate_its_weeks_come_again(self) -> None:
+        assert self.reached(np.full(241, 16.0), 340.0, None) == pytest.approx(340.0)
 
     def test_a_last_day_of_frost_is_not_repeated_for_ever(self) -> None:
-        """Six days in seven it grows as before: 124 more take 124 x 7 / 6 hours."""
-        frozen = np.minimum(self.SERIES, 216.0)
-        assert hours_to_value(self.HOURS, frozen, 340.0) == pytest.approx(240.0 + 124.0 * 7.0 / 6.0)
+        """Nine days in ten are warm: 124 hours more take 124 x 10 / 9, to a seventh of a day."""
+        days = np.where(self.HOURS < 216.0, 16.0, -5.0)
+        assert self.reached(days, 340.0, None) == pytest.approx(240.0 + 124.0 * 10.0 / 9.0, abs=4.0)
 
-    @pytest.mark.parametrize(("pace", "expected"), [(1.0, 340.0), (0.5, 440.0), (2.0, 290.0)])
-    def test_a_season_sets_the_pace(self, pace: float, expected: float) -> None:
-        season = np.arange(60) * 24.0 * pace
-        assert hours_to_value(self.HOURS, self.SERIES, 340.0, season) == pytest.approx(expected)
+    def test_nothing_comes_of_what_never_was_where_no_season_brings_it(self) -> None:
+        assert np.isinf(self.reached(np.full(241, 14.0), 340.0, None))
+
+    def test_the_season_brings_warmth_and_takes_it(self) -> None:
+        """By the middle of October the mean of the season is 9 K below that of July, by May 14 3 K."""
+        summer, cold = np.full(241, 20.0), np.full(241, 14.0)
+        assert np.isinf(self.reached(summer, 3500.0, self.CLIMATE))
+        assert self.reached(summer, 1000.0, self.CLIMATE) == pytest.approx(1000.0, abs=4.0)
+        weeks = later_weeks(self.HOURS, np.datetime64("2026-01-14T12:00:00"), self.CLIMATE)
+        grown = weeks.accumulate(cold[:, np.newaxis], lambda each: each >= 16.0)
+        assert grown[1, 0] == 0.0
+        assert grown[-1, 0] > 0.0
 
     def test_what_no_season_reaches_is_never_met(self) -> None:
-        assert np.isinf(hours_to_value(self.HOURS, self.SERIES, 1e6, np.arange(60) * 24.0))
+        assert np.isinf(self.reached(np.full(241, 16.0), 1e6, None))
+
+    def test_frozen_concrete_thaws_in_spring(self, job: Job, weather: Weather, as_of: datetime) -> None:
+        """The month of July is winter at the edge of the Antarctic; in January it is above 0 degC there."""
+        coast = {"latitude": -63.4, "longitude": -57.0}
+        slab = simulate(job(site=coast), weather(-12.0, -6.0, **coast), as_of, members=3).slab
+        frozen, thawed = np.diff(slab.later_age_h[:, CENTRAL, 1])[[0, -1]]
+        assert frozen < 0.25 * thawed  # the rates of 10 K apart alone would be as 1 to 2
 
     def test_concrete_of_fall_waits_and_that_of_spring_does_not(
         self, job: Job, weather: Weather, as_of: datetime
     ) -> None:
         """July at 36 degrees north and south: the month after next is colder here, warmer there."""
-        north = simulate(job(), weather(), as_of, members=3).slab.season
-        south = simulate(
-            job(site={"latitude": -36.1, "longitude": 146.0}),
-            weather(latitude=-36.1, longitude=146.0),
-            as_of,
-            members=3,
-        ).slab.season
-        assert north is not None
-        assert south is not None
-        assert north[90] < 85 * 24 < 95 * 24 < south[90]
+        southern = {"latitude": -36.1, "longitude": 146.0}
+        north, south = (
+            simulate(job(site=site), weather(**site), as_of, members=3).slab.later_age_h[:, CENTRAL, 1]
+            for site in ({}, southern)
+        )
+        first, last = np.diff(north)[[0, 12]]
+        assert last < first
+        first, last = np.diff(south)[[0, 12]]
+        assert last > first
+
+    def test_an_age_past_the_end_is_of_the_hour_at_which_it_is_reached(
+        self, job: Job, weather: Weather, as_of: datetime
+    ) -> None:
+        slab = simulate(job(), weather(4.0, 10.0), as_of, members=20).slab
+        needed = slab.age_h[-1].max() + 200.0
+        met = hours_to_age(slab, needed)
+        assert np.all(met > slab.hours[-1])
+        assert age_at(slab, met).min(axis=1) == pytest.approx(np.full(len(met), needed))
 
 
 def test_neither_id_nor_name_of_a_job_moves_a_date(job: Job, weather: Weather, as_of: datetime) -> None:
@@ -239,7 +273,9 @@ def test_every_equal_share_of_a_distribution_holds_one_draw(pairs: int) -> None:
 
 def test_uncertainties_are_hardly_correlated() -> None:
     """Shuffled alone, 74 pairs of 13 uncertainties have correlations up to about 3 / sqrt(74), 0.35."""
-    found = np.corrcoef(stratified_draws(np.random.default_rng(1), 13, 74)) - np.eye(13)
+    random = np.random.default_rng(1)
+    first = stratified_draws(random, 13, 74)
+    found = np.corrcoef(np.concatenate([first, further_draws(random, first, 3)])) - np.eye(16)
     assert np.abs(found).max() < 0.12
 
 

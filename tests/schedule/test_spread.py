@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 pytestmark = pytest.mark.all_members
 
-NOTHING = {"1": 1.0, "MPa": 0.0, "K": 0.0, "K/d": 0.0, "1/d": 0.0}
+NOTHING = {"1": 1.0, "MPa": 0.0, "K": 0.0, "K/d": 0.0, "1/d": 0.0, "m": 0.0}
 
 
 def certain_but_for(*kept: str) -> Practice:
@@ -35,7 +35,8 @@ def certain_but_for(*kept: str) -> Practice:
         name: replace(rule, value=NOTHING[rule.unit] if name.startswith("spread.") else 0.0)
         for name, rule in whole.rules.items()
         if name.startswith(("spread.", "forecast."))
-        and name not in {"forecast.memory", "forecast.drawn", "spread.still", "spread.notable", "spread.near"}
+        and name not in {"forecast.memory", "forecast.drawn", "forecast.repeated", "forecast.reach"}
+        and name not in {"spread.still", "spread.notable", "spread.near"}
         and not name.startswith(kept)
     }
     return replace(whole, rules=whole.rules | still)
