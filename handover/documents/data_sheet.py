@@ -13,6 +13,7 @@ from handover.documents.quantity_format import significant
 from handover.documents.translations import slug
 from handover.jobs.fields import QuantityField
 from handover.jobs.record import declaration_of, mark_of
+from handover.practice.backtest import season_of
 from handover.schedule.daily_history import day_history
 from handover.schedule.figure_kinds import SI_UNITS
 from handover.units import to_reader
@@ -54,6 +55,7 @@ class DateWords:
     not_after: str
     basis: str
     spread: str
+    tests: str
     governing: GateWords
     following: GateWords | None
     others: tuple[GateWords, ...]
@@ -120,10 +122,20 @@ class DataSheet:
             # In stages, no one hour has a share.
             basis="; ".join([self.say(f"basis.{milestone.basis}"), *([] if words.in_stages else [sure])]),
             spread=self._spread(milestone),
+            tests=self._tests(milestone),
             governing=self._gate(milestone.because.governing),
             following=others[0] if others else None,
             others=others[1:],
         )
+
+    def _tests(self, milestone: Milestone) -> str:
+        """Return how many of a hundred test pours of the season came later than such a date."""
+        later = milestone.later_in_tests
+        if later is None or milestone.not_before is None:
+            return ""
+        placement, site = self.job.placement, self.job.site
+        season = season_of(placement.end.month, site.latitude)
+        return self.say("data.tests", count=round(100 * later), season=self.say(f"data.season.{season}"))
 
     def _spread(self, milestone: Milestone) -> str:
         return ", ".join(

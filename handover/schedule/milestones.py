@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.practice.backtest import backtest, season_of
 from handover.practice.rules import general_rules
 from handover.schedule import durations
 from handover.schedule.circumstances import slab_circumstances
@@ -102,11 +103,12 @@ def _with_milestone(
     together = np.maximum.reduce(met)
     limits = saw_limits(simulation, together) if kind == MilestoneKind.SAW_JOINTS else None
     gates = sorted(
-        (_gate(rule, hours, simulation) for rule, hours in zip(rules, met, strict=True)),
+        (_gate(rule, hours, kind, simulation) for rule, hours in zip(rules, met, strict=True)),
         key=_not_before_last,
         reverse=True,
     )
-    likely, not_before = median_instant(together, simulation), late_instant(together, simulation)
+    likely = median_instant(together, simulation)
+    not_before = _not_before(together, kind, rules, simulation, earlier)
     share: float | None = simulation.share
     not_after = None
     if limits is not None:
@@ -120,11 +122,33 @@ def _with_milestone(
         confidence=share,
         not_after=not_after,
         spread_by=_spread_by(together, simulation),
+        later_in_tests=_later_in_tests(kind, simulation),
     )
     dates = earlier.plus(milestone, together, limits)
     if kind != MilestoneKind.CURING_ENDS:
         return dates
     return replace(dates, moist_h=_moist_hours(rules, met, simulation.practice))
+
+
+def _not_before(
+    hours: Floats, kind: MilestoneKind, rules: tuple[GateRule, ...], simulation: Simulation, earlier: Dates
+) -> datetime | None:
+    """Return the cautious end of a date: never before that of a date which must come first."""
+    own = late_instant(hours, simulation, kind)
+    first = {MilestoneKind(each.after) for each in rules if each.after is not None}
+    before = [earlier.not_before(each) for each in first if each in earlier.met_h]
+    printed = [each for each in (own, *before) if each is not None]
+    return max(printed) if len(printed) == 1 + len(before) else None
+
+
+def _later_in_tests(kind: MilestoneKind, simulation: Simulation) -> float | None:
+    """Return how often test pours of the same season came later than such a date; None: not known."""
+    tested = backtest()
+    if simulation.share != tested.share or kind == MilestoneKind.SAW_JOINTS:
+        return None
+    placement, site = simulation.job.placement, simulation.job.site
+    row = tested.rows.get((kind, season_of(placement.end.month, site.latitude)))
+    return None if row is None else row.too_early
 
 
 def _moist_hours(rules: tuple[GateRule, ...], met: list[Floats], practice: Practice) -> Floats:
@@ -188,11 +212,11 @@ def _correlation(one: Floats, other: Floats) -> float:
     return 0.0 if spread == 0.0 else float(((one - one.mean()) * (other - other.mean())).mean()) / spread
 
 
-def _gate(rule: GateRule, hours: Floats, simulation: Simulation) -> Gate:
+def _gate(rule: GateRule, hours: Floats, kind: MilestoneKind, simulation: Simulation) -> Gate:
     return Gate(
         rule=rule.rule,
         likely=median_instant(hours, simulation),
-        not_before=late_instant(hours, simulation),
+        not_before=late_instant(hours, simulation, kind),
         source=rule.source,
         mark=rule.mark,
         figures=tuple(_figures(rule, simulation, float(hours[CENTRAL]))),

@@ -139,9 +139,17 @@ class Milestone:
         tuple[Figure, ...],
         means(
             "The uncertainty that moves the date most, with its share of the spread [1]: weather, setting, "
-            "energy, hardening, heat, evaporation, convection, sun or placing. Empty where nothing moves it."
+            "energy, hardening, strength, heat, evaporation, convection, sun, placing, water, cementitious "
+            "or thickness. Empty where nothing moves it."
         ),
     ] = ()
+    later_in_tests: Annotated[
+        Share | None,
+        means(
+            "Of test pours in the season of the placement, the share that came later than a date like "
+            "not_before; null where it was not tested. [1]"
+        ),
+    ] = None
 
 
 @dataclass(frozen=True)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from datetime import UTC, datetime, timedelta
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.practice.backtest import backtest
 from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
@@ -26,9 +28,24 @@ def median_instant(hours: Floats, simulation: Simulation) -> datetime | None:
     return _quantile(hours, _MEDIAN, simulation.ensemble.last_placed, simulation)
 
 
-def late_instant(hours: Floats, simulation: Simulation) -> datetime | None:
-    """Return the instant by which the wanted share of members has met it, for the concrete placed last."""
-    return _quantile(hours, simulation.share, simulation.ensemble.last_placed, simulation)
+def late_instant(hours: Floats, simulation: Simulation, kind: str) -> datetime | None:
+    """Return the instant by which enough members have met a kind of date, for the concrete placed last."""
+    share = share_to_wait_for(kind, simulation.share)
+    return _quantile(hours, share, simulation.ensemble.last_placed, simulation)
+
+
+def share_to_wait_for(kind: str, share: float) -> float:
+    """Return for which share of the members a kind of date waits, so that a share of slabs meets it.
+
+    Members may differ from one another less than slabs do. A date then waits for more of them, by what the
+    backtest has shown; for another share than that of the backtest, by as many standard deviations.
+    """
+    tested = backtest()
+    if tested.levels.get(kind, tested.share) == tested.share:
+        return share
+    normal = NormalDist()
+    further = normal.inv_cdf(tested.levels[kind]) - normal.inv_cdf(tested.share)
+    return normal.cdf(normal.inv_cdf(share) + further)
 
 
 def early_instant(hours: Floats, simulation: Simulation) -> datetime | None:
