@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from handover.documents.data_sheet import DataSheet
+from handover.documents.wording import Wording
 from handover.practice.backtest import SEASONS, BacktestRow, backtest, season_of
 from handover.practice.rules import general_rules
 from handover.schedule import quantiles
@@ -101,3 +103,18 @@ def test_the_schedule_says_how_often_a_date_came_later(job: Job, weather: Weathe
 def test_another_share_was_not_tested(job: Job, weather: Weather, as_of: datetime) -> None:
     schedule = plan_cure(job(), weather(), as_of, members=40, share=0.8)
     assert {each.later_in_tests for each in schedule.milestones} == {None}
+
+
+@pytest.mark.parametrize(
+    ("language", "words"),
+    [("en", "summer tests: {} of 100 later"), ("es", "pruebas, verano: {} de 100 después")],
+)
+def test_the_data_sheet_prints_it_beside_the_date(
+    job: Job, weather: Weather, as_of: datetime, language: str, words: str
+) -> None:
+    schedule = plan_cure(job(), weather(), as_of, members=40)
+    printed = DataSheet(Wording(job(), schedule, language=language)).dates
+    for date, milestone in zip(printed, schedule.milestones, strict=True):
+        row = backtest().rows.get((milestone.kind, "summer"))
+        known = row is not None and milestone.kind != MilestoneKind.SAW_JOINTS
+        assert date.tests == (words.format(round(100 * row.too_early)) if known else "")
