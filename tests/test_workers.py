@@ -345,8 +345,8 @@ require = publish._require_documents
 def discard(files):
     try:
         os.kill(os.getpid(), {number})
-    except KeyboardInterrupt:
-        pass  # as a callback of a C library
+    except KeyboardInterrupt as stop:
+        {then}
     require(files)
 publish._require_documents = discard
 """
@@ -508,10 +508,11 @@ def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_f
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-def test_a_stop_that_a_library_discards_is_not_lost(
-    number: int, begin: Callable[..., Any], computed: str, tmp_path: Path
+@pytest.mark.parametrize("then", ["pass", "raise ValueError('Error calling a function') from stop"])
+def test_a_stop_that_a_library_discards_or_replaces_is_not_lost(
+    number: int, then: str, begin: Callable[..., Any], computed: str, tmp_path: Path
 ) -> None:
-    with begin(1, computed + SHORT + DISCARDS.format(number=int(number))) as stopped:
+    with begin(1, computed + SHORT + DISCARDS.format(number=int(number), then=then)) as stopped:
         _, err = stopped.communicate()
     assert_stopped(stopped.returncode, err, tmp_path / "out")
 

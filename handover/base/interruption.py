@@ -1,8 +1,8 @@
 """Ctrl-C and SIGTERM: a request to stop that no library can discard.
 
 Python raises the exception wherever the main thread is at that moment. In a finalizer, a callback of a C
-library or a bare `except` it is discarded, and the run would go on to its end. So the handler notes the
-request as well, and nothing is published before that was looked at.
+library or a bare `except` it is discarded, and the run would go on to its end; some libraries make another
+exception of it. So the handler notes the request as well, and nothing is published before that was looked at.
 """
 
 from __future__ import annotations
@@ -28,13 +28,18 @@ def install_handlers() -> None:
         signal.signal(signal.SIGINT, _stop)
 
 
+def is_requested() -> bool:
+    """Return whether somebody asked this run to stop."""
+    return _requested
+
+
 def raise_if_requested() -> None:
     """Raise the exception once more, if it was raised before and this run goes on.
 
     Raises:
         KeyboardInterrupt: Somebody asked this run to stop.
     """
-    if _requested:
+    if is_requested():
         raise KeyboardInterrupt
 
 

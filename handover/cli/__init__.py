@@ -21,7 +21,7 @@ import gc
 import os
 import sys
 
-from handover.base.interruption import install_handlers
+from handover.base.interruption import install_handlers, is_requested
 from handover.cli.arguments import build_parser
 from handover.cli.exit_codes import DONE, FAILED, UNUSABLE
 from handover.cli.options import Options
@@ -62,10 +62,16 @@ def main(argv: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
     except KeyboardInterrupt:
-        print_error("Stopped. Nothing half-written is left.")
-        return FAILED
+        return _stopped()
     except Exception as fault:
+        if is_requested():
+            return _stopped()
         if options.trace:
             raise
         return print_error_of(fault)
     return status or DONE
+
+
+def _stopped() -> int:
+    print_error("Stopped. Nothing half-written is left.")
+    return FAILED
