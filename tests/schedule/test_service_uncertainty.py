@@ -46,6 +46,7 @@ def drawn(job: Job, weather: WeatherSeries, as_of: datetime, members: int = 200)
     return draw_ensemble(job(), whole, practice(), forecast_issued_s=as_of.timestamp(), members=members)
 
 
+@pytest.mark.all_members
 class TestMembers:
     def test_each_member_follows_one_of_the_service_in_turn(
         self, job: Job, weather: Weather, as_of: datetime
