@@ -110,6 +110,20 @@ def test_labels_of_the_strength_chart_keep_apart(
         assert beside or abs(one[2] - other[2]) >= LABEL
 
 
+def test_a_date_past_the_end_of_the_strength_chart_is_not_on_it(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: a truck of March at the end of a chart of 28 days in November."""
+    kind = MilestoneKind.HEAVY_VEHICLES
+    for days, is_drawn in ((27, True), (130, False)):
+        later = schedule.placement_end + timedelta(days=days)
+        moved = (
+            replace(each, not_before=later) if each.kind == kind else each for each in schedule.milestones
+        )
+        words = Wording(job, replace(schedule, milestones=tuple(moved)))
+        assert (words.dates.short_title(kind) in charts.strength(words).svg) is is_drawn
+
+
 @pytest.mark.parametrize("draw", DRAWN)
 def test_charts_are_printed_in_words(
     draw: Callable[[Wording], charts.Chart], job: JobRecord, schedule: CureSchedule

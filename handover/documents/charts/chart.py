@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from handover.base.arrays import Floats
     from handover.documents.svg import Drawing
     from handover.documents.wording import Wording
-    from handover.documents.words.dates import MilestoneWords
     from handover.units import KindName
 
 CHART_WIDTH = 520.0
@@ -60,9 +59,9 @@ class DayScale:
         """Return the position of an instant."""
         return self.day((when - self.start) / timedelta(days=1))
 
-    def reaches(self, words: MilestoneWords) -> bool:
-        """Return whether a date is on the line."""
-        return words.when is not None and words.when.instant - self.start <= timedelta(days=self.days)
+    def reaches(self, when: datetime) -> bool:
+        """Return whether an instant is on the line."""
+        return when - self.start <= timedelta(days=self.days)
 
 
 def reader_array(values: Floats, kind: KindName, wording: Wording) -> Floats:

@@ -107,7 +107,10 @@ def _gates(
         needed = milestone.because.required_strength_mpa
         if needed is None:
             continue
-        x = scale.at(wording.dates.not_before(milestone.not_before, kind).instant)
+        printed = wording.dates.not_before(milestone.not_before, kind).instant
+        if not scale.reaches(printed):
+            continue
+        x = scale.at(printed)
         level = y(to_reader(needed, "strength", wording.units)[0])
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
         drawing.dot((x, level), 5, "paper", "warm")

@@ -39,7 +39,7 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     milestones = [each for each in wording.dates.owner_milestones if each.kind in FLAG_KINDS and each.when]
     days = _horizon(wording, milestones)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
-    shown = [each for each in milestones if scale.reaches(each)]
+    shown = [each for each in milestones if each.when and scale.reaches(each.when.instant)]
     flags, levels = place_labels([_label(wording, each, scale) for each in shown], scale.right + 14)
     top = PITCH * (max(levels, default=0) + 1) + 8
     listed = " ".join(
