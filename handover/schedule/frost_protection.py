@@ -10,7 +10,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Blanket, MilestoneKind, Protection
-from handover.schedule.quantiles import instant_after
+from handover.schedule.quantiles import instant_after, share_to_wait_for
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
 from handover.schedule.temperature_log import with_log_correction
 
@@ -100,11 +100,11 @@ def _blanket(
         safe_h: When its members are strong enough for frost, shape (m,). [h]
         top_c: Their tops while they are too weak, then infinite, shape (h+1, m). [degC]
     """
-    cold = 1.0 - simulation.share
+    cold, late = 1.0 - simulation.share, share_to_wait_for(MilestoneKind.FROST_SAFE, simulation.share)
     freezing_c = simulation.practice["frost.freezes-below"]
     frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < freezing_c
     hours = {
-        "safe": float(np.quantile(safe_h, simulation.share, method="inverted_cdf")),
+        "safe": float(np.quantile(safe_h, late, method="inverted_cdf")),
         "frozen": float(slab.hours[frozen.argmax()]) if frozen.any() else np.inf,
     }
     instants = {

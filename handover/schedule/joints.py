@@ -19,7 +19,13 @@ from handover.schedule.dates import SawLimits
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Joints, MilestoneKind, SawWindow
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.quantiles import early_instant, instant_after, median_instant, smoothed_quantile
+from handover.schedule.quantiles import (
+    early_instant,
+    instant_after,
+    median_instant,
+    share_to_wait_for,
+    smoothed_quantile,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -97,7 +103,7 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
         smoothed_quantile(hours, share)
         for hours, share in (
             (opens, _MEDIAN),
-            (limits.set_h[late], simulation.share),
+            (limits.set_h[late], share_to_wait_for(MilestoneKind.FINAL_SET, simulation.share)),
             (opens, simulation.share),
         )
     )
