@@ -197,11 +197,22 @@ def faults(case: Case) -> tuple[dict[str, tuple[float, float]], list[str]]:
 
 
 def dates_of(schedule: CureSchedule) -> dict[str, tuple[float, float]]:
-    """Return each date in hours after the last concrete, likely and cautious; inf: past the estimate."""
-    return {
+    """Return each date in hours after the last concrete, likely and cautious; inf: past the estimate.
+
+    A slab that is sawn part by part has the date of the part placed first. Here it is that of the part placed
+    last, for which a slab that is sawn at once waits too.
+    """
+    dates = {
         str(each.kind): (_hours(schedule, each.likely), _hours(schedule, each.not_before))
         for each in schedule.milestones
     }
+    for window in schedule.joints.windows if schedule.joints else ():
+        if window.part == "last" and window.saw == "conventional" and Kind.SAW_JOINTS in dates:
+            dates[str(Kind.SAW_JOINTS)] = (
+                _hours(schedule, window.opens),
+                _hours(schedule, window.opens_not_before),
+            )
+    return dates
 
 
 def _hours(schedule: CureSchedule, when: datetime | None) -> float:
