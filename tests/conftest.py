@@ -266,15 +266,30 @@ FEW = 40
 """Members of an ensemble whose quantiles are no test's subject."""
 
 
+@contextmanager
+def plan_with_few_members() -> Iterator[None]:
+    """Have the services compute a schedule with few members."""
+    from handover.service import inputs  # noqa: PLC0415 - heavy
+
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(inputs, "plan_cure", partial(inputs.plan_cure, members=FEW))
+        yield
+
+
 @pytest.fixture
-def few_members(monkeypatch: pytest.MonkeyPatch) -> None:
+def few_members() -> Iterator[None]:
     """Have the services compute a schedule with few members: for tests of what is done with schedules.
 
     After `shared_schedules`, where both are used. Not for tests that compare a run in another process.
     """
-    from handover.service import inputs  # noqa: PLC0415 - heavy
+    with plan_with_few_members():
+        yield
 
-    monkeypatch.setattr(inputs, "plan_cure", partial(inputs.plan_cure, members=FEW))
+
+@pytest.fixture(scope="session")
+def with_few_members() -> Callable[..., Any]:
+    """Give the same to fixtures that outlive a test, as a context."""
+    return plan_with_few_members
 
 
 @pytest.fixture

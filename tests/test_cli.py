@@ -536,8 +536,9 @@ def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as
     asked = ("plan", str(record), "-w", str(weather), "--as-of", as_of, "--json")
     usual, surer = (json.loads(run(*asked, *more).out) for more in ((), ("--sure", "98")))
     for before, after in zip(usual["milestones"], surer["milestones"], strict=True):
-        assert after["confidence"] == 0.98
-        assert before["confidence"] == 0.90
+        if before["kind"] != "saw-joints":  # the share of the cases that allow the hour
+            assert after["confidence"] == 0.98
+            assert before["confidence"] == 0.90
         if after["not_before"] is not None:
             assert after["not_before"] >= before["not_before"]
             assert after["likely"] == before["likely"]

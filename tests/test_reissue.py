@@ -63,6 +63,7 @@ class Office(NamedTuple):
 def filed(
     once: Callable[..., Path],
     without_pdf_engine: Callable[..., Any],
+    with_few_members: Callable[..., Any],
     record_text: str,
     hourly: Callable[..., dict[str, Any]],
 ) -> Path:
@@ -71,7 +72,7 @@ def filed(
     def issue_and_file(folder: Path) -> None:
         (folder / "job.toml").write_text(record_text, encoding="utf-8")
         (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
-        with without_pdf_engine():
+        with without_pdf_engine(), with_few_members():
             issue(folder / "job.toml", folder / "weather.json", as_of=FIRST).write(folder / "out")
         with Archive(folder / "archive") as archive:
             again.archive_existing_set(archive, folder / "out", JOB, FIRST)

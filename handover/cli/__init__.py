@@ -62,16 +62,16 @@ def main(argv: Sequence[str]) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return FAILED
     except KeyboardInterrupt:
-        return _stopped()
+        return _report_stop()
     except Exception as fault:
         if is_requested():
-            return _stopped()
+            return _report_stop()
         if options.trace:
             raise
         return print_error_of(fault)
     return status or DONE
 
 
-def _stopped() -> int:
+def _report_stop() -> int:
     print_error("Stopped. Nothing half-written is left.")
     return FAILED

@@ -336,9 +336,7 @@ def learn(every: Mapping[str, list[Outcome]]) -> dict[str, float]:
 
 def _learn_one(kind: str, half: Mapping[str, list[Outcome]]) -> float:
     def is_late_enough(level: float) -> bool:
-        return missed(kind, level, half[STATED]) <= 1.0 - LEVELS[0] and all(
-            missed(kind, level, half[STATED], town.name) <= MOST_PLACE for town in TOWNS
-        )
+        return all(missed(kind, level, half[STATED], town.name) <= MOST_PLACE for town in TOWNS)
 
     def is_too_late(level: float) -> bool:
         return any(missed(kind, level, half[STATED], town.name) < LEAST_PLACE for town in TOWNS)
@@ -385,9 +383,9 @@ def as_toml(found: list[Outcome], levels: Mapping[str, float], starts: int) -> s
         f"share = {LEVELS[0]}",
         "",
         f"# Share of the members to wait for, learnt on blocks of {BLOCK} pours, every other one: the least",
-        "# that is not below the share above, with which at most 10 % come too early (15 % in one place),",
-        "# and at most 20 % with the weather of the day before, repeated, as far as at least 5 % come too",
-        "# early with the stated error model. Sawing has a window, whose ends are found for each member.",
+        "# that is not below the share above, with which at most 15 % come too early in each place, and at",
+        "# most 20 % with the weather of the day before, repeated, as far as at least 5 % come too early",
+        "# with the stated error model. Sawing has a window, whose ends are found for each member.",
         "[levels]",
         *(f"{kind} = {level}" for kind, level in levels.items() if kind not in NO_LEVEL),
         "",
