@@ -200,8 +200,8 @@ def dates_of(schedule: CureSchedule) -> dict[str, tuple[float, float]]:
     """Return each date in hours after the last concrete, likely and cautious; inf: past the estimate.
 
     A slab that is sawn part by part has the date of the part placed first. Here it is that of the part placed
-    last, for which a slab that is sawn at once waits too. Where most members allow no hour there is none, which
-    is no later one.
+    last, for which a slab that is sawn at once waits too. Where most members allow no hour there is no date,
+    which is not a later one.
     """
     dates = {
         str(each.kind): (_hours(schedule, each.likely), _hours(schedule, each.not_before))
