@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from handover.schedule.slab_simulation import DAYS
+
 if TYPE_CHECKING:
     from types import ModuleType
 
@@ -32,6 +34,7 @@ def backtest() -> ModuleType:
     module = module_from_spec(spec)
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
+    module.REAL_DAYS = DAYS  # the real season follows, as for the schedule: loads of months are a few of all
     return module
 
 
