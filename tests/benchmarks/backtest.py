@@ -54,8 +54,8 @@ REAL_DAYS = 90
 BLOCK = 5
 MIXES = 80
 """Members of the slab in real weather; those of the concrete placed last are compared."""
-NO_LEVEL = ("saw-joints",)
-"""Sawing has a window, whose ends are found for each member."""
+NO_LEVEL = ("saw-joints", "curing-ends")
+"""Sawing has a window, whose ends are found for each member; from the end of curing others are measured."""
 LEVELS = tuple(round(0.90 + 0.01 * number, 2) for number in range(9))
 LEAST_PLACE, MOST_PLACE, MOST_UNKNOWN = 0.05, 0.15, 0.20
 """Goals: too early in one place with the stated error model, and with one that the schedule does not know."""
@@ -385,7 +385,8 @@ def as_toml(found: list[Outcome], levels: Mapping[str, float], starts: int) -> s
         f"# Share of the members to wait for, learnt on blocks of {BLOCK} pours, every other one: the least",
         "# that is not below the share above, with which at most 15 % come too early in each place, and at",
         "# most 20 % with the weather of the day before, repeated, as far as at least 5 % come too early",
-        "# with the stated error model. Sawing has a window, whose ends are found for each member.",
+        "# with the stated error model. Sawing has a window, whose ends are found for each member; from the",
+        "# end of curing other dates are measured.",
         "[levels]",
         *(f"{kind} = {level}" for kind, level in levels.items() if kind not in NO_LEVEL),
         "",
