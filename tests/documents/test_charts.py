@@ -8,6 +8,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree as ET
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -108,6 +109,19 @@ def test_labels_of_the_strength_chart_keep_apart(
     for one, other in combinations(spans, 2):
         beside = one[1] <= other[0] or other[1] <= one[0]
         assert beside or abs(one[2] - other[2]) >= LABEL
+
+
+def test_most_of_the_strength_comes_in_the_first_week_only_where_it_does(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: said of a slab with less than half of its strength after a week of frost."""
+    history = schedule.history
+    middle = history.strength_mpa.likely.middle
+    late = np.where(history.hours <= 7 * 24, 0.4, 1.0) * middle[-1]
+    slow = replace(history.strength_mpa, likely=replace(history.strength_mpa.likely, middle=late))
+    cold = replace(schedule, history=replace(history, strength_mpa=slow))
+    assert "in the first week" in charts.strength(Wording(job, schedule)).read
+    assert "slowly" in charts.strength(Wording(job, cold)).read
 
 
 def test_a_date_past_the_end_of_the_strength_chart_is_not_on_it(

@@ -64,6 +64,7 @@ def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
             (left - 8, y(tick) + 5), wording.quantities.round_number(tick, 3), "soft", 13, anchor="end"
         )
     drawing.text((2, 14), wording.say("chart.strength.axis", unit=unit), "soft", 13)
+    is_slow = likely[hours <= 7 * 24][-1] < likely[-1] / 2
     points = thin(len(xs))
     upper = [(xs[i], y(high[i])) for i in points]
     lower = [(xs[i], y(low[i])) for i in points]
@@ -75,7 +76,7 @@ def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     drawing.text((left + 6, y(full) - 6), full_strength, "soft", 13)
     _gates(drawing, wording, scale, y, bottom)
     _strength_days(drawing, wording, scale, bottom)
-    return draw_chart(drawing, wording.say("chart.strength.read"))
+    return draw_chart(drawing, wording.say("chart.strength.read-slow" if is_slow else "chart.strength.read"))
 
 
 def _strength_words(wording: Wording, days: float) -> str:
