@@ -56,7 +56,7 @@ class Climate:
             Shape (n,). [degC]
         """
         month = time.astype("datetime64[M]")
-        start, end = (each.astype("datetime64[s]") for each in (month, month + 1))
+        start, end = (each.astype("datetime64[s]") for each in (month, month + np.timedelta64(1, "M")))
         share = (time.astype("datetime64[s]") - start) / (end - start)
         # From the middle of one month, at 0, to the middle of the next, at 1.
         since = month.astype(np.int64) + share - 0.5
