@@ -14,7 +14,7 @@ from handover.weather.location import Location
 MONTHS = np.arange("2025-01", "2026-01", dtype="datetime64[M]")
 MIDDLES = (
     MONTHS.astype("datetime64[s]")
-    + ((MONTHS + 1).astype("datetime64[s]") - MONTHS.astype("datetime64[s]")) // 2
+    + ((MONTHS + np.timedelta64(1, "M")).astype("datetime64[s]") - MONTHS.astype("datetime64[s]")) // 2
 )
 
 
