@@ -13,9 +13,9 @@ from handover.documents.quantity_format import significant
 from handover.documents.translations import slug
 from handover.jobs.fields import QuantityField
 from handover.jobs.record import declaration_of, mark_of
-from handover.practice.backtest import season_of
 from handover.schedule.daily_history import day_history
 from handover.schedule.figure_kinds import SI_UNITS
+from handover.schedule.milestones import season_of_pour
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -133,9 +133,8 @@ class DataSheet:
         later = milestone.later_in_tests
         if later is None or milestone.not_before is None:
             return ""
-        placement, site = self.job.placement, self.job.site
-        season = season_of(placement.end.month, site.latitude)
-        return self.say("data.tests", count=round(100 * later), season=self.say(f"data.season.{season}"))
+        season = self.say(f"data.season.{season_of_pour(self.job)}")
+        return self.say("data.tests", count=round(100 * later), season=season)
 
     def _spread(self, milestone: Milestone) -> str:
         return ", ".join(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -54,7 +55,10 @@ def limit_hours(gate: GateRule) -> float:
 
 
 def hours_to_value(
-    hours: Floats, series: Floats, needed: ArrayLike, later: tuple[Floats, Floats] | None = None
+    hours: Floats,
+    series: Floats,
+    needed: ArrayLike,
+    later: Callable[[], tuple[Floats, Floats]] | None = None,
 ) -> Floats:
     """Return when a non-decreasing series first reaches a value.
 
@@ -62,8 +66,8 @@ def hours_to_value(
         hours: Instants of the series, shape (n,).
         series: Shape (n, k).
         needed: Value needed, shape (k,) or a number.
-        later: How it goes on: instants past its end from 0 on, shape (w,), and what is added until then,
-            shape (w, k). None: it does not.
+        later: Returns how it goes on: instants past its end from 0 on, shape (w,), and what is added until
+            then, shape (w, k). Called only where the series is too short. None: it does not go on.
 
     Returns:
         Hours, shape (k,); inf: never reached.
@@ -78,9 +82,9 @@ def hours_to_value(
     short = series[-1] < wanted
     beyond = np.full(len(wanted), np.inf)
     if later is not None and short.any():
-        beyond[short] = hours[-1] + hours_to_value(
-            later[0], later[1][:, short], (wanted - series[-1])[short], None
-        )
+        further, added = later()
+        missing = (wanted - series[-1])[short]
+        beyond[short] = hours[-1] + hours_to_value(further, added[:, short], missing)
     return np.where(short, beyond, within)
 
 
@@ -90,10 +94,11 @@ def hours_to_age(slab: SlabSimulation, needed_h: ArrayLike, depths: slice | int 
     age = slab.age_h[:, :, depths].reshape(len(slab.hours), members, -1)
     count = age.shape[2]
     needed = np.repeat(np.broadcast_to(np.asarray(needed_h, dtype=np.float64), (members,)), count)
-    series, later = age.reshape(len(slab.hours), -1), None
-    if np.any(series[-1] < needed):
-        later = slab.later.hours, slab.later_age_h[:, :, depths].reshape(-1, members * count)
-    met = hours_to_value(slab.hours, series, needed, later)
+
+    def later() -> tuple[Floats, Floats]:
+        return slab.later.hours, slab.later_age_h[:, :, depths].reshape(-1, members * count)
+
+    met = hours_to_value(slab.hours, age.reshape(len(slab.hours), -1), needed, later)
     last: Floats = met.reshape(members, count).max(axis=1)
     return last
 
@@ -224,16 +229,18 @@ def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) 
     slab, above_c = simulation.slab, -np.inf if gate.above_c is None else gate.above_c
     warm = temperature_c[:-1] >= above_c
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
-    hours, later = threshold(gate), None
-    if np.any(total[-1] < hours):
-        later = slab.later.hours, slab.later.accumulate(temperature_c, lambda each: each >= above_c)
+    hours = threshold(gate)
+
+    def later() -> tuple[Floats, Floats]:
+        return slab.later.hours, slab.later.accumulate(temperature_c, lambda each: each >= above_c)
+
     return np.minimum(hours_to_value(slab.hours, total, hours, later), hours * (gate.at_most_times or np.inf))
 
 
 def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     """Return when the required time of a table is complete; a long working time adds its excess."""
     done = durations.share_of_duration(gate, simulation)
-    later = None if np.all(done[-1] >= 1.0) else durations.later_share(gate, simulation)
+    later = partial(durations.later_share, gate, simulation)
     up = hours_to_value(simulation.slab.hours, done, 1.0, later)
     met = np.minimum(up, durations.longest_duration(gate, simulation))
     if gate.working_time is None:

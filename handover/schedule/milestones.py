@@ -146,9 +146,13 @@ def _later_in_tests(kind: MilestoneKind, simulation: Simulation) -> float | None
     tested = backtest()
     if simulation.share != tested.share or kind == MilestoneKind.SAW_JOINTS:
         return None
-    placement, site = simulation.job.placement, simulation.job.site
-    row = tested.rows.get((kind, season_of(placement.end.month, site.latitude)))
+    row = tested.rows.get((kind, season_of_pour(simulation.job)))
     return None if row is None else row.too_early
+
+
+def season_of_pour(job: JobRecord) -> str:
+    """Return the season in which the concrete of a job was placed: winter, spring, summer or fall."""
+    return season_of(job.placement.end.month, job.site.latitude)
 
 
 def _moist_hours(rules: tuple[GateRule, ...], met: list[Floats], practice: Practice) -> Floats:

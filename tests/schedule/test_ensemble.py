@@ -201,7 +201,7 @@ class TestPastTheSimulation:
         series = np.concatenate([np.zeros((1, 1)), np.cumsum(warm, axis=0)])
         weeks = later_weeks(self.HOURS, self.PLACED, climate)
         later = weeks.hours, weeks.accumulate(temperature_c[:, np.newaxis], lambda each: each >= 15.0)
-        return float(hours_to_value(self.HOURS, series, needed, later)[0])
+        return float(hours_to_value(self.HOURS, series, needed, lambda: later)[0])
 
     def test_without_a_climate_its_weeks_come_again(self) -> None:
         assert self.reached(np.full(241, 16.0), 340.0, None) == pytest.approx(340.0)
