@@ -17,12 +17,12 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from judge import findings  # noqa: E402
-from random_jobs import RandomJob, random_job  # noqa: E402
-from second_hand import read_papers  # noqa: E402
+from judge import findings
+from random_jobs import RandomJob, random_job
+from second_hand import read_papers
 
-from handover.errors import UnusableInput  # noqa: E402
-from handover.service.issuing import issue  # noqa: E402
+from handover.errors import UnusableInput
+from handover.service.issuing import issue
 
 JOBS = 300
 

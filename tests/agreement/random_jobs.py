@@ -93,7 +93,7 @@ def random_job(number: int) -> RandomJob:
     method, presence = str(one_of(METHODS)), one_of(PRESENCE)
     timer, phone = bool(random.random() < 0.2), bool(random.random() < 0.9)
     concrete = min(max(mean + 4.0, 10.0), 34.0)
-    metric = country not in {"US"}
+    metric = country != "US"
     lines = [
         f'id = "trial-{number}"',
         "[site]",
@@ -145,7 +145,7 @@ def random_job(number: int) -> RandomJob:
 
 
 def _mean_c(latitude: float, day: datetime) -> float:
-    """Return about how warm a day is, by latitude and season. [degC]"""
+    """Return about how warm a day is, by latitude and season, in degC."""
     season = math.cos(2 * math.pi * (day.timetuple().tm_yday - 200) / 365.25) * math.copysign(1, latitude)
     return 30.0 - 0.42 * abs(latitude) + (0.012 * latitude**2 - 0.0001 * abs(latitude) ** 3) * season
 
@@ -157,10 +157,8 @@ def _weather(
     first = start.astimezone(UTC).replace(minute=0) - timedelta(hours=3)
     fronts, damp = random.normal(0, 3.5, 6), float(random.uniform(0.3, 0.8))
     breeze, wet = float(random.uniform(1.0, 6.0)), random.random(16) < 0.25
-    rows = [
-        "time_utc,air_temperature_c,relative_humidity_percent,wind_speed_10m_ms,cloud_cover_percent,"
-        "precipitation_mm,precipitation_probability_percent"
-    ]
+    columns = ("air_temperature_c", "relative_humidity_percent", "wind_speed_10m_ms", "cloud_cover_percent")
+    rows = [",".join(("time_utc", *columns, "precipitation_mm", "precipitation_probability_percent"))]
     for hour in range(15 * 24):
         at = first + timedelta(hours=hour)
         sun = math.cos(2 * math.pi * (at.hour + longitude / 15.0 - 15.0) / 24.0)

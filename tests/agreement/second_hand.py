@@ -25,13 +25,13 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
 NODE = Path(__file__).parents[1] / "node"
-MONTHS = {
-    **dict(zip("jan feb mar apr may jun jul aug sep oct nov dec".split(), range(1, 13), strict=True)),
-    **dict(zip("ene feb mar abr may jun jul ago sep oct nov dic".split(), range(1, 13), strict=True)),
-}
+_ENGLISH = "jan feb mar apr may jun jul aug sep oct nov dec"
+_SPANISH = "ene feb mar abr may jun jul ago sep oct nov dic"
+MONTHS = {name: number for names in (_ENGLISH, _SPANISH) for number, name in enumerate(names.split(), 1)}
 _MONTH = r"(?P<month>jan|ene|feb|mar|apr|abr|may|jun|jul|aug|ago|sep|oct|nov|dec|dic)[a-z]*"
 _DAY = re.compile(
-    rf"(?:{_MONTH}\.? (?P<day>\d{{1,2}})\b)|(?:\b(?P<day_es>\d{{1,2}}) (?:de )?{_MONTH.replace('month', 'month_es')})"
+    rf"(?:{_MONTH}\.? (?P<day>\d{{1,2}})\b)"
+    rf"|(?:\b(?P<day_es>\d{{1,2}}) (?:de )?{_MONTH.replace('month', 'month_es')})"
     r"(?:,? (?:de )?(?P<year>20\d\d))?",
     re.IGNORECASE,
 )
@@ -93,7 +93,7 @@ def ranges_in(text: str) -> list[tuple[time, time]]:
 
 
 def visit_on(day: date, span: tuple[time, time], zone: ZoneInfo) -> Visit:
-    """Return a span of hours on a day as instants; one that ends no later than it begins ends the next day."""
+    """Return a span of hours on a day as instants; an end that is not after the start is on the next day."""
     start, end = (datetime.combine(day, each, zone) for each in span)
     return start, end if end > start else end + timedelta(days=1)
 

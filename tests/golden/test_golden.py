@@ -4,8 +4,8 @@ Each page is held beside the picture of it that somebody looked at and found goo
 The pictures are small (50 dots to the inch, 8 greys) and compared as an eye would: by structural similarity
 in a window that slides over the page, and by the worst patch, so that a changed word counts as much as a
 changed page. Another version of Pango measures text a little differently and may break a line elsewhere:
-there only the whole page is compared, and only the first where the break moved a page. After a change that is meant, look at out/golden and take it over with
-`make golden`.
+there only the whole page is compared, and only the first where the break moved a page. After a change that
+is meant, look at out/golden and take it over with `make golden`.
 
 Source: Z. Wang, A. C. Bovik, H. R. Sheikh, E. P. Simoncelli (2004), Image quality assessment: from error
 visibility to structural similarity, IEEE Transactions on Image Processing 13(4), eq. 13; window and constants

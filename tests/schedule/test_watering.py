@@ -11,7 +11,7 @@ import pytest
 
 from handover.practice.rules import CuringMethod
 from handover.schedule.plan import plan_cure
-from handover.schedule.watering import SLOT_H, Slots, plan_day
+from handover.schedule.watering import SLOT_H, Slots, Timetable, plan_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -39,7 +39,8 @@ def slots_of(lost: list[float], rain: list[float] | None = None, shut: tuple[int
     count = len(lost)
     opened = np.array([index not in shut for index in range(count)])
     return Slots(
-        start_s=np.arange(count) * 1800.0,
+        start_s=np.arange(count, dtype=np.float64) * 1800.0,
+        of_day=np.arange(count),
         lost=np.array(lost),
         rain=np.zeros(count) if rain is None else np.array(rain),
         open=opened,
@@ -105,6 +106,36 @@ def test_no_plan_of_a_small_day_is_better(seed: int) -> None:
 def test_one_visit_at_least_on_a_dry_day() -> None:
     chosen, _, _ = plan_day(slots_of([0.01] * 10), METHOD, METHOD.rate_mm_h, 3, 2.0)
     assert chosen.sum() == 1
+
+
+@pytest.mark.parametrize("day", [(4.0, 12.0), (14.0, 24.0), (22.0, 38.0)])
+@pytest.mark.parametrize("hours", [(), ("06:30-08:00", "12:00-13:00", "17:00-21:00"), ("18:00-22:00",)])
+def test_a_person_keeps_the_same_hours_each_day_and_three_of_them_at_most(
+    job: Job, weather: Weather, as_of: datetime, hours: tuple[str, ...], day: tuple[float, float]
+) -> None:
+    """Common practice, no source: a day that dries the slab less leaves a visit out."""
+    _, *days = plan_cure(job(curing={"available": hours}), weather(*day), as_of).watering
+    kept = {(visit.start.time(), visit.end.time()) for each in days for visit in each.visits}
+    assert days
+    assert 1 <= len(kept) <= 3
+    assert all(1 <= len(each.visits) <= 3 for each in days)
+
+
+def test_a_timer_is_set_once(job: Job, weather: Weather, as_of: datetime) -> None:
+    _, *days, _ = plan_cure(job(curing={"timer": True}), weather(), as_of).watering
+    assert len({tuple((visit.start.time(), visit.end.time()) for visit in each.visits) for each in days}) == 1
+
+
+def test_a_day_that_freezes_at_the_usual_hours_takes_its_water_at_another() -> None:
+    """The weather is a reason to leave the timetable; a dry day without water is none."""
+    day = slots_of([0.3] * 20)
+    table = Timetable(((2, 3), (12, 13)), METHOD, METHOD.rate_mm_h, is_set_once=False)
+    usual, _, _ = table.visits_of(day, 0.0)
+    assert set(np.flatnonzero(usual)) <= {2, 3, 12, 13}
+    cold = replace(day, frost=np.isin(day.of_day, [*range(5), *range(12, 20)]))
+    moved, _, _ = table.visits_of(cold, 0.0)
+    assert moved.any()
+    assert not (moved & cold.frost).any()
 
 
 def test_likely_rain_above_the_loss_does_the_work(job: Job, weather: Weather, as_of: datetime) -> None:
