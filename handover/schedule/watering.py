@@ -36,6 +36,8 @@ if TYPE_CHECKING:
 
 
 SLOT_H = general_rules()["visit.slot"]
+LONGEST = round(general_rules()["visit.longest"] / SLOT_H)
+"""Most slots of a visit."""
 _SLOT = timedelta(hours=SLOT_H)
 _LEVELS = 40  # levels of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
@@ -229,6 +231,7 @@ def plan_day(
     most: int,
     held_mm: float,
     forced: NDArray[np.bool_] | None = None,
+    longest: int = LONGEST,
 ) -> tuple[NDArray[np.bool_], float, float]:
     """Choose the slots to water in, in at most `most` visits: the least dry time first, then the least water.
 
@@ -241,6 +244,7 @@ def plan_day(
         most: Maximum number of visits.
         held_mm: Water on the surface at the start of the day.
         forced: Slots in which water runs in any case, shape (s,), or None.
+        longest: Most slots of a visit, other than the forced ones.
 
     Returns:
         Slots watered (s,), water held at the end [mm], hours dry.
@@ -253,20 +257,21 @@ def plan_day(
     allowed = slots.allowed_slots
     is_choice = bool((allowed | must).any())
     needed = bool(slots.rain.sum() < lost.sum() and is_choice)
-    value = _values(moves, allowed, must, most, use, required=needed) if is_choice else []
-    level, on, made = round(held_mm / step), 0, 0
+    limits = most, longest
+    value = _values(moves, allowed, must, limits, use, required=needed) if is_choice else []
+    level, on, made = round(held_mm / step), 0, 0  # on: slots for which water has run
     chosen = np.zeros(len(lost), dtype=bool)
     dry_h = 0.0
     for index, (off, run) in enumerate(moves):
-        may = (allowed[index] or must[index]) and (on or made < most)
-        begun = made + 1 - on
+        may = must[index] or (allowed[index] and (0 < on < longest or (not on and made < most)))
+        begun, runs = made + (not on), min(on + 1, longest)
         water = may and (
             must[index]
-            or value[index + 1][begun, 1, run.level[level]] + _DRY * run.dry_h[level] + use
+            or value[index + 1][begun, runs, run.level[level]] + _DRY * run.dry_h[level] + use
             < value[index + 1][made, 0, off.level[level]] + _DRY * off.dry_h[level]
         )
         move = run if water else off
-        made, on = (begun, 1) if water else (made, 0)
+        made, on = (begun, runs) if water else (made, 0)
         dry_h += float(move.dry_h[level])
         level = int(move.level[level])
         chosen[index] = water
@@ -304,13 +309,17 @@ def _values(
     moves: Sequence[tuple[_Move, _Move]],
     allowed: NDArray[np.bool_],
     must: NDArray[np.bool_],
-    most: int,
+    limits: tuple[int, int],
     use: float,
     *,
     required: bool,
 ) -> list[Floats]:
-    """Return the least remaining cost before each slot, by visits made, water running, and level."""
-    last = np.zeros((most + 1, 2, _LEVELS + 1))
+    """Return the least remaining cost before each slot, by visits made, slots that water has run, and level.
+
+    The limits are the most visits of the day, and the most slots of a visit.
+    """
+    most, longest = limits
+    last = np.zeros((most + 1, longest + 1, _LEVELS + 1))
     if required:
         last[0] = _DRY * SLOT_H  # a day without any visit is as bad as half an hour dry
     values = [last]
@@ -318,10 +327,14 @@ def _values(
         off, run = moves[index]
         after = values[-1]
         stop = after[:, 0, off.level] + _DRY * off.dry_h
-        keep_on = after[:, 1, run.level] + _DRY * run.dry_h + use
+        keep_on = after[:, 1:][:, :, run.level] + _DRY * run.dry_h + use
         value = np.empty_like(last)
-        value[:-1, 0], value[-1, 0] = keep_on[1:], stop[-1]  # one more visit made; if none is left: no water
-        value[:, 1] = keep_on
+        value[:-1, 0], value[-1, 0] = (
+            keep_on[1:, 0],
+            stop[-1],
+        )  # one more visit made; if none is left: no water
+        value[:, 1:-1] = keep_on[:, 1:]
+        value[:, -1] = keep_on[:, -1] if must[index] else stop
         if not must[index]:
             if allowed[index]:
                 np.minimum(value, stop[:, np.newaxis], out=value)

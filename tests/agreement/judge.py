@@ -18,8 +18,7 @@ if TYPE_CHECKING:
 MOST_VISITS = 3
 MOST_PAGES = 4
 WET_BY_VISITS = {"sprinkler", "soaker hose"}
-_WATER = ("Water the slab", "Regar la losa")
-_CALL = ("Call ", "Para llamar", "Llame al")
+_WATERING = {"Watering", "Riego"}
 
 
 def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
@@ -67,14 +66,15 @@ def _said(moment: read.Moment) -> str:
 
 
 def _is_watering(event: Event) -> bool:
-    return event.title.startswith(_WATER) and isinstance(event.start, datetime)
+    return bool(_WATERING & {*event.categories}) and isinstance(event.start, datetime)
 
 
 def _visits(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
     """The table and the calendar have the same visits, at hours when somebody is there, few enough."""
     page = read.page_visits(papers.page, near, job.zone)
     calendar = {(each.start, each.end) for each in papers.owner if _is_watering(each)}
-    for start, end in sorted(page ^ calendar):  # type: ignore[type-var]
+    calendar = {(start, end) for start, end in calendar if isinstance(end, datetime) and end > job.as_of}
+    for start, end in sorted(page ^ calendar):
         where = "page" if (start, end) in page else "calendar"
         yield f"visit of the {where} alone", f"{start:%a %b %d %H:%M} to {end:%H:%M}"
     windows = [_window(each) for each in job.presence or []]

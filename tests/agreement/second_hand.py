@@ -28,7 +28,11 @@ NODE = Path(__file__).parents[1] / "node"
 _ENGLISH = "jan feb mar apr may jun jul aug sep oct nov dec"
 _SPANISH = "ene feb mar abr may jun jul ago sep oct nov dic"
 MONTHS = {name: number for names in (_ENGLISH, _SPANISH) for number, name in enumerate(names.split(), 1)}
-_MONTH = r"(?P<month>jan|ene|feb|mar|apr|abr|may|jun|jul|aug|ago|sep|oct|nov|dec|dic)[a-z]*"
+_MONTH = (
+    r"\b(?P<month>jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sep(?:tember|t)?"
+    r"|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?|ene(?:ro)?|febrero|marzo|abr(?:il)?|mayo|junio|julio"
+    r"|ago(?:sto)?|septiembre|octubre|noviembre|dic(?:iembre)?)\b"
+)
 _DAY = re.compile(
     rf"(?:{_MONTH}\.? (?P<day>\d{{1,2}})\b)"
     rf"|(?:\b(?P<day_es>\d{{1,2}}) (?:de )?{_MONTH.replace('month', 'month_es')})"
@@ -238,11 +242,18 @@ def page_visits(page: Element, near: date, zone: ZoneInfo) -> set[Visit]:
     for table in by_class(page, "watering"):
         for row in table.iter("tr"):
             head = row.find("th")
-            days = days_in(words(head), near) if head is not None else []
+            days = all_days(days_in(words(head), near)) if head is not None else []
             for visit in by_class(row, "visit"):
                 for span in ranges_in(words(visit)):
                     found |= {visit_on(day, span, zone) for day in days}
     return found
+
+
+def all_days(named: list[date]) -> list[date]:
+    """Return the days of a row: the one that it names, or all from the first to the last."""
+    if len(named) < 2:
+        return named
+    return [named[0] + timedelta(days=number) for number in range((named[1] - named[0]).days + 1)]
 
 
 def first_box(page: Element, near: date) -> tuple[str, list[date], list[time], bytes | None]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import product
+from itertools import groupby, product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -67,7 +67,11 @@ def visits_in(water: tuple[bool, ...]) -> int:
     return sum(on and not before for before, on in zip((False, *water), water, strict=False))
 
 
-def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, int]:
+def longest_in(water: tuple[bool, ...]) -> int:
+    return max((len(list(run)) for on, run in groupby(water) if on), default=0)
+
+
+def best_by_trying_all(slots: Slots, most: int, longest: int, held_mm: float) -> tuple[float, int]:
     """Return the least hours dry and, with them, the fewest slots of water, over every plan there is."""
     outcomes = []
     enough_rain = slots.rain.sum() >= slots.lost.sum()
@@ -75,6 +79,7 @@ def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, 
         if (
             any(on and not open_ for on, open_ in zip(water, slots.open, strict=True))
             or visits_in(water) > most
+            or longest_in(water) > longest
         ):
             continue
         idle = (
@@ -88,19 +93,20 @@ def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, 
 def test_no_plan_of_a_small_day_is_better(seed: int) -> None:
     """Exact: compared with every one of the 2^11 plans of a day of eleven slots."""
     random = np.random.default_rng(seed)
-    count, most = 11, int(random.integers(1, 4))
+    count, most, longest = 11, int(random.integers(1, 4)), int(random.integers(1, 5))
     slots = slots_of(
         list(random.uniform(0.0, 1.2, count)),
         list(np.where(random.random(count) < 0.2, random.uniform(0.0, 2.0, count), 0.0)),
         tuple(int(each) for each in random.choice(count, size=3, replace=False)),
     )
     held = 0.05 * int(random.integers(0, 40))
-    chosen, _, dry = plan_day(slots, METHOD, METHOD.rate_mm_h, most, held)
+    chosen, _, dry = plan_day(slots, METHOD, METHOD.rate_mm_h, most, held, longest=longest)
     water = tuple(bool(each) for each in chosen)
+    assert longest_in(water) <= longest
     assert dry == pytest.approx(dry_hours(slots, water, held), abs=1e-9)
     assert visits_in(water) <= most
     idle = 0.0 if slots.rain.sum() >= slots.lost.sum() or any(water) else SLOT_H
-    assert (round(dry + idle, 9), sum(water)) == best_by_trying_all(slots, most, held)
+    assert (round(dry + idle, 9), sum(water)) == best_by_trying_all(slots, most, longest, held)
 
 
 def test_one_visit_at_least_on_a_dry_day() -> None:
