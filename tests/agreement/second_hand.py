@@ -33,12 +33,9 @@ _MONTH = (
     r"|oct(?:ober)?|nov(?:ember)?|dec(?:ember)?|ene(?:ro)?|febrero|marzo|abr(?:il)?|mayo|junio|julio"
     r"|ago(?:sto)?|septiembre|octubre|noviembre|dic(?:iembre)?)\b"
 )
-_DAY = re.compile(
-    rf"(?:{_MONTH}\.? (?P<day>\d{{1,2}})\b)"
-    rf"|(?:\b(?P<day_es>\d{{1,2}}) (?:de )?{_MONTH.replace('month', 'month_es')})"
-    r"(?:,? (?:de )?(?P<year>20\d\d))?",
-    re.IGNORECASE,
-)
+_YEAR = r"(?:,? (?:de )?(?P<year>20\d\d))?"
+_ENGLISH_DAY = re.compile(rf"{_MONTH}\.? (?P<day>\d{{1,2}})\b{_YEAR}", re.IGNORECASE)
+_SPANISH_DAY = re.compile(rf"\b(?P<day>\d{{1,2}}) (?:de )?{_MONTH}{_YEAR}", re.IGNORECASE)
 _HOUR = re.compile(
     r"(?P<hour>\d{1,2}):(?P<minute>\d\d)"
     r"(?:\s(?P<half>am|pm|a\.m\.|p\.m\.|in the morning|in the afternoon|in the evening|at night|noon|midnight"
@@ -53,18 +50,14 @@ Visit = tuple[datetime, datetime]
 
 
 def days_in(text: str, near: date) -> list[date]:
-    """Return the days that a text names; a year that is left out is that in which the day is next."""
+    """Return the days that a text names; a year that is left out is that in which the day is next.
+
+    Spanish is tried first: its "mar 3 feb" is a Tuesday, no day of March.
+    """
     found = []
-    for match in _DAY.finditer(text):
-        month = MONTHS[(match["month"] or match["month_es"])[:3].lower()]
-        day = int(match["day"] or match["day_es"])
-        rest = re.match(r",? (?:de )?(20\d\d)", text[match.end() :])
-        year = int(match["year"] or (rest and rest[1]) or near.year)
-        try:
-            named = date(year, month, day)
-        except ValueError:
-            continue
-        if not match["year"] and not rest and named < near - timedelta(days=60):
+    for match in [*_SPANISH_DAY.finditer(text)] or [*_ENGLISH_DAY.finditer(text)]:
+        named = date(int(match["year"] or near.year), MONTHS[match["month"][:3].lower()], int(match["day"]))
+        if not match["year"] and named < near - timedelta(days=60):
             named = named.replace(year=near.year + 1)
         found.append(named)
     return found

@@ -74,7 +74,7 @@ class DayWords:
         length: "3 hr" over the day, or "".
         amount: "120 gallons" over the day, or "".
         typical: Whether the day rests on typical weather.
-        alike: The days of a row of days that are alike; empty: the day itself.
+        alike: The short days of a row of days that are alike; empty: the day itself.
     """
 
     date: date
@@ -86,7 +86,7 @@ class DayWords:
     length: str
     amount: str
     typical: bool
-    alike: tuple[date, ...] = ()
+    alike: tuple[str, ...] = ()
 
 
 class WateringWording(ScheduleWords):
