@@ -9,9 +9,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+T = TypeVar("T")
 
 PLACES = (
     ("Austin", 30.27, -97.74, "America/Chicago", "US", 10.0),
@@ -41,7 +47,7 @@ PRESENCE = (
     None,
     ["06:30-08:00", "12:00-13:00", "17:00-21:00"],
     ["18:00-22:00"],
-    ["00:00-24:00"],
+    ["05:00-23:00"],
     ["07:00-19:00"],
     ["05:30-06:30", "20:00-23:30"],
 )
@@ -78,7 +84,7 @@ def random_job(number: int) -> RandomJob:
     """Return the job of a number; equal numbers give equal jobs."""
     random = np.random.default_rng([15, number])
 
-    def one_of(values: tuple[object, ...] | list[object]) -> object:
+    def one_of(values: Sequence[T]) -> T:
         return values[int(random.integers(len(values)))]
 
     town, latitude, longitude, zone_name, country, swing = PLACES[number % len(PLACES)]

@@ -17,7 +17,7 @@ from email import message_from_bytes, policy
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import tinyhtml5
+import tinyhtml5  # type: ignore[import-untyped]
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -149,7 +149,7 @@ def read_papers(documents: Mapping[str, bytes], zone: ZoneInfo) -> Papers:
         sheet=text,
         pages=text.count("\f"),
         data=pdf_text(data),
-        letter=str(body.get_content()) if body is not None else "",  # type: ignore[attr-defined]
+        letter=str(body.get_content()) if body is not None else "",
         page=tinyhtml5.parse(page, namespace_html_elements=False),
         owner=calendar_events(next(documents[name] for name in documents if name.startswith("owner")), zone),
         crew=calendar_events(next(documents[name] for name in documents if name.startswith("crew")), zone),
