@@ -6,8 +6,10 @@ bytes -> text -> tables -> draft -> zone and clock -> checks between fields -> r
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, cast
 from zoneinfo import ZoneInfo
@@ -18,12 +20,15 @@ from handover.base.text import quoted_text
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import AttachedFiles, FolderFiles
 from handover.jobs.checks import area_of, check_fields, pictures
+from handover.jobs.clock import zone_at
+from handover.jobs.country_codes import CountryCode, country_of_zone
 from handover.jobs.defaults import apply_defaults
-from handover.jobs.fields import AS_WRITTEN, FieldParser, nearest_word
+from handover.jobs.fields import AS_WRITTEN, FieldParser, NumberField, nearest_word
 from handover.jobs.location import apply_zone, country_mismatch, offset_mismatches, site_country, site_zone
 from handover.jobs.logger import examine_log
 from handover.jobs.longitude_sign import missing_minus_sign
 from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
+from handover.jobs.place_text import spell_place
 from handover.jobs.record import (
     AssumedValue,
     Draft,
@@ -37,6 +42,7 @@ from handover.jobs.record import (
     tables,
 )
 from handover.jobs.source_map import Path, SourceMap, find_lines, join_path
+from handover.jobs.time_spelling import spell_times
 from handover.jobs.unit_system import unit_system
 
 if TYPE_CHECKING:
@@ -140,25 +146,53 @@ def examine_tables(
         raw: The tables of the TOML or JSON file.
         files: The files that the record may name.
     """
-    written, found = _read(raw)
+    raw, found = spell_place(raw)
+    raw, about_times = spell_times(raw, partial(_country_as_written, raw))
+    found += about_times
+    unreadable = {path for path, finding in found if finding.severity == "fault"}
+    written, about_fields = _read(raw)
+    found += about_fields
     start = written.placement.start if written.placement else None
     zone, about_place = site_zone(written.site, start, {path for path, _ in found})
     draft, about_clock = apply_zone(written, zone)
     found += about_clock + about_place
-    at_fault = {path for path, finding in found if finding.severity == "fault"}
+    at_fault = {path for path, finding in found if finding.severity == "fault"} | unreadable
+    if unreadable & {("site", "latitude"), ("site", "longitude")}:
+        at_fault |= {("site", "latitude"), ("site", "longitude")}
     found += [
         (path, finding) for path, finding in _missing(raw, draft, JobRecord, ()) if path not in at_fault
     ]
     found += _locate(raw, draft, zone, at_fault)
     found += check_fields(draft, files)
     found += offset_mismatches(written, zone)
-    found += country_mismatch(draft, zone)
-    found += missing_minus_sign(draft, raw)
+    doubts = [*missing_minus_sign(draft, raw)]
+    if doubts:  # it explains the other cautions about the place
+        found = [each for each in found if each[0][:1] != ("site",) or each[1].severity == "fault"]
+    found += doubts or country_mismatch(draft, zone)
     readings, about_log = _log_readings(draft, zone, files)
     found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
         return None, found
     return _record(draft, zone, raw, files, readings), found
+
+
+def _country_as_written(raw: Mapping[str, Any]) -> str | None:
+    """Return the code of the site's country by its code, its place or its time zone, as written."""
+    site = raw.get("site")
+    if not isinstance(site, Mapping):
+        return None
+    code = CountryCode().parse(site.get("country"))
+    if isinstance(code, str):
+        return code
+    place = [NumberField(-limit, limit, "", "").parse(site.get(key)) for key, limit in _PLACE.items()]
+    numbers = [each for each in place if not isinstance(each, Finding)]
+    zone = zone_at(*numbers) if len(numbers) == len(_PLACE) else None
+    named = site.get("timezone")
+    return country_of_zone(zone or (named if isinstance(named, str) else ""))
+
+
+_PLACE = {"latitude": 90.0, "longitude": 180.0}
+"""The coordinates of a place, and their limits in degrees."""
 
 
 def _log_readings(
@@ -202,7 +236,7 @@ def _remove_at(tables_or_list: Any, path: Path) -> None:
 def _finding(fault: ErrorDetails) -> Finding:
     path = tuple(fault["loc"])
     if fault["type"] == "finding":
-        return cast("Finding", fault["ctx"]["finding"])
+        return _with_key(path, cast("Finding", fault["ctx"]["finding"]))
     if fault["type"] == "extra_forbidden":
         return _unknown(path)
     if fault["type"] == "too_long":
@@ -229,6 +263,14 @@ def _finding(fault: ErrorDetails) -> Finding:
         expected=f"a table under [{name}]",
         example=f"[{name}]",
     )
+
+
+def _with_key(path: Path, finding: Finding) -> Finding:
+    """Return a finding whose example is a line to paste: a value with the key of its field before it."""
+    value = finding.example or ""
+    if not isinstance(path[-1], str) or not re.match(r'["0-9]', value):
+        return finding
+    return replace(finding, example=f"{path[-1]} = {value}")
 
 
 def _unknown(path: Path) -> Finding:

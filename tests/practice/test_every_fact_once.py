@@ -331,6 +331,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "archive/catalog/tables.py: _INSTANT",
         "archive/catalog/tables.py: _CHANCE",
     ),
+    "how people write a year": ("base/time_text.py: _CENTURY",),
     "noon, by which a date without a time is sorted": ("service/office.py: DUE_HOUR",),
 }
 """Numbers that are none of practice, by the reason."""
