@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 import tomllib
 import unicodedata
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from difflib import get_close_matches
 from functools import cache, partial
@@ -108,7 +108,7 @@ class QuantityField(FieldParser):
         """Return the value of a text whose number has no comma, or a finding."""
         value = read_quantity(raw, self.kind)
         if isinstance(value, Finding):
-            return value
+            return value if value.example else self._without_unit(raw, value)
         # A small tolerance: 24 in is 0.6095999... or 0.6096, depending on the order of the computation.
         if value < quantity(self.low, self.kind) - 1e-9:
             return self._outside(raw, f"less than {self.low}")
@@ -139,6 +139,17 @@ class QuantityField(FieldParser):
             f"{quoted_text(raw)} is {how}: {self.why}{how_to}",
             expected=f"{self.low} to {self.high} ({low} to {high})",
             example=example,
+        )
+
+    def _without_unit(self, raw: object, fault: Finding) -> Finding:
+        """Return the finding about a number without a unit, with the units that would fit its limits."""
+        units = (each.partition(" ")[2] for each in KINDS[self.kind].examples)
+        texts = [f"{raw} {unit}".strip() for unit in units if unit]
+        likely = [each for each in texts if not isinstance(self._parse_plain(each), Finding)]
+        return replace(
+            fault,
+            expected=f"{KINDS[self.kind].noun} with its unit",
+            example=" or ".join(f'"{each}"' for each in likely or KINDS[self.kind].examples),
         )
 
     def _in_other_scale(self, raw: object) -> str | None:

@@ -27,7 +27,13 @@ from handover.jobs.fields import AS_WRITTEN, FieldParser, NumberField, nearest_w
 from handover.jobs.location import apply_zone, country_mismatch, offset_mismatches, site_country, site_zone
 from handover.jobs.logger import examine_log
 from handover.jobs.longitude_sign import missing_minus_sign
-from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
+from handover.jobs.parse import (
+    decode_utf8,
+    language_of,
+    parse_text,
+    read_record_bytes,
+    with_mistakes_corrected,
+)
 from handover.jobs.place_text import spell_place
 from handover.jobs.record import (
     AssumedValue,
@@ -131,10 +137,27 @@ def examine_source(source: RecordSource, complete: CompleteTables | None = None)
         return ExaminedRecord(None, (replace(text, file=source.name),), source)
     raw = parse_text(text)
     if isinstance(raw, list):
-        return ExaminedRecord(None, tuple(replace(fault, file=source.name) for fault in raw), source)
+        return ExaminedRecord(None, tuple(_with_further_findings(raw, text, source, complete)), source)
     record, found = examine_tables(raw if complete is None else complete(raw), source.files)
     lines = find_lines(text, language_of(text))
     return ExaminedRecord(record, tuple(located_findings(found, source.name, lines)), source)
+
+
+def _with_further_findings(
+    faults: list[Finding], text: str, source: RecordSource, complete: CompleteTables | None
+) -> list[Finding]:
+    """Return the findings about the syntax of a text, with those about its other lines."""
+    located = [replace(fault, file=source.name) for fault in faults]
+    corrected = with_mistakes_corrected(text, faults)
+    tables_read = parse_text(corrected)
+    if isinstance(tables_read, list):
+        return located
+    _, found = examine_tables(tables_read if complete is None else complete(tables_read), source.files)
+    lines = find_lines(corrected, language_of(corrected))
+    # A line whose value is still to be written, or is no text, has all its findings.
+    done = {each.line for each in faults if not re.search(r'= "(?!\.\.\.)', each.example or "")}
+    more = [each for each in located_findings(found, source.name, lines) if each.line not in done]
+    return sorted([*located, *more], key=lambda each: each.line or 0)
 
 
 def examine_tables(

@@ -459,7 +459,8 @@ number = 12
 def test_the_line_is_before_the_field(examine: Examine, good: str) -> None:
     (finding,) = examine(good.replace('"4 in"', "4")).findings
     message = str(finding)
-    assert message.endswith('job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"')
+    assert 'job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"' in message
+    assert message.endswith('for example thickness = "4 in"')  # four millimetres are no slab
 
 
 def test_lines_in_json(examine: Examine, good: str) -> None:
