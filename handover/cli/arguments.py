@@ -323,7 +323,10 @@ def _weather(parser: ArgumentParser) -> None:
 
 def _time(parser: ArgumentParser) -> None:
     parser.add_argument(
-        "--as-of", metavar="TIME", help="time of issue, such as 2026-07-14T12:30:00-04:00 (default: now)"
+        "--as-of",
+        metavar="TIME",
+        help="time of issue, such as 2026-07-14T12:30:00-04:00, or without the offset on the clock of the site "
+        "(default: now)",
     )
 
 

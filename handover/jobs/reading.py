@@ -218,6 +218,20 @@ _PLACE = {"latitude": 90.0, "longitude": 180.0}
 """The coordinates of a place, and their limits in degrees."""
 
 
+def zone_of_record(path: str | PathLike[str]) -> str | None:
+    """Return the name of the time zone of a record's site, or None where it cannot be found.
+
+    The rest of the record may have faults.
+    """
+    text = decode_utf8(read_source(path).data)
+    raw = parse_text(text) if isinstance(text, str) else []
+    if isinstance(raw, list):
+        return None
+    site, _ = _read({"site": spell_place(raw)[0].get("site", {})})
+    zone, _ = site_zone(site.site, None, ())
+    return zone
+
+
 def _log_readings(
     draft: Draft, zone: str | None, files: AttachedFiles
 ) -> tuple[tuple[LogReading, ...], list[FieldFinding]]:
