@@ -325,8 +325,8 @@ def _time(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--as-of",
         metavar="TIME",
-        help="time of issue, such as 2026-07-14T12:30:00-04:00, or without the offset on the clock of the site "
-        "(default: now)",
+        help="time of issue, such as 2026-07-14T12:30:00-04:00, or without the offset on the clock of the "
+        "site (default: now)",
     )
 
 

@@ -18,10 +18,10 @@ from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
+from handover.base.local_time import local_instant
 from handover.base.number_text import plain_spellings
 from handover.base.text import is_hidden, quoted_text
 from handover.errors import Finding
-from handover.jobs.clock import local_instant
 from handover.units import KINDS, KindName, format_for_reader, quantity, read_quantity
 
 if TYPE_CHECKING:

@@ -6,8 +6,9 @@ from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from handover.base.local_time import local_instant
 from handover.errors import Finding
-from handover.jobs.clock import find_zone, local_instant, offset_then, zone_at
+from handover.jobs.clock import find_zone, offset_then, zone_at
 from handover.jobs.country_codes import country_of_zone
 from handover.jobs.fields import MomentField
 from handover.jobs.record import Draft, Site, draft_of, fields_of, mark_of, tables

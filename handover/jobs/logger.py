@@ -24,10 +24,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
+from handover.base.local_time import local_instant
 from handover.base.tables import Row, heading_words, parse_cell, read_rows, spell_offset
 from handover.base.text import quoted_text
 from handover.errors import Finding
-from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
 from handover.practice.rules import general_rules
 from handover.units import TEMPERATURES, conversion, plain_unit

@@ -8,10 +8,10 @@ from functools import partial
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
+from handover.base.local_time import local_instant
 from handover.base.text import quoted_text
 from handover.base.time_text import read_time_text
 from handover.errors import Finding, UnusableInput
-from handover.jobs.clock import local_instant
 from handover.jobs.reading import zone_of_record
 
 if TYPE_CHECKING:
