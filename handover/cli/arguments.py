@@ -59,6 +59,9 @@ def build_parser() -> ArgumentParser:
     each = command("new", new, "write a commented job record to fill in")
     each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
     each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
+    each.add_argument(
+        "--ask", action="store_true", help="ask ten questions here, check each answer, and write the record"
+    )
 
     each = command("check", check, "check a job record: list each fault with its line and how to fix it")
     _job(each)

@@ -170,7 +170,7 @@ def examine_tables(
         files: The files that the record may name.
     """
     raw, found = spell_place(raw)
-    raw, about_times = spell_times(raw, partial(_country_as_written, raw))
+    raw, about_times = spell_times(raw, partial(country_as_written, raw))
     found += about_times
     unreadable = {path for path, finding in found if finding.severity == "fault"}
     written, about_fields = _read(raw)
@@ -199,7 +199,7 @@ def examine_tables(
     return _record(draft, zone, raw, files, readings), found
 
 
-def _country_as_written(raw: Mapping[str, Any]) -> str | None:
+def country_as_written(raw: Mapping[str, Any]) -> str | None:
     """Return the code of the site's country by its code, its place or its time zone, as written."""
     site = raw.get("site")
     if not isinstance(site, Mapping):
