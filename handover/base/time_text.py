@@ -108,7 +108,7 @@ def _clocks(found: re.Match[str]) -> Iterator[time]:
         return
     if half is None:
         yield time(hour, minute, second)
-        if len(digits) == 1 and hour:
+        if len(digits) == 1 and hour and found["colon"] != "h":  # "8h30" is on a clock of 24 hours
             yield time(hour + _NOON, minute, second)
     elif 1 <= hour <= _NOON:
         yield time(hour % _NOON + (_NOON if half == "p" else 0), minute, second)

@@ -44,7 +44,6 @@ def new(options: Options) -> None:
 
     write_new(options.file, record_to_fill_in(options.use).encode())
     print(f"{for_terminal(options.file)} is ready to fill in. Then run: handover check {named}")
-    print("Ten questions instead, with the answers checked at once: handover new FILE --ask")
 
 
 def check(options: Options) -> None:

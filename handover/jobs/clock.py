@@ -32,6 +32,23 @@ def zone_at(latitude: float, longitude: float) -> str | None:
     return None if not name or name.startswith("Etc/") else name
 
 
+_USUAL_NAMES = {
+    "eastern": "America/New_York",
+    "est": "America/New_York",
+    "edt": "America/New_York",
+    "central": "America/Chicago",
+    "cst": "America/Chicago",
+    "cdt": "America/Chicago",
+    "mountain": "America/Denver",
+    "mst": "America/Denver",
+    "mdt": "America/Denver",
+    "pacific": "America/Los_Angeles",
+    "pst": "America/Los_Angeles",
+    "pdt": "America/Los_Angeles",
+}
+"""Usual names of time zones in the United States; only suggestions, as some have several zones."""
+
+
 def offset_then(zone: ZoneInfo, instant: datetime) -> timedelta:
     """Return the zone's offset from UTC at an instant, or at a local time without an offset."""
     at = instant.astimezone(zone) if instant.tzinfo else instant.replace(tzinfo=zone)
@@ -49,6 +66,8 @@ def _like(name: str) -> list[str]:
     """Return the names most like this one by its last part, because people remember the city."""
     from difflib import get_close_matches  # noqa: PLC0415  only on the way to a finding
 
+    if usual := _USUAL_NAMES.get(name.casefold().removesuffix(" time").removesuffix(" standard").strip()):
+        return [usual]
     known = sorted((zone for zone in available_timezones() if not _outside_the_list(zone)), reverse=True)
     cities = {zone.rsplit("/", 1)[-1].casefold(): zone for zone in known}
     city = name[:60].replace(" ", "_").rsplit("/", 1)[-1].casefold()

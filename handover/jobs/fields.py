@@ -102,7 +102,15 @@ class QuantityField(FieldParser):
                 expected="a number without a comma; decimals have a point",
                 example=f"{group} or {decimal}",
             )
-        return self._parse_plain(next(iter(readings)))
+        fault = self._parse_plain(next(iter(readings)))
+        meant = _usual_text(raw, self.kind)
+        if (
+            not isinstance(fault, Finding)
+            or meant is None
+            or isinstance(self._parse_plain(meant[0]), Finding)
+        ):
+            return fault
+        return replace(fault, problem=f"{fault.problem}; is it {meant[1]}?", example=f'"{meant[0]}"')
 
     def _parse_plain(self, raw: object) -> float | Finding:
         """Return the value of a text whose number has no comma, or a finding."""
@@ -165,6 +173,31 @@ class QuantityField(FieldParser):
         return other if low <= value <= high else None
 
 
+_USUAL_TEXTS: tuple[tuple[KindName, str, str, str], ...] = (
+    ("strength", r"c ?(\d\d)/\d\d", "{0} MPa", "the class of EN 206, {0} MPa on cylinders"),
+    ("strength", r"[ns] ?(\d\d)(?: ?mpa)?", "{0} MPa", "the grade of AS 1379, {0} MPa"),
+    ("content", r"(\d{3,4}) ?(?:lb|lbs|pounds?)\.?", "{0} lb/yd3", "{0} lb in a cubic yard"),
+    ("content", r"(\d{3}) ?kg", "{0} kg/m3", "{0} kg in a cubic metre"),
+    ("thermal resistance", r"(\d{1,2}(?:\.\d+)?)", "R-{0}", "R-{0}"),
+)
+"""Usual texts of a quantity that say less than its unit: kind, pattern, the text in full, and in words."""
+
+_SACK_LB = 94
+"""Mass of a sack of cement in the United States. [lb]"""
+
+
+def _usual_text(raw: str, kind: KindName) -> tuple[str, str] | None:
+    """Return a quantity in full and in words where a usual text of it leaves its unit out, or None."""
+    text = " ".join(raw.casefold().split())
+    if kind == "content" and (sacks := re.fullmatch(r"([1-9](?:\.\d)?)[ -]?(?:sacks?|bags?)(?: mix)?", text)):
+        pounds = f"{float(sacks[1]) * _SACK_LB:g} lb/yd3"
+        return pounds, f"{sacks[1]} sacks in a cubic yard, {pounds}"
+    for of_kind, pattern, full, words in _USUAL_TEXTS:
+        if of_kind == kind and (found := re.fullmatch(pattern, text)):
+            return full.format(found[1]), words.format(found[1])
+    return None
+
+
 @dataclass(frozen=True)
 class NumberField(FieldParser):
     """A number without a unit, between two limits that have a reason; a share may be in percent."""
@@ -182,9 +215,14 @@ class NumberField(FieldParser):
         )
         value = self._number(raw) if isinstance(raw, str) else raw
         if isinstance(value, bool) or not isinstance(value, int | float):
+            percent = (
+                re.fullmatch(r"\s*([0-9]{1,2}(?:\.[0-9]+)?)\s*%\s*", raw) if isinstance(raw, str) else None
+            )
+            if percent and self.low <= float(percent[1]) / PERCENT <= self.high:
+                fault = partial(fault, example=f"{float(percent[1]) / PERCENT:g}")
             return fault(f"{quoted_text(raw)} is not a bare number")
         if not self.low <= value <= self.high:  # NaN is not between the limits either
-            if self.is_share and self.low <= value / PERCENT <= self.high:
+            if self.low * PERCENT <= value <= self.high * PERCENT:
                 fault = partial(fault, example=f"{value / PERCENT:g}")
             return fault(f"{quoted_text(raw)} is not between {self.low:g} and {self.high:g}: {self.why}")
         return float(value)
@@ -215,6 +253,8 @@ class FlagField(FieldParser):
         """Return true or false, or a finding."""
         if isinstance(raw, bool):
             return raw
+        if isinstance(raw, str) and (word := other_names("flag").get(_plain_name(raw))) is not None:
+            return word == "true"
         return Finding(
             f"{quoted_text(raw)} is neither true nor false", expected="true or false", example="true"
         )
@@ -294,7 +334,8 @@ class SlugField(PatternField):
         """Return the name, or a finding."""
         text = super().parse(raw)
         if isinstance(text, Finding):
-            return text
+            plain = re.sub(r"[^a-z0-9]+", "-", _plain_name(str(raw)[: self.longest])).strip("-")
+            return replace(text, example=f'"{plain}"') if isinstance(raw, str) and plain else text
         if ".." in text or text.endswith("."):
             return Finding(
                 f"{quoted_text(text)} has two points in a row, or one at its end",
@@ -340,6 +381,22 @@ class ChoiceField(FieldParser):
     def schema(self) -> Schema:
         """Return the list of options."""
         return {"type": "string", "enum": [*self.options, ""]}
+
+
+@dataclass(frozen=True)
+class NameField(PatternField):
+    """A code, or another usual name of one.
+
+    Attributes:
+        names: Key of the other names in ``other_names.toml``.
+    """
+
+    names: str = ""
+
+    def parse(self, raw: object) -> str | Finding:
+        """Return the code, or a finding."""
+        code = other_names(self.names).get(_plain_name(raw)) if isinstance(raw, str) else None
+        return super().parse(raw) if code is None else code
 
 
 @cache

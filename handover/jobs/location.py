@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -38,7 +39,8 @@ def site_zone(
         return there, findings
     zone = find_zone(site.timezone)
     if isinstance(zone, Finding):
-        return None, [*findings, (("site", "timezone"), zone)]
+        at_place = zone if there is None else replace(zone, example=f'timezone = "{there}"')
+        return None, [*findings, (("site", "timezone"), at_place)]
     if there and start and offset_then(zone, start) != offset_then(ZoneInfo(there), start):
         findings.append(
             (

@@ -147,10 +147,6 @@ def _json_fault(error: json.JSONDecodeError) -> Finding:
 
 
 # Usual mistakes in TOML: a pattern for the line after its key, the problem, the right value.
-_MEANT = (
-    r"true\b|false\b|inf\b|nan\b|0[xob]|(?:\d{4}-\d\d-\d\d[Tt ])?\d\d:\d\d:\d\d"
-    r"|[-+]?\d[\d_]*\.?\d*[eE][-+]?\d"
-)
 _KEY = r"^\s*(?P<key>[\w.-]+)\s*"
 _NUMBER = r"[-+]?\d+(?:\.\d+)?"
 _MISTAKES = tuple(
@@ -179,13 +175,9 @@ _MISTAKES = tuple(
             "{flag}",
         ),
         (r'=\s*"(?P<value>[^"]*)$', "has quotes that are not closed", "{value}"),
-        (
-            rf"=\s*(?!{_MEANT})(?=[^#]*[^\W\d]|[^#]*[\"'/%:])(?P<value>[^\s\"'\[{{#][^#]*)(#.*)?$",
-            "has no quotes around its text",
-            "{value}",
-        ),
     )
 )
+_WITHOUT_QUOTES = re.compile(_KEY + r"=\s*(?P<value>[^\s\"'\[{#][^#]*?)\s*(#.*)?$")
 _DECIMAL_COMMA = re.compile(_KEY + r"=\s*(?P<whole>[-+]?\d+),(?P<rest>\d+)\s*(#.*)?$")
 _FORM = 'lines of the form name = value; words, measures and times between straight quotes "..."'
 
@@ -238,7 +230,21 @@ def _mistake(line: int, words: str) -> Finding | None:
             right = example.format(value=value, plain=parts.get("plain"), flag=flag)
             key = match["key"]
             return Finding(problem, line=line, field=key, expected=_FORM, example=f"{key} = {right}")
-    return None
+    bare = _WITHOUT_QUOTES.match(words)
+    if bare is None or _is_value(bare["value"]):
+        return None
+    right = f"{bare['key']} = {_in_quotes(bare['value'])}"
+    problem = "has no quotes around its text"
+    return Finding(problem, line=line, field=bare["key"], expected=_FORM, example=right)
+
+
+def _is_value(text: str) -> bool:
+    """Return whether a text is a value of TOML as it is."""
+    try:
+        tomllib.loads(f"x = {text}")
+    except ValueError:
+        return False
+    return True
 
 
 def _in_quotes(value: str) -> str:

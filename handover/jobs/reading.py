@@ -151,7 +151,9 @@ def _with_further_findings(
     corrected = with_mistakes_corrected(text, faults)
     tables_read = parse_text(corrected)
     if isinstance(tables_read, list):
-        return located
+        known = {each.line for each in faults}
+        located += [replace(each, file=source.name) for each in tables_read if each.line not in known]
+        return sorted(located, key=lambda each: each.line or 0)
     _, found = examine_tables(tables_read if complete is None else complete(tables_read), source.files)
     lines = find_lines(corrected, language_of(corrected))
     # A line whose value is still to be written, or is no text, has all its findings.
@@ -191,6 +193,9 @@ def examine_tables(
     doubts = [*missing_minus_sign(draft, raw)]
     if doubts:  # it explains the other cautions about the place
         found = [each for each in found if each[0][:1] != ("site",) or each[1].severity == "fault"]
+        if zone is None:  # at sea, so that no record can be made of it
+            found = [each for each in found if each[0] != ("site", "timezone")]
+            doubts = [(path, replace(each, severity="fault")) for path, each in doubts]
     found += doubts or country_mismatch(draft, zone)
     readings, about_log = _log_readings(draft, zone, files)
     found += about_log
@@ -283,10 +288,16 @@ def _finding(fault: ErrorDetails) -> Finding:
         )
     name = next(str(key) for key in reversed(path) if isinstance(key, str))
     if name not in tables():
+        items = (
+            [each.strip() for each in str(fault["input"]).split(",")]
+            if isinstance(fault["input"], str)
+            else []
+        )
+        texts = [each for each in items if each] or ["...", "..."]
         return Finding(
             f"{quoted_text(fault['input'])} is not a list",
             expected="a list of texts",
-            example=f'{name} = ["...", "..."]',
+            example=f"{name} = [{', '.join(map(quoted_text, texts[:12]))}]",
         )
     if fault["type"] == "tuple_type" or isinstance(path[-1], int):
         listed = f"[[{name}]]"
@@ -305,7 +316,7 @@ def _finding(fault: ErrorDetails) -> Finding:
 def _with_key(path: Path, finding: Finding) -> Finding:
     """Return a finding whose example is a line to paste: a value with the key of its field before it."""
     value = finding.example or ""
-    if not isinstance(path[-1], str) or not re.match(r'["0-9]', value):
+    if not isinstance(path[-1], str) or not re.match(r'["0-9]|true|false', value):
         return finding
     return replace(finding, example=f"{path[-1]} = {value}")
 
@@ -427,4 +438,11 @@ def located_findings(found: list[FieldFinding], file: str, lines: SourceMap) -> 
         else replace(finding, file=file, line=lines.line_of(path) or 1, field=join_path(path))
         for path, finding in found
     ]
+    if lines.language == "json":
+        placed = [replace(each, example=_as_json(each.example)) for each in placed]
     return sorted(placed, key=lambda finding: finding.line or 0)
+
+
+def _as_json(example: str | None) -> str | None:
+    """Return the lines of an example as JSON has them."""
+    return example and re.sub(r"\b([a-z_]+) = ", r'"\1": ', example)

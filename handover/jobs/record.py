@@ -30,6 +30,7 @@ from handover.jobs.fields import (
     ChoiceField,
     FlagField,
     MomentField,
+    NameField,
     NumberField,
     PatternField,
     QuantityField,
@@ -189,12 +190,13 @@ class Owner(RecordTable):
     phone: Annotated[_Phone, Field(description="The owner's telephone.")] = None
     language: Annotated[
         str,
-        PatternField(
+        NameField(
             35,
             example="en",
             pattern=r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*",
             what="the code of a language",
             form='a code such as "en" or "es"',
+            names="owner.language",
         ),
         Field(description="The language the owner reads: en, es."),
     ] = by_practice("owner.language")

@@ -10,7 +10,9 @@ three figures is a thousand in English and a decimal in Spanish; a map shows the
 from __future__ import annotations
 
 import json
+import re
 import tomllib
+from dataclasses import replace
 from datetime import date, datetime, time
 from typing import TYPE_CHECKING, Any
 
@@ -43,7 +45,12 @@ FAST = settings(max_examples=80, deadline=None, derandomize=True)
 
 def about(examined: ExaminedRecord, field: str) -> Finding:
     (finding,) = [each for each in examined.findings if each.field == field]
-    return finding
+    return replace(finding, example=as_toml(finding.example))
+
+
+def as_toml(example: str) -> str:
+    """Return the lines of an example as TOML has them; `spoil` writes JSON."""
+    return re.sub(r'"([a-z_]+)": ', r"\1 = ", example)
 
 
 def pasted(spoil: Spoil, changes: dict[str, Any], field: str, line: str) -> ExaminedRecord:
@@ -362,8 +369,11 @@ def test_a_pasted_pair_is_the_place(latitude: float, longitude: float) -> None:
     ],
 )
 def test_a_missing_minus_is_one_question(spoil: Spoil, changes: dict[str, Any], line: str) -> None:
-    cautions = [each for each in spoil(changes).findings if each.severity == "caution"]
-    assert [each.example for each in cautions] == [line]
+    (finding,) = spoil(changes).findings
+    assert as_toml(finding.example) == line
+    assert "is its sign right?" in finding.problem
+    at_sea = "site.timezone" not in changes and "is at sea" in finding.problem
+    assert finding.severity == ("fault" if at_sea else "caution")
 
 
 # ---- names
@@ -434,3 +444,64 @@ def test_json_and_toml_are_read_alike(examine: Callable[..., Any], good: str) ->
     tables["placement"]["end"] = "13:20"
     assert examine(text).record == examine(json.dumps(tables)).record
     assert examine(text).record.placement.end.time() == time(13, 20)
+
+
+# ---- usual texts that say less than they should: the line in full is shown
+
+
+@pytest.mark.parametrize(
+    ("field", "written", "line"),
+    [
+        ("mix.specified_strength", "C28/35", 'specified_strength = "28 MPa"'),  # EN 206: cylinders first
+        ("mix.specified_strength", "N25", 'specified_strength = "25 MPa"'),  # AS 1379
+        ("mix.specified_strength", 4000, 'specified_strength = "4000 psi"'),
+        ("mix.cementitious", "540 lbs", 'cementitious = "540 lb/yd3"'),
+        ("mix.cementitious", "6 sack", 'cementitious = "564 lb/yd3"'),  # sacks of 94 lb
+        ("mix.water_cementitious", "50%", "water_cementitious = 0.5"),
+        ("mix.admixtures", "retarder, fibres", 'admixtures = ["retarder", "fibres"]'),
+        ("slab.thickness", 100, 'thickness = "100 mm"'),
+        ("id", "Smith driveway 8/12", 'id = "smith-driveway-8-12"'),
+        ("site.timezone", "Central", 'timezone = "America/New_York"'),  # the place is known
+    ],
+)
+def test_the_line_in_full_is_shown_and_is_read(spoil: Spoil, field: str, written: Any, line: str) -> None:
+    finding = about(spoil({field: written}), field)
+    assert finding.severity == "fault"
+    assert finding.example == line
+    ((_, value),) = tomllib.loads(line).items()
+    assert spoil({field: value}).record is not None
+
+
+@pytest.mark.parametrize(
+    ("field", "written", "value"),
+    [
+        ("curing.timer", "no", False),
+        ("curing.timer", "Yes", True),
+        ("curing.timer", "s\u00ed", True),
+        ("owner.language", "espa\u00f1ol", "es"),
+        ("owner.language", "English", "en"),
+        (
+            "curing.available",
+            ["7am-8am", "5 pm to 9 pm", "noon - 1 pm"],
+            ("07:00-08:00", "17:00-21:00", "12:00-13:00"),
+        ),
+    ],
+)
+def test_words_of_one_meaning_are_read(spoil: Spoil, field: str, written: Any, value: Any) -> None:
+    examined = spoil({field: written})
+    assert examined.findings == ()
+    table, key = field.split(".")
+    assert getattr(getattr(examined.record, table), key) == value
+
+
+def test_measures_in_spanish_and_french_words(spoil: Spoil) -> None:
+    record = spoil({"slab.length": "34 pies", "slab.width": "8 metros", "slab.thickness": "4 po"}).record
+    assert (record.slab.length, record.slab.width) == (pytest.approx(34 * 0.3048), 8)
+    assert record.slab.thickness == pytest.approx(0.1016)
+
+
+def test_an_example_for_json_is_json(examine: Callable[..., Any], good: str) -> None:
+    tables = tomllib.loads(good)
+    tables["slab"]["thickness"] = 4
+    (finding,) = examine(json.dumps(tables, default=datetime.isoformat)).findings
+    assert json.loads("{" + finding.example + "}") == {"thickness": "4 in"}

@@ -111,18 +111,18 @@ FAULTS = [
     ("mix.air", 0.13, "0 and 0.12"),
     ("mix.admixtures", "retarder", "not a list"),
     ("mix.admixtures", {"a": 1}, "not a list"),
-    ("mix.placed_as_planned", "yes", "neither true nor false"),
+    ("mix.placed_as_planned", "perhaps", "neither true nor false"),
     ("mix.placed_as_planned", 1, "neither true nor false"),
     ("curing.method", "water", "not known"),
     ("curing.application_rate", "10 in/h", "burst main"),
     ("curing.water_temperature", "30 degF", "ice"),
     ("curing.water_temperature", "130 degF", "scalds"),
-    ("curing.timer", "no", "neither true nor false"),
+    ("curing.timer", "never", "neither true nor false"),
     ("curing.available", "06:30-08:00", "not a list"),
     ("curing.available", ["06:30-08:00", "07:30-09:00"], "overlap"),
     ("curing.available", [f"{hour:02d}:00-{hour:02d}:30" for hour in range(13)], "more than 12"),
     ("curing.blanket_r_value", "R-50", "more than R-30"),
-    ("forms.edge", "true", "neither true nor false"),
+    ("forms.edge", "wood", "neither true nor false"),
     ("temperature_log.file", "../logger.csv", "leads out"),
     ("temperature_log.file", "logger.csv", "does not exist"),
     ("slab", "4 in", "not a table"),
@@ -397,7 +397,16 @@ def test_looks_at_the_surface(spoil: Examine, look: Any, field: str, word: str) 
 
 @pytest.mark.parametrize(
     "text",
-    ["6-8", "06:30", "08:00-06:30", "22:00-02:00", "24:00-25:00", "06:30 to 08:00", "06:3\u0660-08:00"],
+    [
+        "6-8",
+        "06:30",
+        "08:00-06:30",
+        "22:00-02:00",
+        "24:00-25:00",
+        "06:30 and 08:00",
+        "6-8 pm",
+        "06:3\u0660-08:00",
+    ],
 )
 def test_hours_that_are_none(spoil: Examine, text: str) -> None:
     (finding,) = spoil({"curing.available": ["05:00-06:00", text]}).findings
