@@ -19,7 +19,7 @@ def find_zone(name: str) -> ZoneInfo | Finding:
             pass
     return Finding(
         f"{quoted_text(name)} is not a time zone",
-        expected="a name from the IANA list",
+        expected="a region and a city with the same clock (a name from the IANA list), or the place instead",
         example=" or ".join(f'"{zone}"' for zone in _like(name)),
     )
 

@@ -103,12 +103,12 @@ class _Reading:
         if chosen is not None and len(clocks) == 1:
             moment = datetime.combine(chosen, clocks[0], self.readings.offset)
             others = [each for each in moments if each != moment]
-            said = f"{self._in_quotes} is read as {_words(moment)}"
-            where = "the month" if order == "mdy" else "the day"
+            first = "the month" if order == "mdy" else "the day"
             return moment, Finding(
-                f"{said}, {where} first as the country of the site writes it",
-                expected=_EXPECTED,
-                example=self._lines(others),
+                f"{self._in_quotes} is read as {_in_words([moment])}, {first} first, as the country of the "
+                "site writes it",
+                expected=f"that, or the year first where it is {_in_words(others)}",
+                example=self._lines([moment, *others]),
                 severity="caution",
             )
         ordered = self._by_likelihood(list(moments))
