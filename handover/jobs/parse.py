@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 MAX_RECORD_BYTES = 1_000_000  # bytes; a record is a few thousand
 
 _WHAT = "a job record: a plain text file such as `handover new` writes (in TOML; JSON is read, too)"
-_SAVE_AGAIN = "the same text, saved again as UTF-8: in Notepad with File, Save as, Encoding: UTF-8"
-_SAVE_PLAIN = "plain text: in the program that wrote it with File, Save as, Plain text (.txt), UTF-8"
+_SAVE_AGAIN = "in Notepad: File, Save as, Encoding: UTF-8"
+_SAVE_PLAIN = "in the program that wrote it: File, Save as, Plain text (.txt), UTF-8"
 _HOW = "handover new job.toml writes one to fill in"
 _TOO_DEEP = Finding("is nested more deeply than any job record", expected=_WHAT, example=_HOW)
 
@@ -49,14 +49,15 @@ def read_record_bytes(path: FilePath) -> bytes | Finding:
 
 def decode_utf8(data: bytes) -> str | Finding:
     """Return the text of a record, or a finding. A byte order mark of UTF-8 is dropped."""
-    fault = partial(Finding, expected=_SAVE_AGAIN, example=_HOW)
+    fault = partial(Finding, expected="the same text, saved again as UTF-8", example=_SAVE_AGAIN)
+    not_plain = partial(Finding, expected="the same in plain text", example=_SAVE_PLAIN)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return fault('is saved in the encoding "Unicode" (UTF-16), and this program reads UTF-8')
     if data.startswith(b"{\\rtf"):
-        return fault("is a document with fonts and layout (rich text), not plain text", expected=_SAVE_PLAIN)
+        return not_plain("is a document with fonts and layout (rich text), not plain text")
     if b"\0" in data:
         kind = "a document of an office program, " if data.startswith(b"PK") else ""
-        return fault(f"holds binary data, not text: {kind}not a plain text file", expected=_SAVE_PLAIN)
+        return not_plain(f"holds binary data, not text: {kind}not a plain text file")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -68,7 +69,7 @@ def decode_utf8(data: bytes) -> str | Finding:
             line=line,
         )
     if not text.strip():
-        return fault("is empty")
+        return Finding("is empty", expected=_WHAT, example=_HOW)
     return text
 
 
@@ -179,7 +180,7 @@ _MISTAKES = tuple(
 )
 _WITHOUT_QUOTES = re.compile(_KEY + r"=\s*(?P<value>[^\s\"'\[{#][^#]*?)\s*(#.*)?$")
 _DECIMAL_COMMA = re.compile(_KEY + r"=\s*(?P<whole>[-+]?\d+),(?P<rest>\d+)\s*(#.*)?$")
-_FORM = 'lines of the form name = value; words, measures and times between straight quotes "..."'
+_FORM = 'name = value; words, measures and times between straight quotes "..."'
 
 
 def _toml_faults(text: str, message: str) -> list[Finding]:
@@ -194,7 +195,7 @@ def _toml_faults(text: str, message: str) -> list[Finding]:
     own = Finding(
         f"is not written as a record must be (in TOML): {reason}"
         + (f" at column {place[2]}" if place else ""),
-        expected=f"{_FORM}, below headings such as [slab]",
+        expected=f"lines of the form {_FORM}; below headings such as [slab]",
         example='thickness = "4 in"',
         line=line,
     )

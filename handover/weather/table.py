@@ -11,7 +11,7 @@ unit at the end of the name or in brackets: ``air_temperature_c``, ``Air tempera
 
 | column | also called | units |
 | --- | --- | --- |
-| ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601 or as spreadsheets do, below |
+| ``time_utc``, ``time_local``, ``time`` | datetime, timestamp, date | ISO 8601, or as spreadsheets do |
 | ``air_temperature`` | temperature, temp, air temp, dry bulb | c, f, k |
 | ``humidity_from_dew_point`` | humidity, rh | percent, fraction |
 | ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where there is no humidity |
@@ -43,6 +43,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
+from handover.base.local_time import local_instant
+from handover.base.table_times import Clock, read_times
 from handover.base.tables import Row, heading_words, parse_cell, read_rows
 from handover.base.text import short_line
 from handover.errors import Finding
@@ -51,7 +53,6 @@ from handover.weather.quantities import QUANTITY_LIMITS, Unit, WeatherQuantity, 
 from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant
 from handover.weather.scale_doubt import doubt_scale
 from handover.weather.series import Origin, utc64
-from handover.weather.table_times import read_times
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -75,7 +76,7 @@ _NAMES = {
 }
 _QUANTITY = {name: quantity for quantity, names in _NAMES.items() for name in names.split("|")}
 _TIME_NAMES = {"time", "datetime", "timestamp", "date", "valid time", "date time", "observation time"}
-_UTC_WORDS = {"utc", "gmt"}
+_CLOCK_WORDS: dict[str, Clock] = {"utc": "utc", "gmt": "utc", "local": "local"}
 _ORIGINS = {origin.name.lower(): origin for origin in Origin}
 _HEIGHT = re.compile(r"(\d{1,3}(?:\.\d)?)m")
 _BRACKETS = re.compile(r"(.*?)[\[(]([^\])]*)[\])]\s*")
@@ -164,7 +165,7 @@ def read_table(
         )
         return None, faults.all()
     titles = [cell.strip() for cell in rows[0].cells]
-    time_at, in_utc = _time_column(titles)
+    time_at, clock = _time_column(titles)
     if time_at is None:
         faults.add(
             "no column of times",
@@ -175,7 +176,7 @@ def read_table(
         return None, faults.all()
     headings, unread = _headings(titles, rows[0].line, faults)
     rows = _whole_rows(rows[1:], len(titles), faults)
-    times = read_times(rows, time_at, titles[time_at], in_utc=in_utc, zone=_zone_of(site))
+    times = read_times(rows, time_at, titles[time_at], clock=clock, zone=_zone_of(site))
     for each in times.findings:
         faults.add_finding(each)
     moments = times.moments
@@ -191,7 +192,7 @@ def read_table(
     raw = RawWeather(
         columns=columns,
         source=short_line(about.get("source", "table of weather")),
-        issued_at=_issued_at(about, faults),
+        issued_at=_issued_at(about, _zone_of(site), faults),
         latitude=_about_number(about, "latitude", 90, faults),
         longitude=_about_number(about, "longitude", 180, faults),
         elevation_m=_about_number(about, "elevation_m", 9000, faults),
@@ -212,16 +213,16 @@ def _read_preamble(lines: Iterable[str]) -> dict[str, str]:
     return {key.strip().lower(): value.strip() for key, _, value in pairs}
 
 
-def _time_column(titles: list[str]) -> tuple[int | None, bool]:
-    """Return the columns of the times and whether the heading says that they are UTC."""
-    found: list[tuple[int, bool]] = []
+def _time_column(titles: list[str]) -> tuple[int | None, Clock | None]:
+    """Return the column of the times, and what its heading says of them; one in UTC before others."""
+    found: list[tuple[int, Clock | None]] = []
     for at, title in enumerate(titles):
         words = heading_words(title)
-        in_utc = not _UTC_WORDS.isdisjoint(words)
-        if " ".join(word for word in words if word not in _UTC_WORDS) in _TIME_NAMES:
-            found.append((at, in_utc))
-    found.sort(key=lambda each: not each[1])
-    return found[0] if found else (None, False)
+        clock: Clock | None = next((_CLOCK_WORDS[each] for each in words if each in _CLOCK_WORDS), None)
+        if " ".join(word for word in words if word not in _CLOCK_WORDS) in _TIME_NAMES:
+            found.append((at, clock))
+    found.sort(key=lambda each: each[1] != "utc")
+    return found[0] if found else (None, None)
 
 
 def _headings(
@@ -356,15 +357,19 @@ def _origins(
     return origins
 
 
-def _issued_at(about: dict[str, str], faults: _FaultList) -> datetime | None:
+def _issued_at(about: dict[str, str], zone: ZoneInfo | None, faults: _FaultList) -> datetime | None:
     text = about.get("issued_at")
     if text is None:
         return None
     moment = parse_instant(text)
+    if moment is not None and moment.tzinfo is None and zone is not None:
+        instant = local_instant(moment, zone)
+        moment = None if isinstance(instant, Finding) else instant
     if moment is None or moment.tzinfo is None:
         faults.add(
             f"{short_line(text)!r} is not a time with its offset",
             field="issued_at",
+            expected="the year first, and the offset from UTC",
             example="2026-07-14T05:00:00Z",
         )
         return None

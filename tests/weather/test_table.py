@@ -376,3 +376,17 @@ def test_real_road_station(
     # 22:44:28 to 23:04:19 is 3.30 to 3.50 degC, and 23:00 is 932/1191 of the way.
     assert series.first_hour == datetime(2006, 4, 5, 23, tzinfo=UTC)
     assert series.air_c[0] == pytest.approx(3.30 + 0.20 * 932 / 1191)
+
+
+def test_a_heading_that_says_local_needs_no_caution(examine: Callable[..., ExaminedWeather]) -> None:
+    text = local_table("%Y-%m-%d %H:%M", datetime(2026, 7, 14, 1)).replace("time,", "time_local,", 1)
+    series, findings = examine(text)
+    assert series.first_hour == datetime(2026, 7, 14, 5, tzinfo=UTC)
+    assert not [each for each in findings if "without an offset" in each.problem]
+
+
+def test_the_time_of_issue_of_a_table_may_be_on_the_clock_of_the_site(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
+    series = sound("# issued_at: 2026-07-13 22:30\n" + files.table())
+    assert series.issued_at == datetime(2026, 7, 14, 2, 30, tzinfo=UTC)

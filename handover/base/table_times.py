@@ -6,16 +6,16 @@ order in which the hours follow one another; and that the clock has 24 hours, by
 
 from __future__ import annotations
 
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from handover.base.local_time import local_instant
 from handover.base.tables import spell_offset
 from handover.base.text import short_line
 from handover.base.time_text import TimeReadings, read_time_text
 from handover.errors import Finding
-from handover.weather.raw_weather import parse_instant
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 
 _ORDERS: tuple[DateOrder, ...] = ("ymd", "mdy", "dmy")
 _EXAMPLE = "2026-07-14T06:00:00-04:00"
+
+
+Clock = Literal["utc", "local"]
 
 
 class ColumnTimes(NamedTuple):
@@ -43,7 +46,7 @@ class ColumnTimes(NamedTuple):
 
 
 def read_times(
-    rows: Sequence[Row], at: int, title: str, *, in_utc: bool, zone: ZoneInfo | None
+    rows: Sequence[Row], at: int, title: str, *, clock: Clock | None, zone: ZoneInfo | None
 ) -> ColumnTimes:
     """Return the times of the rows.
 
@@ -51,20 +54,21 @@ def read_times(
         rows: The rows below the heading.
         at: The column of the times.
         title: Its heading.
-        in_utc: Whether the heading says that times without an offset are in UTC.
+        clock: What the heading says of times without an offset: in UTC, or on the clock of the site.
         zone: Of the site, for times without an offset; None where it is not known.
     """
     field = short_line(title)
     findings: list[Finding] = []
-    written = [_read(row.cells[at]) for row in rows]
+    cells = [row.cells[at] if at < len(row.cells) else "" for row in rows]
+    written = [_read(cell) for cell in cells]
     order = _order_of(written)
     if order is None or not _has_clock_of_24_hours(written):
-        row = next(row for row, each in zip(rows, written, strict=True) if isinstance(each, TimeReadings))
+        index = next(at for at, each in enumerate(written) if isinstance(each, TimeReadings))
         doubt = "day first or month first" if order is None else "before noon or after noon"
         findings.append(
             Finding(
-                f"{short_line(row.cells[at])!r} may be {doubt}",
-                line=row.line,
+                f"{short_line(cells[index])!r} may be {doubt}",
+                line=rows[index].line,
                 field=field,
                 expected="the year first, and the time of 24 hours or with AM or PM",
                 example=_EXAMPLE,
@@ -78,21 +82,24 @@ def read_times(
         if moment is None:
             findings.append(
                 Finding(
-                    f"{short_line(row.cells[at])!r} is not a time",
+                    f"{short_line(cells[index])!r} is not a time",
                     line=row.line,
                     field=field,
                     expected="a date with a time, the year first",
                     example="2026-07-14T06:00:00Z",
                 )
             )
-        elif moment.tzinfo is None and in_utc:
+        elif moment.tzinfo is None and clock == "utc":
             moment = moment.replace(tzinfo=UTC)
         elif moment.tzinfo is None:
             on_clock.append(index)
         moments.append(moment)
     if not on_clock:
         return ColumnTimes(moments, findings)
-    return _at_site(ColumnTimes(moments, findings), on_clock, rows, field, zone)
+    times = _at_site(ColumnTimes(moments, findings), on_clock, rows, field, zone)
+    if clock == "local":
+        return times._replace(findings=[each for each in times.findings if each.severity == "fault"])
+    return times
 
 
 def _at_site(
@@ -147,9 +154,8 @@ def _at_site(
 def _read(cell: str) -> datetime | TimeReadings | None:
     """Return a time in ISO 8601, or what else a cell can mean, or None."""
     text = spell_offset(cell)
-    moment = parse_instant(text)
-    if moment is not None:
-        return moment
+    with suppress(ValueError):
+        return datetime.fromisoformat(text)
     readings = read_time_text(text)
     return readings if readings is not None and readings.days and readings.clocks else None
 
