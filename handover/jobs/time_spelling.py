@@ -10,11 +10,11 @@ from __future__ import annotations
 import copy
 import re
 from collections.abc import Mapping
-from datetime import datetime, time, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
 from handover.base.text import quoted_text
-from handover.base.time_text import TimeReadings, date_order, read_time_text
+from handover.base.time_text import DateOrder, TimeReadings, date_order, read_time_text
 from handover.errors import Finding
 from handover.jobs.fields import MomentField, is_iso_time
 from handover.jobs.record import fields_of, mark_of, tables
@@ -89,6 +89,12 @@ class _Reading:
 
     def result(self) -> tuple[datetime, Finding | None] | Finding:
         """Return the time and a caution or None, or the finding that asks."""
+        order = date_order(self.country() or "") if len(self.readings.days) > 1 else None
+        if order in ("mdy", "dmy"):  # nobody there writes a year of two digits first
+            kept: dict[DateOrder, date] = {
+                name: day for name, day in self.readings.days.items() if name != "ymd"
+            }
+            self.readings = self.readings._replace(days=kept)
         days, clocks = self.readings.days, self.readings.clocks
         if not clocks:
             examples = [datetime.combine(day, _EXAMPLE.time()) for day in dict.fromkeys(days.values())]
@@ -98,7 +104,6 @@ class _Reading:
         moments = self.readings.moments
         if len(moments) == 1:
             return moments[0], None
-        order = date_order(self.country() or "")
         chosen = self._by_country(order)
         if chosen is not None and len(clocks) == 1:
             moment = datetime.combine(chosen, clocks[0], self.readings.offset)

@@ -137,6 +137,18 @@ def test_a_day_after_the_twelfth_has_one_meaning_everywhere(spoil: Spoil) -> Non
             assert examined.record.placement.start.date() == date(2026, 8, 13)
 
 
+def test_a_year_of_two_digits_is_last_where_people_write_it_last(spoil: Spoil) -> None:
+    auckland = {"site.latitude": -36.85, "site.longitude": 174.76}
+    day = {"placement.start": "14/02/26 7:15am", "placement.end": "8:45 am"}
+    examined = spoil(
+        auckland | day | {"slab.length": "10 m", "slab.width": "3 m", "slab.thickness": "100 mm"}
+    )
+    assert examined.findings == ()
+    assert examined.record.placement.start.date() == date(2026, 2, 14)
+    tokyo = {"site.latitude": 35.68, "site.longitude": 139.69}
+    assert "may mean" in about(spoil(tokyo | day), "placement.start").problem
+
+
 def test_a_time_of_day_is_on_the_day_of_the_pour(spoil: Spoil) -> None:
     times = {"placement.end": "1:20 PM", "placement.finished": "16:00", "ticket": [{"batched": "11:25 AM"}]}
     examined = spoil(NOON | times)
