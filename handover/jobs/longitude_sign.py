@@ -71,8 +71,8 @@ def _country_of_record(draft: Draft, raw: Mapping[str, Any]) -> tuple[str | None
     """Return the country that a record speaks of apart from its place, or None, and what says so."""
     if draft.site.country:
         return draft.site.country, "the country of the record is"
-    if draft.site.timezone:
-        return country_of_zone(draft.site.timezone), "the time zone of the record is that of"
+    if draft.site.timezone and (country := country_of_zone(draft.site.timezone)):
+        return country, "the time zone of the record is that of"
     if _reads_as_american(draft, raw):
         return HOME_COUNTRY, "address or units are those of the"
     return None, ""
