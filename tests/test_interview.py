@@ -223,3 +223,31 @@ def test_what_is_filled_in_is_what_is_read(name: str, phone: str, latitude: floa
 def test_a_field_without_a_line_is_an_error() -> None:
     with pytest.raises(KeyError):
         fill_record(record_template(), {"slab.colour": "red"})
+
+
+SIZE = next(each for each in QUESTIONS if "slab.area" in each.fields)
+
+
+@pytest.mark.parametrize(
+    ("text", "size"),
+    [
+        ("42 ft x 16 ft", {"length": "42 ft", "width": "16 ft"}),
+        ("42 x 16 ft", {"length": "42 ft", "width": "16 ft"}),
+        ("42' by 16' 6\"", {"length": "42'", "width": "16' 6\""}),
+        ("6,5 m por 5 m", {"length": "6,5 m", "width": "5 m"}),
+        ("884 sq ft", {"area": "884 sq ft"}),
+        ('length = "42 ft", width = "16 ft"', {"length": "42 ft", "width": "16 ft"}),
+    ],
+)
+def test_a_size_as_people_say_it(text: str, size: dict[str, str]) -> None:
+    interview = RecordInterview()
+    assert interview.accept(SIZE, text) == []
+    tables = tomllib.loads(interview.record().text)
+    assert {key: value for key, value in tables["slab"].items() if value} == size
+
+
+@pytest.mark.parametrize("text", ["42 ft", 'length = "42 ft"', "4 x 5", "big"])
+def test_a_size_that_is_none_is_asked_again(text: str) -> None:
+    interview = RecordInterview()
+    assert any(each.severity == "fault" for each in interview.accept(SIZE, text))
+    assert interview.accept(SIZE, "42 ft x 16 ft") == []

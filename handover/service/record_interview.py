@@ -130,6 +130,7 @@ class RecordInterview:
             replace(finding, field=name)
             for path, finding in found
             if (name := join_path(path)) in question.fields
+            or (name == "slab" and "slab.area" in question.fields)
         ]
         if not any(each.severity == "fault" for each in findings):
             self._tables = tables
@@ -184,8 +185,9 @@ def _values(question: Question, text: str) -> Iterable[tuple[str, str | float]]:
     """Yield the fields of an answer with their values."""
     first, *others = question.fields
     keys = [each.partition(".")[2] for each in question.fields]
-    if line := re.fullmatch(rf"({'|'.join(keys)})\s*=\s*\"?([^\"]*)\"?", text):
-        yield question.fields[keys.index(line[1])], line[2]
+    lines = re.findall(rf"\b({'|'.join(keys)})\s*=\s*(?:\"([^\"]*)\"|([^\s,]+))", text)
+    if lines:  # the line, or the lines, that a finding showed
+        yield from ((question.fields[keys.index(key)], quoted or bare) for key, quoted, bare in lines)
     elif "site.timezone" in others:
         if (pair := read_pair(text)) is not None:
             yield from zip(question.fields, pair, strict=False)
@@ -195,6 +197,8 @@ def _values(question: Question, text: str) -> Iterable[tuple[str, str | float]]:
             yield first, text
     elif "slab.area" in others:
         sides = _BETWEEN_SIDES.split(text)
+        if len(sides) == 2 and re.fullmatch(r"[0-9.,]+", sides[0]):  # noqa: PLR2004 - "40 x 4 ft"
+            sides[0] += re.sub(r"^[0-9.,\s]+", " ", sides[1])
         yield from zip(question.fields, sides, strict=False) if len(sides) == 2 else [("slab.area", text)]  # noqa: PLR2004
     else:
         yield first, text
