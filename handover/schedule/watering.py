@@ -36,8 +36,6 @@ if TYPE_CHECKING:
 
 
 SLOT_H = general_rules()["visit.slot"]
-LONGEST = round(general_rules()["visit.longest"] / SLOT_H)
-"""Most slots of a visit."""
 _SLOT = timedelta(hours=SLOT_H)
 _LEVELS = 40  # levels of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
@@ -231,7 +229,6 @@ def plan_day(
     most: int,
     held_mm: float,
     forced: NDArray[np.bool_] | None = None,
-    longest: int = LONGEST,
 ) -> tuple[NDArray[np.bool_], float, float]:
     """Choose the slots to water in, in at most `most` visits: the least dry time first, then the least water.
 
@@ -244,7 +241,6 @@ def plan_day(
         most: Maximum number of visits.
         held_mm: Water on the surface at the start of the day.
         forced: Slots in which water runs in any case, shape (s,), or None.
-        longest: Most slots of a visit, other than the forced ones.
 
     Returns:
         Slots watered (s,), water held at the end [mm], hours dry.
@@ -257,6 +253,7 @@ def plan_day(
     allowed = slots.allowed_slots
     is_choice = bool((allowed | must).any())
     needed = bool(slots.rain.sum() < lost.sum() and is_choice)
+    longest = round(method.longest_h / SLOT_H)
     limits = most, longest
     value = _values(moves, allowed, must, limits, use, required=needed) if is_choice else []
     level, on, made = round(held_mm / step), 0, 0  # on: slots for which water has run

@@ -30,6 +30,7 @@ METHOD = CuringMethod(
     rate_mm_h=10.0,
     rate_why="invented",
     most=3,
+    longest_h=1.0,
     source="invented",
     mark="computed",
 )
@@ -100,7 +101,8 @@ def test_no_plan_of_a_small_day_is_better(seed: int) -> None:
         tuple(int(each) for each in random.choice(count, size=3, replace=False)),
     )
     held = 0.05 * int(random.integers(0, 40))
-    chosen, _, dry = plan_day(slots, METHOD, METHOD.rate_mm_h, most, held, longest=longest)
+    method = replace(METHOD, longest_h=longest * SLOT_H)
+    chosen, _, dry = plan_day(slots, method, METHOD.rate_mm_h, most, held)
     water = tuple(bool(each) for each in chosen)
     assert longest_in(water) <= longest
     assert dry == pytest.approx(dry_hours(slots, water, held), abs=1e-9)
