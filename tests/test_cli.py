@@ -8,6 +8,7 @@ import sys
 import tomllib
 import unicodedata
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -19,7 +20,6 @@ from handover.weather.download import Download
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     CommandResult = Any  # tests are imported by path, so the type of conftest cannot be named here
     Run = Callable[..., CommandResult]
@@ -101,6 +101,28 @@ def test_check_of_a_usable_record(run: Run, record: Path) -> None:
     assert "can be used" in result.out
     assert "slab.exposure" in result.out, "the assumed values are printed"
     assert "slab.thickness" not in result.out
+
+
+@pytest.mark.parametrize(
+    "command", [("check",), ("plan", "--as-of", "2026-07-14T12:30:00-04:00")], ids=["check", "plan"]
+)
+def test_a_column_of_weather_that_is_not_read_is_named(
+    run: Run, tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    sample = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
+    text = (sample / "weather.csv").read_text(encoding="utf-8")
+    weather = tmp_path / "weather.csv"
+    weather.write_text(text.replace("precipitation_probability_percent", "rain_risk"), encoding="utf-8")
+    result = run(command[0], sample / "job.toml", "-w", weather, *command[1:])
+    assert result.status == 0
+    assert "column is not read: 'rain_risk'; expected time, air temperature" in result.err
+
+
+def test_check_refuses_a_weather_file_that_is_none(run: Run, record: Path, weather: Path) -> None:
+    weather.write_text("a page about rain", encoding="utf-8")
+    result = run("check", record, "-w", weather)
+    assert result.status == 2
+    assert "is not a table" in result.err
 
 
 def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, record_text: str) -> None:

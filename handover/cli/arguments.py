@@ -65,6 +65,7 @@ def build_parser() -> ArgumentParser:
 
     each = command("check", check, "check a job record: list each fault with its line and how to fix it")
     _job(each)
+    each.add_argument("-w", "--weather", metavar="FILE", help="a file of hourly weather, to be checked too")
 
     each = command("forecast", forecast, "download the hourly forecast for the site to a file")
     _job(each)

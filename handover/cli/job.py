@@ -47,13 +47,15 @@ def new(options: Options) -> None:
 
 
 def check(options: Options) -> None:
-    """Check a job record."""
+    """Check a job record, and a weather file where there is one."""
     from handover.errors import Finding
-    from handover.service.inputs import read_record
+    from handover.service.inputs import check_weather, read_record
 
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
-    if not job.contractor.email:
+    if options.weather is not None:
+        print_cautions(check_weather(job, to_path(options.weather), now()))
+    elif not job.contractor.email:
         doubt = "is missing; the forecast cannot be downloaded without it, so use -w with a weather file"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{for_terminal(options.job)} can be used.")

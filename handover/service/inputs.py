@@ -112,6 +112,23 @@ def check_inputs(
     )
 
 
+def check_weather(job: JobRecord, path: Path, as_of: datetime) -> tuple[Finding, ...]:
+    """Return the cautions of a weather file, alone and for a job.
+
+    Args:
+        job: The record.
+        path: The file.
+        as_of: From when the age of a forecast counts, aware.
+
+    Raises:
+        UnusableInput: It has faults; carries all findings.
+    """
+    series, findings = _examine(read_weather_file(path), job, as_of, examine_weather_bytes)
+    if series is None or any(each.severity == "fault" for each in findings):
+        raise UnusableInput(findings)
+    return findings
+
+
 def read_weather_file(path: Path) -> WeatherFile:
     """Return a weather file unchanged."""
     data, fault = read_bytes(path)

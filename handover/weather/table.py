@@ -27,7 +27,8 @@ Unless the heading says ``utc``, a time without an offset is on the clock of the
 enough; precipitation and its probability may be left out.
 Temperature, humidity, wind and cloud are those of the moment in the time column; sunshine and precipitation
 are of the time that ended then. Rows closer together than an hour are brought to whole hours: states
-interpolated, sunshine averaged, precipitation summed, the highest probability kept.
+interpolated, sunshine averaged, precipitation summed, the highest probability kept. A column of another name
+is not read, and a caution names it.
 
 Lines before the heading that begin with ``#`` may name ``source``, ``issued_at``, ``latitude``, ``longitude``
 and ``elevation_m``. Without ``issued_at`` and without ``origin`` every hour counts as forecast.
@@ -83,6 +84,7 @@ _BRACKETS = re.compile(r"(.*?)[\[(]([^\])]*)[\])]\s*")
 _ROUGHNESS_M = general_rules()["forecast.roughness"]
 _MOST_ROWS = 200_000
 _MOST_FINDINGS = 20
+_MOST_NAMES = 8  # of columns that are not read, in one finding
 _EXAMPLE = (
     "time_utc,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent,precipitation_mm"
 )
@@ -101,11 +103,12 @@ class _Heading:
 
 
 class _FaultList:
-    """The faults of a table; past a limit, only their number."""
+    """The faults and cautions of a table; past a limit, only the number of the faults."""
 
     def __init__(self, file: str) -> None:
         self.file = file
         self.findings: list[Finding] = []
+        self.cautions: list[Finding] = []
         self.dropped = 0
 
     def add(
@@ -135,10 +138,29 @@ class _FaultList:
         else:
             self.findings.append(replace(finding, file=self.file))
 
+    def add_unread(self, titles: Sequence[str], line: int) -> None:
+        """Add the caution for columns of names that are not known: one finding for all of them."""
+        named = ", ".join(repr(title) for title in titles[:_MOST_NAMES])
+        more = f" and {len(titles) - _MOST_NAMES} more" if len(titles) > _MOST_NAMES else ""
+        verb = "column is" if len(titles) == 1 else "columns are"
+        known = ", ".join(names.split("|")[0] for names in _NAMES.values())
+        self.cautions.append(
+            Finding(
+                f"{verb} not read: {named}{more}",
+                self.file,
+                line,
+                expected=f"time, {known} or origin, with the unit",
+                example=_EXAMPLE,
+                severity="caution",
+            )
+        )
+
     def all(self) -> list[Finding]:
+        """Return the cautions and the faults."""
+        found = [*self.cautions, *self.findings]
         if not self.dropped:
-            return self.findings
-        return [*self.findings, Finding(f"and {self.dropped} more faults like these", file=self.file)]
+            return found
+        return [*found, Finding(f"and {self.dropped} more faults like these", file=self.file)]
 
 
 def read_table(
@@ -217,12 +239,16 @@ def _time_column(titles: list[str]) -> tuple[int | None, Clock | None]:
     """Return the column of the times, and what its heading says of them; one in UTC before others."""
     found: list[tuple[int, Clock | None]] = []
     for at, title in enumerate(titles):
-        words = heading_words(title)
-        clock: Clock | None = next((_CLOCK_WORDS[each] for each in words if each in _CLOCK_WORDS), None)
-        if " ".join(word for word in words if word not in _CLOCK_WORDS) in _TIME_NAMES:
+        if _is_time(title):
+            words = heading_words(title)
+            clock: Clock | None = next((_CLOCK_WORDS[each] for each in words if each in _CLOCK_WORDS), None)
             found.append((at, clock))
     found.sort(key=lambda each: each[1] != "utc")
     return found[0] if found else (None, None)
+
+
+def _is_time(title: str) -> bool:
+    return " ".join(word for word in heading_words(title) if word not in _CLOCK_WORDS) in _TIME_NAMES
 
 
 def _headings(
@@ -254,6 +280,14 @@ def _headings(
             expected=f"{accepted_units(heading.quantity)}, at the end of the name or in brackets",
             example=QUANTITY_LIMITS[heading.quantity].example,
         )
+    known = {heading.at for heading in understood if heading.unit or heading.quantity in unread}
+    others = [
+        short_line(title)
+        for at, title in enumerate(titles)
+        if title and at not in known and title.lower() != "origin" and not _is_time(title)
+    ]
+    if others:
+        faults.add_unread(others, line)
     return list(readable.values()), frozenset(unread)
 
 

@@ -273,6 +273,41 @@ def test_other_columns_are_ignored_and_reported(files: Any, sound: Callable[...,
     assert "Columns not used: surface_temperature_c, note." in series.methods
 
 
+def test_a_column_of_an_unknown_name_is_a_caution(
+    files: Any, examine: Callable[..., ExaminedWeather]
+) -> None:
+    """Seen: a column of the chance of rain by another name was left out, and nothing said so."""
+    heading = "time_utc,time,temp_c,rh_percent,wind_ms,cloud_percent,precip_mm,rain_risk_percent,origin"
+    text = files.table(heading, "{time},{time},20,50,3,40,0,90,forecast")
+    series, (finding,) = examine(text)
+    assert series is not None
+    assert str(finding).startswith("weather:1: column is not read: 'rain_risk_percent'; expected time, air")
+    assert "precipitation probability" in (finding.expected or "")
+    assert finding.severity == "caution"
+
+
+def test_a_name_that_is_nearly_known_is_named_too(
+    files: Any, examine: Callable[..., ExaminedWeather]
+) -> None:
+    """Of rain there is a column already, so that `rain_risk` is no fault; but it is not read."""
+    series, (finding,) = examine(
+        files.table(
+            "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,rain_mm,rain_risk", "{time},20,50,3,40,0,9"
+        )
+    )
+    assert series is not None
+    assert finding.problem == "column is not read: 'rain_risk'"
+
+
+def test_many_unknown_columns_are_one_caution(files: Any, examine: Callable[..., ExaminedWeather]) -> None:
+    others = [f"sensor_{number}" for number in range(40)]
+    heading = ",".join(["time_utc,temp_c,rh_percent,wind_ms,cloud_percent,precip_mm", *others])
+    series, (finding,) = examine(files.table(heading, "{time},20,50,3,40,0" + ",1" * 40))
+    assert series is not None
+    assert "'sensor_0', 'sensor_1'" in finding.problem
+    assert finding.problem.endswith(" and 32 more")
+
+
 def test_all_faults_at_once_with_their_lines(files: Any, faults: Callable[..., list[str]]) -> None:
     text = files.table(hours=6).splitlines()
     text[2] = text[2].replace("21", "warm")
