@@ -223,6 +223,34 @@ def test_late_gain_by_class() -> None:
     assert curve_of(0.0, 0.0).ratio(90.0) < curve_of(0.3, 0.0).ratio(90.0) <= ash
 
 
+# ---- how water and cement scatter among mixes of one strength, for a record that states neither -------
+
+ORDERED_MPA = (24.0, 36.0)  # at 28 days: what an order of 3000 to 4000 psi delivers
+
+
+def mixes_as_ordered() -> Floats:
+    """Return ratio of water to cementitious material, and content, shape (2, n): one row a mix."""
+    rows = np.loadtxt(Path(__file__).with_name("yeh_1998.csv"), delimiter=",", skiprows=4)
+    mixes, number = np.unique(rows[:, :7], axis=0, return_inverse=True)
+    at_28 = rows[:, 7] == 28.0
+    chosen = []
+    for mix in np.unique(np.ravel(number)[at_28]):
+        strength = rows[(np.ravel(number) == mix) & at_28, 8].mean()
+        if mixes[mix, 4] == 0.0 and ORDERED_MPA[0] <= strength <= ORDERED_MPA[1]:
+            content = mixes[mix, :3].sum()
+            chosen.append((mixes[mix, 3] / content, content))
+    return np.array(chosen).T
+
+
+@pytest.mark.parametrize("rule", ["spread.water-assumed", "spread.cementitious-assumed"])
+def test_the_spread_of_what_is_assumed_is_that_of_the_mixes(rule: str) -> None:
+    """Standard deviation of the logarithm among the 49 mixes without plasticizer, rounded to a hundredth."""
+    water, content = np.log(mixes_as_ordered())
+    assert len(water) == 49
+    found = np.exp((water if rule == "spread.water-assumed" else content).std(ddof=1))
+    assert practice()[rule] == pytest.approx(found, abs=0.005)
+
+
 @pytest.mark.parametrize("days", [1.0, 3.0, 7.0, 14.0, 28.0, 90.0])
 @pytest.mark.parametrize("kind", ["ash", "slag"])
 def test_no_step_at_any_share(kind: str, days: float) -> None:
