@@ -137,7 +137,9 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
     """Return the concrete of a mix, by member."""
     cements = _limiting_cements(practice.cements[mix.cement], practice)
     water = mix.water_cementitious * ensemble.water
-    plain = _hydration(mix, cements[0], practice, slag=mix.slag, water=water)
+    plain = _slowest_heat(
+        [_hydration(mix, cement, practice, slag=mix.slag, water=water) for cement in cements]
+    )
     warm, cold = _slowest_energies(mix, cements, practice)
     above, below = np.asarray(warm * ensemble.energy), np.asarray(cold * ensemble.energy)
     admixed = ensemble.setting * _admixtures(mix.admixtures, practice)
@@ -233,6 +235,17 @@ def _hydration(
         slag=slag,
         fly_ash_cao=practice["fly-ash.lime"] if mix.fly_ash else None,
     )
+
+
+def _slowest_heat(curves: Sequence[HydrationCurve]) -> HydrationCurve:
+    """Return the curve of a cement that has given off no more heat than others at any age.
+
+    A cement with little aluminate has the flatter curve, and so the higher one in the first hours: by that
+    alone, Type II would set a slab in frost sooner than Type I, which gives off more heat in all.
+    """
+    own, *others = curves
+    tau_h = np.maximum.reduce([np.asarray(each.tau_h) for each in curves])
+    return replace(own, tau_h=tau_h, beta=max(each.beta for each in curves)) if others else own
 
 
 def _slowest_energies(mix: Mix, cements: Sequence[CementRule], practice: Practice) -> tuple[float, float]:

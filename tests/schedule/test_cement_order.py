@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from handover.concrete.hydration import reaction_rate
+from handover.concrete.hydration import degree_of_hydration, reaction_rate
 from handover.practice.rules import practice
 from handover.schedule.ensemble import draw_ensemble
 from handover.schedule.mix import concrete_properties
@@ -57,6 +57,21 @@ def hours(job: Callable[..., JobRecord], weather: Callable[..., WeatherSeries], 
 @pytest.mark.parametrize("slower", ["II", "V"])
 def test_types_ii_and_v_are_not_faster_than_i(hours: Hours, slower: str, temperature_c: float) -> None:
     assert np.all(hours(temperature_c, cement=slower) >= hours(temperature_c, cement="I") * (1.0 - 1e-9))
+
+
+@pytest.mark.parametrize("slower", ["II", "V"])
+def test_types_ii_and_v_have_given_off_no_more_heat_than_i(
+    job: Callable[..., JobRecord], weather: Callable[..., WeatherSeries], as_of: datetime, slower: str
+) -> None:
+    """At any age: they are chosen for little heat. Seen: more in the first hours, so that they set sooner."""
+    ensemble = draw_ensemble(job(), weather(), practice(), forecast_issued_s=as_of.timestamp(), members=20)
+    ages_h = np.geomspace(0.5, 2000.0, 60)[:, np.newaxis]
+
+    def heat(cement: str) -> Floats:
+        concrete = concrete_properties(job(mix={"cement": cement}).mix, ensemble, practice())
+        return degree_of_hydration(ages_h, concrete.hydration) * concrete.heat_j_m3
+
+    assert np.all(heat(slower) <= heat("I"))
 
 
 @pytest.mark.parametrize("temperature_c", STEADY_C)
