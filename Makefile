@@ -6,6 +6,7 @@
 #   make golden    accept how the sheets look now, after you have looked
 #   make bench     benchmarks, compared with a bare engine or a general solver
 #   make agreement  300 random jobs, their papers read by other programs and compared, in minutes
+#   make sweeps    one quantity at a time, in a quarter of an hour: fails where a date moves the wrong way
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
 #   make bare      sample and libraries on fresh Debians, in minutes, as root; TRIALS=tests for the whole suite
 #   make image     the image of the Containerfile, built with buildah and run once, as root
@@ -18,7 +19,7 @@ SUITE := env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n logical --maxprocesses 
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test suite types quick agreement lowest bare image bench pictures golden lock clean environment test-environment
+.PHONY: sample test suite types quick agreement lowest bare image bench sweeps pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -48,6 +49,9 @@ agreement: test-environment
 
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done
+
+sweeps: environment
+	@$(RUN)/python tests/benchmarks/matrix.py sweeps
 
 # Fresh Debians in out/bare, of what is committed: debootstrap once, then a machine for each trial.
 TRIALS :=
