@@ -195,11 +195,12 @@ class RuleSet:
 
 @dataclass(frozen=True)
 class RefusalRule:
-    """A refusal of dates: which, and for which uses of the slab (empty for all), or with which cautions."""
+    """A refusal of dates: which, for which uses and exposures (empty for all), or with which cautions."""
 
     code: str
     milestones: tuple[str, ...]
     uses: tuple[str, ...] = ()
+    exposures: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
 
@@ -309,7 +310,7 @@ def general_rules() -> Practice:
         gates=gates,
         cautions={code: _caution(code, row) for code, row in _table("cautions.toml").items()},
         refusals=tuple(
-            RefusalRule(code, *(tuple(row.get(each, ())) for each in ("milestones", "uses", "cautions")))
+            RefusalRule(code, **{name: tuple(values) for name, values in row.items()})
             for code, row in _table("refusals.toml").items()
         ),
         methods={name: CuringMethod(**row) for name, row in watering["methods"].items()},

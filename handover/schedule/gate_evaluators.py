@@ -38,6 +38,8 @@ _DAY = 24
 _CYLINDERS = ("standard-cylinder", "field-cylinder")
 AFTER_ANOTHER_DATE = "after another date"
 """The measure of a condition that only keeps two dates in their order."""
+DRYING = "hours of drying per metre after curing"
+"""The measure of a condition that waits for a slab to dry by its thickness."""
 
 
 def evaluate_gate(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
@@ -341,7 +343,7 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     NEAR_THE_AIR: _near_the_air,
     AFTER_ANOTHER_DATE: _after_another_date,
     "hours after curing": _after_curing,
-    "hours of drying per metre after curing": _drying,
+    DRYING: _drying,
     "end of first winter": _first_winter,
     "mild weeks": _mild_weeks,
     "dry weeks": _dry_weeks,

@@ -15,7 +15,7 @@ from handover.schedule import durations
 from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, evaluate_gate
+from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, DRYING, evaluate_gate, threshold
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import late_instant, median_instant
@@ -63,10 +63,19 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
             continue
         if rule.uses and job.slab.use not in rule.uses:
             continue
+        if rule.exposures and job.slab.exposure not in rule.exposures:
+            continue
         for kind in rule.milestones:
             if kind not in refused and practice.gates_for(kind, slab):
                 refused.add(kind)
-                yield Refusal(kind, rule.code)
+                yield Refusal(kind, rule.code, tuple(_drying(job, practice.gates_for(kind, slab))))
+
+
+def _drying(job: JobRecord, gates: Iterable[GateRule]) -> Iterable[Figure]:
+    """Yield how long the conditions of a date let a slab dry, where one of them does."""
+    for gate in gates:
+        if gate.measure == DRYING:
+            yield Figure("drying", threshold(gate) * job.slab.thickness, "h")
 
 
 def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:
@@ -240,7 +249,7 @@ def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable
         yield Figure("counted_above", rule.above_c, "degC")
     if rule.measure == "share of strength":
         yield Figure("specified_strength", concrete.specified_mpa, "MPa")
-    if rule.measure == "hours of drying per metre after curing":
+    if rule.measure == DRYING:
         yield Figure("thickness", simulation.job.slab.thickness, "m")
     if rule.measure == "degree of hydration":
         yield Figure("water_cementitious", simulation.job.mix.water_cementitious, "1")

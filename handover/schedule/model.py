@@ -250,6 +250,7 @@ class Refusal:
 
     kind: Annotated[str, means("Which date.")]
     because: Annotated[str, means("Code of the reason.")]
+    figures: Annotated[tuple[Figure, ...], means("Numbers of the reason.")] = ()
 
 
 @dataclass(frozen=True)

@@ -98,7 +98,7 @@ def test_feet_after_a_day_and_a_car_after_a_week_near_70_degf(
 
 
 OF_THE_SEASON = {MilestoneKind.DEICING_SALT, MilestoneKind.PROTECTION_ENDS, MilestoneKind.FREEZE_THAW}
-ESTIMATED = [kind for kind in MilestoneKind if kind not in OF_THE_SEASON]
+ESTIMATED = [kind for kind in MilestoneKind if kind not in {*OF_THE_SEASON, MilestoneKind.FLOOR_COVERING}]
 
 
 @pytest.mark.parametrize("colder", [0.5, 3.0, 8.0, 15.0, 25.0])
@@ -245,6 +245,24 @@ class TestWhatIsNotGiven:
         assert schedule.milestone(MilestoneKind.LIGHT_VEHICLES) is None
         assert {each.kind for each in schedule.refusals} == {"light-vehicles", "heavy-vehicles"}
         assert schedule.milestone(MilestoneKind.FLOOR_COVERING) is None
+
+    @pytest.mark.parametrize(
+        ("exposure", "is_given"), [("outdoors", False), ("roofed", False), ("indoors", True)]
+    )
+    def test_a_floor_dries_from_the_day_of_roof_and_heat(
+        self, job: Job, weather: Weather, as_of: datetime, exposure: str, is_given: bool
+    ) -> None:
+        """Seen: a slab in the rain, with a date for its moisture test counted from the end of curing.
+
+        An inch a month in an enclosed building (Hardwood Floors Magazine, September 2012): 120 days for 4 in.
+        """
+        schedule = plan_cure(job(slab={"exposure": exposure}), weather(), as_of)
+        refused = {each.kind: each for each in schedule.refusals}
+        assert (schedule.milestone(MilestoneKind.FLOOR_COVERING) is not None) == is_given
+        assert ("floor-covering" in refused) != is_given
+        if not is_given:
+            (drying,) = refused["floor-covering"].figures
+            assert drying.value == pytest.approx(120.0 * 24.0, rel=0.001)
 
     def test_without_edge_forms_there_is_nothing_to_strip(
         self, job: Job, weather: Weather, as_of: datetime

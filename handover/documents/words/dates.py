@@ -59,6 +59,9 @@ HOUSE_DRIVE = "heavy-vehicles.house-drive"
 TENDONS = "engineer-decides-tendons"
 """Refusal of what the engineer of record decides."""
 
+_WHEN_WITHHELD = {TENDONS: "stays-off.engineer", "dries-under-a-roof": "stays-off.roof"}
+"""What is in the place of a date that is not given, by the code of the reason; others are never."""
+
 
 @dataclass(frozen=True)
 class MilestoneWords:
@@ -172,8 +175,8 @@ class DateWording:
             WithheldWords(
                 kind=MilestoneKind(each.kind),
                 title=self.refused(each),
-                when=self.say("stays-off.engineer" if each.because == TENDONS else "stays-off.never"),
-                sentence=self.say(f"refusal.{each.because}"),
+                when=self.say(_WHEN_WITHHELD.get(each.because, "stays-off.never")),
+                sentence=self.refusal(each),
             )
             for each in self.schedule.refusals
             if each.kind in set(MilestoneKind)
@@ -277,6 +280,14 @@ class DateWording:
     def refused(self, refusal: Refusal) -> str:
         """Return the name of the date that is not given."""
         return self.title(MilestoneKind(refusal.kind))
+
+    def refusal(self, refusal: Refusal) -> str:
+        """Return why a date is not given, in one to three sentences."""
+        days = {
+            each.name: round(timedelta(hours=each.value or 0.0) / timedelta(days=1))
+            for each in refusal.figures
+        }
+        return self.say(f"refusal.{refusal.because}", **days)
 
     def rule(self, code: str) -> str:
         """Return the words of a rule of practice."""
