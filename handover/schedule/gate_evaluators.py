@@ -38,6 +38,8 @@ _DAY = 24
 _CYLINDERS = ("standard-cylinder", "field-cylinder")
 AFTER_ANOTHER_DATE = "after another date"
 """The measure of a condition that only keeps two dates in their order."""
+MILD_DAYS = "week of mild days"
+"""The measure of a condition that waits for a week in which the air is warm for some hours of the day."""
 DRYING = "hours of drying per metre after curing"
 """The measure of a condition that waits for a slab to dry by its thickness."""
 
@@ -278,16 +280,39 @@ def _near_the_air(gate: GateRule, simulation: Simulation, earlier: Dates) -> Flo
     """
     if not simulation.is_insulated:
         return np.zeros(1)
-    others = simulation.practice.gates_for(gate.milestone, slab_circumstances(simulation.job))
-    ready = np.maximum.reduce(
-        [evaluate_gate(each, simulation, earlier) for each in others if each.measure != gate.measure]
-    )
+    ready = _when_others_are_met(gate, simulation, earlier)
     slab = simulation.slab
     surface_c, air_c = slab.temperature_c[:, :, 0], slab.air.air_c
     mild = mild_hours(surface_c, air_c, coldest_of_the_next_day(air_c), simulation.practice)
     allowed = mild & (slab.hours[:, np.newaxis] >= ready)
     first = np.where(allowed.any(axis=0), slab.hours[allowed.argmax(axis=0)], np.inf)
     return np.where(ready > slab.hours[-1], np.where(mild[-_DAY:].any(axis=0), ready, np.inf), first)
+
+
+def _mild_days(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    """Return the first week with days as mild as the rule asks for, once the other conditions are met.
+
+    The weeks are those past the simulation, because the other conditions are met by then; where they are met
+    before, from its end on. A week is mild by the mean of the members: between a mild fall and the spring
+    there is no date that is right for some of them.
+    """
+    slab, above_c = simulation.slab, -np.inf if gate.above_c is None else gate.above_c
+    warm_h = slab.later.accumulate(slab.air.air_c, lambda each: each >= above_c)
+    weeks = slab.later.hours
+    hours_a_day = np.diff(warm_h.mean(axis=1)) / np.diff(weeks) * _DAY
+    ready = _when_others_are_met(gate, simulation, earlier) - slab.hours[-1]
+    allowed = (hours_a_day >= threshold(gate))[:, np.newaxis] & (weeks[1:, np.newaxis] > ready)
+    first = np.where(allowed.any(axis=0), weeks[allowed.argmax(axis=0)], np.inf)
+    return np.asarray(slab.hours[-1] + np.maximum(first, ready))
+
+
+def _when_others_are_met(gate: GateRule, simulation: Simulation, earlier: Dates) -> Floats:
+    """Return when the other conditions of a date are met, but those of the same measure, shape (m,)."""
+    others = simulation.practice.gates_for(gate.milestone, slab_circumstances(simulation.job))
+    met: Floats = np.maximum.reduce(
+        [evaluate_gate(each, simulation, earlier) for each in others if each.measure != gate.measure]
+    )
+    return met
 
 
 def _after_another_date(gate: GateRule, _: Simulation, earlier: Dates) -> Floats:
@@ -346,9 +371,11 @@ GATE_EVALUATORS: dict[str, Callable[[GateRule, Simulation, Dates], Floats]] = {
     DRYING: _drying,
     "end of first winter": _first_winter,
     "mild weeks": _mild_weeks,
+    MILD_DAYS: _mild_days,
     "dry weeks": _dry_weeks,
 }
 _ESTIMATED = frozenset(
     {"degree of hydration", "hours after final set", "equivalent age", "strength", "share of strength"}
     | {"hours of warm air", "hours warm enough", "duration by temperature", KEPT_WARM, NEAR_THE_AIR}
+    | {MILD_DAYS}
 )

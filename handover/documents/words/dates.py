@@ -53,6 +53,9 @@ UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
 
+MILD_DAYS = "seal.mild-days"
+"""Condition of a sealer that the season meets."""
+
 HOUSE_DRIVE = "heavy-vehicles.house-drive"
 """Condition of trucks that is a time alone."""
 
@@ -250,6 +253,8 @@ class DateWording:
         sentence = self._of_kind(milestone.kind, "sentence")
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
+        if milestone.because.governing.rule == MILD_DAYS:
+            return self.say("milestone.seal--too-cold.sentence")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
         if milestone.kind in UNDER_COVER and self.schedule.covered_in_cold and not over:
