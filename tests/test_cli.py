@@ -574,8 +574,8 @@ def test_a_surer_date_is_never_earlier(run: Run, record: Path, weather: Path, as
     usual, surer = (json.loads(run(*asked, *more).out) for more in ((), ("--sure", "98")))
     for before, after in zip(usual["milestones"], surer["milestones"], strict=True):
         if before["kind"] != "saw-joints":  # the share of the cases that allow the hour
-            assert after["confidence"] == 0.98
-            assert before["confidence"] == 0.90
+            assert after["confidence"] >= 0.98
+            assert 0.90 <= before["confidence"] < after["confidence"]
         if after["not_before"] is not None:
             assert after["not_before"] >= before["not_before"]
             assert after["likely"] == before["likely"]

@@ -128,6 +128,11 @@ class DataSheet:
             others=others[1:],
         )
 
+    @property
+    def has_tests(self) -> bool:
+        """Return whether a date has both its share of the computed cases and that of the tests."""
+        return any(each.tests for each in self.dates)
+
     def _tests(self, milestone: Milestone) -> str:
         """Return how many of a hundred test pours of the season came later than such a date."""
         later = milestone.later_in_tests

@@ -18,7 +18,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, DRYING, evaluate_gate, threshold
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
-from handover.schedule.quantiles import late_instant, median_instant
+from handover.schedule.quantiles import late_instant, median_instant, share_to_wait_for
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -118,7 +118,7 @@ def _with_milestone(
     )
     likely = median_instant(together, simulation)
     not_before = _not_before(together, kind, rules, simulation, earlier)
-    share: float | None = simulation.share
+    share: float | None = share_to_wait_for(kind, simulation.share)
     not_after = None
     if limits is not None:
         likely, not_before, share, not_after = hours_of_sawing(limits, simulation)

@@ -105,16 +105,30 @@ def test_another_share_was_not_tested(job: Job, weather: Weather, as_of: datetim
     assert {each.later_in_tests for each in schedule.milestones} == {None}
 
 
+def test_the_share_of_the_members_is_the_one_that_the_date_waits_for(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Seen: 90 % beside a date that waits for 93 of a hundred."""
+    for each in plan_cure(job(), weather(), as_of, members=40).milestones:
+        if each.kind != MilestoneKind.SAW_JOINTS:
+            assert each.confidence == pytest.approx(backtest().levels.get(each.kind, 0.9))
+
+
 @pytest.mark.parametrize(
-    ("language", "words"),
-    [("en", "summer tests: {} of 100 later"), ("es", "pruebas, verano: {} de 100 después")],
+    ("language", "words", "own"),
+    [
+        ("en", "summer tests: {} of 100 later", "of computed cases"),
+        ("es", "pruebas, verano: {} de 100 después", "de los casos calculados"),
+    ],
 )
 def test_the_data_sheet_prints_it_beside_the_date(
-    job: Job, weather: Weather, as_of: datetime, language: str, words: str
+    job: Job, weather: Weather, as_of: datetime, language: str, words: str, own: str
 ) -> None:
+    """Two figures of two things, each by its name: the share of the members, and that of the tests."""
     schedule = plan_cure(job(), weather(), as_of, members=40)
     printed = DataSheet(Wording(job(), schedule, language=language)).dates
     for date, milestone in zip(printed, schedule.milestones, strict=True):
         row = backtest().rows.get((milestone.kind, "summer"))
         known = row is not None and milestone.kind != MilestoneKind.SAW_JOINTS
         assert date.tests == (words.format(round(100 * row.too_early)) if known else "")
+        assert own in date.basis
