@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.base.arrays import HOUR_S, ONE_HOUR, Floats
-from handover.schedule.service_uncertainty import replace_by_members, replace_by_percentiles
+from handover.schedule.service_uncertainty import as_error, replace_by_members, replace_by_percentiles
 from handover.weather.past_years import PastYears
 from handover.weather.series import Origin
 from handover.weather.uncertainty import ForecastMembers
@@ -347,14 +347,14 @@ def _with_typical_days(
     rows = np.clip(beyond[:, np.newaxis] + offset + 24 * days, 0, len(typical) - 1)
     changed = {name: errors[name].copy(order="K") for name in _STATES}
     for name in _STATES:
-        changed[name][beyond] = _as_error(name, getattr(typical, name)[rows], getattr(weather, name)[beyond])
+        changed[name][beyond] = _error_of(name, getattr(typical, name)[rows], getattr(weather, name)[beyond])
     return changed
 
 
-def _as_error(name: str, hours: Floats, central: Floats) -> Floats:
-    """Return by what hours, shape (n, k), differ from the central ones, shape (n,); wind, as a share."""
+def _error_of(name: str, hours: Floats, central: Floats) -> Floats:
+    """Return the error of hours, shape (n, k), that replace the central ones, shape (n,)."""
     expected = central[:, np.newaxis]
-    return hours / np.maximum(expected, 0.1) - 1.0 if name == "wind_ms" else hours - expected
+    return as_error(name, hours - expected, expected)
 
 
 def _with_past_years(
@@ -376,7 +376,7 @@ def _with_past_years(
     changed = {name: errors[name].copy(order="K") for name in _STATES}
     for name in _STATES:
         hours = np.stack([getattr(each, name)[rows] for each in past.years], axis=1)
-        apart = _as_error(name, hours, getattr(weather, name)[beyond])
+        apart = _error_of(name, hours, getattr(weather, name)[beyond])
         drawn = apart[:, year] + rest * (errors[name][beyond[0]] - apart[0, year])
         changed[name][beyond] = np.where(draw_of == 0, 0.0, drawn)
     return changed

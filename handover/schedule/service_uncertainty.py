@@ -36,7 +36,7 @@ def replace_by_percentiles(usual: Floats, weather: WeatherSeries, name: str, at_
     spread = stated.spread(name, weather.time) if isinstance(stated, ForecastPercentiles) else None
     if spread is None:
         return usual
-    spread = _as_error(name, spread, getattr(weather, name))
+    spread = as_error(name, spread, getattr(weather, name))
     usable = np.isfinite(spread) & (weather.origin == Origin.FORECAST)
     return np.where(usable, np.maximum(spread, at_once), usual)
 
@@ -73,7 +73,7 @@ def replace_by_members(
         return errors
     known = known[:, usable]
     value = np.where(known, apart[:, usable], 0.0)
-    value = _as_error(name, value, getattr(weather, name)[:, np.newaxis])
+    value = as_error(name, value, getattr(weather, name)[:, np.newaxis])
     first, last = known.argmax(axis=0), len(known) - 1 - known[::-1].argmax(axis=0)
     rows = np.arange(min(len(known), int(last.max() + _FORGOTTEN * memory_h)))[:, np.newaxis]
     nearest = np.clip(rows, first, last)  # the hour in which a member is known, for each hour
@@ -88,6 +88,9 @@ def replace_by_members(
     return replaced
 
 
-def _as_error(name: str, apart: Floats, central: Floats) -> Floats:
-    """Return differences of a column as errors of it: of wind, as a share of the central one."""
+def as_error(name: str, apart: Floats, central: Floats) -> Floats:
+    """Return differences of a column as errors of it: of wind, as a share of the central one.
+
+    In calm air it is the share of a least wind, by which nothing is divided by zero.
+    """
     return apart / np.maximum(central, _CALM_MS) if name == "wind_ms" else apart
