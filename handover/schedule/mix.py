@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 
 _DAY = 24.0
+_HYDRATED = np.geomspace(1e-5, 0.95, 400)  # shares of what hydrates in the end
 _CURVES: dict[str, Callable[..., StrengthCurve]] = {
     "ACI 209": Aci209,
     "EN 1992": En1992,
@@ -67,6 +68,8 @@ class ConcreteProperties:
         late_share: What a warm first day leaves of the 28-day strength, shape (m,). [1]
         lowered_from: Share of the 28-day strength up to which it costs nothing. [1]
         water: Ratio of water to cementitious material over the recorded one, shape (m,). [1]
+        heat_delay_h: How much later than usual heat begins, so that the cement gives off no more than the one
+            than which it is no faster, shape (m,). [h]
         heat_j_m3: Heat of full hydration, shape (m,). [J/m3]
         freezing: How its pore water freezes.
     """
@@ -81,6 +84,7 @@ class ConcreteProperties:
     specified_mpa: float
     delivered: Floats
     water: Floats
+    heat_delay_h: Floats
     heat_j_m3: Floats
     late_share: Floats
     lowered_from: float
@@ -97,6 +101,7 @@ class ConcreteProperties:
             per_hydration_hour=self.per_hydration_hour[members],
             delivered=self.delivered[members],
             water=self.water[members],
+            heat_delay_h=self.heat_delay_h[members],
             heat_j_m3=self.heat_j_m3[members],
             late_share=self.late_share[members],
         )
@@ -108,6 +113,7 @@ class ConcreteProperties:
             hydration=scale_time(self.hydration, factor),
             initial_set_h=self.initial_set_h * factor,
             final_set_h=self.final_set_h * factor,
+            heat_delay_h=self.heat_delay_h * factor,
         )
 
     def strength(self, age_h: Floats, members: slice) -> Floats:
@@ -137,9 +143,7 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
     """Return the concrete of a mix, by member."""
     cements = _limiting_cements(practice.cements[mix.cement], practice)
     water = mix.water_cementitious * ensemble.water
-    plain = _slowest_heat(
-        [_hydration(mix, cement, practice, slag=mix.slag, water=water) for cement in cements]
-    )
+    plain, *others = (_hydration(mix, cement, practice, slag=mix.slag, water=water) for cement in cements)
     warm, cold = _slowest_energies(mix, cements, practice)
     above, below = np.asarray(warm * ensemble.energy), np.asarray(cold * ensemble.energy)
     admixed = ensemble.setting * _admixtures(mix.admixtures, practice)
@@ -163,6 +167,7 @@ def concrete_properties(mix: Mix, ensemble: Ensemble, practice: Practice) -> Con
         specified_mpa=mix.specified_strength,
         delivered=_strength_factor(mix.specified_strength, ensemble, practice),
         water=ensemble.water,
+        heat_delay_h=_heat_delay(plain, others) * admixed,
         heat_j_m3=np.asarray(plain.heat_j_kg * mix.cementitious * ensemble.cementitious * ensemble.heat),
         late_share=np.ones(len(ensemble)),
         lowered_from=practice["strength.warm-loss-from"],
@@ -237,15 +242,19 @@ def _hydration(
     )
 
 
-def _slowest_heat(curves: Sequence[HydrationCurve]) -> HydrationCurve:
-    """Return the curve of a cement that has given off no more heat than others at any age.
+def _heat_delay(own: HydrationCurve, others: Sequence[HydrationCurve]) -> float:
+    """Return how much later the heat of a cement must begin to be never more than that of others, in h.
 
     A cement with little aluminate has the flatter curve, and so the higher one in the first hours: by that
     alone, Type II would set a slab in frost sooner than Type I, which gives off more heat in all.
     """
-    own, *others = curves
-    tau_h = np.maximum.reduce([np.asarray(each.tau_h) for each in curves])
-    return replace(own, tau_h=tau_h, beta=max(each.beta for each in curves)) if others else own
+    delays = [(_hours_to(_HYDRATED, each) - _hours_to(_HYDRATED, own)).max() for each in others]
+    return max((float(each) for each in delays), default=0.0)
+
+
+def _hours_to(share: Floats, curve: HydrationCurve) -> Floats:
+    """Return when a share of what hydrates in the end has hydrated, by the formula of the curve, in h."""
+    return np.asarray(curve.tau_h * (-np.log(share)) ** (-1.0 / np.asarray(curve.beta)))
 
 
 def _slowest_energies(mix: Mix, cements: Sequence[CementRule], practice: Practice) -> tuple[float, float]:

@@ -402,7 +402,7 @@ def _hydrating(concrete: ConcreteProperties, ensemble: Ensemble, practice: Pract
         curve.reference_c,
         concrete.freezing,
         cold_activation_energy=None if np.array_equal(warm, cold) else cold,
-        dormant_h=practice["setting.dormant"] * concrete.initial_set_h,
+        dormant_h=practice["setting.dormant"] * concrete.initial_set_h + concrete.heat_delay_h,
         thickness=ensemble.thickness,
     )
 
