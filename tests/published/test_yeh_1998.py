@@ -263,8 +263,10 @@ def test_no_step_at_any_share(kind: str, days: float) -> None:
 
 
 if __name__ == "__main__":
+    sys.stdout.write("curve over test, middle of the mixes (their number)\n")
+    sys.stdout.write(f"{'':26}{'3 d':12}{'7 d':12}{'14 d':12}90 d\n")
     for which, part in (("fitted", fitted_part()), ("held out", held_out())):
         for class_name in CLASSES:
             ratios = [over_the_mixes(class_name, days, part) for days in (3.0, 7.0, 14.0, 90.0)]
             cells = [f"{np.median(each):.2f} ({len(each)})" if len(each) else "-" for each in ratios]
-            sys.stdout.write(f"{which:9}{class_name:17}{'  '.join(cells)}\n")
+            sys.stdout.write(f"{which:9}{class_name:17}{''.join(f'{each:12}' for each in cells)}\n")
