@@ -79,6 +79,7 @@ class Applicability:
     hard_service: bool | None = None
     accelerated: bool | None = None
     joints: tuple[str, ...] = ()
+    exposures: tuple[str, ...] = ()
 
     def matches(self, slab: Circumstances) -> bool:
         """Return whether a slab is of this kind."""
@@ -91,6 +92,7 @@ class Applicability:
             and self.hard_service in (None, slab.hard_service)
             and self.accelerated in (None, slab.accelerated)
             and (not self.joints or slab.joints in self.joints)
+            and (not self.exposures or slab.exposure in self.exposures)
         )
 
 

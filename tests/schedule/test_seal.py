@@ -11,7 +11,9 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
+from handover.documents.wording import Wording
 from handover.schedule.model import Milestone, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.weather.climate import climate_at
@@ -83,3 +85,31 @@ def test_where_no_warmth_is_in_sight_there_is_no_date_but_what_to_wait_for(
     found = seal_of(record, winter(lasting(-6.0, 2.0)), as_of - HALF_A_YEAR)
     assert (found.likely, found.not_before) == (None, None)
     assert found.because.governing.rule == RULE
+
+
+def test_indoors_no_season_is_asked_for(job: Job, weather: Weather, as_of: datetime) -> None:
+    """The source is about driveways; a room has its own air."""
+    record = moved(job(slab={"exposure": "indoors"}))
+    found = seal_of(record, winter(weather(-6.0, 2.0)), as_of - HALF_A_YEAR)
+    assert RULE not in {each.rule for each in (found.because.governing, *found.because.others)}
+
+
+@pytest.mark.parametrize(
+    ("lowest_c", "exposure", "words"),
+    [
+        (22.0, "outdoors", "before the first freeze"),
+        (-6.0, "outdoors", "too cold before"),
+        (22.0, "indoors", ""),
+    ],
+)
+def test_the_sentence_says_what_the_season_asks(
+    job: Job, weather: Weather, as_of: datetime, lowest_c: float, exposure: str, words: str
+) -> None:
+    record, series, at = job(slab={"exposure": exposure}), weather(lowest_c, lowest_c + 8.0), as_of
+    if lowest_c < 0.0:
+        record, series, at = moved(record), winter(series), as_of - HALF_A_YEAR
+    schedule = plan_cure(record, series, at, members=40)
+    seal = next(each for each in Wording(record, schedule).dates.milestones if each.kind == "seal")
+    assert words in seal.sentence
+    assert "mild day" in seal.sentence
+    assert ("freeze" in seal.sentence) == ("freeze" in words)

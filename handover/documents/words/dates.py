@@ -54,7 +54,7 @@ BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
 
 MILD_DAYS = "seal.mild-days"
-"""Condition of a sealer that the season meets."""
+"""Condition of a sealer on a slab that is not indoors: the season meets it."""
 
 HOUSE_DRIVE = "heavy-vehicles.house-drive"
 """Condition of trucks that is a time alone."""
@@ -255,6 +255,8 @@ class DateWording:
             return " ".join([*self._weeks(milestone), sentence])
         if milestone.because.governing.rule == MILD_DAYS:
             return self.say("milestone.seal--too-cold.sentence")
+        if any(each.rule == MILD_DAYS for each in milestone.because.others):
+            return self.say("milestone.seal--outdoors.sentence")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
         if milestone.kind in UNDER_COVER and self.schedule.covered_in_cold and not over:
