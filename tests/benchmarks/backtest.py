@@ -11,7 +11,9 @@ inside the pvlib wheel.
 Which share of the members a date waits for is learnt on half of the pours and shown on the other half. The
 halves are blocks of pours in turn, half a month each with 120 pours, because neighbours share their weather.
 
-    python tests/benchmarks/backtest.py [STARTS] [--data handover/practice/backtest.toml]
+    python tests/benchmarks/backtest.py [STARTS] [--data handover/practice/backtest.toml] [--shift DAYS]
+
+With a shift the pours are on other days: some from which nothing was learnt.
 """
 
 from __future__ import annotations
@@ -195,10 +197,12 @@ STATED, UNKNOWN = "stated error model", "yesterday repeated"
 BLURS: dict[str, Blur] = {STATED: stated, UNKNOWN: yesterday}
 
 
-def pours(town: Town, year: WeatherSeries, starts: int) -> Iterator[tuple[int, datetime, WeatherSeries]]:
-    """Yield start days spread over the year, each with its real hours from the day before."""
+def pours(
+    town: Town, year: WeatherSeries, starts: int, shift: float = 0.0
+) -> Iterator[tuple[int, datetime, WeatherSeries]]:
+    """Yield start days over the year, shifted by some days, each with its real hours from the day before."""
     zone = ZoneInfo(town.zone)
-    first = datetime(YEAR, 1, 2, tzinfo=zone)
+    first = datetime(YEAR, 1, 2, tzinfo=zone) + timedelta(days=shift)
     for number in range(starts):
         day = first + timedelta(days=number * (364 / starts))
         day = day.replace(hour=0, minute=0, second=0)
@@ -207,11 +211,11 @@ def pours(town: Town, year: WeatherSeries, starts: int) -> Iterator[tuple[int, d
 
 
 def outcomes(
-    town: Town, year: WeatherSeries, blur: Blur, starts: int, members: int = 200
+    town: Town, year: WeatherSeries, blur: Blur, starts: int, members: int = 200, shift: float = 0.0
 ) -> Iterator[Outcome]:
     """Yield how every date of every pour came out."""
     random = np.random.default_rng(SEED)
-    for number, day, real in pours(town, year, starts):
+    for number, day, real in pours(town, year, starts, shift):
         job = job_on(town, number, day)
         made = job.placement.start.astimezone(UTC)
         blurred = blur(real, made, random)
@@ -300,12 +304,12 @@ def _row(kind: str, found: list[Outcome], level: float | None = None) -> Row:
     )
 
 
-def main(starts: int, data: Path | None) -> None:
+def main(starts: int, data: Path | None, shift: float) -> None:
     """Print the tables: of the year, how the seasons differ, and what was learnt."""
     every: dict[str, list[Outcome]] = {name: [] for name in BLURS}
     for town in TOWNS:
         for name, blur in BLURS.items():
-            found = list(outcomes(town, town.year(), blur, starts))
+            found = list(outcomes(town, town.year(), blur, starts, shift=shift))
             every[name] += found
             show(f"{town.name}, {starts} pours, forecast by {name}", found)
     levels = learn(every)
@@ -421,5 +425,6 @@ if __name__ == "__main__":
     )
     parser.add_argument("starts", type=int, nargs="?", default=STARTS, help="number of pours in each place")
     parser.add_argument("--data", type=Path, help="write the shares learnt and the seasons to this file")
+    parser.add_argument("--shift", type=float, default=0.0, help="pours so many days later")
     arguments = parser.parse_args()
-    main(arguments.starts, arguments.data)
+    main(arguments.starts, arguments.data, arguments.shift)
