@@ -53,7 +53,7 @@ UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
 
-MILD_DAYS = "seal.mild-days"
+SEALER_SEASON = "seal.mild-days"
 """Condition of a sealer on a slab that is not indoors: the season meets it."""
 
 HOUSE_DRIVE = "heavy-vehicles.house-drive"
@@ -253,9 +253,9 @@ class DateWording:
         sentence = self._of_kind(milestone.kind, "sentence")
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
-        if milestone.because.governing.rule == MILD_DAYS:
+        if milestone.because.governing.rule == SEALER_SEASON:
             return self.say("milestone.seal--too-cold.sentence")
-        if any(each.rule == MILD_DAYS for each in milestone.because.others):
+        if any(each.rule == SEALER_SEASON for each in milestone.because.others):
             return self.say("milestone.seal--outdoors.sentence")
         ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
         over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
