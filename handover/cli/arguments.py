@@ -56,16 +56,7 @@ def build_parser() -> ArgumentParser:
         each.set_defaults(run=run)
         return each
 
-    each = command("new", new, "write a commented job record to fill in")
-    each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
-    each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
-    each.add_argument(
-        "--ask", action="store_true", help="ask ten questions here, check each answer, and write the record"
-    )
-
-    each = command("check", check, "check a job record: list each fault with its line and how to fix it")
-    _job(each)
-    each.add_argument("-w", "--weather", metavar="FILE", help="a file of hourly weather, to be checked too")
+    _add_record_commands(command)
 
     each = command("forecast", forecast, "download the hourly forecast for the site to a file")
     _job(each)
@@ -110,6 +101,20 @@ def build_parser() -> ArgumentParser:
     each = command("schema", schema, "print the JSON Schema of a job record, a schedule or compared starts")
     each.add_argument("shape", choices=("job", "schedule", "starts"), help="which one")
     return parser
+
+
+def _add_record_commands(command: Command) -> None:
+    """Add the commands that write and check a record."""
+    each = command("new", new, "write a commented job record to fill in")
+    each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
+    each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
+    each.add_argument(
+        "--ask", action="store_true", help="ask ten questions here, check each answer, and write the record"
+    )
+
+    each = command("check", check, "check a job record: list each fault with its line and how to fix it")
+    _job(each)
+    each.add_argument("-w", "--weather", metavar="FILE", help="a file of hourly weather, to be checked too")
 
 
 def _add_starts_command(command: Command) -> None:
