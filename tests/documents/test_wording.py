@@ -218,7 +218,7 @@ def test_curing_ends_in_the_words_of_its_method(
 ) -> None:
     title = Wording(job, schedule_with(method=method)).dates.title(MilestoneKind.CURING_ENDS)
     watering = "water" in title.lower()
-    assert watering == (method in {"sprinkler", "soaker hose", "ponding"})
+    assert watering == (method in {"sprinkler", "soaker hose", "hose by hand", "ponding"})
 
 
 def test_the_same_watering_reads_the_same_in_calendar_and_table(
