@@ -60,8 +60,7 @@ def build_parser() -> ArgumentParser:
     each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
     each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
 
-    each = command("check", check, "check a job record: list each fault with its line and how to fix it")
-    _job(each)
+    _add_check_command(command)
 
     each = command("forecast", forecast, "download the hourly forecast for the site to a file")
     _job(each)
@@ -106,6 +105,20 @@ def build_parser() -> ArgumentParser:
     each = command("schema", schema, "print the JSON Schema of a job record, a schedule or compared starts")
     each.add_argument("shape", choices=("job", "schedule", "starts"), help="which one")
     return parser
+
+
+def _add_check_command(command: Command) -> None:
+    """Add the check of a record, alone or with its weather."""
+    each = command("check", check, "check a job record: list each fault with its line and how to fix it")
+    _job(each)
+    each.add_argument(
+        "-w",
+        "--weather",
+        metavar="FILE",
+        help="also check the hours of the record against its weather, and print what the crew does with the "
+        "surface before it leaves",
+    )
+    _time(each)
 
 
 def _add_starts_command(command: Command) -> None:
