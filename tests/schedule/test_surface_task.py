@@ -100,12 +100,13 @@ def test_a_window_of_first_water_is_open(job: Job, weather: Weather, as_of: date
     dull = weather(
         14.0,
         18.0,
-        relative_humidity=none + 0.75,
+        relative_humidity=none + 0.78,
         wind_ms=none + 1.0,
         shortwave_wm2=none,
         cloud=none + 1.0,
     )
-    schedule = plan_cure(job(placement={"finished": as_of + timedelta(hours=3)}), dull, as_of)
+    tables = {"placement": {"finished": as_of + timedelta(hours=4)}, "curing": {"timer": True}}
+    schedule = plan_cure(job(**tables), dull, as_of)
     water = schedule.milestone(Kind.FIRST_WATER)
     assert schedule.surface is None
     assert water is not None

@@ -17,8 +17,11 @@ if TYPE_CHECKING:
     from handover.schedule.model import Caution, Figure, Protection
 
 
-DRYING = "drying-precaution"
-"""The risk behind the caution of drying."""
+RISK_OF_CAUTION = {"drying": "drying-precaution", "rain-on-fresh": "rain-on-fresh"}
+"""The risk whose hours a caution is about."""
+
+OF_PLACEMENT = ("hot-air", "hot-discharge", "cold-discharge")
+"""Cautions about the hours of the placement."""
 
 
 @dataclass(frozen=True)
@@ -50,11 +53,11 @@ class CautionWording(ScheduleWords):
 
     def _is_ahead(self, caution: Caution) -> bool:
         """Return whether the hours of a caution are still to come at the time of issue, in part or all."""
-        until = {
-            "drying": max((each.end for each in self.schedule.risks if each.code == DRYING), default=None),
-            "hot-air": self.schedule.placement_end,
-        }.get(caution.code)
-        return until is not None and until.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
+        placed = self.schedule.placement_end if caution.code in OF_PLACEMENT else None
+        code = RISK_OF_CAUTION.get(caution.code)
+        ends = [placed] if placed else [each.end for each in self.schedule.risks if each.code == code]
+        issued = self.schedule.issued_at.astimezone(UTC)
+        return any(each.astimezone(UTC) > issued for each in ends)
 
     def _text_key(self, key: str, caution: Caution) -> str:
         """Return the key of the sentences: some have an hour, some differ by how the joints are made."""

@@ -90,7 +90,7 @@ class SurfaceWording(ScheduleWords):
             title=self.say(f"surface.{task.work}.title"),
             why=self._why(task) if task.work == "damp" else "",
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
-            note=" ".join(self._notes(task)),
+            note=" ".join(self._notes(task, begun=begun)),
             owner=self._owner(task, begun=begun),
             start=of_cover or task.start,
             end=usual.until,
@@ -109,7 +109,8 @@ class SurfaceWording(ScheduleWords):
             "until": self._hour(task.until, task),
         }
         coats = task.work == "compound"
-        key = f"surface.way.{'coat' if coats else choice.how}"
+        covers_now = begun and choice.how == "fog-cover" and self._is_firm(task)
+        key = f"surface.way.{'coat' if coats else 'cover' if covers_now else choice.how}"
         if coats and task.not_after is not None and task.not_after > task.start:
             key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
         way = self.say(key, **values)
@@ -121,14 +122,18 @@ class SurfaceWording(ScheduleWords):
             return self.say("surface.cost", length=length)
         return self.say("surface.cost-water", length=length, amount=self.quantities.amount(choice.litres))
 
-    def _notes(self, task: SurfaceTask) -> Iterator[str]:
+    def _is_firm(self, task: SurfaceTask) -> bool:
+        return task.cover_from is not None and not self._is_ahead(task.cover_from)
+
+    def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
         if task.work != "damp":
             return
         if any(each.code == RETARDER and self._is_ahead(each.end) for each in self.schedule.risks):
             yield self.say("surface.retarder")
         if task.cover_from is None:
             return
-        yield self.say("surface.no-step", cover=self._hour(task.cover_from, task))
+        if not (begun and self._is_firm(task)):
+            yield self.say("surface.no-step", cover=self._hour(task.cover_from, task))
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
         if saw is not None and saw.not_after is not None and saw.not_after > task.start:
             yield self.say("surface.saw")
