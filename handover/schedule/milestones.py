@@ -19,7 +19,7 @@ from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, evaluate_gate
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import late_instant, median_instant
-from handover.schedule.surface_observations import FINISHED_TOO_EARLY
+from handover.schedule.surface_observations import SET_CONTRADICTED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -73,8 +73,8 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
 
 def _contradicted_sets(simulation: Simulation) -> Iterable[Refusal]:
     """Yield initial set where the recorded end of finishing lies hours before it: one of them is wrong."""
-    if any(each.outcome == FINISHED_TOO_EARLY for each in simulation.measurements.records):
-        yield Refusal(MilestoneKind.INITIAL_SET, FINISHED_TOO_EARLY)
+    if any(each.outcome == SET_CONTRADICTED for each in simulation.measurements.records):
+        yield Refusal(MilestoneKind.INITIAL_SET, SET_CONTRADICTED)
 
 
 def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
     Kind = Literal["finishing", "scratch"]
 
-FINISHED_TOO_EARLY = "finished-too-early"
+SET_CONTRADICTED = "set-contradicted"
 """Outcome of a finishing hour that lies before the first set of nearly all members."""
 
 _SURFACE = 0
@@ -199,7 +199,7 @@ def _early_record(limits: _SettingLimits, first_set: tuple[float, float], job: J
         at=limits.at,
         measured=(Figure("age", since, "h"),),
         estimated=(Figure("first_set_early", early, "h"), Figure("first_set", middle, "h")),
-        outcome=FINISHED_TOO_EARLY,
+        outcome=SET_CONTRADICTED,
     )
 
 

@@ -16,7 +16,7 @@ from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import half_hour_down
 from handover.schedule.slab_simulation import DAYS
-from handover.schedule.surface_observations import FINISHED_TOO_EARLY
+from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.settings import SETTINGS_FILE, Settings
 from handover.weather.fit_check import check_fit
@@ -288,7 +288,7 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
     return tuple(
         _early_finish(each, schedule, record)
         for each in schedule.measurements
-        if each.outcome == FINISHED_TOO_EARLY
+        if each.outcome == SET_CONTRADICTED
     )
 
 

@@ -197,7 +197,7 @@ def test_no_set_is_printed_that_the_last_pass_contradicts(
     refused = {each.kind: each.because for each in schedule.refusals}
     assert not_before(schedule, Kind.FINAL_SET) >= finished
     if first is None:
-        assert refused[Kind.INITIAL_SET] == "finished-too-early"
+        assert refused[Kind.INITIAL_SET] == "set-contradicted"
     else:
         assert first.not_before is not None
         assert first.likely is not None
@@ -212,7 +212,7 @@ def test_a_last_pass_hours_before_the_first_set_is_a_question(
     finished = early.placement.end + timedelta(hours=1)
     schedule = plan_cure(job(placement={"finished": finished}), weather(6.0, 12.0), as_of)
     (seen,) = (each for each in schedule.measurements if each.kind == "finishing")
-    assert seen.outcome == "finished-too-early"
+    assert seen.outcome == "set-contradicted"
     assert schedule.milestone(Kind.INITIAL_SET) is None
     sets = {each.name: each.value for each in seen.estimated}
     assert 1.0 < sets["first_set_early"] <= sets["first_set"]
