@@ -4,14 +4,14 @@ The last pass of the trowel lies between initial and final set. A surface that a
 enough for water; one that it does not mark has set. Each of them limits the factor on the time to set, in
 each member by its own temperatures; the draw of that factor is moved into the limits and keeps its order.
 Late evidence counts whole. Early evidence counts only to the early end of the spread, because a broom may
-pass before concrete has begun to set. Where finishing ends before nearly every member's first set, the hour
-is wrong or the surface was closed over bleed water: the crew is asked, and no first set is printed.
+pass before concrete has begun to set. Where finishing ends long before nearly every member's first set, the
+hour is wrong or the surface was closed over bleed water: the crew is asked, and no first set is printed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC
+from datetime import UTC, timedelta
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -42,6 +42,7 @@ SET_CONTRADICTED = "set-contradicted"
 """Outcome of a finishing hour that lies before the first set of nearly all members."""
 
 _SURFACE = 0
+_EARLY = "setting.observed-early"
 _NORMAL = NormalDist()
 _CERTAIN = 6.0  # standard deviations past which a limit is the value itself
 _LEAST_P = 1e-12
@@ -87,7 +88,7 @@ def condition_on_setting(
     if not times:
         return ensemble, concrete, MeasurementResult()
     hours = (max(times).timestamp() - job.placement.start.timestamp()) / HOUR_S
-    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=hours + 1.0)
+    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=hours + practice[_EARLY])
     slab, _ = apply_infrared(job, ensemble, concrete, slab, practice)
     limits = tuple(_limits(job, concrete, slab, practice))
     drawn = ensemble.draws["setting"]
@@ -102,7 +103,7 @@ def condition_on_setting(
     slower = concrete.with_setting(factor)
     records = tuple(
         _early_record(each, _first_set_hours(job, weather, ensemble, concrete, practice), job)
-        if _is_too_early(each, ensemble, practice)
+        if _is_too_early(each, slab, ensemble, concrete, practice)
         else _record(each, job, concrete, slower)
         for each in limits
     )
@@ -163,14 +164,21 @@ def _truncated_draw(drawn: float, low: float, high: float) -> float:
     return _NORMAL.inv_cdf(min(max(share, _LEAST_P), 1.0 - _LEAST_P))
 
 
-def _is_too_early(limits: _SettingLimits, ensemble: Ensemble, practice: Practice) -> bool:
-    """Return whether finishing ended before the first set of nearly all members.
+def _is_too_early(
+    limits: _SettingLimits,
+    slab: SlabSimulation,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
+    practice: Practice,
+) -> bool:
+    """Return whether finishing ended long before the first set of nearly all members.
 
     Then the hour is wrong, or the surface was closed over bleed water.
     """
     if limits.kind != "finishing":
         return False
-    has_set = limits.highest[ensemble.last_placed] * (1.0 - practice["setting.observed-margin"]) >= 1.0
+    last, later = ensemble.last_placed, limits.at.astimezone(UTC) + timedelta(hours=practice[_EARLY])
+    has_set = slab.age_at(later, _SURFACE)[last] >= concrete.initial_set_h[last]
     return bool(has_set.mean() < 1.0 - practice["spread.share"])
 
 
