@@ -5,6 +5,7 @@
 #   make quick     only the checks that your change calls for
 #   make golden    accept how the sheets look now, after you have looked
 #   make bench     benchmarks, compared with a bare engine or a general solver
+#   make agreement  300 random jobs, their papers read by other programs and compared, in minutes
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
 #   make bare      sample and libraries on fresh Debians, in minutes, as root; TRIALS=tests for the whole suite
 #   make image     the image of the Containerfile, built with buildah and run once, as root
@@ -17,7 +18,7 @@ SUITE := env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n logical --maxprocesses 
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test suite types quick lowest bare image bench pictures golden lock clean environment test-environment
+.PHONY: sample test suite types quick agreement lowest bare image bench pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -41,6 +42,9 @@ quick: test-environment
 	@mkdir -p out
 	@$(RUN)/python .ci/changed.py >out/changed
 	@$(SUITE) -q --no-header @out/changed
+
+agreement: test-environment
+	@$(RUN)/python tests/agreement
 
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done

@@ -302,12 +302,12 @@ KINDS: Mapping[KindName, QuantityKind] = {
 
 # How people write a unit, to the one spelling that the tables above hold.
 _WORDS = (
-    dict.fromkeys(("inch", "inches"), "in")
-    | dict.fromkeys(("foot", "feet"), "ft")
+    dict.fromkeys(("inch", "inches", "pulgada", "pulgadas", "pulg", "pouces", "po"), "in")
+    | dict.fromkeys(("foot", "feet", "pie", "pies", "pieds", "pi"), "ft")
     | dict.fromkeys(("yard", "yards", "yds"), "yd")
     | dict.fromkeys(("millimeter", "millimeters", "millimetre", "millimetres"), "mm")
     | dict.fromkeys(("centimeter", "centimeters", "centimetre", "centimetres"), "cm")
-    | dict.fromkeys(("meter", "meters", "metre", "metres"), "m")
+    | dict.fromkeys(("meter", "meters", "metre", "metres", "metro", "metros"), "m")
     | dict.fromkeys(("lbs", "lbf", "pound", "pounds"), "lb")
     | dict.fromkeys(("gallon", "gallons", "gals"), "gal")
     | dict.fromkeys(("liter", "liters", "litre", "litres"), "l")

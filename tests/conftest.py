@@ -89,9 +89,9 @@ def wide(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 LONGEST = (
-    *("schedule/test_backtest.py", "schedule/test_measurements.py", "schedule/test_plan.py"),
-    *("schedule/test_rule_selection.py", "documents/test_layout.py", "documents/test_pages.py"),
-    *("archive/test_kill.py", "test_batch.py"),
+    *("schedule/test_backtest.py", "schedule/test_order.py", "test_workers.py", "documents/test_pages.py"),
+    *("documents/test_layout.py", "schedule/test_rule_selection.py", "archive/test_kill.py"),
+    *("schedule/test_measurements.py", "schedule/test_joints.py", "schedule/test_plan.py", "test_batch.py"),
 )
 """Files that begin first: what takes long at the end of the suite leaves the other workers idle."""
 

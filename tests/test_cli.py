@@ -174,8 +174,10 @@ def test_plan_as_json_is_the_whole_schedule(run: Run, record: Path, weather: Pat
 @pytest.mark.parametrize(
     ("time", "problem"),
     [
-        ("2026-07-14T12:30:00", "offset from UTC"),
-        ("2026-07-14", "offset from UTC"),
+        ("7/8/2026 12:30 PM", "several meanings"),
+        ("2026-07-14 1:30", "several meanings"),
+        ("2026-11-01 01:30", "occurs twice"),
+        ("2026-07-14", "is not a date with a time"),
         ("tomorrow", "is not a time"),
         ("2026-02-30T12:00:00Z", "is not a time"),
         ("", "is not a time"),
@@ -195,9 +197,22 @@ def test_a_time_of_issue_that_is_none(
 def test_two_spellings_of_one_time_of_issue(run: Run, record: Path, weather: Path) -> None:
     result = [
         json.loads(run("plan", record, "-w", weather, "--json", "--as-of", time).out)["issued_at"]
-        for time in ("2026-07-14T16:30:00Z", "2026-07-14T12:30:00-04:00")
+        for time in (
+            "2026-07-14T16:30:00Z",
+            "2026-07-14T12:30:00-04:00",
+            "2026-07-14 12:30",  # on the clock of the site
+            "7/14/2026 12:30 PM",
+        )
     ]
-    assert result[0] == result[1]
+    assert len(set(result)) == 1
+
+
+def test_without_a_site_a_time_of_issue_needs_its_offset(run: Run, tmp_path: Path) -> None:
+    (tmp_path / "archive" / "bags").mkdir(parents=True)
+    result = run("due", "--in", tmp_path / "archive", "--as-of", "2026-07-14 12:30")
+    assert result.status == 2
+    assert "does not say its offset from UTC" in result.err
+    assert "Example:  --as-of 2026-07-14T12:30:00" in result.err
 
 
 # ---- a forecast

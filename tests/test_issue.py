@@ -328,6 +328,7 @@ def test_inputs_of_one_name_are_both_kept(
 METHODS = (
     "sprinkler",
     "soaker hose",
+    "hose by hand",
     "ponding",
     "wet burlap",
     "plastic sheet",

@@ -46,7 +46,7 @@ pytestmark = pytest.mark.spread
 SAMPLE = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
 NOVEMBER = SAMPLE.parent / "november-shop"
 ASKED = "2026-07-14T03:00:00-04:00"
-FEW = ("--from", "2026-07-14T05:00", "--until", "2026-07-14T08:00")
+FEW = ("--from", "7/14/2026 5 AM", "--until", "2026-07-14T08:00")
 
 
 def arguments(*more: str, record: Path = SAMPLE / "job.toml") -> list[object]:
@@ -254,6 +254,8 @@ def test_a_window_of_days_or_of_moments(window: StartWindow, count: int, first: 
     ("more", "said"),
     [
         (("--from", "tomorrow"), "neither a day nor a moment"),
+        (("--from", "7/8/2026"), "several meanings"),
+        (("--from", "2026-07-14 5:00"), "several meanings"),
         (("--from", "2026-07-15", "--until", "2026-07-14"), "no start hour"),
         (("--from", "2026-07-14", "--until", "2026-07-30"), "1 to 96"),
         (("--crew-hours", "0"), "not how long a crew places"),

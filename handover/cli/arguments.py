@@ -59,6 +59,9 @@ def build_parser() -> ArgumentParser:
     each = command("new", new, "write a commented job record to fill in")
     each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
     each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
+    each.add_argument(
+        "--ask", action="store_true", help="ask ten questions here, check each answer, and write the record"
+    )
 
     _add_check_command(command)
 
@@ -336,7 +339,10 @@ def _weather(parser: ArgumentParser) -> None:
 
 def _time(parser: ArgumentParser) -> None:
     parser.add_argument(
-        "--as-of", metavar="TIME", help="time of issue, such as 2026-07-14T12:30:00-04:00 (default: now)"
+        "--as-of",
+        metavar="TIME",
+        help="time of issue, such as 2026-07-14T12:30:00-04:00, or without the offset on the clock of the "
+        "site (default: now)",
     )
 
 

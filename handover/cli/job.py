@@ -28,11 +28,22 @@ if TYPE_CHECKING:
 
 
 def new(options: Options) -> None:
-    """Write a commented job record to fill in."""
+    """Write a commented job record to fill in, or one with the answers to ten questions."""
+    named = for_terminal(shell_word(options.file))
+    if options.ask:
+        from handover.cli.interview import ask_record
+
+        refuse_existing(options.file)
+        record = ask_record(options.use)
+        write_new(options.file, record.text.encode())
+        print(f"\n{for_terminal(options.file)} is written; all else that it can say is in it, to fill in.")
+        for each in record.missing:
+            print(f"Still to fill in: {each}")
+        print(f"Then run: handover check {named}")
+        return
     from handover.service.record_template import record_to_fill_in
 
     write_new(options.file, record_to_fill_in(options.use).encode())
-    named = for_terminal(shell_word(options.file))
     print(f"{for_terminal(options.file)} is ready to fill in. Then run: handover check {named}")
 
 

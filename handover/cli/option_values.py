@@ -53,26 +53,17 @@ def config_of(options: Options) -> Config:
 
 
 def time_of_issue(options: Options) -> datetime:
-    """Return the time of issue: that of --as-of, else now."""
-    from datetime import datetime
+    """Return the time of issue: that of --as-of, else now.
 
-    from handover.errors import UnusableInput
-
+    Without an offset from UTC it is on the clock of the site, where the command is about the record of one.
+    """
     if options.as_of is None:
         return now()
-    try:
-        time = datetime.fromisoformat(options.as_of)
-        problem = None if time.tzinfo else "does not say its offset from UTC"
-    except ValueError:
-        problem = "is not a time"
-    if problem is None:
-        return time
-    raise UnusableInput.with_finding(
-        f'"{options.as_of}" {problem}',
-        field="--as-of",
-        expected="a date, a time and its offset from UTC",
-        example="2026-07-14T12:30:00-04:00",
-    )
+    from handover.service.time_of_issue import read_time_of_issue
+
+    job = getattr(options, "job", "")
+    record = to_path(job) if job and to_path(job).is_file() else None
+    return read_time_of_issue(options.as_of, record)
 
 
 def request_of(options: Options, settings: Settings) -> IssueRequest:

@@ -20,6 +20,7 @@ class Options(Namespace):
     jobs: list[str]
     file: str
     use: str | None
+    ask: bool
     output: str
     weather: str | None
     as_of: str | None

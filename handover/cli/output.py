@@ -91,7 +91,8 @@ def list_findings(findings: Sequence[Finding]) -> None:
     for each in findings:
         place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
         print_error(for_terminal("  ".join(part for part in (place, each.field) if part)))
-        print_error(f"    {for_terminal(each.problem)}")
+        mark = "" if each.severity == "fault" else "Caution: "
+        print_error(f"    {mark}{for_terminal(each.problem)}")
         if each.expected:
             print_error(f"    Expected: {for_terminal(each.expected)}")
         if each.example:

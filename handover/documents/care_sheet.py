@@ -273,6 +273,11 @@ class CareSheet:
         return any(day.amount for day in self.wording.visits.days)
 
     @property
+    def ticks(self) -> bool:
+        """Return whether each visit is ticked off; a timer keeps its hours by itself."""
+        return not self.wording.job.curing.timer
+
+    @property
     def looks_ahead(self) -> bool:
         """Return whether the table extends past the forecast."""
         return any(day.typical for day in self.days)

@@ -1,4 +1,4 @@
-"""The watering table of the care sheet: a row for each day, a column for each part of the day."""
+"""The watering table of the care sheet: a row for days that are alike, a column for each part of the day."""
 
 from __future__ import annotations
 
@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 DAY_COLUMNS = ("morning", "midday", "evening", "night")
 
 
+def _likeness(day: DayWords) -> tuple[object, ...]:
+    """Return what days of one row have in common."""
+    hours = tuple((visit.start.time(), visit.end.time()) for visit in day.visits)
+    return hours, day.note, day.typical
+
+
 @dataclass(frozen=True)
 class TableCell:
     """A cell of the watering table: its visits, its number of columns, and a note."""
@@ -35,18 +41,20 @@ class WateringTable:
         self.days = tuple(self._join_days(days))
 
     def _join_days(self, days: Sequence[DayWords]) -> Iterator[DayWords]:
-        """Yield the rows of the table; consecutive days of possible frost share one row."""
-        frost = self.say("watering.none-frost")
-        for (frozen, _), run in groupby(days, key=lambda day: (day.note == frost, day.typical)):
+        """Yield the rows of the table; days in a row with the same hours and the same note share one."""
+        for _, run in groupby(days, key=_likeness):
             held = list(run)
-            yield from [self._from_to(held[0], held[-1])] if frozen and len(held) > 1 else held
+            yield self._from_to(held) if len(held) > 1 else held[0]
 
-    def _from_to(self, first: DayWords, last: DayWords) -> DayWords:
+    def _from_to(self, days: Sequence[DayWords]) -> DayWords:
+        first, last = days[0], days[-1]
         day, since = (
             self.say("sheet.day-span", first=one, last=other)
             for one, other in ((first.short_day, last.short_day), (first.since, last.since))
         )
-        return replace(first, day=capitalise(day), since=since)
+        if first.visits:
+            since = self.say("sheet.each-day", days=since)
+        return replace(first, day=capitalise(day), since=since, alike=tuple(each.short_day for each in days))
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

@@ -27,6 +27,11 @@ CEMENT_ALIASES: Mapping[str, tuple[str, str]] = {
     "GU": ("I", "general use cement of CSA A3001 (common practice)"),
     "GUL": ("I", "portland-limestone cement of CSA A3001 is sold as a replacement of GU (common practice)"),
     "HE": ("III", "high early strength cement of CSA A3001 (common practice)"),
+    "GP": ("I", "general purpose cement of AS 3972 and NZS 3122 (common practice)"),
+    "GL": (
+        "I",
+        "general purpose limestone cement of AS 3972 is sold as a replacement of GP (common practice)",
+    ),
     "1": ("I", "type 1"),
     "2": ("II", "type 2"),
     "3": ("III", "type 3"),
@@ -58,13 +63,23 @@ class CementName(FieldParser):
         if not isinstance(raw, str):
             return fault(f"{quoted_text(raw)} is not text")
         words = " ".join(raw.upper().split())
-        word = re.sub(r"^(?:ASTM C ?(?:150|595)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words)
+        word = re.sub(
+            r"^(?:(?:ASTM C ?(?:150|595)|AS ?3972|NZS ?3122)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words
+        )
+        word = re.sub(r"\s*(?:CEMENT|PORTLAND CEMENT)$", "", word)
         if (known := canonical_cement(word)) is not None:
             return known
         if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
             return fault(
                 f"{quoted_text(raw)} is blended, and its name does not say how much slag or ash it has; "
-                "write its base cement, and the shares as slag and fly_ash"
+                "write its base cement, and the shares as slag and fly_ash",
+                example='"I", and below it slag = 0.35',
+            )
+        if word == "GB":
+            return fault(
+                f"{quoted_text(raw)} is general purpose blended cement of AS 3972, and its name does not "
+                "say how much slag or ash it has; write its base cement, and the shares as slag and fly_ash",
+                example='"GP", and below it fly_ash = 0.25',
             )
         return fault(f"{quoted_text(raw)} is not a known cement")
 

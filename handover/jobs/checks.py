@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.errors import Finding
@@ -107,12 +107,15 @@ def _times(placement: Draft, rules: Practice) -> FieldFindings:
     if placement is None:
         return
     start, end, finished = placement.start, placement.end, placement.finished
+    if start:
+        yield from _at_night(start, rules["placement.earliest"])
     if start and end:
         yield from _follows(
             ("placement", "end"),
             end,
             "placement.start",
             start,
+            usual=rules["placement.usual"],
             most=rules["placement.longest"],
             why="a crew's longest day",
         )
@@ -122,6 +125,7 @@ def _times(placement: Draft, rules: Practice) -> FieldFindings:
             finished,
             "placement.end",
             end,
+            usual=rules["finishing.usual"],
             most=rules["finishing.latest"],
             why="concrete has set by then",
         )
@@ -138,7 +142,7 @@ def _early_finishing(end: datetime, finished: datetime, rules: Practice) -> Fiel
                 f"is {hours * 60:.0f} min after placement.end. Is the hour right? A surface closed over "
                 "bleed water may dust and scale",
                 expected=f"the end of the last pass, {soonest:g} h or more after the last concrete",
-                example=_later(end),
+                example=_later("finished", end),
                 severity="caution",
             ),
         )
@@ -154,20 +158,91 @@ def _check_acknowledgement(draft: Draft) -> FieldFindings:
             Finding(
                 "is before placement.end: nobody can acknowledge a slab that is still being placed",
                 expected=f"after {end.isoformat(sep=' ', timespec='minutes')}",
-                example=_later(end),
+                example=_later("time", end),
             ),
         )
 
 
+def _at_night(start: datetime, earliest_h: float) -> FieldFindings:
+    """Yield a question where the first concrete came in the middle of the night: noon written as midnight."""
+    if start.hour >= earliest_h:
+        return
+    noon = start.replace(hour=start.hour + 12)  # the other half of the day
+    yield (
+        ("placement", "start"),
+        Finding(
+            f"is at {start:%H:%M}, in the middle of the night; is it {_in_words(noon)}?",
+            expected=f"the first concrete, usually after {earliest_h:g} in the morning",
+            example=_line("start", noon),
+            severity="caution",
+        ),
+    )
+
+
 def _follows(
-    path: Path, late: datetime, name: str, early: datetime, *, most: float, why: str
+    path: Path,
+    late: datetime,
+    name: str,
+    early: datetime,
+    *,
+    usual: float | None = None,
+    most: float,
+    why: str,
 ) -> FieldFindings:
+    """Yield a fault where a time is not within some hours after another, a question where it seldom is.
+
+    Args:
+        path: The field of the later time.
+        late: The later time.
+        name: The field of the earlier time.
+        early: The earlier time.
+        usual: Hours within which it usually is; None where that is not known.
+        most: Hours within which it must be.
+        why: Why it must.
+    """
     hours = hours_between(early, late)
     expected = f"after {early.isoformat(sep=' ', timespec='minutes')}, by no more than {most:g} h"
+    meant = _half_day_away(early, late, most if usual is None else usual)
+    key = str(path[-1])
+    question = "" if meant is None else f"; is it {_in_words(meant)}?"
+    example = _later(key, early) if meant is None else _line(key, meant)
     if hours <= 0:
-        yield path, Finding(f"is not after {name}", expected=expected, example=_later(early))
+        yield path, Finding(f"is not after {name}{question}", expected=expected, example=example)
     elif hours > most:
-        yield path, Finding(f"is {hours:.2f} h after {name}: {why}", expected=expected, example=_later(early))
+        yield (
+            path,
+            Finding(f"is {hours:.2f} h after {name}: {why}{question}", expected=expected, example=example),
+        )
+    elif usual is not None and hours > usual and meant is not None:
+        yield (
+            path,
+            Finding(
+                f"is {hours:.1f} h after {name}, at {_in_words(late)}{question}",
+                expected=f"usually within {usual:g} h",
+                example=example,
+                severity="caution",
+            ),
+        )
+
+
+def _half_day_away(early: datetime, late: datetime, usual: float) -> datetime | None:
+    """Return a likelier time half a day away, where morning and afternoon may be mixed up, or None."""
+    half_day = timedelta(days=1) / 2
+    for shift in (half_day, -half_day):
+        if 0 < hours_between(early, late + shift) <= usual:
+            return late + shift
+    return None
+
+
+def _line(key: str, moment: datetime) -> str:
+    """Return the line of the record for a time at the site."""
+    return f'{key} = "{moment.replace(tzinfo=None).isoformat(sep=" ", timespec="minutes")}"'
+
+
+def _in_words(moment: datetime) -> str:
+    """Return a time of day in words: "4:00 in the afternoon"."""
+    part = "in the morning" if moment.hour < 12 else "in the afternoon"  # noqa: PLR2004 - noon
+    return f"{(moment.hour - 1) % 12 + 1}:{moment.minute:02d} {part}"
 
 
 def hours_between(early: datetime, late: datetime) -> float:
@@ -177,11 +252,9 @@ def hours_between(early: datetime, late: datetime) -> float:
     return (late.astimezone(UTC) - early.astimezone(UTC)).total_seconds() / 3600
 
 
-def _later(early: datetime) -> str:
-    hour = (early.hour + 2) % 24
-    return (
-        early.replace(hour=hour, tzinfo=None).isoformat() if hour > early.hour else "the day after, 00:30:00"
-    )
+def _later(key: str, early: datetime) -> str:
+    """Return the line of a record for a time an hour after another."""
+    return _line(key, early.replace(tzinfo=None) + timedelta(hours=1))
 
 
 def _shares(draft: Draft, rules: Practice) -> FieldFindings:
@@ -260,11 +333,16 @@ def _check_delivered_volume(volumes: list[float | None], slab: Draft, rules: Pra
     if not volumes or None in volumes or area is None or thickness is None:
         return
     delivered, needed = sum(volume or 0.0 for volume in volumes), area * thickness
+    question = "is a ticket missing, or the size wrong?"
+    if delivered > needed:
+        question = "is a ticket of another job, or the size wrong?"
     if not rules["delivery.least-volume"] <= delivered / needed <= rules["delivery.most-volume"]:
         yield (
             ("ticket",),
             Finding(
-                f"bring {_us_and_si(delivered, 'volume')}, and the slab holds {_us_and_si(needed, 'volume')}",
+                f"bring {_us_and_si(delivered, 'volume')} together, and the slab holds "
+                f"{_us_and_si(needed, 'volume')}: it would be {_us_and_si(delivered / area, 'thickness')} "
+                f"thick; {question}",
                 expected="about the same: look at the size, the thickness and the tickets",
                 example="all the trucks, each with its volume",
                 severity="caution",

@@ -1,15 +1,13 @@
-"""The clock at the site: its time zone, and the instant of a local time."""
+"""The clock at the site: its time zone."""
 
 from __future__ import annotations
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo, available_timezones
 
 from handover.base.text import quoted_text
 from handover.errors import Finding
-
-_EARLIEST, _LATEST = 1990, 2100  # years; others are typing errors
 
 
 def find_zone(name: str) -> ZoneInfo | Finding:
@@ -21,7 +19,7 @@ def find_zone(name: str) -> ZoneInfo | Finding:
             pass
     return Finding(
         f"{quoted_text(name)} is not a time zone",
-        expected="a name from the IANA list",
+        expected="a region and a city with the same clock (a name from the IANA list), or the place instead",
         example=" or ".join(f'"{zone}"' for zone in _like(name)),
     )
 
@@ -34,52 +32,21 @@ def zone_at(latitude: float, longitude: float) -> str | None:
     return None if not name or name.startswith("Etc/") else name
 
 
-def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Finding:
-    """Return the instant of a time on the site's clock, in the site's zone.
-
-    Args:
-        local_time: Without offset: a time on the site's clock. With an offset: an instant.
-        zone: Of the site. None while it is unknown; the time is then returned unchanged.
-
-    Returns:
-        The instant, or a finding where a clock change makes the time ambiguous or non-existent.
-    """
-    if not _EARLIEST <= local_time.year <= _LATEST:
-        return Finding(
-            f"the year {local_time.year} cannot be right",
-            expected=f"a year from {_EARLIEST} to {_LATEST}",
-            example="2026-07-14T06:40:00",
-        )
-    if zone is None:
-        return local_time
-    if local_time.tzinfo is not None:
-        return local_time.astimezone(zone)
-    first, second = (local_time.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
-    if first.utcoffset() == second.utcoffset():
-        return first
-    if _exists(first):
-        return _two_readings(
-            f"{local_time.isoformat()} occurs twice at the site: the clock goes back that day", first, second
-        )
-    # In the gap, the two readings are the instants that the two offsets would give.
-    before, after = (reading.astimezone(UTC).astimezone(zone) for reading in (second, first))
-    return _two_readings(
-        f"{local_time.isoformat()} does not exist at the site: the clock goes forward that day",
-        before,
-        after,
-    )
-
-
-def _exists(local: datetime) -> bool:
-    return local.astimezone(UTC).astimezone(local.tzinfo).replace(tzinfo=None) == local.replace(tzinfo=None)
-
-
-def _two_readings(problem: str, first: datetime, second: datetime) -> Finding:
-    return Finding(
-        f"{problem}; it may mean {first.isoformat()} or {second.isoformat()}",
-        expected="one of the two, with its offset",
-        example=first.isoformat(),
-    )
+_USUAL_NAMES = {
+    "eastern": "America/New_York",
+    "est": "America/New_York",
+    "edt": "America/New_York",
+    "central": "America/Chicago",
+    "cst": "America/Chicago",
+    "cdt": "America/Chicago",
+    "mountain": "America/Denver",
+    "mst": "America/Denver",
+    "mdt": "America/Denver",
+    "pacific": "America/Los_Angeles",
+    "pst": "America/Los_Angeles",
+    "pdt": "America/Los_Angeles",
+}
+"""Usual names of time zones in the United States; only suggestions, as some have several zones."""
 
 
 def offset_then(zone: ZoneInfo, instant: datetime) -> timedelta:
@@ -99,6 +66,8 @@ def _like(name: str) -> list[str]:
     """Return the names most like this one by its last part, because people remember the city."""
     from difflib import get_close_matches  # noqa: PLC0415  only on the way to a finding
 
+    if usual := _USUAL_NAMES.get(name.casefold().removesuffix(" time").removesuffix(" standard").strip()):
+        return [usual]
     known = sorted((zone for zone in available_timezones() if not _outside_the_list(zone)), reverse=True)
     cities = {zone.rsplit("/", 1)[-1].casefold(): zone for zone in known}
     city = name[:60].replace(" ", "_").rsplit("/", 1)[-1].casefold()

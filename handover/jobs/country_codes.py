@@ -28,10 +28,12 @@ class CountryCode(FieldParser):
         if code in countries():
             return code
         names = {name.casefold(): code for code, name in countries().items()}
+        if (named := names.get(" ".join(word.casefold().split()))) is not None:
+            return named
         meant = nearest_word(word, names)
         return Finding(
             f"{quoted_text(raw)} is not the code of a country",
-            expected="two letters, a code of ISO 3166",
+            expected="two letters, such as US, GB or AU (a code of ISO 3166)",
             example=f'country = "{names[meant] if meant else "US"}"',
         )
 

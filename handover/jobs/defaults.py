@@ -73,7 +73,7 @@ def mean_ticket_temperature(tickets: Any) -> float | None:
 
 
 def _cement_note(written: object, taken: str) -> list[AssumedValue]:
-    name = "".join(str(written or "").upper().replace("TYPE", "").split())
+    name = "".join(str(written or "").upper().replace("TYPE", "").replace("CEMENT", "").split())
     if name not in CEMENT_ALIASES or name.isdigit():
         return []
     return [AssumedValue("mix.cement", taken, f"{name}: {CEMENT_ALIASES[name][1]}")]

@@ -7,25 +7,31 @@ here, and `reading` collects them.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+import tomllib
+import unicodedata
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from difflib import get_close_matches
-from functools import partial
+from functools import cache, partial
+from importlib.resources import files
 from typing import TYPE_CHECKING, Any
 
 from pydantic_core import PydanticCustomError, core_schema
 
+from handover.base.local_time import local_instant
+from handover.base.number_text import plain_spellings
 from handover.base.text import is_hidden, quoted_text
 from handover.errors import Finding
-from handover.jobs.clock import local_instant
 from handover.units import KINDS, KindName, format_for_reader, quantity, read_quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Mapping
 
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler, ValidationInfo
 
 Schema = dict[str, Any]
+
+PERCENT = 100
 
 AS_WRITTEN = "as written"
 """Key of a validation context: values are as written in a record, such as texts with units."""
@@ -75,10 +81,42 @@ class QuantityField(FieldParser):
     why: str
 
     def parse(self, raw: object) -> float | Finding:
-        """Return the value in SI, or a finding."""
+        """Return the value in SI, or a finding.
+
+        Of the readings that commas, points and spaces allow, the only one between the limits is taken: no
+        slab has 3.500 psi.
+        """
+        if not isinstance(raw, str):
+            return self._parse_plain(raw)
+        readings = {text: self._parse_plain(text) for text in plain_spellings(raw)}
+        if raw in readings and not isinstance(readings[raw], Finding):
+            return readings[raw]  # with a decimal point, as the record asks for
+        possible = [text for text, value in readings.items() if not isinstance(value, Finding)]
+        if len(possible) == 1:
+            return readings[possible[0]]
+        if possible:
+            decimal, group = (f'"{text.strip()}"' for text in possible)
+            return Finding(
+                f"{quoted_text(raw)} has a comma, which may mean a decimal or a thousand: {decimal} or "
+                f"{group}",
+                expected="a number without a comma; decimals have a point",
+                example=f"{group} or {decimal}",
+            )
+        fault = self._parse_plain(next(iter(readings)))
+        meant = _usual_text(raw, self.kind)
+        if (
+            not isinstance(fault, Finding)
+            or meant is None
+            or isinstance(self._parse_plain(meant[0]), Finding)
+        ):
+            return fault
+        return replace(fault, problem=f"{fault.problem}; is it {meant[1]}?", example=f'"{meant[0]}"')
+
+    def _parse_plain(self, raw: object) -> float | Finding:
+        """Return the value of a text whose number has no comma, or a finding."""
         value = read_quantity(raw, self.kind)
         if isinstance(value, Finding):
-            return value
+            return value if value.example else self._without_unit(raw, value)
         # A small tolerance: 24 in is 0.6095999... or 0.6096, depending on the order of the computation.
         if value < quantity(self.low, self.kind) - 1e-9:
             return self._outside(raw, f"less than {self.low}")
@@ -99,35 +137,103 @@ class QuantityField(FieldParser):
 
     def _outside(self, raw: object, how: str) -> Finding:
         us, si = KINDS[self.kind].examples
+        example, how_to = f'"{us}" or "{si}"', ""
+        if (other := self._in_other_scale(raw)) is not None:
+            example, how_to = f'"{other}"', f"; or is it {other}?"
         low, high = (
             format_for_reader(quantity(limit, self.kind), self.kind, "si") for limit in (self.low, self.high)
         )
         return Finding(
-            f"{quoted_text(raw)} is {how}: {self.why}",
+            f"{quoted_text(raw)} is {how}: {self.why}{how_to}",
             expected=f"{self.low} to {self.high} ({low} to {high})",
-            example=f'"{us}" or "{si}"',
+            example=example,
         )
+
+    def _without_unit(self, raw: object, fault: Finding) -> Finding:
+        """Return the finding about a number without a unit, with the units that would fit its limits."""
+        units = (each.partition(" ")[2] for each in KINDS[self.kind].examples)
+        texts = [f"{raw} {unit}".strip() for unit in units if unit]
+        likely = [each for each in texts if not isinstance(self._parse_plain(each), Finding)]
+        return replace(
+            fault,
+            expected=f"{KINDS[self.kind].noun} with its unit",
+            example=" or ".join(f'"{each}"' for each in likely or KINDS[self.kind].examples),
+        )
+
+    def _in_other_scale(self, raw: object) -> str | None:
+        """Return a temperature in the other scale, where it is between the limits in that scale."""
+        found = re.fullmatch(r"(\s*-?[0-9.]+)[^0-9a-z]*(?:deg)?[^a-z]*([cf])[a-z]*\s*", str(raw).casefold())
+        if self.kind != "temperature" or found is None:
+            return None
+        other = f"{found[1].strip()} deg{'F' if found[2] == 'c' else 'C'}"
+        value = read_quantity(other, self.kind)
+        if isinstance(value, Finding):
+            return None
+        low, high = (quantity(limit, self.kind) for limit in (self.low, self.high))
+        return other if low <= value <= high else None
+
+
+_USUAL_TEXTS: tuple[tuple[KindName, str, str, str], ...] = (
+    ("strength", r"c ?(\d\d)/\d\d", "{0} MPa", "the class of EN 206, {0} MPa on cylinders"),
+    ("strength", r"[ns] ?(\d\d)(?: ?mpa)?", "{0} MPa", "the grade of AS 1379, {0} MPa"),
+    ("content", r"(\d{3,4}) ?(?:lb|lbs|pounds?)\.?", "{0} lb/yd3", "{0} lb in a cubic yard"),
+    ("content", r"(\d{3}) ?kg", "{0} kg/m3", "{0} kg in a cubic metre"),
+    ("thermal resistance", r"(\d{1,2}(?:\.\d+)?)", "R-{0}", "R-{0}"),
+)
+"""Usual texts of a quantity that say less than its unit: kind, pattern, the text in full, and in words."""
+
+_SACK_LB = 94
+"""Mass of a sack of cement in the United States. [lb]"""
+
+
+def _usual_text(raw: str, kind: KindName) -> tuple[str, str] | None:
+    """Return a quantity in full and in words where a usual text of it leaves its unit out, or None."""
+    text = " ".join(raw.casefold().split())
+    if kind == "content" and (sacks := re.fullmatch(r"([1-9](?:\.\d)?)[ -]?(?:sacks?|bags?)(?: mix)?", text)):
+        pounds = f"{float(sacks[1]) * _SACK_LB:g} lb/yd3"
+        return pounds, f"{sacks[1]} sacks in a cubic yard, {pounds}"
+    for of_kind, pattern, full, words in _USUAL_TEXTS:
+        if of_kind == kind and (found := re.fullmatch(pattern, text)):
+            return full.format(found[1]), words.format(found[1])
+    return None
 
 
 @dataclass(frozen=True)
 class NumberField(FieldParser):
-    """A bare number between two limits that have a reason."""
+    """A number without a unit, between two limits that have a reason; a share may be in percent."""
 
     low: float
     high: float
     why: str
     example: str
+    is_share: bool = False
 
     def parse(self, raw: object) -> float | Finding:
         """Return the number, or a finding."""
         fault = partial(
             Finding, expected=f"a number from {self.low:g} to {self.high:g}", example=self.example
         )
-        if isinstance(raw, bool) or not isinstance(raw, int | float):
+        value = self._number(raw) if isinstance(raw, str) else raw
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            percent = (
+                re.fullmatch(r"\s*([0-9]{1,2}(?:\.[0-9]+)?)\s*%\s*", raw) if isinstance(raw, str) else None
+            )
+            if percent and self.low <= float(percent[1]) / PERCENT <= self.high:
+                fault = partial(fault, example=f"{float(percent[1]) / PERCENT:g}")
             return fault(f"{quoted_text(raw)} is not a bare number")
-        if not self.low <= raw <= self.high:  # NaN is not between the limits either
+        if not self.low <= value <= self.high:  # NaN is not between the limits either
+            if self.low * PERCENT <= value <= self.high * PERCENT:
+                fault = partial(fault, example=f"{value / PERCENT:g}")
             return fault(f"{quoted_text(raw)} is not between {self.low:g} and {self.high:g}: {self.why}")
-        return float(raw)
+        return float(value)
+
+    def _number(self, text: str) -> float | None:
+        """Return the number of a text such as "0,50" or, for a share, "20 %"; None where it is none."""
+        found = re.fullmatch(r"\s*([-+]?[0-9]{0,9}(?:[.,][0-9]{1,9})?)\s*(%)?\s*", text)
+        if found is None or not re.search("[0-9]", found[1]) or (found[2] and not self.is_share):
+            return None
+        value = float(found[1].replace(",", "."))
+        return value / PERCENT if found[2] else value
 
     def schema(self) -> Schema:
         """Return a number with its limits."""
@@ -147,6 +253,8 @@ class FlagField(FieldParser):
         """Return true or false, or a finding."""
         if isinstance(raw, bool):
             return raw
+        if isinstance(raw, str) and (word := other_names("flag").get(_plain_name(raw))) is not None:
+            return word == "true"
         return Finding(
             f"{quoted_text(raw)} is neither true nor false", expected="true or false", example="true"
         )
@@ -226,7 +334,8 @@ class SlugField(PatternField):
         """Return the name, or a finding."""
         text = super().parse(raw)
         if isinstance(text, Finding):
-            return text
+            plain = re.sub(r"[^a-z0-9]+", "-", _plain_name(str(raw)[: self.longest])).strip("-")
+            return replace(text, example=f'"{plain}"') if isinstance(raw, str) and plain else text
         if ".." in text or text.endswith("."):
             return Finding(
                 f"{quoted_text(text)} has two points in a row, or one at its end",
@@ -244,9 +353,15 @@ class SlugField(PatternField):
 
 @dataclass(frozen=True)
 class ChoiceField(FieldParser):
-    """One of a few options, in any case."""
+    """One of a few options, in any case, or another usual name of one.
+
+    Attributes:
+        options: The options, in small letters.
+        names: Key of the other names in ``other_names.toml``.
+    """
 
     options: tuple[str, ...]
+    names: str = ""
 
     def parse(self, raw: object) -> str | Finding:
         """Return the option, or a finding with the nearest one."""
@@ -258,12 +373,46 @@ class ChoiceField(FieldParser):
         word = " ".join(raw.split()).casefold()
         if word in self.options:
             return word
+        if (option := other_names(self.names).get(_plain_name(word))) is not None:
+            return option
         likely = nearest_word(word, self.options) or self.options[0]
         return Finding(f"{quoted_text(raw)} is not known", expected=expected, example=f'"{likely}"')
 
     def schema(self) -> Schema:
         """Return the list of options."""
         return {"type": "string", "enum": [*self.options, ""]}
+
+
+@dataclass(frozen=True)
+class NameField(PatternField):
+    """A code, or another usual name of one.
+
+    Attributes:
+        names: Key of the other names in ``other_names.toml``.
+    """
+
+    names: str = ""
+
+    def parse(self, raw: object) -> str | Finding:
+        """Return the code, or a finding."""
+        code = other_names(self.names).get(_plain_name(raw)) if isinstance(raw, str) else None
+        return super().parse(raw) if code is None else code
+
+
+@cache
+def other_names(field: str) -> Mapping[str, str]:
+    """Return the option that each other name of a field's options means, by the name in plain letters."""
+    text = files("handover.jobs").joinpath("other_names.toml").read_text(encoding="utf-8")
+    rows = tomllib.loads(text).get(field, {})
+    return {_plain_name(name): option for option, names in rows.items() for name in names}
+
+
+def _plain_name(word: str) -> str:
+    """Return a name in small letters without accents or hyphens: "Cure & Seal" as "cure and seal"."""
+    letters = unicodedata.normalize("NFKD", word.casefold().replace("&", " and "))
+    return " ".join(
+        re.sub(r"[^a-z0-9]+", " ", "".join(c for c in letters if not unicodedata.combining(c))).split()
+    )
 
 
 def nearest_word(word: str, choices: Iterable[str]) -> str | None:
@@ -301,6 +450,11 @@ class MomentField(FieldParser):
 
 _DATE = "[0-9]{4}-[0-9]{2}-[0-9]{2}"
 _CLOCK = r"[0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:[Zz]|[-+][0-9]{2}:[0-9]{2})?"
+
+
+def is_iso_time(value: object) -> bool:
+    """Return whether a text is a date, with or without a time, in the form that the record asks for."""
+    return isinstance(value, str) and re.fullmatch(rf"\s*{_DATE}(?:[Tt ]{_CLOCK})?\s*", value) is not None
 
 
 def _from_text(raw: str) -> datetime | date | str:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timezone
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
+from handover.base.local_time import local_instant
 from handover.errors import Finding
-from handover.jobs.clock import find_zone, local_instant, offset_then, zone_at
+from handover.jobs.clock import find_zone, offset_then, zone_at
 from handover.jobs.country_codes import country_of_zone
 from handover.jobs.fields import MomentField
 from handover.jobs.record import Draft, Site, draft_of, fields_of, mark_of, tables
@@ -37,7 +39,8 @@ def site_zone(
         return there, findings
     zone = find_zone(site.timezone)
     if isinstance(zone, Finding):
-        return None, [*findings, (("site", "timezone"), zone)]
+        at_place = zone if there is None else replace(zone, example=f'timezone = "{there}"')
+        return None, [*findings, (("site", "timezone"), at_place)]
     if there and start and offset_then(zone, start) != offset_then(ZoneInfo(there), start):
         findings.append(
             (

@@ -6,8 +6,9 @@
 
 One column of times and one of temperatures (comma, semicolon or tab between them; upper or lower case, spaces
 or underscores). The heading of the times says ``time_utc`` or ``time_local`` (the site's clock); without
-either, every time has its offset. The unit is at the end of the other heading or in brackets:
-``temperature_c``, ``Concrete temp [degF]``. Columns of the air, and all others, are ignored.
+either, times without an offset are on the site's clock, with a caution. The unit is at the end of the other
+heading or in brackets: ``temperature_c``, ``Concrete temp [degF]``. Columns of the air, and all others, are
+ignored.
 
 Readings that no slab gives are left out and reported: from before the placement, outside the range of
 concrete temperatures, after a jump, or from a stuck sensor. The other readings are returned as hourly means.
@@ -20,21 +21,21 @@ from datetime import UTC, datetime
 from functools import partial
 from itertools import groupby
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
 from handover.base.arrays import HOUR_S, Floats
-from handover.base.tables import Row, heading_words, parse_cell, read_rows, spell_offset
+from handover.base.table_times import Clock, read_times
+from handover.base.tables import Row, heading_words, parse_cell, read_rows
 from handover.base.text import quoted_text
 from handover.errors import Finding
-from handover.jobs.clock import local_instant
 from handover.jobs.record import LogReading
 from handover.practice.rules import general_rules
 from handover.units import TEMPERATURES, conversion, plain_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
-    from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
 
@@ -55,7 +56,7 @@ _WHAT = "a CSV of the logger: a line of column names, then a time and a temperat
 _EXAMPLE = "time_utc,temperature_c"
 
 _TIMES = {"time", "datetime", "timestamp", "date time"}
-_CLOCKS = {"utc": "utc", "gmt": "utc", "local": "local"}
+_CLOCKS: dict[str, Clock] = {"utc": "utc", "gmt": "utc", "local": "local"}
 _OF_CONCRETE = {"temperature", "temp", "concrete", "slab", "probe", "sensor"}
 _OF_OTHERS = {"air", "ambient", "outside", "battery", "internal", "board", "weather"}
 
@@ -126,7 +127,7 @@ class _Columns:
     """The positions of the two columns, and what their headings say."""
 
     time: int
-    clock: str | None  # "utc", "local", or None: every time has its offset
+    clock: Clock | None  # of times without an offset; None where the heading does not say
     temperature: int
     scale: float
     shift: float
@@ -173,7 +174,7 @@ def _columns(titles: list[str], line: int) -> _Columns | list[Finding]:
     return _Columns(at, _clock(words[at]), of_concrete[0], *conversion(unit, "degC"))
 
 
-def _clock(words: Sequence[str]) -> str | None:
+def _clock(words: Sequence[str]) -> Clock | None:
     return next((_CLOCKS[word] for word in words if word in _CLOCKS), None)
 
 
@@ -185,15 +186,18 @@ def _series(
     rows: Sequence[Row], columns: _Columns, zone: ZoneInfo | None, decimal: str
 ) -> tuple[_Series | None, list[Finding]]:
     seconds, values = [], []
-    faults: list[Finding] = []
-    for row in rows:
-        moment = _moment(row.cells, columns, zone)
+    # Without a zone of the site, which has its own finding, the clock does not matter.
+    times = read_times(rows, columns.time, "time", clock=columns.clock, zone=zone or ZoneInfo("UTC"))
+    cautions = [each for each in times.findings if each.severity == "caution" and zone is not None]
+    faults = [each for each in times.findings if each.severity == "fault"]
+    for row, moment in zip(rows, times.moments, strict=True):
         value = _number(row.cells, columns.temperature, decimal)
-        faults += [replace(each, line=row.line) for each in (moment, value) if isinstance(each, Finding)]
+        faults += [replace(value, line=row.line)] if isinstance(value, Finding) else []
         if isinstance(moment, datetime) and isinstance(value, float):
             seconds.append(moment.timestamp())
             values.append(value)
     if faults:
+        faults.sort(key=lambda each: each.line or 0)
         more = len(faults) - _MAX_FAULTS
         return None, faults[:_MAX_FAULTS] + (
             [Finding(f"has {more} more faults like these")] if more > 0 else []
@@ -201,26 +205,7 @@ def _series(
     order = np.argsort(seconds, kind="stable")
     celsius = np.array(values, dtype=np.float64) * columns.scale + columns.shift
     series = _Series(np.array(seconds, dtype=np.float64)[order], celsius[order])
-    return series.only(np.isfinite(series.celsius)), []
-
-
-def _moment(cells: list[str], columns: _Columns, zone: ZoneInfo | None) -> datetime | Finding:
-    text = cells[columns.time].strip() if columns.time < len(cells) else ""
-    fault = partial(Finding, field="time", example="2026-07-14T10:30:00Z")
-    try:
-        moment = datetime.fromisoformat(spell_offset(text))
-    except ValueError:
-        return fault(f"{quoted_text(text)} is not a date with a time", expected="ISO 8601")
-    if moment.tzinfo is None and columns.clock == "utc":
-        moment = moment.replace(tzinfo=UTC)
-    if moment.tzinfo is None and columns.clock is None:
-        return fault(
-            f"{quoted_text(text)} does not say its offset from UTC",
-            expected="an offset in every time, or the heading time_utc or time_local",
-        )
-    if moment.tzinfo is None and zone is None:
-        moment = moment.replace(tzinfo=UTC)  # a fault of the site's zone has its own finding
-    return local_instant(moment, zone)
+    return series.only(np.isfinite(series.celsius)), cautions
 
 
 def _number(cells: list[str], at: int, decimal: str) -> float | Finding:

@@ -1,10 +1,11 @@
-"""A longitude without its minus sign: the place is on the other side of the world, perhaps on land."""
+"""A latitude or longitude without its minus sign: the place is in another part of the world, or at sea."""
 
 from __future__ import annotations
 
 import re
 from typing import TYPE_CHECKING, Any
 
+from handover.base.number_text import plain_spellings
 from handover.errors import Finding
 from handover.jobs.clock import zone_at
 from handover.jobs.country_codes import countries, country_of_zone
@@ -22,38 +23,59 @@ HOME_COUNTRY = "US"
 """The country where a postal code follows two letters, and slabs are measured in feet and inches."""
 
 _STATE_AND_ZIP = re.compile(r"\b[A-Z]{2},? +\d{5}(?:-\d{4})?\b")
+_SIGNS = {("longitude",): (1, -1), ("latitude",): (-1, 1), ("latitude", "longitude"): (-1, -1)}
+"""The fields whose signs may be wrong, with the factors of latitude and longitude that correct them."""
 
 
 def missing_minus_sign(draft: Draft, raw: Mapping[str, Any]) -> Iterator[Found]:
-    """Yield a caution where the place is abroad, but with the other sign in the country of address and units.
+    """Yield a caution where the place is elsewhere, but with another sign where the record says that it is.
 
-    Another check compares a country that the record names with the place.
+    The record says so by its country or its time zone, else by an address or units of the United States.
 
     Args:
         draft: The record, as far as it could be read.
         raw: The tables of the TOML or JSON file, for the units.
     """
     site = draft.site
-    if site is None or site.country or site.latitude is None or site.longitude is None:
+    if site is None or site.latitude is None or site.longitude is None:
         return
-    if site.longitude <= 0 or not _reads_as_american(draft, raw):
+    country, reason = _country_of_record(draft, raw)
+    there = _country(site.latitude, site.longitude)
+    if country is None or there == country:
         return
-    there, mirrored = (_country(site.latitude, each) for each in (site.longitude, -site.longitude))
-    if there in (None, HOME_COUNTRY) or mirrored != HOME_COUNTRY:
+    for fields, (north, east) in _SIGNS.items():
+        place = {"latitude": site.latitude * north, "longitude": site.longitude * east}
+        if _country(**place) != country:
+            continue
+        key = fields[-1]
+        where = f"in {countries()[there]}" if there else "at sea"
+        yield (
+            ("site", key),
+            Finding(
+                f"{getattr(site, key)} is {where}, but {reason} {countries()[country]}; is its sign right? "
+                "A minus may be missing",
+                expected="degrees; those south of the equator and west of Greenwich are negative",
+                example="   and   ".join(f"{each} = {place[each]}" for each in fields),
+                severity="caution",
+            ),
+        )
         return
-    finding = Finding(
-        f"{site.longitude} is in {countries()[there]}, but address or units are those of the "
-        f"{countries()[HOME_COUNTRY]}; is its sign right?",
-        expected="degrees east of Greenwich; those west of it are negative",
-        example=f"longitude = {-site.longitude}",
-        severity="caution",
-    )
-    yield ("site", "longitude"), finding
 
 
 def _country(latitude: float, longitude: float) -> str | None:
     zone = zone_at(latitude, longitude)
     return country_of_zone(zone) if zone else None
+
+
+def _country_of_record(draft: Draft, raw: Mapping[str, Any]) -> tuple[str | None, str]:
+    """Return the country that a record speaks of apart from its place, or None, and what says so."""
+    if draft.site.country:
+        return draft.site.country, "the country of the record is"
+    if draft.site.timezone and (country := country_of_zone(draft.site.timezone)):
+        return country, "the time zone of the record is that of"
+    if _reads_as_american(draft, raw):
+        return HOME_COUNTRY, "address or units are those of the"
+    return None, ""
 
 
 def _reads_as_american(draft: Draft, raw: Mapping[str, Any]) -> bool:
@@ -62,4 +84,6 @@ def _reads_as_american(draft: Draft, raw: Mapping[str, Any]) -> bool:
     if any(map(_STATE_AND_ZIP.search, addresses)):
         return True
     thickness = draft.slab.thickness if draft.slab else None
-    return thickness is not None and system_of(raw["slab"]["thickness"], "thickness") == "us"
+    if thickness is None:
+        return False
+    return system_of(plain_spellings(raw["slab"]["thickness"])[-1], "thickness") == "us"

@@ -9,15 +9,19 @@ import tomllib
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.source_map import MAX_DEPTH, Language, find_lines, join_path
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path as FilePath
 
 MAX_RECORD_BYTES = 1_000_000  # bytes; a record is a few thousand
 
-_WHAT = "a job record: a text file in TOML or JSON"
+_WHAT = "a job record: a plain text file such as `handover new` writes (in TOML; JSON is read, too)"
+_SAVE_AGAIN = "in Notepad: File, Save as, Encoding: UTF-8"
+_SAVE_PLAIN = "in the program that wrote it: File, Save as, Plain text (.txt), UTF-8"
 _HOW = "handover new job.toml writes one to fill in"
 _TOO_DEEP = Finding("is nested more deeply than any job record", expected=_WHAT, example=_HOW)
 
@@ -45,18 +49,27 @@ def read_record_bytes(path: FilePath) -> bytes | Finding:
 
 def decode_utf8(data: bytes) -> str | Finding:
     """Return the text of a record, or a finding. A byte order mark of UTF-8 is dropped."""
-    fault = partial(Finding, expected="text saved as UTF-8", example=_HOW)
+    fault = partial(Finding, expected="the same text, saved again as UTF-8", example=_SAVE_AGAIN)
+    not_plain = partial(Finding, expected="the same in plain text", example=_SAVE_PLAIN)
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
-        return fault("is text in UTF-16 (it has that byte order mark); save it as UTF-8")
+        return fault('is saved in the encoding "Unicode" (UTF-16), and this program reads UTF-8')
+    if data.startswith(b"{\\rtf"):
+        return not_plain("is a document with fonts and layout (rich text), not plain text")
     if b"\0" in data:
-        return fault("holds binary data, not text")
+        kind = "a document of an office program, " if data.startswith(b"PK") else ""
+        return not_plain(f"holds binary data, not text: {kind}not a plain text file")
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
-        return fault(f"holds the byte 0x{data[error.start]:02x}, which is not UTF-8 text", line=line)
+        letter = data[error.start : error.start + 1].decode("cp1252", "replace")
+        return fault(
+            f"is saved in an older encoding: the letter {quoted_text(letter)}, byte "
+            f"0x{data[error.start]:02x}, is not UTF-8",
+            line=line,
+        )
     if not text.strip():
-        return fault("is empty")
+        return Finding("is empty", expected=_WHAT, example=_HOW)
     return text
 
 
@@ -134,38 +147,40 @@ def _json_fault(error: json.JSONDecodeError) -> Finding:
     )
 
 
-# Usual mistakes in TOML: a pattern for the line after its key, the problem, the right form.
-_MEANT = r"true\b|false\b|inf\b|nan\b|0[xob]|\d{4}-\d\d-\d\d[Tt ]\d\d:|[-+]?\d[\d_]*\.?\d*[eE][-+]?\d"
+# Usual mistakes in TOML: a pattern for the line after its key, the problem, the right value.
 _KEY = r"^\s*(?P<key>[\w.-]+)\s*"
+_NUMBER = r"[-+]?\d+(?:\.\d+)?"
 _MISTAKES = tuple(
     (re.compile(_KEY + pattern), problem, example)
     for pattern, problem, example in (
-        (r":\s*\S.*$", "has a colon; write =", '{key} = "..."'),
-        (r"=\s*(#.*)?$", "has nothing after the =; leave the line out or write a value", '{key} = "..."'),
+        (r":\s*(?P<value>\S.*)$", "has a colon; write =", "{value}"),
+        (r"=\s*(#.*)?$", "has nothing after the =; leave the line out or write a value", '"..."'),
         (
-            r"=\s*[\u201c\u201d\u201e\u2018\u2019\u00ab].*$",
+            r"=\s*(?P<value>[\u201c\u201d\u201e\u2018\u2019\u00ab].*)$",
             'has curly quotes; write straight ones "',
-            '{key} = "..."',
+            "{value}",
         ),
         (
-            r"=\s*(?P<value>\d{4}-\d\d-\d\d[T ]\d\d:\d\d)\s*(#.*)?$",
+            r"=\s*(?P<plain>\d{4}-\d\d-\d\d[T ]\d\d:\d\d)\s*(#.*)?$",
             "is a time without seconds",
-            "{key} = {value}:00",
+            "{plain}:00",
         ),
-        (r"=\s*(?P<value>\d+,\d+)\s*(#.*)?$", "has a comma; decimals have a point", "{key} = 0.5"),
+        (
+            rf"=\s*(?P<value>{_NUMBER}\s*,\s*{_NUMBER})\s*(#.*)?$",
+            "has two numbers; write a place in quotes",
+            "{value}",
+        ),
         (
             r"=\s*(?P<value>True|TRUE|False|FALSE|[Yy]es|YES|[Nn]o|NO)\s*(#.*)?$",
             "is neither true nor false; write one of them in lower case",
-            "{key} = true",
+            "{flag}",
         ),
-        (r'=\s*"[^"]*$', "has quotes that are not closed", '{key} = "..."'),
-        (
-            rf"=\s*(?!{_MEANT})(?=[^#]*[^\W\d]|[^#]*[\"'/%])(?P<value>[^\s\"'\[{{#][^#]*)(#.*)?$",
-            "has no quotes around its text",
-            '{key} = "{value}"',
-        ),
+        (r'=\s*"(?P<value>[^"]*)$', "has quotes that are not closed", "{value}"),
     )
 )
+_WITHOUT_QUOTES = re.compile(_KEY + r"=\s*(?P<value>[^\s\"'\[{#][^#]*?)\s*(#.*)?$")
+_DECIMAL_COMMA = re.compile(_KEY + r"=\s*(?P<whole>[-+]?\d+),(?P<rest>\d+)\s*(#.*)?$")
+_FORM = 'name = value; words, measures and times between straight quotes "..."'
 
 
 def _toml_faults(text: str, message: str) -> list[Finding]:
@@ -178,8 +193,9 @@ def _toml_faults(text: str, message: str) -> list[Finding]:
         return findings
     reason = re.sub(r"\s*\(at .*\)$", "", message).splitlines()[0][:120]
     own = Finding(
-        f"cannot be read as TOML: {reason}" + (f" at column {place[2]}" if place else ""),
-        expected="TOML",
+        f"is not written as a record must be (in TOML): {reason}"
+        + (f" at column {place[2]}" if place else ""),
+        expected=f"lines of the form {_FORM}; below headings such as [slab]",
         example='thickness = "4 in"',
         line=line,
     )
@@ -198,12 +214,55 @@ def _code_lines(text: str) -> list[tuple[int, str]]:
 
 
 def _mistake(line: int, words: str) -> Finding | None:
+    """Return the usual mistake in a line, with the whole line as it should be, or None."""
+    words = words[:400]
+    if comma := _DECIMAL_COMMA.match(words):
+        group = len(comma["rest"]) == 3 and not comma["whole"].startswith("0")  # noqa: PLR2004 - thousands
+        number = f"{comma['whole']}{'' if group else '.'}{comma['rest']}"
+        problem = "has a comma; decimals have a point" + (", and thousands nothing" if group else "")
+        return Finding(
+            problem, line=line, field=comma["key"], expected=_FORM, example=f"{comma['key']} = {number}"
+        )
     for pattern, problem, example in _MISTAKES:
-        if match := pattern.match(words[:400]):
-            details = {
-                name: part.replace('"', "").strip()[:60] for name, part in match.groupdict().items() if part
-            }
-            return Finding(
-                problem, line=line, field=details["key"], expected="TOML", example=example.format(**details)
-            )
-    return None
+        if match := pattern.match(words):
+            parts = match.groupdict()
+            value = _in_quotes(parts.get("value") or "...")
+            flag = "true" if (parts.get("value") or "").casefold() in {"true", "yes"} else "false"
+            right = example.format(value=value, plain=parts.get("plain"), flag=flag)
+            key = match["key"]
+            return Finding(problem, line=line, field=key, expected=_FORM, example=f"{key} = {right}")
+    bare = _WITHOUT_QUOTES.match(words)
+    if bare is None or _is_value(bare["value"]):
+        return None
+    right = f"{bare['key']} = {_in_quotes(bare['value'])}"
+    problem = "has no quotes around its text"
+    return Finding(problem, line=line, field=bare["key"], expected=_FORM, example=right)
+
+
+def _is_value(text: str) -> bool:
+    """Return whether a text is a value of TOML as it is."""
+    try:
+        tomllib.loads(f"x = {text}")
+    except ValueError:
+        return False
+    return True
+
+
+def _in_quotes(value: str) -> str:
+    """Return a value as it should be written: in straight quotes, feet and inches by their letters."""
+    text = re.sub(r"\s+#.*$", "", value).strip()
+    if re.fullmatch(r"true|false|[-+]?\d+(?:\.\d+)?|\[.*\]", text):
+        return text
+    text = re.sub(r"(?<=[0-9½¼¾])\s*\"$", " in", re.sub(r"(?<=[0-9½¼¾])\s*'(?=\s|$|[0-9])", " ft ", text))
+    text = re.sub('["\\\\\u201c\u201d\u201e\u2018\u2019\u00ab\u00bb]', "", text)
+    return f'"{" ".join(text.split())[:120]}"'
+
+
+def with_mistakes_corrected(text: str, faults: Iterable[Finding]) -> str:
+    """Return a text with its faulty lines written as the findings show.
+
+    It is for further findings only, so that all come at once; no record is read from it.
+    """
+    right = {each.line: each.example or "" for each in faults if each.field and each.example}
+    lines = [right.get(number, line) for number, line in enumerate(text.split("\n"), start=1)]
+    return "\n".join(lines)

@@ -6,8 +6,10 @@ bytes -> text -> tables -> draft -> zone and clock -> checks between fields -> r
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path as FilePath
 from typing import TYPE_CHECKING, Any, cast
 from zoneinfo import ZoneInfo
@@ -18,12 +20,21 @@ from handover.base.text import quoted_text
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import AttachedFiles, FolderFiles
 from handover.jobs.checks import area_of, check_fields, pictures
+from handover.jobs.clock import zone_at
+from handover.jobs.country_codes import CountryCode, country_of_zone
 from handover.jobs.defaults import apply_defaults
-from handover.jobs.fields import AS_WRITTEN, FieldParser, nearest_word
+from handover.jobs.fields import AS_WRITTEN, FieldParser, NumberField, nearest_word
 from handover.jobs.location import apply_zone, country_mismatch, offset_mismatches, site_country, site_zone
 from handover.jobs.logger import examine_log
 from handover.jobs.longitude_sign import missing_minus_sign
-from handover.jobs.parse import decode_utf8, language_of, parse_text, read_record_bytes
+from handover.jobs.parse import (
+    decode_utf8,
+    language_of,
+    parse_text,
+    read_record_bytes,
+    with_mistakes_corrected,
+)
+from handover.jobs.place_text import spell_place
 from handover.jobs.record import (
     AssumedValue,
     Draft,
@@ -37,6 +48,7 @@ from handover.jobs.record import (
     tables,
 )
 from handover.jobs.source_map import Path, SourceMap, find_lines, join_path
+from handover.jobs.time_spelling import spell_times
 from handover.jobs.unit_system import unit_system
 
 if TYPE_CHECKING:
@@ -125,10 +137,29 @@ def examine_source(source: RecordSource, complete: CompleteTables | None = None)
         return ExaminedRecord(None, (replace(text, file=source.name),), source)
     raw = parse_text(text)
     if isinstance(raw, list):
-        return ExaminedRecord(None, tuple(replace(fault, file=source.name) for fault in raw), source)
+        return ExaminedRecord(None, tuple(_with_further_findings(raw, text, source, complete)), source)
     record, found = examine_tables(raw if complete is None else complete(raw), source.files)
     lines = find_lines(text, language_of(text))
     return ExaminedRecord(record, tuple(located_findings(found, source.name, lines)), source)
+
+
+def _with_further_findings(
+    faults: list[Finding], text: str, source: RecordSource, complete: CompleteTables | None
+) -> list[Finding]:
+    """Return the findings about the syntax of a text, with those about its other lines."""
+    located = [replace(fault, file=source.name) for fault in faults]
+    corrected = with_mistakes_corrected(text, faults)
+    tables_read = parse_text(corrected)
+    if isinstance(tables_read, list):
+        known = {each.line for each in faults}
+        located += [replace(each, file=source.name) for each in tables_read if each.line not in known]
+        return sorted(located, key=lambda each: each.line or 0)
+    _, found = examine_tables(tables_read if complete is None else complete(tables_read), source.files)
+    lines = find_lines(corrected, language_of(corrected))
+    # A line whose value is still to be written, or is no text, has all its findings.
+    done = {each.line for each in faults if not re.search(r'= "(?!\.\.\.)', each.example or "")}
+    more = [each for each in located_findings(found, source.name, lines) if each.line not in done]
+    return sorted([*located, *more], key=lambda each: each.line or 0)
 
 
 def examine_tables(
@@ -140,25 +171,70 @@ def examine_tables(
         raw: The tables of the TOML or JSON file.
         files: The files that the record may name.
     """
-    written, found = _read(raw)
+    raw, found = spell_place(raw)
+    raw, about_times = spell_times(raw, partial(country_as_written, raw))
+    found += about_times
+    unreadable = {path for path, finding in found if finding.severity == "fault"}
+    written, about_fields = _read(raw)
+    found += about_fields
     start = written.placement.start if written.placement else None
     zone, about_place = site_zone(written.site, start, {path for path, _ in found})
     draft, about_clock = apply_zone(written, zone)
     found += about_clock + about_place
-    at_fault = {path for path, finding in found if finding.severity == "fault"}
+    at_fault = {path for path, finding in found if finding.severity == "fault"} | unreadable
+    if unreadable & {("site", "latitude"), ("site", "longitude")}:
+        at_fault |= {("site", "latitude"), ("site", "longitude")}
     found += [
         (path, finding) for path, finding in _missing(raw, draft, JobRecord, ()) if path not in at_fault
     ]
     found += _locate(raw, draft, zone, at_fault)
     found += check_fields(draft, files)
     found += offset_mismatches(written, zone)
-    found += country_mismatch(draft, zone)
-    found += missing_minus_sign(draft, raw)
+    doubts = [*missing_minus_sign(draft, raw)]
+    if doubts:  # it explains the other cautions about the place
+        found = [each for each in found if each[0][:1] != ("site",) or each[1].severity == "fault"]
+        if zone is None:  # at sea, so that no record can be made of it
+            found = [each for each in found if each[0] != ("site", "timezone")]
+            doubts = [(path, replace(each, severity="fault")) for path, each in doubts]
+    found += doubts or country_mismatch(draft, zone)
     readings, about_log = _log_readings(draft, zone, files)
     found += about_log
     if zone is None or any(finding.severity == "fault" for _, finding in found):
         return None, found
     return _record(draft, zone, raw, files, readings), found
+
+
+def country_as_written(raw: Mapping[str, Any]) -> str | None:
+    """Return the code of the site's country by its code, its place or its time zone, as written."""
+    site = raw.get("site")
+    if not isinstance(site, Mapping):
+        return None
+    code = CountryCode().parse(site.get("country"))
+    if isinstance(code, str):
+        return code
+    place = [NumberField(-limit, limit, "", "").parse(site.get(key)) for key, limit in _PLACE.items()]
+    numbers = [each for each in place if not isinstance(each, Finding)]
+    zone = zone_at(*numbers) if len(numbers) == len(_PLACE) else None
+    named = site.get("timezone")
+    return country_of_zone(zone or (named if isinstance(named, str) else ""))
+
+
+_PLACE = {"latitude": 90.0, "longitude": 180.0}
+"""The coordinates of a place, and their limits in degrees."""
+
+
+def zone_of_record(path: str | PathLike[str]) -> str | None:
+    """Return the name of the time zone of a record's site, or None where it cannot be found.
+
+    The rest of the record may have faults.
+    """
+    text = decode_utf8(read_source(path).data)
+    raw = parse_text(text) if isinstance(text, str) else []
+    if isinstance(raw, list):
+        return None
+    site, _ = _read({"site": spell_place(raw)[0].get("site", {})})
+    zone, _ = site_zone(site.site, None, ())
+    return zone
 
 
 def _log_readings(
@@ -202,7 +278,7 @@ def _remove_at(tables_or_list: Any, path: Path) -> None:
 def _finding(fault: ErrorDetails) -> Finding:
     path = tuple(fault["loc"])
     if fault["type"] == "finding":
-        return cast("Finding", fault["ctx"]["finding"])
+        return _with_key(path, cast("Finding", fault["ctx"]["finding"]))
     if fault["type"] == "extra_forbidden":
         return _unknown(path)
     if fault["type"] == "too_long":
@@ -212,10 +288,16 @@ def _finding(fault: ErrorDetails) -> Finding:
         )
     name = next(str(key) for key in reversed(path) if isinstance(key, str))
     if name not in tables():
+        items = (
+            [each.strip() for each in str(fault["input"]).split(",")]
+            if isinstance(fault["input"], str)
+            else []
+        )
+        texts = [each for each in items if each] or ["...", "..."]
         return Finding(
             f"{quoted_text(fault['input'])} is not a list",
             expected="a list of texts",
-            example=f'{name} = ["...", "..."]',
+            example=f"{name} = [{', '.join(map(quoted_text, texts[:12]))}]",
         )
     if fault["type"] == "tuple_type" or isinstance(path[-1], int):
         listed = f"[[{name}]]"
@@ -229,6 +311,14 @@ def _finding(fault: ErrorDetails) -> Finding:
         expected=f"a table under [{name}]",
         example=f"[{name}]",
     )
+
+
+def _with_key(path: Path, finding: Finding) -> Finding:
+    """Return a finding whose example is a line to paste: a value with the key of its field before it."""
+    value = finding.example or ""
+    if not isinstance(path[-1], str) or not re.match(r'["0-9]|true|false', value):
+        return finding
+    return replace(finding, example=f"{path[-1]} = {value}")
 
 
 def _unknown(path: Path) -> Finding:
@@ -348,4 +438,11 @@ def located_findings(found: list[FieldFinding], file: str, lines: SourceMap) -> 
         else replace(finding, file=file, line=lines.line_of(path) or 1, field=join_path(path))
         for path, finding in found
     ]
+    if lines.language == "json":
+        placed = [replace(each, example=_as_json(each.example)) for each in placed]
     return sorted(placed, key=lambda finding: finding.line or 0)
+
+
+def _as_json(example: str | None) -> str | None:
+    """Return the lines of an example as JSON has them."""
+    return example and re.sub(r"\b([a-z_]+) = ", r'"\1": ', example)

@@ -30,6 +30,7 @@ from handover.jobs.fields import (
     ChoiceField,
     FlagField,
     MomentField,
+    NameField,
     NumberField,
     PatternField,
     QuantityField,
@@ -48,6 +49,7 @@ Exposure = Literal["outdoors", "roofed", "indoors"]
 Method = Literal[
     "sprinkler",
     "soaker hose",
+    "hose by hand",
     "ponding",
     "wet burlap",
     "plastic sheet",
@@ -188,12 +190,13 @@ class Owner(RecordTable):
     phone: Annotated[_Phone, Field(description="The owner's telephone.")] = None
     language: Annotated[
         str,
-        PatternField(
+        NameField(
             35,
             example="en",
             pattern=r"[A-Za-z]{2,3}(?:-[A-Za-z0-9]{2,8})*",
             what="the code of a language",
             form='a code such as "en" or "es"',
+            names="owner.language",
         ),
         Field(description="The language the owner reads: en, es."),
     ] = by_practice("owner.language")
@@ -241,7 +244,7 @@ class Slab(RecordTable):
 
     use: Annotated[
         SlabUse,
-        ScopeChoiceField(get_args(SlabUse)),
+        ScopeChoiceField(get_args(SlabUse), "slab.use"),
         Fact("use", "use"),
         Field(description="What the slab is for."),
     ] = by_practice("slab.use")
@@ -272,19 +275,19 @@ class Slab(RecordTable):
     ]
     on: Annotated[
         Base,
-        ScopeChoiceField(get_args(Base)),
+        ScopeChoiceField(get_args(Base), "slab.on"),
         Fact("on", "base"),
         Field(description="What the concrete is placed on."),
     ] = by_practice("slab.on")
     exposure: Annotated[
         Exposure,
-        ChoiceField(get_args(Exposure)),
+        ChoiceField(get_args(Exposure), "slab.exposure"),
         Fact("exposure", "exposure"),
         Field(description="Open to sun, wind and rain, under a roof, or inside."),
     ] = by_practice("slab.exposure")
     joints: Annotated[
         JointMethod,
-        ChoiceField(get_args(JointMethod)),
+        ChoiceField(get_args(JointMethod), "slab.joints"),
         Field(description="How the joints are made: sawn, by an early-entry saw, tooled, or none."),
     ] = by_practice("slab.joints")
     joint_spacing: Annotated[
@@ -366,19 +369,19 @@ class Mix(RecordTable):
     ] = by_practice("mix.water_cementitious")
     fly_ash: Annotated[
         float,
-        NumberField(0, 0.9, "a share by mass: write 0.20 for 20 %", "0.20"),
+        NumberField(0, 0.9, "a share by mass: write 0.20 for 20 %", "0.20", is_share=True),
         Fact("fly-ash", is_share=True),
         Field(description="Share of the cementitious material that is fly ash."),
     ] = by_practice("mix.fly_ash")
     slag: Annotated[
         float,
-        NumberField(0, 0.9, "a share by mass: write 0.35 for 35 %", "0.35"),
+        NumberField(0, 0.9, "a share by mass: write 0.35 for 35 %", "0.35", is_share=True),
         Fact("slag", is_share=True),
         Field(description="Share of the cementitious material that is slag."),
     ] = by_practice("mix.slag")
     air: Annotated[
         float | None,
-        NumberField(0, 0.12, "a share by volume: write 0.06 for 6 %", "0.06"),
+        NumberField(0, 0.12, "a share by volume: write 0.06 for 6 %", "0.06", is_share=True),
         Fact("air", is_share=True),
         Field(description="Entrained air, as a share of the volume."),
     ] = None
@@ -432,7 +435,10 @@ class Curing(RecordTable):
     """How the slab is kept moist and warm."""
 
     method: Annotated[
-        Method, ChoiceField(get_args(Method)), Fact("curing", "method"), Field(description="How it is done.")
+        Method,
+        ChoiceField(get_args(Method), "curing.method"),
+        Fact("curing", "method"),
+        Field(description="How it is done."),
     ] = by_practice("curing.method")
     application_rate: Annotated[
         float | None,

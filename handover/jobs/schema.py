@@ -14,7 +14,8 @@ def job_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a job record as written: text with units, local times.
 
     It checks less than the reader, which also has the limits of quantities and the checks between fields. It
-    is stricter in one thing: the reader accepts the options of a choice in any case.
+    is the form that a program writes: the reader accepts more of what people write, such as options in any
+    case and by other names, numbers with a comma, dates in figures and times of day.
     """
     schema: dict[str, Any] = draft_of(JobRecord).model_json_schema()
     parts = {table.__name__: table for table in tables().values()}

@@ -30,6 +30,7 @@ class SourceMap:
     """The lines of keys, and the keys written twice with both lines."""
 
     first: dict[Path, int] = field(default_factory=dict)
+    language: Language = "toml"
     duplicates: list[tuple[Path, int, int]] = field(default_factory=list)
     _keys_seen: set[Path] = field(default_factory=set)
 
@@ -58,7 +59,7 @@ def find_lines(text: str, language: Language) -> SourceMap:
 
     grammar = tree_sitter_toml if language == "toml" else tree_sitter_json
     root = tree_sitter.Parser(tree_sitter.Language(grammar.language())).parse(text.encode()).root_node
-    lines = SourceMap()
+    lines = SourceMap(language=language)
     if language == "toml":
         _toml_document(root, lines)
     else:

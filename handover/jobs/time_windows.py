@@ -10,6 +10,7 @@ from itertools import pairwise
 from typing import Any
 
 from handover.base.text import quoted_text
+from handover.base.time_text import read_time_text
 from handover.errors import Finding
 from handover.jobs.fields import FieldParser
 
@@ -24,7 +25,7 @@ class TimeWindowField(FieldParser):
     def parse(self, raw: object) -> str | Finding:
         """Return "HH:MM-HH:MM", or a finding."""
         fault = partial(Finding, expected="from and to on the same day", example='"06:30-08:00"')
-        plain = raw.strip().replace("\u2013", "-") if isinstance(raw, str) else ""
+        plain = _plain_window(raw) if isinstance(raw, str) else ""
         if not re.fullmatch(_PATTERN, plain):
             return fault(f"{quoted_text(raw)} is not a span of hours")
         start, end = parse_window(plain)
@@ -35,6 +36,19 @@ class TimeWindowField(FieldParser):
     def schema(self) -> dict[str, Any]:
         """Return text with its pattern."""
         return {"type": "string", "pattern": rf"^\s*{_PATTERN}\s*$", "examples": ["06:30-08:00"]}
+
+
+def _plain_window(raw: str) -> str:
+    """Return a text such as "7am to 8am" as "07:00-08:00", where each of its times has one meaning."""
+    plain = raw.strip().replace("\u2013", "-")
+    if re.fullmatch(_PATTERN, plain):
+        return plain
+    parts = re.split(r"\s*(?:-|\bto\b|\buntil\b)\s*", plain)
+    readings = [read_time_text(each) for each in parts]
+    clocks = [
+        each.clocks for each in readings if each is not None and not each.days and len(each.clocks) == 1
+    ]
+    return "-".join(f"{each[0]:%H:%M}" for each in clocks) if len(clocks) == len(parts) == 2 else plain  # noqa: PLR2004
 
 
 def parse_window(text: str) -> TimeWindow:

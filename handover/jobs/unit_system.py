@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any, Literal
 
+from handover.base.number_text import plain_spellings
 from handover.jobs.fields import QuantityField
 from handover.jobs.record import fields_of, mark_of, tables
 from handover.units import system_of
@@ -19,7 +20,7 @@ def unit_system(raw: Mapping[str, Any]) -> Literal["us", "si"]:
     Args:
         raw: The tables of the TOML or JSON file of a readable record.
     """
-    systems = [system_of(text, quantity.kind) for text, quantity in _quantities(raw)]
+    systems = [system_of(plain_spellings(text)[-1], quantity.kind) for text, quantity in _quantities(raw)]
     return "si" if systems.count("si") > systems.count("us") else "us"
 
 

@@ -214,13 +214,14 @@ class CautionRule:
 
 @dataclass(frozen=True)
 class CuringMethod:
-    """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h]."""
+    """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h], ``longest_h`` [h]."""
 
     store_mm: float
     loss: float
     rate_mm_h: float
     rate_why: str
     most: int
+    longest_h: float
     source: str
     mark: Mark
 

@@ -1,14 +1,17 @@
 """The watering plan: visits that keep the surface wet, day by day, until curing ends.
 
-A surface, a cloth or a pond holds a little water, which evaporates at the rate of each hour. The visits of a
-day are chosen for the least dry time, then for the least water: an exact search over slots of half an hour,
-the water held (in steps), and the visits already made.
+A surface, a cloth or a pond holds a little water, which evaporates at the rate of each hour. The visits of
+the day that dries the slab most are chosen for the least dry time, then for the least water: an exact search
+over slots of half an hour, the water held (in steps), and the visits already made. Their hours are the
+timetable of all days, because a person keeps the same hours; a day that needs fewer visits leaves some out. A
+timer runs its whole timetable, because it is set once.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
+from itertools import combinations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -45,6 +48,7 @@ class Slots:
 
     Attributes:
         start_s: UTC seconds.
+        of_day: Number of the half hour since midnight, by the clock on the wall.
         lost: Water a wet surface loses. [mm]
         rain: Water that rain brings and that may be counted on. [mm]
         open: Whether somebody can be there.
@@ -53,6 +57,7 @@ class Slots:
     """
 
     start_s: Floats
+    of_day: NDArray[np.int_]
     lost: Floats
     rain: Floats
     open: NDArray[np.bool_]
@@ -72,21 +77,126 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
     """
     starts, ends = _span(simulation, dates)
     method = simulation.method
+    slots_of = {day: _slots(day, simulation, starts, ends) for day in _local_days(starts, ends)}
+    slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
+    timetable = _timetable(list(slots_of.values()), simulation, method) if method and slots_of else None
     held = 0.0
     planned: list[WateringDay] = []
-    for day in _local_days(starts, ends):
-        slots = _slots(day, simulation, starts, ends)
-        if not slots.open.any():
-            continue
+    for day, slots in slots_of.items():
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
         dry_h = 0.0
-        if method is not None:
+        if timetable is not None:
             begun = any(each.visits for each in planned)
             forced = None if begun else _first_visit(slots, simulation.practice)
-            most = _max_visits(simulation, method)
-            visits, held, dry_h = plan_day(slots, method, rate_of(simulation.job, method), most, held, forced)
+            visits, held, dry_h = timetable.visits_of(slots, held, forced)
+            if not visits.any() and timetable.needs_water(slots) and slots.allowed_slots.any():
+                continue  # the last hours of curing, after or before the usual ones
         planned.append(_day(day, slots, visits, dry_h, simulation, basis))
     return tuple(planned)
+
+
+@dataclass(frozen=True)
+class Timetable:
+    """The hours of the day at which water is put on.
+
+    Attributes:
+        runs: The hours of each visit: the half hours since midnight that it takes, in order.
+        method: How the surface holds water.
+        rate_mm_h: Application rate.
+        is_set_once: Whether a timer keeps it: it runs as a whole or, where rain does its work, not at all.
+    """
+
+    runs: tuple[tuple[int, ...], ...]
+    method: CuringMethod
+    rate_mm_h: float
+    is_set_once: bool
+
+    def visits_of(
+        self, slots: Slots, held_mm: float, forced: NDArray[np.bool_] | None = None
+    ) -> tuple[NDArray[np.bool_], float, float]:
+        """Choose the visits of a day: the fewest that leave it hardly longer dry than all of them.
+
+        A visit is left out where it saves less time dry than a slot has. A day without enough rain has at
+        least one visit, at another hour if the weather allows none of the usual ones.
+
+        Args:
+            slots: The day.
+            held_mm: Water on the surface at the start of the day.
+            forced: Slots in which water runs in any case, shape (s,), or None.
+
+        Returns:
+            Slots watered (s,), water held at the end [mm], hours dry.
+        """
+        must = np.zeros(len(slots.lost), dtype=bool) if forced is None else forced
+        usual = self._usual(slots)
+        runs = [run for run in usual if (run <= slots.allowed_slots).all() and not _touches(run, must)]
+        needed = self.needs_water(slots)
+        if needed and usual and not runs and not must.any():  # it may freeze at all of them
+            return plan_day(slots, self.method, self.rate_mm_h, 1, held_mm)
+        choices = _choices(runs, must, whole=self.is_set_once, required=needed)
+        outcomes = [(chosen, *self._outcome(slots, chosen, held_mm)) for chosen in choices]
+        least = min(dry_h for _, _, dry_h in outcomes)
+        return next(each for each in outcomes if each[2] <= least + SLOT_H)
+
+    def needs_water(self, slots: Slots) -> bool:
+        """Return whether likely rain falls short of what a day evaporates."""
+        return bool(slots.rain.sum() < (slots.lost * self.method.loss).sum())
+
+    def _usual(self, slots: Slots) -> list[NDArray[np.bool_]]:
+        """Return the visits that are wholly within a day, shape (s,) each: not on its first or last hours."""
+        found = [np.isin(slots.of_day, run) for run in self.runs]
+        return [run for hours, run in zip(self.runs, found, strict=True) if run.sum() == len(hours)]
+
+    def _outcome(self, slots: Slots, chosen: NDArray[np.bool_], held_mm: float) -> tuple[float, float]:
+        """Return the water held at the end [mm], and the hours dry."""
+        step, lost = self.method.store_mm / _LEVELS, slots.lost * self.method.loss
+        moves = _moves(step, lost, slots.rain, lost > slots.shows, self.rate_mm_h * SLOT_H)
+        level, dry_h = round(held_mm / step), 0.0
+        for (off, run), water in zip(moves, chosen, strict=True):
+            move = run if water else off
+            dry_h += float(move.dry_h[level])
+            level = int(move.level[level])
+        return level * step, dry_h
+
+
+def _touches(run: NDArray[np.bool_], must: NDArray[np.bool_]) -> bool:
+    """Return whether a visit would run into another."""
+    wide = must.copy()
+    wide[1:] |= must[:-1]
+    wide[:-1] |= must[1:]
+    return bool((run & wide).any())
+
+
+def _choices(
+    runs: Sequence[NDArray[np.bool_]], must: NDArray[np.bool_], *, whole: bool, required: bool
+) -> Iterator[NDArray[np.bool_]]:
+    """Yield the slots to water in by every choice of visits, the fewest visits and the least water first."""
+    least = min(int(required and not must.any()), len(runs))
+    sizes = [len(runs) if required else 0] if whole else range(least, len(runs) + 1)
+    for size in sizes:
+        for choice in sorted(combinations(runs, size), key=lambda some: sum(run.sum() for run in some)):
+            yield np.logical_or.reduce([must, *choice])
+
+
+def _timetable(days: Sequence[Slots], simulation: Simulation, method: CuringMethod) -> Timetable:
+    """Return the hours that suit the day that dries the slab most."""
+    whole = max(len(slots.lost) for slots in days)
+    hardest = max(
+        (slots for slots in days if len(slots.lost) == whole), key=lambda slots: float(slots.lost.sum())
+    )
+    dry_day = replace(hardest, rain=np.zeros(whole), frost=np.zeros(whole, dtype=bool))
+    rate = rate_of(simulation.job, method)
+    most = _max_visits(simulation, method)
+    chosen, held, _ = plan_day(dry_day, method, rate, most, held_mm=0.0)
+    if simulation.job.curing.timer:  # the evening before was one like it; of a person's nobody knows
+        chosen, _, _ = plan_day(dry_day, method, rate, most, held)
+    at = np.flatnonzero(chosen)
+    runs = tuple(
+        tuple(int(each) for each in dry_day.of_day[run])
+        for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
+        if len(run)
+    )
+    return Timetable(runs, method, rate, is_set_once=simulation.job.curing.timer)
 
 
 def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
@@ -143,20 +253,22 @@ def plan_day(
     allowed = slots.allowed_slots
     is_choice = bool((allowed | must).any())
     needed = bool(slots.rain.sum() < lost.sum() and is_choice)
-    value = _values(moves, allowed, must, most, use, required=needed) if is_choice else []
-    level, on, made = round(held_mm / step), 0, 0
+    longest = round(method.longest_h / SLOT_H)
+    limits = most, longest
+    value = _values(moves, allowed, must, limits, use, required=needed) if is_choice else []
+    level, on, made = round(held_mm / step), 0, 0  # on: slots for which water has run
     chosen = np.zeros(len(lost), dtype=bool)
     dry_h = 0.0
     for index, (off, run) in enumerate(moves):
-        may = (allowed[index] or must[index]) and (on or made < most)
-        begun = made + 1 - on
+        may = must[index] or (allowed[index] and (0 < on < longest or (not on and made < most)))
+        begun, runs = made + (not on), min(on + 1, longest)
         water = may and (
             must[index]
-            or value[index + 1][begun, 1, run.level[level]] + _DRY * run.dry_h[level] + use
+            or value[index + 1][begun, runs, run.level[level]] + _DRY * run.dry_h[level] + use
             < value[index + 1][made, 0, off.level[level]] + _DRY * off.dry_h[level]
         )
         move = run if water else off
-        made, on = (begun, 1) if water else (made, 0)
+        made, on = (begun, runs) if water else (made, 0)
         dry_h += float(move.dry_h[level])
         level = int(move.level[level])
         chosen[index] = water
@@ -194,13 +306,17 @@ def _values(
     moves: Sequence[tuple[_Move, _Move]],
     allowed: NDArray[np.bool_],
     must: NDArray[np.bool_],
-    most: int,
+    limits: tuple[int, int],
     use: float,
     *,
     required: bool,
 ) -> list[Floats]:
-    """Return the least remaining cost before each slot, by visits made, water running, and level."""
-    last = np.zeros((most + 1, 2, _LEVELS + 1))
+    """Return the least remaining cost before each slot, by visits made, slots that water has run, and level.
+
+    The limits are the most visits of the day, and the most slots of a visit.
+    """
+    most, longest = limits
+    last = np.zeros((most + 1, longest + 1, _LEVELS + 1))
     if required:
         last[0] = _DRY * SLOT_H  # a day without any visit is as bad as half an hour dry
     values = [last]
@@ -208,10 +324,14 @@ def _values(
         off, run = moves[index]
         after = values[-1]
         stop = after[:, 0, off.level] + _DRY * off.dry_h
-        keep_on = after[:, 1, run.level] + _DRY * run.dry_h + use
+        keep_on = after[:, 1:][:, :, run.level] + _DRY * run.dry_h + use
         value = np.empty_like(last)
-        value[:-1, 0], value[-1, 0] = keep_on[1:], stop[-1]  # one more visit made; if none is left: no water
-        value[:, 1] = keep_on
+        value[:-1, 0], value[-1, 0] = (
+            keep_on[1:, 0],
+            stop[-1],
+        )  # one more visit made; if none is left: no water
+        value[:, 1:-1] = keep_on[:, 1:]
+        value[:, -1] = keep_on[:, -1] if must[index] else stop
         if not must[index]:
             if allowed[index]:
                 np.minimum(value, stop[:, np.newaxis], out=value)
@@ -256,12 +376,19 @@ def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) 
     )
     return Slots(
         start_s=grid,
+        of_day=_half_hours(grid, simulation.job.zone),
         lost=lost * SLOT_H,
         rain=_rain(grid, simulation),
         open=_somebody_there(grid, simulation),
         frost=freezing_ahead(grid, simulation),
         shows=simulation.practice["water.shows"] * SLOT_H,
     )
+
+
+def _half_hours(grid: Floats, zone: ZoneInfo) -> NDArray[np.int_]:
+    """Return for each slot the number of half hours on the wall clock since midnight."""
+    local = (datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid)
+    return np.array([round((each.hour + each.minute / 60.0) / SLOT_H) for each in local], dtype=int)
 
 
 def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ...]:

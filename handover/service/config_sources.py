@@ -235,7 +235,8 @@ def _file_finding(finding: Finding, file: Path) -> Finding:
         file=str(file),
         line=finding.line,
         field=finding.field,
-        expected="the settings, a text file in TOML",
+        expected="the settings: plain text (TOML) with lines of the form name = value, saved as UTF-8 (in "
+        "Notepad with File, Save as, Encoding: UTF-8)",
         example=EXAMPLE_SETTINGS,
     )
 

@@ -107,7 +107,7 @@ class CachingWeatherReader:
         received_at: datetime | None = None,
     ) -> WeatherExamined:
         """Return the weather of a file, from the cache if possible."""
-        anywhere = (data, name, year, received_at)
+        anywhere = (data, name, year, received_at, site.timezone)  # a table may have times of the site
         here = (*anywhere, site.latitude, site.longitude)
         kept = self._kept.get(anywhere) or self._kept.get(here)
         if kept is None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
+from handover.base.time_text import read_time_text
 from handover.documents.charts.start_hours import start_hours
 from handover.documents.pages import sheet_pdf
 from handover.documents.start_page import start_page_html
@@ -235,8 +236,16 @@ def _bound(text: str | None, zone: ZoneInfo, field: str) -> date | datetime | No
         if isinstance(found, datetime):
             return (found if found.tzinfo else found.replace(tzinfo=zone)).astimezone(zone)
         return found
+    readings = read_time_text(text)
+    if readings is not None and len(readings.moments) == 1:
+        moment = readings.moments[0]
+        return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(zone)
+    if readings is not None and not readings.clocks and len(readings.days) == 1:
+        return next(iter(readings.days.values()))
     raise UnusableInput.with_finding(
-        f'"{text}" is neither a day nor a moment',
+        f'"{text}" is neither a day nor a moment'
+        if readings is None or not readings.days
+        else f'"{text}" has several meanings',
         field=field,
         expected="a day, or a day and an hour at the site",
         example="2026-07-14T05:00",

@@ -106,7 +106,7 @@ def examine_weather_bytes(
     file = short_line(name)
     if len(data) > MAX_WEATHER_BYTES:
         return None, (_too_large(len(data), file),)
-    raw, findings = _raw(data, file, year)
+    raw, findings = _raw(data, file, year, site)
     if raw is None:
         return None, tuple(findings)
     if raw.issued_at is None and raw.origin is None and received_at is not None:
@@ -128,7 +128,9 @@ def _too_large(size: int, file: str) -> Finding:
     )
 
 
-def _raw(data: bytes, file: str, year: int | None) -> tuple[RawWeather | None, list[Finding]]:
+def _raw(
+    data: bytes, file: str, year: int | None, site: HasLocation
+) -> tuple[RawWeather | None, list[Finding]]:
     """Return what the right reader finds in the bytes."""
     text = _text(data)
     if text is None:
@@ -145,7 +147,7 @@ def _raw(data: bytes, file: str, year: int | None) -> tuple[RawWeather | None, l
     kind = typical_year.format_of(text)
     if kind is not None:
         return typical_year.read_typical_year(text, kind, file, year)
-    return table.read_table(text, file)
+    return table.read_table(text, file, site)
 
 
 def _text(data: bytes) -> str | None:

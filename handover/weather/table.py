@@ -11,7 +11,7 @@ unit at the end of the name or in brackets: ``air_temperature_c``, ``Air tempera
 
 | column | also called | units |
 | --- | --- | --- |
-| ``time_utc`` or ``time`` | datetime, timestamp, date, valid time | ISO 8601, see below |
+| ``time_utc``, ``time_local``, ``time`` | datetime, timestamp, date | ISO 8601, or as spreadsheets do |
 | ``air_temperature`` | temperature, temp, air temp, dry bulb | c, f, k |
 | ``humidity_from_dew_point`` | humidity, rh | percent, fraction |
 | ``dew_point`` | dewpoint, dew point temperature | c, f, k; used where there is no humidity |
@@ -22,8 +22,9 @@ unit at the end of the name or in brackets: ``air_temperature_c``, ``Air tempera
 | ``precipitation_probability`` | chance of rain, pop | percent, fraction |
 | ``origin`` | | observed, forecast, typical |
 
-Unless the heading says ``utc``, every time carries its offset: ``2026-07-14T06:00:00-04:00``. One of humidity
-and dew point, and one of cloud and sunshine, is enough; precipitation and its probability may be left out.
+Unless the heading says ``utc``, a time without an offset is on the clock of the site;
+``2026-07-14T06:00:00-04:00`` has one. One of humidity and dew point, and one of cloud and sunshine, is
+enough; precipitation and its probability may be left out.
 Temperature, humidity, wind and cloud are those of the moment in the time column; sunshine and precipitation
 are of the time that ended then. Rows closer together than an hour are brought to whole hours: states
 interpolated, sunshine averaged, precipitation summed, the highest probability kept.
@@ -35,23 +36,29 @@ and ``elevation_m``. Without ``issued_at`` and without ``origin`` every hour cou
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from math import log
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from handover.base.tables import Row, heading_words, parse_cell, read_rows, spell_offset
+from handover.base.local_time import local_instant
+from handover.base.table_times import Clock, read_times
+from handover.base.tables import Row, heading_words, parse_cell, read_rows
 from handover.base.text import short_line
 from handover.errors import Finding
 from handover.practice.rules import general_rules
 from handover.weather.quantities import QUANTITY_LIMITS, Unit, WeatherQuantity, accepted_units, find_unit
 from handover.weather.raw_weather import RawColumn, RawWeather, parse_instant
+from handover.weather.scale_doubt import doubt_scale
 from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
+    from datetime import datetime
+
+    from handover.weather.location import HasLocation
 
 _NAMES = {
     WeatherQuantity.AIR: "air temperature|temperature|temp|air temp|dry bulb|dry bulb temperature|air",
@@ -69,7 +76,7 @@ _NAMES = {
 }
 _QUANTITY = {name: quantity for quantity, names in _NAMES.items() for name in names.split("|")}
 _TIME_NAMES = {"time", "datetime", "timestamp", "date", "valid time", "date time", "observation time"}
-_UTC_WORDS = {"utc", "gmt"}
+_CLOCK_WORDS: dict[str, Clock] = {"utc": "utc", "gmt": "utc", "local": "local"}
 _ORIGINS = {origin.name.lower(): origin for origin in Origin}
 _HEIGHT = re.compile(r"(\d{1,3}(?:\.\d)?)m")
 _BRACKETS = re.compile(r"(.*?)[\[(]([^\])]*)[\])]\s*")
@@ -115,14 +122,36 @@ class _FaultList:
             return
         self.findings.append(Finding(problem, self.file, line, field, expected, example))
 
+    def add_finding(self, finding: Finding) -> None:
+        """Add a finding without a file; cautions are not limited in number."""
+        if finding.severity == "fault":
+            self.add(
+                finding.problem,
+                line=finding.line,
+                field=finding.field,
+                expected=finding.expected,
+                example=finding.example,
+            )
+        else:
+            self.findings.append(replace(finding, file=self.file))
+
     def all(self) -> list[Finding]:
         if not self.dropped:
             return self.findings
         return [*self.findings, Finding(f"and {self.dropped} more faults like these", file=self.file)]
 
 
-def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
-    """Return the columns of a table, with what is wrong in it."""
+def read_table(
+    text: str, file: str, site: HasLocation | None = None
+) -> tuple[RawWeather | None, list[Finding]]:
+    """Return the columns of a table, with what is wrong in it.
+
+    Args:
+        text: The file.
+        file: Its name, for the findings.
+        site: Place of the slab: its clock is that of times without an offset, and its climate shows a
+            temperature in the wrong unit.
+    """
     faults = _FaultList(file)
     table = read_rows(text, _MOST_ROWS)
     about, rows = _read_preamble(table.preamble), list(table.rows)
@@ -136,7 +165,7 @@ def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
         )
         return None, faults.all()
     titles = [cell.strip() for cell in rows[0].cells]
-    time_at, in_utc = _time_column(titles)
+    time_at, clock = _time_column(titles)
     if time_at is None:
         faults.add(
             "no column of times",
@@ -147,24 +176,35 @@ def read_table(text: str, file: str) -> tuple[RawWeather | None, list[Finding]]:
         return None, faults.all()
     headings, unread = _headings(titles, rows[0].line, faults)
     rows = _whole_rows(rows[1:], len(titles), faults)
-    moments = _moments(rows, time_at, titles[time_at], in_utc=in_utc, faults=faults)
+    times = read_times(rows, time_at, titles[time_at], clock=clock, zone=_zone_of(site))
+    for each in times.findings:
+        faults.add_finding(each)
+    moments = times.moments
     kept = [(moment, row) for moment, row in zip(moments, rows, strict=True) if moment is not None]
     if not kept:
         return None, faults.all()
     columns = {each.quantity: _column(each, kept, table.decimal, faults) for each in headings}
     origin = _origins(titles, kept, faults)
+    for heading in headings:
+        if site is not None and heading.quantity is WeatherQuantity.AIR:
+            for each in doubt_scale(columns[heading.quantity], heading.title, rows[0].line - 1, site):
+                faults.add_finding(each)
     raw = RawWeather(
         columns=columns,
         source=short_line(about.get("source", "table of weather")),
-        issued_at=_issued_at(about, faults),
+        issued_at=_issued_at(about, _zone_of(site), faults),
         latitude=_about_number(about, "latitude", 90, faults),
         longitude=_about_number(about, "longitude", 180, faults),
         elevation_m=_about_number(about, "elevation_m", 9000, faults),
         origin=origin,
-        methods=tuple(_methods(headings, titles, time_at)),
+        methods=(*_methods(headings, titles, time_at), *([times.method] if times.method else [])),
         unread=unread,
     )
     return raw, faults.all()
+
+
+def _zone_of(site: HasLocation | None) -> ZoneInfo | None:
+    return None if site is None or not site.timezone else ZoneInfo(site.timezone)
 
 
 def _read_preamble(lines: Iterable[str]) -> dict[str, str]:
@@ -173,16 +213,16 @@ def _read_preamble(lines: Iterable[str]) -> dict[str, str]:
     return {key.strip().lower(): value.strip() for key, _, value in pairs}
 
 
-def _time_column(titles: list[str]) -> tuple[int | None, bool]:
-    """Return the columns of the times and whether the heading says that they are UTC."""
-    found: list[tuple[int, bool]] = []
+def _time_column(titles: list[str]) -> tuple[int | None, Clock | None]:
+    """Return the column of the times, and what its heading says of them; one in UTC before others."""
+    found: list[tuple[int, Clock | None]] = []
     for at, title in enumerate(titles):
         words = heading_words(title)
-        in_utc = not _UTC_WORDS.isdisjoint(words)
-        if " ".join(word for word in words if word not in _UTC_WORDS) in _TIME_NAMES:
-            found.append((at, in_utc))
-    found.sort(key=lambda each: not each[1])
-    return found[0] if found else (None, False)
+        clock: Clock | None = next((_CLOCK_WORDS[each] for each in words if each in _CLOCK_WORDS), None)
+        if " ".join(word for word in words if word not in _CLOCK_WORDS) in _TIME_NAMES:
+            found.append((at, clock))
+    found.sort(key=lambda each: each[1] != "utc")
+    return found[0] if found else (None, None)
 
 
 def _headings(
@@ -256,37 +296,6 @@ def _whole_rows(rows: Sequence[Row], width: int, faults: _FaultList) -> list[Row
     return whole
 
 
-def _moments(
-    rows: list[Row], at: int, title: str, *, in_utc: bool, faults: _FaultList
-) -> list[datetime | None]:
-    """Return the time of each row, aware; None, with a fault, where there is none."""
-    moments: list[datetime | None] = []
-    naive: list[Row] = []
-    for row in rows:
-        moment = parse_instant(spell_offset(row.cells[at]))
-        if moment is None:
-            faults.add(
-                f"{short_line(row.cells[at])!r} is not a time",
-                line=row.line,
-                field=short_line(title),
-                expected="ISO 8601",
-                example="2026-07-14T06:00:00Z",
-            )
-        elif moment.tzinfo is None and not in_utc:
-            naive.append(row)
-            moment = None
-        moments.append(moment.replace(tzinfo=UTC) if moment is not None and moment.tzinfo is None else moment)
-    if naive:
-        faults.add(
-            f"{len(naive)} times without an offset from UTC, the first {short_line(naive[0].cells[at])!r}",
-            line=naive[0].line,
-            field=short_line(title),
-            expected="an offset in every time, or the heading time_utc where they are UTC",
-            example="2026-07-14T06:00:00-04:00",
-        )
-    return moments
-
-
 def _column(
     heading: _Heading, kept: list[tuple[datetime, Row]], decimal: str, faults: _FaultList
 ) -> RawColumn:
@@ -348,15 +357,19 @@ def _origins(
     return origins
 
 
-def _issued_at(about: dict[str, str], faults: _FaultList) -> datetime | None:
+def _issued_at(about: dict[str, str], zone: ZoneInfo | None, faults: _FaultList) -> datetime | None:
     text = about.get("issued_at")
     if text is None:
         return None
     moment = parse_instant(text)
+    if moment is not None and moment.tzinfo is None and zone is not None:
+        instant = local_instant(moment, zone)
+        moment = None if isinstance(instant, Finding) else instant
     if moment is None or moment.tzinfo is None:
         faults.add(
             f"{short_line(text)!r} is not a time with its offset",
             field="issued_at",
+            expected="the year first, and the offset from UTC",
             example="2026-07-14T05:00:00Z",
         )
         return None

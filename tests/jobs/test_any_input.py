@@ -22,7 +22,8 @@ VALUES = st.recursive(
     | st.integers()
     | st.floats()
     | st.text(max_size=30)
-    | st.sampled_from(["4 in", "20 MPa", "2026-07-14T06:10:00", "R-5", "sprinkler", "06:30-08:00"]),
+    | st.sampled_from(["4 in", "20 MPa", "2026-07-14T06:10:00", "R-5", "sprinkler", "06:30-08:00"])
+    | st.sampled_from(["7/14/2026 6:10 AM", "6:10", "12:10 PM", "3,500 psi", "36.1, -79.95", "20%", "yes"]),
     lambda inner: (
         st.lists(inner, max_size=3)
         | st.dictionaries(st.sampled_from(KEYS) | st.text(max_size=5), inner, max_size=4)

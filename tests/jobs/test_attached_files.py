@@ -103,11 +103,19 @@ MISTAKES = [
     ('thickness = "4 in"', "thickness = 4 in", "no quotes", 'thickness = "4 in"'),
     ('thickness = "4 in"', "thickness = 4 in  # about", "no quotes", 'thickness = "4 in"'),
     ('use = "garage floor"', "use = garage floor", "no quotes", 'use = "garage floor"'),
-    ('thickness = "4 in"', 'thickness = 4"', "no quotes", 'thickness = "4"'),
-    ("latitude = 36.10", "latitude = 36,10", "comma", "latitude = 0.5"),
-    ('use = "garage floor"', "use = \u201cgarage floor\u201d", "curly quotes", 'use = "..."'),
-    ('use = "garage floor"', 'use = "garage floor', "not closed", 'use = "..."'),
-    ('use = "garage floor"', 'use: "garage floor"', "colon", 'use = "..."'),
+    ('thickness = "4 in"', 'thickness = 4"', "no quotes", 'thickness = "4 in"'),
+    ('length = "34 ft"', "length = 34' 6\"", "no quotes", 'length = "34 ft 6 in"'),
+    ("latitude = 36.10", "latitude = 36,10", "comma", "latitude = 36.10"),
+    ('use = "garage floor"', "use = \u201cgarage floor\u201d", "curly quotes", 'use = "garage floor"'),
+    ('use = "garage floor"', 'use = "garage floor', "not closed", 'use = "garage floor"'),
+    ('use = "garage floor"', 'use: "garage floor"', "colon", 'use = "garage floor"'),
+    (
+        "start = 2026-07-14T06:10:00",
+        "start = 7/14/2026 6:10 AM",
+        "no quotes",
+        'start = "7/14/2026 6:10 AM"',
+    ),
+    ("end = 2026-07-14T07:25:00", "end = 07:25", "no quotes", 'end = "07:25"'),
     ('use = "garage floor"', "use =", "nothing after", 'use = "..."'),
     (
         "start = 2026-07-14T06:10:00",
@@ -266,3 +274,31 @@ def test_a_logger_beside_the_record(examine: Examine, good: str, tmp_path: Path)
     (tmp_path / "logger.csv").write_text("time_utc,temperature_c\n")
     record = examine(good + '[temperature_log]\nfile = "logger.csv"\ndepth = "2 in"\n').record
     assert record.temperature_log.depth == pytest.approx(0.0508)
+
+
+def test_mistakes_of_form_and_of_sense_come_at_once(examine: Examine, good: str) -> None:
+    """One line without quotes hides none of the faults in the others."""
+    text = good.replace('use = "garage floor"', "use = garage floor").replace('"3000 psi"', '"300 psi"')
+    text = text.replace("end = 2026-07-14T07:25:00", "end = 4:00")
+    assert [(each.line, each.field) for each in examine(text).findings] == [
+        (9, "use"),
+        (16, "end"),
+        (16, "placement.end"),
+        (19, "mix.specified_strength"),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        ('id = "caf\u00e9"'.encode("cp1252"), "Notepad"),
+        ('id = "x"'.encode("utf-16"), "Notepad"),
+        (b"PK\x03\x04\x00\x00", "plain text"),
+        (b"{\\rtf1\\ansi}", "plain text"),
+    ],
+)
+def test_what_to_do_about_an_encoding_is_said(examine: Examine, content: bytes, words: str) -> None:
+    """Nobody is told "UTF-8" without the way to it."""
+    finding = only(examine(content))
+    assert words.casefold() in finding.example.casefold()
+    assert "File, Save as" in finding.example

@@ -5,8 +5,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from handover.base.local_time import local_instant
 from handover.errors import Finding
-from handover.jobs.clock import find_zone, local_instant, zone_at
+from handover.jobs.clock import find_zone, zone_at
 from handover.jobs.reading import ExaminedRecord
 
 Examine = Callable[..., ExaminedRecord]

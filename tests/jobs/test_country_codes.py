@@ -68,7 +68,9 @@ def test_a_clock_of_no_country_leaves_it_open(spoil: Spoil) -> None:
     assert "site.country" not in {each.field for each in record.assumed}
 
 
-@pytest.mark.parametrize(("written", "code"), [("US", "US"), (" us ", "US"), ("USA", "US"), ("uk", "GB")])
+@pytest.mark.parametrize(
+    ("written", "code"), [("US", "US"), (" us ", "US"), ("USA", "US"), ("uk", "GB"), ("Canada", "CA")]
+)
 def test_a_recorded_country_is_not_assumed(spoil: Spoil, written: str, code: str) -> None:
     record = spoil({"site.country": written}).record
     assert record is not None
@@ -77,7 +79,7 @@ def test_a_recorded_country_is_not_assumed(spoil: Spoil, written: str, code: str
 
 
 @pytest.mark.parametrize(
-    ("written", "example"), [("Canada", '"CA"'), ("germny", '"DE"'), ("XX", '"US"'), (49, '"US"')]
+    ("written", "example"), [("Cannada", '"CA"'), ("germny", '"DE"'), ("XX", '"US"'), (49, '"US"')]
 )
 def test_what_is_no_country_is_a_finding_with_the_code_meant(
     spoil: Spoil, written: object, example: str

@@ -35,7 +35,7 @@ FAULTS = [
     ("site.name", True, "not text"),
     ("site.address", "x" * 301, "301 characters"),
     ("site.latitude", 91, "-90 and 90"),
-    ("site.latitude", "36.1", "bare number"),
+    ("site.latitude", "thirty-six", "bare number"),
     ("site.latitude", True, "bare number"),
     ("site.longitude", -181, "-180 and 180"),
     ("site.longitude", float("nan"), "-180 and 180"),
@@ -81,9 +81,10 @@ FAULTS = [
     ("slab.thickness", 4, 'has no unit; write it as "4 in" or "100 mm"'),
     ("slab.thickness", "1.9 in", "topping"),
     ("slab.thickness", "25 in", "mass concrete"),
-    ("slab.thickness", "4,5 in", "comma"),
+    ("slab.area", "40,000 ft2", "comma"),
+    ("slab.thickness", "4,5,5 in", "comma"),
     ("slab.on", "gravle", "not known"),
-    ("slab.exposure", "outside", "not known"),
+    ("slab.exposure", "on the moon", "not known"),
     ("slab.joint_spacing", "1 in", "less than 2 ft"),
     ("placement.start", "yesterday", "date with a time"),
     ("placement.start", "2026-07-14", "no time of day"),
@@ -110,18 +111,18 @@ FAULTS = [
     ("mix.air", 0.13, "0 and 0.12"),
     ("mix.admixtures", "retarder", "not a list"),
     ("mix.admixtures", {"a": 1}, "not a list"),
-    ("mix.placed_as_planned", "yes", "neither true nor false"),
+    ("mix.placed_as_planned", "perhaps", "neither true nor false"),
     ("mix.placed_as_planned", 1, "neither true nor false"),
-    ("curing.method", "hose", "not known"),
+    ("curing.method", "water", "not known"),
     ("curing.application_rate", "10 in/h", "burst main"),
     ("curing.water_temperature", "30 degF", "ice"),
     ("curing.water_temperature", "130 degF", "scalds"),
-    ("curing.timer", "no", "neither true nor false"),
+    ("curing.timer", "never", "neither true nor false"),
     ("curing.available", "06:30-08:00", "not a list"),
     ("curing.available", ["06:30-08:00", "07:30-09:00"], "overlap"),
     ("curing.available", [f"{hour:02d}:00-{hour:02d}:30" for hour in range(13)], "more than 12"),
     ("curing.blanket_r_value", "R-50", "more than R-30"),
-    ("forms.edge", "true", "neither true nor false"),
+    ("forms.edge", "wood", "neither true nor false"),
     ("temperature_log.file", "../logger.csv", "leads out"),
     ("temperature_log.file", "logger.csv", "does not exist"),
     ("slab", "4 in", "not a table"),
@@ -396,7 +397,16 @@ def test_looks_at_the_surface(spoil: Examine, look: Any, field: str, word: str) 
 
 @pytest.mark.parametrize(
     "text",
-    ["6-8", "06:30", "08:00-06:30", "22:00-02:00", "24:00-25:00", "06:30 to 08:00", "06:3\u0660-08:00"],
+    [
+        "6-8",
+        "06:30",
+        "08:00-06:30",
+        "22:00-02:00",
+        "24:00-25:00",
+        "06:30 and 08:00",
+        "6-8 pm",
+        "06:3\u0660-08:00",
+    ],
 )
 def test_hours_that_are_none(spoil: Examine, text: str) -> None:
     (finding,) = spoil({"curing.available": ["05:00-06:00", text]}).findings
@@ -458,7 +468,8 @@ number = 12
 def test_the_line_is_before_the_field(examine: Examine, good: str) -> None:
     (finding,) = examine(good.replace('"4 in"', "4")).findings
     message = str(finding)
-    assert message.endswith('job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"')
+    assert 'job.toml:12: slab.thickness: 4 has no unit; write it as "4 in" or "100 mm"' in message
+    assert message.endswith('for example thickness = "4 in"')  # four millimetres are no slab
 
 
 def test_lines_in_json(examine: Examine, good: str) -> None:

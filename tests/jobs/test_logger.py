@@ -100,8 +100,9 @@ def test_readings_within_the_hour_become_their_mean(read: Examine) -> None:
         ("time_utc,temp_c,probe_2_c\n2026-07-14T10:30,25,26\n", "2 columns of concrete temperature"),
         ("hour,temperature_c\n1,25\n", "no column of times"),
         ("time_utc,temperature\n2026-07-14T10:30,25\n", "has no known unit"),
-        ("time,temperature_c\n2026-07-14T10:30,25\n", "does not say its offset"),
-        ("time_utc,temperature_c\n07/14/2026 10:30,25\n", "not a date with a time"),
+        ("time,temperature_c\n2026-11-01 01:30,25\n", "occurs twice at the site"),
+        ("time,temperature_c\n7/8/2026 10:30,25\n", "may be day first or month first"),
+        ("time_utc,temperature_c\nhalf past ten,25\n", "is not a time"),
         ("time_utc,temperature_c\n2026-07-14T10:30,warm\n", "not a number"),
         ("time_local,temperature_c\n2026-11-01T01:30,25\n", "occurs twice at the site"),
         ("time_local,temperature_c\n2026-03-08T02:30,25\n", "does not exist at the site"),
@@ -231,3 +232,12 @@ def test_any_file_ends_in_readings_or_findings(read: Examine, content: str | byt
     assert readings or findings
     assert all(each.file == "logger.csv" for each in findings)
     assert all(-30.0 <= each.temperature <= 90.0 and each.time >= PLACED for each in readings)
+
+
+@pytest.mark.parametrize("written", ["2026-07-14 06:30", "7/14/2026 6:30 AM", "14.07.2026 06:30"])
+def test_times_without_an_offset_are_on_the_clock_of_the_site(read: Examine, written: str) -> None:
+    """New York in July is four hours behind UTC."""
+    readings, findings = read(f"time,temperature_c\n{written},25\n")
+    assert readings[0].time == START
+    assert [each.severity for each in findings] == ["caution"]
+    assert "America/New_York" in findings[0].problem

@@ -63,7 +63,7 @@ REFUSED_BY_SCHEMA = [
     {"site": {"name": "x"}},
     {"slab": {"thickness": 4, "area": "80 m2"}},
     {"slab": {"thickness": "4", "area": "80 m2"}},
-    {"slab": {"thickness": "4,5 in", "area": "80 m2"}},
+    {"slab": {"thickness": "4,5,5 in", "area": "80 m2"}},
     {"slab": {"thickness": "4 in"}},
     {"slab": {"thickness": "4 in", "length": "4 m"}},
     {"slab": {"thickness": "4 in", "area": "80 m2", "on": "stilts"}},

@@ -291,8 +291,8 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "service/office.py: PAGE_LENGTH",
     ),
     "what can be believed of a file or a single field": (
-        "jobs/clock.py: _EARLIEST",
-        "jobs/clock.py: _LATEST",
+        "base/local_time.py: _EARLIEST",
+        "base/local_time.py: _LATEST",
         "jobs/logger.py: MAX_LOG_BYTES",
         "weather/assemble.py: LONGEST_HOURS",
         "weather/assemble.py: _GROUND_M",
@@ -332,6 +332,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "archive/catalog/tables.py: _INSTANT",
         "archive/catalog/tables.py: _CHANCE",
     ),
+    "how people write a year": ("base/time_text.py: _CENTURY",),
     "noon, by which a date without a time is sorted": ("service/office.py: DUE_HOUR",),
 }
 """Numbers that are none of practice, by the reason."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from itertools import product
+from itertools import groupby, product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,7 +11,7 @@ import pytest
 
 from handover.practice.rules import CuringMethod
 from handover.schedule.plan import plan_cure
-from handover.schedule.watering import SLOT_H, Slots, plan_day
+from handover.schedule.watering import SLOT_H, Slots, Timetable, plan_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,6 +30,7 @@ METHOD = CuringMethod(
     rate_mm_h=10.0,
     rate_why="invented",
     most=3,
+    longest_h=1.0,
     source="invented",
     mark="computed",
 )
@@ -39,7 +40,8 @@ def slots_of(lost: list[float], rain: list[float] | None = None, shut: tuple[int
     count = len(lost)
     opened = np.array([index not in shut for index in range(count)])
     return Slots(
-        start_s=np.arange(count) * 1800.0,
+        start_s=np.arange(count, dtype=np.float64) * 1800.0,
+        of_day=np.arange(count),
         lost=np.array(lost),
         rain=np.zeros(count) if rain is None else np.array(rain),
         open=opened,
@@ -66,7 +68,11 @@ def visits_in(water: tuple[bool, ...]) -> int:
     return sum(on and not before for before, on in zip((False, *water), water, strict=False))
 
 
-def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, int]:
+def longest_in(water: tuple[bool, ...]) -> int:
+    return max((len(list(run)) for on, run in groupby(water) if on), default=0)
+
+
+def best_by_trying_all(slots: Slots, most: int, longest: int, held_mm: float) -> tuple[float, int]:
     """Return the least hours dry and, with them, the fewest slots of water, over every plan there is."""
     outcomes = []
     enough_rain = slots.rain.sum() >= slots.lost.sum()
@@ -74,6 +80,7 @@ def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, 
         if (
             any(on and not open_ for on, open_ in zip(water, slots.open, strict=True))
             or visits_in(water) > most
+            or longest_in(water) > longest
         ):
             continue
         idle = (
@@ -87,24 +94,56 @@ def best_by_trying_all(slots: Slots, most: int, held_mm: float) -> tuple[float, 
 def test_no_plan_of_a_small_day_is_better(seed: int) -> None:
     """Exact: compared with every one of the 2^11 plans of a day of eleven slots."""
     random = np.random.default_rng(seed)
-    count, most = 11, int(random.integers(1, 4))
+    count, most, longest = 11, int(random.integers(1, 4)), int(random.integers(1, 5))
     slots = slots_of(
         list(random.uniform(0.0, 1.2, count)),
         list(np.where(random.random(count) < 0.2, random.uniform(0.0, 2.0, count), 0.0)),
         tuple(int(each) for each in random.choice(count, size=3, replace=False)),
     )
     held = 0.05 * int(random.integers(0, 40))
-    chosen, _, dry = plan_day(slots, METHOD, METHOD.rate_mm_h, most, held)
+    method = replace(METHOD, longest_h=longest * SLOT_H)
+    chosen, _, dry = plan_day(slots, method, METHOD.rate_mm_h, most, held)
     water = tuple(bool(each) for each in chosen)
+    assert longest_in(water) <= longest
     assert dry == pytest.approx(dry_hours(slots, water, held), abs=1e-9)
     assert visits_in(water) <= most
     idle = 0.0 if slots.rain.sum() >= slots.lost.sum() or any(water) else SLOT_H
-    assert (round(dry + idle, 9), sum(water)) == best_by_trying_all(slots, most, held)
+    assert (round(dry + idle, 9), sum(water)) == best_by_trying_all(slots, most, longest, held)
 
 
 def test_one_visit_at_least_on_a_dry_day() -> None:
     chosen, _, _ = plan_day(slots_of([0.01] * 10), METHOD, METHOD.rate_mm_h, 3, 2.0)
     assert chosen.sum() == 1
+
+
+@pytest.mark.parametrize("day", [(4.0, 12.0), (14.0, 24.0), (22.0, 38.0)])
+@pytest.mark.parametrize("hours", [(), ("06:30-08:00", "12:00-13:00", "17:00-21:00"), ("18:00-22:00",)])
+def test_a_person_keeps_the_same_hours_each_day_and_three_of_them_at_most(
+    job: Job, weather: Weather, as_of: datetime, hours: tuple[str, ...], day: tuple[float, float]
+) -> None:
+    """Common practice, no source: a day that dries the slab less leaves a visit out."""
+    _, *days = plan_cure(job(curing={"available": hours}), weather(*day), as_of).watering
+    kept = {(visit.start.time(), visit.end.time()) for each in days for visit in each.visits}
+    assert days
+    assert 1 <= len(kept) <= 3
+    assert all(1 <= len(each.visits) <= 3 for each in days)
+
+
+def test_a_timer_is_set_once(job: Job, weather: Weather, as_of: datetime) -> None:
+    _, *days, _ = plan_cure(job(curing={"timer": True}), weather(), as_of).watering
+    assert len({tuple((visit.start.time(), visit.end.time()) for visit in each.visits) for each in days}) == 1
+
+
+def test_a_day_that_freezes_at_the_usual_hours_takes_its_water_at_another() -> None:
+    """The weather is a reason to leave the timetable; a dry day without water is none."""
+    day = slots_of([0.3] * 20)
+    table = Timetable(((2, 3), (12, 13)), METHOD, METHOD.rate_mm_h, is_set_once=False)
+    usual, _, _ = table.visits_of(day, 0.0)
+    assert set(np.flatnonzero(usual)) <= {2, 3, 12, 13}
+    cold = replace(day, frost=np.isin(day.of_day, [*range(5), *range(12, 20)]))
+    moved, _, _ = table.visits_of(cold, 0.0)
+    assert moved.any()
+    assert not (moved & cold.frost).any()
 
 
 def test_likely_rain_above_the_loss_does_the_work(job: Job, weather: Weather, as_of: datetime) -> None:

@@ -1,14 +1,17 @@
 """Tables with a heading that names quantity and unit."""
 
+# ruff: noqa: DTZ001 - times on the clock of a place; a wanted outcome
+
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
 from handover.weather import Location, Origin, WeatherSeries
+from handover.weather.table import read_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -96,10 +99,114 @@ def test_times_with_offsets(files: Any, sound: Callable[..., WeatherSeries]) -> 
     assert sound(text).first_hour == datetime(2026, 7, 14, 4, tzinfo=UTC)
 
 
-def test_naive_times_are_refused(files: Any, faults: Callable[..., list[str]]) -> None:
-    (fault,) = faults(files.table().replace("time_utc", "time"))
-    assert fault.startswith("weather:2: time: 6 times without an offset from UTC")
-    assert "2026-07-14T06:00:00-04:00" in fault
+LOCAL = "time,air_temperature_c,relative_humidity_percent,wind_speed_kmh,cloud_cover_percent,rain_mm"
+
+
+def local_table(form: str, first: datetime, hours: int = 30) -> str:
+    """Return a table on the clock of a place, one row for each hour of that clock."""
+    rows = [
+        f"{(first + timedelta(hours=hour)).strftime(form)},{20 + hour % 10},60,18,40,0"
+        for hour in range(hours)
+    ]
+    return "\n".join([LOCAL, *rows])
+
+
+@pytest.mark.parametrize(
+    "form",
+    [
+        "%Y-%m-%d %H:%M",
+        "%Y-%m-%dT%H:%M:%S",
+        "%m/%d/%Y %H:%M",
+        "%m/%d/%Y %I:%M %p",
+        "%d/%m/%Y %H:%M",
+        "%d.%m.%y %H:%M",
+    ],
+)
+def test_local_times_are_on_the_clock_of_the_site(examine: Callable[..., ExaminedWeather], form: str) -> None:
+    """Greensboro keeps UTC-4 in July; the 14th and 15th are days of one meaning in any order."""
+    series, findings = examine(local_table(form, datetime(2026, 7, 14, 1)))
+    assert series.first_hour == datetime(2026, 7, 14, 5, tzinfo=UTC)
+    (said,) = [each for each in findings if "without an offset" in each.problem]
+    assert said.severity == "caution"
+    assert "America/New_York" in said.problem
+    assert any("America/New_York" in each for each in series.methods)
+
+
+@pytest.mark.parametrize("form", ["%m/%d/%Y %H:%M", "%d/%m/%Y %H:%M"])
+def test_the_order_of_a_date_follows_from_the_hours(
+    examine: Callable[..., ExaminedWeather], form: str
+) -> None:
+    """From 3 to 4 August: in the other order the hours would jump by a month."""
+    series, _ = examine(local_table(form, datetime(2026, 8, 3, 1)))
+    assert series.first_hour == datetime(2026, 8, 3, 5, tzinfo=UTC)
+
+
+def test_one_day_of_two_readings_is_asked_about(faults: Callable[..., list[str]]) -> None:
+    (fault,) = faults(local_table("%m/%d/%Y %H:%M", datetime(2026, 8, 3, 1), hours=20))
+    assert "may be day first or month first" in fault
+
+
+def test_hours_of_one_digit_need_a_clock_of_24_hours(
+    examine: Callable[..., ExaminedWeather], faults: Callable[..., list[str]]
+) -> None:
+    text = local_table("%Y-%m-%d %H:%M", datetime(2026, 8, 13, 1)).replace(" 0", " ")
+    assert examine(text)[0].first_hour == datetime(2026, 8, 13, 5, tzinfo=UTC)
+    (fault,) = faults("\n".join(text.splitlines()[:8]))
+    assert "may be before noon or after noon" in fault
+
+
+@pytest.mark.parametrize(
+    ("first", "words"),
+    [(datetime(2026, 11, 1, 0), "occurs twice"), (datetime(2026, 3, 8, 0), "does not exist")],
+)
+def test_a_day_of_clock_change_is_a_finding(
+    faults: Callable[..., list[str]], first: datetime, words: str
+) -> None:
+    """The clocks of New York changed on those days."""
+    fault, *_ = faults(local_table("%Y-%m-%d %H:%M", first))  # the others are about the hour left out
+    assert words in fault
+    assert "weather:3" in fault or "weather:4" in fault
+    assert "-05:00" in fault or "-04:00" in fault
+
+
+def test_without_a_zone_local_times_are_refused(files: Any) -> None:
+    """As where a table is read without a site."""
+    raw, findings = read_table(files.table().replace("time_utc", "time"), "weather")
+    assert raw is None
+    assert "6 times without an offset from UTC" in findings[0].problem
+
+
+@pytest.mark.parametrize(
+    ("place", "month", "unit", "value", "wrong"),
+    [
+        (Location(30.27, -97.74, "America/Chicago"), 8, "f", 30, True),  # 30 degC in an August of Texas
+        (Location(30.27, -97.74, "America/Chicago"), 8, "f", 86, False),
+        (Location(44.98, -93.27, "America/Chicago"), 1, "c", 18, True),  # 18 degF in a January of Minnesota
+        (Location(44.98, -93.27, "America/Chicago"), 1, "c", -8, False),
+        (Location(-33.87, 151.21, "Australia/Sydney"), 1, "f", 24, True),
+        (Location(-33.87, 151.21, "Australia/Sydney"), 1, "c", 24, False),
+        (Location(-33.87, 151.21, "Australia/Sydney"), 7, "c", 12, False),
+    ],
+)
+def test_celsius_under_a_heading_of_fahrenheit_is_asked_about(
+    files: Any,
+    examine: Callable[..., ExaminedWeather],
+    place: Location,
+    month: int,
+    unit: str,
+    value: int,
+    wrong: bool,
+) -> None:
+    """Means of these months are known to anybody who has been there; see also the map in `climate`."""
+    text = files.table(
+        f"time_utc,temp_{unit},rh_percent,wind_ms,cloud_percent", "{time}," + f"{value},50,3,40"
+    )
+    _, findings = examine(text.replace("2026-07-", f"2026-{month:02d}-"), place=place)
+    doubts = [each for each in findings if "are the figures in" in each.problem]
+    assert bool(doubts) is wrong
+    if wrong:
+        assert (doubts[0].field, doubts[0].line) == (f"temp_{unit}", 1)
+        assert doubts[0].example == f"air_temperature_{'c' if unit == 'f' else 'f'}"
 
 
 @pytest.mark.parametrize(
@@ -269,3 +376,17 @@ def test_real_road_station(
     # 22:44:28 to 23:04:19 is 3.30 to 3.50 degC, and 23:00 is 932/1191 of the way.
     assert series.first_hour == datetime(2006, 4, 5, 23, tzinfo=UTC)
     assert series.air_c[0] == pytest.approx(3.30 + 0.20 * 932 / 1191)
+
+
+def test_a_heading_that_says_local_needs_no_caution(examine: Callable[..., ExaminedWeather]) -> None:
+    text = local_table("%Y-%m-%d %H:%M", datetime(2026, 7, 14, 1)).replace("time,", "time_local,", 1)
+    series, findings = examine(text)
+    assert series.first_hour == datetime(2026, 7, 14, 5, tzinfo=UTC)
+    assert not [each for each in findings if "without an offset" in each.problem]
+
+
+def test_the_time_of_issue_of_a_table_may_be_on_the_clock_of_the_site(
+    files: Any, sound: Callable[..., WeatherSeries]
+) -> None:
+    series = sound("# issued_at: 2026-07-13 22:30\n" + files.table())
+    assert series.issued_at == datetime(2026, 7, 14, 2, 30, tzinfo=UTC)

@@ -74,6 +74,7 @@ class DayWords:
         length: "3 hr" over the day, or "".
         amount: "120 gallons" over the day, or "".
         typical: Whether the day rests on typical weather.
+        alike: The short days of a row of days that are alike; empty: the day itself.
     """
 
     date: date
@@ -85,6 +86,7 @@ class DayWords:
     length: str
     amount: str
     typical: bool
+    alike: tuple[str, ...] = ()
 
 
 class WateringWording(ScheduleWords):

@@ -1,0 +1,152 @@
+"""Where the papers of one job contradict each other, or ask for what nobody can do."""
+
+from __future__ import annotations
+
+from collections import Counter
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING
+
+import icalendar
+import second_hand as read
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from random_jobs import RandomJob
+    from second_hand import Event, Papers
+
+MOST_VISITS = 3
+MOST_PAGES = 4
+DRY = {"plastic sheet", "curing compound", "insulating blanket"}
+"""Methods under which nobody waters each day."""
+_WATERING = {"Watering", "Riego"}
+
+
+def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
+    """Yield what is wrong: a short kind, and where it was seen."""
+    near = job.as_of.astimezone(job.zone).date()
+    yield from _titles(papers, near)
+    yield from _visits(job, papers, near)
+    yield from _first(job, papers, near)
+    yield from _covers(job, papers, near)
+    if papers.pages > MOST_PAGES:
+        yield "sheet has too many pages", str(papers.pages)
+    for word in papers.outside:
+        yield "text outside the page", word
+    if not job.phone and any(each in papers.sheet for each in ("Call:", "Para llamar ")):
+        yield "asks to call without a number", ""
+
+
+def _titles(papers: Papers, near: date) -> Iterator[tuple[str, str]]:
+    """One title, one date: page, sheet, letter, calendar."""
+    page = read.page_dates(papers.page, near)
+    letter = read.letter_dates(papers.letter, near)
+    for title, moment in page.items():
+        on_sheet = read.sheet_date(papers.sheet, title, near)
+        if on_sheet is None:
+            yield "date is not on the sheet", title
+        elif on_sheet != moment:
+            yield "sheet and page differ", f"{title}: {_said(on_sheet)}, {_said(moment)}"
+        in_letter = letter.get(title)
+        if in_letter is not None and (in_letter[0] != moment[0] or (moment[1] and in_letter[1] != moment[1])):
+            yield "letter and page differ", f"{title}: {_said(in_letter)}, {_said(moment)}"
+        for event in papers.owner:
+            if event.title.startswith(title) and not _is_at(event, moment):
+                yield "calendar and page differ", f"{title}: {event.start}, {_said(moment)}"
+
+
+def _is_at(event: Event, moment: read.Moment) -> bool:
+    """Return whether an event begins when a date says; one without an hour begins on its day."""
+    if isinstance(event.start, datetime):
+        return event.start.date() == moment[0] and (moment[1] is None or event.start.time() == moment[1])
+    return event.start == moment[0]
+
+
+def _said(moment: read.Moment) -> str:
+    return f"{moment[0]} {moment[1] or ''}".strip()
+
+
+def _is_watering(event: Event) -> bool:
+    return bool(_WATERING & {*event.categories}) and isinstance(event.start, datetime)
+
+
+def _visits(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
+    """The table and the calendar have the same visits, at hours when somebody is there, few enough."""
+    page = read.page_visits(papers.page, near, job.zone)
+    calendar = {(each.start, each.end) for each in papers.owner if _is_watering(each)}
+    calendar = {(start, end) for start, end in calendar if isinstance(end, datetime) and end > job.as_of}
+    for start, end in sorted(page ^ calendar):
+        where = "page" if (start, end) in page else "calendar"
+        yield f"visit of the {where} alone", f"{start:%a %b %d %H:%M} to {end:%H:%M}"
+    windows = [_window(each) for each in job.presence or []]
+    for start, end in sorted(page):
+        if windows and not job.timer and not any(_is_within(start, end, each) for each in windows):
+            yield "visit while nobody is there", f"{start:%a %b %d %H:%M} to {end:%H:%M}"
+    if not job.timer:
+        for day, count in Counter(start.date() for start, _ in page).items():
+            if count > MOST_VISITS:
+                yield "too many visits a day", f"{day}: {count}"
+    if page and job.method in DRY:
+        yield f"watering table under {job.method}", str(len(page))
+
+
+def _window(text: str) -> tuple[int, int]:
+    """Return a window of presence in minutes of the day."""
+    start, end = ((int(each[:2]) * 60 + int(each[3:])) for each in text.split("-"))
+    return start, end
+
+
+def _is_within(start: datetime, end: datetime, window: tuple[int, int]) -> bool:
+    first = start.hour * 60 + start.minute
+    return window[0] <= first and first + (end - start) / timedelta(minutes=1) <= window[1]
+
+
+def _first(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
+    """The first job is one job: in the box, in its link, in the letter, in the calendar."""
+    title, days, hours, link = read.first_box(papers.page, near)
+    if not days or not hours:
+        return
+    at = datetime.combine(days[0], hours[0], job.zone)
+    box = f"{title}, {at:%a %b %d %H:%M}"
+    sheet_top = papers.sheet.partition("\f")[0][:2500]
+    if title not in sheet_top:
+        yield "first job differs between sheet and page", box
+    if link is not None:
+        event = next(iter(icalendar.Calendar.from_ical(link.decode()).walk("VEVENT")))
+        begins = event.decoded("dtstart")
+        if isinstance(begins, datetime) and begins.astimezone(job.zone) != at:
+            yield "link of the first job opens another hour", f"{box}; {begins.astimezone(job.zone):%a %H:%M}"
+    first = min((each.start for each in papers.owner if _is_watering(each)), default=None)
+    if isinstance(first, datetime) and ("water" in title.lower() or "regar" in title.lower()) and first != at:
+        yield "first water differs between box and calendar", f"{box}; {first:%a %b %d %H:%M}"
+    windows = [_window(each) for each in job.presence or []]
+    if windows and not job.timer and not any(a <= at.hour * 60 + at.minute < b for a, b in windows):
+        yield "first job while nobody is there", box
+    if not windows and not time(6) <= at.time() <= time(22):
+        yield "first job at night", box
+
+
+def _covers(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
+    """No wheels on a cover that is still there."""
+    dates = read.page_dates(papers.page, near)
+    off = [day for title, (day, _) in dates.items() if _lifts(title)]
+    wheels = [day for title, (day, _) in dates.items() if _is_for_wheels(title)]
+    if off and wheels and min(wheels) < max(off) and job.method in {"plastic sheet", "insulating blanket"}:
+        yield "wheels before the cover is off", f"{min(wheels)} before {max(off)}"
+    order = [dates[title][0] for title in dates if _is_load(title)]
+    if order != sorted(order):
+        yield "loads out of order", str(order)
+
+
+def _lifts(title: str) -> bool:
+    return any(word in title.lower() for word in ("take off", "lift", "quitar", "retirar", "stop covering"))
+
+
+def _is_for_wheels(title: str) -> bool:
+    return any(word in title.lower() for word in ("car ", "truck", "auto", "camión"))
+
+
+def _is_load(title: str) -> bool:
+    return _is_for_wheels(title) or any(
+        word in title.lower() for word in ("walk", "caminar", "light work", "trabajo ligero")
+    )

@@ -1,0 +1,73 @@
+"""The papers of a few random jobs agree; `make agreement` tries three hundred."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from dataclasses import replace
+from datetime import date, time
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from judge import findings
+from random_jobs import random_job
+from second_hand import NODE, Papers, all_days, days_in, hours_in, ranges_in, read_papers
+
+from handover.service.issuing import issue
+
+pytestmark = pytest.mark.skipif(
+    shutil.which("node") is None or not (NODE / "node_modules" / "ical.js").is_dir(),
+    reason="ical.js reads no calendar here",
+)
+TOO_LONG = "sheet has too many pages"  # a length, no contradiction
+JUNE = date(2026, 6, 1)
+
+
+def papers_of(number: int, folder: Path) -> Papers:
+    job = random_job(number)
+    (folder / "job.toml").write_text(job.record, encoding="utf-8")
+    (folder / "weather.csv").write_text(job.weather, encoding="utf-8")
+    issued = issue(folder / "job.toml", folder / "weather.csv", as_of=job.as_of)
+    return read_papers(issued.files, job.zone)
+
+
+@pytest.mark.parametrize("number", [2, 18, 20])
+def test_papers_agree(number: int, tmp_path: Path) -> None:
+    papers = papers_of(number, tmp_path)
+    assert [each for each in findings(random_job(number), papers) if each[0] != TOO_LONG] == []
+    # ... and each reader has something to compare.
+    title = next(
+        each.title for each in papers.owner if "caminar" in each.title.lower() or "Walk" in each.title
+    )
+    moved = [replace(each, start=JUNE) if each.title == title else each for each in papers.owner]
+    kinds = {kind for kind, _ in findings(random_job(number), replace(papers, owner=moved))} - {TOO_LONG}
+    assert kinds == {"calendar and page differ"}
+    without = replace(papers, owner=[each for each in papers.owner if each.title == title])
+    kinds = {kind for kind, _ in findings(random_job(number), without)} - {TOO_LONG}
+    assert kinds == {"visit of the page alone"}
+
+
+@pytest.mark.parametrize(
+    ("text", "days"),
+    [
+        ("9:30 at night, Wednesday, August 12", [date(2026, 8, 12)]),
+        ("Thu Feb 11, 2027*", [date(2027, 2, 11)]),
+        ("Thursday, February 11", [date(2027, 2, 11)]),
+        ("Mar 29 sept a vie 2 oct", [date(2026, 9, 29), date(2026, 10, 2)]),
+        ("jueves 13 de agosto de 2026", [date(2026, 8, 13)]),
+        ("Call 512-555-0188", []),
+    ],
+)
+def test_days_are_read_as_people_read_them(text: str, days: list[date]) -> None:
+    assert days_in(text, JUNE) == days
+
+
+def test_hours_are_read_as_people_read_them() -> None:
+    assert hours_in("12:30 in the morning") == [time(0, 30)]
+    assert hours_in("las 12:00 del mediodía") == [time(12)]
+    assert ranges_in("6:30 to 8:00 am") == [(time(6, 30), time(8))]
+    assert ranges_in("11:30 a.m. a 1:00 p.m.") == [(time(11, 30), time(13))]
+    assert all_days([date(2026, 9, 29), date(2026, 10, 2)])[1:3] == [date(2026, 9, 30), date(2026, 10, 1)]
