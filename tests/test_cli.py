@@ -136,6 +136,35 @@ def test_check_says_that_no_forecast_can_be_downloaded(run: Run, record: Path, r
     assert "contractor.email" in refused.err
 
 
+def test_check_with_weather_says_what_the_crew_does_before_it_leaves(
+    run: Run, record: Path, weather: Path, as_of: str
+) -> None:
+    """The same lines as `plan`; without weather, none."""
+    checked = run("check", record, "-w", weather, "--as-of", as_of)
+    planned = run("plan", record, "-w", weather, "--as-of", as_of)
+    assert checked.status == planned.status == 0
+    heading = "Before the crew leaves: "
+    lines = checked.out[checked.out.index(heading) :].strip()
+    assert lines in planned.out
+    assert heading not in run("check", record).out
+
+
+def test_a_last_pass_before_first_set_is_asked_about(
+    run: Run, record: Path, record_text: str, weather: Path, as_of: str
+) -> None:
+    """Half an hour after the last concrete: the record alone is doubtful, and so is it by the weather."""
+    finished, early = "finished = 2026-07-14T12:10:00", "finished = 2026-07-14T08:35:00"
+    assert finished in record_text
+    record.write_text(record_text.replace(finished, early), encoding="utf-8")
+    alone = run("check", record)
+    assert alone.status == 0
+    assert "placement.finished: is 30 min after placement.end. Is the hour right?" in alone.err
+    planned = run("plan", record, "-w", weather, "--as-of", as_of)
+    assert planned.status == 0
+    assert "first set comes about" in planned.err
+    assert "First set" not in planned.out[: planned.out.index("Watering")]
+
+
 @pytest.mark.parametrize(
     ("shape", "field"), [("job", "placement"), ("schedule", "milestones"), ("starts", "starts")]
 )

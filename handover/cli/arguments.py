@@ -114,7 +114,14 @@ def _add_record_commands(command: Command) -> None:
 
     each = command("check", check, "check a job record: list each fault with its line and how to fix it")
     _job(each)
-    each.add_argument("-w", "--weather", metavar="FILE", help="a file of hourly weather, to be checked too")
+    each.add_argument(
+        "-w",
+        "--weather",
+        metavar="FILE",
+        help="a file of hourly weather, to be checked too; with it, the hours of the record are compared with "
+        "its weather, and the crew's work on the surface is printed",
+    )
+    _time(each)
 
 
 def _add_starts_command(command: Command) -> None:

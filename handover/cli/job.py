@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from handover.cli.options import Options
+    from handover.errors import Finding
     from handover.jobs.record import JobRecord
     from handover.service.summary import PlanSummary
 
@@ -49,19 +50,31 @@ def new(options: Options) -> None:
 def check(options: Options) -> None:
     """Check a job record, and a weather file where there is one."""
     from handover.errors import Finding
-    from handover.service.inputs import check_weather, read_record
+    from handover.service.inputs import read_record
 
     job, cautions = read_record(to_path(options.job))
     print_cautions(cautions)
-    if options.weather is not None:
-        print_cautions(check_weather(job, to_path(options.weather), now()))
-    elif not job.contractor.email:
+    lines = _checked_with_weather(options, cautions) if options.weather else ()
+    if not options.weather and not job.contractor.email:
         doubt = "is missing; the forecast cannot be downloaded without it, so use -w with a weather file"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])
     print(f"{for_terminal(options.job)} can be used.")
     if job.assumed:
         print("\nAssumed, because the record does not say:")
         print("\n".join(columns(((each.field, f"{each.value} ({each.why})") for each in job.assumed), 28)))
+    if lines:
+        print("\n".join(_surface_lines(lines)))
+
+
+def _checked_with_weather(options: Options, cautions: Sequence[Finding]) -> Sequence[str]:
+    """Print what record and weather say against each other; return what the crew does with the surface."""
+    from handover.service.issuing import plan_request
+    from handover.service.settings import Settings
+    from handover.service.summary import surface_lines
+
+    planned = plan_request(request_of(options, Settings()))
+    print_cautions(each for each in planned.findings if each not in cautions)
+    return surface_lines(planned.job, planned.schedule, config_of(options).units)
 
 
 def forecast(options: Options) -> None:
@@ -122,14 +135,15 @@ def issue(options: Options) -> None:
 
     with pdf_workers() as workers:  # they load the PDF engine while the rest is imported, read and computed
         from handover.service.issuing import issue_to_folder
-        from handover.service.summary import first_task
+        from handover.service.summary import first_task, surface_lines
 
         require_engine()
         settings = settings_of(options)
         request = request_of(options, settings)
         issued = issue_to_folder(request, to_path(options.output), print_cautions, workers=workers)
         first = first_task(issued.job, issued.schedule, settings.units)
-        print("\n".join(_set_lines(issued.job.site.name, options.output, [*issued.files], first)))
+        before = surface_lines(issued.job, issued.schedule, settings.units)
+        print("\n".join(_set_lines(issued.job.site.name, options.output, [*issued.files], first, before)))
 
 
 PURPOSES = {
@@ -145,14 +159,17 @@ PURPOSES = {
 """What each document is for, by the name of its file without language and ending."""
 
 
-def _set_lines(site: str, folder: str, files: Sequence[str], first: str) -> Iterator[str]:
-    """Yield each file and its reader, what the owner does first, and how to open the sheet."""
+def _set_lines(
+    site: str, folder: str, files: Sequence[str], first: str, before: Sequence[str] = ()
+) -> Iterator[str]:
+    """Yield each file and its reader, what crew and owner do first, and how to open the sheet."""
     names = [*dict.fromkeys(name.partition("/")[0] + "/" if "/" in name else name for name in files)]
     yield from wrap(f"The documents for {site} are in {for_terminal(folder)}:", first="", indent="")
     yield ""
     yield from columns([(name, PURPOSES[name.rstrip("/").partition(".")[0]]) for name in names], least=0)
     yield ""
     yield from wrap(f"{first}.", first="", indent="")
+    yield from _surface_lines(before)
     sheet = next(name for name in names if name.startswith("care-sheet"))
     yield from heading("To open the care sheet:")
     yield f"  {for_terminal(open_command(to_path(folder) / sheet))}"
@@ -171,12 +188,22 @@ def schema(options: Options) -> None:
     print(json.dumps(shape(), indent=2, ensure_ascii=False))
 
 
+def _surface_lines(lines: Sequence[str]) -> Iterator[str]:
+    """Yield what the crew does before it leaves, under its title; nothing where there is nothing."""
+    if lines:
+        title, *ways = lines
+        yield from heading(f"Before the crew leaves: {title}")
+        for each in ways:
+            yield from wrap(each)
+
+
 def _plan_lines(plan: PlanSummary) -> Iterator[str]:
     """Yield the lines of the schedule as the contractor reads it."""
     yield from wrap(f"{plan.site} ({plan.job})", first="", indent="")
     yield from wrap(f"Weather: {plan.weather}", first="", indent="")
     yield from heading("Not before")
     yield from columns(plan.dates)
+    yield from _surface_lines(plan.surface)
     yield from heading("Watering")
     yield from columns(plan.watering)
     if plan.refusals:

@@ -20,10 +20,12 @@ MAX_REPAIRS = 4
 
 
 def crew_visits(wording: Wording) -> tuple[str, ...]:
-    """Return the return visits of the crew, those without a date, and the repairs."""
+    """Return the crew's work on the surface, its return visits, those without a date, and the repairs."""
     lines = list(_dates(wording))
     if saw_meets_water(wording.schedule):  # the saw is in the first line
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
+    if (surface := wording.surface.to_come) is not None:
+        lines.insert(0, surface.owner)
     lines += [
         wording.say("sheet.crew-withheld", title=each.title, why=each.sentence)
         for each in wording.dates.withheld

@@ -226,6 +226,29 @@ class DataSheet:
         )
 
     @cached_property
+    def surface(self) -> tuple[tuple[str, str], ...]:
+        """Return the rows of the crew's work between the last pass and curing: label and value."""
+        task, words = self.schedule.surface, self.wording.surface.task
+        if task is None or words is None:
+            return ()
+        start = self.moment(task.start)
+        rows = {
+            "finished": start if task.finish_recorded else self.say("data.surface-estimated", when=start),
+            "dry": self.moment(task.not_after) if task.not_after else "",
+            "firm": self.moment(task.cover_from) if task.cover_from else "",
+            "water": self.moment(task.until) if task.work == "damp" else "",
+        }
+        last = {
+            "figures": self.figures(task.figures),
+            "rule": f"{task.source} ({self.say(f'mark.{slug(task.mark)}')})",
+        }
+        return (
+            *((self.say(f"data.surface-{name}"), value) for name, value in rows.items() if value),
+            *((self.say("data.surface-way"), each.line) for each in words.choices),
+            *((self.say(f"data.surface-{name}"), value) for name, value in last.items() if value),
+        )
+
+    @cached_property
     def protection(self) -> tuple[tuple[str, ...], ...]:
         """Return a row for each blanket tried: R-value, coldest top, safe from frost, may freeze from."""
         protection = self.schedule.protection

@@ -105,6 +105,7 @@ class _EventBuilder:
     def of_crew(self) -> tuple[CareEvent, ...]:
         return self._in_order(
             [
+                *self._surface(),
                 *self._sawing(),
                 *self._undated_sawing(),
                 *self._edges(),
@@ -146,6 +147,13 @@ class _EventBuilder:
                 yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
 
     # ---- the crew's
+
+    def _surface(self) -> Iterator[CareEvent]:
+        """Keep the finished surface damp until the first water, or spray the compound."""
+        task = self.wording.surface.to_come
+        if task is not None:
+            start, end = _utc(task.start), _utc(task.end)
+            yield self._work("surface", task.title, "\n".join(task.lines), start, max(end, start + COVERING))
 
     def _sawing(self) -> Iterator[CareEvent]:
         """Saw from the hour of the first trial cut to the last hour before it is too late."""

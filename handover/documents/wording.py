@@ -9,6 +9,7 @@ from handover.documents.words.dates import DateWording, MilestoneWords, Withheld
 from handover.documents.words.events import EventWording
 from handover.documents.words.quantities import QuantityWording
 from handover.documents.words.reader import Reader
+from handover.documents.words.surface import SurfaceWording
 from handover.documents.words.watering import CoverWords, DayWords, WateringWording
 from handover.schedule.figure_kinds import SI_UNITS
 
@@ -60,6 +61,7 @@ class Wording:
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(self.reader, schedule)
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
+        self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job)
         self.warnings = CautionWording(self.reader, job, schedule, self.dates, self.quantities)
 

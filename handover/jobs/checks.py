@@ -129,6 +129,23 @@ def _times(placement: Draft, rules: Practice) -> FieldFindings:
             most=rules["finishing.latest"],
             why="concrete has set by then",
         )
+        yield from _early_finishing(end, finished, rules)
+
+
+def _early_finishing(end: datetime, finished: datetime, rules: Practice) -> FieldFindings:
+    """Yield a question where the last pass comes so soon that water was still bleeding out."""
+    hours, soonest = hours_between(end, finished), rules["finishing.soonest"]
+    if 0 < hours < soonest:
+        yield (
+            ("placement", "finished"),
+            Finding(
+                f"is {hours * 60:.0f} min after placement.end. Is the hour right? A surface closed over "
+                "bleed water may dust and scale",
+                expected=f"the end of the last pass, {soonest:g} h or more after the last concrete",
+                example=_later("finished", end),
+                severity="caution",
+            ),
+        )
 
 
 def _check_acknowledgement(draft: Draft) -> FieldFindings:

@@ -25,6 +25,9 @@ SETS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
 them."""
 
 SAW_LAST = "saw-joints-last"
+_EDGES = {MilestoneKind.SAW_JOINTS: ((MilestoneKind.SAW_JOINTS, "not_before"), (SAW_LAST, "not_after"))}
+"""The ends of a date that are compared, where these are not its beginning alone, each under its name."""
+
 WATERING = "watering"
 FROST = "frost"
 
@@ -79,7 +82,7 @@ class _Comparison:
         for kind in MilestoneKind:
             if kind not in SETS:
                 was, now = self.earlier.milestone(kind), self.later.milestone(kind)
-                for name, edge in ((kind, "not_before"), (SAW_LAST, "not_after")):
+                for name, edge in _EDGES.get(kind, ((kind, "not_before"),)):
                     yield from self._date(name, getattr(was, edge, None), getattr(now, edge, None))
 
     def _date(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from handover.schedule.cover_times import NO_FROST_RULE
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
+from handover.schedule.printed_times import half_hour_up
 from handover.schedule.watering import freezing_ahead
 
 if TYPE_CHECKING:
@@ -30,6 +32,10 @@ COVERS = {
 }
 """Methods of curing that keep a cover on the slab, and the date on which it comes off."""
 
+ATTENDED_RULE = "first-water.attended"
+"""The condition of somebody's presence for first water."""
+
+_ATTENDED = "The hours in which somebody can be at the slab: those of the record, else those of the day"
 _COVER_OFF = {
     MilestoneKind.PROTECTION_ENDS: "Blankets come off when cold protection ends",
     MilestoneKind.CURING_ENDS: "What covers the slab comes off when curing ends",
@@ -41,8 +47,9 @@ def apply_dependencies(
 ) -> tuple[Milestone, ...]:
     """Return the milestones with the conditions that come from other dates.
 
-    If frost delays the first watering of the plan, first water waits for it; if the plan has no watering,
-    there is no date for first water. Wheels wait until the cover is removed.
+    If frost delays the first watering of the plan, or nobody is there before it, first water waits for it; if
+    frost leaves the plan no watering, there is no date for first water. Wheels wait until the cover is
+    removed.
     """
     return tuple(_with_dependencies(simulation, dates, watering, basis))
 
@@ -55,6 +62,8 @@ def _with_dependencies(
         if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each, watering):
             if (gate := _after_frost(simulation, watering)) is not None:
                 yield _waiting(each, gate, basis)
+        elif (gate := _attendance(each, watering)) is not None:
+            yield _waiting(each, gate, basis)
         elif each.kind in WHEELS and off is not None:
             yield _waiting(each, replace(off, rule=f"{each.kind}.cover-off"), basis)
         else:
@@ -68,6 +77,16 @@ def _frozen_at_first(simulation: Simulation, first: Milestone, watering: Waterin
     if watering and watering[0].skipped_because == "frost":
         return True
     return bool(freezing_ahead(np.array([first.not_before.timestamp()]), simulation)[0])
+
+
+def _attendance(milestone: Milestone, watering: Watering) -> Gate | None:
+    """Return the condition of somebody's presence for first water, or None where somebody is there."""
+    if milestone.kind != MilestoneKind.FIRST_WATER or milestone.not_before is None:
+        return None
+    first = next((visit.start for day in watering for visit in day.visits), None)
+    if first is None or first.astimezone(UTC) <= half_hour_up(milestone.not_before).astimezone(UTC):
+        return None
+    return Gate(ATTENDED_RULE, first, first, _ATTENDED, "common practice")
 
 
 def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
@@ -108,4 +127,5 @@ def _waiting(milestone: Milestone, gate: Gate, basis: BasisOf) -> Milestone:
         because=Reason(gate, (because.governing, *because.others)),
         basis="typical" if gate.not_before is None else basis(gate.not_before),
         spread_by=(),
+        later_in_tests=None,
     )

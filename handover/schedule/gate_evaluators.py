@@ -12,6 +12,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule import durations
 from handover.schedule.circumstances import slab_circumstances
+from handover.schedule.printed_times import half_hour_down
 from handover.schedule.protection_period import (
     KEPT_WARM,
     NEAR_THE_AIR,
@@ -117,7 +118,27 @@ def threshold(gate: GateRule) -> float:
 def _degree(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     concrete = simulation.concrete
     at_set = {"setting.initial": concrete.initial_set_h, "setting.final": concrete.final_set_h}
-    return hours_to_age(simulation.slab, at_set[gate.per or ""])
+    return _as_finished(gate, hours_to_age(simulation.slab, at_set[gate.per or ""]), simulation)
+
+
+def _as_finished(gate: GateRule, hours: Floats, simulation: Simulation) -> Floats:
+    """Return the hours of a set as the recorded end of finishing allows: it lies between the two sets.
+
+    The end is rounded to the half hour before it for initial set, because that is printed by the half hour.
+    """
+    finished, end = simulation.job.placement.finished, simulation.job.placement.end
+    if finished is None:
+        return hours
+    if gate.milestone == "initial-set":
+        before = half_hour_down(finished)
+        return np.minimum(hours, _hours_since_placed(before if before > end else finished, simulation))
+    if gate.milestone == "final-set":
+        return np.maximum(hours, _hours_since_placed(finished, simulation))
+    return hours
+
+
+def _hours_since_placed(when: datetime, simulation: Simulation) -> Floats:
+    return np.maximum((when.timestamp() - simulation.slab.placed_s) / HOUR_S, 0.0)
 
 
 def _after_final_set(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
@@ -129,7 +150,7 @@ def _finishing_hours(_: GateRule, simulation: Simulation, __: Dates) -> Floats:
     finished = simulation.job.placement.finished
     if finished is None:
         return hours_to_age(simulation.slab, simulation.concrete.final_set_h)
-    return np.maximum((finished.timestamp() - simulation.slab.placed_s) / HOUR_S, 0.0)
+    return _hours_since_placed(finished, simulation)
 
 
 def _equivalent_age(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:

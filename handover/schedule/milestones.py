@@ -19,6 +19,7 @@ from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, DRYING, evalua
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.quantiles import late_instant, median_instant, share_to_wait_for
+from handover.schedule.surface_observations import SET_CONTRADICTED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -45,7 +46,8 @@ _NO_FIRST_WATER = ("curing compound", "insulating blanket")  # not watered
 
 def compute_dates(simulation: Simulation, basis: BasisOf) -> Dates:
     """Return the dates of a job, and its refusals. Later dates may depend on earlier ones."""
-    dates = Dates(refusals=tuple(refusals(simulation.job, simulation.practice)))
+    refused = (*refusals(simulation.job, simulation.practice), *_contradicted_sets(simulation))
+    dates = Dates(refusals=refused)
     withheld = {refusal.kind for refusal in dates.refusals}
     slab = slab_circumstances(simulation.job)
     for kind in _COMPUTED:
@@ -76,6 +78,12 @@ def _drying(job: JobRecord, gates: Iterable[GateRule]) -> Iterable[Figure]:
     for gate in gates:
         if gate.measure == DRYING:
             yield Figure("drying", threshold(gate) * job.slab.thickness, "h")
+
+
+def _contradicted_sets(simulation: Simulation) -> Iterable[Refusal]:
+    """Yield initial set where the recorded end of finishing lies hours before it: one of them is wrong."""
+    if any(each.outcome == SET_CONTRADICTED for each in simulation.measurements.records):
+        yield Refusal(MilestoneKind.INITIAL_SET, SET_CONTRADICTED)
 
 
 def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:

@@ -276,6 +276,54 @@ class Visit:
 
 
 @dataclass(frozen=True)
+class SurfaceChoice:
+    """One way to keep the finished surface from drying until curing begins, and what it costs."""
+
+    how: Annotated[
+        str,
+        means(
+            "Which way: fog and then a cover, fog alone, or curing compound in place of water.",
+            one_of=("fog-cover", "fog", "compound"),
+        ),
+    ]
+    start: Annotated[Instant, means("From.")]
+    until: Annotated[Instant, means("Until when the crew is at it.")]
+    crew_hours: Annotated[NotNegative, means("Time of the crew at the slab after finishing. [h]")]
+    litres: Annotated[NotNegative, means("Water that it takes. [L]")]
+
+
+@dataclass(frozen=True)
+class SurfaceTask:
+    """What the crew does with the finished surface before its curing begins."""
+
+    work: Annotated[
+        str,
+        means(
+            "Keep it damp or covered until the first water, or spray the curing compound.",
+            one_of=("damp", "compound"),
+        ),
+    ]
+    start: Annotated[Instant, means("When the last pass ends: as recorded, else the likely initial set.")]
+    not_after: Annotated[
+        Instant | None,
+        means("By then a bare surface has lost what it may, early end of the band; null: it does not."),
+    ]
+    cover_from: Annotated[
+        Instant | None,
+        means(
+            "From when a step no longer marks the surface, cautious; null where no cover is laid before the "
+            "first water."
+        ),
+    ]
+    until: Annotated[Instant, means("The first water of the plan, or the end of spraying.")]
+    finish_recorded: Annotated[bool, means("Whether the record has the end of the last pass.")]
+    choices: Annotated[tuple[SurfaceChoice, ...], means("The ways to do it, the usual one first.")]
+    figures: Annotated[tuple[Figure, ...], means("Its numbers.")]
+    source: Annotated[str, means("Source of the rule.")]
+    mark: Annotated[Mark, means("How sure we are of a rule.")]
+
+
+@dataclass(frozen=True)
 class WateringDay:
     """The watering of one day of curing."""
 
@@ -581,6 +629,10 @@ class CureSchedule:
     ] = None
     protection: Annotated[
         Protection | None, means("How to keep the slab from freezing; null where the air stays mild.")
+    ] = None
+    surface: Annotated[
+        SurfaceTask | None,
+        means("What the crew does between the last pass and curing; null where nothing is to be done."),
     ] = None
     measurements: Annotated[
         tuple[Measurement, ...], means("The measurements on the job, and their outcomes.")

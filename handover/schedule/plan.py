@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,10 +15,11 @@ from handover.schedule.frost_protection import plan_protection
 from handover.schedule.history import slab_history
 from handover.schedule.joints import plan_joints
 from handover.schedule.milestones import compute_dates
-from handover.schedule.model import CureSchedule, Figure, Refusal
+from handover.schedule.model import CureSchedule, Figure, MilestoneKind, Refusal
 from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate
+from handover.schedule.surface_task import plan_surface
 from handover.schedule.watering import plan_watering
 
 if TYPE_CHECKING:
@@ -26,8 +28,9 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.schedule.dates import Dates
-    from handover.schedule.model import Caution, WateringDay
+    from handover.schedule.model import Caution, Milestone, WateringDay
     from handover.schedule.simulation import Simulation
+    from handover.schedule.surface_task import SurfacePlan
     from handover.weather.series import WeatherSeries
 
 
@@ -70,7 +73,8 @@ def plan_cure(
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
     refused = {each.kind for each in refusals}
-    milestones = apply_dependencies(simulation, dates, watering, basis)
+    surface = plan_surface(simulation, dates, watering)
+    milestones = _with_window(apply_dependencies(simulation, dates, watering, basis), surface)
     return CureSchedule(
         job=job.id,
         revision=revision,
@@ -93,9 +97,19 @@ def plan_cure(
         refusals=refusals,
         figures=tuple(_figures(simulation, watering)),
         protection=plan_protection(simulation, dates),
+        surface=surface.task,
         joints=plan_joints(simulation, dates),
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,
+    )
+
+
+def _with_window(milestones: tuple[Milestone, ...], surface: SurfacePlan) -> tuple[Milestone, ...]:
+    """Return the milestones, first water with its late end; where the crew fills the gap, it has none."""
+    late = surface.not_after if surface.task is None else None
+    return tuple(
+        replace(each, not_after=late) if each.kind == MilestoneKind.FIRST_WATER else each
+        for each in milestones
     )
 
 

@@ -83,7 +83,7 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     """Yield when a measure against drying is worthwhile before final set, and the drying with it.
 
     A windbreak if it alone brings the loss below the limit, else fog; an evaporation retarder from the lower
-    level on.
+    level on, but only until the last pass.
     """
     practice, first = simulation.practice, simulation.ensemble.first_placed.start
     fresh, rate = loss_while_fresh(simulation, first)
@@ -91,10 +91,11 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
     behind = _with_shelter(simulation, first, fresh, wind=practice["drying.windbreak"])
     in_fog = _with_shelter(simulation, first, fresh, humidity=practice["drying.fog"])
     limit = practice["drying.precaution"]
+    retards = (rate >= practice["drying.watch"]) & _is_unfinished(time_s, simulation)
     worth = {
         "windbreak": ((rate >= limit) & (behind < limit), behind),
         "fog": ((rate >= limit) & (behind >= limit), in_fog),
-        "evaporation-retarder": (rate >= practice["drying.watch"], None),
+        "evaporation-retarder": (retards, None),
     }
     for code, (hours, left) in worth.items():
         for run in _find_runs(hours):
@@ -103,6 +104,13 @@ def _precautions(simulation: Simulation) -> Iterator[Risk]:
             if left is not None:
                 figures.append(Figure("left", float(left[peak]), "kg/m2/h"))
             yield _risk(code, simulation.job.zone, time_s[run], time_s[peak], *figures)
+
+
+def _is_unfinished(time_s: Floats, simulation: Simulation) -> NDArray[np.bool_]:
+    """Return for each instant whether finishing may still go on."""
+    finished = simulation.job.placement.finished
+    before: NDArray[np.bool_] = time_s < (np.inf if finished is None else finished.timestamp())
+    return before
 
 
 def _with_shelter(

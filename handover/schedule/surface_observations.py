@@ -4,13 +4,14 @@ The last pass of the trowel lies between initial and final set. A surface that a
 enough for water; one that it does not mark has set. Each of them limits the factor on the time to set, in
 each member by its own temperatures; the draw of that factor is moved into the limits and keeps its order.
 Late evidence counts whole. Early evidence counts only to the early end of the spread, because a broom may
-pass before concrete has begun to set.
+pass before concrete has begun to set. Where finishing ends long before nearly every member's first set, the
+hour is wrong or the surface was closed over bleed water: the crew is asked, and no first set is printed.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC
+from datetime import UTC, timedelta
 from statistics import NormalDist
 from typing import TYPE_CHECKING
 
@@ -37,7 +38,11 @@ if TYPE_CHECKING:
 
     Kind = Literal["finishing", "scratch"]
 
+SET_CONTRADICTED = "set-contradicted"
+"""Outcome of a finishing hour that lies before the first set of nearly all members."""
+
 _SURFACE = 0
+_EARLY = "setting.observed-early"
 _NORMAL = NormalDist()
 _CERTAIN = 6.0  # standard deviations past which a limit is the value itself
 _LEAST_P = 1e-12
@@ -83,7 +88,7 @@ def condition_on_setting(
     if not times:
         return ensemble, concrete, MeasurementResult()
     hours = (max(times).timestamp() - job.placement.start.timestamp()) / HOUR_S
-    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=hours + 1.0)
+    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=hours + practice[_EARLY])
     slab, _ = apply_infrared(job, ensemble, concrete, slab, practice)
     limits = tuple(_limits(job, concrete, slab, practice))
     drawn = ensemble.draws["setting"]
@@ -96,7 +101,12 @@ def condition_on_setting(
         ensemble, setting=ensemble.setting * factor, draws={**ensemble.draws, "setting": moved}
     )
     slower = concrete.with_setting(factor)
-    records = tuple(_record(each, job, concrete, slower) for each in limits)
+    records = tuple(
+        _early_record(each, _first_set_hours(job, weather, ensemble, concrete, practice), job)
+        if _is_too_early(each, slab, ensemble, concrete, practice)
+        else _record(each, job, concrete, slower)
+        for each in limits
+    )
     return conditioned, slower, MeasurementResult(records)
 
 
@@ -152,6 +162,53 @@ def _truncated_draw(drawn: float, low: float, high: float) -> float:
     below, above = _NORMAL.cdf(low), _NORMAL.cdf(high)
     share = below + _NORMAL.cdf(drawn) * (above - below)
     return _NORMAL.inv_cdf(min(max(share, _LEAST_P), 1.0 - _LEAST_P))
+
+
+def _is_too_early(
+    limits: _SettingLimits,
+    slab: SlabSimulation,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
+    practice: Practice,
+) -> bool:
+    """Return whether finishing ended long before the first set of nearly all members.
+
+    Then the hour is wrong, or the surface was closed over bleed water.
+    """
+    if limits.kind != "finishing":
+        return False
+    last, later = ensemble.last_placed, limits.at.astimezone(UTC) + timedelta(hours=practice[_EARLY])
+    has_set = slab.age_at(later, _SURFACE)[last] >= concrete.initial_set_h[last]
+    return bool(has_set.mean() < 1.0 - practice["spread.share"])
+
+
+def _first_set_hours(
+    job: JobRecord,
+    weather: WeatherSeries,
+    ensemble: Ensemble,
+    concrete: ConcreteProperties,
+    practice: Practice,
+) -> tuple[float, float]:
+    """Return the early end and the middle of first set without the finishing, in hours after placement."""
+    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=practice["surface-check.latest"])
+    has_set = slab.age_h[:, ensemble.last_placed, _SURFACE] >= concrete.initial_set_h[ensemble.last_placed]
+    first = np.where(has_set.any(axis=0), slab.hours[has_set.argmax(axis=0)], slab.hours[-1])
+    early, middle = np.quantile(first, (1.0 - practice["spread.share"], 0.5))
+    return float(early), float(middle)
+
+
+def _early_record(limits: _SettingLimits, first_set: tuple[float, float], job: JobRecord) -> Measurement:
+    """Return the record of finishing that ended before the concrete had begun to set."""
+    since = (limits.at.astimezone(UTC) - job.placement.end.astimezone(UTC)).total_seconds() / HOUR_S
+    early, middle = first_set
+    return Measurement(
+        kind=limits.kind,
+        name=limits.name,
+        at=limits.at,
+        measured=(Figure("age", since, "h"),),
+        estimated=(Figure("first_set_early", early, "h"), Figure("first_set", middle, "h")),
+        outcome=SET_CONTRADICTED,
+    )
 
 
 def _record(

@@ -42,6 +42,7 @@ CALL_LEAD_TIME = general_rules().duration("call.before-frost")
 """How long before a frost the owner is called."""
 
 ONE_TIME_VISITS = (
+    "surface",
     MilestoneKind.SAW_JOINTS,
     MilestoneKind.STRIP_EDGE_FORMS,
     "rub-edges",

@@ -22,14 +22,16 @@ from filelock import FileLock, Timeout
 from handover.base.atomic import write_file
 from handover.base.interruption import raise_if_requested
 from handover.base.tables import csv_cell
+from handover.documents.schedule_json import read_schedule
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
+from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.archiving import archive_documents, archive_existing_set
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
-from handover.service.inputs import attached_files, read_weather_file
+from handover.service.inputs import attached_files, questions, read_weather_file
 from handover.service.issuing import IssueRequest, add_inputs, check_request
-from handover.service.publish import INPUTS_FOLDER, next_revision, publish
+from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, next_revision, publish
 from handover.service.settings import Settings
 from handover.service.workers import RenderResult, RenderTask, failure_result
 
@@ -239,12 +241,14 @@ class _Run:
         work = self._in_progress.pop(task.name, None)
         if work is None:
             return
+        cautions = work.inputs.cautions
         if result.documents:
             try:
-                self._publish(work, result.documents)
+                cautions = (*cautions, *_questions(task, result.documents))
+                self._publish(work, result.documents, cautions)
             except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
                 result = failure_result(fault)
-        self._finish(task.name, work.inputs.job.id, result, work.inputs.cautions)
+        self._finish(task.name, work.inputs.job.id, result, cautions)
 
     def _summarise(self, path: Path) -> _RecordSummary:
         try:
@@ -359,11 +363,13 @@ class _Run:
 
     # ---- finished jobs
 
-    def _publish(self, work: _JobInProgress, documents: Mapping[str, bytes]) -> None:
+    def _publish(
+        self, work: _JobInProgress, documents: Mapping[str, bytes], cautions: tuple[Finding, ...]
+    ) -> None:
         """Publish a set, then archive it. After an interruption in between, the next run archives it."""
         job, archive = work.inputs.job, self._batch.archive
         whole = add_inputs(documents, work.inputs, self._batch.settings)
-        doubts = [asdict(each) for each in work.inputs.cautions]
+        doubts = [asdict(each) for each in cautions]
         about = {"inputs": work.digest, "files": sorted(whole), "cautions": doubts}
         mark = json.dumps(about, indent=1)
         publish({**whole, MARK_FILE: mark.encode()}, self._batch.out / job.id, job.id)
@@ -378,6 +384,14 @@ class _Run:
     def _report(self, outcome: BatchOutcome) -> None:
         self.outcomes.append(outcome)
         self._on_outcome(outcome)
+
+
+def _questions(task: RenderTask, documents: Mapping[str, bytes]) -> tuple[Finding, ...]:
+    """Return what the schedule of a set asks of the contractor; most ask nothing, and are not read for it."""
+    written = documents[SCHEDULE_FILE]
+    if SET_CONTRADICTED.encode() not in written:
+        return ()
+    return questions(read_schedule(written), task.name)
 
 
 def _id_of(examined: ExaminedRecord) -> str:

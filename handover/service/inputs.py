@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -13,7 +14,9 @@ from handover.errors import Finding, UnusableInput
 from handover.jobs.future_times import find_future_times
 from handover.jobs.reading import examine_job
 from handover.schedule.plan import plan_cure
+from handover.schedule.printed_times import half_hour_down
 from handover.schedule.slab_simulation import DAYS
+from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.settings import SETTINGS_FILE, Settings
 from handover.weather.fit_check import check_fit
@@ -29,7 +32,7 @@ if TYPE_CHECKING:
     from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import CureSchedule
+    from handover.schedule.model import CureSchedule, Measurement
     from handover.weather import WeatherSeries
     from handover.weather.location import HasLocation
     from handover.weather.reading import ExaminedWeather as WeatherExamined
@@ -110,23 +113,6 @@ def check_inputs(
         typical_file=None if typical_file is None else names[-1],
         received_at=weather_file.received_at,
     )
-
-
-def check_weather(job: JobRecord, path: Path, as_of: datetime) -> tuple[Finding, ...]:
-    """Return the cautions of a weather file, alone and for a job.
-
-    Args:
-        job: The record.
-        path: The file.
-        as_of: From when the age of a forecast counts, aware.
-
-    Raises:
-        UnusableInput: It has faults; carries all findings.
-    """
-    series, findings = _examine(read_weather_file(path), job, as_of, examine_weather_bytes)
-    if series is None or any(each.severity == "fault" for each in findings):
-        raise UnusableInput(findings)
-    return findings
 
 
 def read_weather_file(path: Path) -> WeatherFile:
@@ -289,4 +275,36 @@ def compute(
         typical=inputs.typical,
         rules=settings.rules,
         share=settings.share,
+    )
+
+
+def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Finding, ...]:
+    """Return what a schedule asks of the contractor: an hour of the record that the weather contradicts.
+
+    Args:
+        schedule: The schedule.
+        record: The file of the job record.
+    """
+    return tuple(
+        _early_finish(each, schedule, record)
+        for each in schedule.measurements
+        if each.outcome == SET_CONTRADICTED
+    )
+
+
+def _early_finish(finishing: Measurement, schedule: CureSchedule, record: str | None) -> Finding:
+    age = finishing.measured[0].value
+    zone, placed = ZoneInfo(schedule.timezone), schedule.placement_end.astimezone(UTC)
+    early, likely = (
+        f"{half_hour_down((placed + timedelta(hours=each.value)).astimezone(zone)):%H:%M}"
+        for each in finishing.estimated
+    )
+    return Finding(
+        f"is {age:.1f} h after the last concrete. By the mix and the weather, first set comes about "
+        f"{likely}, and not before {early}. Is the hour right? If it is, the surface was closed over bleed "
+        "water: it may dust and scale",
+        file=record,
+        field="placement.finished",
+        expected="the end of the last pass of the trowel or broom",
+        severity="caution",
     )

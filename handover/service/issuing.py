@@ -21,7 +21,7 @@ from handover.documents.schedule_json import read_schedule
 from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import RecordSource, examine_source, read_source
 from handover.schedule.changes import changes
-from handover.service.inputs import check_inputs, compute, download_weather, read_weather_file
+from handover.service.inputs import check_inputs, compute, download_weather, questions, read_weather_file
 from handover.service.publish import (
     INPUTS_FOLDER,
     SCHEDULE_FILE,
@@ -86,7 +86,7 @@ class IssuedSet:
         schedule: Its schedule.
         files: The contents by file name, in the order of the reader's interest; "/" between folder and file.
             `inputs/` has the inputs of the set, with the choices in `inputs/settings.json`.
-        findings: The cautions of the inputs.
+        findings: The cautions of the inputs, and the questions of the schedule.
     """
 
     job: JobRecord
@@ -183,7 +183,7 @@ def issue_request(request: IssueRequest) -> IssuedSet:
 
 @dataclass(frozen=True)
 class PlannedCure:
-    """A schedule without documents: the record, its schedule, and the cautions of the inputs."""
+    """A schedule without documents: the record, its schedule, its cautions and questions."""
 
     job: JobRecord
     schedule: CureSchedule
@@ -195,14 +195,17 @@ def plan_request(request: IssueRequest, on_findings: OnFindings = lambda _: None
 
     Args:
         request: The inputs and choices.
-        on_findings: Called with the cautions, before the schedule is computed.
+        on_findings: Called with the cautions of the inputs, then with the questions of the schedule.
 
     Raises:
         UnusableInput: The inputs have faults, alone or together; carries all findings.
     """
     inputs = check_request(request)
     on_findings(inputs.cautions)
-    return PlannedCure(inputs.job, compute_schedule(inputs, request), inputs.cautions)
+    schedule = compute_schedule(inputs, request)
+    asked = questions(schedule, request.record.name)
+    on_findings(asked)
+    return PlannedCure(inputs.job, schedule, (*inputs.cautions, *asked))
 
 
 # ---- the steps --------------------------------------------------------------------------------------
@@ -310,7 +313,9 @@ def render_set(
         earlier=request.earlier,
         workers=workers,
     )
-    return IssuedSet(inputs.job, schedule, add_inputs(documents, inputs, request.settings), inputs.cautions)
+    whole = add_inputs(documents, inputs, request.settings)
+    findings = (*inputs.cautions, *questions(schedule, request.record.name))
+    return IssuedSet(inputs.job, schedule, whole, findings)
 
 
 def add_inputs(documents: Mapping[str, bytes], inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
@@ -335,7 +340,7 @@ def issue_to_folder(
     Args:
         request: The inputs and choices; its revision is not used.
         folder: New, empty, or with an earlier set of the same job.
-        on_findings: Called with the cautions, before the schedule is computed.
+        on_findings: Called with the cautions of the inputs, then with the questions of the schedule.
         workers: As in `render_set`.
 
     Raises:
@@ -347,6 +352,8 @@ def issue_to_folder(
     with lock_folder(folder):
         revision = next_revision(job, request.as_of, folder=folder, made_from=made_from)
         revised = replace(request, revision=revision)
-        issued = render_set(inputs, compute_schedule(inputs, revised), revised, workers)
+        schedule = compute_schedule(inputs, revised)
+        on_findings(questions(schedule, request.record.name))
+        issued = render_set(inputs, schedule, revised, workers)
         publish_locked(issued.files, folder, job)
     return issued

@@ -20,6 +20,7 @@ from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.reading import examine_source, read_source
 from handover.service.archiving import archive_existing_set, issued_record, read_issued_record
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
+from handover.service.inputs import questions
 from handover.service.issuing import IssueRequest, check_request, compute_schedule, render_set
 from handover.service.job_inputs import WeatherFile
 from handover.service.publish import INPUTS_FOLDER, next_revision
@@ -129,16 +130,17 @@ def reissue_job(
         )
         inputs = check_request(again, examined=examined, examine=request.examine)
         schedule = compute_schedule(inputs, again)
+        cautions = (*inputs.cautions, *questions(schedule, examined.source.name))
         sentences = change_sentences(
             Wording(inputs.job, schedule, units=provenance.settings.units_for(inputs.job))
         )
         new_record = request.record is not None and _record_changed(inputs, documents)
         if not (sentences or new_record or request.force):
-            return ReissueResult(last, is_new=False, changes=(), cautions=inputs.cautions)
+            return ReissueResult(last, is_new=False, changes=(), cautions=cautions)
         issued = render_set(inputs, schedule, again, workers)
         issued.write(folder)
         issued.archive(archive, as_of)
-        return ReissueResult(schedule.revision, True, sentences, inputs.cautions, new_record)
+        return ReissueResult(schedule.revision, True, sentences, cautions, new_record)
 
 
 def _require_after_last_issue(bag: Bag, as_of: datetime) -> None:

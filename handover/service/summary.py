@@ -27,6 +27,7 @@ class PlanSummary:
         site, job: Name of the site, id of the job.
         weather: The source of the weather.
         dates: When, and what is then allowed.
+        surface: What the crew does before it leaves: the title, then a line for each way; empty if nothing.
         watering: On which days, and what.
         refusals: The dates that the program does not give, and why.
         cautions: One paragraph for each.
@@ -37,6 +38,7 @@ class PlanSummary:
     job: str
     weather: str
     dates: tuple[tuple[str, str], ...]
+    surface: tuple[str, ...]
     watering: tuple[tuple[str, str], ...]
     refusals: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
@@ -64,11 +66,22 @@ def plan_summary(words: Wording) -> PlanSummary:
         job=schedule.job,
         weather=schedule.weather.source,
         dates=tuple(_date(each, words) for each in dates),
+        surface=_surface_lines(words),
         watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
         refusals=tuple((each.kind, words.dates.refusal(each)) for each in schedule.refusals),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),
         limits=" ".join(words.limits),
     )
+
+
+def surface_lines(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> tuple[str, ...]:
+    """Return what the crew does with the surface before it leaves: the title, then the lines."""
+    return _surface_lines(Wording(job, schedule, units=units or job.written_in))
+
+
+def _surface_lines(words: Wording) -> tuple[str, ...]:
+    task = words.surface.to_come
+    return () if task is None else (task.title, *task.lines)
 
 
 def first_task(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> str:

@@ -27,6 +27,8 @@ from handover.schedule.model import (
     Refusal,
     Risk,
     SawWindow,
+    SurfaceChoice,
+    SurfaceTask,
 )
 from handover.service.summary import plan_summary
 
@@ -449,3 +451,92 @@ def test_more_water_is_not_called_harmless_where_it_freezes(
     harmless = Wording(job, schedule, language=language).say("sheet.watering-intro")
     assert harmless in mild
     assert harmless not in cold
+
+
+# ---- the surface before its first water
+
+
+def with_surface(schedule: CureSchedule, issued_h: float, **parts: Any) -> CureSchedule:
+    """Finished at 12:10, too dry from 1 pm, covered from 3 pm, watered from 6 pm; issued so much later."""
+    finish = schedule.placement_end.replace(hour=12, minute=10)
+    cover, water = finish.replace(hour=15, minute=0), finish.replace(hour=18, minute=0)
+    hour = timedelta(hours=1)
+    task = SurfaceTask(
+        work="damp",
+        start=finish,
+        not_after=finish.replace(hour=13, minute=0),
+        cover_from=cover,
+        until=water,
+        finish_recorded=True,
+        choices=(
+            SurfaceChoice("fog-cover", finish, cover + hour, 3.8, 500.0),
+            SurfaceChoice("compound", finish, finish + hour, 1.0, 0.0),
+        ),
+        figures=(Figure("bare_hours", 5.8, "h"),),
+        source="a rule",
+        mark="common practice",
+    )
+    return replace(
+        schedule, surface=replace(task, **parts), issued_at=finish + timedelta(hours=issued_h), watering=()
+    )
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_crews_work_on_the_surface_is_the_same_everywhere(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    wording = Wording(job, with_surface(schedule, -1.0), language=language)
+    task = wording.surface.to_come
+    assert task is not None
+    (event,) = (each for each in crew_events(wording) if each.kind == "surface")
+    plan = plan_summary(wording).surface
+    assert (event.start, event.end) == (task.start, task.end)
+    assert event.description.split("\n") == list(task.lines) == list(plan[1:])
+    assert CareSheet(wording, {}).crew[0] == task.owner
+    rows = [value for _, value in DataSheet(wording).surface]
+    assert all(each.line in rows for each in task.choices)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_is_over_of_the_surface_is_no_longer_said(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    begun = Wording(job, with_surface(schedule, 1.5), language=language)
+    now = begun.say("surface.at.now")
+    task = begun.surface.to_come
+    assert task is not None
+    assert len(task.choices) == 1  # an hour and a half after the last pass, it is too late for compound
+    assert now in task.choices[0].how
+    over = Wording(job, with_surface(schedule, 24.0), language=language)
+    assert over.surface.to_come is None
+    assert not [each for each in crew_events(over) if each.kind == "surface"]
+    assert plan_summary(over).surface == ()
+    assert DataSheet(over).surface  # the office keeps it
+
+
+def test_compound_is_a_task_with_its_hour(job: JobRecord, schedule: CureSchedule) -> None:
+    finish = schedule.placement_end.replace(hour=12, minute=10)
+    end = finish + timedelta(hours=1)
+    coats = {
+        "work": "compound",
+        "cover_from": None,
+        "until": end,
+        "choices": (SurfaceChoice("compound", finish, end, 1.0, 0.0),),
+    }
+    wording = Wording(job, with_surface(schedule, -1.0, **coats))
+    hour = wording.speak.hour(finish)
+    assert hour in CareSheet(wording, {}).crew[0]
+    (event,) = (each for each in crew_events(wording) if each.kind == "surface")
+    assert hour in event.title
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_hours_ahead_are_not_told_as_past(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    noon = schedule.placement_end.replace(hour=12, minute=0)
+    risk = Risk("drying-precaution", noon, noon + timedelta(hours=3), noon)
+    dry = replace(schedule, risks=(risk,), cautions=(*schedule.cautions, Caution("drying")))
+    told = []
+    for hours in (-1.0, 1.0, 4.0):
+        wording = Wording(job, replace(dry, issued_at=noon + timedelta(hours=hours)), language=language)
+        told.append(wording.cautions[-1].title)
+    assert told == [wording.say("caution.drying.title-ahead")] * 2 + [wording.say("caution.drying.title")]

@@ -265,6 +265,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/start_hours.py: MEMBERS",
         "schedule/start_hours.py: _HOURS",
         "schedule/risks.py: STEP_S",
+        "schedule/surface_task.py: STEP_H",
         "schedule/start_hours.py: compare_starts: timedelta(days=DAYS, hours=1)",
         "schedule/start_hours.py: full_hours: timedelta(minutes=15)",
         "schedule/slab_simulation.py: _CELL",

@@ -106,7 +106,8 @@ def test_colder_weather_never_brings_a_date_forward(
     job: Job, weather: Weather, as_of: datetime, colder: float
 ) -> None:
     mild, cold = (plan_cure(job(), weather(22.2 - less, 32.2 - less), as_of) for less in (0.0, colder))
-    for kind in ESTIMATED:
+    withheld = {each.kind for each in cold.refusals}  # first set, where finishing ended hours before it
+    for kind in (each for each in ESTIMATED if each not in withheld):
         earlier, later = (milestone(schedule, kind) for schedule in (mild, cold))
         for before, after in ((earlier.likely, later.likely), (earlier.not_before, later.not_before)):
             assert before is not None

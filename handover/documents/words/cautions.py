@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, timedelta
 from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
@@ -15,6 +15,13 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.schedule.model import Caution, Figure, Protection
+
+
+RISK_OF_CAUTION = {"drying": "drying-precaution", "rain-on-fresh": "rain-on-fresh"}
+"""The risk whose hours a caution is about."""
+
+OF_PLACEMENT = ("hot-air", "hot-discharge", "cold-discharge")
+"""Cautions about the hours of the placement."""
 
 
 @dataclass(frozen=True)
@@ -39,9 +46,18 @@ class CautionWording(ScheduleWords):
         key = f"caution.{caution.code}"
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)
-        return Notice(
-            caution.code, self.say(f"{key}.title", **values), self.say(self._text_key(key, caution), **values)
-        )
+        title, text = f"{key}.title", self._text_key(key, caution)
+        if self._is_ahead(caution):
+            title, text = (f"{each}-ahead" for each in (title, text))
+        return Notice(caution.code, self.say(title, **values), self.say(text, **values))
+
+    def _is_ahead(self, caution: Caution) -> bool:
+        """Return whether the hours of a caution are still to come at the time of issue, in part or all."""
+        placed = self.schedule.placement_end if caution.code in OF_PLACEMENT else None
+        code = RISK_OF_CAUTION.get(caution.code)
+        ends = [placed] if placed else [each.end for each in self.schedule.risks if each.code == code]
+        issued = self.schedule.issued_at.astimezone(UTC)
+        return any(each.astimezone(UTC) > issued for each in ends)
 
     def _text_key(self, key: str, caution: Caution) -> str:
         """Return the key of the sentences: some have an hour, some differ by how the joints are made."""

@@ -251,6 +251,9 @@ class DateWording:
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under the cover, with the note that the cover stays."""
         sentence = self._of_kind(milestone.kind, "sentence")
+        if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
+            late = self.speak.not_after(milestone.not_after).text
+            return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
         if milestone.because.governing.rule == SEALER_SEASON:

@@ -1,0 +1,162 @@
+"""The finished surface until its curing begins, in words: what the crew does, and what each way costs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, timedelta
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from handover.documents.date_phrases import capitalise
+from handover.documents.words.schedule_words import ScheduleWords
+from handover.schedule.model import MilestoneKind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from handover.schedule.model import SurfaceChoice, SurfaceTask
+
+RETARDER = "evaporation-retarder"
+"""The measure that only helps before the last pass."""
+
+
+@dataclass(frozen=True)
+class ChoiceWords:
+    """One way to do the task: how, and what it costs."""
+
+    how: str
+    cost: str
+
+    @property
+    def line(self) -> str:
+        """Both in one line."""
+        return f"{self.how} {self.cost}"
+
+
+@dataclass(frozen=True)
+class SurfaceWords:
+    """The crew's task between the last pass and curing, in words.
+
+    Attributes:
+        title: "Keep the top damp until first water".
+        why: Why it is needed, in one or two sentences; empty where the reason is plain.
+        choices: The ways to do it, the usual one first.
+        note: What else to mind; may be empty.
+        owner: The same for the owner, in one or two sentences.
+        start: When it begins: at the end of finishing, or when the cover is laid if that is what is left.
+        end: When the crew is done with the usual way.
+    """
+
+    title: str
+    why: str
+    choices: tuple[ChoiceWords, ...]
+    note: str
+    owner: str
+    start: datetime
+    end: datetime
+
+    @property
+    def lines(self) -> tuple[str, ...]:
+        """The reason, the ways with their costs, and the note, one line each."""
+        return tuple(line for line in (self.why, *(each.line for each in self.choices), self.note) if line)
+
+
+class SurfaceWording(ScheduleWords):
+    """The crew's task of one schedule in the words of one reader."""
+
+    @cached_property
+    def task(self) -> SurfaceWords | None:
+        """The task as planned, whether it is over or not."""
+        task = self.schedule.surface
+        return None if task is None else self._words(task, task.choices, begun=False)
+
+    @cached_property
+    def to_come(self) -> SurfaceWords | None:
+        """The task as far as it is not over at the time of issue; what has begun, goes on from now."""
+        task = self.schedule.surface
+        if task is None:
+            return None
+        left = tuple(each for each in task.choices if self._is_ahead(each.until))
+        return self._words(task, left, begun=not self._is_ahead(task.start)) if left else None
+
+    def _is_ahead(self, when: datetime) -> bool:
+        return when.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
+
+    def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
+        usual = choices[0]
+        of_cover = task.cover_from if begun and usual.how == "fog-cover" else None
+        return SurfaceWords(
+            title=self.say(f"surface.{task.work}.title"),
+            why=self._why(task) if task.work == "damp" else "",
+            choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
+            note=" ".join(self._notes(task, begun=begun)),
+            owner=self._owner(task, begun=begun),
+            start=of_cover or task.start,
+            end=usual.until,
+        )
+
+    def _why(self, task: SurfaceTask) -> str:
+        hours = {"dry": self._hour(task.not_after or task.start, task), "until": self._hour(task.until, task)}
+        soon = task.not_after is None or task.not_after <= task.start
+        return self.say("surface.damp.why-at-once" if soon else "surface.damp.why", **hours)
+
+    def _choice(self, choice: SurfaceChoice, task: SurfaceTask, *, first: bool, begun: bool) -> ChoiceWords:
+        values = {
+            "start": self._start(task, "from", begun=begun),
+            "at": self._start(task, "at", begun=begun),
+            "cover": self._hour(task.cover_from, task) if task.cover_from else "",
+            "until": self._hour(task.until, task),
+        }
+        coats = task.work == "compound"
+        covers_now = begun and choice.how == "fog-cover" and self._is_firm(task)
+        key = f"surface.way.{'coat' if coats else 'cover' if covers_now else choice.how}"
+        if coats and task.not_after is not None and task.not_after > task.start:
+            key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
+        way = self.say(key, **values)
+        return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
+
+    def _cost(self, choice: SurfaceChoice) -> str:
+        length = self.speak.length(_to_half_hour(choice.crew_hours))
+        if not choice.litres:
+            return self.say("surface.cost", length=length)
+        return self.say("surface.cost-water", length=length, amount=self.quantities.amount(choice.litres))
+
+    def _is_firm(self, task: SurfaceTask) -> bool:
+        return task.cover_from is not None and not self._is_ahead(task.cover_from)
+
+    def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
+        if task.work != "damp":
+            return
+        if any(each.code == RETARDER and self._is_ahead(each.end) for each in self.schedule.risks):
+            yield self.say("surface.retarder")
+        if task.cover_from is None:
+            return
+        if not (begun and self._is_firm(task)):
+            yield self.say("surface.no-step", cover=self._hour(task.cover_from, task))
+        saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
+        if saw is not None and saw.not_after is not None and saw.not_after > task.start:
+            yield self.say("surface.saw")
+
+    def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
+        if task.work == "compound":
+            return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
+        cover = "surface.cover-owner" if task.cover_from else "surface.fog-owner"
+        return self.say(cover, until=self._moment(task.until))
+
+    def _start(self, task: SurfaceTask, phrase: str, *, begun: bool) -> str:
+        """Return the hour of the last pass: "from 4:00 in the afternoon", "about ...", or that it is now."""
+        kind = "now" if begun else "exact" if task.finish_recorded else "about"
+        return self.say(f"surface.{phrase}.{kind}", hour=self._hour(task.start, task))
+
+    def _hour(self, when: datetime, task: SurfaceTask) -> str:
+        """Return an hour; with its day if that is not the day of the last pass."""
+        return self.speak.hour(when) if when.date() == task.start.date() else self._moment(when)
+
+    def _moment(self, when: datetime) -> str:
+        return self.speak.moment(when).text
+
+
+def _to_half_hour(hours: float) -> timedelta:
+    """Return a length of time to the half hour, up: a minute more or less says nothing."""
+    return timedelta(minutes=30 * -(-round(hours * 60) // 30))

@@ -1,0 +1,220 @@
+"""The surface between the last pass of the trowel and the first water: how long it may be bare, and who acts.
+
+A finished surface that is not yet hard enough for water dries. How much it may lose is a rule. When it has
+lost as much is the late end of a window, so the early end of its band is the cautious one. Where the first
+water of the plan comes later, the crew keeps the surface damp or covers it before it leaves; compound needs
+no water.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from handover.base.arrays import HOUR_S, Floats
+from handover.practice.rules import general_rules
+from handover.schedule.ensemble import CENTRAL
+from handover.schedule.model import Figure, MilestoneKind, SurfaceChoice, SurfaceTask
+from handover.schedule.printed_times import SLEEPING_HOUR, half_hour_down, half_hour_up
+from handover.schedule.quantiles import instant_after, smoothed_quantile
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import datetime
+
+    from handover.schedule.dates import Dates
+    from handover.schedule.model import WateringDay
+    from handover.schedule.simulation import Simulation
+
+    Watering = tuple[WateringDay, ...]
+
+STEP_H = 1.0 / 12.0
+"""Resolution of the drying of the bare surface. [h]"""
+
+COVERING = general_rules().duration("visit.covering")
+SPRAYING = general_rules().duration("visit.compound")
+_COMPOUND = "curing compound"
+_COVER = "wet burlap"  # whose water a cover takes
+
+
+class SurfacePlan(NamedTuple):
+    """The bare surface of a job.
+
+    Attributes:
+        not_after: When the bare surface has lost what it may, the early end of the band; None: not within a
+            day of its first water.
+        task: What the crew does about it; None where the first water comes in time.
+    """
+
+    not_after: datetime | None
+    task: SurfaceTask | None
+
+
+def plan_surface(simulation: Simulation, dates: Dates, watering: Watering) -> SurfacePlan:
+    """Return until when the finished surface may be bare, and what the crew does if water comes later.
+
+    Where frost keeps water off on the first day, the cover against frost is the plan; where blankets cure the
+    slab, they are.
+    """
+    start = _end_of_finishing(simulation, dates)
+    is_coated = simulation.job.curing.method == _COMPOUND
+    until = start if is_coated else _first_visit(watering)
+    if start is None or until is None:
+        return SurfacePlan(None, None)
+    not_after = _dried_by(start, until + timedelta(days=1), simulation)
+    if is_coated:
+        return SurfacePlan(not_after, _coating(start, not_after, simulation))
+    if not_after is None or _seconds(until) <= not_after.timestamp():
+        return SurfacePlan(not_after, None)
+    return SurfacePlan(not_after, _filling(start, until, not_after, simulation, dates))
+
+
+def _seconds(when: datetime) -> float:
+    return when.timestamp()
+
+
+def _end_of_finishing(simulation: Simulation, dates: Dates) -> datetime | None:
+    """Return when the last pass ended: as recorded, else likely initial set, from which it may end.
+
+    The bare hours then are no fewer than they may be.
+    """
+    if simulation.job.placement.finished is not None:
+        return simulation.job.placement.finished
+    likely = next((each.likely for each in dates.milestones if each.kind == MilestoneKind.INITIAL_SET), None)
+    return None if likely is None else half_hour_down(likely)
+
+
+def _first_visit(watering: Watering) -> datetime | None:
+    """Return the first watering of the plan; None where there is none, or frost comes before it."""
+    for day in watering:
+        if day.skipped_because == "frost":
+            return None
+        if day.visits:
+            return day.visits[0].start
+    return None
+
+
+def _dried_by(start: datetime, end: datetime, simulation: Simulation) -> datetime | None:
+    """Return when the surface, bare from an instant on, has lost what it may; None: not by the end."""
+    group = simulation.ensemble.last_placed
+    hours, loss = _bare_loss(start, end, group, simulation)
+    dried = loss >= _allowed_loss(simulation)
+    reached = np.where(dried.any(axis=0), hours[dried.argmax(axis=0)], np.inf)
+    found = smoothed_quantile(reached, 1.0 - simulation.share)
+    return instant_after(simulation.ensemble.placed_s[group][0], found, simulation.job.zone)
+
+
+def _allowed_loss(simulation: Simulation) -> float:
+    """Return the water that a finished surface may lose before it is wetted, covered or coated, in mm."""
+    return simulation.practice["drying.precaution"] * simulation.practice["surface.bare-time"]
+
+
+def _bare_loss(
+    start: datetime, end: datetime, members: slice, simulation: Simulation
+) -> tuple[Floats, Floats]:
+    """Return the water that the bare surface loses from an instant on, summed up.
+
+    Losses that water from the pores replaces do not count, as in the watering plan.
+
+    Returns:
+        Hours since placement, shape (n,) [h]; the loss until then, shape (n, m) [mm].
+    """
+    slab = simulation.slab
+    placed_s = float(slab.placed_s[members][0])
+    first, last = ((each.timestamp() - placed_s) / HOUR_S for each in (start, end))
+    middle = np.arange(first, last, STEP_H) + STEP_H / 2
+    at = np.clip(middle.astype(np.int64), 0, len(slab.hours) - 2)
+    share = np.clip(middle - at, 0.0, 1.0)[:, np.newaxis]
+    series = slab.evaporation[:, members]
+    rate = series[at] * (1.0 - share) + series[at + 1] * share
+    counted = np.where(rate > simulation.practice["water.shows"], rate, 0.0)
+    return middle + STEP_H / 2, np.cumsum(counted * STEP_H, axis=0)
+
+
+def _likely_loss(start: datetime, end: datetime, simulation: Simulation) -> float:
+    """Return the likely loss of the bare surface between two instants, in mm."""
+    _, loss = _bare_loss(start, end, slice(CENTRAL, CENTRAL + 1), simulation)
+    return float(loss[-1, 0]) if len(loss) else 0.0
+
+
+def _coating(start: datetime, not_after: datetime | None, simulation: Simulation) -> SurfaceTask:
+    """Return the spraying of the compound: right after the last pass."""
+    rule = simulation.practice.rules["visit.compound"]
+    end = start + SPRAYING
+    return SurfaceTask(
+        work="compound",
+        start=start,
+        not_after=_no_earlier(start, not_after),
+        cover_from=None,
+        until=end,
+        finish_recorded=simulation.job.placement.finished is not None,
+        choices=(SurfaceChoice("compound", start, end, rule.value, 0.0),),
+        figures=(),
+        source=rule.source,
+        mark=rule.mark,
+    )
+
+
+def _filling(
+    start: datetime, until: datetime, not_after: datetime, simulation: Simulation, dates: Dates
+) -> SurfaceTask:
+    """Return how the crew fills the bare hours until the first water of the plan."""
+    rule = simulation.practice.rules["surface.bare-time"]
+    cover_from = _cover_from(start, until, dates)
+    return SurfaceTask(
+        work="damp",
+        start=start,
+        not_after=_no_earlier(start, not_after),
+        cover_from=cover_from,
+        until=until,
+        finish_recorded=simulation.job.placement.finished is not None,
+        choices=tuple(_choices(start, cover_from, until, simulation)),
+        figures=(
+            Figure("bare_hours", (until.timestamp() - start.timestamp()) / HOUR_S, "h"),
+            Figure("bare_loss", _likely_loss(start, until, simulation), "mm"),
+            Figure("limit", _allowed_loss(simulation), "mm"),
+        ),
+        source=rule.source,
+        mark=rule.mark,
+    )
+
+
+def _no_earlier(start: datetime, when: datetime | None) -> datetime | None:
+    """Return the half hour before an instant, but not before the start; None where there is none."""
+    return None if when is None else max(half_hour_down(when), start, key=_seconds)
+
+
+def _cover_from(start: datetime, until: datetime, dates: Dates) -> datetime | None:
+    """Return from when a step no longer marks the surface; None where a cover would lie for no time."""
+    firm = dates.not_before(MilestoneKind.FINAL_SET)
+    if firm is None:
+        return None
+    ready = half_hour_up(max(firm, start, key=_seconds))
+    return ready if _seconds(ready + COVERING) < _seconds(until) else None
+
+
+def _choices(
+    start: datetime, cover_from: datetime | None, until: datetime, simulation: Simulation
+) -> Iterator[SurfaceChoice]:
+    """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water."""
+    area = simulation.job.slab.area
+    if cover_from is not None:
+        fogged = _likely_loss(start, cover_from, simulation)
+        soaked = simulation.practice.methods[_COVER].store_mm
+        ends = cover_from + COVERING
+        yield SurfaceChoice("fog-cover", start, ends, _hours(start, ends), (fogged + soaked) * area)
+    if cover_from is None or _is_same_evening(start, until):
+        litres = _likely_loss(start, until, simulation) * area
+        yield SurfaceChoice("fog", start, until, _hours(start, until), litres)
+    sprayed = start + SPRAYING
+    yield SurfaceChoice("compound", start, sprayed, _hours(start, sprayed), 0.0)
+
+
+def _is_same_evening(start: datetime, until: datetime) -> bool:
+    return start.date() == until.date() and until.time() <= SLEEPING_HOUR
+
+
+def _hours(start: datetime, end: datetime) -> float:
+    return timedelta(seconds=_seconds(end) - _seconds(start)) / timedelta(hours=1)

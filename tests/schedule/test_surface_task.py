@@ -1,0 +1,218 @@
+"""The surface between the last pass and the first water: when it needs the crew, and what the crew may do.
+
+By principles: wind and heat shorten the bare time, nobody steps on a slab before final set, compound follows
+finishing at once, water replaces no more than what dries. The limit of the loss is that of the rule.
+"""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from handover.practice.rules import practice
+from handover.schedule.model import CureSchedule, MilestoneKind, SurfaceTask
+from handover.schedule.plan import plan_cure
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
+
+    from handover.jobs.record import JobRecord
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+Kind = MilestoneKind
+
+
+def task_of(schedule: CureSchedule) -> SurfaceTask:
+    assert schedule.surface is not None
+    return schedule.surface
+
+
+def first_visit(schedule: CureSchedule) -> datetime:
+    return next(visit.start for day in schedule.watering for visit in day.visits)
+
+
+def not_before(schedule: CureSchedule, kind: MilestoneKind) -> datetime:
+    found = schedule.milestone(kind)
+    assert found is not None
+    assert found.not_before is not None
+    return found.not_before
+
+
+@pytest.fixture
+def hot(job: Job, weather: Weather, as_of: datetime) -> Callable[..., CureSchedule]:
+    """A hot and windy day: it loses more than the precaution limit, so an hour of it is too long."""
+
+    def plan(**tables: dict[str, Any]) -> CureSchedule:
+        series = weather(27.0, 38.0)
+        windy = weather(27.0, 38.0, wind_ms=series.wind_ms + 4.0, relative_humidity=series.wind_ms * 0 + 0.2)
+        return plan_cure(job(**tables), windy, as_of)
+
+    return plan
+
+
+@pytest.fixture
+def calm(weather: Weather) -> WeatherSeries:
+    """Foggy, cool and still: it loses less than what water from the pores replaces."""
+    series = weather(14.0, 16.0)
+    return weather(
+        14.0,
+        16.0,
+        wind_ms=series.wind_ms * 0.0,
+        relative_humidity=series.wind_ms * 0.0 + 1.0,
+        shortwave_wm2=series.shortwave_wm2 * 0.0,
+        cloud=series.cloud * 0.0 + 1.0,
+    )
+
+
+def test_a_hot_windy_day_gives_the_crew_one_task_until_first_water(hot: Callable[..., CureSchedule]) -> None:
+    schedule = hot()
+    task = task_of(schedule)
+    assert task.work == "damp"
+    assert task.start == schedule.finished
+    assert task.until == first_visit(schedule)
+    assert task.not_after is not None
+    assert task.start <= task.not_after <= task.start + timedelta(hours=1)
+
+
+def test_the_bare_time_is_no_longer_than_the_limit_takes_at_the_drying_it_has(
+    hot: Callable[..., CureSchedule],
+) -> None:
+    figures = {each.name: each.value for each in task_of(hot()).figures}
+    assert figures["limit"] == practice()["drying.precaution"] * practice()["surface.bare-time"]
+    assert figures["bare_loss"] > figures["limit"]
+
+
+def test_a_calm_cool_day_asks_for_nothing(job: Job, calm: WeatherSeries, as_of: datetime) -> None:
+    schedule = plan_cure(job(placement={"finished": as_of}), calm, as_of)
+    assert schedule.surface is None
+
+
+def test_a_window_of_first_water_is_open(job: Job, weather: Weather, as_of: datetime) -> None:
+    """On a dull and damp day the crew has no task, and the first visit of the plan lies in the window."""
+    series = weather(14.0, 18.0)
+    none = series.wind_ms * 0.0
+    dull = weather(
+        14.0,
+        18.0,
+        relative_humidity=none + 0.78,
+        wind_ms=none + 1.0,
+        shortwave_wm2=none,
+        cloud=none + 1.0,
+    )
+    tables = {"placement": {"finished": as_of + timedelta(hours=4)}, "curing": {"timer": True}}
+    schedule = plan_cure(job(**tables), dull, as_of)
+    water = schedule.milestone(Kind.FIRST_WATER)
+    assert schedule.surface is None
+    assert water is not None
+    assert water.not_before is not None
+    assert water.not_after is not None
+    assert water.not_before <= first_visit(schedule) <= water.not_after
+
+
+def test_more_wind_never_lengthens_the_bare_time(job: Job, weather: Weather, as_of: datetime) -> None:
+    ends = []
+    for wind in (0.5, 2.0, 4.0, 8.0):
+        series = weather(20.0, 30.0)
+        schedule = plan_cure(job(), weather(20.0, 30.0, wind_ms=series.wind_ms * 0 + wind), as_of)
+        task = schedule.surface
+        ends.append(task.not_after if task else None)
+    found = [each for each in ends if each is not None]
+    assert found == sorted(found, reverse=True)
+    assert ends[-1] is not None
+
+
+def test_nobody_steps_on_it_before_final_set(hot: Callable[..., CureSchedule]) -> None:
+    """Common practice, no source."""
+    for available in ((), ("17:00-21:00",), ("06:30-08:00",)):
+        schedule = hot(curing={"available": available})
+        task = task_of(schedule)
+        if task.cover_from is not None:
+            assert task.cover_from >= not_before(schedule, Kind.FINAL_SET)
+            assert task.cover_from < task.until
+
+
+def test_where_nobody_is_there_the_cover_lies_until_somebody_is(hot: Callable[..., CureSchedule]) -> None:
+    schedule = hot(curing={"available": ("06:30-08:00",)})
+    task = task_of(schedule)
+    assert task.cover_from is not None
+    assert (task.until.hour, task.until.minute) == (6, 30)
+    assert [each.how for each in task.choices] == ["fog-cover", "compound"]  # nobody fogs all night
+    assert task.choices[0].until < task.until
+
+
+def test_what_the_ways_cost(hot: Callable[..., CureSchedule]) -> None:
+    """Compound is quick and dry; fogging takes the crew until it ends, and the water that dries."""
+    task = task_of(hot(curing={"available": ("17:00-21:00",)}))
+    ways = {each.how: each for each in task.choices}
+    assert ways["compound"].litres == 0.0
+    assert ways["compound"].crew_hours < min(
+        each.crew_hours for how, each in ways.items() if how != "compound"
+    )
+    for each in ways.values():
+        assert timedelta(hours=each.crew_hours) == each.until - each.start
+    if "fog" in ways:
+        assert ways["fog"].litres > 0.0
+
+
+def test_compound_goes_on_right_after_the_last_pass(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(curing={"method": "curing compound"}), weather(), as_of)
+    task = task_of(schedule)
+    assert (task.work, task.start) == ("compound", schedule.finished)
+    assert task.until - task.start == timedelta(hours=practice()["visit.compound"])
+    assert [each.how for each in task.choices] == ["compound"]
+
+
+def test_blankets_and_frost_have_their_own_plan(job: Job, weather: Weather, as_of: datetime) -> None:
+    assert plan_cure(job(curing={"method": "insulating blanket"}), weather(2.0, 12.0), as_of).surface is None
+    frosty = plan_cure(job(), weather(-6.0, 4.0), as_of)
+    assert frosty.watering[0].skipped_because == "frost"
+    assert frosty.surface is None
+
+
+def test_an_evaporation_retarder_is_for_before_the_last_pass(hot: Callable[..., CureSchedule]) -> None:
+    schedule = hot()
+    assert schedule.finished is not None
+    ends = [each.end for each in schedule.risks if each.code == "evaporation-retarder"]
+    assert ends
+    assert all(each <= schedule.finished for each in ends)
+
+
+# ---- the crew's clock
+
+
+@pytest.mark.parametrize("hour", [9.5, 10.5, 11.5, 12.5, 13.5])
+def test_no_set_is_printed_that_the_last_pass_contradicts(
+    job: Job, weather: Weather, as_of: datetime, hour: float
+) -> None:
+    """The last pass lies between initial and final set; hours before the first set, none is printed."""
+    finished = as_of.replace(hour=0) + timedelta(hours=hour)
+    schedule = plan_cure(job(placement={"finished": finished}), weather(12.0, 22.0), as_of)
+    first = schedule.milestone(Kind.INITIAL_SET)
+    refused = {each.kind: each.because for each in schedule.refusals}
+    assert not_before(schedule, Kind.FINAL_SET) >= finished
+    if first is None:
+        assert refused[Kind.INITIAL_SET] == "set-contradicted"
+    else:
+        assert first.not_before is not None
+        assert first.likely is not None
+        assert first.likely <= first.not_before <= finished
+
+
+def test_a_last_pass_hours_before_the_first_set_is_a_question(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Closed over bleed water, or a wrong hour: a slab at 10 degC does not set within an hour."""
+    early = job()
+    finished = early.placement.end + timedelta(hours=1)
+    schedule = plan_cure(job(placement={"finished": finished}), weather(6.0, 12.0), as_of)
+    (seen,) = (each for each in schedule.measurements if each.kind == "finishing")
+    assert seen.outcome == "set-contradicted"
+    assert schedule.milestone(Kind.INITIAL_SET) is None
+    sets = {each.name: each.value for each in seen.estimated}
+    assert 1.0 < sets["first_set_early"] <= sets["first_set"]
