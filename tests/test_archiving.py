@@ -240,7 +240,7 @@ def test_dates_are_those_of_the_schedule(issued: Path, entry: Callable[..., JobE
     ends = next(each for each in schedule["milestones"] if each["kind"] == MilestoneKind.CURING_ENDS)
     frosts = [each for each in schedule["risks"] if each["code"] == "frost"]
     assert frosts
-    assert shop.curing_ends == datetime.fromisoformat(ends["not_before"])
+    assert shop.curing_ends == datetime.fromisoformat(ends["printed"]["instant"])
     assert shop.frost_until == max(datetime.fromisoformat(each["end"]) for each in frosts)
     assert entry("garage").frost_until is None
 

@@ -125,7 +125,7 @@ class _EventBuilder:
 
     def _permissions(self) -> Iterator[CareEvent]:
         for words, start in self._dates_in_words(PERMISSIONS):
-            title, text = self._at_hour(words.title, start, "calendar.from"), self.words.owner_text(words)
+            title, text = self._from(words, start), self.words.owner_text(words)
             yield CareEvent("owner", words.kind, "", start, start + EVENT_LENGTH, title, text, "may")
 
     def _distant(self) -> Iterator[CareEvent]:
@@ -139,9 +139,9 @@ class _EventBuilder:
         if any(each.kind == MilestoneKind.DEICING_SALT for each in self.wording.dates.withheld):
             title, text = self.words.event("never-salt")
             yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
-        for _, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
+        for words, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
             if cold < allowed:
-                when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
+                when = words.when.text if words.when else ""
                 title, text = self.words.event("no-salt", when=when)
                 yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
 
@@ -252,6 +252,12 @@ class _EventBuilder:
         return self.wording.say(
             pattern, title=title, hour=self.wording.speak.hour(start.astimezone(self.zone))
         )
+
+    def _from(self, words: MilestoneWords, start: datetime) -> str:
+        """Return the title of an allowed use; with its week or half month where it is known no better."""
+        if words.when is not None and not words.when.hour:
+            return self.wording.say("calendar.from", title=words.title, hour=words.when.text)
+        return self._at_hour(words.title, start, "calendar.from")
 
     def _with_caller(self, text: str) -> str:
         return f"{text}\n{self.words.caller}"

@@ -117,4 +117,4 @@ def _work_of(day: DayWords) -> str:
 
 def _with_year(when: DatePhrase, issued_at: int) -> str:
     year = when.instant.year
-    return when.short if year == issued_at else f"{when.short}, {year}"
+    return when.short if when.with_year or year == issued_at else f"{when.short}, {year}"

@@ -178,7 +178,9 @@ def test_a_star_marks_what_no_forecast_reaches(job: JobRecord, schedule: CureSch
     assert printed.count(note) == 2
     near = tuple(replace(each, basis="forecast") for each in schedule.milestones)
     assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=near))))
-    unknown = tuple(replace(each, not_before=None, basis="typical") for each in schedule.milestones)
+    unknown = tuple(
+        replace(each, not_before=None, basis="typical", printed=None) for each in schedule.milestones
+    )
     assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=unknown))))
 
 
@@ -199,7 +201,7 @@ def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureS
     """The calendar waits for the morning; sheet and page have the same hour."""
     night = datetime(2026, 7, 15, 3, 10, tzinfo=ZoneInfo(schedule.timezone))
     moved = tuple(
-        replace(each, not_before=night) if each.kind == MilestoneKind.FOOT_TRAFFIC else each
+        replace(each, not_before=night, printed=None) if each.kind == MilestoneKind.FOOT_TRAFFIC else each
         for each in schedule.milestones
     )
     changed = replace(schedule, milestones=moved)

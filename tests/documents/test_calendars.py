@@ -56,7 +56,7 @@ def frost(start: datetime, hours: int = 6) -> Risk:
 def with_date(
     schedule: CureSchedule, kind: MilestoneKind, when: datetime | None, **more: Any
 ) -> CureSchedule:
-    dates = [replace(each, likely=when, not_before=when, **more) if each.kind == kind else each
+    dates = [replace(each, likely=when, not_before=when, printed=None, **more) if each.kind == kind else each
              for each in schedule.milestones]  # fmt: skip
     return replace(schedule, milestones=tuple(dates))
 
@@ -356,7 +356,10 @@ def test_new_dates_replace_the_old_ones(job: JobRecord, cold: CureSchedule) -> N
         replace(day, visits=tuple(replace(v, start=v.start + later, end=v.end + later) for v in day.visits))
         for day in cold.watering
     )
-    dates = tuple(replace(each, not_before=each.not_before + timedelta(days=2)) for each in cold.milestones)
+    dates = tuple(
+        replace(each, not_before=each.not_before + timedelta(days=2), printed=None)
+        for each in cold.milestones
+    )
     again = replace(cold, revision=2, issued_at=cold.issued_at + later, watering=days, milestones=dates)
     for old, new in zip(both(job, cold), both(job, again), strict=True):
         before = {each.uid.value: each for each in read(old)}

@@ -286,6 +286,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "documents/words/starts.py: _nearest: timedelta(minutes=15)",
         "documents/data_sheet.py: DAILY_UNTIL_DAY",
         "schedule/printed_times.py: HALF_HOUR_S",
+        "schedule/printed_times.py: _MIDDLE_OF_MONTH",
         "documents/words/watering.py: COLUMN_HOURS",
         "service/office.py: PAGE_LENGTH",
     ),
