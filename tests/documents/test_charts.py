@@ -129,14 +129,15 @@ def test_a_date_past_the_end_of_the_strength_chart_is_named_at_its_end(
 ) -> None:
     """Seen: a truck of March on day 28 of a chart in November, without its date."""
     kind = MilestoneKind.HEAVY_VEHICLES
-    for days, label in ((27, "Loaded truck"), (130, "Loaded truck: Dec")):
+    for days, labels in ((27, ["Loaded truck"]), (130, ["Loaded truck", "Dec"])):
         later = schedule.placement_end + timedelta(days=days)
         moved = (
             replace(each, not_before=later, printed=None) if each.kind == kind else each
             for each in schedule.milestones
         )
         words = Wording(job, replace(schedule, milestones=tuple(moved)))
-        assert f">{label}</text>" in charts.strength(words).svg
+        drawn = charts.strength(words).svg
+        assert all(f">{each}</text>" in drawn for each in labels)
 
 
 @pytest.mark.parametrize("draw", DRAWN)

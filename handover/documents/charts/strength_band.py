@@ -102,7 +102,8 @@ def _strength_words(wording: Wording, days: float) -> str:
 def _gates(
     drawing: Drawing, wording: Wording, scale: DayScale, y: Callable[[float], float], bottom: float
 ) -> None:
-    poles, labels = [], []
+    poles: list[tuple[float, float]] = []
+    labels: list[str] = []
     for kind in GATE_KINDS:
         milestone = wording.schedule.milestone(kind)
         printed = None if milestone is None else printed_time(milestone, scale.start)
@@ -112,17 +113,16 @@ def _gates(
         needed = milestone.because.required_strength_mpa
         if needed is None:
             continue
-        x = scale.at(when.instant)
-        title = wording.dates.short_title(kind)
+        x, names = scale.at(when.instant), [wording.dates.short_title(kind)]
         level = y(to_reader(needed, "strength", wording.units)[0])
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
         if scale.reaches(when.instant):
             drawing.dot((x, level), 5, "paper", "warm")
         else:
             draw_arrow(drawing, (x + 8, level), "warm")
-            title = wording.say("chart.strength.later", title=title, when=when.short)
-        poles.append((x, text_width(title, LABEL, bold=True) + 4))
-        labels.append(title)
+            names.insert(0, when.short)  # below the name
+        poles += [(x, text_width(each, LABEL, bold=True) + 4) for each in names]
+        labels += names
     flags = min_crossings(poles, scale.right)
     for words, banner, row in zip(labels, flags, flag_rows(flags), strict=True):
         rightward = banner.left >= banner.pole
