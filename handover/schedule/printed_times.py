@@ -81,6 +81,13 @@ def morning_up(when: datetime) -> datetime:
     return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
 
 
+def evening_of(when: datetime) -> date | None:
+    """Return the day of whose evening a night is, if an instant is at night; None by day."""
+    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
+        return None
+    return when.date() - timedelta(days=when.time() < WAKING_HOUR)
+
+
 def by_day(when: datetime) -> datetime:
     """Return the first instant that is not before `when` and not at night, in the same zone."""
     if WAKING_HOUR <= when.time() < SLEEPING_HOUR:

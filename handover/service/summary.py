@@ -103,7 +103,8 @@ def _date(words: MilestoneWords, wording: Wording) -> tuple[str, str]:
     late = f"{trial}, not after {words.not_after.short}" if words.not_after else ""
     year = wording.schedule.issued_at.year
     when = _with_year(words.when, year) if words.when else "past the estimate"
-    return when, words.crew_title + late
+    night = f"; {words.night}" if words.night else ""
+    return when, f"{words.crew_title}{late}{night}"
 
 
 def _span(first: str, *others: str) -> str:

@@ -262,7 +262,6 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/simulation.py: simulate: timedelta(days=days, hours=1)",
         "service/inputs.py: _BEFORE_THE_POUR",
         "schedule/slab_simulation.py: DAYS",
-        "schedule/start_hours.py: MEMBERS",
         "schedule/start_hours.py: _HOURS",
         "schedule/risks.py: STEP_S",
         "schedule/start_hours.py: compare_starts: timedelta(days=DAYS, hours=1)",

@@ -10,6 +10,7 @@ from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
+    evening_of,
     half_hour_down,
     in_stages,
     last_cut,
@@ -79,6 +80,7 @@ class MilestoneWords:
         trial: For sawing, the hour of the first trial cut.
         share: For sawing, the share of the estimates that allow `when`: "90%".
         last_cut: For sawing, the last hour of all parts of the slab.
+        night: For sawing that begins at night: "night work, Tuesday night"; else empty.
     """
 
     kind: MilestoneKind
@@ -94,6 +96,7 @@ class MilestoneWords:
     trial: DatePhrase | None = None
     share: str = ""
     last_cut: datetime | None = None
+    night: str = ""
 
 
 @dataclass(frozen=True)
@@ -229,7 +232,13 @@ class DateWording:
             trial=self.speak.moment(trial) if trial else None,
             share=format_percentage(share, 2, self.speak.locale) if trial and share else "",
             last_cut=last_cut(milestone, self.schedule.joints) if trial else None,
+            night=self._night(when.instant) if when and trial else "",
         )
+
+    def _night(self, begin: datetime) -> str:
+        """Return the words of work that begins at night, by the day of its evening; empty by day."""
+        evening = evening_of(begin)
+        return self.say("milestone.words.night", day=self.speak.weekday(evening)) if evening else ""
 
     @property
     def _is_weak(self) -> bool:
