@@ -48,11 +48,16 @@ def new(options: Options) -> None:
 
 def check(options: Options) -> None:
     """Check a job record."""
-    from handover.errors import Finding
+    from handover.errors import Finding, UnusableInput
     from handover.service.inputs import read_record
+    from handover.service.reader_needs import reader_findings
 
     job, cautions = read_record(to_path(options.job))
-    print_cautions(cautions)
+    config = config_of(options)
+    of_readers = tuple(reader_findings(job, options.job, chosen=config.language, templates=config.templates))
+    if any(each.severity == "fault" for each in of_readers):
+        raise UnusableInput((*cautions, *of_readers))
+    print_cautions((*cautions, *of_readers))
     if not job.contractor.email:
         doubt = "is missing; the forecast cannot be downloaded without it, so use -w with a weather file"
         print_cautions([Finding(doubt, file=options.job, field="contractor.email", severity="caution")])

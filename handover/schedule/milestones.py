@@ -61,12 +61,17 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
     for rule in practice.refusals:
         if rule.cautions or (rule.code == _TENDONS and not job.slab.has_tendons):
             continue
-        if rule.uses and job.slab.use not in rule.uses:
+        if rule.uses and _recorded_use(job) not in rule.uses:
             continue
         for kind in rule.milestones:
             if kind not in refused and practice.gates_for(kind, slab):
                 refused.add(kind)
                 yield Refusal(kind, rule.code)
+
+
+def _recorded_use(job: JobRecord) -> str:
+    """Return the use of the slab; "unknown" where the record leaves it out."""
+    return "unknown" if any(path == "slab.use" for path, *_ in job.assumed) else job.slab.use
 
 
 def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:

@@ -58,8 +58,11 @@ BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 HOUSE_DRIVE = "heavy-vehicles.house-drive"
 """Condition of trucks that is a time alone."""
 
-TENDONS = "engineer-decides-tendons"
-"""Refusal of what the engineer of record decides."""
+INSTEAD_OF_A_DATE = {
+    "engineer-decides-tendons": "stays-off.engineer",
+    "use-unknown": "milestone.words.unknown",
+}
+"""The words in the place of a date that is not given, by the refusal; for all others, that it never is."""
 
 
 @dataclass(frozen=True)
@@ -176,7 +179,7 @@ class DateWording:
             WithheldWords(
                 kind=MilestoneKind(each.kind),
                 title=self.refused(each),
-                when=self.say("stays-off.engineer" if each.because == TENDONS else "stays-off.never"),
+                when=self.say(INSTEAD_OF_A_DATE.get(each.because, "stays-off.never")),
                 sentence=self.say(f"refusal.{each.because}"),
             )
             for each in self.schedule.refusals
