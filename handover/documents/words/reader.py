@@ -24,12 +24,14 @@ class Reader:
         units: "us" or "si".
         templates: A contractor's folder whose files replace those of the program.
         translations: The strings of the language.
+        has_number: Whether there is a telephone to call; without one, strings that say so have a variant.
     """
 
     language: str
     units: Units
     templates: Path | None
     translations: Translations
+    has_number: bool = True
 
     @classmethod
     def load(cls, language: str, units: Units, templates: Path | None = None) -> Reader:
@@ -51,6 +53,8 @@ class Reader:
         Raises:
             MissingText: The language has no such string.
         """
+        if not self.has_number and self.has(f"{key}--no-number"):
+            key = f"{key}--no-number"
         return self.translations.say(key, **values)
 
     def has(self, key: str) -> bool:
