@@ -253,7 +253,7 @@ def test_visits_are_those_of_the_crews_calendar(issued: Path, entry: Callable[..
         for event in calendar.events:
             start, task = event.decoded("dtstart"), visits[str(event["uid"])]
             assert (task.start if isinstance(start, datetime) else task.start.date()) == start
-            assert task.text == str(event["summary"])
+            assert f"{task.text}, {entry(name).street.split(', ')[0]}" == str(event["summary"])
     kinds = {each.kind for each in entry("garage").tasks}
     assert kinds == {"saw-joints", "strip-edge-forms", "rub-edges", "walk-through"}
 

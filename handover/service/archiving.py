@@ -397,7 +397,7 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
     zone = ZoneInfo(schedule["timezone"])
     once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
     for each in events:
-        uid, title = str(each["uid"]), str(each["summary"])
+        uid, title = str(each["uid"]), str(each["summary"]).removesuffix(f", {job.site.name}")
         start, end = each.decoded("dtstart"), each.decoded("dtend")
         is_timed = isinstance(start, datetime)
         is_cover = is_timed and uid == event_uid(
