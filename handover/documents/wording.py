@@ -58,7 +58,9 @@ class Wording:
         self.job = job
         self.schedule = schedule
         self.reader = replace(
-            Reader.load(language, units, templates), has_number=job.contractor.phone is not None
+            Reader.load(language, units, templates),
+            has_number=job.contractor.phone is not None,
+            country=job.site.country,
         )
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(self.reader, schedule)

@@ -65,7 +65,9 @@ def plan_summary(words: Wording) -> PlanSummary:
         weather=schedule.weather.source,
         dates=tuple(_date(each, words) for each in dates),
         watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
-        refusals=tuple((each.kind, words.say(f"refusal.{each.because}")) for each in schedule.refusals),
+        refusals=tuple(
+            (words.refused(each), words.say(f"refusal.{each.because}")) for each in schedule.refusals
+        ),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),
         limits=" ".join(words.limits),
     )
