@@ -165,6 +165,26 @@ def test_a_last_pass_before_first_set_is_asked_about(
     assert "First set" not in planned.out[: planned.out.index("Watering")]
 
 
+def test_check_and_issue_ask_for_the_same_of_the_readers(
+    run: Run, record: Path, record_text: str, weather: Path, as_of: str, tmp_path: Path
+) -> None:
+    """A language without texts, a slab of no use, nobody to call: seen only when the sheet was printed."""
+    lines = [each for each in record_text.splitlines() if not each.startswith(("phone =", "use ="))]
+    text = "\n".join(lines)
+    record.write_text(text, encoding="utf-8")
+    issued = ("issue", record, "-w", weather, "--as-of", as_of, "-o", tmp_path / "out")
+    for arguments in (("check", record), issued):
+        result = run(*arguments)
+        assert result.status == 0
+        assert "contractor.phone: is missing" in result.err
+        assert "slab.use: is missing" in result.err
+    record.write_text(text.replace("[owner]", '[owner]\nlanguage = "tlh"'), encoding="utf-8")
+    for arguments in (("check", record), issued):
+        result = run(*arguments)
+        assert result.status == 2
+        assert 'there are no texts in the language "tlh"' in result.err
+
+
 @pytest.mark.parametrize(
     ("shape", "field"), [("job", "placement"), ("schedule", "milestones"), ("starts", "starts")]
 )

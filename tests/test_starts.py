@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from importlib.resources import files
 from io import BytesIO
 from pathlib import Path
@@ -23,6 +24,7 @@ from handover.documents.words.starts import COLUMNS
 from handover.errors import UnusableInput
 from handover.jobs.reading import read_source
 from handover.schedule.start_hours import HARDSHIP, HARM
+from handover.service import start_hours as start_service
 from handover.service.inputs import read_weather_file
 from handover.service.settings import Settings
 from handover.service.start_hours import (
@@ -47,6 +49,12 @@ SAMPLE = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
 NOVEMBER = SAMPLE.parent / "november-shop"
 ASKED = "2026-07-14T03:00:00-04:00"
 FEW = ("--from", "7/14/2026 5 AM", "--until", "2026-07-14T08:00")
+
+
+@pytest.fixture(autouse=True)
+def fewer_members(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Compare starts with few members: what is printed of a start is tested here, not how sure it is."""
+    monkeypatch.setattr(start_service, "compare_starts", partial(start_service.compare_starts, members=20))
 
 
 def arguments(*more: str, record: Path = SAMPLE / "job.toml") -> list[object]:

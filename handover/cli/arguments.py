@@ -118,7 +118,7 @@ def _add_record_commands(command: Command) -> None:
         "-w",
         "--weather",
         metavar="FILE",
-        help="a file of hourly weather, to be checked too; with it, the hours of the record are compared with "
+        help="a file of hourly weather, to be checked too; the hours of the record are compared with "
         "its weather, and the crew's work on the surface is printed",
     )
     _time(each)

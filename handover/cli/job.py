@@ -49,10 +49,16 @@ def new(options: Options) -> None:
 
 def check(options: Options) -> None:
     """Check a job record, and a weather file where there is one."""
-    from handover.errors import Finding
+    from handover.errors import Finding, UnusableInput
     from handover.service.inputs import read_record
+    from handover.service.reader_needs import reader_findings
 
     job, cautions = read_record(to_path(options.job))
+    config = config_of(options)
+    of_readers = tuple(reader_findings(job, options.job, chosen=config.language, templates=config.templates))
+    if any(each.severity == "fault" for each in of_readers):
+        raise UnusableInput((*cautions, *of_readers))
+    cautions = (*cautions, *of_readers)
     print_cautions(cautions)
     lines = _checked_with_weather(options, cautions) if options.weather else ()
     if not options.weather and not job.contractor.email:

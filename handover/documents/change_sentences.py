@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
 from handover.schedule.changes import FROST, SAW_LAST, WATERING
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -88,7 +88,7 @@ class _ChangeWriter:
         what = self._what(change.kind)
         if change.kind == MilestoneKind.SAW_JOINTS and self._sawn_in_stages():
             return  # only the last hour is printed
-        before, after = ([self._date_phrase(change.kind, each) for each in side] for side in _sides(change))
+        before, after = ([self._date_phrase(change, each) for each in side] for side in _sides(change))
         if before and after:
             if before[0].text != after[0].text and not (
                 self._past_tense(before[0]) and self._past_tense(after[0])
@@ -132,8 +132,13 @@ class _ChangeWriter:
     def _what(self, kind: str) -> str:
         return self.say(self.wording.dates.variant(f"change.what.{kind}"))
 
-    def _date_phrase(self, kind: str, when: datetime) -> DatePhrase:
-        return self.speak.not_after(when) if kind == SAW_LAST else self.wording.dates.not_before(when, kind)
+    def _date_phrase(self, change: Change, when: datetime) -> DatePhrase:
+        if change.kind == SAW_LAST:
+            return self.speak.not_after(when)
+        if change.precision is None:  # of an earlier version, which did not round it
+            return self.wording.dates.not_before(when, change.kind)
+        printed = PrintedTime(when, change.precision)
+        return self.speak.printed_time(printed, self.wording.schedule.placement_end)
 
     def _hour(self, when: datetime) -> str:
         return self.speak.short_hour(when)

@@ -52,8 +52,13 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
         return wording.say("sheet.crew-from", title=words.title, when=when.text)
     if words.in_stages:
         start = (words.trial or words.not_after).text
-        return wording.say("sheet.crew-stages", title=words.title, start=start, to=words.not_after.text)
+        last = wording.speak.not_after(words.last_cut).text if words.last_cut else ""
+        return wording.say(
+            "sheet.crew-stages", title=words.title, start=start, to=words.not_after.text, last=last
+        )
     window = wording.dates.window(when, words.not_after)
+    if words.night:
+        window = wording.say("milestone.words.with-night", when=window, night=words.night)
     return wording.say("sheet.crew-line", title=words.title, when=window)
 
 

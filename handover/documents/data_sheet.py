@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
     from handover.practice.silica import Respirator
     from handover.schedule.model import Assumption, Figure, Gate, Measurement, Milestone, SawWindow
 
@@ -51,8 +52,9 @@ class DateWords:
 
     title: str
     likely: str
-    not_before: str
+    cautious: str
     not_after: str
+    when: str
     basis: str
     spread: str
     tests: str
@@ -91,8 +93,10 @@ class DataSheet:
         """Return "Tue Jul 14, 2:07 pm", with the year if it differs, or that it is not reached."""
         if when is None:
             return self.say("data.none")
-        short = self.wording.speak.moment(when).short
-        other_year = when.year != self.schedule.placement_start.year
+        return self._with_year(self.wording.speak.moment(when).short, when)
+
+    def _with_year(self, short: str, when: datetime, *, is_named: bool = False) -> str:
+        other_year = when.year != self.schedule.placement_start.year and not is_named
         return self.say("data.moment-year", moment=short, year=when.year) if other_year else short
 
     # ---- dates
@@ -115,10 +119,9 @@ class DataSheet:
         return DateWords(
             title=words.crew_title,
             likely=self.moment(milestone.likely),
-            not_before=self._part_by_part(after) if words.in_stages else self.moment(milestone.not_before),
-            not_after=self.say("data.not-after", when=self.moment(after))
-            if after and not words.in_stages
-            else "",
+            cautious="" if words.in_stages else self.moment(milestone.not_before),
+            not_after=self.say("data.not-after", when=self.moment(after)) if after else "",
+            when=self._as_printed(words),
             # In stages, no one hour has a share.
             basis="; ".join([self.say(f"basis.{milestone.basis}"), *([] if words.in_stages else [sure])]),
             spread=self._spread(milestone),
@@ -132,6 +135,17 @@ class DataSheet:
     def has_tests(self) -> bool:
         """Return whether a date has both its share of the computed cases and that of the tests."""
         return any(each.tests for each in self.dates)
+
+    def _as_printed(self, words: MilestoneWords) -> str:
+        """Return a date as the sheet prints it; part by part, there is only an end."""
+        if words.when is None:
+            return words.when_text
+        if words.in_stages and words.not_after:
+            return self.say("milestone.words.stages-by", when=words.not_after.short)
+        begin = self._with_year(words.when.short, words.when.instant, is_named=words.when.with_year)
+        if words.not_after is None:
+            return begin
+        return f"{begin}; {self.say('data.not-after', when=words.not_after.short)}"
 
     def _tests(self, milestone: Milestone) -> str:
         """Return how many of a hundred test pours of the season came later than such a date."""
@@ -201,9 +215,6 @@ class DataSheet:
         mask = self.say(key, factor=self.quantities.fixed_decimals(dust.protection_factor, 0))
         basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
         return " ".join(part for part in (over, mask, basis) if part)
-
-    def _part_by_part(self, last: datetime | None) -> str:
-        return self.say("milestone.words.stages-by", when=self.moment(last))
 
     def _saw(self, window: SawWindow) -> str:
         """Return the name of a saw, with the part of the slab that the window is for."""

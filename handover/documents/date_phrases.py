@@ -9,13 +9,14 @@ from babel.dates import format_date, format_time
 from babel.lists import format_list
 from babel.units import format_unit
 
-from handover.schedule.printed_times import PrintedTime, half_hour_down, round_up
+from handover.schedule.printed_times import half_hour_down, round_up
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date, datetime, timedelta
 
     from handover.documents.translations import Translations
+    from handover.schedule.model import PrintedTime
 
 
 @dataclass(frozen=True)
@@ -24,11 +25,13 @@ class DatePhrase:
 
     Attributes:
         instant: The instant of the words, aware, in the zone of the argument. Never before the argument.
-        exact: Whether the text has an hour, or only "the morning".
-        text: "2:00 in the afternoon, Tuesday, July 14" or "the morning of Tuesday, July 21".
-        day: "Tuesday, July 14".
-        hour: "2:00 in the afternoon" or "in the morning".
-        short: "Tue Jul 14, 2:00 pm" or "Tue Jul 21".
+        exact: Whether the text has an hour, or only "the morning", a week or half a month.
+        text: "2:00 in the afternoon, Tuesday, July 14", "the morning of Tuesday, July 21", "the week of
+            July 27" or "mid-February 2027".
+        day: "Tuesday, July 14"; of a week or half a month, as `text`.
+        hour: "2:00 in the afternoon" or "in the morning"; empty for a week or half a month.
+        short: "Tue Jul 14, 2:00 pm", "Tue Jul 21", "week of Jul 27" or "mid-Feb 2027".
+        with_year: Whether the text has the year.
     """
 
     instant: datetime
@@ -37,6 +40,7 @@ class DatePhrase:
     day: str
     hour: str
     short: str
+    with_year: bool = False
 
 
 class DateFormatter:
@@ -130,10 +134,23 @@ class DateFormatter:
         """Return the phrase of a rounded time, with the year if it is not that of the placement."""
         if time.exact:
             return self.moment(time.instant)
-        day = self.day(time.instant, year=time.instant.year != placed.year)
+        with_year = time.instant.year != placed.year
+        if time.precision in {"week", "half-month"}:
+            text, short = (self._coarse(time, length, with_year) for length in ("", "-short"))
+            return DatePhrase(time.instant, False, text, text, "", short, with_year)
+        day = self.day(time.instant, year=with_year)
         text = self.words.say("calendar-words.morning-of", day=day)
         hour = self.words.say("calendar-words.morning")
         return DatePhrase(time.instant, False, text, day, hour, self.short_day(time.instant))
+
+    def _coarse(self, time: PrintedTime, length: str, with_year: bool) -> str:
+        """Return "the week of July 27", "mid-February 2027" or, from its first day on, "March 2027"."""
+        name = "date" if time.precision == "week" else "month"
+        pattern = self._pattern(f"{name}-year{length}" if with_year else f"{name}{length}")
+        value = self._date(time.instant, pattern)
+        if time.precision == "week":
+            return self.words.say(f"calendar-words.week-of{length}", day=value)
+        return value if time.instant.day == 1 else self.words.say("calendar-words.mid-month", month=value)
 
     def not_after(self, when: datetime) -> DatePhrase:
         """Return the phrase of a date that must not be printed too late: to the half hour before it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import COVERING, frost_covers
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import walk_through
 from handover.schedule.salt_season import first_cold
 
 if TYPE_CHECKING:
@@ -77,7 +78,8 @@ def owner_events(words: Wording) -> tuple[CareEvent, ...]:
 
 def crew_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return the crew's events, in order of time; none for a date past the estimate."""
-    return _EventBuilder(words).of_crew()
+    builder = _EventBuilder(words)
+    return tuple(map(builder.at_site, builder.of_crew()))
 
 
 class _EventBuilder:
@@ -126,7 +128,7 @@ class _EventBuilder:
 
     def _permissions(self) -> Iterator[CareEvent]:
         for words, start in self._dates_in_words(PERMISSIONS):
-            title, text = self._at_hour(words.title, start, "calendar.from"), self.words.owner_text(words)
+            title, text = self._from(words, start), self.words.owner_text(words)
             yield CareEvent("owner", words.kind, "", start, start + EVENT_LENGTH, title, text, "may")
 
     def _distant(self) -> Iterator[CareEvent]:
@@ -140,9 +142,9 @@ class _EventBuilder:
         if any(each.kind == MilestoneKind.DEICING_SALT for each in self.wording.dates.withheld):
             title, text = self.words.event("never-salt")
             yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
-        for _, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
+        for words, allowed in self._dates_in_words([MilestoneKind.DEICING_SALT]):
             if cold < allowed:
-                when = self.wording.speak.day(allowed.astimezone(self.zone), year=True)
+                when = words.when.text if words.when else ""
                 title, text = self.words.event("no-salt", when=when)
                 yield self._all_day_event("owner", "no-salt", cold, title, self._with_caller(text), "protect")
 
@@ -178,18 +180,21 @@ class _EventBuilder:
             yield self._all_day_event("crew", kind, day, title, text, "work")
 
     def _edges(self) -> Iterator[CareEvent]:
-        """Strip the forms, then rub the edges while they are green, and make the promised repairs."""
+        """Strip the forms; then, where the walk-through left a defect, patch and rub the edges."""
         for words, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
             yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, bare)
+            if not any(each.ok is False for each in self.job.walkthrough):
+                continue
             title, text = self.words.event("rub-edges")
             yield self._work("rub-edges", title, self.words.with_repairs(text), bare, bare + RUBBING)
 
     def _walkthrough(self) -> Iterator[CareEvent]:
-        """Meet the owner on the day the curing ends, about open items."""
-        for _, ended in self._dates_in_words([MilestoneKind.CURING_ENDS]):
+        """Meet the owner about open items: when curing ends, or earlier where that is weeks ahead."""
+        when = walk_through(self.schedule)
+        if when is not None:
             title, text = self.words.walkthrough()
-            yield self._all_day_event("crew", "walk-through", ended, title, text, "work")
+            yield self._all_day_event("crew", "walk-through", when, title, text, "work")
 
     def _blankets_off(self) -> Iterator[CareEvent]:
         """Lift the blankets when cold protection ends; where they replace water, when curing ends."""
@@ -261,12 +266,23 @@ class _EventBuilder:
             pattern, title=title, hour=self.wording.speak.hour(start.astimezone(self.zone))
         )
 
+    def _from(self, words: MilestoneWords, start: datetime) -> str:
+        """Return the title of an allowed use; with its week or half month where it is known no better."""
+        if words.when is not None and not words.when.hour:
+            return self.wording.say("calendar.from", title=words.title, hour=words.when.text)
+        return self._at_hour(words.title, start, "calendar.from")
+
     def _with_caller(self, text: str) -> str:
         return f"{text}\n{self.words.caller}"
 
     def _work(self, kind: str, title: str, text: str, start: datetime, end: datetime) -> CareEvent:
         """Return an event of the crew's work."""
         return CareEvent("crew", kind, "", start, end, self._at_hour(title, start), text, "work")
+
+    def at_site(self, event: CareEvent) -> CareEvent:
+        """Return an event of the crew with its site in the title: a crew has several jobs in one calendar."""
+        title = self.wording.say("calendar.at-site", title=event.title, site=self.job.site.name)
+        return replace(event, title=title)
 
     def _all_day_event(
         self, audience: Audience, kind: str, when: datetime, title: str, text: str, look: EventLook

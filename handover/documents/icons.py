@@ -48,6 +48,7 @@ ICON_OF_CAUTION = {
     "rain-on-fresh": "rain",
     "heavy-trucks": "truck",
     "saw-in-stages": "saw",
+    "saw-in-order": "saw",
     "scaling": "salt",
     "weak-in-frost": "frost",
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
+from hashlib import sha256
 from pathlib import PurePath
 from typing import TYPE_CHECKING, Literal
 
@@ -14,7 +16,7 @@ from handover.documents.fonts import compact_font_faces, font_faces, replace_mis
 from handover.documents.icons import ICON_NAMES, icon_uri
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.svg import INKS
-from handover.documents.templating import environment
+from handover.documents.templating import environment, read_text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -132,10 +134,17 @@ def _fill_template(name: str, care: CareSheet, drawn: Mapping[str, charts.Chart]
             **drawn,
             inks=INKS,
             icons={each: Markup(icon_uri(each, templates)) for each in ICON_NAMES},  # noqa: S704 - our own
+            script=Markup(script := read_text("boxes.js", templates)),  # noqa: S704 - our own
+            script_hash=Markup(_hash_of(script)),  # noqa: S704 - base64
             page_fonts=Markup(compact_font_faces(templates)),  # noqa: S704 - our own style rules
             **_shared_values(care.wording, paper),
         )
     )
+
+
+def _hash_of(script: str) -> str:
+    """Return the hash by which the policy of a page allows one script, and no other."""
+    return f"sha256-{b64encode(sha256(script.encode()).digest()).decode()}"
 
 
 def _shared_values(words: Wording, paper: Paper) -> dict[str, object]:

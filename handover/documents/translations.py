@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 from io import StringIO
 from typing import TYPE_CHECKING, Any
 
-from babel.core import Locale
+from babel.core import Locale, UnknownLocaleError
 from babel.messages.pofile import PoFileError, read_po
 
 from handover.documents.templating import TEXT_FILES, languages, search_path
@@ -35,6 +35,16 @@ class Translations:
     def locale(self) -> Locale:
         """Return the locale for names of days, numbers and units."""
         return Locale.parse(str(self.lookup("locale")))
+
+    def locale_in(self, country: str | None) -> Locale:
+        """Return the locale for numbers and units in a country: "litres" and "1.000" where they write so."""
+        if country is None or country in str(self.lookup("locale-home")).split():
+            return self.locale
+        abroad = str(self.lookup("locale-abroad"))
+        try:
+            return Locale.parse(f"{self.locale.language}_{country}" if abroad == "by country" else abroad)
+        except (UnknownLocaleError, ValueError):
+            return self.locale
 
     def lookup(self, key: str) -> Any:
         """Return the value of a dotted key: a string, a list or a table.

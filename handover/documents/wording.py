@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from handover.documents.words.cautions import CautionWording, Notice
@@ -57,7 +58,11 @@ class Wording:
     ) -> None:
         self.job = job
         self.schedule = schedule
-        self.reader = Reader.load(language, units, templates)
+        self.reader = replace(
+            Reader.load(language, units, templates),
+            has_number=job.contractor.phone is not None,
+            country=job.site.country,
+        )
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(self.reader, schedule)
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)

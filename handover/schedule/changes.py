@@ -6,27 +6,26 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from math import isclose
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import numpy as np
 
 from handover.practice.rules import practice as general_practice
-from handover.schedule.model import Change, MilestoneKind
+from handover.schedule.model import Change, MilestoneKind, Precision
+from handover.schedule.printed_times import printed_time, round_to
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
     from datetime import date
 
     from handover.practice.rules import Practice
-    from handover.schedule.model import Cause, CureSchedule, Measurement, Visit, WateringDay
+    from handover.schedule.model import Cause, CureSchedule, Measurement, PrintedTime, Visit, WateringDay
 
 SETS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
 """Dates that are not compared: nobody waits for them once the slab is finished, and no owner's document has
 them."""
 
 SAW_LAST = "saw-joints-last"
-_EDGES = {MilestoneKind.SAW_JOINTS: ((MilestoneKind.SAW_JOINTS, "not_before"), (SAW_LAST, "not_after"))}
-"""The ends of a date that are compared, where these are not its beginning alone, each under its name."""
 
 WATERING = "watering"
 FROST = "frost"
@@ -82,12 +81,31 @@ class _Comparison:
         for kind in MilestoneKind:
             if kind not in SETS:
                 was, now = self.earlier.milestone(kind), self.later.milestone(kind)
-                for name, edge in _EDGES.get(kind, ((kind, "not_before"),)):
-                    yield from self._date(name, getattr(was, edge, None), getattr(now, edge, None))
+                one, other = (
+                    None if each is None else printed_time(each, schedule.placement_end)
+                    for each, schedule in ((was, self.earlier), (now, self.later))
+                )
+                to = _coarser(one, other)
+                before, after = (self._round(each, kind, to) for each in (one, other))
+                yield from self._date(kind, before, after, to)
+                if kind == MilestoneKind.SAW_JOINTS:  # of this one the end is compared as well
+                    yield from self._date(
+                        SAW_LAST, getattr(was, "not_after", None), getattr(now, "not_after", None)
+                    )
 
-    def _date(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
+    def _round(self, printed: PrintedTime | None, kind: str, to: Precision | None) -> datetime | None:
+        """Return a printed date rounded as that beside it, which may be known less exactly."""
+        if printed is None:
+            return None
+        if to is None or printed.precision == to:
+            return printed.instant
+        return round_to(to, printed.instant, kind, self.later.placement_end)
+
+    def _date(
+        self, kind: str, before: datetime | None, after: datetime | None, precision: Precision | None = None
+    ) -> Iterator[Change]:
         if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
-            yield Change(kind, _one(before), _one(after), self._causes(before, after))
+            yield Change(kind, _one(before), _one(after), self._causes(before, after), precision)
 
     def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
         """Return whether a time moved by enough to count."""
@@ -211,6 +229,11 @@ class _Comparison:
             or any(not _close(getattr(one, each), getattr(other, each)) for each in numbers)
             or any(not _close(old.get(each, 0.0), new.get(each, 0.0)) for each in mix)
         )
+
+
+def _coarser(*printed: PrintedTime | None) -> Precision | None:
+    """Return the least exact of the precisions; None where there is none."""
+    return max((each.precision for each in printed if each), key=get_args(Precision).index, default=None)
 
 
 def _one(instant: datetime | None) -> tuple[datetime, ...]:

@@ -136,6 +136,16 @@ def is_sawn_in_parts(dates: Dates, simulation: Simulation) -> bool:
     return "whole" not in hours_by_part(dates.saw_limits, saw_of(simulation.job), simulation)
 
 
+def do_parts_meet(dates: Dates, simulation: Simulation) -> bool:
+    """Return whether one hour is within the hours of both parts, so that one visit is enough for them."""
+    if dates.saw_limits is None:
+        return False
+    first, *others = hours_by_part(dates.saw_limits, saw_of(simulation.job), simulation).values()
+    return all(
+        each.best is not None and first.last is not None and each.best <= first.last for each in others
+    )
+
+
 def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
     """Return the hours of the date for sawing, for the saw of the record.
 

@@ -63,7 +63,7 @@ def refusals(job: JobRecord, practice: Practice) -> Iterable[Refusal]:
     for rule in practice.refusals:
         if rule.cautions or (rule.code == _TENDONS and not job.slab.has_tendons):
             continue
-        if rule.uses and job.slab.use not in rule.uses:
+        if rule.uses and _recorded_use(job) not in rule.uses:
             continue
         if rule.exposures and job.slab.exposure not in rule.exposures:
             continue
@@ -84,6 +84,11 @@ def _contradicted_sets(simulation: Simulation) -> Iterable[Refusal]:
     """Yield initial set where the recorded end of finishing lies hours before it: one of them is wrong."""
     if any(each.outcome == SET_CONTRADICTED for each in simulation.measurements.records):
         yield Refusal(MilestoneKind.INITIAL_SET, SET_CONTRADICTED)
+
+
+def _recorded_use(job: JobRecord) -> str:
+    """Return the use of the slab; "unknown" where the record leaves it out."""
+    return "unknown" if any(path == "slab.use" for path, *_ in job.assumed) else job.slab.use
 
 
 def _applies(kind: MilestoneKind, simulation: Simulation, earlier: Dates) -> bool:

@@ -109,6 +109,24 @@ class Reason:
         return max((level for level in levels if level is not None), default=None)
 
 
+Precision = Literal["half-hour", "day", "week", "half-month"]
+"""How exactly a date is known: to the half hour, the day, the week, or half a month."""
+
+
+@dataclass(frozen=True)
+class PrintedTime:
+    """An instant as printed, rounded once for every document: the beginning of what its precision names."""
+
+    instant: Annotated[Instant, means("The beginning of the half hour, morning, week or half of a month.")]
+    precision: Annotated[Precision, means("To what it is rounded.")]
+    may_move: Annotated[bool, means("Whether weather past the forecast may still move it.")] = False
+
+    @property
+    def exact(self) -> bool:
+        """Whether it is printed with its hour."""
+        return self.precision == "half-hour"
+
+
 @dataclass(frozen=True)
 class Milestone:
     """One date of the schedule: for the concrete placed last, but for joints that are sawn part by part.
@@ -148,6 +166,12 @@ class Milestone:
         means(
             "Of test pours in the season of the placement, the share that came later than a date like "
             "not_before; null where it was not tested. [1]"
+        ),
+    ] = None
+    printed: Annotated[
+        PrintedTime | None,
+        means(
+            "The date that the documents print: not_before, rounded to the late side; null past the estimate."
         ),
     ] = None
 
@@ -589,6 +613,9 @@ class Change:
     ]
     after: Annotated[tuple[Instant, ...], means("The new time; likewise.")]
     because: Annotated[tuple[Cause, ...], means("The causes, as far as they are known.")] = ()
+    precision: Annotated[
+        Precision | None, means("To what both times of a date are rounded; null where they are not.")
+    ] = None
 
 
 @dataclass(frozen=True)

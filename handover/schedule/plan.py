@@ -16,6 +16,7 @@ from handover.schedule.history import slab_history
 from handover.schedule.joints import plan_joints
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import CureSchedule, Figure, MilestoneKind, Refusal
+from handover.schedule.printed_times import print_dates
 from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate
@@ -88,7 +89,7 @@ def plan_cure(
         specified_strength_mpa=job.mix.specified_strength,
         curing_method=job.curing.method,
         weather=weather_basis(job, weather, simulation.weather, as_of),
-        milestones=tuple(each for each in milestones if each.kind not in refused),
+        milestones=print_dates((each for each in milestones if each.kind not in refused), job.placement.end),
         watering=watering,
         risks=risks,
         cautions=cautions,

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
-    from handover.schedule.model import CureSchedule, Joints, Milestone
+    from collections.abc import Iterable
+
+    from handover.schedule.model import CureSchedule, Joints, Milestone, Precision
 
 HALF_HOUR_S = 1800
+_MIDDLE_OF_MONTH = 16
 MORNING = general_rules().clock_time("day.morning")
 """The hour of "the morning of": a milestone reached later in the day is printed for the next day."""
 WAKING_HOUR = general_rules().clock_time("day.waking")
@@ -21,6 +24,30 @@ SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
 EXACT_PERIOD = general_rules().duration("change.soon-until")
 """For this long after placement, a date is printed to the half hour; later, only its day."""
 
+WEEK_FROM = general_rules().duration("print.week-from")
+HALF_MONTH_FROM = general_rules().duration("print.half-month-from")
+"""Spreads, likely date to cautious one, from which a date is printed as a week or half a month."""
+HALF_MONTH_AFTER = general_rules().duration("print.half-month-after")
+"""So long after placement, every use is printed as half a month."""
+WALK_THROUGH_LATEST = general_rules().duration("visit.walk-through-latest")
+WEATHER_REACH = general_rules()["print.weather-reach"]
+
+ORDERED_USES = (
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+)
+"""Uses of which each is printed no earlier than the one before."""
+USES = (
+    *ORDERED_USES,
+    MilestoneKind.FREEZE_THAW,
+    MilestoneKind.SEAL,
+    MilestoneKind.FLOOR_COVERING,
+    MilestoneKind.DEICING_SALT,
+)
+"""Dates from which something is allowed; at the others something is done, on a day."""
+
 AT_ANY_HOUR = (
     MilestoneKind.INITIAL_SET,
     MilestoneKind.FINAL_SET,
@@ -28,14 +55,6 @@ AT_ANY_HOUR = (
     MilestoneKind.SAW_JOINTS,
 )
 """Dates that may be at night; all others wait for the morning."""
-
-
-@dataclass(frozen=True)
-class PrintedTime:
-    """An instant as printed, with its hour or only as the morning of its day."""
-
-    instant: datetime
-    exact: bool
 
 
 def half_hour_up(when: datetime) -> datetime:
@@ -63,6 +82,13 @@ def morning_up(when: datetime) -> datetime:
     return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
 
 
+def evening_of(when: datetime) -> date | None:
+    """Return the day of whose evening a night is, if an instant is at night; None by day."""
+    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
+        return None
+    return when.date() - timedelta(days=when.time() < WAKING_HOUR)
+
+
 def by_day(when: datetime) -> datetime:
     """Return the first instant that is not before `when` and not at night, in the same zone."""
     if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
@@ -71,19 +97,121 @@ def by_day(when: datetime) -> datetime:
     return datetime.combine(day, WAKING_HOUR, when.tzinfo)
 
 
+def monday_up(when: datetime) -> datetime:
+    """Return the morning of the first Monday that is not before `when`, in the same zone."""
+    morning = morning_up(when)
+    return _morning_of(morning.date() + timedelta(days=-morning.weekday() % 7), when)
+
+
+def half_month_up(when: datetime) -> datetime:
+    """Return the first morning of a 1st or a 16th that is not before `when`, in the same zone."""
+    day = morning_up(when).date()
+    while day.day not in {1, _MIDDLE_OF_MONTH}:
+        day += timedelta(days=1)
+    return _morning_of(day, when)
+
+
+def _morning_of(day: date, when: datetime) -> datetime:
+    return datetime.combine(day, MORNING, when.tzinfo)
+
+
 def round_up(when: datetime, placed: datetime) -> PrintedTime:
     """Return a time that must not be printed too early: to the half hour at first, then to the morning."""
     if when - placed <= EXACT_PERIOD:
-        return PrintedTime(half_hour_up(when), exact=True)
-    return PrintedTime(morning_up(when), exact=False)
+        return PrintedTime(half_hour_up(when), "half-hour")
+    return PrintedTime(morning_up(when), "day")
 
 
 def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTime:
-    """Return an earliest date of a kind as printed; most kinds wait for daytime."""
+    """Return an earliest date of a kind as printed to the hour or day; most kinds wait for daytime."""
     if kind in {MilestoneKind.FIRST_WATER, MilestoneKind.SAW_JOINTS}:  # with an end, to the half hour
-        return PrintedTime(half_hour_up(when), exact=True)
+        return PrintedTime(half_hour_up(when), "half-hour")
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
     return round_up(by_day(when) if waits else when, placed)
+
+
+def round_to(precision: Precision, when: datetime, kind: str, placed: datetime) -> datetime:
+    """Return an earliest date of a kind, rounded up to a precision."""
+    coarse = {"week": monday_up, "half-month": half_month_up}
+    if precision in coarse:
+        return coarse[precision](by_day(when))
+    return printed_not_before(when, kind, placed).instant
+
+
+def printed_time(milestone: Milestone, placed: datetime) -> PrintedTime | None:
+    """Return the date of a milestone as printed; None past the estimate.
+
+    A schedule has it; one that an earlier version wrote has not.
+    """
+    when, kind = milestone.not_before, milestone.kind
+    if when is None:
+        return None
+    if milestone.printed is not None:
+        return milestone.printed
+    printed = printed_not_before(when, kind, placed)
+    precision = _coarse_precision(milestone, when, placed) or printed.precision
+    return PrintedTime(round_to(precision, when, kind, placed), precision, _may_move(milestone, when, placed))
+
+
+def print_dates(milestones: Iterable[Milestone], placed: datetime) -> tuple[Milestone, ...]:
+    """Return milestones with their printed dates; a use is not printed before one that must come first."""
+    printed = {each.kind: replace(each, printed=printed_time(each, placed)) for each in milestones}
+    uses = (printed[kind] for kind in ORDERED_USES if kind in printed)
+    latest: PrintedTime | None = None
+    for use in uses:
+        own = use.printed
+        if (
+            own is not None
+            and latest is not None
+            and own.instant.astimezone(UTC) < latest.instant.astimezone(UTC)
+        ):
+            own = replace(latest, may_move=own.may_move or latest.may_move)
+            printed[use.kind] = replace(use, printed=own)
+        latest = own or latest
+    return tuple(printed.values())
+
+
+def _coarse_precision(milestone: Milestone, when: datetime, placed: datetime) -> Precision | None:
+    """Return "week" or "half-month" for a use that is known no better, by its spread and its distance."""
+    if milestone.kind not in USES:
+        return None
+    spread = HALF_MONTH_FROM if milestone.likely is None else when - milestone.likely
+    if when - placed >= HALF_MONTH_AFTER or spread >= HALF_MONTH_FROM:
+        return "half-month"
+    return "week" if spread >= WEEK_FROM else None
+
+
+def _may_move(milestone: Milestone, when: datetime, placed: datetime) -> bool:
+    """Return whether weather past the forecast may move a date: not one that is a time alone."""
+    if milestone.basis != "typical":
+        return False
+    because = milestone.because
+    if because.governing.likely != because.governing.not_before:
+        return True
+    near = placed + (when - placed) * WEATHER_REACH
+    return any(
+        each.not_before is None or (each.likely != each.not_before and each.not_before >= near)
+        for each in because.others
+    )
+
+
+def walk_through(schedule: CureSchedule) -> datetime | None:
+    """Return when crew and owner walk the slab: when curing ends, as printed.
+
+    Where that is too far ahead, the forms are off and the slab may be walked on; None: no date is known.
+    """
+    placed = schedule.placement_end
+    ends, forms, walk = (
+        None if each is None else printed_time(each, placed)
+        for each in map(
+            schedule.milestone,
+            (MilestoneKind.CURING_ENDS, MilestoneKind.STRIP_EDGE_FORMS, MilestoneKind.FOOT_TRAFFIC),
+        )
+    )
+    if ends is not None and ends.instant - placed <= WALK_THROUGH_LATEST:
+        return ends.instant
+    earlier = [each.instant for each in (forms, walk) if each is not None]
+    return max(earlier, key=datetime.timestamp) if walk is not None else None
 
 
 def in_stages(milestone: Milestone, joints: Joints | None) -> bool:

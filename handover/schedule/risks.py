@@ -14,7 +14,7 @@ from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
-from handover.schedule.joints import is_sawn_in_parts
+from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
@@ -449,7 +449,7 @@ def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
 
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     if is_sawn_in_parts(dates, simulation):
-        yield "saw-in-stages", ()
+        yield "saw-in-order" if do_parts_meet(dates, simulation) else "saw-in-stages", ()
     # A mix too weak for repeated frost has a caution of its own; for joints without an hour, the crew a line.
     late = {each.kind for each in dates.milestones if each.not_before is None}
     if late - {MilestoneKind.FREEZE_THAW, MilestoneKind.SAW_JOINTS}:

@@ -376,7 +376,7 @@ def _deep_ground(job: JobRecord, weather: WeatherSeries, ensemble: Ensemble, pra
     soil = practice.materials["soil"]
     placed = utc64(job.placement.end)
     season = climate.ground_c(np.array([placed]), _GROUND, soil["conductivity"] / soil["heat_capacity"])
-    ahead = weather.time >= placed
+    ahead = (weather.time >= placed) & (weather.time < placed + np.timedelta64(DAYS, "D"))
     return np.asarray(season + ensemble.errors["air_c"][ahead].mean(axis=0))
 
 

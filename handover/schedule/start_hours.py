@@ -1,14 +1,15 @@
 """The same job begun at each of several hours: what speaks against each, before the pour.
 
-All starts are simulated together, as more members of one ensemble: each start has the same members, with the
-same errors of the forecast, so that two starts differ by their hour alone. Each is then a `Simulation` of its
-own, with dates and risks by the same functions as a schedule.
+Each start is a `Simulation` of its own, of as many members as a schedule and with the same draws, and has its
+dates and risks by the same functions: so a start prints the hours that the plan of a record with that start
+prints. All starts have the same errors of the forecast, so that two differ by their hour alone.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Annotated, Any
 from zoneinfo import ZoneInfo
 
@@ -17,37 +18,33 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
+from handover.schedule.ensemble import MEMBERS
 from handover.schedule.frost_protection import calls_for_protection
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import cut_hours, is_sawn_in_parts, saw_of
 from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
 from handover.schedule.milestones import compute_dates
-from handover.schedule.mix import concrete_properties
+from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.model import Figure, MilestoneKind
+from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.quantiles import early_instant
 from handover.schedule.risks import STEP_S, find_risks, loss_while_fresh
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, Simulation, prepare_ensemble, with_coordinates
-from handover.schedule.slab_simulation import DAYS, Air, SlabSimulation, cover_resistance, simulate_slab
-from handover.schedule.watering import attended_windows
+from handover.schedule.slab_simulation import DAYS, cover_resistance, simulate_slab
+from handover.schedule.watering import attended_windows, freezing_ahead
 from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
-
-    from numpy.typing import NDArray
+    from collections.abc import Callable, Iterator, Sequence
 
     from handover.jobs.time_windows import TimeWindow
     from handover.practice.rules import Practice
     from handover.schedule.dates import Dates
     from handover.schedule.ensemble import Ensemble
-    from handover.schedule.mix import ConcreteProperties
-    from handover.schedule.model import Milestone, Risk
+    from handover.schedule.model import CureSchedule, Milestone, Risk
     from handover.weather.series import WeatherSeries
-
-MEMBERS = 40
-"""Of each start: enough to compare hours, and 24 starts within three seconds."""
 
 _HOURS = 7 * 24  # of each simulation: past the first week of young concrete the forecast says little
 _BLANKET_MEMBERS = 8
@@ -200,25 +197,43 @@ def compare_starts(
         placing: From the first concrete to the last.
         typical: A typical year of the place, from which the hours past the forecast are drawn.
         share: Share of the members for which a "not before" is late enough.
-        members: Size of the ensemble of each start.
+        members: Size of the ensemble of each start: that of a schedule, so that both print the same hours.
         rules: Code of the rules, as for a schedule.
 
     Raises:
         UnusableInput: There are no such rules.
     """
-    practice = _with_gates_of(rules_for(job, rules)[0], _KINDS)
+    practice = rules_for(job, rules)[0]
     job = with_coordinates(job, weather)
-    jobs = [begin_at(job, each, placing) for each in starts]
-    until = jobs[-1].placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1)
-    whole, drawn = prepare_ensemble(
-        jobs[0], weather, as_of, until, practice=practice, members=members, typical=typical
+    plan = partial(
+        plan_cure,
+        weather=weather,
+        as_of=as_of,
+        typical=typical,
+        share=share,
+        members=members,
+        rules=rules,
     )
-    together = _simulate_together(jobs, whole, drawn, practice, share)
-    dates = tuple(compute_dates(each, basis_of(whole)) for each in together.simulations)
-    risks = tuple(map(find_risks, together.simulations, dates))
-    compared = _StartComparer(together, practice, dates, risks).starts()
+    jobs = [begin_at(job, each, placing) for each in starts]
+    inputs = [
+        prepare_ensemble(
+            each,
+            weather,
+            as_of,
+            each.placement.end.astimezone(UTC) + timedelta(days=DAYS, hours=1),
+            practice=practice,
+            members=members,
+            typical=typical,
+        )
+        for each in jobs
+    ]
+    simulations = [
+        _simulate(own, whole, drawn, practice, share)
+        for own, (whole, drawn) in zip(jobs, inputs, strict=True)
+    ]
+    compared = tuple(_StartComparer(each, practice, plan).start() for each in simulations)
+    typical_from = simulations[-1].weather.typical_from
     ranks = [rank(each) for each in compared]
-    typical_from = whole.typical_from
     return StartComparison(
         job=job.id,
         timezone=job.site.timezone,
@@ -288,21 +303,7 @@ def full_hours(
     return tuple(each for each in local if each.minute == 0 and (at_night or first <= each.hour < last))
 
 
-def _with_gates_of(practice: Practice, kinds: Sequence[MilestoneKind]) -> Practice:
-    """Return rules with the conditions of some dates alone; the others need not be computed."""
-    return replace(practice, gates=tuple(each for each in practice.gates if each.milestone in kinds))
-
-
-# ---- the simulation of all starts -------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class _Together:
-    """All starts in one ensemble, and each as a simulation of its own."""
-
-    ensemble: Ensemble
-    concrete: ConcreteProperties
-    simulations: tuple[Simulation, ...]
+# ---- the simulation of a start -------------------------------------------------------------------
 
 
 def begin_at(job: JobRecord, start: datetime, placing: timedelta) -> JobRecord:
@@ -314,48 +315,16 @@ def begin_at(job: JobRecord, start: datetime, placing: timedelta) -> JobRecord:
     return job.model_copy(update={"placement": placement, **unmeasured})
 
 
-def _simulate_together(
-    jobs: Sequence[JobRecord], weather: WeatherSeries, drawn: Ensemble, practice: Practice, share: float
-) -> _Together:
-    """Simulate all starts at once: the members of the first, once for each start."""
-    count, n_last = len(drawn), drawn.n_last
-    columns = np.tile(np.arange(count), len(jobs))
-    groups = (n_last, count - n_last)
-    ends = [(job.placement.end.timestamp(), job.placement.start.timestamp()) for job in jobs]
-    placed_s = np.repeat(np.ravel(ends), groups * len(jobs))
-    ensemble = replace(drawn.subset(columns), placed_s=placed_s)
-    concrete = concrete_properties(jobs[0].mix, ensemble, practice)
-    slab = simulate_slab(jobs[0], weather, ensemble, concrete, practice, hours=_HOURS)
-    simulations = []
-    for number, job in enumerate(jobs):
-        own = np.arange(number * count, (number + 1) * count)
-        simulations.append(
-            Simulation(
-                job=job,
-                weather=weather,
-                practice=practice,
-                ensemble=replace(ensemble.subset(own), n_last=n_last),
-                concrete=concrete.subset(own),
-                slab=_slab_of(slab, slice(own[0], own[-1] + 1)),
-                share=share,
-            )
-        )
-    return _Together(ensemble, concrete, tuple(simulations))
-
-
-def _slab_of(slab: SlabSimulation, members: slice) -> SlabSimulation:
-    """Return the slab of some of the members."""
-    air = slab.air
-    return replace(
-        slab,
-        placed_s=slab.placed_s[members],
-        temperature_c=slab.temperature_c[:, members],
-        age_h=slab.age_h[:, members],
-        air=Air(air.air_c[:, members], air.relative_humidity[:, members], air.wind_ms[:, members]),
-        evaporation=slab.evaporation[:, members],
-        initial_c=slab.initial_c[members],
-        concrete=slab.concrete.subset(np.arange(len(slab.placed_s))[members]),
-    )
+def _simulate(
+    job: JobRecord, weather: WeatherSeries, ensemble: Ensemble, practice: Practice, share: float
+) -> Simulation:
+    """Simulate one start as `simulate` does, but for a week."""
+    concrete = concrete_properties(job.mix, ensemble, practice)
+    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=_HOURS)
+    warmed = after_first_day(concrete, slab.mean_until(practice["strength.warm-until"]), practice)
+    # The other dates need not be computed; how long the slab stays wet depends on all rules.
+    of_starts = replace(practice, gates=tuple(each for each in practice.gates if each.milestone in _KINDS))
+    return Simulation(job, weather, of_starts, ensemble, warmed, slab, share)
 
 
 # ---- what speaks against each start -----------------------------------------------------------------
@@ -363,24 +332,22 @@ def _slab_of(slab: SlabSimulation, members: slice) -> SlabSimulation:
 
 @dataclass(frozen=True)
 class _StartComparer:
-    """Finds the hours of each start, and what speaks against it."""
+    """Finds the hours of a start, and what speaks against it."""
 
-    together: _Together
+    simulation: Simulation
     practice: Practice
-    dates: tuple[Dates, ...]
-    risks: tuple[tuple[Risk, ...], ...]
+    plan: Callable[[JobRecord], CureSchedule]
 
-    def starts(self) -> tuple[StartHour, ...]:
-        """Return every start."""
-        blankets = self._least_blankets()
-        return tuple(
-            self._start(*each, blankets.get(number, 0.0))
-            for number, each in enumerate(zip(self.together.simulations, self.dates, self.risks, strict=True))
-        )
+    @cached_property
+    def dates(self) -> Dates:
+        """The dates that are compared."""
+        return compute_dates(self.simulation, basis_of(self.simulation.weather))
 
-    def _start(
-        self, simulation: Simulation, dates: Dates, risks: tuple[Risk, ...], blanket: float | None
-    ) -> StartHour:
+    def start(self) -> StartHour:
+        """Return the start."""
+        simulation, dates = self.simulation, self.dates
+        risks = find_risks(simulation, dates)
+        blanket = self._least_blanket(risks)
         job = simulation.job
         milestones = {each.kind: each for each in dates.milestones}
         drying = _drying_of(simulation)
@@ -388,7 +355,7 @@ class _StartComparer:
         initial, final = (
             milestones[each].likely for each in (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
         )
-        water = dates.not_before(MilestoneKind.FIRST_WATER)
+        water = self._first_water(simulation, dates)
         frost = _first_frost(risks)
         lit = None if initial is None or final is None else self._daylight_hours(job, initial, final)
         plain = StartHour(
@@ -415,6 +382,17 @@ class _StartComparer:
             laid = cover_resistance(job, self.practice)
             plain = replace(plain, blanket=laid if blanket is None else min(blanket, laid))
         return replace(plain, concerns=tuple(self._concerns(plain, simulation, risks, drying)))
+
+    def _first_water(self, simulation: Simulation, dates: Dates) -> datetime | None:
+        """Return the first water; where it may freeze in the day after it, that of the whole plan."""
+        water = dates.not_before(MilestoneKind.FIRST_WATER)
+        if water is None or simulation.method is None:
+            return water
+        hours = water.timestamp() + np.arange(0.0, 24.0 * HOUR_S, HOUR_S)
+        if not freezing_ahead(hours, simulation).any():
+            return water
+        planned = self.plan(simulation.job).milestone(MilestoneKind.FIRST_WATER)
+        return None if planned is None else planned.not_before
 
     def _saw_hours(
         self, simulation: Simulation, dates: Dates, milestone: Milestone | None
@@ -508,43 +486,36 @@ class _StartComparer:
 
     # ---- blankets
 
-    def _least_blankets(self) -> dict[int, float | None]:
-        """Return the least usual blanket by the number of the start, for starts that may need one.
+    def _least_blanket(self, risks: tuple[Risk, ...]) -> float | None:
+        """Return the least usual blanket that keeps the slab from frost; 0 is none, None that none is enough.
 
-        All of them are simulated at once, under every blanket; 0 is none, and None that none is enough.
+        All of them are simulated at once.
         """
-        together, simulations = self.together, self.together.simulations
-        cold = [
-            number
-            for number, (each, dates, risks) in enumerate(
-                zip(simulations, self.dates, self.risks, strict=True)
-            )
-            if calls_for_protection(each, dates) and (each.is_insulated or _first_frost(risks) is not None)
-        ]
-        if not cold:
-            return {}
-        count, n_last = len(simulations[0].ensemble), simulations[0].ensemble.n_last
+        simulation = self.simulation
+        is_threatened = simulation.is_insulated or _first_frost(risks) is not None
+        if not (is_threatened and calls_for_protection(simulation, self.dates)):
+            return 0.0
+        n_last = simulation.ensemble.n_last
         some = np.arange(0, n_last, max(1, n_last // _BLANKET_MEMBERS))
         stock = (0.0, *self.practice.materials["blankets"]["resistances"])
-        members: NDArray[np.int_] = np.concatenate(
-            [np.tile(some + number * count, len(stock)) for number in cold]
-        )
-        cover = np.tile(np.repeat(stock, len(some)), len(cold))
-        ensemble, concrete = together.ensemble.subset(members), together.concrete.subset(members)
-        one = simulations[0]
+        members = np.tile(some, len(stock))
+        ensemble, concrete = simulation.ensemble.subset(members), simulation.concrete.subset(members)
         slab = simulate_slab(
-            one.job, one.weather, ensemble, concrete, self.practice, cover=cover, hours=_HOURS
+            simulation.job,
+            simulation.weather,
+            ensemble,
+            concrete,
+            self.practice,
+            cover=np.repeat(stock, len(some)),
+            hours=_HOURS,
         )
-        safe_h = hours_to_age(slab, concrete.age_at_strength(one.frost_strength()))
+        safe_h = hours_to_age(slab, concrete.age_at_strength(simulation.frost_strength()))
         top = np.where(slab.hours[:, np.newaxis] <= safe_h, slab.temperature_c[:, :, 0], np.inf).min(axis=0)
-        by_start = np.quantile(
-            top.reshape(len(cold), len(stock), len(some)), 1.0 - one.share, axis=2, method="inverted_cdf"
+        coldest = np.quantile(
+            top.reshape(len(stock), len(some)), 1.0 - simulation.share, axis=1, method="inverted_cdf"
         )
         freezing_c = self.practice["frost.freezes-below"]
-        return {
-            number: next((each for each, c in zip(stock, coldest, strict=True) if c >= freezing_c), None)
-            for number, coldest in zip(cold, by_start, strict=True)
-        }
+        return next((each for each, c in zip(stock, coldest, strict=True) if c >= freezing_c), None)
 
 
 def _first_frost(risks: tuple[Risk, ...]) -> Risk | None:

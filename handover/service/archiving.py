@@ -24,6 +24,7 @@ from handover.jobs.parse import decode_utf8, parse_text
 from handover.jobs.reading import RecordSource, examine_source
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import printed_not_before
 from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, OWN_NAMES, SCHEDULE_FILE, check_folder
 from handover.service.send_log import LOG_FILE as SENT
 from handover.units import format_for_reader
@@ -283,7 +284,7 @@ def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: JobEntry |
         mix=_mix(job),
         supplier=job.mix.supplier or "",
         remarks=_remarks(job),
-        curing_ends=_not_before(schedule, MilestoneKind.CURING_ENDS),
+        curing_ends=_printed_date(schedule, MilestoneKind.CURING_ENDS),
         frost_until=max((datetime.fromisoformat(each["end"]) for each in frosts), default=None),
         acknowledged=_acknowledgement(job, revision, earlier),
         walkthrough_open=any(each.ok is False for each in job.walkthrough),
@@ -333,9 +334,15 @@ def _remarks(job: JobRecord) -> str:
     ).strip()
 
 
-def _not_before(schedule: Mapping[str, Any], kind: str) -> datetime | None:
-    when = next((each["not_before"] for each in schedule["milestones"] if each["kind"] == kind), None)
-    return datetime.fromisoformat(when) if when else None
+def _printed_date(schedule: Mapping[str, Any], kind: str) -> datetime | None:
+    """Return a date as the owner's documents print it; None where there is none."""
+    milestone = next((each for each in schedule["milestones"] if each["kind"] == kind), None)
+    if milestone is None or milestone["not_before"] is None:
+        return None
+    if printed := milestone.get("printed"):
+        return datetime.fromisoformat(printed["instant"])
+    when, placed = milestone["not_before"], schedule.get("placement_end", milestone["not_before"])
+    return printed_not_before(datetime.fromisoformat(when), kind, datetime.fromisoformat(placed)).instant
 
 
 def _acknowledgement(job: JobRecord, revision: int, earlier: JobEntry | None) -> datetime | None:
@@ -391,7 +398,7 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
     zone = ZoneInfo(schedule["timezone"])
     once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
     for each in events:
-        uid, title = str(each["uid"]), str(each["summary"])
+        uid, title = str(each["uid"]), str(each["summary"]).removesuffix(f", {job.site.name}")
         start, end = each.decoded("dtstart"), each.decoded("dtend")
         is_timed = isinstance(start, datetime)
         is_cover = is_timed and uid == event_uid(

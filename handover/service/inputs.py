@@ -18,6 +18,7 @@ from handover.schedule.printed_times import half_hour_down
 from handover.schedule.slab_simulation import DAYS
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
+from handover.service.reader_needs import reader_findings
 from handover.service.settings import SETTINGS_FILE, Settings
 from handover.weather.fit_check import check_fit
 from handover.weather.location import Location
@@ -62,6 +63,7 @@ def check_inputs(
     *,
     typical_file: WeatherFile | None = None,
     examine: Callable[..., WeatherExamined] = examine_weather_bytes,
+    settings: Settings | None = None,
 ) -> JobInputs:
     """Check a job record and its weather, each alone and together.
 
@@ -71,6 +73,7 @@ def check_inputs(
         as_of: Time of issue, aware.
         typical_file: A typical year of the place, as received.
         examine: Reads the weather, like `examine_weather_bytes`.
+        settings: The choices of an issue; None: no documents are written, so nothing is asked for them.
 
     Raises:
         UnusableInput: They have faults, alone or together; carries all findings.
@@ -84,7 +87,12 @@ def check_inputs(
     ahead = () if job is None else find_future_times(job, source, as_of)
     said = {each.problem for each in doubts}
     of_service = (each for each in weather_file.cautions if each.problem not in said)
-    findings = (*examined.findings, *ahead, *of_service, *doubts, *typical_findings)
+    for_readers = (
+        ()
+        if job is None or settings is None
+        else reader_findings(job, source.name, chosen=settings.languages, templates=settings.templates)
+    )
+    findings = (*examined.findings, *ahead, *for_readers, *of_service, *doubts, *typical_findings)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
     pictures = _pictures(job, source.files)

@@ -269,6 +269,7 @@ def check_request(
         request.as_of,
         typical_file=request.typical,
         examine=examine,
+        settings=request.settings,
     )
 
 

@@ -68,7 +68,7 @@ def plan_summary(words: Wording) -> PlanSummary:
         dates=tuple(_date(each, words) for each in dates),
         surface=_surface_lines(words),
         watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
-        refusals=tuple((each.kind, words.dates.refusal(each)) for each in schedule.refusals),
+        refusals=tuple((words.refused(each), words.dates.refusal(each)) for each in schedule.refusals),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),
         limits=" ".join(words.limits),
     )
@@ -116,7 +116,8 @@ def _date(words: MilestoneWords, wording: Wording) -> tuple[str, str]:
     late = f"{trial}, not after {words.not_after.short}" if words.not_after else ""
     year = wording.schedule.issued_at.year
     when = _with_year(words.when, year) if words.when else "past the estimate"
-    return when, words.crew_title + late
+    night = f"; {words.night}" if words.night else ""
+    return when, f"{words.crew_title}{late}{night}"
 
 
 def _span(first: str, *others: str) -> str:
@@ -130,4 +131,4 @@ def _work_of(day: DayWords) -> str:
 
 def _with_year(when: DatePhrase, issued_at: int) -> str:
     year = when.instant.year
-    return when.short if year == issued_at else f"{when.short}, {year}"
+    return when.short if when.with_year or year == issued_at else f"{when.short}, {year}"

@@ -10,8 +10,9 @@ from datetime import UTC, timedelta
 import backtest
 from bench_ensemble import timed
 
+from handover.schedule.ensemble import MEMBERS
 from handover.schedule.plan import plan_cure
-from handover.schedule.start_hours import MEMBERS, compare_starts
+from handover.schedule.start_hours import compare_starts
 
 PLACING = timedelta(hours=2)
 STARTS = (1, 6, 12, 24)

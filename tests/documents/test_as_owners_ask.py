@@ -178,7 +178,9 @@ def test_a_star_marks_what_no_forecast_reaches(job: JobRecord, schedule: CureSch
     assert printed.count(note) == 2
     near = tuple(replace(each, basis="forecast") for each in schedule.milestones)
     assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=near))))
-    unknown = tuple(replace(each, not_before=None, basis="typical") for each in schedule.milestones)
+    unknown = tuple(
+        replace(each, not_before=None, basis="typical", printed=None) for each in schedule.milestones
+    )
     assert note not in plain(care_sheet_html(Wording(job, replace(schedule, milestones=unknown))))
 
 
@@ -199,7 +201,7 @@ def test_no_document_sends_an_owner_out_at_night(job: JobRecord, schedule: CureS
     """The calendar waits for the morning; sheet and page have the same hour."""
     night = datetime(2026, 7, 15, 3, 10, tzinfo=ZoneInfo(schedule.timezone))
     moved = tuple(
-        replace(each, not_before=night) if each.kind == MilestoneKind.FOOT_TRAFFIC else each
+        replace(each, not_before=night, printed=None) if each.kind == MilestoneKind.FOOT_TRAFFIC else each
         for each in schedule.milestones
     )
     changed = replace(schedule, milestones=moved)
@@ -220,3 +222,16 @@ def test_a_long_list_of_repairs_is_shortened_on_the_first_page(job_with: Any, sc
     care = CareSheet(Wording(job_with(walkthrough=items), schedule), {})
     assert "To mend: Place 0; Place 1; Place 2; Place 3; and 3 more." in care.crew[-1]
     assert len(care.walkthrough) == 7
+
+
+@asked
+def test_without_a_number_no_paper_says_call(sample: str, language: str, sample_inputs: Any) -> None:
+    """Seen: "Call before you act", and no number to call."""
+    received, schedule = sample_inputs(sample)
+    contractor = received.job.contractor.model_copy(update={"phone": None})
+    job = received.job.model_copy(update={"contractor": contractor})
+    words = Wording(job, schedule, language=language)
+    body = care_sheet_html(words).partition("<body>")[2]
+    printed = plain(f"{body} {owner_calendar(words).decode()}")
+    calls = {"en": r"\bcall\b(?! in)", "es": r"\bll[aá]m(?:e|enos)\b"}[language]
+    assert re.findall(f".{{30}}{calls}", printed, re.IGNORECASE) == []

@@ -18,6 +18,7 @@ from handover.documents.calendars import crew_calendar, owner_calendar, single_e
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
+from handover.schedule.printed_times import printed_time
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -56,7 +57,7 @@ def frost(start: datetime, hours: int = 6) -> Risk:
 def with_date(
     schedule: CureSchedule, kind: MilestoneKind, when: datetime | None, **more: Any
 ) -> CureSchedule:
-    dates = [replace(each, likely=when, not_before=when, **more) if each.kind == kind else each
+    dates = [replace(each, likely=when, not_before=when, printed=None, **more) if each.kind == kind else each
              for each in schedule.milestones]  # fmt: skip
     return replace(schedule, milestones=tuple(dates))
 
@@ -356,7 +357,10 @@ def test_new_dates_replace_the_old_ones(job: JobRecord, cold: CureSchedule) -> N
         replace(day, visits=tuple(replace(v, start=v.start + later, end=v.end + later) for v in day.visits))
         for day in cold.watering
     )
-    dates = tuple(replace(each, not_before=each.not_before + timedelta(days=2)) for each in cold.milestones)
+    dates = tuple(
+        replace(each, not_before=each.not_before + timedelta(days=2), printed=None)
+        for each in cold.milestones
+    )
     again = replace(cold, revision=2, issued_at=cold.issued_at + later, watering=days, milestones=dates)
     for old, new in zip(both(job, cold), both(job, again), strict=True):
         before = {each.uid.value: each for each in read(old)}
@@ -436,3 +440,35 @@ def test_lines_are_folded_within_75_octets(job_with: Any, cold: CureSchedule, na
         for line in ics.split(b"\r\n"):
             line.decode()  # no character is cut in two
         assert all(each.location.value == name for each in read(ics))
+
+
+def test_crew_and_owner_walk_the_slab_when_curing_ends_but_not_months_later(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: a walk-through on January 22 after a pour of November 10."""
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
+    assert ends is not None
+    assert walk is not None
+    usual, early = (printed_time(each, schedule.placement_end) for each in (ends, walk))
+    assert usual is not None
+    assert early is not None
+    late = schedule.placement_end + timedelta(days=70)
+    dates = [
+        replace(each, not_before=late, printed=None) if each is ends else each for each in schedule.milestones
+    ]
+    for planned, day in (
+        (schedule, usual.instant.date()),
+        (replace(schedule, milestones=tuple(dates)), early.instant.date()),
+    ):
+        [event] = [each for each in crew_events(Wording(job, planned)) if each.kind == "walk-through"]
+        assert event.start == day
+
+
+def test_without_a_defect_there_is_no_patching(job: JobRecord, schedule: CureSchedule) -> None:
+    good = job.model_copy(
+        update={"walkthrough": tuple(each.model_copy(update={"ok": True}) for each in job.walkthrough)}
+    )
+    for record, patches in ((job, True), (good, False)):
+        kinds = {each.kind for each in crew_events(Wording(record, schedule))}
+        assert ("rub-edges" in kinds) is patches

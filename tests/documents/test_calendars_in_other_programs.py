@@ -74,7 +74,11 @@ def moved(schedule: CureSchedule, zone: ZoneInfo, day: date) -> CureSchedule:
             return each
         after = each.not_after and there(each.not_after)
         return replace(
-            each, likely=there(each.not_before), not_before=there(each.not_before), not_after=after
+            each,
+            likely=there(each.not_before),
+            not_before=there(each.not_before),
+            not_after=after,
+            printed=None,
         )
 
     return replace(

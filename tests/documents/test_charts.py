@@ -91,7 +91,7 @@ def test_labels_of_the_strength_chart_keep_apart(
     because = Reason(Gate("r", None, None, "", "computed", half))
     late = car.not_before + timedelta(hours=apart_h)
     gated = (
-        replace(each, because=because, not_before=late)
+        replace(each, because=because, not_before=late, printed=None)
         if each.kind == MilestoneKind.HEAVY_VEHICLES
         else replace(each, because=because)
         for each in schedule.milestones
@@ -124,18 +124,20 @@ def test_most_of_the_strength_comes_in_the_first_week_only_where_it_does(
     assert "slowly" in charts.strength(Wording(job, cold)).read
 
 
-def test_a_date_past_the_end_of_the_strength_chart_is_not_on_it(
+def test_a_date_past_the_end_of_the_strength_chart_is_named_at_its_end(
     job: JobRecord, schedule: CureSchedule
 ) -> None:
-    """Seen: a truck of March at the end of a chart of 28 days in November."""
+    """Seen: a truck of March on day 28 of a chart in November, without its date."""
     kind = MilestoneKind.HEAVY_VEHICLES
-    for days, is_drawn in ((27, True), (130, False)):
+    for days, labels in ((27, ["Loaded truck"]), (130, ["Loaded truck", "Dec"])):
         later = schedule.placement_end + timedelta(days=days)
         moved = (
-            replace(each, not_before=later) if each.kind == kind else each for each in schedule.milestones
+            replace(each, not_before=later, printed=None) if each.kind == kind else each
+            for each in schedule.milestones
         )
         words = Wording(job, replace(schedule, milestones=tuple(moved)))
-        assert (words.dates.short_title(kind) in charts.strength(words).svg) is is_drawn
+        drawn = charts.strength(words).svg
+        assert all(f">{each}</text>" in drawn for each in labels)
 
 
 @pytest.mark.parametrize("draw", DRAWN)
@@ -174,7 +176,7 @@ def test_the_time_line_shows_the_dates_that_fall_on_it(job: JobRecord, schedule:
         assert f">{words}</text>" in svg
 
 
-def test_a_date_past_the_time_line_is_not_on_it(
+def test_a_date_past_the_time_line_is_at_its_end_with_its_date(
     job: JobRecord, schedule_with: Callable[..., CureSchedule], schedule: CureSchedule
 ) -> None:
     def delayed(milestone: Milestone) -> Milestone:
@@ -189,7 +191,9 @@ def test_a_date_past_the_time_line_is_not_on_it(
         )
 
     late = schedule_with(milestones=tuple(map(delayed, schedule.milestones)))
-    assert "Loaded truck" not in charts.time_line(Wording(job, late)).svg
+    drawn = charts.time_line(Wording(job, late)).svg
+    assert ">Loaded truck</text>" in drawn
+    assert ">mid-Jan 2027</text>" in drawn
 
 
 def test_texts_are_escaped() -> None:

@@ -13,6 +13,7 @@ import pytest
 from handover.documents import templating
 from handover.documents.date_phrases import DateFormatter
 from handover.documents.fonts import replace_missing_glyphs
+from handover.documents.quantity_format import with_unit
 from handover.documents.templating import TEXT_FILES, languages, templates_folder
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
@@ -158,3 +159,24 @@ def test_units_in_spanish(job: JobRecord, schedule: CureSchedule) -> None:
     assert us.quantity(0.1016, "thickness") == "4 pulgadas"
     assert si.quantity(0.1016, "thickness") == "102\N{NO-BREAK SPACE}mm"
     assert us.percent(0.155) == "16%"
+
+
+@pytest.mark.parametrize(
+    ("language", "country", "litres"),
+    [
+        ("en", "US", "1,200 liters"),
+        ("en", "AU", "1,200 litres"),
+        ("en", "DE", "1,200 litres"),
+        ("es", "US", "1,200 litros"),
+        ("es", "MX", "1,200 litros"),
+        ("es", "ES", "1.200 litros"),
+        ("es", "AR", "1.200 litros"),
+        ("es", "XX", "1,200 litros"),
+    ],
+)
+def test_numbers_and_units_are_those_of_the_country_of_the_site(
+    language: str, country: str, litres: str
+) -> None:
+    """Source: CLDR."""
+    locale = load_translations(language).locale_in(country)
+    assert with_unit(1200, "L", locale, spelled_out=False) == litres

@@ -150,8 +150,8 @@ def test_sawing_in_stages_is_printed_alike_everywhere(
     by = wording.speak.moment(last)
     for told in (event.description, line):
         assert by.text in told
-    assert wording.say("milestone.words.stages-by", when="").strip() in row.not_before
-    assert row.not_after == ""
+    assert wording.say("milestone.words.stages-by", when="").strip() in row.when
+    assert row.cautious == ""
 
 
 def saw(schedule: CureSchedule) -> Any:

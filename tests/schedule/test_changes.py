@@ -43,7 +43,7 @@ def first(job: Any, weather: Any, planned: dict[str, CureSchedule]) -> CureSched
 def moved(schedule: CureSchedule, kind: MilestoneKind, by: timedelta | None) -> CureSchedule:
     """Return a schedule with one date moved, or gone."""
     dates = tuple(
-        replace(each, not_before=each.not_before + by if by is not None and each.not_before else None)
+        replace(each, not_before=each.not_before + by if by and each.not_before else None, printed=None)
         if each.kind == kind
         else each
         for each in schedule.milestones
@@ -65,11 +65,23 @@ def test_nothing_changes_where_nothing_moved(first: CureSchedule) -> None:
 
 
 @pytest.mark.parametrize("kind", [Kind.FIRST_WATER, Kind.HEAVY_VEHICLES])
-@pytest.mark.parametrize("minutes", [1, -1, 719])
-def test_a_date_that_moved_at_all_is_given(first: CureSchedule, kind: MilestoneKind, minutes: int) -> None:
-    """A minute may carry it over a half hour or a morning, and then it reads otherwise."""
-    found = changes(first, moved(first, kind, timedelta(minutes=minutes)))
+@pytest.mark.parametrize("days", [1, -1, 7])
+def test_a_date_whose_print_moved_is_given(first: CureSchedule, kind: MilestoneKind, days: int) -> None:
+    found = changes(first, moved(first, kind, timedelta(days=days)))
     assert [each.kind for each in found] == [kind]
+
+
+@pytest.mark.parametrize("kind", [Kind.FIRST_WATER, Kind.HEAVY_VEHICLES])
+def test_a_minute_that_carries_a_date_over_no_half_hour_or_morning_is_none(
+    first: CureSchedule, kind: MilestoneKind
+) -> None:
+    """Nobody reads it: the documents print the rounded date."""
+    was = first.milestone(kind)
+    assert was is not None
+    assert was.printed is not None
+    at_last = moved(first, kind, was.printed.instant - was.not_before)
+    assert changes(first, at_last) == ()
+    assert [each.kind for each in changes(first, moved(at_last, kind, timedelta(minutes=1)))] == [kind]
 
 
 @pytest.mark.parametrize(("minutes", "expected"), [(29, False), (30, True)])
@@ -89,8 +101,10 @@ def test_a_change_shows_before_and_after(first: CureSchedule) -> None:
     change = of(changes(first, later), Kind.FIRST_WATER)
     was = first.milestone(Kind.FIRST_WATER)
     assert was is not None
-    assert change.before == (was.not_before,)
+    assert was.printed is not None
+    assert change.before == (was.printed.instant,)
     assert change.after == (change.before[0] + 2 * HOUR,)
+    assert change.precision == "half-hour"
 
 
 def test_a_date_that_is_lost_or_found_has_changed(first: CureSchedule) -> None:

@@ -172,7 +172,9 @@ def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
     assert (date.likely, date.not_after) == (first.opens, first.closes)
     assert date.not_before == (first.opens_not_before or first.closes)
     assert [each.part for each in (first, *others)] == (["first", "last"] if others else ["whole"])
-    assert ("saw-in-stages" in {each.code for each in schedule.cautions}) == bool(others)
+    codes = {each.code for each in schedule.cautions} & {"saw-in-stages", "saw-in-order"}
+    meet = [each.opens_not_before is not None and each.opens_not_before <= first.closes for each in others]
+    assert codes == ({"saw-in-order" if all(meet) else "saw-in-stages"} if others else set())
     for last in others:
         assert first.opens is not None
         assert last.opens is not None

@@ -64,6 +64,12 @@ class DayScale:
         return when - self.start <= timedelta(days=self.days)
 
 
+def draw_arrow(drawing: Drawing, tip: tuple[float, float], ink: str) -> None:
+    """Draw the head of an arrow to the right, at the end of a line that goes on."""
+    x, y = tip
+    drawing.curve([(x - 7, y - 5), (x, y), (x - 7, y + 5)], ink, 2)
+
+
 def reader_array(values: Floats, kind: KindName, wording: Wording) -> Floats:
     """Return an array in the reader's unit."""
     zero = to_reader(0, kind, wording.units)[0]

@@ -9,6 +9,7 @@ from handover.documents.charts.chart import (
     LABEL,
     Chart,
     DayScale,
+    draw_arrow,
     draw_chart,
     nice_ticks,
     reader_array,
@@ -19,6 +20,7 @@ from handover.documents.quantity_format import significant
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.daily_history import strength_on_day
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import printed_time
 from handover.units import to_reader
 
 if TYPE_CHECKING:
@@ -100,23 +102,27 @@ def _strength_words(wording: Wording, days: float) -> str:
 def _gates(
     drawing: Drawing, wording: Wording, scale: DayScale, y: Callable[[float], float], bottom: float
 ) -> None:
-    poles, labels = [], []
+    poles: list[tuple[float, float]] = []
+    labels: list[str] = []
     for kind in GATE_KINDS:
         milestone = wording.schedule.milestone(kind)
-        if milestone is None or milestone.not_before is None:
+        printed = None if milestone is None else printed_time(milestone, scale.start)
+        if milestone is None or printed is None:
             continue
+        when = wording.speak.printed_time(printed, scale.start)
         needed = milestone.because.required_strength_mpa
         if needed is None:
             continue
-        printed = wording.dates.not_before(milestone.not_before, kind).instant
-        if not scale.reaches(printed):
-            continue
-        x = scale.at(printed)
+        x, names = scale.at(when.instant), [wording.dates.short_title(kind)]
         level = y(to_reader(needed, "strength", wording.units)[0])
         drawing.line((x, bottom), (x, level), "warm", 1.5, "5 3")
-        drawing.dot((x, level), 5, "paper", "warm")
-        poles.append((x, text_width(wording.dates.short_title(kind), LABEL, bold=True) + 4))
-        labels.append(wording.dates.short_title(kind))
+        if scale.reaches(when.instant):
+            drawing.dot((x, level), 5, "paper", "warm")
+        else:
+            draw_arrow(drawing, (x + 8, level), "warm")
+            names.insert(0, when.short)  # below the name
+        poles += [(x, text_width(each, LABEL, bold=True) + 4) for each in names]
+        labels += names
     flags = min_crossings(poles, scale.right)
     for words, banner, row in zip(labels, flags, flag_rows(flags), strict=True):
         rightward = banner.left >= banner.pole

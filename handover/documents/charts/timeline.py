@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from handover.documents.charts.chart import CHART_WIDTH, LABEL, Chart, DayScale, draw_chart
+from handover.documents.charts.chart import CHART_WIDTH, LABEL, Chart, DayScale, draw_arrow, draw_chart
 from handover.documents.charts.labels import LabelFlag, place_labels
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.model import MilestoneKind
@@ -39,7 +39,7 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     milestones = [each for each in wording.dates.owner_milestones if each.kind in FLAG_KINDS and each.when]
     days = _horizon(wording, milestones)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
-    shown = [each for each in milestones if each.when and scale.reaches(each.when.instant)]
+    shown = milestones
     flags, levels = place_labels([_label(wording, each, scale) for each in shown], scale.right + 14)
     top = PITCH * (max(levels, default=0) + 1) + 8
     listed = " ".join(
@@ -58,7 +58,8 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     _wet_bar(drawing, wording, scale, top + 32)
     _day_ticks(drawing, wording, scale, top + 32 + 20)
     for words, banner, level in zip(shown, flags, levels, strict=True):
-        _draw_flag(drawing, wording, words, banner, top, top - PITCH * (level + 1))
+        is_later = words.when is not None and not scale.reaches(words.when.instant)
+        _draw_flag(drawing, wording, words, banner, (top, top - PITCH * (level + 1)), is_later=is_later)
     return draw_chart(drawing, wording.say("chart.time-line.read"))
 
 
@@ -84,10 +85,21 @@ def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[fl
 
 
 def _draw_flag(
-    drawing: Drawing, wording: Wording, words: MilestoneWords, banner: LabelFlag, foot: float, head: float
+    drawing: Drawing,
+    wording: Wording,
+    words: MilestoneWords,
+    banner: LabelFlag,
+    ends: tuple[float, float],
+    *,
+    is_later: bool,
 ) -> None:
+    """Draw a flag from its foot to its head; a date past the end of the line has an arrow at its foot."""
+    foot, head = ends
     drawing.line((banner.pole, head), (banner.pole, foot), "ink", 1.5)
-    drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
+    if is_later:
+        draw_arrow(drawing, (banner.pole + 8, foot), "ink")
+    else:
+        drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
     left = banner.left >= banner.pole
     x, anchor = (banner.pole + 6, "start") if left else (banner.pole - 6, "end")
     drawing.text((x, head + 12), wording.dates.short_title(words.kind), size=LABEL, anchor=anchor, bold=True)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import timedelta
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -11,16 +10,19 @@ from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
+    evening_of,
     half_hour_down,
     in_stages,
     last_cut,
     printed_not_before,
+    printed_time,
+    round_to,
     trial_cut,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import date, datetime
+    from datetime import datetime
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.words.reader import Reader
@@ -59,11 +61,12 @@ SEALER_SEASON = "seal.mild-days"
 HOUSE_DRIVE = "heavy-vehicles.house-drive"
 """Condition of trucks that is a time alone."""
 
-TENDONS = "engineer-decides-tendons"
-"""Refusal of what the engineer of record decides."""
-
-_WHEN_WITHHELD = {TENDONS: "stays-off.engineer", "dries-under-a-roof": "stays-off.roof"}
-"""What is in the place of a date that is not given, by the code of the reason; others are never."""
+INSTEAD_OF_A_DATE = {
+    "engineer-decides-tendons": "stays-off.engineer",
+    "use-unknown": "milestone.words.unknown",
+    "dries-under-a-roof": "stays-off.roof",
+}
+"""The words in the place of a date that is not given, by the refusal; for all others, that it never is."""
 
 
 @dataclass(frozen=True)
@@ -79,11 +82,12 @@ class MilestoneWords:
         not_after: The date after which it is too late, where there is one.
         when_text: "Not before 2:00 in the afternoon, Tuesday, July 14", or "Ask your contractor".
         reason: The rule that governed, in words.
-        typical: Whether there is a date that depends on typical weather, past the forecast.
+        typical: Whether weather past the forecast may still move the date.
         in_stages: Whether the part placed first is too late before the part placed last is ready.
         trial: For sawing, the hour of the first trial cut.
         share: For sawing, the share of the estimates that allow `when`: "90%".
         last_cut: For sawing, the last hour of all parts of the slab.
+        night: For sawing that begins at night: "night work, Tuesday night"; else empty.
     """
 
     kind: MilestoneKind
@@ -99,6 +103,7 @@ class MilestoneWords:
     trial: DatePhrase | None = None
     share: str = ""
     last_cut: datetime | None = None
+    night: str = ""
 
 
 @dataclass(frozen=True)
@@ -178,7 +183,7 @@ class DateWording:
             WithheldWords(
                 kind=MilestoneKind(each.kind),
                 title=self.refused(each),
-                when=self.say(_WHEN_WITHHELD.get(each.because, "stays-off.never")),
+                when=self.say(INSTEAD_OF_A_DATE.get(each.because, "stays-off.never")),
                 sentence=self.refusal(each),
             )
             for each in self.schedule.refusals
@@ -214,7 +219,9 @@ class DateWording:
         return next((words for each, words in known if each is milestone), None) or self._milestone(milestone)
 
     def _milestone(self, milestone: Milestone) -> MilestoneWords:
-        when = None if milestone.not_before is None else self.not_before(milestone.not_before, milestone.kind)
+        placed = self.schedule.placement_end
+        printed = printed_time(milestone, placed)
+        when = None if printed is None else self.speak.printed_time(printed, placed)
         after = None if milestone.not_after is None else self.speak.not_after(milestone.not_after)
         not_before = self.say("milestone.words.not-before")
         trial, share = trial_cut(milestone), milestone.confidence
@@ -227,12 +234,18 @@ class DateWording:
             not_after=after,
             when_text=f"{not_before} {when.text}" if when else self.say("milestone.words.unknown"),
             reason=self.rule(milestone.because.governing.rule),
-            typical=when is not None and milestone.basis == "typical",
+            typical=printed is not None and printed.may_move,
             in_stages=in_stages(milestone, self.schedule.joints),
             trial=self.speak.moment(trial) if trial else None,
             share=format_percentage(share, 2, self.speak.locale) if trial and share else "",
             last_cut=last_cut(milestone, self.schedule.joints) if trial else None,
+            night=self._night(when.instant) if when and trial else "",
         )
+
+    def _night(self, begin: datetime) -> str:
+        """Return the words of work that begins at night, by the day of its evening; empty by day."""
+        evening = evening_of(begin)
+        return self.say("milestone.words.night", day=self.speak.weekday(evening)) if evening else ""
 
     @property
     def _is_weak(self) -> bool:
@@ -273,10 +286,18 @@ class DateWording:
         if milestone.because.governing.rule not in BY_ESTIMATE:
             return
         if milestone.likely is not None and milestone.not_before is not None:
-            first, last = (_week_of(each) for each in (milestone.likely, milestone.not_before))
-            if first != last:
-                weeks = {"first": self.speak.day(first), "last": self.speak.day(last)}
-                yield self.say("milestone.words.weeks", **weeks)
+            placed, printed = (
+                self.schedule.placement_end,
+                printed_time(milestone, self.schedule.placement_end),
+            )
+            if printed is not None and printed.precision in {"week", "half-month"}:
+                likely = round_to(printed.precision, milestone.likely, milestone.kind, placed)
+                first, last = (
+                    self.speak.printed_time(replace(printed, instant=each), placed)
+                    for each in (likely, printed.instant)
+                )
+                if first.text != last.text:
+                    yield self.say("milestone.words.weeks", first=first.text, last=last.text)
         yield self.say("milestone.words.by-test")
 
     def title(self, kind: MilestoneKind) -> str:
@@ -333,8 +354,3 @@ class DateWording:
     def since_pour(self, days: int) -> str:
         """Return "Day 3", counted from the pour."""
         return self.say("chart.time-line.day", n=days) if days else self.say("chart.time-line.pour")
-
-
-def _week_of(when: datetime) -> date:
-    """Return the Monday of an instant's week."""
-    return when.date() - timedelta(days=when.weekday())

@@ -5,6 +5,8 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
+from handover.documents.date_phrases import capitalise
+
 if TYPE_CHECKING:
     from handover.documents.words.dates import MilestoneWords
     from handover.documents.words.reader import Reader
@@ -28,7 +30,7 @@ class EventWording:
         trial = self.say("milestone.words.trial", when=words.trial.text) if words.trial else ""
         in_stages = self.say("milestone.words.in-stages") if words.in_stages else ""
         because = self.say("calendar.because", reason=words.reason)
-        return _lines(trial, f"{self._crew_window(words)}.", in_stages, because)
+        return _lines(trial, f"{self._crew_window(words)}.", capitalise(words.night), in_stages, because)
 
     def _crew_window(self, words: MilestoneWords) -> str:
         """Return from when to when; work in stages has only an end that holds for all parts."""

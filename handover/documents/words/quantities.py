@@ -42,7 +42,7 @@ class QuantityWording:
     def __init__(self, reader: Reader) -> None:
         self.reader = reader
         self.units = reader.units
-        self.locale = reader.translations.locale
+        self.locale = reader.number_locale
 
     def amount(self, litres: float) -> str:
         """Return an amount of water, rounded for an owner."""

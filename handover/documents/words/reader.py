@@ -12,6 +12,8 @@ from handover.documents.translations import Translations, load_translations
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from babel.core import Locale
+
     from handover.documents.quantity_format import Units
 
 
@@ -24,12 +26,16 @@ class Reader:
         units: "us" or "si".
         templates: A contractor's folder whose files replace those of the program.
         translations: The strings of the language.
+        country: Of the site, for numbers and the names of units; None: not known.
+        has_number: Whether there is a telephone to call; without one, strings that say so have a variant.
     """
 
     language: str
     units: Units
     templates: Path | None
     translations: Translations
+    has_number: bool = True
+    country: str | None = None
 
     @classmethod
     def load(cls, language: str, units: Units, templates: Path | None = None) -> Reader:
@@ -39,6 +45,11 @@ class Reader:
             UnusableInput: No such language.
         """
         return cls(language, units, templates, load_translations(language, templates))
+
+    @cached_property
+    def number_locale(self) -> Locale:
+        """The locale of numbers and units: that of the country of the site, where there is one."""
+        return self.translations.locale_in(self.country)
 
     @cached_property
     def speak(self) -> DateFormatter:
@@ -51,6 +62,8 @@ class Reader:
         Raises:
             MissingText: The language has no such string.
         """
+        if not self.has_number and self.has(f"{key}--no-number"):
+            key = f"{key}--no-number"
         return self.translations.say(key, **values)
 
     def has(self, key: str) -> bool:

@@ -121,7 +121,7 @@ class WateringWording(ScheduleWords):
             "watering.total-to-come" if left.began else "watering.total",
             amount=self.quantities.amount(left.litres),
             days=self.speak.days(left.watered_days),
-            garden=max(round(left.garden_days), 1),
+            garden=self.speak.days(max(round(left.garden_days), 1)),
         )
 
     def _day(self, day: WateringDay) -> DayWords:
