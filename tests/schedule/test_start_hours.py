@@ -14,6 +14,7 @@ import pytest
 from pvlib.solarposition import sun_rise_set_transit_spa
 
 from handover.practice.rules import general_rules
+from handover.schedule.date_dependencies import ATTENDED_RULE
 from handover.schedule.model import CureSchedule, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.start_hours import (
@@ -180,10 +181,15 @@ def of_schedule(schedule: CureSchedule) -> dict[str, object]:
         if last.part != "whole":
             hours = (saw.likely, last.closes, True)
     water = dates.get(MilestoneKind.FIRST_WATER)
+    wet = water and water.not_before
+    if water is not None and water.because.governing.rule == ATTENDED_RULE:
+        wet = max(
+            each.not_before for each in water.because.others if each.not_before
+        )  # a start says who is there
     return {
         "initial": dates[MilestoneKind.INITIAL_SET].likely,
         "final": dates[MilestoneKind.FINAL_SET].likely,
-        "water": water and water.not_before,
+        "water": wet,
         "safe": dates[MilestoneKind.FROST_SAFE].not_before,
         "saw": hours,
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
