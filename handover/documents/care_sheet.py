@@ -386,8 +386,13 @@ class CareSheet:
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
-        """Return such a text for this slab: it may depend on `slab`."""
-        return fill_text(f"{self.wording.language}/{name}.md", self.wording.templates, slab=self.job.slab)
+        """Return such a text for this slab: it may depend on `slab` and on whether it `dries` early."""
+        return fill_text(
+            f"{self.wording.language}/{name}.md",
+            self.wording.templates,
+            slab=self.job.slab,
+            dries=self.schedule.dries_before_frost,
+        )
 
     def _as_html(self, source: str) -> Markup:
         import markdown  # noqa: PLC0415

@@ -124,7 +124,8 @@ class _EventBuilder:
                 yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
-        for words, start in self._dates_in_words(PERMISSIONS):
+        shown = self.wording.dates.owner_kinds
+        for words, start in self._dates_in_words(kind for kind in PERMISSIONS if kind in shown):
             title, text = self._at_hour(words.title, start, "calendar.from"), self.words.owner_text(words)
             yield CareEvent("owner", words.kind, "", start, start + EVENT_LENGTH, title, text, "may")
 

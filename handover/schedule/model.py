@@ -39,6 +39,9 @@ CURE_MODES: dict[str, CureMode] = {
 }
 """By method of curing; all others keep the slab wet."""
 
+REPEATED_FROST = "curing-ends.repeated-frost"
+"""The condition that ends moist curing before frost after frost on a slab that is too weak for it."""
+
 
 class MilestoneKind(StrEnum):
     """The dates of a schedule. There is none for soffits, shores, tendons, anchors or columns."""
@@ -601,6 +604,12 @@ class CureSchedule:
     def cure_mode(self) -> CureMode:
         """What the curing method keeps on the slab: water, a cover, or the coat of a compound."""
         return CURE_MODES.get(self.curing_method, "wet")
+
+    @property
+    def dries_before_frost(self) -> bool:
+        """Whether moist curing ends early, so that the slab is dry when it freezes again and again."""
+        ends = self.milestone(MilestoneKind.CURING_ENDS)
+        return ends is not None and ends.because.governing.rule == REPEATED_FROST
 
     @property
     def covered_for_frost(self) -> bool:

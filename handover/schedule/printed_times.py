@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 HALF_HOUR_S = 1800
 MORNING = general_rules().clock_time("day.morning")
 """The hour of "the morning of": a milestone reached later in the day is printed for the next day."""
+WARMEST = general_rules().clock_time("day.warmest")
+"""The hour at which covers that kept a slab warm come off."""
 WAKING_HOUR = general_rules().clock_time("day.waking")
 SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
 """Dates at night wait for this hour of the morning."""
@@ -63,6 +65,14 @@ def morning_up(when: datetime) -> datetime:
     return datetime.combine(when.date() + timedelta(days=1), MORNING, when.tzinfo)
 
 
+def warmest_up(when: datetime) -> datetime:
+    """Return the first warmest hour of a day that is not before `when`, in the same zone."""
+    warmest = datetime.combine(when.date(), WARMEST, when.tzinfo)
+    if warmest.astimezone(UTC) >= when.astimezone(UTC):
+        return warmest
+    return datetime.combine(when.date() + timedelta(days=1), WARMEST, when.tzinfo)
+
+
 def by_day(when: datetime) -> datetime:
     """Return the first instant that is not before `when` and not at night, in the same zone."""
     if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
@@ -81,6 +91,8 @@ def round_up(when: datetime, placed: datetime) -> PrintedTime:
 def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTime:
     """Return an earliest date of a kind as printed; most kinds wait for daytime."""
     if kind in {MilestoneKind.FIRST_WATER, MilestoneKind.SAW_JOINTS}:  # with an end, to the half hour
+        return PrintedTime(half_hour_up(when), exact=True)
+    if kind == MilestoneKind.PROTECTION_ENDS:  # at the warmest hour
         return PrintedTime(half_hour_up(when), exact=True)
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
     return round_up(by_day(when) if waits else when, placed)

@@ -15,7 +15,7 @@ from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import is_sawn_in_parts
-from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
+from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
 
@@ -225,6 +225,7 @@ def _cautions(
     yield from _of_the_weather(simulation, dates, watering, dangers)
     yield from _of_the_mix(simulation)
     yield from _of_the_winter(simulation, dates)
+    yield from _of_the_frosts(simulation, dates)
     yield from _of_the_dates(simulation, dates)
     yield from simulation.measurements.cautions
 
@@ -437,6 +438,18 @@ def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
             yield "weak-in-frost", figures
         if job.mix.air is None and not any("air" in name.lower() for name in job.mix.admixtures):
             yield "air-unknown", (Figure("needed_air", least, "1"),)
+
+
+def _of_the_frosts(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield that moist curing ends early, with the strength that the slab then has and would need."""
+    for each in dates.milestones:
+        if each.because.governing.rule == REPEATED_FROST and each.not_before is not None:
+            asked = simulation.practice.gates_of("freeze-thaw", simulation.job.slab.use)
+            then, _ = _strength_at(simulation, each.not_before)
+            yield (
+                "dry-before-frost",
+                (then, Figure("limit", max(gate.value or 0.0 for gate in asked), "MPa")),
+            )
 
 
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:

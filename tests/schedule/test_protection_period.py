@@ -87,7 +87,7 @@ def test_curing_does_not_keep_the_blankets_on(
 ) -> None:
     """Nobody keeps a floor under blankets for weeks: its days of curing go on without them."""
     slow = job(mix={"fly_ash": 0.3, "cement": "II"}, curing=BLANKETS, placement=WARM_MIX)
-    schedule = plan_cure(slow, weather(-2.0, 8.0), as_of, members=40, rules=rules)
+    schedule = plan_cure(slow, weather(2.0, 9.0), as_of, members=40, rules=rules)
     off, ends = protection(schedule), schedule.milestone(Kind.CURING_ENDS)
     assert ends is not None
     assert off.not_before is not None
