@@ -219,8 +219,12 @@ class Blanket:
     ]
     freezes_from: Annotated[
         Instant | None,
-        means("First hour in which the top may freeze while it is too weak; null: it does not."),
+        means("First hour in which the top may freeze under it while it is too weak; null: it does not."),
     ]
+    bare_freezes_from: Annotated[
+        Instant | None,
+        means("First hour in which the top may freeze before a blanket may lie on it; null: it does not."),
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -234,6 +238,12 @@ class Protection:
     ]
     laid: Annotated[NotNegative, means("Resistance of the cover in the record. [m2K/W]")]
     until: Annotated[Instant | None, means("How long the one that is enough must stay.")]
+    bare_freezes_from: Annotated[
+        Instant | None,
+        means(
+            "When the top may freeze before finishing ends or it sets: no blanket helps; null: it does not."
+        ),
+    ]
     largest_drop_k: Annotated[Number, means("Largest drop allowed in the day after covers come off. [K]")]
     drop_k: Annotated[
         Number | None,

@@ -17,8 +17,13 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
-from handover.schedule.frost_protection import calls_for_protection
-from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.frost_protection import (
+    blankets_to_try,
+    calls_for_protection,
+    judge_blankets,
+    least_enough,
+    members_to_try,
+)
 from handover.schedule.joints import cut_hours, is_sawn_in_parts, saw_of
 from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
 from handover.schedule.milestones import compute_dates
@@ -50,7 +55,6 @@ MEMBERS = 40
 """Of each start: enough to compare hours, and 24 starts within three seconds."""
 
 _HOURS = 7 * 24  # of each simulation: past the first week of young concrete the forecast says little
-_BLANKET_MEMBERS = 8
 
 _KINDS = (
     MilestoneKind.INITIAL_SET,
@@ -64,7 +68,7 @@ _KINDS = (
 LEVELS = ("watch", "precaution")
 """The two limits of drying."""
 
-HARM = ("frost-any-blanket", "frost", "rain", "drying")
+HARM = ("frost-any-blanket", "frost-before-blankets", "frost", "rain", "drying")
 """Codes of what harms the slab, the most serious first."""
 
 HARDSHIP = ("finish-dark", "saw-dark", "nobody", "saw-in-stages", "start-dark")
@@ -133,6 +137,10 @@ class StartHour:
     blanket: Annotated[
         NumberOrNull | None,
         means("Least usual blanket that keeps it from freezing; 0: none; null: none is enough. [m2K/W]"),
+    ]
+    freezes_bare: Annotated[
+        bool,
+        means("Whether the top may freeze before a blanket may lie on it: before it is finished and set."),
     ]
     rain_mm: Annotated[NotNegative, means("Rain that is likely on the fresh concrete. [mm]")]
     concerns: Annotated[tuple[Concern, ...], means("What speaks against it, the most serious first.")]
@@ -244,6 +252,7 @@ def rank(start: StartHour) -> tuple[Any, ...]:
     blanket = np.inf if start.blanket is None else start.blanket
     return (
         blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
+        "frost-before-blankets" in codes,
         "rain" in codes,
         np.ceil(start.precaution_hours * 2.0) / 2.0,
         np.ceil(start.dark_finishing_h or 0.0) if "finish-dark" in codes else 0.0,
@@ -374,12 +383,12 @@ class _StartComparer:
         """Return every start."""
         blankets = self._least_blankets()
         return tuple(
-            self._start(*each, blankets.get(number, 0.0))
+            self._start(*each, blankets.get(number, _BlanketNeed()))
             for number, each in enumerate(zip(self.together.simulations, self.dates, self.risks, strict=True))
         )
 
     def _start(
-        self, simulation: Simulation, dates: Dates, risks: tuple[Risk, ...], blanket: float | None
+        self, simulation: Simulation, dates: Dates, risks: tuple[Risk, ...], need: _BlanketNeed
     ) -> StartHour:
         job = simulation.job
         milestones = {each.kind: each for each in dates.milestones}
@@ -407,13 +416,14 @@ class _StartComparer:
             attended=None if water is None else _is_attended(water, simulation),
             frost_from=None if frost is None else frost.start,
             frost_safe=dates.not_before(MilestoneKind.FROST_SAFE),
-            blanket=blanket,
+            blanket=need.least,
+            freezes_bare=need.freezes_bare,
             rain_mm=_rain(risks),
             concerns=(),
         )
         if frost is None and simulation.is_insulated:  # the blanket of the record is enough
             laid = cover_resistance(job, self.practice)
-            plain = replace(plain, blanket=laid if blanket is None else min(blanket, laid))
+            plain = replace(plain, blanket=laid if need.least is None else min(need.least, laid))
         return replace(plain, concerns=tuple(self._concerns(plain, simulation, risks, drying)))
 
     def _saw_hours(
@@ -508,10 +518,11 @@ class _StartComparer:
 
     # ---- blankets
 
-    def _least_blankets(self) -> dict[int, float | None]:
+    def _least_blankets(self) -> dict[int, _BlanketNeed]:
         """Return the least usual blanket by the number of the start, for starts that may need one.
 
-        All of them are simulated at once, under every blanket; 0 is none, and None that none is enough.
+        All of them are simulated at once, under every blanket, and judged as in an issue; 0 is none, and None
+        that none is enough.
         """
         together, simulations = self.together, self.together.simulations
         cold = [
@@ -523,28 +534,45 @@ class _StartComparer:
         ]
         if not cold:
             return {}
-        count, n_last = len(simulations[0].ensemble), simulations[0].ensemble.n_last
-        some = np.arange(0, n_last, max(1, n_last // _BLANKET_MEMBERS))
-        stock = (0.0, *self.practice.materials["blankets"]["resistances"])
+        count = len(simulations[0].ensemble)
+        stock, some = blankets_to_try(self.practice), members_to_try(simulations[0].ensemble.n_last)
         members: NDArray[np.int_] = np.concatenate(
             [np.tile(some + number * count, len(stock)) for number in cold]
         )
         cover = np.tile(np.repeat(stock, len(some)), len(cold))
         ensemble, concrete = together.ensemble.subset(members), together.concrete.subset(members)
         one = simulations[0]
+        strong_h = concrete.age_at_strength(one.frost_strength())
         slab = simulate_slab(
-            one.job, one.weather, ensemble, concrete, self.practice, cover=cover, hours=_HOURS
+            one.job,
+            one.weather,
+            ensemble,
+            concrete,
+            self.practice,
+            cover=cover,
+            hours=_HOURS,
+            until_h=strong_h,
         )
-        safe_h = hours_to_age(slab, concrete.age_at_strength(one.frost_strength()))
-        top = np.where(slab.hours[:, np.newaxis] <= safe_h, slab.temperature_c[:, :, 0], np.inf).min(axis=0)
-        by_start = np.quantile(
-            top.reshape(len(cold), len(stock), len(some)), 1.0 - one.share, axis=2, method="inverted_cdf"
+        tops = judge_blankets(slab, cover, strong_h, one.job, self.practice)
+        groups = (len(cold), len(stock), len(some))
+        coldest, bare = (
+            np.quantile(each.reshape(groups), 1.0 - one.share, axis=2, method="inverted_cdf")
+            for each in (tops.coldest(cover), tops.bare_c.min(axis=0))
         )
         freezing_c = self.practice["frost.freezes-below"]
-        return {
-            number: next((each for each, c in zip(stock, coldest, strict=True) if c >= freezing_c), None)
-            for number, coldest in zip(cold, by_start, strict=True)
-        }
+        found = {}
+        for number, by_blanket, before in zip(cold, coldest, bare[:, -1], strict=True):
+            least = least_enough(zip(stock, by_blanket.tolist(), strict=True), freezing_c)
+            found[number] = _BlanketNeed(least, bool(before < freezing_c and least != 0.0))
+        return found
+
+
+@dataclass(frozen=True)
+class _BlanketNeed:
+    """The least blanket of a start, or None, and whether the bare top may freeze before it may lie there."""
+
+    least: float | None = 0.0
+    freezes_bare: bool = False
 
 
 def _first_frost(risks: tuple[Risk, ...]) -> Risk | None:
@@ -580,9 +608,11 @@ def _frost(start: StartHour, simulation: Simulation) -> Iterator[Concern]:
     laid = cover_resistance(simulation.job, simulation.practice) if simulation.is_insulated else 0.0
     if start.frost_from is None and (simulation.is_insulated or not start.blanket):
         return
-    if start.blanket is None or start.blanket <= laid:
+    if start.freezes_bare:
+        yield Concern("frost-before-blankets", start.frost_from)
+    if start.blanket is None or (start.blanket <= laid and not start.freezes_bare):
         yield Concern("frost-any-blanket", start.frost_from)
-    else:
+    elif start.blanket > laid:
         yield Concern("frost", start.frost_from, None, (Figure("blanket", start.blanket, "m2K/W"),))
 
 

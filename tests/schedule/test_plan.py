@@ -98,6 +98,7 @@ def test_feet_after_a_day_and_a_car_after_a_week_near_70_degf(
 
 
 OF_THE_SEASON = {MilestoneKind.DEICING_SALT, MilestoneKind.PROTECTION_ENDS, MilestoneKind.FREEZE_THAW}
+AFTER_CURING = {MilestoneKind.CURING_ENDS, MilestoneKind.SEAL, MilestoneKind.FLOOR_COVERING}
 ESTIMATED = [kind for kind in MilestoneKind if kind not in OF_THE_SEASON]
 
 
@@ -108,7 +109,7 @@ def test_colder_weather_never_brings_a_date_forward(
     mild, cold = (plan_cure(job(), weather(22.2 - less, 32.2 - less), as_of) for less in (0.0, colder))
     assert not mild.dries_before_frost
     for kind in ESTIMATED:
-        if kind == MilestoneKind.CURING_ENDS and cold.dries_before_frost:
+        if kind in AFTER_CURING and cold.dries_before_frost:
             continue  # frosts end wet curing early
         earlier, later = (milestone(schedule, kind) for schedule in (mild, cold))
         for before, after in ((earlier.likely, later.likely), (earlier.not_before, later.not_before)):

@@ -66,10 +66,19 @@ class CautionWording(ScheduleWords):
 
     @property
     def blanket(self) -> str:
-        """The blanket that keeps the slab from frost, and for how long; empty if none is needed."""
+        """The blanket that keeps the slab from frost, and for how long; empty if none is needed.
+
+        If the bare top may freeze before a blanket can lie on it, that is in it too.
+        """
         protection = self.schedule.protection
         if protection is None or protection.enough == 0:
             return ""
+        bare = protection.bare_freezes_from
+        early = "" if bare is None else self.say("protection.bare", when=self.speak.moment(bare).text)
+        return " ".join(each for each in (early, self._covered(protection)) if each)
+
+    def _covered(self, protection: Protection) -> str:
+        """Return which blanket is enough once it lies on the slab, and for how long."""
         if protection.enough is None:
             return self.say("protection.none-enough")
         values = {
