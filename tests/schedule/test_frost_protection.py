@@ -76,7 +76,7 @@ def test_no_blanket_is_to_blame_for_the_hours_before_it(job: Job, lasting: Weath
     placed = job(placement={"concrete_temperature": 7.0, "finished": end + timedelta(hours=9)}, site=site)
     cold = lasting(-16.0, -8.0)
     cold.shortwave_wm2[:] = 0.0
-    cold.air_c[17:] += 13.0  # it is milder when the blankets lie there
+    cold.air_c[17:] += 22.0  # it is milder when the blankets lie there
     protection = protection_of(plan_cure(placed, cold, as_of))
     assert protection.bare_freezes_from is not None
     assert protection.bare_freezes_from < end + timedelta(hours=9)

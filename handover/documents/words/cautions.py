@@ -75,9 +75,9 @@ class CautionWording(ScheduleWords):
             return ""
         bare = protection.bare_freezes_from
         early = "" if bare is None else self.say("protection.bare", when=self.speak.moment(bare).text)
-        return " ".join(each for each in (early, self._covered(protection)) if each)
+        return " ".join(each for each in (early, self._least_blanket(protection)) if each)
 
-    def _covered(self, protection: Protection) -> str:
+    def _least_blanket(self, protection: Protection) -> str:
         """Return which blanket is enough once it lies on the slab, and for how long."""
         if protection.enough is None:
             return self.say("protection.none-enough")
