@@ -238,18 +238,18 @@ class Protection:
     ]
     laid: Annotated[NotNegative, means("Resistance of the cover in the record. [m2K/W]")]
     until: Annotated[Instant | None, means("How long the one that is enough must stay.")]
-    bare_freezes_from: Annotated[
-        Instant | None,
-        means(
-            "When the top may freeze before finishing ends or it sets: no blanket helps; null: it does not."
-        ),
-    ]
     largest_drop_k: Annotated[Number, means("Largest drop allowed in the day after covers come off. [K]")]
     drop_k: Annotated[
         Number | None,
         means("Drop to be expected when the blankets come off; null without blankets. [K]"),
     ]
     edges: Annotated[Number, means("Edges and corners ask for so many times the resistance. [1]")]
+    bare_freezes_from: Annotated[
+        Instant | None,
+        means(
+            "When the top may freeze before finishing ends or it sets: no blanket helps; null: it does not."
+        ),
+    ] = None
 
     @property
     def enough_at_edges(self) -> float | None:
