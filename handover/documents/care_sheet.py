@@ -293,12 +293,11 @@ class CareSheet:
 
     @property
     def if_weather_turns(self) -> str:
-        """Return what to do in rain and frost; in the cold, the first page already says it for frost."""
+        """Return what to do in rain, and in frost where the weather may bring it."""
         if self.wet:
-            return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
-        if self.schedule.covered_in_cold:
-            return self.say("sheet.if-frost-blanket")
-        return "" if self._cold else self.say("sheet.if-frost")
+            frost = self.say("watering.if-frost") if self._cold else ""
+            return f"{self.say('watering.if-rain')} {frost}".strip()
+        return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts
 

@@ -259,7 +259,8 @@ def _of_the_weather(
     if cold <= simulation.practice["frost.cold-weather"]:
         forecast = Figure("forecast_air", _forecast_while_curing(simulation, dates), "degC")
         yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
-        yield "heaters", ()
+        if "frost" in by_code or forecast.value <= simulation.practice["frost.cold-weather"]:
+            yield "heaters", ()
     if "frost" in by_code:
         yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))
     if "rain-on-fresh" in by_code:
@@ -312,20 +313,17 @@ def _peak_first(risk: Risk) -> tuple[str, float]:
 
 
 def _coldest_while_curing(simulation: Simulation, dates: Dates) -> float:
-    """Return the coldest air while the slab cures, at the cold end of the band.
+    """Return the coldest air while the slab cures, until it is safe from frost at the cold end of the band.
 
-    Past the forecast, once the slab is safe from frost, the typical air counts without its margin: over
-    weeks, the margin would find a frost in July.
+    From then on the expected air counts without its margin: over a week or more, the margin would find cold
+    days in a mild September, and a frost in July.
     """
     ends, safe = dates.not_before(MilestoneKind.CURING_ENDS), dates.not_before(MilestoneKind.FROST_SAFE)
-    beyond = simulation.weather.typical_from
     time_s, air = simulation.slab_s(CENTRAL), simulation.slab.air.air_c
     never = np.inf
     curing = time_s <= (ends.timestamp() if ends else never)
-    counted = (time_s <= (safe.timestamp() if safe else never)) | (
-        time_s < (beyond.timestamp() if beyond else never)
-    )
-    within = simulation.cold_end(air[curing & counted][:, simulation.ensemble.last_placed])
+    young = curing & (time_s <= (safe.timestamp() if safe else never))
+    within = simulation.cold_end(air[young][:, simulation.ensemble.last_placed])
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 

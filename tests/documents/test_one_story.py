@@ -290,7 +290,7 @@ def test_the_first_job_of_a_frozen_slab_is_to_cover_it(
 ) -> None:
     wording = Wording(job, frozen_out, language=language)
     care = CareSheet(wording, {})
-    cover = wording.say("cover.title")
+    cover = wording.say("cover.title-crew")  # nobody may walk on it yet
     visit = frozen_out.watering[5].visits[0]
     assert care.ongoing is not None
     assert care.ongoing.title == cover

@@ -44,11 +44,12 @@ class CautionWording(ScheduleWords):
         )
 
     def _text_key(self, key: str, caution: Caution) -> str:
-        """Return the key of the sentences: some have an hour, some differ by how the joints are made."""
+        """Return the key of the sentences: some have an hour, some differ by joints or blankets."""
         if caution.at is not None:
             return f"{key}.text-at"
-        special = f"{key}.text-{self.job.slab.joints}"
-        return special if self.reader.has(special) else f"{key}.text"
+        blankets = ("blankets",) if self.schedule.curing_method == "insulating blanket" else ()
+        special = (f"{key}.text-{each}" for each in (self.job.slab.joints, *blankets))
+        return next(filter(self.reader.has, special), f"{key}.text")
 
     def _figure(self, figure: Figure, caution: Caution) -> str:
         """Return a figure in an owner's words: hours rounded up as "5 hours"; others in the reader's unit."""

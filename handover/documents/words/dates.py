@@ -151,8 +151,11 @@ class DateWording:
         # The end of cold protection says more than the strength for a first frost.
         frost = self.cold and self.schedule.milestone(MilestoneKind.PROTECTION_ENDS) is None
         without = set() if frost else {MilestoneKind.FROST_SAFE}
-        if self.method == "insulating-blanket" and self.schedule.dries_before_frost:
-            without.add(MilestoneKind.CURING_ENDS)  # there is nothing more to take off
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        if ends is not None and ends.not_before is not None and self._ends_with_protection(ends.not_before):
+            # Everything comes off at once: blankets are named by their own date, others by the end of curing.
+            blankets = self.method == "insulating-blanket"
+            without.add(MilestoneKind.CURING_ENDS if blankets else MilestoneKind.PROTECTION_ENDS)
         return tuple(each for each in OWNER_KINDS if each not in without)
 
     @property
