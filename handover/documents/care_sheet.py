@@ -294,7 +294,7 @@ class CareSheet:
     @property
     def if_weather_turns(self) -> str:
         """Return what to do in rain, and in frost where the weather may bring it."""
-        if self.wet:
+        if self.wet and self.schedule.cure_mode == "wet":
             frost = self.say("watering.if-frost") if self._cold else ""
             return f"{self.say('watering.if-rain')} {frost}".strip()
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
@@ -400,13 +400,22 @@ class CareSheet:
 
     def text_by_method(self, name: str) -> Markup:
         """Return such a list with the lines of the curing method."""
-        own = self._source(f"{name}-{self.schedule.cure_mode}")
+        mode = "cover" if self._is_dry_under_covers else self.schedule.cure_mode
+        own = self._source(f"{name}-{mode}")
         return self._as_html(f"{self._source(name).rstrip()}\n{own}")
 
     @property
     def how(self) -> Markup:
         """Return how to water, or how to keep the cover, as HTML."""
-        return self.text(f"how/{self.wording.dates.method}")
+        return self.text(
+            "how/frost-cover" if self._is_dry_under_covers else f"how/{self.wording.dates.method}"
+        )
+
+    @property
+    def _is_dry_under_covers(self) -> bool:
+        """Return whether covers replace the water on every day of the plan, because it may freeze."""
+        days = self.schedule.watering
+        return self.schedule.covered_for_frost and not any(day.visits for day in days)
 
 
 HAZARD_CAUTIONS = (

@@ -157,7 +157,16 @@ class _EventBuilder:
             end = _utc(words.last_cut) if words.last_cut else ready + SAWING
             start = _utc(words.trial.instant) if words.trial else ready
             end = end if start < end else start + SAWING
-            yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)
+            text = self.words.crew_text(words)
+            if self._is_under_blankets(start, end):
+                text = f"{text}\n{self.wording.say('milestone.words.saw-under-cover')}"
+            yield self._work(words.kind, words.crew_title, text, start, end)
+
+    def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
+        """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
+        if self.schedule.curing_method == "insulating blanket":
+            return True
+        return any(each.start < end and (each.end is None or start < _utc(each.end)) for each in self.covers)
 
     def _undated_sawing(self) -> Iterator[CareEvent]:
         """Try a cut where no hour could be computed: from final set on, or all day if that is not known."""

@@ -27,7 +27,7 @@ NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
 
-_LIES_WHILE_CURING = ("plastic sheet", "wet burlap", "ponding", "insulating blanket")
+_COVERED_WHILE_CURING = ("plastic sheet", "wet burlap", "ponding", "insulating blanket")
 """Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
 
 
@@ -38,7 +38,7 @@ def covers_off(method: str, *, frost_days: bool) -> tuple[MilestoneKind, ...]:
         method: Of curing.
         frost_days: Whether covers replace the water on days when it may freeze.
     """
-    while_curing = frost_days or method in _LIES_WHILE_CURING
+    while_curing = frost_days or method in _COVERED_WHILE_CURING
     return (MilestoneKind.PROTECTION_ENDS, *((MilestoneKind.CURING_ENDS,) if while_curing else ()))
 
 
@@ -46,8 +46,8 @@ def is_covered_at(schedule: CureSchedule, when: datetime) -> bool:
     """Return whether a cover still lies on the slab at an instant, by its cautious dates."""
     against_frost = schedule.protection is not None and schedule.protection.enough != 0
     kinds = covers_off(schedule.curing_method, frost_days=schedule.covered_for_frost)
-    lying = [each for each in kinds if against_frost or each != MilestoneKind.PROTECTION_ENDS]
-    off = [each for each in map(schedule.milestone, lying) if each is not None]
+    relevant = [each for each in kinds if against_frost or each != MilestoneKind.PROTECTION_ENDS]
+    off = [each for each in map(schedule.milestone, relevant) if each is not None]
     return any(each.not_before is None or each.not_before > when for each in off)
 
 

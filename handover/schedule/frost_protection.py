@@ -78,11 +78,11 @@ def judge_blankets(
     freezing_c, hours = practice["frost.freezes-below"], slab.hours[:, np.newaxis]
     safe = hours_to_age(slab, strong_h)
     top = np.where(hours <= safe, slab.temperature_c[:, :, 0], np.inf)
-    lies = hours >= _hours_to_blankets(slab, job, practice)
-    froze = np.where(lies, np.inf, top).min(axis=0) < freezing_c
-    thawed = np.logical_or.accumulate(lies & (top >= freezing_c), axis=0)
-    counts = lies & (thawed | ~(froze & thawed[-1]) | (resistance <= 0.0))
-    return TopUnderBlanket(safe, np.where(lies, np.inf, top), np.where(counts, top, np.inf))
+    is_on = hours >= _hours_to_blankets(slab, job, practice)
+    froze = np.where(is_on, np.inf, top).min(axis=0) < freezing_c
+    thawed = np.logical_or.accumulate(is_on & (top >= freezing_c), axis=0)
+    counts = is_on & (thawed | ~(froze & thawed[-1]) | (resistance <= 0.0))
+    return TopUnderBlanket(safe, np.where(is_on, np.inf, top), np.where(counts, top, np.inf))
 
 
 def _hours_to_blankets(slab: SlabSimulation, job: JobRecord, practice: Practice) -> Floats:
