@@ -73,6 +73,14 @@ def warmest_up(when: datetime) -> datetime:
     return datetime.combine(when.date() + timedelta(days=1), WARMEST, when.tzinfo)
 
 
+def warmest_down(when: datetime) -> datetime:
+    """Return the last warmest hour of a day that is not after `when`, in the same zone."""
+    warmest = datetime.combine(when.date(), WARMEST, when.tzinfo)
+    if warmest.astimezone(UTC) <= when.astimezone(UTC):
+        return warmest
+    return datetime.combine(when.date() - timedelta(days=1), WARMEST, when.tzinfo)
+
+
 def by_day(when: datetime) -> datetime:
     """Return the first instant that is not before `when` and not at night, in the same zone."""
     if WAKING_HOUR <= when.time() < SLEEPING_HOUR:

@@ -15,6 +15,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.cover_times import DUSK
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import CURE_MODES, REPEATED_FROST, Gate, MilestoneKind
+from handover.schedule.printed_times import warmest_down
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -27,8 +28,8 @@ if TYPE_CHECKING:
 def end_before_frosts(simulation: Simulation, dates: Dates, planned: datetime | None) -> Gate | None:
     """Return the condition that ends moist curing because of the frosts that follow cold protection, or None.
 
-    Curing ends some hours before the first of those frosts, so that the slab dries, and never before its cold
-    protection. None where nothing is kept wet, where it freezes too seldom, where the slab is strong enough
+    Curing ends at the warmest hour, some hours before the first of those frosts, so that the slab dries, and
+    never before its cold protection; with it, where blankets protect the slab. None where nothing is kept wet, where it freezes too seldom, where the slab is strong enough
     by then, or where no date says that it is safe from a first frost.
 
     Args:
@@ -45,7 +46,9 @@ def end_before_frosts(simulation: Simulation, dates: Dates, planned: datetime | 
     frosts = [each for each in _freezing_hours(simulation, safe) if all(each < end for end in ends)]
     if len(set(_nights(frosts))) < practice["wet-frost.nights"]:
         return None
-    dry = frosts[0] - practice.duration("frost.ahead")
+    dry = warmest_down(frosts[0] - practice.duration("frost.ahead"))
+    if simulation.is_insulated:
+        dry = safe  # nobody lays plastic for the days between
     rule = practice.rules["wet-frost.nights"]
     likely = max(dry, protected.likely or safe)
     return Gate(REPEATED_FROST, min(likely, max(dry, safe)), max(dry, safe), rule.source, rule.mark)
@@ -58,12 +61,10 @@ def hours_until(when: datetime | None, simulation: Simulation) -> Floats:
 
 
 def _freezing_hours(simulation: Simulation, after: datetime) -> Iterator[datetime]:
-    """Yield the hours after an instant in which the top or the air freezes, by the central member."""
-    known, zone = simulation.weather.seconds, simulation.job.zone
-    surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
-    frozen = np.minimum(simulation.weather.air_c, surface) < simulation.practice["frost.freezes-below"]
-    last_s = simulation.slab_s(CENTRAL)[-1]
-    for each in known[frozen & (known > after.timestamp()) & (known <= last_s)]:
+    """Yield the whole hours after an instant in which the top of the central member freezes."""
+    time_s, zone = simulation.slab_s(CENTRAL), simulation.job.zone
+    frozen = simulation.slab.temperature_c[:, CENTRAL, 0] < simulation.practice["freezing.begins"]
+    for each in time_s[frozen & (time_s > after.timestamp())]:
         yield datetime.fromtimestamp(float(each), UTC).astimezone(zone)
 
 

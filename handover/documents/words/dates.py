@@ -314,8 +314,8 @@ class DateWording:
     def not_before(self, when: datetime, kind: str = "") -> DatePhrase:
         """Return an earliest date in words: never too early and, for most kinds, not at night."""
         placed = self.schedule.placement_end
-        if kind == MilestoneKind.CURING_ENDS and self._ends_with_protection(when):
-            kind = MilestoneKind.PROTECTION_ENDS
+        if kind == MilestoneKind.CURING_ENDS and self.schedule.dries_before_frost:
+            kind = MilestoneKind.PROTECTION_ENDS  # at the warmest hour too: a morning later it has frozen
         return self.speak.printed_time(printed_not_before(when, kind, placed), placed)
 
     def _ends_with_protection(self, when: datetime) -> bool:
