@@ -29,8 +29,9 @@ def end_before_frosts(simulation: Simulation, dates: Dates, planned: datetime | 
     """Return the condition that ends moist curing because of the frosts that follow cold protection, or None.
 
     Curing ends at the warmest hour, some hours before the first of those frosts, so that the slab dries, and
-    never before its cold protection; with it, where blankets protect the slab. None where nothing is kept wet, where it freezes too seldom, where the slab is strong enough
-    by then, or where no date says that it is safe from a first frost.
+    never before its cold protection; with it, where blankets protect the slab. None where nothing is kept
+    wet, where it freezes too seldom, where the slab is strong enough by then, or where no date says that it
+    is safe from a first frost.
 
     Args:
         simulation: The simulated job.
