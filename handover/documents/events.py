@@ -201,6 +201,8 @@ class _EventBuilder:
         schedule = self.schedule
         if not (self.covers or schedule.covered_in_cold):
             return
+        if self.covers and self.covers[-1].off is None:
+            return  # it comes off with the next watering
         for words, start in self._dates_in_words([last_cover(schedule)]):
             title, text = self.words.event("blankets-off", when=words.when_text)
             yield self._work("blankets-off", title, text, start, start + COVERING)

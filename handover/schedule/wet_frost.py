@@ -62,9 +62,10 @@ def hours_until(when: datetime | None, simulation: Simulation) -> Floats:
 
 
 def _freezing_hours(simulation: Simulation, after: datetime) -> Iterator[datetime]:
-    """Yield the whole hours after an instant in which the top of the central member freezes."""
-    time_s, zone = simulation.slab_s(CENTRAL), simulation.job.zone
-    frozen = simulation.slab.temperature_c[:, CENTRAL, 0] < simulation.practice["freezing.begins"]
+    """Yield the whole hours after an instant in which air and top of the central member freeze."""
+    time_s, zone, practice = simulation.slab_s(CENTRAL), simulation.job.zone, simulation.practice
+    frozen = simulation.slab.temperature_c[:, CENTRAL, 0] < practice["freezing.begins"]
+    frozen &= simulation.slab.air.air_c[:, CENTRAL] < practice["frost.freezes-below"]
     for each in time_s[frozen & (time_s > after.timestamp())]:
         yield datetime.fromtimestamp(float(each), UTC).astimezone(zone)
 

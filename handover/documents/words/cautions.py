@@ -9,6 +9,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from handover.documents.words.schedule_words import ScheduleWords
+from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -88,6 +89,13 @@ class CautionWording(ScheduleWords):
         }
         if self.schedule.covered_for_frost:
             return self.say("protection.enough-table", **values)
+        nights = next((each for each in frost_covers(self.schedule) if each.off is None), None)
+        if nights is not None and nights.end is not None:
+            start, until = (
+                self.speak.moment(when.astimezone(self.schedule.issued_at.tzinfo)).text
+                for when in (nights.start, nights.end)
+            )
+            return self.say("protection.enough-nights", **values, start=start, until=until)
         stays = self._blanket_end(protection)
         if stays is None:
             return self.say("protection.enough", **values)
