@@ -339,9 +339,12 @@ def _forecast_while_curing(simulation: Simulation, dates: Dates) -> float:
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:
-    """Yield the strength at an instant, at the low end of the band, and the strength required by then."""
+    """Yield the strength at an instant, at the low end of the band, and the strength required by then.
+
+    Past the simulation it is that of its end, which is less.
+    """
     slab, last = simulation.slab, simulation.ensemble.last_placed
-    hour = int(np.searchsorted(simulation.slab_s(CENTRAL), when.timestamp()))
+    hour = min(int(np.searchsorted(simulation.slab_s(CENTRAL), when.timestamp())), len(slab.hours) - 1)
     strength = simulation.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
     yield Figure("strength_then", float(simulation.cold_end(strength)[0]), "MPa")
     yield Figure("frost_safe_strength", simulation.frost_strength(), "MPa")

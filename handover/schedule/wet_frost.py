@@ -44,11 +44,18 @@ def end_before_frosts(simulation: Simulation, dates: Dates, planned: datetime | 
     if protected is None or safe is None or CURE_MODES.get(simulation.job.curing.method) == "coat":
         return None
     ends = [each for each in (planned, dates.not_before(MilestoneKind.FREEZE_THAW)) if each is not None]
-    frosts = [each for each in _freezing_hours(simulation, safe) if all(each < end for end in ends)]
-    if len(set(_nights(frosts))) < practice["wet-frost.nights"]:
+    reaches = float(simulation.slab_s(CENTRAL)[-1])
+    is_beyond = safe.timestamp() >= reaches  # there the last weeks of the simulation come again
+    after = (
+        reaches - practice.duration("forecast.repeated").total_seconds() if is_beyond else safe.timestamp()
+    )
+    frosts = [
+        each for each in _freezing_hours(simulation, after) if is_beyond or all(each < end for end in ends)
+    ]
+    if len(set(_nights(frosts))) < practice["wet-frost.nights"] or any(end <= safe for end in ends):
         return None
     dry = warmest_down(frosts[0] - practice.duration("frost.ahead"))
-    if simulation.is_insulated:
+    if is_beyond or simulation.is_insulated:
         dry = safe  # nobody lays plastic for the days between
     rule = practice.rules["wet-frost.nights"]
     likely = max(dry, protected.likely or safe)
@@ -61,12 +68,12 @@ def hours_until(when: datetime | None, simulation: Simulation) -> Floats:
     return never if when is None else np.asarray((when.timestamp() - simulation.slab.placed_s) / HOUR_S)
 
 
-def _freezing_hours(simulation: Simulation, after: datetime) -> Iterator[datetime]:
-    """Yield the whole hours after an instant in which air and top of the central member freeze."""
+def _freezing_hours(simulation: Simulation, after_s: float) -> Iterator[datetime]:
+    """Yield the whole hours after an instant in UTC seconds in which air and top freeze."""
     time_s, zone, practice = simulation.slab_s(CENTRAL), simulation.job.zone, simulation.practice
     frozen = simulation.slab.temperature_c[:, CENTRAL, 0] < practice["freezing.begins"]
     frozen &= simulation.slab.air.air_c[:, CENTRAL] < practice["frost.freezes-below"]
-    for each in time_s[frozen & (time_s > after.timestamp())]:
+    for each in time_s[frozen & (time_s > after_s)]:
         yield datetime.fromtimestamp(float(each), UTC).astimezone(zone)
 
 

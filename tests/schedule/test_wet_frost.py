@@ -66,6 +66,21 @@ def test_blankets_make_it_safe_and_then_it_dries(job: Job, lasting: Weather, as_
     assert "dry-before-frost" in {each.code for each in schedule.cautions}
 
 
+def test_a_protection_of_many_weeks_is_followed_by_the_same_frosts(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Seen: under plastic from November to April, because protection ended past the simulation."""
+    coast = {"latitude": -63.4, "longitude": -57.0}  # July is winter there
+    mild_first = weather(-7.0, 1.0, **coast)
+    mild_first.air_c[:48] += 12.0
+    schedule = plan_cure(job(curing={"method": "plastic sheet"}, site=coast), mild_first, as_of)
+    ends, protected = dated(schedule, Kind.CURING_ENDS), dated(schedule, Kind.PROTECTION_ENDS)
+    if protected.not_before is not None:
+        assert ends.not_before == protected.not_before
+    else:
+        assert ends.not_before is None
+
+
 def test_a_coat_holds_no_water_on_the_slab(job: Job, lasting: Weather, as_of: datetime) -> None:
     assert not winter(job, lasting, as_of, "curing compound").dries_before_frost
 
