@@ -100,7 +100,18 @@ class CautionWording(ScheduleWords):
         if stays is None:
             return self.say("protection.enough", **values)
         until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
-        return self.say("protection.enough-until", **values, until=until)
+        stated = self.say("protection.enough-until", **values, until=until)
+        return f"{stated} {self._sooner(protection, stays)}".strip()
+
+    def _sooner(self, protection: Protection, stays: datetime) -> str:
+        """Return from when a slab stands a frost that lies under blankets from the start, if days sooner."""
+        under = protection.until
+        if self.schedule.curing_method == "insulating blanket" or under is None:
+            return ""
+        if under >= stays or under.date() == stays.date():
+            return ""
+        safe = self.dates.not_before(under, MilestoneKind.FROST_SAFE).day
+        return self.say("protection.sooner", safe=safe)
 
     def _blanket_end(self, protection: Protection) -> datetime | None:
         """Return until when the blanket stays: the end of protection, by the slab as it is covered."""
