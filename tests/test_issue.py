@@ -145,7 +145,7 @@ def test_the_makefile_issues_the_sample_when_its_forecast_is_fresh() -> None:
         ("curing compound", 0, "Leave the coat alone: Until "),
         ("plastic sheet", 0, "First water from "),
         ("insulating blanket", 24, "Leave the blankets on: Until "),
-        ("sprinkler", 28, "Cover the slab, do not water: "),
+        ("sprinkler", 28, "The crew covers the slab, no water: "),
     ],
 )
 def test_what_the_owner_does_first(

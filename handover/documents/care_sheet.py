@@ -293,12 +293,11 @@ class CareSheet:
 
     @property
     def if_weather_turns(self) -> str:
-        """Return what to do in rain and frost; in the cold, the first page already says it for frost."""
-        if self.wet:
-            return f"{self.say('watering.if-rain')} {self.say('watering.if-frost')}"
-        if self.schedule.covered_in_cold:
-            return self.say("sheet.if-frost-blanket")
-        return "" if self._cold else self.say("sheet.if-frost")
+        """Return what to do in rain, and in frost where the weather may bring it."""
+        if self.wet and self.schedule.cure_mode == "wet":
+            frost = self.say("watering.if-frost") if self._cold else ""
+            return f"{self.say('watering.if-rain')} {frost}".strip()
+        return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts
 
@@ -386,8 +385,13 @@ class CareSheet:
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
-        """Return such a text for this slab: it may depend on `slab`."""
-        return fill_text(f"{self.wording.language}/{name}.md", self.wording.templates, slab=self.job.slab)
+        """Return such a text for this slab: it may depend on `slab` and on whether it `dries` early."""
+        return fill_text(
+            f"{self.wording.language}/{name}.md",
+            self.wording.templates,
+            slab=self.job.slab,
+            dries=self.schedule.dries_before_frost,
+        )
 
     def _as_html(self, source: str) -> Markup:
         import markdown  # noqa: PLC0415
@@ -396,13 +400,22 @@ class CareSheet:
 
     def text_by_method(self, name: str) -> Markup:
         """Return such a list with the lines of the curing method."""
-        own = self._source(f"{name}-{self.schedule.cure_mode}")
+        mode = "cover" if self._is_dry_under_covers else self.schedule.cure_mode
+        own = self._source(f"{name}-{mode}")
         return self._as_html(f"{self._source(name).rstrip()}\n{own}")
 
     @property
     def how(self) -> Markup:
         """Return how to water, or how to keep the cover, as HTML."""
-        return self.text(f"how/{self.wording.dates.method}")
+        return self.text(
+            "how/frost-cover" if self._is_dry_under_covers else f"how/{self.wording.dates.method}"
+        )
+
+    @property
+    def _is_dry_under_covers(self) -> bool:
+        """Return whether covers replace the water on every day of the plan, because it may freeze."""
+        days = self.schedule.watering
+        return self.schedule.covered_for_frost and not any(day.visits for day in days)
 
 
 HAZARD_CAUTIONS = (

@@ -9,16 +9,17 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import COVERING, frost_covers
+from handover.schedule.cover_times import COVERING, last_cover
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import walk_through
-from handover.schedule.salt_season import first_cold
+from handover.schedule.salt_season import first_cold, has_salt_season
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.documents.wording import Wording
     from handover.documents.words.dates import MilestoneWords
+    from handover.schedule.cover_times import FrostCover
 
 Audience = Literal["owner", "crew"]
 EventLook = Literal["water", "may", "protect", "work"]
@@ -91,7 +92,7 @@ class _EventBuilder:
         self.wording = words
         self.words = words.events
         self.zone = ZoneInfo(self.schedule.timezone)
-        self.covers = frost_covers(self.schedule)
+        self.covers = words.visits.covers
 
     def of_owner(self) -> tuple[CareEvent, ...]:
         return self._in_order(
@@ -127,7 +128,8 @@ class _EventBuilder:
                 yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
-        for words, start in self._dates_in_words(PERMISSIONS):
+        shown = self.wording.dates.owner_kinds
+        for words, start in self._dates_in_words(kind for kind in PERMISSIONS if kind in shown):
             title, text = self._from(words, start), self.words.owner_text(words)
             yield CareEvent("owner", words.kind, "", start, start + EVENT_LENGTH, title, text, "may")
 
@@ -138,6 +140,8 @@ class _EventBuilder:
 
     def _no_salt(self) -> Iterator[CareEvent]:
         """A reminder, when the cold begins, that salt must stay off: for some time, or for good."""
+        if not has_salt_season(self.job.site):
+            return
         cold = _utc(first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude))
         if any(each.kind == MilestoneKind.DEICING_SALT for each in self.wording.dates.withheld):
             title, text = self.words.event("never-salt")
@@ -163,7 +167,16 @@ class _EventBuilder:
             end = _utc(words.last_cut) if words.last_cut else ready + SAWING
             start = _utc(words.trial.instant) if words.trial else ready
             end = end if start < end else start + SAWING
-            yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, end)
+            text = self.words.crew_text(words)
+            if self._is_under_blankets(start, end):
+                text = f"{text}\n{self.wording.say('milestone.words.saw-under-cover')}"
+            yield self._work(words.kind, words.crew_title, text, start, end)
+
+    def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
+        """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
+        if self.schedule.curing_method == "insulating blanket":
+            return True
+        return any(each.start < end and (each.end is None or start < _utc(each.end)) for each in self.covers)
 
     def _undated_sawing(self) -> Iterator[CareEvent]:
         """Try a cut where no hour could be computed: from final set on, or all day if that is not known."""
@@ -201,43 +214,59 @@ class _EventBuilder:
         schedule = self.schedule
         if not (self.covers or schedule.covered_in_cold):
             return
-        in_place_of_water = schedule.covered_for_frost
-        off = MilestoneKind.CURING_ENDS if in_place_of_water else MilestoneKind.PROTECTION_ENDS
-        for words, start in self._dates_in_words([off]):
+        if self.covers and self.covers[-1].off is None:
+            return  # it comes off with the next watering
+        for words, start in self._dates_in_words([last_cover(schedule)]):
             title, text = self.words.event("blankets-off", when=words.when_text)
             yield self._work("blankets-off", title, text, start, start + COVERING)
 
     # ---- both
 
     def _covers(self, audience: Audience) -> Iterator[CareEvent]:
-        """Cover the slab before it may freeze, once for all frosts of a night."""
-        yield from self._cover_job(audience)
+        """Cover the slab before it may freeze, once for each span of a cover."""
         for each in self.covers:
-            start = each.start
-            first = each.frosts[0].start.astimezone(self.zone)
-            last = each.frosts[-1].end.astimezone(self.zone)
-            occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
-            jobs = {
-                "start": self.wording.speak.moment(first).text,
-                "end": self.wording.speak.moment(last).text,
-            }
-            title, text = self.words.event(f"frost-cover-{audience}", **jobs)
-            if (cover := self.wording.visits.cover) and audience == "owner" and _utc(cover.start) == start:
-                title, text = cover.title, f"{text}\n{cover.title}: {cover.when}."
-            text = self._with_caller(text) if audience == "owner" else text
-            title, end = self._at_hour(title, start), start + COVERING
-            yield CareEvent(audience, "frost-cover", occasion, start, end, title, text, "protect")
+            if each.frosts:
+                yield self._frost_cover(audience, each)
+            elif (audience == "crew") == each.by_crew:
+                yield self._cover_in_place_of_water(audience, each)
 
-    def _cover_job(self, audience: Audience) -> Iterator[CareEvent]:
-        """Cover the slab while watering has to wait, unless a frost of that hour already has an event."""
-        cover = self.wording.visits.cover
-        if cover is None or audience != "owner":
-            return
-        start = _utc(cover.start)
-        if any(each.start == start for each in self.covers):
-            return
-        title, text = self._at_hour(cover.title, start), self._with_caller(f"{cover.when}.\n{cover.sentence}")
-        yield CareEvent("owner", "cover-not-water", "", start, start + COVERING, title, text, "protect")
+    def _frost_cover(self, audience: Audience, cover: FrostCover) -> CareEvent:
+        first, last = (
+            self.wording.speak.moment(when.astimezone(self.zone)).text
+            for when in (cover.frosts[0].start, cover.frosts[-1].end)
+        )
+        code = "frost-cover-by-crew" if audience == "owner" and cover.by_crew else f"frost-cover-{audience}"
+        title, text = self.words.event(code, start=first, end=last)
+        box, start = self.wording.visits.cover, cover.start
+        if box is not None and audience == "owner" and _utc(box.start) == start:
+            title = box.title  # as on the first page
+        text = f"{text}\n{self._until(cover)}"
+        text = self._with_caller(text) if audience == "owner" else text
+        occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
+        return CareEvent(
+            audience,
+            "frost-cover",
+            occasion,
+            start,
+            start + COVERING,
+            self._at_hour(title, start),
+            text,
+            "protect",
+        )
+
+    def _cover_in_place_of_water(self, audience: Audience, cover: FrostCover) -> CareEvent:
+        """Cover the slab while watering has to wait: it is safe from frost by then, but the water is not."""
+        start, say = cover.start, self.wording.say
+        text = f"{say('cover.text')}\n{self._until(cover)}"
+        text = self._with_caller(text) if audience == "owner" else text
+        occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
+        title = self._at_hour(say("cover.title"), start)
+        return CareEvent(
+            audience, "cover-not-water", occasion, start, start + COVERING, title, text, "protect"
+        )
+
+    def _until(self, cover: FrostCover) -> str:
+        return self.wording.say("cover.stays", until=self.wording.visits.cover_end(cover))
 
     # ---- when
 

@@ -217,7 +217,10 @@ class CautionRule:
 
 @dataclass(frozen=True)
 class CuringMethod:
-    """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h], ``longest_h`` [h]."""
+    """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h], ``longest_h`` [h].
+
+    With ``looks``, only the first visit brings water, and the later ones look under the cover.
+    """
 
     store_mm: float
     loss: float
@@ -227,6 +230,7 @@ class CuringMethod:
     longest_h: float
     source: str
     mark: Mark
+    looks: bool = False
 
 
 class CurveRule(NamedTuple):

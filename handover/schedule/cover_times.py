@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import groupby
 from typing import TYPE_CHECKING
@@ -10,8 +10,11 @@ from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import half_hour_down, half_hour_up
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from handover.schedule.model import CureSchedule, Risk
 
 COVERING = general_rules().duration("visit.covering")
@@ -24,21 +27,112 @@ NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
 
+_COVERED_WHILE_CURING = ("plastic sheet", "wet burlap", "ponding", "insulating blanket")
+"""Methods whose cover lies on the slab until curing ends; after blankets that is plastic."""
+
+
+def covers_off(method: str, *, frost_days: bool) -> tuple[MilestoneKind, ...]:
+    """Return the dates that must all be past before nothing covers the slab any more.
+
+    Args:
+        method: Of curing.
+        frost_days: Whether covers replace the water on days when it may freeze.
+    """
+    while_curing = frost_days or method in _COVERED_WHILE_CURING
+    return (MilestoneKind.PROTECTION_ENDS, *((MilestoneKind.CURING_ENDS,) if while_curing else ()))
+
+
+def is_covered_at(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether a cover still lies on the slab at an instant, by its cautious dates."""
+    against_frost = schedule.protection is not None and schedule.protection.enough != 0
+    kinds = covers_off(schedule.curing_method, frost_days=schedule.covered_for_frost)
+    relevant = [each for each in kinds if against_frost or each != MilestoneKind.PROTECTION_ENDS]
+    off = [each for each in map(schedule.milestone, relevant) if each is not None]
+    return any(each.not_before is None or each.not_before > when for each in off)
+
+
 @dataclass(frozen=True)
 class FrostCover:
-    """A cover to lay: its start in UTC, and its frosts in order of time."""
+    """A cover against frost: one span, the same in every document.
+
+    Attributes:
+        start: When it is laid, UTC.
+        end: When it comes off; None: past the estimate.
+        off: The date of the schedule on which it comes off; None: with the next watering.
+        frosts: In order of time; none where the slab is safe from frost, but its water would freeze.
+        by_crew: Whether the crew lays it: until somebody may walk on the slab, nobody else can.
+    """
 
     start: datetime
+    end: datetime | None
+    off: MilestoneKind | None
     frosts: tuple[Risk, ...]
+    by_crew: bool
 
 
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
-    """Return the covers to lay, in order of time: one for all frosts of a night."""
+    """Return the covers against frost, in order of time; none of them touches another.
+
+    In place of water a cover stays until the next watering, else until curing ends. Where nothing is watered
+    it stays until cold protection ends.
+    """
     frosts = sorted(
         (each for each in schedule.risks if each.code == "frost"), key=lambda each: each.start.astimezone(UTC)
     )
     nights = groupby(frosts, key=lambda each: covered_from(schedule, each.start))
-    return tuple(FrostCover(start, tuple(night)) for start, night in nights)
+    found = [_cover(schedule, start, tuple(night)) for start, night in nights]
+    found += [_cover(schedule, start, ()) for start in _in_place_of_water(schedule)]
+    covers: list[FrostCover] = []
+    for each in sorted(found, key=lambda one: one.start):
+        if covers and (covers[-1].end is None or each.start <= covers[-1].end.astimezone(UTC)):
+            covers[-1] = replace(covers[-1], frosts=(*covers[-1].frosts, *each.frosts))
+        else:
+            covers.append(each)
+    return tuple(covers)
+
+
+def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) -> FrostCover:
+    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
+    walks_from = None if walk is None else walk.not_before
+    visit = _next_visit(schedule, max([start, *(each.end.astimezone(UTC) for each in frosts)]))
+    off = schedule.milestone(last_cover(schedule))
+    return FrostCover(
+        start=start,
+        end=visit or (None if off is None else off.not_before),
+        off=None if visit else last_cover(schedule),
+        frosts=frosts,
+        by_crew=walks_from is None or start < walks_from.astimezone(UTC),
+    )
+
+
+def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:
+    """Return the first watering after an instant; None where nothing is watered any more."""
+    visits = (visit.start for day in schedule.watering for visit in day.visits)
+    later = (each for each in visits if each.astimezone(UTC) > after)
+    return min(later, default=None) if schedule.cure_mode == "wet" else None
+
+
+def last_cover(schedule: CureSchedule) -> MilestoneKind:
+    """Return the date on which the last cover against frost comes off."""
+    has_protection = schedule.milestone(MilestoneKind.PROTECTION_ENDS) is not None
+    if schedule.covered_for_frost or not has_protection:
+        return MilestoneKind.CURING_ENDS
+    return MilestoneKind.PROTECTION_ENDS
+
+
+def _in_place_of_water(schedule: CureSchedule) -> Iterator[datetime]:
+    """Yield when a cover goes on in place of water, in UTC, once for each run of days without any."""
+    if not schedule.covered_for_frost:
+        return
+    zone, earlier = ZoneInfo(schedule.timezone), None
+    for number, day in enumerate(sorted(schedule.watering, key=lambda each: each.date)):
+        frozen = day.skipped_because == "frost"
+        if frozen and number == 0:
+            yield first_cover(schedule).astimezone(UTC)
+        elif frozen and earlier != "frost":
+            eve = datetime.combine(day.date - timedelta(days=1), DUSK, zone)
+            yield max(eve.astimezone(UTC), _ready(schedule))
+        earlier = day.skipped_because
 
 
 def first_cover(schedule: CureSchedule) -> datetime:
@@ -56,9 +150,21 @@ def first_cover(schedule: CureSchedule) -> datetime:
 
 def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
     """Return when to cover the slab before a frost, in UTC."""
-    ready = (schedule.finished or schedule.placement_end).astimezone(UTC)
     first = frost.astimezone(ZoneInfo(schedule.timezone))
-    return min(max(_dusk_before(first), ready), first.astimezone(UTC))
+    wanted = half_hour_up(max(_dusk_before(first), _ready(schedule)).astimezone(first.tzinfo))
+    latest = max(half_hour_down(first).astimezone(UTC), _placed(schedule))
+    return min(wanted.astimezone(UTC), latest)
+
+
+def _placed(schedule: CureSchedule) -> datetime:
+    return (schedule.finished or schedule.placement_end).astimezone(UTC)
+
+
+def _ready(schedule: CureSchedule) -> datetime:
+    """Return when a cover may go on, in UTC: when finishing has ended, and the slab has likely set."""
+    final = schedule.milestone(MilestoneKind.FINAL_SET)
+    likely = None if final is None or final.likely is None else final.likely.astimezone(UTC)
+    return max(_placed(schedule), likely or _placed(schedule))
 
 
 def _dusk_before(frost: datetime) -> datetime:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from handover.schedule.cover_times import NO_FROST_RULE
+from handover.schedule.cover_times import NO_FROST_RULE, covers_off
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.watering import freezing_ahead
@@ -24,14 +24,6 @@ if TYPE_CHECKING:
     Watering = tuple[WateringDay, ...]
 
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
-COVERS = {
-    "insulating blanket": MilestoneKind.PROTECTION_ENDS,
-    "plastic sheet": MilestoneKind.CURING_ENDS,
-    "wet burlap": MilestoneKind.CURING_ENDS,
-    "ponding": MilestoneKind.CURING_ENDS,
-}
-"""Methods of curing that keep a cover on the slab, and the date on which it comes off."""
-
 ATTENDED_RULE = "first-water.attended"
 """The condition of somebody's presence for first water."""
 
@@ -100,17 +92,17 @@ def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
 
 
 def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> Gate | None:
-    """Return the condition of the cover for wheels, or None if the slab is bare."""
-    frozen = any(day.skipped_because == "frost" for day in watering)
-    if not frozen and simulation.job.curing.method not in COVERS:
-        return None
-    protected = any(each.kind == MilestoneKind.PROTECTION_ENDS for each in dates.milestones)
-    against_frost = MilestoneKind.PROTECTION_ENDS if protected else MilestoneKind.CURING_ENDS
-    off = COVERS.get(simulation.job.curing.method, against_frost)
-    for each in dates.milestones:
-        if each.kind == off:
-            return Gate("", each.likely, each.not_before, _COVER_OFF[off], "common practice")
-    return None
+    """Return the condition of the last cover for wheels, or None if the slab is bare."""
+    kinds = covers_off(
+        simulation.job.curing.method, frost_days=any(day.skipped_because == "frost" for day in watering)
+    )
+    gates = [
+        Gate("", each.likely, each.not_before, _COVER_OFF[each.kind], "common practice")
+        for each in dates.milestones
+        if each.kind in kinds
+    ]
+    never = datetime.max.replace(tzinfo=UTC)
+    return max(gates, key=lambda gate: gate.not_before or never, default=None)
 
 
 def _waiting(milestone: Milestone, gate: Gate, basis: BasisOf) -> Milestone:

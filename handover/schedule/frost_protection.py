@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -10,20 +11,100 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Blanket, MilestoneKind, Protection
+from handover.schedule.protection_period import laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
 from handover.schedule.temperature_log import with_log_correction
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
+    from numpy.typing import NDArray
+
+    from handover.jobs.record import JobRecord
+    from handover.practice.rules import Practice
     from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
     from handover.schedule.slab_simulation import SlabSimulation
 
 
-_MEMBERS = 30  # enough for the cold end of a band
+_MEMBERS = 20  # under each blanket: enough for the cold end of a band, before the pour as in an issue
 _HOURS = 14 * 24  # long enough to reach the strength under any sufficient blanket
+
+
+@dataclass(frozen=True)
+class TopUnderBlanket:
+    """The top of some members while they are too weak for frost, under a blanket each; else infinite.
+
+    Attributes:
+        safe_h: When they are strong enough, shape (m,). [h]
+        bare_c: Before a blanket may lie on them, shape (h+1, m). [degC]
+        covered_c: From then on, shape (h+1, m). Where the bare top froze, from the hour in which it is warm
+            again: a blanket is not to blame for the hours before it. [degC]
+    """
+
+    safe_h: Floats
+    bare_c: Floats
+    covered_c: Floats
+
+    def coldest(self, resistance: Floats) -> Floats:
+        """Return the coldest top that counts against each blanket; without one, all hours count."""
+        covered, bare = (each.min(axis=0) for each in (self.covered_c, self.bare_c))
+        return np.asarray(np.where(resistance > 0.0, covered, np.minimum(covered, bare)))
+
+
+def members_to_try(n_last: int) -> NDArray[np.int_]:
+    """Return the members of the concrete placed last that are tried under blankets, shape (m,)."""
+    return np.arange(0, n_last, max(1, n_last // _MEMBERS))
+
+
+def blankets_to_try(practice: Practice) -> tuple[float, ...]:
+    """Return the resistances of the usual blankets in m2K/W, none first."""
+    return (0.0, *practice.materials["blankets"]["resistances"])
+
+
+def judge_blankets(
+    slab: SlabSimulation, resistance: Floats, strong_h: Floats, job: JobRecord, practice: Practice
+) -> TopUnderBlanket:
+    """Return what blankets do to slabs that were simulated under them.
+
+    Args:
+        slab: The slabs.
+        resistance: Of the blanket on each member, shape (m,). [m2K/W]
+        strong_h: Equivalent age at which each is strong enough for frost, shape (m,). [h]
+        job: When finishing ended, if it is known.
+        practice: The rules.
+    """
+    freezing_c, hours = practice["frost.freezes-below"], slab.hours[:, np.newaxis]
+    safe = hours_to_age(slab, strong_h)
+    top = np.where(hours <= safe, slab.temperature_c[:, :, 0], np.inf)
+    is_on = hours >= _hours_to_blankets(slab, job, practice)
+    froze = np.where(is_on, np.inf, top).min(axis=0) < freezing_c
+    thawed = np.logical_or.accumulate(is_on & (top >= freezing_c), axis=0)
+    counts = is_on & (thawed | ~(froze & thawed[-1]) | (resistance <= 0.0))
+    return TopUnderBlanket(safe, np.where(is_on, np.inf, top), np.where(counts, top, np.inf))
+
+
+def _hours_to_blankets(slab: SlabSimulation, job: JobRecord, practice: Practice) -> Floats:
+    """Return when a blanket goes on, in hours since placement, shape (m,); as the simulation lays it."""
+    earliest, latest = laying_hours(job, practice)
+    ready = hours_to_age(slab, slab.concrete.final_set_h)
+    if job.placement.finished is not None:
+        near_frost = slab.temperature_c[:, :, 0] <= practice["frost.no-water-below"]
+        near_frost &= slab.hours[:, np.newaxis] >= earliest
+        soon = np.where(near_frost.any(axis=0), slab.hours[near_frost.argmax(axis=0)], np.inf)
+        ready = np.minimum(ready, soon)
+    return np.clip(ready, earliest, latest)
+
+
+def least_enough(blankets: Iterable[tuple[float, float]], freezing_c: float) -> float | None:
+    """Return the first resistance whose coldest top is not below freezing, or None.
+
+    Args:
+        blankets: Resistance [m2K/W] and coldest top at the cold end of the band [degC], thinnest first.
+        freezing_c: What counts as freezing. [degC]
+    """
+    return next((resistance for resistance, coldest_c in blankets if coldest_c >= freezing_c), None)
 
 
 def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
@@ -35,14 +116,17 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     if not calls_for_protection(simulation, dates):
         return None
     tried = tuple(_try_blankets(simulation))
-    freezing_c = simulation.practice["frost.freezes-below"]
-    enough = (blanket for blanket in tried if blanket.coldest_surface_c >= freezing_c)
-    chosen = next(enough, None)
+    enough = least_enough(
+        ((each.resistance, each.coldest_surface_c) for each in tried),
+        simulation.practice["frost.freezes-below"],
+    )
+    chosen = next((each for each in tried if each.resistance == enough), None)
     return Protection(
         blankets=tried,
-        enough=None if chosen is None else chosen.resistance,
+        enough=enough,
         laid=cover_resistance(simulation.job, simulation.practice),
         until=None if chosen is None else chosen.frost_safe,
+        bare_freezes_from=None if enough == 0.0 else tried[-1].bare_freezes_from,
         largest_drop_k=simulation.practice["frost.drop"],
         drop_k=_drop(simulation, dates),
         edges=simulation.practice["frost.edges"],
@@ -60,8 +144,7 @@ def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
     Cylinders and tickets correct their concrete, and a logger the model, as they do for the dates.
     """
     practice = simulation.practice
-    stock = (0.0, *practice.materials["blankets"]["resistances"])
-    some = np.arange(0, simulation.ensemble.n_last, max(1, simulation.ensemble.n_last // _MEMBERS))
+    stock, some = blankets_to_try(practice), members_to_try(simulation.ensemble.n_last)
     members = np.tile(some, len(stock))
     ensemble, concrete = simulation.ensemble.subset(members), simulation.concrete.subset(members)
     cover = np.repeat(stock, len(some))
@@ -81,15 +164,13 @@ def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
     )
     if correction is not None:
         slab = with_log_correction(slab, ensemble, concrete, correction.subset(members), practice)
-    safe = hours_to_age(slab, strong_h)
-    top = np.where(slab.hours[:, np.newaxis] <= safe, slab.temperature_c[:, :, 0], np.inf)
+    tops = judge_blankets(slab, cover, strong_h, simulation.job, practice)
     for at, resistance in enumerate(stock):
-        under = slice(at * len(some), (at + 1) * len(some))
-        yield _blanket(simulation, slab, resistance, safe[under], top[:, under])
+        yield _blanket(simulation, slab, resistance, slice(at * len(some), (at + 1) * len(some)), tops)
 
 
 def _blanket(
-    simulation: Simulation, slab: SlabSimulation, resistance: float, safe_h: Floats, top_c: Floats
+    simulation: Simulation, slab: SlabSimulation, resistance: float, under: slice, tops: TopUnderBlanket
 ) -> Blanket:
     """Return the effect of a blanket.
 
@@ -97,24 +178,33 @@ def _blanket(
         simulation: The simulated job.
         slab: The slab under the blankets.
         resistance: Resistance of this blanket. [m2K/W]
-        safe_h: When its members are strong enough for frost, shape (m,). [h]
-        top_c: Their tops while they are too weak, then infinite, shape (h+1, m). [degC]
+        under: The members under it.
+        tops: All that were tried.
     """
     cold, late = 1.0 - simulation.share, share_to_wait_for(MilestoneKind.FROST_SAFE, simulation.share)
     freezing_c = simulation.practice["frost.freezes-below"]
-    frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < freezing_c
+    bare_c, covered_c = tops.bare_c[:, under], tops.covered_c[:, under]
+
+    def freezes(top_c: Floats) -> float:
+        frozen = np.quantile(top_c, cold, axis=1, method="inverted_cdf") < freezing_c
+        return float(slab.hours[frozen.argmax()]) if frozen.any() else np.inf
+
+    before = freezes(bare_c)
     hours = {
-        "safe": float(np.quantile(safe_h, late, method="inverted_cdf")),
-        "frozen": float(slab.hours[frozen.argmax()]) if frozen.any() else np.inf,
+        "safe": float(np.quantile(tops.safe_h[under], late, method="inverted_cdf")),
+        "frozen": freezes(covered_c) if resistance > 0.0 else min(freezes(covered_c), before),
+        "bare": before,
     }
     instants = {
         name: instant_after(slab.placed_s[CENTRAL], each, simulation.job.zone) for name, each in hours.items()
     }
+    coldest = tops.coldest(np.full(tops.safe_h.shape, resistance))[under]
     return Blanket(
         resistance=resistance,
-        coldest_surface_c=float(np.quantile(top_c.min(axis=0), cold, method="inverted_cdf")),
+        coldest_surface_c=float(np.quantile(coldest, cold, method="inverted_cdf")),
         frost_safe=instants["safe"],
         freezes_from=instants["frozen"],
+        bare_freezes_from=instants["bare"],
     )
 
 

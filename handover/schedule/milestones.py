@@ -18,8 +18,10 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, DRYING, evaluate_gate, threshold
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
+from handover.schedule.printed_times import warmest_up
 from handover.schedule.quantiles import late_instant, median_instant, share_to_wait_for
 from handover.schedule.surface_observations import SET_CONTRADICTED
+from handover.schedule.wet_frost import end_before_frosts, hours_until
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -149,7 +151,27 @@ def _with_milestone(
     dates = earlier.plus(milestone, together, limits)
     if kind != MilestoneKind.CURING_ENDS:
         return dates
-    return replace(dates, moist_h=_moist_hours(rules, met, simulation.practice))
+    moist_h = _moist_hours(rules, met, simulation.practice)
+    frosts = end_before_frosts(simulation, earlier, not_before)
+    if frosts is None:
+        return replace(dates, moist_h=moist_h)
+    until_h = hours_until(frosts.not_before, simulation)
+    ended = earlier.plus(_dry_before(frosts, milestone, basis), np.minimum(together, until_h))
+    return replace(ended, moist_h=np.minimum(moist_h, until_h))
+
+
+def _dry_before(frosts: Gate, milestone: Milestone, basis: BasisOf) -> Milestone:
+    """Return the end of moist curing where frosts end it, with the conditions that it does not wait for."""
+    likely = [each for each in (frosts.likely, milestone.likely) if each is not None]
+    return replace(
+        milestone,
+        likely=min(likely, default=None),
+        not_before=frosts.not_before,
+        because=Reason(frosts, (milestone.because.governing, *milestone.because.others)),
+        basis="typical" if frosts.not_before is None else basis(frosts.not_before),
+        spread_by=(),
+        later_in_tests=None,
+    )
 
 
 def _not_before(
@@ -160,7 +182,9 @@ def _not_before(
     first = {MilestoneKind(each.after) for each in rules if each.after is not None}
     before = [earlier.not_before(each) for each in first if each in earlier.met_h]
     printed = [each for each in (own, *before) if each is not None]
-    return max(printed) if len(printed) == 1 + len(before) else None
+    if len(printed) < 1 + len(before):
+        return None
+    return warmest_up(max(printed)) if kind == MilestoneKind.PROTECTION_ENDS else max(printed)
 
 
 def _later_in_tests(kind: MilestoneKind, simulation: Simulation) -> float | None:

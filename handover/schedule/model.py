@@ -39,6 +39,9 @@ CURE_MODES: dict[str, CureMode] = {
 }
 """By method of curing; all others keep the slab wet."""
 
+REPEATED_FROST = "curing-ends.repeated-frost"
+"""The condition that ends moist curing before frost after frost on a slab that is too weak for it."""
+
 
 class MilestoneKind(StrEnum):
     """The dates of a schedule. There is none for soffits, shores, tendons, anchors or columns."""
@@ -240,8 +243,12 @@ class Blanket:
     ]
     freezes_from: Annotated[
         Instant | None,
-        means("First hour in which the top may freeze while it is too weak; null: it does not."),
+        means("First hour in which the top may freeze under it while it is too weak; null: it does not."),
     ]
+    bare_freezes_from: Annotated[
+        Instant | None,
+        means("First hour in which the top may freeze before a blanket may lie on it; null: it does not."),
+    ] = None
 
 
 @dataclass(frozen=True)
@@ -261,6 +268,12 @@ class Protection:
         means("Drop to be expected when the blankets come off; null without blankets. [K]"),
     ]
     edges: Annotated[Number, means("Edges and corners ask for so many times the resistance. [1]")]
+    bare_freezes_from: Annotated[
+        Instant | None,
+        means(
+            "When the top may freeze before finishing ends or it sets: no blanket helps; null: it does not."
+        ),
+    ] = None
 
     @property
     def enough_at_edges(self) -> float | None:
@@ -681,6 +694,12 @@ class CureSchedule:
     def cure_mode(self) -> CureMode:
         """What the curing method keeps on the slab: water, a cover, or the coat of a compound."""
         return CURE_MODES.get(self.curing_method, "wet")
+
+    @property
+    def dries_before_frost(self) -> bool:
+        """Whether moist curing ends early, so that the slab is dry when it freezes again and again."""
+        ends = self.milestone(MilestoneKind.CURING_ENDS)
+        return ends is not None and ends.because.governing.rule == REPEATED_FROST
 
     @property
     def covered_for_frost(self) -> bool:

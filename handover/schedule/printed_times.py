@@ -18,6 +18,8 @@ HALF_HOUR_S = 1800
 _MIDDLE_OF_MONTH = 16
 MORNING = general_rules().clock_time("day.morning")
 """The hour of "the morning of": a milestone reached later in the day is printed for the next day."""
+WARMEST = general_rules().clock_time("day.warmest")
+"""The hour at which covers that kept a slab warm come off."""
 WAKING_HOUR = general_rules().clock_time("day.waking")
 SLEEPING_HOUR = general_rules().clock_time("day.sleeping")
 """Dates at night wait for this hour of the morning."""
@@ -89,6 +91,22 @@ def evening_of(when: datetime) -> date | None:
     return when.date() - timedelta(days=when.time() < WAKING_HOUR)
 
 
+def warmest_up(when: datetime) -> datetime:
+    """Return the first warmest hour of a day that is not before `when`, in the same zone."""
+    warmest = datetime.combine(when.date(), WARMEST, when.tzinfo)
+    if warmest.astimezone(UTC) >= when.astimezone(UTC):
+        return warmest
+    return datetime.combine(when.date() + timedelta(days=1), WARMEST, when.tzinfo)
+
+
+def warmest_down(when: datetime) -> datetime:
+    """Return the last warmest hour of a day that is not after `when`, in the same zone."""
+    warmest = datetime.combine(when.date(), WARMEST, when.tzinfo)
+    if warmest.astimezone(UTC) <= when.astimezone(UTC):
+        return warmest
+    return datetime.combine(when.date() - timedelta(days=1), WARMEST, when.tzinfo)
+
+
 def by_day(when: datetime) -> datetime:
     """Return the first instant that is not before `when` and not at night, in the same zone."""
     if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
@@ -125,6 +143,8 @@ def round_up(when: datetime, placed: datetime) -> PrintedTime:
 def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTime:
     """Return an earliest date of a kind as printed to the hour or day; most kinds wait for daytime."""
     if kind in {MilestoneKind.FIRST_WATER, MilestoneKind.SAW_JOINTS}:  # with an end, to the half hour
+        return PrintedTime(half_hour_up(when), "half-hour")
+    if kind == MilestoneKind.PROTECTION_ENDS:  # at the warmest hour
         return PrintedTime(half_hour_up(when), "half-hour")
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
     return round_up(by_day(when) if waits else when, placed)

@@ -39,10 +39,12 @@ class ProtectionNeeds:
     Attributes:
         hours: Least time since placement. [h]
         age_h: Equivalent age at the reference of hydration, at all depths, shape (m,). [h]
+        set_age_h: That of final set: a softer surface takes the marks of a blanket, shape (m,). [h]
     """
 
     hours: float
     age_h: Floats
+    set_age_h: Floats
 
 
 def protection_needs(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> ProtectionNeeds:
@@ -55,7 +57,20 @@ def protection_needs(job: JobRecord, concrete: ConcreteProperties, practice: Pra
         if gate.measure == KEPT_WARM
     ]
     ages += [age_kept_warm(gate, concrete) for gate in warm]
-    return ProtectionNeeds(max((gate.value or 0.0 for gate in warm), default=0.0), np.maximum.reduce(ages))
+    hours = max((gate.value or 0.0 for gate in warm), default=0.0)
+    return ProtectionNeeds(hours, np.maximum.reduce(ages), concrete.final_set_h)
+
+
+def laying_hours(job: JobRecord, practice: Practice) -> tuple[float, float]:
+    """Return from when blankets may go on, and when they are on at the latest, in hours after placing.
+
+    Not before finishing ends; where its hour is not known it is that of final set.
+    """
+    placement, latest = job.placement, practice["cover.laid"]
+    if placement.finished is None:
+        return 0.0, latest
+    finished = max((placement.finished - placement.end).total_seconds() / HOUR_S, 0.0)
+    return finished, max(finished, latest)
 
 
 def age_kept_warm(gate: GateRule, concrete: ConcreteProperties) -> Floats:
@@ -91,27 +106,46 @@ def coldest_of_the_next_day(air_c: Floats) -> Floats:
 
 
 def blanket_cover(
-    resistance: Floats, instants: Floats, air_c: Floats, needs: ProtectionNeeds, practice: Practice
+    resistance: Floats,
+    instants: Floats,
+    air_c: Floats,
+    needs: ProtectionNeeds,
+    practice: Practice,
+    *,
+    latest_h: float,
+    is_finished: bool,
 ) -> Covering:
     """Return the blankets on each member, to be asked step by step: what is lifted stays off.
 
     Args:
-        resistance: While they lie on the slab, over each step, shape (s, m) or (s, 1). [m2K/W]
+        resistance: While they may lie on the slab, over each step, shape (s, m) or (s, 1). [m2K/W]
         instants: The step instants, whole hours among them, shape (s+1,). [s]
         air_c: At the step instants, shape (s+1, m). [degC]
         needs: What must be reached before they come off.
         practice: The rules.
+        latest_h: When they lie on the slab at the latest, whether it has set or not. [h]
+        is_finished: Whether the resistance begins when finishing ends. Then they go on before the top
+            freezes, even if it is still soft.
     """
     whole = np.round(instants) % HOUR_S == 0.0
     hour = np.floor(np.round(instants) / HOUR_S).astype(np.int_)
     coldest_c = coldest_of_the_next_day(air_c[whole])[hour]
     is_old = instants >= needs.hours * HOUR_S
+    is_late = instants >= latest_h * HOUR_S
     off = np.zeros(air_c.shape[1], dtype=bool)
+    on = np.zeros(air_c.shape[1], dtype=bool)
 
     def resistance_over(step: int, age_h: Floats, temperature_c: Floats) -> Floats:
         if is_old[step]:
             mild = mild_hours(temperature_c[:, 0], air_c[step], coldest_c[step], practice)
             np.logical_or(off, mild & (age_h.min(axis=1) >= needs.age_h), out=off)
-        return np.where(off, 0.0, resistance[step])
+        if not is_late[step]:
+            np.logical_or(on, age_h.min(axis=1) >= needs.set_age_h, out=on)
+            if is_finished:
+                near_frost = (temperature_c[:, 0] <= practice["frost.no-water-below"]) & (
+                    resistance[step] > 0.0
+                )
+                np.logical_or(on, near_frost, out=on)
+        return np.where(off | ~(on | is_late[step]), 0.0, resistance[step])
 
     return resistance_over

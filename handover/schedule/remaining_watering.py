@@ -28,8 +28,8 @@ class RemainingWatering:
 
     @property
     def watered_days(self) -> int:
-        """Number of days with visits."""
-        return sum(bool(day.visits) for day in self.days)
+        """Number of days with water."""
+        return sum(day.litres > 0.0 for day in self.days)
 
 
 def remaining_watering(schedule: CureSchedule) -> RemainingWatering:

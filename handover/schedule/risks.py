@@ -15,7 +15,7 @@ from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
-from handover.schedule.model import Caution, Figure, MilestoneKind, Risk
+from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.watering import plan_watering
 from handover.weather.series import Origin
 
@@ -233,6 +233,7 @@ def _cautions(
     yield from _of_the_weather(simulation, dates, watering, dangers)
     yield from _of_the_mix(simulation)
     yield from _of_the_winter(simulation, dates)
+    yield from _of_the_frosts(simulation, dates)
     yield from _of_the_dates(simulation, dates)
     yield from simulation.measurements.cautions
 
@@ -266,7 +267,8 @@ def _of_the_weather(
     if cold <= simulation.practice["frost.cold-weather"]:
         forecast = Figure("forecast_air", _forecast_while_curing(simulation, dates), "degC")
         yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
-        yield "heaters", ()
+        if "frost" in by_code or forecast.value <= simulation.practice["frost.cold-weather"]:
+            yield "heaters", ()
     if "frost" in by_code:
         yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))
     if "rain-on-fresh" in by_code:
@@ -319,20 +321,17 @@ def _peak_first(risk: Risk) -> tuple[str, float]:
 
 
 def _coldest_while_curing(simulation: Simulation, dates: Dates) -> float:
-    """Return the coldest air while the slab cures, at the cold end of the band.
+    """Return the coldest air while the slab cures, until it is safe from frost at the cold end of the band.
 
-    Past the forecast, once the slab is safe from frost, the typical air counts without its margin: over
-    weeks, the margin would find a frost in July.
+    From then on the expected air counts without its margin: over a week or more, the margin would find cold
+    days in a mild September, and a frost in July.
     """
     ends, safe = dates.not_before(MilestoneKind.CURING_ENDS), dates.not_before(MilestoneKind.FROST_SAFE)
-    beyond = simulation.weather.typical_from
     time_s, air = simulation.slab_s(CENTRAL), simulation.slab.air.air_c
     never = np.inf
     curing = time_s <= (ends.timestamp() if ends else never)
-    counted = (time_s <= (safe.timestamp() if safe else never)) | (
-        time_s < (beyond.timestamp() if beyond else never)
-    )
-    within = simulation.cold_end(air[curing & counted][:, simulation.ensemble.last_placed])
+    young = curing & (time_s <= (safe.timestamp() if safe else never))
+    within = simulation.cold_end(air[young][:, simulation.ensemble.last_placed])
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 
@@ -348,9 +347,12 @@ def _forecast_while_curing(simulation: Simulation, dates: Dates) -> float:
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:
-    """Yield the strength at an instant, at the low end of the band, and the strength required by then."""
+    """Yield the strength at an instant, at the low end of the band, and the strength required by then.
+
+    Past the simulation it is that of its end, which is less.
+    """
     slab, last = simulation.slab, simulation.ensemble.last_placed
-    hour = int(np.searchsorted(simulation.slab_s(CENTRAL), when.timestamp()))
+    hour = min(int(np.searchsorted(simulation.slab_s(CENTRAL), when.timestamp())), len(slab.hours) - 1)
     strength = simulation.concrete.strength(slab.age_h[hour : hour + 1, last], last).min(axis=2)
     yield Figure("strength_then", float(simulation.cold_end(strength)[0]), "MPa")
     yield Figure("frost_safe_strength", simulation.frost_strength(), "MPa")
@@ -445,6 +447,18 @@ def _of_the_winter(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, 
             yield "weak-in-frost", figures
         if job.mix.air is None and not any("air" in name.lower() for name in job.mix.admixtures):
             yield "air-unknown", (Figure("needed_air", least, "1"),)
+
+
+def _of_the_frosts(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield that moist curing ends early, with the strength that the slab then has and would need."""
+    for each in dates.milestones:
+        if each.because.governing.rule == REPEATED_FROST and each.not_before is not None:
+            asked = simulation.practice.gates_of("freeze-thaw", simulation.job.slab.use)
+            then, _ = _strength_at(simulation, each.not_before)
+            yield (
+                "dry-before-frost",
+                (then, Figure("limit", max(gate.value or 0.0 for gate in asked), "MPa")),
+            )
 
 
 def _of_the_dates(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from handover.practice.rules import general_rules
+from handover.weather.climate import climate_at
+
+if TYPE_CHECKING:
+    from handover.weather.location import HasLocation
 
 _HALF_A_YEAR = 6  # months
 
@@ -26,6 +31,12 @@ def first_cold(placed: datetime, latitude: float | None) -> datetime:
         return placed
     year = placed.year + (placed.month > begins)
     return datetime(year, begins, 1, tzinfo=placed.tzinfo)
+
+
+def has_salt_season(site: HasLocation) -> bool:
+    """Return whether winters of a place are cold enough for salt; those of a place not known are."""
+    climate = climate_at(site)
+    return climate is None or min(climate.months_c) < general_rules()["winter.salt-mean"]
 
 
 def _later_month(month: int, by: int) -> int:

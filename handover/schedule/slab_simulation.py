@@ -18,7 +18,7 @@ from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
 from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
-from handover.schedule.protection_period import blanket_cover, protection_needs
+from handover.schedule.protection_period import blanket_cover, laying_hours, protection_needs
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
 from handover.weather.sunshine import transmission
@@ -177,7 +177,13 @@ def simulate_slab(
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=_wetness(job, instants, concrete, practice),
         covering=blanket_cover(
-            laid, instants, met["air_c"], protection_needs(job, concrete, practice), practice
+            laid,
+            instants,
+            met["air_c"],
+            protection_needs(job, concrete, practice),
+            practice,
+            latest_h=laying_hours(job, practice)[1],
+            is_finished=job.placement.finished is not None,
         )
         if is_blanketed
         else None,
@@ -267,10 +273,12 @@ def _cover_over_steps(
 ) -> Floats:
     """Return the resistance on the slab over each step, shape (s, m).
 
-    It counts for a week after finishing; blankets stay until protection ends.
+    It counts for a week after finishing; blankets may lie from finishing on, until protection ends.
     """
-    until_s = np.inf if stays else practice["cover.stays"] * HOUR_S
-    on = _is_after_finishing(job, instants, practice) & (instants[:-1] < until_s)
+    if stays:
+        on = instants[:-1] >= laying_hours(job, practice)[0] * HOUR_S
+    else:
+        on = _is_after_finishing(job, instants, practice) & (instants[:-1] < practice["cover.stays"] * HOUR_S)
     return np.where(on[:, np.newaxis], resistance, 0.0)
 
 

@@ -19,8 +19,13 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.jobs.record import AFTER_THE_POUR, JobRecord, Placement
 from handover.schedule.basis import basis_of
 from handover.schedule.ensemble import MEMBERS
-from handover.schedule.frost_protection import calls_for_protection
-from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.frost_protection import (
+    blankets_to_try,
+    calls_for_protection,
+    judge_blankets,
+    least_enough,
+    members_to_try,
+)
 from handover.schedule.joints import cut_hours, is_sawn_in_parts, saw_of
 from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
 from handover.schedule.milestones import compute_dates
@@ -47,7 +52,6 @@ if TYPE_CHECKING:
     from handover.weather.series import WeatherSeries
 
 _HOURS = 7 * 24  # of each simulation: past the first week of young concrete the forecast says little
-_BLANKET_MEMBERS = 8
 
 _KINDS = (
     MilestoneKind.INITIAL_SET,
@@ -61,7 +65,7 @@ _KINDS = (
 LEVELS = ("watch", "precaution")
 """The two limits of drying."""
 
-HARM = ("frost-any-blanket", "frost", "rain", "drying")
+HARM = ("frost-any-blanket", "frost-before-blankets", "frost", "rain", "drying")
 """Codes of what harms the slab, the most serious first."""
 
 HARDSHIP = ("finish-dark", "saw-dark", "nobody", "saw-in-stages", "start-dark")
@@ -130,6 +134,10 @@ class StartHour:
     blanket: Annotated[
         NumberOrNull | None,
         means("Least usual blanket that keeps it from freezing; 0: none; null: none is enough. [m2K/W]"),
+    ]
+    freezes_bare: Annotated[
+        bool,
+        means("Whether the top may freeze before a blanket may lie on it: before it is finished and set."),
     ]
     rain_mm: Annotated[NotNegative, means("Rain that is likely on the fresh concrete. [mm]")]
     concerns: Annotated[tuple[Concern, ...], means("What speaks against it, the most serious first.")]
@@ -259,6 +267,7 @@ def rank(start: StartHour) -> tuple[Any, ...]:
     blanket = np.inf if start.blanket is None else start.blanket
     return (
         blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
+        "frost-before-blankets" in codes,
         "rain" in codes,
         np.ceil(start.precaution_hours * 2.0) / 2.0,
         np.ceil(start.dark_finishing_h or 0.0) if "finish-dark" in codes else 0.0,
@@ -347,7 +356,7 @@ class _StartComparer:
         """Return the start."""
         simulation, dates = self.simulation, self.dates
         risks = find_risks(simulation, dates)
-        blanket = self._least_blanket(risks)
+        need = self._least_blanket(risks)
         job = simulation.job
         milestones = {each.kind: each for each in dates.milestones}
         drying = _drying_of(simulation)
@@ -374,13 +383,14 @@ class _StartComparer:
             attended=None if water is None else _is_attended(water, simulation),
             frost_from=None if frost is None else frost.start,
             frost_safe=dates.not_before(MilestoneKind.FROST_SAFE),
-            blanket=blanket,
+            blanket=need.least,
+            freezes_bare=need.freezes_bare,
             rain_mm=_rain(risks),
             concerns=(),
         )
         if frost is None and simulation.is_insulated:  # the blanket of the record is enough
             laid = cover_resistance(job, self.practice)
-            plain = replace(plain, blanket=laid if blanket is None else min(blanket, laid))
+            plain = replace(plain, blanket=laid if need.least is None else min(need.least, laid))
         return replace(plain, concerns=tuple(self._concerns(plain, simulation, risks, drying)))
 
     def _first_water(self, simulation: Simulation, dates: Dates) -> datetime | None:
@@ -486,36 +496,47 @@ class _StartComparer:
 
     # ---- blankets
 
-    def _least_blanket(self, risks: tuple[Risk, ...]) -> float | None:
-        """Return the least usual blanket that keeps the slab from frost; 0 is none, None that none is enough.
-
-        All of them are simulated at once.
-        """
+    def _least_blanket(self, risks: tuple[Risk, ...]) -> _BlanketNeed:
+        """Return the least usual blanket: all of them are simulated at once, and judged as in an issue."""
         simulation = self.simulation
         is_threatened = simulation.is_insulated or _first_frost(risks) is not None
         if not (is_threatened and calls_for_protection(simulation, self.dates)):
-            return 0.0
-        n_last = simulation.ensemble.n_last
-        some = np.arange(0, n_last, max(1, n_last // _BLANKET_MEMBERS))
-        stock = (0.0, *self.practice.materials["blankets"]["resistances"])
+            return _BlanketNeed()
+        stock, some = blankets_to_try(self.practice), members_to_try(simulation.ensemble.n_last)
         members = np.tile(some, len(stock))
         ensemble, concrete = simulation.ensemble.subset(members), simulation.concrete.subset(members)
+        cover, strong_h = np.repeat(stock, len(some)), concrete.age_at_strength(simulation.frost_strength())
         slab = simulate_slab(
             simulation.job,
             simulation.weather,
             ensemble,
             concrete,
             self.practice,
-            cover=np.repeat(stock, len(some)),
+            cover=cover,
             hours=_HOURS,
+            until_h=strong_h,
         )
-        safe_h = hours_to_age(slab, concrete.age_at_strength(simulation.frost_strength()))
-        top = np.where(slab.hours[:, np.newaxis] <= safe_h, slab.temperature_c[:, :, 0], np.inf).min(axis=0)
-        coldest = np.quantile(
-            top.reshape(len(stock), len(some)), 1.0 - simulation.share, axis=1, method="inverted_cdf"
+        tops = judge_blankets(slab, cover, strong_h, simulation.job, self.practice)
+        coldest, bare = (
+            np.quantile(
+                each.reshape(len(stock), len(some)), 1.0 - simulation.share, axis=1, method="inverted_cdf"
+            )
+            for each in (tops.coldest(cover), tops.bare_c.min(axis=0))
         )
         freezing_c = self.practice["frost.freezes-below"]
-        return next((each for each, c in zip(stock, coldest, strict=True) if c >= freezing_c), None)
+        least = least_enough(zip(stock, coldest.tolist(), strict=True), freezing_c)
+        return _BlanketNeed(least, bool(bare[-1] < freezing_c and least != 0.0))
+
+
+@dataclass(frozen=True)
+class _BlanketNeed:
+    """The least usual blanket of a start, 0 none and None that none is enough.
+
+    And whether the bare top may freeze before a blanket may lie there.
+    """
+
+    least: float | None = 0.0
+    freezes_bare: bool = False
 
 
 def _first_frost(risks: tuple[Risk, ...]) -> Risk | None:
@@ -551,9 +572,11 @@ def _frost(start: StartHour, simulation: Simulation) -> Iterator[Concern]:
     laid = cover_resistance(simulation.job, simulation.practice) if simulation.is_insulated else 0.0
     if start.frost_from is None and (simulation.is_insulated or not start.blanket):
         return
-    if start.blanket is None or start.blanket <= laid:
+    if start.freezes_bare:
+        yield Concern("frost-before-blankets", start.frost_from)
+    if start.blanket is None or (start.blanket <= laid and not start.freezes_bare):
         yield Concern("frost-any-blanket", start.frost_from)
-    else:
+    elif start.blanket > laid:
         yield Concern("frost", start.frost_from, None, (Figure("blanket", start.blanket, "m2K/W"),))
 
 

@@ -84,14 +84,17 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
     planned: list[WateringDay] = []
     for day, slots in slots_of.items():
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
-        dry_h = 0.0
+        dry_h, is_look = 0.0, False
         if timetable is not None:
             begun = any(each.visits for each in planned)
+            is_look = begun and method is not None and method.looks
             forced = None if begun else _first_visit(slots, simulation.practice)
             visits, held, dry_h = timetable.visits_of(slots, held, forced)
             if not visits.any() and timetable.needs_water(slots) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
-        planned.append(_day(day, slots, visits, dry_h, simulation, basis))
+        if is_look:
+            visits = (np.cumsum(visits) == 1) & visits
+        planned.append(_day(day, slots, visits, dry_h, simulation, basis, is_look=is_look))
     return tuple(planned)
 
 
@@ -443,12 +446,15 @@ def _day(
     dry_h: float,
     simulation: Simulation,
     basis: BasisOf,
+    *,
+    is_look: bool,
 ) -> WateringDay:
+    """Return a day of the plan; a look at the cover brings no water."""
     job, weather, method = simulation.job, simulation.weather, simulation.method
     begins, over = _bounds(day, job.zone)
     known = simulation.weather.seconds
     whole = (known > begins) & (known <= over)
-    litres_per_h = 0.0 if method is None else rate_of(job, method) * job.slab.area
+    litres_per_h = 0.0 if method is None or is_look else rate_of(job, method) * job.slab.area
     visits = tuple(_visits(slots, chosen, litres_per_h, simulation))
     chance = weather.precipitation_probability[whole]
     return WateringDay(

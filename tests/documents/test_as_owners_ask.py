@@ -19,7 +19,7 @@ from handover.documents.care_sheet import CareSheet
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
-from handover.schedule.model import MilestoneKind, Visit
+from handover.schedule.model import Caution, Figure, MilestoneKind, Visit
 from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, by_day
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def test_what_if_it_freezes(sample: str, language: str, first_pages: FirstPages)
     of_frost = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
     dates = (each.sentence for each in words.milestones if each.kind in of_frost)
     ways = (words.say("watering.if-frost"), words.say("sheet.if-frost-blanket"), *dates)
-    assert any(plain(each) in printed for each in ways)
+    assert any(plain(each) in printed for each in ways) == words.dates.cold  # nobody asks in July
 
 
 @asked
@@ -158,13 +158,20 @@ def test_a_note_has_a_line_of_its_own_where_no_column_is_free(job: JobRecord, sc
         assert f">{day.note}</td></tr>" in html
 
 
+@pytest.mark.parametrize("is_cold", [True, False])
 @pytest.mark.parametrize("method", ["sprinkler", "curing compound"])
-def test_rain_and_frost_say_what_the_owner_does(job: JobRecord, schedule_with: Any, method: str) -> None:
+def test_rain_and_frost_say_what_the_owner_does(
+    job: JobRecord, schedule_with: Any, method: str, is_cold: bool
+) -> None:
+    """Of frost nothing is said in a mild week."""
     coated = schedule_with(method=method, **({"watering": ()} if method == "curing compound" else {}))
+    if is_cold:
+        coldest = (Figure("coldest_air", 1.0, "degC"), Figure("forecast_air", 3.0, "degC"))
+        coated = replace(coated, cautions=(*coated.cautions, Caution("cold-weather", coldest)))
     printed = plain(care_sheet_html(Wording(job, coated)))
-    assert ("If it rains hard for the whole time, skip that watering." in printed) == (method == "sprinkler")
-    assert ("If it may freeze, do not water." in printed) == (method == "sprinkler")
-    assert ("If it may freeze, cover the slab and call us." in printed) == (method == "curing compound")
+    watered = method == "sprinkler"
+    assert ("If it rains hard for the whole time, skip that watering." in printed) == watered
+    assert ("If it may freeze, do not water." in printed) == (watered and is_cold)
 
 
 # ---- dates

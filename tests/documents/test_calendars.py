@@ -127,8 +127,12 @@ def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
         "floor-covering", "no-salt", "frost-cover", "protection-ends",
     }  # fmt: skip
     assert {each.kind for each in crew_events(wording)} == {
-        "saw-joints", "strip-edge-forms", "rub-edges", "walk-through", "frost-cover", "blankets-off",
-    }  # fmt: skip
+        "saw-joints",
+        "strip-edge-forms",
+        "rub-edges",
+        "walk-through",
+        "frost-cover",
+    }  # fmt: skip; the covers come off with the next watering
 
 
 def test_every_visit_has_its_entry_and_a_day_of_rain_has_none(job: JobRecord, schedule: CureSchedule) -> None:
@@ -279,9 +283,12 @@ def test_the_slab_is_covered_before_the_frost_and_after_the_trowel(
     colder = replace(cold, risks=(*cold.risks, early))
     starts = [each for each in colder.risks if each.code == "frost"]
     covers = [e for e in owner_events(Wording(job, colder)) if e.kind == "frost-cover"]
-    assert len(covers) == len(starts)
-    for cover, risk in zip(covers, sorted(starts, key=lambda each: each.start), strict=True):
-        assert cold.finished <= cover.start <= risk.start
+    for risk in starts:  # a cover that stays on needs no second one
+        before = [each for each in covers if each.start <= risk.start]
+        assert before
+        assert risk.end.astimezone(zone).strftime("%B %-d") in before[-1].description
+    for cover in covers:
+        assert cold.finished <= cover.start
         assert 7 <= cover.start.astimezone(zone).hour <= 17  # by daylight; common practice, no source
     assert len({each.occasion for each in covers}) == len(covers)
 
@@ -300,17 +307,17 @@ def test_two_frosts_of_a_night_are_covered_once(job: JobRecord, cold: CureSchedu
 @pytest.mark.parametrize(
     ("latitude", "placed", "reminded"),
     [
-        (36.1, date(2026, 7, 14), date(2026, 11, 1)),
-        (-36.1, date(2026, 7, 14), date(2026, 7, 14)),
-        (-36.1, date(2026, 10, 1), date(2027, 5, 1)),
-        (36.1, date(2026, 12, 20), date(2026, 12, 20)),
+        (46.1, date(2026, 7, 14), date(2026, 11, 1)),
+        (-46.1, date(2026, 7, 14), date(2026, 7, 14)),
+        (-46.1, date(2026, 10, 1), date(2027, 5, 1)),
+        (46.1, date(2026, 12, 20), date(2026, 12, 20)),
         (None, date(2026, 4, 2), date(2026, 11, 1)),
     ],
 )
 def test_salt_is_warned_of_when_the_cold_comes(
     job_with: Any, schedule: CureSchedule, latitude: float | None, placed: date, reminded: date
 ) -> None:
-    place = {"name": "Shed", "latitude": latitude, "longitude": 10.0, "timezone": "America/New_York"}
+    place = {"name": "Shed", "latitude": latitude, "longitude": -72.0, "timezone": "America/New_York"}
     end = datetime.combine(placed, schedule.placement_end.timetz())
     moved = with_date(replace(schedule, placement_end=end), Kind.DEICING_SALT, end + timedelta(days=365))
     job = job_with(site=place)

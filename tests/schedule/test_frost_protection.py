@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
@@ -67,6 +67,33 @@ def test_the_thinnest_that_keeps_the_top_from_freezing_is_chosen(
     assert all(
         each.coldest_surface_c < 0.0 for each in protection.blankets if each.resistance < protection.enough
     )
+
+
+def test_no_blanket_is_to_blame_for_the_hours_before_it(job: Job, lasting: Weather, as_of: datetime) -> None:
+    """The top freezes while it is still being finished: a matter of the mix and the hour of the pour."""
+    site: dict[str, Any] = {"latitude": None, "longitude": None}
+    end = job().placement.end
+    placed = job(placement={"concrete_temperature": 7.0, "finished": end + timedelta(hours=9)}, site=site)
+    cold = lasting(-16.0, -8.0)
+    cold.shortwave_wm2[:] = 0.0
+    cold.air_c[17:] += 22.0  # it is milder when the blankets lie there
+    protection = protection_of(plan_cure(placed, cold, as_of))
+    assert protection.bare_freezes_from is not None
+    assert protection.bare_freezes_from < end + timedelta(hours=9)
+    assert protection.enough is not None
+    assert protection.enough > 0.0
+
+
+def test_a_cold_that_no_blanket_holds_off_is_no_matter_of_the_bare_hours(
+    job: Job, lasting: Weather, as_of: datetime
+) -> None:
+    site: dict[str, Any] = {"latitude": None, "longitude": None}
+    placed = job(placement={"concrete_temperature": 12.0}, site=site, slab={"thickness": 0.0762})
+    cold = lasting(4.0, 10.0)
+    cold.air_c[16:] -= 40.0
+    protection = protection_of(plan_cure(placed, cold, as_of))
+    assert protection.enough is None
+    assert protection.bare_freezes_from is None
 
 
 def test_colder_weather_never_asks_for_a_thinner_blanket(job: Job, weather: Weather, as_of: datetime) -> None:

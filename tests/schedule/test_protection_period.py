@@ -87,7 +87,7 @@ def test_curing_does_not_keep_the_blankets_on(
 ) -> None:
     """Nobody keeps a floor under blankets for weeks: its days of curing go on without them."""
     slow = job(mix={"fly_ash": 0.3, "cement": "II"}, curing=BLANKETS, placement=WARM_MIX)
-    schedule = plan_cure(slow, weather(-2.0, 8.0), as_of, members=40, rules=rules)
+    schedule = plan_cure(slow, weather(2.0, 9.0), as_of, members=40, rules=rules)
     off, ends = protection(schedule), schedule.milestone(Kind.CURING_ENDS)
     assert ends is not None
     assert off.not_before is not None
@@ -134,13 +134,32 @@ def test_what_is_lifted_stays_off() -> None:
     instants = np.arange(0.0, 80.0 * 3600.0, 3600.0)
     air = np.full((80, 2), 10.0)
     air[60:] = -30.0  # too cold to lift again
-    needs = ProtectionNeeds(hours=24.0, age_h=np.array([30.0, 1e9]))
-    cover = blanket_cover(np.full((79, 1), 0.9), instants, air, needs, practice("us"))
+    needs = ProtectionNeeds(hours=24.0, age_h=np.array([30.0, 1e9]), set_age_h=np.zeros(2))
+    laid_at_once = {"latest_h": 12.0, "is_finished": True}
+    cover = blanket_cover(np.full((79, 1), 0.9), instants, air, needs, practice("us"), **laid_at_once)
     surface = np.full((2, 3), 15.0)
     laid = np.array([cover(step, np.full((2, 3), float(step)), surface) for step in range(79)])
     assert np.all(laid[:30] == 0.9)
     assert np.all(laid[30:, 0] == 0.0)
     assert np.all(laid[:, 1] == 0.9)
+
+
+@pytest.mark.parametrize(
+    ("is_finished", "top_c", "laid_at"), [(True, 9.0, 8), (True, 0.5, 5), (False, 0.5, 8)]
+)
+def test_blankets_go_on_when_it_has_set_or_before_the_top_freezes(
+    is_finished: bool, top_c: float, laid_at: int
+) -> None:
+    """A soft top takes their marks; a finished one that would freeze takes worse. Nobody covers it before."""
+    instants = np.arange(0.0, 30.0 * 3600.0, 3600.0)
+    needs = ProtectionNeeds(hours=1e9, age_h=np.array([1e9]), set_age_h=np.array([8.0]))
+    resistance = np.where(np.arange(29) >= (5 if is_finished else 0), 0.9, 0.0)[:, np.newaxis]
+    cover = blanket_cover(
+        resistance, instants, np.zeros((30, 1)), needs, practice("us"), latest_h=12.0, is_finished=is_finished
+    )
+    top = np.full((1, 3), top_c)
+    laid = [float(cover(step, np.full((1, 3), float(step)), top)[0]) for step in range(29)]
+    assert laid == [0.0] * laid_at + [0.9] * (29 - laid_at)
 
 
 def test_a_sudden_fall_ahead_keeps_the_blankets_on() -> None:

@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from handover.schedule.salt_season import first_cold
+from handover.schedule.salt_season import first_cold, has_salt_season
+from handover.weather.location import Location
 
 ZONE = ZoneInfo("America/New_York")
 
@@ -26,3 +27,20 @@ def test_the_first_cold_after_a_placement(
     placed: datetime, latitude: float | None, expected: datetime
 ) -> None:
     assert first_cold(placed, latitude) == expected
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude", "salts"),
+    [
+        (46.8, -92.1, True),
+        (57.2, -3.8, True),
+        (-33.9, 151.2, False),
+        (25.8, -80.2, False),
+        (None, None, True),
+    ],
+)
+def test_nobody_salts_where_no_month_is_cold(
+    latitude: float | None, longitude: float | None, salts: bool
+) -> None:
+    """Duluth and the Highlands against Sydney and Miami; a place that is not known may have winters."""
+    assert has_salt_season(Location(latitude, longitude)) == salts

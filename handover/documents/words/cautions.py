@@ -9,6 +9,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from handover.documents.words.schedule_words import ScheduleWords
+from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -60,11 +61,12 @@ class CautionWording(ScheduleWords):
         return any(each.astimezone(UTC) > issued for each in ends)
 
     def _text_key(self, key: str, caution: Caution) -> str:
-        """Return the key of the sentences: some have an hour, some differ by how the joints are made."""
+        """Return the key of the sentences: some have an hour, some differ by joints or blankets."""
         if caution.at is not None:
             return f"{key}.text-at"
-        special = f"{key}.text-{self.job.slab.joints}"
-        return special if self.reader.has(special) else f"{key}.text"
+        blankets = ("blankets",) if self.schedule.curing_method == "insulating blanket" else ()
+        special = (f"{key}.text-{each}" for each in (self.job.slab.joints, *blankets))
+        return next(filter(self.reader.has, special), f"{key}.text")
 
     def _figure(self, figure: Figure, caution: Caution) -> str:
         """Return a figure in an owner's words: hours rounded up as "5 hours"; others in the reader's unit."""
@@ -82,10 +84,19 @@ class CautionWording(ScheduleWords):
 
     @property
     def blanket(self) -> str:
-        """The blanket that keeps the slab from frost, and for how long; empty if none is needed."""
+        """The blanket that keeps the slab from frost, and for how long; empty if none is needed.
+
+        If the bare top may freeze before a blanket can lie on it, that is in it too.
+        """
         protection = self.schedule.protection
         if protection is None or protection.enough == 0:
             return ""
+        bare = protection.bare_freezes_from
+        early = "" if bare is None else self.say("protection.bare", when=self.speak.moment(bare).text)
+        return " ".join(each for each in (early, self._least_blanket(protection)) if each)
+
+    def _least_blanket(self, protection: Protection) -> str:
+        """Return which blanket is enough once it lies on the slab, and for how long."""
         if protection.enough is None:
             return self.say("protection.none-enough")
         values = {
@@ -94,11 +105,29 @@ class CautionWording(ScheduleWords):
         }
         if self.schedule.covered_for_frost:
             return self.say("protection.enough-table", **values)
+        nights = next((each for each in frost_covers(self.schedule) if each.off is None), None)
+        if nights is not None and nights.end is not None:
+            start, until = (
+                self.speak.moment(when.astimezone(self.schedule.issued_at.tzinfo)).text
+                for when in (nights.start, nights.end)
+            )
+            return self.say("protection.enough-nights", **values, start=start, until=until)
         stays = self._blanket_end(protection)
         if stays is None:
             return self.say("protection.enough", **values)
         until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
-        return self.say("protection.enough-until", **values, until=until)
+        stated = self.say("protection.enough-until", **values, until=until)
+        return f"{stated} {self._sooner(protection, stays)}".strip()
+
+    def _sooner(self, protection: Protection, stays: datetime) -> str:
+        """Return from when a slab stands a frost that lies under blankets from the start, if days sooner."""
+        under = protection.until
+        if self.schedule.curing_method == "insulating blanket" or under is None:
+            return ""
+        if under >= stays or under.date() == stays.date():
+            return ""
+        safe = self.dates.not_before(under, MilestoneKind.FROST_SAFE).day
+        return self.say("protection.sooner", safe=safe)
 
     def _blanket_end(self, protection: Protection) -> datetime | None:
         """Return until when the blanket stays: the end of protection, by the slab as it is covered."""

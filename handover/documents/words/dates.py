@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
+from handover.schedule.cover_times import is_covered_at
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
     evening_of,
@@ -161,7 +162,13 @@ class DateWording:
         """The kinds of date that the owner's documents show."""
         # The end of cold protection says more than the strength for a first frost.
         frost = self.cold and self.schedule.milestone(MilestoneKind.PROTECTION_ENDS) is None
-        return tuple(each for each in OWNER_KINDS if frost or each != MilestoneKind.FROST_SAFE)
+        without = set() if frost else {MilestoneKind.FROST_SAFE}
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        if ends is not None and ends.not_before is not None and self._ends_with_protection(ends.not_before):
+            # Everything comes off at once: blankets are named by their own date, others by the end of curing.
+            blankets = self.method == "insulating-blanket"
+            without.add(MilestoneKind.CURING_ENDS if blankets else MilestoneKind.PROTECTION_ENDS)
+        return tuple(each for each in OWNER_KINDS if each not in without)
 
     @property
     def crew_milestones(self) -> tuple[MilestoneWords, ...]:
@@ -253,11 +260,19 @@ class DateWording:
         """Whether weak cylinders put a date past the estimate."""
         return any(each.code == "not-reached-weak" for each in self.schedule.cautions)
 
+    @property
+    def _may_freeze(self) -> bool:
+        """Whether a slab that is kept wet or covered may freeze while it is too weak for a first frost."""
+        frosts = any(each.code == "frost" for each in self.schedule.cautions)
+        return frosts and self.schedule.cure_mode != "coat"
+
     def _past_estimate(self, milestone: Milestone) -> str:
         """Return what to do for a date past the estimate; for trucks, that a test may show it."""
         if self._is_weak:
             return self.say("milestone.words.unknown-weak")
         special = self.variant(f"milestone.{milestone.kind}", ".unknown")
+        if milestone.kind == MilestoneKind.CURING_ENDS and self._may_freeze:
+            special = f"milestone.{milestone.kind}.unknown-frost"
         unknown = self.say(special if self.has(special) else "milestone.words.unknown-sentence")
         is_by_test = milestone.because.governing.rule in BY_ESTIMATE
         return f"{unknown} {self.say('milestone.words.by-test')}" if is_by_test else unknown
@@ -274,10 +289,9 @@ class DateWording:
             return self.say("milestone.seal--too-cold.sentence")
         if any(each.rule == SEALER_SEASON for each in milestone.because.others):
             return self.say("milestone.seal--outdoors.sentence")
-        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
-        over = ends and ends.not_before and milestone.not_before and ends.not_before <= milestone.not_before
-        if milestone.kind in UNDER_COVER and self.schedule.covered_in_cold and not over:
-            return f"{sentence} {self.say('milestone.words.under-cover')}"
+        when = milestone.not_before
+        if milestone.kind in UNDER_COVER and when is not None and is_covered_at(self.schedule, when):
+            return f"{sentence} {self.say(self.variant('milestone.words.under-cover'))}"
         return sentence
 
     def _weeks(self, milestone: Milestone) -> Iterator[str]:
@@ -330,8 +344,9 @@ class DateWording:
 
     def variant(self, key: str, part: str = "") -> str:
         """Return the key of the words that fit this slab and its curing: the special ones first."""
+        dry = (f"{self.method}-dry", "dry") if self.schedule.dries_before_frost else ()
         covered = ("covered",) if self.schedule.covered_for_frost else ()
-        for each in (*covered, self.method):
+        for each in (*dry, *covered, self.method):
             special = f"{key}--{each}{part}"
             if self.has(special):
                 return special
@@ -342,7 +357,14 @@ class DateWording:
     def not_before(self, when: datetime, kind: str = "") -> DatePhrase:
         """Return an earliest date in words: never too early and, for most kinds, not at night."""
         placed = self.schedule.placement_end
+        if kind == MilestoneKind.CURING_ENDS and self.schedule.dries_before_frost:
+            kind = MilestoneKind.PROTECTION_ENDS  # at the warmest hour too: a morning later it has frozen
         return self.speak.printed_time(printed_not_before(when, kind, placed), placed)
+
+    def _ends_with_protection(self, when: datetime) -> bool:
+        """Return whether a cover comes off with the blankets, because the slab must dry before frosts."""
+        protected = self.schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+        return self.schedule.dries_before_frost and protected is not None and protected.not_before == when
 
     def window(self, start: DatePhrase, end: DatePhrase) -> str:
         """Return from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 from handover.documents.date_phrases import capitalise
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import first_cover
-from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import half_hour_up
+from handover.schedule.cover_times import frost_covers
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
     from datetime import date, datetime
 
+    from handover.schedule.cover_times import FrostCover
     from handover.schedule.model import Visit, WateringDay
 
 COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
@@ -180,22 +179,35 @@ class WateringWording(ScheduleWords):
         ahead = self._remaining.days
         if not (self.schedule.covered_for_frost and ahead and ahead[0].skipped_because == "frost"):
             return None
-        visit = next((each for day in ahead for each in day.visits), None)
-        start = half_hour_up(first_cover(self.schedule))
-        lines = [self.say("cover.text"), self.say("cover.then-water") if visit else ""]
-        when = "cover.now" if start <= self.schedule.issued_at else "cover.from"
+        issued = self.schedule.issued_at
+        lasting = (each for each in self.covers if each.end is None or each.end > issued)
+        cover = next(lasting, None)
+        if cover is None:
+            return None
+        start = cover.start.astimezone(issued.tzinfo)
+        is_on = start <= issued
+        by = "-crew" if cover.by_crew and not is_on else ""
+        lines = [self.say(f"cover.text{by}"), "" if cover.off else self.say("cover.then-water")]
         return CoverWords(
-            title=self.say("cover.title"),
-            when=self.say(when, start=self.speak.moment(start).text, until=self._cover_end(visit)),
+            title=self.say(f"cover.title{by}"),
+            when=self.say(
+                "cover.now" if is_on else "cover.from",
+                start=self.speak.moment(start).text,
+                until=self.cover_end(cover),
+            ),
             sentence=" ".join(line for line in lines if line),
             start=start,
         )
 
-    def _cover_end(self, visit: Visit | None) -> str:
-        """Return until when the cover stays: the next watering, else the end of curing."""
-        if visit is not None:
-            return self.speak.moment(visit.start).text
-        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
-        if ends is not None and ends.not_before is not None:
-            return self.dates.not_before(ends.not_before, ends.kind).text
-        return self.say("cover.until-told")
+    @cached_property
+    def covers(self) -> tuple[FrostCover, ...]:
+        """The covers against frost, one span each."""
+        return frost_covers(self.schedule)
+
+    def cover_end(self, cover: FrostCover) -> str:
+        """Return until when a cover stays: the next watering, or a date of the schedule."""
+        if cover.end is None:
+            return self.say("cover.until-told")
+        if cover.off is None:
+            return self.speak.moment(cover.end).text
+        return self.dates.not_before(cover.end, cover.off).text
