@@ -137,9 +137,15 @@ class Timetable:
         if needed and usual and not runs and not must.any():  # it may freeze at all of them
             return plan_day(slots, self.method, self.rate_mm_h, 1, held_mm)
         choices = _choices(runs, must, whole=self.is_set_once, required=needed)
-        outcomes = [(chosen, *self._outcome(slots, chosen, held_mm)) for chosen in choices]
+        moves = self._moves(slots)
+        outcomes = [(chosen, *self._outcome(moves, chosen, held_mm)) for chosen in choices]
         least = min(dry_h for _, _, dry_h in outcomes)
         return next(each for each in outcomes if each[2] <= least + SLOT_H)
+
+    @property
+    def _step_mm(self) -> float:
+        """One level of the water held. In mm."""
+        return self.method.store_mm / _LEVELS
 
     def needs_water(self, slots: Slots) -> bool:
         """Return whether likely rain falls short of what a day evaporates."""
@@ -150,10 +156,15 @@ class Timetable:
         found = [np.isin(slots.of_day, run) for run in self.runs]
         return [run for hours, run in zip(self.runs, found, strict=True) if run.sum() == len(hours)]
 
-    def _outcome(self, slots: Slots, chosen: NDArray[np.bool_], held_mm: float) -> tuple[float, float]:
+    def _moves(self, slots: Slots) -> list[tuple[_Move, _Move]]:
+        lost = slots.lost * self.method.loss
+        return _moves(self._step_mm, lost, slots.rain, lost > slots.shows, self.rate_mm_h * SLOT_H)
+
+    def _outcome(
+        self, moves: list[tuple[_Move, _Move]], chosen: NDArray[np.bool_], held_mm: float
+    ) -> tuple[float, float]:
         """Return the water held at the end [mm], and the hours dry."""
-        step, lost = self.method.store_mm / _LEVELS, slots.lost * self.method.loss
-        moves = _moves(step, lost, slots.rain, lost > slots.shows, self.rate_mm_h * SLOT_H)
+        step = self._step_mm
         level, dry_h = round(held_mm / step), 0.0
         for (off, run), water in zip(moves, chosen, strict=True):
             move = run if water else off

@@ -50,6 +50,7 @@ MIXES: dict[str, dict[str, Any]] = {
     "slag": {"slag": 0.5},
     "type III": {"cement": "III"},
 }
+MEMBERS = 16  # few: the order holds for any number
 METHODS = ["sprinkler", "curing compound", "insulating blanket"]
 DAYS = {"frost": (-8.0, 0.0), "cold": (-2.0, 6.0), "cool": (4.0, 12.0), "hot": (26.0, 38.0)}
 
@@ -108,7 +109,7 @@ def test_no_date_is_before_one_that_it_needs(
 ) -> None:
     record = job(mix=MIXES[mix], curing={"method": method})
     lowest, highest = DAYS[day]
-    assert broken(plan_cure(record, weather(lowest, highest), as_of, members=40)) == []
+    assert broken(plan_cure(record, weather(lowest, highest), as_of, members=MEMBERS)) == []
 
 
 @pytest.mark.parametrize("thickness", [0.089, 0.254])
@@ -117,7 +118,7 @@ def test_no_set_of_rules_breaks_the_order_in_frost(
     job: Job, weather: Weather, as_of: datetime, rules: str, thickness: float
 ) -> None:
     record = job(slab={"thickness": thickness}, curing={"method": "insulating blanket"})
-    assert broken(plan_cure(record, weather(-8.0, 0.0), as_of, members=40, rules=rules)) == []
+    assert broken(plan_cure(record, weather(-8.0, 0.0), as_of, members=MEMBERS, rules=rules)) == []
 
 
 def test_a_blanket_stays_on_concrete_that_has_not_set(job: Job, weather: Weather, as_of: datetime) -> None:
@@ -137,7 +138,7 @@ def test_a_blanket_stays_on_concrete_that_has_not_set(job: Job, weather: Weather
 def test_a_condition_of_order_is_named_only_where_it_governs(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
-    warm = plan_cure(job(), weather(), as_of, members=40)
+    warm = plan_cure(job(), weather(), as_of, members=MEMBERS)
     for each in warm.milestones:
         rules = {gate.rule for gate in each.because.others}
         assert not rules & {"foot-traffic.set", "light-work.foot-traffic", "curing-ends.frost-safe"}
@@ -153,7 +154,7 @@ def test_no_pair_of_the_json_is_crossed(
     record = job(
         slab={"joints": joints}, mix=mix, placement={"end": as_of.replace(hour=13), "finished": None}
     )
-    schedule = plan_cure(record, weather(*day), as_of, members=40)
+    schedule = plan_cure(record, weather(*day), as_of, members=MEMBERS)
     assert list(crossed(json.loads(schedule_json(schedule)))) == []
     assert broken(schedule) == []
 
@@ -164,7 +165,7 @@ def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
 ) -> None:
     """One meaning: the hours that must not be missed; each part has its own window, in the order placed."""
     record = job(placement={"end": as_of.replace(hour=end), "finished": None})
-    schedule = plan_cure(record, weather(26.0, 38.0), as_of, members=40)
+    schedule = plan_cure(record, weather(26.0, 38.0), as_of, members=MEMBERS)
     date, joints = schedule.milestone(Kind.SAW_JOINTS), schedule.joints
     assert date is not None
     assert joints is not None
