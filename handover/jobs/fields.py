@@ -102,7 +102,7 @@ class QuantityField(FieldParser):
                 expected="a number without a comma; decimals have a point",
                 example=f"{group} or {decimal}",
             )
-        fault = self._parse_plain(next(iter(readings)))
+        fault = self._fault_of(raw, readings)
         meant = _usual_text(raw, self.kind)
         if (
             not isinstance(fault, Finding)
@@ -111,6 +111,14 @@ class QuantityField(FieldParser):
         ):
             return fault
         return replace(fault, problem=f"{fault.problem}; is it {meant[1]}?", example=f'"{meant[0]}"')
+
+    def _fault_of(self, raw: str, readings: Mapping[str, float | Finding]) -> float | Finding:
+        """Return the finding about a text as it is written: of "9,500 psi", that of a thousand."""
+        plain = next(iter(readings)) if raw in readings else list(readings)[-1]
+        fault = readings[plain]
+        if not isinstance(fault, Finding):
+            return fault
+        return replace(fault, problem=fault.problem.replace(quoted_text(plain), quoted_text(raw)))
 
     def _parse_plain(self, raw: object) -> float | Finding:
         """Return the value of a text whose number has no comma, or a finding."""
@@ -152,7 +160,7 @@ class QuantityField(FieldParser):
     def _without_unit(self, raw: object, fault: Finding) -> Finding:
         """Return the finding about a number without a unit, with the units that would fit its limits."""
         units = (each.partition(" ")[2] for each in KINDS[self.kind].examples)
-        texts = [f"{raw} {unit}".strip() for unit in units if unit]
+        texts = [f"{str(raw).strip()} {unit}" for unit in units if unit]
         likely = [each for each in texts if not isinstance(self._parse_plain(each), Finding)]
         return replace(
             fault,
@@ -253,7 +261,7 @@ class FlagField(FieldParser):
         """Return true or false, or a finding."""
         if isinstance(raw, bool):
             return raw
-        if isinstance(raw, str) and (word := other_names("flag").get(_plain_name(raw))) is not None:
+        if isinstance(raw, str) and (word := other_names("flag").get(plain_name(raw))) is not None:
             return word == "true"
         return Finding(
             f"{quoted_text(raw)} is neither true nor false", expected="true or false", example="true"
@@ -334,7 +342,7 @@ class SlugField(PatternField):
         """Return the name, or a finding."""
         text = super().parse(raw)
         if isinstance(text, Finding):
-            plain = re.sub(r"[^a-z0-9]+", "-", _plain_name(str(raw)[: self.longest])).strip("-")
+            plain = re.sub(r"[^a-z0-9]+", "-", plain_name(str(raw)[: self.longest])).strip("-")
             return replace(text, example=f'"{plain}"') if isinstance(raw, str) and plain else text
         if ".." in text or text.endswith("."):
             return Finding(
@@ -373,7 +381,7 @@ class ChoiceField(FieldParser):
         word = " ".join(raw.split()).casefold()
         if word in self.options:
             return word
-        if (option := other_names(self.names).get(_plain_name(word))) is not None:
+        if (option := other_names(self.names).get(plain_name(word))) is not None:
             return option
         likely = nearest_word(word, self.options) or self.options[0]
         return Finding(f"{quoted_text(raw)} is not known", expected=expected, example=f'"{likely}"')
@@ -395,7 +403,7 @@ class NameField(PatternField):
 
     def parse(self, raw: object) -> str | Finding:
         """Return the code, or a finding."""
-        code = other_names(self.names).get(_plain_name(raw)) if isinstance(raw, str) else None
+        code = other_names(self.names).get(plain_name(raw)) if isinstance(raw, str) else None
         return super().parse(raw) if code is None else code
 
 
@@ -404,10 +412,10 @@ def other_names(field: str) -> Mapping[str, str]:
     """Return the option that each other name of a field's options means, by the name in plain letters."""
     text = files("handover.jobs").joinpath("other_names.toml").read_text(encoding="utf-8")
     rows = tomllib.loads(text).get(field, {})
-    return {_plain_name(name): option for option, names in rows.items() for name in names}
+    return {plain_name(name): option for option, names in rows.items() for name in names}
 
 
-def _plain_name(word: str) -> str:
+def plain_name(word: str) -> str:
     """Return a name in small letters without accents or hyphens: "Cure & Seal" as "cure and seal"."""
     letters = unicodedata.normalize("NFKD", word.casefold().replace("&", " and "))
     return " ".join(

@@ -124,9 +124,10 @@ _Phone = Annotated[
     PatternField(
         40,
         example="336-555-0142",
-        pattern=r"(?=.*[0-9].*[0-9].*[0-9])[^\n]*",
+        # Seven digits or more, no time of day, and few words beside them: "office 336-555-0142 ext. 3".
+        pattern=r"(?!.*[0-9]:[0-9])(?!.*?(?:[A-Za-z]+[^A-Za-z\n]+){4}[A-Za-z])(?:[^0-9\n]*[0-9]){7}[^\n]*",
         what="a telephone number",
-        form="digits with the usual signs",
+        form="seven digits or more, with the usual signs",
     ),
 ]
 _ConcreteTemperature = Annotated[

@@ -497,6 +497,12 @@ def test_the_line_in_full_is_shown_and_is_read(spoil: Spoil, field: str, written
             ["7am-8am", "5 pm to 9 pm", "noon - 1 pm"],
             ("07:00-08:00", "17:00-21:00", "12:00-13:00"),
         ),
+        ("curing.available", ["00:00-24:00"], ("00:00-24:00",)),
+        ("curing.available", ["24 hours"], ("00:00-24:00",)),
+        ("curing.available", ["todo el d\u00eda"], ("00:00-24:00",)),
+        ("curing.available", ["6:30 to 8 am", "6 pm to midnight"], ("06:30-08:00", "18:00-24:00")),
+        ("owner.phone", "office (336) 555-0142 ext. 3", "office (336) 555-0142 ext. 3"),
+        ("owner.phone", "+52 662 555 0142", "+52 662 555 0142"),
     ],
 )
 def test_words_of_one_meaning_are_read(spoil: Spoil, field: str, written: Any, value: Any) -> None:
@@ -504,6 +510,12 @@ def test_words_of_one_meaning_are_read(spoil: Spoil, field: str, written: Any, v
     assert examined.findings == ()
     table, key = field.split(".")
     assert getattr(getattr(examined.record, table), key) == value
+
+
+def test_hours_of_several_meanings_or_past_midnight_are_asked_about(spoil: Spoil) -> None:
+    field = "curing.available[1]"
+    assert about(spoil({"curing.available": ["6-8 pm"]}), field).example == '"06:00-20:00" or "18:00-20:00"'
+    assert about(spoil({"curing.available": ["18:30-7am"]}), field).example == '"18:30-24:00", "00:00-07:00"'
 
 
 def test_measures_in_spanish_and_french_words(spoil: Spoil) -> None:
