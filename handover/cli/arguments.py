@@ -109,7 +109,7 @@ def _add_record_commands(command: Command) -> None:
     each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
     each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
     each.add_argument(
-        "--ask", action="store_true", help="ask ten questions here, check each answer, and write the record"
+        "--ask", action="store_true", help="ask the questions here, check each answer, and write the record"
     )
 
     each = command("check", check, "check a job record: list each fault with its line and how to fix it")
