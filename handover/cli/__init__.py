@@ -69,7 +69,7 @@ def main(argv: Sequence[str]) -> int:
             return _report_stop()
         if options.trace:
             raise
-        return print_error_of(fault)
+        return print_error_of(fault, writes=options.writes)
     return status or DONE
 
 

@@ -73,12 +73,23 @@ class FieldParser:
 
 @dataclass(frozen=True)
 class QuantityField(FieldParser):
-    """Text with a unit, into SI, between two limits that have a reason."""
+    """Text with a unit, into SI, between two limits that have a reason.
+
+    Attributes:
+        kind: What is measured.
+        low: The least value.
+        high: The greatest value.
+        why: The reason of the limits.
+        noun: Its own name where that of its kind misleads: "a slump" is no thickness.
+        usual: The least value that is proposed for a number without a unit.
+    """
 
     kind: KindName
     low: str
     high: str
     why: str
+    noun: str = ""
+    usual: str = ""
 
     def parse(self, raw: object) -> float | Finding:
         """Return the value in SI, or a finding.
@@ -124,7 +135,7 @@ class QuantityField(FieldParser):
         """Return the value of a text whose number has no comma, or a finding."""
         value = read_quantity(raw, self.kind)
         if isinstance(value, Finding):
-            return value if value.example else self._without_unit(raw, value)
+            return self._by_its_noun(value if value.example else self._without_unit(raw, value))
         # A small tolerance: 24 in is 0.6095999... or 0.6096, depending on the order of the computation.
         if value < quantity(self.low, self.kind) - 1e-9:
             return self._outside(raw, f"less than {self.low}")
@@ -157,11 +168,27 @@ class QuantityField(FieldParser):
             example=example,
         )
 
+    def _by_its_noun(self, fault: Finding) -> Finding:
+        """Return a finding that names the quantity as its field does."""
+        if not self.noun:
+            return fault
+        of_kind = KINDS[self.kind].noun
+        return replace(
+            fault,
+            problem=fault.problem.replace(of_kind, self.noun),
+            expected=(fault.expected or "").replace(of_kind, self.noun),
+        )
+
     def _without_unit(self, raw: object, fault: Finding) -> Finding:
         """Return the finding about a number without a unit, with the units that would fit its limits."""
         units = (each.partition(" ")[2] for each in KINDS[self.kind].examples)
         texts = [f"{str(raw).strip()} {unit}" for unit in units if unit]
-        likely = [each for each in texts if not isinstance(self._parse_plain(each), Finding)]
+        least = quantity(self.usual or self.low, self.kind)
+        likely = [
+            text
+            for text in texts
+            if not isinstance(value := self._parse_plain(text), Finding) and value >= least - 1e-9
+        ]
         return replace(
             fault,
             expected=f"{KINDS[self.kind].noun} with its unit",
@@ -222,6 +249,13 @@ class NumberField(FieldParser):
             Finding, expected=f"a number from {self.low:g} to {self.high:g}", example=self.example
         )
         value = self._number(raw) if isinstance(raw, str) else raw
+        if (
+            self.is_share
+            and self.low == 0
+            and isinstance(raw, str)
+            and plain_name(raw) in other_names("share")
+        ):
+            return 0.0
         if isinstance(value, bool) or not isinstance(value, int | float):
             percent = (
                 re.fullmatch(r"\s*([0-9]{1,2}(?:\.[0-9]+)?)\s*%\s*", raw) if isinstance(raw, str) else None
@@ -274,14 +308,24 @@ class FlagField(FieldParser):
 
 @dataclass(frozen=True)
 class TextField(FieldParser):
-    """Text for people. It is kept as written, with its markup; invisible characters are refused."""
+    """Text for people. It is kept as written, with its markup; invisible characters are refused.
+
+    Attributes:
+        longest: The most characters.
+        lines: Whether it may have several lines.
+        example: A text.
+        numbers: Whether a number without quotes is its figures, as that of a ticket.
+    """
 
     longest: int = 80
     lines: bool = False
     example: str = "some words"
+    numbers: bool = False
 
     def parse(self, raw: object) -> str | Finding:
         """Return the text without surrounding blanks, or a finding."""
+        if self.numbers and isinstance(raw, int) and not isinstance(raw, bool):
+            raw = str(raw)
         if not isinstance(raw, str):
             return self._fault(f"{quoted_text(raw)} is not text")
         text = raw.replace("\r\n", "\n").strip()
@@ -297,7 +341,8 @@ class TextField(FieldParser):
 
     def schema(self) -> Schema:
         """Return text with its maximum length."""
-        return {"type": "string", "maxLength": self.longest, "examples": [self.example]}
+        kind = ["string", "integer"] if self.numbers else "string"
+        return {"type": kind, "maxLength": self.longest, "examples": [self.example]}
 
     def _fault(self, problem: str) -> Finding:
         where = "text" if self.lines else "text on one line"

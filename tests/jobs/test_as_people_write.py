@@ -501,6 +501,10 @@ def test_the_line_in_full_is_shown_and_is_read(spoil: Spoil, field: str, written
         ("curing.available", ["24 hours"], ("00:00-24:00",)),
         ("curing.available", ["todo el d\u00eda"], ("00:00-24:00",)),
         ("curing.available", ["6:30 to 8 am", "6 pm to midnight"], ("06:30-08:00", "18:00-24:00")),
+        ("owner.phone", 3365550142, "3365550142"),
+        ("contractor.license", 55501, "55501"),
+        ("mix.air", "none", 0.0),
+        ("mix.fly_ash", "ninguna", 0.0),
         ("owner.phone", "office (336) 555-0142 ext. 3", "office (336) 555-0142 ext. 3"),
         ("owner.phone", "+52 662 555 0142", "+52 662 555 0142"),
     ],
@@ -510,6 +514,21 @@ def test_words_of_one_meaning_are_read(spoil: Spoil, field: str, written: Any, v
     assert examined.findings == ()
     table, key = field.split(".")
     assert getattr(getattr(examined.record, table), key) == value
+
+
+def test_the_number_of_a_ticket_needs_no_quotes(spoil: Spoil) -> None:
+    examined = spoil({"ticket": [{"number": 40117}]})
+    assert examined.record.ticket[0].number == "40117"
+
+
+def test_a_slump_without_a_unit_is_asked_for_as_a_slump(spoil: Spoil) -> None:
+    """Nobody orders a slump of 5 mm, common practice, no source; 100 can only be millimetres."""
+    finding = about(spoil({"ticket": [{"slump": "5"}]}), "ticket[1].slump")
+    assert (finding.expected, finding.example) == ("a slump with its unit", 'slump = "5 in"')
+    finding = about(spoil({"ticket": [{"slump": 100}]}), "ticket[1].slump")
+    assert finding.example == 'slump = "100 mm"'
+    finding = about(spoil({"ticket": [{"slump": "5 psi"}]}), "ticket[1].slump")
+    assert finding.problem == '"5 psi" is not in a unit of a slump'
 
 
 def test_hours_of_several_meanings_or_past_midnight_are_asked_about(spoil: Spoil) -> None:

@@ -445,7 +445,7 @@ slump = "4 in"
 
 [[ticket]]
 slump = "4"
-number = 12
+number = 12.5
 """)
     problems = [
         (finding.line, finding.field) for finding in examined.findings if finding.field != "site.longitude"
