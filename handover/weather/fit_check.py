@@ -126,8 +126,8 @@ class _Check:
         elif last < needed_until:
             self.caution(
                 f"the weather ends at {self.moment(last)}; from then until {self.moment(needed_until)} "
-                "typical weather is used: the mean day of its last three days, moving over to the mean of the "
-                "month, or past years or a typical year (--typical)"
+                "typical weather is used: the mean day of its last three days, moving over to the mean of "
+                "the month, or past years or a typical year (--typical)"
             )
 
     def age(self, as_of: datetime) -> None:
