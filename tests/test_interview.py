@@ -1,4 +1,4 @@
-"""A new record by ten questions: through a pipe, on a pseudo-terminal, stopped, ended early."""
+"""A new record by questions: through a pipe, on a pseudo-terminal, stopped, ended early."""
 
 from __future__ import annotations
 
@@ -26,14 +26,18 @@ if TYPE_CHECKING:
 
 ANSWERS = [
     "Mesquite Court driveway",
+    "14 Mesquite Court, Austin TX",
+    "Ana Ruiz",
     "30.27, -97.74",
     "driveway",
     "42 ft x 16 ft",
     "4 in",
     "2026-08-12 12:10 PM",
     "1:20 PM",
+    "4:30 PM",
     "3,500 psi",
     "garden hose",
+    "6:30 to 8 am and 5 pm to 9 pm",
     "512-555-0188",
 ]
 
@@ -57,10 +61,10 @@ def ask(run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[[
     return ask
 
 
-def test_there_are_ten_questions() -> None:
-    assert len(QUESTIONS) == len(ANSWERS) == 10
+def test_each_example_can_be_the_answer() -> None:
+    assert len(QUESTIONS) == len(ANSWERS)
     interview = RecordInterview()
-    for question in QUESTIONS:  # each example can be given as the answer
+    for question in QUESTIONS:
         assert [
             each for each in interview.accept(question, question.example) if each.severity == "fault"
         ] == []
@@ -78,6 +82,9 @@ def test_the_answers_are_the_record(ask: Callable[..., Any], tmp_path: Path) -> 
     assert (record.curing.method, record.slab.use) == ("hose by hand", "driveway")
     assert record.mix.specified_strength == pytest.approx(3500 * 0.00689475729, rel=1e-6)
     assert record.contractor.phone == "512-555-0188"
+    assert (record.owner.name, record.site.address) == ("Ana Ruiz", "14 Mesquite Court, Austin TX")
+    assert f"{record.placement.finished:%H:%M}" == "16:30"
+    assert record.curing.available == ("06:30-08:00", "17:00-21:00")
 
 
 def test_the_rest_of_the_record_is_there_to_fill_in(ask: Callable[..., Any], tmp_path: Path) -> None:
@@ -90,7 +97,7 @@ def test_the_rest_of_the_record_is_there_to_fill_in(ask: Callable[..., Any], tmp
 def test_a_faulty_answer_is_asked_again_in_the_words_of_check(
     ask: Callable[..., Any], run: Run, tmp_path: Path
 ) -> None:
-    result = ask([*ANSWERS[:4], "4", *ANSWERS[4:]])
+    result = ask([*ANSWERS[:6], "4", *ANSWERS[6:]])
     assert result.status == 0
     said = '"4" has no unit; write it as "4 in" or "100 mm"'
     assert said in result.out
@@ -102,23 +109,23 @@ def test_a_faulty_answer_is_asked_again_in_the_words_of_check(
 
 
 def test_an_answer_is_checked_with_those_before_it(ask: Callable[..., Any], tmp_path: Path) -> None:
-    result = ask([*ANSWERS[:6], "2026-08-12 11:00", 'end = "2026-08-12 13:20"', *ANSWERS[7:]])
+    result = ask([*ANSWERS[:8], "2026-08-12 11:00", 'end = "2026-08-12 13:20"', *ANSWERS[9:]])
     assert "is not after placement.start" in result.out
     assert examine_job(tmp_path / "job.toml").record is not None
 
 
 def test_a_doubtful_answer_is_kept_by_enter_or_given_again(ask: Callable[..., Any], tmp_path: Path) -> None:
-    kept = ask([*ANSWERS[:5], "8/12/2026 12:10 PM", "", *ANSWERS[6:]])
+    kept = ask([*ANSWERS[:7], "8/12/2026 12:10 PM", "", *ANSWERS[8:]])
     assert "Enter keeps it" in kept.out
     text = (tmp_path / "job.toml").read_text(encoding="utf-8")
     assert 'start = "2026-08-12 12:10"' in text
     (tmp_path / "job.toml").unlink()
-    ask([*ANSWERS[:5], "2026-08-12 00:10", "2026-08-12 12:10", *ANSWERS[6:]])
+    ask([*ANSWERS[:7], "2026-08-12 00:10", "2026-08-12 12:10", *ANSWERS[8:]])
     assert (tmp_path / "job.toml").read_text(encoding="utf-8") == text
 
 
 def test_what_may_be_left_out_is_named_at_the_end(ask: Callable[..., Any], tmp_path: Path) -> None:
-    result = ask([*ANSWERS[:5], "", "", ANSWERS[7], "", ""])
+    result = ask([*ANSWERS[:1], "", "", *ANSWERS[3:7], "", "", "", ANSWERS[10], "", "", ""])
     assert result.status == 0
     assert "Still to fill in: placement.start" in result.out
     assert "Still to fill in: placement.end" in result.out
@@ -132,11 +139,30 @@ def test_a_required_answer_may_not_be_left_out(ask: Callable[..., Any]) -> None:
     assert result.status == 0
 
 
-@pytest.mark.parametrize("count", [0, 4, 9])
+def test_a_use_that_is_known_is_not_asked_and_not_counted(
+    run: Run, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    left = iter([*ANSWERS[:4], *ANSWERS[5:]])
+    monkeypatch.setattr("builtins.input", lambda _: next(left))
+    result = run("new", tmp_path / "job.toml", "--ask", "--use", "driveway")
+    count = len(ANSWERS) - 1
+    assert re.findall(r"^([0-9]+)/([0-9]+) ", result.out, flags=re.MULTILINE) == [
+        (str(number), str(count)) for number in range(1, count + 1)
+    ]
+    assert examine_job(tmp_path / "job.toml").record.slab.use == "driveway"
+
+
+def test_hours_are_no_telephone_number(ask: Callable[..., Any], tmp_path: Path) -> None:
+    result = ask([*ANSWERS[:-1], "6:30 to 8 am and after 5 pm", ANSWERS[-1]])
+    assert "is not a telephone number" in result.out
+    assert examine_job(tmp_path / "job.toml").record.contractor.phone == ANSWERS[-1]
+
+
+@pytest.mark.parametrize("count", [0, 4, len(ANSWERS) - 1])
 def test_an_input_that_ends_early_writes_nothing(ask: Callable[..., Any], tmp_path: Path, count: int) -> None:
     result = ask(ANSWERS[:count])
     assert result.status == 2
-    assert f"question {count + 1} of 10" in result.err
+    assert f"question {count + 1} of {len(ANSWERS)}" in result.err
     assert list(tmp_path.iterdir()) == []
 
 
@@ -146,7 +172,7 @@ def test_a_file_that_exists_is_refused_before_the_first_question(
     (tmp_path / "job.toml").write_text("mine")
     result = ask(ANSWERS)
     assert result.status == 2
-    assert "1/10" not in result.out
+    assert f"1/{len(ANSWERS)}" not in result.out
     assert (tmp_path / "job.toml").read_text() == "mine"
 
 
@@ -182,7 +208,7 @@ def test_on_a_terminal_and_stopped_by_ctrl_c(tmp_path: Path, stopped_at: int | N
                 break
 
     for number, answer in enumerate(ANSWERS, start=1):
-        read_until(f"{number}/10".encode())
+        read_until(f"{number}/{len(ANSWERS)}".encode())
         read_until(b"> ")
         shown = b""
         os.write(terminal, b"\x03" if number == stopped_at else f"{answer}\n".encode())
@@ -244,6 +270,18 @@ def test_a_size_as_people_say_it(text: str, size: dict[str, str]) -> None:
     assert interview.accept(SIZE, text) == []
     tables = tomllib.loads(interview.record().text)
     assert {key: value for key, value in tables["slab"].items() if value} == size
+
+
+@pytest.mark.parametrize(("text", "problem"), [("40'", "is one side"), ("3,500 psi", '"3,500 psi" is not')])
+def test_what_is_no_size_is_quoted_as_written_and_both_ways_are_shown(text: str, problem: str) -> None:
+    (finding,) = RecordInterview().accept(SIZE, text)
+    assert problem in finding.problem
+    assert finding.example == SIZE.example
+
+
+def test_sides_without_a_unit_are_quoted_without_blanks() -> None:
+    examples = [each.example for each in RecordInterview().accept(SIZE, "12 x 10")]
+    assert examples == ['length = "12 ft" or "12 m"', 'width = "10 ft" or "10 m"']
 
 
 @pytest.mark.parametrize("text", ["42 ft", 'length = "42 ft"', "4 x 5", "big"])

@@ -8,7 +8,7 @@ be a third of the time that it takes.
     options        the options of all commands, as values
     option_values  the meaning of options
     job            commands for one job
-    interview      the ten questions of a new record
+    interview      the questions of a new record
     starts         the command before the pour
     batch          commands for many jobs at once
     reissue        commands that issue archived jobs again
@@ -69,7 +69,7 @@ def main(argv: Sequence[str]) -> int:
             return _report_stop()
         if options.trace:
             raise
-        return print_error_of(fault)
+        return print_error_of(fault, writes=options.writes)
     return status or DONE
 
 

@@ -30,6 +30,10 @@ EPILOG = """\
 The dates are cautious estimates. Local codes, the drawings and a licensed engineer come first."""
 
 
+_READING = ("check", "plan", "starts", "config", "schema", "send", "verify", "find", "due")
+"""Commands that write no file of their own accord: after a fault none says that nothing was written."""
+
+
 class _Help(HelpFormatter):
     """The format of --help. Takes its width as an argument, since finding it costs an import."""
 
@@ -53,7 +57,7 @@ def build_parser() -> ArgumentParser:
 
     def command(name: str, run: Callable[[Options], int | None], text: str) -> ArgumentParser:
         each = commands.add_parser(name, help=text, description=text, epilog=EPILOG, formatter_class=_Help)
-        each.set_defaults(run=run)
+        each.set_defaults(run=run, writes=name not in _READING)
         return each
 
     _add_record_commands(command)
@@ -109,7 +113,7 @@ def _add_record_commands(command: Command) -> None:
     each.add_argument("file", metavar="FILE", help="the new record, such as alder-garage.toml")
     each.add_argument("--use", help='what the slab is for, such as "driveway"; adds its usual walk-through')
     each.add_argument(
-        "--ask", action="store_true", help="ask ten questions here, check each answer, and write the record"
+        "--ask", action="store_true", help="ask the questions here, check each answer, and write the record"
     )
 
     each = command("check", check, "check a job record: list each fault with its line and how to fix it")

@@ -1,4 +1,4 @@
-"""The ten questions of `new --ask`, one after another, on a terminal or from a pipe."""
+"""The questions of `new --ask`, one after another, on a terminal or from a pipe."""
 
 from __future__ import annotations
 
@@ -22,17 +22,17 @@ def ask_record(use: str | None = None) -> WrittenRecord:
         UnusableInput: The input ends before that.
         KeyboardInterrupt: Somebody stopped it; nothing was written.
     """
-    from handover.service.record_interview import RecordInterview
+    from handover.service.record_interview import QUESTION_OF_USE, RecordInterview
 
     interview = RecordInterview()
-    count = len(interview.questions)
+    is_use_known = use is not None and not interview.accept(QUESTION_OF_USE, use)
+    questions = [each for each in interview.questions if each != QUESTION_OF_USE or not is_use_known]
+    count = len(questions)
     print(
         f"{count} questions. Enter alone leaves one out where that is possible; Ctrl-C stops, "
         "and writes nothing."
     )
-    for number, question in enumerate(interview.questions, start=1):
-        if use is not None and question.fields == ("slab.use",) and not interview.accept(question, use):
-            continue
+    for number, question in enumerate(questions, start=1):
         print()
         print("\n".join(wrap(f"{number}/{count}  {question.text}", first="", indent="      ")))
         print(f"      such as: {question.example}" + ("" if question.is_required else "   (or Enter)"))

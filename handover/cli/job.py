@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 
 def new(options: Options) -> None:
-    """Write a commented job record to fill in, or one with the answers to ten questions."""
+    """Write a commented job record to fill in, or one with the answers to questions."""
     named = for_terminal(shell_word(options.file))
     if options.ask:
         from handover.cli.interview import ask_record

@@ -60,4 +60,5 @@ class Options(Namespace):
     scheduler: str | None
     settings: str | None = None
     trace: bool = False
+    writes: bool = True
     config: Config | None = None

@@ -66,15 +66,20 @@ def print_cautions(findings: Iterable[Finding]) -> None:
         print_error(f"Caution: {for_terminal(each)}")
 
 
-def print_error_of(fault: Exception) -> int:
-    """Print what went wrong and how to fix it; return the exit status."""
+def print_error_of(fault: Exception, *, writes: bool = True) -> int:
+    """Print what went wrong and how to fix it; return the exit status.
+
+    Args:
+        fault: What went wrong.
+        writes: Whether the command would have written something: then it is said that it did not.
+    """
     from handover.errors import HandoverError, MissingLibraries, UnusableInput
 
     if isinstance(fault, UnusableInput):
-        list_findings(fault.findings)
+        list_findings(fault.findings, writes=writes)
         return UNUSABLE
     if isinstance(fault, MissingLibraries):
-        for line in (fault.problem, *fault.remedy, "Nothing was written."):
+        for line in (fault.problem, *fault.remedy, *_nothing_written(writes)):
             print_error(for_terminal(line))
     elif isinstance(fault, HandoverError):
         print_error(for_terminal(fault))
@@ -82,11 +87,15 @@ def print_error_of(fault: Exception) -> int:
         print_error(for_terminal(f"{fault.filename or 'The system'}: {fault.strerror or fault}"))
     else:
         print_error(f"A fault in the program itself: {type(fault).__name__}: {for_terminal(fault)}")
-        print_error("Nothing was written. With --trace before the command, it shows where.")
+        print_error(" ".join((*_nothing_written(writes), "With --trace before the command, it shows where.")))
     return FAILED
 
 
-def list_findings(findings: Sequence[Finding]) -> None:
+def _nothing_written(writes: bool) -> tuple[str, ...]:
+    return ("Nothing was written.",) if writes else ()
+
+
+def list_findings(findings: Sequence[Finding], *, writes: bool = True) -> None:
     """Print each finding as a paragraph: where, what, what was expected, an example."""
     for each in findings:
         place = ":".join(str(part) for part in (each.file, each.line) if part is not None)
@@ -98,7 +107,8 @@ def list_findings(findings: Sequence[Finding]) -> None:
         if each.example:
             print_error(f"    Example:  {for_terminal(each.example)}")
     faults = sum(each.severity == "fault" for each in findings)
-    print_error(f"\n{faults} {'fault' if faults == 1 else 'faults'} to fix. Nothing was written.")
+    total = f"{faults} {'fault' if faults == 1 else 'faults'} to fix."
+    print_error("\n" + " ".join((total, *_nothing_written(writes))))
 
 
 def print_trouble(name: object, state: str, lines: Iterable[object]) -> None:

@@ -1,4 +1,13 @@
-"""Names of cements: ASTM C150 types, EN 197 strength classes, and other names for them."""
+"""Names of cements: ASTM C150 types, EN 197 strength classes, and other names for them.
+
+A cement of the Mexican standard has the rule of an ASTM type: R, of high early strength, that of type I, any
+other class, or one that resists sulfates or has low heat, that of type II, the slowest.
+
+Source:
+    NMX-C-414-ONNCCE, table of the strength classes: 20 N/mm2 at 3 days for 30R and 30 for 40R, nothing for
+    20, 30 and 40; table of the compositions, as summaries of the standard quote them. The type of each:
+    common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -38,6 +47,36 @@ CEMENT_ALIASES: Mapping[str, tuple[str, str]] = {
     "5": ("V", "type 5"),
 }
 
+_MEXICAN = re.compile(
+    r"(?P<kind>CP[OCSP]|CPEG|CEG)(?: ?(?P<strength>[234]0) ?(?P<early>R?)(?P<more>(?: ?(?:RS|BRA|BCH|B))*))?"
+)
+_MEXICAN_BLENDS = {
+    "CPP": ("pozzolan", "fly_ash = 0.25"),
+    "CPEG": ("slag", "slag = 0.35"),
+    "CEG": ("slag", "slag = 0.70"),
+}
+
+
+def mexican_cement(text: str) -> tuple[str, str] | None:
+    """Return the ASTM type for a cement of NMX-C-414 such as "CPC 30R", and why; None for any other text."""
+    found = _MEXICAN.fullmatch(_mexican_words(text))
+    if found is None or found["strength"] is None or found["kind"] in _MEXICAN_BLENDS:
+        return None
+    name = f"class {found['strength']}{found['early']} of NMX-C-414"
+    if found["early"] and not re.search("RS|BCH", found["more"]):
+        return "I", f"{name} has at 3 days what a type I has; a cautious rule for it (common practice)"
+    return (
+        "II",
+        f"{name} has no strength to reach at 3 days or hardens slowly; the slowest rule (common practice)",
+    )
+
+
+def _mexican_words(text: str) -> str:
+    words = " ".join(re.sub("[-/,]", " ", text.upper()).split())
+    return re.sub(
+        r"^(?:NMX C 414(?: ONNCCE)?(?: [0-9]{4})?[ ,]*)?(?:(?:TIPO|TYPE|CEMENTO|CEMENT) )*", "", words
+    )
+
 
 def canonical_cement(word: str) -> str | None:
     """Return the type or class that the name of a cement means, or None."""
@@ -57,8 +96,9 @@ class CementName(FieldParser):
         """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding with the known names."""
         fault = partial(
             Finding,
-            expected=f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}",
-            example='"I" or "42.5 N"',
+            expected=f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}, "
+            "or a cement of NMX-C-414 with its class",
+            example='"I" or "42.5 N" or "CPC 30R"',
         )
         if not isinstance(raw, str):
             return fault(f"{quoted_text(raw)} is not text")
@@ -67,8 +107,10 @@ class CementName(FieldParser):
             r"^(?:(?:ASTM C ?(?:150|595)|AS ?3972|NZS ?3122)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words
         )
         word = re.sub(r"\s*(?:CEMENT|PORTLAND CEMENT)$", "", word)
-        if (known := canonical_cement(word)) is not None:
+        if known := canonical_cement(word) or next(iter(mexican_cement(raw) or ()), None):
             return known
+        if found := _MEXICAN.fullmatch(_mexican_words(raw)):
+            return self._mexican_fault(raw, found)
         if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
             return fault(
                 f"{quoted_text(raw)} is blended, and its name does not say how much slag or ash it has; "
@@ -82,6 +124,23 @@ class CementName(FieldParser):
                 example='"GP", and below it fly_ash = 0.25',
             )
         return fault(f"{quoted_text(raw)} is not a known cement")
+
+    def _mexican_fault(self, raw: str, found: re.Match[str]) -> Finding:
+        """Return the finding about a cement of NMX-C-414 whose name does not say enough."""
+        if found["kind"] not in _MEXICAN_BLENDS:
+            return Finding(
+                f"{quoted_text(raw)} is a cement of NMX-C-414 without its strength class",
+                expected="its class too: 20, 30, 30R, 40 or 40R",
+                example=f'"{found["kind"]} 30R"',
+            )
+        what, share = _MEXICAN_BLENDS[found["kind"]]
+        base = "I" if found["early"] else "II"
+        return Finding(
+            f"{quoted_text(raw)} is a cement of NMX-C-414 with {what}, and its name does not say how much; "
+            "write its base cement, and the share as slag or fly_ash",
+            expected="the base cement here, and the share from the data sheet of the cement",
+            example=f'"{base}", and below it {share}',
+        )
 
     def schema(self) -> Schema:
         """Return the types and classes; the reader takes some other spellings too."""

@@ -37,6 +37,7 @@ def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
     yield from _size(draft.slab, rules)
     yield from _joints(draft.slab)
     yield from _colour(draft.curing, rules)
+    yield from _blankets(draft.curing)
     yield from _times(draft.placement, rules)
     yield from _shares(draft, rules)
     yield from _check_acknowledgement(draft)
@@ -101,6 +102,21 @@ def _colour(curing: Draft, rules: Practice) -> FieldFindings:
                 example='method = "curing compound", colour = "white"',
             ),
         )
+
+
+def _blankets(curing: Draft) -> FieldFindings:
+    """Yield a caution about blankets beside another method: they are those against frost."""
+    if curing is None or curing.blanket_r_value is None or curing.method in {None, "insulating blanket"}:
+        return
+    yield (
+        ("curing", "blanket_r_value"),
+        Finding(
+            f'is read as that of blankets against frost, because the method is "{curing.method}"',
+            expected="that, or the method of blankets that lie on the slab all the time",
+            example='method = "insulating blanket"',
+            severity="caution",
+        ),
+    )
 
 
 def _times(placement: Draft, rules: Practice) -> FieldFindings:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from handover.jobs.cement import CEMENT_ALIASES
+from handover.jobs.cement import CEMENT_ALIASES, mexican_cement
 from handover.jobs.record import AssumedValue, RecordTable
 from handover.practice.defaults import Default, defaults, method_defaults
 
@@ -73,6 +73,8 @@ def mean_ticket_temperature(tickets: Any) -> float | None:
 
 
 def _cement_note(written: object, taken: str) -> list[AssumedValue]:
+    if (mexican := mexican_cement(str(written or ""))) is not None:
+        return [AssumedValue("mix.cement", taken, f"{written}: {mexican[1]}")]
     name = "".join(str(written or "").upper().replace("TYPE", "").replace("CEMENT", "").split())
     if name not in CEMENT_ALIASES or name.isdigit():
         return []

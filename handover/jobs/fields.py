@@ -73,12 +73,23 @@ class FieldParser:
 
 @dataclass(frozen=True)
 class QuantityField(FieldParser):
-    """Text with a unit, into SI, between two limits that have a reason."""
+    """Text with a unit, into SI, between two limits that have a reason.
+
+    Attributes:
+        kind: What is measured.
+        low: The least value.
+        high: The greatest value.
+        why: The reason of the limits.
+        noun: Its own name where that of its kind misleads: "a slump" is no thickness.
+        usual: The least value that is proposed for a number without a unit.
+    """
 
     kind: KindName
     low: str
     high: str
     why: str
+    noun: str = ""
+    usual: str = ""
 
     def parse(self, raw: object) -> float | Finding:
         """Return the value in SI, or a finding.
@@ -102,7 +113,7 @@ class QuantityField(FieldParser):
                 expected="a number without a comma; decimals have a point",
                 example=f"{group} or {decimal}",
             )
-        fault = self._parse_plain(next(iter(readings)))
+        fault = self._fault_of(raw, readings)
         meant = _usual_text(raw, self.kind)
         if (
             not isinstance(fault, Finding)
@@ -112,11 +123,19 @@ class QuantityField(FieldParser):
             return fault
         return replace(fault, problem=f"{fault.problem}; is it {meant[1]}?", example=f'"{meant[0]}"')
 
+    def _fault_of(self, raw: str, readings: Mapping[str, float | Finding]) -> float | Finding:
+        """Return the finding about a text as it is written: of "9,500 psi", that of a thousand."""
+        plain = next(iter(readings)) if raw in readings else list(readings)[-1]
+        fault = readings[plain]
+        if not isinstance(fault, Finding):
+            return fault
+        return replace(fault, problem=fault.problem.replace(quoted_text(plain), quoted_text(raw)))
+
     def _parse_plain(self, raw: object) -> float | Finding:
         """Return the value of a text whose number has no comma, or a finding."""
         value = read_quantity(raw, self.kind)
         if isinstance(value, Finding):
-            return value if value.example else self._without_unit(raw, value)
+            return self._by_its_noun(value if value.example else self._without_unit(raw, value))
         # A small tolerance: 24 in is 0.6095999... or 0.6096, depending on the order of the computation.
         if value < quantity(self.low, self.kind) - 1e-9:
             return self._outside(raw, f"less than {self.low}")
@@ -149,11 +168,27 @@ class QuantityField(FieldParser):
             example=example,
         )
 
+    def _by_its_noun(self, fault: Finding) -> Finding:
+        """Return a finding that names the quantity as its field does."""
+        if not self.noun:
+            return fault
+        of_kind = KINDS[self.kind].noun
+        return replace(
+            fault,
+            problem=fault.problem.replace(of_kind, self.noun),
+            expected=(fault.expected or "").replace(of_kind, self.noun),
+        )
+
     def _without_unit(self, raw: object, fault: Finding) -> Finding:
         """Return the finding about a number without a unit, with the units that would fit its limits."""
         units = (each.partition(" ")[2] for each in KINDS[self.kind].examples)
-        texts = [f"{raw} {unit}".strip() for unit in units if unit]
-        likely = [each for each in texts if not isinstance(self._parse_plain(each), Finding)]
+        texts = [f"{str(raw).strip()} {unit}" for unit in units if unit]
+        least = quantity(self.usual or self.low, self.kind)
+        likely = [
+            text
+            for text in texts
+            if not isinstance(value := self._parse_plain(text), Finding) and value >= least - 1e-9
+        ]
         return replace(
             fault,
             expected=f"{KINDS[self.kind].noun} with its unit",
@@ -214,6 +249,13 @@ class NumberField(FieldParser):
             Finding, expected=f"a number from {self.low:g} to {self.high:g}", example=self.example
         )
         value = self._number(raw) if isinstance(raw, str) else raw
+        if (
+            self.is_share
+            and self.low == 0
+            and isinstance(raw, str)
+            and plain_name(raw) in other_names("share")
+        ):
+            return 0.0
         if isinstance(value, bool) or not isinstance(value, int | float):
             percent = (
                 re.fullmatch(r"\s*([0-9]{1,2}(?:\.[0-9]+)?)\s*%\s*", raw) if isinstance(raw, str) else None
@@ -253,7 +295,7 @@ class FlagField(FieldParser):
         """Return true or false, or a finding."""
         if isinstance(raw, bool):
             return raw
-        if isinstance(raw, str) and (word := other_names("flag").get(_plain_name(raw))) is not None:
+        if isinstance(raw, str) and (word := other_names("flag").get(plain_name(raw))) is not None:
             return word == "true"
         return Finding(
             f"{quoted_text(raw)} is neither true nor false", expected="true or false", example="true"
@@ -266,14 +308,24 @@ class FlagField(FieldParser):
 
 @dataclass(frozen=True)
 class TextField(FieldParser):
-    """Text for people. It is kept as written, with its markup; invisible characters are refused."""
+    """Text for people. It is kept as written, with its markup; invisible characters are refused.
+
+    Attributes:
+        longest: The most characters.
+        lines: Whether it may have several lines.
+        example: A text.
+        numbers: Whether a number without quotes is its figures, as that of a ticket.
+    """
 
     longest: int = 80
     lines: bool = False
     example: str = "some words"
+    numbers: bool = False
 
     def parse(self, raw: object) -> str | Finding:
         """Return the text without surrounding blanks, or a finding."""
+        if self.numbers and isinstance(raw, int) and not isinstance(raw, bool):
+            raw = str(raw)
         if not isinstance(raw, str):
             return self._fault(f"{quoted_text(raw)} is not text")
         text = raw.replace("\r\n", "\n").strip()
@@ -289,7 +341,8 @@ class TextField(FieldParser):
 
     def schema(self) -> Schema:
         """Return text with its maximum length."""
-        return {"type": "string", "maxLength": self.longest, "examples": [self.example]}
+        kind = ["string", "integer"] if self.numbers else "string"
+        return {"type": kind, "maxLength": self.longest, "examples": [self.example]}
 
     def _fault(self, problem: str) -> Finding:
         where = "text" if self.lines else "text on one line"
@@ -334,7 +387,7 @@ class SlugField(PatternField):
         """Return the name, or a finding."""
         text = super().parse(raw)
         if isinstance(text, Finding):
-            plain = re.sub(r"[^a-z0-9]+", "-", _plain_name(str(raw)[: self.longest])).strip("-")
+            plain = re.sub(r"[^a-z0-9]+", "-", plain_name(str(raw)[: self.longest])).strip("-")
             return replace(text, example=f'"{plain}"') if isinstance(raw, str) and plain else text
         if ".." in text or text.endswith("."):
             return Finding(
@@ -373,7 +426,7 @@ class ChoiceField(FieldParser):
         word = " ".join(raw.split()).casefold()
         if word in self.options:
             return word
-        if (option := other_names(self.names).get(_plain_name(word))) is not None:
+        if (option := other_names(self.names).get(plain_name(word))) is not None:
             return option
         likely = nearest_word(word, self.options) or self.options[0]
         return Finding(f"{quoted_text(raw)} is not known", expected=expected, example=f'"{likely}"')
@@ -395,7 +448,7 @@ class NameField(PatternField):
 
     def parse(self, raw: object) -> str | Finding:
         """Return the code, or a finding."""
-        code = other_names(self.names).get(_plain_name(raw)) if isinstance(raw, str) else None
+        code = other_names(self.names).get(plain_name(raw)) if isinstance(raw, str) else None
         return super().parse(raw) if code is None else code
 
 
@@ -404,10 +457,10 @@ def other_names(field: str) -> Mapping[str, str]:
     """Return the option that each other name of a field's options means, by the name in plain letters."""
     text = files("handover.jobs").joinpath("other_names.toml").read_text(encoding="utf-8")
     rows = tomllib.loads(text).get(field, {})
-    return {_plain_name(name): option for option, names in rows.items() for name in names}
+    return {plain_name(name): option for option, names in rows.items() for name in names}
 
 
-def _plain_name(word: str) -> str:
+def plain_name(word: str) -> str:
     """Return a name in small letters without accents or hyphens: "Cure & Seal" as "cure and seal"."""
     letters = unicodedata.normalize("NFKD", word.casefold().replace("&", " and "))
     return " ".join(

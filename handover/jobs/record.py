@@ -124,9 +124,11 @@ _Phone = Annotated[
     PatternField(
         40,
         example="336-555-0142",
-        pattern=r"(?=.*[0-9].*[0-9].*[0-9])[^\n]*",
+        numbers=True,
+        # Seven digits or more, no time of day, and few words beside them: "office 336-555-0142 ext. 3".
+        pattern=r"(?!.*[0-9]:[0-9])(?!.*?(?:[A-Za-z]+[^A-Za-z\n]+){4}[A-Za-z])(?:[^0-9\n]*[0-9]){7}[^\n]*",
         what="a telephone number",
-        form="digits with the usual signs",
+        form="seven digits or more, with the usual signs",
     ),
 ]
 _ConcreteTemperature = Annotated[
@@ -216,7 +218,7 @@ class Contractor(RecordTable):
         Field(description="The firm's address."),
     ] = None
     license: Annotated[
-        str | None, TextField(60, example="NC 55501"), Field(description="Licence number.")
+        str | None, TextField(60, example="NC 55501", numbers=True), Field(description="Licence number.")
     ] = None
     logo: Annotated[
         str | None,
@@ -401,7 +403,9 @@ class Ticket(RecordTable):
     """One truck."""
 
     number: Annotated[
-        str | None, TextField(40, example="88121"), Field(description="Number of the delivery ticket.")
+        str | None,
+        TextField(40, example="88121", numbers=True),
+        Field(description="Number of the delivery ticket."),
     ] = None
     batched: Annotated[
         AwareDatetime | None,
@@ -420,7 +424,9 @@ class Ticket(RecordTable):
     ] = None
     slump: Annotated[
         float | None,
-        QuantityField("thickness", "0 in", "11 in", "the slump cone is 12 in high"),
+        QuantityField(
+            "thickness", "0 in", "11 in", "the slump cone is 12 in high", noun="a slump", usual="0.5 in"
+        ),
         Field(description="Slump measured at the site."),
     ] = None
     temperature: Annotated[_ConcreteTemperature, Field(description="Of the concrete at discharge.")] = None

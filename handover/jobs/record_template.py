@@ -39,7 +39,7 @@ def record_template(use: str | None = None, walkthrough: Iterable[str] = ()) -> 
     return "\n".join(lines)
 
 
-def fill_record(text: str, values: Mapping[str, str | float]) -> str:
+def fill_record(text: str, values: Mapping[str, str | float | list[str]]) -> str:
     """Return a record as `record_template` writes it, with values in their lines.
 
     Args:
@@ -66,7 +66,7 @@ def fill_record(text: str, values: Mapping[str, str | float]) -> str:
     return "\n".join(lines)
 
 
-def _filled_line(line: str, key: str, value: str | float) -> str:
+def _filled_line(line: str, key: str, value: str | float | list[str]) -> str:
     """Return a line of the record with a value, and with its comment in its column."""
     comment = re.search(r"\s(#\s.*)$", line.removeprefix("# "))
     filled = f"{key} = {json.dumps(value, ensure_ascii=False)}"

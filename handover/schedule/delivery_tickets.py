@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, timedelta
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +22,9 @@ if TYPE_CHECKING:
     from handover.practice.rules import Practice
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
+
+_STEP_MIN = 5
+"""No time from batching to discharge is known better. [min]"""
 
 
 @dataclass(frozen=True)
@@ -151,13 +155,18 @@ def _record(load: Load, job: JobRecord, practice: Practice) -> Measurement:
 def _ticket_figures(load: Load) -> Iterator[Figure]:
     ticket = load.ticket
     if load.on_the_way_h is not None:
-        yield Figure("time_to_discharge", load.on_the_way_h, "h")
+        yield Figure("time_to_discharge", _in_minutes(load.on_the_way_h), "min")
     if ticket.temperature is not None:
         yield Figure("concrete_temperature", ticket.temperature, "degC")
     if ticket.slump is not None:
         yield Figure("slump", ticket.slump, "m")
     if ticket.water_added is not None:
         yield Figure("water_added", ticket.water_added, "L")
+
+
+def _in_minutes(hours: float) -> float:
+    """Return a time that is worked out from an even rate, in min, rounded up to five minutes."""
+    return float(ceil(round(hours * 60 / _STEP_MIN, 6)) * _STEP_MIN)
 
 
 def _time_and_limit(load: Load, practice: Practice) -> tuple[float, float]:
@@ -181,8 +190,8 @@ def _cautions(
     waits = [_time_and_limit(load, practice) for load in each]
     late, limit = max(waits, key=lambda wait: wait[0] - wait[1], default=(0.0, 0.0))
     if late > limit:
-        minutes = (Figure("time_to_discharge", late * 60, "min"), Figure("limit", limit * 60, "min"))
-        yield "late-discharge", minutes
+        took = Figure("time_to_discharge", _in_minutes(late), "min")
+        yield "late-discharge", (took, Figure("limit", limit * 60, "min"))
     wettest = max(each, key=lambda load: load.water_cementitious, default=None)
     if wettest and wettest.water_cementitious - job.mix.water_cementitious > practice["retemper.batching"]:
         yield "water-added", tuple(_strength_loss(wettest, job, practice))

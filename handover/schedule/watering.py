@@ -418,11 +418,17 @@ def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
         return np.ones(len(grid), dtype=bool)
     windows = attended_windows(job, simulation.practice)
     local = [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
-    spans = [(moment.time(), (moment + _SLOT).time()) for moment in local]
+    # The last slot of a day ends at midnight, as a window to midnight does.
+    spans = [(moment.time(), _closing_time(moment + _SLOT)) for moment in local]
     return np.array(
         [any(opens <= start < end <= closes for opens, closes in windows) for start, end in spans],
         dtype=bool,
     )
+
+
+def _closing_time(moment: datetime) -> time:
+    """Return the time of day at which something ends; midnight is the end of the day."""
+    return moment.time() if moment.time() > time.min else time.max
 
 
 def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:

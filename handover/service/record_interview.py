@@ -1,4 +1,4 @@
-"""A new record by ten questions: each answer is checked by the code of `check`, with those before it.
+"""A new record by questions: each answer is checked by the code of `check`, with those before it.
 
 interview = RecordInterview()
 for question in interview.questions:
@@ -17,6 +17,7 @@ from datetime import datetime
 from functools import partial
 from typing import TYPE_CHECKING, Any, get_args
 
+from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.fields import ChoiceField
@@ -26,7 +27,9 @@ from handover.jobs.record import Method, Placement, SlabUse, declaration_of, mar
 from handover.jobs.record_template import fill_record
 from handover.jobs.source_map import join_path
 from handover.jobs.time_spelling import spell_times
+from handover.jobs.time_windows import TimeWindowField, split_windows
 from handover.service.record_template import record_to_fill_in
+from handover.units import read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -59,14 +62,20 @@ class WrittenRecord:
     missing: tuple[str, ...]
 
 
+QUESTION_OF_USE = Question(
+    f"What is the slab for? {', '.join(get_args(SlabUse))}", "garage floor", ("slab.use",)
+)
+
 QUESTIONS = (
     Question("What do you call the job?", "Alder Lane garage", ("site.name",)),
+    Question("What is its address?", "12 Alder Lane, Greensboro NC", ("site.address",), is_required=False),
+    Question("Who owns it?", "Lee Park", ("owner.name",), is_required=False),
     Question(
         "Where is it? Latitude and longitude, as the map on your phone shows them, or the time zone",
         "36.10, -79.95",
         ("site.latitude", "site.longitude", "site.timezone"),
     ),
-    Question(f"What is the slab for? {', '.join(get_args(SlabUse))}", "garage floor", ("slab.use",)),
+    QUESTION_OF_USE,
     Question(
         "How long and how wide is it? Or its area, if it is no rectangle",
         "34 ft x 26 ft",
@@ -77,11 +86,23 @@ QUESTIONS = (
         "When did the first concrete come?", "2026-07-14 6:40 AM", ("placement.start",), is_required=False
     ),
     Question("When was the last concrete placed?", "8:05 AM", ("placement.end",), is_required=False),
+    Question(
+        "When was the last pass of trowel or broom? Leave it out if it is still to come",
+        "12:10 PM",
+        ("placement.finished",),
+        is_required=False,
+    ),
     Question("Which strength was ordered?", "3000 psi", ("mix.specified_strength",)),
     Question(
         f"How is it kept moist or warm? {', '.join(get_args(Method))}",
         "sprinkler",
         ("curing.method",),
+        is_required=False,
+    ),
+    Question(
+        "At which hours of the day can somebody be there to water?",
+        "6:30 AM to 8 AM, 5 PM to 9 PM",
+        ("curing.available",),
         is_required=False,
     ),
     Question(
@@ -91,7 +112,7 @@ QUESTIONS = (
         is_required=False,
     ),
 )
-"""The ten questions: what a record must have, and what its owner would miss first."""
+"""What a record must have, and what its owner would miss first."""
 
 
 _BETWEEN_SIDES = re.compile(
@@ -127,9 +148,9 @@ class RecordInterview:
             tables.setdefault(table, {})[key] = value
         _, found = examine_tables(tables, MemoryFiles({}))
         findings = [
-            replace(finding, field=name)
+            _in_words_of(question, text.strip(), replace(finding, field=name))
             for path, finding in found
-            if (name := join_path(path)) in question.fields
+            if (name := join_path(path) or "").partition("[")[0] in question.fields
             or (name == "slab" and "slab.area" in question.fields)
         ]
         if not any(each.severity == "fault" for each in findings):
@@ -151,7 +172,7 @@ class RecordInterview:
 
     def _text(self) -> str:
         tables = self._plain_tables()
-        values: dict[str, str | float] = {"id": self.name}
+        values: dict[str, str | float | list[str]] = {"id": self.name}
         for table, row in tables.items():
             values |= {
                 f"{table}.{key}": value.isoformat(sep=" ", timespec="minutes")
@@ -178,10 +199,22 @@ class RecordInterview:
             choice = mark_of(declaration_of(path), ChoiceField)
             if choice is not None and key in tables.get(table, {}):
                 tables[table][key] = choice.parse(tables[table][key])
+        if (curing := tables.get("curing", {})).get("available"):
+            curing["available"] = [TimeWindowField().parse(each) for each in curing["available"]]
         return tables
 
 
-def _values(question: Question, text: str) -> Iterable[tuple[str, str | float]]:
+def _in_words_of(question: Question, text: str, finding: Finding) -> Finding:
+    """Return a finding with what the question asks for, where it asks for an area or two sides."""
+    if finding.field != "slab.area":
+        return finding
+    expected, example = "length and width with their units, or an area", question.example
+    if isinstance(read_quantity(text, "length"), Finding):
+        return replace(finding, expected=expected, example=example)
+    return replace(finding, problem=f"{quoted_text(text)} is one side", expected=expected, example=example)
+
+
+def _values(question: Question, text: str) -> Iterable[tuple[str, str | float | list[str]]]:
     """Yield the fields of an answer with their values."""
     first, *others = question.fields
     keys = [each.partition(".")[2] for each in question.fields]
@@ -196,15 +229,18 @@ def _values(question: Question, text: str) -> Iterable[tuple[str, str | float]]:
         else:
             yield first, text
     elif "slab.area" in others:
-        sides = _BETWEEN_SIDES.split(text)
+        sides = [each.strip() for each in _BETWEEN_SIDES.split(text)]
         if len(sides) == 2 and re.fullmatch(r"[0-9.,]+", sides[0]):  # noqa: PLR2004 - "40 x 4 ft"
-            sides[0] += re.sub(r"^[0-9.,\s]+", " ", sides[1])
+            unit = re.sub(r"^[0-9.,\s]+", "", sides[1])
+            sides[0] = f"{sides[0]} {unit}".strip()
         yield from zip(question.fields, sides, strict=False) if len(sides) == 2 else [("slab.area", text)]  # noqa: PLR2004
+    elif first == "curing.available":
+        yield first, split_windows(text)
     else:
         yield first, text
 
 
-def _holds(tables: Mapping[str, Any], values: Mapping[str, str | float]) -> bool:
+def _holds(tables: Mapping[str, Any], values: Mapping[str, Any]) -> bool:
     """Return whether tables have each value at its path."""
     flat = {"id": tables["id"]} | {
         f"{table}.{key}": value

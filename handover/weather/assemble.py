@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -19,9 +20,11 @@ from handover.weather import sunshine
 from handover.weather.quantities import QUANTITY_LIMITS, WeatherQuantity
 from handover.weather.raw_weather import RawColumn, RawWeather, TimeArray, format_moment
 from handover.weather.resample import instants_at_hours, means_over_hours
-from handover.weather.series import Origin, WeatherSeries, utc64
+from handover.weather.series import Origin, WeatherSeries, aware, utc64
 
 if TYPE_CHECKING:
+    from datetime import tzinfo
+
     from numpy.typing import NDArray
 
     from handover.weather.location import HasLocation
@@ -49,6 +52,7 @@ class _Notes:
     """The findings and methods of a series in the making."""
 
     file: str
+    zone: tzinfo
     findings: list[Finding] = field(default_factory=list)
     methods: list[str] = field(default_factory=list)
 
@@ -62,6 +66,11 @@ class _Notes:
         line: int | None = None,
     ) -> None:
         self.findings.append(Finding(problem, self.file, line, field, expected, example))
+
+    def moment(self, moment: np.datetime64) -> str:
+        """Return a time on the clock of the site, for a caution; a fault has it as the file does, in UTC."""
+        local = aware(moment).astimezone(self.zone)
+        return f"{local:%Y-%m-%d %H:%M} {local.tzname()}"
 
     def caution(self, problem: str) -> None:
         self.findings.append(Finding(problem, file=self.file, severity="caution"))
@@ -83,7 +92,7 @@ def assemble(
     Returns:
         The series, or None where there is a fault; and the findings.
     """
-    notes = _Notes(file, methods=list(raw.methods))
+    notes = _Notes(file, ZoneInfo(site.timezone or "UTC"), methods=list(raw.methods))
     series = _series(raw, site, notes)
     return (None if notes.has_fault() else series), tuple(notes.findings)
 
@@ -237,9 +246,9 @@ def _common_span(sparse: Sparse, notes: _Notes) -> TimeArray | None:
         return None
     earliest, latest = min(end[0] for end in ends.values()), max(end[1] for end in ends.values())
     if start - earliest > ONE_HOUR:
-        notes.caution(f"{first} begins only at {format_moment(start)}; the hours before it are not used")
+        notes.caution(f"{first} begins only at {notes.moment(start)}; the hours before it are not used")
     if latest - stop > ONE_HOUR:
-        notes.caution(f"{last} ends at {format_moment(stop)}; the hours after it are not used")
+        notes.caution(f"{last} ends at {notes.moment(stop)}; the hours after it are not used")
     return np.asarray(start + np.arange(count) * ONE_HOUR)
 
 
@@ -407,7 +416,7 @@ def _fill_rain(time: TimeArray, hours: Hours, notes: _Notes) -> None:
         )
     if after > 1:
         notes.caution(
-            f"precipitation ends at {format_moment(time[known_hours[-1]])}, before the rest of the forecast; "
+            f"precipitation ends at {notes.moment(time[known_hours[-1]])}, before the rest of the forecast; "
             "later days are taken as dry"
         )
     hours[WeatherQuantity.RAIN] = np.nan_to_num(rain)

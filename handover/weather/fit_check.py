@@ -12,7 +12,7 @@ from handover.weather.location import distance_km
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
-    from datetime import datetime
+    from datetime import datetime, tzinfo
 
     from handover.weather.location import HasLocation
     from handover.weather.series import WeatherSeries
@@ -48,12 +48,12 @@ def check_fit(
     Args:
         series: Any weather; a typical year has no age.
         site: Place of the slab.
-        start: When the first concrete was placed, aware.
+        start: When the first concrete was placed, aware; findings have times in its zone.
         needed_until: Up to when the schedule needs weather, aware.
         as_of: Time of issue of the documents, aware.
         file: Name of the weather file, for the findings.
     """
-    check = _Check(series, file)
+    check = _Check(series, file, start.tzinfo)
     check.place(site)
     check.time(start, needed_until)
     check.age(as_of)
@@ -64,7 +64,8 @@ def check_fit(
 class _Check:
     """The findings so far."""
 
-    def __init__(self, series: WeatherSeries, file: str | None) -> None:
+    def __init__(self, series: WeatherSeries, file: str | None, zone: tzinfo | None) -> None:
+        self.zone = zone
         self.series = series
         self.file = file
         self.findings: list[Finding] = []
@@ -74,6 +75,15 @@ class _Check:
 
     def caution(self, problem: str, expected: str | None = None) -> None:
         self.findings.append(Finding(problem, file=self.file, expected=expected, severity="caution"))
+
+    def moment(self, moment: datetime) -> str:
+        """Return a time on the clock of the site."""
+        local = moment.astimezone(self.zone)
+        return f"{local:%Y-%m-%d %H:%M} {local.tzname()}"
+
+    def day(self, moment: datetime) -> str:
+        """Return a day at the site."""
+        return f"{moment.astimezone(self.zone):%Y-%m-%d}"
 
     def place(self, site: HasLocation) -> None:
         """The weather is of the site, or near it."""
@@ -99,24 +109,25 @@ class _Check:
         first, last = self.series.first_hour, self.series.last_hour
         if start > last or needed_until < first:
             self.fault(
-                f"the weather is for {_stretch(first, last)}, the job is on {_day(start)}", _HOW_TO_GET_HOURS
+                f"the weather is for {self.day(first)} to {self.day(last)}, the job is on {self.day(start)}",
+                _HOW_TO_GET_HOURS,
             )
         elif start < first:
             self.fault(
-                f"the weather begins at {_moment(first)}, {_hours(first - start):.1f} h after the pour at "
-                f"{_moment(start)}",
+                f"the weather begins at {self.moment(first)}, {_hours(first - start):.1f} h after the pour "
+                f"at {self.moment(start)}",
                 _HOW_TO_GET_HOURS,
             )
         elif last - start < MIN_HOURS_AFTER_POUR and last < needed_until:
             self.fault(
-                f"the weather ends at {_moment(last)}, {_hours(last - start):.1f} h after the pour",
+                f"the weather ends at {self.moment(last)}, {_hours(last - start):.1f} h after the pour",
                 "at least 24 h of weather after the pour, better ten days",
             )
         elif last < needed_until:
             self.caution(
-                f"the weather ends at {_moment(last)}; from then until {_moment(needed_until)} typical "
-                "weather is used: the mean day of its last three days, moving over to the mean of the month, "
-                "or past years or a typical year (--typical)"
+                f"the weather ends at {self.moment(last)}; from then until {self.moment(needed_until)} "
+                "typical weather is used: the mean day of its last three days, moving over to the mean of "
+                "the month, or past years or a typical year (--typical)"
             )
 
     def age(self, as_of: datetime) -> None:
@@ -130,7 +141,8 @@ class _Check:
         age = as_of - issued
         if age < timedelta(0):
             self.caution(
-                f"the forecast was issued at {_moment(issued)}, after the time of issue {_moment(as_of)}"
+                f"the forecast was issued at {self.moment(issued)}, after the time of issue "
+                f"{self.moment(as_of)}"
             )
         elif age > FORECAST_STALE_AGE:
             self.caution(
@@ -143,7 +155,7 @@ class _Check:
     def alerts(self, start: datetime, as_of: datetime) -> None:
         """No warning is in force."""
         for each in alerts_in_force(self.series.alerts, start, as_of):
-            onset, until = (_moment(when.astimezone(start.tzinfo)) for when in (each.onset, each.until))
+            onset, until = (self.moment(when) for when in (each.onset, each.until))
             self.caution(
                 f"{each.event} ({each.kind}) from {onset} to {until}, issued by {each.sender}; no date is "
                 "moved by it"
@@ -153,18 +165,6 @@ class _Check:
 def _place(latitude: float, longitude: float) -> str:
     north = f"{abs(latitude):.3f} {'N' if latitude >= 0 else 'S'}"
     return f"{north}, {abs(longitude):.3f} {'E' if longitude >= 0 else 'W'}"
-
-
-def _moment(moment: datetime) -> str:
-    return f"{moment:%Y-%m-%d %H:%M} {moment.tzname()}"
-
-
-def _day(moment: datetime) -> str:
-    return f"{moment:%Y-%m-%d}"
-
-
-def _stretch(first: datetime, last: datetime) -> str:
-    return f"{_day(first)} to {_day(last)}"
 
 
 def _hours(span: timedelta) -> float:

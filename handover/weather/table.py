@@ -56,7 +56,7 @@ from handover.weather.scale_doubt import doubt_scale
 from handover.weather.series import Origin, utc64
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Collection, Iterable, Iterator, Sequence
     from datetime import datetime
 
     from handover.weather.location import HasLocation
@@ -75,6 +75,13 @@ _NAMES = {
     WeatherQuantity.RAIN_CHANCE: "precipitation probability|probability of precipitation|chance of rain|pop|"
     "chance of precipitation|rain probability",
 }
+_EITHER = {
+    WeatherQuantity.DEW_POINT: WeatherQuantity.HUMIDITY,
+    WeatherQuantity.HUMIDITY: WeatherQuantity.DEW_POINT,
+    WeatherQuantity.CLOUD: WeatherQuantity.SHORTWAVE,
+    WeatherQuantity.SHORTWAVE: WeatherQuantity.CLOUD,
+}
+"""The quantity that does instead of another."""
 _QUANTITY = {name: quantity for quantity, names in _NAMES.items() for name in names.split("|")}
 _TIME_NAMES = {"time", "datetime", "timestamp", "date", "valid time", "date time", "observation time"}
 _CLOCK_WORDS: dict[str, Clock] = {"utc": "utc", "gmt": "utc", "local": "local"}
@@ -138,21 +145,25 @@ class _FaultList:
         else:
             self.findings.append(replace(finding, file=self.file))
 
-    def add_unread(self, titles: Sequence[str], line: int) -> None:
-        """Add the caution for columns of names that are not known: one finding for all of them."""
+    def add_unread(self, titles: Sequence[str], line: int, read: Collection[WeatherQuantity]) -> None:
+        """Add the caution for columns of names that are not known: one finding for all of them.
+
+        Args:
+            titles: Their names.
+            line: The line of the heading.
+            read: What the other columns are of; only what is still lacking is expected of these.
+        """
         named = ", ".join(repr(title) for title in titles[:_MOST_NAMES])
         more = f" and {len(titles) - _MOST_NAMES} more" if len(titles) > _MOST_NAMES else ""
         verb = "column is" if len(titles) == 1 else "columns are"
-        known = ", ".join(names.split("|")[0] for names in _NAMES.values())
+        lacking = [
+            names.split("|")[0]
+            for quantity, names in _NAMES.items()
+            if not ({quantity, _EITHER.get(quantity)} & set(read))
+        ]
+        expected = f"{' or '.join(lacking)} under this name, with the unit" if lacking else None
         self.cautions.append(
-            Finding(
-                f"{verb} not read: {named}{more}",
-                self.file,
-                line,
-                expected=f"time, {known} or origin, with the unit",
-                example=_EXAMPLE,
-                severity="caution",
-            )
+            Finding(f"{verb} not read: {named}{more}", self.file, line, expected=expected, severity="caution")
         )
 
     def all(self) -> list[Finding]:
@@ -287,7 +298,7 @@ def _headings(
         if title and at not in known and title.lower() != "origin" and not _is_time(title)
     ]
     if others:
-        faults.add_unread(others, line)
+        faults.add_unread(others, line, {*readable, *unread})
     return list(readable.values()), frozenset(unread)
 
 

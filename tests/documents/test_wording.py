@@ -292,6 +292,7 @@ def test_rounding_to_figures_that_can_be_read(value: float, digits: int, text: s
         ((Figure("needed", 6.0, "h"),), "6 h"),
         ((Figure("needed", 7.0, "d"),), "7 d"),
         ((Figure("limit", 90.0, "min"), Figure("time_to_discharge", 95.0, "min")), "90 min"),
+        ((Figure("time_to_discharge", 125.0, "min"),), "125 min"),
         ((Figure("water_cementitious", 0.52, "1"),), "0.52"),
         ((Figure("strength_lost", 0.061, "1"),), "6.1%"),
     ],

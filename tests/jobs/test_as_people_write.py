@@ -22,6 +22,7 @@ from hypothesis import strategies as st
 
 from handover.base.number_text import plain_spellings
 from handover.base.time_text import date_order, read_time_text
+from handover.errors import Finding
 from handover.jobs.cement import CementName
 from handover.jobs.fields import NumberField, QuantityField, other_names
 from handover.jobs.place_text import read_pair
@@ -32,7 +33,6 @@ from handover.units import quantity
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from handover.errors import Finding
     from handover.jobs.reading import ExaminedRecord
 
     Spoil = Callable[..., ExaminedRecord]
@@ -436,6 +436,49 @@ def test_australian_general_purpose_cement(written: str) -> None:
     assert CementName().parse(written) == "I"
 
 
+@pytest.mark.parametrize(
+    ("written", "rule"),
+    [
+        ("CPC 30R", "I"),
+        ("cpc-30 r", "I"),
+        ("Cemento CPO 40R", "I"),
+        ("NMX-C-414 CPO 40 R BRA", "I"),
+        ("CPC 30", "II"),
+        ("CPO 20", "II"),
+        ("CPO 40", "II"),
+        ("CPS 40R", "I"),
+        ("CPO 30R RS", "II"),
+        ("CPO 40R RS/BRA", "II"),
+        ("CPZ 40R", None),
+    ],
+)
+def test_mexican_cement_by_its_class(written: str, rule: str | None) -> None:
+    """NMX-C-414: R is high early strength; without it no strength is required at 3 days."""
+    taken = CementName().parse(written)
+    assert (None if isinstance(taken, Finding) else taken) == rule
+
+
+def test_mexican_cement_is_named_as_ordered_and_its_rule_is_an_assumption(spoil: Spoil) -> None:
+    examined = spoil({"mix.cement": "CPC 30R"})
+    assert examined.findings == ()
+    assert examined.record.mix.cement_ordered == "CPC 30R"
+    (why,) = (each.why for each in examined.record.assumed if each.field == "mix.cement")
+    assert why.startswith("CPC 30R: class 30R of NMX-C-414")
+
+
+@pytest.mark.parametrize(
+    ("written", "line"),
+    [
+        ("CPC", 'cement = "CPC 30R"'),
+        ("CPP 30R", 'cement = "I", and below it fly_ash = 0.25'),
+        ("CPEG 30", 'cement = "II", and below it slag = 0.35'),
+        ("CEG 30", 'cement = "II", and below it slag = 0.70'),
+    ],
+)
+def test_mexican_cement_that_says_too_little_shows_the_line(spoil: Spoil, written: str, line: str) -> None:
+    assert about(spoil({"mix.cement": written}), "mix.cement").example == line
+
+
 def test_australian_blended_cement_is_asked_about(spoil: Spoil) -> None:
     finding = about(spoil({"mix.cement": "GB"}), "mix.cement")
     assert "how much slag or ash" in finding.problem
@@ -497,6 +540,16 @@ def test_the_line_in_full_is_shown_and_is_read(spoil: Spoil, field: str, written
             ["7am-8am", "5 pm to 9 pm", "noon - 1 pm"],
             ("07:00-08:00", "17:00-21:00", "12:00-13:00"),
         ),
+        ("curing.available", ["00:00-24:00"], ("00:00-24:00",)),
+        ("curing.available", ["24 hours"], ("00:00-24:00",)),
+        ("curing.available", ["todo el d\u00eda"], ("00:00-24:00",)),
+        ("curing.available", ["6:30 to 8 am", "6 pm to midnight"], ("06:30-08:00", "18:00-24:00")),
+        ("owner.phone", 3365550142, "3365550142"),
+        ("contractor.license", 55501, "55501"),
+        ("mix.air", "none", 0.0),
+        ("mix.fly_ash", "ninguna", 0.0),
+        ("owner.phone", "office (336) 555-0142 ext. 3", "office (336) 555-0142 ext. 3"),
+        ("owner.phone", "+52 662 555 0142", "+52 662 555 0142"),
     ],
 )
 def test_words_of_one_meaning_are_read(spoil: Spoil, field: str, written: Any, value: Any) -> None:
@@ -504,6 +557,27 @@ def test_words_of_one_meaning_are_read(spoil: Spoil, field: str, written: Any, v
     assert examined.findings == ()
     table, key = field.split(".")
     assert getattr(getattr(examined.record, table), key) == value
+
+
+def test_the_number_of_a_ticket_needs_no_quotes(spoil: Spoil) -> None:
+    examined = spoil({"ticket": [{"number": 40117}]})
+    assert examined.record.ticket[0].number == "40117"
+
+
+def test_a_slump_without_a_unit_is_asked_for_as_a_slump(spoil: Spoil) -> None:
+    """Nobody orders a slump of 5 mm, common practice, no source; 100 can only be millimetres."""
+    finding = about(spoil({"ticket": [{"slump": "5"}]}), "ticket[1].slump")
+    assert (finding.expected, finding.example) == ("a slump with its unit", 'slump = "5 in"')
+    finding = about(spoil({"ticket": [{"slump": 100}]}), "ticket[1].slump")
+    assert finding.example == 'slump = "100 mm"'
+    finding = about(spoil({"ticket": [{"slump": "5 psi"}]}), "ticket[1].slump")
+    assert finding.problem == '"5 psi" is not in a unit of a slump'
+
+
+def test_hours_of_several_meanings_or_past_midnight_are_asked_about(spoil: Spoil) -> None:
+    field = "curing.available[1]"
+    assert about(spoil({"curing.available": ["6-8 pm"]}), field).example == '"06:00-20:00" or "18:00-20:00"'
+    assert about(spoil({"curing.available": ["18:30-7am"]}), field).example == '"18:30-24:00", "00:00-07:00"'
 
 
 def test_measures_in_spanish_and_french_words(spoil: Spoil) -> None:
@@ -517,3 +591,11 @@ def test_an_example_for_json_is_json(examine: Callable[..., Any], good: str) -> 
     tables["slab"]["thickness"] = 4
     (finding,) = examine(json.dumps(tables, default=datetime.isoformat)).findings
     assert json.loads("{" + finding.example + "}") == {"thickness": "4 in"}
+
+
+def test_blankets_beside_another_method_are_those_against_frost(spoil: Spoil) -> None:
+    changes = {"curing.method": "hose by hand", "curing.blanket_r_value": "R-4"}
+    finding = about(spoil(changes), "curing.blanket_r_value")
+    assert finding.severity == "caution"
+    assert "against frost" in finding.problem
+    assert spoil(changes | {"curing.method": "insulating blanket"}).findings == ()

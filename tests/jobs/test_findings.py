@@ -55,6 +55,8 @@ FAULTS = [
     ("owner.email", "<lee@example.com>", "email"),
     ("contractor.email", "josé@example.org", "email"),
     ("owner.phone", "call me", "telephone"),
+    ("owner.phone", "06:30-08:00, 17:00-21:00", "telephone"),
+    ("owner.phone", "555", "telephone"),
     ("owner.language", "English please", "language"),
     ("contractor.logo", "/etc/passwd", "leads out"),
     ("contractor.logo", "../logo.png", "leads out"),
@@ -443,7 +445,7 @@ slump = "4 in"
 
 [[ticket]]
 slump = "4"
-number = 12
+number = 12.5
 """)
     problems = [
         (finding.line, finding.field) for finding in examined.findings if finding.field != "site.longitude"

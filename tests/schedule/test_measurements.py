@@ -130,6 +130,16 @@ class TestTickets:
                 printed = {figure.name: figure.value for figure in caution.figures}
                 assert printed["limit"] == pytest.approx(90.0 if allowed_h is None else 60.0 * allowed_h)
 
+    def test_the_time_of_a_load_is_the_same_wherever_it_is_named(self, planned: Planned, job: Job) -> None:
+        """103 minutes by the tickets: rounded up to five, because no ticket says when its truck was empty."""
+        schedule = planned(ticket=(ticket(103, job),))
+        (caution,) = (each for each in schedule.cautions if each.code == "late-discharge")
+        (measured,) = (each for each in schedule.measurements if each.kind == "ticket")
+        named = {
+            figure for figure in (*caution.figures, *measured.measured) if figure.name == "time_to_discharge"
+        }
+        assert [(figure.value, figure.unit) for figure in named] == [(105.0, "min")]
+
     def test_a_longer_limit_credits_no_more_time_in_the_truck(self, planned: Planned, job: Job) -> None:
         usual, longer = (planned(ticket=(ticket(200, job, discharge_limit=h),)) for h in (None, 4.0))
         assert not_before(usual, MilestoneKind.FINAL_SET) == not_before(longer, MilestoneKind.FINAL_SET)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -93,6 +94,15 @@ def test_another_time(check: Callable[..., tuple[Finding, ...]], days: int) -> N
 def test_ends_just_after_the_pour(check: Callable[..., tuple[Finding, ...]], series: WeatherSeries) -> None:
     short = series.window(series.first_hour, POUR + timedelta(hours=20))
     assert "ends at 2026-07-15 07:00 UTC, 20.3 h after the pour" in only(check(weather=short), "fault")
+
+
+def test_times_are_those_of_the_clock_at_the_site(
+    check: Callable[..., tuple[Finding, ...]], series: WeatherSeries
+) -> None:
+    """In July New York is four hours behind UTC."""
+    short = series.window(series.first_hour, POUR + timedelta(hours=20))
+    findings = check(weather=short, start=POUR.astimezone(ZoneInfo("America/New_York")))
+    assert "ends at 2026-07-15 03:00 EDT, 20.3 h after the pour" in only(findings, "fault")
 
 
 def test_ends_before_it_is_needed(check: Callable[..., tuple[Finding, ...]]) -> None:

@@ -72,7 +72,7 @@ def test_the_series_ends_where_the_shortest_column_ends(
     series, findings = examine(without(files.open_meteo(), *range(40, 48), column="relative_humidity_2m"))
     assert len(series) == 40
     assert [finding.severity for finding in findings] == ["caution"]
-    assert "humidity ends at 2026-07-15 15:00 UTC" in findings[0].problem
+    assert "humidity ends at 2026-07-15 11:00 EDT" in findings[0].problem
 
 
 def test_missing_probability_is_no_gap(files: Any, sound: Callable[..., WeatherSeries]) -> None:

@@ -99,7 +99,7 @@ def test_precipitation_that_ends_early_is_reported(
     )
     series, findings = examine(document)
     assert [finding.severity for finding in findings] == ["caution"]
-    assert "precipitation ends at 2026-07-15 00:00 UTC" in findings[0].problem
+    assert "precipitation ends at 2026-07-14 20:00 EDT" in findings[0].problem
     assert len(series) == 48
     assert (series.precipitation_mm[25:] == 0).all()
 

@@ -281,9 +281,17 @@ def test_a_column_of_an_unknown_name_is_a_caution(
     text = files.table(heading, "{time},{time},20,50,3,40,0,90,forecast")
     series, (finding,) = examine(text)
     assert series is not None
-    assert str(finding).startswith("weather:1: column is not read: 'rain_risk_percent'; expected time, air")
-    assert "precipitation probability" in (finding.expected or "")
+    assert str(finding).startswith("weather:1: column is not read: 'rain_risk_percent'; expected precip")
+    assert finding.expected == "precipitation probability under this name, with the unit"
     assert finding.severity == "caution"
+
+
+def test_of_a_column_that_nothing_lacks_no_other_name_is_expected(
+    files: Any, examine: Callable[..., ExaminedWeather]
+) -> None:
+    heading = "time_utc,temp_c,rh_percent,wind_ms,cloud_percent,precip_mm,pop_percent,wind gust (mph)"
+    _, (finding,) = examine(files.table(heading, "{time},20,50,3,40,0,10,9"))
+    assert str(finding) == "weather:1: column is not read: 'wind gust (mph)'"
 
 
 def test_a_name_that_is_nearly_known_is_named_too(

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import Figure
     from handover.units import KindName
 
-WHOLE_NUMBER_UNITS = ("°F", "°C", "mm")
+WHOLE_NUMBER_UNITS = ("°F", "°C", "mm", "min")
 """Labels of the units whose numbers are whole."""
 
 UNIT_AT_TEMPERATURE = re.compile(r"(.+) at (-?[\d.]+) degC")
