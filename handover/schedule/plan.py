@@ -19,9 +19,9 @@ from handover.schedule.model import CureSchedule, Figure, MilestoneKind, Refusal
 from handover.schedule.printed_times import print_dates
 from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
-from handover.schedule.simulation import SHARE, simulate
+from handover.schedule.simulation import SHARE, simulate, watered_until
 from handover.schedule.surface_task import plan_surface
-from handover.schedule.watering import plan_watering
+from handover.schedule.watering import curing_span, plan_watering
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -69,6 +69,9 @@ def plan_cure(
     )
     job, basis = simulation.job, basis_of(simulation.weather)
     dates = compute_dates(simulation, basis)
+    watered = watered_until(simulation, curing_span(simulation, dates)[1])
+    if watered is not simulation:
+        simulation, dates = watered, compute_dates(watered, basis)
     watering = plan_watering(simulation, dates, basis)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)

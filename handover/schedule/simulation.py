@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 SHARE = general_rules()["spread.share"]
 _MEDIAN = 0.5
+_DAY_S = 24.0 * HOUR_S
 
 
 @dataclass(frozen=True)
@@ -50,6 +51,7 @@ class Simulation:
         slab: Their slab, corrected by a temperature log.
         share: Share of the members that must have met a condition before its date is "not before".
         measurements: What the measurements show and change.
+        delivered: The concrete and its measurements, as the simulation of the slab begins.
     """
 
     job: JobRecord
@@ -60,6 +62,7 @@ class Simulation:
     slab: SlabSimulation
     share: float
     measurements: MeasurementResult = field(default_factory=MeasurementResult)
+    delivered: tuple[ConcreteProperties, MeasurementResult] | None = None
 
     @property
     def method(self) -> CuringMethod | None:
@@ -145,12 +148,50 @@ def simulate(
     by_mix = concrete_properties(job.mix, ensemble, practice)
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
     ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
+    delivered = as_delivered, of_concrete + of_setting
     by_model = simulate_slab(job, whole, ensemble, as_delivered, practice, hours=24.0 * days)
+    simulation = Simulation(
+        job, whole, practice, ensemble, as_delivered, by_model, share, delivered=delivered
+    )
+    return _with_slab(simulation, by_model)
+
+
+def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
+    """Return a simulation whose curing water ends with the watering plan.
+
+    The same one where its own end is that of the plan or less than a day after it: on the way, water ends on
+    the morning after the estimated one.
+
+    Args:
+        simulation: As it was planned by.
+        ends: End of the watering plan.
+    """
+    estimate_s = float(simulation.slab.water_ends_s[CENTRAL])
+    is_near = estimate_s - _DAY_S <= ends.timestamp() <= estimate_s
+    if simulation.method is None or simulation.delivered is None or is_near:
+        return simulation
+    slab = simulate_slab(
+        simulation.job,
+        simulation.weather,
+        simulation.ensemble,
+        simulation.delivered[0],
+        simulation.practice,
+        hours=float(simulation.slab.hours[-1]),
+        water_ends=ends,
+    )
+    return _with_slab(simulation, slab)
+
+
+def _with_slab(simulation: Simulation, by_model: SlabSimulation) -> Simulation:
+    """Return a simulation with a slab by the model, and what its warmth and its measurements change."""
+    job, ensemble, practice = simulation.job, simulation.ensemble, simulation.practice
+    if simulation.delivered is None:
+        raise ValueError("the simulation does not keep its concrete as delivered")
+    as_delivered, of_concrete = simulation.delivered
     first_day_c = by_model.mean_until(practice["strength.warm-until"])
     warmed = after_first_day(as_delivered, first_day_c, practice)
     concrete, slab, of_slab = apply_slab_measurements(job, ensemble, warmed, by_model, practice)
-    measured = of_concrete + of_setting + of_slab
-    return Simulation(job, whole, practice, ensemble, concrete, slab, share, measured)
+    return replace(simulation, concrete=concrete, slab=slab, measurements=of_concrete + of_slab)
 
 
 def with_coordinates(job: JobRecord, weather: WeatherSeries) -> JobRecord:

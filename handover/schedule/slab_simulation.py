@@ -24,7 +24,6 @@ from handover.weather.series import utc64
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from datetime import datetime
 
     from numpy.typing import NDArray
@@ -67,6 +66,8 @@ class SlabSimulation:
         initial_c: Temperature of the concrete as placed, shape (m,). [degC]
         concrete: The concrete that hydrates in it.
         later: How it goes on past its end.
+        water_ends_s: When curing water ends, UTC seconds, shape (m,); inf: not within the simulation, or no
+            water cures the slab.
     """
 
     hours: Floats
@@ -78,6 +79,7 @@ class SlabSimulation:
     initial_c: Floats
     concrete: ConcreteProperties
     later: LaterWeeks
+    water_ends_s: Floats
 
     @cached_property
     def later_age_h(self) -> Floats:
@@ -125,6 +127,7 @@ def simulate_slab(
     cover: Floats | None = None,
     hours: float | None = None,
     until_h: Floats | None = None,
+    water_ends: datetime | None = None,
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
 
@@ -138,6 +141,7 @@ def simulate_slab(
         hours: Another duration than `DAYS`, rounded up to whole hours. [h]
         until_h: Equivalent age of each member at which the simulation may end, once all have reached it at
             all depths, shape (m,); at its duration where left out. [h]
+        water_ends: When curing water ends, by the watering plan; estimated where left out.
     """
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -152,6 +156,7 @@ def simulate_slab(
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     is_blanketed = cover is not None or job.curing.method == "insulating blanket"
     laid = _cover_over_steps(resistance, job, instants, practice, stays=is_blanketed)
+    wetness = _Wetness(job, instants, ensemble.placed_s, concrete, practice, water_ends)
     result = march(
         grid,
         _hydrating(concrete, ensemble, practice),
@@ -175,7 +180,7 @@ def simulate_slab(
         initial_c=_initial(grid, initial, deep_c, _mean_air(weather, ensemble, 1), practice),
         deep_c=deep_c,
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
-        wetness=_wetness(job, instants, concrete, practice),
+        wetness=wetness,
         covering=blanket_cover(
             laid,
             instants,
@@ -204,6 +209,7 @@ def simulate_slab(
         initial_c=initial,
         concrete=concrete,
         later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate_at(job.site)),
+        water_ends_s=wetness.ends_s + ensemble.placed_s,
     )
 
 
@@ -415,27 +421,40 @@ def _hydrating(concrete: ConcreteProperties, ensemble: Ensemble, practice: Pract
     )
 
 
-def _wetness(
-    job: JobRecord, instants: Floats, concrete: ConcreteProperties, practice: Practice
-) -> Callable[[int, Floats], Floats]:
-    """Return how wet the surface is: bleed water until final set, then curing water, first to last.
+class _Wetness:
+    """How wet the surface is: bleed water until final set, then curing water, first to last.
 
-    Nobody knows which member they have: all are watered until the morning after enough of them are cured.
+    Nobody knows which member they have: all are watered until the end of the watering plan. Before there is a
+    plan, until the morning after enough of them are cured.
     """
-    if job.curing.method not in practice.methods:
-        return lambda _, age_h: np.where(age_h < concrete.final_set_h, 1.0, 0.0)
-    water_h = concrete.final_set_h + practice["first-water.wait"]
-    least_s, strong_h = _last_water(job, concrete, practice)
-    share, until_s = practice["spread.share"], np.inf
 
-    def wet(step: int, age_h: Floats) -> Floats:
-        nonlocal until_s
-        now_s = instants[step]
-        if until_s == np.inf and now_s >= least_s and np.mean(age_h >= strong_h) >= share:
-            until_s = now_s + _DAY_S
-        return np.where(age_h < concrete.final_set_h, 1.0, (age_h >= water_h) & (now_s < until_s))
+    def __init__(
+        self,
+        job: JobRecord,
+        instants: Floats,
+        placed_s: Floats,
+        concrete: ConcreteProperties,
+        practice: Practice,
+        ends: datetime | None,
+    ) -> None:
+        self.instants, self.final_set_h = instants, concrete.final_set_h
+        self.is_watered = job.curing.method in practice.methods
+        self.water_h = concrete.final_set_h + practice["first-water.wait"]
+        self.least_s, self.strong_h = _last_water(job, concrete, practice)
+        self.share = practice["spread.share"]
+        end_s = np.inf if ends is None else ends.timestamp()
+        self.ends_s = np.asarray(end_s - placed_s)  # since placement, shape (m,)
 
-    return wet
+    def __call__(self, step: int, age_h: Floats) -> Floats:
+        """Return the share of the surface that is wet over a step, shape (m,)."""
+        if not self.is_watered:
+            return np.where(age_h < self.final_set_h, 1.0, 0.0)
+        now_s = self.instants[step]
+        is_open = self.ends_s[0] == np.inf and now_s >= self.least_s
+        if is_open and np.mean(age_h >= self.strong_h) >= self.share:
+            self.ends_s = np.full_like(self.ends_s, now_s + _DAY_S)
+        is_watered = (age_h >= self.water_h) & (now_s < self.ends_s)
+        return np.where(age_h < self.final_set_h, 1.0, is_watered)
 
 
 def _last_water(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> tuple[float, Floats]:

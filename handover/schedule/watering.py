@@ -75,7 +75,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
 
     Days without an open slot (first water late at night, curing over before breakfast) are left out.
     """
-    starts, ends = _span(simulation, dates)
+    starts, ends = curing_span(simulation, dates)
     method = simulation.method
     slots_of = {day: _slots(day, simulation, starts, ends) for day in _local_days(starts, ends)}
     slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
@@ -213,7 +213,7 @@ def _timetable(days: Sequence[Slots], simulation: Simulation, method: CuringMeth
     return Timetable(runs, method, rate, is_set_once=simulation.job.curing.timer)
 
 
-def _span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
+def curing_span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
     """Return from when to when the slab must be kept wet (or covered), by its cautious dates.
 
     Curing that ends after breakfast ends for the owner on the next morning, so the last day has all of its
