@@ -203,6 +203,26 @@ def test_frost_that_comes_or_goes_is_printed(first: CureSchedule) -> None:
     assert of(changes(frosty, plain), "frost").before == (night,)
 
 
+def test_a_frost_that_begins_a_day_earlier_is_still_there(first: CureSchedule) -> None:
+    """Spans are compared by their hours: a longer frost is not one frost gone and another one new."""
+    night = first.issued_at + 36 * HOUR
+    short = replace(first, risks=(Risk("frost", night, night + 6 * HOUR, night + 3 * HOUR),))
+    long = replace(first, risks=(Risk("frost", night - 24 * HOUR, night + 24 * HOUR, night),))
+    assert of(changes(short, long), "frost").after == (night - 24 * HOUR,)
+    assert not [each for each in changes(short, long) if each.before and each.kind == "frost"]
+    assert not [each for each in changes(long, short) if each.kind == "frost"]
+
+
+def test_another_frost_on_the_same_day_does_not_free_the_day(first: CureSchedule) -> None:
+    morning = first.issued_at.replace(hour=1) + 48 * HOUR
+    evening = morning + 20 * HOUR
+    one, other = (
+        replace(first, risks=(Risk("frost", each, each + 2 * HOUR, each + HOUR),))
+        for each in (morning, evening)
+    )
+    assert [(each.before, each.after) for each in changes(one, other)] == [((), (evening,))]
+
+
 def test_changes_are_in_order_of_time(first: CureSchedule) -> None:
     later = moved(moved(first, Kind.HEAVY_VEHICLES, 48 * HOUR), Kind.FIRST_WATER, 2 * HOUR)
     assert [each.kind for each in changes(first, later)] == [Kind.FIRST_WATER, Kind.HEAVY_VEHICLES]
