@@ -269,8 +269,8 @@ class CareSheet:
 
     @property
     def wet(self) -> bool:
-        """Return whether the owner waters."""
-        return any(day.amount for day in self.wording.visits.days)
+        """Return whether the owner waters; covers may have replaced all water that is left."""
+        return any(day.amount for day in self.wording.visits.days) and not self._is_dry_under_covers
 
     @property
     def ticks(self) -> bool:
@@ -281,6 +281,16 @@ class CareSheet:
     def looks_ahead(self) -> bool:
         """Return whether the table extends past the forecast."""
         return any(day.typical for day in self.days)
+
+    @property
+    def without_days(self) -> str:
+        """Return what stands in the place of the table where no day of it has anything to do."""
+        if until := self.wording.visits.covered_until:
+            return self.say("sheet.no-more-water", until=until)
+        if self.left_out:
+            return self.say("sheet.watering-over")
+        parts = (self.say("sheet.no-watering"), self.last_words, self.if_weather_turns)
+        return " ".join(part for part in parts if part)
 
     @property
     def last_words(self) -> str:
@@ -413,9 +423,8 @@ class CareSheet:
 
     @property
     def _is_dry_under_covers(self) -> bool:
-        """Return whether covers replace the water on every day of the plan, because it may freeze."""
-        days = self.schedule.watering
-        return self.schedule.covered_for_frost and not any(day.visits for day in days)
+        """Return whether covers replace the water on every day of the plan that is left."""
+        return self.wording.visits.is_dry_under_covers
 
 
 HAZARD_CAUTIONS = (

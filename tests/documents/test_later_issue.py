@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_visits import crew_visits
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages, read_text
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure
+from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,3 +112,22 @@ def test_the_letter_asks_to_tick_waterings_off_where_there_are_some(
     for number, text in enumerate(said):
         line = f"- {load_translations(language).say(keys[number], name='care-sheet.pdf')}\n"
         assert line in text.replace("\r\n", "\n")
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_crew_box_prints_no_hour_that_is_past(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    edges = schedule.milestone(Kind.STRIP_EDGE_FORMS)
+    assert edges is not None
+    assert edges.not_before is not None
+    before, after = (
+        " ".join(crew_visits(Wording(job, replace(schedule, issued_at=at), language=language)))
+        for at in (edges.not_before - 60 * MINUTE, edges.not_before + 24 * 60 * MINUTE)
+    )
+    words = Wording(job, schedule, language=language)
+    when = words.dates.milestone(edges).when
+    assert when is not None
+    assert when.text in before
+    assert when.text not in after
+    assert words.dates.title(Kind.STRIP_EDGE_FORMS) in after

@@ -199,6 +199,20 @@ class WateringWording(ScheduleWords):
             start=start,
         )
 
+    @property
+    def is_dry_under_covers(self) -> bool:
+        """Whether covers replace the water on every day of the plan that is left, because it may freeze."""
+        left = self._remaining.days or self.schedule.watering
+        return self.schedule.covered_for_frost and not any(day.visits for day in left)
+
+    @property
+    def covered_until(self) -> str:
+        """Until when the cover stays that replaces all water that is left; empty if there is none."""
+        if not (self.is_dry_under_covers and self._remaining.days and self.covers):
+            return ""
+        last = self.covers[-1]
+        return "" if last.end is not None and last.end <= self.schedule.issued_at else self.cover_end(last)
+
     @cached_property
     def covers(self) -> tuple[FrostCover, ...]:
         """The covers against frost, one span each."""
