@@ -87,7 +87,10 @@ class _Comparison:
                 )
                 to = _coarser(one, other)
                 before, after = (self._round(each, kind, to) for each in (one, other))
-                yield from self._date(kind, before, after, to)
+                cause: tuple[Cause, ...] = ()
+                if kind == MilestoneKind.CURING_ENDS and self._dries_newly:
+                    cause = ("repeated-frost",)
+                yield from self._date(kind, before, after, to, cause)
                 if kind == MilestoneKind.SAW_JOINTS:  # of this one the end is compared as well
                     yield from self._date(
                         SAW_LAST, getattr(was, "not_after", None), getattr(now, "not_after", None)
@@ -102,10 +105,15 @@ class _Comparison:
         return round_to(to, printed.instant, kind, self.later.placement_end)
 
     def _date(
-        self, kind: str, before: datetime | None, after: datetime | None, precision: Precision | None = None
+        self,
+        kind: str,
+        before: datetime | None,
+        after: datetime | None,
+        precision: Precision | None = None,
+        because: tuple[Cause, ...] = (),
     ) -> Iterator[Change]:
         if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
-            yield Change(kind, _one(before), _one(after), self._causes(before, after), precision)
+            yield Change(kind, _one(before), _one(after), because or self._causes(before, after), precision)
 
     def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
         """Return whether a time moved by enough to count."""
@@ -207,6 +215,11 @@ class _Comparison:
         if abs(warmer_k) >= self.practice["change.air"] and (warmer_k < 0.0) == is_later:
             weather = ("cooler",) if is_later else ("warmer",)
         return (*self._newly_measured, *weather) or self._others()
+
+    @property
+    def _dries_newly(self) -> bool:
+        """Whether moist curing ends early now, and did not before, so that the slab dries before frosts."""
+        return self.later.dries_before_frost and not self.earlier.dries_before_frost
 
     def _others(self) -> tuple[Cause, ...]:
         """Return the other possible causes."""

@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.schedule.changes import changes
-from handover.schedule.model import Figure, Measurement, MilestoneKind, Risk, Visit, WateringDay
+from handover.schedule.model import (
+    REPEATED_FROST,
+    Figure,
+    Measurement,
+    MilestoneKind,
+    Risk,
+    Visit,
+    WateringDay,
+)
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
@@ -221,6 +229,22 @@ def test_another_frost_on_the_same_day_does_not_free_the_day(first: CureSchedule
         for each in (morning, evening)
     )
     assert [(each.before, each.after) for each in changes(one, other)] == [((), (evening,))]
+
+
+def test_curing_that_ends_early_for_frost_after_frost_says_so(first: CureSchedule) -> None:
+    ends = first.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    early = moved(first, Kind.CURING_ENDS, -48 * HOUR)
+    gate = replace(ends.because.governing, rule=REPEATED_FROST)
+    milestones = tuple(
+        replace(each, because=replace(each.because, governing=gate))
+        if each.kind == Kind.CURING_ENDS
+        else each
+        for each in early.milestones
+    )
+    frosty = replace(early, milestones=milestones)
+    assert of(changes(first, frosty), Kind.CURING_ENDS).because == ("repeated-frost",)
+    assert of(changes(first, early), Kind.CURING_ENDS).because != ("repeated-frost",)
 
 
 def test_changes_are_in_order_of_time(first: CureSchedule) -> None:
