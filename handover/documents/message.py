@@ -190,10 +190,10 @@ def _to_come(words: Wording) -> list[MilestoneWords]:
 
 
 def _keep_off(words: Wording) -> str:
-    """Return until when children, pets and bikes stay off, as the care sheet says; empty if that is past."""
-    if not any(each.kind == MilestoneKind.LIGHT_WORK for each in words.dates.owner_milestones):
+    """Return until when children and pets stay off, as the care sheet says; empty if that is past."""
+    if not any(each.kind == MilestoneKind.FOOT_TRAFFIC for each in words.dates.owner_milestones):
         return words.say("message.keep-off-unknown")
-    ahead = [each for each in _to_come(words) if each.kind == MilestoneKind.LIGHT_WORK]
+    ahead = [each for each in _to_come(words) if each.kind == MilestoneKind.FOOT_TRAFFIC]
     for date in ahead:
         if date.when is not None:
             return words.say("message.keep-off", when=date.when.text)

@@ -87,10 +87,7 @@ class _Comparison:
                 )
                 to = _coarser(one, other)
                 before, after = (self._round(each, kind, to) for each in (one, other))
-                cause: tuple[Cause, ...] = ()
-                if kind == MilestoneKind.CURING_ENDS and self._dries_newly:
-                    cause = ("repeated-frost",)
-                yield from self._date(kind, before, after, to, cause)
+                yield from self._date(kind, before, after, to)
                 if kind == MilestoneKind.SAW_JOINTS:  # of this one the end is compared as well
                     yield from self._date(
                         SAW_LAST, getattr(was, "not_after", None), getattr(now, "not_after", None)
@@ -110,10 +107,12 @@ class _Comparison:
         before: datetime | None,
         after: datetime | None,
         precision: Precision | None = None,
-        because: tuple[Cause, ...] = (),
     ) -> Iterator[Change]:
         if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
-            yield Change(kind, _one(before), _one(after), because or self._causes(before, after), precision)
+            causes = self._causes(before, after)
+            if kind == MilestoneKind.CURING_ENDS and self._dries_sooner(before, after, causes):
+                causes = ("repeated-frost",)
+            yield Change(kind, _one(before), _one(after), causes, precision)
 
     def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
         """Return whether a time moved by enough to count."""
@@ -216,10 +215,14 @@ class _Comparison:
             weather = ("cooler",) if is_later else ("warmer",)
         return (*self._newly_measured, *weather) or self._others()
 
-    @property
-    def _dries_newly(self) -> bool:
-        """Whether moist curing ends early now, and did not before, so that the slab dries before frosts."""
-        return self.later.dries_before_frost and not self.earlier.dries_before_frost
+    def _dries_sooner(
+        self, before: datetime | None, after: datetime | None, causes: tuple[Cause, ...]
+    ) -> bool:
+        """Return whether moist curing ends sooner so that the slab is dry when it freezes again and again."""
+        if after is None or not self.later.dries_before_frost:
+            return False
+        is_sooner = before is None or after.timestamp() < before.timestamp()
+        return is_sooner and (not self.earlier.dries_before_frost or causes in ((), ("forecast",)))
 
     def _others(self) -> tuple[Cause, ...]:
         """Return the other possible causes."""

@@ -21,9 +21,7 @@ def test_the_cement_is_named_as_it_was_ordered(job: JobRecord, schedule: CureSch
     assert dict(placement_facts(Wording(job, schedule)))[label] == job.mix.cement
 
 
-def test_usual_terms_are_in_the_readers_language(
-    job: JobRecord, schedule: CureSchedule
-) -> None:
+def test_usual_terms_are_in_the_readers_language(job: JobRecord, schedule: CureSchedule) -> None:
     mix = job.mix.model_copy(update={"admixtures": ("accelerator", "Brand {x} 7")})
     slab = job.slab.model_copy(update={"reinforcement": "fiber"})
     item = job.walkthrough[0].model_copy(update={"item": "Joints: straight, clean, deep enough"})
