@@ -537,7 +537,18 @@ def test_today_and_tomorrow(run: Run, office: Path, monkeypatch: pytest.MonkeyPa
         monkeypatch.setattr(f"handover.cli.{module}.now", lambda: noon)
     assert "Tue Jul 14" in run("due", "--in", office).out
     assert "Wed Jul 15" in run("due", "tomorrow", "--in", office).out
-    assert run("due", "yesterday", "--in", office).status == 2
+    assert "Mon Jul 13" in run("due", "yesterday", "--in", office).out
+
+
+@pytest.mark.parametrize("text", ["July 15, 2026", "7/15/2026", "15 de julio de 2026", "2026-07-15"])
+def test_a_day_is_written_as_in_a_record(run: Run, office: Path, text: str) -> None:
+    assert "Wed Jul 15" in run("due", text, "--in", office).out
+
+
+def test_a_date_with_two_readings_is_not_guessed(run: Run, office: Path) -> None:
+    refused = run("due", "12/1/2026", "--in", office)
+    assert refused.status == 2
+    assert "2026-01-12 or 2026-12-01" in refused.err
 
 
 def test_the_crews_calendar_of_a_day(run: Run, office: Path, issued: Path, tmp_path: Path) -> None:

@@ -113,24 +113,25 @@ def open_existing_archive(options: Options) -> Archive:
 
 
 def parse_day(text: str, field: str) -> date:
-    """Return the day of a text: a date, today or tomorrow."""
-    from datetime import date, timedelta
+    """Return the day of a text: a date as in a record, or yesterday, today or tomorrow."""
+    from datetime import timedelta
 
+    from handover.base.time_text import read_time_text
     from handover.errors import UnusableInput
 
     today = now().astimezone().date()
-    match text:
-        case "today":
-            return today
-        case "tomorrow":
-            return today + timedelta(days=1)
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        pass
-    expected = "a date, today or tomorrow"
+    from_today = {"yesterday": -1, "today": 0, "tomorrow": 1}.get(text.strip().casefold())
+    if from_today is not None:
+        return today + timedelta(days=from_today)
+    readings = read_time_text(text)
+    days = [] if readings is None or readings.clocks else sorted(set(readings.days.values()))
+    if len(days) == 1:
+        return days[0]
     raise UnusableInput.with_finding(
-        f'"{text}" is not a date', field=field, expected=expected, example="2026-07-14"
+        f'"{text}" has more than one reading' if days else f'"{text}" is not a date',
+        field=field,
+        expected=" or ".join(map(str, days)) if days else "a date, yesterday, today or tomorrow",
+        example=str(days[0]) if days else "2026-07-14",
     )
 
 

@@ -17,9 +17,10 @@ from handover.documents.qr import QrCode, sheet_code
 from handover.documents.sheet_rows import LATER_KINDS, JobInProgress, SheetRow, WalkthroughRow
 from handover.documents.slab_facts import placement_facts
 from handover.documents.templating import fill_text
-from handover.documents.translations import slug
+from handover.documents.translations import load_translations, slug
 from handover.documents.watering_table import WateringTable
-from handover.practice.walkthrough import walkthrough_items
+from handover.practice.rules import general_rules
+from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
@@ -158,7 +159,7 @@ class CareSheet:
         part = f"your-part.{self.wording.dates.method}"
         day = next((each for each in self.wording.visits.days_to_come if each.visits), None)
         if self.first is not None and day is not None:
-            hours = self.wording.speak.join_list([each.short_span for each in day.visits])
+            hours = day.runs or self.wording.speak.join_list([each.short_span for each in day.visits])
             action = day.visits[0].action
             return JobInProgress(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
         if self._blankets_off is not None:
@@ -269,18 +270,28 @@ class CareSheet:
 
     @property
     def wet(self) -> bool:
-        """Return whether the owner waters."""
-        return any(day.amount for day in self.wording.visits.days)
+        """Return whether the owner waters; covers may have replaced all water that is left."""
+        return any(day.amount for day in self.wording.visits.days) and not self._is_dry_under_covers
 
     @property
     def ticks(self) -> bool:
         """Return whether each visit is ticked off; a timer keeps its hours by itself."""
-        return not self.wording.job.curing.timer
+        return not self.wording.visits.by_timer
 
     @property
     def looks_ahead(self) -> bool:
         """Return whether the table extends past the forecast."""
         return any(day.typical for day in self.days)
+
+    @property
+    def without_days(self) -> str:
+        """Return what stands in the place of the table where no day of it has anything to do."""
+        if until := self.wording.visits.covered_until:
+            return self.say("sheet.no-more-water", until=until)
+        if self.left_out:
+            return self.say("sheet.watering-over")
+        parts = (self.say("sheet.no-watering"), self.last_words, self.if_weather_turns)
+        return " ".join(part for part in parts if part)
 
     @property
     def last_words(self) -> str:
@@ -357,10 +368,18 @@ class CareSheet:
         states = {True: "sheet.ok", False: "sheet.not-ok", None: "sheet.open"}
         return tuple(
             WalkthroughRow(
-                each.item, self.say(states[each.ok]), each.note or "", self._picture(each.photo, PHOTO_PIXELS)
+                self._item(each.item),
+                self.say(states[each.ok]),
+                each.note or "",
+                self._picture(each.photo, PHOTO_PIXELS),
             )
             for each in self.job.walkthrough
         )
+
+    def _item(self, item: str) -> str:
+        """Return an item of the record in the reader's language, if it is a usual one as `new` writes it."""
+        keys = {load_translations("en").say(f"look-at.{each}"): f"look-at.{each}" for each in all_items()}
+        return self.say(keys[item]) if item in keys else item
 
     @property
     def walkthrough_lines(self) -> int:
@@ -385,12 +404,13 @@ class CareSheet:
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
-        """Return such a text for this slab: it may depend on `slab` and on whether it `dries` early."""
+        """Return such a text for this slab, by `slab`, whether it `dries` early, and whether it is `hot`."""
         return fill_text(
             f"{self.wording.language}/{name}.md",
             self.wording.templates,
             slab=self.job.slab,
             dries=self.schedule.dries_before_frost,
+            hot=float(self.schedule.weather.air_c.max()) >= general_rules()["water.hose-hot"],
         )
 
     def _as_html(self, source: str) -> Markup:
@@ -413,9 +433,8 @@ class CareSheet:
 
     @property
     def _is_dry_under_covers(self) -> bool:
-        """Return whether covers replace the water on every day of the plan, because it may freeze."""
-        days = self.schedule.watering
-        return self.schedule.covered_for_frost and not any(day.visits for day in days)
+        """Return whether covers replace the water on every day of the plan that is left."""
+        return self.wording.visits.is_dry_under_covers
 
 
 HAZARD_CAUTIONS = (

@@ -49,13 +49,15 @@ def _dates(wording: Wording) -> Iterator[str]:
 
 def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
     if words.not_after is None:
-        return wording.say("sheet.crew-from", title=words.title, when=when.text)
+        return wording.say("sheet.crew-from", title=words.title, when=_from_now_on(wording, when))
     if words.in_stages:
-        start = (words.trial or words.not_after).text
+        start = _from_now_on(wording, words.trial or words.not_after)
         last = wording.speak.not_after(words.last_cut).text if words.last_cut else ""
         return wording.say(
             "sheet.crew-stages", title=words.title, start=start, to=words.not_after.text, last=last
         )
+    if when.instant <= wording.schedule.issued_at:
+        return wording.say("sheet.crew-until", title=words.title, last=words.not_after.text)
     window = wording.dates.window(when, words.not_after)
     if words.night:
         window = wording.say("milestone.words.with-night", when=window, night=words.night)
@@ -65,6 +67,12 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
 def _is_missed(wording: Wording, words: MilestoneWords) -> bool:
     """Return whether its last hour is past at the time of issue."""
     return words.last_cut is not None and words.last_cut <= wording.schedule.issued_at
+
+
+def _from_now_on(wording: Wording, when: DatePhrase) -> str:
+    """Return the hour from which the crew may come: an hour that is past is not printed as one to come."""
+    past = when.instant <= wording.schedule.issued_at
+    return wording.say("sheet.crew-now") if past else when.text
 
 
 def _list_repairs(wording: Wording, repairs: list[str]) -> str:

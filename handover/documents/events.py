@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import COVERING, last_cover
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import walk_through
+from handover.schedule.printed_times import MORNING, walk_through
 from handover.schedule.salt_season import first_cold, has_salt_season
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ EVENT_LENGTH = general_rules().duration("visit.permission")
 SAWING = general_rules().duration("visit.sawing")
 STRIPPING = general_rules().duration("visit.stripping")
 RUBBING = general_rules().duration("visit.rubbing")
+LOOKING = general_rules().duration("visit.slot")
 """Time in the calendar for each kind of work."""
 
 PERMISSIONS = (
@@ -121,11 +122,30 @@ class _EventBuilder:
     # ---- the owner's
 
     def _waterings(self) -> Iterator[CareEvent]:
+        if self.wording.visits.by_timer:
+            yield from self._timer()
+            return
         for day in self.wording.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 start, end, text = _utc(visit.start), _utc(visit.end), self.words.visit_text(visit)
                 occasion = f"{day.date} {number}"
                 yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
+
+    def _timer(self) -> Iterator[CareEvent]:
+        """Set the timer before its first run; on each later day with a run, one look at the slab."""
+        first, *others = [day for day in self.wording.watering if day.visits]
+        action = self.wording.say(f"visit.{self.wording.dates.method}.action")
+        yield self._of_timer("set-timer", first.date, _utc(first.visits[0].start), action)
+        windows = self.job.curing.windows
+        hour = windows[0][0] if windows else MORNING
+        for day in others:
+            yield self._of_timer("look-timer", day.date, _utc(datetime.combine(day.date, hour, self.zone)))
+
+    def _of_timer(self, code: str, day: date, start: datetime, *lines: str) -> CareEvent:
+        title, text = self.words.event(code, program=self.wording.visits.program)
+        text = self._with_caller("\n".join((*lines, text)))
+        title = self._at_hour(title, start)
+        return CareEvent("owner", "watering", f"{day} 1", start, start + LOOKING, title, text, "water")
 
     def _permissions(self) -> Iterator[CareEvent]:
         shown = self.wording.dates.owner_kinds

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
     from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
 
 MIME_TYPES: dict[str, tuple[str, str, dict[str, str]]] = {
     ".pdf": ("application", "pdf", {}),
@@ -170,15 +171,33 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
     return template.render(
         job=words.job,
         wording=words,
-        dates=[each for each in words.dates.owner_milestones if each.kind in REPORTED_KINDS],
+        dates=[each for each in _to_come(words) if each.kind in REPORTED_KINDS],
         withheld=[each for each in words.dates.withheld if each.kind in REPORTED_KINDS],
         warnings=[each for each in words.warnings.notices if each.code == "tendons"],
+        keep_off=_keep_off(words),
         again=words.schedule.revision > 1,
         changes=change_sentences(words),
         earlier=words.schedule.revision - 1,
         old_calendar=words.events.calendar_name("owner", words.schedule.revision - 1),
         attached=list(_attachment_list(words, attachments)),
     )
+
+
+def _to_come(words: Wording) -> list[MilestoneWords]:
+    """Return the owner's dates that are not past at the time of issue."""
+    issued = words.schedule.issued_at
+    return [each for each in words.dates.owner_milestones if each.when is None or each.when.instant > issued]
+
+
+def _keep_off(words: Wording) -> str:
+    """Return until when children and pets stay off, as the care sheet says; empty if that is past."""
+    if not any(each.kind == MilestoneKind.FOOT_TRAFFIC for each in words.dates.owner_milestones):
+        return words.say("message.keep-off-unknown")
+    ahead = [each for each in _to_come(words) if each.kind == MilestoneKind.FOOT_TRAFFIC]
+    for date in ahead:
+        if date.when is not None:
+            return words.say("message.keep-off", when=date.when.text)
+    return words.say("message.keep-off-unknown") if ahead else ""
 
 
 def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:

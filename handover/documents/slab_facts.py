@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
 
 LabelledValue = tuple[str, str]
+_TERM = re.compile(r"[A-Za-z][A-Za-z -]*")
 
 
 def placement_facts(wording: Wording) -> tuple[LabelledValue, ...]:
@@ -83,8 +85,14 @@ def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
                 else wording.quantities.round_number(value, fact.digits)
             )
         case tuple():
-            return ", ".join(value)
-    return str(value)
+            return ", ".join(_term(wording, fact, each) for each in value)
+    return _term(wording, fact, str(value))
+
+
+def _term(wording: Wording, fact: Fact, text: str) -> str:
+    """Return a usual term of a free text in the reader's language; any other text as it is."""
+    key = f"{fact.label}.{slug(text.lower())}"
+    return wording.say(key) if _TERM.fullmatch(text) and wording.reader.has(key) else text
 
 
 def _size(wording: Wording) -> dict[str, str]:

@@ -15,7 +15,11 @@ if TYPE_CHECKING:
     from handover.documents.words.reader import Reader
     from handover.documents.words.watering import DayWords, VisitWords
 
-DAY_COLUMNS = ("morning", "midday", "evening", "night")
+DAY_COLUMNS = ("night", "morning", "midday", "evening")
+"""In order of time: the night is that before dawn."""
+
+TIMER_COLUMN = "timer"
+"""The only column where a timer waters: nobody ticks off its runs."""
 
 
 def _likeness(day: DayWords) -> tuple[object, ...]:
@@ -59,11 +63,15 @@ class WateringTable:
     @cached_property
     def columns(self) -> tuple[str, ...]:
         """Return the parts of the day with something to do."""
+        if any(day.runs for day in self.days):
+            return (TIMER_COLUMN,)
         used = {visit.column for day in self.days for visit in day.visits}
         return tuple(column for column in DAY_COLUMNS if column in used)
 
     def cells(self, day: DayWords) -> tuple[TableCell, ...]:
         """Return the cells of a day; its note is in the empty columns at the end, if there are any."""
+        if day.runs:
+            return (TableCell((), note=day.runs),)
         held = [tuple(visit for visit in day.visits if visit.column == each) for each in self.columns]
         filled = max((number for number, visits in enumerate(held, 1) if visits), default=0)
         if empty := len(held) - filled:
@@ -72,4 +80,5 @@ class WateringTable:
 
     def note_below(self, day: DayWords) -> str:
         """Return the note of a day whose last column is filled, which has its own line below the hours."""
-        return day.note if day.visits and day.visits[-1].column == self.columns[-1] else ""
+        filled = day.runs or (day.visits and day.visits[-1].column == self.columns[-1])
+        return day.note if filled else ""

@@ -13,6 +13,7 @@ from handover.documents.words.reader import Reader
 from handover.documents.words.surface import SurfaceWording
 from handover.documents.words.watering import CoverWords, DayWords, WateringWording
 from handover.schedule.figure_kinds import SI_UNITS
+from handover.schedule.salt_season import has_salt_season
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -64,7 +65,7 @@ class Wording:
             country=job.site.country,
         )
         self.quantities = QuantityWording(self.reader)
-        self.dates = DateWording(self.reader, schedule)
+        self.dates = DateWording(self.reader, schedule, is_heated=has_salt_season(job.site))
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job)

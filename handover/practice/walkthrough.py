@@ -21,5 +21,17 @@ def walkthrough_items(use: str, *, jointed: bool = True) -> tuple[str, ...]:
     Raises:
         KeyError: No slab has such a use.
     """
+    return tuple(code for code in _items()[use] if jointed or code != JOINTS)
+
+
+@cache
+def all_items() -> tuple[str, ...]:
+    """Return the codes of the usual items of every use, each once."""
+    return tuple(dict.fromkeys(code for codes in _items().values() for code in codes))
+
+
+@cache
+def _items() -> dict[str, list[str]]:
     text = files("handover.practice").joinpath("walkthrough.toml").read_text(encoding="utf-8")
-    return tuple(code for code in tomllib.loads(text)["items"][use] if jointed or code != JOINTS)
+    items: dict[str, list[str]] = tomllib.loads(text)["items"]
+    return items

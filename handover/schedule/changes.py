@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
 from math import isclose
 from typing import TYPE_CHECKING, get_args
+from zoneinfo import ZoneInfo
 
 import numpy as np
 
@@ -16,7 +17,6 @@ from handover.schedule.printed_times import printed_time, round_to
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-    from datetime import date
 
     from handover.practice.rules import Practice
     from handover.schedule.model import Cause, CureSchedule, Measurement, PrintedTime, Visit, WateringDay
@@ -102,10 +102,17 @@ class _Comparison:
         return round_to(to, printed.instant, kind, self.later.placement_end)
 
     def _date(
-        self, kind: str, before: datetime | None, after: datetime | None, precision: Precision | None = None
+        self,
+        kind: str,
+        before: datetime | None,
+        after: datetime | None,
+        precision: Precision | None = None,
     ) -> Iterator[Change]:
         if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
-            yield Change(kind, _one(before), _one(after), self._causes(before, after), precision)
+            causes = self._causes(before, after)
+            if kind == MilestoneKind.CURING_ENDS and self._dries_sooner(before, after, causes):
+                causes = ("repeated-frost",)
+            yield Change(kind, _one(before), _one(after), causes, precision)
 
     def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
         """Return whether a time moved by enough to count."""
@@ -161,14 +168,41 @@ class _Comparison:
     # ---- frost
 
     def _frosts(self) -> Iterator[Change]:
-        """Yield the days on which frost newly threatens the slab, or no longer does."""
-        before, after = self._frost_days(self.earlier), self._frost_days(self.later)
-        for day in sorted(before.keys() ^ after.keys()):
-            yield Change(FROST, _one(before.get(day)), _one(after.get(day)))
+        """Yield the beginnings of frost that is new, and those of frost that is not expected any more.
 
-    def _frost_days(self, schedule: CureSchedule) -> dict[date, datetime]:
+        Frosts that touch are one span. A frost that lasts on into new days, or begins in others, is the same.
+        """
+        before, after = self._frost_spans(self.earlier), self._frost_spans(self.later)
+        for start, end in before:
+            if not any(_overlap(self._whole_days(start, end), span) for span in after):
+                yield Change(FROST, _one(self._at_site(start)), ())
+        for start, end in after:
+            same = [first for first, last in before if _overlap((start, end), (first, last))]
+            if not same or (start < min(same) and self._is_moved(start, min(same))):
+                yield Change(FROST, (), _one(self._at_site(start)))
+
+    def _frost_spans(self, schedule: CureSchedule) -> list[tuple[datetime, datetime]]:
+        """Return the union of the hours of frost that are not past, as spans in UTC, in order."""
         ahead = [each for each in schedule.risks if each.code == FROST and not self._past_dates(each.end)]
-        return {each.start.date(): each.start for each in sorted(ahead, key=lambda each: each.start)}
+        spans: list[tuple[datetime, datetime]] = []
+        for start, end in sorted((each.start.astimezone(UTC), each.end.astimezone(UTC)) for each in ahead):
+            if spans and start <= spans[-1][1]:
+                spans[-1] = (spans[-1][0], max(spans[-1][1], end))
+            else:
+                spans.append((start, end))
+        return spans
+
+    def _whole_days(self, start: datetime, end: datetime) -> tuple[datetime, datetime]:
+        """Return a span widened to whole days of the site: "not on Tuesday any more" means all of Tuesday."""
+        first, last = (self._at_site(each).date() for each in (start, end))
+        zone = ZoneInfo(self.later.timezone)
+        begins, over = (
+            datetime.combine(each, time(), zone).astimezone(UTC) for each in (first, last + timedelta(days=1))
+        )
+        return begins, over
+
+    def _at_site(self, instant: datetime) -> datetime:
+        return instant.astimezone(ZoneInfo(self.later.timezone))
 
     # ---- causes
 
@@ -180,6 +214,15 @@ class _Comparison:
         if abs(warmer_k) >= self.practice["change.air"] and (warmer_k < 0.0) == is_later:
             weather = ("cooler",) if is_later else ("warmer",)
         return (*self._newly_measured, *weather) or self._others()
+
+    def _dries_sooner(
+        self, before: datetime | None, after: datetime | None, causes: tuple[Cause, ...]
+    ) -> bool:
+        """Return whether moist curing ends sooner so that the slab is dry when it freezes again and again."""
+        if after is None or not self.later.dries_before_frost:
+            return False
+        is_sooner = before is None or after.timestamp() < before.timestamp()
+        return is_sooner and (not self.earlier.dries_before_frost or causes in ((), ("forecast",)))
 
     def _others(self) -> tuple[Cause, ...]:
         """Return the other possible causes."""
@@ -238,6 +281,10 @@ def _coarser(*printed: PrintedTime | None) -> Precision | None:
 
 def _one(instant: datetime | None) -> tuple[datetime, ...]:
     return () if instant is None else (instant,)
+
+
+def _overlap(one: tuple[datetime, datetime], other: tuple[datetime, datetime]) -> bool:
+    return one[0] < other[1] and other[0] < one[1]
 
 
 def _only(instants: tuple[datetime, ...]) -> datetime | None:

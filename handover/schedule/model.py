@@ -602,6 +602,7 @@ Cause = Literal[
     "no-rain",
     "frost",
     "no-frost",
+    "repeated-frost",
     "cooler",
     "warmer",
     "forecast",

@@ -4,7 +4,7 @@ A surface, a cloth or a pond holds a little water, which evaporates at the rate 
 the day that dries the slab most are chosen for the least dry time, then for the least water: an exact search
 over slots of half an hour, the water held (in steps), and the visits already made. Their hours are the
 timetable of all days, because a person keeps the same hours; a day that needs fewer visits leaves some out. A
-timer runs its whole timetable, because it is set once.
+timer has short runs at one interval, and runs all of them every day, because it is set once.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
@@ -79,7 +79,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
     method = simulation.method
     slots_of = {day: _slots(day, simulation, starts, ends) for day in _local_days(starts, ends)}
     slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
-    timetable = _timetable(list(slots_of.values()), simulation, method) if method and slots_of else None
+    timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     held = 0.0
     planned: list[WateringDay] = []
     for day, slots in slots_of.items():
@@ -88,7 +88,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
         if timetable is not None:
             begun = any(each.visits for each in planned)
             is_look = begun and method is not None and method.looks
-            forced = None if begun else _first_visit(slots, simulation.practice)
+            forced = None if begun else _first_visit(slots, simulation)
             visits, held, dry_h = timetable.visits_of(slots, held, forced)
             if not visits.any() and timetable.needs_water(slots) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
@@ -107,12 +107,14 @@ class Timetable:
         method: How the surface holds water.
         rate_mm_h: Application rate.
         is_set_once: Whether a timer keeps it: it runs as a whole or, where rain does its work, not at all.
+        run_h: Time within a slot for which water runs. [h]
     """
 
     runs: tuple[tuple[int, ...], ...]
     method: CuringMethod
     rate_mm_h: float
     is_set_once: bool
+    run_h: float = SLOT_H
 
     def visits_of(
         self, slots: Slots, held_mm: float, forced: NDArray[np.bool_] | None = None
@@ -158,7 +160,7 @@ class Timetable:
 
     def _moves(self, slots: Slots) -> list[tuple[_Move, _Move]]:
         lost = slots.lost * self.method.loss
-        return _moves(self._step_mm, lost, slots.rain, lost > slots.shows, self.rate_mm_h * SLOT_H)
+        return _moves(self._step_mm, lost, slots.rain, lost > slots.shows, self.rate_mm_h * self.run_h)
 
     def _outcome(
         self, moves: list[tuple[_Move, _Move]], chosen: NDArray[np.bool_], held_mm: float
@@ -192,25 +194,76 @@ def _choices(
             yield np.logical_or.reduce([must, *choice])
 
 
-def _timetable(days: Sequence[Slots], simulation: Simulation, method: CuringMethod) -> Timetable:
+def _timetable(days: Mapping[date, Slots], simulation: Simulation, method: CuringMethod) -> Timetable:
     """Return the hours that suit the day that dries the slab most."""
-    whole = max(len(slots.lost) for slots in days)
-    hardest = max(
-        (slots for slots in days if len(slots.lost) == whole), key=lambda slots: float(slots.lost.sum())
-    )
+    whole = max(len(slots.lost) for slots in days.values())
+    full = [slots for slots in days.values() if len(slots.lost) == whole]
+    hardest = max(full, key=lambda slots: float(slots.lost.sum()))
     dry_day = replace(hardest, rain=np.zeros(whole), frost=np.zeros(whole, dtype=bool))
     rate = rate_of(simulation.job, method)
-    most = _max_visits(simulation, method)
-    chosen, held, _ = plan_day(dry_day, method, rate, most, held_mm=0.0)
-    if simulation.job.curing.timer:  # the evening before was one like it; of a person's nobody knows
-        chosen, _, _ = plan_day(dry_day, method, rate, most, held)
+    if simulation.job.curing.timer:
+        first = next((_first_slot(slots) for slots in days.values() if slots.allowed_slots.any()), 0)
+        most, run_h = int(simulation.practice["water.timer-visits"]), run_hours(simulation)
+        begins = timer_runs(dry_day, method, rate * run_h, most, first)
+        return Timetable(tuple((each,) for each in begins), method, rate, is_set_once=True, run_h=run_h)
+    chosen, _, _ = plan_day(dry_day, method, rate, method.most, held_mm=0.0)
     at = np.flatnonzero(chosen)
-    runs = tuple(
+    runs: tuple[tuple[int, ...], ...] = tuple(
         tuple(int(each) for each in dry_day.of_day[run])
         for run in np.split(at, np.flatnonzero(np.diff(at) > 1) + 1)
         if len(run)
     )
-    return Timetable(runs, method, rate, is_set_once=simulation.job.curing.timer)
+    return Timetable(runs, method, rate, is_set_once=False)
+
+
+def run_hours(simulation: Simulation) -> float:
+    """Return for how much of a slot water runs, in hours: a timer stops when a film is full."""
+    method, shortest = simulation.method, simulation.practice["water.timer-run"]
+    if method is None or not simulation.job.curing.timer:
+        return SLOT_H
+    return shortest if rate_of(simulation.job, method) * shortest >= method.store_mm else SLOT_H
+
+
+def _first_slot(slots: Slots) -> int:
+    """Return the half hour since midnight of the first slot in which water may run."""
+    return int(slots.of_day[slots.allowed_slots][0])
+
+
+def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first: int) -> tuple[int, ...]:
+    """Choose the runs of a timer: one interval, the least dry time first, then the fewest runs.
+
+    Every program of whole slots from one hour to half a day apart is tried, on a day after one like it. Each
+    has a run at the first slot, or would have if it ran on: the first day has the hours of the others.
+
+    Args:
+        day: Without rain and frost.
+        method: How the surface holds water.
+        use_mm: Water of a run. [mm]
+        most: Maximum number of runs.
+        first: Half hour since midnight of the first water.
+
+    Returns:
+        Half hours since midnight at which a run begins.
+    """
+    of_day = range(round(24 / SLOT_H))
+    programs = [
+        of_day[start::step][:count]
+        for step in range(round(1 / SLOT_H), round(12 / SLOT_H) + 1)
+        for start in range(first % step, len(of_day), step)
+        for count in range(1, min(most, len(of_day[start::step])) + 1)
+    ]
+    water = np.array([np.isin(day.of_day, each) for each in programs])
+    lost = day.lost * method.loss
+    moves = _moves(method.store_mm / _LEVELS, lost, day.rain, lost > day.shows, use_mm)
+    level, dry = np.zeros(len(programs), dtype=np.int_), np.zeros(len(programs))
+    for _ in range(2):
+        dry = np.zeros(len(programs))
+        for (off, run), on in zip(moves, water.T, strict=True):
+            dry += np.where(on, run.dry_h[level], off.dry_h[level])
+            level = np.where(on, run.level[level], off.level[level])
+    enough = np.flatnonzero(dry <= dry.min() + SLOT_H)
+    best = min(enough, key=lambda each: (len(programs[each]), dry[each]))
+    return tuple(programs[best])
 
 
 def curing_span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
@@ -355,13 +408,10 @@ def _values(
     return values[::-1]
 
 
-def _max_visits(simulation: Simulation, method: CuringMethod) -> int:
-    return int(simulation.practice["water.timer-visits"]) if simulation.job.curing.timer else method.most
-
-
-def _first_visit(slots: Slots, practice: Practice) -> NDArray[np.bool_]:
+def _first_visit(slots: Slots, simulation: Simulation) -> NDArray[np.bool_]:
     """Return the slots of the first watering, which does not depend on the owner's hours."""
-    count = round(practice["first-water.length"] / SLOT_H)
+    timer = simulation.job.curing.timer
+    count = 1 if timer else round(simulation.practice["first-water.length"] / SLOT_H)
     first = np.zeros(len(slots.start_s), dtype=bool)
     allowed = np.flatnonzero(slots.allowed_slots)
     if len(allowed):
@@ -491,14 +541,14 @@ def _visits(
     slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, simulation: Simulation
 ) -> Iterator[Visit]:
     """Yield a visit for each run of consecutive slots."""
-    starts = slots.start_s[chosen]
+    starts, run_h = slots.start_s[chosen], run_hours(simulation)
     zone = simulation.job.zone
     for run in np.split(starts, np.flatnonzero(np.diff(starts) != SLOT_H * HOUR_S) + 1):
         if not len(run):
             continue
         start = datetime.fromtimestamp(run[0], UTC).astimezone(zone)
-        end = datetime.fromtimestamp(run[-1] + SLOT_H * HOUR_S, UTC).astimezone(zone)
-        litres = sum(litres_per_h * SLOT_H for _ in run)
+        end = datetime.fromtimestamp(run[-1] + run_h * HOUR_S, UTC).astimezone(zone)
+        litres = sum(litres_per_h * run_h for _ in run)
         yield Visit(start, end, litres, *_cold_water(start, slots, simulation))
 
 

@@ -125,7 +125,7 @@ def _span(first: str, *others: str) -> str:
 
 
 def _work_of(day: DayWords) -> str:
-    visits = ", ".join(visit.short_span for visit in day.visits)
+    visits = day.runs or ", ".join(visit.short_span for visit in day.visits)
     return "; ".join(part for part in (visits, day.amount, day.note) if part)
 
 

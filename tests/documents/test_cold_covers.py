@@ -94,3 +94,24 @@ def test_blankets_are_lifted_along_the_line_of_the_saw(
         wording = Wording(job, each, language=language)
         [saw] = [event for event in crew_events(wording) if event.kind == Kind.SAW_JOINTS]
         assert (wording.say("milestone.words.saw-under-cover") in saw.description) == lifts
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_once_covers_replace_all_water_that_is_left_no_watering_is_taught(
+    job: JobRecord, schedule: CureSchedule, cold_schedule: CureSchedule, language: str
+) -> None:
+    """A slab was watered for some days; then frost until curing ends. That is not over, and no water."""
+    first, *others = schedule.watering
+    watered = replace(first, visits=first.visits[:1])
+    dry = tuple(replace(day, visits=(), skipped_because="frost") for day in others)
+    issued = watered.visits[-1].end + timedelta(hours=3)
+    later = replace(
+        schedule, watering=(watered, *dry), milestones=cold_schedule.milestones, issued_at=issued, risks=()
+    )
+    wording = Wording(job, later, language=language)
+    care = CareSheet(wording, {})
+    assert wording.visits.covered_until
+    assert wording.visits.covered_until in care.without_days
+    assert wording.say("sheet.watering-over") not in care.without_days
+    assert care.how == CareSheet(Wording(job, replace(later, watering=dry), language=language), {}).how
+    assert not care.wet

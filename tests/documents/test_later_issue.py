@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_visits import crew_visits
+from handover.documents.events import owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages, read_text
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure
+from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -110,3 +113,46 @@ def test_the_letter_asks_to_tick_waterings_off_where_there_are_some(
     for number, text in enumerate(said):
         line = f"- {load_translations(language).say(keys[number], name='care-sheet.pdf')}\n"
         assert line in text.replace("\r\n", "\n")
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_crew_box_prints_no_hour_that_is_past(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    edges = schedule.milestone(Kind.STRIP_EDGE_FORMS)
+    assert edges is not None
+    assert edges.not_before is not None
+    before, after = (
+        " ".join(crew_visits(Wording(job, replace(schedule, issued_at=at), language=language)))
+        for at in (edges.not_before - 60 * MINUTE, edges.not_before + 24 * 60 * MINUTE)
+    )
+    words = Wording(job, schedule, language=language)
+    when = words.dates.milestone(edges).when
+    assert when is not None
+    assert when.text in before
+    assert when.text not in after
+    assert words.dates.title(Kind.STRIP_EDGE_FORMS) in after
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_timer_is_set_once_and_looked_at_once_a_day(
+    language: str, job_with: Callable[..., JobRecord], schedule: CureSchedule
+) -> None:
+    job = job_with(curing={"method": schedule.curing_method, "timer": True})
+    wording = Wording(job, schedule, language=language)
+    watered = [day for day in schedule.watering if day.visits]
+    events = [each for each in owner_events(wording) if each.kind == "watering"]
+    assert len(events) == len(watered)
+    assert events[0].start == watered[0].visits[0].start
+    assert wording.say("event.set-timer.title") in events[0].title
+    assert all(wording.say("event.look-timer.title") in each.title for each in events[1:])
+    assert CareSheet(wording, {}).columns == ("timer",)
+    assert wording.visits.program in care_sheet_html(wording)
+
+
+def test_the_hours_before_dawn_are_first_in_the_row(job: JobRecord, schedule: CureSchedule) -> None:
+    day = schedule.watering[-1]
+    early = day.visits[0].start.replace(hour=3)
+    night = replace(day.visits[0], start=early, end=early + 60 * MINUTE)
+    odd = replace(schedule, watering=(*schedule.watering[:-1], replace(day, visits=(night, *day.visits))))
+    assert CareSheet(Wording(job, odd), {}).columns[0] == "night"

@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.calendars import owner_calendar
+from handover.documents.care_sheet import CareSheet
 from handover.documents.message import compose_message
 from handover.documents.wording import Wording
 from handover.errors import UnusableInput
+from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
     from email.message import EmailMessage
@@ -262,3 +264,24 @@ def test_lines_are_as_mail_wants_them(
     content = compose(job, schedule, attachments)
     assert content.count(b"\n") == content.count(b"\r") == content.count(b"\r\n")
     assert max(map(len, content.split(b"\r\n"))) <= 998
+
+
+def test_it_leads_with_no_date_that_is_past(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = Wording(job, schedule)
+    words = {each.kind: each for each in wording.milestones}
+    first, walk = words[Kind.FIRST_WATER], words[Kind.FOOT_TRAFFIC]
+    assert first.when is not None
+    assert first.when_text in body(read(compose(job, schedule)), "plain")
+    plain = body(read(compose(job, replace(schedule, issued_at=first.when.instant))), "plain")
+    assert first.when_text not in plain
+    assert walk.when_text in plain
+
+
+def test_pets_wait_for_the_date_of_the_care_sheet(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = Wording(job, schedule)
+    [row] = [each for each in CareSheet(wording, {}).stays_off if each.kind == Kind.FOOT_TRAFFIC]
+    assert "pets" in row.title
+    [words] = [each for each in wording.milestones if each.kind == Kind.FOOT_TRAFFIC]
+    assert words.when is not None
+    plain = " ".join(body(read(compose(job, schedule)), "plain").split())
+    assert wording.say("message.keep-off", when=words.when.text) in plain

@@ -21,7 +21,7 @@ from handover.documents.words.dates import OWNER_KINDS
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
 from handover.schedule.ensemble import _SCALARS
-from handover.schedule.model import Basis, Caution, Figure, Joints, Mark, MilestoneKind, SawWindow
+from handover.schedule.model import Basis, Caution, Figure, Joints, Mark, MilestoneKind, Refusal, SawWindow
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -330,3 +330,39 @@ def test_units_that_hold_at_a_temperature(job: JobRecord, schedule: CureSchedule
     assert us.quantity(2.5, "h at 21.1 degC").replace("\N{NO-BREAK SPACE}", " ") == "2.5 h at 70 °F"
     assert si.quantity(2.5, "h at 21.1 degC").replace("\N{NO-BREAK SPACE}", " ") == "2.5 h at 21 °C"
     assert us.quantity(28346.5, "h/m", 3).replace("\N{NO-BREAK SPACE}", " ") == "720 h/in"
+
+
+def _cold_notice(job: JobRecord, schedule: CureSchedule, coldest: float, forecast: float) -> str:
+    figures = (Figure("coldest_air", coldest, "degC"), Figure("forecast_air", forecast, "degC"))
+    cold = replace(schedule, cautions=(Caution("cold-weather", source="a source", figures=figures),))
+    return Wording(job, cold).cautions[0].text
+
+
+def test_it_may_be_colder_only_if_that_is_colder_in_print(job: JobRecord, schedule: CureSchedule) -> None:
+    assert "may be colder" in _cold_notice(job, schedule, -6.0, -2.8)
+    assert "may be colder" not in _cold_notice(job, schedule, -2.9, -2.8)
+    assert "may be colder" not in _cold_notice(job, schedule, -2.0, -2.8)
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_curing_coat_comes_off_before_a_sealer(
+    job: JobRecord, schedule_with: Any, schedule: CureSchedule, language: str
+) -> None:
+    coated = schedule_with(method="curing compound")
+    for each, comes_off in ((coated, True), (schedule, False)):
+        wording = Wording(job, each, language=language)
+        [seal] = [words for words in wording.milestones if words.kind == MilestoneKind.SEAL]
+        assert (wording.say("milestone.words.coat-off") in seal.sentence) == comes_off
+
+
+@pytest.mark.parametrize(("place", "heated"), [((29.1, -110.95), False), ((46.85, -92.1), True)])
+def test_heat_is_named_only_where_it_freezes(
+    job: JobRecord, schedule: CureSchedule, place: tuple[float, float], heated: bool
+) -> None:
+    """Hermosillo and Duluth."""
+    site = job.site.model_copy(update={"latitude": place[0], "longitude": place[1]})
+    job = job.model_copy(update={"site": site})
+    refusal = Refusal(MilestoneKind.FLOOR_COVERING, "dries-under-a-roof", (Figure("drying", 2400.0, "h"),))
+    wording = Wording(job, replace(schedule, refusals=(refusal,)))
+    [withheld] = wording.withheld
+    assert ("heat" in f"{withheld.when} {withheld.sentence}") == heated

@@ -14,7 +14,15 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.schedule.changes import changes
-from handover.schedule.model import Figure, Measurement, MilestoneKind, Risk, Visit, WateringDay
+from handover.schedule.model import (
+    REPEATED_FROST,
+    Figure,
+    Measurement,
+    MilestoneKind,
+    Risk,
+    Visit,
+    WateringDay,
+)
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
@@ -201,6 +209,42 @@ def test_frost_that_comes_or_goes_is_printed(first: CureSchedule) -> None:
     plain = replace(first, risks=())
     assert of(changes(plain, frosty), "frost").after == (night,)
     assert of(changes(frosty, plain), "frost").before == (night,)
+
+
+def test_a_frost_that_begins_a_day_earlier_is_still_there(first: CureSchedule) -> None:
+    """Spans are compared by their hours: a longer frost is not one frost gone and another one new."""
+    night = first.issued_at + 36 * HOUR
+    short = replace(first, risks=(Risk("frost", night, night + 6 * HOUR, night + 3 * HOUR),))
+    long = replace(first, risks=(Risk("frost", night - 24 * HOUR, night + 24 * HOUR, night),))
+    assert of(changes(short, long), "frost").after == (night - 24 * HOUR,)
+    assert not [each for each in changes(short, long) if each.before and each.kind == "frost"]
+    assert not [each for each in changes(long, short) if each.kind == "frost"]
+
+
+def test_another_frost_on_the_same_day_does_not_free_the_day(first: CureSchedule) -> None:
+    morning = first.issued_at.replace(hour=1) + 48 * HOUR
+    evening = morning + 20 * HOUR
+    one, other = (
+        replace(first, risks=(Risk("frost", each, each + 2 * HOUR, each + HOUR),))
+        for each in (morning, evening)
+    )
+    assert [(each.before, each.after) for each in changes(one, other)] == [((), (evening,))]
+
+
+def test_curing_that_ends_early_for_frost_after_frost_says_so(first: CureSchedule) -> None:
+    ends = first.milestone(Kind.CURING_ENDS)
+    assert ends is not None
+    early = moved(first, Kind.CURING_ENDS, -48 * HOUR)
+    gate = replace(ends.because.governing, rule=REPEATED_FROST)
+    milestones = tuple(
+        replace(each, because=replace(each.because, governing=gate))
+        if each.kind == Kind.CURING_ENDS
+        else each
+        for each in early.milestones
+    )
+    frosty = replace(early, milestones=milestones)
+    assert of(changes(first, frosty), Kind.CURING_ENDS).because == ("repeated-frost",)
+    assert of(changes(first, early), Kind.CURING_ENDS).because != ("repeated-frost",)
 
 
 def test_changes_are_in_order_of_time(first: CureSchedule) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
-from itertools import groupby, product
+from itertools import groupby, pairwise, product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,10 +12,10 @@ import pytest
 
 from handover.practice.rules import CuringMethod
 from handover.schedule.plan import plan_cure
-from handover.schedule.watering import SLOT_H, Slots, Timetable, plan_day
+from handover.schedule.watering import SLOT_H, Slots, Timetable, plan_day, timer_runs
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
+SLOT = timedelta(hours=SLOT_H)
 SHOWS_MM_H = 0.10  # a surface that loses less is not counted as dry
 METHOD = CuringMethod(
     store_mm=2.0,
@@ -131,8 +132,41 @@ def test_a_person_keeps_the_same_hours_each_day_and_three_of_them_at_most(
 
 
 def test_a_timer_is_set_once(job: Job, weather: Weather, as_of: datetime) -> None:
-    _, *days, _ = plan_cure(job(curing={"timer": True}), weather(), as_of).watering
-    assert len({tuple((visit.start.time(), visit.end.time()) for visit in each.visits) for each in days}) == 1
+    """One interval and short runs on every day; the first day has the runs that are left of it."""
+    first, *days, _ = plan_cure(job(curing={"timer": True}), weather(), as_of).watering
+    programs = {tuple((visit.start.time(), visit.end.time()) for visit in each.visits) for each in days}
+    [program] = programs
+    assert {visit.duration for day in days for visit in day.visits} <= {timedelta(minutes=15), SLOT}
+    starts = [visit.start for visit in days[0].visits]
+    assert len({later - earlier for earlier, later in pairwise(starts)}) == 1
+    later_runs = [(visit.start.time(), visit.end.time()) for visit in first.visits[1:]]
+    assert later_runs == [run for run in program if run[0] > first.visits[0].start.time()]
+
+
+@pytest.mark.parametrize("shift", [0, 5])
+def test_no_program_of_a_timer_has_less_dry_time(shift: int) -> None:
+    """Against every interval, first run and number of runs, counted by the definition of dry time."""
+    at = np.arange(48)
+    lost = list(0.05 + 0.5 * np.clip(np.sin((at - 12) / 24 * np.pi), 0.0, None))
+    day = slots_of(lost)
+    runs = timer_runs(day, METHOD, METHOD.rate_mm_h * SLOT_H, 4, 12 + shift)
+    assert 1 <= len(runs) <= 4
+    assert all((run - 12 - shift) % (runs[1] - runs[0]) == 0 for run in runs)
+    two = replace(slots_of(lost * 2), of_day=np.tile(at, 2))
+
+    def dry(program: Iterable[int]) -> float:
+        water = np.isin(two.of_day, list(program))
+        return dry_hours(two, tuple(map(bool, water)), 0.0) - dry_hours(
+            day, tuple(map(bool, water[:48])), 0.0
+        )
+
+    programs = [
+        range(start, 48, step)[:count]
+        for step in range(2, 25)
+        for start in range((12 + shift) % step, 48, step)
+        for count in range(1, 5)
+    ]
+    assert dry(runs) <= min(map(dry, programs)) + SLOT_H + 1e-9
 
 
 def test_a_day_that_freezes_at_the_usual_hours_takes_its_water_at_another() -> None:

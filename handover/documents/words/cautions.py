@@ -45,12 +45,22 @@ class CautionWording(ScheduleWords):
     def _notice(self, caution: Caution) -> Notice:
         values = {figure.name: self._figure(figure, caution) for figure in caution.figures}
         key = f"caution.{caution.code}"
+        values["colder"] = self._colder(caution)
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)
         title, text = f"{key}.title", self._text_key(key, caution)
         if self._is_ahead(caution):
             title, text = (f"{each}-ahead" for each in (title, text))
         return Notice(caution.code, self.say(title, **values), self.say(text, **values))
+
+    def _colder(self, caution: Caution) -> str:
+        """Return that it may be colder than the forecast; empty if that is printed as the same."""
+        values = {each.name: each for each in caution.figures}
+        coldest, forecast = values.get("coldest_air"), values.get("forecast_air")
+        if coldest is None or forecast is None or coldest.value >= forecast.value:
+            return ""
+        text, other = (self._figure(each, caution) for each in (coldest, forecast))
+        return "" if text == other else self.say("caution.colder", coldest_air=text)
 
     def _is_ahead(self, caution: Caution) -> bool:
         """Return whether the hours of a caution are still to come at the time of issue, in part or all."""
@@ -65,7 +75,8 @@ class CautionWording(ScheduleWords):
         if caution.at is not None:
             return f"{key}.text-at"
         blankets = ("blankets",) if self.schedule.curing_method == "insulating blanket" else ()
-        special = (f"{key}.text-{each}" for each in (self.job.slab.joints, *blankets))
+        timer = ("timer",) if self.job.curing.timer else ()
+        special = (f"{key}.text-{each}" for each in (self.job.slab.joints, *blankets, *timer))
         return next(filter(self.reader.has, special), f"{key}.text")
 
     def _figure(self, figure: Figure, caution: Caution) -> str:

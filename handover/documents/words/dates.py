@@ -138,8 +138,9 @@ class WithheldWords:
 class DateWording:
     """The dates of one schedule in the words of one reader."""
 
-    def __init__(self, reader: Reader, schedule: CureSchedule) -> None:
+    def __init__(self, reader: Reader, schedule: CureSchedule, *, is_heated: bool = True) -> None:
         self.schedule = schedule
+        self.is_heated = is_heated
         self.say = reader.say
         self.speak = reader.speak
         self.has = reader.has
@@ -191,7 +192,7 @@ class DateWording:
             WithheldWords(
                 kind=MilestoneKind(each.kind),
                 title=self.refused(each),
-                when=self.say(INSTEAD_OF_A_DATE.get(each.because, "stays-off.never")),
+                when=self.say(self._by_heat(INSTEAD_OF_A_DATE.get(each.because, "stays-off.never"))),
                 sentence=self.refusal(each),
             )
             for each in self.schedule.refusals
@@ -277,18 +278,27 @@ class DateWording:
         is_by_test = milestone.because.governing.rule in BY_ESTIMATE
         return f"{unknown} {self.say('milestone.words.by-test')}" if is_by_test else unknown
 
+    def _seal(self, milestone: Milestone) -> str:
+        """Return how to seal; the coat of a compound comes off first."""
+        key = ""
+        if milestone.because.governing.rule == SEALER_SEASON:
+            key = "--too-cold"
+        elif any(each.rule == SEALER_SEASON for each in milestone.because.others):
+            key = "--winter" if self.cold else "--outdoors"
+        sentence = self.say(f"milestone.seal{key}.sentence")
+        coat = self.say("milestone.words.coat-off") if self.schedule.cure_mode == "coat" else ""
+        return f"{coat} {sentence}".strip()
+
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under the cover, with the note that the cover stays."""
+        if milestone.kind == MilestoneKind.SEAL:
+            return self._seal(milestone)
         sentence = self._of_kind(milestone.kind, "sentence")
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
             late = self.speak.not_after(milestone.not_after).text
             return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
-        if milestone.because.governing.rule == SEALER_SEASON:
-            return self.say("milestone.seal--too-cold.sentence")
-        if any(each.rule == SEALER_SEASON for each in milestone.because.others):
-            return self.say("milestone.seal--outdoors.sentence")
         when = milestone.not_before
         if milestone.kind in UNDER_COVER and when is not None and is_covered_at(self.schedule, when):
             return f"{sentence} {self.say(self.variant('milestone.words.under-cover'))}"
@@ -333,7 +343,12 @@ class DateWording:
             each.name: round(timedelta(hours=each.value or 0.0) / timedelta(days=1))
             for each in refusal.figures
         }
-        return self.say(f"refusal.{refusal.because}", **days)
+        return self.say(self._by_heat(f"refusal.{refusal.because}"), **days)
+
+    def _by_heat(self, key: str) -> str:
+        """Return the key of words about a room: where it does not freeze they name no heat."""
+        mild = f"{key}-mild"
+        return key if self.is_heated or not self.has(mild) else mild
 
     def rule(self, code: str) -> str:
         """Return the words of a rule of practice."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -74,6 +75,7 @@ class DayWords:
         amount: "120 gallons" over the day, or "".
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of days that are alike; empty: the day itself.
+        runs: The runs of a timer, "9 runs, 6:00 am to 8:15 pm"; empty without a timer.
     """
 
     date: date
@@ -86,6 +88,7 @@ class DayWords:
     amount: str
     typical: bool
     alike: tuple[str, ...] = ()
+    runs: str = ""
 
 
 class WateringWording(ScheduleWords):
@@ -134,7 +137,40 @@ class WateringWording(ScheduleWords):
             length=self.speak.short_length(day.duration) if day.duration else "",
             amount=self.quantities.amount(day.litres) if day.litres else "",
             typical=day.basis == "typical",
+            runs=self._runs(day),
         )
+
+    # ---- a timer
+
+    @property
+    def by_timer(self) -> bool:
+        """Whether a timer waters: it is set once, and somebody looks once a day."""
+        visited = [day for day in self.schedule.watering if day.visits]
+        return self.job.curing.timer and bool(visited) and all(day.litres for day in visited)
+
+    @cached_property
+    def program(self) -> str:
+        """The program of the timer: the length, interval and hours of its runs; empty without a timer."""
+        if not self.by_timer:
+            return ""
+        fullest = max(reversed(self.schedule.watering), key=lambda day: len(day.visits))
+        first, *others = visits = fullest.visits
+        key = "timer.program" if others else "timer.program-once"
+        step = others[-1].start.astimezone(UTC) - visits[-2].start.astimezone(UTC) if others else timedelta()
+        return self.say(
+            key,
+            length=self.speak.length(first.duration),
+            interval=self.speak.length(step),
+            first=self.speak.short_hour(first.start),
+            last=self.speak.short_hour(visits[-1].start),
+        )
+
+    def _runs(self, day: WateringDay) -> str:
+        if not (self.by_timer and day.visits):
+            return ""
+        span = self.speak.short_span(day.visits[0].start, day.visits[-1].end)
+        key = "timer.runs" if len(day.visits) > 1 else "timer.run"
+        return self.say(key, n=len(day.visits), span=span)
 
     def _note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
@@ -198,6 +234,20 @@ class WateringWording(ScheduleWords):
             sentence=" ".join(line for line in lines if line),
             start=start,
         )
+
+    @property
+    def is_dry_under_covers(self) -> bool:
+        """Whether covers replace the water on every day of the plan that is left, because it may freeze."""
+        left = self._remaining.days or self.schedule.watering
+        return self.schedule.covered_for_frost and not any(day.visits for day in left)
+
+    @property
+    def covered_until(self) -> str:
+        """Until when the cover stays that replaces all water that is left; empty if there is none."""
+        if not (self.is_dry_under_covers and self._remaining.days and self.covers):
+            return ""
+        last = self.covers[-1]
+        return "" if last.end is not None and last.end <= self.schedule.issued_at else self.cover_end(last)
 
     @cached_property
     def covers(self) -> tuple[FrostCover, ...]:
