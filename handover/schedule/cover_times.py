@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import half_hour_down, half_hour_up
+from handover.schedule.printed_times import half_hour_down, half_hour_up, printed_time
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,8 +74,10 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     """Return the covers against frost, in order of time; none of them touches another.
 
     In place of water a cover stays until the next watering, else until curing ends. Where nothing is watered
-    it stays until cold protection ends.
+    it stays until cold protection ends. A slab that blankets cure is covered: it has none.
     """
+    if schedule.curing_method == "insulating blanket":
+        return ()
     frosts = sorted(
         (each for each in schedule.risks if each.code == "frost"), key=lambda each: each.start.astimezone(UTC)
     )
@@ -92,8 +94,6 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
 
 
 def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) -> FrostCover:
-    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
-    walks_from = None if walk is None else walk.not_before
     visit = _next_visit(schedule, max([start, *(each.end.astimezone(UTC) for each in frosts)]))
     off = schedule.milestone(last_cover(schedule))
     return FrostCover(
@@ -101,8 +101,15 @@ def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) ->
         end=visit or (None if off is None else off.not_before),
         off=None if visit else last_cover(schedule),
         frosts=frosts,
-        by_crew=walks_from is None or start < walks_from.astimezone(UTC),
+        by_crew=not is_walkable(schedule, start),
     )
+
+
+def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether people may walk on the slab at an instant, by the printed date; before, only the crew."""
+    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
+    printed = None if walk is None else printed_time(walk, schedule.placement_end)
+    return printed is not None and printed.instant.astimezone(UTC) <= when.astimezone(UTC)
 
 
 def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers
+from handover.schedule.cover_times import frost_covers, is_walkable
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -175,18 +176,15 @@ class WateringWording(ScheduleWords):
 
     @cached_property
     def cover(self) -> CoverWords | None:
-        """What to do instead of watering, if the next day of the plan has possible frost."""
-        ahead = self._remaining.days
-        if not (self.schedule.covered_for_frost and ahead and ahead[0].skipped_because == "frost"):
-            return None
+        """The cover against frost, where it comes before the next watering: on now, or next."""
         issued = self.schedule.issued_at
         lasting = (each for each in self.covers if each.end is None or each.end > issued)
         cover = next(lasting, None)
-        if cover is None:
+        if cover is None or not self._is_next(cover):
             return None
         start = cover.start.astimezone(issued.tzinfo)
         is_on = start <= issued
-        by = "-crew" if cover.by_crew and not is_on else ""
+        by = "-crew" if cover.by_crew and not is_walkable(self.schedule, issued) else ""
         lines = [self.say(f"cover.text{by}"), "" if cover.off else self.say("cover.then-water")]
         return CoverWords(
             title=self.say(f"cover.title{by}"),
@@ -198,6 +196,15 @@ class WateringWording(ScheduleWords):
             sentence=" ".join(line for line in lines if line),
             start=start,
         )
+
+    def _is_next(self, cover: FrostCover) -> bool:
+        """Return whether a cover lies on the slab before the next watering; without one, within a day."""
+        visits = [visit.start for day in self._remaining.days for visit in day.visits]
+        issued = self.schedule.issued_at.astimezone(UTC)
+        latest = min((each.astimezone(UTC) for each in visits), default=None)
+        if latest is None and self.schedule.cure_mode != "wet":
+            latest = issued + timedelta(days=1)
+        return latest is None or cover.start <= latest
 
     @cached_property
     def covers(self) -> tuple[FrostCover, ...]:
