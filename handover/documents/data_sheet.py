@@ -286,7 +286,9 @@ class DataSheet:
             if protection.drop_k is None
             else self.quantities.measure(protection.drop_k, "temperature difference")
         )
+        on = self.schedule.blankets_on
         notes = [
+            "" if on is None else self.say("protection.on", when=self.moment(on)),
             self.say("protection.laid", laid=self.quantities.measure(protection.laid, "thermal resistance")),
             self.wording.warnings.blanket,
             self.say(

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import half_hour_down, half_hour_up, printed_time
+from handover.schedule.model import FORMS_AFTER_COVER, Gate, MilestoneKind, Reason
+from handover.schedule.printed_times import half_hour_down, half_hour_up, printed_time, warmest_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,6 +19,11 @@ if TYPE_CHECKING:
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
+
+STRIPPING = general_rules().duration("visit.stripping")
+"""Time to strip the edge forms."""
+
+_FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both come off at the warmest hour"
 
 DUSK = general_rules().clock_time("day.dusk")
 """Hour by which the slab is covered against the frost of the night."""
@@ -105,8 +110,48 @@ def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) ->
     )
 
 
+def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule in which edge forms stay until the cover over them is off, and then the warmest hour.
+
+    Forms keep the edge as warm as the cover keeps the top: who strips an edge in a frost bares the coldest
+    part of the slab.
+    """
+    forms = schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS)
+    if forms is None or forms.printed is None:
+        return schedule
+    off = _uncovered_after(schedule, forms.printed.instant)
+    if off is None:
+        return schedule
+    gate = Gate(FORMS_AFTER_COVER, off, off, _FORMS_SOURCE, "common practice")
+    because = Reason(gate, (forms.because.governing, *forms.because.others))
+    printed = replace(forms.printed, instant=off, precision="half-hour")
+    later = replace(
+        forms, likely=off, not_before=off, because=because, printed=printed, spread_by=(), later_in_tests=None
+    )
+    return replace(
+        schedule, milestones=tuple(later if each is forms else each for each in schedule.milestones)
+    )
+
+
+def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
+    """Return the warmest hour after the cover that lies on the slab at an instant, in the zone of the site.
+
+    None where none lies there then, or its end lies past the estimate.
+    """
+    spans = [(each.start, each.end) for each in frost_covers(schedule)]
+    if schedule.curing_method == "insulating blanket":
+        ends = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+        spans = [(_placed(schedule), None if ends is None else ends.not_before)]
+    zone, off = ZoneInfo(schedule.timezone), when
+    for start, end in spans:
+        lies_there = start <= off.astimezone(UTC) + STRIPPING and end is not None
+        if lies_there and end is not None and off.astimezone(UTC) < end.astimezone(UTC):
+            off = warmest_up(end.astimezone(zone))
+    return None if off is when else off
+
+
 def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
-    """Return whether people may walk on the slab at an instant, by the printed date; before, only the crew."""
+    """Return whether people may walk on the slab at an instant, as printed; before, only the crew."""
     walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
     printed = None if walk is None else printed_time(walk, schedule.placement_end)
     return printed is not None and printed.instant.astimezone(UTC) <= when.astimezone(UTC)

@@ -62,9 +62,7 @@ def _with_dependencies(
             yield each
 
 
-def _frozen_at_first(
-    simulation: Simulation, first: Milestone, dates: Dates, watering: Watering
-) -> bool:
+def _frozen_at_first(simulation: Simulation, first: Milestone, dates: Dates, watering: Watering) -> bool:
     """Return whether frost is possible when the surface could take its first water, or on all of that day."""
     if first.not_before is None or simulation.method is None:
         return False

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
 from datetime import UTC, timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np

@@ -14,6 +14,7 @@ from handover.schedule.cover_times import frost_covers, is_walkable
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import date, datetime
 
     from handover.schedule.cover_times import FrostCover
@@ -138,6 +139,19 @@ class WateringWording(ScheduleWords):
         )
 
     def _note(self, day: WateringDay) -> str:
+        """Return why a day has no watering or what may change it, and which cover goes on."""
+        return " ".join(filter(None, (self._weather_note(day), *self._cover_notes(day))))
+
+    def _cover_notes(self, day: WateringDay) -> Iterator[str]:
+        if day.skipped_because is not None:
+            return
+        zone = self.schedule.issued_at.tzinfo
+        for each in self.covers:
+            start = each.start.astimezone(zone)
+            if start.date() == day.date:
+                yield self.say("watering.cover-on", hour=self.speak.short_hour(start))
+
+    def _weather_note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
         printed_from = general_rules()["rain.printed"]
