@@ -9,6 +9,7 @@ from handover.schedule.printed_times import saw_meets_water
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from datetime import datetime
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import Wording
@@ -37,12 +38,18 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def cover_visits(wording: Wording) -> tuple[str, ...]:
-    """Return when the crew lays blankets and takes them off, one sentence each, without what is over."""
-    return tuple(_cover_visits(wording))
+def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[str, ...]:
+    """Return when the crew lays blankets and takes them off, one sentence each, without what is over.
+
+    Args:
+        wording: The words of the schedule.
+        after_first: Whether to leave out the cover that is the owner's first job.
+    """
+    first = wording.cover.start if after_first and wording.cover else None
+    return tuple(_cover_visits(wording, first))
 
 
-def _cover_visits(wording: Wording) -> Iterator[str]:
+def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[str]:
     schedule, issued = wording.schedule, wording.schedule.issued_at
     ends = schedule.milestone(Kind.PROTECTION_ENDS)
     if schedule.blankets_on is not None:
@@ -54,7 +61,7 @@ def _cover_visits(wording: Wording) -> Iterator[str]:
                 until=wording.say("cover.until-told") if off is None else wording.speak.moment(off).text,
             )
     for each in wording.visits.covers:
-        if each.by_crew and (each.end is None or each.end > issued):
+        if each.by_crew and each.start != first and (each.end is None or each.end > issued):
             yield wording.say(
                 "sheet.crew-cover",
                 start=wording.speak.moment(each.start.astimezone(issued.tzinfo)).text,

@@ -177,7 +177,7 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
             *(each for each in words.warnings.notices if each.code == "tendons"),
             *filter(None, [words.warnings.bare_frost]),
         ],
-        covers=cover_visits(words),
+        covers=cover_visits(words, after_first=True),
         again=words.schedule.revision > 1,
         changes=change_sentences(words),
         earlier=words.schedule.revision - 1,

@@ -74,6 +74,10 @@ class FrostCover:
     frosts: tuple[Risk, ...]
     by_crew: bool
 
+    def covers_at(self, when: datetime) -> bool:
+        """Return whether it lies on the slab at an instant."""
+        return self.start <= when and (self.end is None or when < self.end)
+
 
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     """Return the covers against frost, in order of time; none of them touches another.

@@ -64,7 +64,11 @@ class CautionWording(ScheduleWords):
         """Return the key of the sentences: some have an hour, some differ by joints or blankets."""
         if caution.at is not None:
             return f"{key}.text-at"
-        blankets = ("blankets",) if self.schedule.curing_method == "insulating blanket" else ()
+        blankets: tuple[str, ...] = ()
+        if self.schedule.curing_method == "insulating blanket":
+            blankets = ("blankets",)
+        elif self.job.curing.blanket_r_value:
+            blankets = ("brought",)
         special = (f"{key}.text-{each}" for each in (self.job.slab.joints, *blankets))
         return next(filter(self.reader.has, special), f"{key}.text")
 

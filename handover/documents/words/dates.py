@@ -304,7 +304,10 @@ class DateWording:
             return self.say("milestone.seal--outdoors.sentence")
         when = milestone.not_before
         if milestone.kind in UNDER_COVER and when is not None and is_covered_at(self.schedule, when):
-            return f"{sentence} {self.say(self.variant('milestone.words.under-cover'))}"
+            key = "milestone.words.under-cover"
+            if not any(each.covers_at(when) for each in frost_covers(self.schedule)):
+                key = self.variant(key)  # a sheet alone may be folded back; blankets may not
+            return f"{sentence} {self.say(key)}"
         return sentence
 
     def _weeks(self, milestone: Milestone) -> Iterator[str]:
