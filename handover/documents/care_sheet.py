@@ -184,7 +184,7 @@ class CareSheet:
     def _until(self, ends: MilestoneWords | None) -> str:
         if ends is None or ends.when is None:
             return self.say("your-part.until-told")
-        return self.say("your-part.until", when=self._day(ends))
+        return self.say("your-part.until", when=self.when(ends))
 
     @cached_property
     def main(self) -> tuple[SheetRow, ...]:
@@ -201,8 +201,10 @@ class CareSheet:
 
     @property
     def warning(self) -> Notice | None:
-        """Return the danger that must also be on the first page: cables that nobody may cut."""
-        return next((each for each in self.wording.warnings.notices if each.code == "tendons"), None)
+        """Return the danger that must also be on the first page: cables that nobody may cut, or frost."""
+        notices = self.wording.warnings.notices
+        tendons = next((each for each in notices if each.code == "tendons"), None)
+        return tendons or self.wording.warnings.bare_frost
 
     @property
     def _cold(self) -> bool:

@@ -9,6 +9,7 @@ from handover.schedule.printed_times import saw_meets_water
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from datetime import datetime
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import Wording
@@ -26,6 +27,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)
+    lines += cover_visits(wording)
     lines += [
         wording.say("sheet.crew-withheld", title=each.title, why=each.sentence)
         for each in wording.dates.withheld
@@ -34,6 +36,37 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     if repairs := [each.item for each in wording.job.walkthrough if each.ok is False]:
         lines.append(wording.say("sheet.crew-mends", items=_list_repairs(wording, repairs)))
     return tuple(lines)
+
+
+def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[str, ...]:
+    """Return when the crew lays blankets and takes them off, one sentence each, without what is over.
+
+    Args:
+        wording: The words of the schedule.
+        after_first: Whether to leave out the cover that is the owner's first job.
+    """
+    first = wording.cover.start if after_first and wording.cover else None
+    return tuple(_cover_visits(wording, first))
+
+
+def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[str]:
+    schedule, issued = wording.schedule, wording.schedule.issued_at
+    ends = schedule.milestone(Kind.PROTECTION_ENDS)
+    if schedule.blankets_on is not None:
+        off = None if ends is None else ends.not_before
+        if off is None or off > issued:
+            yield wording.say(
+                "sheet.crew-blankets",
+                start=wording.speak.moment(schedule.blankets_on).text,
+                until=wording.say("cover.until-told") if off is None else wording.speak.moment(off).text,
+            )
+    for each in wording.visits.covers:
+        if each.by_crew and each.start != first and (each.end is None or each.end > issued):
+            yield wording.say(
+                "sheet.crew-cover",
+                start=wording.speak.moment(each.start.astimezone(issued.tzinfo)).text,
+                until=wording.visits.cover_end(each),
+            )
 
 
 def _dates(wording: Wording) -> Iterator[str]:

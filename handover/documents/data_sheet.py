@@ -24,7 +24,15 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
     from handover.documents.words.dates import MilestoneWords
     from handover.practice.silica import Respirator
-    from handover.schedule.model import Assumption, Figure, Gate, Measurement, Milestone, SawWindow
+    from handover.schedule.model import (
+        Assumption,
+        Figure,
+        Gate,
+        Measurement,
+        Milestone,
+        Protection,
+        SawWindow,
+    )
 
 TABLE_FIELDS = {"ticket", "cylinder", "walkthrough", "assumed", "readings", "infrared", "scratch"}
 RECORD_DIGITS = 4
@@ -286,8 +294,10 @@ class DataSheet:
             if protection.drop_k is None
             else self.quantities.measure(protection.drop_k, "temperature difference")
         )
+        on = self.schedule.blankets_on
         notes = [
-            self.say("protection.laid", laid=self.quantities.measure(protection.laid, "thermal resistance")),
+            "" if on is None else self.say("protection.on", when=self.moment(on)),
+            self._blankets_laid(protection),
             self.wording.warnings.blanket,
             self.say(
                 "protection.largest-drop",
@@ -296,6 +306,14 @@ class DataSheet:
             self.say("protection.drop", drop=drop) if drop else "",
         ]
         return tuple(note for note in notes if note)
+
+    def _blankets_laid(self, protection: Protection) -> str:
+        """Return the blankets that lie on the slab; those of another method are brought for a frost."""
+        brought = self.job.curing.blanket_r_value
+        if self.schedule.curing_method == "insulating blanket" or not brought:
+            laid = self.quantities.measure(protection.laid, "thermal resistance")
+            return self.say("protection.laid", laid=laid)
+        return self.say("protection.on-record", laid=self.quantities.measure(brought, "thermal resistance"))
 
     # ---- inputs
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import COVERING, last_cover
+from handover.schedule.cover_times import COVERING, STRIPPING, is_walkable
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import MORNING, walk_through
+from handover.schedule.printed_times import MORNING, walk_through, warmest_up
 from handover.schedule.salt_season import first_cold, has_salt_season
 
 if TYPE_CHECKING:
@@ -28,7 +28,6 @@ EVENT_LENGTH = general_rules().duration("visit.permission")
 """Length of an event that has only a beginning: from then on something is allowed."""
 
 SAWING = general_rules().duration("visit.sawing")
-STRIPPING = general_rules().duration("visit.stripping")
 RUBBING = general_rules().duration("visit.rubbing")
 LOOKING = general_rules().duration("visit.slot")
 """Time in the calendar for each kind of work."""
@@ -115,7 +114,8 @@ class _EventBuilder:
                 *self._edges(),
                 *self._walkthrough(),
                 *self._covers("crew"),
-                *self._blankets_off(),
+                *self._blankets(),
+                *self._covers_off(),
             ]
         )
 
@@ -128,6 +128,8 @@ class _EventBuilder:
         for day in self.wording.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 start, end, text = _utc(visit.start), _utc(visit.end), self.words.visit_text(visit)
+                if any(each.off is None and each.end == visit.start for each in self.covers):
+                    text = f"{self.wording.say('watering.cover-off')}\n{text}"
                 occasion = f"{day.date} {number}"
                 yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
 
@@ -229,25 +231,44 @@ class _EventBuilder:
             title, text = self.words.walkthrough()
             yield self._all_day_event("crew", "walk-through", when, title, text, "work")
 
-    def _blankets_off(self) -> Iterator[CareEvent]:
-        """Lift the blankets when cold protection ends; where they replace water, when curing ends."""
-        schedule = self.schedule
-        if not (self.covers or schedule.covered_in_cold):
+    def _blankets(self) -> Iterator[CareEvent]:
+        """Lay the blankets that cure the slab, and lift them when cold protection ends."""
+        if self.schedule.curing_method != "insulating blanket":
             return
-        if self.covers and self.covers[-1].off is None:
-            return  # it comes off with the next watering
-        for words, start in self._dates_in_words([last_cover(schedule)]):
+        if self.schedule.blankets_on is not None:
+            start = _utc(self.schedule.blankets_on)
+            yield self._work("blankets-on", *self.wording.warnings.blankets_on, start, start + COVERING)
+        yield from self._lifting(MilestoneKind.PROTECTION_ENDS, "")
+
+    def _covers_off(self) -> Iterator[CareEvent]:
+        """Lift the covers that the crew laid; where people may walk by the next watering, the owner does."""
+        for each in self.covers:
+            if not each.by_crew or each.end is None:
+                continue
+            occasion = f"{each.start.astimezone(self.zone):%Y-%m-%d %H}"
+            if each.off is not None:
+                yield from self._lifting(each.off, occasion)
+            elif not is_walkable(self.schedule, each.end):
+                when = self.wording.visits.cover_end(each)
+                title, text = self.words.event("cover-off", when=when)
+                start = _utc(each.end) - COVERING
+                yield self._work("blankets-off", title, text, start, start + COVERING, occasion)
+
+    def _lifting(self, off: MilestoneKind, occasion: str) -> Iterator[CareEvent]:
+        for words, printed in self._dates_in_words([off]):
+            exact = words.when is not None and words.when.exact
+            start = printed if exact else _utc(warmest_up(printed.astimezone(self.zone)))
             title, text = self.words.event("blankets-off", when=words.when_text)
-            yield self._work("blankets-off", title, text, start, start + COVERING)
+            yield self._work("blankets-off", title, text, start, start + COVERING, occasion)
 
     # ---- both
 
     def _covers(self, audience: Audience) -> Iterator[CareEvent]:
         """Cover the slab before it may freeze, once for each span of a cover."""
         for each in self.covers:
-            if each.frosts:
+            if each.frosts and (audience == "owner" or each.by_crew):
                 yield self._frost_cover(audience, each)
-            elif (audience == "crew") == each.by_crew:
+            elif not each.frosts and (audience == "crew") == each.by_crew:
                 yield self._cover_in_place_of_water(audience, each)
 
     def _frost_cover(self, audience: Audience, cover: FrostCover) -> CareEvent:
@@ -324,9 +345,11 @@ class _EventBuilder:
     def _with_caller(self, text: str) -> str:
         return f"{text}\n{self.words.caller}"
 
-    def _work(self, kind: str, title: str, text: str, start: datetime, end: datetime) -> CareEvent:
+    def _work(
+        self, kind: str, title: str, text: str, start: datetime, end: datetime, occasion: str = ""
+    ) -> CareEvent:
         """Return an event of the crew's work."""
-        return CareEvent("crew", kind, "", start, end, self._at_hour(title, start), text, "work")
+        return CareEvent("crew", kind, occasion, start, end, self._at_hour(title, start), text, "work")
 
     def at_site(self, event: CareEvent) -> CareEvent:
         """Return an event of the crew with its site in the title: a crew has several jobs in one calendar."""

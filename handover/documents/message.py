@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING
 
 from handover.base.text import is_email_address, one_line, quoted_text
 from handover.documents.change_sentences import change_sentences
+from handover.documents.crew_visits import cover_visits
 from handover.documents.templating import environment
 from handover.errors import Finding, UnusableInput
 from handover.schedule.model import MilestoneKind
@@ -173,7 +174,11 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
         wording=words,
         dates=[each for each in _to_come(words) if each.kind in REPORTED_KINDS],
         withheld=[each for each in words.dates.withheld if each.kind in REPORTED_KINDS],
-        warnings=[each for each in words.warnings.notices if each.code == "tendons"],
+        warnings=[
+            *(each for each in words.warnings.notices if each.code == "tendons"),
+            *filter(None, [words.warnings.bare_frost]),
+        ],
+        covers=cover_visits(words, after_first=True),
         keep_off=_keep_off(words),
         again=words.schedule.revision > 1,
         changes=change_sentences(words),

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import half_hour_down, half_hour_up
+from handover.schedule.model import FORMS_AFTER_COVER, Gate, MilestoneKind, Reason
+from handover.schedule.printed_times import half_hour_down, half_hour_up, printed_time, warmest_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,6 +19,11 @@ if TYPE_CHECKING:
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
+
+STRIPPING = general_rules().duration("visit.stripping")
+"""Time to strip the edge forms."""
+
+_FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both come off at the warmest hour"
 
 DUSK = general_rules().clock_time("day.dusk")
 """Hour by which the slab is covered against the frost of the night."""
@@ -69,13 +74,19 @@ class FrostCover:
     frosts: tuple[Risk, ...]
     by_crew: bool
 
+    def covers_at(self, when: datetime) -> bool:
+        """Return whether it lies on the slab at an instant."""
+        return self.start <= when and (self.end is None or when < self.end)
+
 
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     """Return the covers against frost, in order of time; none of them touches another.
 
     In place of water a cover stays until the next watering, else until curing ends. Where nothing is watered
-    it stays until cold protection ends.
+    it stays until cold protection ends. A slab that blankets cure is covered: it has none.
     """
+    if schedule.curing_method == "insulating blanket":
+        return ()
     frosts = sorted(
         (each for each in schedule.risks if each.code == "frost"), key=lambda each: each.start.astimezone(UTC)
     )
@@ -92,8 +103,6 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
 
 
 def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) -> FrostCover:
-    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
-    walks_from = None if walk is None else walk.not_before
     visit = _next_visit(schedule, max([start, *(each.end.astimezone(UTC) for each in frosts)]))
     off = schedule.milestone(last_cover(schedule))
     return FrostCover(
@@ -101,8 +110,55 @@ def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) ->
         end=visit or (None if off is None else off.not_before),
         off=None if visit else last_cover(schedule),
         frosts=frosts,
-        by_crew=walks_from is None or start < walks_from.astimezone(UTC),
+        by_crew=not is_walkable(schedule, start),
     )
+
+
+def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule in which edge forms stay until the cover over them is off, and then the warmest hour.
+
+    Forms keep the edge as warm as the cover keeps the top: who strips an edge in a frost bares the coldest
+    part of the slab.
+    """
+    forms = schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS)
+    if forms is None or forms.printed is None:
+        return schedule
+    off = _uncovered_after(schedule, forms.printed.instant)
+    if off is None:
+        return schedule
+    gate = Gate(FORMS_AFTER_COVER, off, off, _FORMS_SOURCE, "common practice")
+    because = Reason(gate, (forms.because.governing, *forms.because.others))
+    printed = replace(forms.printed, instant=off, precision="half-hour")
+    later = replace(
+        forms, likely=off, not_before=off, because=because, printed=printed, spread_by=(), later_in_tests=None
+    )
+    return replace(
+        schedule, milestones=tuple(later if each is forms else each for each in schedule.milestones)
+    )
+
+
+def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
+    """Return the warmest hour after the cover that lies on the slab at an instant, in the zone of the site.
+
+    None where none lies there then, or its end lies past the estimate.
+    """
+    spans = [(each.start, each.end) for each in frost_covers(schedule)]
+    if schedule.curing_method == "insulating blanket":
+        ends = schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+        spans = [(_placed(schedule), None if ends is None else ends.not_before)]
+    zone, off = ZoneInfo(schedule.timezone), when
+    for start, end in spans:
+        lies_there = start <= off.astimezone(UTC) + STRIPPING and end is not None
+        if lies_there and end is not None and off.astimezone(UTC) < end.astimezone(UTC):
+            off = warmest_up(end.astimezone(zone))
+    return None if off is when else off
+
+
+def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether people may walk on the slab at an instant, as printed; before, only the crew."""
+    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
+    printed = None if walk is None else printed_time(walk, schedule.placement_end)
+    return printed is not None and printed.instant.astimezone(UTC) <= when.astimezone(UTC)
 
 
 def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:

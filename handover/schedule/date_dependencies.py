@@ -51,7 +51,7 @@ def _with_dependencies(
 ) -> Iterator[Milestone]:
     off = _cover_removal(simulation, dates, watering)
     for each in dates.milestones:
-        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each, watering):
+        if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each, dates, watering):
             if (gate := _after_frost(simulation, watering)) is not None:
                 yield _waiting(each, gate, basis)
         elif (gate := _attendance(each, watering)) is not None:
@@ -62,13 +62,14 @@ def _with_dependencies(
             yield each
 
 
-def _frozen_at_first(simulation: Simulation, first: Milestone, watering: Watering) -> bool:
+def _frozen_at_first(simulation: Simulation, first: Milestone, dates: Dates, watering: Watering) -> bool:
     """Return whether frost is possible when the surface could take its first water, or on all of that day."""
     if first.not_before is None or simulation.method is None:
         return False
     if watering and watering[0].skipped_because == "frost":
         return True
-    return bool(freezing_ahead(np.array([first.not_before.timestamp()]), simulation)[0])
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
+    return bool(freezing_ahead(np.array([first.not_before.timestamp()]), simulation, safe)[0])
 
 
 def _attendance(milestone: Milestone, watering: Watering) -> Gate | None:

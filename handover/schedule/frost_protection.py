@@ -11,6 +11,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Blanket, MilestoneKind, Protection
+from handover.schedule.printed_times import half_hour_up
 from handover.schedule.protection_period import laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
@@ -18,6 +19,7 @@ from handover.schedule.temperature_log import with_log_correction
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
+    from datetime import datetime
 
     from numpy.typing import NDArray
 
@@ -95,6 +97,20 @@ def _hours_to_blankets(slab: SlabSimulation, job: JobRecord, practice: Practice)
         soon = np.where(near_frost.any(axis=0), slab.hours[near_frost.argmax(axis=0)], np.inf)
         ready = np.minimum(ready, soon)
     return np.clip(ready, earliest, latest)
+
+
+def blankets_laid(simulation: Simulation) -> datetime | None:
+    """Return from when the blankets that cure the slab are laid, as simulated, the early end of the band.
+
+    That is near a frost or at final set, not before finishing ends; None where no blankets cure it.
+    """
+    if not simulation.is_insulated:
+        return None
+    last = simulation.ensemble.last_placed
+    ready_h = _hours_to_blankets(simulation.slab, simulation.job, simulation.practice)[last]
+    early_h = float(np.quantile(ready_h, 1.0 - simulation.share, method="inverted_cdf"))
+    laid = instant_after(simulation.slab.placed_s[CENTRAL], early_h, simulation.job.zone)
+    return None if laid is None else half_hour_up(laid)
 
 
 def least_enough(blankets: Iterable[tuple[float, float]], freezing_c: float) -> float | None:

@@ -43,6 +43,10 @@ REPEATED_FROST = "curing-ends.repeated-frost"
 """The condition that ends moist curing before frost after frost on a slab that is too weak for it."""
 
 
+FORMS_AFTER_COVER = "strip-edge-forms.cover-off"
+"""The condition that edge forms keep in the warmth while covers against the cold lie on the slab."""
+
+
 class MilestoneKind(StrEnum):
     """The dates of a schedule. There is none for soffits, shores, tendons, anchors or columns."""
 
@@ -674,6 +678,10 @@ class CureSchedule:
     surface: Annotated[
         SurfaceTask | None,
         means("What the crew does between the last pass and curing; null where nothing is to be done."),
+    ] = None
+    blankets_on: Annotated[
+        Instant | None,
+        means("From when the blankets that cure the slab are laid, early end; null where none cure it."),
     ] = None
     measurements: Annotated[
         tuple[Measurement, ...], means("The measurements on the job, and their outcomes.")

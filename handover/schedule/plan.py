@@ -9,9 +9,10 @@ import numpy as np
 
 from handover.schedule.assumptions import assumptions
 from handover.schedule.basis import basis_of, weather_basis
+from handover.schedule.cover_times import keep_forms_under_covers
 from handover.schedule.date_dependencies import apply_dependencies
 from handover.schedule.ensemble import CENTRAL, MEMBERS
-from handover.schedule.frost_protection import plan_protection
+from handover.schedule.frost_protection import blankets_laid, plan_protection
 from handover.schedule.history import slab_history
 from handover.schedule.joints import plan_joints
 from handover.schedule.milestones import compute_dates
@@ -79,7 +80,7 @@ def plan_cure(
     refused = {each.kind for each in refusals}
     surface = plan_surface(simulation, dates, watering)
     milestones = _with_window(apply_dependencies(simulation, dates, watering, basis), surface)
-    return CureSchedule(
+    schedule = CureSchedule(
         job=job.id,
         revision=revision,
         issued_at=as_of.astimezone(job.zone),
@@ -102,10 +103,12 @@ def plan_cure(
         figures=tuple(_figures(simulation, watering)),
         protection=plan_protection(simulation, dates),
         surface=surface.task,
+        blankets_on=blankets_laid(simulation),
         joints=plan_joints(simulation, dates),
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,
     )
+    return keep_forms_under_covers(schedule)
 
 
 def _with_window(milestones: tuple[Milestone, ...], surface: SurfacePlan) -> tuple[Milestone, ...]:

@@ -7,7 +7,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from handover.practice.rules import general_rules
-from handover.schedule.model import MilestoneKind, PrintedTime
+from handover.schedule.model import FORMS_AFTER_COVER, REPEATED_FROST, MilestoneKind, PrintedTime
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -49,6 +49,9 @@ USES = (
     MilestoneKind.DEICING_SALT,
 )
 """Dates from which something is allowed; at the others something is done, on a day."""
+
+AT_THE_WARMEST_HOUR = (REPEATED_FROST, FORMS_AFTER_COVER)
+"""Conditions that are met at the warmest hour of a day: what waits for them is printed with it."""
 
 AT_ANY_HOUR = (
     MilestoneKind.INITIAL_SET,
@@ -168,6 +171,8 @@ def printed_time(milestone: Milestone, placed: datetime) -> PrintedTime | None:
         return None
     if milestone.printed is not None:
         return milestone.printed
+    if milestone.because.governing.rule in AT_THE_WARMEST_HOUR:  # a morning later it may have frozen
+        return PrintedTime(half_hour_up(when), "half-hour", _may_move(milestone, when, placed))
     printed = printed_not_before(when, kind, placed)
     precision = _coarse_precision(milestone, when, placed) or printed.precision
     return PrintedTime(round_to(precision, when, kind, placed), precision, _may_move(milestone, when, placed))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from datetime import UTC, timedelta
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -77,6 +78,11 @@ class Simulation:
     def cold_end(self, values: Floats) -> Floats:
         """Return the cold end of the band, row by row: (n, m) to (n,)."""
         return np.asarray(np.quantile(values, 1.0 - self.share, axis=1))
+
+    @cached_property
+    def coldest_top_c(self) -> Floats:
+        """The top of the concrete placed last, at the cold end of the band, in degC, shape (h+1,)."""
+        return self.cold_end(self.slab.temperature_c[:, self.ensemble.last_placed, 0])
 
     def coldest_air(self, until: datetime | None) -> float:
         """Return the coldest air from placement until an instant, at the cold end of the band, in degC."""

@@ -399,7 +399,7 @@ class _StartComparer:
         if water is None or simulation.method is None:
             return water
         hours = water.timestamp() + np.arange(0.0, 24.0 * HOUR_S, HOUR_S)
-        if not freezing_ahead(hours, simulation).any():
+        if not freezing_ahead(hours, simulation, dates.not_before(MilestoneKind.FROST_SAFE)).any():
             return water
         planned = self.plan(simulation.job).milestone(MilestoneKind.FIRST_WATER)
         return None if planned is None else planned.not_before

@@ -77,7 +77,8 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
     """
     starts, ends = curing_span(simulation, dates)
     method = simulation.method
-    slots_of = {day: _slots(day, simulation, starts, ends) for day in _local_days(starts, ends)}
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
+    slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
     slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     held = 0.0
@@ -432,7 +433,9 @@ def _bounds(day: date, zone: ZoneInfo) -> tuple[float, float]:
     return begins, over
 
 
-def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) -> Slots:
+def _slots(
+    day: date, simulation: Simulation, starts: datetime, ends: datetime, safe: datetime | None
+) -> Slots:
     grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR_S)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR_S <= ends.timestamp())]
     lost = np.interp(
@@ -444,7 +447,7 @@ def _slots(day: date, simulation: Simulation, starts: datetime, ends: datetime) 
         lost=lost * SLOT_H,
         rain=_rain(grid, simulation),
         open=_somebody_there(grid, simulation),
-        frost=freezing_ahead(grid, simulation),
+        frost=freezing_ahead(grid, simulation, safe),
         shows=simulation.practice["water.shows"] * SLOT_H,
     )
 
@@ -481,11 +484,23 @@ def _closing_time(moment: datetime) -> time:
     return moment.time() if moment.time() > time.min else time.max
 
 
-def freezing_ahead(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
-    """Return for each slot whether the air or the surface may freeze before the water has dried."""
+def freezing_ahead(grid: Floats, simulation: Simulation, safe: datetime | None) -> NDArray[np.bool_]:
+    """Return for each slot whether the air or the surface may freeze before the water has dried.
+
+    Until the slab is strong enough for frost, its surface counts at the cold end of the band, as it does for
+    the covers against frost.
+
+    Args:
+        grid: Starts of the slots, UTC seconds, shape (s,).
+        simulation: The simulated job.
+        safe: When the slab is strong enough for a first frost; None: past the estimate.
+    """
     known = simulation.weather.seconds
     surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
     coldest = np.minimum(simulation.weather.air_c, surface)
+    slab_s = simulation.slab_s(CENTRAL)
+    young = known <= min(np.inf if safe is None else safe.timestamp(), slab_s[-1])
+    coldest[young] = np.minimum(coldest, np.interp(known, slab_s, simulation.coldest_top_c))[young]
     ends = grid + simulation.practice["frost.ahead"] * HOUR_S
     first, after = np.searchsorted(known, grid - HOUR_S), np.searchsorted(known, ends, side="right")
     ahead = np.array([coldest[slice(*span)].min(initial=np.inf) for span in zip(first, after, strict=True)])

@@ -11,9 +11,11 @@ import pytest
 from handover.documents.care_sheet import CareSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
-from handover.schedule.cover_times import frost_covers
+from handover.practice.rules import general_rules
+from handover.schedule.cover_times import frost_covers, keep_forms_under_covers
+from handover.schedule.model import FORMS_AFTER_COVER, Protection, Risk
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.model import Protection, Risk
+from handover.schedule.printed_times import WARMEST, print_dates
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -115,3 +117,91 @@ def test_once_covers_replace_all_water_that_is_left_no_watering_is_taught(
     assert wording.say("sheet.watering-over") not in care.without_days
     assert care.how == CareSheet(Wording(job, replace(later, watering=dry), language=language), {}).how
     assert not care.wet
+
+
+def test_a_frost_tonight_is_the_first_job_and_a_visit_of_the_crew(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: a one-night cover that ended before the next watering was in the calendars alone."""
+    watered = min(visit.start for day in schedule.watering for visit in day.visits)
+    issued = watered.replace(hour=15) - timedelta(days=1)
+    frost = watered - timedelta(hours=5)
+    tonight = Risk("frost", frost, frost + timedelta(hours=2), frost)
+    early = tuple(each for each in schedule.milestones if each.kind != Kind.FOOT_TRAFFIC)
+    young = replace(schedule, risks=(tonight,), issued_at=issued, finished=issued, milestones=early)
+    wording = Wording(job, young)
+    [cover] = frost_covers(young)
+    assert cover.end == watered
+    assert cover.by_crew
+    assert wording.cover is not None
+    care = CareSheet(wording, {})
+    assert care.ongoing is not None
+    assert care.ongoing.title == wording.say("cover.title-crew")
+    assert any(wording.visits.cover_end(cover) in each for each in care.crew)
+    assert wording.say("watering.cover-off") in next(
+        each.description for each in owner_events(wording) if each.start == watered
+    )
+
+
+def test_one_party_lays_a_cover(job: JobRecord, schedule: CureSchedule) -> None:
+    """Before people may walk on the slab it is the crew, then the owner."""
+    walk = schedule.milestone(Kind.FOOT_TRAFFIC)
+    assert walk is not None
+    assert walk.not_before is not None
+    nights = [walk.not_before.replace(hour=4) + timedelta(days=days) for days in (0, 3)]
+    risks = tuple(Risk("frost", each, each + timedelta(hours=2), each) for each in nights)
+    frosty = replace(schedule, risks=risks)
+    assert [each.by_crew for each in frost_covers(frosty)] == [True, False]
+    laid = [each for each in crew_events(Wording(job, frosty)) if each.kind == "frost-cover"]
+    assert len(laid) == 1
+
+
+def test_no_end_of_cold_protection_is_printed_while_a_later_cover_follows(
+    job: JobRecord, frozen: CureSchedule
+) -> None:
+    assert Kind.PROTECTION_ENDS not in Wording(job, frozen).dates.owner_kinds
+
+
+def test_a_slab_under_its_own_blankets_is_not_covered_again(frozen: CureSchedule) -> None:
+    assert frost_covers(replace(frozen, curing_method="insulating blanket")) == ()
+
+
+def test_edge_forms_stay_while_a_cover_lies_over_them(frozen: CureSchedule) -> None:
+    """Who strips an edge in a frost bares the coldest part of the slab."""
+    ends = frozen.milestone(Kind.CURING_ENDS)
+    forms = keep_forms_under_covers(print_all(frozen)).milestone(Kind.STRIP_EDGE_FORMS)
+    assert ends is not None
+    assert ends.not_before is not None
+    assert forms is not None
+    assert forms.printed is not None
+    assert forms.printed.instant >= ends.not_before
+    assert forms.printed.instant.time() == WARMEST
+    assert forms.because.governing.rule == FORMS_AFTER_COVER
+
+
+def print_all(schedule: CureSchedule) -> CureSchedule:
+    return replace(schedule, milestones=print_dates(schedule.milestones, schedule.placement_end))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_crew_is_told_when_the_blankets_that_cure_go_on_and_of_a_bare_frost(
+    job: JobRecord, schedule_with: Any, cold_schedule: CureSchedule, language: str
+) -> None:
+    plain = schedule_with(method="insulating blanket", milestones=cold_schedule.milestones)
+    laid = plain.placement_end + timedelta(hours=6)
+    needed = Protection(
+        (), 0.35, 0.7, None, largest_drop_k=28.0, drop_k=None, edges=3.0, bare_freezes_from=laid
+    )
+    wording = Wording(job, replace(plain, blankets_on=laid, protection=needed), language=language)
+    [event] = [each for each in crew_events(wording) if each.kind == "blankets-on"]
+    assert event.start == laid
+    care = CareSheet(wording, {})
+    assert care.warning is not None
+    frozen = wording.speak.moment(laid).text
+    assert frozen in care.warning.text
+    assert frozen in event.description
+    assert any(frozen in each for each in care.crew)
+
+
+def test_three_layers_are_what_the_rule_asks_for_at_edges() -> None:
+    assert general_rules()["frost.edges"] == 3.0

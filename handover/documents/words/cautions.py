@@ -74,7 +74,11 @@ class CautionWording(ScheduleWords):
         """Return the key of the sentences: some have an hour, some differ by joints or blankets."""
         if caution.at is not None:
             return f"{key}.text-at"
-        blankets = ("blankets",) if self.schedule.curing_method == "insulating blanket" else ()
+        blankets: tuple[str, ...] = ()
+        if self.schedule.curing_method == "insulating blanket":
+            blankets = ("blankets",)
+        elif self.job.curing.blanket_r_value:
+            blankets = ("brought",)
         timer = ("timer",) if self.job.curing.timer else ()
         special = (f"{key}.text-{each}" for each in (self.job.slab.joints, *blankets, *timer))
         return next(filter(self.reader.has, special), f"{key}.text")
@@ -92,6 +96,27 @@ class CautionWording(ScheduleWords):
         when = self.speak.day(from_when) if from_when else ""
         lines = [self.say(f"limits.{key}") for key in ("estimate", "codes", "ground", "cracks")]
         return tuple(lines + ([self.say("limits.typical", day=when)] if from_when else []))
+
+    @property
+    def blankets_on(self) -> tuple[str, str]:
+        """Title and text for the crew that lays the blankets of the curing; empty where there are none."""
+        laid, protection = self.schedule.blankets_on, self.schedule.protection
+        if laid is None:
+            return "", ""
+        text = self.say("event.blankets-on.text", when=self.speak.moment(laid).text).strip()
+        bare = None if protection is None else protection.bare_freezes_from
+        early = "" if bare is None else self.say("protection.bare-crew", when=self.speak.moment(bare).text)
+        return self.say("event.blankets-on.title"), "\n".join(filter(None, (early, text)))
+
+    @property
+    def bare_frost(self) -> Notice | None:
+        """That the top may freeze before blankets can lie on it, for the owner; None where it does not."""
+        protection = self.schedule.protection
+        if protection is None or protection.bare_freezes_from is None:
+            return None
+        when = self.speak.moment(protection.bare_freezes_from).text
+        title, text = self.say("protection.bare-title"), self.say("protection.bare-owner", when=when)
+        return Notice("frost-bare", title, text)
 
     @property
     def blanket(self) -> str:

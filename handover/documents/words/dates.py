@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import UTC, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
-from handover.schedule.cover_times import is_covered_at
+from handover.schedule.cover_times import frost_covers, is_covered_at
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
     evening_of,
@@ -169,7 +169,20 @@ class DateWording:
             # Everything comes off at once: blankets are named by their own date, others by the end of curing.
             blankets = self.method == "insulating-blanket"
             without.add(MilestoneKind.CURING_ENDS if blankets else MilestoneKind.PROTECTION_ENDS)
+        if self._is_covered_later:
+            without.add(MilestoneKind.PROTECTION_ENDS)
         return tuple(each for each in OWNER_KINDS if each not in without)
+
+    @property
+    def _is_covered_later(self) -> bool:
+        """Whether a cover against frost lies on the slab past the end of cold protection."""
+        protected = self.schedule.milestone(MilestoneKind.PROTECTION_ENDS)
+        if protected is None or protected.not_before is None:
+            return False
+        ends = protected.not_before.astimezone(UTC)
+        return any(
+            each.end is None or each.end.astimezone(UTC) > ends for each in frost_covers(self.schedule)
+        )
 
     @property
     def crew_milestones(self) -> tuple[MilestoneWords, ...]:
@@ -301,7 +314,10 @@ class DateWording:
             return " ".join([*self._weeks(milestone), sentence])
         when = milestone.not_before
         if milestone.kind in UNDER_COVER and when is not None and is_covered_at(self.schedule, when):
-            return f"{sentence} {self.say(self.variant('milestone.words.under-cover'))}"
+            key = "milestone.words.under-cover"
+            if not any(each.covers_at(when) for each in frost_covers(self.schedule)):
+                key = self.variant(key)  # a sheet alone may be folded back; blankets may not
+            return f"{sentence} {self.say(key)}"
         return sentence
 
     def _weeks(self, milestone: Milestone) -> Iterator[str]:

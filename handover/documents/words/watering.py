@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 from handover.documents.date_phrases import capitalise
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers
+from handover.schedule.cover_times import frost_covers, is_walkable
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from datetime import date, datetime
 
     from handover.schedule.cover_times import FrostCover
@@ -173,6 +174,19 @@ class WateringWording(ScheduleWords):
         return self.say(key, n=len(day.visits), span=span)
 
     def _note(self, day: WateringDay) -> str:
+        """Return why a day has no watering or what may change it, and which cover goes on."""
+        return " ".join(filter(None, (self._weather_note(day), *self._cover_notes(day))))
+
+    def _cover_notes(self, day: WateringDay) -> Iterator[str]:
+        if day.skipped_because is not None:
+            return
+        zone = self.schedule.issued_at.tzinfo
+        for each in self.covers:
+            start = each.start.astimezone(zone)
+            if start.date() == day.date:
+                yield self.say("watering.cover-on", hour=self.speak.short_hour(start))
+
+    def _weather_note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
         printed_from = general_rules()["rain.printed"]
@@ -211,18 +225,15 @@ class WateringWording(ScheduleWords):
 
     @cached_property
     def cover(self) -> CoverWords | None:
-        """What to do instead of watering, if the next day of the plan has possible frost."""
-        ahead = self._remaining.days
-        if not (self.schedule.covered_for_frost and ahead and ahead[0].skipped_because == "frost"):
-            return None
+        """The cover against frost, where it comes before the next watering: on now, or next."""
         issued = self.schedule.issued_at
         lasting = (each for each in self.covers if each.end is None or each.end > issued)
         cover = next(lasting, None)
-        if cover is None:
+        if cover is None or not self._is_next(cover):
             return None
         start = cover.start.astimezone(issued.tzinfo)
         is_on = start <= issued
-        by = "-crew" if cover.by_crew and not is_on else ""
+        by = "-crew" if cover.by_crew and not is_walkable(self.schedule, issued) else ""
         lines = [self.say(f"cover.text{by}"), "" if cover.off else self.say("cover.then-water")]
         return CoverWords(
             title=self.say(f"cover.title{by}"),
@@ -248,6 +259,15 @@ class WateringWording(ScheduleWords):
             return ""
         last = self.covers[-1]
         return "" if last.end is not None and last.end <= self.schedule.issued_at else self.cover_end(last)
+
+    def _is_next(self, cover: FrostCover) -> bool:
+        """Return whether a cover lies on the slab before the next watering; without one, within a day."""
+        visits = [visit.start for day in self._remaining.days for visit in day.visits]
+        issued = self.schedule.issued_at.astimezone(UTC)
+        latest = min((each.astimezone(UTC) for each in visits), default=None)
+        if latest is None and self.schedule.cure_mode != "wet":
+            latest = issued + timedelta(days=1)
+        return latest is None or cover.start <= latest
 
     @cached_property
     def covers(self) -> tuple[FrostCover, ...]:
