@@ -3,7 +3,8 @@
 A finished surface that is not yet hard enough for water dries. How much it may lose is a rule. When it has
 lost as much is the late end of a window, so the early end of its band is the cautious one. Where the first
 water of the plan comes later, the crew keeps the surface damp or covers it before it leaves; compound needs
-no water.
+no water. A sheet or burlap that cures the slab is laid as soon as a step leaves no mark, whenever its first
+water comes.
 """
 
 from __future__ import annotations
@@ -37,6 +38,7 @@ COVERING = general_rules().duration("visit.covering")
 SPRAYING = general_rules().duration("visit.compound")
 _COMPOUND = "curing compound"
 _COVER = "wet burlap"  # whose water a cover takes
+_LAID = ("plastic sheet", "wet burlap")  # methods whose cover the crew lays before it leaves
 
 
 class SurfacePlan(NamedTuple):
@@ -56,9 +58,11 @@ def plan_surface(simulation: Simulation, dates: Dates, watering: Watering) -> Su
     """Return until when the finished surface may be bare, and what the crew does if water comes later.
 
     Where frost keeps water off on the first day, the cover against frost is the plan; where blankets cure the
-    slab, they are.
+    slab, they are. A sheet or burlap that cures it is laid on that day, frost or not.
     """
     start = _end_of_finishing(simulation, dates)
+    if start is not None and simulation.job.curing.method in _LAID:
+        return _laid_plan(start, simulation, dates, watering)
     is_coated = simulation.job.curing.method == _COMPOUND
     until = start if is_coated else _first_visit(watering)
     if start is None or until is None:
@@ -155,6 +159,45 @@ def _coating(start: datetime, not_after: datetime | None, simulation: Simulation
         source=rule.source,
         mark=rule.mark,
     )
+
+
+def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: Watering) -> SurfacePlan:
+    """Return the laying of the sheet or burlap that cures the slab; past the estimate, nothing is planned."""
+    not_after = _dried_by(start, start + timedelta(days=1), simulation)
+    firm = dates.not_before(MilestoneKind.FINAL_SET)
+    if firm is None:
+        return SurfacePlan(not_after, None)
+    ready = half_hour_up(max(firm, start, key=_seconds))
+    rule = simulation.practice.rules["surface.bare-time"]
+    dries = not_after is not None and _seconds(not_after) < _seconds(ready) and not _is_frosty(watering)
+    begins, ends = start if dries else ready, ready + COVERING
+    fogged = _likely_loss(start, ready, simulation) if dries else 0.0
+    soaked = 0.0 if _is_dry_laid(simulation, watering) else simulation.practice.methods[_COVER].store_mm
+    litres = (fogged + soaked) * simulation.job.slab.area
+    way = "fog-lay" if dries else "lay"
+    task = SurfaceTask(
+        work="cover",
+        start=start,
+        not_after=_no_earlier(start, not_after),
+        cover_from=ready,
+        until=ends,
+        finish_recorded=simulation.job.placement.finished is not None,
+        choices=(SurfaceChoice(way, begins, ends, _hours(begins, ends), litres),),
+        figures=(Figure("limit", _allowed_loss(simulation), "mm"),),
+        source=rule.source,
+        mark=rule.mark,
+    )
+    return SurfacePlan(not_after, task)
+
+
+def _is_dry_laid(simulation: Simulation, watering: Watering) -> bool:
+    """Return whether the cover is laid without water: a sheet keeps that of the slab, wet cloth freezes."""
+    return _is_frosty(watering) or simulation.job.curing.method != _COVER
+
+
+def _is_frosty(watering: Watering) -> bool:
+    """Return whether frost keeps water off on the first day of curing."""
+    return bool(watering) and watering[0].skipped_because == "frost"
 
 
 def _filling(

@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
+from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.model import MilestoneKind
 
@@ -85,9 +86,10 @@ class SurfaceWording(ScheduleWords):
 
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
-        of_cover = task.cover_from if begun and usual.how == "fog-cover" else None
+        covers = usual.how == "lay" or (begun and usual.how in {"fog-cover", "fog-lay"})
+        of_cover = task.cover_from if covers else None
         return SurfaceWords(
-            title=self.say(f"surface.{task.work}.title"),
+            title=self.say(self._of_method(f"surface.{task.work}.title")),
             why=self._why(task) if task.work == "damp" else "",
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
             note=" ".join(self._notes(task, begun=begun)),
@@ -109,11 +111,12 @@ class SurfaceWording(ScheduleWords):
             "until": self._hour(task.until, task),
         }
         coats = task.work == "compound"
-        covers_now = begun and choice.how == "fog-cover" and self._is_firm(task)
-        key = f"surface.way.{'coat' if coats else 'cover' if covers_now else choice.how}"
+        covers_now = begun and self._is_firm(task)
+        now = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now"} if covers_now else {}
+        key = f"surface.way.{'coat' if coats else now.get(choice.how, choice.how)}"
         if coats and task.not_after is not None and task.not_after > task.start:
             key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
-        way = self.say(key, **values)
+        way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
 
     def _cost(self, choice: SurfaceChoice) -> str:
@@ -126,7 +129,7 @@ class SurfaceWording(ScheduleWords):
         return task.cover_from is not None and not self._is_ahead(task.cover_from)
 
     def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
-        if task.work != "damp":
+        if task.work == "compound":
             return
         if any(each.code == RETARDER and self._is_ahead(each.end) for each in self.schedule.risks):
             yield self.say("surface.retarder")
@@ -141,8 +144,17 @@ class SurfaceWording(ScheduleWords):
     def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
+        if task.work == "cover":
+            return self.say(
+                self._of_method("surface.lay-owner"), at=self._hour(task.cover_from or task.start, task)
+            )
         cover = "surface.cover-owner" if task.cover_from else "surface.fog-owner"
         return self.say(cover, until=self._moment(task.until))
+
+    def _of_method(self, key: str) -> str:
+        """Return the key of the words for the cover that cures the slab, where there are any."""
+        special = f"{key}--{slug(self.schedule.curing_method)}"
+        return special if self.reader.has(special) else key
 
     def _start(self, task: SurfaceTask, phrase: str, *, begun: bool) -> str:
         """Return the hour of the last pass: "from 4:00 in the afternoon", "about ...", or that it is now."""
