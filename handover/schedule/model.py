@@ -320,8 +320,9 @@ class SurfaceChoice:
         str,
         means(
             "Which way: fog and then a cover, fog alone, or curing compound in place of water; or the laying "
-            "of the sheet or burlap that cures the slab, after fog where the surface dries before.",
-            one_of=("fog-cover", "fog", "compound", "lay", "fog-lay"),
+            "of the sheet or burlap that cures the slab, after fog where the surface dries before; or, "
+            "under a cover until the rain is over, compound after it.",
+            one_of=("fog-cover", "fog", "compound", "lay", "fog-lay", "compound-after-rain"),
         ),
     ]
     start: Annotated[Instant, means("From.")]

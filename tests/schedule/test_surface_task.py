@@ -6,7 +6,7 @@ finishing at once, water replaces no more than what dries. The limit of the loss
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -174,6 +174,30 @@ def test_blankets_and_frost_have_their_own_plan(job: Job, weather: Weather, as_o
     frosty = plan_cure(job(), weather(-6.0, 4.0), as_of)
     assert frosty.watering[0].skipped_because == "frost"
     assert frosty.surface is None
+
+
+@pytest.mark.parametrize("hours", [1.0, 3.0, 5.0, 6.0])
+def test_compound_dries_before_rain_or_waits_for_its_end(
+    job: Job, weather: Weather, as_of: datetime, hours: float
+) -> None:
+    """UFGS 03301A: what rain hits within 3 h after spraying is sprayed again."""
+    finished = as_of + timedelta(hours=0.5)
+    falls = finished.astimezone(UTC).replace(tzinfo=None) + timedelta(hours=hours)
+    series = weather(14.0, 22.0)
+    hour = int(np.searchsorted(series.time, np.datetime64(falls, "s")))
+    rain = np.where(np.arange(len(series.time)) == hour, 3.0, 0.0)
+    wet = weather(14.0, 22.0, precipitation_mm=rain, precipitation_probability=np.sign(rain))
+    tables = {"placement": {"finished": finished}, "curing": {"method": "curing compound"}}
+    schedule = plan_cure(job(**tables), wet, as_of)
+    task, (falling,) = task_of(schedule), (each for each in schedule.risks if each.code == "rain-on-fresh")
+    (way,) = task.choices
+    dry = timedelta(hours=3)
+    assert falling.start < falling.end
+    assert way.until + dry <= falling.start or way.start >= falling.end
+    assert (way.how == "compound-after-rain") == (way.start >= falling.end)
+    if way.how == "compound":
+        assert task.not_after is not None
+        assert task.not_after + dry <= falling.start
 
 
 @pytest.mark.parametrize("method", ["plastic sheet", "wet burlap"])

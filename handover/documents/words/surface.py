@@ -16,8 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from handover.schedule.model import SurfaceChoice, SurfaceTask
+    from handover.schedule.model import Risk, SurfaceChoice, SurfaceTask
 
+AFTER_RAIN = "compound-after-rain"
+RAIN = "rain-on-fresh"
 RETARDER = "evaporation-retarder"
 """The measure that only helps before the last pass."""
 
@@ -63,6 +65,17 @@ class SurfaceWords:
         return tuple(line for line in (self.why, *(each.line for each in self.choices), self.note) if line)
 
 
+@dataclass(frozen=True)
+class RainWords:
+    """The cover of the fresh slab before likely rain: title, text, sentence for the owner, the rain."""
+
+    title: str
+    text: str
+    owner: str
+    start: datetime
+    end: datetime
+
+
 class SurfaceWording(ScheduleWords):
     """The crew's task of one schedule in the words of one reader."""
 
@@ -81,6 +94,27 @@ class SurfaceWording(ScheduleWords):
         left = tuple(each for each in task.choices if self._is_ahead(each.until))
         return self._words(task, left, begun=not self._is_ahead(task.start)) if left else None
 
+    @cached_property
+    def rains(self) -> tuple[RainWords, ...]:
+        """The likely rains on the fresh surface that are not over at the time of issue, in order of time."""
+        return tuple(
+            self._rain(each) for each in self.schedule.risks if each.code == RAIN and self._is_ahead(each.end)
+        )
+
+    def _rain(self, rain: Risk) -> RainWords:
+        start, is_same_day = self._moment(rain.start), rain.start.date() == rain.end.date()
+        end = self.speak.hour(rain.end) if is_same_day else self._moment(rain.end)
+        coats = self.schedule.cure_mode == "coat"
+        return RainWords(
+            title=self.say("event.rain-cover.title"),
+            text=self.say(
+                "event.rain-cover.text-coat" if coats else "event.rain-cover.text", start=start, end=end
+            ),
+            owner=self.say("surface.rain-owner", start=start),
+            start=rain.start,
+            end=rain.end,
+        )
+
     def _is_ahead(self, when: datetime) -> bool:
         return when.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
 
@@ -94,7 +128,7 @@ class SurfaceWording(ScheduleWords):
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
             note=" ".join(self._notes(task, begun=begun)),
             owner=self._owner(task, begun=begun),
-            start=of_cover or task.start,
+            start=usual.start if usual.how == AFTER_RAIN else of_cover or task.start,
             end=usual.until,
         )
 
@@ -113,8 +147,10 @@ class SurfaceWording(ScheduleWords):
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
         now = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now"} if covers_now else {}
-        key = f"surface.way.{'coat' if coats else now.get(choice.how, choice.how)}"
-        if coats and task.not_after is not None and task.not_after > task.start:
+        is_wet = choice.how == AFTER_RAIN
+        key = f"surface.way.{'coat' if coats and not is_wet else now.get(choice.how, choice.how)}"
+        values = {**values, "begins": self._hour(choice.start, task)}
+        if coats and not is_wet and task.not_after is not None and task.not_after > task.start:
             key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
         way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
@@ -142,6 +178,8 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.saw")
 
     def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
+        if task.work == "compound" and task.choices[0].how == AFTER_RAIN:
+            return self.say("surface.coat-after-rain-owner", at=self._hour(task.choices[0].start, task))
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
         if task.work == "cover":
