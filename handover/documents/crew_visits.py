@@ -27,6 +27,8 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)
+    if wording.surface.rains:
+        lines.insert(0, wording.surface.rains[0].owner)
     lines += cover_visits(wording)
     lines += [
         wording.say("sheet.crew-withheld", title=each.title, why=each.sentence)

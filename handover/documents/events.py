@@ -108,6 +108,7 @@ class _EventBuilder:
     def of_crew(self) -> tuple[CareEvent, ...]:
         return self._in_order(
             [
+                *self._rain_covers(),
                 *self._surface(),
                 *self._sawing(),
                 *self._undated_sawing(),
@@ -182,6 +183,13 @@ class _EventBuilder:
         if task is not None:
             start, end = _utc(task.start), _utc(task.end)
             yield self._work("surface", task.title, "\n".join(task.lines), start, max(end, start + COVERING))
+
+    def _rain_covers(self) -> Iterator[CareEvent]:
+        """Cover the fresh slab before likely rain, once the pour has begun."""
+        for number, rain in enumerate(self.wording.surface.rains, 1):
+            start = max(_utc(rain.start) - COVERING, _utc(self.schedule.placement_start))
+            end, title = max(_utc(rain.start), start + COVERING), self._at_hour(rain.title, start)
+            yield CareEvent("crew", "rain-cover", str(number), start, end, title, rain.text, "protect")
 
     def _sawing(self) -> Iterator[CareEvent]:
         """Saw from the hour of the first trial cut to the last hour before it is too late."""

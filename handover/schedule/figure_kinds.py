@@ -52,6 +52,7 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "daylight": "duration",
     "depth": "thickness",
     "dry_hours": "duration",
+    "drying_time": "duration",
     "drying": "duration",
     "dry_with_burlap": "duration",
     "dry_with_timer": "duration",

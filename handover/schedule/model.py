@@ -323,8 +323,10 @@ class SurfaceChoice:
     how: Annotated[
         str,
         means(
-            "Which way: fog and then a cover, fog alone, or curing compound in place of water.",
-            one_of=("fog-cover", "fog", "compound"),
+            "Which way: fog and then a cover, fog alone, or curing compound in place of water; or the laying "
+            "of the sheet or burlap that cures the slab, after fog where the surface dries before; or, "
+            "under a cover until the rain is over, compound after it.",
+            one_of=("fog-cover", "fog", "compound", "lay", "fog-lay", "compound-after-rain"),
         ),
     ]
     start: Annotated[Instant, means("From.")]
@@ -340,8 +342,9 @@ class SurfaceTask:
     work: Annotated[
         str,
         means(
-            "Keep it damp or covered until the first water, or spray the curing compound.",
-            one_of=("damp", "compound"),
+            "Keep it damp or covered until the first water, lay the cover that cures it, or spray the curing "
+            "compound.",
+            one_of=("damp", "cover", "compound"),
         ),
     ]
     start: Annotated[Instant, means("When the last pass ends: as recorded, else the likely initial set.")]
@@ -356,7 +359,7 @@ class SurfaceTask:
             "first water."
         ),
     ]
-    until: Annotated[Instant, means("The first water of the plan, or the end of spraying.")]
+    until: Annotated[Instant, means("The first water of the plan, or the end of spraying or laying.")]
     finish_recorded: Annotated[bool, means("Whether the record has the end of the last pass.")]
     choices: Annotated[tuple[SurfaceChoice, ...], means("The ways to do it, the usual one first.")]
     figures: Annotated[tuple[Figure, ...], means("Its numbers.")]

@@ -78,7 +78,7 @@ def plan_cure(
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
     refused = {each.kind for each in refusals}
-    surface = plan_surface(simulation, dates, watering)
+    surface = plan_surface(simulation, dates, watering, risks)
     milestones = _with_window(apply_dependencies(simulation, dates, watering, basis), surface)
     schedule = CureSchedule(
         job=job.id,

@@ -176,7 +176,7 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
     if simulation.job.slab.exposure != "outdoors":
         return
     start = simulation.job.placement.start.timestamp()
-    end = simulation.job.placement.end.timestamp() + simulation.practice["rain.keep-off"] * HOUR_S
+    end = _needs_no_rain_until(simulation)
     known = simulation.weather.seconds
     chance = np.nan_to_num(weather.precipitation_probability, nan=1.0)
     wet = (
@@ -190,10 +190,20 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
         yield _risk(
             "rain-on-fresh",
             simulation.job.zone,
-            known[run],
+            np.append(known[run.start] - HOUR_S, known[run]),  # the rain of an hour falls before its end
             known[peak],
             Figure("rain", float(weather.precipitation_mm[run].sum()), "mm"),
         )
+
+
+def _needs_no_rain_until(simulation: Simulation) -> float:
+    """Return until when rain may damage the surface, or wash off a compound that is not dry, UTC seconds."""
+    practice, placement = simulation.practice, simulation.job.placement
+    end = placement.end.timestamp() + practice["rain.keep-off"] * HOUR_S
+    if simulation.job.curing.method != "curing compound" or placement.finished is None:
+        return end
+    dry_h = practice["visit.compound"] + practice["compound.dry"]
+    return max(end, placement.finished.timestamp() + dry_h * HOUR_S)
 
 
 def _find_runs(which: NDArray[np.bool_]) -> list[slice]:

@@ -3,12 +3,13 @@
 A finished surface that is not yet hard enough for water dries. How much it may lose is a rule. When it has
 lost as much is the late end of a window, so the early end of its band is the cautious one. Where the first
 water of the plan comes later, the crew keeps the surface damp or covers it before it leaves; compound needs
-no water.
+no water. A sheet or burlap that cures the slab is laid as soon as a step leaves no mark, whenever its first
+water comes.
 """
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -17,15 +18,14 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Figure, MilestoneKind, SurfaceChoice, SurfaceTask
-from handover.schedule.printed_times import SLEEPING_HOUR, half_hour_down, half_hour_up
+from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, half_hour_down, half_hour_up
 from handover.schedule.quantiles import instant_after, smoothed_quantile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import datetime
 
     from handover.schedule.dates import Dates
-    from handover.schedule.model import WateringDay
+    from handover.schedule.model import Risk, WateringDay
     from handover.schedule.simulation import Simulation
 
     Watering = tuple[WateringDay, ...]
@@ -37,6 +37,7 @@ COVERING = general_rules().duration("visit.covering")
 SPRAYING = general_rules().duration("visit.compound")
 _COMPOUND = "curing compound"
 _COVER = "wet burlap"  # whose water a cover takes
+_LAID = ("plastic sheet", "wet burlap")  # methods whose cover the crew lays before it leaves
 
 
 class SurfacePlan(NamedTuple):
@@ -52,20 +53,25 @@ class SurfacePlan(NamedTuple):
     task: SurfaceTask | None
 
 
-def plan_surface(simulation: Simulation, dates: Dates, watering: Watering) -> SurfacePlan:
+def plan_surface(
+    simulation: Simulation, dates: Dates, watering: Watering, risks: tuple[Risk, ...]
+) -> SurfacePlan:
     """Return until when the finished surface may be bare, and what the crew does if water comes later.
 
     Where frost keeps water off on the first day, the cover against frost is the plan; where blankets cure the
-    slab, they are.
+    slab, they are. A sheet or burlap that cures it is laid on that day, frost or not. Compound goes on early
+    enough to dry before likely rain, else after it.
     """
     start = _end_of_finishing(simulation, dates)
+    if start is not None and simulation.job.curing.method in _LAID:
+        return _laid_plan(start, simulation, dates, watering)
     is_coated = simulation.job.curing.method == _COMPOUND
     until = start if is_coated else _first_visit(watering)
     if start is None or until is None:
         return SurfacePlan(None, None)
     not_after = _dried_by(start, until + timedelta(days=1), simulation)
     if is_coated:
-        return SurfacePlan(not_after, _coating(start, not_after, simulation))
+        return SurfacePlan(not_after, _coating(start, not_after, simulation, risks))
     if not_after is None or _seconds(until) <= not_after.timestamp():
         return SurfacePlan(not_after, None)
     return SurfacePlan(not_after, _filling(start, until, not_after, simulation, dates))
@@ -139,22 +145,100 @@ def _likely_loss(start: datetime, end: datetime, simulation: Simulation) -> floa
     return float(loss[-1, 0]) if len(loss) else 0.0
 
 
-def _coating(start: datetime, not_after: datetime | None, simulation: Simulation) -> SurfaceTask:
-    """Return the spraying of the compound: right after the last pass."""
+def _coating(
+    start: datetime, not_after: datetime | None, simulation: Simulation, risks: tuple[Risk, ...]
+) -> SurfaceTask:
+    """Return the spraying of the compound: right after the last pass, or after likely rain."""
     rule = simulation.practice.rules["visit.compound"]
-    end = start + SPRAYING
+    begins, rain = _spraying(start, simulation, risks)
+    end = begins + SPRAYING
+    late = _no_earlier(start, not_after)
+    if begins > start:
+        late = None  # rain and the cover keep it wet
+    elif rain is not None:
+        dry_by = half_hour_down(rain - _drying_time(simulation))
+        late = dry_by if late is None else min(late, dry_by, key=_seconds)
+    how = "compound" if begins == start else "compound-after-rain"
     return SurfaceTask(
         work="compound",
         start=start,
-        not_after=_no_earlier(start, not_after),
+        not_after=late,
         cover_from=None,
         until=end,
         finish_recorded=simulation.job.placement.finished is not None,
-        choices=(SurfaceChoice("compound", start, end, rule.value, 0.0),),
-        figures=(),
+        choices=(SurfaceChoice(how, begins, end, rule.value, 0.0),),
+        figures=() if rain is None else (Figure("drying_time", simulation.practice["compound.dry"], "h"),),
         source=rule.source,
         mark=rule.mark,
     )
+
+
+def _spraying(
+    start: datetime, simulation: Simulation, risks: tuple[Risk, ...]
+) -> tuple[datetime, datetime | None]:
+    """Return when the compound is sprayed, and the start of the next likely rain, if there is one.
+
+    It has to dry before the rain. Where it cannot, it waits under a cover until the rain is over, and then
+    for an hour at which somebody works.
+    """
+    begins = start
+    rains = [each for each in risks if each.code == "rain-on-fresh" and _seconds(each.end) > _seconds(start)]
+    for rain in rains:
+        if _seconds(begins + SPRAYING + _drying_time(simulation)) <= _seconds(rain.start):
+            return begins, rain.start
+        begins = _at_work(half_hour_up(rain.end))
+    return begins, None
+
+
+def _drying_time(simulation: Simulation) -> timedelta:
+    return timedelta(hours=simulation.practice["compound.dry"])
+
+
+def _at_work(when: datetime) -> datetime:
+    """Return the next instant at which somebody works: the morning after, at night."""
+    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
+        return when
+    day = when.date() + timedelta(days=when.time() >= SLEEPING_HOUR)
+    return datetime.combine(day, WAKING_HOUR, when.tzinfo)
+
+
+def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: Watering) -> SurfacePlan:
+    """Return the laying of the sheet or burlap that cures the slab; past the estimate, nothing is planned."""
+    not_after = _dried_by(start, start + timedelta(days=1), simulation)
+    firm = dates.not_before(MilestoneKind.FINAL_SET)
+    if firm is None:
+        return SurfacePlan(not_after, None)
+    ready = half_hour_up(max(firm, start, key=_seconds))
+    rule = simulation.practice.rules["surface.bare-time"]
+    dries = not_after is not None and _seconds(not_after) < _seconds(ready) and not _is_frosty(watering)
+    begins, ends = start if dries else ready, ready + COVERING
+    fogged = _likely_loss(start, ready, simulation) if dries else 0.0
+    soaked = 0.0 if _is_dry_laid(simulation, watering) else simulation.practice.methods[_COVER].store_mm
+    litres = (fogged + soaked) * simulation.job.slab.area
+    way = "fog-lay" if dries else "lay"
+    task = SurfaceTask(
+        work="cover",
+        start=start,
+        not_after=_no_earlier(start, not_after),
+        cover_from=ready,
+        until=ends,
+        finish_recorded=simulation.job.placement.finished is not None,
+        choices=(SurfaceChoice(way, begins, ends, _hours(begins, ends), litres),),
+        figures=(Figure("limit", _allowed_loss(simulation), "mm"),),
+        source=rule.source,
+        mark=rule.mark,
+    )
+    return SurfacePlan(not_after, task)
+
+
+def _is_dry_laid(simulation: Simulation, watering: Watering) -> bool:
+    """Return whether the cover is laid without water: a sheet keeps that of the slab, wet cloth freezes."""
+    return _is_frosty(watering) or simulation.job.curing.method != _COVER
+
+
+def _is_frosty(watering: Watering) -> bool:
+    """Return whether frost keeps water off on the first day of curing."""
+    return bool(watering) and watering[0].skipped_because == "frost"
 
 
 def _filling(

@@ -87,7 +87,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
         dry_h, is_look = 0.0, False
         if timetable is not None:
-            begun = any(each.visits for each in planned)
+            begun = any(each.visits or _is_covered_in_frost(each, method) for each in planned)
             is_look = begun and method is not None and method.looks
             forced = None if begun else _first_visit(slots, simulation)
             visits, held, dry_h = timetable.visits_of(slots, held, forced)
@@ -97,6 +97,11 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
             visits = (np.cumsum(visits) == 1) & visits
         planned.append(_day(day, slots, visits, dry_h, simulation, basis, is_look=is_look))
     return tuple(planned)
+
+
+def _is_covered_in_frost(day: WateringDay, method: CuringMethod | None) -> bool:
+    """Return whether a sheet has lain on the slab on a day without a look because of frost."""
+    return method is not None and method.looks and day.skipped_because == "frost"
 
 
 @dataclass(frozen=True)

@@ -6,9 +6,10 @@ finishing at once, water replaces no more than what dries. The limit of the loss
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from handover.practice.rules import practice
@@ -173,6 +174,61 @@ def test_blankets_and_frost_have_their_own_plan(job: Job, weather: Weather, as_o
     frosty = plan_cure(job(), weather(-6.0, 4.0), as_of)
     assert frosty.watering[0].skipped_because == "frost"
     assert frosty.surface is None
+
+
+@pytest.mark.parametrize("hours", [1.0, 3.0, 5.0, 6.0])
+def test_compound_dries_before_rain_or_waits_for_its_end(
+    job: Job, weather: Weather, as_of: datetime, hours: float
+) -> None:
+    """UFGS 03301A: what rain hits within 3 h after spraying is sprayed again."""
+    finished = as_of + timedelta(hours=0.5)
+    falls = finished.astimezone(UTC).replace(tzinfo=None) + timedelta(hours=hours)
+    series = weather(14.0, 22.0)
+    hour = int(np.searchsorted(series.time, np.datetime64(falls, "s")))
+    rain = np.where(np.arange(len(series.time)) == hour, 3.0, 0.0)
+    wet = weather(14.0, 22.0, precipitation_mm=rain, precipitation_probability=np.sign(rain))
+    tables = {"placement": {"finished": finished}, "curing": {"method": "curing compound"}}
+    schedule = plan_cure(job(**tables), wet, as_of)
+    task, (falling,) = task_of(schedule), (each for each in schedule.risks if each.code == "rain-on-fresh")
+    (way,) = task.choices
+    dry = timedelta(hours=3)
+    assert falling.start < falling.end
+    assert way.until + dry <= falling.start or way.start >= falling.end
+    assert (way.how == "compound-after-rain") == (way.start >= falling.end)
+    if way.how == "compound":
+        assert task.not_after is not None
+        assert task.not_after + dry <= falling.start
+
+
+@pytest.mark.parametrize("method", ["plastic sheet", "wet burlap"])
+@pytest.mark.parametrize("air", [(-6.0, 4.0), (14.0, 18.0)], ids=["frost", "mild"])
+def test_a_sheet_is_laid_on_the_day_of_the_pour_frost_or_not(
+    job: Job, weather: Weather, as_of: datetime, method: str, air: tuple[float, float]
+) -> None:
+    """UFGS 03300A: moist curing begins at once after finishing; common practice: once no step marks it."""
+    schedule = plan_cure(job(curing={"method": method}), weather(*air), as_of)
+    task = task_of(schedule)
+    assert task.work == "cover"
+    assert task.cover_from is not None
+    firm = not_before(schedule, Kind.FINAL_SET)
+    assert firm <= task.cover_from <= firm + timedelta(hours=1)
+    assert task.choices[0].until == task.until
+    frosty = schedule.watering[0].skipped_because == "frost"
+    assert frosty == (air[0] < 0.0)
+    if frosty:
+        assert task.choices[0].litres == 0.0  # no water that would freeze
+
+
+def test_under_a_sheet_that_lay_through_frost_the_first_visit_is_a_look(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """A sheet keeps the water of the slab in: after days under it, nobody wets it unseen."""
+    cold, mild = weather(-6.0, 4.0).air_c, weather(8.0, 16.0).air_c
+    air_c = np.where(np.arange(len(cold)) < 4 * 24, cold, mild)
+    schedule = plan_cure(job(curing={"method": "plastic sheet"}), weather(air_c=air_c), as_of)
+    assert schedule.watering[0].skipped_because == "frost"
+    assert sum(len(day.visits) for day in schedule.watering) > 0
+    assert sum(day.litres for day in schedule.watering) == 0.0
 
 
 def test_an_evaporation_retarder_is_for_before_the_last_pass(hot: Callable[..., CureSchedule]) -> None:

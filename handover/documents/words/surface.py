@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
+from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.model import MilestoneKind
 
@@ -15,8 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
-    from handover.schedule.model import SurfaceChoice, SurfaceTask
+    from handover.schedule.model import Risk, SurfaceChoice, SurfaceTask
 
+AFTER_RAIN = "compound-after-rain"
+RAIN = "rain-on-fresh"
 RETARDER = "evaporation-retarder"
 """The measure that only helps before the last pass."""
 
@@ -62,6 +65,17 @@ class SurfaceWords:
         return tuple(line for line in (self.why, *(each.line for each in self.choices), self.note) if line)
 
 
+@dataclass(frozen=True)
+class RainWords:
+    """The cover of the fresh slab before likely rain: title, text, sentence for the owner, the rain."""
+
+    title: str
+    text: str
+    owner: str
+    start: datetime
+    end: datetime
+
+
 class SurfaceWording(ScheduleWords):
     """The crew's task of one schedule in the words of one reader."""
 
@@ -80,19 +94,41 @@ class SurfaceWording(ScheduleWords):
         left = tuple(each for each in task.choices if self._is_ahead(each.until))
         return self._words(task, left, begun=not self._is_ahead(task.start)) if left else None
 
+    @cached_property
+    def rains(self) -> tuple[RainWords, ...]:
+        """The likely rains on the fresh surface that are not over at the time of issue, in order of time."""
+        return tuple(
+            self._rain(each) for each in self.schedule.risks if each.code == RAIN and self._is_ahead(each.end)
+        )
+
+    def _rain(self, rain: Risk) -> RainWords:
+        start, is_same_day = self._moment(rain.start), rain.start.date() == rain.end.date()
+        end = self.speak.hour(rain.end) if is_same_day else self._moment(rain.end)
+        coats = self.schedule.cure_mode == "coat"
+        return RainWords(
+            title=self.say("event.rain-cover.title"),
+            text=self.say(
+                "event.rain-cover.text-coat" if coats else "event.rain-cover.text", start=start, end=end
+            ),
+            owner=self.say("surface.rain-owner", start=start),
+            start=rain.start,
+            end=rain.end,
+        )
+
     def _is_ahead(self, when: datetime) -> bool:
         return when.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
 
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
-        of_cover = task.cover_from if begun and usual.how == "fog-cover" else None
+        covers = usual.how == "lay" or (begun and usual.how in {"fog-cover", "fog-lay"})
+        of_cover = task.cover_from if covers else None
         return SurfaceWords(
-            title=self.say(f"surface.{task.work}.title"),
+            title=self.say(self._of_method(f"surface.{task.work}.title")),
             why=self._why(task) if task.work == "damp" else "",
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
             note=" ".join(self._notes(task, begun=begun)),
             owner=self._owner(task, begun=begun),
-            start=of_cover or task.start,
+            start=usual.start if usual.how == AFTER_RAIN else of_cover or task.start,
             end=usual.until,
         )
 
@@ -109,11 +145,14 @@ class SurfaceWording(ScheduleWords):
             "until": self._hour(task.until, task),
         }
         coats = task.work == "compound"
-        covers_now = begun and choice.how == "fog-cover" and self._is_firm(task)
-        key = f"surface.way.{'coat' if coats else 'cover' if covers_now else choice.how}"
-        if coats and task.not_after is not None and task.not_after > task.start:
+        covers_now = begun and self._is_firm(task)
+        now = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now"} if covers_now else {}
+        is_wet = choice.how == AFTER_RAIN
+        key = f"surface.way.{'coat' if coats and not is_wet else now.get(choice.how, choice.how)}"
+        values = {**values, "begins": self._hour(choice.start, task)}
+        if coats and not is_wet and task.not_after is not None and task.not_after > task.start:
             key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
-        way = self.say(key, **values)
+        way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
 
     def _cost(self, choice: SurfaceChoice) -> str:
@@ -126,7 +165,7 @@ class SurfaceWording(ScheduleWords):
         return task.cover_from is not None and not self._is_ahead(task.cover_from)
 
     def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
-        if task.work != "damp":
+        if task.work == "compound":
             return
         if any(each.code == RETARDER and self._is_ahead(each.end) for each in self.schedule.risks):
             yield self.say("surface.retarder")
@@ -139,10 +178,21 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.saw")
 
     def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
+        if task.work == "compound" and task.choices[0].how == AFTER_RAIN:
+            return self.say("surface.coat-after-rain-owner", at=self._hour(task.choices[0].start, task))
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
+        if task.work == "cover":
+            return self.say(
+                self._of_method("surface.lay-owner"), at=self._hour(task.cover_from or task.start, task)
+            )
         cover = "surface.cover-owner" if task.cover_from else "surface.fog-owner"
         return self.say(cover, until=self._moment(task.until))
+
+    def _of_method(self, key: str) -> str:
+        """Return the key of the words for the cover that cures the slab, where there are any."""
+        special = f"{key}--{slug(self.schedule.curing_method)}"
+        return special if self.reader.has(special) else key
 
     def _start(self, task: SurfaceTask, phrase: str, *, begun: bool) -> str:
         """Return the hour of the last pass: "from 4:00 in the afternoon", "about ...", or that it is now."""
