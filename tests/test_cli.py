@@ -115,7 +115,7 @@ def test_a_column_of_weather_that_is_not_read_is_named(
     weather.write_text(text.replace("precipitation_probability_percent", "rain_risk"), encoding="utf-8")
     result = run(command[0], sample / "job.toml", "-w", weather, *command[1:])
     assert result.status == 0
-    assert "column is not read: 'rain_risk'; expected time, air temperature" in result.err
+    assert "column is not read: 'rain_risk'; expected precipitation probability" in result.err
 
 
 def test_check_refuses_a_weather_file_that_is_none(run: Run, record: Path, weather: Path) -> None:
