@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,14 +23,12 @@ from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from handover.base.arrays import Floats
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
-    from handover.schedule.slab_simulation import SlabSimulation
+    from handover.schedule.slab_simulation import DryHours, SlabSimulation
     from handover.weather.series import WeatherSeries
 
 SHARE = general_rules()["spread.share"]
@@ -52,6 +50,8 @@ class Simulation:
         share: Share of the members that must have met a condition before its date is "not before".
         measurements: What the measurements show and change.
         delivered: The concrete and its measurements, as the simulation of the slab begins.
+        dry_surface_c: Surface of the likely case where the watering plan leaves it dry for hours, at each
+            whole hour, shape (h+1,); None: it is the wet one of the slab. [degC]
     """
 
     job: JobRecord
@@ -63,6 +63,7 @@ class Simulation:
     share: float
     measurements: MeasurementResult = field(default_factory=MeasurementResult)
     delivered: tuple[ConcreteProperties, MeasurementResult] | None = None
+    dry_surface_c: Floats | None = None
 
     @property
     def method(self) -> CuringMethod | None:
@@ -180,6 +181,35 @@ def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
         water_ends=ends,
     )
     return _with_slab(simulation, slab)
+
+
+def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
+    """Return a simulation with its likely surface as hot as the dry hours of the watering plan leave it.
+
+    In these hours nothing cools the surface by evaporation: what the pores still lose is left out, so that it
+    is the hot end. The dates stay those of the wet slab, which is cooler and gains its strength later: an
+    owner who waters more often than planned must not find a date too early. A slab with a temperature log
+    keeps its surface, because the log has its dry hours.
+
+    Args:
+        simulation: All wet until curing ends.
+        dry: At least one hour.
+    """
+    if simulation.delivered is None or simulation.measurements.log_correction is not None:
+        return simulation
+    one, slab = np.array([CENTRAL]), simulation.slab
+    ends_s = float(slab.water_ends_s[CENTRAL])
+    dried = simulate_slab(
+        simulation.job,
+        simulation.weather,
+        simulation.ensemble.subset(one),
+        simulation.delivered[0].subset(one),
+        simulation.practice,
+        hours=float(slab.hours[-1]),
+        water_ends=datetime.fromtimestamp(ends_s, UTC) if np.isfinite(ends_s) else None,
+        dry=dry,
+    )
+    return replace(simulation, dry_surface_c=dried.temperature_c[:, 0, 0])
 
 
 def _with_slab(simulation: Simulation, by_model: SlabSimulation) -> Simulation:
