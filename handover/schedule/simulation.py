@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 
 SHARE = general_rules()["spread.share"]
 _MEDIAN = 0.5
-_DAY_S = 24.0 * HOUR_S
 
 
 @dataclass(frozen=True)
@@ -158,18 +157,17 @@ def simulate(
 
 
 def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
-    """Return a simulation whose curing water ends with the watering plan.
+    """Return a simulation whose curing water does not end before the watering plan.
 
-    The same one where its own end is that of the plan or less than a day after it: on the way, water ends on
-    the morning after the estimated one.
+    The same one where it ends with the plan or after it. A plan that ends early, because a wet slab would
+    freeze, rests on a slab that stays wet: one that dried with it would not freeze, and so have no such end.
 
     Args:
         simulation: As it was planned by.
         ends: End of the watering plan.
     """
-    estimate_s = float(simulation.slab.water_ends_s[CENTRAL])
-    is_near = estimate_s - _DAY_S <= ends.timestamp() <= estimate_s
-    if simulation.method is None or simulation.delivered is None or is_near:
+    is_later = ends.timestamp() > float(simulation.slab.water_ends_s[CENTRAL])
+    if simulation.method is None or simulation.delivered is None or not is_later:
         return simulation
     slab = simulate_slab(
         simulation.job,
