@@ -20,9 +20,9 @@ from handover.schedule.model import CureSchedule, Figure, MilestoneKind, Refusal
 from handover.schedule.printed_times import print_dates
 from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
-from handover.schedule.simulation import SHARE, simulate, watered_until
+from handover.schedule.simulation import SHARE, simulate, watered_until, with_dry_surface
 from handover.schedule.surface_task import plan_surface
-from handover.schedule.watering import curing_span, plan_watering
+from handover.schedule.watering import curing_span, dry_hours, plan_watering
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -74,6 +74,9 @@ def plan_cure(
     if watered is not simulation:
         simulation, dates = watered, compute_dates(watered, basis)
     watering = plan_watering(simulation, dates, basis)
+    dry = None if job.curing.water_temperature is None else dry_hours(simulation, dates, watering)
+    if dry is not None:  # its surface is hotter when the water comes
+        watering = plan_watering(with_dry_surface(simulation, dry), dates, basis)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))

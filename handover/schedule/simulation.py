@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -24,19 +24,16 @@ from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from handover.base.arrays import Floats
     from handover.jobs.record import JobRecord
     from handover.practice.rules import CuringMethod, Practice
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
-    from handover.schedule.slab_simulation import SlabSimulation
+    from handover.schedule.slab_simulation import DryHours, SlabSimulation
     from handover.weather.series import WeatherSeries
 
 SHARE = general_rules()["spread.share"]
 _MEDIAN = 0.5
-_DAY_S = 24.0 * HOUR_S
 
 
 @dataclass(frozen=True)
@@ -53,6 +50,8 @@ class Simulation:
         share: Share of the members that must have met a condition before its date is "not before".
         measurements: What the measurements show and change.
         delivered: The concrete and its measurements, as the simulation of the slab begins.
+        dry_surface_c: Surface of the likely case where the watering plan leaves it dry for hours, at each
+            whole hour, shape (h+1,); None: it is the wet one of the slab. [degC]
     """
 
     job: JobRecord
@@ -64,6 +63,7 @@ class Simulation:
     share: float
     measurements: MeasurementResult = field(default_factory=MeasurementResult)
     delivered: tuple[ConcreteProperties, MeasurementResult] | None = None
+    dry_surface_c: Floats | None = None
 
     @property
     def method(self) -> CuringMethod | None:
@@ -163,18 +163,17 @@ def simulate(
 
 
 def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
-    """Return a simulation whose curing water ends with the watering plan.
+    """Return a simulation whose curing water does not end before the watering plan.
 
-    The same one where its own end is that of the plan or less than a day after it: on the way, water ends on
-    the morning after the estimated one.
+    The same one where it ends with the plan or after it. A plan that ends early, because a wet slab would
+    freeze, rests on a slab that stays wet: one that dried with it would not freeze, and so have no such end.
 
     Args:
         simulation: As it was planned by.
         ends: End of the watering plan.
     """
-    estimate_s = float(simulation.slab.water_ends_s[CENTRAL])
-    is_near = estimate_s - _DAY_S <= ends.timestamp() <= estimate_s
-    if simulation.method is None or simulation.delivered is None or is_near:
+    is_later = ends.timestamp() > float(simulation.slab.water_ends_s[CENTRAL])
+    if simulation.method is None or simulation.delivered is None or not is_later:
         return simulation
     slab = simulate_slab(
         simulation.job,
@@ -186,6 +185,35 @@ def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
         water_ends=ends,
     )
     return _with_slab(simulation, slab)
+
+
+def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
+    """Return a simulation with its likely surface as hot as the dry hours of the watering plan leave it.
+
+    In these hours nothing cools the surface by evaporation: what the pores still lose is left out, so that it
+    is the hot end. The dates stay those of the wet slab, which is cooler and gains its strength later: an
+    owner who waters more often than planned must not find a date too early. A slab with a temperature log
+    keeps its surface, because the log has its dry hours.
+
+    Args:
+        simulation: All wet until curing ends.
+        dry: At least one hour.
+    """
+    if simulation.delivered is None or simulation.measurements.log_correction is not None:
+        return simulation
+    one, slab = np.array([CENTRAL]), simulation.slab
+    ends_s = float(slab.water_ends_s[CENTRAL])
+    dried = simulate_slab(
+        simulation.job,
+        simulation.weather,
+        simulation.ensemble.subset(one),
+        simulation.delivered[0].subset(one),
+        simulation.practice,
+        hours=float(slab.hours[-1]),
+        water_ends=datetime.fromtimestamp(ends_s, UTC) if np.isfinite(ends_s) else None,
+        dry=dry,
+    )
+    return replace(simulation, dry_surface_c=dried.temperature_c[:, 0, 0])
 
 
 def _with_slab(simulation: Simulation, by_model: SlabSimulation) -> Simulation:

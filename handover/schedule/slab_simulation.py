@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -24,6 +24,7 @@ from handover.weather.series import utc64
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import datetime
 
     from numpy.typing import NDArray
@@ -33,6 +34,33 @@ if TYPE_CHECKING:
     from handover.schedule.ensemble import Ensemble
     from handover.schedule.mix import ConcreteProperties
     from handover.weather.series import WeatherSeries
+
+
+@dataclass(frozen=True)
+class DryHours:
+    """The hours in which the watering plan leaves the surface dry.
+
+    Attributes:
+        start_s: UTC seconds of each slot of the plan, in order, shape (k,).
+        slot_s: Length of a slot. [s]
+        dry: Share of each slot in which the surface is dry, shape (k,). [1]
+    """
+
+    start_s: Floats
+    slot_s: float
+    dry: Floats
+
+    def moist_share(self, moments_s: Floats) -> Floats:
+        """Return the share of the time between moments in which the surface is not dry, (n+1, m) to (n, m).
+
+        Args:
+            moments_s: UTC seconds.
+        """
+        edges = np.sort(np.concatenate([self.start_s, self.start_s + self.slot_s]))
+        before = np.searchsorted(self.start_s, edges, side="left")
+        full = np.concatenate([[0.0], np.cumsum(self.dry * self.slot_s)])
+        dried = np.diff(np.interp(moments_s, edges, full[before]), axis=0)
+        return np.asarray(1.0 - np.clip(dried / np.diff(moments_s, axis=0), 0.0, 1.0))
 
 
 DAYS = 28
@@ -128,6 +156,7 @@ def simulate_slab(
     hours: float | None = None,
     until_h: Floats | None = None,
     water_ends: datetime | None = None,
+    dry: DryHours | None = None,
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
 
@@ -142,6 +171,7 @@ def simulate_slab(
         until_h: Equivalent age of each member at which the simulation may end, once all have reached it at
             all depths, shape (m,); at its duration where left out. [h]
         water_ends: When curing water ends, by the watering plan; estimated where left out.
+        dry: The hours before it in which the watering plan leaves the surface dry; none where left out.
     """
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -156,7 +186,7 @@ def simulate_slab(
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     is_blanketed = cover is not None or job.curing.method == "insulating blanket"
     laid = _cover_over_steps(resistance, job, instants, practice, stays=is_blanketed)
-    wetness = _Wetness(job, instants, ensemble.placed_s, concrete, practice, water_ends)
+    water = _water(job, instants, ensemble.placed_s, concrete, practice, water_ends, dry)
     result = march(
         grid,
         _hydrating(concrete, ensemble, practice),
@@ -180,7 +210,7 @@ def simulate_slab(
         initial_c=_initial(grid, initial, deep_c, _mean_air(weather, ensemble, 1), practice),
         deep_c=deep_c,
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
-        wetness=wetness,
+        wetness=water.wetness,
         covering=blanket_cover(
             laid,
             instants,
@@ -209,7 +239,7 @@ def simulate_slab(
         initial_c=initial,
         concrete=concrete,
         later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate_at(job.site)),
-        water_ends_s=wetness.ends_s + ensemble.placed_s,
+        water_ends_s=water.ends_s(),
     )
 
 
@@ -421,40 +451,49 @@ def _hydrating(concrete: ConcreteProperties, ensemble: Ensemble, practice: Pract
     )
 
 
-class _Wetness:
-    """How wet the surface is: bleed water until final set, then curing water, first to last.
+class _Water(NamedTuple):
+    """How wet the surface is, step by step, and when curing water ends as far as the steps have come."""
+
+    wetness: Callable[[int, Floats], Floats]
+    ends_s: Callable[[], Floats]  # UTC seconds, shape (m,)
+
+
+def _water(
+    job: JobRecord,
+    instants: Floats,
+    placed_s: Floats,
+    concrete: ConcreteProperties,
+    practice: Practice,
+    ends: datetime | None,
+    dry: DryHours | None,
+) -> _Water:
+    """Return how wet the surface is: bleed water until final set, then curing water, first to last.
 
     Nobody knows which member they have: all are watered until the end of the watering plan. Before there is a
     plan, until the morning after enough of them are cured.
     """
+    until_s = np.full(len(placed_s), np.inf if ends is None else ends.timestamp()) - placed_s
+    if job.curing.method not in practice.methods:
+        return _Water(
+            lambda _, age_h: np.where(age_h < concrete.final_set_h, 1.0, 0.0), lambda: until_s + placed_s
+        )
+    moist = np.ones((len(instants) - 1, 1))
+    if dry is not None:
+        moist = dry.moist_share(instants[:, np.newaxis] + placed_s)
+    water_h = concrete.final_set_h + practice["first-water.wait"]
+    least_s, strong_h = _last_water(job, concrete, practice)
+    share = practice["spread.share"]
 
-    def __init__(
-        self,
-        job: JobRecord,
-        instants: Floats,
-        placed_s: Floats,
-        concrete: ConcreteProperties,
-        practice: Practice,
-        ends: datetime | None,
-    ) -> None:
-        self.instants, self.final_set_h = instants, concrete.final_set_h
-        self.is_watered = job.curing.method in practice.methods
-        self.water_h = concrete.final_set_h + practice["first-water.wait"]
-        self.least_s, self.strong_h = _last_water(job, concrete, practice)
-        self.share = practice["spread.share"]
-        end_s = np.inf if ends is None else ends.timestamp()
-        self.ends_s = np.asarray(end_s - placed_s)  # since placement, shape (m,)
+    def wet(step: int, age_h: Floats) -> Floats:
+        nonlocal until_s
+        now_s = instants[step]
+        is_open = until_s[0] == np.inf and now_s >= least_s
+        if is_open and np.mean(age_h >= strong_h) >= share:
+            until_s = np.full(len(placed_s), now_s + _DAY_S)
+        is_watered = (age_h >= water_h) & (now_s < until_s)
+        return np.where(age_h < concrete.final_set_h, 1.0, is_watered * moist[step])
 
-    def __call__(self, step: int, age_h: Floats) -> Floats:
-        """Return the share of the surface that is wet over a step, shape (m,)."""
-        if not self.is_watered:
-            return np.where(age_h < self.final_set_h, 1.0, 0.0)
-        now_s = self.instants[step]
-        is_open = self.ends_s[0] == np.inf and now_s >= self.least_s
-        if is_open and np.mean(age_h >= self.strong_h) >= self.share:
-            self.ends_s = np.full_like(self.ends_s, now_s + _DAY_S)
-        is_watered = (age_h >= self.water_h) & (now_s < self.ends_s)
-        return np.where(age_h < self.final_set_h, 1.0, is_watered)
+    return _Water(wet, lambda: until_s + placed_s)
 
 
 def _last_water(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> tuple[float, Floats]:

@@ -20,6 +20,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
+from handover.schedule.slab_simulation import DryHours
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -104,6 +105,25 @@ def _is_covered_in_frost(day: WateringDay, method: CuringMethod | None) -> bool:
     return method is not None and method.looks and day.skipped_because == "frost"
 
 
+def dry_hours(simulation: Simulation, dates: Dates, watering: Sequence[WateringDay]) -> DryHours | None:
+    """Return the hours in which a plan leaves the surface dry, on days that have too many; None: no day."""
+    method, limit = simulation.method, simulation.practice["water.dry-too-long"]
+    if method is None or method.looks or all(day.dry_hours < limit for day in watering):
+        return None
+    starts, ends = curing_span(simulation, dates)
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
+    timetable = Timetable((), method, rate_of(simulation.job, method), is_set_once=False)
+    held, starts_s, dry = 0.0, [], []
+    for day in watering:
+        slots = _slots(day.date, simulation, starts, ends, safe)
+        visits = [(each.start.timestamp(), each.end.timestamp()) for each in day.visits]
+        wet = [any(begin <= slot < end for begin, end in visits) for slot in slots.start_s]
+        held, dry_h = timetable.dry_hours_of(slots, np.array(wet, dtype=bool), held)
+        starts_s.append(slots.start_s)
+        dry.append(np.array(dry_h) / SLOT_H * (day.dry_hours >= limit))
+    return DryHours(np.concatenate(starts_s), SLOT_H * HOUR_S, np.concatenate(dry))
+
+
 @dataclass(frozen=True)
 class Timetable:
     """The hours of the day at which water is put on.
@@ -172,13 +192,26 @@ class Timetable:
         self, moves: list[tuple[_Move, _Move]], chosen: NDArray[np.bool_], held_mm: float
     ) -> tuple[float, float]:
         """Return the water held at the end [mm], and the hours dry."""
+        held, dry_h = self._follow(moves, chosen, held_mm)
+        return held, float(sum(dry_h))
+
+    def _follow(
+        self, moves: list[tuple[_Move, _Move]], chosen: NDArray[np.bool_], held_mm: float
+    ) -> tuple[float, list[float]]:
+        """Return the water held at the end [mm], and the hours dry of each slot."""
         step = self._step_mm
-        level, dry_h = round(held_mm / step), 0.0
+        level, dry_h = round(held_mm / step), []
         for (off, run), water in zip(moves, chosen, strict=True):
             move = run if water else off
-            dry_h += float(move.dry_h[level])
+            dry_h.append(float(move.dry_h[level]))
             level = int(move.level[level])
         return level * step, dry_h
+
+    def dry_hours_of(
+        self, slots: Slots, chosen: NDArray[np.bool_], held_mm: float
+    ) -> tuple[float, list[float]]:
+        """Return the water held at the end of a day [mm], and the hours dry of each of its slots."""
+        return self._follow(self._moves(slots), chosen, held_mm)
 
 
 def _touches(run: NDArray[np.bool_], must: NDArray[np.bool_]) -> bool:
@@ -582,12 +615,14 @@ def _cold_water(
     water, limit = simulation.job.curing.water_temperature, simulation.practice["water.cooler"]
     if water is None:
         return None, None
-    surface = simulation.slab.temperature_c[:, CENTRAL, 0]
-    cooler = float(np.interp(start.timestamp(), simulation.slab_s(CENTRAL), surface)) - water
+    time_s, surface = simulation.slab_s(CENTRAL), simulation.dry_surface_c
+    if surface is None:
+        surface = simulation.slab.temperature_c[:, CENTRAL, 0]
+    cooler = float(np.interp(start.timestamp(), time_s, surface)) - water
     if cooler <= limit:
         return None, None
     free = slots.start_s[slots.allowed_slots]
-    gentlest = free[np.interp(free, simulation.slab_s(CENTRAL), surface).argmin()]
+    gentlest = free[np.interp(free, time_s, surface).argmin()]
     return cooler, datetime.fromtimestamp(float(gentlest), UTC).astimezone(simulation.job.zone)
 
 

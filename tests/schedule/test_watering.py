@@ -11,7 +11,10 @@ import numpy as np
 import pytest
 
 from handover.practice.rules import CuringMethod
+from handover.schedule.ensemble import CENTRAL
 from handover.schedule.plan import plan_cure
+from handover.schedule.simulation import simulate, with_dry_surface
+from handover.schedule.slab_simulation import DryHours
 from handover.schedule.watering import SLOT_H, Slots, Timetable, plan_day, timer_runs
 
 if TYPE_CHECKING:
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
     from handover.weather.series import WeatherSeries
 
     Job = Callable[..., JobRecord]
@@ -283,9 +287,47 @@ def test_cool_water_on_a_hot_slab_is_printed_with_the_hour_that_is_gentlest(
 def test_water_near_the_slabs_own_warmth_is_not_remarked_on(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
-    schedule = plan_cure(job(curing={"water_temperature": 25.0}), weather(), as_of)
+    schedule = plan_cure(job(curing={"water_temperature": 30.0}), weather(), as_of)
     assert all(visit.cooler_k is None for day in schedule.watering for visit in day.visits)
     assert "curing-water" not in {caution.code for caution in schedule.cautions}
+
+
+def test_water_after_a_dry_day_is_remarked_on_and_moves_no_date(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Nobody can water by day: the slab is hot when they come home, and no date is earlier for it."""
+    summer = weather(24.0, 38.0, relative_humidity=np.full(14 * 24, 0.25))
+
+    def plan(water_c: float | None) -> CureSchedule:
+        away = {"available": ("05:30-06:30", "18:00-21:00"), "water_temperature": water_c}
+        return plan_cure(job(curing=away), summer, as_of)
+
+    dry = plan(20.0)
+    assert max(day.dry_hours for day in dry.watering) > 6.0
+    assert "curing-water" in {each.code for each in dry.cautions}
+    assert dry.milestones == plan(None).milestones
+
+
+def test_a_surface_that_evaporation_does_not_cool_is_hotter(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """From 9 to 18 on the third day without water: hotter at the end of it, and the same before it."""
+    simulation = simulate(job(), weather(24.0, 38.0), as_of)
+    begins = as_of.replace(hour=9, minute=0).timestamp() + 2 * 86400.0
+    slots = begins + np.arange(18) * 1800.0
+    dry = with_dry_surface(simulation, DryHours(slots, 1800.0, np.ones(18))).dry_surface_c
+    assert dry is not None
+    wet, time_s = simulation.slab.temperature_c[:, CENTRAL, 0], simulation.slab_s(CENTRAL)
+    before, within = time_s < begins, (time_s > begins + 3600.0) & (time_s <= slots[-1])
+    assert dry[before] == pytest.approx(wet[before], abs=0.01)
+    assert (dry[within] > wet[within] + 1.0).all()
+
+
+def test_the_dry_hours_of_a_plan_are_taken_from_the_steps_they_fall_in() -> None:
+    """By hand: two slots of half an hour, the second half dry, and one after a gap, all dry."""
+    dry = DryHours(np.array([3600.0, 5400.0, 10800.0]), 1800.0, np.array([0.0, 0.5, 1.0]))
+    moments = np.array([0.0, 3600.0, 7200.0, 10800.0, 14400.0])[:, np.newaxis]
+    assert dry.moist_share(moments)[:, 0] == pytest.approx([1.0, 0.75, 1.0, 0.5])
 
 
 def test_a_dry_gap_comes_with_what_would_close_it(job: Job, weather: Weather, as_of: datetime) -> None:
