@@ -65,7 +65,9 @@ class Wording:
             country=job.site.country,
         )
         self.quantities = QuantityWording(self.reader)
-        self.dates = DateWording(self.reader, schedule, is_heated=has_salt_season(job.site))
+        self.dates = DateWording(
+            self.reader, schedule, is_heated=has_salt_season(job.site), latitude=job.site.latitude
+        )
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job)

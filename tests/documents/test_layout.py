@@ -181,7 +181,8 @@ CONTENT = {"p", "li", "td", "th", "h1", "h2", "h3", "img", "span", "{http://www.
 
 
 def split_rows(boxes: list[Box]) -> Iterator[str]:
-    heads = {row for each in boxes if each.tag == "thead" for row in each.element}  # stand on each page
+    repeated = {"thead", "tfoot"}  # stand on each page of their table
+    heads = {row for each in boxes if each.tag in repeated for row in each.element}
     pages: dict[Any, set[int]] = defaultdict(set)
     for each in boxes:
         if each.tag == "tr" and each.element not in heads:

@@ -366,3 +366,18 @@ def test_heat_is_named_only_where_it_freezes(
     wording = Wording(job, replace(schedule, refusals=(refusal,)))
     [withheld] = wording.withheld
     assert ("heat" in f"{withheld.when} {withheld.sentence}") == heated
+
+
+@pytest.mark.parametrize(("month", "is_first"), [(12, False), (6, True)])
+def test_a_sealer_in_winter_is_not_before_the_first_freeze(
+    job: JobRecord, schedule: CureSchedule, month: int, is_first: bool
+) -> None:
+    """Common practice, no source: north of the equator the first freeze is over in December."""
+    seal = schedule.milestone(MilestoneKind.SEAL)
+    assert seal is not None
+    assert seal.not_before is not None
+    when = seal.not_before.replace(month=month, day=20)
+    season = replace(seal.because.governing, rule="seal.mild-days")
+    seal = replace(seal, not_before=when, because=replace(seal.because, others=(season,)))
+    [words] = Wording(job, replace(schedule, milestones=(seal,))).milestones
+    assert ("first freeze" in words.sentence) == is_first

@@ -21,6 +21,7 @@ from handover.schedule.printed_times import (
     round_to,
     trial_cut,
 )
+from handover.schedule.salt_season import first_cold
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -138,9 +139,12 @@ class WithheldWords:
 class DateWording:
     """The dates of one schedule in the words of one reader."""
 
-    def __init__(self, reader: Reader, schedule: CureSchedule, *, is_heated: bool = True) -> None:
+    def __init__(
+        self, reader: Reader, schedule: CureSchedule, *, is_heated: bool = True, latitude: float | None = None
+    ) -> None:
         self.schedule = schedule
         self.is_heated = is_heated
+        self.latitude = latitude
         self.say = reader.say
         self.speak = reader.speak
         self.has = reader.has
@@ -297,7 +301,9 @@ class DateWording:
         if milestone.because.governing.rule == SEALER_SEASON:
             key = "--too-cold"
         elif any(each.rule == SEALER_SEASON for each in milestone.because.others):
-            key = "--winter" if self.cold else "--outdoors"
+            when = milestone.not_before
+            in_winter = when is not None and first_cold(when, self.latitude) == when
+            key = "--winter" if in_winter else "--outdoors"
         sentence = self.say(f"milestone.seal{key}.sentence")
         coat = self.say("milestone.words.coat-off") if self.schedule.cure_mode == "coat" else ""
         return f"{coat} {sentence}".strip()
