@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isclose
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
 
 
 _MEMBERS = 20  # under each blanket: enough for the cold end of a band, before the pour as in an issue
+_SAME_BLANKET = 0.02  # resistances in round numbers of two systems of units
 _HOURS = 14 * 24  # long enough to reach the strength under any sufficient blanket
 
 
@@ -131,7 +133,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
     """
     if not calls_for_protection(simulation, dates):
         return None
-    tried = tuple(_try_blankets(simulation))
+    tried = _with_own_blanket(simulation, tuple(_try_blankets(simulation)))
     enough = least_enough(
         ((each.resistance, each.coldest_surface_c) for each in tried),
         simulation.practice["frost.freezes-below"],
@@ -183,6 +185,23 @@ def _try_blankets(simulation: Simulation) -> Iterator[Blanket]:
     tops = judge_blankets(slab, cover, strong_h, simulation.job, practice)
     for at, resistance in enumerate(stock):
         yield _blanket(simulation, slab, resistance, slice(at * len(some), (at + 1) * len(some)), tops)
+
+
+def _with_own_blanket(simulation: Simulation, tried: tuple[Blanket, ...]) -> tuple[Blanket, ...]:
+    """Return the blankets tried, by resistance, with that of the record as the dates and risks see it.
+
+    Its slab is simulated already, with every member.
+    """
+    if not simulation.is_insulated:
+        return tried
+    resistance = cover_resistance(simulation.job, simulation.practice)
+    slab, last = simulation.slab, simulation.ensemble.last_placed
+    strong_h = simulation.concrete.age_at_strength(simulation.frost_strength())
+    cover = np.full(slab.placed_s.shape, resistance)
+    tops = judge_blankets(slab, cover, strong_h, simulation.job, simulation.practice)
+    own = _blanket(simulation, slab, resistance, last, tops)
+    others = (each for each in tried if not isclose(each.resistance, resistance, rel_tol=_SAME_BLANKET))
+    return tuple(sorted((*others, own), key=lambda each: each.resistance))
 
 
 def _blanket(

@@ -156,7 +156,7 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
     time_s = simulation.slab_s(CENTRAL)
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
-    top, air = (simulation.cold_end(each[:, last]) for each in (slab.temperature_c[:, :, 0], slab.air.air_c))
+    top, air = _coldest_weak_top(simulation, dates), simulation.cold_end(slab.air.air_c[:, last])
     for run in _find_runs((top < simulation.practice["frost.freezes-below"]) & young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
@@ -168,6 +168,21 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
             Figure("coldest_air", float(air[run].min()), "degC"),
             Figure("forecast_air", float(slab.air.air_c[run, CENTRAL].min()), "degC"),
         )
+
+
+def _coldest_weak_top(simulation: Simulation, dates: Dates) -> Floats:
+    """Return the top at the cold end of the band, in degC, shape (h+1,); infinite where none is weak.
+
+    Under blankets a member counts until it is strong enough itself, as where blankets are compared: it is
+    cold or young, seldom both.
+    """
+    met_h = dates.met_h.get(MilestoneKind.FROST_SAFE)
+    if not simulation.is_insulated or met_h is None:
+        return simulation.coldest_top_c
+    slab, last = simulation.slab, simulation.ensemble.last_placed
+    weak = slab.hours[:, np.newaxis] <= np.broadcast_to(met_h, slab.placed_s.shape)[last]
+    top = np.where(weak, slab.temperature_c[:, last, 0], np.inf)
+    return np.asarray(np.quantile(top, 1.0 - simulation.share, axis=1, method="inverted_cdf"))
 
 
 def _rain(simulation: Simulation) -> Iterator[Risk]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 
@@ -157,3 +158,16 @@ def test_no_wet_burlap_where_it_freezes(job: Job, lasting: Weather, as_of: datet
     schedule = plan_cure(job(site=NOWHERE), lasting(-6.0, 4.0), as_of)
     assert not any(day.visits for day in schedule.watering)
     assert "wet-dry" not in {each.code for each in schedule.cautions}
+
+
+def test_no_water_on_a_young_slab_where_the_cold_end_of_the_band_freezes(
+    job: Job, lasting: Weather, as_of: datetime
+) -> None:
+    """A cover for a frost and a watering are never in the same hours."""
+    schedule = plan_cure(job(site=NOWHERE), lasting(2.0, 12.0), as_of, members=40)
+    frosts = [each for each in schedule.risks if each.code == "frost"]
+    assert frosts
+    visits = [visit for day in schedule.watering for visit in day.visits]
+    assert not any(each.start < frost.end and frost.start < each.end for each in visits for frost in frosts)
+    covers = [each for each in frost_covers(schedule) if each.end is not None]
+    assert not any(cover.start < each.start < cover.end for each in visits for cover in covers if cover.end)

@@ -180,3 +180,20 @@ class TestMeasured:
         for one, other in zip(plain.blankets, weaker.blankets, strict=True):
             assert one.frost_safe is not None
             assert other.frost_safe is None or other.frost_safe > one.frost_safe
+
+
+@pytest.mark.parametrize(("low", "high"), [(-4.0, 4.0), (-16.0, -8.0)])
+def test_the_risks_and_the_comparison_agree_on_the_blanket_of_the_record(
+    job: Job, lasting: Weather, as_of: datetime, low: float, high: float
+) -> None:
+    """Seen: a slab at 33 degF under its blanket by the one, and at 30 degF by the other."""
+    thin = job(
+        curing={"method": "insulating blanket", "blanket_r_value": 0.36},
+        placement={"concrete_temperature": 16.0},
+    )
+    schedule = plan_cure(thin, lasting(low, high), as_of, members=40)
+    assert schedule.blankets_on is not None
+    assert schedule.blankets_on >= schedule.placement_end
+    [own] = [each for each in protection_of(schedule).blankets if each.resistance == 0.36]
+    frosts = [each for each in schedule.risks if each.code == "frost" and each.end > schedule.blankets_on]
+    assert bool(frosts) == (own.coldest_surface_c < 0.0)

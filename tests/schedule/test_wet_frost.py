@@ -130,3 +130,25 @@ def test_blankets_come_off_at_the_warmest_hour(job: Job, lasting: Weather, as_of
     assert (off.not_before.hour, off.not_before.minute) == (14, 0)
     ready = [each.not_before for each in (off.because.governing, *off.because.others) if each.not_before]
     assert timedelta() <= off.not_before - max(ready) < timedelta(days=1)
+
+
+@pytest.mark.parametrize("method", METHODS)
+def test_what_ends_before_a_frost_is_printed_with_its_hour(
+    job: Job, lasting: Weather, as_of: datetime, method: str
+) -> None:
+    """Seen: plastic off on the morning after the blankets, a night of frost later."""
+    ends = dated(winter(job, lasting, as_of, method), Kind.CURING_ENDS)
+    assert ends.because.governing.rule == REPEATED_FROST
+    assert ends.printed is not None
+    assert ends.not_before is not None
+    assert ends.printed.instant - ends.not_before < timedelta(hours=1)
+
+
+def test_edge_forms_keep_in_the_warmth_until_the_blankets_are_off(
+    job: Job, lasting: Weather, as_of: datetime
+) -> None:
+    schedule = winter(job, lasting, as_of, "insulating blanket")
+    forms, ends = dated(schedule, Kind.STRIP_EDGE_FORMS), dated(schedule, Kind.PROTECTION_ENDS)
+    assert forms.printed is not None
+    assert ends.printed is not None
+    assert forms.printed.instant >= ends.printed.instant
