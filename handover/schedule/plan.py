@@ -9,6 +9,7 @@ import numpy as np
 
 from handover.schedule.assumptions import assumptions
 from handover.schedule.basis import basis_of, weather_basis
+from handover.schedule.between import plan_covered
 from handover.schedule.date_dependencies import apply_dependencies
 from handover.schedule.ensemble import CENTRAL, MEMBERS
 from handover.schedule.frost_protection import plan_protection
@@ -21,7 +22,6 @@ from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate
 from handover.schedule.surface_task import plan_surface
-from handover.schedule.watering import plan_watering
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.schedule.dates import Dates
-    from handover.schedule.model import Caution, Milestone, WateringDay
+    from handover.schedule.model import BetweenCover, Caution, Milestone, WateringDay
     from handover.schedule.simulation import Simulation
     from handover.schedule.surface_task import SurfacePlan
     from handover.weather.series import WeatherSeries
@@ -69,7 +69,7 @@ def plan_cure(
     )
     job, basis = simulation.job, basis_of(simulation.weather)
     dates = compute_dates(simulation, basis)
-    watering = plan_watering(simulation, dates, basis)
+    watering, between = plan_covered(simulation, dates, basis)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
@@ -96,8 +96,9 @@ def plan_cure(
         history=slab_history(simulation, dates),
         assumed=(*assumptions(simulation), rule_choice),
         refusals=refusals,
-        figures=tuple(_figures(simulation, watering)),
+        figures=tuple(_figures(simulation, watering, between)),
         protection=plan_protection(simulation, dates),
+        between=between,
         surface=surface.task,
         joints=plan_joints(simulation, dates),
         measurements=simulation.measurements.records,
@@ -124,7 +125,9 @@ def _refusals_by_caution(
             yield from (Refusal(kind, rule.code) for kind in rule.milestones if kind in kinds)
 
 
-def _figures(simulation: Simulation, watering: tuple[WateringDay, ...]) -> Iterator[Figure]:
+def _figures(
+    simulation: Simulation, watering: tuple[WateringDay, ...], between: BetweenCover | None
+) -> Iterator[Figure]:
     """Yield the figures of the mix behind the schedule, and its total water."""
     job, concrete = simulation.job, simulation.concrete
     curve = concrete.hydration
@@ -141,3 +144,6 @@ def _figures(simulation: Simulation, watering: tuple[WateringDay, ...]) -> Itera
     if litres:
         yield Figure("water_total", litres, "L")
         yield Figure("garden_days", litres / simulation.practice["water.garden-day"], "1")
+    if between is not None:
+        yield Figure("dry_open", between.open_dry_hours, "h")
+        yield Figure("dry_covered", between.dry_hours, "h")
