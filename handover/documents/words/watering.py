@@ -176,7 +176,7 @@ class WateringWording(ScheduleWords):
             length=self.speak.length(visit.duration),
             amount=self.say("watering.amount-visit", amount=amount) if visit.litres else "",
             column=next(column for hour, column in COLUMN_HOURS if visit.start.hour < hour),
-            covered=self.schedule.between is not None,
+            covered=self.schedule.between is not None or self.schedule.curing_method == "plastic sheet",
         )
 
     # ---- the cover between the waterings
