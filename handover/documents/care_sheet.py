@@ -160,7 +160,7 @@ class CareSheet:
         day = next((each for each in self.wording.visits.days_to_come if each.visits), None)
         if self.first is not None and day is not None:
             hours = day.runs or self.wording.speak.join_list([each.short_span for each in day.visits])
-            action = day.visits[0].action
+            action = " ".join(filter(None, (self.between, day.visits[0].action)))
             return JobInProgress(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
         if self._blankets_off is not None:
             if self._is_past(self._blankets_off):
@@ -281,6 +281,11 @@ class CareSheet:
         return not self.wording.visits.by_timer
 
     @property
+    def between(self) -> str:
+        """Return the sentence about the cover between the waterings; empty where there is none."""
+        return self.wording.visits.between
+
+    @property
     def looks_ahead(self) -> bool:
         """Return whether the table extends past the forecast."""
         return any(day.typical for day in self.days)
@@ -309,7 +314,7 @@ class CareSheet:
         """Return what to do in rain, and in frost where the weather may bring it."""
         if self.wet and self.schedule.cure_mode == "wet":
             frost = self.say("watering.if-frost") if self._cold else ""
-            return f"{self.say('watering.if-rain')} {frost}".strip()
+            return " ".join(filter(None, (self.between, self.say("watering.if-rain"), frost)))
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts
@@ -413,6 +418,7 @@ class CareSheet:
             slab=self.job.slab,
             dries=self.schedule.dries_before_frost,
             hot=float(self.schedule.weather.air_c.max()) >= general_rules()["water.hose-hot"],
+            between=self.schedule.between.cover if self.schedule.between else "",
         )
 
     def _as_html(self, source: str) -> Markup:

@@ -325,8 +325,9 @@ class SurfaceChoice:
         means(
             "Which way: fog and then a cover, fog alone, or curing compound in place of water; or the laying "
             "of the sheet or burlap that cures the slab, after fog where the surface dries before; or, "
-            "under a cover until the rain is over, compound after it.",
-            one_of=("fog-cover", "fog", "compound", "lay", "fog-lay", "compound-after-rain"),
+            "under a cover until the rain is over, compound after it; or, in wind, a sheet drawn over it at "
+            "once.",
+            one_of=("fog-cover", "fog", "compound", "lay", "fog-lay", "compound-after-rain", "sheet"),
         ),
     ]
     start: Annotated[Instant, means("From.")]
@@ -365,6 +366,20 @@ class SurfaceTask:
     figures: Annotated[tuple[Figure, ...], means("Its numbers.")]
     source: Annotated[str, means("Source of the rule.")]
     mark: Annotated[Mark, means("How sure we are of a rule.")]
+
+
+@dataclass(frozen=True)
+class BetweenCover:
+    """The cover on the wet slab between its waterings, where nobody waters often enough."""
+
+    cover: Annotated[
+        str,
+        means("The least cover that suffices, else the better one.", one_of=("wet burlap", "plastic sheet")),
+    ]
+    open_dry_hours: Annotated[
+        NotNegative, means("Hours of the driest day in which the slab would be dry without it. [h]")
+    ]
+    dry_hours: Annotated[NotNegative, means("The same under it, with its own waterings. [h]")]
 
 
 @dataclass(frozen=True)
@@ -685,6 +700,10 @@ class CureSchedule:
     blankets_on: Annotated[
         Instant | None,
         means("From when the blankets that cure the slab are laid, early end; null where none cure it."),
+    ] = None
+    between: Annotated[
+        BetweenCover | None,
+        means("The cover between the waterings; null where they suffice, or where the method has its own."),
     ] = None
     measurements: Annotated[
         tuple[Measurement, ...], means("The measurements on the job, and their outcomes.")

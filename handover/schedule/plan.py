@@ -9,6 +9,7 @@ import numpy as np
 
 from handover.schedule.assumptions import assumptions
 from handover.schedule.basis import basis_of, weather_basis
+from handover.schedule.between import plan_covered
 from handover.schedule.cover_times import keep_forms_under_covers
 from handover.schedule.date_dependencies import apply_dependencies
 from handover.schedule.ensemble import CENTRAL, MEMBERS
@@ -22,7 +23,7 @@ from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate, watered_until, with_dry_surface
 from handover.schedule.surface_task import plan_surface
-from handover.schedule.watering import curing_span, dry_hours, plan_watering
+from handover.schedule.watering import curing_span, dry_hours
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.schedule.dates import Dates
-    from handover.schedule.model import Caution, Milestone, WateringDay
+    from handover.schedule.model import BetweenCover, Caution, Milestone, WateringDay
     from handover.schedule.simulation import Simulation
     from handover.schedule.surface_task import SurfacePlan
     from handover.weather.series import WeatherSeries
@@ -73,10 +74,10 @@ def plan_cure(
     watered = watered_until(simulation, curing_span(simulation, dates)[1])
     if watered is not simulation:
         simulation, dates = watered, compute_dates(watered, basis)
-    watering = plan_watering(simulation, dates, basis)
+    watering, between = plan_covered(simulation, dates, basis)
     dry = None if job.curing.water_temperature is None else dry_hours(simulation, dates, watering)
     if dry is not None:  # its surface is hotter when the water comes
-        watering = plan_watering(with_dry_surface(simulation, dry), dates, basis)
+        watering, between = plan_covered(with_dry_surface(simulation, dry), dates, basis)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
@@ -103,8 +104,9 @@ def plan_cure(
         history=slab_history(simulation, dates),
         assumed=(*assumptions(simulation), rule_choice),
         refusals=refusals,
-        figures=tuple(_figures(simulation, watering)),
+        figures=tuple(_figures(simulation, watering, between)),
         protection=plan_protection(simulation, dates),
+        between=between,
         surface=surface.task,
         blankets_on=blankets_laid(simulation),
         joints=plan_joints(simulation, dates),
@@ -133,7 +135,9 @@ def _refusals_by_caution(
             yield from (Refusal(kind, rule.code) for kind in rule.milestones if kind in kinds)
 
 
-def _figures(simulation: Simulation, watering: tuple[WateringDay, ...]) -> Iterator[Figure]:
+def _figures(
+    simulation: Simulation, watering: tuple[WateringDay, ...], between: BetweenCover | None
+) -> Iterator[Figure]:
     """Yield the figures of the mix behind the schedule, and its total water."""
     job, concrete = simulation.job, simulation.concrete
     curve = concrete.hydration
@@ -150,3 +154,6 @@ def _figures(simulation: Simulation, watering: tuple[WateringDay, ...]) -> Itera
     if litres:
         yield Figure("water_total", litres, "L")
         yield Figure("garden_days", litres / simulation.practice["water.garden-day"], "1")
+    if between is not None:
+        yield Figure("dry_open", between.open_dry_hours, "h")
+        yield Figure("dry_covered", between.dry_hours, "h")

@@ -16,7 +16,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
-from handover.schedule.watering import plan_watering
+from handover.schedule.watering import driest_day, plan_watering
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -409,7 +409,7 @@ def _dry_between(
     simulation: Simulation, dates: Dates, watering: Watering
 ) -> Iterator[tuple[str, tuple[Figure, ...]]]:
     """Yield a caution when the plan leaves the surface dry for hours, with the dry hours of other methods."""
-    dry = _driest(watering)
+    dry = driest_day(watering)
     if dry < simulation.practice["water.dry-too-long"]:
         return
     curing = simulation.job.curing
@@ -421,16 +421,10 @@ def _dry_between(
         "wet-dry",
         (
             Figure("dry_hours", dry, "h"),
-            Figure("dry_with_timer", _driest(with_timer), "h"),
-            Figure("dry_with_burlap", _driest(with_burlap), "h"),
+            Figure("dry_with_timer", driest_day(with_timer), "h"),
+            Figure("dry_with_burlap", driest_day(with_burlap), "h"),
         ),
     )
-
-
-def _driest(watering: Watering) -> float:
-    """Return the most dry hours of a day; days of possible frost are covered and do not count."""
-    watered = (day.dry_hours for day in watering if day.skipped_because != "frost")
-    return max(watered, default=0.0)
 
 
 def _watering_by(simulation: Simulation, dates: Dates, **curing: object) -> Watering:

@@ -282,7 +282,26 @@ def _cover_from(start: datetime, until: datetime, dates: Dates) -> datetime | No
 def _choices(
     start: datetime, cover_from: datetime | None, until: datetime, simulation: Simulation
 ) -> Iterator[SurfaceChoice]:
-    """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water."""
+    """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water.
+
+    Wind takes fog away: there a sheet, drawn over the slab from its edge, and compound come first.
+    """
+    fogs = tuple(_fogging(start, cover_from, until, simulation))
+    sprayed, covered = start + SPRAYING, start + COVERING
+    compound = SurfaceChoice("compound", start, sprayed, _hours(start, sprayed), 0.0)
+    if _is_windy(start, cover_from or until, simulation):
+        yield SurfaceChoice("sheet", start, covered, _hours(start, covered), 0.0)
+        yield compound
+        yield from fogs
+    else:
+        yield from fogs
+        yield compound
+
+
+def _fogging(
+    start: datetime, cover_from: datetime | None, until: datetime, simulation: Simulation
+) -> Iterator[SurfaceChoice]:
+    """Yield the ways with fog: until a cover may be laid and, within an evening, until the first water."""
     area = simulation.job.slab.area
     if cover_from is not None:
         fogged = _likely_loss(start, cover_from, simulation)
@@ -292,8 +311,16 @@ def _choices(
     if cover_from is None or _is_same_evening(start, until):
         litres = _likely_loss(start, until, simulation) * area
         yield SurfaceChoice("fog", start, until, _hours(start, until), litres)
-    sprayed = start + SPRAYING
-    yield SurfaceChoice("compound", start, sprayed, _hours(start, sprayed), 0.0)
+
+
+def _is_windy(start: datetime, end: datetime, simulation: Simulation) -> bool:
+    """Return whether the forecast's mean wind between two instants takes fog away."""
+    if simulation.job.slab.exposure != "outdoors":
+        return False
+    known = simulation.weather.seconds
+    within = (known >= _seconds(start) - HOUR_S) & (known <= _seconds(end))
+    wind = simulation.weather.wind_ms[within]
+    return bool(len(wind)) and float(wind.mean()) >= simulation.practice["surface.fog-wind"]
 
 
 def _is_same_evening(start: datetime, until: datetime) -> bool:

@@ -23,7 +23,7 @@ from handover.schedule.model import MilestoneKind, Visit, WateringDay
 from handover.schedule.slab_simulation import DryHours
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from zoneinfo import ZoneInfo
 
     from numpy.typing import NDArray
@@ -71,13 +71,17 @@ class Slots:
         return self.open & ~self.frost
 
 
-def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[WateringDay, ...]:
-    """Return the watering of each day from first water to the end of curing.
+def plan_watering(
+    simulation: Simulation, dates: Dates, basis: BasisOf, *, under: CuringMethod | None = None
+) -> tuple[WateringDay, ...]:
+    """Return the watering of each day from first water to the end of curing, with a cover between the visits.
 
     Days without an open slot (first water late at night, curing over before breakfast) are left out.
     """
     starts, ends = curing_span(simulation, dates)
     method = simulation.method
+    if method is not None and under is not None:
+        method = replace(method, store_mm=under.store_mm, loss=under.loss)
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
     slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
@@ -91,7 +95,7 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
             begun = any(each.visits or _is_covered_in_frost(each, method) for each in planned)
             is_look = begun and method is not None and method.looks
             forced = None if begun else _first_visit(slots, simulation)
-            visits, held, dry_h = timetable.visits_of(slots, held, forced)
+            visits, held, dry_h = timetable.visits_of(_from_first(slots, forced), held, forced)
             if not visits.any() and timetable.needs_water(slots) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
         if is_look:
@@ -103,6 +107,18 @@ def plan_watering(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple
 def _is_covered_in_frost(day: WateringDay, method: CuringMethod | None) -> bool:
     """Return whether a sheet has lain on the slab on a day without a look because of frost."""
     return method is not None and method.looks and day.skipped_because == "frost"
+
+
+def _from_first(slots: Slots, forced: NDArray[np.bool_] | None) -> Slots:
+    """Return the first day without what dries before its first watering: until then the crew covers it."""
+    if forced is None or not forced.any():
+        return slots
+    return replace(slots, lost=np.where(np.arange(len(slots.lost)) < forced.argmax(), 0.0, slots.lost))
+
+
+def driest_day(watering: Iterable[WateringDay]) -> float:
+    """Return the most dry hours of a day; days of possible frost are covered and do not count."""
+    return max((day.dry_hours for day in watering if day.skipped_because != "frost"), default=0.0)
 
 
 def dry_hours(simulation: Simulation, dates: Dates, watering: Sequence[WateringDay]) -> DryHours | None:

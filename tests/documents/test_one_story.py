@@ -18,6 +18,7 @@ from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
 from handover.schedule.model import (
+    BetweenCover,
     Caution,
     CureSchedule,
     Figure,
@@ -450,6 +451,35 @@ def test_more_water_is_not_called_harmless_where_it_freezes(
     harmless = Wording(job, schedule, language=language).say("sheet.watering-intro")
     assert harmless in mild
     assert harmless not in cold
+
+
+# ---- a cover between the waterings
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("cover", ["wet burlap", "plastic sheet"])
+def test_the_cover_between_waterings_is_the_same_everywhere(
+    job: JobRecord, schedule: CureSchedule, language: str, cover: str
+) -> None:
+    open_slab = CareSheet(Wording(job, schedule, language=language), {})
+    wording = Wording(job, replace(schedule, between=BetweenCover(cover, 13.0, 0.0)), language=language)
+    care = CareSheet(wording, {})
+    assert open_slab.between == ""
+    assert care.between in care.if_weather_turns
+    assert "13" in care.between
+    assert care.how != open_slab.how
+    assert care.text_by_method("call") != open_slab.text_by_method("call")
+    too_soon = wording.say("watering.stay-wet")  # an open slab is watered again when it turns pale
+    waterings = [each for each in owner_events(wording) if each.kind == "watering"]
+    visits = [visit for day in wording.visits.days for visit in day.visits]
+    assert waterings
+    assert all(too_soon not in each.description for each in waterings)
+    assert all(visit.action in each.description for visit, each in zip(visits, waterings, strict=True))
+    walk = wording.schedule.milestone(Kind.FOOT_TRAFFIC)
+    assert walk is not None
+    assert walk.not_before is not None
+    handled = {visit.start < walk.not_before: visit.action for visit in visits}
+    assert len(set(handled.values())) == len(handled) == 2  # from the edge until then
 
 
 # ---- the surface before its first water

@@ -213,8 +213,8 @@ def test_visits_keep_to_the_hours_when_somebody_is_there(job: Job, weather: Weat
     for visit in (visit for day in schedule.watering for visit in day.visits):
         spoken = visit.start.strftime("%H:%M"), visit.end.strftime("%H:%M")
         assert "06:30" <= spoken[0] < spoken[1] <= "08:00" or "17:00" <= spoken[0] < spoken[1] <= "21:00"
-    # ... and the dry hours that remain are reported.
-    assert "wet-dry" in {caution.code for caution in schedule.cautions}
+    # ... and a cover lies there in the hours that remain.
+    assert schedule.between is not None
 
 
 def test_water_is_rate_times_area_times_time(job: Job, weather: Weather, as_of: datetime) -> None:
@@ -265,7 +265,7 @@ def test_burlap_asks_for_no_more_water_than_a_bare_slab(job: Job, weather: Weath
         assert cloth.dry_hours <= slab.dry_hours
         assert len(cloth.visits) <= len(slab.visits)
     in_all = [sum(v.litres for day in each.watering for v in day.visits) for each in (burlap, bare)]
-    assert 0 < in_all[0] < in_all[1]
+    assert 0 < in_all[0] <= in_all[1]  # an open slab is covered between its waterings
 
 
 def test_cool_water_on_a_hot_slab_is_printed_with_the_hour_that_is_gentlest(
@@ -331,11 +331,12 @@ def test_the_dry_hours_of_a_plan_are_taken_from_the_steps_they_fall_in() -> None
 
 
 def test_a_dry_gap_comes_with_what_would_close_it(job: Job, weather: Weather, as_of: datetime) -> None:
-    schedule = plan_cure(job(curing={"available": ("06:30-07:30",)}), weather(), as_of)
+    burlap = {"method": "wet burlap", "available": ("06:30-07:30",)}
+    schedule = plan_cure(job(curing=burlap), weather(26.0, 38.0), as_of)
     cautions = next(caution for caution in schedule.cautions if caution.code == "wet-dry")
     figures = {figure.name: figure.value for figure in cautions.figures}
     assert figures["dry_with_timer"] < figures["dry_hours"]
-    assert figures["dry_with_burlap"] < figures["dry_hours"]
+    assert figures["dry_with_burlap"] <= figures["dry_hours"]
 
 
 def test_the_slab_of_the_simulation_is_wet_to_the_last_day_of_the_plan(

@@ -46,7 +46,8 @@ class EventWording:
     def visit_text(self, visit: VisitWords) -> str:
         """Return the text of the owner's event for one watering."""
         takes = self.say("watering.takes", length=visit.length)
-        water = ("watering.if-rain", "watering.stay-wet") if visit.amount else ()
+        stays = () if visit.covered else ("watering.stay-wet",)
+        water = ("watering.if-rain", *stays) if visit.amount else ()
         return _lines(visit.action, takes, visit.amount, *map(self.say, water), self.caller)
 
     def event(self, code: str, **values: object) -> tuple[str, str]:

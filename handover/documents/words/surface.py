@@ -138,11 +138,13 @@ class SurfaceWording(ScheduleWords):
         return self.say("surface.damp.why-at-once" if soon else "surface.damp.why", **hours)
 
     def _choice(self, choice: SurfaceChoice, task: SurfaceTask, *, first: bool, begun: bool) -> ChoiceWords:
+        between = self.schedule.between
         values = {
             "start": self._start(task, "from", begun=begun),
             "at": self._start(task, "at", begun=begun),
             "cover": self._hour(task.cover_from, task) if task.cover_from else "",
             "until": self._hour(task.until, task),
+            "what": self.say(f"surface.what.{slug(between.cover) if between else 'any'}"),
         }
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
@@ -171,6 +173,8 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.retarder")
         if task.cover_from is None:
             return
+        if self.schedule.between is not None:
+            yield self.say("surface.stays-between")
         if not (begun and self._is_firm(task)):
             yield self.say("surface.no-step", cover=self._hour(task.cover_from, task))
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)

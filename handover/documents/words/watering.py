@@ -8,9 +8,11 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
+from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers, is_walkable
+from handover.schedule.model import MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -47,6 +49,7 @@ class VisitWords:
         short_span: "6:30 to 7:30 am".
         length: "1 hour".
         amount: "About 120 gallons.", or "" when no water is counted.
+        covered: Whether a cover keeps the slab wet until the next one.
         column: "morning", "midday", "evening" or "night".
     """
 
@@ -59,6 +62,7 @@ class VisitWords:
     length: str
     amount: str
     column: str
+    covered: bool = False
 
 
 @dataclass(frozen=True)
@@ -189,12 +193,14 @@ class WateringWording(ScheduleWords):
     def _weather_note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
             return self.say(f"watering.none-{day.skipped_because}")
+        cover = self.schedule.between
+        notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
         printed_from = general_rules()["rain.printed"]
         if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
             fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
             key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
-            return self.say(key, chance=self.quantities.percent(day.rain_probability, 1))
-        return ""
+            notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
+        return " ".join(notes)
 
     def visit(self, visit: Visit) -> VisitWords:
         """Return one watering in words; the words of a watering are computed once."""
@@ -213,13 +219,48 @@ class WateringWording(ScheduleWords):
             start=visit.start,
             end=visit.end,
             title=self.say(f"{key}.title", span=span),
-            action=self.say(f"{key}.action"),
+            action=self._with_cover(self.say(f"{key}.action"), visit),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
             length=self.speak.length(visit.duration),
             amount=self.say("watering.amount-visit", amount=amount) if visit.litres else "",
             column=next(column for hour, column in COLUMN_HOURS if visit.start.hour < hour),
+            covered=self.schedule.between is not None or self.schedule.curing_method == "plastic sheet",
         )
+
+    # ---- the cover between the waterings
+
+    @property
+    def between(self) -> str:
+        """The cover between the waterings, in one sentence; empty where there is none."""
+        cover = self.schedule.between
+        if cover is None:
+            return ""
+        hours = self.speak.length(timedelta(hours=max(round(cover.open_dry_hours), 1)))
+        return self.say(f"between.line.{slug(cover.cover)}", dry=hours)
+
+    def _with_cover(self, action: str, visit: Visit) -> str:
+        """Return what to do at a visit, with the cover that comes off before it and goes on after it.
+
+        Until somebody may walk on the slab it is handled from its edge.
+        """
+        when, cover = self._cover_at(visit), self.schedule.between
+        of_cover = f".{slug(cover.cover)}" if cover else ""
+        keys = (f"between.before.{when}{of_cover}", f"between.after.{when}{of_cover}")
+        before, after = (self.say(key) if when and self.reader.has(key) else "" for key in keys)
+        return " ".join(each for each in (before, action, after) if each)
+
+    def _cover_at(self, visit: Visit) -> str:
+        """Return how a cover is handled at a visit; empty where none lies on the slab, nor goes on it."""
+        task, visits = self.schedule.surface, (each for day in self.schedule.watering for each in day.visits)
+        is_first = all(visit.start <= each.start for each in visits)
+        is_laid = task is not None and task.work == "damp" and task.cover_from is not None
+        if self.schedule.between is None:
+            return "off" if is_first and is_laid else ""
+        walk = self.schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
+        if walk is not None and walk.not_before is not None and visit.start >= walk.not_before:
+            return "later"
+        return "first" if is_first and not is_laid else "edge"
 
     # ---- too cold to water
 
