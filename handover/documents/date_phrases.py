@@ -176,6 +176,9 @@ class DateFormatter:
     def _length(self, of_time: timedelta, pattern: Literal["long", "short"]) -> str:
         hours, minutes = divmod(-(-int(of_time.total_seconds()) // 60), 60)
         hours_text = format_unit(hours, "duration-hour", pattern, locale=self.locale)
+        if hours == 1 and pattern == "short":  # CLDR has "1 horas" in Spanish; an abbreviation has no plural
+            two = format_unit(2, "duration-hour", pattern, locale=self.locale)
+            hours_text = two.replace("2", "1", 1)
         minutes_text = format_unit(minutes, "duration-minute", pattern, locale=self.locale)
         if hours and minutes:
             return self.words.say("duration.hours-minutes", hours=hours_text, minutes=minutes_text)
