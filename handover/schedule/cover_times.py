@@ -50,8 +50,7 @@ def covers_off(method: str, *, frost_days: bool) -> tuple[MilestoneKind, ...]:
 def is_covered_at(schedule: CureSchedule, when: datetime) -> bool:
     """Return whether a cover still lies on the slab at an instant, by its cautious dates."""
     against_frost = schedule.protection is not None and schedule.protection.enough != 0
-    cover = schedule.between.cover if schedule.between else schedule.curing_method
-    kinds = covers_off(cover, frost_days=schedule.covered_for_frost)
+    kinds = covers_off(schedule.curing_method, frost_days=schedule.covered_for_frost)
     relevant = [each for each in kinds if against_frost or each != MilestoneKind.PROTECTION_ENDS]
     off = [each for each in map(schedule.milestone, relevant) if each is not None]
     return any(each.not_before is None or each.not_before > when for each in off)

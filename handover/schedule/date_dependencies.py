@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
-    from handover.schedule.model import BetweenCover, WateringDay
+    from handover.schedule.model import WateringDay
     from handover.schedule.simulation import Simulation
 
     Watering = tuple[WateringDay, ...]
@@ -35,11 +35,7 @@ _COVER_OFF = {
 
 
 def apply_dependencies(
-    simulation: Simulation,
-    dates: Dates,
-    watering: Watering,
-    basis: BasisOf,
-    between: BetweenCover | None = None,
+    simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf
 ) -> tuple[Milestone, ...]:
     """Return the milestones with the conditions that come from other dates.
 
@@ -47,13 +43,13 @@ def apply_dependencies(
     frost leaves the plan no watering, there is no date for first water. Wheels wait until the cover is
     removed.
     """
-    off = _cover_removal(between.cover if between else simulation.job.curing.method, dates, watering)
-    return tuple(_with_dependencies(simulation, dates, watering, basis, off))
+    return tuple(_with_dependencies(simulation, dates, watering, basis))
 
 
 def _with_dependencies(
-    simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf, off: Gate | None
+    simulation: Simulation, dates: Dates, watering: Watering, basis: BasisOf
 ) -> Iterator[Milestone]:
+    off = _cover_removal(simulation, dates, watering)
     for each in dates.milestones:
         if each.kind == MilestoneKind.FIRST_WATER and _frozen_at_first(simulation, each, dates, watering):
             if (gate := _after_frost(simulation, watering)) is not None:
@@ -96,12 +92,11 @@ def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
     return Gate(NO_FROST_RULE, first, first, rule.source, rule.mark, (needed,))
 
 
-def _cover_removal(cover: str, dates: Dates, watering: Watering) -> Gate | None:
-    """Return the condition of the last cover for wheels, or None if the slab is bare.
-
-    The cover is that between the waterings, else the method of curing.
-    """
-    kinds = covers_off(cover, frost_days=any(day.skipped_because == "frost" for day in watering))
+def _cover_removal(simulation: Simulation, dates: Dates, watering: Watering) -> Gate | None:
+    """Return the condition of the last cover for wheels, or None if the slab is bare."""
+    kinds = covers_off(
+        simulation.job.curing.method, frost_days=any(day.skipped_because == "frost" for day in watering)
+    )
     gates = [
         Gate("", each.likely, each.not_before, _COVER_OFF[each.kind], "common practice")
         for each in dates.milestones

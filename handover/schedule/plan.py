@@ -83,7 +83,7 @@ def plan_cure(
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
     refused = {each.kind for each in refusals}
     surface = plan_surface(simulation, dates, watering, risks)
-    milestones = _with_window(apply_dependencies(simulation, dates, watering, basis, between), surface)
+    milestones = _with_window(apply_dependencies(simulation, dates, watering, basis), surface)
     schedule = CureSchedule(
         job=job.id,
         revision=revision,
