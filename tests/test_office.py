@@ -445,7 +445,7 @@ def due_json(result: CommandResult) -> list[dict[str, Any]]:
     return [json.loads(line) for line in result.out.splitlines()]
 
 
-@pytest.mark.parametrize("day", [date(2026, 7, 14), date(2026, 7, 15), date(2026, 7, 23), date(2026, 11, 14)])
+@pytest.mark.parametrize("day", [date(2026, 7, 14), date(2026, 7, 15), date(2026, 7, 23), date(2026, 11, 10)])
 def test_the_visits_of_a_day_are_those_of_all_crews_calendars(
     run: Run, office: Path, issued: Path, day: date
 ) -> None:

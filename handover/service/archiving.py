@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from datetime import datetime, time, timedelta
+from itertools import product
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
@@ -48,11 +49,13 @@ ONE_TIME_VISITS = (
     MilestoneKind.STRIP_EDGE_FORMS,
     "rub-edges",
     "walk-through",
+    "blankets-on",
     "blankets-off",
 )
 """Visits of the crew that a job has once, by the event kinds of the calendar."""
 
-FROST_COVER = "frost-cover"
+COVER_VISITS = ("frost-cover", "cover-not-water", "blankets-off", "rain-cover")
+"""Visits that a job may have several times."""
 
 REQUIRED_KEYS = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
 """The keys that are read from a schedule."""
@@ -396,21 +399,30 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
     except (KeyError, ValueError):
         raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")]) from None
     zone = ZoneInfo(schedule["timezone"])
-    once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
+    kinds = _kinds_of_visits(job, events, zone)
     for each in events:
         uid, title = str(each["uid"]), str(each["summary"]).removesuffix(f", {job.site.name}")
         start, end = each.decoded("dtstart"), each.decoded("dtend")
-        is_timed = isinstance(start, datetime)
-        is_cover = is_timed and uid == event_uid(
-            job, "crew", FROST_COVER, f"{start.astimezone(zone):%Y-%m-%d %H}"
-        )
-        kind = FROST_COVER if is_cover else once.get(uid)
+        is_timed, kind = isinstance(start, datetime), kinds.get(uid)
         if kind is None or each.get("status") == "CANCELLED":
             continue
         if is_timed:
             yield Task(kind, _local_time(start, zone), _local_time(end, zone), title, uid)
         else:
             yield Task(kind, _local_time(datetime.combine(start, time(), zone), zone), None, title, uid)
+
+
+def _kinds_of_visits(job: JobRecord, events: list[Any], zone: ZoneInfo) -> dict[str, str]:
+    """Return the kind of a visit by its UID; covers are told apart by the hour of laying, or counted."""
+    starts = [start for each in events if isinstance(start := each.decoded("dtstart"), datetime)]
+    hours = {f"{start.astimezone(zone):%Y-%m-%d %H}" for start in starts}
+    counts = map(str, range(1, len(events) + 1))
+    once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
+    often = {
+        event_uid(job, "crew", kind, occasion): kind
+        for kind, occasion in product(COVER_VISITS, (*hours, *counts))
+    }
+    return once | often
 
 
 def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:

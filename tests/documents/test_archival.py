@@ -58,7 +58,7 @@ NS = {
 # ISO 32000-1, 14.8.4: the standard structure types, as far as our documents use them.
 STANDARD = {
     *("Document", "Part", "Sect", "Div", "NonStruct", "P", "H1", "H2", "H3", "L", "LI", "Lbl", "LBody"),
-    *("Table", "THead", "TBody", "TR", "TH", "TD", "Caption", "Span", "Link", "Figure"),
+    *("Table", "THead", "TBody", "TFoot", "TR", "TH", "TD", "Caption", "Span", "Link", "Figure"),
 }
 
 

@@ -204,7 +204,6 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/mix.py: _DAY",
         "schedule/protection_period.py: _DAY",
         "jobs/time_windows.py: _DAY_MIN",
-        "schedule/simulation.py: _DAY_S",
         "schedule/slab_simulation.py: _DAY_S",
         "weather/extrapolate.py: _DAY",
         "weather/climate.py: _YEAR_S",

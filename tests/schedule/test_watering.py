@@ -299,7 +299,8 @@ def test_water_after_a_dry_day_is_remarked_on_and_moves_no_date(
     summer = weather(24.0, 38.0, relative_humidity=np.full(14 * 24, 0.25))
 
     def plan(water_c: float | None) -> CureSchedule:
-        away = {"available": ("05:30-06:30", "18:00-21:00"), "water_temperature": water_c}
+        hours = ("05:30-06:30", "18:00-21:00")  # of burlap that nobody wets in between
+        away = {"method": "wet burlap", "available": hours, "water_temperature": water_c}
         return plan_cure(job(curing=away), summer, as_of)
 
     dry = plan(20.0)
