@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import re
+import select
 import signal
 import subprocess
 import sys
@@ -199,9 +200,12 @@ def test_on_a_terminal_and_stopped_by_ctrl_c(tmp_path: Path, stopped_at: int | N
         os.execv(COMMAND[0], COMMAND)  # noqa: S606 - no shell
     shown = b""
 
-    def read_until(mark: bytes) -> None:
+    def read_until(mark: bytes, press: bytes = b"") -> None:
+        """Read until the mark is shown; a key that came just before the reading of it is pressed again."""
         nonlocal shown
         while mark not in shown:
+            while press and not select.select([terminal], [], [], 1.0)[0]:
+                os.write(terminal, press)
             try:
                 shown += os.read(terminal, 4096)
             except OSError:  # the other end has closed
@@ -214,7 +218,10 @@ def test_on_a_terminal_and_stopped_by_ctrl_c(tmp_path: Path, stopped_at: int | N
         os.write(terminal, b"\x03" if number == stopped_at else f"{answer}\n".encode())
         if number == stopped_at:
             break
-    read_until(b"Stopped" if stopped_at else b"handover check")
+    if stopped_at:
+        read_until(b"Stopped", press=b"\x03")
+    else:
+        read_until(b"handover check")
     _, status = os.waitpid(pid, 0)
     os.close(terminal)
     if stopped_at:
