@@ -76,16 +76,21 @@ def _attendance(milestone: Milestone, watering: Watering) -> Gate | None:
     """Return the condition of somebody's presence for first water, or None where somebody is there."""
     if milestone.kind != MilestoneKind.FIRST_WATER or milestone.not_before is None:
         return None
-    first = next((visit.start for day in watering for visit in day.visits), None)
+    first = _first_watering(watering)
     if first is None or first.astimezone(UTC) <= half_hour_up(milestone.not_before).astimezone(UTC):
         return None
     return Gate(ATTENDED_RULE, first, first, _ATTENDED, "common practice")
 
 
+def _first_watering(watering: Watering) -> datetime | None:
+    """Return when the plan waters first; None: never."""
+    return next((visit.start for day in watering for visit in day.visits), None)
+
+
 def _after_frost(simulation: Simulation, watering: Watering) -> Gate | None:
     """Return the condition of frost for first water, or None if the plan has no watering."""
     rule = simulation.practice.rules["frost.no-water-below"]
-    first = next((visit.start for day in watering for visit in day.visits), None)
+    first = _first_watering(watering)
     if first is None:
         return None
     needed = Figure("needed", rule.value, rule.unit)

@@ -96,7 +96,7 @@ def plan_watering(
             is_look = begun and method is not None and method.looks
             forced = None if begun else _first_visit(slots, simulation)
             visits, held, dry_h = timetable.visits_of(_from_first(slots, forced), held, forced)
-            if not visits.any() and timetable.needs_water(slots) and slots.allowed_slots.any():
+            if not visits.any() and _needs_water(slots, timetable.method) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
         if is_look:
             visits = (np.cumsum(visits) == 1) & visits
@@ -128,13 +128,13 @@ def dry_hours(simulation: Simulation, dates: Dates, watering: Sequence[WateringD
         return None
     starts, ends = curing_span(simulation, dates)
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
-    timetable = Timetable((), method, rate_of(simulation.job, method), is_set_once=False)
+    use = rate_of(simulation.job, method) * SLOT_H
     held, starts_s, dry = 0.0, [], []
     for day in watering:
         slots = _slots(day.date, simulation, starts, ends, safe)
         visits = [(each.start.timestamp(), each.end.timestamp()) for each in day.visits]
         wet = [any(begin <= slot < end for begin, end in visits) for slot in slots.start_s]
-        held, dry_h = timetable.dry_hours_of(slots, np.array(wet, dtype=bool), held)
+        held, dry_h = _follow(_moves(slots, method, use), wet, held, method)
         starts_s.append(slots.start_s)
         dry.append(np.array(dry_h) / SLOT_H * (day.dry_hours >= limit))
     return DryHours(np.concatenate(starts_s), SLOT_H * HOUR_S, np.concatenate(dry))
@@ -177,57 +177,27 @@ class Timetable:
         must = np.zeros(len(slots.lost), dtype=bool) if forced is None else forced
         usual = self._usual(slots)
         runs = [run for run in usual if (run <= slots.allowed_slots).all() and not _touches(run, must)]
-        needed = self.needs_water(slots)
+        needed = _needs_water(slots, self.method)
         if needed and usual and not runs and not must.any():  # it may freeze at all of them
             return plan_day(slots, self.method, self.rate_mm_h, 1, held_mm)
         choices = _choices(runs, must, whole=self.is_set_once, required=needed)
-        moves = self._moves(slots)
-        outcomes = [(chosen, *self._outcome(moves, chosen, held_mm)) for chosen in choices]
+        moves = _moves(slots, self.method, self.rate_mm_h * self.run_h)
+        outcomes = []
+        for chosen in choices:
+            held, dry_h = _follow(moves, chosen, held_mm, self.method)
+            outcomes.append((chosen, held, float(sum(dry_h))))
         least = min(dry_h for _, _, dry_h in outcomes)
         return next(each for each in outcomes if each[2] <= least + SLOT_H)
-
-    @property
-    def _step_mm(self) -> float:
-        """One level of the water held. In mm."""
-        return self.method.store_mm / _LEVELS
-
-    def needs_water(self, slots: Slots) -> bool:
-        """Return whether likely rain falls short of what a day evaporates."""
-        return bool(slots.rain.sum() < (slots.lost * self.method.loss).sum())
 
     def _usual(self, slots: Slots) -> list[NDArray[np.bool_]]:
         """Return the visits that are wholly within a day, shape (s,) each: not on its first or last hours."""
         found = [np.isin(slots.of_day, run) for run in self.runs]
         return [run for hours, run in zip(self.runs, found, strict=True) if run.sum() == len(hours)]
 
-    def _moves(self, slots: Slots) -> list[tuple[_Move, _Move]]:
-        lost = slots.lost * self.method.loss
-        return _moves(self._step_mm, lost, slots.rain, lost > slots.shows, self.rate_mm_h * self.run_h)
 
-    def _outcome(
-        self, moves: list[tuple[_Move, _Move]], chosen: NDArray[np.bool_], held_mm: float
-    ) -> tuple[float, float]:
-        """Return the water held at the end [mm], and the hours dry."""
-        held, dry_h = self._follow(moves, chosen, held_mm)
-        return held, float(sum(dry_h))
-
-    def _follow(
-        self, moves: list[tuple[_Move, _Move]], chosen: NDArray[np.bool_], held_mm: float
-    ) -> tuple[float, list[float]]:
-        """Return the water held at the end [mm], and the hours dry of each slot."""
-        step = self._step_mm
-        level, dry_h = round(held_mm / step), []
-        for (off, run), water in zip(moves, chosen, strict=True):
-            move = run if water else off
-            dry_h.append(float(move.dry_h[level]))
-            level = int(move.level[level])
-        return level * step, dry_h
-
-    def dry_hours_of(
-        self, slots: Slots, chosen: NDArray[np.bool_], held_mm: float
-    ) -> tuple[float, list[float]]:
-        """Return the water held at the end of a day [mm], and the hours dry of each of its slots."""
-        return self._follow(self._moves(slots), chosen, held_mm)
+def _needs_water(slots: Slots, method: CuringMethod) -> bool:
+    """Return whether likely rain falls short of what a day evaporates."""
+    return bool(slots.rain.sum() < (slots.lost * method.loss).sum())
 
 
 def _touches(run: NDArray[np.bool_], must: NDArray[np.bool_]) -> bool:
@@ -308,8 +278,7 @@ def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first
         for count in range(1, min(most, len(of_day[start::step])) + 1)
     ]
     water = np.array([np.isin(day.of_day, each) for each in programs])
-    lost = day.lost * method.loss
-    moves = _moves(method.store_mm / _LEVELS, lost, day.rain, lost > day.shows, use_mm)
+    moves = _moves(day, method, use_mm)
     level, dry = np.zeros(len(programs), dtype=np.int_), np.zeros(len(programs))
     for _ in range(2):
         dry = np.zeros(len(programs))
@@ -368,18 +337,17 @@ def plan_day(
         Slots watered (s,), water held at the end [mm], hours dry.
     """
     step = method.store_mm / _LEVELS
-    lost, use = slots.lost * method.loss, rate_mm_h * SLOT_H
-    must = np.zeros(len(lost), dtype=bool) if forced is None else forced
-    shows = lost > slots.shows
-    moves = _moves(step, lost, slots.rain, shows, use)
+    use = rate_mm_h * SLOT_H
+    must = np.zeros(len(slots.lost), dtype=bool) if forced is None else forced
+    moves = _moves(slots, method, use)
     allowed = slots.allowed_slots
     is_choice = bool((allowed | must).any())
-    needed = bool(slots.rain.sum() < lost.sum() and is_choice)
+    needed = is_choice and _needs_water(slots, method)
     longest = round(method.longest_h / SLOT_H)
     limits = most, longest
     value = _values(moves, allowed, must, limits, use, required=needed) if is_choice else []
     level, on, made = round(held_mm / step), 0, 0  # on: slots for which water has run
-    chosen = np.zeros(len(lost), dtype=bool)
+    chosen = np.zeros(len(slots.lost), dtype=bool)
     dry_h = 0.0
     for index, (off, run) in enumerate(moves):
         may = must[index] or (allowed[index] and (0 < on < longest or (not on and made < most)))
@@ -404,16 +372,29 @@ class _Move(NamedTuple):
     dry_h: Floats
 
 
-def _moves(
-    step: float, lost: Floats, rain: Floats, shows: NDArray[np.bool_], use: float
-) -> list[tuple[_Move, _Move]]:
-    """Return the moves of each slot without water and with it."""
-    held = np.arange(_LEVELS + 1, dtype=np.float64) * step + rain[:, np.newaxis]
+def _moves(slots: Slots, method: CuringMethod, use: float) -> list[tuple[_Move, _Move]]:
+    """Return the moves of each slot without water and with so much of it, in mm."""
+    step, lost = method.store_mm / _LEVELS, slots.lost * method.loss
+    shows = lost > slots.shows
+    held = np.arange(_LEVELS + 1, dtype=np.float64) * step + slots.rain[:, np.newaxis]
     off, run = (
         map(_Move, *_after(held + water, step, lost[:, np.newaxis], shows[:, np.newaxis]))
         for water in (0.0, use)
     )
     return list(zip(off, run, strict=True))
+
+
+def _follow(
+    moves: Sequence[tuple[_Move, _Move]], chosen: Iterable[bool], held_mm: float, method: CuringMethod
+) -> tuple[float, list[float]]:
+    """Return the water held after the slots, of which some are watered [mm], and the hours dry of each."""
+    step = method.store_mm / _LEVELS
+    level, dry_h = round(held_mm / step), []
+    for (off, run), water in zip(moves, chosen, strict=True):
+        move = run if water else off
+        dry_h.append(float(move.dry_h[level]))
+        level = int(move.level[level])
+    return level * step, dry_h
 
 
 def _after(had: Floats, step: float, lost: Floats, shows: NDArray[np.bool_]) -> _Move:
@@ -448,10 +429,8 @@ def _values(
         stop = after[:, 0, off.level] + _DRY * off.dry_h
         keep_on = after[:, 1:][:, :, run.level] + _DRY * run.dry_h + use
         value = np.empty_like(last)
-        value[:-1, 0], value[-1, 0] = (
-            keep_on[1:, 0],
-            stop[-1],
-        )  # one more visit made; if none is left: no water
+        value[:-1, 0] = keep_on[1:, 0]  # one more visit made
+        value[-1, 0] = stop[-1]  # none is left: no water
         value[:, 1:-1] = keep_on[:, 1:]
         value[:, -1] = keep_on[:, -1] if must[index] else stop
         if not must[index]:
@@ -508,8 +487,13 @@ def _slots(
 
 def _half_hours(grid: Floats, zone: ZoneInfo) -> NDArray[np.int_]:
     """Return for each slot the number of half hours on the wall clock since midnight."""
-    local = (datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid)
+    local = _on_the_clock(grid, zone)
     return np.array([round((each.hour + each.minute / 60.0) / SLOT_H) for each in local], dtype=int)
+
+
+def _on_the_clock(grid: Floats, zone: ZoneInfo) -> list[datetime]:
+    """Return the starts of the slots in the zone of the site."""
+    return [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
 
 
 def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ...]:
@@ -524,7 +508,7 @@ def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
     if job.curing.timer:
         return np.ones(len(grid), dtype=bool)
     windows = attended_windows(job, simulation.practice)
-    local = [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
+    local = _on_the_clock(grid, zone)
     # The last slot of a day ends at midnight, as a window to midnight does.
     spans = [(moment.time(), _closing_time(moment + _SLOT)) for moment in local]
     return np.array(
