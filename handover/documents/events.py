@@ -77,6 +77,11 @@ def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     return _EventBuilder(words).of_owner()
 
 
+def cover_occasion(start: datetime, zone: ZoneInfo) -> str:
+    """Return what tells the events of one cover from those of another: the hour at which it is laid."""
+    return f"{start.astimezone(zone):%Y-%m-%d %H}"
+
+
 def crew_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return the crew's events, in order of time; none for a date past the estimate."""
     builder = _EventBuilder(words)
@@ -253,7 +258,7 @@ class _EventBuilder:
         for each in self.covers:
             if not each.by_crew or each.end is None:
                 continue
-            occasion = f"{each.start.astimezone(self.zone):%Y-%m-%d %H}"
+            occasion = cover_occasion(each.start, self.zone)
             if each.off is not None:
                 yield from self._lifting(each.off, occasion)
             elif not is_walkable(self.schedule, each.end):
@@ -291,7 +296,7 @@ class _EventBuilder:
             title = box.title  # as on the first page
         text = f"{text}\n{self._until(cover)}"
         text = self._with_caller(text) if audience == "owner" else text
-        occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
+        occasion = cover_occasion(start, self.zone)
         return CareEvent(
             audience,
             "frost-cover",
@@ -308,7 +313,7 @@ class _EventBuilder:
         start, say = cover.start, self.wording.say
         text = f"{say('cover.text')}\n{self._until(cover)}"
         text = self._with_caller(text) if audience == "owner" else text
-        occasion = f"{start.astimezone(self.zone):%Y-%m-%d %H}"
+        occasion = cover_occasion(start, self.zone)
         title = self._at_hour(say("cover.title"), start)
         return CareEvent(
             audience, "cover-not-water", occasion, start, start + COVERING, title, text, "protect"

@@ -19,6 +19,7 @@ from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import Contact, JobEntry, Task
 from handover.base.atomic import DESKTOP_FILES, walk
 from handover.documents.calendars import event_uid
+from handover.documents.events import cover_occasion
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.parse import decode_utf8, parse_text
@@ -413,9 +414,9 @@ def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str,
 
 
 def _kinds_of_visits(job: JobRecord, events: list[Any], zone: ZoneInfo) -> dict[str, str]:
-    """Return the kind of a visit by its UID; covers are told apart by the hour of laying, or counted."""
+    """Return the kind of a visit by its UID; covers have the hour of laying, or are counted."""
     starts = [start for each in events if isinstance(start := each.decoded("dtstart"), datetime)]
-    hours = {f"{start.astimezone(zone):%Y-%m-%d %H}" for start in starts}
+    hours = {cover_occasion(start, zone) for start in starts}
     counts = map(str, range(1, len(events) + 1))
     once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
     often = {
