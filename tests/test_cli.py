@@ -169,13 +169,13 @@ def test_only_a_command_that_writes_says_that_nothing_was_written(
     run: Run, record: Path, record_text: str, weather: Path, as_of: str, tmp_path: Path
 ) -> None:
     record.write_text(record_text.replace("[slab]", '[slab]\nthickness = "4"', 1), encoding="utf-8")
-    told = {
+    errors = {
         "check": run("check", record).err,
         "plan": run("plan", record, "-w", weather, "--as-of", as_of).err,
         "issue": run("issue", record, "-w", weather, "--as-of", as_of, "-o", tmp_path / "out").err,
     }
-    assert [name for name, text in told.items() if "Nothing was written" in text] == ["issue"]
-    assert all("to fix." in text for text in told.values())
+    assert [name for name, text in errors.items() if "Nothing was written" in text] == ["issue"]
+    assert all("to fix." in text for text in errors.values())
 
 
 def test_check_and_issue_ask_for_the_same_of_the_readers(

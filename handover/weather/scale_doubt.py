@@ -1,4 +1,4 @@
-"""Celsius under a heading of Fahrenheit, and the reverse: told by the climate of the site and the month."""
+"""Celsius under a heading of Fahrenheit, and the reverse: judged by the climate of the site and the month."""
 
 from __future__ import annotations
 

@@ -564,8 +564,8 @@ def test_hours_ahead_are_not_told_as_past(job: JobRecord, schedule: CureSchedule
     noon = schedule.placement_end.replace(hour=12, minute=0)
     risk = Risk("drying-precaution", noon, noon + timedelta(hours=3), noon)
     dry = replace(schedule, risks=(risk,), cautions=(*schedule.cautions, Caution("drying")))
-    told = []
+    titles = []
     for hours in (-1.0, 1.0, 4.0):
         wording = Wording(job, replace(dry, issued_at=noon + timedelta(hours=hours)), language=language)
-        told.append(wording.cautions[-1].title)
-    assert told == [wording.say("caution.drying.title-ahead")] * 2 + [wording.say("caution.drying.title")]
+        titles.append(wording.cautions[-1].title)
+    assert titles == [wording.say("caution.drying.title-ahead")] * 2 + [wording.say("caution.drying.title")]

@@ -298,7 +298,7 @@ def test_mistakes_of_form_and_of_sense_come_at_once(examine: Examine, good: str)
     ],
 )
 def test_what_to_do_about_an_encoding_is_said(examine: Examine, content: bytes, words: str) -> None:
-    """Nobody is told "UTF-8" without the way to it."""
+    """No message says "UTF-8" without the way to it."""
     finding = only(examine(content))
     assert words.casefold() in finding.example.casefold()
     assert "File, Save as" in finding.example
