@@ -459,6 +459,15 @@ class _Start(NamedTuple):
     ground: Floats
 
 
+class _SecondStage(NamedTuple):
+    """How a step ends."""
+
+    temperature: Floats  # degC, shape (m, n)
+    slope: Floats  # K/s, shape (m, n)
+    flux: Floats  # into the surface, W/m2, shape (m,)
+    ground: Floats
+
+
 class _Step(NamedTuple):
     """The state of all members after a step."""
 
@@ -585,22 +594,24 @@ class _Marcher:
         """Move every member on by a step."""
         self.update_links()
         start = self.start(air)
-        step = self.step(seconds, start, self.capacity)
-        is_icy = self.is_freezing(step.temperature)
-        if self.freezing is not None and (self.is_icy or is_icy):
-            step = self.freezing_step(step, seconds, start, self.freezing)
-            is_icy = self.is_freezing(step.temperature)
-        self.is_icy = is_icy
+        step = self.step_with_ice(seconds, start) if self.is_icy else self.step(seconds, start, self.capacity)
+        if not self.is_icy and self.is_freezing(step.temperature):
+            step = self.step_with_ice(seconds, start)
+        self.is_icy = self.is_freezing(step.temperature)
         self.temperature, self.age = step.temperature, step.age
         self.degree, self.degree_rate = step.degree, step.degree_rate
         self.booked += step.heat
 
-    def freezing_step(self, plain: _Step, seconds: float, start: _Start, freezing: Freezing) -> _Step:
-        """Return the state after a step in which water freezes or thaws, from the step without that."""
+    def step_with_ice(self, seconds: float, start: _Start) -> _Step:
+        """Return the state after a step in which water freezes or thaws."""
+        freezing = self.concrete.freezing
+        if freezing is None:
+            raise ValueError("this concrete does not freeze")
         before, own = self.temperature[:, : self.count], self.capacity[:, : self.count]
         water = self.water_heat
         whole = enthalpy(before, own, water, freezing)
-        gained = own * (plain.temperature[:, : self.count] - before)
+        plain = self.end_without_ice(seconds, start)
+        gained = own * (plain[:, : self.count] - before)
         moved = temperature_at(whole + gained, own, water, freezing) - before
         capacity = self.capacity.copy()
         np.divide(gained, moved, out=capacity[:, : self.count], where=np.abs(moved) > _STILL)
@@ -623,39 +634,63 @@ class _Marcher:
 
     def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
         """Return the state after a step with the heat capacities of the nodes, shape (m, n)."""
-        before = self.temperature
-        flux1, flux_end, fall, drift, rate1, heat1, load1, ground1 = start
-        solve = self.solver(fall, _GAMMA * seconds, capacity)
-        slope1 = solve(load1.copy())  # a step with ice starts with the same load again
-
-        ahead = seconds * slope1
-        ahead += before
-        age = self.age + 0.5 * seconds / HOUR_S * (rate1 + self.rate(ahead))
+        solve = self.solver(start.fall, _GAMMA * seconds, capacity)
+        slope = solve(start.load.copy())  # a step with ice starts with the same load again
+        ahead = seconds * slope
+        ahead += self.temperature
+        age = self.age + 0.5 * seconds / HOUR_S * (start.rate + self.rate(ahead))
         degree, degree_rate = self.degree_and_slope(age)
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
         released = self.volume_heat * (degree - self.degree)
-        heat2 = 2.0 * released / seconds - heat1
-        # The surface is taken as linear over the step: in a gale on a wet slab its true flux, at a stage that
-        # overshoots, would run away. The order stays: what is left out is of the second order in the step.
-        flux2 = flux_end - fall * (ahead - before)[:, 0]
-        load2, ground2 = self.load(ahead, flux2 - drift, heat2)
-        load2 -= 2.0 * capacity * slope1
-        slope2 = solve(load2)
+        stages = self.second_stage(
+            seconds, start, capacity, solve, slope, ahead, 2.0 * released / seconds - start.heat
+        )
 
         # Over both stages half of each one's heat counts, less what the Jacobian has let back.
         ends = slice(None, None, len(self.column.depth) - 1)  # the first node and the last
-        lag = _GAMMA * seconds * (slope1[:, ends] + slope2[:, ends])
+        lag = _GAMMA * seconds * (slope[:, ends] + stages.slope[:, ends])
         heat = (
             (released @ self.ones)[:, 0],
-            0.5 * seconds * (flux1 + flux2 - fall * lag[:, 0]),
-            0.5 * seconds * (ground1 + ground2 - self.deep_link * lag[:, 1]),
+            0.5 * seconds * (start.flux + stages.flux - start.fall * lag[:, 0]),
+            0.5 * seconds * (start.ground + stages.ground - self.deep_link * lag[:, 1]),
         )
-        temperature = 1.5 * slope1
-        temperature += 0.5 * slope2
+        return _Step(stages.temperature, age, degree, degree_rate, heat)
+
+    def end_without_ice(self, seconds: float, start: _Start) -> Floats:
+        """Return the temperature after a step in which nothing freezes or thaws, shape (m, n).
+
+        The concrete hydrates as at the start of the step: what the difference is worth is little beside ice.
+        """
+        solve = self.solver(start.fall, _GAMMA * seconds, self.capacity)
+        slope = solve(start.load.copy())
+        ahead = seconds * slope
+        ahead += self.temperature
+        return self.second_stage(seconds, start, self.capacity, solve, slope, ahead, start.heat).temperature
+
+    def second_stage(
+        self,
+        seconds: float,
+        start: _Start,
+        capacity: Floats,
+        solve: Callable[[Floats], Floats],
+        slope: Floats,
+        ahead: Floats,
+        hydration: Floats,
+    ) -> _SecondStage:
+        """Return the end of a step from its first stage and the heat of hydration of the second."""
+        before = self.temperature
+        # The surface is taken as linear over the step: in a gale on a wet slab its true flux, at a stage that
+        # overshoots, would run away. The order stays: what is left out is of the second order in the step.
+        flux = start.flux_end - start.fall * (ahead - before)[:, 0]
+        load, ground = self.load(ahead, flux - start.drift, hydration)
+        load -= 2.0 * capacity * slope
+        second = solve(load)
+        temperature = 1.5 * slope
+        temperature += 0.5 * second
         temperature *= seconds
         temperature += before
-        return _Step(temperature, age, degree, degree_rate, heat)
+        return _SecondStage(temperature, second, flux, ground)
 
     def solver(self, fall: Floats, weight: float, capacity: Floats) -> Callable[[Floats], Floats]:
         """Factor the matrix of a step for all members; return its solver, which overwrites the load."""
