@@ -134,7 +134,7 @@ def _fill_template(name: str, care: CareSheet, drawn: Mapping[str, charts.Chart]
             **drawn,
             inks=INKS,
             icons={each: Markup(icon_uri(each, templates)) for each in ICON_NAMES},  # noqa: S704 - our own
-            script=Markup(script := read_text("boxes.js", templates)),  # noqa: S704 - our own
+            script=Markup(script := read_text("page.js", templates)),  # noqa: S704 - our own
             script_hash=Markup(_hash_of(script)),  # noqa: S704 - base64
             page_fonts=Markup(compact_font_faces(templates)),  # noqa: S704 - our own style rules
             **_shared_values(care.wording, paper),

@@ -58,7 +58,8 @@ class WateringTable:
         )
         if first.visits:
             since = self.say("sheet.each-day", days=since)
-        return replace(first, day=capitalise(day), since=since, alike=tuple(each.short_day for each in days))
+        short = tuple(each.short_day for each in days)
+        return replace(first, day=capitalise(day), since=since, alike=short, last=last.date)
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

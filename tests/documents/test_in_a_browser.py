@@ -14,6 +14,7 @@ import subprocess
 import sys
 from base64 import b64decode
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -208,6 +209,62 @@ def test_axe_would_find_a_fault(
     page = care_page_html(Wording(*module_inputs)).replace("--soft:#4c5a61", "--soft:#b4bec2")
     printed = seen(chromium, lit(page, dark=False), PHONE, tmp_path, with_axe(axe))
     assert "color-contrast" in {each[0] for each in printed["violations"]}
+
+
+LOOK_AT_THE_FOLDS = """({
+  folded: [...document.querySelectorAll("details:not([open]) summary h2")].map(each => each.innerText),
+  open: [...document.querySelectorAll("section > h2")].map(each => each.innerText),
+  first: document.querySelector("details")?.getBoundingClientRect().top,
+})"""
+SCREEN = 844
+"""Height of a common phone, in the unit of the page."""
+
+
+def test_a_phone_has_the_days_first_and_folds_what_is_not_of_today(
+    chromium: Browser, module_inputs: tuple[JobRecord, CureSchedule], tmp_path: Path
+) -> None:
+    """Four screens at most before the first fold; what may hurt people is never folded away."""
+    words = Wording(*module_inputs)
+    seen_there = partial(seen, chromium, care_page_html(words), folder=tmp_path, script=LOOK_AT_THE_FOLDS)
+    phone, desktop = seen_there(width=PHONE), seen_there(width=DESKTOP)
+    assert {words.say(each) for each in ("sheet.how", "sheet.stays-off", "sheet.limits")} <= {
+        *phone["folded"]
+    }
+    assert {words.say(each) for each in ("sheet.hurts", "sheet.call-when", "sheet.watering")} <= {
+        *phone["open"]
+    }
+    assert phone["first"] <= 4 * SCREEN
+    assert desktop["folded"] == []
+
+
+@pytest.mark.parametrize(
+    ("now", "marked"),
+    [("2026-07-17T03:30:00Z", "16"), ("2026-07-18T12:00:00Z", "18"), ("2026-10-01T12:00Z", None)],
+)
+def test_today_is_marked_by_the_calendar_of_the_site(
+    now: str,
+    marked: str | None,
+    chromium: Browser,
+    module_inputs: tuple[JobRecord, CureSchedule],
+    tmp_path: Path,
+) -> None:
+    """At half past three in London it is still the evening before in North Carolina."""
+    clock = (
+        "Date = class extends Date { constructor(...given) { super(...(given.length ? given : [NOW])) } };"
+    )
+    page = re.sub(
+        r'<meta http-equiv="Content-Security-Policy"[^>]*>', "", care_page_html(Wording(*module_inputs))
+    )
+    page = page.replace("<script>", f"<script>const NOW = '{now}'; {clock}", 1)
+    look = """({
+      rows: [...document.querySelectorAll("tr.is-today")].map(row => [row.dataset.from, row.dataset.until]),
+    })"""
+    found = seen(chromium, page, PHONE, tmp_path, look)["rows"]
+    if marked is None:
+        assert found == []
+    else:
+        ((first, last),) = found
+        assert first <= f"2026-07-{marked}" <= last
 
 
 def test_the_page_prints_like_a_sheet(

@@ -81,6 +81,7 @@ class DayWords:
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of days that are alike; empty: the day itself.
         runs: The runs of a timer, "9 runs, 6:00 am to 8:15 pm"; empty without a timer.
+        last: The last of the days of a row of days that are alike; None: the day itself.
     """
 
     date: date
@@ -94,6 +95,7 @@ class DayWords:
     typical: bool
     alike: tuple[str, ...] = ()
     runs: str = ""
+    last: date | None = None
 
 
 class WateringWording(ScheduleWords):
