@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.jobs.record import Cylinder
+from handover.practice.rules import practice
 from handover.schedule.model import Milestone, MilestoneKind
 from handover.schedule.plan import plan_cure
 
@@ -69,3 +70,10 @@ def test_a_cylinder_below_it_does_not(trucks: Trucks) -> None:
     assert one is not None
     assert other is not None
     assert other >= one
+
+
+@pytest.mark.parametrize(("rules", "asks"), [("us", True), ("de", False), ("gb", False), ("strictest", True)])
+def test_the_six_months_of_a_house_drive_hold_where_they_were_read(rules: str, asks: bool) -> None:
+    """Virginia Ready-Mixed Concrete Association: a trade source of one region; elsewhere strength decides."""
+    gates = practice(rules).gates_of("heavy-vehicles", "driveway")
+    assert any(each.rule == "heavy-vehicles.house-drive" for each in gates) == asks
