@@ -87,7 +87,7 @@ pictures: sample test-environment
 
 # Accept how the sheets of the samples look now; look at every changed picture before you commit it.
 golden: test-environment
-	HANDOVER_ACCEPT_PICTURES=1 $(RUN)/pytest -q tests/golden -k "care_sheet or data_sheet"
+	HANDOVER_ACCEPT_PICTURES=1 $(RUN)/pytest -q tests/golden -k "care_sheet or crew_sheet or data_sheet"
 
 clean:
 	rm -rf .venv out dist .mypy_cache .ruff_cache .pytest_cache .import_linter_cache .hypothesis

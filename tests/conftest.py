@@ -304,7 +304,7 @@ def short_sheets(monkeypatch: pytest.MonkeyPatch) -> None:
 
         return shortened
 
-    for name in ("care_sheet_html", "data_sheet_html"):
+    for name in ("care_sheet_html", "crew_sheet_html", "data_sheet_html"):
         shortened = shorten(getattr(pages, name))
         for module in ("handover.documents.pages", "handover.service.render"):
             monkeypatch.setattr(f"{module}.{name}", shortened, raising=False)
@@ -567,7 +567,7 @@ EDITIONS: dict[str, tuple[str, Paper, Units]] = {
 def sample_sheet(
     once: Callable[..., Path], sample_inputs: Callable[[str], tuple[JobInputs, CureSchedule]]
 ) -> Callable[[str, str, str], bytes]:
-    """Give the care sheet or the data sheet of an edition of a sample, as it is issued; rendered once."""
+    """Give a sheet of an edition of a sample, as it is issued, by its kind; rendered once."""
     from handover.documents import pages  # noqa: PLC0415 - heavy
     from handover.documents.calendars import owner_calendar  # noqa: PLC0415 - heavy
     from handover.documents.schedule_json import schedule_json  # noqa: PLC0415 - heavy
@@ -588,6 +588,8 @@ def sample_sheet(
             return shared_render(
                 once, pages.care_sheet_html(words, paper=paper, pictures=received.pictures), inside
             )
+        if kind == "crew":
+            return shared_render(once, pages.crew_sheet_html(words, paper=paper), ())
         return shared_render(once, pages.data_sheet_html(words, paper=paper), inside)
 
     return cache(render)

@@ -39,7 +39,7 @@ def issue(sample: Path, folder: Path) -> None:
         status = main([str(each) for each in arguments])
     if status != 0:
         raise SystemExit(f"{sample.name} could not be issued:\n{said.getvalue()}")
-    for name in ("care-sheet.pdf", "data-sheet.pdf"):
+    for name in ("care-sheet.pdf", "crew-sheet.pdf", "data-sheet.pdf"):
         if not (folder / name).read_bytes().startswith(b"%PDF"):
             raise SystemExit(f"{sample.name}: {name} is no PDF")
 

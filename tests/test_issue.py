@@ -21,7 +21,7 @@ import pytest
 
 from handover.documents.calendars import crew_calendar, owner_calendar
 from handover.documents.care_sheet import CareSheet
-from handover.documents.pages import care_page_html, care_sheet_html, data_sheet_html
+from handover.documents.pages import care_page_html, care_sheet_html, crew_sheet_html, data_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.service.inputs import compute
@@ -45,6 +45,7 @@ SET = {
     "care-page.html",
     "owner.ics",
     "crew.ics",
+    "crew-sheet.pdf",
     "data-sheet.pdf",
     "schedule.json",
     "message.eml",
@@ -190,7 +191,7 @@ def issue(run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path) -> 
 
 def test_the_documents_say_whose_slab_it_is(issue: Callable[..., Path]) -> None:
     folder = issue()
-    for name in ("care-sheet.pdf", "data-sheet.pdf"):
+    for name in ("care-sheet.pdf", "crew-sheet.pdf", "data-sheet.pdf"):
         with pikepdf.open(folder / name) as pdf:
             assert len(pdf.pages) >= 1
         text = subprocess.run(["pdftotext", folder / name, "-"], capture_output=True, text=True, check=True)
@@ -280,7 +281,7 @@ def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., P
     assert {each.name for each in folder.iterdir()} == {
         "care-sheet.en.pdf", "care-page.en.html", "owner.en.ics",
         "care-sheet.xx.pdf", "care-page.xx.html", "owner.xx.ics",
-        "crew.ics", "data-sheet.pdf", "schedule.json", "message.eml", "inputs",
+        "crew.ics", "crew-sheet.pdf", "data-sheet.pdf", "schedule.json", "message.eml", "inputs",
     }  # fmt: skip
     folder = issue("--language", "xx", "--templates", tmp_path / "own")
     assert {each.name for each in folder.iterdir()} == SET | {"inputs"}, "the earlier languages are gone"
@@ -296,7 +297,7 @@ def test_the_owner_reads_in_the_language_of_the_record(
     def tongues(folder: Path) -> dict[str, str]:
         letter = email.message_from_bytes((folder / "message.eml").read_bytes(), policy=email.policy.default)
         found = {"message.eml": str(letter["Content-Language"])}
-        for name in ("care-sheet.pdf", "data-sheet.pdf"):
+        for name in ("care-sheet.pdf", "crew-sheet.pdf", "data-sheet.pdf"):
             with pikepdf.open(folder / name) as pdf:
                 found[name] = str(pdf.Root.Lang)
         for name in ("owner.ics", "crew.ics"):
@@ -305,7 +306,11 @@ def test_the_owner_reads_in_the_language_of_the_record(
         return found
 
     owners = {"message.eml": "es", "care-sheet.pdf": "es", "owner.ics": "es"}
-    assert tongues(issue()) == owners | {"data-sheet.pdf": "en", "crew.ics": "en"}
+    assert tongues(issue()) == owners | {
+        "crew-sheet.pdf": "en",
+        "data-sheet.pdf": "en",
+        "crew.ics": "en",
+    }
     assert set(tongues(issue("--language", "es", folder=tmp_path / "es")).values()) == {"es"}
     assert set(tongues(issue(*IN_ENGLISH, folder=tmp_path / "en")).values()) == {"en"}
 
@@ -358,7 +363,7 @@ def test_there_are_words_for_whatever_the_schedule_says(
     schedule = compute(received, datetime.fromisoformat(as_of))
     for language in languages():
         words = Wording(received.job, schedule, language=language)
-        for page in (care_sheet_html, care_page_html, data_sheet_html):
+        for page in (care_sheet_html, care_page_html, crew_sheet_html, data_sheet_html):
             assert "Test slab" in page(words)
         for calendar in (owner_calendar, crew_calendar):
             assert calendar(words)

@@ -319,6 +319,7 @@ body = re.compile("(?s)(<body[^>]*>).*</body>")
 def shorten(make):
     return lambda *args, **more: body.sub(r"\\1<p>x</p></body>", make(*args, **more))
 pages.care_sheet_html = shorten(pages.care_sheet_html)
+pages.crew_sheet_html = shorten(pages.crew_sheet_html)
 pages.data_sheet_html = shorten(pages.data_sheet_html)
 """
 """Has documents of one line, in their own fonts: what is left of processes and files is the same."""

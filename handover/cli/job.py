@@ -121,7 +121,7 @@ def _write_climate(options: Options, job: JobRecord, output: str) -> None:
 
 
 def plan(options: Options) -> None:
-    """Print the dates and the watering plan."""
+    """Print the dates, the crew's work and the watering plan."""
     from handover.documents.schedule_json import schedule_json
     from handover.service.issuing import plan_request
     from handover.service.settings import Settings
@@ -157,6 +157,7 @@ PURPOSES = {
     "care-page": "for the owner's phone: the same in one file, readable offline",
     "owner": "for the owner's calendar: each watering, each date",
     "crew": "for the crew's calendar: sawing, stripping the forms, the walk-through",
+    "crew-sheet": "for the crew: dangers by the hour, what to load, who comes back when",
     "data-sheet": "for the office: each date with its rule, its source and its numbers",
     "schedule": "for other programs: the whole schedule",
     "message": "for sending: a message to the owner with the documents attached",
@@ -209,7 +210,15 @@ def _plan_lines(plan: PlanSummary) -> Iterator[str]:
     yield from wrap(f"Weather: {plan.weather}", first="", indent="")
     yield from heading("Not before")
     yield from columns(plan.dates)
+    if plan.dangers:
+        yield from heading("Dangers, by the hour")
+        yield from columns(plan.dangers)
+    if plan.load:
+        yield from heading(plan.load)
     yield from _surface_lines(plan.surface)
+    if plan.visits:
+        yield from heading("The crew comes back")
+        yield from columns(plan.visits)
     yield from heading("Watering")
     yield from columns(plan.watering)
     if plan.refusals:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 from pydantic import BaseModel
 
@@ -13,6 +13,7 @@ from handover.documents.quantity_format import significant
 from handover.documents.translations import slug
 from handover.jobs.fields import QuantityField
 from handover.jobs.record import declaration_of, mark_of
+from handover.practice.rules import Mark
 from handover.schedule.daily_history import day_history
 from handover.schedule.figure_kinds import SI_UNITS
 from handover.schedule.milestones import season_of_pour
@@ -107,6 +108,16 @@ class DataSheet:
         other_year = when.year != self.schedule.placement_start.year and not is_named
         return self.say("data.moment-year", moment=short, year=when.year) if other_year else short
 
+    def letter(self, mark: Mark) -> str:
+        """Return the letter of how sure a figure is, as the legend explains it."""
+        return self.say(f"mark.letter.{slug(mark)}")
+
+    @property
+    def mark_legend(self) -> str:
+        """Return what each letter means, in one sentence."""
+        meanings = (f"{self.letter(each)} {self.say(f'mark.{slug(each)}')}" for each in get_args(Mark))
+        return self.say("mark.legend", meanings="; ".join(meanings))
+
     # ---- dates
 
     @cached_property
@@ -176,7 +187,7 @@ class DataSheet:
             rule=self.wording.dates.rule(gate.rule),
             dates=f"{self.moment(gate.likely)} / {self.moment(gate.not_before)}",
             source=gate.source,
-            mark=self.say(f"mark.{slug(gate.mark)}"),
+            mark=self.letter(gate.mark),
             figures=self.figures(gate.figures),
         )
 
@@ -221,7 +232,7 @@ class DataSheet:
         )
         key = "joints.dust-none" if not dust.protection_factor else "joints.dust-factor"
         mask = self.say(key, factor=self.quantities.fixed_decimals(dust.protection_factor, 0))
-        basis = f"{dust.source} ({self.say(f'mark.{slug(dust.mark)}')})"
+        basis = f"{dust.source} ({self.letter(dust.mark)})"
         return " ".join(part for part in (over, mask, basis) if part)
 
     def _saw(self, window: SawWindow) -> str:
@@ -247,8 +258,8 @@ class DataSheet:
     @cached_property
     def surface(self) -> tuple[tuple[str, str], ...]:
         """Return the rows of the crew's work between the last pass and curing: label and value."""
-        task, words = self.schedule.surface, self.wording.surface.task
-        if task is None or words is None:
+        task = self.schedule.surface
+        if task is None:
             return ()
         start = self.moment(task.start)
         rows = {
@@ -259,11 +270,10 @@ class DataSheet:
         }
         last = {
             "figures": self.figures(task.figures),
-            "rule": f"{task.source} ({self.say(f'mark.{slug(task.mark)}')})",
+            "rule": f"{task.source} ({self.letter(task.mark)})",
         }
         return (
             *((self.say(f"data.surface-{name}"), value) for name, value in rows.items() if value),
-            *((self.say("data.surface-way"), each.line) for each in words.choices),
             *((self.say(f"data.surface-{name}"), value) for name, value in last.items() if value),
         )
 
@@ -409,7 +419,7 @@ class DataSheet:
             ),
             verdict=self.say(f"data.measured.verdict.{fit.verdict}"),
             source=fit.source,
-            mark=self.say(f"mark.{slug(fit.mark)}"),
+            mark=self.letter(fit.mark),
             tests=tuple(
                 (
                     measure(test.age_h, "duration", 3),

@@ -59,6 +59,7 @@ class CareEvent:
         title: Says the action, mostly with its hour.
         description: What to do, in lines.
         look: How it shows.
+        work: The title without its hour, for a list that has the hours beside it; empty: the title has none.
     """
 
     audience: Audience
@@ -69,12 +70,18 @@ class CareEvent:
     title: str
     description: str
     look: EventLook
+    work: str = ""
 
 
 @lru_cache(maxsize=4)  # sheet, page and calendar use the same events
 def owner_events(words: Wording) -> tuple[CareEvent, ...]:
     """Return the owner's events, in order of time; none for a date past the estimate."""
     return _EventBuilder(words).of_owner()
+
+
+def crew_work(words: Wording) -> tuple[CareEvent, ...]:
+    """Return the crew's events as `crew_events`, for a list of one site: their titles do not name it."""
+    return _EventBuilder(words).of_crew()
 
 
 def cover_occasion(start: datetime, zone: ZoneInfo) -> str:
@@ -306,6 +313,7 @@ class _EventBuilder:
             self._at_hour(title, start),
             text,
             "protect",
+            title,
         )
 
     def _cover_in_place_of_water(self, audience: Audience, cover: FrostCover) -> CareEvent:
@@ -314,10 +322,9 @@ class _EventBuilder:
         text = f"{say('cover.text')}\n{self._until(cover)}"
         text = self._with_caller(text) if audience == "owner" else text
         occasion = cover_occasion(start, self.zone)
-        title = self._at_hour(say("cover.title"), start)
-        return CareEvent(
-            audience, "cover-not-water", occasion, start, start + COVERING, title, text, "protect"
-        )
+        work = say("cover.title")
+        title, end = self._at_hour(work, start), start + COVERING
+        return CareEvent(audience, "cover-not-water", occasion, start, end, title, text, "protect", work)
 
     def _until(self, cover: FrostCover) -> str:
         return self.wording.say("cover.stays", until=self.wording.visits.cover_end(cover))
@@ -362,7 +369,8 @@ class _EventBuilder:
         self, kind: str, title: str, text: str, start: datetime, end: datetime, occasion: str = ""
     ) -> CareEvent:
         """Return an event of the crew's work."""
-        return CareEvent("crew", kind, occasion, start, end, self._at_hour(title, start), text, "work")
+        at_hour = self._at_hour(title, start)
+        return CareEvent("crew", kind, occasion, start, end, at_hour, text, "work", title)
 
     def at_site(self, event: CareEvent) -> CareEvent:
         """Return an event of the crew with its site in the title: a crew has several jobs in one calendar."""

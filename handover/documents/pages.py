@@ -1,4 +1,4 @@
-"""The documents that people read: care sheet, care page and data sheet, as HTML and as PDF."""
+"""The documents that people read: care sheet, care page, crew sheet and data sheet, as HTML and as PDF."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from markupsafe import Markup
 
 from handover.documents import charts
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.data_sheet import DataSheet
 from handover.documents.fonts import compact_font_faces, font_faces, replace_missing_glyphs
 from handover.documents.icons import ICON_NAMES, icon_uri
@@ -88,6 +89,13 @@ def data_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
     template = environment(words.templates).get_template("data_sheet.html")
     strength = charts.strength(words).for_paper
     html = template.render(data=DataSheet(words), strength=strength, **_shared_values(words, paper))
+    return replace_missing_glyphs(html, words.templates)
+
+
+def crew_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
+    """Return the finished HTML of the contractor's crew sheet, one page. Arguments as `care_sheet_html`."""
+    template = environment(words.templates).get_template("crew_sheet.html")
+    html = template.render(crew=CrewSheet(words), **_shared_values(words, paper))
     return replace_missing_glyphs(html, words.templates)
 
 

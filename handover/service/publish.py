@@ -36,7 +36,7 @@ SCHEDULE_FILE = "schedule.json"
 CREW_CALENDAR_FILE = "crew.ics"
 
 OWN_NAMES = re.compile(
-    r"(care-sheet|care-page|owner|crew|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
+    r"(care-sheet|care-page|owner|crew|crew-sheet|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
     r"|schedule\.json|inputs"
 )
 """Names of a set's files, in any language, which a later set of the same job replaces."""

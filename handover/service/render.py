@@ -5,7 +5,13 @@ from __future__ import annotations
 import logging
 from typing import TYPE_CHECKING, NamedTuple
 
-from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, render_care_page
+from handover.documents.pages import (
+    care_sheet_html,
+    crew_sheet_html,
+    data_sheet_html,
+    embedded_files,
+    render_care_page,
+)
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
 from handover.service.pdf_workers import PendingPdf
@@ -91,7 +97,7 @@ def _render(
     """Return every document by file name; with several languages, the readers' files have theirs in the name.
 
     The data sheet, which takes the longest, is started first, and the files inside follow; then the care
-    sheets. The other documents are made meanwhile.
+    sheets and the crew sheet. The other documents are made meanwhile.
     """
     with PendingPdf(data_sheet_html(office, paper=rendering.paper), rendering.workers) as data_sheet:
         return _render_others(words, readers, office, rendering, data_sheet)
@@ -126,6 +132,7 @@ def _render_others(
         ).attach(inside[each])
         for each in readers
     }
+    crew_sheet = PendingPdf(crew_sheet_html(office, paper=rendering.paper), rendering.workers).attach(())
     pages = {
         each: render_care_page(words[each], pictures=pictures, calendar=calendars[each]) for each in readers
     }
@@ -142,6 +149,7 @@ def _render_others(
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
         CREW_CALENDAR_FILE: crew,
+        "crew-sheet.pdf": crew_sheet.content,
         "data-sheet.pdf": data_sheet.content,
         SCHEDULE_FILE: data,
         "message.eml": compose_message(words[owner], of_readers[owner]),

@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
 
@@ -27,7 +28,10 @@ class PlanSummary:
         site, job: Name of the site, id of the job.
         weather: The source of the weather.
         dates: When, and what is then allowed.
+        load: What to load, in one sentence; empty if nothing.
+        dangers: The hours of each danger of the day, and how bad it is.
         surface: What the crew does before it leaves: the title, then a line for each way; empty if nothing.
+        visits: When the crew comes back, and for what.
         watering: On which days, and what.
         refusals: The dates that the program does not give, and why.
         cautions: One paragraph for each.
@@ -38,7 +42,10 @@ class PlanSummary:
     job: str
     weather: str
     dates: tuple[tuple[str, str], ...]
+    load: str
+    dangers: tuple[tuple[str, str], ...]
     surface: tuple[str, ...]
+    visits: tuple[tuple[str, str], ...]
     watering: tuple[tuple[str, str], ...]
     refusals: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
@@ -59,6 +66,7 @@ def summarise_plan(job: JobRecord, schedule: CureSchedule, units: Units | None =
 def plan_summary(words: Wording) -> PlanSummary:
     """Return a schedule in a few lines, from its words."""
     schedule = words.schedule
+    crew = CrewSheet(words)
     dates = sorted(words.dates.crew_milestones, key=_sort_key)
     spans = ((what, [*days]) for what, days in groupby(words.watering, key=_work_of))
     return PlanSummary(
@@ -66,7 +74,10 @@ def plan_summary(words: Wording) -> PlanSummary:
         job=schedule.job,
         weather=schedule.weather.source,
         dates=tuple(_date(each, words) for each in dates),
+        load=crew.load,
+        dangers=tuple((row.when, row.text) for row in crew.rows("dangers")),
         surface=_surface_lines(words),
+        visits=tuple((row.when, row.what) for row in crew.rows("visits")),
         watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
         refusals=tuple((words.refused(each), words.dates.refusal(each)) for each in schedule.refusals),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),

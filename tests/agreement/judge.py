@@ -31,6 +31,8 @@ def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
     yield from _covers(job, papers, near)
     if papers.pages > MOST_PAGES:
         yield "sheet has too many pages", str(papers.pages)
+    if (count := papers.crew_sheet.count("\f")) > 1:
+        yield "crew sheet has too many pages", str(count)
     for word in papers.outside:
         yield "text outside the page", word
     if not job.phone and any(each in papers.sheet for each in ("Call:", "Para llamar ")):

@@ -116,6 +116,7 @@ class Papers:
         sheet: Care sheet, line by line as it is laid out.
         pages: How many pages the care sheet has.
         data: Data sheet, likewise.
+        crew_sheet: Crew sheet, likewise.
         letter: Text of the message.
         page: Tree of the care page.
         owner: Events of the owner's calendar.
@@ -127,6 +128,7 @@ class Papers:
     sheet: str
     pages: int
     data: str
+    crew_sheet: str
     letter: str
     page: Element
     owner: list[Event]
@@ -139,6 +141,7 @@ def read_papers(documents: Mapping[str, bytes], zone: ZoneInfo) -> Papers:
     """Read the documents of a set, of one language."""
     [sheet] = [data for name, data in documents.items() if name.startswith("care-sheet")]
     [data] = [data for name, data in documents.items() if name.startswith("data-sheet")]
+    [crew_sheet] = [data for name, data in documents.items() if name.startswith("crew-sheet")]
     [page] = [data for name, data in documents.items() if name.startswith("care-page")]
     message = message_from_bytes(
         next(data for name, data in documents.items() if name.startswith("message")), policy=policy.default
@@ -149,12 +152,13 @@ def read_papers(documents: Mapping[str, bytes], zone: ZoneInfo) -> Papers:
         sheet=text,
         pages=text.count("\f"),
         data=pdf_text(data),
+        crew_sheet=pdf_text(crew_sheet),
         letter=str(body.get_content()) if body is not None else "",
         page=tinyhtml5.parse(page, namespace_html_elements=False),
         owner=calendar_events(next(documents[name] for name in documents if name.startswith("owner")), zone),
-        crew=calendar_events(next(documents[name] for name in documents if name.startswith("crew")), zone),
+        crew=calendar_events(next(documents[name] for name in documents if name == "crew.ics"), zone),
         schedule=json.loads(documents["schedule.json"]),
-        outside=[*words_outside(sheet), *words_outside(data)],
+        outside=[*words_outside(sheet), *words_outside(data), *words_outside(crew_sheet)],
     )
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
 DOCUMENTS = [
     "care-sheet.pdf",
+    "crew-sheet.pdf",
     "data-sheet.pdf",
     "care-page.html",
     "owner.ics",

@@ -30,7 +30,13 @@ from PIL import Image
 
 from handover.documents import pdf as pdf_engine
 from handover.documents.calendars import owner_calendar
-from handover.documents.pages import care_sheet_html, data_sheet_html, embedded_files, sheet_pdf
+from handover.documents.pages import (
+    care_sheet_html,
+    crew_sheet_html,
+    data_sheet_html,
+    embedded_files,
+    sheet_pdf,
+)
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.pdf_structure import end_streams_clearly
 from handover.documents.schedule_json import schedule_json
@@ -83,6 +89,7 @@ def sheets(plain: JobRecord, schedule: CureSchedule) -> dict[str, bytes]:
     pictures = {"logo.png": logo("RGBA"), "door.png": logo("RGB")}
     return {
         "care": sheet_pdf(care_sheet_html(words, pictures=pictures), inside),
+        "crew": sheet_pdf(crew_sheet_html(words)),
         "data": sheet_pdf(data_sheet_html(words), inside),
     }
 
@@ -96,7 +103,7 @@ def both(module_inputs: tuple[JobRecord, CureSchedule], once: Callable[..., Path
             (folder / name).write_bytes(content)
 
     folder = once("archival", fill)
-    return {name: (folder / name).read_bytes() for name in ("care", "data")}
+    return {name: (folder / name).read_bytes() for name in ("care", "crew", "data")}
 
 
 @pytest.fixture(params=["care", "data"])
@@ -151,6 +158,10 @@ def findings(content: bytes) -> set[str]:
 
 def test_the_validator_finds_nothing(content: bytes) -> None:
     assert findings(content) == set()
+
+
+def test_the_validator_finds_nothing_in_the_crew_sheet(both: dict[str, bytes]) -> None:
+    assert findings(both["crew"]) == set()
 
 
 def test_the_validator_sees_what_the_engine_leaves_undone(

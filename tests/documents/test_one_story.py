@@ -12,6 +12,7 @@ import pytest
 from handover.cli.job import _plan_lines
 from handover.documents.care_sheet import CareSheet
 from handover.documents.charts import time_line
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
@@ -162,7 +163,7 @@ def saw(schedule: CureSchedule) -> Any:
 def test_the_plan_has_sawing_in_stages_under_its_trial_cut(
     job: JobRecord, in_stages: tuple[CureSchedule, datetime]
 ) -> None:
-    [line] = [
+    [line, _visit] = [
         each for each in _plan_lines(plan_summary(Wording(job, in_stages[0]))) if "Saw the joints" in each
     ]
     assert line.split("  ")[1] == "try Tue Jul 14, 5:30 pm"
@@ -522,7 +523,7 @@ def test_the_crews_work_on_the_surface_is_the_same_everywhere(
     assert (event.start, event.end) == (task.start, task.end)
     assert event.description.split("\n") == list(task.lines) == list(plan[1:])
     assert CareSheet(wording, {}).crew[0] == task.owner
-    rows = [value for _, value in DataSheet(wording).surface]
+    rows = [each.text for each in CrewSheet(wording).rows("surface")]
     assert all(each.line in rows for each in task.choices)
 
 
@@ -540,6 +541,7 @@ def test_what_is_over_of_the_surface_is_no_longer_said(
     assert over.surface.to_come is None
     assert not [each for each in crew_events(over) if each.kind == "surface"]
     assert plan_summary(over).surface == ()
+    assert not CrewSheet(over).rows("surface")
     assert DataSheet(over).surface  # the office keeps it
 
 

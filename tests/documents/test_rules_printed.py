@@ -31,9 +31,11 @@ def test_a_rule_from_memory_says_so_whether_it_governs_or_not(
     )
     printed = replace(ends, because=Reason(first, (second,)))
     html = data_sheet_html(Wording(job, replace(schedule, milestones=(printed,))))
-    words = load_translations("en").lookup(f"mark.{slug(mark)}")
+    words = load_translations("en")
+    letter, meaning = words.lookup(f"mark.letter.{slug(mark)}"), words.lookup(f"mark.{slug(mark)}")
+    assert f"{letter} {meaning}" in html, "the legend"
     for source in ("The table that governs", "The table that is next"):
-        assert re.search(rf'{source}</span> <span class="mark">{re.escape(words)}</span>', html)
+        assert re.search(rf'{source}</span> <span class="mark">{letter}</span>', html)
 
 
 def test_the_rules_of_another_country_are_printed(job: JobRecord, schedule: CureSchedule) -> None:

@@ -144,7 +144,13 @@ def test_data_sheet(sample: str, edition: str, sample_sheet: Sheet, tmp_path: Pa
     judge(f"{sample}-data-{edition}", sample_sheet("data", sample, edition), tmp_path)
 
 
-@pytest.mark.parametrize("kind", ["care", "data"])
+@pytest.mark.parametrize("edition", EDITIONS)
+@pytest.mark.parametrize("sample", SAMPLES)
+def test_crew_sheet(sample: str, edition: str, sample_sheet: Sheet, tmp_path: Path) -> None:
+    judge(f"{sample}-crew-{edition}", sample_sheet("crew", sample, edition), tmp_path)
+
+
+@pytest.mark.parametrize("kind", ["care", "crew", "data"])
 @pytest.mark.parametrize("edition", EDITIONS)
 @pytest.mark.parametrize("sample", SAMPLES)
 @pytest.mark.parametrize("profile", [ValidationProfile.PDF_A_3A, ValidationProfile.PDF_UA_1], ids=str)

@@ -1,0 +1,414 @@
+"""The contents of the crew sheet: one page for the contractor, hours first.
+
+Every line has a rank. The lines fill one page by rank, on the smaller measures of both papers, so that a page
+of either size has the same text; what does not fit is left out, and the sheet says how much that is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from functools import cached_property
+from itertools import groupby
+from math import ceil
+from typing import TYPE_CHECKING
+from unicodedata import east_asian_width
+from zoneinfo import ZoneInfo
+
+from handover.documents.care_sheet import MAX_CHANGES, CareSheet
+from handover.documents.change_sentences import change_sentences, foremost_changes
+from handover.documents.events import crew_work
+from handover.schedule.loading import materials_to_load, pour_weather
+from handover.schedule.model import MilestoneKind as Kind
+from handover.schedule.printed_times import half_hour_down, half_hour_up
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from handover.documents.events import CareEvent
+    from handover.documents.wording import Wording
+    from handover.documents.words.surface import SurfaceWords
+    from handover.schedule.loading import Material
+    from handover.schedule.model import Risk
+
+OWNER_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
+"""The owner's dates that the crew must know."""
+
+DAY_KINDS = ("surface", "rain-cover")
+"""Events of the crew that are dangers of the day, or the work against them."""
+
+DRYING_LEVELS = ("drying-precaution", "drying-watch")
+MAX_ALERTS = 2
+
+PAGE_LINES = 47.5
+"""Lines of text on the shorter paper, below the head, with some to spare."""
+
+COLUMN_WIDTH = 75.0
+"""Width of the text beside the hours on the narrower paper, in widths of a lower-case letter."""
+
+WHOLE_WIDTH = 100.0
+"""The same of a line across the page."""
+
+HEADING_LINES = 2.4
+ROW_LINES = 0.28
+"""The space around a heading and a row, in lines."""
+
+
+@dataclass(frozen=True)
+class CrewRow:
+    """One row: the hours, what is to be done or known, and how; `rank` 1 is the most urgent."""
+
+    when: str
+    what: str
+    detail: str = ""
+    rank: int = 1
+    detail_rank: int = 7
+
+    @property
+    def text(self) -> str:
+        """What, and how."""
+        return " ".join(part for part in (self.what, self.detail) if part)
+
+
+@dataclass(frozen=True)
+class CrewSection:
+    """A heading and its rows."""
+
+    code: str
+    heading: str
+    rows: tuple[CrewRow, ...]
+
+
+class CrewSheet:
+    """The contents of a crew sheet, with what is over at the time of issue left out."""
+
+    def __init__(self, wording: Wording) -> None:
+        self.wording = wording
+        self.job = wording.job
+        self.schedule = wording.schedule
+        self.say = wording.say
+        self.speak = wording.speak
+        self.zone = ZoneInfo(self.schedule.timezone)
+
+    # ---- the head
+
+    @property
+    def document_title(self) -> str:
+        """Return the title that a PDF viewer shows."""
+        return f"{self.say('crew.name')}: {self.job.site.name}"
+
+    @property
+    def pour(self) -> str:
+        """Return the day and the hours of the pour, and how the slab is cured."""
+        return self.say(
+            "crew.pour",
+            day=self.speak.day(self._local(self.schedule.placement_start)),
+            hours=self._span(self.schedule.placement_start, self.schedule.placement_end),
+        )
+
+    @cached_property
+    def load(self) -> str:
+        """Return what to load, in one sentence; empty if there is nothing."""
+        things = [self._material(each) for each in materials_to_load(self.schedule)]
+        return self.say("crew.load", things="; ".join(things)) if things else ""
+
+    def _material(self, material: Material) -> str:
+        measure = self.wording.quantities.measure
+        values = {
+            name: measure(value, "thermal resistance")
+            for name, value in (("resistance", material.resistance), ("edges", material.at_edges))
+            if value is not None
+        }
+        return self.say(f"crew.material.{material.code}", **values)
+
+    # ---- the sections
+
+    @cached_property
+    def whole(self) -> tuple[CrewSection, ...]:
+        """Return all sections, the most urgent first, as if a page had no end."""
+        found = {
+            "dangers": (self.say("crew.dangers"), self._dangers()),
+            "surface": (self._surface_heading, self._surface()),
+            "visits": (self.say("crew.visits"), self._visits()),
+            "owner": (self.say("crew.owner"), self._owner()),
+            "changes": (self._changes_heading, self._changes()),
+        }
+        sections = (CrewSection(code, heading, tuple(rows)) for code, (heading, rows) in found.items())
+        return tuple(each for each in sections if each.rows)
+
+    def rows(self, code: str) -> tuple[CrewRow, ...]:
+        """Return all rows of a section by its code; none if it has none."""
+        return next((each.rows for each in self.whole if each.code == code), ())
+
+    def _is_ahead(self, when: datetime) -> bool:
+        return when.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
+
+    def _dangers(self) -> Iterator[CrewRow]:
+        """Yield what may harm the fresh slab, in order of time: hours, what, and how bad."""
+        ahead = [each for each in self.schedule.risks if self._is_ahead(each.end)]
+        above = [each for each in ahead if each.code == DRYING_LEVELS[0]]
+        for each in ahead:
+            level_above = each.code == DRYING_LEVELS[1] and any(
+                one.start < each.end and each.start < one.end for one in above
+            )
+            if each.code != "frost" and not level_above:
+                yield self._danger(each)
+        yield from self._frosts([each for each in ahead if each.code == "frost"])
+        yield from self._air()
+        for alert in self.schedule.weather.alerts[:MAX_ALERTS]:
+            if self._is_ahead(alert.until):
+                hours = self._span(alert.onset, alert.until)
+                yield CrewRow(hours, self.say("crew.alert", event=alert.event, sender=alert.sender), rank=4)
+
+    def _danger(self, risk: Risk) -> CrewRow:
+        values = {
+            each.name: self.wording.quantities.figure(each, risk.figures)
+            for each in risk.figures
+            if each.name not in {"low", "high", "hours_above"}
+        }
+        peak_at = self._moment(risk.peak_at)
+        worst_ahead = risk.code not in DRYING_LEVELS or self._is_ahead(risk.peak_at)
+        return CrewRow(
+            self._span(half_hour_down(self._local(risk.start)), half_hour_up(self._local(risk.end))),
+            f"{self.say(f'risk.{risk.code}.title')}.",
+            self.say(f"risk.{risk.code}.text", peak_at=peak_at, **values) if worst_ahead else "",
+            rank=3 if risk.code == DRYING_LEVELS[1] else 1,
+            detail_rank=4,
+        )
+
+    def _frosts(self, frosts: list[Risk]) -> Iterator[CrewRow]:
+        """Yield one row for all nights in which the slab may freeze."""
+        if not frosts:
+            return
+        coldest = min(frosts, key=lambda each: each.figures[0].value)
+        figures = {each.name: self.wording.quantities.figure(each) for each in coldest.figures}
+        key = "crew.frost-more" if frosts[1:] else "risk.frost.text"
+        detail = self.say(key, n=len(frosts) - 1, last=self._moment(frosts[-1].end), **figures)
+        yield CrewRow(
+            self._span(frosts[0].start, frosts[0].end), f"{self.say('risk.frost.title')}.", detail, 1, 4
+        )
+
+    def _air(self) -> Iterator[CrewRow]:
+        """Yield the heat and the wind while the concrete is fresh."""
+        air = pour_weather(self.schedule)
+        if air is None:
+            return
+        measure = self.wording.quantities.measure
+        coldest, warmest = (measure(each, "temperature") for each in (air.coldest_c, air.warmest_c))
+        text = self.say(
+            "crew.air" if coldest != warmest else "crew.air-even",
+            coldest=coldest,
+            warmest=warmest,
+            at=self._moment(air.warmest_at),
+            wind=measure(air.wind_ms, "wind speed"),
+            wind_at=self._moment(air.windiest_at),
+        )
+        yield CrewRow(self.say("crew.air-when"), text, rank=3)
+
+    @property
+    def _surface_heading(self) -> str:
+        task = self.schedule.surface
+        gap = (task is not None and task.work == "damp") or self.schedule.between is not None
+        return self.say("crew.gap" if gap else "crew.after-pass")
+
+    def _surface(self) -> Iterator[CrewRow]:
+        """Yield the crew's work on the finished surface, its ways with their cost, and the cover between."""
+        if (task := self.wording.surface.to_come) is not None:
+            yield CrewRow(self._surface_hour(task), f"{task.title}.", task.why, detail_rank=2)
+            for number, each in enumerate(task.choices):
+                yield CrewRow("", each.line, rank=2 if number == 0 else 3)
+            if task.note:
+                yield CrewRow("", task.note, rank=4)
+        if between := self.wording.visits.between:
+            yield CrewRow(self.say("crew.between"), between, rank=3)
+
+    def _surface_hour(self, words: SurfaceWords) -> str:
+        """Return when the work on the surface begins; "now" where it has begun, or the fog before a cover."""
+        task = self.schedule.surface
+        left = [each for each in task.choices if self._is_ahead(each.until)] if task else []
+        fogs = task is not None and not self._is_ahead(task.start) and left[0].how.startswith("fog")
+        begun = fogs or not self._is_ahead(words.start)
+        return self.say("crew.now") if begun else self._moment(words.start)
+
+    def _visits(self) -> Iterator[CrewRow]:
+        """Yield when who comes back for what: the events of the crew's calendar."""
+        hour_only = {f"{each.when_text}." for each in self.wording.dates.milestones}
+        number = 0
+        for event in crew_work(self.wording):
+            if event.kind in DAY_KINDS or self._is_over(event):
+                continue
+            number += 1
+            lines = [line for line in event.description.splitlines() if line not in hour_only]
+            yield CrewRow(
+                self._event_hours(event),
+                f"{event.work or event.title}.",
+                " ".join(map(_sentence, lines)),
+                rank=2 if number <= SOON else 5,
+            )
+
+    def _is_over(self, event: CareEvent) -> bool:
+        if isinstance(event.end, datetime):
+            return not self._is_ahead(event.end)
+        return event.end <= self.schedule.issued_at.astimezone(self.zone).date()
+
+    def _event_hours(self, event: CareEvent) -> str:
+        """Return the hour of an event; both for joints, which must not be cut too late."""
+        if not isinstance(event.start, datetime) or not isinstance(event.end, datetime):
+            return self.speak.short_day(event.start)
+        if event.kind == Kind.SAW_JOINTS:
+            return self._span(event.start, event.end, with_day=True)
+        return self._moment(event.start, with_day=True)
+
+    def _owner(self) -> Iterator[CrewRow]:
+        """Yield what the owner was told, as the care sheet prints it."""
+        care = CareSheet(self.wording, {})
+        if (part := care.ongoing) is not None:
+            yield CrewRow(part.when, f"{part.eyebrow}: {part.title}.", rank=2)
+        elif (first := care.first) is not None:
+            eyebrow = self.say("sheet.first-job" if care.wet else "sheet.first-done")
+            when = first.when.text if first.when else first.when_text
+            yield CrewRow(when, f"{eyebrow}: {first.title}.", rank=2)
+        words = care.words_by_kind
+        for kind in OWNER_KINDS:
+            if kind in words:
+                yield CrewRow(care.when(words[kind]), f"{words[kind].title}.", rank=2)
+        for each in self.wording.dates.withheld:
+            if each.kind in OWNER_KINDS:
+                yield CrewRow(each.when, f"{each.title}.", each.sentence, rank=2, detail_rank=6)
+
+    @property
+    def _changes_heading(self) -> str:
+        return self.say("change.heading", n=self.schedule.revision - 1)
+
+    def _changes(self) -> Iterator[CrewRow]:
+        """Yield the most important changes since the previous issue."""
+        few = foremost_changes(self.wording, MAX_CHANGES)
+        for each in few:
+            yield CrewRow("", each, rank=3)
+        if more := len(change_sentences(self.wording)) - len(few):
+            yield CrewRow("", self.say("change.more", n=more), rank=3)
+
+    # ---- one page
+
+    @cached_property
+    def _cut(self) -> tuple[tuple[CrewSection, ...], int]:
+        """Return the sections as far as they fit on the page, and how many lines are left out."""
+        parts = sorted(
+            (rank, place, row, detail)
+            for place, section in enumerate(self.whole)
+            for row, each in enumerate(section.rows)
+            for rank, detail in ((each.rank, False), (each.detail_rank, True))
+            if not detail or each.detail
+        )
+        room = PAGE_LINES - self._head_lines
+        kept: set[tuple[int, int, bool]] = set()
+        for number, (_, place, row, detail) in enumerate(parts):
+            room -= self._lines(kept, place, row, detail=detail)
+            if room < 0:
+                return self._keep(kept), len(parts) - number
+            kept.add((place, row, detail))
+        return self._keep(kept), 0
+
+    @property
+    def _head_lines(self) -> float:
+        """Return the lines of name, address and load that are more than one each."""
+        job = self.job.site
+        titles = (1.6 * _lines(job.name, WHOLE_WIDTH / 2.3), _lines(job.address or "", WHOLE_WIDTH))
+        return sum(titles) + _lines(self.load, WHOLE_WIDTH * 0.9) - 3.6
+
+    def _lines(self, kept: set[tuple[int, int, bool]], place: int, row: int, *, detail: bool) -> float:
+        """Return how many lines a part adds to those that are kept."""
+        each = self.whole[place].rows[row]
+        width = COLUMN_WIDTH
+        if detail:
+            if (place, row, False) not in kept:
+                return 0.0
+            return _lines(each.text, width) - _lines(each.what, width)
+        heading = 0.0 if any(one == place for one, *_ in kept) else HEADING_LINES
+        return max(_lines(each.what, width), _lines(each.when, WHOLE_WIDTH - width)) + ROW_LINES + heading
+
+    def _keep(self, kept: set[tuple[int, int, bool]]) -> tuple[CrewSection, ...]:
+        sections = []
+        for place, rows in groupby(sorted(kept), key=lambda part: part[0]):
+            whole = self.whole[place]
+            numbers = [row for _, row, detail in rows if not detail]
+            sections.append(
+                replace(
+                    whole,
+                    rows=tuple(
+                        whole.rows[row] if (place, row, True) in kept else replace(whole.rows[row], detail="")
+                        for row in numbers
+                    ),
+                )
+            )
+        return tuple(sections)
+
+    @property
+    def sections(self) -> tuple[CrewSection, ...]:
+        """Return the sections as far as they fit on the page."""
+        return self._cut[0]
+
+    @property
+    def left_out(self) -> str:
+        """Return how much is left out; empty if all of it fits."""
+        count = self._cut[1]
+        return self.say("crew.left-out", n=count) if count else ""
+
+    # ---- hours
+
+    def _local(self, when: datetime) -> datetime:
+        return when.astimezone(self.zone)
+
+    def _is_pour_day(self, when: datetime) -> bool:
+        return self._local(when).date() == self._local(self.schedule.placement_start).date()
+
+    def _moment(self, when: datetime, *, with_day: bool = False) -> str:
+        """Return an hour; with its day if that is not the day of the pour."""
+        local = self._local(when)
+        if self._is_pour_day(when) and not with_day:
+            return self.speak.short_hour(local)
+        return self.speak.moment(local).short
+
+    def _span(self, start: datetime, end: datetime, *, with_day: bool = False) -> str:
+        """Return the hours from start to end; with their days if these are not the day of the pour."""
+        first, last = self._local(start), self._local(end)
+        if first.date() != last.date():
+            values = {"start": self.speak.moment(first).short, "end": self.speak.moment(last).short}
+            return self.say("calendar-words.short-span", **values)
+        hours = self.speak.short_span(first, last)
+        if self._is_pour_day(start) and not with_day:
+            return hours
+        return self.say("calendar-words.short-moment", day=self.speak.short_day(first), hour=hours)
+
+
+SOON = 8
+"""Number of visits that are most urgent."""
+
+
+def _sentence(line: str) -> str:
+    """Return a line of a list as a sentence, to be followed by others."""
+    text = line.removeprefix("- ").strip()
+    return text if text.endswith((".", ":", "?", "!")) else f"{text}."
+
+
+def _lines(text: str, width: float) -> int:
+    """Return in how many lines a text breaks at most, by the widths of its letters."""
+    if not text:
+        return 0
+    lines, room = 1, width
+    for word in text.split():
+        length = sum(map(_width, word))
+        if length > room and room < width:
+            lines, room = lines + 1, width
+        lines += ceil(length / width) - 1 if length > width else 0
+        room -= length % width + 0.55 if length > width else length + 0.55
+    return lines
+
+
+def _width(letter: str) -> float:
+    """Return the width of a letter, in widths of a lower-case one, on the wide side."""
+    if east_asian_width(letter) in {"W", "F"}:
+        return 2.2
+    if letter in "MW@%mw—…":
+        return 1.75
+    return 1.3 if letter.isupper() or letter.isdigit() else 1.0
