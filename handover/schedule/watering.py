@@ -122,21 +122,27 @@ def driest_day(watering: Iterable[WateringDay]) -> float:
 
 
 def dry_hours(simulation: Simulation, dates: Dates, watering: Sequence[WateringDay]) -> DryHours | None:
-    """Return the hours in which a plan leaves the surface dry, on days that have too many; None: no day."""
+    """Return the hours in which a plan leaves the surface dry, on days that have too many; None: no day.
+
+    On days of possible frost the slab is covered, and until the first watering the crew keeps it damp.
+    """
     method, limit = simulation.method, simulation.practice["water.dry-too-long"]
-    if method is None or method.looks or all(day.dry_hours < limit for day in watering):
+    if method is None or method.looks or driest_day(watering) < limit:
         return None
     starts, ends = curing_span(simulation, dates)
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
-    use = rate_of(simulation.job, method) * SLOT_H
+    use = rate_of(simulation.job, method) * run_hours(simulation)
     held, starts_s, dry = 0.0, [], []
+    first_s = next((day.visits[0].start.timestamp() for day in watering if day.visits), np.inf)
     for day in watering:
         slots = _slots(day.date, simulation, starts, ends, safe)
+        slots = replace(slots, lost=np.where(slots.start_s < first_s, 0.0, slots.lost))
         visits = [(each.start.timestamp(), each.end.timestamp()) for each in day.visits]
         wet = [any(begin <= slot < end for begin, end in visits) for slot in slots.start_s]
         held, dry_h = _follow(_moves(slots, method, use), wet, held, method)
+        counts = day.dry_hours >= limit and day.skipped_because != "frost"
         starts_s.append(slots.start_s)
-        dry.append(np.array(dry_h) / SLOT_H * (day.dry_hours >= limit))
+        dry.append(np.array(dry_h) / SLOT_H * counts)
     return DryHours(np.concatenate(starts_s), SLOT_H * HOUR_S, np.concatenate(dry))
 
 
