@@ -56,6 +56,13 @@ def is_covered_at(schedule: CureSchedule, when: datetime) -> bool:
     return any(each.not_before is None or each.not_before > when for each in off)
 
 
+def is_covered_between_waterings(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether the cover between waterings is still used at an instant: until the last of them."""
+    visits = (visit.start.astimezone(UTC) for day in schedule.watering for visit in day.visits)
+    last = max(visits, default=None)
+    return schedule.between is not None and last is not None and when.astimezone(UTC) < last
+
+
 @dataclass(frozen=True)
 class FrostCover:
     """A cover against frost: one span, the same in every document.

@@ -482,6 +482,24 @@ def test_the_cover_between_waterings_is_the_same_everywhere(
     assert len(set(handled.values())) == len(handled) == 2  # from the edge until then
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("cover", ["wet burlap", "plastic sheet"])
+def test_no_paper_sends_a_car_onto_the_cover_between_waterings(
+    job: JobRecord, schedule: CureSchedule, language: str, cover: str
+) -> None:
+    """Allowed a day before the last watering: the cover makes room. After it, nothing is said of one."""
+    last = max(visit.start for day in schedule.watering for visit in day.visits)
+    covered = replace(schedule, between=BetweenCover(cover, 13.0, 0.0))
+    for days, is_under in ((-1.0, True), (1.0, False)):
+        when = last + timedelta(days=days)
+        parked = with_dates(covered, light_vehicles={"likely": when, "not_before": when, "printed": None})
+        wording = Wording(job, parked, language=language)
+        makes_room = wording.say(f"between.wheels.{cover.replace(' ', '-')}")
+        (event,) = (each for each in owner_events(wording) if each.kind == Kind.LIGHT_VEHICLES)
+        assert (makes_room in event.description) == is_under
+        assert (makes_room in care_sheet_html(wording)) == is_under
+
+
 # ---- the surface before its first water
 
 
