@@ -13,7 +13,11 @@ import numpy as np
 import pytest
 
 from handover.schedule import plan
+from handover.schedule.basis import basis_of
+from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind
+from handover.schedule.simulation import simulate
+from handover.schedule.watering import dry_hours, plan_watering
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -102,3 +106,19 @@ def test_nothing_changes_where_the_surface_does_not_dry(planned: Planned, curing
     one, other = planned(**curing), planned(**curing, is_continuous=True)
     assert one.milestones == other.milestones
     assert one.watering == other.watering
+
+
+@pytest.mark.parametrize("curing", [{"timer": True}, {**BURLAP, "available": TWICE}], ids=["timer", "burlap"])
+def test_the_hours_that_do_not_count_are_those_that_the_plan_names(
+    job: Job, weather: Weather, as_of: datetime, curing: dict[str, Any]
+) -> None:
+    """A run of a timer is shorter than half an hour: what dries after it is counted by its own water."""
+    desert = weather(28.0, 44.0, relative_humidity=np.full(14 * 24, 0.1), wind_ms=np.full(14 * 24, 9.0))
+    simulation = simulate(job(curing=curing), desert, as_of, members=4)
+    basis = basis_of(simulation.weather)
+    dates = compute_dates(simulation, basis)
+    days = plan_watering(simulation, dates, basis)
+    found = dry_hours(simulation, dates, days)
+    assert found is not None
+    counted = [day.dry_hours for day in days if day.dry_hours >= 1.0]
+    assert float(found.dry.sum()) * found.slot_s / 3600.0 == pytest.approx(sum(counted), abs=1e-6)
