@@ -269,8 +269,8 @@ def _first_slot(slots: Slots) -> int:
 def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first: int) -> tuple[int, ...]:
     """Choose the runs of a timer: one interval, the least dry time first, then the fewest runs.
 
-    Every program of whole slots, as far apart as timers allow, is tried on a day after one like it. Each has a
-    run at the first slot, or would have if it ran on: the first day has the hours of the others.
+    Every program of whole slots, as far apart as timers allow, is tried on a day after one like it. Each
+    has a run at the first slot, or would have if it ran on: the first day has the hours of the others.
 
     Args:
         day: Without rain and frost.
