@@ -168,6 +168,21 @@ def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
     return printed is not None and printed.instant.astimezone(UTC) <= when.astimezone(UTC)
 
 
+def is_hose_by_crew(schedule: CureSchedule) -> bool:
+    """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
+    first = min((visit.start for day in schedule.watering for visit in day.visits), default=None)
+    return schedule.curing_method == "soaker hose" and first is not None and not is_walkable(schedule, first)
+
+
+def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> bool:
+    """Return whether the forecast air is too cold for water on the slab in an hour between two instants."""
+    known = zip(
+        schedule.weather.time.astype("datetime64[s]").astype("int64"), schedule.weather.air_c, strict=True
+    )
+    hours = [air_c for time_s, air_c in known if start.timestamp() <= time_s <= end.timestamp()]
+    return min(hours, default=float("inf")) < general_rules()["frost.no-water-below"]
+
+
 def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:
     """Return the first watering after an instant; None where nothing is watered any more."""
     visits = (visit.start for day in schedule.watering for visit in day.visits)
