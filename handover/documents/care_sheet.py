@@ -21,6 +21,7 @@ from handover.documents.translations import load_translations, slug
 from handover.documents.watering_table import WateringTable
 from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
+from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.model import MilestoneKind as Kind
 
 if TYPE_CHECKING:
@@ -411,7 +412,7 @@ class CareSheet:
         return self._as_html(self._source(name))
 
     def _source(self, name: str) -> str:
-        """Return such a text for this slab, by `slab`, whether it `dries` early, and whether it is `hot`."""
+        """Return such a text for this slab, by `slab`, whether it `dries` early, is `hot`, and so on."""
         return fill_text(
             f"{self.wording.language}/{name}.md",
             self.wording.templates,
@@ -419,6 +420,7 @@ class CareSheet:
             dries=self.schedule.dries_before_frost,
             hot=float(self.schedule.weather.air_c.max()) >= general_rules()["water.hose-hot"],
             between=self.schedule.between.cover if self.schedule.between else "",
+            by_crew=is_hose_by_crew(self.schedule),
         )
 
     def _as_html(self, source: str) -> Markup:

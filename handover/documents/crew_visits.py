@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
 
@@ -25,6 +26,8 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     lines = list(_dates(wording))
     if saw_meets_water(wording.schedule):  # the saw is in the first line
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
+    if is_hose_by_crew(wording.schedule) and not wording.visits.began:
+        lines.insert(0, wording.say("sheet.crew-hose"))
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)
     if wording.surface.rains:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import COVERING, STRIPPING, is_walkable
+from handover.schedule.cover_times import COVERING, STRIPPING, is_hose_by_crew, is_walkable, may_water_freeze
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import MORNING, walk_through, warmest_up
 from handover.schedule.salt_season import first_cold, has_salt_season
@@ -122,6 +122,7 @@ class _EventBuilder:
             [
                 *self._rain_covers(),
                 *self._surface(),
+                *self._hose(),
                 *self._sawing(),
                 *self._undated_sawing(),
                 *self._edges(),
@@ -196,6 +197,13 @@ class _EventBuilder:
             start, end = _utc(task.start), _utc(task.end)
             yield self._work("surface", task.title, "\n".join(task.lines), start, max(end, start + COVERING))
 
+    def _hose(self) -> Iterator[CareEvent]:
+        """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
+        if is_hose_by_crew(self.schedule):
+            first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
+            title, text = self.words.event("lay-hose" if not self.job.curing.timer else "lay-hose-timer")
+            yield self._work("lay-hose", title, text, first - COVERING, first)
+
     def _rain_covers(self) -> Iterator[CareEvent]:
         """Cover the fresh slab before likely rain, once the pour has begun."""
         for number, rain in enumerate(self.wording.surface.rains, 1):
@@ -212,6 +220,8 @@ class _EventBuilder:
             text = self.words.crew_text(words)
             if self._is_under_blankets(start, end):
                 text = f"{text}\n{self.wording.say('milestone.words.saw-under-cover')}"
+            if self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end):
+                text = f"{text}\n{self.wording.say('milestone.words.saw-in-frost')}"
             yield self._work(words.kind, words.crew_title, text, start, end)
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:

@@ -56,6 +56,13 @@ def is_covered_at(schedule: CureSchedule, when: datetime) -> bool:
     return any(each.not_before is None or each.not_before > when for each in off)
 
 
+def is_covered_between_waterings(schedule: CureSchedule, when: datetime) -> bool:
+    """Return whether the cover between waterings is still used at an instant: until the last of them."""
+    visits = (visit.start.astimezone(UTC) for day in schedule.watering for visit in day.visits)
+    last = max(visits, default=None)
+    return schedule.between is not None and last is not None and when.astimezone(UTC) < last
+
+
 @dataclass(frozen=True)
 class FrostCover:
     """A cover against frost: one span, the same in every document.
@@ -159,6 +166,21 @@ def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
     walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
     printed = None if walk is None else printed_time(walk, schedule.placement_end)
     return printed is not None and printed.instant.astimezone(UTC) <= when.astimezone(UTC)
+
+
+def is_hose_by_crew(schedule: CureSchedule) -> bool:
+    """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
+    first = min((visit.start for day in schedule.watering for visit in day.visits), default=None)
+    return schedule.curing_method == "soaker hose" and first is not None and not is_walkable(schedule, first)
+
+
+def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> bool:
+    """Return whether the forecast air is too cold for water on the slab in an hour between two instants."""
+    known = zip(
+        schedule.weather.time.astype("datetime64[s]").astype("int64"), schedule.weather.air_c, strict=True
+    )
+    hours = [air_c for time_s, air_c in known if start.timestamp() <= time_s <= end.timestamp()]
+    return min(hours, default=float("inf")) < general_rules()["frost.no-water-below"]
 
 
 def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:

@@ -65,30 +65,32 @@ def apply_standard_cylinders(
 ) -> tuple[ConcreteProperties, MeasurementResult]:
     """Return the concrete with its strength curve corrected by its standard-cured cylinders.
 
-    They are compared with the curve that reaches the specified strength, and replace what plants deliver on
-    average above it, with its scatter between mixes.
+    They are compared with the curve that reaches the specified strength. Standard curing is at the reference
+    temperature of the curve, so the age of a cylinder is its equivalent age.
 
-    Standard curing is at the reference temperature of the curve, so the age of a cylinder is its equivalent
-    age. Three or more at two or more ages are fitted; with fewer, or with a poor fit, the curve of the cement
-    is scaled. In both cases the curve never exceeds what was measured. Beyond the oldest test it rises only
-    where the cement's own curve, scaled down if necessary, exceeds that test; before the youngest test it is
-    no faster than the cement's own curve scaled to that test.
+    Three or more at two or more ages are fitted, in place of what plants deliver; the curve then never
+    exceeds what was measured. Beyond the oldest test it rises only where the cement's own curve, scaled down
+    if necessary, exceeds that test; before the youngest test it is no faster than the cement's own curve
+    scaled to that test. With fewer, or with a poor fit, the weakest age conditions what the plant
+    delivers.
     """
     begins = float(concrete.final_set_h[CENTRAL] * concrete.per_hydration_hour[CENTRAL])
     tests = _tests(job, "standard")
     usable = tuple(test for test in tests if test.hours > begins)
     if not usable:
         return concrete, MeasurementResult(tuple(_record(test, concrete, "too-young") for test in tests))
-    concrete = replace(concrete, delivered=np.ones_like(concrete.delivered))
     found = _fit_curve(usable, begins, concrete, practice)
     words = None if found is None else found[1]
     if found is not None and found[1].verdict == "used":
         fit = found[0]
-        curve = _from_fit(fit, usable, concrete)
+        corrected = replace(
+            concrete, curve=_from_fit(fit, usable, concrete), delivered=np.ones_like(concrete.delivered)
+        )
         outcome, ratio = "curve-fitted", _ratio(usable[-1].hours, float(fit.fitted_mpa[-1]), concrete)
     else:
-        ratio = min(_scale_by_age(usable, concrete))
-        curve = _shift_curve(ratio, max(test.strength for test in usable), concrete)
+        hours, ratio = min(_scale_by_age(usable, concrete).items(), key=lambda each: each[1])
+        most_mpa = max(test.strength for test in usable)
+        corrected = condition_on_test(ratio, hours, most_mpa, concrete, practice)
         outcome = "curve-lowered" if ratio < 1.0 else "curve-raised" if ratio > 1.0 else "curve-kept"
     records = tuple(
         _record(test, concrete, outcome if test in usable else "too-young", _scale_curve(ratio))
@@ -96,9 +98,9 @@ def apply_standard_cylinders(
     )
     weak = ratio < 1.0 - practice["cylinder.disagree"]
     cautions = (("cylinders-weak", _scale_curve(ratio)),) if weak else ()
-    if (most := max(_scale_by_age(usable, concrete))) > practice["cylinder.most"]:
+    if (most := max(_scale_by_age(usable, concrete).values())) > practice["cylinder.most"]:
         cautions = (*cautions, ("cylinders-high", _scale_curve(most)))
-    return replace(concrete, curve=curve), MeasurementResult(records, cautions, words)
+    return corrected, MeasurementResult(records, cautions, words)
 
 
 def _scale_curve(ratio: float) -> tuple[Figure, ...]:
@@ -110,23 +112,55 @@ def _ratio(hours: float, strength: float, concrete: ConcreteProperties) -> float
     return strength / (concrete.specified_mpa * float(concrete.curve.ratio(hours / _DAY)))
 
 
-def _scale_by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> list[float]:
+def _scale_by_age(usable: Sequence[_Test], concrete: ConcreteProperties) -> dict[float, float]:
     """Return the mean at each age as a share of the curve: a test is the mean of its cylinders."""
-    ages = {test.hours for test in usable}
-    return [
-        _ratio(age, float(np.mean([test.strength for test in usable if test.hours == age])), concrete)
+    ages = sorted({test.hours for test in usable})
+    return {
+        age: _ratio(age, float(np.mean([test.strength for test in usable if test.hours == age])), concrete)
         for age in ages
-    ]
+    }
 
 
-def _shift_curve(ratio: float, most_mpa: float, concrete: ConcreteProperties) -> StrengthCurve:
-    """Return the cement's curve times a factor, raised only up to the highest measured strength."""
-    moved = ScaledCurve(concrete.curve, ratio)
-    if ratio <= 1.0:
-        return moved
-    return SlowestCurve(
-        (moved, FastestCurve((ConstantBound(most_mpa / concrete.specified_mpa), concrete.curve)))
-    )
+def condition_on_test(
+    ratio: float, hours: float, most_mpa: float, concrete: ConcreteProperties, practice: Practice
+) -> ConcreteProperties:
+    """Return the concrete with the strength that its plant delivers, conditioned on a test.
+
+    The members move together and come closer to one another, as normal errors do: a test of the strength that
+    was expected moves none of them away from it. A weaker test is taken as it is, not raised by what other
+    mixes of the plant have. A stronger one counts as far as it is surer than they are, and for no strength
+    above the highest that was measured.
+
+    Args:
+        ratio: The test as a share of the curve that reaches the specified strength. [1]
+        hours: Its age. [h]
+        most_mpa: Highest strength that was measured. [MPa]
+        concrete: Before the test.
+        practice: The rules.
+    """
+    expected = float(concrete.delivered[CENTRAL])
+    spread = practice["spread.strength"] / concrete.specified_mpa / expected
+    gain = spread**2 / (spread**2 + _error_of_a_test(hours, concrete, practice) ** 2)
+    mean = min(ratio, expected)
+    delivered = mean * (1.0 + np.sqrt(1.0 - gain) * (concrete.delivered / expected - 1.0))
+    raised = 1.0 + gain * (ratio - mean) / mean
+    if raised <= 1.0:
+        return replace(concrete, delivered=delivered)
+    measured = ConstantBound(most_mpa / (concrete.specified_mpa * mean))
+    bounded = FastestCurve((measured, concrete.curve))
+    curve = SlowestCurve((ScaledCurve(concrete.curve, raised), bounded))
+    return replace(concrete, delivered=delivered, curve=curve)
+
+
+def _error_of_a_test(hours: float, concrete: ConcreteProperties, practice: Practice) -> float:
+    """Return how far a test may be from what its mix has later, as a share: by itself, and by its age.
+
+    A young test says less, because mixes differ in how fast they harden, by a factor on the age.
+    """
+    spread = practice["spread.hardening"]
+    slow, fast = (float(concrete.curve.ratio(hours / _DAY * each)) for each in (1.0 / spread, spread))
+    by_age = float(np.log(fast / slow)) / 2.0
+    return float(np.hypot(practice["cylinder.error"], by_age))
 
 
 def _fit_curve(

@@ -9,7 +9,7 @@ import numpy as np
 from handover.concrete.hydration import reaction_rate
 from handover.schedule.duration_tables import required_hours, share_done
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.model import Figure
+from handover.schedule.model import Figure, MilestoneKind
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -33,7 +33,20 @@ def share_of_duration(gate: GateRule, simulation: Simulation) -> Floats:
     surface = simulation.slab.temperature_c[:, :, 0]
     colder = np.minimum(surface[:-1], surface[1:])
     columns = np.broadcast_to(_columns(table, simulation), surface.shape)[:-1]
-    return share_done(simulation.slab.hours, gate.times * required_hours(table, colder, columns))
+    counted, _ = curing_shares(gate, simulation)
+    needed = gate.times * required_hours(table, colder, columns)
+    with np.errstate(divide="ignore"):
+        return share_done(simulation.slab.hours, needed / counted)
+
+
+def curing_shares(gate: GateRule, simulation: Simulation) -> tuple[Floats, float]:
+    """Return the share of the time that counts towards a gate: of each hour, (h, m) or (h, 1), and later on.
+
+    Curing needs a wet surface; the other dates do not.
+    """
+    if gate.milestone != MilestoneKind.CURING_ENDS:
+        return np.ones((len(simulation.slab.hours) - 1, 1)), 1.0
+    return simulation.curing_share(), simulation.curing_share_later()
 
 
 def later_share(gate: GateRule, simulation: Simulation) -> tuple[Floats, Floats]:
@@ -41,8 +54,10 @@ def later_share(gate: GateRule, simulation: Simulation) -> tuple[Floats, Floats]
     table, slab = _table(gate, simulation), simulation.slab
     columns = np.broadcast_to(_columns(table, simulation), slab.placed_s.shape)
 
+    _, counted = curing_shares(gate, simulation)
+
     def rate(surface_c: Floats) -> Floats:
-        return 1.0 / (gate.times * required_hours(table, surface_c, columns))
+        return counted / (gate.times * required_hours(table, surface_c, columns))
 
     return slab.later.hours, slab.later.accumulate(slab.temperature_c[:, :, 0], rate)
 

@@ -53,6 +53,7 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "depth": "thickness",
     "dry_covered": "duration",
     "dry_hours": "duration",
+    "dry_not_counted": "duration",
     "dry_open": "duration",
     "drying_time": "duration",
     "drying": "duration",

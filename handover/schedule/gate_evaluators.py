@@ -41,6 +41,8 @@ AFTER_ANOTHER_DATE = "after another date"
 """The measure of a condition that only keeps two dates in their order."""
 MILD_DAYS = "week of mild days"
 """The measure of a condition that waits for a week in which the air is warm for some hours of the day."""
+DAYS_OF_CURING = ("hours warm enough", "duration by temperature")
+"""The measures by which the rules count the days of curing."""
 DRYING = "hours of drying per metre after curing"
 """The measure of a condition that waits for a slab to dry by its thickness."""
 
@@ -250,14 +252,19 @@ def age_of_strength(simulation: Simulation, earlier: Dates) -> Floats:
 
 
 def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) -> Floats:
-    """Return when enough hours above a temperature have added up; gaps between them are allowed."""
+    """Return when enough hours above a temperature have added up; gaps between them are allowed.
+
+    Of curing, an hour in which the surface is dry for a while counts for less.
+    """
     slab, above_c = simulation.slab, -np.inf if gate.above_c is None else gate.above_c
-    warm = temperature_c[:-1] >= above_c
+    counted, counted_later = durations.curing_shares(gate, simulation)
+    warm = (temperature_c[:-1] >= above_c) * counted
     total = np.concatenate([np.zeros((1, warm.shape[1])), np.cumsum(warm, axis=0)])
     hours = threshold(gate)
 
     def later() -> tuple[Floats, Floats]:
-        return slab.later.hours, slab.later.accumulate(temperature_c, lambda each: each >= above_c)
+        added = slab.later.accumulate(temperature_c, lambda each: each >= above_c)
+        return slab.later.hours, added * counted_later
 
     return np.minimum(hours_to_value(slab.hours, total, hours, later), hours * (gate.at_most_times or np.inf))
 

@@ -15,7 +15,13 @@ from handover.schedule import durations
 from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.dates import Dates
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.gate_evaluators import AFTER_ANOTHER_DATE, DRYING, evaluate_gate, threshold
+from handover.schedule.gate_evaluators import (
+    AFTER_ANOTHER_DATE,
+    DAYS_OF_CURING,
+    DRYING,
+    evaluate_gate,
+    threshold,
+)
 from handover.schedule.joints import hours_of_sawing, saw_limits
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason, Refusal
 from handover.schedule.printed_times import warmest_up
@@ -151,7 +157,7 @@ def _with_milestone(
     dates = earlier.plus(milestone, together, limits)
     if kind != MilestoneKind.CURING_ENDS:
         return dates
-    moist_h = _moist_hours(rules, met, simulation.practice)
+    moist_h = _moist_hours(rules, _met_wet(rules, met, simulation, earlier), simulation.practice)
     frosts = end_before_frosts(simulation, earlier, not_before)
     if frosts is None:
         return replace(dates, moist_h=moist_h)
@@ -199,6 +205,16 @@ def _later_in_tests(kind: MilestoneKind, simulation: Simulation) -> float | None
 def season_of_pour(job: JobRecord) -> str:
     """Return the season in which the concrete of a job was placed: winter, spring, summer or fall."""
     return season_of(job.placement.end.month, job.site.latitude)
+
+
+def _met_wet(
+    rules: tuple[GateRule, ...], met: list[Floats], simulation: Simulation, earlier: Dates
+) -> list[Floats]:
+    """Return when the conditions of curing would be met by a slab that is never dry: as moist as they ask."""
+    if simulation.dry is None:
+        return met
+    wet = replace(simulation, dry=None)
+    return [evaluate_gate(rule, wet, earlier) for rule in rules]
 
 
 def _moist_hours(rules: tuple[GateRule, ...], met: list[Floats], practice: Practice) -> Floats:
@@ -280,6 +296,9 @@ def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable
         yield from durations.figures(rule, simulation, until_h)
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
+    if simulation.dry is not None and rule.measure in DAYS_OF_CURING and rule.milestone == "curing-ends":
+        missing = 1.0 - simulation.curing_share()[: round(min(until_h, simulation.slab.hours[-1])), CENTRAL]
+        yield Figure("dry_not_counted", float(missing.sum()), "h")
     if rule.at_c is not None:
         yield Figure("kept_at", rule.at_c, "degC")
     if rule.above_c is not None:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
+    from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
     from handover.schedule.model import BetweenCover, Caution, Milestone, WateringDay
     from handover.schedule.simulation import Simulation
@@ -71,13 +72,14 @@ def plan_cure(
     )
     job, basis = simulation.job, basis_of(simulation.weather)
     dates = compute_dates(simulation, basis)
-    watered = watered_until(simulation, curing_span(simulation, dates)[1])
-    if watered is not simulation:
-        simulation, dates = watered, compute_dates(watered, basis)
+    simulation, dates = _with_water(simulation, dates, basis)
     watering, between = plan_covered(simulation, dates, basis)
-    dry = None if job.curing.water_temperature is None else dry_hours(simulation, dates, watering)
-    if dry is not None:  # its surface is hotter when the water comes
-        watering, between = plan_covered(with_dry_surface(simulation, dry), dates, basis)
+    dry = None if between is not None else dry_hours(simulation, dates, watering)
+    if dry is not None:  # its dry hours are no curing, and its surface is hotter when the water comes
+        simulation = replace(simulation, dry=dry)
+        simulation, dates = _with_water(simulation, compute_dates(simulation, basis), basis)
+        warmed = simulation if job.curing.water_temperature is None else with_dry_surface(simulation, dry)
+        watering, between = plan_covered(warmed, dates, basis)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
@@ -114,6 +116,12 @@ def plan_cure(
         strength_fit=simulation.measurements.fit,
     )
     return keep_forms_under_covers(schedule)
+
+
+def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:
+    """Return a simulation whose slab is watered until curing ends, and its dates."""
+    watered = watered_until(simulation, curing_span(simulation, dates)[1])
+    return (simulation, dates) if watered is simulation else (watered, compute_dates(watered, basis))
 
 
 def _with_window(milestones: tuple[Milestone, ...], surface: SurfacePlan) -> tuple[Milestone, ...]:

@@ -52,6 +52,7 @@ class Simulation:
         delivered: The concrete and its measurements, as the simulation of the slab begins.
         dry_surface_c: Surface of the likely case where the watering plan leaves it dry for hours, at each
             whole hour, shape (h+1,); None: it is the wet one of the slab. [degC]
+        dry: Hours in which the watering plan leaves the surface dry; None: no day has too many of them.
     """
 
     job: JobRecord
@@ -64,6 +65,7 @@ class Simulation:
     measurements: MeasurementResult = field(default_factory=MeasurementResult)
     delivered: tuple[ConcreteProperties, MeasurementResult] | None = None
     dry_surface_c: Floats | None = None
+    dry: DryHours | None = None
 
     @property
     def method(self) -> CuringMethod | None:
@@ -93,6 +95,24 @@ class Simulation:
     def is_cold_until(self, until: datetime | None) -> bool:
         """Return whether cold weather may come before an instant, at the cold end of the band."""
         return self.coldest_air(until) <= self.practice["frost.cold-weather"]
+
+    def curing_share(self) -> Floats:
+        """Return the share of each hour that counts towards the days of curing, shape (h, m).
+
+        Past the watering plan, an hour counts as one does on average over the plan.
+        """
+        slab = self.slab
+        if self.dry is None:
+            return np.ones((len(slab.hours) - 1, 1))
+        counts = self.practice["curing.dry-hour"]
+        moments_s = slab.hours[:, np.newaxis] * HOUR_S + slab.placed_s
+        moist = self.dry.moist_share(moments_s)
+        moist[moments_s[1:] > self.dry.ends_s] = self.dry.mean_moist_share
+        return np.asarray(moist + (1.0 - moist) * counts)
+
+    def curing_share_later(self) -> float:
+        """Return the share that counts of the time past the simulation."""
+        return 1.0 if self.dry is None else float(self.curing_share()[-1, 0])
 
     def frost_strength(self) -> float:
         """Return the strength that withstands frost by the strictest rule, in MPa."""
@@ -191,9 +211,9 @@ def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
     """Return a simulation with its likely surface as hot as the dry hours of the watering plan leave it.
 
     In these hours nothing cools the surface by evaporation: what the pores still lose is left out, so that it
-    is the hot end. The dates stay those of the wet slab, which is cooler and gains its strength later: an
-    owner who waters more often than planned must not find a date too early. A slab with a temperature log
-    keeps its surface, because the log has its dry hours.
+    is the hot end. Strength stays that of the wet slab, which is cooler and gains it later: an owner who
+    waters more often than planned must not find a date too early. A slab with a temperature log keeps its
+    surface, because the log has its dry hours.
 
     Args:
         simulation: All wet until curing ends.

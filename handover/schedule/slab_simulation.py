@@ -50,6 +50,16 @@ class DryHours:
     slot_s: float
     dry: Floats
 
+    @property
+    def ends_s(self) -> float:
+        """The end of the plan, UTC seconds."""
+        return float(self.start_s[-1] + self.slot_s)
+
+    @property
+    def mean_moist_share(self) -> float:
+        """The share of the plan in which the surface is not dry."""
+        return 1.0 - float(self.dry.sum() * self.slot_s / (self.ends_s - self.start_s[0]))
+
     def moist_share(self, moments_s: Floats) -> Floats:
         """Return the share of the time between moments in which the surface is not dry, (n+1, m) to (n, m).
 

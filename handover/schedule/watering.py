@@ -38,6 +38,11 @@ if TYPE_CHECKING:
 
 SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
+_APART = tuple(
+    round(general_rules()[f"water.timer-apart-{end}"] / general_rules()["visit.slot"])
+    for end in ("least", "most")
+)
+"""The fewest and the most slots between the starts of two runs of a timer."""
 _LEVELS = 40  # levels of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
 _SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
@@ -122,21 +127,27 @@ def driest_day(watering: Iterable[WateringDay]) -> float:
 
 
 def dry_hours(simulation: Simulation, dates: Dates, watering: Sequence[WateringDay]) -> DryHours | None:
-    """Return the hours in which a plan leaves the surface dry, on days that have too many; None: no day."""
+    """Return the hours in which a plan leaves the surface dry, on days that have too many; None: no day.
+
+    On days of possible frost the slab is covered, and until the first watering the crew keeps it damp.
+    """
     method, limit = simulation.method, simulation.practice["water.dry-too-long"]
-    if method is None or method.looks or all(day.dry_hours < limit for day in watering):
+    if method is None or method.looks or driest_day(watering) < limit:
         return None
     starts, ends = curing_span(simulation, dates)
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
-    use = rate_of(simulation.job, method) * SLOT_H
+    use = rate_of(simulation.job, method) * run_hours(simulation)
     held, starts_s, dry = 0.0, [], []
+    first_s = next((day.visits[0].start.timestamp() for day in watering if day.visits), np.inf)
     for day in watering:
         slots = _slots(day.date, simulation, starts, ends, safe)
+        slots = replace(slots, lost=np.where(slots.start_s < first_s, 0.0, slots.lost))
         visits = [(each.start.timestamp(), each.end.timestamp()) for each in day.visits]
         wet = [any(begin <= slot < end for begin, end in visits) for slot in slots.start_s]
         held, dry_h = _follow(_moves(slots, method, use), wet, held, method)
+        counts = day.dry_hours >= limit and day.skipped_because != "frost"
         starts_s.append(slots.start_s)
-        dry.append(np.array(dry_h) / SLOT_H * (day.dry_hours >= limit))
+        dry.append(np.array(dry_h) / SLOT_H * counts)
     return DryHours(np.concatenate(starts_s), SLOT_H * HOUR_S, np.concatenate(dry))
 
 
@@ -179,7 +190,8 @@ class Timetable:
         runs = [run for run in usual if (run <= slots.allowed_slots).all() and not _touches(run, must)]
         needed = _needs_water(slots, self.method)
         if needed and usual and not runs and not must.any():  # it may freeze at all of them
-            return plan_day(slots, self.method, self.rate_mm_h, 1, held_mm)
+            run_mm_h = self.rate_mm_h * self.run_h / SLOT_H  # on average over a slot
+            return plan_day(slots, self.method, run_mm_h, 1, held_mm)
         choices = _choices(runs, must, whole=self.is_set_once, required=needed)
         moves = _moves(slots, self.method, self.rate_mm_h * self.run_h)
         outcomes = []
@@ -257,7 +269,7 @@ def _first_slot(slots: Slots) -> int:
 def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first: int) -> tuple[int, ...]:
     """Choose the runs of a timer: one interval, the least dry time first, then the fewest runs.
 
-    Every program of whole slots from one hour to half a day apart is tried, on a day after one like it. Each
+    Every program of whole slots, as far apart as timers allow, is tried on a day after one like it. Each
     has a run at the first slot, or would have if it ran on: the first day has the hours of the others.
 
     Args:
@@ -273,7 +285,7 @@ def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first
     of_day = range(round(24 / SLOT_H))
     programs = [
         of_day[start::step][:count]
-        for step in range(round(1 / SLOT_H), round(12 / SLOT_H) + 1)
+        for step in range(_APART[0], _APART[1] + 1)
         for start in range(first % step, len(of_day), step)
         for count in range(1, min(most, len(of_day[start::step])) + 1)
     ]

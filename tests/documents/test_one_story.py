@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pytest
 
 from handover.cli.job import _plan_lines
@@ -481,6 +482,55 @@ def test_the_cover_between_waterings_is_the_same_everywhere(
     assert walk.not_before is not None
     handled = {visit.start < walk.not_before: visit.action for visit in visits}
     assert len(set(handled.values())) == len(handled) == 2  # from the edge until then
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("cover", ["wet burlap", "plastic sheet"])
+def test_no_paper_sends_a_car_onto_the_cover_between_waterings(
+    job: JobRecord, schedule: CureSchedule, language: str, cover: str
+) -> None:
+    """Allowed a day before the last watering: the cover makes room. After it, nothing is said of one."""
+    last = max(visit.start for day in schedule.watering for visit in day.visits)
+    covered = replace(schedule, between=BetweenCover(cover, 13.0, 0.0))
+    for days, is_under in ((-1.0, True), (1.0, False)):
+        when = last + timedelta(days=days)
+        parked = with_dates(covered, light_vehicles={"likely": when, "not_before": when, "printed": None})
+        wording = Wording(job, parked, language=language)
+        makes_room = wording.say(f"between.wheels.{cover.replace(' ', '-')}")
+        (event,) = (each for each in owner_events(wording) if each.kind == Kind.LIGHT_VEHICLES)
+        assert (makes_room in event.description) == is_under
+        assert (makes_room in care_sheet_html(wording)) == is_under
+
+
+# ---- a soaker hose, and a saw in frost
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_soaker_hose_is_laid_by_those_who_may_step_on_the_slab(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Before the owner may walk on it, the crew lays it; after that, they do."""
+    hose = replace(schedule, curing_method="soaker hose")
+    first = min(visit.start for day in schedule.watering for visit in day.visits)
+    hosed = job.model_copy(update={"curing": job.curing.model_copy(update={"method": "soaker hose"})})
+    for hours, by_crew in ((5.0, True), (-5.0, False)):
+        when = first + timedelta(hours=hours)
+        walked = with_dates(hose, foot_traffic={"likely": when, "not_before": when, "printed": None})
+        wording = Wording(hosed, walked, language=language)
+        laid = [each for each in crew_events(wording) if each.kind == "lay-hose"]
+        assert [each.end <= first for each in laid] == [True] * by_crew
+        crew = CareSheet(wording, {}).crew
+        assert (wording.say("sheet.crew-hose") in crew) == by_crew
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_wet_saw_where_it_freezes(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    weather = schedule.weather
+    for air_c, is_dry in ((-3.0, True), (15.0, False)):
+        frozen = replace(weather, air_c=np.full(len(weather.air_c), air_c))
+        wording = Wording(job, replace(schedule, weather=frozen), language=language)
+        (saw,) = (each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS)
+        assert (wording.say("milestone.words.saw-in-frost") in saw.description) == is_dry
 
 
 # ---- the surface before its first water

@@ -155,6 +155,15 @@ def test_no_condition_of_strength_has_a_cap() -> None:
             assert gate.at_most_times is None, gate.rule
 
 
+def test_forms_in_britain_go_by_strength_and_not_by_american_hours() -> None:
+    """2 N/mm2 for vertical faces: Cement and Concrete Association, report 42.505, and CIRIA R136."""
+    slab = Circumstances("driveway", "outdoors", "I", 0.0, reinforced=True)
+    gates = {each.rule: each for each in practice(rule_set_of("GB").code).gates_for("strip-edge-forms", slab)}
+    assert "strip-edge-forms.warm-hours" not in gates
+    assert gates["strip-edge-forms.strength"].value == 2.0
+    assert not any("ACI" in each.source for each in gates.values())
+
+
 def test_germany_is_not_under_the_tables_of_europe() -> None:
     germany = rule_set_of("DE")
     assert germany is not None

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
-from handover.schedule.cover_times import frost_covers, is_covered_at
+from handover.schedule.cover_times import frost_covers, is_covered_at, is_covered_between_waterings
+from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
     evening_of,
@@ -309,10 +310,11 @@ class DateWording:
         return f"{coat} {sentence}".strip()
 
     def _sentence(self, milestone: Milestone) -> str:
-        """Return what a date means; for a use under the cover, with the note that the cover stays."""
+        """Return what a date means; for a use under a cover, with what becomes of the cover."""
         if milestone.kind == MilestoneKind.SEAL:
             return self._seal(milestone)
-        sentence = self._of_kind(milestone.kind, "sentence")
+        parts = self._of_kind(milestone.kind, "sentence"), self._between_waterings(milestone)
+        sentence = " ".join(filter(None, parts))
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
             late = self.speak.not_after(milestone.not_after).text
             return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
@@ -325,6 +327,15 @@ class DateWording:
                 key = self.variant(key)  # a sheet alone may be folded back; blankets may not
             return f"{sentence} {self.say(key)}"
         return sentence
+
+    def _between_waterings(self, milestone: Milestone) -> str:
+        """Return how the cover between waterings makes room for wheels; empty where it is not used then."""
+        cover, printed = self.schedule.between, printed_time(milestone, self.schedule.placement_end)
+        if milestone.kind not in WHEELS or cover is None or printed is None:
+            return ""
+        if not is_covered_between_waterings(self.schedule, printed.instant):
+            return ""
+        return self.say(f"between.wheels.{slug(cover.cover)}")
 
     def _weeks(self, milestone: Milestone) -> Iterator[str]:
         """Yield the range of weeks of an estimate, and that a test may show it sooner; or why it is fixed."""
