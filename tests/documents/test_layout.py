@@ -108,7 +108,17 @@ def reader(request: pytest.FixtureRequest) -> tuple[str, Paper, Units]:
     return request.param  # type: ignore[no-any-return]
 
 
-@pytest.mark.parametrize(("name", "days"), CASES, ids=[f"{name}-{days}" for name, days in CASES])
+@pytest.mark.parametrize(
+    ("name", "days", "reader"),
+    [
+        pytest.param(name, days, reader, id="-".join((name, str(days), *reader[:2])))
+        for number, (name, days) in enumerate(CASES)
+        for reader in (
+            READERS[2],
+            READERS[number % 2],
+        )  # the longest text on the shortest paper, and one other
+    ],
+)
 def test_nothing_breaks_badly(
     name: str,
     days: int,
