@@ -262,7 +262,7 @@ def shared_schedules(monkeypatch: pytest.MonkeyPatch, plan_once: Callable[..., C
     monkeypatch.setattr(inputs, "plan_cure", plan_once)
 
 
-FEW = 40
+FEW = 8
 """Members of an ensemble whose quantiles are no test's subject."""
 
 

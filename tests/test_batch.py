@@ -491,6 +491,9 @@ def test_no_scheduler_answers(made: Run, monkeypatch: pytest.MonkeyPatch) -> Non
 
 WITHOUT_PDF_ENGINE = """
 import hashlib
+from functools import partial
+from handover.service import inputs
+inputs.plan_cure = partial(inputs.plan_cure, members=8)
 from handover.documents import pages
 pages.render_pdf = lambda html, files=(): b"%PDF " + hashlib.sha256(html.encode()).hexdigest().encode()
 """

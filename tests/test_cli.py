@@ -178,6 +178,7 @@ def test_only_a_command_that_writes_says_that_nothing_was_written(
     assert all("to fix." in text for text in errors.values())
 
 
+@pytest.mark.usefixtures("stand_in_pdf")
 def test_check_and_issue_ask_for_the_same_of_the_readers(
     run: Run, record: Path, record_text: str, weather: Path, as_of: str, tmp_path: Path
 ) -> None:

@@ -138,6 +138,9 @@ def test_the_next_revision_is_after_the_last_one_wherever_it_is(issued: IssuedSe
 
 
 ISSUES_WITHOUT_ENGINE = """
+from functools import partial
+from handover.service import inputs
+inputs.plan_cure = partial(inputs.plan_cure, members=8)
 from handover.documents import pages
 from handover.service import pdf_workers
 pages.render_pdf = lambda html, files=(): b"%PDF " + html.encode()

@@ -401,7 +401,7 @@ def test_the_command_reports_what_moved_and_then_that_nothing_did(run: Run, offi
     result = run(*arguments, "-w", office.warmer(-8.0), "--as-of", LATER.isoformat())
     assert result.status == 0, result.err
     assert result.out.startswith("Revision 2 is in ")
-    assert "  Parking a car on it moved from" in result.out
+    assert "  The end of watering moved from" in result.out
     result = run(*arguments, "--same-weather", "--as-of", (LATER + timedelta(minutes=1)).isoformat())
     assert (result.status, office.revisions) == (0, (1, 2)), result.err
     assert "revision 2 remains valid, and nothing was written" in result.out

@@ -247,7 +247,7 @@ def test_the_collector_of_garbage_is_afterwards_as_it_was(is_enabled: bool) -> N
         gc.enable()
 
 
-@pytest.mark.usefixtures("shared_schedules")
+@pytest.mark.usefixtures("shared_schedules", "short_sheets")
 def test_one_core_and_two_make_the_same_set(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -280,6 +280,7 @@ class StubWorkers:
         return future
 
 
+@pytest.mark.usefixtures("few_members")
 def test_issue_reissue_and_watch_submit_their_sheets_to_the_workers(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -421,13 +422,13 @@ def test_a_module_in_the_working_directory_is_not_imported(
 
 
 def test_a_script_without_a_guard_issues_once(
-    record: Path, weather: Path, as_of: str, tmp_path: Path
+    record: Path, weather: Path, as_of: str, tmp_path: Path, computed: str
 ) -> None:
     """Each process of the pool imports the script that began it."""
     script = tmp_path / "script.py"
     arguments = [str(each) for each in ("issue", record, "-w", weather, "--as-of", as_of, "-o", "out")]
     script.write_text(
-        "from handover.service import pdf_workers\n"
+        computed + SHORT + "from handover.service import pdf_workers\n"
         "pdf_workers.core_count = lambda: 2\n"
         "from handover.cli import main\n"
         f"main({arguments!r})\n"
@@ -475,11 +476,15 @@ def test_ctrl_c_while_processes_begin_leaves_none(
     assert_stopped(stopped.returncode, err, tmp_path / "out")
 
 
-@CORES
 @pytest.mark.parametrize(
-    ("send", "number"),
-    [(os.killpg, signal.SIGINT), (os.killpg, signal.SIGTERM), (os.kill, signal.SIGTERM)],
-    ids=["Ctrl-C", "TERM to all", "TERM to one"],
+    ("cores", "send", "number"),
+    [
+        pytest.param(1, os.kill, signal.SIGINT, id="Ctrl-C, one process"),
+        pytest.param(1, os.kill, signal.SIGTERM, id="TERM, one process"),
+        pytest.param(2, os.killpg, signal.SIGINT, id="Ctrl-C to all"),
+        pytest.param(2, os.killpg, signal.SIGTERM, id="TERM to all"),
+        pytest.param(2, os.kill, signal.SIGTERM, id="TERM to one"),
+    ],
 )
 def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_files(
     cores: int,
@@ -508,8 +513,14 @@ def test_a_stop_while_a_pdf_is_rendered_leaves_neither_processes_nor_temporary_f
     assert_stopped(stopped.returncode, err, tmp_path / "out")
 
 
-@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
-@pytest.mark.parametrize("then", ["pass", "raise ValueError('Error calling a function') from stop"])
+@pytest.mark.parametrize(
+    ("number", "then"),
+    [
+        (signal.SIGINT, "pass"),
+        (signal.SIGTERM, "raise ValueError('Error calling a function') from stop"),
+    ],
+    ids=["discards", "replaces"],
+)
 def test_a_stop_that_a_library_discards_or_replaces_is_not_lost(
     number: int, then: str, begin: Callable[..., Any], computed: str, tmp_path: Path
 ) -> None:

@@ -782,11 +782,13 @@ for name, content in modules[1].sheets(*inputs).items():
 
 
 def test_same_inputs_same_bytes_in_another_process(both: dict[str, bytes]) -> None:
+    """One without any surroundings; `test_issue` compares whole sets, the care page too."""
+    seed = "2" if os.environ.get("PYTHONHASHSEED") == "1" else "1"
     ran = subprocess.run(
         [sys.executable, "-c", PRINT_DIGESTS, str(Path(__file__).parent)],
         capture_output=True,
         check=False,
-        env={**os.environ, "PYTHONHASHSEED": "7", "TZ": "Asia/Kolkata", "HOME": "/nonexistent"},
+        env={"PYTHONHASHSEED": seed, "TZ": "Asia/Kolkata", "PATH": "", "HOME": "/nonexistent"},
     )
     assert ran.returncode == 0, ran.stderr.decode()
     expected = {name: hashlib.sha256(content).hexdigest() for name, content in both.items()}

@@ -6,16 +6,12 @@ import json
 import subprocess
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import pytest
 
 from handover.cli import main
 from handover.documents import engine
 from handover.errors import MissingLibraries
-
-if TYPE_CHECKING:
-    from collections.abc import Callable
 
 ROOT = Path(__file__).parents[2]
 SAMPLE = ROOT / "sample_jobs" / "summer-garage"
@@ -185,27 +181,6 @@ def test_a_library_of_which_no_package_is_known_is_named_itself(monkeypatch: pyt
     lines = list(engine.remedy(["libpango-1.0.so.0", "libnew.so.7"]))
     assert lines[1].endswith("--no-install-recommends libpango-1.0-0")
     assert "libnew.so.7" in lines[2]
-
-
-@pytest.mark.usefixtures("shared_pdf")
-def test_no_font_of_the_system_is_needed(
-    issue_sample: Callable[[str], Path], sample_arguments: Callable[[str], list[object]], tmp_path: Path
-) -> None:
-    """The sheet of a process that finds none is the one that this process makes, whatever it finds."""
-    empty = '<?xml version="1.0"?><fontconfig/>'
-    (tmp_path / "fonts.conf").write_text(empty, encoding="utf-8")
-    fonts = {"FONTCONFIG_FILE": str(tmp_path / "fonts.conf")}
-    done = subprocess.run(
-        [Path(sys.executable).with_name("handover"), *sample_arguments(SAMPLE.name), "-o", tmp_path / "set"],
-        capture_output=True,
-        text=True,
-        check=False,
-        env={"PATH": "/usr/bin:/bin", "HOME": str(tmp_path), **fonts},
-    )
-    assert done.returncode == 0, done.stderr
-    assert "font" not in done.stderr.lower()
-    sheet = (tmp_path / "set" / "care-sheet.pdf").read_bytes()
-    assert sheet == (issue_sample(SAMPLE.name) / "care-sheet.pdf").read_bytes()
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="elsewhere the system's search for libraries is needed")
