@@ -89,8 +89,8 @@ def test_a_night_that_cools_more_closes_the_window_sooner(
     assert cracks == sorted(cracks, reverse=True)
 
 
-@pytest.mark.parametrize("mix", [{}, {"cement": "III"}, {"slag": 0.5}, {"admixtures": ("retarder",)}])
-@pytest.mark.parametrize("day", [(-3.0, 5.0), (7.0, 17.0), (18.0, 30.0), (26.0, 38.0)])
+@pytest.mark.parametrize("mix", [{"cement": "III"}, {"slag": 0.5}, {"admixtures": ("retarder",)}])
+@pytest.mark.parametrize("day", [(-3.0, 5.0), (9.0, 21.0), (26.0, 38.0)])
 def test_the_trial_cut_comes_first_and_the_best_hour_before_the_last(
     job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], day: tuple[float, float]
 ) -> None:
