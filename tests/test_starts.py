@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from datetime import UTC, datetime, timedelta
-from functools import partial
+from functools import lru_cache, partial
 from importlib.resources import files
 from io import BytesIO
 from pathlib import Path
@@ -41,6 +41,8 @@ from handover.weather.download import Download
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from handover.service.start_hours import ComparedStarts
+
     Run = Callable[..., Any]
 
 pytestmark = pytest.mark.spread
@@ -55,6 +57,15 @@ FEW = ("--from", "7/14/2026 5 AM", "--until", "2026-07-14T08:00")
 def fewer_members(monkeypatch: pytest.MonkeyPatch) -> None:
     """Compare starts with few members: what is printed of a start is tested here, not how sure it is."""
     monkeypatch.setattr(start_service, "compare_starts", partial(start_service.compare_starts, members=20))
+
+
+@lru_cache(maxsize=1)
+def two_days() -> ComparedStarts:
+    """Compare the starts of the next two days in November."""
+    return compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00"))
+
+
+in_one_worker = pytest.mark.xdist_group("starts of two days")  # which compares them once
 
 
 def arguments(*more: str, record: Path = SAMPLE / "job.toml") -> list[object]:
@@ -168,8 +179,9 @@ def test_picture_and_page_are_written_once(run: Run, tmp_path: Path) -> None:
     assert "already exists" in again.err
 
 
+@in_one_worker
 def test_two_days_fit_on_one_page_in_each_language() -> None:
-    compared = compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00"))
+    compared = two_days()
     assert len(compared.comparison.starts) == 24
     for language in languages():
         settings = Settings(languages=(language,), paper="a4")
@@ -185,11 +197,11 @@ def test_the_same_question_has_the_same_bytes() -> None:
     assert start_picture(start_words(pairs[0])) == start_picture(start_words(pairs[1]))
 
 
+@in_one_worker
 def test_the_json_satisfies_its_schema() -> None:
     schema = starts_schema()
     Draft202012Validator.check_schema(schema)
-    compared = compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00"))
-    document = json.loads(start_data(compared))
+    document = json.loads(start_data(two_days()))
     Draft202012Validator(schema).validate(document)
     document["starts"][0]["score"] = 1  # there is none
     with pytest.raises(ValidationError):
@@ -214,8 +226,9 @@ def test_the_published_schema_is_the_one_that_is_printed(capsys: pytest.CaptureF
     assert capsys.readouterr().out == published
 
 
+@in_one_worker
 def test_a_band_covers_exactly_the_starts_that_a_danger_meets() -> None:
-    compared = compare_start_hours(request(SAMPLE, ASKED))
+    compared = two_days()
     starts = compared.comparison.starts
     picture = start_picture(start_words(compared)).decode()
     for code in (*HARM, *HARDSHIP):
@@ -236,10 +249,11 @@ def test_every_danger_and_column_has_words(language: str) -> None:
 # ---- the window
 
 
+@in_one_worker
 def test_without_a_window_it_is_the_next_two_days() -> None:
-    starts = compare_start_hours(request(SAMPLE, ASKED)).comparison.starts
+    starts = two_days().comparison.starts
     assert len(starts) == 24
-    assert starts[0].start.isoformat() == "2026-07-14T04:00:00-04:00"
+    assert starts[0].start.isoformat() == "2026-11-10T04:00:00-06:00"
     assert starts[-1].start - starts[0].start < timedelta(days=2)
 
 
