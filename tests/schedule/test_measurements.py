@@ -38,16 +38,16 @@ ESTIMATED = [
     for kind in MilestoneKind
     if kind not in {MilestoneKind.DEICING_SALT, MilestoneKind.FLOOR_COVERING, MilestoneKind.SEAL}
 ]
-MEMBERS = 40
+MEMBERS = 20
 
 
 @pytest.fixture
 def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
     """The schedule of the plain job with measurements, on a mild day; nobody wrote when finishing ended."""
 
-    def plan(record: JobRecord | None = None, **measurements: Any) -> CureSchedule:
+    def plan(record: JobRecord | None = None, members: int = MEMBERS, **measurements: Any) -> CureSchedule:
         measured = (record or job(placement={"finished": None})).model_copy(update=measurements)
-        return plan_cure(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
+        return plan_cure(measured, weather(14.0, 24.0), as_of, members=members)
 
     return plan
 
@@ -156,7 +156,8 @@ class TestTickets:
         assert hours == pytest.approx([0.5 + pace, 0.5 + 2 * pace, 0.5 + 3 * pace], abs=1e-6)
 
     def test_more_water_is_never_sooner(self, planned: Planned, job: Job) -> None:
-        schedules = [planned(ticket=(ticket(60, job, water_added=added),)) for added in (0, 20, 60, 150)]
+        loads_by_water = [(ticket(60, job, water_added=added),) for added in (0, 60, 150)]
+        schedules = [planned(ticket=each, members=40) for each in loads_by_water]
         for drier, wetter in pairwise(schedules):
             none_is_later(drier, wetter)
 
