@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from datetime import UTC, datetime, timedelta
-from functools import partial
+from functools import lru_cache, partial
 from importlib.resources import files
 from io import BytesIO
 from pathlib import Path
@@ -28,7 +28,6 @@ from handover.service import start_hours as start_service
 from handover.service.inputs import read_weather_file
 from handover.service.settings import Settings
 from handover.service.start_hours import (
-    ComparedStarts,
     StartRequest,
     StartWindow,
     compare_start_hours,
@@ -40,9 +39,13 @@ from handover.service.start_hours import (
 from handover.weather.download import Download
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator
+    from collections.abc import Callable
+
+    from handover.service.start_hours import ComparedStarts
 
     Run = Callable[..., Any]
+
+pytestmark = pytest.mark.spread
 
 SAMPLE = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
 NOVEMBER = SAMPLE.parent / "november-shop"
@@ -50,24 +53,19 @@ ASKED = "2026-07-14T03:00:00-04:00"
 FEW = ("--from", "7/14/2026 5 AM", "--until", "2026-07-14T08:00")
 
 
-@pytest.fixture(autouse=True, scope="module")
-def fewer_members() -> Iterator[None]:
+@pytest.fixture(autouse=True)
+def fewer_members(monkeypatch: pytest.MonkeyPatch) -> None:
     """Compare starts with few members: what is printed of a start is tested here, not how sure it is."""
-    with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(start_service, "compare_starts", partial(start_service.compare_starts, members=20))
-        yield
+    monkeypatch.setattr(start_service, "compare_starts", partial(start_service.compare_starts, members=20))
 
 
-@pytest.fixture(scope="module")
-def two_days_in_november(fewer_members: None) -> ComparedStarts:  # noqa: ARG001 - patches
-    """The starts of two days of frost."""
+@lru_cache(maxsize=1)
+def two_days() -> ComparedStarts:
+    """Compare the starts of the next two days in November."""
     return compare_start_hours(request(NOVEMBER, "2026-11-10T03:00:00-06:00"))
 
 
-@pytest.fixture(scope="module")
-def two_days_in_summer(fewer_members: None) -> ComparedStarts:  # noqa: ARG001 - patches
-    """The starts of two days of summer."""
-    return compare_start_hours(request(SAMPLE, ASKED))
+in_one_worker = pytest.mark.xdist_group("starts of two days")  # which compares them once
 
 
 def arguments(*more: str, record: Path = SAMPLE / "job.toml") -> list[object]:
@@ -181,11 +179,13 @@ def test_picture_and_page_are_written_once(run: Run, tmp_path: Path) -> None:
     assert "already exists" in again.err
 
 
-def test_two_days_fit_on_one_page_in_each_language(two_days_in_november: ComparedStarts) -> None:
-    assert len(two_days_in_november.comparison.starts) == 24
+@in_one_worker
+def test_two_days_fit_on_one_page_in_each_language() -> None:
+    compared = two_days()
+    assert len(compared.comparison.starts) == 24
     for language in languages():
         settings = Settings(languages=(language,), paper="a4")
-        page = start_page(start_words(two_days_in_november, settings), settings)
+        page = start_page(start_words(compared, settings), settings)
         with pikepdf.open(BytesIO(page)) as pdf:
             assert len(pdf.pages) == 1
 
@@ -197,10 +197,11 @@ def test_the_same_question_has_the_same_bytes() -> None:
     assert start_picture(start_words(pairs[0])) == start_picture(start_words(pairs[1]))
 
 
-def test_the_json_satisfies_its_schema(two_days_in_november: ComparedStarts) -> None:
+@in_one_worker
+def test_the_json_satisfies_its_schema() -> None:
     schema = starts_schema()
     Draft202012Validator.check_schema(schema)
-    document = json.loads(start_data(two_days_in_november))
+    document = json.loads(start_data(two_days()))
     Draft202012Validator(schema).validate(document)
     document["starts"][0]["score"] = 1  # there is none
     with pytest.raises(ValidationError):
@@ -225,9 +226,11 @@ def test_the_published_schema_is_the_one_that_is_printed(capsys: pytest.CaptureF
     assert capsys.readouterr().out == published
 
 
-def test_a_band_covers_exactly_the_starts_that_a_danger_meets(two_days_in_summer: ComparedStarts) -> None:
-    starts = two_days_in_summer.comparison.starts
-    picture = start_picture(start_words(two_days_in_summer)).decode()
+@in_one_worker
+def test_a_band_covers_exactly_the_starts_that_a_danger_meets() -> None:
+    compared = two_days()
+    starts = compared.comparison.starts
+    picture = start_picture(start_words(compared)).decode()
     for code in (*HARM, *HARDSHIP):
         label = load_translations("en").say(f"starts.row.{code}")
         assert (f">{label}<" in picture) == any(code in each.codes for each in starts)
@@ -246,10 +249,11 @@ def test_every_danger_and_column_has_words(language: str) -> None:
 # ---- the window
 
 
-def test_without_a_window_it_is_the_next_two_days(two_days_in_summer: ComparedStarts) -> None:
-    starts = two_days_in_summer.comparison.starts
+@in_one_worker
+def test_without_a_window_it_is_the_next_two_days() -> None:
+    starts = two_days().comparison.starts
     assert len(starts) == 24
-    assert starts[0].start.isoformat() == "2026-07-14T04:00:00-04:00"
+    assert starts[0].start.isoformat() == "2026-11-10T04:00:00-06:00"
     assert starts[-1].start - starts[0].start < timedelta(days=2)
 
 
@@ -262,19 +266,10 @@ def test_without_a_window_it_is_the_next_two_days(two_days_in_summer: ComparedSt
         (StartWindow(None, "2026-07-14"), 12, 4),
     ],
 )
-def test_a_window_of_days_or_of_moments(
-    window: StartWindow, count: int, first: int, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """That each start asked for is compared is tested above."""
-    asked: list[datetime] = []
-
-    def note(_job: Any, _weather: Any, _as_of: Any, starts: Iterable[datetime], *_: Any, **__: Any) -> None:
-        asked.extend(starts)
-
-    monkeypatch.setattr(start_service, "compare_starts", note)
-    compare_start_hours(request(SAMPLE, ASKED, window=window))
-    assert len(asked) == count
-    assert asked[0].hour == first
+def test_a_window_of_days_or_of_moments(window: StartWindow, count: int, first: int) -> None:
+    starts = compare_start_hours(request(SAMPLE, ASKED, window=window)).comparison.starts
+    assert len(starts) == count
+    assert starts[0].start.hour == first
 
 
 @pytest.mark.parametrize(

@@ -190,8 +190,11 @@ def _first_set_hours(
     practice: Practice,
 ) -> tuple[float, float]:
     """Return the early end and the middle of first set without the finishing, in hours after placement."""
-    slab = simulate_slab(job, weather, ensemble, concrete, practice, hours=practice["surface-check.latest"])
-    has_set = slab.age_h[:, ensemble.last_placed, _SURFACE] >= concrete.initial_set_h[ensemble.last_placed]
+    set_h = concrete.initial_set_h
+    slab = simulate_slab(
+        job, weather, ensemble, concrete, practice, hours=practice["surface-check.latest"], until_h=set_h
+    )
+    has_set = slab.age_h[:, ensemble.last_placed, _SURFACE] >= set_h[ensemble.last_placed]
     first = np.where(has_set.any(axis=0), slab.hours[has_set.argmax(axis=0)], slab.hours[-1])
     early, middle = np.quantile(first, (1.0 - practice["spread.share"], 0.5))
     return float(early), float(middle)

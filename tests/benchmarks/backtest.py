@@ -52,7 +52,7 @@ YEAR = 2025
 SEED = 2025
 STARTS = 120
 FORECAST_DAYS = 7
-REAL_DAYS = 90
+REAL_DAYS, ISSUED_DAYS = 90, DAYS  # simulated in real weather, and for the schedule
 BLOCK = 5
 MIXES = 80
 """Members of the slab in real weather; those of the concrete placed last are compared."""
@@ -220,7 +220,11 @@ def outcomes(
         made = job.placement.start.astimezone(UTC)
         blurred = blur(real, made, random)
         issued, issued_h = hours_of_dates(
-            job, blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)), made, members
+            job,
+            blurred.window(real.first_hour, made + timedelta(days=FORECAST_DAYS)),
+            made,
+            members,
+            ISSUED_DAYS,
         )
         came_out = hours_in_real_weather(job, real, made)
         for kind in DATES:
@@ -245,7 +249,7 @@ def hours_in_real_weather(job: JobRecord, real: WeatherSeries, made: datetime) -
 
 
 def hours_of_dates(
-    job: JobRecord, weather: WeatherSeries, made: datetime, members: int, days: int = DAYS
+    job: JobRecord, weather: WeatherSeries, made: datetime, members: int, days: int
 ) -> tuple[Simulation, Mapping[str, Floats]]:
     """Return the simulation of a job, and the hours at which each member meets each date."""
     simulation = simulate(job, weather, made, members=members, days=days)

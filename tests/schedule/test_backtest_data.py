@@ -93,7 +93,7 @@ def test_seasons_south_of_the_equator_are_half_a_year_later(
 
 
 def test_the_schedule_says_how_often_a_date_came_later(job: Job, weather: Weather, as_of: datetime) -> None:
-    schedule = plan_cure(job(), weather(), as_of, members=40)
+    schedule = plan_cure(job(), weather(), as_of)
     for each in schedule.milestones:
         row = backtest().rows.get((each.kind, "summer"))
         expected = None if row is None or each.kind == MilestoneKind.SAW_JOINTS else row.too_early
@@ -101,7 +101,7 @@ def test_the_schedule_says_how_often_a_date_came_later(job: Job, weather: Weathe
 
 
 def test_another_share_was_not_tested(job: Job, weather: Weather, as_of: datetime) -> None:
-    schedule = plan_cure(job(), weather(), as_of, members=40, share=0.8)
+    schedule = plan_cure(job(), weather(), as_of, share=0.8)
     assert {each.later_in_tests for each in schedule.milestones} == {None}
 
 
@@ -109,7 +109,7 @@ def test_the_share_of_the_members_is_the_one_that_the_date_waits_for(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """Seen: 90 % beside a date that waits for 93 of a hundred."""
-    for each in plan_cure(job(), weather(), as_of, members=40).milestones:
+    for each in plan_cure(job(), weather(), as_of).milestones:
         if each.kind != MilestoneKind.SAW_JOINTS:
             assert each.confidence == pytest.approx(backtest().levels.get(each.kind, 0.9))
 
@@ -125,7 +125,7 @@ def test_the_data_sheet_prints_it_beside_the_date(
     job: Job, weather: Weather, as_of: datetime, language: str, words: str, own: str
 ) -> None:
     """Two figures of two things, each by its name: the share of the members, and that of the tests."""
-    schedule = plan_cure(job(), weather(), as_of, members=40)
+    schedule = plan_cure(job(), weather(), as_of)
     printed = DataSheet(Wording(job(), schedule, language=language)).dates
     for date, milestone in zip(printed, schedule.milestones, strict=True):
         row = backtest().rows.get((milestone.kind, "summer"))

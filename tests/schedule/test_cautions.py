@@ -53,7 +53,7 @@ def measurements(job: Job, weather: Weather) -> list[dict[str, object]]:
     ]
 
 
-MEMBERS = 60  # fewer: which cautions there are and what they carry is the same for any number
+MEMBERS = 40  # fewer: which cautions there are and what they carry is the same for any number
 
 
 def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.weather.series import WeatherSeries
 
-SHARES = (0.0, 0.15, 0.25, 0.40)
+SHARES = (0.0, 0.2, 0.4)
 WHEELS = (MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
 KINDS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET, MilestoneKind.FROST_SAFE, *WHEELS)
 

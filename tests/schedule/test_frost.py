@@ -164,7 +164,7 @@ def test_no_water_on_a_young_slab_where_the_cold_end_of_the_band_freezes(
     job: Job, lasting: Weather, as_of: datetime
 ) -> None:
     """A cover for a frost and a watering are never in the same hours."""
-    schedule = plan_cure(job(site=NOWHERE), lasting(2.0, 12.0), as_of, members=40)
+    schedule = plan_cure(job(site=NOWHERE), lasting(2.0, 12.0), as_of)
     frosts = [each for each in schedule.risks if each.code == "frost"]
     assert frosts
     visits = [visit for day in schedule.watering for visit in day.visits]

@@ -191,7 +191,7 @@ def test_the_risks_and_the_comparison_agree_on_the_blanket_of_the_record(
         curing={"method": "insulating blanket", "blanket_r_value": 0.36},
         placement={"concrete_temperature": 16.0},
     )
-    schedule = plan_cure(thin, lasting(low, high), as_of, members=40)
+    schedule = plan_cure(thin, lasting(low, high), as_of)
     assert schedule.blankets_on is not None
     assert schedule.blankets_on >= schedule.placement_end
     [own] = [each for each in protection_of(schedule).blankets if each.resistance == 0.36]

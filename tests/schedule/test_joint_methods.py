@@ -23,7 +23,7 @@ def plan(job: Callable[..., object], weather: Callable[..., object], as_of: date
     """Plan a slab by how its joints are made."""
 
     def plan_with(joints: str) -> CureSchedule:
-        return plan_cure(job(slab={"joints": joints}), weather(), as_of, members=40)  # type: ignore[arg-type]
+        return plan_cure(job(slab={"joints": joints}), weather(), as_of)  # type: ignore[arg-type]
 
     return plan_with
 

@@ -89,13 +89,13 @@ def test_a_night_that_cools_more_closes_the_window_sooner(
     assert cracks == sorted(cracks, reverse=True)
 
 
-@pytest.mark.parametrize("mix", [{}, {"cement": "III"}, {"slag": 0.5}, {"admixtures": ("retarder",)}])
-@pytest.mark.parametrize("day", [(-3.0, 5.0), (7.0, 17.0), (18.0, 30.0), (26.0, 38.0)])
+@pytest.mark.parametrize("mix", [{"cement": "III"}, {"slag": 0.5}, {"admixtures": ("retarder",)}])
+@pytest.mark.parametrize("day", [(-3.0, 5.0), (9.0, 21.0), (26.0, 38.0)])
 def test_the_trial_cut_comes_first_and_the_best_hour_before_the_last(
     job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], day: tuple[float, float]
 ) -> None:
     """Seen: 83 of 123 windows closed before they opened, because the quantiles of two hours were crossed."""
-    schedule = plan_cure(job(mix=mix), weather(*day), as_of, members=80)
+    schedule = plan_cure(job(mix=mix), weather(*day), as_of, members=40)
     for window in joints_of(schedule).windows:
         assert hours(schedule, window.opens) <= hours(schedule, window.closes)
         if window.part == "whole":
@@ -110,7 +110,7 @@ def test_no_hour_of_sawing_is_before_final_set_as_printed(
     job: Job, weather: Weather, as_of: datetime, day: tuple[float, float]
 ) -> None:
     """Identity. Seen: 166 of 360 cases, by up to a few hours, because two kinds of quantile were compared."""
-    schedule = plan_cure(job(placement={"finished": None}), weather(*day), as_of, members=80)
+    schedule = plan_cure(job(placement={"finished": None}), weather(*day), as_of, members=40)
     final = schedule.milestone(MilestoneKind.FINAL_SET)
     assert final is not None
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
@@ -127,7 +127,7 @@ def test_without_an_hour_that_half_of_the_members_allow_there_is_no_date(
     job: Job, weather: Weather, as_of: datetime
 ) -> None:
     """Seen at -2 degC: saw by the 17th, final set not before the 30th; one member in thirty allowed it."""
-    simulation = simulate(job(), weather(), as_of, members=40)
+    simulation = simulate(job(), weather(), as_of)
     opens = np.full(40, 30.0)
     for share, is_dated in ((0.2, False), (1.0, True)):
         closes = np.where(np.arange(40) % 10 < share * 10, 60.0, 20.0)

@@ -45,7 +45,7 @@ def winter(series: WeatherSeries) -> WeatherSeries:
 
 
 def seal_of(record: JobRecord, series: WeatherSeries, as_of: datetime) -> Milestone:
-    found = plan_cure(record, series, as_of, members=40).milestone(MilestoneKind.SEAL)
+    found = plan_cure(record, series, as_of).milestone(MilestoneKind.SEAL)
     assert found is not None
     return found
 
@@ -108,7 +108,7 @@ def test_the_sentence_says_what_the_season_asks(
     record, series, at = job(slab={"exposure": exposure}), weather(lowest_c, lowest_c + 8.0), as_of
     if lowest_c < 0.0:
         record, series, at = moved(record), winter(series), as_of - HALF_A_YEAR
-    schedule = plan_cure(record, series, at, members=40)
+    schedule = plan_cure(record, series, at)
     seal = next(each for each in Wording(record, schedule).dates.milestones if each.kind == "seal")
     assert words in seal.sentence
     assert "mild day" in seal.sentence

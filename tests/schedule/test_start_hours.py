@@ -82,7 +82,7 @@ def test_drying_over_the_limit_is_named_with_its_hours(job: Job, weather: Weathe
 
 
 def test_a_start_into_frost_says_so_and_one_into_mild_nights_does_not(job: Job, weather: Weather) -> None:
-    cold, mild = (compare(job(), weather(*air), at(8, 14)).starts for air in ((-9.0, 1.0), (12.0, 22.0)))
+    cold, mild = (compare(job(), weather(*air), at(14)).starts for air in ((-9.0, 1.0), (12.0, 22.0)))
     assert all({"frost", "frost-any-blanket"} & {*each.codes} for each in cold)
     assert all(each.blanket != 0.0 for each in cold)
     assert all(each.blanket == 0.0 and each.frost_from is None for each in mild)
@@ -95,7 +95,7 @@ def test_a_blanket_that_is_enough_for_one_start_is_enough_for_a_milder_one(
         (start,) = compare(job(), weather(lowest_c, lowest_c + 10.0), at(9)).starts
         return np.inf if start.blanket is None else start.blanket
 
-    blankets = [least(each) for each in (-8.0, -5.0, -2.0, 1.0, 6.0)]
+    blankets = [least(each) for each in (-8.0, -3.0, 6.0)]
     assert blankets == sorted(blankets, reverse=True)
     assert blankets[-1] == 0.0
     assert blankets[0] > 0.0
@@ -207,7 +207,7 @@ def of_start(start: StartHour) -> dict[str, object]:
     }
 
 
-@pytest.mark.parametrize("air_c", [(18.0, 34.0), (8.0, 20.0), (-3.0, 6.0)])
+@pytest.mark.parametrize("air_c", [(18.0, 34.0), (-3.0, 6.0)])
 @pytest.mark.parametrize(
     "more",
     [
@@ -223,7 +223,7 @@ def test_a_start_has_the_hours_of_the_plan_of_that_pour(
 ) -> None:
     """To the second, whatever the weather and the curing: the starts and the sheet are one story."""
     members, air = 20, weather(*air_c)
-    starts = at(5, 10, 16)
+    starts = at(5, 16)
     compared = compare_starts(job(**more), air, MIDNIGHT, starts, PLACING, members=members).starts
     for start in compared:
         placement = {"start": start.start, "end": start.end, "finished": None}

@@ -107,7 +107,7 @@ def test_a_window_of_first_water_is_open(job: Job, weather: Weather, as_of: date
         cloud=none + 1.0,
     )
     tables = {"placement": {"finished": as_of + timedelta(hours=4)}, "curing": {"timer": True}}
-    schedule = plan_cure(job(**tables), dull, as_of)
+    schedule = plan_cure(job(**tables), dull, as_of, members=40)
     water = schedule.milestone(Kind.FIRST_WATER)
     assert schedule.surface is None
     assert water is not None
