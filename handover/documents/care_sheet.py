@@ -40,10 +40,12 @@ STAYS_OFF_KINDS = (
     Kind.LIGHT_VEHICLES,
     Kind.HEAVY_VEHICLES,
     Kind.SEAL,
+    Kind.HEATING,
     Kind.FLOOR_COVERING,
     Kind.DEICING_SALT,
 )
 OFFICE_ONLY_CAUTIONS = {
+    "bleeds-long",
     *("air-unknown", "late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
     "cylinders-differ",
     *("log-differs", "log-in-the-air"),

@@ -42,7 +42,7 @@ PERMISSIONS = (
 )
 """Printed with the hour."""
 
-DISTANT = (MilestoneKind.SEAL, MilestoneKind.FLOOR_COVERING)
+DISTANT = (MilestoneKind.SEAL, MilestoneKind.HEATING, MilestoneKind.FLOOR_COVERING)
 """Printed with the day only."""
 
 

@@ -24,6 +24,7 @@ ICON_OF_KIND = {
     "freeze-thaw": "frost",
     "curing-ends": "end",
     "seal": "roller",
+    "heating": "flame",
     "floor-covering": "tile",
     "deicing-salt": "salt",
     "initial-set": "board",
@@ -50,6 +51,11 @@ ICON_OF_CAUTION = {
     "saw-in-stages": "saw",
     "saw-in-order": "saw",
     "scaling": "salt",
+    "heated": "flame",
+    "pipes-freeze": "frost",
+    "flooring": "tile",
+    "smooth-outdoors": "slip",
+    "steep": "water",
     "weak-in-frost": "frost",
 }
 """The icon of a caution; any other has the plain warning sign."""

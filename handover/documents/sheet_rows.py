@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from handover.schedule.model import MilestoneKind as Kind
 
-LATER_KINDS = (Kind.SEAL, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
+LATER_KINDS = (Kind.SEAL, Kind.HEATING, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
 """Dates after the weeks of curing."""
 
 

@@ -48,6 +48,11 @@ ORDER = (
         "exposure",
         "joints",
         "reinforcement",
+        "finish",
+        "coloured",
+        "heated",
+        "slope",
+        "flooring",
         "strength",
         "supplier",
     ),
@@ -73,6 +78,8 @@ def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
     if fact.vocabulary:
         code = wording.dates.method if fact.label == "curing" else str(value)
         return wording.say(f"{fact.vocabulary}.{slug(code)}")
+    if value is True:
+        value = wording.say("placed.yes")
     if quantity := mark_of(field, QuantityField):
         return wording.quantities.measure(float(value), quantity.kind, fact.digits)  # type: ignore[arg-type]
     match value:

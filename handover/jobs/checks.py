@@ -16,6 +16,7 @@ from handover.errors import Finding
 from handover.jobs.country_codes import country_of_site
 from handover.jobs.source_map import Path
 from handover.jobs.time_windows import find_overlap
+from handover.practice.combinations import combinations
 from handover.practice.rules import rules_of
 from handover.units import KindName, format_for_reader, quantity
 
@@ -38,6 +39,7 @@ def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
     yield from _joints(draft.slab)
     yield from _colour(draft.curing, rules)
     yield from _blankets(draft.curing)
+    yield from _check_combinations(draft)
     yield from _times(draft.placement, rules)
     yield from _shares(draft, rules)
     yield from _check_acknowledgement(draft)
@@ -117,6 +119,35 @@ def _blankets(curing: Draft) -> FieldFindings:
             severity="caution",
         ),
     )
+
+
+def _check_combinations(draft: Draft) -> FieldFindings:
+    """Yield a question where surface, pipes, covering or slope do not go with the care of the slab."""
+    slab, curing = draft.slab, draft.curing
+    if slab is None:
+        return
+    values = {
+        "finish": slab.finish,
+        "coloured": slab.coloured,
+        "heated": slab.heated,
+        "flooring": slab.flooring,
+        "slope": slab.slope,
+        "on": slab.on,
+        "joints": slab.joints,
+        "method": curing.method if curing else None,
+        "colour": curing.colour if curing else None,
+    }
+    for each in combinations():
+        if each.matches(values):
+            yield (
+                tuple(each.field.split(".")),
+                Finding(
+                    each.problem,
+                    expected=each.expected,
+                    example=each.example,
+                    severity="caution",
+                ),
+            )
 
 
 def _times(placement: Draft, rules: Practice) -> FieldFindings:

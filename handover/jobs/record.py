@@ -44,6 +44,7 @@ from handover.practice.defaults import default_value
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
 Base = Literal["soil", "gravel", "vapor retarder", "insulation"]
 JointMethod = Literal["sawn", "early-entry", "tooled", "none"]
+Finish = Literal["trowelled", "broomed", "floated", "exposed aggregate", "stamped"]
 Colour = Literal["white", "clear", "black"]
 Exposure = Literal["outdoors", "roofed", "indoors"]
 Method = Literal[
@@ -61,6 +62,10 @@ Cured = Literal["field", "standard"]
 Draft = Any
 """A record, or a table of one, as far as it could be read: see `draft_of`. Each field may be None, and no
 static type says which are present."""
+
+# Fibres by the names the trade has for them, in English and Spanish.
+_FIBRES = re.compile(r"(?:micro|macro)?-?fib(?:re|er)s?\b|(?:micro|macro)?fibras?\b", re.IGNORECASE)
+_WITHOUT = re.compile(r"\b(?:no|without|sin)\s+(?:\w+\s+)?$", re.IGNORECASE)
 
 # Post-tensioning by the names the trade has for it.
 _TENDONS = re.compile(r"tendons?|strands?|(?:post|pre)[- ]?(?:tension|stress)\w*|\bp[./]?t\b", re.IGNORECASE)
@@ -305,10 +310,47 @@ class Slab(RecordTable):
         Field(description="Bars, mesh, fibre, tendons or none."),
     ] = None
 
+    finish: Annotated[
+        Finish | None,
+        ChoiceField(get_args(Finish), "slab.finish"),
+        Fact("finish", "finish"),
+        Field(description="The surface: trowelled, broomed, floated, exposed aggregate or stamped."),
+    ] = None
+    coloured: Annotated[
+        bool | None,
+        FlagField(),
+        Fact("coloured"),
+        Field(description="Whether the concrete or its surface has a colour of its own."),
+    ] = None
+    heated: Annotated[
+        bool | None,
+        FlagField(),
+        Fact("heated"),
+        Field(description="Whether there are heating pipes or cables in the slab."),
+    ] = None
+    flooring: Annotated[
+        bool | None,
+        FlagField(),
+        Fact("flooring"),
+        Field(description="Whether a floor will be laid on the slab later: tile, wood, carpet, vinyl."),
+    ] = None
+    slope: Annotated[
+        float | None,
+        NumberField(0, 0.25, "a share: write 0.02 for 2 %, a steeper slab is a ramp", "0.02", is_share=True),
+        Fact("slope", is_share=True),
+        Field(description="Fall of the top, as a share: 0.02 is 2 %, about 1/4 in in a foot."),
+    ] = None
+
     @property
     def is_jointed(self) -> bool:
         """Whether it has joints, however they are made."""
         return self.joints != "none"
+
+    def has_fibres(self, admixtures: tuple[str, ...] = ()) -> bool:
+        """Whether there are fibres in the concrete, by the reinforcement or the admixtures."""
+        texts = (self.reinforcement or "", *admixtures)
+        found = ((text, _FIBRES.search(text)) for text in texts)
+        return any(each is not None and not _WITHOUT.search(text[: each.start()]) for text, each in found)
 
     @property
     def has_tendons(self) -> bool:

@@ -55,6 +55,7 @@ class Circumstances(NamedTuple):
     reinforced: bool
     joints: str = "sawn"
     accelerated: bool = False
+    heated: bool = False
 
     @property
     def wheels(self) -> bool:
@@ -78,6 +79,7 @@ class Applicability:
     wheels: bool | None = None
     hard_service: bool | None = None
     accelerated: bool | None = None
+    heated: bool | None = None
     joints: tuple[str, ...] = ()
     exposures: tuple[str, ...] = ()
 
@@ -91,6 +93,7 @@ class Applicability:
             and self.wheels in (None, slab.wheels)
             and self.hard_service in (None, slab.hard_service)
             and self.accelerated in (None, slab.accelerated)
+            and self.heated in (None, slab.heated)
             and (not self.joints or slab.joints in self.joints)
             and (not self.exposures or slab.exposure in self.exposures)
         )

@@ -23,6 +23,7 @@ def slab_circumstances(job: JobRecord) -> Circumstances:
         additions=job.mix.fly_ash + job.mix.slag,
         reinforced=not _PLAIN.match(job.slab.reinforcement or ""),
         joints=job.slab.joints,
+        heated=bool(job.slab.heated),
         accelerated=_is_accelerated(job.mix),
     )
 

@@ -88,6 +88,8 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "rain": "rain",
     "readings": "number",
     "reference_temperature": "temperature",
+    "rise": "temperature difference",
+    "slope": "share",
     "slump": "thickness",
     "spacing": "length",
     "specified_strength": "strength",

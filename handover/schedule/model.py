@@ -64,6 +64,7 @@ class MilestoneKind(StrEnum):
     FREEZE_THAW = "freeze-thaw"
     CURING_ENDS = "curing-ends"
     SEAL = "seal"
+    HEATING = "heating"
     FLOOR_COVERING = "floor-covering"
     DEICING_SALT = "deicing-salt"
 

@@ -45,6 +45,7 @@ USES = (
     *ORDERED_USES,
     MilestoneKind.FREEZE_THAW,
     MilestoneKind.SEAL,
+    MilestoneKind.HEATING,
     MilestoneKind.FLOOR_COVERING,
     MilestoneKind.DEICING_SALT,
 )

@@ -255,6 +255,7 @@ def _cautions(
     yield "caustic", ()
     yield "children-animals", ()
     yield from _of_the_work(simulation, dates)
+    yield from _of_the_slab(simulation, dates)
     yield from _of_the_weather(simulation, dates, watering, dangers)
     yield from _of_the_mix(simulation)
     yield from _of_the_winter(simulation, dates)
@@ -282,6 +283,34 @@ def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
     spacing = job.slab.joint_spacing
     if spacing is not None and spacing > limit and not isclose(spacing, limit):  # 12 ft is 36 times 4 in
         yield "joint-spacing", (Figure("spacing", spacing, "m"), Figure("limit", limit, "m"))
+
+
+def _of_the_slab(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield what the surface, the fibres, the base and the slope of the slab call for."""
+    job, practice = simulation.job, simulation.practice
+    slab = job.slab
+    present = {
+        "coloured": slab.coloured,
+        "stamped": slab.finish == "stamped",
+        "exposed-aggregate": slab.finish == "exposed aggregate",
+        "smooth-outdoors": slab.finish == "trowelled" and slab.exposure != "indoors",
+        "fibres": slab.has_fibres(job.mix.admixtures),
+        "flooring": slab.flooring,
+        "bleeds-long": slab.on == "vapor retarder",
+    }
+    yield from ((code, ()) for code, is_present in present.items() if is_present)
+    slope = slab.slope or 0.0
+    if slope > practice["slope.runs-off"] and job.curing.method in practice.methods:
+        yield "steep", (Figure("slope", slope, "1"),)
+    if slab.heated:
+        yield from _of_the_pipes(simulation, dates)
+
+
+def _of_the_pipes(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield what heating pipes in the slab call for."""
+    yield "heated", (Figure("rise", simulation.practice["heating.rise"], "K"),)
+    if _coldest_while_curing(simulation, dates) <= simulation.practice["frost.freezes-below"]:
+        yield "pipes-freeze", ()
 
 
 def _of_the_weather(

@@ -405,6 +405,9 @@ def test_a_missing_minus_is_one_question(spoil: Spoil, changes: dict[str, Any], 
         ("slab.on", "vapour barrier", "vapor retarder"),
         ("slab.joints", "saw-cut", "sawn"),
         ("slab.exposure", "outside", "outdoors"),
+        ("slab.finish", "Broom finish", "broomed"),
+        ("slab.finish", "exposed agg", "exposed aggregate"),
+        ("slab.finish", "troweled", "trowelled"),
     ],
 )
 def test_other_usual_names(spoil: Spoil, field: str, written: str, option: str) -> None:
@@ -423,7 +426,9 @@ def test_a_name_of_two_meanings_is_asked_about(spoil: Spoil, field: str, written
     assert finding.example.startswith(f"{field.rpartition('.')[2]} = ")
 
 
-@pytest.mark.parametrize("field", ["slab.use", "slab.on", "slab.exposure", "slab.joints", "curing.method"])
+@pytest.mark.parametrize(
+    "field", ["slab.use", "slab.on", "slab.exposure", "slab.joints", "slab.finish", "curing.method"]
+)
 def test_every_other_name_means_an_option_and_only_one(field: str) -> None:
     annotation = declaration_of(field)
     options = next(each.options for each in annotation.metadata if hasattr(each, "options"))

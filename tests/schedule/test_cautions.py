@@ -64,13 +64,23 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     hot = job(
         placement={"concrete_temperature": 36.0}, slab={"joint_spacing": 6.0, "reinforcement": "PT tendons"}
     )
+    of_the_slab = {"coloured": True, "heated": True, "flooring": True, "slope": 0.06, "on": "vapor retarder"}
+    slow_slab = {**of_the_slab, "finish": "stamped", "reinforcement": "fiber mesh"}
     slow = job(
-        mix={"slag": 0.5, "air": 0.02}, curing={"water_temperature": 4.0, "available": ("06:30-07:30",)}
+        slab=slow_slab,
+        mix={"slag": 0.5, "air": 0.02},
+        curing={"water_temperature": 4.0, "available": ("06:30-07:30",)},
     )
     placed = job().placement
-    all_day = job(placement={"end": placed.start.replace(hour=18), "finished": None})
+    all_day = job(
+        slab={"finish": "trowelled"}, placement={"end": placed.start.replace(hour=18), "finished": None}
+    )
     nowhere = {"latitude": None, "longitude": None}
-    frozen = job(placement={"concrete_temperature": 1.7}, site=nowhere)
+    frozen = job(
+        placement={"concrete_temperature": 1.7},
+        slab={"finish": "exposed aggregate", "heated": True},
+        site=nowhere,
+    )
     measured = [job().model_copy(update=each) for each in measurements(job, weather)]
     return [
         plan_cure(hot, weather(33.0, 40.0), as_of, members=MEMBERS, rules="au"),

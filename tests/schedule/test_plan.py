@@ -99,7 +99,8 @@ def test_feet_after_a_day_and_a_car_after_a_week_near_70_degf(
 
 OF_THE_SEASON = {MilestoneKind.DEICING_SALT, MilestoneKind.PROTECTION_ENDS, MilestoneKind.FREEZE_THAW}
 AFTER_CURING = {MilestoneKind.CURING_ENDS, MilestoneKind.SEAL, MilestoneKind.FLOOR_COVERING}
-ESTIMATED = [kind for kind in MilestoneKind if kind not in {*OF_THE_SEASON, MilestoneKind.FLOOR_COVERING}]
+NOT_OF_THIS_SLAB = {MilestoneKind.FLOOR_COVERING, MilestoneKind.HEATING}
+ESTIMATED = [kind for kind in MilestoneKind if kind not in {*OF_THE_SEASON, *NOT_OF_THIS_SLAB}]
 
 
 @pytest.mark.parametrize("colder", [0.5, 3.0, 8.0, 15.0, 25.0])
@@ -228,6 +229,7 @@ class TestWhatIsNotGiven:
             "freeze-thaw",
             "curing-ends",
             "seal",
+            "heating",
             "floor-covering",
             "deicing-salt",
         }

@@ -44,6 +44,7 @@ OWNER_KINDS = (
     MilestoneKind.CURING_ENDS,
     MilestoneKind.LIGHT_VEHICLES,
     MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.HEATING,
     MilestoneKind.FLOOR_COVERING,
     MilestoneKind.SEAL,
     MilestoneKind.DEICING_SALT,
