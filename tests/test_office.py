@@ -538,6 +538,8 @@ def test_today_and_tomorrow(run: Run, office: Path, monkeypatch: pytest.MonkeyPa
     assert "Tue Jul 14" in run("due", "--in", office).out
     assert "Wed Jul 15" in run("due", "tomorrow", "--in", office).out
     assert "Mon Jul 13" in run("due", "yesterday", "--in", office).out
+    assert "Tue Jul 14" in run("due", "tuesday", "--in", office).out  # a weekday: the next one, or today
+    assert "Mon Jul 20" in run("due", "Mon", "--in", office).out
 
 
 @pytest.mark.parametrize("text", ["July 15, 2026", "7/15/2026", "15 de julio de 2026", "2026-07-15"])

@@ -242,7 +242,7 @@ def _add_archive_commands(command: Command) -> None:
         metavar="DAY",
         nargs="?",
         default="today",
-        help="a date such as 2026-07-15 or July 15, 2026, yesterday or tomorrow (default: today)",
+        help="a date such as 2026-07-15 or July 15, 2026, yesterday, tomorrow or monday (default: today)",
     )
     _archive(each, "--in")
     each.add_argument(

@@ -113,14 +113,21 @@ def open_existing_archive(options: Options) -> Archive:
 
 
 def parse_day(text: str, field: str) -> date:
-    """Return the day of a text: a date as in a record, or yesterday, today or tomorrow."""
+    """Return the day of a text: a date as in a record, yesterday, today, tomorrow, or a weekday.
+
+    A weekday ("Monday", "mon") is the first one that is not before today.
+    """
+    from calendar import day_name
     from datetime import timedelta
 
     from handover.base.time_text import read_time_text
     from handover.errors import UnusableInput
 
     today = now().astimezone().date()
-    from_today = {"yesterday": -1, "today": 0, "tomorrow": 1}.get(text.strip().casefold())
+    ahead = {"yesterday": -1, "today": 0, "tomorrow": 1}
+    for number, name in enumerate(each.casefold() for each in day_name):
+        ahead[name] = ahead[name[:3]] = (number - today.weekday()) % 7
+    from_today = ahead.get(text.strip().casefold())
     if from_today is not None:
         return today + timedelta(days=from_today)
     readings = read_time_text(text)
@@ -130,7 +137,7 @@ def parse_day(text: str, field: str) -> date:
     raise UnusableInput.with_finding(
         f'"{text}" has more than one reading' if days else f'"{text}" is not a date',
         field=field,
-        expected=" or ".join(map(str, days)) if days else "a date, yesterday, today or tomorrow",
+        expected=" or ".join(map(str, days)) if days else "a date, yesterday, today, tomorrow or a weekday",
         example=str(days[0]) if days else "2026-07-14",
     )
 

@@ -18,7 +18,7 @@ from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Figure, MilestoneKind, SurfaceChoice, SurfaceTask
-from handover.schedule.printed_times import SLEEPING_HOUR, WAKING_HOUR, half_hour_down, half_hour_up
+from handover.schedule.printed_times import SLEEPING_HOUR, by_day, half_hour_down, half_hour_up
 from handover.schedule.quantiles import instant_after, smoothed_quantile
 
 if TYPE_CHECKING:
@@ -186,20 +186,12 @@ def _spraying(
     for rain in rains:
         if _seconds(begins + SPRAYING + _drying_time(simulation)) <= _seconds(rain.start):
             return begins, rain.start
-        begins = _at_work(half_hour_up(rain.end))
+        begins = by_day(half_hour_up(rain.end))
     return begins, None
 
 
 def _drying_time(simulation: Simulation) -> timedelta:
     return timedelta(hours=simulation.practice["compound.dry"])
-
-
-def _at_work(when: datetime) -> datetime:
-    """Return the next instant at which somebody works: the morning after, at night."""
-    if WAKING_HOUR <= when.time() < SLEEPING_HOUR:
-        return when
-    day = when.date() + timedelta(days=when.time() >= SLEEPING_HOUR)
-    return datetime.combine(day, WAKING_HOUR, when.tzinfo)
 
 
 def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: Watering) -> SurfacePlan:
@@ -209,6 +201,8 @@ def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: 
     if firm is None:
         return SurfacePlan(not_after, None)
     ready = half_hour_up(max(firm, start, key=_seconds))
+    if not _is_frosty(watering):
+        ready = _no_night_work(ready, start, not_after)
     rule = simulation.practice.rules["surface.bare-time"]
     dries = not_after is not None and _seconds(not_after) < _seconds(ready) and not _is_frosty(watering)
     begins, ends = start if dries else ready, ready + COVERING
@@ -229,6 +223,13 @@ def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: 
         mark=rule.mark,
     )
     return SurfacePlan(not_after, task)
+
+
+def _no_night_work(ready: datetime, start: datetime, not_after: datetime | None) -> datetime:
+    """Return when the cover is laid: a night waits for the morning, if the bare surface may wait as long."""
+    morning = by_day(ready)
+    bare_until = start + timedelta(days=1) if not_after is None else not_after
+    return morning if _seconds(morning) <= _seconds(bare_until) else ready
 
 
 def _is_dry_laid(simulation: Simulation, watering: Watering) -> bool:

@@ -258,11 +258,19 @@ def first_box(page: Element, near: date) -> tuple[str, list[date], list[time], b
     box = next(by_class(page, "now"), None)
     if box is None:
         return "", [], [], None
-    when = words(next(by_class(box, "when"), None))
+    # "Now, until 2:00": an hour at which something ends is none at which somebody comes.
+    when = re.split(r"\b(?:until|hasta)\b", words(next(by_class(box, "when"), None)), flags=re.IGNORECASE)[0]
+    spans = ranges_in(when)  # "11:00 to 11:30 pm": the first hour has the half of the second
     link = next((each.get("href") for each in by_class(box, "add")), None)
     event = base64.b64decode(link.partition(",")[2]) if link else None
     title = words(next(iter(box.iter("h2")), None))
-    return title, days_in(when, near), hours_in(when), event
+    return title, days_in(when, near), [spans[0][0]] if spans else hours_in(when), event
+
+
+def sheet_box(sheet: str) -> str:
+    """Return the text of the left half of the head of the first page, in one line: the first job."""
+    lines = sheet.partition("\f")[0][:4000].splitlines()
+    return " ".join(" ".join(line[:60] for line in lines).split())
 
 
 def sheet_date(sheet: str, title: str, near: date) -> Moment | None:
@@ -271,10 +279,13 @@ def sheet_date(sheet: str, title: str, near: date) -> Moment | None:
     for number, line in enumerate(lines):
         if line.strip().startswith(title):
             rest = line.strip()[len(title) :]
-            days = days_in(rest, near)
+            if not rest.strip():
+                continue
+            column = line.rindex(rest.strip()[:8])
+            below = lines[number + 1][column - 2 :] if number + 1 < len(lines) else ""
+            # A long day takes two lines.
+            days = days_in(rest, near) or days_in(" ".join(f"{rest} {below}".split()), near)
             if days:
-                column = line.rindex(rest.strip()[:8])
-                below = lines[number + 1][column - 2 :] if number + 1 < len(lines) else ""
                 hours = hours_in(below)
                 return days[0], hours[0] if hours else None
     return None

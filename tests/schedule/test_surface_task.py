@@ -6,19 +6,19 @@ finishing at once, water replaces no more than what dries. The limit of the loss
 
 from __future__ import annotations
 
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
 from handover.practice.rules import practice
+from handover.schedule import surface_task
 from handover.schedule.model import CureSchedule, MilestoneKind, SurfaceTask
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from datetime import datetime
 
     from handover.jobs.record import JobRecord
     from handover.weather.series import WeatherSeries
@@ -272,3 +272,19 @@ def test_a_last_pass_hours_before_the_first_set_is_a_question(
     assert schedule.milestone(Kind.INITIAL_SET) is None
     sets = {each.name: each.value for each in seen.estimated}
     assert 1.0 < sets["first_set_early"] <= sets["first_set"]
+
+
+WAKING = surface_task.by_day(datetime(2026, 9, 11, 1, tzinfo=UTC)).hour
+
+
+@pytest.mark.parametrize(
+    ("dry_at", "hour"),
+    [(None, WAKING), (8, WAKING), (3, 1)],
+    ids=["never", "after the morning", "before the morning"],
+)
+def test_a_cover_waits_for_the_morning_only_if_the_bare_surface_can(dry_at: int | None, hour: int) -> None:
+    # Principle: nobody comes at night unless nothing else protects the slab.
+    night = datetime(2026, 9, 11, 1, tzinfo=UTC)
+    not_after = None if dry_at is None else night.replace(hour=dry_at)
+    laid = surface_task._no_night_work(night, night - timedelta(hours=5), not_after)
+    assert laid == night.replace(hour=hour)
