@@ -58,8 +58,7 @@ class WateringTable:
         )
         if first.visits:
             since = self.say("sheet.each-day", days=since)
-        short = tuple(each.short_day for each in days)
-        return replace(first, day=capitalise(day), since=since, alike=short, last=last.date)
+        return replace(first, day=capitalise(day), since=since, alike=tuple(each.short_day for each in days))
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

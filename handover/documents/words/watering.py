@@ -81,7 +81,6 @@ class DayWords:
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of days that are alike; empty: the day itself.
         runs: The runs of a timer, "9 runs, 6:00 am to 8:15 pm"; empty without a timer.
-        last: The last of the days of a row of days that are alike; None: the day itself.
     """
 
     date: date
@@ -95,7 +94,12 @@ class DayWords:
     typical: bool
     alike: tuple[str, ...] = ()
     runs: str = ""
-    last: date | None = None
+
+    @property
+    def span(self) -> tuple[str, str]:
+        """The first and the last day of its row, as in ISO 8601."""
+        last = self.date + timedelta(days=max(len(self.alike) - 1, 0))
+        return self.date.isoformat(), last.isoformat()
 
 
 class WateringWording(ScheduleWords):
