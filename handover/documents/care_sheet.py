@@ -53,6 +53,10 @@ OFFICE_ONLY_CAUTIONS = {
 """Cautions for crew and office only; the owner's dates already include them."""
 MAX_CHANGES = 3
 """Maximum number of changes on the first page; the care page and the message have all."""
+FRONT_LINE = 66
+"""Characters of a sentence in one line of the first page, for its layout."""
+FRONT_LINES = 19
+"""Lines of dates, warning and visits of the crew that fit on the first page in its usual layout."""
 PHOTO_LINES = 6
 """Height of a photo, in lines of the list."""
 PHOTO_PIXELS = 700
@@ -133,6 +137,14 @@ class CareSheet:
         few = foremost_changes(self.wording, MAX_CHANGES)
         more = len(self.changes) - len(few)
         return (*few, self.say("change.more", n=more)) if more else few
+
+    @property
+    def is_front_crowded(self) -> bool:
+        """Return whether the first page fits only in its dense layout."""
+        sentences = [row.sentence for row in self.main] + [self.warning.text if self.warning else ""]
+        titles = len(self.main) + bool(self.warning)
+        lines = titles + sum(-(-len(each) // FRONT_LINE) for each in (*sentences, *self.crew))
+        return bool(self.foremost_changes) or lines > FRONT_LINES
 
     # ---- dates
 

@@ -148,10 +148,12 @@ class _EventBuilder:
                 yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
 
     def _timer(self) -> Iterator[CareEvent]:
-        """Set the timer before its first run; on each later day with a run, one look at the slab."""
+        """Set the timer for its first run to come; on each later day with a run, one look at the slab."""
         first, *others = [day for day in self.wording.watering if day.visits]
+        to_come = (each for each in first.visits if each.end > self.schedule.issued_at)
+        run = next(to_come, first.visits[0])
         action = self.wording.say(f"visit.{self.wording.dates.method}.action")
-        yield self._of_timer("set-timer", first.date, _utc(first.visits[0].start), action)
+        yield self._of_timer("set-timer", first.date, _utc(run.start), action)
         windows = self.job.curing.windows
         hour = windows[0][0] if windows else MORNING
         for day in others:

@@ -230,7 +230,8 @@ def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
     """Return when to cover the slab before a frost, in UTC."""
     first = frost.astimezone(ZoneInfo(schedule.timezone))
     wanted = half_hour_up(max(_dusk_before(first), _ready(schedule)).astimezone(first.tzinfo))
-    latest = max(half_hour_down(first).astimezone(UTC), _placed(schedule))
+    finished = half_hour_up(_placed(schedule).astimezone(first.tzinfo)).astimezone(UTC)
+    latest = max(half_hour_down(first).astimezone(UTC), finished)
     return min(wanted.astimezone(UTC), latest)
 
 

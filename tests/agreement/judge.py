@@ -21,6 +21,8 @@ DRY = {"plastic sheet", "curing compound", "insulating blanket"}
 """Methods under which nobody waters each day."""
 _CREW = ("The crew", "El equipo", "La cuadrilla")
 """A job of the crew protects the slab at its hour, whoever else is there."""
+_DRY_TITLES = ("do not water", "no water", "sin riego", "no regar")
+"""What the title of a cover says that replaces the water."""
 _IF_DRY = ("only if it is dry", "solo si está seco")
 _WATERING = {"Watering", "Riego"}
 
@@ -125,7 +127,9 @@ def _first(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, st
         if isinstance(begins, datetime) and begins.astimezone(job.zone) != at:
             yield "link of the first job opens another hour", f"{box}; {begins.astimezone(job.zone):%a %H:%M}"
     first = min((each.start for each in papers.owner if _is_watering(each)), default=None)
-    if isinstance(first, datetime) and ("water" in title.lower() or "regar" in title.lower()) and first != at:
+    waters = any(each in title.lower() for each in ("water", "regar"))
+    waters &= not any(each in title.lower() for each in _DRY_TITLES)
+    if isinstance(first, datetime) and waters and first != at:
         yield "first water differs between box and calendar", f"{box}; {first:%a %b %d %H:%M}"
     windows = [_window(each) for each in job.presence or []]
     if windows and not job.timer and not any(a <= at.hour * 60 + at.minute < b for a, b in windows):

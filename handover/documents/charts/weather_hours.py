@@ -26,7 +26,7 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     weather = wording.schedule.weather
     days = min(max(len(wording.schedule.watering) + 1, 4), 9)
     keep = weather.time <= weather.time[0] + np.timedelta64(days * 24, "h")
-    left, right, height = 8.0, width - 8, 216.0
+    left, right, height = 8.0, width - 8, 192.0
     start, end = weather.time[keep][0], weather.time[keep][-1]
     pace = (right - left) / max(float((end - start) / np.timedelta64(1, "s")), 1.0)
 
@@ -45,8 +45,8 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     drawing = Drawing(
         width, height, wording.say("chart.weather.title"), _weather_words(wording, keep), "weather"
     )
-    lanes = {"air": (46.0, 86.0), "drying": (124.0, 154.0), "rain": (174.0, 190.0)}
-    _watering_hours(drawing, wording, x, right, (26.0, 194.0))
+    lanes = {"air": (44.0, 76.0), "drying": (110.0, 134.0), "rain": (152.0, 166.0)}
+    _watering_hours(drawing, wording, x, right, (26.0, 170.0))
     _midnights(drawing, wording, x, (left, right), height)
     xs = [x(each) for each in weather.time[keep]]
     _lane(drawing, wording, "air", "temperature", lanes["air"])
