@@ -290,7 +290,7 @@ def _of_the_slab(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
     job, practice = simulation.job, simulation.practice
     slab = job.slab
     present = {
-        "coloured": slab.coloured,
+        "coloured": not slab.covers,
         "stamped": slab.finish == "stamped",
         "exposed-aggregate": slab.finish == "exposed aggregate",
         "smooth-outdoors": slab.finish == "trowelled" and slab.exposure != "indoors",

@@ -24,6 +24,7 @@ APART: list[tuple[dict[str, Any], str]] = [
     (COLOURED | {METHOD: "insulating blanket"}, METHOD),
     (COLOURED | {METHOD: "hose by hand"}, METHOD),
     (COLOURED | {METHOD: "curing compound", "curing.colour": "white"}, "curing.colour"),
+    ({"slab.finish": "stamped", "slab.coloured": False, METHOD: "plastic sheet"}, METHOD),
     ({"slab.finish": "stamped"}, "slab.coloured"),
     ({"slab.slope": 0.02, METHOD: "ponding"}, METHOD),
     ({"slab.slope": "6 %", METHOD: "sprinkler"}, METHOD),
