@@ -313,7 +313,7 @@ def _dry_without_cover(dry: Caution, record: str | None) -> Finding:
         "lie on it in between: on a coloured or stamped top they leave marks",
         file=record,
         field="curing.method",
-        expected="a hose timer, more hours of watering, or a clear compound that the maker of the colour names",
+        expected="a hose timer, more visits, or a clear compound that the maker of the colour names",
         example='method = "curing compound"',
         severity="caution",
     )

@@ -27,7 +27,7 @@ APART: list[tuple[dict[str, Any], str]] = [
     ({"slab.finish": "stamped", "slab.coloured": False, METHOD: "plastic sheet"}, METHOD),
     ({"slab.finish": "stamped"}, "slab.coloured"),
     ({"slab.slope": 0.02, METHOD: "ponding"}, METHOD),
-    ({"slab.slope": "6 %", METHOD: "sprinkler"}, METHOD),
+    ({"slab.slope": "4 %", METHOD: "sprinkler"}, METHOD),
     (HEATED | {"slab.on": None}, "slab.on"),
     (HEATED | {"slab.joints": "sawn"}, "slab.joints"),
     (FLOORED | {METHOD: "curing compound"}, METHOD),
