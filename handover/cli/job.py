@@ -217,7 +217,7 @@ def _plan_lines(plan: PlanSummary) -> Iterator[str]:
         yield from heading(plan.load)
     yield from _surface_lines(plan.surface)
     if plan.visits:
-        yield from heading("The crew comes back")
+        yield from heading("The crew also comes back")
         yield from columns(plan.visits)
     yield from heading("Watering")
     yield from columns(plan.watering)

@@ -435,6 +435,8 @@ class CareSheet:
             hot=float(self.schedule.weather.air_c.max()) >= general_rules()["water.hose-hot"],
             between=self.schedule.between.cover if self.schedule.between else "",
             by_crew=is_hose_by_crew(self.schedule),
+            timer=self.wording.visits.by_timer,
+            steep=any(each.code == "steep" for each in self.schedule.cautions),
         )
 
     def _as_html(self, source: str) -> Markup:

@@ -56,13 +56,17 @@ ROW_LINES = 0.28
 
 @dataclass(frozen=True)
 class CrewRow:
-    """One row: the hours, what is to be done or known, and how; `rank` 1 is the most urgent."""
+    """One row: the hours, what is to be done or known, and how; `rank` 1 is the most urgent.
+
+    `kind` is that of the event of a visit.
+    """
 
     when: str
     what: str
     detail: str = ""
     rank: int = 1
     detail_rank: int = 7
+    kind: str = ""
 
     @property
     def text(self) -> str:
@@ -244,6 +248,7 @@ class CrewSheet:
                 f"{event.work or event.title}.",
                 " ".join(map(_sentence, lines)),
                 rank=2 if number <= SOON else 5,
+                kind=event.kind,
             )
 
     def _is_over(self, event: CareEvent) -> bool:

@@ -27,7 +27,9 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     if saw_meets_water(wording.schedule):  # the saw is in the first line
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
     if is_hose_by_crew(wording.schedule) and not wording.visits.began:
-        lines.insert(0, wording.say("sheet.crew-hose"))
+        lines.insert(
+            0, wording.say("sheet.crew-hose-timer" if wording.visits.by_timer else "sheet.crew-hose")
+        )
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)
     if wording.surface.rains:

@@ -151,9 +151,12 @@ class _EventBuilder:
         """Set the timer for its first run to come; on each later day with a run, one look at the slab."""
         first, *others = [day for day in self.wording.watering if day.visits]
         to_come = (each for each in first.visits if each.end > self.schedule.issued_at)
-        run = next(to_come, first.visits[0])
-        action = self.wording.say(f"visit.{self.wording.dates.method}.action")
-        yield self._of_timer("set-timer", first.date, _utc(run.start), action)
+        start = _utc(next(to_come, first.visits[0]).start)
+        if self.wording.visits.is_timer_by_crew:
+            yield self._of_timer("first-run", first.date, start)
+        else:
+            action = self.wording.say(f"visit.{self.wording.dates.method}.action")
+            yield self._of_timer("set-timer", first.date, start, action)
         windows = self.job.curing.windows
         hour = windows[0][0] if windows else MORNING
         for day in others:
@@ -203,7 +206,8 @@ class _EventBuilder:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
         if is_hose_by_crew(self.schedule):
             first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
-            title, text = self.words.event("lay-hose" if not self.job.curing.timer else "lay-hose-timer")
+            code = "lay-hose-timer" if self.wording.visits.by_timer else "lay-hose"
+            title, text = self.words.event(code, program=self.wording.visits.program)
             yield self._work("lay-hose", title, text, first - COVERING, first)
 
     def _rain_covers(self) -> Iterator[CareEvent]:

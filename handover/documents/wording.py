@@ -66,7 +66,11 @@ class Wording:
         )
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(
-            self.reader, schedule, is_heated=has_salt_season(job.site), latitude=job.site.latitude
+            self.reader,
+            schedule,
+            is_heated=has_salt_season(job.site),
+            has_timer=job.curing.timer,
+            latitude=job.site.latitude,
         )
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)

@@ -39,6 +39,7 @@ from handover.jobs.fields import (
 )
 from handover.jobs.scope_guard import ScopeChoiceField, ScopeTextField
 from handover.jobs.time_windows import TimeWindow, TimeWindowField, parse_window
+from handover.practice.combinations import combinations
 from handover.practice.defaults import default_value
 
 SlabUse = Literal["driveway", "garage floor", "patio", "walk", "house slab", "shop floor", "other"]
@@ -246,6 +247,10 @@ class Contractor(RecordTable):
     ] = None
 
 
+WET_COVERS = ("wet burlap", "plastic sheet")
+"""The covers that keep a slab wet, the lesser first."""
+
+
 class Slab(RecordTable):
     """The slab itself. Its size is either length and width, or an area."""
 
@@ -340,6 +345,17 @@ class Slab(RecordTable):
         Fact("slope", is_share=True),
         Field(description="Fall of the top, as a share: 0.02 is 2 %, about 1/4 in in a foot."),
     ] = None
+
+    @property
+    def covers(self) -> tuple[str, ...]:
+        """The covers that may lie on it while it is wet, the lesser first; none where they leave marks."""
+        return tuple(each for each in WET_COVERS if self._suits(each))
+
+    def _suits(self, method: str) -> bool:
+        """Return whether a method of curing goes with the slab, by the combinations of practice."""
+        values = {**dict(self), "method": method, "colour": None}
+        of_method = (each for each in combinations() if each.field == "curing.method")
+        return not any(each.matches(values) for each in of_method)
 
     @property
     def is_jointed(self) -> bool:

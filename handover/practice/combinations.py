@@ -23,7 +23,7 @@ class Combination:
 
     Attributes:
         field: Path of the field that the question is about: "curing.method".
-        when: For each field the options, one of which it has; of a number, the value that it is above.
+        when: For each field the options, one of which it has; of a number, the least of it.
         problem: What is wrong with it, after the name of the field.
         expected: What would go together.
         example: The line to paste.
@@ -46,7 +46,7 @@ class Combination:
 
 def _fits(value: Any, wanted: Any) -> bool:
     if isinstance(wanted, float):
-        return value is not None and value > wanted
+        return value is not None and value >= wanted
     return (LEFT_OUT if value is None else value) in wanted
 
 

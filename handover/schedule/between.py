@@ -16,9 +16,6 @@ if TYPE_CHECKING:
 _OPEN = ("sprinkler", "soaker hose", "hose by hand")
 """Methods that leave nothing on the slab."""
 
-_COVERS = ("wet burlap", "plastic sheet")
-"""The covers that are tried, the lesser first."""
-
 
 def plan_covered(
     simulation: Simulation, dates: Dates, basis: BasisOf
@@ -26,14 +23,16 @@ def plan_covered(
     """Return the watering, and the least cover between its visits that keeps the slab wet long enough.
 
     Where an open slab would be dry for longer than the limit, and no timer waters it, the visits are those
-    of a slab under the cover. Where no cover suffices it is the better one, a sheet.
+    of a slab under the cover. Where no cover suffices it is the better one, a sheet. A slab that every cover
+    would mark stays open.
     """
     watering = plan_watering(simulation, dates, basis)
     curing, limit = simulation.job.curing, simulation.practice["water.dry-too-long"]
     open_h = driest_day(watering)
-    if curing.method not in _OPEN or curing.timer or open_h < limit:
+    covers = simulation.job.slab.covers
+    if curing.method not in _OPEN or curing.timer or open_h < limit or not covers:
         return watering, None
-    for name in _COVERS:
+    for name in covers:
         planned = plan_watering(simulation, dates, basis, under=simulation.practice.methods[name])
         dry_h = driest_day(planned)
         if dry_h < limit:

@@ -28,6 +28,7 @@ MaterialCode = Literal[
     "burlap-plastic",
     "burlap-or-plastic",
     "compound",
+    "clear-compound",
     "blankets",
     "blankets-laid",
     "blankets-owner",
@@ -48,6 +49,7 @@ OF_WAY: dict[str, tuple[MaterialCode | None, ...]] = {
     "lay": (None,),
     "fog-lay": ("fog-nozzle", None),
     "compound": ("compound",),
+    "clear-compound": ("clear-compound", "fog-nozzle"),
     "compound-after-rain": ("rain-plastic", "compound"),
     "sheet": ("plastic", "boards"),
 }

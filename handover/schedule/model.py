@@ -327,8 +327,17 @@ class SurfaceChoice:
             "Which way: fog and then a cover, fog alone, or curing compound in place of water; or the laying "
             "of the sheet or burlap that cures the slab, after fog where the surface dries before; or, "
             "under a cover until the rain is over, compound after it; or, in wind, a sheet drawn over it at "
-            "once.",
-            one_of=("fog-cover", "fog", "compound", "lay", "fog-lay", "compound-after-rain", "sheet"),
+            "once; or, where a cover would mark the slab, a clear compound in place of water.",
+            one_of=(
+                "fog-cover",
+                "fog",
+                "compound",
+                "lay",
+                "fog-lay",
+                "compound-after-rain",
+                "sheet",
+                "clear-compound",
+            ),
         ),
     ]
     start: Annotated[Instant, means("From.")]

@@ -290,7 +290,7 @@ def _of_the_slab(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
     job, practice = simulation.job, simulation.practice
     slab = job.slab
     present = {
-        "coloured": slab.coloured,
+        "coloured": not slab.covers,
         "stamped": slab.finish == "stamped",
         "exposed-aggregate": slab.finish == "exposed aggregate",
         "smooth-outdoors": slab.finish == "trowelled" and slab.exposure != "indoors",
@@ -300,7 +300,7 @@ def _of_the_slab(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
     }
     yield from ((code, ()) for code, is_present in present.items() if is_present)
     slope = slab.slope or 0.0
-    if slope > practice["slope.runs-off"] and job.curing.method in practice.methods:
+    if slope >= practice["slope.runs-off"] and job.curing.method in practice.methods:
         yield "steep", (Figure("slope", slope, "1"),)
     if slab.heated:
         yield from _of_the_pipes(simulation, dates)

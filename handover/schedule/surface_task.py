@@ -247,7 +247,7 @@ def _filling(
 ) -> SurfaceTask:
     """Return how the crew fills the bare hours until the first water of the plan."""
     rule = simulation.practice.rules["surface.bare-time"]
-    cover_from = _cover_from(start, until, dates)
+    cover_from = _cover_from(start, until, dates) if simulation.job.slab.covers else None
     return SurfaceTask(
         work="damp",
         start=start,
@@ -285,12 +285,18 @@ def _choices(
 ) -> Iterator[SurfaceChoice]:
     """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water.
 
-    Wind takes fog away: there a sheet, drawn over the slab from its edge, and compound come first.
+    Wind takes fog away: there a sheet, drawn over the slab from its edge, and compound come first. On a slab
+    that a cover would mark, a clear compound does, and fog within an evening.
     """
     fogs = tuple(_fogging(start, cover_from, until, simulation))
     sprayed, covered = start + SPRAYING, start + COVERING
-    compound = SurfaceChoice("compound", start, sprayed, _hours(start, sprayed), 0.0)
-    if _is_windy(start, cover_from or until, simulation):
+    way = "compound" if simulation.job.slab.covers else "clear-compound"
+    compound = SurfaceChoice(way, start, sprayed, _hours(start, sprayed), 0.0)
+    if not simulation.job.slab.covers:
+        yield compound
+        if _is_same_evening(start, until):
+            yield from fogs
+    elif _is_windy(start, cover_from or until, simulation):
         yield SurfaceChoice("sheet", start, covered, _hours(start, covered), 0.0)
         yield compound
         yield from fogs

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 from datetime import UTC, timedelta
+from math import ceil
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
@@ -33,7 +34,7 @@ if TYPE_CHECKING:
     from handover.jobs.attached_files import AttachedFiles
     from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import CureSchedule, Measurement
+    from handover.schedule.model import Caution, CureSchedule, Measurement
     from handover.weather import WeatherSeries
     from handover.weather.location import HasLocation
     from handover.weather.reading import ExaminedWeather as WeatherExamined
@@ -287,16 +288,34 @@ def compute(
 
 
 def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Finding, ...]:
-    """Return what a schedule asks of the contractor: an hour of the record that the weather contradicts.
+    """Return what a schedule asks of the contractor.
+
+    That is an hour of the record that the weather contradicts, and a slab that falls dry between waterings
+    though a cover would mark it.
 
     Args:
         schedule: The schedule.
         record: The file of the job record.
     """
-    return tuple(
+    finishes = (
         _early_finish(each, schedule, record)
         for each in schedule.measurements
         if each.outcome == SET_CONTRADICTED
+    )
+    cautions = {each.code: each for each in schedule.cautions}
+    dry = cautions.get("wet-dry") if "coloured" in cautions else None
+    return (*finishes, *((_dry_without_cover(dry, record),) if dry else ()))
+
+
+def _dry_without_cover(dry: Caution, record: str | None) -> Finding:
+    return Finding(
+        f"leaves the slab dry for about {ceil(dry.figures[0].value)} h a day, and no plastic or burlap may "
+        "lie on it in between: on a coloured or stamped top they leave marks",
+        file=record,
+        field="curing.method",
+        expected="a hose timer, more visits, or a clear compound that the maker of the colour names",
+        example='method = "curing compound"',
+        severity="caution",
     )
 
 

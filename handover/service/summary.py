@@ -31,7 +31,7 @@ class PlanSummary:
         load: What to load, in one sentence; empty if nothing.
         dangers: The hours of each danger of the day, and how bad it is.
         surface: What the crew does before it leaves: the title, then a line for each way; empty if nothing.
-        visits: When the crew comes back, and for what.
+        visits: When the crew comes back for anything but those dates, and for what.
         watering: On which days, and what.
         refusals: The dates that the program does not give, and why.
         cautions: One paragraph for each.
@@ -68,6 +68,8 @@ def plan_summary(words: Wording) -> PlanSummary:
     schedule = words.schedule
     crew = CrewSheet(words)
     dates = sorted(words.dates.crew_milestones, key=_sort_key)
+    kinds = {each.kind for each in dates}
+    visits = [row for row in crew.rows("visits") if row.kind not in kinds]
     spans = ((what, [*days]) for what, days in groupby(words.watering, key=_work_of))
     return PlanSummary(
         site=words.job.site.name,
@@ -77,7 +79,7 @@ def plan_summary(words: Wording) -> PlanSummary:
         load=crew.load,
         dangers=tuple((row.when, row.text) for row in crew.rows("dangers")),
         surface=_surface_lines(words),
-        visits=tuple((row.when, row.what) for row in crew.rows("visits")),
+        visits=tuple((row.when, row.what) for row in visits),
         watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
         refusals=tuple((words.refused(each), words.dates.refusal(each)) for each in schedule.refusals),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),

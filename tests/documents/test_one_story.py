@@ -164,7 +164,7 @@ def saw(schedule: CureSchedule) -> Any:
 def test_the_plan_has_sawing_in_stages_under_its_trial_cut(
     job: JobRecord, in_stages: tuple[CureSchedule, datetime]
 ) -> None:
-    [line, _visit] = [
+    [line] = [
         each for each in _plan_lines(plan_summary(Wording(job, in_stages[0]))) if "Saw the joints" in each
     ]
     assert line.split("  ")[1] == "try Tue Jul 14, 5:30 pm"
@@ -521,6 +521,50 @@ def test_a_soaker_hose_is_laid_by_those_who_may_step_on_the_slab(
         assert [each.end <= first for each in laid] == [True] * by_crew
         crew = CareSheet(wording, {}).crew
         assert (wording.say("sheet.crew-hose") in crew) == by_crew
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_where_the_crew_sets_the_timer_the_owner_opens_and_sets_nothing(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Before the owner may step on the slab, hose and timer are the crew's; no paper says otherwise."""
+    first = min(visit.start for day in schedule.watering for visit in day.visits)
+    curing = job.curing.model_copy(update={"method": "soaker hose", "timer": True})
+    when = first + timedelta(hours=5)
+    walked = with_dates(
+        replace(schedule, curing_method="soaker hose"),
+        foot_traffic={"likely": when, "not_before": when, "printed": None},
+    )
+    wording = Wording(job.model_copy(update={"curing": curing}), walked, language=language)
+    page, say = care_sheet_html(wording), wording.say
+    visits = wording.visits
+    assert visits.is_timer_by_crew
+    assert say("milestone.first-water.sentence-timer") in page
+    assert say("sheet.crew-hose-timer") in page
+    for key in ("milestone.first-water.sentence", "sheet.crew-hose", "visit.soaker-hose.action"):
+        assert say(key) not in page
+    assert say("sheet.watering-intro-timer", program=visits.program) not in page
+    (laid,) = (each for each in crew_events(wording) if each.kind == "lay-hose")
+    assert visits.program in laid.description
+    titles = {each.title.partition(":")[0] for each in owner_events(wording) if each.kind == "watering"}
+    assert say("event.set-timer.title") not in titles
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("method", ["sprinkler", "hose by hand", "ponding"])
+def test_on_a_steep_slab_steps_table_and_calendar_say_short_runs(
+    job: JobRecord, schedule: CureSchedule, language: str, method: str
+) -> None:
+    """Water runs off before it soaks in, so it is put on in short runs from the high edge."""
+    curing = job.curing.model_copy(update={"method": method})
+    plain = replace(schedule, curing_method=method)
+    steep = replace(plain, cautions=(*plain.cautions, Caution("steep", (Figure("slope", 0.06, "1"),))))
+    short = {"en": "short runs", "es": "ratos cortos"}[language]
+    for each, is_steep in ((plain, False), (steep, True)):
+        wording = Wording(job.model_copy(update={"curing": curing}), each, language=language)
+        visits = [event for event in owner_events(wording) if event.kind == "watering"]
+        assert all((short in event.description) == is_steep for event in visits)
+        assert (short in CareSheet(wording, {}).how) == is_steep
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

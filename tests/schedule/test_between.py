@@ -10,8 +10,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from handover.documents.care_sheet import CareSheet
+from handover.documents.wording import Wording
 from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
+from handover.service.inputs import questions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -60,3 +63,45 @@ def test_burlap_is_chosen_only_where_it_suffices(job: Job, weather: Weather, as_
             assert cover.dry_hours < LIMIT_H
     assert found == sorted(found, key=["", "wet burlap", "plastic sheet"].index)
     assert found[-1] == "plastic sheet"
+
+
+COLOUR = ({"coloured": True}, {"finish": "stamped"}, {"finish": "stamped", "coloured": False})
+
+
+@pytest.mark.parametrize("slab", COLOUR)
+def test_no_cover_lies_on_a_coloured_or_stamped_slab(
+    job: Job, weather: Weather, as_of: datetime, slab: dict[str, object]
+) -> None:
+    """Concrete Construction, Curing flatwork: no plastic on coloured surfaces; covers must not stain."""
+    record = job(slab=slab, curing={"method": "sprinkler", "available": AT_WORK})
+    schedule = plan_cure(record, weather(26.0, 38.0), as_of)
+    assert record.slab.covers == ()
+    assert schedule.between is None
+    assert schedule.surface is None or schedule.surface.cover_from is None
+    codes = {each.code for each in schedule.cautions}
+    assert {"coloured", "wet-dry"} <= codes
+    assert [each.field for each in questions(schedule)] == ["curing.method"]
+    for language in ("en", "es"):
+        words = Wording(record, schedule, language=language)
+        spoken = " ".join([*(each.text for each in words.cautions), CareSheet(words, {}).if_weather_turns])
+        assert words.say("between.line.plastic-sheet", dry="")[:20] not in spoken
+
+
+@pytest.mark.parametrize("finished", [12, 16])
+def test_the_crew_gets_ways_that_leave_no_mark(
+    job: Job, weather: Weather, as_of: datetime, finished: int
+) -> None:
+    """Clear compound, or fog within an evening; neither a sheet nor burlap, in wind or calm."""
+    for wind in (2.0, 9.0):
+        series = weather(27.0, 38.0)
+        windy = weather(27.0, 38.0, wind_ms=series.wind_ms * 0 + wind)
+        placed = {"finished": as_of.replace(hour=finished)}
+        record = job(slab={"coloured": True}, placement=placed, curing={"available": AT_WORK})
+        task = plan_cure(record, windy, as_of).surface
+        assert task is not None
+        assert task.choices[0].how == "clear-compound"
+        assert {each.how for each in task.choices} <= {"clear-compound", "fog"}
+
+
+def test_a_plain_slab_takes_both_covers(job: Job) -> None:
+    assert job(slab={"finish": "broomed"}).slab.covers == ("wet burlap", "plastic sheet")

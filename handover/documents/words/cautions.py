@@ -81,18 +81,11 @@ class CautionWording(ScheduleWords):
         elif self.job.curing.blanket_r_value:
             blankets = ("brought",)
         timer = ("timer",) if self.job.curing.timer else ()
-        covered = ("covered",) if self._is_covered_while_wet else ()
+        bare = () if self.job.slab.covers else ("no-cover",)
         method = slug(self.schedule.curing_method)
-        circumstances = (self.job.slab.joints, *blankets, *timer, method, *covered)
+        circumstances = (*bare, self.job.slab.joints, *blankets, *timer, method)
         special = (f"{key}.text-{each}" for each in circumstances)
         return next(filter(self.reader.has, special), f"{key}.text")
-
-    @property
-    def _is_covered_while_wet(self) -> bool:
-        """Whether the plan lays a cover on a slab that is watered: between waterings, or before the first."""
-        surface = self.schedule.surface
-        before = surface is not None and surface.cover_from is not None
-        return self.schedule.cure_mode == "wet" and (self.schedule.between is not None or before)
 
     def _figure(self, figure: Figure, caution: Caution) -> str:
         """Return a figure in an owner's words: hours rounded up as "5 hours"; others in the reader's unit."""

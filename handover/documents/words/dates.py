@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING
 
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
-from handover.schedule.cover_times import frost_covers, is_covered_at, is_covered_between_waterings
+from handover.schedule.cover_times import (
+    frost_covers,
+    is_covered_at,
+    is_covered_between_waterings,
+    is_hose_by_crew,
+)
 from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
@@ -142,10 +147,17 @@ class DateWording:
     """The dates of one schedule in the words of one reader."""
 
     def __init__(
-        self, reader: Reader, schedule: CureSchedule, *, is_heated: bool = True, latitude: float | None = None
+        self,
+        reader: Reader,
+        schedule: CureSchedule,
+        *,
+        is_heated: bool = True,
+        has_timer: bool = False,
+        latitude: float | None = None,
     ) -> None:
         self.schedule = schedule
         self.is_heated = is_heated
+        self.has_timer = has_timer
         self.latitude = latitude
         self.say = reader.say
         self.speak = reader.speak
@@ -314,6 +326,8 @@ class DateWording:
         """Return what a date means; for a use under a cover, with what becomes of the cover."""
         if milestone.kind == MilestoneKind.SEAL:
             return self._seal(milestone)
+        if milestone.kind == MilestoneKind.FIRST_WATER and self._is_timer_by_crew:
+            return self.say("milestone.first-water.sentence-timer")
         parts = self._of_kind(milestone.kind, "sentence"), self._between_waterings(milestone)
         sentence = " ".join(filter(None, parts))
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
@@ -328,6 +342,11 @@ class DateWording:
                 key = self.variant(key)  # a sheet alone may be folded back; blankets may not
             return f"{sentence} {self.say(key)}"
         return sentence
+
+    @property
+    def _is_timer_by_crew(self) -> bool:
+        """Return whether the crew lays a soaker hose with a timer, so that the owner starts nothing."""
+        return self.has_timer and is_hose_by_crew(self.schedule)
 
     def _between_waterings(self, milestone: Milestone) -> str:
         """Return how the cover between waterings makes room for wheels; empty where it is not used then."""

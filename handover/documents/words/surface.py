@@ -171,6 +171,8 @@ class SurfaceWording(ScheduleWords):
             return
         if any(each.code == RETARDER and self._is_ahead(each.end) for each in self.schedule.risks):
             yield self.say("surface.retarder")
+        if not self.job.slab.covers:
+            yield self.say(self._of_method("surface.no-cover"))
         if task.cover_from is None:
             return
         if self.schedule.between is not None:
@@ -190,7 +192,8 @@ class SurfaceWording(ScheduleWords):
             return self.say(
                 self._of_method("surface.lay-owner"), at=self._hour(task.cover_from or task.start, task)
             )
-        cover = "surface.cover-owner" if task.cover_from else "surface.fog-owner"
+        fog = "surface.fog-owner" if self.job.slab.covers else "surface.no-cover-owner"
+        cover = "surface.cover-owner" if task.cover_from else fog
         return self.say(cover, until=self._moment(task.until))
 
     def _of_method(self, key: str) -> str:

@@ -11,7 +11,7 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, is_walkable
+from handover.schedule.cover_times import frost_covers, is_hose_by_crew, is_walkable
 from handover.schedule.model import MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
@@ -159,6 +159,11 @@ class WateringWording(ScheduleWords):
         visited = [day for day in self.schedule.watering if day.visits]
         return self.job.curing.timer and bool(visited) and all(day.litres for day in visited)
 
+    @property
+    def is_timer_by_crew(self) -> bool:
+        """Whether the crew lays the hose and sets the timer, because the owner may not step there yet."""
+        return self.by_timer and is_hose_by_crew(self.schedule)
+
     @cached_property
     def program(self) -> str:
         """The program of the timer: the length, interval and hours of its runs; empty without a timer."""
@@ -225,7 +230,7 @@ class WateringWording(ScheduleWords):
             start=visit.start,
             end=visit.end,
             title=self.say(f"{key}.title", span=span),
-            action=self._with_cover(self.say(f"{key}.action"), visit),
+            action=self._with_cover(self.action, visit),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
             length=self.speak.length(visit.duration),
@@ -233,6 +238,14 @@ class WateringWording(ScheduleWords):
             column=next(column for hour, column in COLUMN_HOURS if visit.start.hour < hour),
             covered=self.schedule.between is not None or self.schedule.curing_method == "plastic sheet",
         )
+
+    @cached_property
+    def action(self) -> str:
+        """What the owner does at a watering: as a timer does it, on a slope, else as always."""
+        steep = any(each.code == "steep" for each in self.schedule.cautions)
+        key = f"visit.{self.dates.method}.action"
+        found = (f"{key}-{name}" for name, holds in (("timer", self.by_timer), ("steep", steep)) if holds)
+        return self.say(next(filter(self.reader.has, found), key))
 
     # ---- the cover between the waterings
 
