@@ -66,12 +66,24 @@ class Wording:
         )
         self.quantities = QuantityWording(self.reader)
         self.dates = DateWording(
-            self.reader, schedule, is_heated=has_salt_season(job.site), latitude=job.site.latitude
+            self.reader,
+            schedule,
+            is_heated=has_salt_season(job.site),
+            latitude=job.site.latitude,
+            rise=self._heating_rise(),
         )
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job)
         self.warnings = CautionWording(self.reader, job, schedule, self.dates, self.quantities)
+
+    def _heating_rise(self) -> str:
+        """Return how much warmer the water of a heating in the slab may get in a day; empty without one."""
+        figures = (
+            each for caution in self.schedule.cautions if caution.code == "heated" for each in caution.figures
+        )
+        rise = next(figures, None)
+        return "" if rise is None else self.quantities.figure(rise)
 
     # ---- the reader
 

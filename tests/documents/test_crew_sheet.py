@@ -13,11 +13,14 @@ import pytest
 from handover.documents import crew_sheet
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import DAY_KINDS, CrewSheet
+from handover.documents.crew_visits import crew_visits
 from handover.documents.events import crew_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.wording import Wording
+from handover.schedule.cover_times import pipes_by
 from handover.schedule.loading import OF_RISK, Material, materials_to_load
-from handover.schedule.model import Alert, Figure, Risk
+from handover.schedule.model import Alert, Caution, Figure, MilestoneKind, Risk
+from handover.service.archiving import COVER_VISITS, ONE_TIME_VISITS
 from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
@@ -68,6 +71,56 @@ def test_each_visit_of_the_calendar_is_on_the_sheet_and_in_the_plan(
     for event, row in zip(visits, rows, strict=True):
         assert event.title.startswith(row.what.removesuffix("."))
     assert [*plan_summary(wording).visits] == [(each.when, each.what) for each in rows]
+
+
+def heated(job: JobRecord, schedule: CureSchedule) -> Wording:
+    """A heated slab with a frost in the second night."""
+    record = job.model_copy(update={"slab": job.slab.model_copy(update={"heated": True})})
+    cautions = Caution("heated", (Figure("rise", 5.0, "K"),)), Caution("pipes-freeze")
+    return Wording(record, before_the_pour(schedule, risk("frost", schedule, 44.0), cautions=cautions))
+
+
+def test_who_saws_a_heated_slab_reads_of_the_pipes_first(job: JobRecord, schedule: CureSchedule) -> None:
+    """In the calendar, on the sheet, and in the title, which is all that the list of a day has."""
+    wording = heated(job, schedule)
+    (saw,) = (each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS)
+    assert "heating" in saw.title
+    for word in ("depth", "pressure", "drawings"):
+        assert word in saw.description.splitlines()[0]
+    (row,) = (each for each in CrewSheet(wording).rows("visits") if each.what.startswith("Saw"))
+    assert row.detail.startswith(saw.description.splitlines()[0])
+    dry = Wording(job, before_the_pour(schedule))
+    assert not any("heating" in f"{each.title} {each.description}" for each in crew_events(dry))
+
+
+def test_no_water_is_left_in_the_pipes_before_the_frost(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = heated(job, schedule)
+    (frost,) = wording.schedule.risks
+    (pipes,) = (each for each in crew_events(wording) if each.kind == "pipes-frost")
+    by = pipes_by(wording.schedule)
+    assert pipes.end == by
+    assert by is not None
+    assert frost.start - timedelta(hours=24) < by < frost.start
+    assert wording.schedule.placement_end < by
+    when = wording.speak.moment(by).text
+    assert any("pipes" in line and when in line for line in crew_visits(wording))
+
+
+def soaked(job: JobRecord, schedule: CureSchedule) -> Wording:
+    """A soaker hose on a timer, with its first water before the owner may walk there."""
+    curing = job.curing.model_copy(update={"method": "soaker hose", "timer": True})
+    return Wording(
+        job.model_copy(update={"curing": curing}), before_the_pour(schedule, curing_method="soaker hose")
+    )
+
+
+def test_the_list_of_a_day_knows_each_visit_of_the_calendar(job: JobRecord, schedule: CureSchedule) -> None:
+    kinds = {
+        each.kind
+        for wording in (heated(job, schedule), soaked(job, schedule))
+        for each in crew_events(wording)
+    }
+    assert {"lay-hose", "pipes-frost"} <= kinds <= {*ONE_TIME_VISITS, *COVER_VISITS}
 
 
 def test_what_the_owner_reads_is_as_the_care_sheet_prints_it(job: JobRecord, schedule: CureSchedule) -> None:

@@ -142,7 +142,13 @@ class DateWording:
     """The dates of one schedule in the words of one reader."""
 
     def __init__(
-        self, reader: Reader, schedule: CureSchedule, *, is_heated: bool = True, latitude: float | None = None
+        self,
+        reader: Reader,
+        schedule: CureSchedule,
+        *,
+        is_heated: bool = True,
+        latitude: float | None = None,
+        rise: str = "",
     ) -> None:
         self.schedule = schedule
         self.is_heated = is_heated
@@ -150,6 +156,7 @@ class DateWording:
         self.say = reader.say
         self.speak = reader.speak
         self.has = reader.has
+        self.rise = rise
         self.method = slug(schedule.curing_method)
 
     # ---- which dates
@@ -321,6 +328,8 @@ class DateWording:
             return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
+        if milestone.kind == MilestoneKind.HEATING:
+            return " ".join([sentence, *self._warming()])
         when = milestone.not_before
         if milestone.kind in UNDER_COVER and when is not None and is_covered_at(self.schedule, when):
             key = "milestone.words.under-cover"
@@ -328,6 +337,13 @@ class DateWording:
                 key = self.variant(key)  # a sheet alone may be folded back; blankets may not
             return f"{sentence} {self.say(key)}"
         return sentence
+
+    def _warming(self) -> Iterator[str]:
+        """Yield how fast the water may get warmer, and what to do first where it may have frozen."""
+        if self.rise:
+            yield self.say("milestone.words.heating-rise", rise=self.rise)
+        if any(each.code == "pipes-freeze" for each in self.schedule.cautions):
+            yield self.say("milestone.words.heating-froze")
 
     def _between_waterings(self, milestone: Milestone) -> str:
         """Return how the cover between waterings makes room for wheels; empty where it is not used then."""
