@@ -423,6 +423,7 @@ class CareSheet:
             hot=float(self.schedule.weather.air_c.max()) >= general_rules()["water.hose-hot"],
             between=self.schedule.between.cover if self.schedule.between else "",
             by_crew=is_hose_by_crew(self.schedule),
+            loops=self.wording.hose_loops,
         )
 
     def _as_html(self, source: str) -> Markup:

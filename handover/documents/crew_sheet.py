@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.care_sheet import MAX_CHANGES, CareSheet
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.events import crew_work
+from handover.practice.rules import general_rules
 from handover.schedule.loading import materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from handover.documents.events import CareEvent
     from handover.documents.wording import Wording
     from handover.documents.words.surface import SurfaceWords
-    from handover.schedule.loading import Material
+    from handover.schedule.loading import Material, PourWeather
     from handover.schedule.model import Risk
 
 OWNER_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
@@ -37,8 +38,14 @@ OWNER_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
 DAY_KINDS = ("surface", "rain-cover")
 """Events of the crew that are dangers of the day, or the work against them."""
 
+URGENT_KINDS = ("lay-hose", "pipes-frost")
+"""Visits of the crew whose sentences say what must not be missed."""
+
 DRYING_LEVELS = ("drying-precaution", "drying-watch")
 MAX_ALERTS = 2
+
+DRYING_DIGITS = 3
+"""As many as the data sheet has for the same peak."""
 
 PAGE_LINES = 47.5
 """Lines of text on the shorter paper, below the head, with some to spare."""
@@ -109,7 +116,7 @@ class CrewSheet:
     @cached_property
     def load(self) -> str:
         """Return what to load, in one sentence; empty if there is nothing."""
-        things = [self._material(each) for each in materials_to_load(self.schedule)]
+        things = [self._material(each) for each in materials_to_load(self.schedule, self.job)]
         return self.say("crew.load", things="; ".join(things)) if things else ""
 
     def _material(self, material: Material) -> str:
@@ -167,7 +174,9 @@ class CrewSheet:
             if each.name not in {"low", "high", "hours_above"}
         }
         peak_at = self._moment(risk.peak_at)
-        worst_ahead = risk.code not in DRYING_LEVELS or self._is_ahead(risk.peak_at)
+        worst_ahead = risk.code not in DRYING_LEVELS or (
+            self._is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
+        )
         return CrewRow(
             self._span(half_hour_down(self._local(risk.start)), half_hour_up(self._local(risk.end))),
             f"{self.say(f'risk.{risk.code}.title')}.",
@@ -189,8 +198,8 @@ class CrewSheet:
         )
 
     def _air(self) -> Iterator[CrewRow]:
-        """Yield the heat and the wind while the concrete is fresh."""
-        air = pour_weather(self.schedule)
+        """Yield the heat, the wind and the most drying until the crew is done with the fresh slab."""
+        air = self._pour_weather
         if air is None:
             return
         measure = self.wording.quantities.measure
@@ -204,6 +213,24 @@ class CrewSheet:
             wind_at=self._moment(air.windiest_at),
         )
         yield CrewRow(self.say("crew.air-when"), text, rank=3)
+        if self._later_drying:
+            at, most = self._moment(air.drying_at), measure(air.drying, "evaporation", DRYING_DIGITS)
+            yield CrewRow(self.say("crew.drying-when"), self.say("crew.drying", most=most, at=at), rank=2)
+
+    @cached_property
+    def _pour_weather(self) -> PourWeather | None:
+        return pour_weather(self.schedule)
+
+    @cached_property
+    def _later_drying(self) -> float:
+        """The most drying, in kg/m2/h, of the hours in which the crew works; 0 where a danger has more."""
+        air, limit = self._pour_weather, general_rules()["drying.watch"]
+        fresh = [
+            each.figures[0].value
+            for each in self.schedule.risks
+            if each.code in DRYING_LEVELS and self._is_ahead(each.peak_at)
+        ]
+        return 0.0 if air is None or air.drying <= max([limit, *fresh]) else air.drying
 
     @property
     def _surface_heading(self) -> str:
@@ -244,7 +271,12 @@ class CrewSheet:
                 f"{event.work or event.title}.",
                 " ".join(map(_sentence, lines)),
                 rank=2 if number <= SOON else 5,
+                detail_rank=3 if self._is_urgent(event) else 7,
             )
+
+    def _is_urgent(self, event: CareEvent) -> bool:
+        """Return whether how to do it is as urgent as the work itself."""
+        return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(self.job.slab.heated))
 
     def _is_over(self, event: CareEvent) -> bool:
         if isinstance(event.end, datetime):

@@ -209,7 +209,9 @@ class _EventBuilder:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
         if is_hose_by_crew(self.schedule):
             first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
-            title, text = self.words.event("lay-hose" if not self.job.curing.timer else "lay-hose-timer")
+            title, text = self.words.event(
+                "lay-hose-timer" if self.job.curing.timer else "lay-hose", loops=self.wording.hose_loops
+            )
             yield self._work("lay-hose", title, text, first - COVERING, first)
 
     def _pipes(self) -> Iterator[CareEvent]:
