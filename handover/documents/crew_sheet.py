@@ -47,13 +47,13 @@ MAX_ALERTS = 2
 DRYING_DIGITS = 3
 """As many as the data sheet has for the same peak."""
 
-PAGE_LINES = 47.5
+PAGE_LINES = 50.5
 """Lines of text on the shorter paper, below the head, with some to spare."""
 
-COLUMN_WIDTH = 75.0
+COLUMN_WIDTH = 82.0
 """Width of the text beside the hours on the narrower paper, in widths of a lower-case letter."""
 
-WHOLE_WIDTH = 100.0
+WHOLE_WIDTH = 109.0
 """The same of a line across the page."""
 
 HEADING_LINES = 2.4
