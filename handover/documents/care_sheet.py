@@ -437,6 +437,7 @@ class CareSheet:
             by_crew=is_hose_by_crew(self.schedule),
             timer=self.wording.visits.by_timer,
             steep=any(each.code == "steep" for each in self.schedule.cautions),
+            loops=self.wording.hose_loops,
         )
 
     def _as_html(self, source: str) -> Markup:

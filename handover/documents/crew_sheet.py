@@ -18,6 +18,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.care_sheet import MAX_CHANGES, CareSheet
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.events import crew_work
+from handover.practice.rules import general_rules
 from handover.schedule.loading import materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from handover.documents.events import CareEvent
     from handover.documents.wording import Wording
     from handover.documents.words.surface import SurfaceWords
-    from handover.schedule.loading import Material
+    from handover.schedule.loading import Material, PourWeather
     from handover.schedule.model import Risk
 
 OWNER_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
@@ -37,16 +38,22 @@ OWNER_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
 DAY_KINDS = ("surface", "rain-cover")
 """Events of the crew that are dangers of the day, or the work against them."""
 
+URGENT_KINDS = ("lay-hose", "pipes-frost")
+"""Visits of the crew whose sentences say what must not be missed."""
+
 DRYING_LEVELS = ("drying-precaution", "drying-watch")
 MAX_ALERTS = 2
 
-PAGE_LINES = 47.5
+DRYING_DIGITS = 3
+"""As many as the data sheet has for the same peak."""
+
+PAGE_LINES = 50.5
 """Lines of text on the shorter paper, below the head, with some to spare."""
 
-COLUMN_WIDTH = 75.0
+COLUMN_WIDTH = 82.0
 """Width of the text beside the hours on the narrower paper, in widths of a lower-case letter."""
 
-WHOLE_WIDTH = 100.0
+WHOLE_WIDTH = 109.0
 """The same of a line across the page."""
 
 HEADING_LINES = 2.4
@@ -113,7 +120,7 @@ class CrewSheet:
     @cached_property
     def load(self) -> str:
         """Return what to load, in one sentence; empty if there is nothing."""
-        things = [self._material(each) for each in materials_to_load(self.schedule)]
+        things = [self._material(each) for each in materials_to_load(self.schedule, self.job)]
         return self.say("crew.load", things="; ".join(things)) if things else ""
 
     def _material(self, material: Material) -> str:
@@ -171,7 +178,9 @@ class CrewSheet:
             if each.name not in {"low", "high", "hours_above"}
         }
         peak_at = self._moment(risk.peak_at)
-        worst_ahead = risk.code not in DRYING_LEVELS or self._is_ahead(risk.peak_at)
+        worst_ahead = risk.code not in DRYING_LEVELS or (
+            self._is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
+        )
         return CrewRow(
             self._span(half_hour_down(self._local(risk.start)), half_hour_up(self._local(risk.end))),
             f"{self.say(f'risk.{risk.code}.title')}.",
@@ -193,8 +202,8 @@ class CrewSheet:
         )
 
     def _air(self) -> Iterator[CrewRow]:
-        """Yield the heat and the wind while the concrete is fresh."""
-        air = pour_weather(self.schedule)
+        """Yield the heat, the wind and the most drying until the crew is done with the fresh slab."""
+        air = self._pour_weather
         if air is None:
             return
         measure = self.wording.quantities.measure
@@ -208,6 +217,24 @@ class CrewSheet:
             wind_at=self._moment(air.windiest_at),
         )
         yield CrewRow(self.say("crew.air-when"), text, rank=3)
+        if self._later_drying:
+            at, most = self._moment(air.drying_at), measure(air.drying, "evaporation", DRYING_DIGITS)
+            yield CrewRow(self.say("crew.drying-when"), self.say("crew.drying", most=most, at=at), rank=2)
+
+    @cached_property
+    def _pour_weather(self) -> PourWeather | None:
+        return pour_weather(self.schedule)
+
+    @cached_property
+    def _later_drying(self) -> float:
+        """The most drying, in kg/m2/h, of the hours in which the crew works; 0 where a danger has more."""
+        air, limit = self._pour_weather, general_rules()["drying.watch"]
+        fresh = [
+            each.figures[0].value
+            for each in self.schedule.risks
+            if each.code in DRYING_LEVELS and self._is_ahead(each.peak_at)
+        ]
+        return 0.0 if air is None or air.drying <= max([limit, *fresh]) else air.drying
 
     @property
     def _surface_heading(self) -> str:
@@ -249,7 +276,12 @@ class CrewSheet:
                 " ".join(map(_sentence, lines)),
                 rank=2 if number <= SOON else 5,
                 kind=event.kind,
+                detail_rank=3 if self._is_urgent(event) else 7,
             )
+
+    def _is_urgent(self, event: CareEvent) -> bool:
+        """Return whether how to do it is as urgent as the work itself."""
+        return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(self.job.slab.heated))
 
     def _is_over(self, event: CareEvent) -> bool:
         if isinstance(event.end, datetime):

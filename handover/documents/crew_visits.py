@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handover.schedule.cover_times import is_hose_by_crew
+from handover.schedule.cover_times import is_hose_by_crew, pipes_by
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
 
@@ -30,6 +30,9 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
         lines.insert(
             0, wording.say("sheet.crew-hose-timer" if wording.visits.by_timer else "sheet.crew-hose")
         )
+    by = pipes_by(wording.schedule)
+    if by is not None and by > wording.schedule.issued_at:
+        lines.insert(0, wording.say("sheet.crew-pipes", when=wording.speak.moment(by).text))
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)
     if wording.surface.rains:

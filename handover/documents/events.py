@@ -9,7 +9,14 @@ from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import COVERING, STRIPPING, is_hose_by_crew, is_walkable, may_water_freeze
+from handover.schedule.cover_times import (
+    COVERING,
+    STRIPPING,
+    is_hose_by_crew,
+    is_walkable,
+    may_water_freeze,
+    pipes_by,
+)
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import MORNING, walk_through, warmest_up
 from handover.schedule.salt_season import first_cold, has_salt_season
@@ -123,6 +130,7 @@ class _EventBuilder:
                 *self._rain_covers(),
                 *self._surface(),
                 *self._hose(),
+                *self._pipes(),
                 *self._sawing(),
                 *self._undated_sawing(),
                 *self._edges(),
@@ -207,8 +215,16 @@ class _EventBuilder:
         if is_hose_by_crew(self.schedule):
             first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
             code = "lay-hose-timer" if self.wording.visits.by_timer else "lay-hose"
-            title, text = self.words.event(code, program=self.wording.visits.program)
+            loops, program = self.wording.hose_loops, self.wording.visits.program
+            title, text = self.words.event(code, program=program, loops=loops)
             yield self._work("lay-hose", title, text, first - COVERING, first)
+
+    def _pipes(self) -> Iterator[CareEvent]:
+        """Leave no water in the heating pipes that may freeze, before the first frost."""
+        by = pipes_by(self.schedule)
+        if by is not None:
+            title, text = self.words.event("pipes-frost")
+            yield self._work("pipes-frost", title, text, _utc(by) - COVERING, _utc(by))
 
     def _rain_covers(self) -> Iterator[CareEvent]:
         """Cover the fresh slab before likely rain, once the pour has begun."""
@@ -228,7 +244,17 @@ class _EventBuilder:
                 text = f"{text}\n{self.wording.say('milestone.words.saw-under-cover')}"
             if self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end):
                 text = f"{text}\n{self.wording.say('milestone.words.saw-in-frost')}"
-            yield self._work(words.kind, words.crew_title, text, start, end)
+            yield self._work(words.kind, *self._over_pipes(words.crew_title, text), start, end)
+
+    def _over_pipes(self, title: str, text: str) -> tuple[str, str]:
+        """Return title and text of sawing; what is in the slab comes first."""
+        if not self.job.slab.heated:
+            return title, text
+        say = self.wording.say
+        return (
+            say("milestone.words.saw-heated-title", title=title),
+            f"{say('milestone.words.saw-over-pipes')}\n{text}",
+        )
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
         """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
@@ -241,7 +267,7 @@ class _EventBuilder:
         saw = self.wording.dates.undated_saw
         if saw is None:
             return
-        title, text = self.words.event("saw-undated", why=saw.why, how=saw.how)
+        title, text = self._over_pipes(*self.words.event("saw-undated", why=saw.why, how=saw.how))
         kind = MilestoneKind.SAW_JOINTS
         if saw.start is not None:
             start = _utc(saw.start)

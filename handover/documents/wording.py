@@ -12,6 +12,7 @@ from handover.documents.words.quantities import QuantityWording
 from handover.documents.words.reader import Reader
 from handover.documents.words.surface import SurfaceWording
 from handover.documents.words.watering import CoverWords, DayWords, WateringWording
+from handover.practice.rules import general_rules
 from handover.schedule.figure_kinds import SI_UNITS
 from handover.schedule.salt_season import has_salt_season
 
@@ -71,11 +72,25 @@ class Wording:
             is_heated=has_salt_season(job.site),
             has_timer=job.curing.timer,
             latitude=job.site.latitude,
+            rise=self._heating_rise(),
         )
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)
         self.events = EventWording(self.reader, job)
         self.warnings = CautionWording(self.reader, job, schedule, self.dates, self.quantities)
+
+    @property
+    def hose_loops(self) -> str:
+        """How far apart the loops of a soaker hose are."""
+        return self.quantities.measure(general_rules()["hose.loops"], "length")
+
+    def _heating_rise(self) -> str:
+        """Return how much warmer the water of a heating in the slab may get in a day; empty without one."""
+        figures = (
+            each for caution in self.schedule.cautions if caution.code == "heated" for each in caution.figures
+        )
+        rise = next(figures, None)
+        return "" if rise is None else self.quantities.figure(rise)
 
     # ---- the reader
 

@@ -183,6 +183,37 @@ def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> 
     return min(hours, default=float("inf")) < general_rules()["frost.no-water-below"]
 
 
+def _first_frost(schedule: CureSchedule) -> datetime | None:
+    """Return the first hour in which the forecast air or the top freezes; None: only a colder one may."""
+    limit, placed = general_rules()["frost.freezes-below"], schedule.placement_start.timestamp()
+    times = schedule.weather.time.astype("datetime64[s]").astype("int64")
+    hours = [
+        datetime.fromtimestamp(int(time_s), UTC)
+        for time_s, air_c in zip(times, schedule.weather.air_c, strict=True)
+        if air_c <= limit and time_s >= placed
+    ]
+    return min([*hours[:1], *(each.start for each in schedule.risks if each.code == "frost")], default=None)
+
+
+def pipes_by(schedule: CureSchedule) -> datetime | None:
+    """Return by when no water may be left in the heating pipes: dusk before the first frost.
+
+    None where the pipes do not freeze. Where only air colder than the forecast freezes them, it is dusk on
+    the day of the pour; it is not before the pour ends, or before the issue while the frost is ahead.
+    """
+    if not any(each.code == "pipes-freeze" for each in schedule.cautions):
+        return None
+    zone, frost = ZoneInfo(schedule.timezone), _first_frost(schedule)
+    last = (frost or schedule.placement_end + timedelta(days=1)).astimezone(zone)
+    dusk = datetime.combine(last.date(), DUSK, zone)
+    if frost is None or dusk >= last:
+        dusk = datetime.combine(last.date() - timedelta(days=1), DUSK, zone)
+    earliest = [schedule.placement_end]
+    if frost is None or schedule.issued_at.timestamp() < frost.timestamp():
+        earliest.append(half_hour_up(schedule.issued_at.astimezone(zone)) + COVERING)
+    return max(dusk.astimezone(UTC), *(each.astimezone(UTC) for each in earliest)).astimezone(zone)
+
+
 def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:
     """Return the first watering after an instant; None where nothing is watered any more."""
     visits = (visit.start for day in schedule.watering for visit in day.visits)

@@ -8,13 +8,19 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from handover.schedule.cover_times import frost_covers
+from handover.base.arrays import HOUR_S
+from handover.practice.rules import general_rules
+from handover.schedule.cover_times import frost_covers, is_hose_by_crew
+from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import last_cut, trial_cut
+from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import datetime
 
+    from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule, SurfaceTask
 
 MaterialCode = Literal[
@@ -33,6 +39,10 @@ MaterialCode = Literal[
     "blankets-laid",
     "blankets-owner",
     "vented-heat",
+    "soaker-hose",
+    "timer",
+    "saw",
+    "lights",
 ]
 
 OF_RISK: dict[str, MaterialCode] = {
@@ -77,9 +87,18 @@ class Material:
     at_edges: float | None = None
 
 
-def materials_to_load(schedule: CureSchedule) -> tuple[Material, ...]:
+def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material, ...]:
     """Return what the crew needs at the slab, each once, what is needed first first."""
-    found = dict.fromkeys([*_for_risks(schedule), *_for_surface(schedule), *_for_cold(schedule)])
+    found = dict.fromkeys(
+        [
+            *_for_risks(schedule),
+            *_for_surface(schedule),
+            *_for_saw(schedule),
+            *_for_dark(schedule, job),
+            *_for_hose(schedule, job),
+            *_for_cold(schedule),
+        ]
+    )
     if Material("plastic") in found:
         found.pop(Material("burlap-or-plastic"), None)
     return tuple(found)
@@ -104,6 +123,50 @@ def _for_surface(schedule: CureSchedule) -> Iterator[Material]:
         return
     for code in OF_WAY[usual.how]:
         yield Material(code or _cover(schedule, task))
+
+
+def _saw_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
+    """Return the first and the last hour of sawing as printed; None where there is none, or it is over."""
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    first = None if saw is None else trial_cut(saw)
+    last = None if saw is None else last_cut(saw, schedule.joints)
+    if first is None or last is None or not _is_ahead(schedule, last):
+        return None
+    return first, last
+
+
+def _for_saw(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield the saw while joints are to be sawn; also where their hour is not known."""
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    if _saw_hours(schedule) or (saw is not None and saw.not_before is None):
+        yield Material("saw")
+
+
+def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
+    """Yield lights where sawing, or the usual way to treat the surface, goes on after dusk or before dawn."""
+    site = job.site
+    if site.latitude is None or site.longitude is None:
+        return
+    task = schedule.surface
+    ways = (
+        ((each.start, each.until) for each in task.choices if _is_ahead(schedule, each.until)) if task else ()
+    )
+    for hours in (_saw_hours(schedule), next(iter(ways), None)):
+        if hours is None:
+            continue
+        start = max(hours[0].timestamp(), schedule.issued_at.timestamp())
+        seconds = np.append(np.arange(start, hours[1].timestamp(), HOUR_S / 2), hours[1].timestamp())
+        if (sun_height(seconds, site.latitude, site.longitude) < general_rules()["daylight.sun"]).any():
+            yield Material("lights")
+
+
+def _for_hose(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
+    """Yield the soaker hose that the crew lays, and its timer."""
+    first = min((visit.start for day in schedule.watering for visit in day.visits), default=None)
+    if first is not None and _is_ahead(schedule, first) and is_hose_by_crew(schedule):
+        yield Material("soaker-hose")
+        if job.curing.timer:
+            yield Material("timer")
 
 
 def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:
@@ -134,7 +197,7 @@ def _for_cold(schedule: CureSchedule) -> Iterator[Material]:
 
 @dataclass(frozen=True)
 class PourWeather:
-    """The air while the concrete is fresh, as forecast.
+    """The air and the drying while the crew works on the fresh slab, as forecast.
 
     Attributes:
         warmest_c: Warmest air. [degC]
@@ -142,6 +205,8 @@ class PourWeather:
         warmest_at: When it is warmest, UTC.
         wind_ms: Strongest wind at 10 m. [m/s]
         windiest_at: When, UTC.
+        drying: Most that a wet surface loses, as the data sheet has it; 0: not known. [kg/m2/h]
+        drying_at: When, UTC.
     """
 
     warmest_c: float
@@ -149,12 +214,23 @@ class PourWeather:
     warmest_at: datetime
     wind_ms: float
     windiest_at: datetime
+    drying: float
+    drying_at: datetime
 
 
 def pour_weather(schedule: CureSchedule) -> PourWeather | None:
-    """Return the air from the first placement to final set; None where that is past, or has no weather."""
-    final = schedule.milestone(MilestoneKind.FINAL_SET)
-    end = final.not_before if final is not None and final.not_before is not None else schedule.placement_end
+    """Return the air from the first placement on; None where its hours are past, or have no weather.
+
+    It goes to the end of what the crew is asked to do at the fresh slab: final set, the joints, its surface.
+    """
+    final, saw = schedule.milestone(MilestoneKind.FINAL_SET), _saw_hours(schedule)
+    ends = (
+        final.not_before if final else None,
+        saw[1] if saw else None,
+        schedule.surface.until if schedule.surface else None,
+        schedule.placement_end,
+    )
+    end = max((each for each in ends if each is not None), key=lambda each: each.timestamp())
     start = max(schedule.placement_start.astimezone(UTC), schedule.issued_at.astimezone(UTC))
     weather = schedule.weather
     first, last = (np.datetime64(each.astimezone(UTC).replace(tzinfo=None), "s") for each in (start, end))
@@ -163,10 +239,13 @@ def pour_weather(schedule: CureSchedule) -> PourWeather | None:
         return None
     warmest = known[weather.air_c[known].argmax()]
     windiest = known[weather.wind_ms[known].argmax()]
+    history, peak = schedule.history, peak_drying(schedule.history, first, last)
     return PourWeather(
         warmest_c=float(weather.air_c[warmest]),
         coldest_c=float(weather.air_c[known].min()),
         warmest_at=weather.time[warmest].item().replace(tzinfo=UTC),
         wind_ms=float(weather.wind_ms[windiest]),
         windiest_at=weather.time[windiest].item().replace(tzinfo=UTC),
+        drying=0.0 if peak is None else float(history.evaporation[history.time == peak][0]),
+        drying_at=start if peak is None else peak.astype("datetime64[s]").item().replace(tzinfo=UTC),
     )

@@ -50,6 +50,8 @@ ONE_TIME_VISITS = (
     MilestoneKind.STRIP_EDGE_FORMS,
     "rub-edges",
     "walk-through",
+    "lay-hose",
+    "pipes-frost",
     "blankets-on",
     "blankets-off",
 )

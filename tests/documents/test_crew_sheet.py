@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import io
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, timedelta
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pikepdf
 import pytest
 
 from handover.documents import crew_sheet
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import DAY_KINDS, CrewSheet
+from handover.documents.crew_visits import crew_visits
 from handover.documents.events import crew_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.wording import Wording
-from handover.schedule.loading import OF_RISK, Material, materials_to_load
-from handover.schedule.model import Alert, Figure, Risk
+from handover.schedule.cover_times import pipes_by
+from handover.schedule.loading import OF_RISK, Material, materials_to_load, pour_weather
+from handover.schedule.model import Alert, Caution, Figure, MilestoneKind, Risk
+from handover.service.archiving import COVER_VISITS, ONE_TIME_VISITS
 from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
@@ -50,12 +54,12 @@ def before_the_pour(schedule: CureSchedule, *risks: Risk, **parts: Any) -> CureS
 
 @pytest.mark.parametrize(("code", "thing"), OF_RISK.items())
 def test_a_measure_that_is_worthwhile_is_loaded_until_its_hours_are_over(
-    schedule: CureSchedule, code: str, thing: str
+    job: JobRecord, schedule: CureSchedule, code: str, thing: str
 ) -> None:
     dangerous = before_the_pour(schedule, risk(code, schedule))
-    assert Material(thing) in materials_to_load(dangerous)  # type: ignore[arg-type]
+    assert Material(thing) in materials_to_load(dangerous, job)  # type: ignore[arg-type]
     over = replace(dangerous, issued_at=schedule.placement_start + timedelta(hours=3))
-    assert Material(thing) not in materials_to_load(over)  # type: ignore[arg-type]
+    assert Material(thing) not in materials_to_load(over, job)  # type: ignore[arg-type]
 
 
 def test_each_visit_of_the_calendar_is_on_the_sheet_and_in_the_plan(
@@ -70,6 +74,113 @@ def test_each_visit_of_the_calendar_is_on_the_sheet_and_in_the_plan(
     plan = plan_summary(wording)
     listed = " ".join(what for _, what in (*plan.dates, *plan.visits))
     assert all(listed.count(each.what.removesuffix(".")) == 1 for each in rows)  # each once
+
+
+def heated(job: JobRecord, schedule: CureSchedule) -> Wording:
+    """A heated slab with a frost in the second night."""
+    record = job.model_copy(update={"slab": job.slab.model_copy(update={"heated": True})})
+    cautions = Caution("heated", (Figure("rise", 5.0, "K"),)), Caution("pipes-freeze")
+    return Wording(record, before_the_pour(schedule, risk("frost", schedule, 44.0), cautions=cautions))
+
+
+def test_who_saws_a_heated_slab_reads_of_the_pipes_first(job: JobRecord, schedule: CureSchedule) -> None:
+    """In the calendar, on the sheet, and in the title, which is all that the list of a day has."""
+    wording = heated(job, schedule)
+    (saw,) = (each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS)
+    assert "heating" in saw.title
+    for word in ("depth", "pressure", "drawings"):
+        assert word in saw.description.splitlines()[0]
+    (row,) = (each for each in CrewSheet(wording).rows("visits") if each.what.startswith("Saw"))
+    assert row.detail.startswith(saw.description.splitlines()[0])
+    dry = Wording(job, before_the_pour(schedule))
+    assert not any("heating" in f"{each.title} {each.description}" for each in crew_events(dry))
+
+
+def test_no_water_is_left_in_the_pipes_before_the_frost(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = heated(job, schedule)
+    (frost,) = wording.schedule.risks
+    (pipes,) = (each for each in crew_events(wording) if each.kind == "pipes-frost")
+    by = pipes_by(wording.schedule)
+    assert pipes.end == by
+    assert by is not None
+    assert frost.start - timedelta(hours=24) < by < frost.start
+    assert wording.schedule.placement_end < by
+    when = wording.speak.moment(by).text
+    assert any("pipes" in line and when in line for line in crew_visits(wording))
+
+
+def soaked(job: JobRecord, schedule: CureSchedule) -> Wording:
+    """A soaker hose on a timer, with its first water before the owner may walk there."""
+    curing = job.curing.model_copy(update={"method": "soaker hose", "timer": True})
+    return Wording(
+        job.model_copy(update={"curing": curing}), before_the_pour(schedule, curing_method="soaker hose")
+    )
+
+
+def test_the_list_of_a_day_knows_each_visit_of_the_calendar(job: JobRecord, schedule: CureSchedule) -> None:
+    kinds = {
+        each.kind
+        for wording in (heated(job, schedule), soaked(job, schedule))
+        for each in crew_events(wording)
+    }
+    assert {"lay-hose", "pipes-frost"} <= kinds <= {*ONE_TIME_VISITS, *COVER_VISITS}
+
+
+def test_the_saw_the_hose_and_its_timer_are_loaded(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = soaked(job, schedule)
+    loaded = {each.code for each in materials_to_load(wording.schedule, wording.job)}
+    assert {"saw", "soaker-hose", "timer"} <= loaded
+    later = replace(wording.schedule, issued_at=schedule.placement_start + timedelta(days=3))
+    assert not {"saw", "soaker-hose", "timer"} & {each.code for each in materials_to_load(later, wording.job)}
+
+
+@pytest.mark.parametrize(("hour", "dark"), [(13, False), (21, True)])
+def test_lights_are_loaded_where_joints_are_sawn_after_dusk(
+    job: JobRecord, schedule: CureSchedule, hour: int, dark: bool
+) -> None:
+    """Nine in the evening is dark in July, by the almanac."""
+    begins = schedule.placement_start.replace(hour=hour)
+    dates = tuple(
+        replace(each, likely=begins, not_before=begins, not_after=begins + timedelta(hours=2))
+        if each.kind == MilestoneKind.SAW_JOINTS
+        else each
+        for each in schedule.milestones
+    )
+    late = before_the_pour(schedule, milestones=dates, joints=None)
+    assert (Material("lights") in materials_to_load(late, job)) == dark
+
+
+def test_the_distance_of_the_loops_is_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
+    wording = soaked(job, schedule)
+    for units, words in (("us", "2\N{NO-BREAK SPACE}ft"), ("si", "0.6\N{NO-BREAK SPACE}m")):
+        reader = Wording(wording.job, wording.schedule, units=units)  # type: ignore[arg-type]
+        (hose,) = (each for each in crew_events(reader) if each.kind == "lay-hose")
+        assert words in hose.description
+        assert "feet" not in hose.description
+
+
+def test_air_and_drying_go_to_the_last_hour_of_the_saw(schedule: CureSchedule) -> None:
+    """The warmest hour and the fastest drying are those of the data sheet, of the hours of the work."""
+    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
+    air = pour_weather(before_the_pour(schedule))
+    assert air is not None
+    assert saw is not None
+    assert saw.not_before is not None
+    late = saw.not_before + timedelta(hours=9)
+    dates = tuple(
+        replace(each, likely=saw.not_before, not_after=late) if each is saw else each
+        for each in schedule.milestones
+    )
+    longer = pour_weather(before_the_pour(schedule, milestones=dates, joints=None))
+    assert longer is not None
+    weather, history = schedule.weather, schedule.history
+    first, last = (
+        np.datetime64(each.astimezone(UTC).replace(tzinfo=None)) for each in (schedule.placement_start, late)
+    )
+    within = (weather.time >= first) & (weather.time <= last - np.timedelta64(30, "m"))
+    assert longer.warmest_c == weather.air_c[within].max()
+    assert longer.drying >= air.drying > 0
+    assert longer.drying in history.evaporation
 
 
 def test_what_the_owner_reads_is_as_the_care_sheet_prints_it(job: JobRecord, schedule: CureSchedule) -> None:

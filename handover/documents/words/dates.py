@@ -154,6 +154,7 @@ class DateWording:
         is_heated: bool = True,
         has_timer: bool = False,
         latitude: float | None = None,
+        rise: str = "",
     ) -> None:
         self.schedule = schedule
         self.is_heated = is_heated
@@ -162,6 +163,7 @@ class DateWording:
         self.say = reader.say
         self.speak = reader.speak
         self.has = reader.has
+        self.rise = rise
         self.method = slug(schedule.curing_method)
 
     # ---- which dates
@@ -328,7 +330,8 @@ class DateWording:
             return self._seal(milestone)
         if milestone.kind == MilestoneKind.FIRST_WATER and self._is_timer_by_crew:
             return self.say("milestone.first-water.sentence-timer")
-        parts = self._of_kind(milestone.kind, "sentence"), self._between_waterings(milestone)
+        more = self._warming() if milestone.kind == MilestoneKind.HEATING else ()
+        parts = self._of_kind(milestone.kind, "sentence"), self._between_waterings(milestone), *more
         sentence = " ".join(filter(None, parts))
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
             late = self.speak.not_after(milestone.not_after).text
@@ -347,6 +350,13 @@ class DateWording:
     def _is_timer_by_crew(self) -> bool:
         """Return whether the crew lays a soaker hose with a timer, so that the owner starts nothing."""
         return self.has_timer and is_hose_by_crew(self.schedule)
+
+    def _warming(self) -> Iterator[str]:
+        """Yield how fast the water may get warmer, and what to do first where it may have frozen."""
+        if self.rise:
+            yield self.say("milestone.words.heating-rise", rise=self.rise)
+        if any(each.code == "pipes-freeze" for each in self.schedule.cautions):
+            yield self.say("milestone.words.heating-froze")
 
     def _between_waterings(self, milestone: Milestone) -> str:
         """Return how the cover between waterings makes room for wheels; empty where it is not used then."""
