@@ -15,7 +15,7 @@ from handover.schedule.printed_times import half_hour_down, half_hour_up, printe
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.schedule.model import CureSchedule, Risk
+    from handover.schedule.model import CureSchedule, Risk, Visit
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
@@ -85,6 +85,10 @@ class FrostCover:
         """Return whether it lies on the slab at an instant."""
         return self.start <= when and (self.end is None or when < self.end)
 
+    def meets(self, visit: Visit) -> bool:
+        """Return whether it lies on the slab in some minute of a visit."""
+        return self.start < visit.end and (self.end is None or visit.start.astimezone(UTC) < self.end)
+
 
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     """Return the covers against frost, in order of time; none of them touches another.
@@ -142,6 +146,28 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     return replace(
         schedule, milestones=tuple(later if each is forms else each for each in schedule.milestones)
     )
+
+
+def leave_out_looks_under_covers(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule without the looks at a sheet while a cover against frost lies on it.
+
+    Who lifts an edge then lets the cold in, and the water that they add may freeze.
+    """
+    if schedule.cure_mode != "cover":
+        return schedule
+    covers = frost_covers(schedule)
+    days = []
+    for day in schedule.watering:
+        visits = tuple(each for each in day.visits if not any(one.meets(each) for one in covers))
+        because = "frost" if day.visits and not visits else day.skipped_because
+        days.append(replace(day, visits=visits, skipped_because=because))
+    return replace(schedule, watering=tuple(days))
+
+
+def is_before_cover(schedule: CureSchedule, visit: Visit) -> bool:
+    """Return whether a cover against frost goes on within a day after a visit: water would freeze there."""
+    end = visit.end.astimezone(UTC)
+    return any(end <= each.start < end + timedelta(days=1) for each in frost_covers(schedule))
 
 
 def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:

@@ -9,7 +9,12 @@ from typing import TYPE_CHECKING
 
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
-from handover.schedule.cover_times import frost_covers, is_covered_at, is_covered_between_waterings
+from handover.schedule.cover_times import (
+    frost_covers,
+    is_before_cover,
+    is_covered_at,
+    is_covered_between_waterings,
+)
 from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import (
@@ -314,7 +319,8 @@ class DateWording:
         """Return what a date means; for a use under a cover, with what becomes of the cover."""
         if milestone.kind == MilestoneKind.SEAL:
             return self._seal(milestone)
-        parts = self._of_kind(milestone.kind, "sentence"), self._between_waterings(milestone)
+        part = "sentence-frost" if self._is_dry_look(milestone) else "sentence"
+        parts = self._of_kind(milestone.kind, part), self._between_waterings(milestone)
         sentence = " ".join(filter(None, parts))
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
             late = self.speak.not_after(milestone.not_after).text
@@ -328,6 +334,14 @@ class DateWording:
                 key = self.variant(key)  # a sheet alone may be folded back; blankets may not
             return f"{sentence} {self.say(key)}"
         return sentence
+
+    def _is_dry_look(self, milestone: Milestone) -> bool:
+        """Return whether the first look under a sheet adds no water in any case: a frost is near."""
+        if milestone.kind != MilestoneKind.FIRST_WATER or self.schedule.cure_mode != "cover":
+            return False
+        visits = (visit for day in self.schedule.watering for visit in day.visits)
+        first = next(visits, None)
+        return first is not None and is_before_cover(self.schedule, first)
 
     def _between_waterings(self, milestone: Milestone) -> str:
         """Return how the cover between waterings makes room for wheels; empty where it is not used then."""
