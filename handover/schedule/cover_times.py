@@ -28,6 +28,8 @@ _FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both 
 DUSK = general_rules().clock_time("day.dusk")
 """Hour by which the slab is covered against the frost of the night."""
 
+WALK_THROUGH_LATEST = general_rules().duration("visit.walk-through-latest")
+
 NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
 
@@ -185,6 +187,39 @@ def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
         if lies_there and end is not None and off.astimezone(UTC) < end.astimezone(UTC):
             off = warmest_up(end.astimezone(zone))
     return None if off is when else off
+
+
+def walk_through(schedule: CureSchedule) -> datetime | None:
+    """Return when crew and owner walk the slab: when curing ends, as printed.
+
+    Where that is too far ahead, the forms are off, the slab may be walked on, and no cover hides it; None: no
+    date is known.
+    """
+    ends, walk, forms = (
+        _printed_instant(schedule, each)
+        for each in (
+            MilestoneKind.CURING_ENDS,
+            MilestoneKind.FOOT_TRAFFIC,
+            MilestoneKind.STRIP_EDGE_FORMS,
+        )
+    )
+    if ends is not None and ends - schedule.placement_end <= WALK_THROUGH_LATEST:
+        return ends
+    if walk is None:
+        return None
+    seen = max((each for each in (forms, walk) if each is not None), key=datetime.timestamp)
+    if is_covered_at(schedule, seen) and schedule.curing_method in _COVERED_WHILE_CURING:
+        return ends
+    cover = next((each for each in frost_covers(schedule) if each.covers_at(seen)), None)
+    if cover is None:
+        return seen
+    return None if cover.end is None else cover.end.astimezone(seen.tzinfo)
+
+
+def _printed_instant(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:
+    found = schedule.milestone(kind)
+    printed = None if found is None else printed_time(found, schedule.placement_end)
+    return None if printed is None else printed.instant
 
 
 def is_walkable(schedule: CureSchedule, when: datetime) -> bool:

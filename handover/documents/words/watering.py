@@ -12,7 +12,6 @@ from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers, is_before_cover, is_walkable
-from handover.schedule.model import MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -269,8 +268,7 @@ class WateringWording(ScheduleWords):
         is_laid = task is not None and task.work == "damp" and task.cover_from is not None
         if self.schedule.between is None:
             return "off" if is_first and is_laid else ""
-        walk = self.schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
-        if walk is not None and walk.not_before is not None and visit.start >= walk.not_before:
+        if is_walkable(self.schedule, visit.start):
             return "later"
         return "first" if is_first and not is_laid else "edge"
 
