@@ -16,9 +16,10 @@ from handover.schedule.cover_times import (
     is_walkable,
     may_water_freeze,
     pipes_by,
+    walk_through,
 )
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import MORNING, walk_through, warmest_up
+from handover.schedule.printed_times import MORNING, warmest_up
 from handover.schedule.salt_season import first_cold, has_salt_season
 
 if TYPE_CHECKING:
@@ -159,16 +160,24 @@ class _EventBuilder:
         """Set the timer for its first run to come; on each later day with a run, one look at the slab."""
         first, *others = [day for day in self.wording.watering if day.visits]
         to_come = (each for each in first.visits if each.end > self.schedule.issued_at)
-        start = _utc(next(to_come, first.visits[0]).start)
-        if self.wording.visits.is_timer_by_crew:
-            yield self._of_timer("first-run", first.date, start)
-        else:
-            action = self.wording.say(f"visit.{self.wording.dates.method}.action")
-            yield self._of_timer("set-timer", first.date, start, action)
-        windows = self.job.curing.windows
-        hour = windows[0][0] if windows else MORNING
+        run = next(to_come, first.visits[0])
+        code = "first-run" if self.wording.visits.is_timer_by_crew else "set-timer"
+        yield self._of_timer(code, first.date, _utc(run.start), run.action)
         for day in others:
-            yield self._of_timer("look-timer", day.date, _utc(datetime.combine(day.date, hour, self.zone)))
+            yield self._of_timer("look-timer", day.date, _utc(self._look_after(day.visits[0].end)))
+
+    def _look_after(self, run: datetime) -> datetime:
+        """Return when the owner looks at what a timer watered: in the first hours of theirs after its run.
+
+        Before the first run of the day the slab is dry, and that is right.
+        """
+        day, windows = run.astimezone(self.zone).date(), self.job.curing.windows or ((MORNING, time.max),)
+        for opens, closes in windows:
+            begins, ends = (datetime.combine(day, each, self.zone) for each in (opens, closes))
+            look = max(run, begins, key=_utc)
+            if _utc(look) + LOOKING <= _utc(ends):
+                return look
+        return run
 
     def _of_timer(self, code: str, day: date, start: datetime, *lines: str) -> CareEvent:
         title, text = self.words.event(code, program=self.wording.visits.program)

@@ -222,7 +222,7 @@ class CautionRule:
 class CuringMethod:
     """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h], ``longest_h`` [h].
 
-    With ``looks``, only the first visit brings water, and the later ones look under the cover.
+    With ``looks``, the crew lays a cover on the fresh slab, and no visit brings water: each looks under it.
     """
 
     store_mm: float

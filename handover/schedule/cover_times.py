@@ -15,7 +15,7 @@ from handover.schedule.printed_times import half_hour_down, half_hour_up, printe
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.schedule.model import CureSchedule, Risk
+    from handover.schedule.model import CureSchedule, Risk, Visit
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
@@ -27,6 +27,8 @@ _FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both 
 
 DUSK = general_rules().clock_time("day.dusk")
 """Hour by which the slab is covered against the frost of the night."""
+
+WALK_THROUGH_LATEST = general_rules().duration("visit.walk-through-latest")
 
 NO_FROST_RULE = "first-water.no-frost"
 """The condition of frost for first water."""
@@ -84,6 +86,10 @@ class FrostCover:
     def covers_at(self, when: datetime) -> bool:
         """Return whether it lies on the slab at an instant."""
         return self.start <= when and (self.end is None or when < self.end)
+
+    def meets(self, visit: Visit) -> bool:
+        """Return whether it lies on the slab in some minute of a visit."""
+        return self.start < visit.end and (self.end is None or visit.start.astimezone(UTC) < self.end)
 
 
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
@@ -144,6 +150,28 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     )
 
 
+def leave_out_looks_under_covers(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule without the looks at a sheet while a cover against frost lies on it.
+
+    Who lifts an edge then lets the cold in, and the water that they add may freeze.
+    """
+    if schedule.cure_mode != "cover":
+        return schedule
+    covers = frost_covers(schedule)
+    days = []
+    for day in schedule.watering:
+        visits = tuple(each for each in day.visits if not any(one.meets(each) for one in covers))
+        because = "frost" if day.visits and not visits else day.skipped_because
+        days.append(replace(day, visits=visits, skipped_because=because))
+    return replace(schedule, watering=tuple(days))
+
+
+def is_before_cover(schedule: CureSchedule, visit: Visit) -> bool:
+    """Return whether a cover against frost goes on within a day after a visit: water would freeze there."""
+    end = visit.end.astimezone(UTC)
+    return any(end <= each.start < end + timedelta(days=1) for each in frost_covers(schedule))
+
+
 def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
     """Return the warmest hour after the cover that lies on the slab at an instant, in the zone of the site.
 
@@ -159,6 +187,39 @@ def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
         if lies_there and end is not None and off.astimezone(UTC) < end.astimezone(UTC):
             off = warmest_up(end.astimezone(zone))
     return None if off is when else off
+
+
+def walk_through(schedule: CureSchedule) -> datetime | None:
+    """Return when crew and owner walk the slab: when curing ends, as printed.
+
+    Where that is too far ahead, the forms are off, the slab may be walked on, and no cover hides it; None: no
+    date is known.
+    """
+    ends, walk, forms = (
+        _printed_instant(schedule, each)
+        for each in (
+            MilestoneKind.CURING_ENDS,
+            MilestoneKind.FOOT_TRAFFIC,
+            MilestoneKind.STRIP_EDGE_FORMS,
+        )
+    )
+    if ends is not None and ends - schedule.placement_end <= WALK_THROUGH_LATEST:
+        return ends
+    if walk is None:
+        return None
+    seen = max((each for each in (forms, walk) if each is not None), key=datetime.timestamp)
+    if is_covered_at(schedule, seen) and schedule.curing_method in _COVERED_WHILE_CURING:
+        return ends
+    cover = next((each for each in frost_covers(schedule) if each.covers_at(seen)), None)
+    if cover is None:
+        return seen
+    return None if cover.end is None else cover.end.astimezone(seen.tzinfo)
+
+
+def _printed_instant(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:
+    found = schedule.milestone(kind)
+    printed = None if found is None else printed_time(found, schedule.placement_end)
+    return None if printed is None else printed.instant
 
 
 def is_walkable(schedule: CureSchedule, when: datetime) -> bool:

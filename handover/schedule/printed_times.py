@@ -31,7 +31,6 @@ HALF_MONTH_FROM = general_rules().duration("print.half-month-from")
 """Spreads, likely date to cautious one, from which a date is printed as a week or half a month."""
 HALF_MONTH_AFTER = general_rules().duration("print.half-month-after")
 """So long after placement, every use is printed as half a month."""
-WALK_THROUGH_LATEST = general_rules().duration("visit.walk-through-latest")
 WEATHER_REACH = general_rules()["print.weather-reach"]
 
 ORDERED_USES = (
@@ -219,25 +218,6 @@ def _may_move(milestone: Milestone, when: datetime, placed: datetime) -> bool:
         each.not_before is None or (each.likely != each.not_before and each.not_before >= near)
         for each in because.others
     )
-
-
-def walk_through(schedule: CureSchedule) -> datetime | None:
-    """Return when crew and owner walk the slab: when curing ends, as printed.
-
-    Where that is too far ahead, the forms are off and the slab may be walked on; None: no date is known.
-    """
-    placed = schedule.placement_end
-    ends, forms, walk = (
-        None if each is None else printed_time(each, placed)
-        for each in map(
-            schedule.milestone,
-            (MilestoneKind.CURING_ENDS, MilestoneKind.STRIP_EDGE_FORMS, MilestoneKind.FOOT_TRAFFIC),
-        )
-    )
-    if ends is not None and ends.instant - placed <= WALK_THROUGH_LATEST:
-        return ends.instant
-    earlier = [each.instant for each in (forms, walk) if each is not None]
-    return max(earlier, key=datetime.timestamp) if walk is not None else None
 
 
 def in_stages(milestone: Milestone, joints: Joints | None) -> bool:

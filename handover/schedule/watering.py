@@ -91,14 +91,16 @@ def plan_watering(
     slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
     slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
-    held = 0.0
+    is_look = method is not None and method.looks
+    held = (
+        method.store_mm if method is not None and is_look else 0.0
+    )  # the slab is fresh when the crew lays the sheet
     planned: list[WateringDay] = []
     for day, slots in slots_of.items():
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
-        dry_h, is_look = 0.0, False
+        dry_h = 0.0
         if timetable is not None:
-            begun = any(each.visits or _is_covered_in_frost(each, method) for each in planned)
-            is_look = begun and method is not None and method.looks
+            begun = is_look or any(each.visits for each in planned)
             forced = None if begun else _first_visit(slots, simulation)
             visits, held, dry_h = timetable.visits_of(_from_first(slots, forced), held, forced)
             if not visits.any() and _needs_water(slots, timetable.method) and slots.allowed_slots.any():
@@ -107,11 +109,6 @@ def plan_watering(
             visits = (np.cumsum(visits) == 1) & visits
         planned.append(_day(day, slots, visits, dry_h, simulation, basis, is_look=is_look))
     return tuple(planned)
-
-
-def _is_covered_in_frost(day: WateringDay, method: CuringMethod | None) -> bool:
-    """Return whether a sheet has lain on the slab on a day without a look because of frost."""
-    return method is not None and method.looks and day.skipped_because == "frost"
 
 
 def _from_first(slots: Slots, forced: NDArray[np.bool_] | None) -> Slots:

@@ -466,9 +466,14 @@ def test_crew_and_owner_walk_the_slab_when_curing_ends_but_not_months_later(
     dates = [
         replace(each, not_before=late, printed=None) if each is ends else each for each in schedule.milestones
     ]
+    lasting = replace(schedule, milestones=tuple(dates))
+    off = printed_time(replace(ends, not_before=late, printed=None), schedule.placement_end)
+    assert off is not None
+    hidden = replace(lasting, curing_method="plastic sheet")  # nobody sees the slab before the sheet is off
     for planned, day in (
         (schedule, usual.instant.date()),
-        (replace(schedule, milestones=tuple(dates)), early.instant.date()),
+        (lasting, early.instant.date()),
+        (hidden, off.instant.date()),
     ):
         [event] = [each for each in crew_events(Wording(job, planned)) if each.kind == "walk-through"]
         assert event.start == day

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
 
@@ -147,6 +147,10 @@ def test_a_timer_is_set_once_and_looked_at_once_a_day(
     assert events[0].start == watered[0].visits[0].start
     assert wording.say("event.set-timer.title") in events[0].title
     assert all(wording.say("event.look-timer.title") in each.title for each in events[1:])
+    runs = {each.date.isoformat(): each.visits[0].end for each in wording.watering if each.visits}
+    for each in events[1:]:  # before its first run of the day a slab is pale, and that is right
+        assert isinstance(each.start, datetime)
+        assert each.start >= runs[each.occasion.split()[0]]
     assert CareSheet(wording, {}).columns == ("timer",)
     assert wording.visits.program in care_sheet_html(wording)
 

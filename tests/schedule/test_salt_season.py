@@ -36,11 +36,12 @@ def test_the_first_cold_after_a_placement(
         (57.2, -3.8, True),
         (-33.9, 151.2, False),
         (25.8, -80.2, False),
+        (32.2, -111.0, False),
         (None, None, True),
     ],
 )
 def test_nobody_salts_where_no_month_is_cold(
     latitude: float | None, longitude: float | None, salts: bool
 ) -> None:
-    """Duluth and the Highlands against Sydney and Miami; a place that is not known may have winters."""
+    """Duluth and the Highlands against Sydney, Miami, Tucson; a place not known may have winters."""
     assert has_salt_season(Location(latitude, longitude)) == salts

@@ -11,6 +11,7 @@ from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.cover_times import (
     frost_covers,
+    is_before_cover,
     is_covered_at,
     is_covered_between_waterings,
     is_hose_by_crew,
@@ -191,6 +192,8 @@ class DateWording:
             without.add(MilestoneKind.CURING_ENDS if blankets else MilestoneKind.PROTECTION_ENDS)
         if self._is_covered_later:
             without.add(MilestoneKind.PROTECTION_ENDS)
+        if not self.is_heated:
+            without.add(MilestoneKind.DEICING_SALT)
         return tuple(each for each in OWNER_KINDS if each not in without)
 
     @property
@@ -316,7 +319,7 @@ class DateWording:
         key = ""
         if milestone.because.governing.rule == SEALER_SEASON:
             key = "--too-cold"
-        elif any(each.rule == SEALER_SEASON for each in milestone.because.others):
+        elif self.is_heated and any(each.rule == SEALER_SEASON for each in milestone.because.others):
             when = milestone.not_before
             in_winter = when is not None and first_cold(when, self.latitude) == when
             key = "--winter" if in_winter else "--outdoors"
@@ -330,21 +333,40 @@ class DateWording:
             return self._seal(milestone)
         if milestone.kind == MilestoneKind.FIRST_WATER and self._is_timer_by_crew:
             return self.say("milestone.first-water.sentence-timer")
+        if milestone.kind == MilestoneKind.DEICING_SALT and not self.is_heated:
+            return self.say("milestone.deicing-salt.sentence-mild")
+        part = "sentence-frost" if self._is_dry_look(milestone) else "sentence"
         more = self._warming() if milestone.kind == MilestoneKind.HEATING else ()
-        parts = self._of_kind(milestone.kind, "sentence"), self._between_waterings(milestone), *more
+        parts = self._of_kind(milestone.kind, part), self._between_waterings(milestone), *more
         sentence = " ".join(filter(None, parts))
         if milestone.kind == MilestoneKind.FIRST_WATER and milestone.not_after is not None:
             late = self.speak.not_after(milestone.not_after).text
             return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
+        return " ".join(filter(None, (sentence, self._under_cover(milestone))))
+
+    def _under_cover(self, milestone: Milestone) -> str:
+        """Return what becomes of the cover on the slab at a use; empty where none lies there."""
         when = milestone.not_before
-        if milestone.kind in UNDER_COVER and when is not None and is_covered_at(self.schedule, when):
-            key = "milestone.words.under-cover"
-            if not any(each.covers_at(when) for each in frost_covers(self.schedule)):
-                key = self.variant(key)  # a sheet alone may be folded back; blankets may not
-            return f"{sentence} {self.say(key)}"
-        return sentence
+        if milestone.kind not in UNDER_COVER or when is None:
+            return ""
+        if self._cover_between_waterings(milestone) == "plastic sheet":  # wet burlap bears feet
+            return self.say("between.step")
+        if not is_covered_at(self.schedule, when):
+            return ""
+        key = "milestone.words.under-cover"
+        if not any(each.covers_at(when) for each in frost_covers(self.schedule)):
+            key = self.variant(key)  # a sheet alone may be folded back; blankets may not
+        return self.say(key)
+
+    def _is_dry_look(self, milestone: Milestone) -> bool:
+        """Return whether the first look under a sheet adds no water in any case: a frost is near."""
+        if milestone.kind != MilestoneKind.FIRST_WATER or self.schedule.cure_mode != "cover":
+            return False
+        visits = (visit for day in self.schedule.watering for visit in day.visits)
+        first = next(visits, None)
+        return first is not None and is_before_cover(self.schedule, first)
 
     @property
     def _is_timer_by_crew(self) -> bool:
@@ -360,12 +382,15 @@ class DateWording:
 
     def _between_waterings(self, milestone: Milestone) -> str:
         """Return how the cover between waterings makes room for wheels; empty where it is not used then."""
+        cover = self._cover_between_waterings(milestone) if milestone.kind in WHEELS else ""
+        return self.say(f"between.wheels.{slug(cover)}") if cover else ""
+
+    def _cover_between_waterings(self, milestone: Milestone) -> str:
+        """Return the cover between waterings at a date; empty where none is used then."""
         cover, printed = self.schedule.between, printed_time(milestone, self.schedule.placement_end)
-        if milestone.kind not in WHEELS or cover is None or printed is None:
+        if cover is None or printed is None:
             return ""
-        if not is_covered_between_waterings(self.schedule, printed.instant):
-            return ""
-        return self.say(f"between.wheels.{slug(cover.cover)}")
+        return cover.cover if is_covered_between_waterings(self.schedule, printed.instant) else ""
 
     def _weeks(self, milestone: Milestone) -> Iterator[str]:
         """Yield the range of weeks of an estimate, and that a test may show it sooner; or why it is fixed."""

@@ -11,8 +11,7 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, is_hose_by_crew, is_walkable
-from handover.schedule.model import MilestoneKind
+from handover.schedule.cover_times import frost_covers, is_before_cover, is_hose_by_crew, is_walkable
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -206,12 +205,18 @@ class WateringWording(ScheduleWords):
             return self.say(f"watering.none-{day.skipped_because}")
         cover = self.schedule.between
         notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
+        if any(map(self._is_dry_look, day.visits)):
+            notes.append(self.say("watering.look-only"))
         printed_from = general_rules()["rain.printed"]
         if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
             fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
             key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
         return " ".join(notes)
+
+    def _is_dry_look(self, visit: Visit) -> bool:
+        """Return whether a look under a sheet adds no water in any case: a frost is near."""
+        return self.schedule.cure_mode == "cover" and is_before_cover(self.schedule, visit)
 
     def visit(self, visit: Visit) -> VisitWords:
         """Return one watering in words; the words of a watering are computed once."""
@@ -230,7 +235,9 @@ class WateringWording(ScheduleWords):
             start=visit.start,
             end=visit.end,
             title=self.say(f"{key}.title", span=span),
-            action=self._with_cover(self.action, visit),
+            action=self._with_cover(
+                self.say(f"{key}.action-frost") if self._is_dry_look(visit) else self.action, visit
+            ),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
             length=self.speak.length(visit.duration),
@@ -276,8 +283,7 @@ class WateringWording(ScheduleWords):
         is_laid = task is not None and task.work == "damp" and task.cover_from is not None
         if self.schedule.between is None:
             return "off" if is_first and is_laid else ""
-        walk = self.schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
-        if walk is not None and walk.not_before is not None and visit.start >= walk.not_before:
+        if is_walkable(self.schedule, visit.start):
             return "later"
         return "first" if is_first and not is_laid else "edge"
 
