@@ -438,6 +438,7 @@ class CareSheet:
             timer=self.wording.visits.by_timer,
             steep=any(each.code == "steep" for each in self.schedule.cautions),
             loops=self.wording.hose_loops,
+            looks=self.waters,
         )
 
     def _as_html(self, source: str) -> Markup:

@@ -13,7 +13,7 @@ from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers, keep_forms_under_covers
-from handover.schedule.model import FORMS_AFTER_COVER, Protection, Risk
+from handover.schedule.model import FORMS_AFTER_COVER, Caution, Figure, Protection, Risk
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
 
 LANGUAGES = ("en", "es")
+WEEKS = timedelta(days=21)
 
 
 @pytest.fixture
@@ -154,6 +155,23 @@ def test_one_party_lays_a_cover(job: JobRecord, schedule: CureSchedule) -> None:
     assert [each.by_crew for each in frost_covers(frosty)] == [True, False]
     laid = [each for each in crew_events(Wording(job, frosty)) if each.kind == "frost-cover"]
     assert len(laid) == 1
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_who_brings_the_blankets_is_not_asked_where_the_crew_covers(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Two answers to one question would leave the slab bare."""
+    figures = (Figure("forecast_air", -3.0, "degC"), Figure("coldest_air", -6.0, "degC"))
+    risky = replace(frozen, cautions=(Caution("frost", figures),))
+    later = tuple(replace(each, start=each.start + WEEKS, end=each.end + WEEKS) for each in frozen.risks)
+    of_owner = replace(risky, risks=later)
+    covers = [{each.by_crew for each in frost_covers(each)} for each in (risky, of_owner)]
+    assert covers == [{True}, {False}]
+    (of_crew,), (asked,) = (Wording(job, each, language=language).cautions for each in (risky, of_owner))
+    question = {"en": "who brings them", "es": "quién las trae"}[language]
+    assert question in asked.text
+    assert question not in of_crew.text
 
 
 def test_no_end_of_cold_protection_is_printed_while_a_later_cover_follows(

@@ -80,6 +80,8 @@ class CautionWording(ScheduleWords):
             blankets = ("blankets",)
         elif self.job.curing.blanket_r_value:
             blankets = ("brought",)
+        elif any(each.by_crew for each in frost_covers(self.schedule)):
+            blankets = ("crew",)
         timer = ("timer",) if self.job.curing.timer else ()
         bare = () if self.job.slab.covers else ("no-cover",)
         method = slug(self.schedule.curing_method)
