@@ -459,6 +459,14 @@ class _Start(NamedTuple):
     ground: Floats
 
 
+class _FirstStage(NamedTuple):
+    """How far a step has come halfway, and the solver of its matrix."""
+
+    solve: Callable[[Floats], Floats]
+    slope: Floats  # K/s, shape (m, n)
+    ahead: Floats  # degC, shape (m, n)
+
+
 class _SecondStage(NamedTuple):
     """How a step ends."""
 
@@ -634,59 +642,57 @@ class _Marcher:
 
     def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
         """Return the state after a step with the heat capacities of the nodes, shape (m, n)."""
-        solve = self.solver(start.fall, _GAMMA * seconds, capacity)
-        slope = solve(start.load.copy())  # a step with ice starts with the same load again
-        ahead = seconds * slope
-        ahead += self.temperature
-        age = self.age + 0.5 * seconds / HOUR_S * (start.rate + self.rate(ahead))
+        first = self.first_stage(seconds, start, capacity)
+        age = self.age + 0.5 * seconds / HOUR_S * (start.rate + self.rate(first.ahead))
         degree, degree_rate = self.degree_and_slope(age)
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
         released = self.volume_heat * (degree - self.degree)
-        stages = self.second_stage(
-            seconds, start, capacity, solve, slope, ahead, 2.0 * released / seconds - start.heat
-        )
+        second = self.second_stage(seconds, start, capacity, first, 2.0 * released / seconds - start.heat)
 
         # Over both stages half of each one's heat counts, less what the Jacobian has let back.
         ends = slice(None, None, len(self.column.depth) - 1)  # the first node and the last
-        lag = _GAMMA * seconds * (slope[:, ends] + stages.slope[:, ends])
+        lag = _GAMMA * seconds * (first.slope[:, ends] + second.slope[:, ends])
         heat = (
             (released @ self.ones)[:, 0],
-            0.5 * seconds * (start.flux + stages.flux - start.fall * lag[:, 0]),
-            0.5 * seconds * (start.ground + stages.ground - self.deep_link * lag[:, 1]),
+            0.5 * seconds * (start.flux + second.flux - start.fall * lag[:, 0]),
+            0.5 * seconds * (start.ground + second.ground - self.deep_link * lag[:, 1]),
         )
-        return _Step(stages.temperature, age, degree, degree_rate, heat)
+        return _Step(second.temperature, age, degree, degree_rate, heat)
 
     def end_without_ice(self, seconds: float, start: _Start) -> Floats:
         """Return the temperature after a step in which nothing freezes or thaws, shape (m, n).
 
         The concrete hydrates as at the start of the step: what the difference is worth is little beside ice.
         """
-        solve = self.solver(start.fall, _GAMMA * seconds, self.capacity)
-        slope = solve(start.load.copy())
+        first = self.first_stage(seconds, start, self.capacity)
+        return self.second_stage(seconds, start, self.capacity, first, start.heat).temperature
+
+    def first_stage(self, seconds: float, start: _Start, capacity: Floats) -> _FirstStage:
+        """Return the first stage of a step with the heat capacities of the nodes, shape (m, n)."""
+        solve = self.solver(start.fall, _GAMMA * seconds, capacity)
+        slope = solve(start.load.copy())  # a step with ice starts with the same load again
         ahead = seconds * slope
         ahead += self.temperature
-        return self.second_stage(seconds, start, self.capacity, solve, slope, ahead, start.heat).temperature
+        return _FirstStage(solve, slope, ahead)
 
     def second_stage(
         self,
         seconds: float,
         start: _Start,
         capacity: Floats,
-        solve: Callable[[Floats], Floats],
-        slope: Floats,
-        ahead: Floats,
+        first: _FirstStage,
         hydration: Floats,
     ) -> _SecondStage:
         """Return the end of a step from its first stage and the heat of hydration of the second."""
         before = self.temperature
         # The surface is taken as linear over the step: in a gale on a wet slab its true flux, at a stage that
         # overshoots, would run away. The order stays: what is left out is of the second order in the step.
-        flux = start.flux_end - start.fall * (ahead - before)[:, 0]
-        load, ground = self.load(ahead, flux - start.drift, hydration)
-        load -= 2.0 * capacity * slope
-        second = solve(load)
-        temperature = 1.5 * slope
+        flux = start.flux_end - start.fall * (first.ahead - before)[:, 0]
+        load, ground = self.load(first.ahead, flux - start.drift, hydration)
+        load -= 2.0 * capacity * first.slope
+        second = first.solve(load)
+        temperature = 1.5 * first.slope
         temperature += 0.5 * second
         temperature *= seconds
         temperature += before

@@ -436,7 +436,7 @@ class CareSheet:
             between=self.schedule.between.cover if self.schedule.between else "",
             by_crew=is_hose_by_crew(self.schedule),
             timer=self.wording.visits.by_timer,
-            steep=any(each.code == "steep" for each in self.schedule.cautions),
+            steep=self.schedule.has_caution("steep"),
             loops=self.wording.hose_loops,
             looks=self.waters,
         )

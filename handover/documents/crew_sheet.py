@@ -7,7 +7,7 @@ of either size has the same text; what does not fit is left out, and the sheet s
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import datetime
 from functools import cached_property
 from itertools import groupby
 from math import ceil
@@ -151,12 +151,9 @@ class CrewSheet:
         """Return all rows of a section by its code; none if it has none."""
         return next((each.rows for each in self.whole if each.code == code), ())
 
-    def _is_ahead(self, when: datetime) -> bool:
-        return when.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
-
     def _dangers(self) -> Iterator[CrewRow]:
         """Yield what may harm the fresh slab, in order of time: hours, what, and how bad."""
-        ahead = [each for each in self.schedule.risks if self._is_ahead(each.end)]
+        ahead = [each for each in self.schedule.risks if self.schedule.is_ahead(each.end)]
         above = [each for each in ahead if each.code == DRYING_LEVELS[0]]
         for each in ahead:
             level_above = each.code == DRYING_LEVELS[1] and any(
@@ -167,7 +164,7 @@ class CrewSheet:
         yield from self._frosts([each for each in ahead if each.code == "frost"])
         yield from self._air()
         for alert in self.schedule.weather.alerts[:MAX_ALERTS]:
-            if self._is_ahead(alert.until):
+            if self.schedule.is_ahead(alert.until):
                 hours = self._span(alert.onset, alert.until)
                 yield CrewRow(hours, self.say("crew.alert", event=alert.event, sender=alert.sender), rank=4)
 
@@ -179,7 +176,7 @@ class CrewSheet:
         }
         peak_at = self._moment(risk.peak_at)
         worst_ahead = risk.code not in DRYING_LEVELS or (
-            self._is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
+            self.schedule.is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
         )
         return CrewRow(
             self._span(half_hour_down(self._local(risk.start)), half_hour_up(self._local(risk.end))),
@@ -232,7 +229,7 @@ class CrewSheet:
         fresh = [
             each.figures[0].value
             for each in self.schedule.risks
-            if each.code in DRYING_LEVELS and self._is_ahead(each.peak_at)
+            if each.code in DRYING_LEVELS and self.schedule.is_ahead(each.peak_at)
         ]
         return 0.0 if air is None or air.drying <= max([limit, *fresh]) else air.drying
 
@@ -256,9 +253,9 @@ class CrewSheet:
     def _surface_hour(self, words: SurfaceWords) -> str:
         """Return when the work on the surface begins; "now" where it has begun, or the fog before a cover."""
         task = self.schedule.surface
-        left = [each for each in task.choices if self._is_ahead(each.until)] if task else []
-        fogs = task is not None and not self._is_ahead(task.start) and left[0].how.startswith("fog")
-        begun = fogs or not self._is_ahead(words.start)
+        left = [each for each in task.choices if self.schedule.is_ahead(each.until)] if task else []
+        fogs = task is not None and not self.schedule.is_ahead(task.start) and left[0].how.startswith("fog")
+        begun = fogs or not self.schedule.is_ahead(words.start)
         return self.say("crew.now") if begun else self._moment(words.start)
 
     def _visits(self) -> Iterator[CrewRow]:
@@ -285,7 +282,7 @@ class CrewSheet:
 
     def _is_over(self, event: CareEvent) -> bool:
         if isinstance(event.end, datetime):
-            return not self._is_ahead(event.end)
+            return not self.schedule.is_ahead(event.end)
         return event.end <= self.schedule.issued_at.astimezone(self.zone).date()
 
     def _event_hours(self, event: CareEvent) -> str:
@@ -297,7 +294,7 @@ class CrewSheet:
         return self._moment(event.start, with_day=True)
 
     def _owner(self) -> Iterator[CrewRow]:
-        """Yield what the owner was told, as the care sheet prints it."""
+        """Yield what the owner reads, as the care sheet prints it."""
         care = CareSheet(self.wording, {})
         if (part := care.ongoing) is not None:
             yield CrewRow(part.when, f"{part.eyebrow}: {part.title}.", rank=2)

@@ -31,7 +31,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
             0, wording.say("sheet.crew-hose-timer" if wording.visits.by_timer else "sheet.crew-hose")
         )
     by = pipes_by(wording.schedule)
-    if by is not None and by > wording.schedule.issued_at:
+    if by is not None and wording.schedule.is_ahead(by):
         lines.insert(0, wording.say("sheet.crew-pipes", when=wording.speak.moment(by).text))
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)

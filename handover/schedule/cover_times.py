@@ -166,10 +166,15 @@ def leave_out_looks_under_covers(schedule: CureSchedule) -> CureSchedule:
     return replace(schedule, watering=tuple(days))
 
 
-def is_before_cover(schedule: CureSchedule, visit: Visit) -> bool:
-    """Return whether a cover against frost goes on within a day after a visit: water would freeze there."""
+def is_dry_look(schedule: CureSchedule, visit: Visit) -> bool:
+    """Return whether a look under a sheet adds no water in any case.
+
+    A cover against frost goes on within a day after it: water would freeze there.
+    """
     end = visit.end.astimezone(UTC)
-    return any(end <= each.start < end + timedelta(days=1) for each in frost_covers(schedule))
+    return schedule.cure_mode == "cover" and any(
+        end <= each.start < end + timedelta(days=1) for each in frost_covers(schedule)
+    )
 
 
 def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
@@ -224,33 +229,39 @@ def _printed_instant(schedule: CureSchedule, kind: MilestoneKind) -> datetime | 
 
 def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
     """Return whether people may walk on the slab at an instant, as printed; before, only the crew."""
-    walk = schedule.milestone(MilestoneKind.FOOT_TRAFFIC)
-    printed = None if walk is None else printed_time(walk, schedule.placement_end)
-    return printed is not None and printed.instant.astimezone(UTC) <= when.astimezone(UTC)
+    walk = _printed_instant(schedule, MilestoneKind.FOOT_TRAFFIC)
+    return walk is not None and walk.astimezone(UTC) <= when.astimezone(UTC)
+
+
+def first_visit(schedule: CureSchedule) -> datetime | None:
+    """Return when the first watering or look begins; None without one."""
+    return min((visit.start for day in schedule.watering for visit in day.visits), default=None)
 
 
 def is_hose_by_crew(schedule: CureSchedule) -> bool:
     """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
-    first = min((visit.start for day in schedule.watering for visit in day.visits), default=None)
+    first = first_visit(schedule)
     return schedule.curing_method == "soaker hose" and first is not None and not is_walkable(schedule, first)
 
 
 def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> bool:
     """Return whether the forecast air is too cold for water on the slab in an hour between two instants."""
-    known = zip(
-        schedule.weather.time.astype("datetime64[s]").astype("int64"), schedule.weather.air_c, strict=True
-    )
-    hours = [air_c for time_s, air_c in known if start.timestamp() <= time_s <= end.timestamp()]
+    hours = [air_c for time_s, air_c in _air(schedule) if start.timestamp() <= time_s <= end.timestamp()]
     return min(hours, default=float("inf")) < general_rules()["frost.no-water-below"]
+
+
+def _air(schedule: CureSchedule) -> Iterator[tuple[int, float]]:
+    """Return the forecast air hour by hour: UTC seconds, degC."""
+    weather = schedule.weather
+    return zip(weather.time.astype("datetime64[s]").astype("int64"), weather.air_c, strict=True)
 
 
 def _first_frost(schedule: CureSchedule) -> datetime | None:
     """Return the first hour in which the forecast air or the top freezes; None: only a colder one may."""
     limit, placed = general_rules()["frost.freezes-below"], schedule.placement_start.timestamp()
-    times = schedule.weather.time.astype("datetime64[s]").astype("int64")
     hours = [
         datetime.fromtimestamp(int(time_s), UTC)
-        for time_s, air_c in zip(times, schedule.weather.air_c, strict=True)
+        for time_s, air_c in _air(schedule)
         if air_c <= limit and time_s >= placed
     ]
     return min([*hours[:1], *(each.start for each in schedule.risks if each.code == "frost")], default=None)
@@ -262,7 +273,7 @@ def pipes_by(schedule: CureSchedule) -> datetime | None:
     None where the pipes do not freeze. Where only air colder than the forecast freezes them, it is dusk on
     the day of the pour; it is not before the pour ends, or before the issue while the frost is ahead.
     """
-    if not any(each.code == "pipes-freeze" for each in schedule.cautions):
+    if not schedule.has_caution("pipes-freeze"):
         return None
     zone, frost = ZoneInfo(schedule.timezone), _first_frost(schedule)
     last = (frost or schedule.placement_end + timedelta(days=1)).astimezone(zone)

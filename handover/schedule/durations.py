@@ -46,7 +46,7 @@ def curing_shares(gate: GateRule, simulation: Simulation) -> tuple[Floats, float
     """
     if gate.milestone != MilestoneKind.CURING_ENDS:
         return np.ones((len(simulation.slab.hours) - 1, 1)), 1.0
-    return simulation.curing_share(), simulation.curing_share_later()
+    return simulation.curing_share, simulation.curing_share_later()
 
 
 def later_share(gate: GateRule, simulation: Simulation) -> tuple[Floats, Floats]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, is_hose_by_crew
+from handover.schedule.cover_times import first_visit, frost_covers, is_hose_by_crew
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import last_cut, trial_cut
@@ -104,20 +104,16 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
     return tuple(found)
 
 
-def _is_ahead(schedule: CureSchedule, when: datetime) -> bool:
-    return when.astimezone(UTC) > schedule.issued_at.astimezone(UTC)
-
-
 def _for_risks(schedule: CureSchedule) -> Iterator[Material]:
     for each in schedule.risks:
-        if each.code in OF_RISK and _is_ahead(schedule, each.end):
+        if each.code in OF_RISK and schedule.is_ahead(each.end):
             yield Material(OF_RISK[each.code])
 
 
 def _for_surface(schedule: CureSchedule) -> Iterator[Material]:
     """Yield what the usual way that is left asks for."""
     task = schedule.surface
-    left = (each for each in task.choices if _is_ahead(schedule, each.until)) if task else ()
+    left = (each for each in task.choices if schedule.is_ahead(each.until)) if task else ()
     usual = next(iter(left), None)
     if task is None or usual is None:
         return
@@ -130,7 +126,7 @@ def _saw_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
     first = None if saw is None else trial_cut(saw)
     last = None if saw is None else last_cut(saw, schedule.joints)
-    if first is None or last is None or not _is_ahead(schedule, last):
+    if first is None or last is None or not schedule.is_ahead(last):
         return None
     return first, last
 
@@ -149,7 +145,7 @@ def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
         return
     task = schedule.surface
     ways = (
-        ((each.start, each.until) for each in task.choices if _is_ahead(schedule, each.until)) if task else ()
+        ((each.start, each.until) for each in task.choices if schedule.is_ahead(each.until)) if task else ()
     )
     for hours in (_saw_hours(schedule), next(iter(ways), None)):
         if hours is None:
@@ -162,8 +158,8 @@ def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
 
 def _for_hose(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
     """Yield the soaker hose that the crew lays, and its timer."""
-    first = min((visit.start for day in schedule.watering for visit in day.visits), default=None)
-    if first is not None and _is_ahead(schedule, first) and is_hose_by_crew(schedule):
+    first = first_visit(schedule)
+    if first is not None and schedule.is_ahead(first) and is_hose_by_crew(schedule):
         yield Material("soaker-hose")
         if job.curing.timer:
             yield Material("timer")
@@ -179,8 +175,8 @@ def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:
 def _for_cold(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the blankets that the crew lays, and heat where no blanket helps."""
     protection, on = schedule.protection, schedule.blankets_on
-    lays = on is not None and _is_ahead(schedule, on)
-    covers = [each for each in frost_covers(schedule) if _is_ahead(schedule, each.start)]
+    lays = on is not None and schedule.is_ahead(on)
+    covers = [each for each in frost_covers(schedule) if schedule.is_ahead(each.start)]
     lays = lays or any(each.by_crew for each in covers)
     if protection is None:
         return
@@ -191,7 +187,7 @@ def _for_cold(schedule: CureSchedule) -> Iterator[Material]:
         yield Material("blankets-laid", protection.laid)
     elif covers and protection.enough:
         yield Material("blankets-owner", protection.enough, protection.enough_at_edges)
-    if (lays and protection.enough is None) or (bare is not None and _is_ahead(schedule, bare)):
+    if (lays and protection.enough is None) or (bare is not None and schedule.is_ahead(bare)):
         yield Material("vented-heat")
 
 

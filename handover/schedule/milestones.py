@@ -297,7 +297,7 @@ def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
     if simulation.dry is not None and rule.measure in DAYS_OF_CURING and rule.milestone == "curing-ends":
-        missing = 1.0 - simulation.curing_share()[: round(min(until_h, simulation.slab.hours[-1])), CENTRAL]
+        missing = 1.0 - simulation.curing_share[: round(min(until_h, simulation.slab.hours[-1])), CENTRAL]
         yield Figure("dry_not_counted", float(missing.sum()), "h")
     if rule.at_c is not None:
         yield Figure("kept_at", rule.at_c, "degC")

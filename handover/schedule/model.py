@@ -10,7 +10,7 @@ The types are also those of schedule.json: `documents.schedule_json` writes, rea
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import UTC, date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 from typing import Annotated, Literal
 
@@ -730,6 +730,14 @@ class CureSchedule:
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""
         return next((each for each in self.milestones if each.kind == kind), None)
+
+    def is_ahead(self, when: datetime) -> bool:
+        """Return whether an instant is still to come at the time of issue."""
+        return when.astimezone(UTC) > self.issued_at.astimezone(UTC)
+
+    def has_caution(self, code: str) -> bool:
+        """Return whether the job calls for a caution."""
+        return any(each.code == code for each in self.cautions)
 
     @property
     def cure_mode(self) -> CureMode:

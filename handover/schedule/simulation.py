@@ -96,6 +96,7 @@ class Simulation:
         """Return whether cold weather may come before an instant, at the cold end of the band."""
         return self.coldest_air(until) <= self.practice["frost.cold-weather"]
 
+    @cached_property
     def curing_share(self) -> Floats:
         """Return the share of each hour that counts towards the days of curing, shape (h, m).
 
@@ -112,7 +113,7 @@ class Simulation:
 
     def curing_share_later(self) -> float:
         """Return the share that counts of the time past the simulation."""
-        return 1.0 if self.dry is None else float(self.curing_share()[-1, 0])
+        return 1.0 if self.dry is None else float(self.curing_share[-1, 0])
 
     def frost_strength(self) -> float:
         """Return the strength that withstands frost by the strictest rule, in MPa."""

@@ -38,10 +38,7 @@ if TYPE_CHECKING:
 
 SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
-_APART = tuple(
-    round(general_rules()[f"water.timer-apart-{end}"] / general_rules()["visit.slot"])
-    for end in ("least", "most")
-)
+_APART = tuple(round(general_rules()[f"water.timer-apart-{end}"] / SLOT_H) for end in ("least", "most"))
 """The fewest and the most slots between the starts of two runs of a timer."""
 _LEVELS = 40  # levels of the water held
 _DRY = 1e4  # the least time dry comes first, whatever the water
@@ -94,7 +91,7 @@ def plan_watering(
     is_look = method is not None and method.looks
     held = (
         method.store_mm if method is not None and is_look else 0.0
-    )  # the slab is fresh when the crew lays the sheet
+    )  # the crew lays a sheet on fresh concrete
     planned: list[WateringDay] = []
     for day, slots in slots_of.items():
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import timedelta
 from functools import cached_property
 from math import ceil
 from typing import TYPE_CHECKING
@@ -68,8 +68,7 @@ class CautionWording(ScheduleWords):
         placed = self.schedule.placement_end if caution.code in OF_PLACEMENT else None
         code = RISK_OF_CAUTION.get(caution.code)
         ends = [placed] if placed else [each.end for each in self.schedule.risks if each.code == code]
-        issued = self.schedule.issued_at.astimezone(UTC)
-        return any(each.astimezone(UTC) > issued for each in ends)
+        return any(map(self.schedule.is_ahead, ends))
 
     def _text_key(self, key: str, caution: Caution) -> str:
         """Return the key of the sentences: some have an hour, some differ by joints or blankets."""

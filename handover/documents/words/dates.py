@@ -11,9 +11,9 @@ from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.cover_times import (
     frost_covers,
-    is_before_cover,
     is_covered_at,
     is_covered_between_waterings,
+    is_dry_look,
     is_hose_by_crew,
 )
 from handover.schedule.date_dependencies import WHEELS
@@ -295,12 +295,12 @@ class DateWording:
     @property
     def _is_weak(self) -> bool:
         """Whether weak cylinders put a date past the estimate."""
-        return any(each.code == "not-reached-weak" for each in self.schedule.cautions)
+        return self.schedule.has_caution("not-reached-weak")
 
     @property
     def _may_freeze(self) -> bool:
         """Whether a slab that is kept wet or covered may freeze while it is too weak for a first frost."""
-        frosts = any(each.code == "frost" for each in self.schedule.cautions)
+        frosts = self.schedule.has_caution("frost")
         return frosts and self.schedule.cure_mode != "coat"
 
     def _past_estimate(self, milestone: Milestone) -> str:
@@ -362,11 +362,11 @@ class DateWording:
 
     def _is_dry_look(self, milestone: Milestone) -> bool:
         """Return whether the first look under a sheet adds no water in any case: a frost is near."""
-        if milestone.kind != MilestoneKind.FIRST_WATER or self.schedule.cure_mode != "cover":
+        if milestone.kind != MilestoneKind.FIRST_WATER:
             return False
         visits = (visit for day in self.schedule.watering for visit in day.visits)
         first = next(visits, None)
-        return first is not None and is_before_cover(self.schedule, first)
+        return first is not None and is_dry_look(self.schedule, first)
 
     @property
     def _is_timer_by_crew(self) -> bool:
@@ -377,7 +377,7 @@ class DateWording:
         """Yield how fast the water may get warmer, and what to do first where it may have frozen."""
         if self.rise:
             yield self.say("milestone.words.heating-rise", rise=self.rise)
-        if any(each.code == "pipes-freeze" for each in self.schedule.cautions):
+        if self.schedule.has_caution("pipes-freeze"):
             yield self.say("milestone.words.heating-froze")
 
     def _between_waterings(self, milestone: Milestone) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -91,14 +91,16 @@ class SurfaceWording(ScheduleWords):
         task = self.schedule.surface
         if task is None:
             return None
-        left = tuple(each for each in task.choices if self._is_ahead(each.until))
-        return self._words(task, left, begun=not self._is_ahead(task.start)) if left else None
+        left = tuple(each for each in task.choices if self.schedule.is_ahead(each.until))
+        return self._words(task, left, begun=not self.schedule.is_ahead(task.start)) if left else None
 
     @cached_property
     def rains(self) -> tuple[RainWords, ...]:
         """The likely rains on the fresh surface that are not over at the time of issue, in order of time."""
         return tuple(
-            self._rain(each) for each in self.schedule.risks if each.code == RAIN and self._is_ahead(each.end)
+            self._rain(each)
+            for each in self.schedule.risks
+            if each.code == RAIN and self.schedule.is_ahead(each.end)
         )
 
     def _rain(self, rain: Risk) -> RainWords:
@@ -114,9 +116,6 @@ class SurfaceWording(ScheduleWords):
             start=rain.start,
             end=rain.end,
         )
-
-    def _is_ahead(self, when: datetime) -> bool:
-        return when.astimezone(UTC) > self.schedule.issued_at.astimezone(UTC)
 
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
@@ -164,12 +163,12 @@ class SurfaceWording(ScheduleWords):
         return self.say("surface.cost-water", length=length, amount=self.quantities.amount(choice.litres))
 
     def _is_firm(self, task: SurfaceTask) -> bool:
-        return task.cover_from is not None and not self._is_ahead(task.cover_from)
+        return task.cover_from is not None and not self.schedule.is_ahead(task.cover_from)
 
     def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
         if task.work == "compound":
             return
-        if any(each.code == RETARDER and self._is_ahead(each.end) for each in self.schedule.risks):
+        if any(each.code == RETARDER and self.schedule.is_ahead(each.end) for each in self.schedule.risks):
             yield self.say("surface.retarder")
         if not self.job.slab.covers:
             yield self.say(self._of_method("surface.no-cover"))

@@ -11,7 +11,7 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, is_before_cover, is_hose_by_crew, is_walkable
+from handover.schedule.cover_times import frost_covers, is_dry_look, is_hose_by_crew, is_walkable
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -205,7 +205,7 @@ class WateringWording(ScheduleWords):
             return self.say(f"watering.none-{day.skipped_because}")
         cover = self.schedule.between
         notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
-        if any(map(self._is_dry_look, day.visits)):
+        if any(is_dry_look(self.schedule, visit) for visit in day.visits):
             notes.append(self.say("watering.look-only"))
         printed_from = general_rules()["rain.printed"]
         if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
@@ -213,10 +213,6 @@ class WateringWording(ScheduleWords):
             key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
         return " ".join(notes)
-
-    def _is_dry_look(self, visit: Visit) -> bool:
-        """Return whether a look under a sheet adds no water in any case: a frost is near."""
-        return self.schedule.cure_mode == "cover" and is_before_cover(self.schedule, visit)
 
     def visit(self, visit: Visit) -> VisitWords:
         """Return one watering in words; the words of a watering are computed once."""
@@ -236,7 +232,7 @@ class WateringWording(ScheduleWords):
             end=visit.end,
             title=self.say(f"{key}.title", span=span),
             action=self._with_cover(
-                self.say(f"{key}.action-frost") if self._is_dry_look(visit) else self.action, visit
+                self.say(f"{key}.action-frost") if is_dry_look(self.schedule, visit) else self.action, visit
             ),
             span=span,
             short_span=self.speak.short_span(visit.start, visit.end),
@@ -249,7 +245,7 @@ class WateringWording(ScheduleWords):
     @cached_property
     def action(self) -> str:
         """What the owner does at a watering: as a timer does it, on a slope, else as always."""
-        steep = any(each.code == "steep" for each in self.schedule.cautions)
+        steep = self.schedule.has_caution("steep")
         key = f"visit.{self.dates.method}.action"
         found = (f"{key}-{name}" for name, holds in (("timer", self.by_timer), ("steep", steep)) if holds)
         return self.say(next(filter(self.reader.has, found), key))
