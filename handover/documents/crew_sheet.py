@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from itertools import groupby
-from math import ceil
+from math import ceil, inf
 from typing import TYPE_CHECKING
 from unicodedata import east_asian_width
 from zoneinfo import ZoneInfo
@@ -189,6 +189,7 @@ class CrewSheet:
     def _frosts(self, frosts: list[Risk]) -> Iterator[CrewRow]:
         """Yield one row for all nights in which the slab may freeze."""
         if not frosts:
+            yield from self._frost_under_blankets()
             return
         coldest = min(frosts, key=lambda each: each.figures[0].value)
         figures = {each.name: self.wording.quantities.figure(each) for each in coldest.figures}
@@ -197,6 +198,23 @@ class CrewSheet:
         yield CrewRow(
             self._span(frosts[0].start, frosts[0].end), f"{self.say('risk.frost.title')}.", detail, 1, 4
         )
+
+    def _frost_under_blankets(self) -> Iterator[CrewRow]:
+        """Yield the first frost that only the blankets keep off, while they are still to lie."""
+        protection = self.schedule.protection
+        if protection is None or not protection.laid:
+            return
+        bare = protection.blankets[0]
+        if bare.freezes_from is None or bare.coldest_surface_c is None or protection.until is None:
+            return
+        if self.schedule.is_ahead(protection.until):
+            coldest = self.wording.quantities.measure(bare.coldest_surface_c, "temperature")
+            title, text = (
+                self.say(f"crew.frost-covered.{each}", coldest=coldest) for each in ("title", "text")
+            )
+            yield CrewRow(
+                self._moment(half_hour_down(self._local(bare.freezes_from))), f"{title}.", text, 1, 4
+            )
 
     def _air(self) -> Iterator[CrewRow]:
         """Yield the heat, the wind and the most drying until the crew is done with the fresh slab."""
@@ -294,7 +312,7 @@ class CrewSheet:
         return self._moment(event.start, with_day=True)
 
     def _owner(self) -> Iterator[CrewRow]:
-        """Yield what the owner reads, as the care sheet prints it."""
+        """Yield what the owner reads, as the care sheet prints it: the first job, then dates by time."""
         care = CareSheet(self.wording, {})
         if (part := care.ongoing) is not None:
             yield CrewRow(part.when, f"{part.eyebrow}: {part.title}.", rank=2)
@@ -302,10 +320,9 @@ class CrewSheet:
             eyebrow = self.say("sheet.first-job" if care.wet else "sheet.first-done")
             when = first.when.text if first.when else first.when_text
             yield CrewRow(when, f"{eyebrow}: {first.title}.", rank=2)
-        words = care.words_by_kind
-        for kind in OWNER_KINDS:
-            if kind in words:
-                yield CrewRow(care.when(words[kind]), f"{words[kind].title}.", rank=2)
+        dates = [each for each in self.wording.dates.milestones if each.kind in OWNER_KINDS]
+        for date in sorted(dates, key=lambda each: each.when.instant.timestamp() if each.when else inf):
+            yield CrewRow(care.when(date), f"{date.title}.", rank=2)
         for each in self.wording.dates.withheld:
             if each.kind in OWNER_KINDS:
                 yield CrewRow(each.when, f"{each.title}.", each.sentence, rank=2, detail_rank=6)

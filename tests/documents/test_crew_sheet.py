@@ -20,7 +20,7 @@ from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.wording import Wording
 from handover.schedule.cover_times import pipes_by
 from handover.schedule.loading import OF_RISK, Material, materials_to_load, pour_weather
-from handover.schedule.model import Alert, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.model import Alert, Blanket, Caution, Figure, MilestoneKind, Protection, Risk
 from handover.service.archiving import COVER_VISITS, ONE_TIME_VISITS
 from handover.service.summary import plan_summary
 
@@ -186,9 +186,31 @@ def test_air_and_drying_go_to_the_last_hour_of_the_saw(schedule: CureSchedule) -
 def test_what_the_owner_reads_is_as_the_care_sheet_prints_it(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
     printed = {each.title: each.when.lower() for each in CareSheet(wording, {}).main}
-    told = {each.what.removesuffix("."): each.when.lower() for each in CrewSheet(wording).rows("owner")[1:]}
-    assert told
-    assert told.items() <= printed.items()
+    rows = CrewSheet(wording).rows("owner")[1:]
+    for_the_crew = {each.what.removesuffix("."): each.when.lower() for each in rows}
+    assert for_the_crew
+    assert for_the_crew.items() <= printed.items()
+    assert list(for_the_crew) == [title for title in printed if title in for_the_crew]
+
+
+def test_a_frost_that_blankets_keep_off_is_a_danger_while_they_lie(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    start = schedule.placement_start
+    bare = Blanket(0.0, -8.6, None, start.replace(hour=22, minute=50))
+    covered = Blanket(1.2, 4.8, start + timedelta(hours=60), None)
+    protection = Protection((bare, covered), 0.35, 1.2, start + timedelta(hours=60), 28.0, 17.0, 3.0)
+    cold = replace(before_the_pour(schedule), protection=protection)
+    (frost,) = (each for each in CrewSheet(Wording(job, cold)).rows("dangers") if "blankets" in each.what)
+    assert "17\N{NO-BREAK SPACE}°F" in frost.detail  # -8.6 degC, rounded
+    assert "10:30 pm" in frost.when
+    for each in (
+        replace(protection, laid=0.0),
+        replace(protection, blankets=(replace(bare, freezes_from=None), covered)),
+        replace(protection, until=cold.issued_at),
+    ):
+        rows = CrewSheet(Wording(job, replace(cold, protection=each))).rows("dangers")
+        assert not [row for row in rows if "blankets" in row.what]
 
 
 def crowded(schedule: CureSchedule) -> CureSchedule:
