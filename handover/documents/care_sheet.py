@@ -161,6 +161,10 @@ class CareSheet:
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part if there is no first job, or if it is past at the time of issue."""
+        if (missed := self.wording.visits.missed_water) is not None:
+            then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""
+            sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
+            return JobInProgress(self.say("missed.eyebrow"), missed.title, missed.when, sentence)
         if (cover := self.wording.visits.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
@@ -172,11 +176,9 @@ class CareSheet:
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
             return JobInProgress(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
         part = f"your-part.{self.wording.dates.method}"
-        day = next((each for each in self.wording.visits.days_to_come if each.visits), None)
-        if self.first is not None and day is not None:
-            hours = day.runs or self.wording.speak.join_list([each.short_span for each in day.visits])
+        if self.first is not None and (day := self._next_day) is not None:
             action = " ".join(filter(None, (self.between, day.visits[0].action)))
-            return JobInProgress(self.say("sheet.next-job"), self.say(part), f"{day.day}, {hours}", action)
+            return JobInProgress(self.say("sheet.next-job"), self.say(part), self._next_watering, action)
         if self._blankets_off is not None:
             if self._is_past(self._blankets_off):
                 part = "your-part.after-blankets"
@@ -185,6 +187,19 @@ class CareSheet:
         return JobInProgress(
             self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text")
         )
+
+    @property
+    def _next_day(self) -> DayWords | None:
+        """Return the next day with a watering or a look that is still to come."""
+        return next((each for each in self.wording.visits.days_to_come if each.visits), None)
+
+    @property
+    def _next_watering(self) -> str:
+        """Return the day and the hours of the next waterings; empty if there is none."""
+        if (day := self._next_day) is None:
+            return ""
+        hours = day.runs or self.wording.speak.join_list([each.short_span for each in day.visits])
+        return f"{day.day}, {hours}"
 
     @property
     def _blankets_off(self) -> MilestoneWords | None:

@@ -153,6 +153,8 @@ class CrewSheet:
 
     def _dangers(self) -> Iterator[CrewRow]:
         """Yield what may harm the fresh slab, in order of time: hours, what, and how bad."""
+        if (missed := self.wording.visits.missed_water) is not None:
+            yield CrewRow(self.say("crew.now"), self.say("crew.missed"), missed.when + ".", 1, 2)
         ahead = [each for each in self.schedule.risks if self.schedule.is_ahead(each.end)]
         above = [each for each in ahead if each.code == DRYING_LEVELS[0]]
         for each in ahead:
@@ -299,6 +301,8 @@ class CrewSheet:
         return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(self.job.slab.heated))
 
     def _is_over(self, event: CareEvent) -> bool:
+        if event.kind == Kind.STRIP_EDGE_FORMS:
+            return False  # it has no last hour; the care sheet has it as well
         if isinstance(event.end, datetime):
             return not self.schedule.is_ahead(event.end)
         return event.end <= self.schedule.issued_at.astimezone(self.zone).date()
@@ -309,13 +313,15 @@ class CrewSheet:
             return self.speak.short_day(event.start)
         if event.kind == Kind.SAW_JOINTS:
             return self._span(event.start, event.end, with_day=True)
+        if event.kind == Kind.STRIP_EDGE_FORMS and not self.schedule.is_ahead(event.end):
+            return self.say("sheet.crew-now")
         return self._moment(event.start, with_day=True)
 
     def _owner(self) -> Iterator[CrewRow]:
         """Yield what the owner reads, as the care sheet prints it: the first job, then dates by time."""
         care = CareSheet(self.wording, {})
         if (part := care.ongoing) is not None:
-            yield CrewRow(part.when, f"{part.eyebrow}: {part.title}.", rank=2)
+            yield CrewRow(part.when, f"{part.eyebrow}: {part.heading}", rank=2)
         elif (first := care.first) is not None:
             eyebrow = self.say("sheet.first-job" if care.wet else "sheet.first-done")
             when = first.when.text if first.when else first.when_text

@@ -178,6 +178,7 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
             *(each for each in words.warnings.notices if each.code == "tendons"),
             *filter(None, [words.warnings.bare_frost]),
         ],
+        missed=words.visits.missed_water,
         covers=cover_visits(words, after_first=True),
         keep_off=_keep_off(words),
         again=words.schedule.revision > 1,

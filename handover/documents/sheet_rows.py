@@ -38,6 +38,16 @@ class JobInProgress:
     when: str
     sentence: str
 
+    @property
+    def heading(self) -> str:
+        """The title as a sentence."""
+        return self.title if self.title.endswith("?") else f"{self.title}."
+
+    @property
+    def line(self) -> str:
+        """What, and when."""
+        return f"{self.title}{' ' if self.title.endswith('?') else ': '}{self.when}"
+
 
 @dataclass(frozen=True)
 class WalkthroughRow:

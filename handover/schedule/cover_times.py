@@ -238,6 +238,19 @@ def first_visit(schedule: CureSchedule) -> datetime | None:
     return min((visit.start for day in schedule.watering for visit in day.visits), default=None)
 
 
+def missed_water(schedule: CureSchedule) -> datetime | None:
+    """Return when the first watering began where the first issue comes after its end; else None.
+
+    Nobody was told of it then, unless the crew did it. After the end of curing nothing is left to mend.
+    """
+    first = next((visit for day in schedule.watering for visit in day.visits), None)
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    is_over = ends is not None and ends.not_before is not None and not schedule.is_ahead(ends.not_before)
+    if first is None or schedule.revision > 1 or schedule.cure_mode != "wet" or is_hose_by_crew(schedule):
+        return None
+    return None if is_over or schedule.is_ahead(first.end) else first.start
+
+
 def is_hose_by_crew(schedule: CureSchedule) -> bool:
     """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
     first = first_visit(schedule)

@@ -105,7 +105,7 @@ def first_task(job: JobRecord, schedule: CureSchedule, units: Units | None = Non
 def first_task_of(care: CareSheet) -> str:
     """Return the first task of a care sheet."""
     if (part := care.ongoing) is not None:
-        return f"{part.title}: {part.when}"
+        return part.line
     first = care.words_by_kind[MilestoneKind.FIRST_WATER]
     if care.wet and first.when is not None:
         return f"First water from {first.when.text}"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import crew_visits
 from handover.documents.events import owner_events
 from handover.documents.message import compose_message
@@ -19,6 +20,7 @@ from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure
 from handover.schedule.model import MilestoneKind as Kind
+from handover.service.summary import first_task_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -161,3 +163,60 @@ def test_the_hours_before_dawn_are_first_in_the_row(job: JobRecord, schedule: Cu
     night = replace(day.visits[0], start=early, end=early + 60 * MINUTE)
     odd = replace(schedule, watering=(*schedule.watering[:-1], replace(day, visits=(night, *day.visits))))
     assert CareSheet(Wording(job, odd), {}).columns[0] == "night"
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_first_issue_after_the_first_watering_asks_whether_it_was_done(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """The owner, the message and the crew read the same question; the next hours are still there."""
+    first = schedule.watering[0].visits[0]
+    late = replace(schedule, issued_at=first.end + MINUTE)
+    words = Wording(job, late, language=language)
+    missed = words.visits.missed_water
+    assert missed is not None
+    assert words.speak.moment(first.start).text in missed.when
+    care = CareSheet(words, {})
+    assert care.ongoing is not None
+    assert care.ongoing.title == missed.title
+    following = next(day for day in words.visits.days_to_come if day.visits)
+    assert following.visits[0].short_span in care.ongoing.sentence
+    text = message_from_bytes(compose_message(words, {}), policy=policy.default)
+    plain = text.get_body(("plain",))
+    assert plain is not None
+    assert missed.sentence in " ".join(plain.get_content().split())
+    assert words.say("crew.missed") in [row.what for row in CrewSheet(words).rows("dangers")]
+    assert first_task_of(care).startswith(missed.title)
+
+
+def test_who_was_told_of_the_first_watering_is_not_asked(job: JobRecord, schedule: CureSchedule) -> None:
+    first, last = schedule.watering[0].visits[0], schedule.milestone(Kind.CURING_ENDS)
+    assert last is not None
+    assert last.not_before is not None
+    late = first.end + MINUTE
+    for each in (
+        replace(schedule, issued_at=first.end - MINUTE),
+        replace(schedule, issued_at=late, revision=2),
+        replace(schedule, issued_at=last.not_before + MINUTE),
+        replace(schedule, issued_at=late, curing_method="curing compound"),
+    ):
+        assert Wording(job, each).visits.missed_water is None
+
+
+def test_a_slab_that_lay_dry_is_not_watered_in_frost(job: JobRecord, schedule: CureSchedule) -> None:
+    late = replace(schedule, issued_at=schedule.watering[0].visits[0].end + MINUTE)
+    cold = replace(late, weather=replace(late.weather, air_c=late.weather.air_c * 0.0 - 5.0))
+    words = Wording(job, cold)
+    assert words.visits.missed_water is not None
+    assert words.visits.missed_water.sentence == words.say("missed.frost")
+
+
+def test_forms_that_may_come_off_are_a_visit_until_the_last(job: JobRecord, schedule: CureSchedule) -> None:
+    """The crew's sheet has them as the owner's has: from now on."""
+    strip = schedule.milestone(Kind.STRIP_EDGE_FORMS)
+    assert strip is not None
+    assert strip.not_before is not None
+    words = Wording(job, replace(schedule, issued_at=strip.not_before + timedelta(days=1)))
+    rows = [row for row in CrewSheet(words).rows("visits") if row.kind == Kind.STRIP_EDGE_FORMS]
+    assert [row.when for row in rows] == [words.say("sheet.crew-now")]
+    assert any(words.say("sheet.crew-now") in line for line in crew_visits(words))

@@ -11,7 +11,14 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, is_dry_look, is_hose_by_crew, is_walkable
+from handover.schedule.cover_times import (
+    frost_covers,
+    is_dry_look,
+    is_hose_by_crew,
+    is_walkable,
+    may_water_freeze,
+    missed_water,
+)
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
 if TYPE_CHECKING:
@@ -33,6 +40,15 @@ class CoverWords:
     when: str
     sentence: str
     start: datetime
+
+
+@dataclass(frozen=True)
+class MissedWaterWords:
+    """What an owner is asked who hears of the first water too late: title, since when, what to do if not."""
+
+    title: str
+    when: str
+    sentence: str
 
 
 @dataclass(frozen=True)
@@ -249,6 +265,19 @@ class WateringWording(ScheduleWords):
         key = f"visit.{self.dates.method}.action"
         found = (f"{key}-{name}" for name, holds in (("timer", self.by_timer), ("steep", steep)) if holds)
         return self.say(next(filter(self.reader.has, found), key))
+
+    @cached_property
+    def missed_water(self) -> MissedWaterWords | None:
+        """The question whether the slab was watered, where the first issue comes after the first watering."""
+        since, now = missed_water(self.schedule), self.schedule.issued_at
+        if since is None:
+            return None
+        key = "frost" if may_water_freeze(self.schedule, now, now + timedelta(hours=1)) else "text"
+        return MissedWaterWords(
+            title=self.say("missed.title"),
+            when=self.say("missed.when", when=self.speak.moment(since).text),
+            sentence=self.say(f"missed.{key}"),
+        )
 
     # ---- the cover between the waterings
 
