@@ -268,11 +268,13 @@ FEW = 8
 
 @contextmanager
 def plan_with_few_members() -> Iterator[None]:
-    """Have the services compute a schedule with few members."""
+    """Have the services compute a schedule, and the reasons of its changes, with few members."""
+    from handover.schedule import reasons  # noqa: PLC0415 - heavy
     from handover.service import inputs  # noqa: PLC0415 - heavy
 
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr(inputs, "plan_cure", partial(inputs.plan_cure, members=FEW))
+        for module in (inputs, reasons):
+            patched.setattr(module, "plan_cure", partial(module.plan_cure, members=FEW))
         yield
 
 

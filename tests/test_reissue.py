@@ -144,7 +144,7 @@ def test_cooler_weather_makes_a_new_revision_that_reports_what_moved(office: Off
     before = contents(office.folder)
     done = office.reissue(-8.0)
     assert (done.revision, done.is_new) == (2, True)
-    assert any("because it stays cooler" in each for each in done.changes)
+    assert any("because it is cooler than forecast" in each for each in done.changes)
     bag = office.archive.bag(JOB)
     assert bag.revisions == (1, 2)
     assert bag.issue(1) == before, "the first issue is unchanged"
@@ -153,7 +153,7 @@ def test_cooler_weather_makes_a_new_revision_that_reports_what_moved(office: Off
     schedule = json.loads(bag.issue(2)["schedule.json"])
     assert schedule["revision"] == 2
     assert schedule["changes"]
-    assert "because it stays cooler" in bag.issue(2)["care-page.html"].decode()
+    assert "because it is cooler than forecast" in bag.issue(2)["care-page.html"].decode()
 
 
 def test_the_same_weather_changes_nothing(office: Office) -> None:
@@ -466,7 +466,7 @@ def test_watch_lists_what_should_be_sent_until_it_is(
     assert [each.status for each in result] == [1, 0, 0]
     assert f"{JOB}: failed\n    nobody answers" in result[0].err
     assert "1 curing, 1 reissued" in result[1].out
-    assert "because it stays cooler" in result[1].out.replace("\n    ", " ")
+    assert "because it is cooler than forecast" in result[1].out.replace("\n    ", " ")
     assert "1 curing, 0 reissued" in result[2].out
     for each in result[1:]:
         assert f"To be sent with handover send\n  {out / JOB}: to Ana Prueba" in each.out.replace(

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from handover.schedule.model import Change
 
 
+_FEW_DAYS = 2
+"""So many days one after another are named; of more, the first and the last."""
+
 MOST_URGENT = (
     FROST,
     MilestoneKind.PROTECTION_ENDS,
@@ -51,7 +54,18 @@ def _worded_changes(wording: Wording) -> list[tuple[str, Change]]:
     writer = _ChangeWriter(wording)
     shown = {SAW_LAST, WATERING, FROST, *wording.dates.owner_kinds}
     changes = [each for each in wording.schedule.changes if each.kind in shown]
-    return [(writer.sentence(each, text), each) for each in changes for text in writer.text(each)]
+    groups = _alike(changes)
+    return [(writer.sentence(each[0], text), each[0]) for each in groups for text in writer.text(each)]
+
+
+def _alike(changes: list[Change]) -> list[list[Change]]:
+    """Return the changes in order; the waterings that moved alike, for the same reason, are one group."""
+    groups: dict[object, list[Change]] = {}
+    for index, each in enumerate(changes):
+        hours = tuple(tuple(when.timetz() for when in side) for side in _sides(each))
+        key = (hours, each.because) if each.kind == WATERING else index
+        groups.setdefault(key, []).append(each)
+    return list(groups.values())
 
 
 def _rank(change: Change) -> int:
@@ -75,10 +89,11 @@ class _ChangeWriter:
         reasons = self.speak.join_list([self.say(f"change.because.{each}") for each in change.because])
         return self.say("change.reasoned", change=capitalise(text), reasons=reasons)
 
-    def text(self, change: Change) -> Iterator[str]:
-        """Return a change in words, or "" if its text is unchanged."""
+    def text(self, alike: list[Change]) -> Iterator[str]:
+        """Yield changes that are alike in words; nothing if their text is unchanged."""
+        change = alike[0]
         if change.kind == WATERING:
-            yield self._visits(change)
+            yield self._visits(alike)
         elif change.kind == FROST:
             yield self._frost(change)
         else:
@@ -114,15 +129,32 @@ class _ChangeWriter:
             return self.say("change.moved-hour", what=what, day=after.day, **hours)
         return self.say("change.moved", what=what, before=_shorten(before), after=_shorten(after))
 
-    def _visits(self, change: Change) -> str:
+    def _visits(self, alike: list[Change]) -> str:
         what = self.say(f"change.what.watering-{self.wording.schedule.cure_mode}")
-        day = self.speak.day((*change.after, *change.before)[0])
+        change = alike[0]
+        day = self._days([(*each.after, *each.before)[0] for each in alike])
         before, after = (self.speak.join_list([self._hour(each) for each in side]) for side in _sides(change))
         if not after:
             return self.say("change.visits-none", what=what, day=day)
         if not before:
             return self.say("change.visits-new", what=what, day=day, after=after)
         return self.say("change.visits", what=what, day=day, before=before, after=after)
+
+    def _days(self, days: list[datetime]) -> str:
+        """Return "Friday, August 14", "..., ... and ...", or "Friday, August 14 to Friday, August 21"."""
+        spans: list[list[datetime]] = []
+        for each in days:
+            if spans and (each.date() - spans[-1][-1].date()).days == 1:
+                spans[-1].append(each)
+            else:
+                spans.append([each])
+        return self.speak.join_list([text for span in spans for text in self._span(span)])
+
+    def _span(self, days: list[datetime]) -> list[str]:
+        if len(days) <= _FEW_DAYS:
+            return [self.speak.day(each) for each in days]
+        first, last = (self.speak.day(each) for each in (days[0], days[-1]))
+        return [self.say("sheet.day-span", first=first, last=last)]
 
     def _frost(self, change: Change) -> str:
         if change.after:

@@ -18,21 +18,28 @@ _OPEN = ("sprinkler", "soaker hose", "hose by hand")
 
 
 def plan_covered(
-    simulation: Simulation, dates: Dates, basis: BasisOf
+    simulation: Simulation, dates: Dates, basis: BasisOf, *, lies: str | None = None
 ) -> tuple[tuple[WateringDay, ...], BetweenCover | None]:
     """Return the watering, and the least cover between its visits that keeps the slab wet long enough.
 
     Where an open slab would be dry for longer than the limit, and no timer waters it, the visits are those
     of a slab under the cover. Where no cover suffices it is the better one, a sheet. A slab that every cover
-    would mark stays open.
+    would mark stays open. A cover that lies stays, unless only a better one keeps the slab wet.
+
+    Args:
+        simulation: The slab.
+        dates: Its dates.
+        basis: What kind of weather a time rests on.
+        lies: The cover of the issue before.
     """
     watering = plan_watering(simulation, dates, basis)
     curing, limit = simulation.job.curing, simulation.practice["water.dry-too-long"]
     open_h = driest_day(watering)
     covers = simulation.job.slab.covers
-    if curing.method not in _OPEN or curing.timer or open_h < limit or not covers:
+    kept = covers[covers.index(lies) :] if lies in covers else ()
+    if curing.method not in _OPEN or curing.timer or not covers or (open_h < limit and not kept):
         return watering, None
-    for name in covers:
+    for name in kept or covers:
         planned = plan_watering(simulation, dates, basis, under=simulation.practice.methods[name])
         dry_h = driest_day(planned)
         if dry_h < limit:

@@ -50,7 +50,8 @@ def changes(
 
     A date that was past when the later one was issued, and still is, does not change any more. Every other
     date that moved is returned; the documents decide whether its words differ. Visits count if they moved by
-    at least the amounts in `practice` under "change".
+    at least the amounts in `practice` under "change". The causes are what differs between the two schedules;
+    which of them moved a date is found by `handover.schedule.reasons`, from the inputs.
 
     Args:
         earlier: As issued, or read back from its schedule.json.
@@ -109,7 +110,7 @@ class _Comparison:
         precision: Precision | None = None,
     ) -> Iterator[Change]:
         if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
-            causes = self._causes(before, after)
+            causes = self._causes()
             if kind == MilestoneKind.CURING_ENDS and self._dries_sooner(before, after, causes):
                 causes = ("repeated-frost",)
             yield Change(kind, _one(before), _one(after), causes, precision)
@@ -163,7 +164,7 @@ class _Comparison:
                 return (_SKIPPED[now][0],)
             if was in _SKIPPED:
                 return (_SKIPPED[was][1],)
-        return self._others()
+        return self._causes()
 
     # ---- frost
 
@@ -206,15 +207,6 @@ class _Comparison:
 
     # ---- causes
 
-    def _causes(self, before: datetime | None, after: datetime | None) -> tuple[Cause, ...]:
-        """Return the causes of a moved date; of the weather, only changes in its direction."""
-        warmer_k = self._warmer_k(max(filter(None, (before, after)), key=datetime.timestamp))
-        is_later = after is None or (before is not None and before.timestamp() < after.timestamp())
-        weather: tuple[Cause, ...] = ()
-        if abs(warmer_k) >= self.practice["change.air"] and (warmer_k < 0.0) == is_later:
-            weather = ("cooler",) if is_later else ("warmer",)
-        return (*self._newly_measured, *weather) or self._others()
-
     def _dries_sooner(
         self, before: datetime | None, after: datetime | None, causes: tuple[Cause, ...]
     ) -> bool:
@@ -224,23 +216,13 @@ class _Comparison:
         is_sooner = before is None or after.timestamp() < before.timestamp()
         return is_sooner and (not self.earlier.dries_before_frost or causes in ((), ("forecast",)))
 
-    def _others(self) -> tuple[Cause, ...]:
-        """Return the other possible causes."""
+    def _causes(self) -> tuple[Cause, ...]:
+        """Return what differs between the two: measurements, else the record, else the weather."""
         if self._newly_measured:
             return self._newly_measured
-        if self._weather_changed:
+        if self._record_changed:
             return ("record",)
         return () if self._same_weather else ("forecast",)
-
-    def _warmer_k(self, until: datetime) -> float:
-        """Return the mean difference of the air from the earlier forecast, from placement until a date."""
-        _, old, new = np.intersect1d(
-            self.earlier.weather.time, self.later.weather.time, assume_unique=True, return_indices=True
-        )
-        hours = self.later.weather.time[new]
-        within = hours <= np.datetime64(until.astimezone(UTC).replace(tzinfo=None), "s")
-        difference = self.later.weather.air_c[new] - self.earlier.weather.air_c[old]
-        return float(difference[within].mean()) if within.any() else 0.0
 
     @property
     def _same_weather(self) -> bool:
@@ -260,7 +242,7 @@ class _Comparison:
         return tuple(dict.fromkeys(_MEASURED[each.kind] for each in fresh))
 
     @property
-    def _weather_changed(self) -> bool:
+    def _record_changed(self) -> bool:
         """Return whether the record's slab, mix or placement changed."""
         one, other = self.earlier, self.later
         numbers = ("area_m2", "thickness_m", "specified_strength_mpa")

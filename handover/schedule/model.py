@@ -629,6 +629,12 @@ Cause = Literal[
     "cylinder",
     "log",
     "surface",
+    "finished",
+    "concrete-temperature",
+    "method",
+    "hours",
+    "pour",
+    "mix",
     "record",
     "rain",
     "no-rain",
@@ -637,7 +643,15 @@ Cause = Literal[
     "repeated-frost",
     "cooler",
     "warmer",
+    "air",
+    "sunnier",
+    "cloudier",
+    "windier",
+    "calmer",
+    "drier",
+    "damper",
     "forecast",
+    "several",
 ]
 """An input that changed between two issues: a measurement, the record, or the weather."""
 

@@ -48,6 +48,7 @@ def plan_cure(
     share: float = SHARE,
     members: int = MEMBERS,
     rules: str | None = None,
+    cover: str | None = None,
 ) -> CureSchedule:
     """Return the schedule of a job under its weather.
 
@@ -60,6 +61,7 @@ def plan_cure(
         share: Share of the members for which a "not before" is late enough, above 0.5 and below 1.
         members: Size of the ensemble.
         rules: Code of the rules to plan by ("us", "de", "strictest"); None: those of the site's country.
+        cover: The cover that lies between the waterings since the issue before; None: none.
 
     Raises:
         UnusableInput: The weather is of another place or time, or there are no such ``rules``; carries all
@@ -73,13 +75,13 @@ def plan_cure(
     job, basis = simulation.job, basis_of(simulation.weather)
     dates = compute_dates(simulation, basis)
     simulation, dates = _with_water(simulation, dates, basis)
-    watering, between = plan_covered(simulation, dates, basis)
+    watering, between = plan_covered(simulation, dates, basis, lies=cover)
     dry = None if between is not None else dry_hours(simulation, dates, watering)
     if dry is not None:  # its dry hours are no curing, and its surface is hotter when the water comes
         simulation = replace(simulation, dry=dry)
         simulation, dates = _with_water(simulation, compute_dates(simulation, basis), basis)
         warmed = simulation if job.curing.water_temperature is None else with_dry_surface(simulation, dry)
-        watering, between = plan_covered(warmed, dates, basis)
+        watering, between = plan_covered(warmed, dates, basis, lies=cover)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))

@@ -273,8 +273,9 @@ def compute(
     as_of: datetime,
     revision: int = 1,
     settings: Settings = Settings(),  # noqa: B008 - it does not change
+    cover: str | None = None,
 ) -> CureSchedule:
-    """Return the schedule of the inputs; the time of issue is aware."""
+    """Return the schedule of the inputs; the time of issue is aware, the cover that of the issue before."""
     LOG.info("3 compute")
     return plan_cure(
         inputs.job,
@@ -284,6 +285,7 @@ def compute(
         typical=inputs.typical,
         rules=settings.rules,
         share=settings.share,
+        cover=cover,
     )
 
 

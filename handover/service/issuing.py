@@ -21,6 +21,7 @@ from handover.documents.schedule_json import read_schedule
 from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import RecordSource, examine_source, read_source
 from handover.schedule.changes import changes
+from handover.schedule.reasons import Issue, PlanInputs, explain
 from handover.service.inputs import check_inputs, compute, download_weather, questions, read_weather_file
 from handover.service.publish import (
     INPUTS_FOLDER,
@@ -31,7 +32,7 @@ from handover.service.publish import (
     publish_locked,
 )
 from handover.service.render import render_documents
-from handover.service.settings import Settings, add_manifest
+from handover.service.settings import Settings, add_manifest, read_settings
 from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from handover.service.job_inputs import JobInputs, WeatherFile
     from handover.service.pdf_workers import PdfWorkers
     from handover.weather.reading import ExaminedWeather as WeatherExamined
+    from handover.weather.series import WeatherSeries
 
     OnFindings = Callable[[tuple[Finding, ...]], None]
 
@@ -279,16 +281,69 @@ def compute_schedule(inputs: JobInputs, request: IssueRequest) -> CureSchedule:
     Raises:
         UnusableInput: The previous issue has no readable schedule.
     """
-    schedule = compute(inputs, request.as_of, request.revision, request.settings)
+    settings = request.settings
     if request.earlier is None:
-        return schedule
+        return compute(inputs, request.as_of, request.revision, settings)
+    before = _earlier_schedule(request.earlier)
+    earlier = _earlier_inputs(request.earlier, before)
+    cover = _earlier_cover(before, earlier, inputs.job)
+    schedule = compute(inputs, request.as_of, request.revision, settings, cover)
+    found = changes(before, schedule)
+    if earlier is None or not found:
+        return replace(schedule, changes=found)
+    later = PlanInputs(
+        inputs.job, inputs.weather, request.as_of, inputs.typical, settings.rules, settings.share, cover
+    )
+    one, other = Issue(before, replace(earlier, cover=cover)), Issue(schedule, later)
+    return replace(schedule, changes=explain(found, one, other))
+
+
+def _earlier_schedule(documents: Mapping[str, bytes]) -> CureSchedule:
+    """Return the schedule of an earlier set.
+
+    Raises:
+        UnusableInput: There is none, or this program cannot read it.
+    """
     try:
-        before = read_schedule(request.earlier[SCHEDULE_FILE])
+        return read_schedule(documents[SCHEDULE_FILE])
     except (KeyError, ValueError) as fault:
         problem = str(fault) if isinstance(fault, ValueError) else "is missing"
         finding = Finding(problem, file=SCHEDULE_FILE, expected="a set that `handover issue` wrote")
         raise UnusableInput([finding]) from None
-    return replace(schedule, changes=changes(before, schedule))
+
+
+def _earlier_cover(before: CureSchedule, earlier: PlanInputs | None, job: JobRecord) -> str | None:
+    """Return the cover that the issue before has between the waterings, if the curing is still the same."""
+    if before.between is None or earlier is None or earlier.job.curing != job.curing:
+        return None
+    return before.between.cover
+
+
+def _earlier_inputs(documents: Mapping[str, bytes], schedule: CureSchedule) -> PlanInputs | None:
+    """Return what an earlier set was planned from; None where this program cannot read it any more."""
+    from handover.service.archiving import read_issued_record  # noqa: PLC0415 - only for a later issue
+
+    try:
+        job, made = read_issued_record(documents), read_settings(documents)
+        weather, typical = (
+            _read_again(name, documents, job, made.received_at) for name in (made.weather, made.typical)
+        )
+    except (UnusableInput, KeyError):
+        return None
+    if weather is None:
+        return None
+    chosen = made.settings
+    return PlanInputs(job, weather, schedule.issued_at, typical, chosen.rules, chosen.share)
+
+
+def _read_again(
+    name: str | None, documents: Mapping[str, bytes], job: JobRecord, received_at: datetime | None
+) -> WeatherSeries | None:
+    """Return the weather of an earlier set from its inputs; None where it has none of that name."""
+    if not name:
+        return None
+    year, data = job.placement.start.year, documents[INPUTS_FOLDER + name]
+    return examine_weather_bytes(data, name, job.site, year, received_at=received_at)[0]
 
 
 def render_set(

@@ -48,7 +48,7 @@ def cold(schedule: CureSchedule) -> CureSchedule:
 def test_a_date_that_moved_within_a_day(job: JobRecord, schedule: CureSchedule) -> None:
     """The sentence that the office was promised."""
     assert sentences(job, schedule, FIRST_WATER) == (
-        "First water moved from 2:00 pm to 3:30 pm on Tuesday, July 14, because it stays cooler.",
+        "First water moved from 2:00 pm to 3:30 pm on Tuesday, July 14, because it is cooler than forecast.",
     )
 
 
@@ -102,7 +102,7 @@ def test_the_first_page_shows_few_changes_and_how_many_more(
 ) -> None:
     """Those that ask most of an owner, in order of time; the page for the phone has all."""
     day = datetime(2026, 7, 16, 6, 30, tzinfo=ZONE)
-    watered = [Change("watering", (), (day + n * 24 * HOUR,)) for n in range(5)]
+    watered = [Change("watering", (), (day + n * 25 * HOUR,)) for n in range(5)]
     car = Change("light-vehicles", (day + 5 * 24 * HOUR,), (day + 9 * 24 * HOUR,))
     words = Wording(job, replace(schedule, revision=2, changes=(*watered, car)), language=language)
     every = change_sentences(words)
@@ -111,6 +111,21 @@ def test_the_first_page_shows_few_changes_and_how_many_more(
     page, sheet = care_page_html(words), care_sheet_html(words)
     assert all(f"<li>{line}</li>" in page for line in every)
     assert sum(f"<li>{line}</li>" in sheet for line in every) == 3
+
+
+def test_waterings_that_move_alike_are_one_sentence(job: JobRecord, schedule: CureSchedule) -> None:
+    """Of three days in a row the first and the last are named; a day with other hours has its own."""
+    day = datetime(2026, 7, 17, 6, 30, tzinfo=ZONE)
+
+    def rained(number: int, hours: int = 0) -> Change:
+        return Change("watering", (day + timedelta(days=number, hours=hours),), (), ("rain",))
+
+    assert sentences(job, schedule, rained(0), rained(1)) == (
+        "Watering on Friday, July 17 and Saturday, July 18 is cancelled, because rain wets it.",
+    )
+    alike, other = sentences(job, schedule, *map(rained, (0, 1, 2, 4)), rained(5, 1))
+    assert "Friday, July 17 to Sunday, July 19 and Tuesday, July 21" in alike
+    assert other == "Watering on Wednesday, July 22 is cancelled, because rain wets it."
 
 
 def test_nothing_is_printed_where_nothing_changed(job: JobRecord, schedule: CureSchedule) -> None:

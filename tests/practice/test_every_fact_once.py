@@ -261,6 +261,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/frost_protection.py: _HOURS",
         "schedule/service_uncertainty.py: _CALM_MS",
         "schedule/simulation.py: simulate: timedelta(days=days, hours=1)",
+        "schedule/reasons.py: _on_one_axis: timedelta(days=DAYS, hours=1)",
         "service/inputs.py: _BEFORE_THE_POUR",
         "schedule/slab_simulation.py: DAYS",
         "schedule/start_hours.py: _HOURS",
@@ -291,6 +292,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/printed_times.py: _MIDDLE_OF_MONTH",
         "documents/words/watering.py: COLUMN_HOURS",
         "service/office.py: PAGE_LENGTH",
+        "documents/change_sentences.py: _FEW_DAYS",
     ),
     "what can be believed of a file or a single field": (
         "base/local_time.py: _EARLIEST",
