@@ -33,6 +33,7 @@ typical = "/weather/place.epw"
 
 [sheets]
 language = "en, es"
+firm_language = "es"
 units = "si"
 paper = "a4"
 templates = "look"
@@ -83,7 +84,7 @@ def test_the_file_overrides_the_defaults(file: Path) -> None:
     assert (config.language, config.units, config.paper) == (("en", "es"), "si", "a4")
     assert (config.workers, config.mail_host) == (3, "smtp.example.com")
     assert config.origin("archive") == "settings.toml:2"
-    assert config.origin("workers") == "settings.toml:15"
+    assert config.origin("workers") == "settings.toml:16"
     assert config.origin("mail_port") == "default"
 
 
@@ -279,7 +280,7 @@ def test_config_prints_each_value_and_where_it_comes_from(
     assert (printed.status, printed.err) == (0, "")
     assert str(file) in printed.out
     rows = [re.split(r" {2,}", line) for line in printed.out.splitlines()]
-    assert ["sheets.paper", "a4", "settings.toml:11", "the size of the sheets"] in rows
+    assert ["sheets.paper", "a4", "settings.toml:12", "the size of the sheets"] in rows
     assert ["sheets.units", "us", "environment HANDOVER_UNITS", "the units of the reader"] in rows
     assert ["batch.workers", "2", "option --workers", "processes of a batch"] in rows
     assert ["mail.security", "starttls", "default", "how the connection is encrypted"] in rows
@@ -289,7 +290,7 @@ def test_config_as_json(run: Callable[..., Any], file: Path) -> None:
     lines = [json.loads(line) for line in run("--settings", file, "config", "--json").out.splitlines()]
     assert [each["setting"] for each in lines] == list(SETTINGS)
     workers = next(each for each in lines if each["setting"] == "workers")
-    assert (workers["value"], workers["from"]) == (3, "settings.toml:15")
+    assert (workers["value"], workers["from"]) == (3, "settings.toml:16")
 
 
 def test_every_option_of_a_setting_is_one_of_config(run: Callable[..., Any]) -> None:

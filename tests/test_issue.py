@@ -325,6 +325,13 @@ def test_the_owner_reads_in_the_language_of_the_record(
         "data-sheet.pdf": "en",
         "crew.ics": "en",
     }
+    firm = {"crew-sheet.pdf": "es", "data-sheet.pdf": "es", "crew.ics": "es"}
+    assert tongues(issue("--firm-language", "es", folder=tmp_path / "firm")) == owners | firm
+    english = record_text.replace("[owner]", SPANISH.replace('"es"', '"en"'))
+    record.write_text(english, encoding="utf-8")
+    mixed = tongues(issue("--firm-language", "es", folder=tmp_path / "mixed"))
+    assert mixed == dict.fromkeys(owners, "en") | firm
+    record.write_text(record_text.replace("[owner]", SPANISH), encoding="utf-8")
     assert set(tongues(issue("--language", "es", folder=tmp_path / "es")).values()) == {"es"}
     assert set(tongues(issue(*IN_ENGLISH, folder=tmp_path / "en")).values()) == {"en"}
 

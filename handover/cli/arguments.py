@@ -80,6 +80,7 @@ def build_parser() -> ArgumentParser:
     _rules(each)
     _band(each)
     each.add_argument("--json", action="store_true", help="print the whole schedule as JSON")
+    _firm_language(each)
     _units(each)
 
     each = command("issue", issue, "write the complete set of documents to a folder")
@@ -380,9 +381,18 @@ def _typical(parser: ArgumentParser) -> None:
 
 def _look(parser: ArgumentParser) -> None:
     parser.add_argument("--language", metavar="CODES", help="languages, such as en,es (default: the owner's)")
+    _firm_language(parser)
     parser.add_argument("--paper", choices=("letter", "a4"), help="paper size (default: letter)")
     _units(parser)
     _templates(parser)
+
+
+def _firm_language(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--firm-language",
+        metavar="CODE",
+        help="language of crew and office (default: the first of --language, else English)",
+    )
 
 
 def _templates(parser: ArgumentParser) -> None:

@@ -55,7 +55,15 @@ def check(options: Options) -> None:
 
     job, cautions = read_record(to_path(options.job))
     config = config_of(options)
-    of_readers = tuple(reader_findings(job, options.job, chosen=config.language, templates=config.templates))
+    of_readers = tuple(
+        reader_findings(
+            job,
+            options.job,
+            chosen=config.language,
+            firm=config.firm_language,
+            templates=config.templates,
+        )
+    )
     if any(each.severity == "fault" for each in of_readers):
         raise UnusableInput((*cautions, *of_readers))
     cautions = (*cautions, *of_readers)
@@ -127,12 +135,20 @@ def plan(options: Options) -> None:
     from handover.service.settings import Settings
     from handover.service.summary import summarise_plan
 
-    request = request_of(options, Settings(rules=options.rules, share=options.sure / 100))
+    config = config_of(options)
+    settings = Settings(
+        rules=options.rules,
+        share=options.sure / 100,
+        units=config.units,
+        templates=config.templates,
+        firm_language=config.firm_language,
+    )
+    request = request_of(options, settings)
     planned = plan_request(request, print_cautions)
     if options.json:
         sys.stdout.write(schedule_json(planned.schedule).decode())
         return
-    print("\n".join(_plan_lines(summarise_plan(planned.job, planned.schedule, config_of(options).units))))
+    print("\n".join(_plan_lines(summarise_plan(planned.job, planned.schedule, settings))))
 
 
 def issue(options: Options) -> None:
@@ -195,11 +211,11 @@ def schema(options: Options) -> None:
     print(json.dumps(shape(), indent=2, ensure_ascii=False))
 
 
-def _surface_lines(lines: Sequence[str]) -> Iterator[str]:
+def _surface_lines(lines: Sequence[str], head: str = "Before the crew leaves") -> Iterator[str]:
     """Yield what the crew does before it leaves, under its title; nothing where there is nothing."""
     if lines:
         title, *ways = lines
-        yield from heading(f"Before the crew leaves: {title}")
+        yield from heading(f"{head}: {title}")
         for each in ways:
             yield from wrap(each)
 
@@ -207,25 +223,25 @@ def _surface_lines(lines: Sequence[str]) -> Iterator[str]:
 def _plan_lines(plan: PlanSummary) -> Iterator[str]:
     """Yield the lines of the schedule as the contractor reads it."""
     yield from wrap(f"{plan.site} ({plan.job})", first="", indent="")
-    yield from wrap(f"Weather: {plan.weather}", first="", indent="")
-    yield from heading("Not before")
+    yield from wrap(plan.weather, first="", indent="")
+    yield from heading(plan.heads["not-before"])
     yield from columns(plan.dates)
     if plan.dangers:
-        yield from heading("Dangers, by the hour")
+        yield from heading(plan.heads["dangers"])
         yield from columns(plan.dangers)
     if plan.load:
         yield from heading(plan.load)
-    yield from _surface_lines(plan.surface)
+    yield from _surface_lines(plan.surface, plan.heads["surface"])
     if plan.visits:
-        yield from heading("The crew also comes back")
+        yield from heading(plan.heads["visits"])
         yield from columns(plan.visits)
-    yield from heading("Watering")
+    yield from heading(plan.heads["watering"])
     yield from columns(plan.watering)
     if plan.refusals:
-        yield from heading("No date is given")
+        yield from heading(plan.heads["refusals"])
         yield from columns(plan.refusals)
     if plan.cautions:
-        yield from heading("Cautions")
+        yield from heading(plan.heads["cautions"])
     for each in plan.cautions:
         yield from wrap(each)
     yield ""

@@ -154,6 +154,7 @@ def settings_of(options: Options) -> Settings:
         templates=config.templates,
         rules=options.rules,
         share=options.sure / 100,
+        firm_language=config.firm_language,
     )
 
 

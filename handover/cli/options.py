@@ -35,6 +35,7 @@ class Options(Namespace):
     svg: str | None
     pdf: str | None
     language: str | None
+    firm_language: str | None
     paper: Literal["letter", "a4"] | None
     units: Literal["us", "si"] | None
     templates: str | None

@@ -132,6 +132,14 @@ class Config:
             unset="the owner's", convert=_split, option="--language",
         ),
     )  # fmt: skip
+    firm_language: str | None = field(
+        default=None,
+        metadata=_setting(
+            "sheets.firm_language", "the language of crew and office", "the code of a language", '"es"',
+            _matches(r"[A-Za-z]{2,3}([-_]\w+)*"), unset="the first of `--language`, else English",
+            option="--firm-language",
+        ),
+    )  # fmt: skip
     units: Literal["us", "si"] | None = field(
         default=None,
         metadata=_setting(

@@ -91,7 +91,13 @@ def check_inputs(
     for_readers = (
         ()
         if job is None or settings is None
-        else reader_findings(job, source.name, chosen=settings.languages, templates=settings.templates)
+        else reader_findings(
+            job,
+            source.name,
+            chosen=settings.languages,
+            firm=settings.firm_language,
+            templates=settings.templates,
+        )
     )
     findings = (*examined.findings, *ahead, *for_readers, *of_service, *doubts, *typical_findings)
     if job is None or series is None or any(each.severity == "fault" for each in findings):

@@ -15,7 +15,12 @@ if TYPE_CHECKING:
 
 
 def reader_findings(
-    job: JobRecord, file: str, *, chosen: tuple[str, ...] | None = None, templates: Path | None = None
+    job: JobRecord,
+    file: str,
+    *,
+    chosen: tuple[str, ...] | None = None,
+    firm: str | None = None,
+    templates: Path | None = None,
 ) -> Iterator[Finding]:
     """Yield what the readers of the documents will miss: the same for a check and for an issue.
 
@@ -23,10 +28,13 @@ def reader_findings(
         job: The record.
         file: The name of its file, for the findings.
         chosen: The languages of the documents; None: that of the owner.
+        firm: The language of crew and office; None: by default.
         templates: A contractor's own texts, in which a language may be.
     """
     known = languages(templates)
     readers = [("language", each) for each in chosen or ()] or [("owner.language", job.owner.language)]
+    if firm is not None:
+        readers.append(("firm_language", firm))
     for field, each in readers:
         if each not in known:
             yield Finding(
@@ -34,7 +42,7 @@ def reader_findings(
                 file=file,
                 field=field,
                 expected=", ".join(known),
-                example=f'language = "{known[0]}"',
+                example=f'{field.rpartition(".")[2]} = "{known[0]}"',
             )
     if any(path == "slab.use" for path, *_ in job.assumed):
         yield Finding(

@@ -26,9 +26,6 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
     from handover.service.pdf_workers import PdfWorkers
 
-OFFICE_LANGUAGE = "en"
-"""The language of crew and office by default."""
-
 LOG = logging.getLogger("handover")
 
 
@@ -60,7 +57,7 @@ def render_documents(
     """
     LOG.info("4 write texts")
     readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
-    office = readers[0] if settings.languages else OFFICE_LANGUAGE
+    office = settings.office_language
     words = {
         each: Wording(
             job, schedule, language=each, units=settings.units_for(job), templates=settings.templates

@@ -31,14 +31,17 @@ if TYPE_CHECKING:
 SETTINGS_FILE = "settings.json"
 """Name among the inputs."""
 
+OFFICE_LANGUAGE = "en"
+"""The language of crew and office by default."""
+
 
 @dataclass(frozen=True)
 class Settings:
     """The choices of an issue.
 
     Attributes:
-        languages: The languages of the readers; the first is also that of crew and office. By default, that
-            of the record for the owner, and English for crew and office.
+        languages: The languages of the readers; by default, that of the record for the owner.
+        firm_language: That of crew and office; by default the first of `languages`, else English.
         units: "us" or "si"; by default, those of most quantities in the record.
         paper: "letter" or "a4".
         templates: A contractor's folder whose files replace those of the program.
@@ -52,6 +55,13 @@ class Settings:
     templates: Path | None = None
     rules: str | None = None
     share: float = SHARE
+    firm_language: str | None = None
+
+    @property
+    def office_language(self) -> str:
+        """The language of crew and office."""
+        first = self.languages[0] if self.languages else OFFICE_LANGUAGE
+        return self.firm_language or first
 
     def units_for(self, job: JobRecord) -> Units:
         """Return the units of a job's reader."""

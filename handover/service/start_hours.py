@@ -24,7 +24,6 @@ from handover.jobs.reading import read_source
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.start_hours import begin_at, compare_starts, full_hours, placing_time, usual_starts
 from handover.service.inputs import check_inputs, download_weather, needed_until, read_weather_file
-from handover.service.render import OFFICE_LANGUAGE
 from handover.service.settings import Settings
 from handover.weather.fit_check import check_fit
 
@@ -264,9 +263,8 @@ def _end_of(bound: date | datetime, zone: ZoneInfo) -> datetime:
 
 
 def start_words(compared: ComparedStarts, settings: Settings = Settings()) -> StartWording:  # noqa: B008
-    """Return a comparison in words, in the first language of the settings, else in that of the office."""
-    language = settings.languages[0] if settings.languages else OFFICE_LANGUAGE
-    reader = Reader.load(language, settings.units_for(compared.job), settings.templates)
+    """Return a comparison in words, in the language of crew and office."""
+    reader = Reader.load(settings.office_language, settings.units_for(compared.job), settings.templates)
     job = compared.job
     return StartWording(reader, job.site.name, compared.comparison, job.contractor.name)
 

@@ -12,12 +12,15 @@ from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.quantity_format import Units
     from handover.documents.words.dates import MilestoneWords
     from handover.documents.words.watering import DayWords
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
+    from handover.service.settings import Settings
 
 
 @dataclass(frozen=True)
@@ -26,7 +29,7 @@ class PlanSummary:
 
     Attributes:
         site, job: Name of the site, id of the job.
-        weather: The source of the weather.
+        weather: The source of the weather, in a line.
         dates: When, and what is then allowed.
         load: What to load, in one sentence; empty if nothing.
         dangers: The hours of each danger of the day, and how bad it is.
@@ -36,6 +39,7 @@ class PlanSummary:
         refusals: The dates that the program does not give, and why.
         cautions: One paragraph for each.
         limits: What the estimates do not cover.
+        heads: The headings of the parts, by their names.
     """
 
     site: str
@@ -50,17 +54,29 @@ class PlanSummary:
     refusals: tuple[tuple[str, str], ...]
     cautions: tuple[str, ...]
     limits: str
+    heads: Mapping[str, str]
 
 
-def summarise_plan(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> PlanSummary:
-    """Return a schedule in a few lines.
+HEADS = ("not-before", "dangers", "surface", "visits", "watering", "refusals", "cautions")
+"""The parts of a summary that have a heading."""
+
+
+def summarise_plan(job: JobRecord, schedule: CureSchedule, settings: Settings) -> PlanSummary:
+    """Return a schedule in a few lines, in the language of crew and office.
 
     Args:
         job: The record.
         schedule: Its schedule.
-        units: "us" or "si"; by default, those of most quantities in the record.
+        settings: The choices: languages, units, templates.
     """
-    return plan_summary(Wording(job, schedule, units=units or job.written_in))
+    words = Wording(
+        job,
+        schedule,
+        language=settings.office_language,
+        units=settings.units_for(job),
+        templates=settings.templates,
+    )
+    return plan_summary(words)
 
 
 def plan_summary(words: Wording) -> PlanSummary:
@@ -74,16 +90,17 @@ def plan_summary(words: Wording) -> PlanSummary:
     return PlanSummary(
         site=words.job.site.name,
         job=schedule.job,
-        weather=schedule.weather.source,
+        weather=words.say("plan.weather", source=schedule.weather.source),
         dates=tuple(_date(each, words) for each in dates),
         load=crew.load,
         dangers=tuple((row.when, row.text) for row in crew.rows("dangers")),
         surface=_surface_lines(words),
         visits=tuple((row.when, row.what) for row in visits),
-        watering=tuple((_span(*(day.short_day for day in days)), what) for what, days in spans),
+        watering=tuple((_span(words, *(day.short_day for day in days)), what) for what, days in spans),
         refusals=tuple((words.refused(each), words.dates.refusal(each)) for each in schedule.refusals),
         cautions=tuple(f"{each.title}. {each.text}" for each in words.cautions),
         limits=" ".join(words.limits),
+        heads={each: words.say(f"plan.head.{each}") for each in HEADS},
     )
 
 
@@ -121,20 +138,20 @@ def _date(words: MilestoneWords, wording: Wording) -> tuple[str, str]:
     """Return when and what; sawing in stages goes by its trial cut, and so does sawing without an hour."""
     undated = wording.dates.undated_saw if words.kind == MilestoneKind.SAW_JOINTS else None
     if undated is not None:
-        return "past the estimate", f"{words.crew_title}. {undated.why} {undated.how}"
+        return wording.say("plan.past"), f"{words.crew_title}. {undated.why} {undated.how}"
     if words.in_stages and words.trial and words.not_after:
-        what = f"{words.crew_title}, part by part; too late from {words.not_after.short}"
-        return f"try {words.trial.short}", what
-    trial = f", trial cut {words.trial.short}" if words.trial else ""
-    late = f"{trial}, not after {words.not_after.short}" if words.not_after else ""
+        what = wording.say("plan.in-parts", title=words.crew_title, last=words.not_after.short)
+        return wording.say("plan.try", when=words.trial.short), what
+    trial = wording.say("plan.trial", when=words.trial.short) if words.trial else ""
+    late = f"{trial}{wording.say('plan.not-after', last=words.not_after.short)}" if words.not_after else ""
     year = wording.schedule.issued_at.year
-    when = _with_year(words.when, year) if words.when else "past the estimate"
+    when = _with_year(words.when, year) if words.when else wording.say("plan.past")
     night = f"; {words.night}" if words.night else ""
     return when, f"{words.crew_title}{late}{night}"
 
 
-def _span(first: str, *others: str) -> str:
-    return f"{first} to {others[-1]}" if others else first
+def _span(wording: Wording, first: str, *others: str) -> str:
+    return wording.say("sheet.day-span", first=first, last=others[-1]) if others else first
 
 
 def _work_of(day: DayWords) -> str:

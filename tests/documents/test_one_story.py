@@ -220,7 +220,7 @@ def test_the_crew_is_sent_to_try_a_cut_where_no_hour_could_be_computed(
     for text in (line, event.description):
         assert wording.say("saw-undated.why-spread") in text
         assert wording.speak.moment(set_at).text in text
-    [row] = [what for when, what in plan_summary(wording).dates if when == "past the estimate"]
+    [row] = [what for when, what in plan_summary(wording).dates if when == wording.say("plan.past")]
     assert wording.say("saw-undated.why-spread") in row
 
 
