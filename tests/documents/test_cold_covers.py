@@ -223,3 +223,22 @@ def test_the_crew_is_told_when_the_blankets_that_cure_go_on_and_of_a_bare_frost(
 
 def test_three_layers_are_what_the_rule_asks_for_at_edges() -> None:
     assert general_rules()["frost.edges"] == 3.0
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_cover_of_a_coated_slab_does_not_speak_of_water(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Nobody waters it; snow comes off with what does not scratch the coat that is to be left alone."""
+    days = tuple(replace(day, skipped_because="compound") for day in frozen.watering)
+    coated = replace(frozen, curing_method="curing compound", watering=days)
+    words = Wording(job, coated, language=language)
+    cover = words.cover
+    assert cover is not None
+    water = {"en": "water", "es": "rieg"}[language]
+    assert water not in f"{cover.title} {cover.sentence}".lower()
+    wet = Wording(job, frozen, language=language).cover
+    assert wet is not None
+    assert water in f"{wet.title} {wet.sentence}".lower()
+    broom = {"en": "broom", "es": "escoba"}[language]
+    assert broom in words.say(words.dates.variant("milestone.freeze-thaw", ".sentence"))

@@ -325,9 +325,13 @@ class WateringWording(ScheduleWords):
         start = cover.start.astimezone(issued.tzinfo)
         is_on = start <= issued
         by = "-crew" if cover.by_crew and not is_walkable(self.schedule, issued) else ""
-        lines = [self.say(f"cover.text{by}"), "" if cover.off else self.say("cover.then-water")]
+        is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
+        lines = [
+            self._of_coat(f"cover.text{by}"),
+            "" if cover.off or is_coated else self.say("cover.then-water"),
+        ]
         return CoverWords(
-            title=self.say(f"cover.title{by}"),
+            title=self._of_coat(f"cover.title{by}"),
             when=self.say(
                 "cover.now" if is_on else "cover.from",
                 start=self.speak.moment(start).text,
@@ -336,6 +340,10 @@ class WateringWording(ScheduleWords):
             sentence=" ".join(line for line in lines if line),
             start=start,
         )
+
+    def _of_coat(self, key: str) -> str:
+        """Return the words of a cover; those of a coated slab do not speak of water."""
+        return self.say(f"{key}-coat" if self.schedule.cure_mode == "coat" else key)
 
     @property
     def is_dry_under_covers(self) -> bool:
