@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from handover.schedule.model import BetweenCover
-from handover.schedule.watering import driest_day, plan_watering
+from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 
 if TYPE_CHECKING:
     from handover.schedule.basis import BasisOf
@@ -32,7 +32,8 @@ def plan_covered(
         basis: What kind of weather a time rests on.
         lies: The cover of the issue before.
     """
-    watering = plan_watering(simulation, dates, basis)
+    slots_of = slots_of_days(simulation, dates)
+    watering = plan_watering(simulation, slots_of, basis)
     curing, limit = simulation.job.curing, simulation.practice["water.dry-too-long"]
     open_h = driest_day(watering)
     covers = simulation.job.slab.covers
@@ -40,7 +41,7 @@ def plan_covered(
     if curing.method not in _OPEN or curing.timer or not covers or (open_h < limit and not kept):
         return watering, None
     for name in kept or covers:
-        planned = plan_watering(simulation, dates, basis, under=simulation.practice.methods[name])
+        planned = plan_watering(simulation, slots_of, basis, under=simulation.practice.methods[name])
         dry_h = driest_day(planned)
         if dry_h < limit:
             break

@@ -12,10 +12,10 @@ placed first.
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from statistics import NormalDist
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -52,6 +52,24 @@ _SCALARS = (
 )
 _OF_THE_MIX = ("water", "cementitious", "thickness")  # and of the slab; drawn last
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
+
+
+class Ranks(NamedTuple):
+    """The ranks of some values, for their correlation with others; equal values have equal ranks."""
+
+    centred: Floats  # each less their mean, shape (m,)
+    spread: float  # standard deviation
+
+    @classmethod
+    def of(cls, values: Floats) -> Ranks:
+        """Return the ranks of values, shape (m,)."""
+        ranks = np.unique(values, return_inverse=True)[1].astype(np.float64)
+        return cls(ranks - ranks.mean(), float(ranks.std()))
+
+    def correlation(self, other: Ranks) -> float:
+        """Return the correlation of ranks, -1 to 1; 0 where all values of one are equal."""
+        spread = self.spread * other.spread
+        return 0.0 if spread == 0.0 else float((self.centred * other.centred).mean()) / spread
 
 
 @dataclass(frozen=True)
@@ -102,6 +120,11 @@ class Ensemble:
     def first_placed(self) -> slice:
         """The members that follow the concrete placed first; the central member is the first of them."""
         return slice(self.n_last, None)
+
+    @cached_property
+    def ranks(self) -> dict[str, Ranks]:
+        """The ranks of the draws over the members that follow the concrete placed last, by uncertainty."""
+        return {name: Ranks.of(draw[self.last_placed]) for name, draw in self.draws.items()}
 
     @property
     def groups(self) -> tuple[slice, ...]:

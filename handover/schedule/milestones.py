@@ -14,7 +14,7 @@ from handover.practice.rules import general_rules
 from handover.schedule import durations
 from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.dates import Dates
-from handover.schedule.ensemble import CENTRAL
+from handover.schedule.ensemble import CENTRAL, Ranks
 from handover.schedule.gate_evaluators import (
     AFTER_ANOTHER_DATE,
     DAYS_OF_CURING,
@@ -254,8 +254,9 @@ def _spread_by(hours: Floats, simulation: Simulation) -> tuple[Figure, ...]:
     low, high = np.quantile(moved, (1.0 - simulation.share, simulation.share), method="inverted_cdf")
     if not np.isfinite(low) or high - low < _STILL_H:
         return ()
-    draws = {**simulation.ensemble.draws, "weather": _warmer_until(float(np.median(moved)), simulation)}
-    shares = {name: _correlation(_ranks(draw[last]), _ranks(moved)) ** 2 for name, draw in draws.items()}
+    warmer = Ranks.of(_warmer_until(float(np.median(moved)), simulation)[last])
+    drawn, ranks = {**simulation.ensemble.ranks, "weather": warmer}, Ranks.of(moved)
+    shares = {name: each.correlation(ranks) ** 2 for name, each in drawn.items()}
     most = max(shares, key=lambda name: shares[name])
     return (Figure(most, shares[most], "1"),) if shares[most] >= _NOTABLE_SHARE else ()
 
@@ -266,16 +267,6 @@ def _warmer_until(hours: float, simulation: Simulation) -> Floats:
     until = (since_h > -1.0) & (since_h <= max(hours, 1.0))
     mean: Floats = simulation.ensemble.errors["air_c"][until].mean(axis=0)
     return mean
-
-
-def _ranks(values: Floats) -> Floats:
-    """Return the rank of each value; equal values have equal ranks."""
-    return np.unique(values, return_inverse=True)[1].astype(np.float64)
-
-
-def _correlation(one: Floats, other: Floats) -> float:
-    spread = float(one.std() * other.std())
-    return 0.0 if spread == 0.0 else float(((one - one.mean()) * (other - other.mean())).mean()) / spread
 
 
 def _gate(rule: GateRule, hours: Floats, kind: MilestoneKind, simulation: Simulation) -> Gate:

@@ -16,7 +16,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
-from handover.schedule.watering import driest_day, plan_watering
+from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
@@ -460,7 +460,8 @@ def _watering_by(simulation: Simulation, dates: Dates, **curing: object) -> Wate
     """Return the watering plan of the same slab with another method over the same time."""
     changed = simulation.job.curing.model_copy(update=curing)
     job = simulation.job.model_copy(update={"curing": changed})
-    return plan_watering(replace(simulation, job=job), dates, lambda _: "forecast")
+    other = replace(simulation, job=job)
+    return plan_watering(other, slots_of_days(other, dates), lambda _: "forecast")
 
 
 def _of_the_mix(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:

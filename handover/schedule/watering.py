@@ -73,20 +73,35 @@ class Slots:
         return self.open & ~self.frost
 
 
-def plan_watering(
-    simulation: Simulation, dates: Dates, basis: BasisOf, *, under: CuringMethod | None = None
-) -> tuple[WateringDay, ...]:
-    """Return the watering of each day from first water to the end of curing, with a cover between the visits.
+def slots_of_days(simulation: Simulation, dates: Dates) -> dict[date, Slots]:
+    """Return the half hours of each day from first water to the end of curing.
 
     Days without an open slot (first water late at night, curing over before breakfast) are left out.
     """
     starts, ends = curing_span(simulation, dates)
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
+    slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
+    return {day: slots for day, slots in slots_of.items() if slots.open.any()}
+
+
+def plan_watering(
+    simulation: Simulation,
+    slots_of: Mapping[date, Slots],
+    basis: BasisOf,
+    *,
+    under: CuringMethod | None = None,
+) -> tuple[WateringDay, ...]:
+    """Return the watering of each day of curing, with a cover between the visits.
+
+    Args:
+        simulation: The simulated job.
+        slots_of: The half hours of each day, see `slots_of_days`.
+        basis: What the weather of an instant rests on.
+        under: How the surface holds water under the cover; None: it is open.
+    """
     method = simulation.method
     if method is not None and under is not None:
         method = replace(method, store_mm=under.store_mm, loss=under.loss)
-    safe = dates.not_before(MilestoneKind.FROST_SAFE)
-    slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
-    slots_of = {day: slots for day, slots in slots_of.items() if slots.open.any()}
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     is_look = method is not None and method.looks
     held = (
@@ -477,29 +492,24 @@ def _slots(
 ) -> Slots:
     grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR_S)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR_S <= ends.timestamp())]
+    local = [datetime.fromtimestamp(each, UTC).astimezone(simulation.job.zone) for each in grid]
     lost = np.interp(
         grid + SLOT_H * HOUR_S / 2, simulation.slab_s(CENTRAL), simulation.slab.evaporation[:, CENTRAL]
     )
     return Slots(
         start_s=grid,
-        of_day=_half_hours(grid, simulation.job.zone),
+        of_day=_half_hours(local),
         lost=lost * SLOT_H,
         rain=_rain(grid, simulation),
-        open=_somebody_there(grid, simulation),
+        open=_somebody_there(local, simulation),
         frost=freezing_ahead(grid, simulation, safe),
         shows=simulation.practice["water.shows"] * SLOT_H,
     )
 
 
-def _half_hours(grid: Floats, zone: ZoneInfo) -> NDArray[np.int_]:
-    """Return for each slot the number of half hours on the wall clock since midnight."""
-    local = _on_the_clock(grid, zone)
+def _half_hours(local: Sequence[datetime]) -> NDArray[np.int_]:
+    """Return for each slot the number of half hours on the wall clock since midnight, from its start."""
     return np.array([round((each.hour + each.minute / 60.0) / SLOT_H) for each in local], dtype=int)
-
-
-def _on_the_clock(grid: Floats, zone: ZoneInfo) -> list[datetime]:
-    """Return the starts of the slots in the zone of the site."""
-    return [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
 
 
 def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ...]:
@@ -508,13 +518,12 @@ def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ..
     return job.curing.windows or ((opens, closes),)
 
 
-def _somebody_there(grid: Floats, simulation: Simulation) -> NDArray[np.bool_]:
-    """Return for each slot whether somebody can be there for all of it; always, with a timer."""
-    job, zone = simulation.job, simulation.job.zone
+def _somebody_there(local: Sequence[datetime], simulation: Simulation) -> NDArray[np.bool_]:
+    """Return whether somebody can be there for all of each slot, from its start; always, with a timer."""
+    job = simulation.job
     if job.curing.timer:
-        return np.ones(len(grid), dtype=bool)
+        return np.ones(len(local), dtype=bool)
     windows = attended_windows(job, simulation.practice)
-    local = _on_the_clock(grid, zone)
     # The last slot of a day ends at midnight, as a window to midnight does.
     spans = [(moment.time(), _closing_time(moment + _SLOT)) for moment in local]
     return np.array(

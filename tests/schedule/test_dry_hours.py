@@ -17,7 +17,7 @@ from handover.schedule.basis import basis_of
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import MilestoneKind
 from handover.schedule.simulation import simulate
-from handover.schedule.watering import dry_hours, plan_watering
+from handover.schedule.watering import dry_hours, plan_watering, slots_of_days
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -117,7 +117,7 @@ def test_the_hours_that_do_not_count_are_those_that_the_plan_names(
     simulation = simulate(job(curing=curing), desert, as_of, members=4)
     basis = basis_of(simulation.weather)
     dates = compute_dates(simulation, basis)
-    days = plan_watering(simulation, dates, basis)
+    days = plan_watering(simulation, slots_of_days(simulation, dates), basis)
     found = dry_hours(simulation, dates, days)
     assert found is not None
     counted = [day.dry_hours for day in days if day.dry_hours >= 1.0]
