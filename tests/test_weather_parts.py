@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from handover.weather.location import HasLocation
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("stand_in_pdf")]
+pytestmark = pytest.mark.usefixtures("stand_in_pdf")
 
 JOB = "2026-07-14-test-slab"
 FIRST = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
@@ -53,22 +53,31 @@ def ensemble_about(answer: dict[str, Any], kelvin: float) -> dict[str, Any]:
     }
 
 
-@pytest.fixture
-def joined(tmp_path: Path, hourly: Callable[..., dict[str, Any]]) -> Path:
-    """Write a forecast with its members and a warning to a file."""
+@pytest.fixture(scope="module")
+def record(tmp_path_factory: pytest.TempPathFactory, record_text: str) -> Path:
+    """Write the record to a file, for all tests: nobody changes it."""
+    file = tmp_path_factory.mktemp("record") / "job.toml"
+    file.write_text(record_text, encoding="utf-8")
+    return file
+
+
+@pytest.fixture(scope="module")
+def joined(tmp_path_factory: pytest.TempPathFactory, hourly: Callable[..., dict[str, Any]]) -> Path:
+    """Write a forecast with its members and a warning to a file, for all tests: nobody changes it."""
     parts = {
         "members": ensemble_about(hourly(), 9.0),
         "alerts": {"type": "FeatureCollection", "features": [{"type": "Feature", "properties": WARNING}]},
     }
-    file = tmp_path / "weather.json"
+    file = tmp_path_factory.mktemp("joined") / "weather.json"
     encoded = {name: json.dumps(each).encode() for name, each in parts.items()}
     file.write_bytes(join_answers(json.dumps(hourly()).encode(), **encoded))
     return file
 
 
-@pytest.fixture
-def issued(record: Path, joined: Path) -> IssuedSet:
-    return issue(record, joined, as_of=FIRST)
+@pytest.fixture(scope="module")
+def issued(record: Path, joined: Path, without_pdf_engine: Callable[..., Any]) -> IssuedSet:
+    with without_pdf_engine():
+        return issue(record, joined, as_of=FIRST)
 
 
 def test_the_weather_is_among_the_inputs_as_received(issued: IssuedSet, joined: Path) -> None:
