@@ -10,6 +10,7 @@ be a third of the time that it takes.
     job            commands for one job
     interview      the questions of a new record
     starts         the command before the pour
+    join           the command for several slabs of one site
     batch          commands for many jobs at once
     reissue        commands that issue archived jobs again
     archive        commands of the office: the archive, and what is due

@@ -9,6 +9,7 @@ from handover.cli.archive import archive, due, export, find, forget, reindex, ve
 from handover.cli.batch import batch, send
 from handover.cli.config import config
 from handover.cli.job import check, climate, forecast, issue, new, plan, schema
+from handover.cli.join import join
 from handover.cli.output import line_width
 from handover.cli.reissue import reissue, watch
 from handover.cli.starts import starts
@@ -90,6 +91,17 @@ def build_parser() -> ArgumentParser:
     _time(each)
     _rules(each)
     _band(each)
+    _look(each)
+
+    each = command("join", join, "join the papers of several slabs of one site and owner")
+    each.add_argument(
+        "sets",
+        metavar="SET",
+        nargs="+",
+        help="the issued folder of each slab; the records have one `project`",
+    )
+    each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
+    _time(each)
     _look(each)
 
     _add_batch_commands(command)

@@ -165,7 +165,7 @@ def issue(options: Options) -> None:
         issued = issue_to_folder(request, to_path(options.output), print_cautions, workers=workers)
         first = first_task(issued.job, issued.schedule, settings.units)
         before = surface_lines(issued.job, issued.schedule, settings.units)
-        print("\n".join(_set_lines(issued.job.site.name, options.output, [*issued.files], first, before)))
+        print("\n".join(set_lines(issued.job.site.name, options.output, [*issued.files], first, before)))
 
 
 PURPOSES = {
@@ -176,13 +176,14 @@ PURPOSES = {
     "crew-sheet": "for the crew: dangers by the hour, what to load, who comes back when",
     "data-sheet": "for the office: each date with its rule, its source and its numbers",
     "schedule": "for other programs: the whole schedule",
+    "slabs": "for other programs: the slabs, and the issue of each",
     "message": "for sending: a message to the owner with the documents attached",
     "inputs": "for the record: job record, weather and choices of this issue",
 }
 """What each document is for, by the name of its file without language and ending."""
 
 
-def _set_lines(
+def set_lines(
     site: str, folder: str, files: Sequence[str], first: str, before: Sequence[str] = ()
 ) -> Iterator[str]:
     """Yield each file and its reader, what crew and owner do first, and how to open the sheet."""

@@ -18,6 +18,7 @@ class Options(Namespace):
     run: Callable[[Options], int | None]
     job: str
     jobs: list[str]
+    sets: list[str]
     file: str
     use: str | None
     ask: bool

@@ -87,7 +87,7 @@ class CalendarLinks:
 
         words = self.wording
         content = self.calendar or owner_calendar(words)
-        return CalendarLink(words.say("sheet.calendar-all"), "owner.ics", _address(content))
+        return CalendarLink(words.say("sheet.calendar-all"), "owner.ics", calendar_address(content))
 
     def _entry(self, event: CareEvent | None) -> CalendarLink | None:
         from handover.documents.calendars import single_event  # noqa: PLC0415 - only for the page
@@ -96,8 +96,9 @@ class CalendarLinks:
             return None
         content = single_event(self.wording, event)
         name = "-".join(f"{event.kind} {event.occasion}".split())
-        return CalendarLink(event.title, f"{name}.ics", _address(content))
+        return CalendarLink(event.title, f"{name}.ics", calendar_address(content))
 
 
-def _address(calendar: bytes) -> str:
+def calendar_address(calendar: bytes) -> str:
+    """Return a calendar as a data URL."""
     return f"data:text/calendar;charset=utf-8;base64,{b64encode(calendar).decode()}"

@@ -58,7 +58,7 @@ def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     Events of the owner's ``earlier`` calendar that are not in this one remain for one issue, cancelled.
     """
     events = owner_events(words)
-    return _calendar(words, events, audience="owner", earlier=earlier)
+    return build_calendar(words, events, audience="owner", earlier=earlier)
 
 
 def crew_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
@@ -67,12 +67,12 @@ def crew_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
     The ``earlier`` calendar of the crew is treated as in `owner_calendar`.
     """
     events = crew_events(words)
-    return _calendar(words, events, audience="crew", earlier=earlier)
+    return build_calendar(words, events, audience="crew", earlier=earlier)
 
 
 def single_event(words: Wording, event: CareEvent) -> bytes:
     """Return a calendar of one event, for phones that import one per file, with the UID of the whole."""
-    return _calendar(words, [event], audience=event.audience)
+    return build_calendar(words, [event], audience=event.audience)
 
 
 def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
@@ -89,18 +89,28 @@ def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
     return calendar
 
 
-def _calendar(
+def build_calendar(
     words: Wording,
     events: Iterable[CareEvent],
     *,
     audience: Audience,
     earlier: bytes | None = None,
+    remark: str = "",
 ) -> bytes:
+    """Return a calendar of these events, with the name, issue and UIDs of a job.
+
+    Args:
+        words: The words of the job.
+        events: Its events, in order of time.
+        audience: Whose calendar.
+        earlier: The calendar that this one replaces; see `owner_calendar`.
+        remark: A sentence to add to the description of the calendar.
+    """
     name = words.events.calendar_name(audience, words.schedule.revision)
     calendar = empty_calendar(name, event_uid(words.job, audience, "calendar", ""), audience)
     calendar.add("last-modified", words.schedule.issued_at.astimezone(UTC))
     for key in ("description", "x-wr-caldesc"):
-        calendar.add(key, vText(plain_lines(_calendar_properties(words, audience))))
+        calendar.add(key, vText(plain_lines(_calendar_properties(words, audience, remark))))
     for event in events:
         calendar.add_component(_vevent(words, event))
     for withdrawn in withdrawn_events(earlier, calendar, words.schedule.issued_at) if earlier else ():
@@ -109,9 +119,9 @@ def _calendar(
     return content
 
 
-def _calendar_properties(words: Wording, audience: Audience) -> str:
+def _calendar_properties(words: Wording, audience: Audience, remark: str) -> str:
     """Return the description: the issue of these dates, and what to do with the earlier ones."""
-    dated = _issue_stamp(words)
+    dated = "\n".join(filter(None, (_issue_stamp(words), remark)))
     if words.schedule.revision <= 1:
         return dated
     old = one_line(words.events.calendar_name(audience, words.schedule.revision - 1))

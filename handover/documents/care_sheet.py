@@ -164,21 +164,24 @@ class CareSheet:
         if (missed := self.wording.visits.missed_water) is not None:
             then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""
             sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
-            return JobInProgress(self.say("missed.eyebrow"), missed.title, missed.when, sentence)
+            return JobInProgress(
+                self.say("missed.eyebrow"), missed.title, missed.when, sentence, self.schedule.issued_at
+            )
         if (cover := self.wording.visits.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
-            return JobInProgress(eyebrow, cover.title, cover.when, cover.sentence)
+            return JobInProgress(eyebrow, cover.title, cover.when, cover.sentence, cover.start)
         if self.first is not None and not self._is_past(self.first):
             return None
         ends = self.words_by_kind.get(Kind.CURING_ENDS)
-        if ends is not None and self._is_past(ends):
+        if self.is_over:
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
             return JobInProgress(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
         part = f"your-part.{self.wording.dates.method}"
         if self.first is not None and (day := self._next_day) is not None:
             action = " ".join(filter(None, (self.between, day.visits[0].action)))
-            return JobInProgress(self.say("sheet.next-job"), self.say(part), self._next_watering, action)
+            start, when = day.visits[0].start, self._next_watering
+            return JobInProgress(self.say("sheet.next-job"), self.say(part), when, action, start)
         if self._blankets_off is not None:
             if self._is_past(self._blankets_off):
                 part = "your-part.after-blankets"
@@ -187,6 +190,23 @@ class CareSheet:
         return JobInProgress(
             self.say("sheet.first-done"), self.say(part), self._until(ends), self.say(f"{part}-text")
         )
+
+    @property
+    def job_now(self) -> JobInProgress:
+        """Return the owner's part now, be it the first job or what follows it."""
+        if self.ongoing is not None:
+            return self.ongoing
+        first = self.words_by_kind[Kind.FIRST_WATER]
+        eyebrow = self.say("sheet.first-job" if self.wet else "sheet.first-done")
+        sentence = " ".join(filter(None, (first.sentence, self.between)))
+        start = first.when.instant if first.when else None
+        return JobInProgress(eyebrow, first.title, first.when_text, sentence, start)
+
+    @property
+    def is_over(self) -> bool:
+        """Return whether curing is over at the time of issue."""
+        ends = self.words_by_kind.get(Kind.CURING_ENDS)
+        return ends is not None and self._is_past(ends)
 
     @property
     def _next_day(self) -> DayWords | None:
@@ -314,6 +334,24 @@ class CareSheet:
     def between(self) -> str:
         """Return the sentence about the cover between the waterings; empty where there is none."""
         return self.wording.visits.between
+
+    @property
+    def intro(self) -> str:
+        """Return what to do with the watering table."""
+        visits = self.wording.visits
+        if visits.by_timer:
+            key = (
+                "sheet.watering-intro-timer-crew" if visits.is_timer_by_crew else "sheet.watering-intro-timer"
+            )
+            return self.say(key, program=visits.program)
+        key = self.wording.variant("sheet.watering-intro") if self.wet else "sheet.watering-intro-cover"
+        return self.say(key)
+
+    @property
+    def heading(self) -> str:
+        """Return the heading of the watering."""
+        key = "watering" if self.wet else "looking" if self.waters else "looking-plain"
+        return self.say(f"sheet.{key}")
 
     @property
     def looks_ahead(self) -> bool:

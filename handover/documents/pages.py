@@ -15,6 +15,7 @@ from handover.documents.crew_sheet import CrewSheet
 from handover.documents.data_sheet import DataSheet
 from handover.documents.fonts import compact_font_faces, font_faces, replace_missing_glyphs
 from handover.documents.icons import ICON_NAMES, icon_uri
+from handover.documents.joined_sheet import JoinedSheet
 from handover.documents.pdf import Attachment, render_pdf
 from handover.documents.svg import INKS
 from handover.documents.templating import environment, read_text
@@ -22,6 +23,7 @@ from handover.documents.templating import environment, read_text
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from handover.documents.joined_slabs import ProjectSlabs
     from handover.documents.wording import Wording
 
 Paper = Literal["letter", "a4"]
@@ -99,6 +101,32 @@ def crew_sheet_html(words: Wording, *, paper: Paper = "letter") -> str:
     return replace_missing_glyphs(html, words.templates)
 
 
+def joined_sheet_html(project: ProjectSlabs, *, paper: Paper = "letter") -> str:
+    """Return the finished HTML of the care sheet of several slabs."""
+    html = _fill_template("joined_sheet.html", JoinedSheet(project), {}, paper)
+    return replace_missing_glyphs(html, project.words.templates)
+
+
+def render_joined_page(project: ProjectSlabs, calendar: bytes) -> bytes:
+    """Return the care page of several slabs: one self-contained HTML file, with the calendar in it."""
+    return _fill_template("joined_page.html", JoinedSheet(project, calendar), {}, "letter").encode("utf-8")
+
+
+def joined_files(project: ProjectSlabs, *, slabs: bytes, calendar: bytes) -> tuple[Attachment, ...]:
+    """Return the files embedded in the care sheet of several slabs.
+
+    Args:
+        project: In the reader's language.
+        slabs: slabs.json, which names the issue of each slab.
+        calendar: The owner's calendar.
+    """
+    dated, say = project.words.schedule.issued_at, project.words.say
+    return (
+        Attachment("owner.ics", calendar, "text/calendar", say("attached.calendar"), "Supplement", dated),
+        Attachment("slabs.json", slabs, "application/json", say("attached.slabs"), "Data", dated),
+    )
+
+
 MEDIA_TYPES = {".toml": "application/toml", ".json": "application/json"}
 """Of the job record."""
 
@@ -131,7 +159,9 @@ def embedded_files(
     return tuple(files)
 
 
-def _fill_template(name: str, care: CareSheet, drawn: Mapping[str, charts.Chart], paper: Paper) -> str:
+def _fill_template(
+    name: str, care: CareSheet | JoinedSheet, drawn: Mapping[str, charts.Chart], paper: Paper
+) -> str:
     """Return a template filled with the contents of a care sheet."""
     templates = care.wording.templates
     return (

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from handover.schedule.model import MilestoneKind as Kind
+
+if TYPE_CHECKING:
+    from datetime import datetime
 
 LATER_KINDS = (Kind.SEAL, Kind.HEATING, Kind.FLOOR_COVERING, Kind.DEICING_SALT)
 """Dates after the weeks of curing."""
@@ -31,12 +35,13 @@ class SheetRow:
 
 @dataclass(frozen=True)
 class JobInProgress:
-    """The owner's part now: heading, what, when, and a sentence."""
+    """The owner's part now: heading, what, when, and a sentence; the start of a task that has an hour."""
 
     eyebrow: str
     title: str
     when: str
     sentence: str
+    start: datetime | None = None
 
     @property
     def heading(self) -> str:

@@ -165,6 +165,13 @@ class Site(RecordTable):
         TextField(300, lines=True, example="12 Alder Lane, Greensboro NC"),
         Field(description="Street address, as a visitor needs it."),
     ] = None
+    project: Annotated[
+        str | None,
+        TextField(120, example="118 Alder Lane"),
+        Field(
+            description="The name that all slabs of one project share, so that their papers can be joined."
+        ),
+    ] = None
     latitude: Annotated[
         float | None,
         NumberField(-90, 90, "a latitude is degrees north of the equator, negative south of it", "36.10"),

@@ -102,7 +102,7 @@ def check_inputs(
     findings = (*examined.findings, *ahead, *for_readers, *of_service, *doubts, *typical_findings)
     if job is None or series is None or any(each.severity == "fault" for each in findings):
         raise UnusableInput(findings)
-    pictures = _pictures(job, source.files)
+    pictures = pictures_of(job, source.files)
     inputs = unique_names(
         [
             (ascii_name(source.name), source.data),
@@ -256,7 +256,7 @@ def _examine_typical(
 
 def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
     """Return the files that a record names, by their names in the record."""
-    return dict([*_logs(job, files), *_pictures(job, files).items()])
+    return dict([*_logs(job, files), *pictures_of(job, files).items()])
 
 
 def _logs(job: JobRecord, files: AttachedFiles) -> list[tuple[str, bytes]]:
@@ -265,7 +265,7 @@ def _logs(job: JobRecord, files: AttachedFiles) -> list[tuple[str, bytes]]:
     return [(log.file, files.read(log.file))] if log else []
 
 
-def _pictures(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
+def pictures_of(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
     """Return the logo and the photos of a job; whether they may be read is checked with the record."""
     names = [job.contractor.logo, *(each.photo for each in job.walkthrough)]
     return {name: files.read(name) for name in names if name}

@@ -34,6 +34,9 @@ REMOVED_TEXT = "(removed)"
 COORDINATE_DECIMALS = 2
 """Remaining decimals of latitude and longitude."""
 
+NAMES_OF_PLACE = ("address", "project")
+"""Fields of the site that may name the owner or their street."""
+
 MIN_NAME_LETTERS = 3
 """Minimum length of a part of a name that is searched for in remarks."""
 
@@ -158,7 +161,9 @@ def _record_without_owner(data: bytes, record: Mapping[str, Any], names: _NameRe
     less = dict(record)
     if "owner" in record:
         less["owner"] = {key: value for key, value in record["owner"].items() if key == "language"}
-    less["site"] = {key: _coarsen(key, value) for key, value in record["site"].items() if key != "address"}
+    less["site"] = {
+        key: _coarsen(key, value) for key, value in record["site"].items() if key not in NAMES_OF_PLACE
+    }
     if "acknowledgement" in record:
         less["acknowledgement"] = {"name": REMOVED_TEXT, "time": record["acknowledgement"]["time"]}
     if "walkthrough" in record:

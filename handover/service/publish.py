@@ -10,7 +10,7 @@ import secrets
 import shutil
 from contextlib import ExitStack, contextmanager, suppress
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.base.atomic import (
     flush,
@@ -35,9 +35,20 @@ INPUTS_FOLDER = "inputs/"
 SCHEDULE_FILE = "schedule.json"
 CREW_CALENDAR_FILE = "crew.ics"
 
+
+class SetKind(NamedTuple):
+    """A kind of set: the file that identifies it, and the key of its job or project in this file."""
+
+    file: str
+    key: str
+
+
+JOB_SET = SetKind(SCHEDULE_FILE, "job")
+PROJECT_SET = SetKind("slabs.json", "project")
+
 OWN_NAMES = re.compile(
     r"(care-sheet|care-page|owner|crew|crew-sheet|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
-    r"|schedule\.json|inputs"
+    r"|schedule\.json|slabs\.json|inputs"
 )
 """Names of a set's files, in any language, which a later set of the same job replaces."""
 
@@ -91,12 +102,12 @@ def lock_folder(folder: Path) -> Iterator[None]:
             raise
 
 
-def publish_locked(files: Mapping[str, bytes], folder: Path, job: str) -> None:
+def publish_locked(files: Mapping[str, bytes], folder: Path, job: str, kind: SetKind = JOB_SET) -> None:
     """Write a set of documents to a folder that the caller has locked by `lock_folder`; see `publish`."""
     LOG.info("6 publish")
     _require_documents(files)
     folder = folder.resolve()
-    _require_later_issue(files, check_folder(folder, job), folder)
+    _require_later_issue(json.loads(files[kind.file]), check_folder(folder, job, kind), folder)
     with _temporary_folder(folder) as fresh:
         _write(files, fresh)
         _copy_foreign_files(folder, fresh)
@@ -108,11 +119,11 @@ def _require_documents(files: Mapping[str, bytes]) -> None:
         raise RenderingFailed(f"nothing was rendered into {', '.join(empty)}")
 
 
-def _require_later_issue(files: Mapping[str, bytes], earlier: Mapping[str, Any] | None, folder: Path) -> None:
+def _require_later_issue(issue: Mapping[str, Any], earlier: Mapping[str, Any] | None, folder: Path) -> None:
     """Refuse to overwrite a later issue, or another one of the same revision."""
     if earlier is None:
         return
-    there, new = _issue_of(earlier), _issue_of(json.loads(files[SCHEDULE_FILE]))
+    there, new = _issue_of(earlier), _issue_of(issue)
     if there[0] < new[0] or there == new:
         return
     raise UnusableInput.with_finding(
@@ -131,8 +142,8 @@ def _issue_of(schedule: Mapping[str, Any]) -> tuple[int, str]:
         return 0, ""
 
 
-def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
-    """Return the schedule of the earlier set in a folder; None if the folder is free.
+def check_folder(folder: Path, job: str, kind: SetKind = JOB_SET) -> Mapping[str, Any] | None:
+    """Return what identifies the earlier set in a folder, such as its schedule; None if the folder is free.
 
     Raises:
         UnusableInput: The folder has something else than a set of documents of this job.
@@ -144,12 +155,12 @@ def check_folder(folder: Path, job: str) -> Mapping[str, Any] | None:
     if not any(folder.iterdir()):
         return None
     try:
-        earlier: Mapping[str, Any] = json.loads((folder / SCHEDULE_FILE).read_bytes())
-        of = earlier["job"]
+        earlier: Mapping[str, Any] = json.loads((folder / kind.file).read_bytes())
+        of = earlier[kind.key]
     except (OSError, ValueError, TypeError, LookupError):
         raise _refusal(folder, "has files, but no set of documents of this program") from None
     if of != job:
-        raise _refusal(folder, f"has the documents of another job, {of}")
+        raise _refusal(folder, f"has the documents of another {kind.key}, {of}")
     return earlier
 
 

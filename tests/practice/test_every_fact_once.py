@@ -198,6 +198,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "base/arrays.py: HOUR_S",
         "concrete/strength_fit.py: _DAY",
         "schedule/cylinders.py: _DAY",
+        "service/joining.py: METRES_PER_KM",
         "weather/daylight.py: _DAY_S",
         "weather/daylight.py: _J2000_S",
         "schedule/gate_evaluators.py: _DAY",

@@ -1,0 +1,636 @@
+"""The joined papers of several slabs: what each slab's own papers say, each date and each reminder once."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import shutil
+import tomllib
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from itertools import pairwise
+from pathlib import Path
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import pikepdf
+import pytest
+import tomli_w
+from icalendar import Calendar
+from page import ValidationProfile, validate_pdf_bytes
+
+from handover.cli import main
+from handover.documents.care_sheet import CareSheet
+from handover.documents.events import owner_events
+from handover.documents.joined_sheet import JoinedSheet
+from handover.documents.pages import joined_files, joined_sheet_html, render_joined_page
+from handover.documents.pdf import render_pdf
+from handover.documents.wording import Wording
+from handover.schedule.model import Change, MilestoneKind
+from handover.service.archiving import issued_folders
+from handover.service.joining import (
+    EarlierPapers,
+    IssuedSlab,
+    issue_of,
+    join_slabs,
+    project_slabs,
+    read_issued_slab,
+)
+from handover.service.privacy import _NameRemover, _record_without_owner
+from handover.service.settings import Settings
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.documents.joined_slabs import ProjectSlabs
+    from handover.documents.joined_watering import JoinedVisit
+
+SAMPLE = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
+
+SAME_DAY = datetime.fromisoformat("2026-07-14T13:20:00-04:00")
+"""Garage floor and driveway are just placed; nothing is watered yet."""
+
+FOUR_DAYS_LATER = datetime.fromisoformat("2026-07-18T13:20:00-04:00")
+"""The apron is just placed; the two others are being watered."""
+
+EIGHT_DAYS_LATER = datetime.fromisoformat("2026-07-23T10:00:00-04:00")
+"""Garage floor and driveway are cured; the apron is being watered."""
+
+SETS = {
+    **dict.fromkeys(("garage", "driveway", "path", "patio"), SAME_DAY),
+    "apron": FOUR_DAYS_LATER,
+}
+"""The invented slabs of one project, and when each was issued."""
+
+
+def garage() -> dict[str, Any]:
+    record = tomllib.loads((SAMPLE / "job.toml").read_text("utf-8"))
+    record["site"]["project"] = "118 Alder Lane"
+    return record
+
+
+def driveway(day: str = "2026-07-14") -> dict[str, Any]:
+    """Return a driveway, placed after the garage floor."""
+    record = garage()
+    hours = {"start": "07:50", "end": "08:55", "finished": "12:10"}
+    return record | {
+        "id": "driveway",
+        "site": record["site"] | {"name": "Alder Lane driveway"},
+        "slab": {
+            "use": "driveway",
+            "length": "42 ft",
+            "width": "16 ft",
+            "thickness": "5 in",
+            "on": "gravel",
+            "joints": "early-entry",
+            "finish": "broomed",
+        },
+        "placement": {key: datetime.fromisoformat(f"{day}T{hour}") for key, hour in hours.items()},
+        "mix": {"specified_strength": "4000 psi", "air": 0.06, "water_cementitious": 0.45},
+        "ticket": [],
+        "walkthrough": [],
+    }
+
+
+def apron() -> dict[str, Any]:
+    """Return an apron in front of the garage, four days later: it has the use of the driveway."""
+    record = driveway("2026-07-18")
+    slab = record["slab"] | {"length": "16 ft", "width": "5 ft"}
+    return record | {"id": "apron", "site": record["site"] | {"name": "Alder Lane apron"}, "slab": slab}
+
+
+def path() -> dict[str, Any]:
+    """Return a walk under curing compound: nobody waters it."""
+    record = driveway()
+    return record | {
+        "id": "path",
+        "site": record["site"] | {"name": "Alder Lane path"},
+        "slab": record["slab"] | {"use": "walk", "width": "4 ft"},
+        "curing": {"method": "curing compound"},
+    }
+
+
+def patio() -> dict[str, Any]:
+    """Return a patio that a timer waters."""
+    record = driveway()
+    return record | {
+        "id": "patio",
+        "site": record["site"] | {"name": "Alder Lane patio"},
+        "slab": record["slab"] | {"use": "patio"},
+        "curing": {"method": "soaker hose", "timer": True},
+    }
+
+
+MAKERS: dict[str, Callable[[], dict[str, Any]]] = {
+    "garage": garage,
+    "driveway": driveway,
+    "path": path,
+    "patio": patio,
+    "apron": apron,
+}
+
+
+@pytest.fixture(scope="session")
+def sets(once: Callable[..., Path], without_pdf_engine: Callable[..., Any]) -> Path:
+    """Issue the slabs of the project; return the folder in which each has a folder. Nobody writes there."""
+
+    def issue(folder: Path) -> None:
+        with without_pdf_engine():
+            for name, at in SETS.items():
+                record = folder / f"{name}.toml"
+                record.write_text(tomli_w.dumps(MAKERS[name]()), "utf-8")
+                options = ["-w", SAMPLE / "weather.csv", "-o", folder / name, "--as-of", at.isoformat()]
+                assert main([str(each) for each in ["issue", record, *options]]) == 0, name
+
+    return once("join", issue)
+
+
+@pytest.fixture
+def read(sets: Path) -> Callable[[str], IssuedSlab]:
+    return lambda name: read_issued_slab(sets / name)
+
+
+class Papers(NamedTuple):
+    """The joined papers of some slabs at a time, and the slabs as their own papers have them."""
+
+    project: ProjectSlabs
+    sheet: JoinedSheet
+    own: dict[str, CareSheet]
+
+
+@pytest.fixture
+def papers(read: Callable[[str], IssuedSlab]) -> Callable[..., Papers]:
+    def join(names: str, at: datetime, language: str = "en") -> Papers:
+        slabs = [read(each) for each in names.split()]
+        settings = Settings(languages=(language,), units="us")
+        project = project_slabs(slabs, issue_of(slabs, at), settings, language)
+        own = {
+            each.job.id: CareSheet(Wording(each.job, each.schedule, language=language), {}) for each in slabs
+        }
+        return Papers(project, JoinedSheet(project), own)
+
+    return join
+
+
+THREE = "garage driveway apron"
+TIMES = (FOUR_DAYS_LATER, EIGHT_DAYS_LATER)
+
+
+def events(calendar: bytes) -> list[Any]:
+    return list(Calendar.from_ical(calendar).events)
+
+
+# ---- one story
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("at", TIMES)
+@pytest.mark.parametrize("table", ["main", "stays_off"])
+def test_every_date_is_that_of_the_own_sheet_of_its_slab(
+    papers: Callable[..., Papers], at: datetime, language: str, table: str
+) -> None:
+    joined = papers(THREE, at, language)
+    for number, (job, care) in enumerate(joined.own.items()):
+        own = {row.title: (row.day or row.when, row.hour, row.typical) for row in getattr(care, table)}
+        rows = ((row.title, row.cells[number]) for row in getattr(joined.sheet, table))
+        together = {title: (cell.day, cell.hour, cell.typical) for title, cell in rows if cell is not None}
+        assert together == own, job
+
+
+@pytest.mark.parametrize("at", TIMES)
+def test_every_watering_to_come_is_in_the_table_once_with_the_hours_of_its_slab(
+    papers: Callable[..., Papers], at: datetime
+) -> None:
+    joined = papers(THREE, at)
+    for slab in joined.project.slabs:
+        days = joined.own[slab.job].wording.visits.days
+        own = [each for day in days for each in day.visits if each.end > at]
+        together = [each for each in visits(joined) if slab.job in each.jobs.split()]
+        assert len(together) == len(own) > 0 or (at == EIGHT_DAYS_LATER and slab.job != "apron")
+        for mine, ours in zip(own, together, strict=True):
+            assert ours.start <= mine.start < mine.end <= ours.end
+            alone = (mine.start, mine.end) == (ours.start, ours.end)
+            assert alone or f"{slab.heading}: {mine.short_span}" in ours.slabs
+
+
+def visits(joined: Papers) -> list[JoinedVisit]:
+    """Return the visits of the table, in order; those of a row of several days once for each."""
+    return [
+        replace(each, start=each.start + timedelta(days=later), end=each.end + timedelta(days=later))
+        for row in joined.sheet.watering.days
+        for later in range((row.until - row.on).days + 1)
+        for each in row.visits
+    ]
+
+
+def test_visits_that_meet_are_one_row_that_names_both(papers: Callable[..., Papers]) -> None:
+    joined = papers("garage driveway", SAME_DAY)
+    both = [each for each in visits(joined) if " " in each.jobs]
+    assert both
+    assert {each.slabs for each in both} == {("Garage floor and driveway",)}
+    spans = [(each.start, each.end) for each in visits(joined)]
+    assert all(end < start for (_, end), (start, _) in pairwise(spans))
+
+
+def test_page_and_sheet_have_each_date_and_each_slab(papers: Callable[..., Papers]) -> None:
+    joined = papers(THREE, FOUR_DAYS_LATER)
+    for html in (joined_sheet_html(joined.project), render_joined_page(joined.project, b"x").decode()):
+        text = re.sub(r"\s+", " ", re.sub(r"<[^>]*>", " ", html))
+        for row in joined.sheet.main:
+            assert row.title in text
+            assert all(cell.day in text and cell.hour in text for cell in row.cells if cell)
+        for each in joined.sheet.rows:
+            assert each.name in text
+            assert each.placed in text
+
+
+def test_a_caution_of_all_slabs_is_there_once_and_another_names_its_slabs(
+    papers: Callable[..., Papers],
+) -> None:
+    joined = papers("garage driveway path", SAME_DAY)
+    titles = [each.title for each in joined.sheet.cautions]
+    assert len({*titles}) == len(titles)
+    assert "Wet concrete burns skin" in titles
+    own = {row.sentence for care in joined.own.values() for row in care.cautions}
+    assert {each.sentence for each in joined.sheet.cautions} == own
+
+
+# ---- the first job
+
+
+@pytest.mark.parametrize(
+    ("names", "at", "name"),
+    [
+        ("garage driveway", SAME_DAY, "Garage floor"),
+        ("garage driveway path", SAME_DAY, "Garage floor"),
+        (THREE, FOUR_DAYS_LATER, "Alder Lane apron"),
+        (THREE, EIGHT_DAYS_LATER, "Alder Lane apron"),
+    ],
+)
+def test_the_first_job_is_the_earliest_ahead(
+    papers: Callable[..., Papers], names: str, at: datetime, name: str
+) -> None:
+    joined = papers(names, at)
+    tasks = [
+        (each.start, slab.heading)
+        for slab in joined.project.slabs
+        for each in owner_events(joined.own[slab.job].wording)
+        if each.look in ("water", "protect") and isinstance(each.start, datetime) and each.start > at
+    ]
+    assert min(tasks)[1] == name
+    assert joined.sheet.first.title.startswith(f"{name}: ")
+    assert [each.title for each in joined.sheet.rows].count("The job above") == 1
+
+
+def test_a_slab_that_is_cured_says_so_and_its_dates_are_past(papers: Callable[..., Papers]) -> None:
+    joined = papers(THREE, EIGHT_DAYS_LATER)
+    assert [each.title for each in joined.sheet.rows[:2]] == ["Curing is done"] * 2
+    walk = next(row for row in joined.sheet.main if row.title == "Walk on it")
+    assert all(cell is not None and cell.reached for cell in walk.cells)
+    ends = next(row for row in joined.sheet.main if row.title == "Stop watering")
+    assert [cell and cell.reached for cell in ends.cells] == [True, True, False]
+
+
+def test_a_slab_under_compound_is_left_alone_while_another_is_watered(
+    papers: Callable[..., Papers],
+) -> None:
+    joined = papers("garage path", SAME_DAY)
+    assert joined.sheet.rows[1].title == "Leave the coat alone"
+    assert [slab.job for slab in joined.sheet.watering.slabs] == ["2026-07-14-alder-garage"]
+    assert joined.sheet.without_days
+
+
+def test_what_is_not_for_all_slabs_names_its_own(papers: Callable[..., Papers]) -> None:
+    """One slab is watered by a timer, one is under compound: no line says what both would obey."""
+    joined = papers("patio path", SAME_DAY)
+    days = joined.sheet.watering.days
+    lines = (
+        *joined.sheet.intro[:1],
+        *joined.sheet.last_words,
+        *joined.sheet.without_days,
+        *(note for day in days for note in day.notes),
+    )
+    assert [each for each in lines if not each.startswith(("Patio: ", "Walk: "))] == []
+    runs = [each.runs for each in joined.own["patio"].wording.visits.days if each.runs]
+    assert runs
+    assert all(any(run in note for day in days for note in day.notes) for run in runs)
+    assert all(note in joined_sheet_html(joined.project) for day in days for note in day.notes)
+
+
+def test_where_nothing_is_watered_there_is_no_table(papers: Callable[..., Papers]) -> None:
+    joined = papers("path", SAME_DAY)
+    assert '<table class="watering' not in joined_sheet_html(joined.project)
+    assert joined.sheet.first.title == "Walk: Leave the coat alone"
+
+
+# ---- the calendars
+
+
+@pytest.fixture
+def joined_set(read: Callable[[str], IssuedSlab], without_pdf_engine: Any) -> Callable[..., Any]:
+    def join(names: str, at: datetime, earlier: dict[str, bytes] | None = None) -> Any:
+        slabs = [read(each) for each in names.split()]
+        with without_pdf_engine():
+            before = EarlierPapers(json.loads(earlier["slabs.json"]), earlier) if earlier else None
+            return join_slabs(slabs, issue_of(slabs, at, before), Settings(), before).files
+
+    return join
+
+
+def end_of(event: Any) -> datetime:
+    """Return the end of an event; of a whole day, midnight in UTC, which is near enough."""
+    end = event.decoded("dtend")
+    return end if isinstance(end, datetime) else datetime.combine(end, time(), UTC)
+
+
+def times(event: Any) -> tuple[Any, Any]:
+    return event.decoded("dtstart"), event.decoded("dtend")
+
+
+@pytest.mark.parametrize("at", TIMES)
+@pytest.mark.parametrize("calendar", ["owner.ics", "crew.ics"])
+def test_every_reminder_of_a_slab_that_is_ahead_is_in_the_calendar_once(
+    joined_set: Callable[..., Any], sets: Path, at: datetime, calendar: str
+) -> None:
+    together = events(joined_set(THREE, at)[calendar])
+    named = {"garage": "Alder Lane garage", "driveway": "Alder Lane driveway", "apron": "Alder Lane apron"}
+    count = 0
+    for slab, name in named.items():
+        for own in events((sets / slab / calendar).read_bytes()):
+            start, end = times(own)
+            if end <= (at if isinstance(end, datetime) else at.date()):
+                continue
+            words = str(own["summary"]).removesuffix(f", {name}")
+            found = [each for each in together if holds(each, name, words, (start, end))]
+            assert len(found) == 1, (slab, words, start)
+            count += 1
+    assert count >= len(together) > 0
+
+
+def holds(event: Any, name: str, words: str, span: tuple[Any, Any]) -> bool:
+    """Return whether an event is that of a slab: at its time, with its words in the title or in the text."""
+    start, end = times(event)
+    if isinstance(start, datetime) != isinstance(span[0], datetime) or name not in str(event["summary"]):
+        return False
+    said = words in f"{event['summary']}\n{event['description']}"
+    return bool(said and start <= span[0] and span[1] <= end)
+
+
+@pytest.mark.parametrize("calendar", ["owner.ics", "crew.ics"])
+def test_no_two_events_at_one_time_have_the_same_words(joined_set: Callable[..., Any], calendar: str) -> None:
+    for names, at in (("garage driveway path", SAME_DAY), (THREE, FOUR_DAYS_LATER)):
+        together = events(joined_set(names, at)[calendar])
+        said = [(times(each), str(each["summary"]).partition(": ")[2]) for each in together]
+        assert len({*said}) == len(said)
+        uids = [str(each["uid"]) for each in together]
+        assert len({*uids}) == len(uids)
+
+
+def test_an_event_keeps_its_uid_and_has_none_of_a_single_slab(
+    joined_set: Callable[..., Any], sets: Path
+) -> None:
+    first = joined_set("garage driveway", SAME_DAY)
+    later = joined_set(THREE, FOUR_DAYS_LATER, first)
+    one, two = ({str(each["uid"]): each for each in events(each["owner.ics"])} for each in (first, later))
+    ahead = {uid for uid, each in one.items() if end_of(each) > FOUR_DAYS_LATER}
+    assert len(ahead) > 10
+    assert {(two[uid]["status"], int(two[uid]["sequence"])) for uid in ahead} == {("CONFIRMED", 2)}
+    single = {str(each["uid"]) for name in SETS for each in events((sets / name / "owner.ics").read_bytes())}
+    assert not single & (one.keys() | two.keys())
+
+
+def test_a_reminder_that_goes_is_cancelled_in_the_next_issue(joined_set: Callable[..., Any]) -> None:
+    first = joined_set(THREE, FOUR_DAYS_LATER)
+    without = joined_set("garage driveway", FOUR_DAYS_LATER, first)
+    cancelled = [each for each in events(without["owner.ics"]) if each.get("status") == "CANCELLED"]
+    assert cancelled
+    assert all("Alder Lane apron" in str(each["summary"]) for each in cancelled)
+
+
+# ---- whether they belong together
+
+
+@pytest.fixture
+def refused(sets: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., str]:
+    """Give the findings when garage floor and a changed set of the driveway are joined."""
+
+    def join(at: datetime = SAME_DAY, **changes: dict[str, Any]) -> str:
+        other = tmp_path / "other"
+        (other / "inputs").mkdir(parents=True)
+        (other / "schedule.json").write_bytes((sets / "driveway" / "schedule.json").read_bytes())
+        record = driveway()
+        for table, values in changes.items():
+            record[table] = {k: v for k, v in (record[table] | values).items() if v is not None}
+        (other / "inputs" / "driveway.toml").write_text(tomli_w.dumps(record), "utf-8")
+        options = ["-o", tmp_path / "joined", "--as-of", at.isoformat()]
+        status = main([str(each) for each in ["join", sets / "garage", other, *options]])
+        assert status == 2
+        assert not (tmp_path / "joined").exists()
+        return capsys.readouterr().err
+
+    return join
+
+
+@pytest.mark.parametrize(
+    ("changes", "field"),
+    [
+        ({"owner": {"name": "Lee Park"}}, "owner.name"),
+        ({"owner": {"email": "lee@example.com"}}, "owner.email"),
+        ({"owner": {"language": "es"}}, "owner.language"),
+        ({"contractor": {"name": "Blue Heron Concrete"}}, "contractor.name"),
+        ({"site": {"project": "4 Mill Road"}}, "site.project"),
+        ({"site": {"project": None}}, "site.project"),
+        ({"site": {"latitude": 36.12}}, "site"),
+        ({"site": {"timezone": "America/Chicago", "latitude": None, "longitude": None}}, "site.timezone"),
+        ({"site": {"name": "Alder Lane garage"}, "slab": {"use": "garage floor"}}, "site.name"),
+    ],
+)
+def test_slabs_that_do_not_belong_together_are_refused(
+    refused: Callable[..., str], changes: dict[str, Any], field: str
+) -> None:
+    said = refused(**changes)
+    assert re.search(rf"other\b.*\s{field}\s", said), said
+
+
+def test_all_findings_come_at_once(refused: Callable[..., str]) -> None:
+    said = refused(owner={"name": "Lee Park", "language": "es"}, site={"project": "4 Mill Road"})
+    assert all(field in said for field in ("owner.name", "owner.language", "site.project"))
+
+
+def test_a_time_before_the_issue_of_a_slab_is_refused(refused: Callable[..., str]) -> None:
+    assert "--as-of" in refused(at=SAME_DAY.replace(hour=12))
+
+
+def test_one_slab_or_one_slab_twice_is_refused(
+    sets: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for names, said in ((["garage"], "only one slab"), (["garage", "garage"], "a second time")):
+        folders = [str(sets / each) for each in names]
+        options = ["-o", str(tmp_path / "joined"), "--as-of", SAME_DAY.isoformat()]
+        assert main(["join", *folders, *options]) == 2
+        assert said in capsys.readouterr().err
+
+
+def test_a_folder_that_was_not_issued_is_refused(
+    sets: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["join", str(sets / "garage"), str(tmp_path), "-o", str(tmp_path / "joined")]) == 2
+    assert "schedule.json" in capsys.readouterr().err
+
+
+# ---- the set
+
+
+@pytest.fixture
+def join_command(
+    sets: Path, tmp_path: Path, without_pdf_engine: Any, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., dict[str, bytes]]:
+    def join(names: str, at: datetime, *options: str) -> dict[str, bytes]:
+        folders = [str(sets / each) for each in names.split()]
+        with without_pdf_engine():
+            arguments = [
+                "join",
+                *folders,
+                "-o",
+                str(tmp_path / "joined"),
+                "--as-of",
+                at.isoformat(),
+                *options,
+            ]
+            assert main(arguments) == 0, capsys.readouterr().err
+        return {each.name: each.read_bytes() for each in (tmp_path / "joined").iterdir()}
+
+    return join
+
+
+def test_the_set_names_its_issue_and_a_later_one_replaces_it(
+    join_command: Callable[..., dict[str, bytes]], tmp_path: Path
+) -> None:
+    first = join_command("garage driveway", SAME_DAY)
+    assert {*first} == {"care-sheet.pdf", "care-page.html", "owner.ics", "crew.ics", "slabs.json"}
+    assert join_command("driveway garage", SAME_DAY) == first
+    (tmp_path / "joined" / "photo.jpg").write_bytes(b"photo")
+    second = join_command(THREE, FOUR_DAYS_LATER)
+    issue = json.loads(second["slabs.json"])
+    assert issue["revision"] == 2
+    assert [each["job"] for each in issue["slabs"]] == ["2026-07-14-alder-garage", "driveway", "apron"]
+    assert second["photo.jpg"] == b"photo"
+
+
+def test_what_moved_since_the_last_papers_is_on_the_sheet(
+    read: Callable[[str], IssuedSlab],
+) -> None:
+    """A later issue of the driveway, as `reissue` makes it: its schedule has the change."""
+    slabs = [read("garage"), read("driveway")]
+    before = EarlierPapers(issue_of(slabs, SAME_DAY), {})
+    moved = Change(
+        MilestoneKind.LIGHT_VEHICLES,
+        (datetime.fromisoformat("2026-07-22T08:00:00-04:00"),),
+        (datetime.fromisoformat("2026-07-23T08:00:00-04:00"),),
+        ("cooler",),
+        "day",
+    )
+    again = replace(slabs[1], schedule=replace(slabs[1].schedule, revision=2, changes=(moved,)))
+    later, at = [slabs[0], again], SAME_DAY + timedelta(days=1)
+    issue = issue_of(later, at, before)
+    sheet = JoinedSheet(project_slabs(later, issue, Settings(), "en", before))
+    assert issue["revision"] == 2
+    (line,) = sheet.changes
+    assert line.startswith("Driveway: ")
+    assert "Wednesday, July 22" in line
+    assert "Thursday, July 23" in line
+    assert line in joined_sheet_html(sheet.project)
+    assert JoinedSheet(project_slabs(later, issue, Settings(), "en", None)).changes == ()
+
+
+def test_two_languages_have_two_sheets(join_command: Callable[..., dict[str, bytes]]) -> None:
+    files = join_command("garage driveway", SAME_DAY, "--language", "en,es")
+    assert {"care-sheet.en.pdf", "care-sheet.es.pdf", "owner.en.ics", "owner.es.ics"} <= files.keys()
+    assert b"Sus losas nuevas" in files["care-page.es.html"]
+
+
+def test_joined_papers_do_not_replace_those_of_one_slab_or_of_another_project(
+    join_command: Callable[..., dict[str, bytes]], sets: Path, tmp_path: Path
+) -> None:
+    join_command("garage driveway", SAME_DAY)
+    options = ["-w", str(SAMPLE / "weather.csv"), "-o", str(tmp_path / "joined")]
+    assert main(["issue", str(sets / "garage.toml"), *options, "--as-of", SAME_DAY.isoformat()]) == 2
+    manifest = tmp_path / "joined" / "slabs.json"
+    other = json.loads(manifest.read_bytes()) | {"project": "4 Mill Road"}
+    manifest.write_text(json.dumps(other), "utf-8")
+    folders = [str(sets / each) for each in ("garage", "driveway")]
+    options = ["-o", str(tmp_path / "joined"), "--as-of", FOUR_DAYS_LATER.isoformat()]
+    assert main(["join", *folders, *options]) == 2
+    assert json.loads(manifest.read_bytes()) == other
+
+
+def test_the_archive_takes_the_slabs_and_not_the_joined_papers(
+    join_command: Callable[..., dict[str, bytes]], sets: Path, tmp_path: Path
+) -> None:
+    join_command("garage driveway", SAME_DAY)
+    shutil.copytree(sets / "garage", tmp_path / "garage")
+    assert issued_folders(tmp_path) == [tmp_path / "garage"]
+
+
+def test_the_time_of_issue_may_be_on_the_clock_of_the_site(
+    sets: Path, tmp_path: Path, without_pdf_engine: Any
+) -> None:
+    folders = [str(sets / each) for each in ("garage", "driveway")]
+    with without_pdf_engine():
+        options = ["-o", str(tmp_path / "joined"), "--as-of", "2026-07-14 13:20"]
+        assert main(["join", *folders, *options]) == 0
+    assert json.loads((tmp_path / "joined" / "slabs.json").read_bytes())["issued_at"] == SAME_DAY.isoformat()
+
+
+def test_the_name_of_the_project_goes_when_the_owner_is_forgotten() -> None:
+    record = garage()
+    data = tomli_w.dumps(record).encode()
+
+    entry = SimpleNamespace(owner="Dana Whitlock", street="118 Alder Lane", more={})
+    names = _NameRemover(entry, [record])  # type: ignore[arg-type]
+    less = tomllib.loads(_record_without_owner(data, record, names).decode())
+    assert "project" not in less["site"]
+
+
+# ---- on paper
+
+
+@pytest.fixture(scope="session")
+def printed(once: Callable[..., Path], sets: Path) -> Callable[[str, str], bytes]:
+    """Give the joined sheet of three slabs in a language and on a paper, rendered once."""
+
+    def sheet(language: str, paper: Any) -> bytes:
+        def fill(folder: Path) -> None:
+            slabs = [read_issued_slab(sets / each) for each in THREE.split()]
+            issue = issue_of(slabs, FOUR_DAYS_LATER)
+            project = project_slabs(slabs, issue, Settings(), language)
+            html = joined_sheet_html(project, paper=paper)
+            files = joined_files(project, slabs=json.dumps(issue).encode(), calendar=b"BEGIN:VCALENDAR")
+            (folder / "pdf").write_bytes(render_pdf(html, files))
+
+        return (once(f"joined-{language}-{paper}", fill) / "pdf").read_bytes()
+
+    return sheet
+
+
+PRINTED = [("en", "letter"), ("es", "a4")]
+
+
+@pytest.mark.parametrize(("language", "paper"), PRINTED)
+def test_the_sheet_is_pdf_a_3a_and_pdf_ua_1(
+    printed: Callable[[str, str], bytes], language: str, paper: str
+) -> None:
+    for profile in (ValidationProfile.PDF_A_3A, ValidationProfile.PDF_UA_1):
+        report = validate_pdf_bytes(printed(language, paper), profile=profile)
+        assert {each.rule_id for each in report.failures} == set()
+
+
+@pytest.mark.parametrize(("language", "paper"), PRINTED)
+def test_the_sheet_is_at_most_two_pages_longer_than_that_of_one_slab(
+    printed: Callable[[str, str], bytes], language: str, paper: str
+) -> None:
+    """Four pages are the sheet of the sample, which is one of the slabs: tests/documents/test_layout.py."""
+    with pikepdf.open(io.BytesIO(printed(language, paper))) as pdf:
+        assert len(pdf.pages) <= 6
+        assert {*pdf.attachments} == {"owner.ics", "slabs.json"}
