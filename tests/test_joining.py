@@ -198,6 +198,18 @@ def test_every_date_is_that_of_the_own_sheet_of_its_slab(
         assert together == own, job
 
 
+def test_a_date_of_several_slabs_is_printed_once_with_their_names(papers: Callable[..., Papers]) -> None:
+    joined = papers(THREE, FOUR_DAYS_LATER)
+    ends = next(row for row in joined.sheet.main if row.title == "Stop watering")
+    assert ends.cells[0] is not None
+    assert ends.cells[1] is not None
+    assert ends.cells[0].day == ends.cells[1].day
+    assert [each.slab for each in ends.groups] == [
+        "Alder Lane garage and Alder Lane driveway",
+        "Alder Lane apron",
+    ]
+
+
 @pytest.mark.parametrize("at", TIMES)
 def test_every_watering_to_come_is_in_the_table_once_with_the_hours_of_its_slab(
     papers: Callable[..., Papers], at: datetime
@@ -290,6 +302,13 @@ def test_a_slab_that_is_cured_says_so_and_its_dates_are_past(papers: Callable[..
     assert all(cell is not None and cell.reached for cell in walk.cells)
     ends = next(row for row in joined.sheet.main if row.title == "Stop watering")
     assert [cell and cell.reached for cell in ends.cells] == [True, True, False]
+
+
+def test_slabs_without_a_task_share_the_box_when_they_say_the_same(papers: Callable[..., Papers]) -> None:
+    joined = papers(THREE, EIGHT_DAYS_LATER + timedelta(days=14))
+    assert joined.sheet.first.title.endswith(": Curing is done")
+    assert [slab.job for slab in joined.sheet.first.slabs] == [*joined.own]
+    assert len(joined.sheet.first.sentences) == len(joined.sheet.first.whens) == 1
 
 
 def test_a_slab_under_compound_is_left_alone_while_another_is_watered(
@@ -558,11 +577,12 @@ def test_joined_papers_do_not_replace_those_of_one_slab_or_of_another_project(
     assert main(["issue", str(sets / "garage.toml"), *options, "--as-of", SAME_DAY.isoformat()]) == 2
     manifest = tmp_path / "joined" / "slabs.json"
     other = json.loads(manifest.read_bytes()) | {"project": "4 Mill Road"}
-    manifest.write_text(json.dumps(other), "utf-8")
     folders = [str(sets / each) for each in ("garage", "driveway")]
     options = ["-o", str(tmp_path / "joined"), "--as-of", FOUR_DAYS_LATER.isoformat()]
-    assert main(["join", *folders, *options]) == 2
-    assert json.loads(manifest.read_bytes()) == other
+    for damaged in (other, {"project": "118 Alder Lane"}):
+        manifest.write_text(json.dumps(damaged), "utf-8")
+        assert main(["join", *folders, *options]) == 2
+        assert json.loads(manifest.read_bytes()) == damaged
 
 
 def test_the_archive_takes_the_slabs_and_not_the_joined_papers(

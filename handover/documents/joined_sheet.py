@@ -7,7 +7,7 @@ holds for all slabs is there once.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -20,13 +20,16 @@ from handover.documents.joined_watering import JoinedWatering
 from handover.documents.sheet_rows import SheetRow
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from handover.documents.care_sheet import CareSheet
     from handover.documents.joined_slabs import ProjectSlab, ProjectSlabs
     from handover.documents.sheet_rows import JobInProgress
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
+
+MAX_COLUMNS = 4
+"""Maximum number of slabs that have a column of their own on paper."""
 
 _SENTENCE_END = re.compile(r"(?<=[.!?]) (?=[A-ZÁÉÍÓÚÑ¿¡])")
 
@@ -94,19 +97,19 @@ class DateRow:
         title: What may happen, or what stays off.
         sentences: What it means: one for all slabs, or one for each.
         cells: In the order of the slabs.
-        same: Whether all slabs have the same date.
+        groups: The same dates, each once, with the names of its slabs.
     """
 
     icon: str
     title: str
     sentences: tuple[str, ...]
     cells: tuple[DateCell | None, ...]
+    groups: tuple[DateCell, ...]
 
     @property
     def same(self) -> bool:
         """Return whether all slabs have the same date, so that it is printed once."""
-        dates = {each and (each.day, each.hour, each.typical, each.reached) for each in self.cells}
-        return None not in dates and len(dates) == 1
+        return None not in self.cells and len(self.groups) == 1
 
     @property
     def typical(self) -> bool:
@@ -152,6 +155,11 @@ class JoinedSheet:
         return self.wording.schedule
 
     @property
+    def is_narrow(self) -> bool:
+        """Return whether the paper has no room for a column of dates for each slab."""
+        return len(self.slabs) > MAX_COLUMNS
+
+    @property
     def title(self) -> str:
         """Return "Your new slabs"."""
         return self.say("joined.your")
@@ -163,10 +171,10 @@ class JoinedSheet:
 
     @property
     def site_line(self) -> str:
-        """Return the place and, if recorded, the owner."""
-        owner, address = self.job.owner.name, self.job.site.address
-        address = "" if address and self.project.name in address else address
-        parts = (address or self.project.name, owner and self.say("sheet.for-owner", name=owner))
+        """Return the project and its place and, if recorded, the owner."""
+        owner, address = self.job.owner.name, self.job.site.address or ""
+        name = "" if self.project.name in address else self.project.name
+        parts = (name, address, owner and self.say("sheet.for-owner", name=owner))
         return " · ".join(part for part in parts if part)
 
     @property
@@ -210,8 +218,7 @@ class JoinedSheet:
         """Return the job that is next over all slabs; without one, the part that ends first."""
         jobs = [(slab, slab.care.job_now) for slab in self.slabs]
         nearest = min(jobs, key=lambda each: _place(*each))
-        start = nearest[1].start
-        together = [each for each in jobs if each is nearest or (start and _meets(each[1], nearest[1]))]
+        together = [each for each in jobs if _meets(each[1], nearest[1])]
         parts = [job for _, job in together]
         slabs = tuple(slab for slab, _ in together)
         return FirstJob(
@@ -308,7 +315,17 @@ class JoinedSheet:
         pairs = list(zip(self.slabs, rows, strict=True))
         own = [(slab, row.sentence) for slab, row in pairs if row is not None]
         sentences = self._sentences_with_names(own, [slab for slab, _ in own])
-        return DateRow(first.icon, first.title, sentences, tuple(self._cell(*each) for each in pairs))
+        cells = tuple(self._cell(*each) for each in pairs)
+        return DateRow(first.icon, first.title, sentences, cells, tuple(self._groups(cells)))
+
+    def _groups(self, cells: Sequence[DateCell | None]) -> Iterator[DateCell]:
+        """Yield the dates of a row, each once, with the names of its slabs."""
+        found: dict[DateCell, list[ProjectSlab]] = {}
+        for slab, cell in zip(self.slabs, cells, strict=True):
+            if cell is not None:
+                found.setdefault(replace(cell, slab=""), []).append(slab)
+        for cell, slabs in found.items():
+            yield replace(cell, slab=self.project.list_names(slabs))
 
     def _cell(self, slab: ProjectSlab, row: SheetRow | None) -> DateCell | None:
         if row is None:
@@ -476,8 +493,8 @@ def _place(slab: ProjectSlab, job: JobInProgress) -> tuple[int, datetime]:
 
 
 def _meets(job: JobInProgress, first: JobInProgress) -> bool:
-    """Return whether a job begins with the first one."""
-    return job.start is not None and job.start == first.start
+    """Return whether a job begins with the first one; without a start, whether it is the same one."""
+    return job == first if first.start is None else job.start == first.start
 
 
 def _instant(care: CareSheet, row: SheetRow) -> datetime | None:

@@ -160,6 +160,14 @@ def _earlier_papers(folder: Path, project: str) -> EarlierPapers | None:
     issue = check_folder(folder, project, PROJECT_SET)
     if issue is None:
         return None
+    try:
+        _ = int(issue["revision"]), [(each["job"], int(each["revision"])) for each in issue["slabs"]]
+    except (ValueError, TypeError, LookupError):
+        raise UnusableInput.with_finding(
+            f"has papers whose {PROJECT_SET.file} was changed",
+            file=str(folder),
+            expected="a new folder, or one with earlier papers of the same project",
+        ) from None
     return EarlierPapers(issue, {each.name: each.read_bytes() for each in sorted(folder.glob("*.ics"))})
 
 
