@@ -14,6 +14,8 @@ import subprocess
 import sys
 from base64 import b64decode
 from contextlib import contextmanager
+from dataclasses import replace
+from datetime import timedelta
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,12 +23,13 @@ from typing import TYPE_CHECKING, Any
 import pikepdf
 import pytest
 
-from handover.documents.pages import care_page_html
+from handover.documents.joined_slabs import ProjectSlabs
+from handover.documents.pages import care_page_html, render_joined_page
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
@@ -200,6 +203,44 @@ def test_axe_finds_nothing(
     assert printed["violations"] == []
     assert {"color-contrast", "image-alt", "th-has-data-cells", "html-has-lang"} & set(printed["passes"])
     assert printed["wide"] == width
+    assert printed["needs"] <= width, "the page is wider than the window"
+
+
+@pytest.fixture
+def joined_page(module_inputs: tuple[JobRecord, CureSchedule]) -> Callable[[str], str]:
+    """Give the page of two slabs of one project, of which one is placed some days later."""
+    job, schedule = module_inputs
+    slab = job.slab.model_copy(update={"use": "driveway" if job.slab.use != "driveway" else "patio"})
+    other = job.model_copy(update={"id": f"{job.id}-2", "slab": slab})
+    dates = tuple(
+        replace(each, not_before=each.not_before + timedelta(days=2)) if each.not_before else each
+        for each in schedule.milestones
+    )
+
+    def page(language: str) -> str:
+        words = [
+            Wording(job, schedule, language=language),
+            Wording(other, replace(schedule, milestones=dates), language=language),
+        ]
+        return render_joined_page(ProjectSlabs(words, [{}, {}]), b"BEGIN:VCALENDAR").decode()
+
+    return page
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+@pytest.mark.parametrize("width", [PHONE, DESKTOP], ids=["phone", "desktop"])
+@pytest.mark.parametrize("language", languages())
+def test_axe_finds_nothing_on_the_page_of_several_slabs(
+    language: str,
+    width: int,
+    dark: bool,
+    axe: str,
+    chromium: Browser,
+    joined_page: Callable[[str], str],
+    tmp_path: Path,
+) -> None:
+    printed = seen(chromium, lit(joined_page(language), dark=dark), width, tmp_path, with_axe(axe))
+    assert printed["violations"] == []
     assert printed["needs"] <= width, "the page is wider than the window"
 
 
