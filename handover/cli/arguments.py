@@ -93,17 +93,7 @@ def build_parser() -> ArgumentParser:
     _band(each)
     _look(each)
 
-    each = command("join", join, "join the papers of several slabs of one site and owner")
-    each.add_argument(
-        "sets",
-        metavar="SET",
-        nargs="+",
-        help="the issued folder of each slab; the records have one `project`",
-    )
-    each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
-    _time(each)
-    _look(each)
-
+    _add_join_command(command)
     _add_batch_commands(command)
     _add_archive_commands(command)
     _add_reissue_commands(command)
@@ -139,6 +129,20 @@ def _add_record_commands(command: Command) -> None:
         "its weather, and the crew's work on the surface is printed",
     )
     _time(each)
+
+
+def _add_join_command(command: Command) -> None:
+    """Add the command for several slabs of one site."""
+    each = command("join", join, "join the papers of several slabs of one site and owner")
+    each.add_argument(
+        "sets",
+        metavar="SET",
+        nargs="+",
+        help="the issued folder of each slab; the records have one `project`",
+    )
+    each.add_argument("-o", "--output", metavar="DIR", required=True, help="the folder to write")
+    _time(each)
+    _look(each)
 
 
 def _add_starts_command(command: Command) -> None:

@@ -164,9 +164,8 @@ class CareSheet:
         if (missed := self.wording.visits.missed_water) is not None:
             then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""
             sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
-            return JobInProgress(
-                self.say("missed.eyebrow"), missed.title, missed.when, sentence, self.schedule.issued_at
-            )
+            start, eyebrow = self.schedule.issued_at, self.say("missed.eyebrow")
+            return JobInProgress(eyebrow, missed.title, missed.when, sentence, start)
         if (cover := self.wording.visits.cover) is not None:
             first = self.first is None or not self._is_past(self.first)
             eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")

@@ -725,6 +725,13 @@ class CureSchedule:
         Instant | None,
         means("From when the blankets that cure the slab are laid, early end; null where none cure it."),
     ] = None
+    missed_water: Annotated[
+        Instant | None,
+        means(
+            "When the first watering began where the first issue came after it: nobody was told of it; "
+            "null: it did not."
+        ),
+    ] = None
     between: Annotated[
         BetweenCover | None,
         means("The cover between the waterings; null where they suffice, or where the method has its own."),

@@ -10,7 +10,11 @@ import numpy as np
 from handover.schedule.assumptions import assumptions
 from handover.schedule.basis import basis_of, weather_basis
 from handover.schedule.between import plan_covered
-from handover.schedule.cover_times import keep_forms_under_covers, leave_out_looks_under_covers
+from handover.schedule.cover_times import (
+    keep_forms_under_covers,
+    leave_out_looks_under_covers,
+    missed_water,
+)
 from handover.schedule.date_dependencies import apply_dependencies
 from handover.schedule.ensemble import CENTRAL, MEMBERS
 from handover.schedule.frost_protection import blankets_laid, plan_protection
@@ -117,7 +121,8 @@ def plan_cure(
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,
     )
-    return keep_forms_under_covers(leave_out_looks_under_covers(schedule))
+    whole = keep_forms_under_covers(leave_out_looks_under_covers(schedule))
+    return replace(whole, missed_water=missed_water(whole))
 
 
 def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:

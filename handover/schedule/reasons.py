@@ -321,14 +321,18 @@ def _share_of_visits(before: frozenset[float], between: frozenset[float], after:
 # ---- the names of what explains it
 
 
+@dataclass(frozen=True)
 class _Names:
     """Names the causes of changes by the weather before and after."""
 
-    def __init__(self, before: WeatherSeries, after: WeatherSeries, placed: datetime) -> None:
-        self.before = before
-        self.after = after
-        self.placed = placed
-        self.half = general_practice()["change.half"]
+    before: WeatherSeries
+    after: WeatherSeries
+    placed: datetime
+
+    @property
+    def half(self) -> float:
+        """The share of a move that a cause explains to be named alone."""
+        return general_practice()["change.half"]
 
     def causes(self, change: Change, shares: Mapping[str, Share]) -> tuple[Cause, ...]:
         """Return the largest cause of a change, or the two largest, or "several"."""

@@ -33,7 +33,6 @@ from handover.service.publish import (
     lock_folder,
     publish_locked,
 )
-from handover.service.render import OFFICE_LANGUAGE
 from handover.weather.location import distance_km
 
 if TYPE_CHECKING:
@@ -311,7 +310,7 @@ def join_slabs(
     """
     LOG.info("4 write texts")
     readers = tuple(dict.fromkeys(settings.languages or (slabs[0].job.owner.language,)))
-    office = readers[0] if settings.languages else OFFICE_LANGUAGE
+    office = settings.office_language
     projects = {
         each: project_slabs(slabs, issue, settings, each, earlier)
         for each in dict.fromkeys((*readers, office))
@@ -352,6 +351,7 @@ def project_slabs(
             revision=issue["revision"],
             issued_at=at.astimezone(slab.job.zone),
             changes=slab.schedule.changes if changed else (),
+            missed_water=None if earlier else slab.schedule.missed_water,
         )
 
     wordings = [

@@ -18,6 +18,7 @@ from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages, read_text
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
+from handover.schedule.cover_times import missed_water
 from handover.schedule.model import Figure
 from handover.schedule.model import MilestoneKind as Kind
 from handover.service.summary import first_task_of
@@ -29,6 +30,12 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
 
 MINUTE = timedelta(minutes=1)
+
+
+def issue_at(schedule: CureSchedule, at: datetime) -> CureSchedule:
+    """The schedule of a first issue at a time."""
+    late = replace(schedule, issued_at=at)
+    return replace(late, missed_water=missed_water(late))
 
 
 @pytest.mark.parametrize("language", languages())
@@ -171,7 +178,7 @@ def test_a_first_issue_after_the_first_watering_asks_whether_it_was_done(
 ) -> None:
     """The owner, the message and the crew read the same question; the next hours are still there."""
     first = schedule.watering[0].visits[0]
-    late = replace(schedule, issued_at=first.end + MINUTE)
+    late = issue_at(schedule, first.end + MINUTE)
     words = Wording(job, late, language=language)
     missed = words.visits.missed_water
     assert missed is not None
@@ -189,7 +196,7 @@ def test_a_first_issue_after_the_first_watering_asks_whether_it_was_done(
     assert first_task_of(care).startswith(missed.title)
 
 
-def test_who_was_told_of_the_first_watering_is_not_asked(job: JobRecord, schedule: CureSchedule) -> None:
+def test_who_was_told_of_the_first_watering_is_not_asked(schedule: CureSchedule) -> None:
     first, last = schedule.watering[0].visits[0], schedule.milestone(Kind.CURING_ENDS)
     assert last is not None
     assert last.not_before is not None
@@ -200,11 +207,11 @@ def test_who_was_told_of_the_first_watering_is_not_asked(job: JobRecord, schedul
         replace(schedule, issued_at=last.not_before + MINUTE),
         replace(schedule, issued_at=late, curing_method="curing compound"),
     ):
-        assert Wording(job, each).visits.missed_water is None
+        assert missed_water(each) is None
 
 
 def test_a_slab_that_lay_dry_is_not_watered_in_frost(job: JobRecord, schedule: CureSchedule) -> None:
-    late = replace(schedule, issued_at=schedule.watering[0].visits[0].end + MINUTE)
+    late = issue_at(schedule, schedule.watering[0].visits[0].end + MINUTE)
     cold = replace(late, weather=replace(late.weather, air_c=late.weather.air_c * 0.0 - 5.0))
     words = Wording(job, cold)
     assert words.visits.missed_water is not None

@@ -17,7 +17,6 @@ from handover.schedule.cover_times import (
     is_hose_by_crew,
     is_walkable,
     may_water_freeze,
-    missed_water,
 )
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 
@@ -269,7 +268,7 @@ class WateringWording(ScheduleWords):
     @cached_property
     def missed_water(self) -> MissedWaterWords | None:
         """The question whether the slab was watered, where the first issue comes after the first watering."""
-        since, now = missed_water(self.schedule), self.schedule.issued_at
+        since, now = self.schedule.missed_water, self.schedule.issued_at
         if since is None:
             return None
         key = "frost" if may_water_freeze(self.schedule, now, now + timedelta(hours=1)) else "text"
