@@ -19,16 +19,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from math import sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from handover.air.psychrometrics import saturation_over_water
 from handover.base.arrays import HOUR_S, ZERO_CELSIUS_K, Floats
+from handover.concrete.constants import GAS_CONSTANT
 from handover.concrete.evaporation import transfer_coefficient
 from handover.concrete.freezing import Freezing, enthalpy, liquid_share, temperature_at
 from handover.concrete.hydration import degree_and_rate
-from handover.concrete.maturity import arrhenius_rate, energy_at
+from handover.concrete.maturity import energy_at, rate_by_kelvin
 from handover.concrete.tridiagonal import dpttrf, dpttrs
 from handover.errors import OutOfRange
 
@@ -38,7 +40,7 @@ if TYPE_CHECKING:
 STEFAN_BOLTZMANN = 5.670374419e-8  # W/(m2 K4)
 LATENT_HEAT = 2.45e6  # J/kg, water at about 20 degC
 _FAST_WIND_MS = 5.0
-_GAMMA = 1.0 - 1.0 / np.sqrt(2.0)
+_GAMMA = 1.0 - 1.0 / sqrt(2.0)
 _STILL = 1e-9
 """A node that moves by less in a step has no mean capacity over it."""
 
@@ -308,8 +310,11 @@ class March:
     heat: Heat
 
 
-Wetness = Callable[[int, Floats], Floats]
-"""How wet the surface is over a step, 0 to 1 a member, from step and equivalent age at the surface."""
+Wetness = Callable[[int, Floats], Floats | None]
+"""How wet the surface is over a step, 0 to 1 a member, from step and equivalent age at the surface.
+
+None: all are dry.
+"""
 
 Covering = Callable[[int, Floats, Floats], Floats]
 """Resistance of the cover over a step, shape (m,), from step, equivalent age and temperature.
@@ -328,10 +333,10 @@ class _Air(NamedTuple):
     air_c: Floats
     vapour_pa: Floats
     film: Floats  # W/(m2 K)
-    evaporating: Floats  # kg/(m2 s Pa), of the surface as wet as it is
+    evaporating: Floats | None  # kg/(m2 s Pa), of the surface as wet as it is; None: all are dry
     radiation: Floats  # sun and long waves taken up, W/m2
-    cover: Floats  # shape (m,), m2 K/W
-    emissivity: float
+    cover: Floats | None  # shape (m,), m2 K/W; None: none is covered
+    emission: float  # W/(m2 K4)
 
 
 def march(
@@ -407,15 +412,19 @@ def march(
 def _air_at(weather: Exchange, number: int, wet: Floats | None, cover: Floats) -> _Air:
     """Return the weather that a step meets, under a cover of a resistance, shape (m,)."""
     ends = slice(number, number + 2)
-    open_to_air = np.zeros(1) if wet is None else np.where(cover > 0.0, 0.0, wet / HOUR_S)
+    is_covered = np.count_nonzero(cover) > 0
+    evaporating = None
+    if wet is not None:
+        open_to_air = np.where(cover > 0.0, 0.0, wet / HOUR_S) if is_covered else wet / HOUR_S
+        evaporating = weather.transfer[ends] * open_to_air if np.count_nonzero(open_to_air) else None
     return _Air(
         weather.air_c[ends],
         weather.vapour_pa[ends],
         weather.film[ends],
-        weather.transfer[ends] * open_to_air,
+        evaporating,
         weather.longwave[ends] + weather.sun[number],
-        cover,
-        weather.emissivity,
+        cover if is_covered else None,
+        weather.emissivity * STEFAN_BOLTZMANN,
     )
 
 
@@ -425,14 +434,19 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
     Under a cover the outside of the cover meets the weather; its balance is taken as linear about the
     temperature that convection alone would give it. Without a cover that is the slab's own.
     """
-    is_covered = np.count_nonzero(air.cover) > 0
-    above_air = temperature_c - air.air_c
-    outer = air.air_c + (above_air / (1.0 + air.cover * air.film) if is_covered else above_air)
+    outer = temperature_c - air.air_c
+    if air.cover is not None:
+        outer /= 1.0 + air.cover * air.film
+    outer += air.air_c
     kelvin = outer + ZERO_CELSIUS_K
-    emitted = air.emissivity * STEFAN_BOLTZMANN * kelvin**4
-    flux = air.film * (air.air_c - outer) + air.radiation - emitted
-    fall = air.film + 4.0 * emitted / kelvin
-    if np.count_nonzero(air.evaporating):
+    emitted = air.emission * kelvin**4
+    flux = air.film * (air.air_c - outer)
+    flux += air.radiation
+    flux -= emitted
+    fall = 4.0 * emitted
+    fall /= kelvin
+    fall += air.film
+    if air.evaporating is not None:
         pressure = saturation_over_water(outer)
         losing = LATENT_HEAT * air.evaporating
         latent = losing * np.maximum(pressure - air.vapour_pa, 0.0)
@@ -440,7 +454,7 @@ def _surface_flux(temperature_c: Floats, air: _Air) -> tuple[Floats, Floats]:
         # Clausius-Clapeyron gives the slope of the saturation pressure.
         fall += np.where(latent > 0.0, losing * pressure * 5400.0 / kelvin**2, 0.0)
     flux += fall * (outer - temperature_c)
-    if not is_covered:
+    if air.cover is None:
         return flux, fall
     through = 1.0 + air.cover * fall
     return flux / through, fall / through
@@ -486,6 +500,11 @@ class _Step(NamedTuple):
     heat: tuple[Floats, Floats, Floats]  # from hydration, surface and ground, J/m2, shape (m,) each
 
 
+def _add_to(part: Floats, values: Floats | float) -> None:
+    """Add to a part of an array; `array[part] += values` would write it twice."""
+    np.add(part, values, out=part)
+
+
 class _Marcher:
     """The state of all members, and how it moves by a step.
 
@@ -521,14 +540,15 @@ class _Marcher:
         self.conductance = np.repeat(column.conductance[np.newaxis], members, axis=0)
         self.conductance[:, : self.count - 1] /= thick[:, 1:]
         self.links = np.column_stack([self.conductance, np.zeros(members)])  # the last: between members
+        self.row_of_links = self.links.ravel()[:-1]
         self.capacity = np.repeat(column.capacity[np.newaxis], members, axis=0)
         per_metre = column.capacity[0] / column.concrete[0]
         self.capacity[:, : self.count] += (own - column.concrete) * per_metre
         self.upward = np.zeros(temperature.size + 1)  # flow of heat into and out of each node
         self.volume_heat = self.at_nodes(concrete.heat) * own
-        self.energy = self.at_nodes(concrete.activation_energy)
+        self.energy_k = self.at_nodes(concrete.activation_energy) / GAS_CONSTANT
         cold = concrete.cold_activation_energy
-        self.cold_energy = None if cold is None else self.at_nodes(cold)
+        self.cold_energy_k = None if cold is None else self.at_nodes(cold) / GAS_CONSTANT
         self.age = self.at_nodes(age_h)
         self.dormant = self.at_nodes(concrete.dormant_h)
         self.degree, self.degree_rate = self.degree_and_slope(self.age)
@@ -537,6 +557,7 @@ class _Marcher:
         self.freezing = concrete.freezing
         water = 0.0 if concrete.freezing is None else concrete.freezing.latent
         self.water_heat = self.at_nodes(water) * own
+        self.own = self.capacity[:, : self.count]
         self.is_icy = self.is_freezing(temperature)
         self.initial_enthalpy = self.enthalpy_of(self.temperature)
 
@@ -549,19 +570,23 @@ class _Marcher:
         """Return the degree of hydration whose heat is out, and its derivative by equivalent age."""
         return degree_and_rate(age - self.dormant, self.ultimate, self.tau, self.beta)
 
-    def rate(self, temperature: Floats) -> Floats:
-        """Return equivalent hours per hour at the concrete nodes."""
+    def rate(self, temperature: Floats, liquid: Floats | None) -> Floats:
+        """Return equivalent hours per hour at the concrete nodes, of which a share of the water is liquid."""
         slab = temperature[:, : self.count]
         reference_c = self.concrete.reference_c
-        energy = self.energy
-        if self.cold_energy is not None:
-            energy = energy_at(slab, energy, self.cold_energy, reference_c)
-        rate = arrhenius_rate(slab, energy, reference_c)
-        if self.freezing is None or not (
-            self.is_icy if temperature is self.temperature else self.is_freezing(temperature)
-        ):
-            return rate
-        return rate * liquid_share(slab, self.freezing)
+        energy_k = self.energy_k
+        if self.cold_energy_k is not None:
+            energy_k = energy_at(slab, energy_k, self.cold_energy_k, reference_c)
+        rate = rate_by_kelvin(slab + ZERO_CELSIUS_K, energy_k, reference_c + ZERO_CELSIUS_K)
+        if liquid is not None:
+            rate *= liquid
+        return rate
+
+    def liquid_at(self, temperature: Floats) -> Floats | None:
+        """Return the liquid share of the free water at the concrete nodes; None: no node may freeze."""
+        if self.freezing is None or not self.is_freezing(temperature):
+            return None
+        return liquid_share(temperature[:, : self.count], self.freezing)
 
     def is_freezing(self, temperature: Floats) -> bool:
         """Return whether any node is cold enough for ice, those of the ground among them."""
@@ -573,8 +598,8 @@ class _Marcher:
         """Return the enthalpy of every node, shape (m, n), in J/m2."""
         whole = np.asarray(self.capacity * temperature)
         if self.freezing is not None:
-            slab, own = temperature[:, : self.count], self.capacity[:, : self.count]
-            whole[:, : self.count] = enthalpy(slab, own, self.water_heat, self.freezing)
+            slab = temperature[:, : self.count]
+            whole[:, : self.count] = enthalpy(slab, self.own, self.water_heat, self.freezing)
         return whole
 
     def update_links(self) -> None:
@@ -591,11 +616,11 @@ class _Marcher:
         row, upward = temperature.ravel(), self.upward
         between = upward[1:-1]
         np.subtract(row[1:], row[:-1], out=between)
-        between *= self.links.ravel()[:-1]
+        between *= self.row_of_links
         load = (upward[1:] - upward[:-1]).reshape(temperature.shape)
-        load[:, 0] += flux
-        load[:, -1] += ground
-        load[:, : self.count] += hydration
+        _add_to(load[:, 0], flux)
+        _add_to(load[:, -1], ground)
+        _add_to(load[:, : self.count], hydration)
         return load, ground
 
     def advance(self, seconds: float, air: _Air) -> None:
@@ -615,8 +640,7 @@ class _Marcher:
         freezing = self.concrete.freezing
         if freezing is None:
             raise ValueError("this concrete does not freeze")
-        before, own = self.temperature[:, : self.count], self.capacity[:, : self.count]
-        water = self.water_heat
+        before, own, water = self.temperature[:, : self.count], self.own, self.water_heat
         whole = enthalpy(before, own, water, freezing)
         plain = self.end_without_ice(seconds, start)
         gained = own * (plain[:, : self.count] - before)
@@ -635,24 +659,34 @@ class _Marcher:
         # How the weather moves on within the step belongs to the method too: without it the surface, whose
         # node holds little heat, would run ahead of the sun.
         drift = _GAMMA * (flux_end - flux1)
-        rate = self.rate(self.temperature)
-        heat = self.volume_heat * self.degree_rate * rate / HOUR_S
+        liquid = self.liquid_at(self.temperature) if self.is_icy else None
+        rate = self.rate(self.temperature, liquid)
+        heat = self.volume_heat * self.degree_rate
+        heat *= rate
+        heat /= HOUR_S
         load, ground = self.load(self.temperature, flux1 + drift, heat)
         return _Start(flux1, flux_end, fall, drift, rate, heat, load, ground)
 
     def step(self, seconds: float, start: _Start, capacity: Floats) -> _Step:
         """Return the state after a step with the heat capacities of the nodes, shape (m, n)."""
         first = self.first_stage(seconds, start, capacity)
-        age = self.age + 0.5 * seconds / HOUR_S * (start.rate + self.rate(first.ahead))
+        age = start.rate + self.rate(first.ahead, self.liquid_at(first.ahead))
+        age *= 0.5 * seconds / HOUR_S
+        age += self.age
         degree, degree_rate = self.degree_and_slope(age)
         # The second stage is given what the first has left of the heat of this step, so that the heat
         # released is exactly that of the degree of hydration gained.
-        released = self.volume_heat * (degree - self.degree)
-        second = self.second_stage(seconds, start, capacity, first, 2.0 * released / seconds - start.heat)
+        released = degree - self.degree
+        released *= self.volume_heat
+        left = 2.0 * released
+        left /= seconds
+        left -= start.heat
+        second = self.second_stage(seconds, start, capacity, first, left)
 
         # Over both stages half of each one's heat counts, less what the Jacobian has let back.
         ends = slice(None, None, len(self.column.depth) - 1)  # the first node and the last
-        lag = _GAMMA * seconds * (first.slope[:, ends] + second.slope[:, ends])
+        lag = first.slope[:, ends] + second.slope[:, ends]
+        lag *= _GAMMA * seconds
         heat = (
             (released @ self.ones)[:, 0],
             0.5 * seconds * (start.flux + second.flux - start.fall * lag[:, 0]),
@@ -702,11 +736,11 @@ class _Marcher:
         """Factor the matrix of a step for all members; return its solver, which overwrites the load."""
         shape = self.temperature.shape
         bonds = np.zeros(self.temperature.size + 1)
-        np.multiply(self.links.ravel()[:-1], -weight, out=bonds[1:-1])
+        np.multiply(self.row_of_links, -weight, out=bonds[1:-1])
         diagonal = capacity - bonds[1:].reshape(shape)
         diagonal -= bonds[:-1].reshape(shape)
-        diagonal[:, 0] += weight * fall
-        diagonal[:, -1] += weight * self.deep_link
+        _add_to(diagonal[:, 0], weight * fall)
+        _add_to(diagonal[:, -1], weight * self.deep_link)
         factors, bonds, _ = dpttrf(diagonal.ravel(), bonds[1:-1], 1, 1)
 
         def solve(load: Floats) -> Floats:

@@ -35,7 +35,21 @@ def arrhenius_rate(temperature_c: ArrayLike, activation_energy: ArrayLike, refer
     """
     kelvin = np.asarray(temperature_c, dtype=np.float64) + ZERO_CELSIUS_K
     reference_k = np.asarray(reference_c, dtype=np.float64) + ZERO_CELSIUS_K
-    rate: Floats = np.exp(np.asarray(activation_energy) / GAS_CONSTANT * (1.0 / reference_k - 1.0 / kelvin))
+    return rate_by_kelvin(kelvin, np.asarray(activation_energy) / GAS_CONSTANT, reference_k)
+
+
+def rate_by_kelvin(kelvin: Floats, energy_k: Floats, reference_k: Floats | float) -> Floats:
+    """Return `arrhenius_rate` from absolute temperatures, unchecked: for the inside of a time step.
+
+    Args:
+        kelvin: Of the concrete, any shape. [K]
+        energy_k: Activation energy over the gas constant, broadcasts. [K]
+        reference_k: Temperature at which the rate is 1, broadcasts. [K]
+
+    Returns:
+        Broadcast shape. [1]
+    """
+    rate: Floats = np.exp(energy_k * (1.0 / reference_k - 1.0 / kelvin))
     return rate
 
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from handover.concrete.heat import Wetness
     from handover.jobs.record import JobRecord
     from handover.practice.rules import Practice
     from handover.schedule.ensemble import Ensemble
@@ -464,7 +465,7 @@ def _hydrating(concrete: ConcreteProperties, ensemble: Ensemble, practice: Pract
 class _Water(NamedTuple):
     """How wet the surface is, step by step, and when curing water ends as far as the steps have come."""
 
-    wetness: Callable[[int, Floats], Floats]
+    wetness: Wetness
     ends_s: Callable[[], Floats]  # UTC seconds, shape (m,)
 
 
@@ -484,26 +485,44 @@ def _water(
     """
     until_s = np.full(len(placed_s), np.inf if ends is None else ends.timestamp()) - placed_s
     if job.curing.method not in practice.methods:
-        return _Water(
-            lambda _, age_h: np.where(age_h < concrete.final_set_h, 1.0, 0.0), lambda: until_s + placed_s
-        )
+        return _Water(_bleeding(concrete.final_set_h), lambda: until_s + placed_s)
     moist = np.ones((len(instants) - 1, 1))
     if dry is not None:
         moist = dry.moist_share(instants[:, np.newaxis] + placed_s)
     water_h = concrete.final_set_h + practice["first-water.wait"]
     least_s, strong_h = _last_water(job, concrete, practice)
     share = practice["spread.share"]
+    is_dry = False  # for good
 
-    def wet(step: int, age_h: Floats) -> Floats:
-        nonlocal until_s
+    def wet(step: int, age_h: Floats) -> Floats | None:
+        nonlocal until_s, is_dry
+        if is_dry:
+            return None
         now_s = instants[step]
         is_open = until_s[0] == np.inf and now_s >= least_s
         if is_open and np.mean(age_h >= strong_h) >= share:
             until_s = np.full(len(placed_s), now_s + _DAY_S)
         is_watered = (age_h >= water_h) & (now_s < until_s)
-        return np.where(age_h < concrete.final_set_h, 1.0, is_watered * moist[step])
+        is_soft = age_h < concrete.final_set_h
+        is_dry = now_s >= until_s[0] and not ((now_s < until_s) | is_soft).any()
+        return np.where(is_soft, 1.0, is_watered * moist[step])
 
     return _Water(wet, lambda: until_s + placed_s)
+
+
+def _bleeding(final_set_h: Floats) -> Wetness:
+    """Return how wet a surface without curing water is: as long as it bleeds, until final set."""
+    is_dry = False
+
+    def wet(_: int, age_h: Floats) -> Floats | None:
+        nonlocal is_dry
+        if is_dry:
+            return None
+        is_soft = age_h < final_set_h
+        is_dry = not is_soft.any()
+        return np.where(is_soft, 1.0, 0.0)
+
+    return wet
 
 
 def _last_water(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> tuple[float, Floats]:

@@ -19,6 +19,7 @@ from handover.concrete.heat import (
     Layer,
     March,
     Surface,
+    Wetness,
     film_coefficient,
     grid_column,
     march,
@@ -439,6 +440,25 @@ def test_dew_gives_no_heat() -> None:
         for wetness in (wet, None)
     )
     np.testing.assert_array_equal(damp, dry)
+
+
+def test_all_are_dry_is_each_is_dry() -> None:
+    """After wet hours, with and without a cover on one of two slabs: to the bit."""
+    body = grid_column(SLAB, [GROUND])
+    steps, weather = smooth_day(24, members=2)
+    start = np.full((2, len(body.depth)), 20.0)
+
+    def until_noon(afterwards: Floats | None) -> Wetness:
+        return lambda step, _: np.ones(2) if step < 12 else afterwards
+
+    for cover in (0.0, np.array([0.0, 0.3])):
+        hours = replace(weather, cover=np.broadcast_to(cover, weather.sun.shape))
+        zeros, none = (
+            march(body, YOUNG, hours, steps=steps, initial_c=start, deep_c=15.0, wetness=until_noon(dry))
+            for dry in (np.zeros(2), None)
+        )
+        np.testing.assert_array_equal(zeros.temperature_c, none.temperature_c)
+        np.testing.assert_array_equal(zeros.equivalent_age_h, none.equivalent_age_h)
 
 
 def test_film_rises_with_the_wind() -> None:
