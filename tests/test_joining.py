@@ -9,6 +9,8 @@ import shutil
 import tomllib
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
+from email import message_from_bytes
+from email.policy import default
 from itertools import pairwise
 from pathlib import Path
 from types import SimpleNamespace
@@ -527,7 +529,14 @@ def test_the_set_names_its_issue_and_a_later_one_replaces_it(
     join_command: Callable[..., dict[str, bytes]], tmp_path: Path
 ) -> None:
     first = join_command("garage driveway", SAME_DAY)
-    assert {*first} == {"care-sheet.pdf", "care-page.html", "owner.ics", "crew.ics", "slabs.json"}
+    assert {*first} == {
+        "care-sheet.pdf",
+        "care-page.html",
+        "owner.ics",
+        "crew.ics",
+        "message.eml",
+        "slabs.json",
+    }
     assert join_command("driveway garage", SAME_DAY) == first
     (tmp_path / "joined" / "photo.jpg").write_bytes(b"photo")
     second = join_command(THREE, FOUR_DAYS_LATER)
@@ -561,6 +570,27 @@ def test_what_moved_since_the_last_papers_is_on_the_sheet(
     assert "Thursday, July 23" in line
     assert line in joined_sheet_html(sheet.project)
     assert JoinedSheet(project_slabs(later, issue, Settings(), "en", None)).changes == ()
+
+
+def test_the_message_says_what_is_next_and_has_the_joined_papers(
+    join_command: Callable[..., dict[str, bytes]], capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    files = join_command(THREE, FOUR_DAYS_LATER)
+    message = message_from_bytes(files["message.eml"], policy=default)
+    text = message.get_body(("plain",)).get_content()  # type: ignore[union-attr]
+    assert "Alder Lane apron: Start watering. Not before 5:00 in the afternoon, Saturday, July 18." in text
+    assert "Stop watering: Alder Lane garage and Alder Lane driveway, Wednesday, July 22; Alder" in text
+    assert "already" not in text
+    assert [part.get_filename() for part in message.iter_attachments()] == [  # type: ignore[attr-defined]
+        "care-sheet.pdf",
+        "care-page.html",
+        "owner.ics",
+    ]
+    capsys.readouterr()
+    server = tmp_path / "settings.toml"
+    server.write_text('mail = { host = "smtp.example.com", user = "office@example.com" }', "utf-8")
+    assert main(["--settings", str(server), "send", "--dry-run", str(tmp_path / "joined")]) == 0
+    assert "dana.whitlock@example.net" in capsys.readouterr().out
 
 
 def test_two_languages_have_two_sheets(join_command: Callable[..., dict[str, bytes]]) -> None:

@@ -237,6 +237,10 @@ class JoinedSheet:
         same = len({each.title for each in jobs}) == 1
         return first.title if same else self.say("joined.look-after")
 
+    def with_names(self, text_of: Callable[[CareSheet], str]) -> tuple[str, ...]:
+        """Return a text of each care sheet: one that all slabs have as it is, the others with their names."""
+        return self._with_names((slab, text_of(slab.care)) for slab in self.slabs)
+
     def _with_names(
         self, texts: Iterable[tuple[ProjectSlab, str]], among: Sequence[ProjectSlab] = ()
     ) -> tuple[str, ...]:

@@ -81,9 +81,13 @@ def compose_message(words: Wording, attachments: Mapping[str, bytes]) -> bytes:
         ValueError: An address that a job record cannot have.
         UnusableInput: An attachment of a kind that a message cannot have.
     """
+    return compose_text(words, _plain(words, attachments), attachments)
+
+
+def compose_text(words: Wording, plain: str, attachments: Mapping[str, bytes]) -> bytes:
+    """Return a message with a text, as plain text and as HTML. Arguments and errors as `compose_message`."""
     if findings := list(_unknown_kinds(attachments)):
         raise UnusableInput(findings)
-    plain = _plain(words, attachments)
     digest = _digest(words, plain, attachments)
     message = EmailMessage(policy=SMTP)
     message.set_content(plain, cte="quoted-printable")
@@ -162,16 +166,28 @@ def _unknown_kinds(names: Iterable[str]) -> Iterator[Finding]:
 # ---- the text
 
 
-def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
-    """Return the message as plain text; no value adds a line break."""
+def fill_plain_text(words: Wording, name: str, **values: object) -> str:
+    """Return a template of the reader's language as plain text; no value adds a line break."""
     template = (
         environment(words.templates)
         .overlay(autoescape=False, finalize=lambda value: one_line(str(value)))
-        .get_template(f"{words.language}/message.txt")
+        .get_template(f"{words.language}/{name}")
     )
     return template.render(
         job=words.job,
         wording=words,
+        again=words.schedule.revision > 1,
+        earlier=words.schedule.revision - 1,
+        old_calendar=words.events.calendar_name("owner", words.schedule.revision - 1),
+        **values,
+    )
+
+
+def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
+    """Return the message as plain text."""
+    return fill_plain_text(
+        words,
+        "message.txt",
         dates=[each for each in _to_come(words) if each.kind in REPORTED_KINDS],
         withheld=[each for each in words.dates.withheld if each.kind in REPORTED_KINDS],
         warnings=[
@@ -180,11 +196,8 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
         ],
         missed=words.visits.missed_water,
         covers=cover_visits(words, after_first=True),
-        keep_off=_keep_off(words),
-        again=words.schedule.revision > 1,
+        keep_off=keep_off(words),
         changes=change_sentences(words),
-        earlier=words.schedule.revision - 1,
-        old_calendar=words.events.calendar_name("owner", words.schedule.revision - 1),
         attached=list(_attachment_list(words, attachments)),
     )
 
@@ -195,7 +208,7 @@ def _to_come(words: Wording) -> list[MilestoneWords]:
     return [each for each in words.dates.owner_milestones if each.when is None or each.when.instant > issued]
 
 
-def _keep_off(words: Wording) -> str:
+def keep_off(words: Wording) -> str:
     """Return until when children and pets stay off, as the care sheet says; empty if that is past."""
     if not any(each.kind == MilestoneKind.FOOT_TRAFFIC for each in words.dates.owner_milestones):
         return words.say("message.keep-off-unknown")

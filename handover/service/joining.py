@@ -14,6 +14,7 @@ from itertools import chain
 from typing import TYPE_CHECKING
 
 from handover.documents.joined_calendars import joined_crew_calendar, joined_owner_calendar
+from handover.documents.joined_message import compose_joined_message
 from handover.documents.joined_sheet import JoinedSheet
 from handover.documents.joined_slabs import ProjectSlabs, can_be_told_apart
 from handover.documents.pages import joined_files, joined_sheet_html, render_joined_page
@@ -33,6 +34,7 @@ from handover.service.publish import (
     lock_folder,
     publish_locked,
 )
+from handover.service.render import earlier_owner_calendar
 from handover.weather.location import distance_km
 
 if TYPE_CHECKING:
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
     from pathlib import Path
     from typing import Any
 
+    from handover.documents.pages import Paper
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
     from handover.service.pdf_workers import PdfWorkers
@@ -309,26 +312,27 @@ def join_slabs(
         workers: As in `join_to_folder`.
     """
     LOG.info("4 write texts")
-    readers = tuple(dict.fromkeys(settings.languages or (slabs[0].job.owner.language,)))
+    language = slabs[0].job.owner.language
+    readers = tuple(dict.fromkeys(settings.languages or (language,)))
     office = settings.office_language
     projects = {
         each: project_slabs(slabs, issue, settings, each, earlier)
         for each in dict.fromkeys((*readers, office))
     }
     LOG.info("5 render")
-    calendars = earlier.calendars if earlier else {}
     manifest = f"{json.dumps(issue, indent=1, ensure_ascii=False)}\n".encode()
-    files: dict[str, bytes] = {}
-    for each in readers:
-        mark = f".{each}" if readers[1:] else ""
-        files |= _reader_files(projects[each], mark, settings, manifest, calendars, workers)
-    files[CREW_CALENDAR_FILE] = joined_crew_calendar(projects[office], calendars.get(CREW_CALENDAR_FILE))
+    rendering = _Rendering(settings.paper, manifest, earlier.calendars if earlier else {}, workers)
+    marks = {each: f".{each}" if readers[1:] else "" for each in readers}
+    of_readers = {each: rendering.reader_files(projects[each], marks[each]) for each in readers}
+    owner = language if language in readers else readers[0]
+    files = {name: content for of_one in of_readers.values() for name, content in of_one.items()}
+    files |= {
+        CREW_CALENDAR_FILE: rendering.crew_calendar(projects[office]),
+        PROJECT_SET.file: manifest,
+        "message.eml": compose_joined_message(projects[owner], of_readers[owner]),
+    }
     first = JoinedSheet(projects[office]).first
-    return JoinedSet(
-        projects[office].name,
-        {**files, PROJECT_SET.file: manifest},
-        ". ".join((first.title, *first.whens)),
-    )
+    return JoinedSet(projects[office].name, files, ". ".join((first.title, *first.whens)))
 
 
 def project_slabs(
@@ -361,21 +365,27 @@ def project_slabs(
     return ProjectSlabs(wordings, [each.pictures for each in slabs])
 
 
-def _reader_files(
-    project: ProjectSlabs,
-    mark: str,
-    settings: Settings,
-    manifest: bytes,
-    earlier: Mapping[str, bytes],
-    workers: PdfWorkers | None,
-) -> dict[str, bytes]:
-    """Return the sheet, the page and the calendar of one reader."""
-    with PendingPdf(joined_sheet_html(project, paper=settings.paper), workers) as sheet:
-        calendar = joined_owner_calendar(project, earlier.get(f"owner{mark}.ics"))
-        sheet.attach(joined_files(project, slabs=manifest, calendar=calendar))
-        page = render_joined_page(project, calendar)
-        return {
-            f"care-sheet{mark}.pdf": sheet.content,
-            f"care-page{mark}.html": page,
-            f"owner{mark}.ics": calendar,
-        }
+@dataclass(frozen=True)
+class _Rendering:
+    """The shared inputs of the papers: paper, slabs.json, the earlier calendars, processes for the PDFs."""
+
+    paper: Paper
+    manifest: bytes
+    earlier: Mapping[str, bytes]
+    workers: PdfWorkers | None
+
+    def reader_files(self, project: ProjectSlabs, mark: str) -> dict[str, bytes]:
+        """Return the sheet, the page and the calendar of one reader, with the mark of their language."""
+        with PendingPdf(joined_sheet_html(project, paper=self.paper), self.workers) as sheet:
+            calendar = joined_owner_calendar(project, earlier_owner_calendar(self.earlier, mark))
+            sheet.attach(joined_files(project, slabs=self.manifest, calendar=calendar))
+            page = render_joined_page(project, calendar)
+            return {
+                f"care-sheet{mark}.pdf": sheet.content,
+                f"care-page{mark}.html": page,
+                f"owner{mark}.ics": calendar,
+            }
+
+    def crew_calendar(self, project: ProjectSlabs) -> bytes:
+        """Return the calendar of the crew."""
+        return joined_crew_calendar(project, self.earlier.get(CREW_CALENDAR_FILE))

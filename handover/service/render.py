@@ -116,7 +116,7 @@ def _render_others(
     data = schedule_json(office.schedule)
     marks = {each: f".{each}" if readers[1:] else "" for each in words}
     calendars = {
-        each: owner_calendar(words[each], _owner_calendar_of(earlier, marks[each])) for each in words
+        each: owner_calendar(words[each], earlier_owner_calendar(earlier, marks[each])) for each in words
     }
     inside = {
         each: embedded_files(words[each], schedule=data, calendar=calendars[each], record=rendering.record)
@@ -153,7 +153,7 @@ def _render_others(
     }
 
 
-def _owner_calendar_of(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
+def earlier_owner_calendar(earlier: Mapping[str, bytes], mark: str) -> bytes | None:
     """Return the owner's calendar of an earlier set; if necessary, that of another language."""
     others = (data for name, data in earlier.items() if name.startswith("owner") and name.endswith(".ics"))
     return earlier.get(f"owner{mark}.ics") or next(others, None)
