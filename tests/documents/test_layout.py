@@ -16,7 +16,8 @@ import pytest
 from PIL import Image
 from weasyprint import HTML
 
-from handover.documents.pages import care_sheet_html
+from handover.documents.joined_slabs import ProjectSlabs
+from handover.documents.pages import care_sheet_html, joined_sheet_html
 from handover.documents.pdf import FONT_FACE, _fonts
 from handover.documents.wording import Wording
 from handover.schedule.model import Change, MilestoneKind
@@ -132,6 +133,46 @@ def test_nothing_breaks_badly(
         paper=paper,
         pictures=LOGOS,
     )
+    boxes, sizes = boxes_of(html)
+    assert list(faults(boxes, sizes)) == []
+
+
+USES = ("garage floor", "driveway", "walk", "patio", "house slab")
+
+
+@pytest.mark.parametrize(
+    ("name", "slabs", "reader"),
+    [
+        pytest.param(name, slabs, reader, id="-".join((name, str(slabs), *reader[:2])))
+        for name, slabs, reader in (
+            ("plain", 2, READERS[0]),
+            ("plain", 3, READERS[2]),
+            ("long names", 2, READERS[2]),
+            ("long names", 4, READERS[1]),
+            ("photos", 2, READERS[1]),
+            ("empty record", 5, READERS[2]),
+        )
+    ],
+)
+def test_nothing_breaks_badly_on_the_sheet_of_several_slabs(
+    name: str,
+    slabs: int,
+    reader: tuple[str, Paper, Units],
+    job_with: Callable[..., JobRecord],
+    schedule_with: Callable[..., CureSchedule],
+) -> None:
+    language, paper, units = reader
+    job = job_with(**JOBS[name])
+    wordings = [
+        Wording(
+            job.model_copy(update={"slab": job.slab.model_copy(update={"use": use})}),
+            schedule_with(days=7 + number),
+            language=language,
+            units=units,
+        )
+        for number, use in enumerate(USES[:slabs])
+    ]
+    html = joined_sheet_html(ProjectSlabs(wordings, [LOGOS] * slabs), paper=paper)
     boxes, sizes = boxes_of(html)
     assert list(faults(boxes, sizes)) == []
 
