@@ -126,10 +126,11 @@ def condition_on_test(
 ) -> ConcreteProperties:
     """Return the concrete with the strength that its plant delivers, conditioned on a test.
 
-    The members move together and come closer to one another, as normal errors do: a test of the strength that
-    was expected moves none of them away from it. A weaker test is taken as it is, not raised by what other
-    mixes of the plant have. A stronger one counts as far as it is surer than they are, and for no strength
-    above the highest that was measured.
+    The members move together. Those that are weaker than expected come closer to it, as normal errors do. The
+    stronger ones keep their distance, so that a test of the strength that was expected makes none weaker: a
+    date may rest on members that are slow but strong, where most of the spread is of weather. A weaker test
+    is taken as it is, not raised by what other mixes of the plant have. A stronger one counts as far as it is
+    surer than they are, and for no strength above the highest that was measured.
 
     Args:
         ratio: The test as a share of the curve that reaches the specified strength. [1]
@@ -142,7 +143,8 @@ def condition_on_test(
     spread = practice["spread.strength"] / concrete.specified_mpa / expected
     gain = spread**2 / (spread**2 + _error_of_a_test(hours, concrete, practice) ** 2)
     mean = min(ratio, expected)
-    delivered = mean * (1.0 + np.sqrt(1.0 - gain) * (concrete.delivered / expected - 1.0))
+    stronger = concrete.delivered / expected - 1.0
+    delivered = mean * (1.0 + np.where(stronger < 0.0, np.sqrt(1.0 - gain), 1.0) * stronger)
     raised = 1.0 + gain * (ratio - mean) / mean
     if raised <= 1.0:
         return replace(concrete, delivered=delivered)

@@ -248,13 +248,34 @@ class TestStandardCured:
     def test_a_cylinder_of_the_expected_strength_makes_nothing_later(
         self, planned: Planned, simulated: Any
     ) -> None:
-        """What was expected moves no mean and narrows the spread. The quantile of few members is rough."""
+        """What was expected moves no mean, narrows the spread, and makes no member weaker."""
         expected = 1.0 + 1.34 * 3.5 / SPECIFIED  # times the specified strength: ACI 318, as a plant delivers
         cylinder = standard(on_the_curve(3.0, expected))
         before, after = simulated().concrete.delivered, simulated(cylinder=cylinder).concrete.delivered
         assert after[CENTRAL] == pytest.approx(before[CENTRAL])
         assert np.all(np.abs(after - expected) <= np.abs(before - expected) + 1e-9)
+        assert after.std() < before.std()
+        assert np.all(after >= before - 1e-9)
         none_is_later(planned(cylinder=cylinder, members=200), planned(members=200))
+
+    @pytest.mark.parametrize("days", [3.0, 14.0])
+    @pytest.mark.parametrize("times", [1.0, 1.2])
+    def test_nor_in_the_cold_where_weather_spreads_the_dates(
+        self, job: Job, weather: Weather, as_of: datetime, times: float, days: float
+    ) -> None:
+        """There a date may rest on members that are slow but strong. Forms wait for a day if blankets do."""
+        cold = weather(-7.0, 1.0, shortwave_wm2=np.zeros(14 * 24))
+        plain = job(placement={"finished": None}, curing={"method": "insulating blanket"})
+        before = simulate(plain, cold, as_of, members=MEMBERS)
+        middle = float(before.concrete.delivered[CENTRAL] * before.concrete.curve.ratio(days))
+        cylinder = standard((days, SPECIFIED * times * middle))
+        tested = plain.model_copy(update={"cylinder": cylinder})
+        after = simulate(tested, cold, as_of, members=MEMBERS)
+        ages = np.array([1.0, 3.0, 7.0, 28.0])[:, np.newaxis]
+        strengths = (each.concrete.delivered * each.concrete.curve.ratio(ages) for each in (before, after))
+        assert np.all(np.subtract(*strengths) <= 1e-9)
+        sooner, later = (plan_cure(each, cold, as_of, members=MEMBERS) for each in (tested, plain))
+        none_is_later(sooner, later)
 
     def test_no_cylinder_widens_the_spread_and_an_older_one_says_more(self, simulated: Any) -> None:
         def spread(*tests: tuple[float, float]) -> float:
