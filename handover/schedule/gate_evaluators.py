@@ -266,7 +266,31 @@ def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) 
         added = slab.later.accumulate(temperature_c, lambda each: each >= above_c)
         return slab.later.hours, added * counted_later
 
-    return np.minimum(hours_to_value(slab.hours, total, hours, later), hours * (gate.at_most_times or np.inf))
+    most = np.asarray(hours * (gate.at_most_times or np.inf))
+    return _most_of_cold_days(hours_to_value(slab.hours, total, hours, later), most, gate, simulation)
+
+
+def _most_of_cold_days(met: Floats, most_h: Floats, gate: GateRule, simulation: Simulation) -> Floats:
+    """Return when a count of warm hours is over: as met, or after the most hours asked where it is cold.
+
+    Strength decides for a slab that was cold. It does not for one that was dry: a dry hour is none of the
+    most hours asked.
+
+    Args:
+        met: When the count is complete, in hours since placement, shape (m,).
+        most_h: The most hours asked, warm or cold, shape (m,) or (); inf: no limit. [h]
+        gate: The condition that counts.
+        simulation: The simulation.
+    """
+    slab = simulation.slab
+    counted, counted_later = durations.curing_shares(gate, simulation)
+    hours = np.broadcast_to(counted, (len(counted), len(slab.placed_s)))
+    total = np.concatenate([np.zeros((1, hours.shape[1])), np.cumsum(hours, axis=0)])
+
+    def later() -> tuple[Floats, Floats]:
+        return slab.later.hours, np.outer(slab.later.hours * counted_later, np.ones(hours.shape[1]))
+
+    return np.minimum(met, hours_to_value(slab.hours, total, most_h, later))
 
 
 def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
@@ -274,7 +298,7 @@ def _by_temperature(gate: GateRule, simulation: Simulation, _: Dates) -> Floats:
     done = durations.share_of_duration(gate, simulation)
     later = partial(durations.later_share, gate, simulation)
     up = hours_to_value(simulation.slab.hours, done, 1.0, later)
-    met = np.minimum(up, durations.longest_duration(gate, simulation))
+    met = _most_of_cold_days(up, durations.longest_duration(gate, simulation), gate, simulation)
     if gate.working_time is None:
         return met
     workable = hours_to_age(simulation.slab, simulation.concrete.initial_set_h)
