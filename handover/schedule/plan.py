@@ -20,6 +20,7 @@ from handover.schedule.ensemble import CENTRAL, MEMBERS
 from handover.schedule.frost_protection import blankets_laid, plan_protection
 from handover.schedule.history import slab_history
 from handover.schedule.joints import plan_joints
+from handover.schedule.later_watering import until_curing_ends
 from handover.schedule.milestones import compute_dates
 from handover.schedule.model import CureSchedule, Figure, MilestoneKind, Refusal
 from handover.schedule.printed_times import print_dates
@@ -88,6 +89,7 @@ def plan_cure(
         watering, between = plan_covered(warmed, dates, basis, lies=cover)
     risks = find_risks(simulation, dates)
     cautions = compile_cautions(simulation, dates, watering, risks)
+    watering = until_curing_ends(watering, simulation, dates)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
     refused = {each.kind for each in refusals}
     surface = plan_surface(simulation, dates, watering, risks)

@@ -312,21 +312,41 @@ def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first
 
 
 def curing_span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
-    """Return from when to when the slab must be kept wet (or covered), by its cautious dates.
+    """Return from when to when the slab must be kept wet (or covered), as far as its frost is known.
 
-    Curing that ends after breakfast ends for the owner on the next morning, so the last day has all of its
-    visits. Without an end within reach, the plan ends with the last day whose frost is known.
+    Without an end within reach, the plan ends with the last day whose frost is known.
     """
     known_s = float(simulation.slab_s(CENTRAL)[-1]) - simulation.practice["frost.ahead"] * HOUR_S
     last = datetime.fromtimestamp(known_s, UTC).astimezone(simulation.job.zone)
     horizon = datetime.combine(last.date(), time(), last.tzinfo)
-    last_morning = timedelta(hours=simulation.practice["day.morning"])
+    starts, ends = (min(each or horizon, horizon) for each in _wet_span(dates))
+    return starts.astimezone(simulation.job.zone), _whole_last_day(ends, simulation)
+
+
+def whole_curing_span(simulation: Simulation, dates: Dates) -> tuple[datetime, datetime]:
+    """Return the same also past the simulation; without an end within reach it is that of the plan."""
+    starts, ends = curing_span(simulation, dates)
+    _, cured = _wet_span(dates)
+    return starts, ends if cured is None else _whole_last_day(cured, simulation)
+
+
+def _wet_span(dates: Dates) -> tuple[datetime | None, datetime | None]:
+    """Return from when to when the slab must be kept wet, by its cautious dates."""
     starts = dates.not_before(MilestoneKind.FIRST_WATER) or dates.not_before(MilestoneKind.FINAL_SET)
-    ends = dates.not_before(MilestoneKind.CURING_ENDS)
-    starts, ends = (min(each or horizon, horizon).astimezone(simulation.job.zone) for each in (starts, ends))
+    return starts, dates.not_before(MilestoneKind.CURING_ENDS)
+
+
+def _whole_last_day(ends: datetime, simulation: Simulation) -> datetime:
+    """Return the end of curing in the zone of the site.
+
+    Curing that ends after breakfast ends for the owner on the next morning, so the last day has all of its
+    visits.
+    """
+    ends = ends.astimezone(simulation.job.zone)
+    last_morning = timedelta(hours=simulation.practice["day.morning"])
     if ends - datetime.combine(ends.date(), time(), ends.tzinfo) > last_morning:
-        ends = datetime.combine(ends.date() + timedelta(days=1), time(), ends.tzinfo)
-    return starts, ends
+        return datetime.combine(ends.date() + timedelta(days=1), time(), ends.tzinfo)
+    return ends
 
 
 def rate_of(job: JobRecord, method: CuringMethod) -> float:
