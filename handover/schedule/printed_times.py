@@ -40,6 +40,14 @@ ORDERED_USES = (
     MilestoneKind.HEAVY_VEHICLES,
 )
 """Uses of which each is printed no earlier than the one before."""
+WAITING_FOR = (
+    (MilestoneKind.FINAL_SET, MilestoneKind.FIRST_WATER),
+    (MilestoneKind.FINAL_SET, MilestoneKind.SAW_JOINTS),
+    (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS),
+    (MilestoneKind.FROST_SAFE, MilestoneKind.CURING_ENDS),
+)
+"""A date and one that waits for it, printed to the half hour where the first may be rounded to a morning."""
+
 USES = (
     *ORDERED_USES,
     MilestoneKind.FREEZE_THAW,
@@ -179,8 +187,11 @@ def printed_time(milestone: Milestone, placed: datetime) -> PrintedTime | None:
 
 
 def print_dates(milestones: Iterable[Milestone], placed: datetime) -> tuple[Milestone, ...]:
-    """Return milestones with their printed dates; a use is not printed before one that must come first."""
+    """Return milestones with their printed dates; none is printed before one that must come first."""
     printed = {each.kind: replace(each, printed=printed_time(each, placed)) for each in milestones}
+    for first, second in WAITING_FOR:
+        if first in printed and second in printed:
+            printed[first] = _printed_by(printed[second], printed[first])
     uses = (printed[kind] for kind in ORDERED_USES if kind in printed)
     latest: PrintedTime | None = None
     for use in uses:
@@ -194,6 +205,18 @@ def print_dates(milestones: Iterable[Milestone], placed: datetime) -> tuple[Mile
             printed[use.kind] = replace(use, printed=own)
         latest = own or latest
     return tuple(printed.values())
+
+
+def _printed_by(waiting: Milestone, first: Milestone) -> Milestone:
+    """Return a milestone that is not printed after one that waits for it only because it is rounded more."""
+    own, other = first.printed, waiting.printed
+    if own is None or other is None or first.not_before is None:
+        return first
+    instants = (each.astimezone(UTC) for each in (first.not_before, other.instant, own.instant))
+    met, printed, rounded = instants
+    if not met <= printed < rounded:
+        return first
+    return replace(first, printed=replace(other, may_move=own.may_move))
 
 
 def _coarse_precision(milestone: Milestone, when: datetime, placed: datetime) -> Precision | None:

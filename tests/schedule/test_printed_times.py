@@ -99,3 +99,17 @@ def test_the_steps_grow_with_the_spread() -> None:
     rules = general_rules()
     assert timedelta() < rules.duration("print.week-from") < rules.duration("print.half-month-from")
     assert rules.duration("print.half-month-after") > rules.duration("print.half-month-from")
+
+
+@pytest.mark.parametrize(
+    ("first", "second"),
+    [(Kind.FROST_SAFE, Kind.PROTECTION_ENDS), (Kind.FINAL_SET, Kind.FIRST_WATER)],
+)
+def test_what_waits_for_a_date_is_not_printed_before_it(first: Kind, second: Kind) -> None:
+    """Seen: cold protection ends on Saturday at 2 pm, strong enough for a frost on Sunday."""
+    met = 9.0 + 20.0 / 24.0  # at 9:20, past the days that are printed to the half hour
+    one, other = print_dates([date(first, 8.0, met), date(second, 8.0, met + 4.0 / 24.0)], PLACED)
+    assert one.printed is not None
+    assert other.printed is not None
+    assert one.not_before is not None
+    assert one.not_before <= one.printed.instant <= other.printed.instant
