@@ -378,10 +378,11 @@ class CareSheet:
 
     @property
     def if_weather_turns(self) -> str:
-        """Return what to do in rain, and in frost where the weather may bring it."""
+        """Return what to do in rain, in frost where the weather may bring it, and where water is limited."""
         if self.wet and self.schedule.cure_mode == "wet":
             frost = self.say("watering.if-frost") if self._cold else ""
-            return " ".join(filter(None, (self.between, self.say("watering.if-rain"), frost)))
+            limits = "" if self.wording.visits.began else self.say("watering.limits")
+            return " ".join(filter(None, (self.between, self.say("watering.if-rain"), frost, limits)))
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts
