@@ -280,6 +280,14 @@ def _gate(rule: GateRule, hours: Floats, kind: MilestoneKind, simulation: Simula
     )
 
 
+def _dry_hours(simulation: Simulation, until_h: float) -> float:
+    """Return the hours until an age that do not count as curing, of the likely case, in h."""
+    last_h = float(simulation.slab.hours[-1])
+    simulated = 1.0 - simulation.curing_share[: round(min(until_h, last_h)), CENTRAL]
+    later_h = max(until_h - last_h, 0.0) if np.isfinite(until_h) else 0.0
+    return float(simulated.sum()) + later_h * (1.0 - simulation.curing_share_later())
+
+
 def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable[Figure]:
     """Yield the figures of a condition."""
     concrete = simulation.concrete
@@ -288,8 +296,7 @@ def _figures(rule: GateRule, simulation: Simulation, until_h: float) -> Iterable
     elif rule.value is not None:
         yield Figure("needed", rule.value, rule.unit)
     if simulation.dry is not None and rule.measure in DAYS_OF_CURING and rule.milestone == "curing-ends":
-        missing = 1.0 - simulation.curing_share[: round(min(until_h, simulation.slab.hours[-1])), CENTRAL]
-        yield Figure("dry_not_counted", float(missing.sum()), "h")
+        yield Figure("dry_not_counted", _dry_hours(simulation, until_h), "h")
     if rule.at_c is not None:
         yield Figure("kept_at", rule.at_c, "degC")
     if rule.above_c is not None:

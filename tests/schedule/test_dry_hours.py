@@ -81,6 +81,25 @@ def test_the_wet_hours_until_curing_ends_are_those_asked_for(
     assert figures["dry_not_counted"] == pytest.approx(dry_h, abs=cut_h + 2.0)
 
 
+def test_past_the_simulation_dry_hours_are_counted_as_well(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Identity: the wet hours and those that are not counted are the age at which curing ends."""
+    desert = weather(28.0, 44.0, relative_humidity=np.full(14 * 24, 0.1), wind_ms=np.full(14 * 24, 9.0))
+    record = job(curing={"method": "sprinkler", "available": MORNING}, slab={"coloured": True})
+    milestone = plan.plan_cure(record, desert, as_of, members=4).milestone(MilestoneKind.CURING_ENDS)
+    assert milestone is not None
+    assert milestone.likely is not None
+    gates = (milestone.because.governing, *milestone.because.others)
+    days = next(each for each in gates if each.rule == "curing-ends.days")
+    assert days.likely is not None
+    age_h = (days.likely - record.placement.end).total_seconds() / 3600.0
+    assert age_h > 28.0 * DAY_H
+    not_counted = {each.name: each.value for each in days.figures}["dry_not_counted"]
+    # The date is the median of the members, the figure that of one: within a day's wet hours.
+    assert age_h - not_counted == pytest.approx(HOURS_ASKED, abs=DAY_H / 2.0)
+
+
 def test_a_drier_plan_never_ends_curing_earlier(planned: Planned) -> None:
     ends = [ends_h(planned(**BURLAP, is_continuous=True)), ends_h(planned(**BURLAP, available=TWICE))]
     ends.append(ends_h(planned(**BURLAP, available=MORNING)))
