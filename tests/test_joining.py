@@ -36,6 +36,7 @@ from handover.service.joining import (
     IssuedSlab,
     issue_of,
     join_slabs,
+    old_issues,
     project_slabs,
     read_issued_slab,
 )
@@ -481,6 +482,21 @@ def test_all_findings_come_at_once(refused: Callable[..., str]) -> None:
 
 def test_a_time_before_the_issue_of_a_slab_is_refused(refused: Callable[..., str]) -> None:
     assert "--as-of" in refused(at=SAME_DAY.replace(hour=12))
+
+
+@pytest.mark.parametrize(
+    ("names", "at", "old"),
+    [
+        ("garage driveway", SAME_DAY, []),
+        (THREE, FOUR_DAYS_LATER, ["garage", "driveway"]),
+        (THREE, EIGHT_DAYS_LATER, ["apron"]),
+    ],
+)
+def test_a_slab_that_cures_by_an_old_forecast_is_a_caution(
+    read: Callable[[str], IssuedSlab], names: str, at: datetime, old: list[str]
+) -> None:
+    found = old_issues([read(each) for each in names.split()], at)
+    assert [Path(str(each.file)).name for each in found if each.severity == "caution"] == old
 
 
 def test_one_slab_or_one_slab_twice_is_refused(

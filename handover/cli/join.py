@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from handover.cli.job import set_lines
 from handover.cli.option_values import config_of, now, require_engine, to_path
+from handover.cli.output import print_cautions
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -27,6 +28,7 @@ def join(options: Options) -> None:
         )
         sets = [to_path(each) for each in options.sets]
         joined = join_to_folder(sets, to_path(options.output), _time(options), settings, workers)
+        print_cautions(joined.findings)
         print("\n".join(set_lines(joined.project, options.output, [*joined.files], joined.first)))
 
 

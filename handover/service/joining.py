@@ -23,6 +23,7 @@ from handover.documents.wording import Wording
 from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import examine_source
 from handover.practice.rules import general_rules
+from handover.schedule.model import MilestoneKind
 from handover.service.archiving import issued_record, read_issued
 from handover.service.inputs import pictures_of
 from handover.service.pdf_workers import PendingPdf
@@ -98,11 +99,13 @@ class JoinedSet:
         project: The name of the project.
         files: The contents by file name, in the order of the reader's interest.
         first: What the owner does first, and when, in the language of crew and office.
+        findings: Cautions: slabs whose dates are old.
     """
 
     project: str
     files: Mapping[str, bytes]
     first: str
+    findings: tuple[Finding, ...] = ()
 
 
 def read_issued_slab(folder: Path) -> IssuedSlab:
@@ -258,6 +261,24 @@ def _check_slab(slab: IssuedSlab, first: IssuedSlab, as_of: datetime) -> Iterato
         )
 
 
+def old_issues(slabs: Sequence[IssuedSlab], as_of: datetime) -> Iterator[Finding]:
+    """Yield the slabs that still cure by a forecast of an earlier day.
+
+    Arguments as in `check_slabs`.
+    """
+    stale = general_rules().duration("forecast.stale")
+    for each in slabs:
+        ends = each.schedule.milestone(MilestoneKind.CURING_ENDS)
+        is_over = ends is not None and ends.not_before is not None and ends.not_before <= as_of
+        if as_of - each.schedule.issued_at > stale and not is_over:
+            yield Finding(
+                f"was issued on {each.schedule.issued_at:%Y-%m-%d}; its dates are of the forecast of then",
+                file=each.where,
+                expected="the slab issued again with a new forecast, then joined",
+                severity="caution",
+            )
+
+
 def _is_equal(one: object, other: object) -> bool:
     return one == other
 
@@ -332,7 +353,8 @@ def join_slabs(
         "message.eml": compose_joined_message(projects[owner], of_readers[owner]),
     }
     first = JoinedSheet(projects[office]).first
-    return JoinedSet(projects[office].name, files, ". ".join((first.title, *first.whens)))
+    cautions = old_issues(slabs, datetime.fromisoformat(issue["issued_at"]))
+    return JoinedSet(projects[office].name, files, ". ".join((first.title, *first.whens)), tuple(cautions))
 
 
 def project_slabs(
