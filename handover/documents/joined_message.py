@@ -26,7 +26,7 @@ def compose_joined_message(project: ProjectSlabs, attachments: Mapping[str, byte
         words,
         "joined_message.txt",
         slabs=sheet.rows,
-        first=". ".join((sheet.first.title, *sheet.first.whens)),
+        first=sheet.first.line,
         dates=[line for row in sheet.main if (line := _date_line(sheet, row))],
         warnings=sheet.warnings,
         keep_off=sheet.with_names(lambda care: keep_off(care.wording)),

@@ -68,6 +68,11 @@ class FirstJob:
     sentences: tuple[str, ...]
     slabs: tuple[ProjectSlab, ...]
 
+    @property
+    def line(self) -> str:
+        """Return what to do and when, in one line."""
+        return ". ".join((self.title, *self.whens))
+
 
 @dataclass(frozen=True)
 class DateCell:
@@ -215,7 +220,7 @@ class JoinedSheet:
 
     @cached_property
     def first(self) -> FirstJob:
-        """Return the job that is next over all slabs; without one, the part that ends first."""
+        """Return the job that is next over all slabs; without one, the part of the slab placed first."""
         jobs = [(slab, slab.care.job_now) for slab in self.slabs]
         nearest = min(jobs, key=lambda each: _place(*each))
         together = [each for each in jobs if _meets(each[1], nearest[1])]

@@ -229,6 +229,7 @@ def check_slabs(slabs: Sequence[IssuedSlab], as_of: datetime) -> Iterator[Findin
 
 
 def _check_slab(slab: IssuedSlab, first: IssuedSlab, as_of: datetime) -> Iterator[Finding]:
+    """Yield why a slab cannot be joined to the first one."""
     if slab.job.site.project is None:
         yield Finding(
             "is missing",
@@ -239,26 +240,16 @@ def _check_slab(slab: IssuedSlab, first: IssuedSlab, as_of: datetime) -> Iterato
         )
     for field, of, same in SHARED:
         if not same(of(slab.job), of(first.job)):
-            yield Finding(
-                f"is {of(slab.job)!r}, and {of(first.job)!r} in {first.where}",
-                file=slab.where,
-                field=field,
-                expected="the same in all records of a project",
-            )
+            problem = f"is {of(slab.job)!r}, and {of(first.job)!r} in {first.where}"
+            expected = "the same in all records of a project"
+            yield Finding(problem, file=slab.where, field=field, expected=expected)
     if (apart := _metres_apart(slab.job, first.job)) > general_rules()["project.apart"]:
-        yield Finding(
-            f"is {apart / METRES_PER_KM:.1f} km from {first.job.site.name}",
-            file=slab.where,
-            field="site",
-            expected="slabs of one site",
-        )
+        problem = f"is {apart / METRES_PER_KM:.1f} km from {first.job.site.name}"
+        yield Finding(problem, file=slab.where, field="site", expected="slabs of one site")
     if slab.schedule.issued_at > as_of:
-        yield Finding(
-            f"was issued at {slab.schedule.issued_at.isoformat()}, after the joined papers",
-            file=slab.where,
-            field="--as-of",
-            expected="a time of issue that is not before that of a slab",
-        )
+        problem = f"was issued at {slab.schedule.issued_at.isoformat()}, after the joined papers"
+        expected = "a time of issue that is not before that of a slab"
+        yield Finding(problem, file=slab.where, field="--as-of", expected=expected)
 
 
 def old_issues(slabs: Sequence[IssuedSlab], as_of: datetime) -> Iterator[Finding]:
@@ -343,8 +334,9 @@ def join_slabs(
     LOG.info("5 render")
     manifest = f"{json.dumps(issue, indent=1, ensure_ascii=False)}\n".encode()
     rendering = _Rendering(settings.paper, manifest, earlier.calendars if earlier else {}, workers)
-    marks = {each: f".{each}" if readers[1:] else "" for each in readers}
-    of_readers = {each: rendering.reader_files(projects[each], marks[each]) for each in readers}
+    of_readers = {
+        each: rendering.reader_files(projects[each], f".{each}" if readers[1:] else "") for each in readers
+    }
     owner = language if language in readers else readers[0]
     files = {name: content for of_one in of_readers.values() for name, content in of_one.items()}
     files |= {
@@ -352,9 +344,8 @@ def join_slabs(
         PROJECT_SET.file: manifest,
         "message.eml": compose_joined_message(projects[owner], of_readers[owner]),
     }
-    first = JoinedSheet(projects[office]).first
-    cautions = old_issues(slabs, datetime.fromisoformat(issue["issued_at"]))
-    return JoinedSet(projects[office].name, files, ". ".join((first.title, *first.whens)), tuple(cautions))
+    cautions = tuple(old_issues(slabs, datetime.fromisoformat(issue["issued_at"])))
+    return JoinedSet(projects[office].name, files, JoinedSheet(projects[office]).first.line, cautions)
 
 
 def project_slabs(
