@@ -255,6 +255,7 @@ def test_page_and_sheet_have_each_date_and_each_slab(papers: Callable[..., Paper
         for row in joined.sheet.main:
             assert row.title in text
             assert all(cell.day in text and cell.hour in text for cell in row.cells if cell)
+            assert not row.same or f"All slabs {row.cells[0].day}" in text  # type: ignore[union-attr]
         for each in joined.sheet.rows:
             assert each.name in text
             assert each.placed in text

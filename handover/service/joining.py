@@ -148,7 +148,7 @@ def join_to_folder(
         RenderingFailed: A document could not be rendered cleanly.
     """
     LOG.info("1 read")
-    slabs = sorted(map(read_issued_slab, sets), key=lambda each: each.schedule.placement_end.astimezone(UTC))
+    slabs = sorted(map(read_issued_slab, sets), key=_order)
     LOG.info("2 check")
     if findings := [*check_slabs(slabs, as_of)]:
         raise UnusableInput(findings)
@@ -158,6 +158,11 @@ def join_to_folder(
         joined = join_slabs(slabs, issue_of(slabs, as_of, earlier), settings, earlier, workers)
         publish_locked(joined.files, folder, project, PROJECT_SET)
     return joined
+
+
+def _order(slab: IssuedSlab) -> tuple[datetime, str]:
+    """Return the order of placement; slabs that ended together are in that of their ids."""
+    return slab.schedule.placement_end.astimezone(UTC), slab.job.id
 
 
 def _earlier_papers(folder: Path, project: str) -> EarlierPapers | None:
