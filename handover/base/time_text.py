@@ -43,6 +43,10 @@ _DAY_FIRST = re.compile(
 _MONTH_FIRST = re.compile(
     r"(?P<month>[^\W\d_]{3,})\.?\s*(?P<day>[0-9]{1,2})(?:st|nd|rd|th)?[\s,]+(?P<year>[0-9]{4})"
 )
+_COMPACT = re.compile(r"(20[0-9]{2})([01][0-9])([0-3][0-9])(?=\s|$)")
+_MILITARY = re.compile(r"([0-9]{1,4}([-/.])[0-9]{1,2}\2[0-9]{1,4})(?:\s*[,t]\s*|\s+)([0-2][0-9])([0-5][0-9])")
+"""A date in figures, and four figures of a clock of 24 hours: "2026-08-12 0710"."""
+
 _BETWEEN = re.compile(
     r"^(?:\s|,|;|\bat\b|\bon\b|\bel\b|\ba las?\b)+|(?:\s|,|;|\bat\b|\ba las?\b|(?<=[0-9])t)+$"
 )
@@ -79,6 +83,9 @@ def read_time_text(text: str) -> TimeReadings | None:
     plain = " ".join(text[: LONGEST + 1].casefold().replace("\u2019", "'").split())
     if not plain or len(plain) > LONGEST:
         return None
+    plain = _COMPACT.sub(r"\1-\2-\3", plain, count=1)
+    if military := _MILITARY.fullmatch(plain):
+        plain = f"{military[1]} {military[3]}:{military[4]}"
     clocks: tuple[time, ...] = ()
     offset: tzinfo | None = None
     if found := _CLOCK.search(plain):

@@ -92,13 +92,19 @@ class QuantityField(FieldParser):
     usual: str = ""
 
     def parse(self, raw: object) -> float | Finding:
-        """Return the value in SI, or a finding.
+        """Return the value in SI, or a finding."""
+        if not isinstance(raw, str):
+            return self._parse_plain(raw)
+        if self.kind == "temperature" and (bare := _WITHOUT_SCALE.fullmatch(raw)):
+            return self._parse_text(bare[1])
+        return _two_sides(raw, self.kind) or self._parse_text(raw)
+
+    def _parse_text(self, raw: str) -> float | Finding:
+        """Return the value of a text, or a finding.
 
         Of the readings that commas, points and spaces allow, the only one between the limits is taken: no
         slab has 3.500 psi.
         """
-        if not isinstance(raw, str):
-            return self._parse_plain(raw)
         readings = {text: self._parse_plain(text) for text in plain_spellings(raw)}
         if raw in readings and not isinstance(readings[raw], Finding):
             return readings[raw]  # with a decimal point, as the record asks for
@@ -211,14 +217,41 @@ class QuantityField(FieldParser):
 _USUAL_TEXTS: tuple[tuple[KindName, str, str, str], ...] = (
     ("strength", r"c ?(\d\d)/\d\d", "{0} MPa", "the class of EN 206, {0} MPa on cylinders"),
     ("strength", r"[ns] ?(\d\d)(?: ?mpa)?", "{0} MPa", "the grade of AS 1379, {0} MPa"),
+    ("strength", r"(\d{4}) ?(?:#|lbs?\.?|pounds?)", "{0} psi", "{0} psi"),
     ("content", r"(\d{3,4}) ?(?:lb|lbs|pounds?)\.?", "{0} lb/yd3", "{0} lb in a cubic yard"),
     ("content", r"(\d{3}) ?kg", "{0} kg/m3", "{0} kg in a cubic metre"),
     ("thermal resistance", r"(\d{1,2}(?:\.\d+)?)", "R-{0}", "R-{0}"),
 )
 """Usual texts of a quantity that say less than its unit: kind, pattern, the text in full, and in words."""
 
+_WITHOUT_SCALE = re.compile(r"\s*(-?[0-9]{1,3}(?:[.,][0-9]+)?)\s*(?:°|º|deg\.?|degrees?)\s*", re.IGNORECASE)
+"""A temperature with its degrees, and without Fahrenheit or Celsius."""
+
+_SIDES = re.compile(
+    r"\s*([0-9]+(?:\.[0-9]+)?)\s*('|ft|feet|m)?\.?\s*(?:x|\u00d7|\*|by)\s*"
+    r"([0-9]+(?:\.[0-9]+)?)\s*('|ft|feet|m)?\.?\s*",
+    re.IGNORECASE,
+)
+"""Two sides of a slab in one text: "12x24", "12' x 24'", "12 by 24 ft"."""
+
 _SACK_LB = 94
 """Mass of a sack of cement in the United States. [lb]"""
+
+
+def _two_sides(raw: str, kind: KindName) -> Finding | None:
+    """Return the finding about a length or an area that has both sides of the slab, or None."""
+    found = _SIDES.fullmatch(raw) if kind in ("length", "area") else None
+    if found is None:
+        return None
+    shorter, longer = sorted((found[1], found[3]), key=float)
+    unit = (found[4] or found[2] or "").casefold()
+    units = ("m",) if unit == "m" else ("ft",) if unit else ("ft", "m")
+    lines = (f'length = "{longer} {each}"   and   width = "{shorter} {each}"' for each in units)
+    return Finding(
+        f"{quoted_text(raw)} has two sides; each has its own line",
+        expected="the length and the width, each with its unit, and no area",
+        example="   or   ".join(lines),
+    )
 
 
 def _usual_text(raw: str, kind: KindName) -> tuple[str, str] | None:
@@ -231,6 +264,9 @@ def _usual_text(raw: str, kind: KindName) -> tuple[str, str] | None:
         if of_kind == kind and (found := re.fullmatch(pattern, text)):
             return full.format(found[1]), words.format(found[1])
     return None
+
+
+_PER_CENT = r"(?:%|per ?cent\b|pct\b\.?|por ciento\b)"
 
 
 @dataclass(frozen=True)
@@ -258,7 +294,9 @@ class NumberField(FieldParser):
             return 0.0
         if isinstance(value, bool) or not isinstance(value, int | float):
             percent = (
-                re.fullmatch(r"\s*([0-9]{1,2}(?:\.[0-9]+)?)\s*%\s*", raw) if isinstance(raw, str) else None
+                re.fullmatch(rf"\s*([0-9]{{1,2}}(?:\.[0-9]+)?)\s*{_PER_CENT}\s*", raw, re.IGNORECASE)
+                if isinstance(raw, str)
+                else None
             )
             if percent and self.low <= float(percent[1]) / PERCENT <= self.high:
                 fault = partial(fault, example=f"{float(percent[1]) / PERCENT:g}")
@@ -271,7 +309,8 @@ class NumberField(FieldParser):
 
     def _number(self, text: str) -> float | None:
         """Return the number of a text such as "0,50" or, for a share, "20 %"; None where it is none."""
-        found = re.fullmatch(r"\s*([-+]?[0-9]{0,9}(?:[.,][0-9]{1,9})?)\s*(%)?\s*", text)
+        number = r"\s*([-+]?[0-9]{0,9}(?:[.,][0-9]{1,9})?)"
+        found = re.fullmatch(rf"{number}\s*({_PER_CENT})?\s*", text, re.IGNORECASE)
         if found is None or not re.search("[0-9]", found[1]) or (found[2] and not self.is_share):
             return None
         value = float(found[1].replace(",", "."))

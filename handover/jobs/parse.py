@@ -68,6 +68,8 @@ def decode_utf8(data: bytes) -> str | Finding:
             f"0x{data[error.start]:02x}, is not UTF-8",
             line=line,
         )
+    if "\n" not in text:  # lines end as on an old Macintosh
+        text = text.replace("\r", "\n")
     if not text.strip():
         return Finding("is empty", expected=_WHAT, example=_HOW)
     return text

@@ -26,6 +26,13 @@ _PAIR = re.compile(
     rf"\(?\s*{_FIRST}\s*(?:[,;]|(?<=[NSEWnsew])\s|\s(?=[-+0-9])|(?<=[NSEWnsew]))\s*{_SECOND}\s*\)?",
     re.IGNORECASE,
 )
+_SPACED = re.compile(
+    rf"(?P<alead>[NSEW])?\s*(?P<asign>[-+\u2212])?(?P<adegrees>{_NUMBER})(?:\s*[°º]\s*|\s+|(?=\s*[NSEW]?$))"
+    rf"(?:(?P<aminutes>{_NUMBER})\s*['\u2032\u2019]?\s*"
+    rf"(?:\s(?P<aseconds>{_NUMBER})\s*(?:\"|''|\u2033|\u201d)?)?)?\s*(?P<atrail>[NSEW])?",
+    re.IGNORECASE,
+)
+"""Degrees with their letter first, or with spaces in place of signs: "N 30° 16.2'", "30 16 12 N"."""
 _SIXTY = 60.0
 _KEYS = ("latitude", "longitude")
 _LIMITS = {"latitude": 90.0, "longitude": 180.0}
@@ -64,11 +71,11 @@ def read_pair(text: str) -> tuple[float, float] | None:
     """
     found = _PAIR.fullmatch(text.strip()[:80].replace("\u00a0", " "))
     if found is None:
-        return None
+        return _pair_with_spaces(text)
     if not re.search(r"[.°º;NSEWnsew]|[,\s]\s*[-\u2212]", text):
         return None  # "30,27" may be a number with a decimal comma
-    one, other = (_value(found, each) for each in "ab")
     sides = [(found[f"{each}side"] or "").upper() for each in "ab"]
+    one, other = (_value(found, *each) for each in zip("ab", sides, strict=True))
     if one is None or other is None or bool(sides[0]) != bool(sides[1]):
         return None
     if sides[0]:
@@ -82,23 +89,41 @@ def read_pair(text: str) -> tuple[float, float] | None:
     return (latitude, longitude) if fits else None
 
 
+def _pair_with_spaces(text: str) -> tuple[float, float] | None:
+    """Return latitude and longitude of a text such as "N 30° 16.2', W 97° 44.4'", or None."""
+    parts = re.split("[,;]", text.strip()[:80])
+    if len(parts) != len(_KEYS):
+        return None
+    one, other = (_with_spaces(each.strip(), key) for each, key in zip(parts, _KEYS, strict=True))
+    return None if one is None or other is None else (one, other)
+
+
 def _single(text: str, key: str) -> float | None:
     """Return a coordinate with degrees or a letter, or None: the reader of the field reads plain numbers."""
-    found = _SINGLE.fullmatch(text.strip()[:80])
+    plain = text.strip()[:80]
+    found = _SINGLE.fullmatch(plain)
     if found is None:
-        return None
+        return _with_spaces(plain, key)
     side = (found["aside"] or "").upper()
-    value = _value(found, "a")
+    value = _value(found, "a", side)
     return (
         value if value is not None and (not side or side in ("NS" if key == "latitude" else "EW")) else None
     )
 
 
-def _value(found: re.Match[str], prefix: str) -> float | None:
+def _with_spaces(text: str, key: str) -> float | None:
+    """Return a coordinate with one letter of its side, first or last, or None."""
+    found = _SPACED.fullmatch(text)
+    if found is None or bool(found["alead"]) == bool(found["atrail"]):
+        return None
+    side = (found["alead"] or found["atrail"]).upper()
+    return _value(found, "a", side) if side in ("NS" if key == "latitude" else "EW") else None
+
+
+def _value(found: re.Match[str], prefix: str, side: str) -> float | None:
     """Return a coordinate in degrees, or None where sign and letter contradict one another."""
     minutes, seconds = (float(found[f"{prefix}{part}"] or 0) for part in ("minutes", "seconds"))
     negative = found[f"{prefix}sign"] in ("-", "\u2212")
-    side = (found[f"{prefix}side"] or "").upper()
     if minutes >= _SIXTY or seconds >= _SIXTY or (negative and side in ("N", "E")):
         return None
     value = float(found[f"{prefix}degrees"]) + minutes / _SIXTY + seconds / _SIXTY**2

@@ -294,7 +294,16 @@ def test_every_spelling_of_a_number_has_its_value_among_its_readings(
 
 
 @pytest.mark.parametrize(
-    ("written", "share"), [("20%", 0.2), ("20 %", 0.2), ("0,2", 0.2), (".2", 0.2), (0.2, 0.2)]
+    ("written", "share"),
+    [
+        ("20%", 0.2),
+        ("20 %", 0.2),
+        ("20 percent", 0.2),
+        ("20 por ciento", 0.2),
+        ("0,2", 0.2),
+        (".2", 0.2),
+        (0.2, 0.2),
+    ],
 )
 def test_a_share_may_be_in_percent(spoil: Spoil, written: Any, share: float) -> None:
     assert spoil({"mix.fly_ash": written}).record.mix.fly_ash == pytest.approx(share)
@@ -515,6 +524,9 @@ def test_json_and_toml_are_read_alike(examine: Callable[..., Any], good: str) ->
         ("mix.specified_strength", "C28/35", 'specified_strength = "28 MPa"'),  # EN 206: cylinders first
         ("mix.specified_strength", "N25", 'specified_strength = "25 MPa"'),  # AS 1379
         ("mix.specified_strength", 4000, 'specified_strength = "4000 psi"'),
+        ("mix.specified_strength", "3500#", 'specified_strength = "3500 psi"'),
+        ("placement.concrete_temperature", "93°", 'concrete_temperature = "93 degF"'),
+        ("placement.concrete_temperature", "93 deg", 'concrete_temperature = "93 degF"'),
         ("mix.cementitious", "540 lbs", 'cementitious = "540 lb/yd3"'),
         ("mix.cementitious", "6 sack", 'cementitious = "564 lb/yd3"'),  # sacks of 94 lb
         ("mix.water_cementitious", "50%", "water_cementitious = 0.5"),
@@ -604,3 +616,67 @@ def test_blankets_beside_another_method_are_those_against_frost(spoil: Spoil) ->
     assert finding.severity == "caution"
     assert "against frost" in finding.problem
     assert spoil(changes | {"curing.method": "insulating blanket"}).findings == ()
+
+
+@pytest.mark.parametrize(
+    "written", ["2026-08-12 0710", "20260812 0710", "8/12/2026 0710", "2026-08-12, 07:10"]
+)
+def test_a_clock_of_four_figures_after_a_date(written: str) -> None:
+    """As soldiers, hospitals and some ready-mix plants write it."""
+    readings = read_time_text(written)
+    assert readings is not None
+    assert datetime(2026, 8, 12, 7, 10) in readings.moments
+    assert {each.hour for each in readings.moments} == {7}
+
+
+def test_a_year_in_words_is_no_clock() -> None:
+    readings = read_time_text("12 Aug 2026")
+    assert readings is not None
+    assert (readings.clocks, [*readings.days.values()]) == ((), [date(2026, 8, 12)])
+
+
+@pytest.mark.parametrize(
+    ("written", "lines"),
+    [
+        ("12x24 ft", 'length = "24 ft"   and   width = "12 ft"'),
+        ("12' x 24'", 'length = "24 ft"   and   width = "12 ft"'),
+        ("3.5 m x 7 m", 'length = "7 m"   and   width = "3.5 m"'),
+        (
+            "12 by 24",
+            'length = "24 ft"   and   width = "12 ft"   or   length = "24 m"   and   width = "12 m"',
+        ),
+    ],
+)
+@pytest.mark.parametrize("field", ["slab.length", "slab.area"])
+def test_two_sides_in_one_field_are_shown_as_two_lines(
+    spoil: Spoil, field: str, written: str, lines: str
+) -> None:
+    assert about(spoil({field: written}), field).example == lines
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude"),
+    [
+        ("30 16 12 N", "97 44 24 W"),
+        ("N 30\u00b0 16.2'", "W 97\u00b0 44.4'"),
+        ("N30.27", "W97.74"),
+        ("30\u00b0 16' 12\" N", "97\u00b0 44' 24\" W"),
+    ],
+)
+def test_degrees_minutes_and_seconds_are_read(spoil: Spoil, latitude: str, longitude: str) -> None:
+    """30 + 16/60 + 12/3600 = 30.27; 97 + 44/60 + 24/3600 = 97.74."""
+    site = spoil({"site.latitude": latitude, "site.longitude": longitude}).record.site
+    assert (site.latitude, site.longitude) == (pytest.approx(30.27), pytest.approx(-97.74))
+
+
+@pytest.mark.parametrize("written", ["30 16 12 N, 97 44 24 W", "N 30\u00b0 16.2', W 97\u00b0 44.4'"])
+def test_degrees_minutes_and_seconds_of_a_pair_are_read(written: str) -> None:
+    assert read_pair(written) == (pytest.approx(30.27), pytest.approx(-97.74))
+
+
+def test_a_letter_of_the_other_axis_is_no_latitude(spoil: Spoil) -> None:
+    assert spoil({"site.latitude": "30 16 12 W"}).record is None
+
+
+def test_lines_may_end_as_on_an_old_macintosh(examine: Callable[..., Any], good: str) -> None:
+    assert examine(good.replace("\n", "\r")).record == examine(good).record
