@@ -11,6 +11,7 @@ from handover.documents.calendar_links import CalendarLinks
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.crew_visits import crew_visits
 from handover.documents.date_phrases import capitalise
+from handover.documents.events import next_timer_task
 from handover.documents.icons import ICON_OF_CAUTION, ICON_OF_KIND
 from handover.documents.pictures import picture_uri
 from handover.documents.qr import QrCode, sheet_code
@@ -57,6 +58,12 @@ FRONT_LINE = 66
 """Characters of a sentence in one line of the first page, for its layout."""
 FRONT_LINES = 19
 """Lines of dates, warning and visits of the crew that fit on the first page in its usual layout."""
+DENSE_FRONT_LINES = 24
+"""The same in its dense layout."""
+PAGES = 4
+"""Most pages of a sheet without photos."""
+PAGES_WITHOUT_WATER = 3
+"""The same where nobody waters."""
 PHOTO_LINES = 6
 """Height of a photo, in lines of the list."""
 PHOTO_PIXELS = 700
@@ -139,12 +146,26 @@ class CareSheet:
         return (*few, self.say("change.more", n=more)) if more else few
 
     @property
-    def is_front_crowded(self) -> bool:
-        """Return whether the first page fits only in its dense layout."""
+    def _front_lines(self) -> int:
+        """Return about how many lines of dates, warning and visits of the crew the first page has."""
         sentences = [row.sentence for row in self.main] + [self.warning.text if self.warning else ""]
         titles = len(self.main) + bool(self.warning)
-        lines = titles + sum(-(-len(each) // FRONT_LINE) for each in (*sentences, *self.crew))
-        return bool(self.foremost_changes) or lines > FRONT_LINES
+        return titles + sum(-(-len(each) // FRONT_LINE) for each in (*sentences, *self.crew))
+
+    @property
+    def is_front_crowded(self) -> bool:
+        """Return whether the first page fits only in its dense layout."""
+        return bool(self.foremost_changes) or self._front_lines > FRONT_LINES
+
+    @property
+    def is_front_full(self) -> bool:
+        """Return whether the first page fits only without the space between its lines."""
+        return self._front_lines > DENSE_FRONT_LINES
+
+    @property
+    def pages_wanted(self) -> int:
+        """Return the most pages of the sheet; where it has more, it is laid out again with less space."""
+        return PAGES if self.wet else PAGES_WITHOUT_WATER
 
     # ---- dates
 
@@ -161,26 +182,62 @@ class CareSheet:
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part if there is no first job, or if it is past at the time of issue."""
-        if (missed := self.wording.visits.missed_water) is not None:
-            then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""
-            sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
-            start, eyebrow = self.schedule.issued_at, self.say("missed.eyebrow")
-            return JobInProgress(eyebrow, missed.title, missed.when, sentence, start)
-        if (cover := self.wording.visits.cover) is not None:
-            first = self.first is None or not self._is_past(self.first)
-            eyebrow = self.say("sheet.first-job" if first else "sheet.next-job")
-            return JobInProgress(eyebrow, cover.title, cover.when, cover.sentence, cover.start)
+        special = self._question or self._covering or self._timer_job
+        if special is not None:
+            return special
         if self.first is not None and not self._is_past(self.first):
             return None
-        ends = self.words_by_kind.get(Kind.CURING_ENDS)
         if self.is_over:
             text = {each: self.say(f"your-part.over{each}") for each in ("", "-when", "-text")}
             return JobInProgress(self.say("sheet.first-done"), text[""], text["-when"], text["-text"])
-        part = f"your-part.{self.wording.dates.method}"
-        if self.first is not None and (day := self._next_day) is not None:
-            action = " ".join(filter(None, (self.between, day.visits[0].action)))
-            start, when = day.visits[0].start, self._next_watering
-            return JobInProgress(self.say("sheet.next-job"), self.say(part), when, action, start)
+        return self._next_visits or self._rest
+
+    @property
+    def _question(self) -> JobInProgress | None:
+        """Return whether the slab was watered, where nobody was told in time."""
+        if (missed := self.wording.visits.missed_water) is None:
+            return None
+        then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""
+        sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
+        start, eyebrow = self.schedule.issued_at, self.say("missed.eyebrow")
+        return JobInProgress(eyebrow, missed.title, missed.when, sentence, start)
+
+    @property
+    def _covering(self) -> JobInProgress | None:
+        """Return the cover against frost that comes next."""
+        if (cover := self.wording.visits.cover) is None:
+            return None
+        return JobInProgress(self._first_or_next, cover.title, cover.when, cover.sentence, cover.start)
+
+    @property
+    def _timer_job(self) -> JobInProgress | None:
+        """Return what the owner does next about the timer, as the calendar has it."""
+        if (found := next_timer_task(self.wording)) is None:
+            return None
+        task, start = found
+        text = task.description.removesuffix(self.wording.events.caller).replace("\n", " ").strip()
+        when = self.wording.speak.moment(start).text
+        return JobInProgress(self._first_or_next, task.work, when, text, start)
+
+    @property
+    def _first_or_next(self) -> str:
+        """Return what a job is called that comes before, or after, the first water."""
+        is_first = self.first is None or not self._is_past(self.first)
+        return self.say("sheet.first-job" if is_first else "sheet.next-job")
+
+    @property
+    def _next_visits(self) -> JobInProgress | None:
+        """Return the next waterings or looks."""
+        if self.first is None or (day := self._next_day) is None:
+            return None
+        action = " ".join(filter(None, (self.between, day.visits[0].action)))
+        title, start = self.say(f"your-part.{self.wording.dates.method}"), day.visits[0].start
+        return JobInProgress(self.say("sheet.next-job"), title, self._next_watering, action, start)
+
+    @property
+    def _rest(self) -> JobInProgress:
+        """Return what lies on the slab, and until when."""
+        part, ends = f"your-part.{self.wording.dates.method}", self.words_by_kind.get(Kind.CURING_ENDS)
         if self._blankets_off is not None:
             if self._is_past(self._blankets_off):
                 part = "your-part.after-blankets"
@@ -399,7 +456,8 @@ class CareSheet:
     def _off(self, words: MilestoneWords) -> SheetRow:
         """Return when something may go on the slab; dates that the first page already has are left out."""
         sentence = words.sentence if words.kind in LATER_KINDS else ""
-        return self._row(words, self.say(f"stays-off.{words.kind}"), sentence)
+        title = self.say(self.wording.dates.by_heat(f"stays-off.{words.kind}"))
+        return self._row(words, title, sentence)
 
     def _never(self, words: WithheldWords) -> SheetRow:
         return SheetRow(

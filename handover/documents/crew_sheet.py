@@ -18,7 +18,9 @@ from zoneinfo import ZoneInfo
 from handover.documents.care_sheet import MAX_CHANGES, CareSheet
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.events import crew_work
+from handover.documents.words.surface import SHEET_LAY
 from handover.practice.rules import general_rules
+from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
@@ -271,11 +273,12 @@ class CrewSheet:
             yield CrewRow(self.say("crew.between"), between, rank=3)
 
     def _surface_hour(self, words: SurfaceWords) -> str:
-        """Return when the work on the surface begins; "now" where it has begun, or the fog before a cover."""
+        """Return when the work on the surface begins; "now" where it has begun, or what bridges the hours."""
         task = self.schedule.surface
-        left = [each for each in task.choices if self.schedule.is_ahead(each.until)] if task else []
-        fogs = task is not None and not self.schedule.is_ahead(task.start) and left[0].how.startswith("fog")
-        begun = fogs or not self.schedule.is_ahead(words.start)
+        left = ways_left(self.schedule)
+        bridges = left[:1] and left[0].how.startswith(("fog", SHEET_LAY))
+        begun = bridges and task is not None and not self.schedule.is_ahead(task.start)
+        begun = begun or not self.schedule.is_ahead(words.start)
         return self.say("crew.now") if begun else self._moment(words.start)
 
     def _visits(self) -> Iterator[CrewRow]:

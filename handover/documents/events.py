@@ -8,10 +8,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
+from handover.documents.date_phrases import capitalise
+from handover.documents.translations import slug
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
     COVERING,
     STRIPPING,
+    is_covered_between_waterings,
     is_hose_by_crew,
     is_walkable,
     may_water_freeze,
@@ -19,8 +22,9 @@ from handover.schedule.cover_times import (
     walk_through,
 )
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import MORNING, warmest_up
+from handover.schedule.printed_times import SLEEPING_HOUR, evening_of, warmest_up
 from handover.schedule.salt_season import first_cold, has_salt_season
+from handover.schedule.timer import LOOKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -37,8 +41,10 @@ EVENT_LENGTH = general_rules().duration("visit.permission")
 
 SAWING = general_rules().duration("visit.sawing")
 RUBBING = general_rules().duration("visit.rubbing")
-LOOKING = general_rules().duration("visit.slot")
 """Time in the calendar for each kind of work."""
+
+EARLIEST_START = general_rules().clock_time("start.earliest")
+"""Before this hour a crew works at night."""
 
 PERMISSIONS = (
     MilestoneKind.FOOT_TRAFFIC,
@@ -90,6 +96,25 @@ def owner_events(words: Wording) -> tuple[CareEvent, ...]:
 def crew_work(words: Wording) -> tuple[CareEvent, ...]:
     """Return the crew's events as `crew_events`, for a list of one site: their titles do not name it."""
     return _EventBuilder(words).of_crew()
+
+
+def next_timer_task(words: Wording) -> tuple[CareEvent, datetime] | None:
+    """Return what the owner does next about a timer, and when, in the zone of the site.
+
+    None without a timer, or when all of it is over.
+    """
+    if not words.visits.by_timer:
+        return None
+    zone = ZoneInfo(words.schedule.timezone)
+    tasks = ((each, each.start) for each in owner_events(words) if each.kind == "watering")
+    return next(
+        (
+            (event, start.astimezone(zone))
+            for event, start in tasks
+            if isinstance(start, datetime) and words.schedule.is_ahead(start + LOOKING)
+        ),
+        None,
+    )
 
 
 def cover_occasion(start: datetime, zone: ZoneInfo) -> str:
@@ -157,33 +182,27 @@ class _EventBuilder:
                 yield CareEvent("owner", "watering", occasion, start, end, visit.title, text, "water")
 
     def _timer(self) -> Iterator[CareEvent]:
-        """Set the timer for its first run to come; on each later day with a run, one look at the slab."""
-        first, *others = [day for day in self.wording.watering if day.visits]
-        to_come = (each for each in first.visits if each.end > self.schedule.issued_at)
-        run = next(to_come, first.visits[0])
-        code = "first-run" if self.wording.visits.is_timer_by_crew else "set-timer"
-        yield self._of_timer(code, first.date, _utc(run.start), run.action)
-        for day in others:
-            yield self._of_timer("look-timer", day.date, _utc(self._look_after(day.visits[0].end)))
+        """Set the timer once, where the crew does not; then look at the slab, once a day at most."""
+        tasks = self.wording.visits.timer
+        looks, watched = tasks.looks, tasks.watched
+        if tasks.set_by is not None and watched is not None:
+            yield self._of_timer("set-timer", tasks.set_by, self.wording.visits.visit(watched).action)
+        elif tasks.set_by is not None:
+            yield self._of_timer("set-timer-ahead", tasks.set_by)
+        elif looks:
+            cover = self.wording.visits.uncover(watched) if watched is not None else ""
+            yield self._of_timer("first-run", looks[0], *filter(None, [cover]))
+            looks = looks[1:]
+        for look in looks:
+            yield self._of_timer("look-timer", look)
 
-    def _look_after(self, run: datetime) -> datetime:
-        """Return when the owner looks at what a timer watered: in the first hours of theirs after its run.
-
-        Before the first run of the day the slab is dry, and that is right.
-        """
-        day, windows = run.astimezone(self.zone).date(), self.job.curing.windows or ((MORNING, time.max),)
-        for opens, closes in windows:
-            begins, ends = (datetime.combine(day, each, self.zone) for each in (opens, closes))
-            look = max(run, begins, key=_utc)
-            if _utc(look) + LOOKING <= _utc(ends):
-                return look
-        return run
-
-    def _of_timer(self, code: str, day: date, start: datetime, *lines: str) -> CareEvent:
-        title, text = self.words.event(code, program=self.wording.visits.program)
+    def _of_timer(self, code: str, when: datetime, *lines: str) -> CareEvent:
+        work, text = self.words.event(code, program=self.wording.visits.program)
         text = self._with_caller("\n".join((*lines, text)))
-        title = self._at_hour(title, start)
-        return CareEvent("owner", "watering", f"{day} 1", start, start + LOOKING, title, text, "water")
+        start, day, set_by = _utc(when), when.astimezone(self.zone).date(), self.wording.visits.timer.set_by
+        is_second = code == "look-timer" and set_by is not None and set_by.date() == day
+        title, end, occasion = self._at_hour(work, start), start + LOOKING, f"{day} {1 + is_second}"
+        return CareEvent("owner", "watering", occasion, start, end, title, text, "water", work)
 
     def _permissions(self) -> Iterator[CareEvent]:
         shown = self.wording.dates.owner_kinds
@@ -223,10 +242,22 @@ class _EventBuilder:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
         if is_hose_by_crew(self.schedule):
             first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
+            start = self._before_night(first - COVERING)
             code = "lay-hose-timer" if self.wording.visits.by_timer else "lay-hose"
             loops, program = self.wording.hose_loops, self.wording.visits.program
             title, text = self.words.event(code, program=program, loops=loops)
-            yield self._work("lay-hose", title, text, first - COVERING, first)
+            yield self._work("lay-hose", title, text, start, start + COVERING)
+
+    def _before_night(self, start: datetime) -> datetime:
+        """Return when work begins that must be done by an hour: not at night, but the evening before.
+
+        That is not before the crew has finished the slab.
+        """
+        evening = evening_of(start.astimezone(self.zone))
+        if evening is None:
+            return start
+        last = _utc(datetime.combine(evening, SLEEPING_HOUR, self.zone)) - COVERING
+        return min(start, max(last, _utc(self.schedule.finished or self.schedule.placement_end)))
 
     def _pipes(self) -> Iterator[CareEvent]:
         """Leave no water in the heating pipes that may freeze, before the first frost."""
@@ -280,7 +311,7 @@ class _EventBuilder:
         kind = MilestoneKind.SAW_JOINTS
         if saw.start is not None:
             start = _utc(saw.start)
-            yield self._work(kind, title, text, start, start + SAWING)
+            yield self._work(kind, title, self._with_night(text, start), start, start + SAWING)
         else:
             day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
             yield self._all_day_event("crew", kind, day, title, text, "work")
@@ -289,11 +320,21 @@ class _EventBuilder:
         """Strip the forms; then, where the walk-through left a defect, patch and rub the edges."""
         for words, start in self._dates_in_words([MilestoneKind.STRIP_EDGE_FORMS]):
             bare = start + STRIPPING
-            yield self._work(words.kind, words.crew_title, self.words.crew_text(words), start, bare)
+            text = "\n".join(filter(None, (self.words.crew_text(words), self._strip_under(start))))
+            yield self._work(words.kind, words.crew_title, text, start, bare)
             if not any(each.ok is False for each in self.job.walkthrough):
                 continue
             title, text = self.words.event("rub-edges")
             yield self._work("rub-edges", title, self.words.with_repairs(text), bare, bare + RUBBING)
+
+    def _strip_under(self, start: datetime) -> str:
+        """Return what becomes of the cover over an edge whose forms are stripped; empty without one."""
+        ends, cover = self.schedule.milestone(MilestoneKind.CURING_ENDS), self.schedule.curing_method
+        if self.schedule.between is not None and is_covered_between_waterings(self.schedule, start):
+            cover = self.schedule.between.cover
+        cures = ends is None or ends.not_before is None or start < _utc(ends.not_before)
+        key = f"milestone.words.strip-under--{slug(cover)}"
+        return self.wording.say(key) if cures and self.wording.reader.has(key) else ""
 
     def _walkthrough(self) -> Iterator[CareEvent]:
         """Meet the owner about open items: when curing ends, or earlier where that is weeks ahead."""
@@ -307,8 +348,8 @@ class _EventBuilder:
         if self.schedule.curing_method != "insulating blanket":
             return
         if self.schedule.blankets_on is not None:
-            start = _utc(self.schedule.blankets_on)
-            yield self._work("blankets-on", *self.wording.warnings.blankets_on, start, start + COVERING)
+            start, (title, text) = _utc(self.schedule.blankets_on), self.wording.warnings.blankets_on
+            yield self._work("blankets-on", title, self._with_night(text, start), start, start + COVERING)
         yield from self._lifting(MilestoneKind.PROTECTION_ENDS, "")
 
     def _covers_off(self) -> Iterator[CareEvent]:
@@ -348,12 +389,12 @@ class _EventBuilder:
             for when in (cover.frosts[0].start, cover.frosts[-1].end)
         )
         code = "frost-cover-by-crew" if audience == "owner" and cover.by_crew else f"frost-cover-{audience}"
-        title, text = self.words.event(code, start=first, end=last)
+        title, text = self.words.event(code, self.schedule.curing_method, start=first, end=last)
         box, start = self.wording.visits.cover, cover.start
         if box is not None and audience == "owner" and _utc(box.start) == start:
             title = box.title  # as on the first page
         text = f"{text}\n{self._until(cover)}"
-        text = self._with_caller(text) if audience == "owner" else text
+        text = self._with_caller(text) if audience == "owner" else self._with_night(text, start)
         occasion = cover_occasion(start, self.zone)
         return CareEvent(
             audience,
@@ -369,11 +410,11 @@ class _EventBuilder:
 
     def _cover_in_place_of_water(self, audience: Audience, cover: FrostCover) -> CareEvent:
         """Cover the slab while watering has to wait: it is safe from frost by then, but the water is not."""
-        start, say = cover.start, self.wording.say
-        text = f"{say('cover.text')}\n{self._until(cover)}"
+        start = cover.start
+        text = f"{self.wording.visits.of_method('cover.text')}\n{self._until(cover)}"
         text = self._with_caller(text) if audience == "owner" else text
         occasion = cover_occasion(start, self.zone)
-        work = say("cover.title")
+        work = self.wording.visits.of_method("cover.title")
         title, end = self._at_hour(work, start), start + COVERING
         return CareEvent(audience, "cover-not-water", occasion, start, end, title, text, "protect", work)
 
@@ -406,6 +447,15 @@ class _EventBuilder:
         return self.wording.say(
             pattern, title=title, hour=self.wording.speak.hour(start.astimezone(self.zone))
         )
+
+    def _with_night(self, text: str, start: datetime) -> str:
+        """Return the text of the crew's work; work at night is called so, by the day of its evening."""
+        local = start.astimezone(self.zone)
+        evening = evening_of(local)
+        if evening is None or EARLIEST_START <= local.time() < SLEEPING_HOUR:
+            return text
+        night = self.wording.say("milestone.words.night", day=self.wording.speak.weekday(evening))
+        return f"{capitalise(night)}.\n{text}"
 
     def _from(self, words: MilestoneWords, start: datetime) -> str:
         """Return the title of an allowed use; with its week or half month where it is known no better."""

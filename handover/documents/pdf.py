@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import datetime
 
+    from weasyprint import Document
     from weasyprint.text.fonts import FontConfiguration
 
 ENGINE_LOGGERS = ("weasyprint", "fontTools")
@@ -37,6 +38,9 @@ VARIANT = "pdf/a-3a"
 """ISO 19005-3, level A: archivable, accessible to screen readers, and with embedded files."""
 
 FONT_FACE = re.compile(r"@font-face\s*\{[^}]*\}")
+
+PAGES_WANTED = re.compile(r'<body class="[^"]*" data-pages="(?P<pages>\d+)">')
+"""How a document says how many pages it should have at most."""
 
 PLAIN_PIXELS = "html { image-rendering: crisp-edges }"
 """Pictures without interpolation: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
@@ -136,18 +140,13 @@ def render_pdf(
         RenderingFailed: The engine warned or failed; the message has its words.
     """
     load_engine()
-    from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
-    from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415
+    from weasyprint.urls import FatalURLFetchingError  # noqa: PLC0415 - heavy
 
     with _capture_complaints() as complaints, warnings.catch_warnings():
         # The engine does not close the file of its colour profile.
         warnings.filterwarnings("ignore", "unclosed file.*icc", ResourceWarning)
         try:
-            document = HTML(string=html, base_url=None, url_fetcher=_fetcher()).render(
-                font_config=_fonts(tuple(FONT_FACE.findall(html))),
-                stylesheets=[CSS(string=PLAIN_PIXELS)],
-                pdf_variant=VARIANT,
-            )
+            document = _layout(html)
             files = attachments() if callable(attachments) else attachments
             pdf = document.write_pdf(
                 pdf_variant=VARIANT,
@@ -163,6 +162,28 @@ def render_pdf(
     if complaints.said:
         raise RenderingFailed("; ".join(dict.fromkeys(complaints.said)))
     return end_streams_clearly(bytes(pdf))
+
+
+def _layout(html: str) -> Document:
+    """Return a document as laid out: on more pages than its body wants, again in its class "tight".
+
+    If that saves no page, the first layout stands.
+    """
+    document, wanted = _render(html), PAGES_WANTED.search(html)
+    if wanted is None or len(document.pages) <= int(wanted["pages"]):
+        return document
+    tight = _render(html.replace(wanted[0], wanted[0].replace('class="', 'class="tight ', 1), 1))
+    return tight if len(tight.pages) < len(document.pages) else document
+
+
+def _render(html: str) -> Document:
+    from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
+
+    return HTML(string=html, base_url=None, url_fetcher=_fetcher()).render(
+        font_config=_fonts(tuple(FONT_FACE.findall(html))),
+        stylesheets=[CSS(string=PLAIN_PIXELS)],
+        pdf_variant=VARIANT,
+    )
 
 
 def _identifier(html: str, attachments: Sequence[Attachment]) -> bytes:

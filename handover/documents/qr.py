@@ -12,13 +12,16 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from handover.base.text import one_line
-from handover.documents.events import EVENT_LENGTH
+from handover.documents.crew_visits import CREW_KINDS
+from handover.documents.events import EVENT_LENGTH, next_timer_task
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.documents.wording import Wording
+    from handover.documents.words.dates import MilestoneWords
+    from handover.documents.words.watering import VisitWords
 
 QUIET_ZONE = 4
 """White modules around a code, as the standard requires."""
@@ -42,7 +45,7 @@ class QrCode:
 def sheet_code(wording: Wording) -> QrCode | None:
     """Return the code of a sheet: the address of its care page, else the first job.
 
-    Once the first job is past, it is the owner's next date.
+    Once the first job is past, it is the owner's next visit, else their next date.
     """
     url = wording.job.contractor.page_url
     if url:
@@ -50,14 +53,34 @@ def sheet_code(wording: Wording) -> QrCode | None:
     cover = wording.visits.cover
     if cover is not None and cover.start > wording.schedule.issued_at:
         return _of_event(wording, cover.title, cover.start, cover.when)
-    owners = {each.kind: each for each in wording.dates.owner_milestones}
-    if MilestoneKind.FIRST_WATER not in owners:
+    if (timer := next_timer_task(wording)) is not None:
+        task, start = timer
+        return _of_event(wording, task.work, start, wording.speak.moment(start).text)
+    return _next_job(wording)
+
+
+def _next_job(wording: Wording) -> QrCode | None:
+    """Return the code of the owner's first job; once it is past, of their next visit, else of a date."""
+    owners = {each.kind: each for each in wording.dates.owner_milestones if each.kind not in CREW_KINDS}
+    first = owners.get(MilestoneKind.FIRST_WATER)
+    if first is None:
         return None
+    if (visit := _next_visit(wording, first)) is not None:
+        part = wording.say(f"your-part.{wording.dates.method}")
+        return _of_event(wording, part, visit.start, wording.speak.moment(visit.start).text)
     later = (each for kind, each in owners.items() if kind != MilestoneKind.FIRST_WATER)
-    for words in (owners[MilestoneKind.FIRST_WATER], *later):
+    for words in (first, *later):
         if words.when and not words.in_stages and words.when.instant > wording.schedule.issued_at:
             return _of_event(wording, words.title, words.when.instant, words.when.text)
     return None
+
+
+def _next_visit(wording: Wording, first: MilestoneWords) -> VisitWords | None:
+    """Return the next visit to come, once the first is past; None without one."""
+    if first.when is None or wording.schedule.is_ahead(first.when.instant):
+        return None
+    visits = (visit for day in wording.visits.days_to_come for visit in day.visits)
+    return next((each for each in visits if wording.schedule.is_ahead(each.start)), None)
 
 
 def _of_event(wording: Wording, title: str, start: datetime, when: str) -> QrCode:

@@ -15,7 +15,7 @@ from handover.schedule.printed_times import half_hour_down, half_hour_up, printe
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.schedule.model import CureSchedule, Risk, Visit
+    from handover.schedule.model import CureSchedule, Risk, SurfaceChoice, Visit
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
@@ -249,6 +249,19 @@ def missed_water(schedule: CureSchedule) -> datetime | None:
     if first is None or schedule.revision > 1 or schedule.cure_mode != "wet" or is_hose_by_crew(schedule):
         return None
     return None if is_over or schedule.is_ahead(first.end) else first.start
+
+
+_SHEETS = ("sheet", "sheet-overnight", "sheet-lay")
+"""Ways whose sheet lies on the slab after the crew has drawn it over it."""
+
+
+def ways_left(schedule: CureSchedule) -> tuple[SurfaceChoice, ...]:
+    """Return the ways to keep the finished surface damp that are not over; a sheet lies until the end."""
+    task = schedule.surface
+    if task is None:
+        return ()
+    ends = ((each, task.until if each.how in _SHEETS else each.until) for each in task.choices)
+    return tuple(each for each, end in ends if schedule.is_ahead(end))
 
 
 def is_hose_by_crew(schedule: CureSchedule) -> bool:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from handover.base.arrays import HOUR_S
-from handover.practice.rules import general_rules
-from handover.schedule.cover_times import first_visit, frost_covers, is_hose_by_crew
+from handover.practice.rules import general_rules, practice
+from handover.schedule.cover_times import first_visit, frost_covers, is_hose_by_crew, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import last_cut, trial_cut
@@ -62,6 +62,8 @@ OF_WAY: dict[str, tuple[MaterialCode | None, ...]] = {
     "clear-compound": ("clear-compound", "fog-nozzle"),
     "compound-after-rain": ("rain-plastic", "compound"),
     "sheet": ("plastic", "boards"),
+    "sheet-overnight": ("plastic", "boards"),
+    "sheet-lay": ("plastic", "boards", None),
 }
 """What a way to keep the finished surface damp asks for; None: the cover of the slab."""
 
@@ -96,7 +98,7 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
             *_for_saw(schedule),
             *_for_dark(schedule, job),
             *_for_hose(schedule, job),
-            *_for_cold(schedule),
+            *_for_cold(schedule, job),
         ]
     )
     if Material("plastic") in found:
@@ -113,8 +115,7 @@ def _for_risks(schedule: CureSchedule) -> Iterator[Material]:
 def _for_surface(schedule: CureSchedule) -> Iterator[Material]:
     """Yield what the usual way that is left asks for."""
     task = schedule.surface
-    left = (each for each in task.choices if schedule.is_ahead(each.until)) if task else ()
-    usual = next(iter(left), None)
+    usual = next(iter(ways_left(schedule)), None)
     if task is None or usual is None:
         return
     for code in OF_WAY[usual.how]:
@@ -172,13 +173,19 @@ def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:
     return OF_BETWEEN[between.cover] if between else "burlap-or-plastic"
 
 
-def _for_cold(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield the blankets that the crew lays, and heat where no blanket helps."""
+def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
+    """Yield the blankets that the crew lays, and heat where no blanket helps.
+
+    In mild weather they are those of the record, else the usual ones.
+    """
     protection, on = schedule.protection, schedule.blankets_on
     lays = on is not None and schedule.is_ahead(on)
     covers = [each for each in frost_covers(schedule) if schedule.is_ahead(each.start)]
     lays = lays or any(each.by_crew for each in covers)
     if protection is None:
+        if lays:
+            usual = float(practice().materials["cover"].get(schedule.curing_method, 0.0))
+            yield Material("blankets-laid", job.curing.blanket_r_value or usual)
         return
     bare = protection.bare_freezes_from
     if lays and protection.enough:

@@ -325,17 +325,20 @@ class SurfaceChoice:
         str,
         means(
             "Which way: fog and then a cover, fog alone, or curing compound in place of water; or the laying "
-            "of the sheet or burlap that cures the slab, after fog where the surface dries before; or, "
-            "under a cover until the rain is over, compound after it; or, in wind, a sheet drawn over it at "
-            "once; or, where a cover would mark the slab, a clear compound in place of water.",
+            "of the sheet or burlap that cures the slab, after fog where the surface dries before, or after "
+            "a night under a sheet that is held clear of it; or, under a cover until the rain is over, "
+            "compound after it; or, in wind or before a night, a sheet drawn over it at once; or, where a "
+            "cover would mark the slab, a clear compound in place of water.",
             one_of=(
                 "fog-cover",
                 "fog",
                 "compound",
                 "lay",
                 "fog-lay",
+                "sheet-lay",
                 "compound-after-rain",
                 "sheet",
+                "sheet-overnight",
                 "clear-compound",
             ),
         ),

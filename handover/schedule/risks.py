@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from handover.jobs.record import JobRecord
     from handover.schedule.dates import Dates
     from handover.schedule.model import Visit, WateringDay
     from handover.schedule.simulation import Simulation
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
 
 STEP_S = 300.0
 """Resolution of the drying of the fresh surface."""
+_OPEN_WAYS = ("driveway", "walk")
+"""Uses without outlets nearby, if nothing roofs them."""
 _REDUCED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
@@ -272,6 +275,7 @@ def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
         yield "silica", ()
     if watered:
         yield "slips", ()
+    if watered and _has_outlets(job):
         yield "electricity", ()
     if MilestoneKind.STRIP_EDGE_FORMS in kinds:
         yield "nails", ()
@@ -283,6 +287,12 @@ def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
     spacing = job.slab.joint_spacing
     if spacing is not None and spacing > limit and not isclose(spacing, limit):  # 12 ft is 36 times 4 in
         yield "joint-spacing", (Figure("spacing", spacing, "m"), Figure("limit", limit, "m"))
+
+
+def _has_outlets(job: JobRecord) -> bool:
+    """Return whether cords and tools may lie on the wet slab: not on a sheet, nor on an open way."""
+    open_way = job.slab.exposure == "outdoors" and job.slab.use in _OPEN_WAYS
+    return job.curing.method != "plastic sheet" and not open_way
 
 
 def _of_the_slab(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tuple[Figure, ...]]]:
@@ -321,7 +331,9 @@ def _of_the_weather(
     if cold <= simulation.practice["frost.cold-weather"]:
         forecast = Figure("forecast_air", _forecast_while_curing(simulation, dates), "degC")
         yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
-        if "frost" in by_code or forecast.value <= simulation.practice["frost.cold-weather"]:
+        enclosed = simulation.job.slab.exposure != "outdoors"
+        chilly = forecast.value <= simulation.practice["frost.cold-weather"]
+        if "frost" in by_code or (enclosed and chilly):
             yield "heaters", ()
     if "frost" in by_code:
         yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))

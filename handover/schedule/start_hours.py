@@ -594,9 +594,7 @@ def _hours(start: datetime | None, end: datetime | None) -> float:
 
 
 def _is_attended(when: datetime, simulation: Simulation) -> bool:
-    """Return whether somebody is there at the first water, as printed; always, with a timer."""
-    if simulation.job.curing.timer:
-        return True
+    """Return whether somebody is there at the first water, as printed: a timer is set at it."""
     clock = half_hour_up(when).time()
     windows = attended_windows(simulation.job, simulation.practice)
     return any(opens <= clock < closes for opens, closes in windows)

@@ -9,7 +9,7 @@ water comes.
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -201,23 +201,16 @@ def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: 
     if firm is None:
         return SurfacePlan(not_after, None)
     ready = half_hour_up(max(firm, start, key=_seconds))
-    if not _is_frosty(watering):
-        ready = _no_night_work(ready, start, not_after)
+    choice = _laying(start, ready, not_after, simulation, watering)
     rule = simulation.practice.rules["surface.bare-time"]
-    dries = not_after is not None and _seconds(not_after) < _seconds(ready) and not _is_frosty(watering)
-    begins, ends = start if dries else ready, ready + COVERING
-    fogged = _likely_loss(start, ready, simulation) if dries else 0.0
-    soaked = 0.0 if _is_dry_laid(simulation, watering) else simulation.practice.methods[_COVER].store_mm
-    litres = (fogged + soaked) * simulation.job.slab.area
-    way = "fog-lay" if dries else "lay"
     task = SurfaceTask(
         work="cover",
         start=start,
         not_after=_no_earlier(start, not_after),
-        cover_from=ready,
-        until=ends,
+        cover_from=(choice.until.astimezone(UTC) - COVERING).astimezone(choice.until.tzinfo),
+        until=choice.until,
         finish_recorded=simulation.job.placement.finished is not None,
-        choices=(SurfaceChoice(way, begins, ends, _hours(begins, ends), litres),),
+        choices=(choice,),
         figures=(Figure("limit", _allowed_loss(simulation), "mm"),),
         source=rule.source,
         mark=rule.mark,
@@ -225,11 +218,26 @@ def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: 
     return SurfacePlan(not_after, task)
 
 
-def _no_night_work(ready: datetime, start: datetime, not_after: datetime | None) -> datetime:
-    """Return when the cover is laid: a night waits for the morning, if the bare surface may wait as long."""
-    morning = by_day(ready)
-    bare_until = start + timedelta(days=1) if not_after is None else not_after
-    return morning if _seconds(morning) <= _seconds(bare_until) else ready
+def _laying(
+    start: datetime, ready: datetime, not_after: datetime | None, simulation: Simulation, watering: Watering
+) -> SurfaceChoice:
+    """Return how the cover that cures the slab is laid, once a step leaves no mark.
+
+    Nobody comes at night where there is no frost: a sheet that is held clear of the top bridges the night
+    where the bare surface cannot wait for the morning. By day fog does.
+    """
+    frosty, area = _is_frosty(watering), simulation.job.slab.area
+    store_mm = simulation.practice.methods[_COVER].store_mm
+    soaked = 0.0 if _is_dry_laid(simulation, watering) else store_mm * area
+    laid = ready if frosty else by_day(ready)
+    ends = laid + COVERING
+    dries = not frosty and not_after is not None and _seconds(not_after) < _seconds(laid)
+    if not dries:
+        return SurfaceChoice("lay", laid, ends, _hours(laid, ends), soaked)
+    if _seconds(ready) < _seconds(laid):
+        return SurfaceChoice("sheet-lay", start, ends, 2.0 * _hours(laid, ends), soaked)
+    fogged = _likely_loss(start, laid, simulation) * area
+    return SurfaceChoice("fog-lay", start, ends, _hours(start, ends), fogged + soaked)
 
 
 def _is_dry_laid(simulation: Simulation, watering: Watering) -> bool:
@@ -285,8 +293,8 @@ def _choices(
 ) -> Iterator[SurfaceChoice]:
     """Yield the ways to fill the bare hours, the usual one first, with the crew's time and the water.
 
-    Wind takes fog away: there a sheet, drawn over the slab from its edge, and compound come first. On a slab
-    that a cover would mark, a clear compound does, and fog within an evening.
+    Wind takes fog away, and nobody fogs into the night: there a sheet, drawn over the slab from its edge, and
+    compound come first. On a slab that a cover would mark, a clear compound does, and fog within an evening.
     """
     fogs = tuple(_fogging(start, cover_from, until, simulation))
     sprayed, covered = start + SPRAYING, start + COVERING
@@ -296,8 +304,9 @@ def _choices(
         yield compound
         if _is_same_evening(start, until):
             yield from fogs
-    elif _is_windy(start, cover_from or until, simulation):
-        yield SurfaceChoice("sheet", start, covered, _hours(start, covered), 0.0)
+    elif (windy := _is_windy(start, cover_from or until, simulation)) or _is_at_night(cover_from):
+        sheet = "sheet" if windy else "sheet-overnight"
+        yield SurfaceChoice(sheet, start, covered, _hours(start, covered), 0.0)
         yield compound
         yield from fogs
     else:
@@ -318,6 +327,10 @@ def _fogging(
     if cover_from is None or _is_same_evening(start, until):
         litres = _likely_loss(start, until, simulation) * area
         yield SurfaceChoice("fog", start, until, _hours(start, until), litres)
+
+
+def _is_at_night(when: datetime | None) -> bool:
+    return when is not None and _seconds(by_day(when)) > _seconds(when)
 
 
 def _is_windy(start: datetime, end: datetime, simulation: Simulation) -> bool:

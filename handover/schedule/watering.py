@@ -102,6 +102,8 @@ def plan_watering(
     method = simulation.method
     if method is not None and under is not None:
         method = replace(method, store_mm=under.store_mm, loss=under.loss)
+    if simulation.job.curing.timer:
+        slots_of = _from_attended(slots_of, simulation)
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     is_look = method is not None and method.looks
     held = (
@@ -121,6 +123,23 @@ def plan_watering(
             visits = (np.cumsum(visits) == 1) & visits
         planned.append(_day(day, slots, visits, dry_h, simulation, basis, is_look=is_look))
     return tuple(planned)
+
+
+def _from_attended(slots_of: Mapping[date, Slots], simulation: Simulation) -> dict[date, Slots]:
+    """Return the days of a timer: its first run is at an hour when somebody is there.
+
+    They lift the crew's cover, set the timer and see whether it wets the whole top.
+    """
+    found: dict[date, Slots] = {}
+    days = iter(slots_of.items())
+    for day, slots in days:
+        there = _presence(_on_the_clock(slots.start_s, simulation.job.zone), simulation)
+        usable = there & slots.allowed_slots
+        if there.any():  # else the day is left out
+            found[day] = replace(slots, open=slots.open & np.logical_or.accumulate(usable))
+        if usable.any():
+            break
+    return {**found, **dict(days)}
 
 
 def _from_first(slots: Slots, forced: NDArray[np.bool_] | None) -> Slots:
@@ -512,7 +531,7 @@ def _slots(
 ) -> Slots:
     grid = np.arange(*_bounds(day, simulation.job.zone), SLOT_H * HOUR_S)
     grid = grid[(grid >= starts.timestamp()) & (grid + SLOT_H * HOUR_S <= ends.timestamp())]
-    local = [datetime.fromtimestamp(each, UTC).astimezone(simulation.job.zone) for each in grid]
+    local = _on_the_clock(grid, simulation.job.zone)
     lost = np.interp(
         grid + SLOT_H * HOUR_S / 2, simulation.slab_s(CENTRAL), simulation.slab.evaporation[:, CENTRAL]
     )
@@ -540,16 +559,25 @@ def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ..
 
 def _somebody_there(local: Sequence[datetime], simulation: Simulation) -> NDArray[np.bool_]:
     """Return whether somebody can be there for all of each slot, from its start; always, with a timer."""
-    job = simulation.job
-    if job.curing.timer:
+    if simulation.job.curing.timer:
         return np.ones(len(local), dtype=bool)
-    windows = attended_windows(job, simulation.practice)
+    return _presence(local, simulation)
+
+
+def _presence(local: Sequence[datetime], simulation: Simulation) -> NDArray[np.bool_]:
+    """Return whether somebody can be there for all of each slot, from its start, timer or not."""
+    windows = attended_windows(simulation.job, simulation.practice)
     # The last slot of a day ends at midnight, as a window to midnight does.
     spans = [(moment.time(), _closing_time(moment + _SLOT)) for moment in local]
     return np.array(
         [any(opens <= start < end <= closes for opens, closes in windows) for start, end in spans],
         dtype=bool,
     )
+
+
+def _on_the_clock(grid: Floats, zone: ZoneInfo) -> list[datetime]:
+    """Return UTC seconds as hours of the site."""
+    return [datetime.fromtimestamp(each, UTC).astimezone(zone) for each in grid]
 
 
 def _closing_time(moment: datetime) -> time:

@@ -17,13 +17,17 @@ if TYPE_CHECKING:
 
 MOST_VISITS = 3
 MOST_PAGES = 4
+LEAST_FILL = 0.5
+"""The least share of the height of a page, but the last, that has text."""
+NIGHT = (time(22), time(5))
+"""From when until when nobody works, unless the papers call it night work."""
 DRY = {"plastic sheet", "curing compound", "insulating blanket"}
 """Methods under which nobody waters each day."""
 _CREW = ("The crew", "El equipo", "La cuadrilla")
 """A job of the crew protects the slab at its hour, whoever else is there."""
 _DRY_TITLES = ("do not water", "no water", "sin riego", "no regar")
 """What the title of a cover says that replaces the water."""
-_IF_DRY = ("only if it is dry", "solo si está seco")
+_IF_DRY = ("only if it is dry", "if it is dry underneath", "solo si está seco", "si debajo está seco")
 _WATERING = {"Watering", "Riego"}
 
 
@@ -38,6 +42,10 @@ def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
         yield "sheet has too many pages", str(papers.pages)
     if (count := papers.crew_sheet.count("\f")) > 1:
         yield "crew sheet has too many pages", str(count)
+    for number, fill in enumerate(papers.fills[:-1], 1):
+        if fill < LEAST_FILL:
+            yield "page less than half full", f"page {number}: {fill:.2f}"
+    yield from _crew_at_night(job, papers)
     for word in papers.outside:
         yield "text outside the page", word
     if not job.phone and any(each in papers.sheet for each in ("Call:", "Para llamar ")):
@@ -77,6 +85,44 @@ def _is_watering(event: Event) -> bool:
     return bool(_WATERING & {*event.categories}) and isinstance(event.start, datetime)
 
 
+def _crew_at_night(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
+    """Nobody comes at night, unless the calendar says that it is night work.
+
+    Work that goes on by day is begun when the crew comes; what follows the last pass finds it there.
+    """
+    for event in papers.crew:
+        if not isinstance(event.start, datetime) or not isinstance(event.end, datetime):
+            continue
+        by_day = NIGHT[1] <= event.start.time() < NIGHT[0]
+        goes_on = event.end - event.start > timedelta(hours=6)
+        follows = event.start <= job.finished + timedelta(minutes=45)
+        if not (by_day or goes_on or follows or "night work" in event.text.lower()):
+            yield "crew at night without a word", f"{event.start:%a %H:%M} {event.title}"
+
+
+def _timer(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
+    """With a timer: one look a day, at hours when somebody is there, not before the first run of its day."""
+    runs: dict[date, datetime] = {}
+    for start, _ in sorted(read.timer_runs(papers.page, near, job.zone)):
+        runs.setdefault(start.date(), start)
+    windows = [_window(each) for each in job.presence or ["05:00-22:30"]]
+    spans = sorted(
+        (each.start, each.end)
+        for each in papers.owner
+        if _is_watering(each) and isinstance(each.start, datetime) and isinstance(each.end, datetime)
+    )
+    for number, (start, end) in enumerate(spans):
+        if not any(_is_within(start, end, each) for each in windows):
+            yield "look at a timer while nobody is there", f"{start:%a %b %d %H:%M}"
+        if number > 0 and start <= runs.get(start.date(), job.as_of):
+            yield "look before the timer has run", f"{start:%a %b %d %H:%M}"
+    for day, count in Counter(start.date() for start, _ in spans[1:]).items():
+        if count > 1:
+            yield "two looks at a timer in one day", str(day)
+    if runs and not spans:
+        yield "timer without a look", str(min(runs))
+
+
 def _visits(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
     """The table and the calendar have the same visits, at hours when somebody is there, few enough."""
     page = read.page_visits(papers.page, near, job.zone)
@@ -86,6 +132,8 @@ def _visits(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, s
     for start, end in sorted(set() if job.timer else page ^ calendar):
         where = "page" if (start, end) in page else "calendar"
         yield f"visit of the {where} alone", f"{start:%a %b %d %H:%M} to {end:%H:%M}"
+    if job.timer:
+        yield from _timer(job, papers, near)
     windows = [_window(each) for each in job.presence or []]
     for start, end in sorted(page):
         if windows and not job.timer and not any(_is_within(start, end, each) for each in windows):
@@ -117,25 +165,40 @@ def _first(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, st
     title, days, hours, link = read.first_box(papers.page, near)
     if title not in read.sheet_box(papers.sheet):
         yield "first job differs between sheet and page", title
-    if not days or not hours or any(each in title for each in _CREW):
+    if not days or not hours:
         return
     at = datetime.combine(days[0], hours[0], job.zone)
     box = f"{title}, {at:%a %b %d %H:%M}"
+    if any(each in title for each in _CREW):
+        if all(each.start != at for each in papers.crew):
+            yield "the crew's first job is not in its calendar", box
+        return
+    yield from _same_in_calendar(job, papers, title, at)
     if link is not None:
         event = next(iter(icalendar.Calendar.from_ical(link.decode()).walk("VEVENT")))
         begins = event.decoded("dtstart")
         if isinstance(begins, datetime) and begins.astimezone(job.zone) != at:
             yield "link of the first job opens another hour", f"{box}; {begins.astimezone(job.zone):%a %H:%M}"
-    first = min((each.start for each in papers.owner if _is_watering(each)), default=None)
+    to_come = (each for each in papers.owner if isinstance(each.end, datetime) and each.end > job.as_of)
+    first = min((each.start for each in to_come if _is_watering(each)), default=None)
     waters = any(each in title.lower() for each in ("water", "regar"))
     waters &= not any(each in title.lower() for each in _DRY_TITLES)
     if isinstance(first, datetime) and waters and first != at:
         yield "first water differs between box and calendar", f"{box}; {first:%a %b %d %H:%M}"
     windows = [_window(each) for each in job.presence or []]
-    if windows and not job.timer and not any(a <= at.hour * 60 + at.minute < b for a, b in windows):
+    if windows and not any(a <= at.hour * 60 + at.minute < b for a, b in windows):
         yield "first job while nobody is there", box
     if not windows and not time(6) <= at.time() <= time(22):
         yield "first job at night", box
+
+
+def _same_in_calendar(job: RandomJob, papers: Papers, title: str, at: datetime) -> Iterator[tuple[str, str]]:
+    """The first event to come with the title of the box is at its hour."""
+    earliest = job.as_of - timedelta(minutes=30)
+    same = (each.start for each in papers.owner if each.title.startswith(title))
+    begins = min((each for each in same if isinstance(each, datetime) and each >= earliest), default=at)
+    if begins != at:
+        yield "first job differs between box and calendar", f"{title}, {at:%a %H:%M}; {begins:%a %H:%M}"
 
 
 def _covers(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:

@@ -62,6 +62,7 @@ class RandomJob:
         record: Text of the job record.
         weather: Text of the hourly weather.
         as_of: Time of issue, aware.
+        finished: When the last pass ended, aware.
         zone: Of the site.
         method: How it is cured.
         presence: Hours at which somebody is there, each "HH:MM-HH:MM"; None: not in the record.
@@ -73,6 +74,7 @@ class RandomJob:
     record: str
     weather: str
     as_of: datetime
+    finished: datetime
     zone: ZoneInfo
     method: str
     presence: list[str] | None
@@ -142,6 +144,7 @@ def random_job(number: int) -> RandomJob:
         record="\n".join(lines) + "\n",
         weather=_weather(random, latitude, longitude, start, swing),
         as_of=as_of,
+        finished=finished,
         zone=zone,
         method=method,
         presence=presence if isinstance(presence, list) else None,

@@ -100,12 +100,13 @@ def visit_on(day: date, span: tuple[time, time], zone: ZoneInfo) -> Visit:
 
 @dataclass(frozen=True)
 class Event:
-    """An event of a calendar: title, start and end, aware, or a day without an hour."""
+    """An event of a calendar: title, start and end, aware, or a day without an hour; its text."""
 
     title: str
     start: datetime | date
     end: datetime | date
     categories: tuple[str, ...]
+    text: str = ""
 
 
 @dataclass(frozen=True)
@@ -115,6 +116,7 @@ class Papers:
     Attributes:
         sheet: Care sheet, line by line as it is laid out.
         pages: How many pages the care sheet has.
+        fills: To which share of its height each of them has text, without its foot.
         data: Data sheet, likewise.
         crew_sheet: Crew sheet, likewise.
         letter: Text of the message.
@@ -127,6 +129,7 @@ class Papers:
 
     sheet: str
     pages: int
+    fills: list[float]
     data: str
     crew_sheet: str
     letter: str
@@ -151,6 +154,7 @@ def read_papers(documents: Mapping[str, bytes], zone: ZoneInfo) -> Papers:
     return Papers(
         sheet=text,
         pages=text.count("\f"),
+        fills=page_fills(sheet),
         data=pdf_text(data),
         crew_sheet=pdf_text(crew_sheet),
         letter=str(body.get_content()) if body is not None else "",
@@ -187,6 +191,24 @@ def words_outside(pdf: bytes) -> list[str]:
     return found
 
 
+FOOT_PT = 37.0
+"""Height of the foot of a page, with its name and number."""
+
+
+def page_fills(pdf: bytes) -> list[float]:
+    """Return for each page of a PDF down to which share of its height there is text above the foot."""
+    ran = subprocess.run(["pdftotext", "-bbox", "-", "-"], input=pdf, capture_output=True, check=True)
+    lowest: list[float] = []
+    height = 0.0
+    for line in ran.stdout.decode().splitlines():
+        if page := _PAGE.search(line):
+            height = float(page[2]) - FOOT_PT
+            lowest.append(0.0)
+        elif (word := _WORD.search(line)) and float(word[4]) <= height:
+            lowest[-1] = max(lowest[-1], float(word[4]) / height)
+    return lowest
+
+
 def calendar_events(ics: bytes, zone: ZoneInfo) -> list[Event]:
     """Return the events of a calendar as ical.js reads it."""
     node = shutil.which("node")
@@ -199,7 +221,7 @@ def calendar_events(ics: bytes, zone: ZoneInfo) -> list[Event]:
                 ends: tuple[Any, Any] = (date.fromisoformat(start), date.fromisoformat(end))
             else:
                 ends = tuple(datetime.fromisoformat(one).astimezone(zone) for one in (start, end))  # type: ignore[assignment]
-            found.append(Event(each["summary"], *ends, tuple(each["categories"])))
+            found.append(Event(each["summary"], *ends, tuple(each["categories"]), each["description"] or ""))
     return found
 
 
@@ -243,6 +265,17 @@ def page_visits(page: Element, near: date, zone: ZoneInfo) -> set[Visit]:
             for visit in by_class(row, "visit"):
                 for span in ranges_in(words(visit)):
                     found |= {visit_on(day, span, zone) for day in days}
+    return found
+
+
+def timer_runs(page: Element, near: date, zone: ZoneInfo) -> set[Visit]:
+    """Return from when to when a timer runs on each day, as the watering table of the page has it."""
+    found = set()
+    for table in by_class(page, "watering"):
+        for row in table.iter("tr"):
+            head, cell = row.find("th"), row.find("td")
+            days = all_days(days_in(words(head), near)) if head is not None else []
+            found |= {visit_on(day, span, zone) for day in days for span in ranges_in(words(cell))[:1]}
     return found
 
 

@@ -242,3 +242,47 @@ def test_the_cover_of_a_coated_slab_does_not_speak_of_water(
     assert water in f"{wet.title} {wet.sentence}".lower()
     broom = {"en": "broom", "es": "escoba"}[language]
     assert broom in words.say(words.dates.variant("milestone.freeze-thaw", ".sentence"))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("method", ["wet burlap", "ponding", "plastic sheet", "curing compound"])
+def test_a_cover_against_frost_fits_what_cures_the_slab(
+    job: JobRecord, frozen: CureSchedule, language: str, method: str
+) -> None:
+    """What lies there, stays; nobody is told not to water a slab that nobody waters."""
+    schedule = replace(frozen, curing_method=method)
+    wording = Wording(job, schedule, language=language)
+    say, slug = wording.say, method.replace(" ", "-")
+    assert wording.visits.cover is not None
+    texts = {
+        wording.visits.cover.sentence,
+        *(each.description for each in owner_events(wording) if each.kind == "frost-cover"),
+    }
+    assert say(f"cover.text--{slug}") != say("cover.text")
+    if method == "curing compound":
+        water = "water" if language == "en" else "riegue"
+        assert all(water not in each for each in texts)
+
+
+@pytest.mark.parametrize("method", ["wet burlap", "ponding", "plastic sheet", "sprinkler"])
+def test_forms_are_not_stripped_under_a_cover_without_a_word(
+    job: JobRecord, schedule: CureSchedule, method: str
+) -> None:
+    """The crew lifts what lies over the edge, and lays it back."""
+    wording = Wording(job, replace(schedule, curing_method=method))
+    key = f"milestone.words.strip-under--{method.replace(' ', '-')}"
+    (strip,) = (each for each in crew_events(wording) if each.kind == Kind.STRIP_EDGE_FORMS)
+    if method == "sprinkler":
+        assert not wording.reader.has(key)
+    else:
+        assert wording.say(key) in strip.description
+
+
+def test_blankets_at_night_are_called_night_work(job: JobRecord, frozen: CureSchedule) -> None:
+    """A slab that is finished late, before a frost: no other hour is left, and the calendar says so."""
+    late = frozen.placement_end.replace(hour=23, minute=30)
+    frosts = tuple(replace(each, start=late + timedelta(hours=2)) for each in frozen.risks[:1])
+    wording = Wording(job, replace(frozen, finished=late, risks=frosts))
+    (laid,) = (each for each in crew_events(wording) if each.kind == "frost-cover")
+    assert "night work" in laid.description.lower()
+    assert "night work" not in "".join(each.description for each in crew_events(Wording(job, frozen))).lower()

@@ -18,7 +18,7 @@ from weasyprint import HTML
 
 from handover.documents.joined_slabs import ProjectSlabs
 from handover.documents.pages import care_sheet_html, joined_sheet_html
-from handover.documents.pdf import FONT_FACE, _fonts
+from handover.documents.pdf import FONT_FACE, _fonts, _layout
 from handover.documents.wording import Wording
 from handover.schedule.model import Change, MilestoneKind
 
@@ -299,3 +299,21 @@ h2, p {{ margin: 0; font: 20px/20px serif }} td {{ height: 200px }}</style><body
 def test_what_breaks_badly_is_seen(body: str, word: str) -> None:
     problems = " ".join(faults(*boxes_of(BAD.format(body))))
     assert word in problems
+
+
+@pytest.mark.parametrize(
+    ("wanted", "lines", "height", "pages"),
+    [(2, 12, 5, 2), (1, 12, 5, 1), (1, 40, 9.9, 4)],
+    ids=["fits", "less space saves a page", "it saves none"],
+)
+def test_a_document_with_more_pages_than_it_wants_is_laid_out_with_less_space(
+    wanted: int, lines: int, height: float, pages: int
+) -> None:
+    """Ten lines of 10 mm are a page of 100 mm."""
+    style = (
+        "@page { size: 100mm 120mm; margin: 10mm } html, body { margin: 0 } p { margin: 0; height: 10mm }"
+        f".tight p {{ height: {height}mm }} .tight {{ background: red }}"
+    )
+    text = "<p>line</p>" * lines
+    html = f'<html><style>{style}</style><body class="" data-pages="{wanted}">{text}</body></html>'
+    assert len(_layout(html).pages) == pages

@@ -539,7 +539,7 @@ def test_where_the_crew_sets_the_timer_the_owner_opens_and_sets_nothing(
     page, say = care_sheet_html(wording), wording.say
     visits = wording.visits
     assert visits.is_timer_by_crew
-    assert say("milestone.first-water.sentence-timer") in page
+    assert say("event.first-run.text", program=visits.program) in page
     assert say("sheet.crew-hose-timer") in page
     for key in ("milestone.first-water.sentence", "sheet.crew-hose", "visit.soaker-hose.action"):
         assert say(key) not in page

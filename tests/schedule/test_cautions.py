@@ -8,6 +8,7 @@ from datetime import UTC, timedelta
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from handover.documents.translations import languages, load_translations
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog, Ticket
@@ -125,6 +126,35 @@ def test_every_caution_comes_with_its_figures_source_and_mark(
 def test_a_plain_summer_slab_has_the_cautions_for_people(job: Job, weather: Weather, as_of: datetime) -> None:
     cautions = {caution.code for caution in plan_cure(job(), weather(), as_of).cautions}
     assert {"caustic", "silica", "slips", "electricity", "nails", "children-animals"} <= cautions
+
+
+@pytest.mark.parametrize(
+    ("slab", "method", "warns"),
+    [
+        ({"use": "garage floor"}, "sprinkler", True),
+        ({"use": "driveway"}, "sprinkler", False),
+        ({"use": "driveway", "exposure": "roofed"}, "sprinkler", True),
+        ({"use": "garage floor"}, "plastic sheet", False),
+    ],
+)
+def test_cords_are_named_where_there_are_outlets_and_water(
+    job: Job, weather: Weather, as_of: datetime, slab: dict[str, str], method: str, warns: bool
+) -> None:
+    """Common practice, no source: no outlet is near an open drive, and a sheet is not watered."""
+    schedule = plan_cure(job(slab=slab, curing={"method": method}), weather(), as_of, members=MEMBERS)
+    assert schedule.has_caution("electricity") == warns
+
+
+@pytest.mark.parametrize(("exposure", "warns"), [("outdoors", False), ("roofed", True)])
+def test_a_heater_is_named_in_the_cold_only_where_one_is_likely(
+    job: Job, weather: Weather, as_of: datetime, exposure: str, warns: bool
+) -> None:
+    """Common practice, no source: in a cold week without frost nobody heats an open slab."""
+    cold = weather(4.0, 16.0)
+    schedule = plan_cure(job(slab={"exposure": exposure}), cold, as_of, members=MEMBERS)
+    assert schedule.has_caution("cold-weather")
+    assert not schedule.has_caution("frost")
+    assert schedule.has_caution("heaters") == warns
 
 
 def test_sun_and_wind_together_dry_faster_than_heat_alone(

@@ -16,6 +16,7 @@ from handover.practice.rules import practice
 from handover.schedule import surface_task
 from handover.schedule.model import CureSchedule, MilestoneKind, SurfaceTask
 from handover.schedule.plan import plan_cure
+from handover.schedule.simulation import simulate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -278,13 +279,31 @@ WAKING = surface_task.by_day(datetime(2026, 9, 11, 1, tzinfo=UTC)).hour
 
 
 @pytest.mark.parametrize(
-    ("dry_at", "hour"),
-    [(None, WAKING), (8, WAKING), (3, 1)],
+    ("dry_at", "way"),
+    [(None, "lay"), (8, "lay"), (3, "sheet-lay")],
     ids=["never", "after the morning", "before the morning"],
 )
-def test_a_cover_waits_for_the_morning_only_if_the_bare_surface_can(dry_at: int | None, hour: int) -> None:
-    # Principle: nobody comes at night unless nothing else protects the slab.
+def test_nobody_lays_a_cover_at_night(
+    job: Job, weather: Weather, as_of: datetime, dry_at: int | None, way: str
+) -> None:
+    """Common practice: what cannot lie on it in the evening is held clear of it until the morning."""
     night = datetime(2026, 9, 11, 1, tzinfo=UTC)
+    start = night - timedelta(hours=5)
     not_after = None if dry_at is None else night.replace(hour=dry_at)
-    laid = surface_task._no_night_work(night, night - timedelta(hours=5), not_after)
-    assert laid == night.replace(hour=hour)
+    simulation = simulate(job(curing={"method": "plastic sheet"}), weather(14.0, 18.0), as_of)
+    choice = surface_task._laying(start, night, not_after, simulation, ())
+    assert choice.how == way
+    assert choice.until - surface_task.COVERING == night.replace(hour=WAKING)
+    assert choice.litres == 0.0
+    assert choice.start == (start if way == "sheet-lay" else night.replace(hour=WAKING))
+
+
+def test_before_a_night_a_sheet_comes_before_fog(job: Job, weather: Weather, as_of: datetime) -> None:
+    series = weather(20.0, 28.0)
+    still = weather(20.0, 28.0, wind_ms=series.wind_ms * 0.0 + 1.0)
+    simulation = simulate(job(), still, as_of)
+    start, until = as_of, as_of + timedelta(hours=18)
+    night = (as_of + timedelta(days=1)).replace(hour=1, minute=0)
+    by_day = as_of + timedelta(hours=2)
+    first = [next(surface_task._choices(start, each, until, simulation)).how for each in (by_day, night)]
+    assert first == ["fog-cover", "sheet-overnight"]

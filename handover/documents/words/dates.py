@@ -228,7 +228,7 @@ class DateWording:
             WithheldWords(
                 kind=MilestoneKind(each.kind),
                 title=self.refused(each),
-                when=self.say(self._by_heat(INSTEAD_OF_A_DATE.get(each.because, "stays-off.never"))),
+                when=self.say(self.by_heat(INSTEAD_OF_A_DATE.get(each.because, "stays-off.never"))),
                 sentence=self.refusal(each),
             )
             for each in self.schedule.refusals
@@ -431,9 +431,9 @@ class DateWording:
             each.name: round(timedelta(hours=each.value or 0.0) / timedelta(days=1))
             for each in refusal.figures
         }
-        return self.say(self._by_heat(f"refusal.{refusal.because}"), **days)
+        return self.say(self.by_heat(f"refusal.{refusal.because}"), **days)
 
-    def _by_heat(self, key: str) -> str:
+    def by_heat(self, key: str) -> str:
         """Return the key of words about a room: where it does not freeze they name no heat."""
         mild = f"{key}-mild"
         return key if self.is_heated or not self.has(mild) else mild

@@ -6,6 +6,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from handover.documents.date_phrases import capitalise
+from handover.documents.translations import slug
 
 if TYPE_CHECKING:
     from handover.documents.words.dates import MilestoneWords
@@ -20,6 +21,7 @@ class EventWording:
     def __init__(self, reader: Reader, job: JobRecord) -> None:
         self.job = job
         self.say = reader.say
+        self.has = reader.has
 
     def owner_text(self, words: MilestoneWords) -> str:
         """Return the text of the owner's event for a date."""
@@ -50,10 +52,18 @@ class EventWording:
         water = ("watering.if-rain", *stays) if visit.amount else ()
         return _lines(visit.action, takes, visit.amount, *map(self.say, water), self.caller)
 
-    def event(self, code: str, **values: object) -> tuple[str, str]:
-        """Return title and text of an event that does not belong to a date, by its code under [event]."""
-        title, text = self.say(f"event.{code}.title", **values), self.say(f"event.{code}.text", **values)
-        return title, text.strip()
+    def event(self, code: str, method: str = "", **values: object) -> tuple[str, str]:
+        """Return title and text of an event that does not belong to a date, by its code under [event].
+
+        Args:
+            code: Of the event.
+            method: Of curing, for which the text may differ.
+            values: To fill in.
+        """
+        key = f"event.{code}.text"
+        special = f"{key}--{slug(method)}"
+        text = self.say(special if self.has(special) else key, **values)
+        return self.say(f"event.{code}.title", **values), text.strip()
 
     def walkthrough(self) -> tuple[str, str]:
         """Return title and text of the crew's event of the walk-through, with its open items."""

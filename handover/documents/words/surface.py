@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
+from handover.schedule.cover_times import ways_left
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -19,6 +20,9 @@ if TYPE_CHECKING:
     from handover.schedule.model import Risk, SurfaceChoice, SurfaceTask
 
 AFTER_RAIN = "compound-after-rain"
+SHEET_LAY = "sheet-lay"
+_NOW = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now", SHEET_LAY: "lay-now"}
+"""The words of a way whose cover may go on now."""
 RAIN = "rain-on-fresh"
 RETARDER = "evaporation-retarder"
 """The measure that only helps before the last pass."""
@@ -91,7 +95,7 @@ class SurfaceWording(ScheduleWords):
         task = self.schedule.surface
         if task is None:
             return None
-        left = tuple(each for each in task.choices if self.schedule.is_ahead(each.until))
+        left = ways_left(self.schedule)
         return self._words(task, left, begun=not self.schedule.is_ahead(task.start)) if left else None
 
     @cached_property
@@ -119,7 +123,7 @@ class SurfaceWording(ScheduleWords):
 
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
-        covers = usual.how == "lay" or (begun and usual.how in {"fog-cover", "fog-lay"})
+        covers = usual.how in {"lay", SHEET_LAY} or (begun and usual.how in {"fog-cover", "fog-lay"})
         of_cover = task.cover_from if covers else None
         return SurfaceWords(
             title=self.say(self._of_method(f"surface.{task.work}.title")),
@@ -147,7 +151,7 @@ class SurfaceWording(ScheduleWords):
         }
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
-        now = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now"} if covers_now else {}
+        now = _NOW if covers_now else {}
         is_wet = choice.how == AFTER_RAIN
         key = f"surface.way.{'coat' if coats and not is_wet else now.get(choice.how, choice.how)}"
         values = {**values, "begins": self._hour(choice.start, task)}
@@ -188,9 +192,9 @@ class SurfaceWording(ScheduleWords):
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
         if task.work == "cover":
-            return self.say(
-                self._of_method("surface.lay-owner"), at=self._hour(task.cover_from or task.start, task)
-            )
+            bridged = task.choices[0].how == SHEET_LAY and not (begun and self._is_firm(task))
+            key = self._of_method("surface.sheet-lay-owner" if bridged else "surface.lay-owner")
+            return self.say(key, at=self._hour(task.cover_from or task.start, task))
         fog = "surface.fog-owner" if self.job.slab.covers else "surface.no-cover-owner"
         cover = "surface.cover-owner" if task.cover_from else fog
         return self.say(cover, until=self._moment(task.until))

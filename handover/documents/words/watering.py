@@ -11,14 +11,9 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import (
-    frost_covers,
-    is_dry_look,
-    is_hose_by_crew,
-    is_walkable,
-    may_water_freeze,
-)
+from handover.schedule.cover_times import frost_covers, is_dry_look, is_walkable, may_water_freeze
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
+from handover.schedule.timer import TimerTasks, timer_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -175,8 +170,13 @@ class WateringWording(ScheduleWords):
 
     @property
     def is_timer_by_crew(self) -> bool:
-        """Whether the crew lays the hose and sets the timer, because the owner may not step there yet."""
-        return self.by_timer and is_hose_by_crew(self.schedule)
+        """Whether the crew sets the timer: the owner may not step there yet, or is not there in time."""
+        return self.by_timer and self.timer.set_by is None
+
+    @cached_property
+    def timer(self) -> TimerTasks:
+        """Who sets the timer, and when the owner looks."""
+        return timer_tasks(self.schedule, self.job)
 
     @cached_property
     def program(self) -> str:
@@ -217,7 +217,8 @@ class WateringWording(ScheduleWords):
 
     def _weather_note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
-            return self.say(f"watering.none-{day.skipped_because}")
+            rained = day.skipped_because == "rain" and self.schedule.cure_mode == "cover"
+            return self.say(f"watering.none-{'cover' if rained else day.skipped_because}")
         cover = self.schedule.between
         notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
         if any(is_dry_look(self.schedule, visit) for visit in day.visits):
@@ -289,6 +290,10 @@ class WateringWording(ScheduleWords):
         hours = self.speak.length(timedelta(hours=max(round(cover.open_dry_hours), 1)))
         return self.say(f"between.line.{slug(cover.cover)}", dry=hours)
 
+    def uncover(self, visit: Visit) -> str:
+        """Return how the cover is handled at a visit; empty where there is none."""
+        return self._with_cover("", visit)
+
     def _with_cover(self, action: str, visit: Visit) -> str:
         """Return what to do at a visit, with the cover that comes off before it and goes on after it.
 
@@ -325,12 +330,10 @@ class WateringWording(ScheduleWords):
         is_on = start <= issued
         by = "-crew" if cover.by_crew and not is_walkable(self.schedule, issued) else ""
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
-        lines = [
-            self._of_coat(f"cover.text{by}"),
-            "" if cover.off or is_coated else self.say("cover.then-water"),
-        ]
+        then = "" if cover.off or is_coated else self.say("cover.then-water")
+        lines = [self.of_method(f"cover.text{by}"), then]
         return CoverWords(
-            title=self._of_coat(f"cover.title{by}"),
+            title=self.of_method(f"cover.title{by}"),
             when=self.say(
                 "cover.now" if is_on else "cover.from",
                 start=self.speak.moment(start).text,
@@ -340,9 +343,10 @@ class WateringWording(ScheduleWords):
             start=start,
         )
 
-    def _of_coat(self, key: str) -> str:
-        """Return the words of a cover; those of a coated slab do not speak of water."""
-        return self.say(f"{key}-coat" if self.schedule.cure_mode == "coat" else key)
+    def of_method(self, key: str) -> str:
+        """Return the words for the way in which the slab is cured, else the usual ones."""
+        special = f"{key}--{slug(self.schedule.curing_method)}"
+        return self.say(special if self.reader.has(special) else key)
 
     @property
     def is_dry_under_covers(self) -> bool:

@@ -1,0 +1,69 @@
+"""The work with a timer: its party is there for all of it, and each day has one look at most.
+
+By principles: a task has one party, and an hour at which that party is there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
+
+import pytest
+
+from handover.schedule.plan import plan_cure
+from handover.schedule.timer import LOOKING, presence_windows, timer_tasks
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
+    from handover.weather.series import WeatherSeries
+
+    Job = Callable[..., JobRecord]
+    Weather = Callable[..., WeatherSeries]
+
+MEMBERS = 40
+WINDOWS = [("06:30-08:00", "12:00-13:00", "17:00-21:00"), ("18:00-22:00",), ("05:30-06:30", "20:00-23:30")]
+
+
+def is_there(when: datetime, job: JobRecord) -> bool:
+    end = when + LOOKING
+    return any(opens <= when.time() and end.time() <= closes for opens, closes in presence_windows(job))
+
+
+def planned(
+    job: Job, weather: Weather, as_of: datetime, available: tuple[str, ...], method: str = "sprinkler"
+) -> tuple[JobRecord, CureSchedule]:
+    record = job(curing={"method": method, "timer": True, "available": available})
+    return record, plan_cure(record, weather(), as_of, members=MEMBERS)
+
+
+@pytest.mark.parametrize("available", WINDOWS)
+def test_the_owner_sets_the_timer_at_its_first_run_and_looks_once_a_day(
+    job: Job, weather: Weather, as_of: datetime, available: tuple[str, ...]
+) -> None:
+    record, schedule = planned(job, weather, as_of, available)
+    tasks = timer_tasks(schedule, record)
+    first = next(day.visits[0] for day in schedule.watering if day.visits)
+    assert tasks.set_by == first.start
+    assert tasks.watched == first
+    assert all(is_there(each, record) for each in (first.start, *tasks.looks))
+    days = [each.date() for each in tasks.looks]
+    assert len(days) == len(set(days))
+    runs = {day.date: day.visits[0].end for day in schedule.watering if day.visits}
+    assert all(each >= runs[each.date()] for each in tasks.looks if each.date() in runs)
+
+
+def test_issued_late_the_timer_is_set_at_the_next_hour_of_the_owner(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """The runs of the first day are over: it is set at the next hour at which the owner is there."""
+    record, schedule = planned(job, weather, as_of, WINDOWS[0])
+    first = next(day for day in schedule.watering if day.visits)
+    late = replace(schedule, issued_at=first.visits[-1].end + timedelta(minutes=10))
+    tasks = timer_tasks(late, record)
+    assert tasks.set_by is not None
+    assert tasks.set_by >= late.issued_at
+    assert is_there(tasks.set_by, record)
