@@ -19,8 +19,8 @@ MOST_VISITS = 3
 MOST_PAGES = 4
 LEAST_FILL = 0.5
 """The least share of the height of a page, but the last, that has text."""
-NIGHT = (time(22), time(5))
-"""From when until when nobody works, unless the papers call it night work."""
+NIGHT = (time(22), time(4))
+"""From when until when nobody works, unless the papers call it night work; crews of slabs begin at four."""
 DRY = {"plastic sheet", "curing compound", "insulating blanket"}
 """Methods under which nobody waters each day."""
 _CREW = ("The crew", "El equipo", "La cuadrilla")

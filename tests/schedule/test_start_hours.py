@@ -128,8 +128,10 @@ def test_first_water_when_nobody_is_there(job: Job, weather: Weather) -> None:
     assert (concern.until.hour, concern.until.minute) == (5, 0)
     assert away.first_water is not None
     assert away.first_water < concern.until < away.first_water + timedelta(days=1)
-    assert there.attended is timer.attended is True
-    assert "nobody" not in (*there.codes, *timer.codes)
+    assert there.attended is True
+    assert "nobody" not in there.codes
+    assert timer.attended is False  # somebody lifts the cover and sets the timer at the first water
+    assert "nobody" in timer.codes
 
 
 def test_daylight_in_the_hours_of_sawing_is_that_of_the_sun(job: Job, weather: Weather) -> None:
