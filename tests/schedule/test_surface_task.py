@@ -96,7 +96,7 @@ def test_a_calm_cool_day_asks_for_nothing(job: Job, calm: WeatherSeries, as_of: 
 
 
 def test_a_window_of_first_water_is_open(job: Job, weather: Weather, as_of: datetime) -> None:
-    """On a dull and damp day the crew has no task, and the first visit of the plan lies in the window."""
+    """On a dull, damp day with somebody always there the first visit lies in it; the crew has no task."""
     series = weather(14.0, 18.0)
     none = series.wind_ms * 0.0
     dull = weather(
@@ -107,7 +107,8 @@ def test_a_window_of_first_water_is_open(job: Job, weather: Weather, as_of: date
         shortwave_wm2=none,
         cloud=none + 1.0,
     )
-    tables = {"placement": {"finished": as_of + timedelta(hours=4)}, "curing": {"timer": True}}
+    curing = {"timer": True, "available": ("00:00-24:00",)}
+    tables = {"placement": {"finished": as_of + timedelta(hours=4)}, "curing": curing}
     schedule = plan_cure(job(**tables), dull, as_of, members=40)
     water = schedule.milestone(Kind.FIRST_WATER)
     assert schedule.surface is None
