@@ -266,8 +266,10 @@ def _hours_above(gate: GateRule, simulation: Simulation, temperature_c: Floats) 
         added = slab.later.accumulate(temperature_c, lambda each: each >= above_c)
         return slab.later.hours, added * counted_later
 
-    most = np.asarray(hours * (gate.at_most_times or np.inf))
-    return _most_of_cold_days(hours_to_value(slab.hours, total, hours, later), most, gate, simulation)
+    met = hours_to_value(slab.hours, total, hours, later)
+    if gate.at_most_times is None:
+        return met
+    return _most_of_cold_days(met, np.asarray(hours * gate.at_most_times), gate, simulation)
 
 
 def _most_of_cold_days(met: Floats, most_h: Floats, gate: GateRule, simulation: Simulation) -> Floats:
@@ -278,7 +280,7 @@ def _most_of_cold_days(met: Floats, most_h: Floats, gate: GateRule, simulation: 
 
     Args:
         met: When the count is complete, in hours since placement, shape (m,).
-        most_h: The most hours asked, warm or cold, shape (m,) or (); inf: no limit. [h]
+        most_h: The most hours asked, warm or cold, shape (m,) or (). [h]
         gate: The condition that counts.
         simulation: The simulation.
     """
