@@ -701,3 +701,57 @@ def test_the_sheet_is_at_most_two_pages_longer_than_that_of_one_slab(
     with pikepdf.open(io.BytesIO(printed(language, paper))) as pdf:
         assert len(pdf.pages) <= 6
         assert {*pdf.attachments} == {"owner.ics", "slabs.json"}
+
+
+# ---- a slab that nobody was told to water
+
+
+MORNING_AFTER = datetime.fromisoformat("2026-07-15T14:00:00-04:00")
+"""The first watering of garage floor and driveway is over."""
+
+
+@pytest.fixture
+def unasked(sets: Path, read: Callable[[str], IssuedSlab], tmp_path: Path) -> list[IssuedSlab]:
+    """Return the garage floor, issued at once, and the driveway, first issued after its first watering."""
+    options = ["-w", SAMPLE / "weather.csv", "-o", tmp_path / "late", "--as-of", MORNING_AFTER.isoformat()]
+    assert main([str(each) for each in ["issue", sets / "driveway.toml", *options]]) == 0
+    return [read("garage"), read_issued_slab(tmp_path / "late")]
+
+
+@pytest.mark.usefixtures("stand_in_pdf")
+@pytest.mark.parametrize(
+    ("language", "question"), [("en", "Driveway: Was it watered?"), ("es", "Entrada de autos: ¿Ya se regó?")]
+)
+def test_a_slab_that_nobody_was_told_to_water_is_asked_for_by_its_name(
+    unasked: list[IssuedSlab], language: str, question: str
+) -> None:
+    issue = issue_of(unasked, MORNING_AFTER)
+    whole = join_slabs(unasked, issue, Settings(languages=(language,), units="us"))
+    project = project_slabs(unasked, issue, Settings(), language)
+    message = message_from_bytes(whole.files["message.eml"], policy=default)
+    text = message.get_body(("plain",)).get_content()  # type: ignore[union-attr]
+    asked = project.slabs[1].words.visits.missed_water
+    assert asked is not None
+    assert f"{question} {asked.when}. {asked.sentence}" in " ".join(text.split())
+    assert question in joined_sheet_html(project)
+    assert question in whole.files["care-page.html"].decode()
+    assert JoinedSheet(project).first.slabs == (project.slabs[1],)
+
+
+@pytest.mark.usefixtures("stand_in_pdf")
+def test_papers_that_asked_once_do_not_ask_again_but_a_new_slab_is_asked_for(
+    unasked: list[IssuedSlab],
+) -> None:
+    later = MORNING_AFTER + timedelta(hours=1)
+    for before, asked in ((unasked, False), (unasked[:1], True)):
+        earlier = EarlierPapers(issue_of(before, MORNING_AFTER), {})
+        project = project_slabs(unasked, issue_of(unasked, later, earlier), Settings(), "en", earlier)
+        assert bool(JoinedSheet(project).missed) is asked
+
+
+def test_the_message_says_which_calendars_to_delete(join_command: Callable[..., dict[str, bytes]]) -> None:
+    files = join_command("garage driveway", SAME_DAY)
+    message = message_from_bytes(files["message.eml"], policy=default)
+    text = " ".join(message.get_body(("plain",)).get_content().split())  # type: ignore[union-attr]
+    assert "Delete calendars of single slabs" in text
+    assert "Delete calendars of single slabs" in files["care-page.html"].decode()

@@ -71,7 +71,8 @@ class FirstJob:
     @property
     def line(self) -> str:
         """Return what to do and when, in one line."""
-        return ". ".join((self.title, *self.whens))
+        title = self.title if self.title.endswith("?") else f"{self.title}."
+        return " ".join((title, ". ".join(self.whens))) if self.whens else self.title
 
 
 @dataclass(frozen=True)
@@ -236,6 +237,18 @@ class JoinedSheet:
             whens=self._with_names(((slab, job.when) for slab, job in together), slabs),
             sentences=self._sentences_with_names(((slab, job.sentence) for slab, job in together), slabs),
             slabs=slabs,
+        )
+
+    @cached_property
+    def missed(self) -> tuple[str, ...]:
+        """Return the question whether a slab was watered, with its name; none where nothing is asked."""
+        found: dict[str, list[ProjectSlab]] = {}
+        for slab in self.slabs:
+            if (asked := slab.words.visits.missed_water) is not None:
+                found.setdefault(f"{asked.title} {asked.when}. {asked.sentence}", []).append(slab)
+        return tuple(
+            self.say("joined.of-slab", slab=self.project.list_names(slabs), text=text)
+            for text, slabs in found.items()
         )
 
     def _shared_title(self, first: JobInProgress, jobs: Sequence[JobInProgress]) -> str:
@@ -493,7 +506,9 @@ class JoinedSheet:
 
 
 def _place(slab: ProjectSlab, job: JobInProgress) -> tuple[int, datetime]:
-    """Return the order of a job: tasks by their start, those without an hour, no task, what is over."""
+    """Return the order of a job: questions, tasks by start, those without an hour, no task, what is over."""
+    if slab.words.visits.missed_water is not None:
+        return -1, LAST
     if job.start is not None:
         return 0, job.start.astimezone(UTC)
     if slab.care.is_over:

@@ -83,6 +83,10 @@ class EarlierPapers:
     issue: Mapping[str, Any]
     calendars: Mapping[str, bytes]
 
+    def include(self, slab: IssuedSlab) -> bool:
+        """Return whether they are of a slab too, in whatever issue."""
+        return any(each["job"] == slab.job.id for each in self.issue["slabs"])
+
     def has_previous_issue(self, slab: IssuedSlab) -> bool:
         """Return whether they are of the issue of a slab that its own set replaces."""
         return any(
@@ -373,7 +377,7 @@ def project_slabs(
             revision=issue["revision"],
             issued_at=at.astimezone(slab.job.zone),
             changes=slab.schedule.changes if changed else (),
-            missed_water=None if earlier else slab.schedule.missed_water,
+            missed_water=None if earlier and earlier.include(slab) else slab.schedule.missed_water,
         )
 
     wordings = [
