@@ -60,7 +60,7 @@ def who_works(order):
 """
 
 STAND_IN = """
-import os, signal
+import json, os, signal
 from pathlib import Path
 from handover.service.workers import RenderResult
 
@@ -72,7 +72,8 @@ def deadly(order):
         if order.name == "job-2.toml":
             DIED.touch()
         os.kill(os.getpid(), signal.SIGKILL)
-    return RenderResult({"schedule.json": order.inputs.job.id.encode()})
+    said = {"job": order.inputs.job.id, "revision": 1, "issued_at": order.as_of.isoformat()}
+    return RenderResult({"schedule.json": json.dumps(said).encode()})
 """
 """A worker that is killed over one job always, and over another the first time."""
 

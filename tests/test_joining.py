@@ -746,7 +746,7 @@ def test_papers_that_asked_once_do_not_ask_again_but_a_new_slab_is_asked_for(
     for before, asked in ((unasked, False), (unasked[:1], True)):
         earlier = EarlierPapers(issue_of(before, MORNING_AFTER), {})
         project = project_slabs(unasked, issue_of(unasked, later, earlier), Settings(), "en", earlier)
-        assert bool(JoinedSheet(project).missed) is asked
+        assert bool(JoinedSheet(project).questions) is asked
 
 
 def test_the_message_says_which_calendars_to_delete(join_command: Callable[..., dict[str, bytes]]) -> None:

@@ -15,7 +15,15 @@ from handover.cli.option_values import (
     to_path,
     write_new,
 )
-from handover.cli.output import columns, heading, open_command, print_cautions, shell_word, wrap
+from handover.cli.output import (
+    columns,
+    heading,
+    open_command,
+    print_cautions,
+    print_changes,
+    shell_word,
+    wrap,
+)
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -157,7 +165,7 @@ def issue(options: Options) -> None:
 
     with pdf_workers() as workers:  # they load the PDF engine while the rest is imported, read and computed
         from handover.service.issuing import issue_to_folder
-        from handover.service.summary import first_task, surface_lines
+        from handover.service.summary import change_lines, first_task, surface_lines
 
         require_engine()
         settings = settings_of(options)
@@ -166,6 +174,11 @@ def issue(options: Options) -> None:
         first = first_task(issued.job, issued.schedule, settings.units)
         before = surface_lines(issued.job, issued.schedule, settings.units)
         print("\n".join(set_lines(issued.job.site.name, options.output, [*issued.files], first, before)))
+        if issued.schedule.revision > 1:
+            moved = change_lines(issued.job, issued.schedule, settings.units)
+            revision = f"Revision {issued.schedule.revision} replaces the set that was there"
+            print("\n".join(heading(f"{revision}:" if moved else f"{revision}. No date moved.")))
+            print_changes(moved)
 
 
 PURPOSES = {

@@ -47,6 +47,12 @@ def open_command(path: object) -> str:
     return f"{OPENERS.get(sys.platform, 'xdg-open')} {word}"
 
 
+def print_changes(sentences: Iterable[str]) -> None:
+    """Print what changed since the issue before."""
+    for each in sentences:
+        print("\n".join(wrap(each)))
+
+
 def print_error(line: str) -> None:
     """Print a line on standard error."""
     print(line, file=sys.stderr)

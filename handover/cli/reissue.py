@@ -14,6 +14,7 @@ from handover.cli.option_values import (
 from handover.cli.output import (
     heading,
     print_cautions,
+    print_changes,
     print_error,
     print_trouble,
     progress_bar,
@@ -22,7 +23,7 @@ from handover.cli.output import (
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Callable, Iterable
     from datetime import datetime
     from pathlib import Path
 
@@ -69,7 +70,7 @@ def _reissue(options: Options, workers: PdfWorkers | None) -> None:
     print(f"Revision {done.revision} is in {for_terminal(folder)} and in the archive.")
     if not done.changes:
         print("The record changed; no date moved." if done.new_record else "No date moved.")
-    _print_changes(done.changes)
+    print_changes(done.changes)
 
 
 def watch(options: Options) -> int:
@@ -130,16 +131,11 @@ def _weather_source(options: Options, as_of: datetime) -> Callable[[JobRecord], 
     return partial(download_weather, now=as_of, key=config_of(options).open_meteo_key)
 
 
-def _print_changes(sentences: Sequence[str]) -> None:
-    for each in sentences:
-        print("\n".join(wrap(each)))
-
-
 def _print_watch_result(result: WatchResult) -> None:
     if result.state == "reissued":
         print_cautions(result.findings)
         print("\n".join(wrap(result.job, first="")))
-        _print_changes(result.changes)
+        print_changes(result.changes)
     elif result.state != "unchanged":
         print_trouble(result.job, result.state, result.findings or (result.failure,))
 

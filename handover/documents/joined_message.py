@@ -27,7 +27,7 @@ def compose_joined_message(project: ProjectSlabs, attachments: Mapping[str, byte
         "joined_message.txt",
         slabs=sheet.rows,
         first=sheet.first.line,
-        missed=sheet.missed,
+        questions=sheet.questions,
         dates=[line for row in sheet.main if (line := _date_line(sheet, row))],
         warnings=sheet.warnings,
         keep_off=sheet.with_names(lambda care: keep_off(care.wording)),

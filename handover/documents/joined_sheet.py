@@ -240,7 +240,7 @@ class JoinedSheet:
         )
 
     @cached_property
-    def missed(self) -> tuple[str, ...]:
+    def questions(self) -> tuple[str, ...]:
         """Return the question whether a slab was watered, with its name; none where nothing is asked."""
         found: dict[str, list[ProjectSlab]] = {}
         for slab in self.slabs:

@@ -189,14 +189,8 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
     """
     if not (folder / SCHEDULE_FILE).is_file():
         raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE_FILE}")])
-    found = {
-        path: (folder / path).read_bytes()
-        for path, each in walk(folder)
-        if each.is_file(follow_symlinks=False)
-        and not each.name.startswith(".")
-        and each.name not in DESKTOP_FILES
-    }
-    documents = {path: data for path, data in found.items() if OWN_NAMES.fullmatch(path.split("/")[0])}
+    found = {path: (folder / path).read_bytes() for path in _paths(folder)}
+    documents = {path: data for path, data in found.items() if _is_of_set(path)}
     revision = _schedule(documents, str(folder))["revision"]
     others = {
         f"messages/{revision:04}/{path}" if path == SENT else f"beside/{path}": data
@@ -204,6 +198,23 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
         if path not in documents
     }
     return documents, others
+
+
+def read_issued_documents(folder: Path) -> dict[str, bytes]:
+    """Return the documents of an issued folder alone, even if this program cannot read its schedule."""
+    return {path: (folder / path).read_bytes() for path in _paths(folder) if _is_of_set(path)}
+
+
+def _paths(folder: Path) -> Iterator[str]:
+    """Yield the files of a folder, without those of programs and desktops."""
+    for path, each in walk(folder):
+        hidden = each.name.startswith(".") or each.name in DESKTOP_FILES
+        if each.is_file(follow_symlinks=False) and not hidden:
+            yield path
+
+
+def _is_of_set(path: str) -> bool:
+    return OWN_NAMES.fullmatch(path.partition("/")[0]) is not None
 
 
 def read_issued_record(documents: Mapping[str, bytes], where: str = "the set") -> JobRecord:

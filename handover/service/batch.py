@@ -28,10 +28,17 @@ from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.archiving import archive_documents, archive_existing_set
+from handover.service.earlier_sets import (
+    earlier_findings,
+    next_issue,
+    of_documents,
+    read_folder_set,
+    without_sheets,
+)
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
 from handover.service.inputs import attached_files, questions, read_weather_file
 from handover.service.issuing import IssueRequest, add_inputs, check_request
-from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, next_revision, publish
+from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, publish
 from handover.service.settings import Settings
 from handover.service.workers import RenderResult, RenderTask, failure_result
 
@@ -203,6 +210,7 @@ class _JobInProgress(NamedTuple):
 
     inputs: JobInputs
     digest: str
+    doubts: tuple[Finding, ...] = ()
 
 
 class _Run:
@@ -241,7 +249,7 @@ class _Run:
         work = self._in_progress.pop(task.name, None)
         if work is None:
             return
-        cautions = work.inputs.cautions
+        cautions = (*work.inputs.cautions, *work.doubts)
         if result.documents:
             try:
                 cautions = (*cautions, *_questions(task, result.documents))
@@ -284,18 +292,37 @@ class _Run:
             if job is None:
                 raise UnusableInput(examined.findings)
             weather_file = self._forecasts.get(summary.cell, job)
-        request = IssueRequest(examined.source, weather_file, batch.as_of, batch.settings, year)
-        inputs = check_request(request, examined=examined, examine=self._examine)
-        return self._task_from(self._name(path), inputs, digest)
-
-    def _task_from(self, name: str, inputs: JobInputs, digest: str) -> RenderTask:
-        job = inputs.job
-        self._in_progress[name] = _JobInProgress(inputs, digest)
-        record = dict([next(iter(inputs.files.items()))])
-        revision = self._next_revision(job.id)
-        return RenderTask(
-            name, replace(inputs, files=record), self._batch.as_of, revision, self._batch.settings
+        there = None if job is None else read_folder_set(batch.out / job.id, job.id)
+        request = IssueRequest(
+            examined.source, weather_file, batch.as_of, batch.settings, year, earlier=there
         )
+        inputs = check_request(request, examined=examined, examine=self._examine)
+        return self._task_from(self._name(path), inputs, digest, there)
+
+    def _task_from(
+        self, name: str, inputs: JobInputs, digest: str, there: Mapping[str, bytes] | None
+    ) -> RenderTask | None:
+        """Return the task of a job; None if its set exists, and only has to be marked."""
+        batch, job = self._batch, inputs.job.id
+        folder = batch.out / job
+        following = next_issue(
+            inputs, batch.as_of, batch.settings, folder, there, self._archived_revisions(job)
+        )
+        doubts = earlier_findings(following.earlier, batch.as_of, str(folder))
+        self._in_progress[name] = _JobInProgress(inputs, digest, doubts)
+        record = dict([next(iter(inputs.files.items()))])
+        task = RenderTask(
+            name,
+            replace(inputs, files=record, earlier_weather=()),
+            batch.as_of,
+            following.revision,
+            batch.settings,
+            None if following.earlier is None else without_sheets(following.earlier),
+        )
+        if following.kept is None:
+            return task
+        self.accept(task, RenderResult(of_documents(following.kept)))
+        return None
 
     def _name(self, path: Path) -> str:
         return path.relative_to(self._batch.folder).as_posix()
@@ -354,12 +381,11 @@ class _Run:
         archive, batch = self._batch.archive, self._batch
         return archive is not None and archive_existing_set(archive, batch.out / job, job, batch.as_of)
 
-    def _next_revision(self, job: str) -> int:
-        """Return the next revision, by the folder and the archive."""
+    def _archived_revisions(self, job: str) -> tuple[int, ...]:
+        """Return the revisions in the archive."""
         archive = self._batch.archive
         bag = archive.bag_or_none(job) if archive else None
-        archived = bag.revisions if bag else ()
-        return next_revision(job, self._batch.as_of, folder=self._batch.out / job, archived=archived)
+        return bag.revisions if bag else ()
 
     # ---- finished jobs
 

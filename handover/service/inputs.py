@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 from datetime import UTC, timedelta
 from math import ceil
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -21,13 +21,14 @@ from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.reader_needs import reader_findings
 from handover.service.settings import SETTINGS_FILE, Settings
+from handover.weather.earlier_hours import JoinedWeather, NamedSeries, add_earlier_hours
 from handover.weather.fit_check import check_fit
 from handover.weather.location import Location
 from handover.weather.reading import examine_weather_bytes, read_bytes
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -65,6 +66,7 @@ def check_inputs(
     typical_file: WeatherFile | None = None,
     examine: Callable[..., WeatherExamined] = examine_weather_bytes,
     settings: Settings | None = None,
+    earlier_weather: Sequence[WeatherFile] = (),
 ) -> JobInputs:
     """Check a job record and its weather, each alone and together.
 
@@ -75,13 +77,15 @@ def check_inputs(
         typical_file: A typical year of the place, as received.
         examine: Reads the weather, like `examine_weather_bytes`.
         settings: The choices of an issue; None: no documents are written, so nothing is asked for them.
+        earlier_weather: The weather of earlier issues, the newest first: it has the hours from the pour on
+            where the weather does not go back to the pour.
 
     Raises:
         UnusableInput: They have faults, alone or together; carries all findings.
     """
     LOG.info("2 check")
     job, source = examined.record, examined.source
-    series, doubts = _examine(weather_file, job, as_of, examine)
+    series, doubts, used = _examine(weather_file, job, as_of, examine, earlier_weather)
     typical, typical_findings = (
         (None, ()) if typical_file is None else _examine_typical(typical_file, job, examine)
     )
@@ -127,6 +131,7 @@ def check_inputs(
         weather_file=names[-1 if typical_file is None else -2],
         typical_file=None if typical_file is None else names[-1],
         received_at=weather_file.received_at,
+        earlier_weather=used,
     )
 
 
@@ -215,25 +220,74 @@ def needed_until(job: JobRecord) -> datetime:
     return job.placement.end.astimezone(UTC) + timedelta(days=DAYS)
 
 
+class _CheckedWeather(NamedTuple):
+    """The weather of a job, its faults and cautions, and the earlier files from which its first hours are."""
+
+    series: WeatherSeries | None
+    findings: tuple[Finding, ...]
+    earlier: tuple[WeatherFile, ...] = ()
+
+
 def _examine(
-    weather_file: WeatherFile, job: JobRecord | None, as_of: datetime, examine: Callable[..., WeatherExamined]
-) -> tuple[WeatherSeries | None, tuple[Finding, ...]]:
+    weather_file: WeatherFile,
+    job: JobRecord | None,
+    as_of: datetime,
+    examine: Callable[..., WeatherExamined],
+    earlier: Sequence[WeatherFile],
+) -> _CheckedWeather:
     """Return the weather of a file, with its faults and cautions, alone and for the job."""
     if weather_file.fault is not None:
-        return None, (weather_file.fault,)
+        return _CheckedWeather(None, (weather_file.fault,))
     if job is None:  # its own faults can still be reported, without a place
-        return examine(weather_file.data, weather_file.name, Location(0.0, 0.0), as_of.year)
-    series, findings = examine(
-        weather_file.data,
-        weather_file.name,
-        job.site,
-        job.placement.start.year,
-        received_at=weather_file.received_at,
-    )
+        return _CheckedWeather(*examine(weather_file.data, weather_file.name, Location(0.0, 0.0), as_of.year))
+    series, findings = _examine_for(job, weather_file, examine)
     if series is None:
-        return None, findings
-    fit = check_fit(series, job.site, job.placement.start, needed_until(job), as_of, file=weather_file.name)
-    return series, (*findings, *fit)
+        return _CheckedWeather(None, findings)
+    start = job.placement.start
+    joined, used = join_weather(job, NamedSeries(weather_file.name, series), earlier)
+    fit = check_fit(joined.series, job.site, start, needed_until(job), as_of, file=weather_file.name)
+    return _CheckedWeather(joined.series, (*findings, *joined.findings, *fit), used)
+
+
+def _examine_for(
+    job: JobRecord, file: WeatherFile, examine: Callable[..., WeatherExamined] = examine_weather_bytes
+) -> WeatherExamined:
+    year = job.placement.start.year
+    return examine(file.data, file.name, job.site, year, received_at=file.received_at)
+
+
+def join_weather(
+    job: JobRecord, new: NamedSeries, earlier: Sequence[WeatherFile]
+) -> tuple[JoinedWeather, tuple[WeatherFile, ...]]:
+    """Return new weather with the hours before it, and the earlier files from which these are.
+
+    Args:
+        job: The record.
+        new: The new weather.
+        earlier: The weather of earlier issues, the newest first; what cannot be read any more is left out.
+    """
+    start = job.placement.start
+    if new.series.first_hour <= start:
+        return JoinedWeather(new.series), ()
+    readable = [
+        (file, NamedSeries(file.name, series))
+        for file in earlier
+        if (series := _examine_for(job, file)[0]) is not None
+    ]
+    joined = add_earlier_hours(new, [each for _, each in readable], start, job.site)
+    return joined, tuple(readable[order][0] for order in joined.used)
+
+
+def read_joined_weather(job: JobRecord, files: Sequence[WeatherFile]) -> WeatherSeries | None:
+    """Return the weather of an issued set; None where this program cannot read it.
+
+    Args:
+        job: The record.
+        files: The weather of the set, then that of earlier issues, as `read_issued_weather` returns it.
+    """
+    own, *earlier = files
+    series, _ = _examine_for(job, own)
+    return None if series is None else join_weather(job, NamedSeries(own.name, series), earlier)[0].series
 
 
 def _examine_typical(

@@ -15,24 +15,30 @@ import logging
 from dataclasses import dataclass, field, replace
 from os import PathLike
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from handover.documents.schedule_json import read_schedule
 from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import RecordSource, examine_source, read_source
 from handover.schedule.changes import changes
 from handover.schedule.reasons import Issue, PlanInputs, explain
+from handover.service.earlier_sets import (
+    earlier_findings,
+    earlier_weather,
+    next_issue,
+    read_earlier_set,
+    read_folder_set,
+)
 from handover.service.inputs import check_inputs, compute, download_weather, questions, read_weather_file
 from handover.service.publish import (
     INPUTS_FOLDER,
     SCHEDULE_FILE,
     lock_folder,
-    next_revision,
     publish,
     publish_locked,
 )
-from handover.service.render import render_documents
-from handover.service.settings import Settings, add_manifest, read_settings
+from handover.service.render import document_names, render_documents
+from handover.service.settings import Settings, add_manifest
 from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
@@ -47,7 +53,6 @@ if TYPE_CHECKING:
     from handover.service.job_inputs import JobInputs, WeatherFile
     from handover.service.pdf_workers import PdfWorkers
     from handover.weather.reading import ExaminedWeather as WeatherExamined
-    from handover.weather.series import WeatherSeries
 
     OnFindings = Callable[[tuple[Finding, ...]], None]
 
@@ -66,8 +71,9 @@ class IssueRequest:
         settings: The choices of the issue.
         typical: A typical year of the place, for the hours past the forecast.
         revision: Of the set, 1 and up.
-        earlier: The set of the previous issue, by file name: changes are found by comparison with it, and
-            calendar events that are only in it are cancelled.
+        earlier: The set of the previous issue, by file name: changes are found by comparison with it,
+            calendar events that are only in it are cancelled, and its weather has the hours from the pour on
+            where the new weather does not go back to the pour.
     """
 
     record: RecordSource
@@ -272,78 +278,51 @@ def check_request(
         typical_file=request.typical,
         examine=examine,
         settings=request.settings,
+        earlier_weather=() if request.earlier is None else earlier_weather(request.earlier),
     )
 
 
-def compute_schedule(inputs: JobInputs, request: IssueRequest) -> CureSchedule:
-    """Return the schedule of a request, with the changes since the previous issue.
+class IssueChoices(Protocol):
+    """What a schedule depends on, beside its inputs: see `IssueRequest`."""
 
-    Raises:
-        UnusableInput: The previous issue has no readable schedule.
+    @property
+    def as_of(self) -> datetime:
+        """Time of issue, aware."""
+
+    @property
+    def revision(self) -> int:
+        """Of the set."""
+
+    @property
+    def settings(self) -> Settings:
+        """The choices of the issue."""
+
+    @property
+    def earlier(self) -> Mapping[str, bytes] | None:
+        """The set of the previous issue."""
+
+
+def compute_schedule(inputs: JobInputs, request: IssueChoices) -> CureSchedule:
+    """Return the schedule of a request, with the changes since the previous issue as far as it is readable.
+
+    A cover between the waterings of the previous issue stays, unless only a better one keeps the slab wet.
     """
     settings = request.settings
     if request.earlier is None:
         return compute(inputs, request.as_of, request.revision, settings)
-    before = _earlier_schedule(request.earlier)
-    earlier = _earlier_inputs(request.earlier, before)
-    cover = _earlier_cover(before, earlier, inputs.job)
+    before = read_earlier_set(request.earlier)
+    cover = before.cover_for(inputs.job)
     schedule = compute(inputs, request.as_of, request.revision, settings, cover)
-    found = changes(before, schedule)
-    if earlier is None or not found:
+    if before.schedule is None or before.schedule.issued_at > request.as_of:
+        return schedule
+    found = changes(before.schedule, schedule)
+    if before.inputs is None or not found:
         return replace(schedule, changes=found)
     later = PlanInputs(
         inputs.job, inputs.weather, request.as_of, inputs.typical, settings.rules, settings.share, cover
     )
-    one, other = Issue(before, replace(earlier, cover=cover)), Issue(schedule, later)
+    one, other = Issue(before.schedule, replace(before.inputs, cover=cover)), Issue(schedule, later)
     return replace(schedule, changes=explain(found, one, other))
-
-
-def _earlier_schedule(documents: Mapping[str, bytes]) -> CureSchedule:
-    """Return the schedule of an earlier set.
-
-    Raises:
-        UnusableInput: There is none, or this program cannot read it.
-    """
-    try:
-        return read_schedule(documents[SCHEDULE_FILE])
-    except (KeyError, ValueError) as fault:
-        problem = str(fault) if isinstance(fault, ValueError) else "is missing"
-        finding = Finding(problem, file=SCHEDULE_FILE, expected="a set that `handover issue` wrote")
-        raise UnusableInput([finding]) from None
-
-
-def _earlier_cover(before: CureSchedule, earlier: PlanInputs | None, job: JobRecord) -> str | None:
-    """Return the cover that the issue before has between the waterings, if the curing is still the same."""
-    if before.between is None or earlier is None or earlier.job.curing != job.curing:
-        return None
-    return before.between.cover
-
-
-def _earlier_inputs(documents: Mapping[str, bytes], schedule: CureSchedule) -> PlanInputs | None:
-    """Return what an earlier set was planned from; None where this program cannot read it any more."""
-    from handover.service.archiving import read_issued_record  # noqa: PLC0415 - only for a later issue
-
-    try:
-        job, made = read_issued_record(documents), read_settings(documents)
-        weather, typical = (
-            _read_again(name, documents, job, made.received_at) for name in (made.weather, made.typical)
-        )
-    except (UnusableInput, KeyError):
-        return None
-    if weather is None:
-        return None
-    chosen = made.settings
-    return PlanInputs(job, weather, schedule.issued_at, typical, chosen.rules, chosen.share)
-
-
-def _read_again(
-    name: str | None, documents: Mapping[str, bytes], job: JobRecord, received_at: datetime | None
-) -> WeatherSeries | None:
-    """Return the weather of an earlier set from its inputs; None where it has none of that name."""
-    if not name:
-        return None
-    year, data = job.placement.start.year, documents[INPUTS_FOLDER + name]
-    return examine_weather_bytes(data, name, job.site, year, received_at=received_at)[0]
 
 
 def render_set(
@@ -391,25 +370,46 @@ def issue_to_folder(
 ) -> IssuedSet:
     """Issue to a folder, as the next revision of the set in it; return the set.
 
-    Of several runs that issue to the folder at once, each waits for the one before.
+    The set in the folder is the issue before: the papers say what changed since. Of several runs that
+    issue to the folder at once, each waits for the one before.
 
     Args:
-        request: The inputs and choices; its revision is not used.
+        request: The inputs and choices; its revision and its earlier set are not used.
         folder: New, empty, or with an earlier set of the same job.
-        on_findings: Called with the cautions of the inputs, then with the questions of the schedule.
+        on_findings: Called with the cautions of the inputs, then with those of the earlier set and the
+            questions of the schedule.
         workers: As in `render_set`.
 
     Raises:
         UnusableInput, RenderingFailed: As `issue` and `IssuedSet.write`.
     """
-    inputs = check_request(request)
-    on_findings(inputs.cautions)
-    job, made_from = inputs.job.id, add_manifest(inputs, request.settings)
+    examined = examine_source(request.record)
+    if examined.record is None:
+        check_request(request, examined=examined)  # which reports the faults of the weather as well
+        raise UnusableInput(examined.findings)
+    job = examined.record.id
     with lock_folder(folder):
-        revision = next_revision(job, request.as_of, folder=folder, made_from=made_from)
-        revised = replace(request, revision=revision)
+        there = read_folder_set(folder, job)
+        inputs = check_request(replace(request, earlier=there), examined=examined)
+        on_findings(inputs.cautions)
+        following = next_issue(inputs, request.as_of, request.settings, folder, there)
+        if following.kept is not None:
+            issued = _kept_set(inputs, request, following.kept)
+            on_findings(questions(issued.schedule, request.record.name))
+            return issued
+        revised = replace(request, revision=following.revision, earlier=following.earlier)
+        on_findings(earlier_findings(following.earlier, request.as_of, str(folder)))
         schedule = compute_schedule(inputs, revised)
         on_findings(questions(schedule, request.record.name))
         issued = render_set(inputs, schedule, revised, workers)
         publish_locked(issued.files, folder, job)
     return issued
+
+
+def _kept_set(inputs: JobInputs, request: IssueRequest, kept: Mapping[str, bytes]) -> IssuedSet:
+    """Return a set that exists, as `render_set` returned it."""
+    names = document_names(inputs.job, request.settings)
+    files = {name: kept[name] for name in (*names, *(each for each in kept if each not in names))}
+    schedule = read_schedule(kept[SCHEDULE_FILE])
+    findings = (*inputs.cautions, *questions(schedule, request.record.name))
+    return IssuedSet(inputs.job, schedule, files, findings)

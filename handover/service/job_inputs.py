@@ -52,6 +52,7 @@ class JobInputs:
         typical: A typical year of the place, if there is one.
         weather_file: Name of the weather among the inputs; `typical_file` likewise.
         received_at: When the weather was downloaded, if it was.
+        earlier_weather: The weather of earlier issues from which the first hours are, the newest first.
     """
 
     job: JobRecord
@@ -63,6 +64,7 @@ class JobInputs:
     weather_file: str = ""
     typical_file: str | None = None
     received_at: datetime | None = None
+    earlier_weather: tuple[WeatherFile, ...] = ()
 
 
 def unique_names(files: Iterable[tuple[str, bytes]], reserved: Iterable[str] = ()) -> dict[str, bytes]:

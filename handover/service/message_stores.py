@@ -17,9 +17,9 @@ from handover.archive.bag import DATA_FOLDER, issue_folder
 from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.errors import CorruptBag, IndexPending, LockTimeout
 from handover.errors import Finding, HandoverError, UnusableInput
+from handover.service.publish import MESSAGE_FILE
 from handover.service.send_log import (
     LOG_FILE,
-    MESSAGE_FILE,
     Delivery,
     DeliveryLog,
     NotSent,

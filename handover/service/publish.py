@@ -32,8 +32,12 @@ LOG = logging.getLogger("handover")
 INPUTS_FOLDER = "inputs/"
 """Folder of the inputs in a set."""
 
+EARLIER_WEATHER_FOLDER = "earlier-weather/"
+"""Folder, among the inputs, of the weather of earlier issues from which a set has its first hours."""
+
 SCHEDULE_FILE = "schedule.json"
 CREW_CALENDAR_FILE = "crew.ics"
+MESSAGE_FILE = "message.eml"
 
 
 class SetKind(NamedTuple):
@@ -203,12 +207,18 @@ def _next_in_folder(folder: Path, job: str, as_of: datetime, made_from: Mapping[
 
 
 def _is_made_from(folder: Path, made_from: Mapping[str, bytes] | None) -> bool:
-    """Return whether the set in a folder has these inputs."""
+    """Return whether the set in a folder has these inputs, and no others; one of them may be missing."""
+    if made_from is None:
+        return True
     inputs = folder / INPUTS_FOLDER
     files = walk(inputs) if inputs.is_dir() else ()
-    return made_from is None or made_from == {
-        name: (inputs / name).read_bytes() for name, each in files if each.is_file()
-    }
+    received = (name for name, each in files if each.is_file() and _is_received(name))
+    return all(made_from.get(name) == (inputs / name).read_bytes() for name in received)
+
+
+def _is_received(name: str) -> bool:
+    """Return whether a file among the inputs is of this issue: no note of a program, no earlier weather."""
+    return not name.startswith((".", EARLIER_WEATHER_FOLDER))
 
 
 def _refusal(folder: Path, problem: str) -> UnusableInput:

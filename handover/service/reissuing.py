@@ -14,17 +14,17 @@ from functools import partial
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from handover.archive.catalog.query import JobState, Query
-from handover.documents.change_sentences import change_sentences
-from handover.documents.wording import Wording
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.reading import examine_source, read_source
 from handover.service.archiving import archive_existing_set, issued_record, read_issued_record
+from handover.service.earlier_sets import read_earlier_set
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
 from handover.service.inputs import questions
 from handover.service.issuing import IssueRequest, check_request, compute_schedule, render_set
 from handover.service.job_inputs import WeatherFile
-from handover.service.publish import INPUTS_FOLDER, next_revision
+from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, next_revision
 from handover.service.settings import read_settings
+from handover.service.summary import change_lines
 from handover.service.workers import failure_result
 from handover.weather.reading import examine_weather_bytes
 
@@ -128,12 +128,11 @@ def reissue_job(
             revision=next_revision(job, as_of, archived=bag.revisions),
             earlier=documents,
         )
+        _require_readable(documents)
         inputs = check_request(again, examined=examined, examine=request.examine)
         schedule = compute_schedule(inputs, again)
         cautions = (*inputs.cautions, *questions(schedule, examined.source.name))
-        sentences = change_sentences(
-            Wording(inputs.job, schedule, units=provenance.settings.units_for(inputs.job))
-        )
+        sentences = change_lines(inputs.job, schedule, provenance.settings.units)
         new_record = request.record is not None and _record_changed(inputs, documents)
         if not (sentences or new_record or request.force):
             return ReissueResult(last, is_new=False, changes=(), cautions=cautions)
@@ -150,6 +149,13 @@ def _require_after_last_issue(bag: Bag, as_of: datetime) -> None:
             field="--as-of",
             expected=f"a time from {bag.entry.issued.isoformat()} on",
         )
+        raise UnusableInput([finding])
+
+
+def _require_readable(documents: Mapping[str, bytes]) -> None:
+    """Refuse an issue whose schedule this program cannot read: nothing could be compared with it."""
+    if read_earlier_set(documents).schedule is None:
+        finding = Finding("cannot be read", file=SCHEDULE_FILE, expected="a set that `handover issue` wrote")
         raise UnusableInput([finding])
 
 

@@ -15,7 +15,7 @@ from handover.documents.pages import (
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
 from handover.service.pdf_workers import PendingPdf
-from handover.service.publish import CREW_CALENDAR_FILE, SCHEDULE_FILE
+from handover.service.publish import CREW_CALENDAR_FILE, MESSAGE_FILE, SCHEDULE_FILE
 from handover.service.settings import Settings
 
 if TYPE_CHECKING:
@@ -27,6 +27,9 @@ if TYPE_CHECKING:
     from handover.service.pdf_workers import PdfWorkers
 
 LOG = logging.getLogger("handover")
+
+CREW_SHEET_FILE = "crew-sheet.pdf"
+DATA_SHEET_FILE = "data-sheet.pdf"
 
 
 def render_documents(
@@ -56,7 +59,7 @@ def render_documents(
         RenderingFailed: A document could not be rendered cleanly.
     """
     LOG.info("4 write texts")
-    readers = tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
+    readers = _readers(job, settings)
     office = settings.office_language
     words = {
         each: Wording(
@@ -68,6 +71,29 @@ def render_documents(
     record = next(iter((inputs or {}).items()), None)
     rendering = _Rendering(settings.paper, pictures or {}, record, earlier or {}, workers)
     return _render(words, readers, words[office], rendering)
+
+
+def document_names(job: JobRecord, settings: Settings) -> tuple[str, ...]:
+    """Return the names of the documents of a set, in the order of the reader's interest."""
+    readers = _readers(job, settings)
+    of_readers = (_names_for(_mark(each, readers)) for each in readers)
+    of_firm = (CREW_CALENDAR_FILE, CREW_SHEET_FILE, DATA_SHEET_FILE, SCHEDULE_FILE, MESSAGE_FILE)
+    return (*(name for names in of_readers for name in names), *of_firm)
+
+
+def _readers(job: JobRecord, settings: Settings) -> tuple[str, ...]:
+    """Return the languages of the readers."""
+    return tuple(dict.fromkeys(settings.languages or (job.owner.language,)))
+
+
+def _mark(language: str, readers: Sequence[str]) -> str:
+    """Return what the names of a language's files have; nothing where there is one language only."""
+    return f".{language}" if readers[1:] else ""
+
+
+def _names_for(mark: str) -> tuple[str, str, str]:
+    """Return the names of the owner's sheet, page and calendar."""
+    return f"care-sheet{mark}.pdf", f"care-page{mark}.html", f"owner{mark}.ics"
 
 
 class _Rendering(NamedTuple):
@@ -114,7 +140,7 @@ def _render_others(
 
     job, earlier, pictures = office.job, rendering.earlier, rendering.pictures
     data = schedule_json(office.schedule)
-    marks = {each: f".{each}" if readers[1:] else "" for each in words}
+    marks = {each: _mark(each, readers) for each in words}
     calendars = {
         each: owner_calendar(words[each], earlier_owner_calendar(earlier, marks[each])) for each in words
     }
@@ -135,21 +161,19 @@ def _render_others(
     }
     crew = crew_calendar(office, earlier.get(CREW_CALENDAR_FILE))
     of_readers = {
-        each: {
-            f"care-sheet{marks[each]}.pdf": sheets[each].content,
-            f"care-page{marks[each]}.html": pages[each],
-            f"owner{marks[each]}.ics": calendars[each],
-        }
+        each: dict(
+            zip(_names_for(marks[each]), (sheets[each].content, pages[each], calendars[each]), strict=True)
+        )
         for each in readers
     }
     owner = job.owner.language if job.owner.language in readers else readers[0]
     return {
         **{name: content for files in of_readers.values() for name, content in files.items()},
         CREW_CALENDAR_FILE: crew,
-        "crew-sheet.pdf": crew_sheet.content,
-        "data-sheet.pdf": data_sheet.content,
+        CREW_SHEET_FILE: crew_sheet.content,
+        DATA_SHEET_FILE: data_sheet.content,
         SCHEDULE_FILE: data,
-        "message.eml": compose_message(words[owner], of_readers[owner]),
+        MESSAGE_FILE: compose_message(words[owner], of_readers[owner]),
     }
 
 

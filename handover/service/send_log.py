@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Literal
 from handover.base.atomic import lock_path, write_file
 from handover.base.text import is_email_address, one_line
 from handover.errors import Finding, HandoverError, UnusableInput
+from handover.service.publish import MESSAGE_FILE
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
     from email.message import Message
     from pathlib import Path
 
-MESSAGE_FILE = "message.eml"
 LOG_FILE = "sent.json"
 MAX_MESSAGE_BYTES = 50_000_000
 """Maximum bytes of a message; more than most servers accept."""

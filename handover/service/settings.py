@@ -13,14 +13,16 @@ from functools import cache
 from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
+from handover.base.file_names import ascii_name
 from handover.base.version import VERSION
 from handover.documents.templating import templates_folder
 from handover.errors import Finding, UnusableInput
 from handover.schedule.simulation import SHARE
-from handover.service.publish import INPUTS_FOLDER
+from handover.service.job_inputs import WeatherFile
+from handover.service.publish import EARLIER_WEATHER_FOLDER, INPUTS_FOLDER
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
     from handover.documents.pages import Paper
@@ -30,6 +32,9 @@ if TYPE_CHECKING:
 
 SETTINGS_FILE = "settings.json"
 """Name among the inputs."""
+
+WEATHER_LIST = "list.json"
+"""Name of the list of the weather of earlier issues, beside it."""
 
 OFFICE_LANGUAGE = "en"
 """The language of crew and office by default."""
@@ -97,7 +102,45 @@ def add_manifest(inputs: JobInputs, settings: Settings) -> dict[str, bytes]:
         "typical": inputs.typical_file,
         "templates": {"ours": _folder_digest(templates_folder()), "own": _digests(own) if own else {}},
     }
-    return {**inputs.files, SETTINGS_FILE: f"{json.dumps(manifest, indent=1)}\n".encode()}
+    written = f"{json.dumps(manifest, indent=1)}\n".encode()
+    return {**inputs.files, SETTINGS_FILE: written, **_earlier_weather(inputs.earlier_weather)}
+
+
+def _earlier_weather(files: Sequence[WeatherFile]) -> dict[str, bytes]:
+    """Return the weather of earlier issues by name among the inputs, with a list of it, the newest first."""
+    named = {f"{order}-{ascii_name(each.name)}": each for order, each in enumerate(files, 1)}
+    listed = [
+        {"file": name, "received_at": each.received_at.isoformat() if each.received_at else None}
+        for name, each in named.items()
+    ]
+    written = {WEATHER_LIST: f"{json.dumps(listed, indent=1)}\n".encode()} if named else {}
+    whole = {**{name: each.data for name, each in named.items()}, **written}
+    return {f"{EARLIER_WEATHER_FOLDER}{name}": data for name, data in whole.items()}
+
+
+def read_issued_weather(documents: Mapping[str, bytes]) -> tuple[WeatherFile, ...]:
+    """Return the weather of a set as received, then that of earlier issues in it, the newest first.
+
+    Raises:
+        UnusableInput: The set does not say how it was made, or its weather is missing.
+    """
+    made = read_settings(documents)
+    try:
+        own = WeatherFile(made.weather, documents[INPUTS_FOLDER + made.weather], made.received_at)
+        return (own, *_read_earlier_weather(documents))
+    except (LookupError, ValueError, TypeError) as fault:
+        finding = Finding(
+            "does not have its weather", file=INPUTS_FOLDER, expected="a set as `handover issue` wrote it"
+        )
+        raise UnusableInput([finding]) from fault
+
+
+def _read_earlier_weather(documents: Mapping[str, bytes]) -> Iterator[WeatherFile]:
+    folder = INPUTS_FOLDER + EARLIER_WEATHER_FOLDER
+    for each in json.loads(documents.get(folder + WEATHER_LIST, b"[]")):
+        name, at = each["file"], each["received_at"]
+        data = documents[folder + name]
+        yield WeatherFile(name.partition("-")[2], data, datetime.fromisoformat(at) if at else None)
 
 
 def read_settings(documents: Mapping[str, bytes]) -> Provenance:

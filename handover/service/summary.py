@@ -7,6 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.change_sentences import change_sentences
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
@@ -55,6 +56,17 @@ class PlanSummary:
     cautions: tuple[str, ...]
     limits: str
     heads: Mapping[str, str]
+
+
+def change_lines(job: JobRecord, schedule: CureSchedule, units: Units | None = None) -> tuple[str, ...]:
+    """Return what changed since the issue before, one sentence each, as the owner's sheet has it.
+
+    Args:
+        job: The record.
+        schedule: Its schedule.
+        units: Of the reader; by default, those of most quantities in the record.
+    """
+    return tuple(change_sentences(Wording(job, schedule, units=units or job.written_in)))
 
 
 HEADS = ("not-before", "dangers", "surface", "visits", "watering", "refusals", "cautions")

@@ -47,6 +47,8 @@ class RenderTask:
         as_of: Time of issue, aware.
         revision: Of the set.
         settings: The choices of the issue.
+        earlier: Of the set of the previous issue, what the new one is compared with: its schedule, calendars
+            and inputs, by file name; None for the first issue.
     """
 
     name: str
@@ -54,6 +56,7 @@ class RenderTask:
     as_of: datetime
     revision: int
     settings: Settings
+    earlier: Mapping[str, bytes] | None = None
 
 
 @dataclass(frozen=True)
@@ -76,16 +79,21 @@ _RENDER_LOCK = threading.Lock()
 def make_documents(task: RenderTask) -> RenderResult:
     """Return the documents of one job. It never raises, and keeps no state of the job."""
     warm_up()
-    from handover.service.inputs import compute  # noqa: PLC0415 - a process that only submits needs neither
+    from handover.service.issuing import compute_schedule  # noqa: PLC0415 - a process that submits needs neither
     from handover.service.render import render_documents  # noqa: PLC0415
 
     inputs, settings = task.inputs, task.settings
     try:
         # The PDF engine's warnings belong to the process, not to a thread.
         with _RENDER_LOCK, gc_paused():
-            schedule = compute(inputs, task.as_of, task.revision, settings)
+            schedule = compute_schedule(inputs, task)
             documents = render_documents(
-                inputs.job, schedule, settings, inputs=inputs.files, pictures=inputs.pictures
+                inputs.job,
+                schedule,
+                settings,
+                inputs=inputs.files,
+                pictures=inputs.pictures,
+                earlier=task.earlier,
             )
     except Exception as fault:  # noqa: BLE001 - whatever it is, the other jobs go on
         return failure_result(fault)
@@ -106,7 +114,7 @@ def failure_result(fault: Exception) -> RenderResult:
 @cache
 def warm_up() -> None:
     """Load once what every job needs, and exclude it from garbage collection."""
-    import handover.service.inputs  # noqa: PLC0415
+    import handover.service.issuing  # noqa: PLC0415
     import handover.service.render  # noqa: F401, PLC0415
 
     gc.collect()

@@ -61,6 +61,13 @@ def check_fit(
     return tuple(check.findings)
 
 
+def is_near(series: WeatherSeries, site: HasLocation) -> bool:
+    """Return whether a series is of a place near the site; one that names no place counts as near."""
+    places = (series.latitude, series.longitude, site.latitude, site.longitude)
+    known = [each for each in places if each is not None]
+    return len(known) < len(places) or distance_km(*known) <= MAX_DISTANCE_KM
+
+
 class _Check:
     """The findings so far."""
 

@@ -20,7 +20,7 @@ AnyInstant = datetime | np.datetime64
 StateColumn = Literal["air_c", "relative_humidity", "wind_ms", "cloud"]
 
 
-_ARRAYS = (
+ARRAYS = (
     "time",
     "air_c",
     "relative_humidity",
@@ -126,7 +126,7 @@ class WeatherSeries:
         if last < first or last < 0 or utc64(end) < self.time[0] or utc64(start) > self.time[-1]:
             raise ValueError(f"no weather from {start} to {end}")
         part = slice(max(first, 0), last + 1)
-        columns: dict[str, Any] = {name: getattr(self, name)[part] for name in _ARRAYS}
+        columns: dict[str, Any] = {name: getattr(self, name)[part] for name in ARRAYS}
         return replace(self, **columns)
 
     def at(self, column: StateColumn, time: NDArray[np.datetime64]) -> Floats:
