@@ -126,17 +126,7 @@ def _check_combinations(draft: Draft) -> FieldFindings:
     slab, curing = draft.slab, draft.curing
     if slab is None:
         return
-    values = {
-        "finish": slab.finish,
-        "coloured": slab.coloured,
-        "heated": slab.heated,
-        "flooring": slab.flooring,
-        "slope": slab.slope,
-        "on": slab.on,
-        "joints": slab.joints,
-        "method": curing.method if curing else None,
-        "colour": curing.colour if curing else None,
-    }
+    values = {**dict(slab), **dict(curing or ())}
     for each in combinations():
         if each.matches(values):
             yield (

@@ -40,8 +40,8 @@ class Combination:
     mark: Mark
 
     def matches(self, values: Mapping[str, Any]) -> bool:
-        """Return whether the fields of a record, None where it leaves them out, are so combined."""
-        return all(_fits(values[name], wanted) for name, wanted in self.when.items())
+        """Return whether the fields of a record are so combined; what it leaves out is None or missing."""
+        return all(_fits(values.get(name), wanted) for name, wanted in self.when.items())
 
 
 def _fits(value: Any, wanted: Any) -> bool:

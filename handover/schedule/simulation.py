@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -36,6 +36,13 @@ SHARE = general_rules()["spread.share"]
 _MEDIAN = 0.5
 
 
+class DeliveredConcrete(NamedTuple):
+    """The concrete as the simulation of a slab begins, and what its measurements show."""
+
+    concrete: ConcreteProperties
+    measurements: MeasurementResult
+
+
 @dataclass(frozen=True)
 class Simulation:
     """A job with its slab simulated hour by hour, every member of the ensemble at once.
@@ -48,8 +55,8 @@ class Simulation:
         concrete: Their concrete, corrected by cylinders and tickets.
         slab: Their slab, corrected by a temperature log.
         share: Share of the members that must have met a condition before its date is "not before".
-        measurements: What the measurements show and change.
         delivered: The concrete and its measurements, as the simulation of the slab begins.
+        measurements: What the measurements show and change.
         dry_surface_c: Surface of the likely case where the watering plan leaves it dry for hours, at each
             whole hour, shape (h+1,); None: it is the wet one of the slab. [degC]
         dry: Hours in which the watering plan leaves the surface dry; None: no day has too many of them.
@@ -62,8 +69,8 @@ class Simulation:
     concrete: ConcreteProperties
     slab: SlabSimulation
     share: float
+    delivered: DeliveredConcrete
     measurements: MeasurementResult = field(default_factory=MeasurementResult)
-    delivered: tuple[ConcreteProperties, MeasurementResult] | None = None
     dry_surface_c: Floats | None = None
     dry: DryHours | None = None
 
@@ -175,7 +182,7 @@ def simulate(
     by_mix = concrete_properties(job.mix, ensemble, practice)
     as_delivered, of_concrete = apply_concrete_measurements(job, by_mix, practice)
     ensemble, as_delivered, of_setting = condition_on_setting(job, whole, ensemble, as_delivered, practice)
-    delivered = as_delivered, of_concrete + of_setting
+    delivered = DeliveredConcrete(as_delivered, of_concrete + of_setting)
     by_model = simulate_slab(job, whole, ensemble, as_delivered, practice, hours=24.0 * days)
     simulation = Simulation(
         job, whole, practice, ensemble, as_delivered, by_model, share, delivered=delivered
@@ -194,13 +201,13 @@ def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
         ends: End of the watering plan.
     """
     is_later = ends.timestamp() > float(simulation.slab.water_ends_s[CENTRAL])
-    if simulation.method is None or simulation.delivered is None or not is_later:
+    if simulation.method is None or not is_later:
         return simulation
     slab = simulate_slab(
         simulation.job,
         simulation.weather,
         simulation.ensemble,
-        simulation.delivered[0],
+        simulation.delivered.concrete,
         simulation.practice,
         hours=float(simulation.slab.hours[-1]),
         water_ends=ends,
@@ -220,7 +227,7 @@ def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
         simulation: All wet until curing ends.
         dry: At least one hour.
     """
-    if simulation.delivered is None or simulation.measurements.log_correction is not None:
+    if simulation.measurements.log_correction is not None:
         return simulation
     one, slab = np.array([CENTRAL]), simulation.slab
     ends_s = float(slab.water_ends_s[CENTRAL])
@@ -228,7 +235,7 @@ def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
         simulation.job,
         simulation.weather,
         simulation.ensemble.subset(one),
-        simulation.delivered[0].subset(one),
+        simulation.delivered.concrete.subset(one),
         simulation.practice,
         hours=float(slab.hours[-1]),
         water_ends=datetime.fromtimestamp(ends_s, UTC) if np.isfinite(ends_s) else None,
@@ -240,8 +247,6 @@ def with_dry_surface(simulation: Simulation, dry: DryHours) -> Simulation:
 def _with_slab(simulation: Simulation, by_model: SlabSimulation) -> Simulation:
     """Return a simulation with a slab by the model, and what its warmth and its measurements change."""
     job, ensemble, practice = simulation.job, simulation.ensemble, simulation.practice
-    if simulation.delivered is None:
-        raise ValueError("the simulation does not keep its concrete as delivered")
     as_delivered, of_concrete = simulation.delivered
     first_day_c = by_model.mean_until(practice["strength.warm-until"])
     warmed = after_first_day(as_delivered, first_day_c, practice)

@@ -28,6 +28,7 @@ from handover.schedule.frost_protection import (
 )
 from handover.schedule.joints import cut_hours, is_sawn_in_parts, saw_of
 from handover.schedule.json_types import Instant, NotNegative, Number, NumberOrNull, means
+from handover.schedule.measurement_result import MeasurementResult
 from handover.schedule.milestones import compute_dates
 from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.model import Figure, MilestoneKind
@@ -36,7 +37,13 @@ from handover.schedule.printed_times import half_hour_up
 from handover.schedule.quantiles import early_instant
 from handover.schedule.risks import STEP_S, find_risks, loss_while_fresh
 from handover.schedule.rule_selection import rules_for
-from handover.schedule.simulation import SHARE, Simulation, prepare_ensemble, with_coordinates
+from handover.schedule.simulation import (
+    SHARE,
+    DeliveredConcrete,
+    Simulation,
+    prepare_ensemble,
+    with_coordinates,
+)
 from handover.schedule.slab_simulation import DAYS, cover_resistance, simulate_slab
 from handover.schedule.watering import attended_windows, freezing_ahead
 from handover.weather.daylight import sun_height
@@ -333,7 +340,8 @@ def _simulate(
     warmed = after_first_day(concrete, slab.mean_until(practice["strength.warm-until"]), practice)
     # The other dates need not be computed; how long the slab stays wet depends on all rules.
     of_starts = replace(practice, gates=tuple(each for each in practice.gates if each.milestone in _KINDS))
-    return Simulation(job, weather, of_starts, ensemble, warmed, slab, share)
+    delivered = DeliveredConcrete(concrete, MeasurementResult())
+    return Simulation(job, weather, of_starts, ensemble, warmed, slab, share, delivered)
 
 
 # ---- what speaks against each start -----------------------------------------------------------------

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from handover.jobs.reading import ExaminedRecord
-from handover.jobs.record import Slab
+from handover.jobs.record import Curing, Slab, fields_of
 from handover.practice.combinations import combinations
 
 Examine = Callable[..., ExaminedRecord]
@@ -78,3 +78,10 @@ def test_every_combination_is_tried_here() -> None:
 def test_fibres_are_found_in_the_words_of_the_record(reinforcement: str | None, *, has: bool) -> None:
     slab = Slab.model_construct(reinforcement=reinforcement)
     assert slab.has_fibres() is has
+
+
+def test_the_fields_of_the_combinations_are_fields_of_slab_and_curing() -> None:
+    """One name has one field: the two tables have no name in common."""
+    slab, curing = (set(fields_of(each)) for each in (Slab, Curing))
+    assert not slab & curing
+    assert {name for each in combinations() for name in each.when} <= slab | curing
