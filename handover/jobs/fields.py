@@ -403,13 +403,31 @@ class PatternField(TextField):
         text = super().parse(raw)
         if isinstance(text, Finding) or re.fullmatch(self.pattern, text):
             return text
-        return Finding(
-            f"{quoted_text(raw)} is not {self.what}", expected=self.form, example=f'"{self.example}"'
-        )
+        example = self.suggest(text) or self.example
+        return Finding(f"{quoted_text(raw)} is not {self.what}", expected=self.form, example=f'"{example}"')
+
+    def suggest(self, _text: str) -> str | None:
+        """Return what a text that does not match may mean; None where nobody can tell."""
+        return None
 
     def schema(self) -> Schema:
         """Return text with its pattern."""
         return super().schema() | {"pattern": f"^(?:{self.pattern})$|^\\s*$"}
+
+
+_KEYPAD = str.maketrans("ABCDEFGHIJKLMNOPQRSTUVWXYZ", "22233344455566677778889999")
+"""The digits of a telephone's keys by their letters (ITU-T E.161, option A)."""
+
+
+@dataclass(frozen=True)
+class PhoneField(PatternField):
+    """A telephone number; letters of its keys are asked about, with their digits."""
+
+    def suggest(self, text: str) -> str | None:
+        """Return the digits of a number that is written with the letters of the keys: "1-800-CONCRETE"."""
+        digits = text.upper().translate(_KEYPAD)
+        with_letters = re.fullmatch(r"[-+(). 0-9]*[0-9][-+(). 0-9A-Z]*", text.upper())
+        return digits if with_letters and re.fullmatch(self.pattern, digits) else None
 
 
 @dataclass(frozen=True)

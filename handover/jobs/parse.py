@@ -182,12 +182,15 @@ _MISTAKES = tuple(
 )
 _WITHOUT_QUOTES = re.compile(_KEY + r"=\s*(?P<value>[^\s\"'\[{#][^#]*?)\s*(#.*)?$")
 _DECIMAL_COMMA = re.compile(_KEY + r"=\s*(?P<whole>[-+]?\d+),(?P<rest>\d+)\s*(#.*)?$")
+_TRIPLE_QUOTES = re.compile('"""|' + "'''")
 _FORM = 'name = value; words, measures and times between straight quotes "..."'
 
 
 def _toml_faults(text: str, message: str) -> list[Finding]:
     """Return the usual mistakes, line by line, and the parser's own message where they do not explain it."""
     findings = [finding for line, words in _code_lines(text) if (finding := _mistake(line, words))]
+    if "at end of document" in message and (opened := _unclosed_text(text)) is not None:
+        return [*findings, opened]
     place = re.search(r"line (\d+), column (\d+)", message)
     line = int(place[1]) if place else text.rstrip().count("\n") + 1
     # The parser stops at the first fault, sometimes at the beginning of the next line.
@@ -202,6 +205,22 @@ def _toml_faults(text: str, message: str) -> list[Finding]:
         line=line,
     )
     return sorted([own, *findings], key=lambda finding: finding.line or 0)
+
+
+def _unclosed_text(text: str) -> Finding | None:
+    """Return the finding for a text of several lines that is never closed, at the line where it opens."""
+    opened: tuple[int, str] | None = None
+    for number, line in enumerate(text.split("\n"), start=1):
+        for quotes in _TRIPLE_QUOTES.findall(line):
+            if opened is None:
+                opened = number, quotes
+            elif opened[1] == quotes:
+                opened = None
+    if opened is None:
+        return None
+    begins, quotes = opened
+    problem = f"opens a text with {quotes} that is never closed"
+    return Finding(problem, line=begins, expected=f"{quotes} at its end", example=f"{quotes}A text{quotes}")
 
 
 def _code_lines(text: str) -> list[tuple[int, str]]:
@@ -233,12 +252,22 @@ def _mistake(line: int, words: str) -> Finding | None:
             right = example.format(value=value, plain=parts.get("plain"), flag=flag)
             key = match["key"]
             return Finding(problem, line=line, field=key, expected=_FORM, example=f"{key} = {right}")
+    if (name := words.strip().rstrip(":")).isidentifier() and name.lower() in (headings := _headings()):
+        right = headings[name.lower()]
+        return Finding("has no brackets", line=line, field=name, expected="a heading", example=right)
     bare = _WITHOUT_QUOTES.match(words)
     if bare is None or _is_value(bare["value"]):
         return None
     right = f"{bare['key']} = {_in_quotes(bare['value'])}"
     problem = "has no quotes around its text"
     return Finding(problem, line=line, field=bare["key"], expected=_FORM, example=right)
+
+
+def _headings() -> dict[str, str]:
+    """Return the headings of a record's tables by their names: "[site]", "[[ticket]]"."""
+    from handover.jobs.record import headings  # noqa: PLC0415 - slow to load, and only for a finding
+
+    return headings()
 
 
 def _is_value(text: str) -> bool:

@@ -33,6 +33,7 @@ from handover.jobs.fields import (
     NameField,
     NumberField,
     PatternField,
+    PhoneField,
     QuantityField,
     SlugField,
     TextField,
@@ -127,7 +128,7 @@ _Email = Annotated[
 ]
 _Phone = Annotated[
     str | None,
-    PatternField(
+    PhoneField(
         40,
         example="336-555-0142",
         numbers=True,
@@ -706,6 +707,14 @@ def tables() -> dict[str, type[RecordTable]]:
     """Return the tables of the record by name."""
     named = ((name, _table_of(field.annotation)) for name, field in JobRecord.model_fields.items())
     return {name: table for name, table in named if table is not None}
+
+
+def headings() -> dict[str, str]:
+    """Return the heading of each table by its name: "[site]", and "[[ticket]]" where there may be several."""
+    several = {
+        name for name, field in JobRecord.model_fields.items() if get_origin(field.annotation) is tuple
+    }
+    return {name: f"[[{name}]]" if name in several else f"[{name}]" for name in tables()}
 
 
 def _table_of(annotation: Any) -> type[RecordTable] | None:

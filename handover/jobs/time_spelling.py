@@ -17,6 +17,7 @@ from handover.base.text import quoted_text
 from handover.base.time_text import DateOrder, TimeReadings, date_order, read_time_text
 from handover.errors import Finding
 from handover.jobs.fields import MomentField, is_iso_time
+from handover.jobs.missing_date import complete_time
 from handover.jobs.record import fields_of, mark_of, tables
 from handover.jobs.source_map import Path
 from handover.practice.rules import rules_of
@@ -28,6 +29,7 @@ Found = tuple[Path, Finding]
 
 _EXPECTED = "year-month-day, and the time of 24 hours or with AM or PM"
 _EXAMPLE = datetime(2026, 7, 14, 6, 40)  # noqa: DTZ001 - local, an example
+_DATE_IN_ID = re.compile(r"20[0-9]{2}-[01][0-9]-[0-3][0-9]")
 _FIRST = (("placement", "start"), ("placement", "end"), ("placement", "finished"))
 """Fields in the order in which a time of day without a date needs the day of the one before."""
 
@@ -54,6 +56,9 @@ def spell_times(
         value = texts[path]
         readings = TimeReadings({}, (value,)) if isinstance(value, time) else read_time_text(value)
         if readings is None:
+            if asked := _ask_for_date(path, str(value), raw, country):
+                found.append((path, asked))
+                _put(spelled, path, None)
             continue
         reading = _Reading(path, value, readings, spelled, country, likely)
         result = reading.result()
@@ -66,6 +71,33 @@ def spell_times(
             _put(spelled, path, moment)
             found += [(path, doubt)] if doubt else []
     return spelled, found
+
+
+def _ask_for_date(
+    path: Path, written: str, raw: Mapping[str, Any], country: Callable[[], str | None]
+) -> Finding | None:
+    """Return the question about a time without its year or date; None for any other text."""
+    near = _day_nearby(raw, path)
+    if near is None or not (moments := complete_time(written, near)):
+        return None
+    reading = _Reading(path, written, TimeReadings({}, ()), {}, country, None)
+    return reading.ask_for_date(list(moments))
+
+
+def _day_nearby(raw: Mapping[str, Any], path: Path) -> date | None:
+    """Return the day of another time of the record, else that in its id; None where there is none."""
+    others = {each: value for each, value in _all_times(raw) if each != path}
+    for value in (others[each] for each in (*_FIRST, *others) if each in others):
+        if isinstance(value, datetime):
+            return value.date()
+        readings = read_time_text(value) if isinstance(value, str) else None
+        if readings is not None and len({*readings.days.values()}) == 1:
+            return next(iter(readings.days.values()))
+    found = _DATE_IN_ID.search(str(raw.get("id", "")))
+    try:
+        return date.fromisoformat(found[0]) if found else None
+    except ValueError:
+        return None
 
 
 class _Reading:
@@ -118,6 +150,14 @@ class _Reading:
             )
         ordered = self._by_likelihood(list(moments))
         return self._ask(f"may mean {_in_words(ordered)}", ordered)
+
+    def ask_for_date(self, moments: list[datetime]) -> Finding:
+        """Return the question about a text that lacks a year or a date.
+
+        Args:
+            moments: What it may mean, by the other times of the record.
+        """
+        return self._ask(f"does not name its year or date. Is it {_in_words(moments)}?", moments)
 
     def _by_likelihood(self, moments: list[datetime]) -> list[datetime]:
         """Return times with those in the order of the country first."""
@@ -222,17 +262,20 @@ def _moment(value: object) -> datetime | None:
 
 def _times(raw: Mapping[str, Any]) -> Iterator[tuple[Path, str | time]]:
     """Yield the texts and times of day of the fields that are times, with their paths."""
+    for path, value in _all_times(raw):
+        if isinstance(value, time) or (isinstance(value, str) and value.strip()):
+            yield path, value
+
+
+def _all_times(raw: Mapping[str, Any]) -> Iterator[tuple[Path, object]]:
+    """Yield the values of the fields that are times, with their paths."""
     for name, table in tables().items():
         keys = [key for key, field in fields_of(table).items() if mark_of(field, MomentField)]
         part = raw.get(name)
         rows = enumerate(part) if isinstance(part, list) else [(None, part)]
         for at, row in rows:
-            if not isinstance(row, Mapping):
-                continue
-            for key in keys:
-                value = row.get(key)
-                if isinstance(value, time) or (isinstance(value, str) and value.strip()):
-                    yield ((name, key) if at is None else (name, at, key)), value
+            if isinstance(row, Mapping):
+                yield from (((name, key) if at is None else (name, at, key), row.get(key)) for key in keys)
 
 
 def _put(tables_read: Any, path: Path, moment: datetime | None) -> None:

@@ -680,3 +680,66 @@ def test_a_letter_of_the_other_axis_is_no_latitude(spoil: Spoil) -> None:
 
 def test_lines_may_end_as_on_an_old_macintosh(examine: Callable[..., Any], good: str) -> None:
     assert examine(good.replace("\n", "\r")).record == examine(good).record
+
+
+# ---- a time without its year or date
+
+
+@pytest.mark.parametrize(
+    ("written", "line"),
+    [
+        ("8/12 7am", 'start = "2026-08-12 07:00"'),
+        ("7 am 8/12", 'start = "2026-08-12 07:00"'),
+        ("Wednesday 7am", 'start = "2026-08-12 07:00"'),
+        ("miércoles 7:00 am", 'start = "2026-08-12 07:00"'),
+        ("Wed 8/12 7 am", 'start = "2026-08-12 07:00"'),
+        ("Aug 12 7am", 'start = "2026-08-12 07:00"'),
+        ("Thursday 7am", 'start = "2026-08-13 07:00"'),
+    ],
+)
+def test_a_time_without_year_or_date_is_asked_about_by_the_other_times(
+    spoil: Spoil, written: str, line: str
+) -> None:
+    """12 August 2026 is a Wednesday."""
+    examined = spoil(NOON | {"placement.start": written})
+    finding = about(examined, "placement.start")
+    assert finding.severity == "fault"
+    assert "Is it" in finding.problem
+    assert finding.example == line
+    assert examined.record is None
+
+
+def test_a_date_in_figures_without_its_year_may_be_two(spoil: Spoil) -> None:
+    finding = about(spoil(NOON | {"placement.start": "8/9 7am"}), "placement.start")
+    assert finding.example == 'start = "2026-08-09 07:00"   or   start = "2026-09-08 07:00"'
+
+
+def test_the_id_of_a_record_may_have_the_date(spoil: Spoil) -> None:
+    changes = {"id": "2026-08-12-drive", "placement.start": "8/12 7am", "placement.end": "9 am"}
+    finding = about(spoil(TEXAS | changes | {"placement.finished": None}), "placement.start")
+    assert finding.example == 'start = "2026-08-12 07:00"'
+
+
+@pytest.mark.parametrize("written", ["next week", "Wednesday", "7am-ish", "soon 8/12"])
+def test_what_is_no_time_at_all_is_left_to_the_reader_of_the_field(spoil: Spoil, written: str) -> None:
+    assert "Is it" not in about(spoil(NOON | {"placement.start": written}), "placement.start").problem
+
+
+# ---- a telephone number in letters
+
+
+@pytest.mark.parametrize(
+    ("written", "digits"), [("1-800-CONCRETE", "1-800-26627383"), ("1-800-POUR-NOW", "1-800-7687-669")]
+)
+def test_letters_of_a_telephone_are_asked_about_with_their_digits(
+    spoil: Spoil, written: str, digits: str
+) -> None:
+    """The keys of ITU-T E.161: ABC 2, DEF 3, GHI 4, JKL 5, MNO 6, PQRS 7, TUV 8, WXYZ 9."""
+    finding = about(spoil({"contractor.phone": written}), "contractor.phone")
+    assert finding.example == f'phone = "{digits}"'
+    assert pasted(spoil, {}, "contractor.phone", finding.example).record is not None
+
+
+def test_words_are_no_telephone_number(spoil: Spoil) -> None:
+    finding = about(spoil({"contractor.phone": "ask at the office"}), "contractor.phone")
+    assert finding.example == 'phone = "336-555-0142"'

@@ -124,6 +124,8 @@ MISTAKES = [
         "start = 2026-07-14T06:10:00",
     ),
     ('use = "garage floor"', "use = Yes", "lower case", "use = true"),
+    ("[slab]", "slab", "no brackets", "[slab]"),
+    ("[slab]", "Slab:", "no brackets", "[slab]"),
 ]
 
 
@@ -150,6 +152,20 @@ def test_other_mistakes_have_the_parsers_message(examine: Examine, good: str) ->
     finding = only(examine(good.replace("[slab]", "[slab")))
     assert "TOML" in finding.problem
     assert finding.line in {8, 9}
+
+
+@pytest.mark.parametrize("quotes", ['"""', "'''"])
+def test_a_text_that_is_never_closed_is_reported_where_it_opens(
+    examine: Examine, good: str, quotes: str
+) -> None:
+    finding = only(examine(good.replace('use = "garage floor"', f"use = {quotes}garage floor")))
+    assert finding.line == good.splitlines().index('use = "garage floor"') + 1
+    assert quotes in finding.problem
+
+
+def test_the_heading_of_a_list_has_two_brackets(examine: Examine, good: str) -> None:
+    finding = only(examine(f'{good}\nticket\nnumber = "1"\n'))
+    assert finding.example == "[[ticket]]"
 
 
 def test_lines_within_long_text_are_not_taken_for_mistakes(examine: Examine, good: str) -> None:
