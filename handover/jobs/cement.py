@@ -1,7 +1,8 @@
 """Names of cements: ASTM C150 types, EN 197 strength classes, and other names for them.
 
-A cement of the Mexican standard has the rule of an ASTM type: R, of high early strength, that of type I, any
-other class, or one that resists sulfates or has low heat, that of type II, the slowest.
+The names of other standards are data of practice (`practice/cement_names.toml`). A cement of the Mexican
+standard has the rule of an ASTM type: R, of high early strength, that of type I, any other class, or one that
+resists sulfates or has low heat, that of type II, the slowest.
 
 Source:
     NMX-C-414-ONNCCE, table of the strength classes: 20 N/mm2 at 3 days for 30R and 30 for 40R, nothing for
@@ -13,39 +14,32 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from functools import partial
-from typing import TYPE_CHECKING
 
 from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.fields import FieldParser, Schema
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
+from handover.practice.cement_names import BlendName, blend_names, cement_names
 
 _TYPES = ("I", "II", "III", "V")
+_BY_NUMBER = {"1": "I", "2": "II", "3": "III", "5": "V"}
 _CLASSES = tuple(f"{strength} {speed}" for strength in ("32.5", "42.5", "52.5") for speed in "NR")
-CEMENT_ALIASES: Mapping[str, tuple[str, str]] = {
-    "I/II": ("II", "meets both types; II is the slower to gain strength"),
-    "I-II": ("II", "meets both types; II is the slower to gain strength"),
-    "IA": ("I", "type I with air-entraining agent interground"),
-    "IIA": ("II", "type II with air-entraining agent interground"),
-    "IIIA": ("III", "type III with air-entraining agent interground"),
-    "IL": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
-    "1L": ("I", "portland-limestone cement is sold as a replacement of type I (common practice)"),
-    "GU": ("I", "general use cement of CSA A3001 (common practice)"),
-    "GUL": ("I", "portland-limestone cement of CSA A3001 is sold as a replacement of GU (common practice)"),
-    "HE": ("III", "high early strength cement of CSA A3001 (common practice)"),
-    "GP": ("I", "general purpose cement of AS 3972 and NZS 3122 (common practice)"),
-    "GL": (
-        "I",
-        "general purpose limestone cement of AS 3972 is sold as a replacement of GP (common practice)",
-    ),
-    "1": ("I", "type 1"),
-    "2": ("II", "type 2"),
-    "3": ("III", "type 3"),
-    "5": ("V", "type 5"),
-}
+_EXPECTED = (
+    f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}, "
+    "or the name of a cement of CSA A3001, AS 3972, IS 269 or NMX-C-414"
+)
+
+_STANDARD = re.compile(
+    r"^(?:ASTM )?(?:(?:C ?(?:150|595|1157)M?|CSA(?: A ?300[01])?|AS ?3972|NZS ?3122|"
+    r"(?:BIS )?IS ?(?:269|8112|12269|1489|455|16415|8041)|(?:BS |DIN )?EN ?197)(?: ?1)?(?: \d{4})?\s+)+"
+)
+_FILLERS = re.compile(r"\b(?:TYPE|TIPO|CSA|CEMENT|CEMENTO|GRADE|NF)\b")
+_EUROPEAN = re.compile(
+    r"(?:OPC )?(?:(?P<kind>CEM (?:III|II|IV|I|VI|V)(?: [ABC])?)\b[^0-9]*|CEM )?"
+    r"(?P<strength>[345]2)\.5 ?(?P<speed>[NRL]?)\b(?P<more>.*)"
+)
+_PLAIN_KINDS = re.compile(r"CEM II?(?: [AB])?")
+_STATED = re.compile(r"(?P<kind>I[SPT]) ?(?P<shares>\(.+\))")
+_SHARES = {"S": "slag", "P": "fly_ash"}
 
 _MEXICAN = re.compile(
     r"(?P<kind>CP[OCSP]|CPEG|CEG)(?: ?(?P<strength>[234]0) ?(?P<early>R?)(?P<more>(?: ?(?:RS|BRA|BCH|B))*))?"
@@ -78,14 +72,58 @@ def _mexican_words(text: str) -> str:
     )
 
 
-def canonical_cement(word: str) -> str | None:
-    """Return the type or class that the name of a cement means, or None."""
+def _plain_words(text: str) -> str:
+    """Return a name in capitals, without standard, punctuation and the words that every name may have."""
+    words = re.sub(r"(?<=\d),(?=\d)", ".", text.upper())
+    words = " ".join(re.sub(r"[-_/,:]", " ", words).replace("(", " (").split())
+    return " ".join(_FILLERS.sub(" ", _STANDARD.sub("", words)).split())
+
+
+def known_cement(text: str) -> tuple[str, str | None] | None:
+    """Return the type or class by whose rule a cement goes, and why if its name is another; None: not known.
+
+    An American cement that states its share of limestone, as "IL(10)", is the one without it.
+    """
+    words = _plain_words(text)
+    words = re.sub(r"^IL ?\(.+\)$", "IL", words)
+    for word in (words, re.sub(r"^PORTLAND | PORTLAND$", "", words)):
+        if (found := _canonical(word)) is not None:
+            return found, None
+        if (name := cement_names().get(word)) is not None:
+            return name.rule, f"{name.why} ({name.mark})"
+    return mexican_cement(text)
+
+
+def _canonical(word: str) -> str | None:
+    """Return a type, by its number too, or a class of EN 197, without its letters for sulfate and heat."""
     if word in _TYPES:
         return word
-    if word in CEMENT_ALIASES:
-        return CEMENT_ALIASES[word][0]
-    european = re.fullmatch(r"(?:CEM (?:I|II/[AB]-\S+) )?([345]2)[.,]5 ?([NR])", word)
-    return f"{european[1]}.5 {european[2]}" if european else None
+    if word in _BY_NUMBER:
+        return _BY_NUMBER[word]
+    found = _EUROPEAN.fullmatch(word)
+    if found is None or found["speed"] not in ("N", "R"):
+        return None
+    is_plain = found["kind"] is None or _PLAIN_KINDS.fullmatch(found["kind"])
+    return f"{found['strength']}.5 {found['speed']}" if is_plain else None
+
+
+def _open_blend(word: str) -> BlendName | None:
+    """Return what a name that leaves shares of slag or ash open stands for, or None."""
+    if (stated := _STATED.fullmatch(word)) is not None and stated["kind"] in blend_names():
+        known = blend_names()[stated["kind"]]
+        return BlendName(known.what, _stated_line(stated["kind"], stated["shares"]) or known.line, known.mark)
+    european = _EUROPEAN.fullmatch(word)
+    name = european["kind"] if european is not None else word
+    return blend_names().get(name or "") or blend_names().get(re.sub(r"^([A-Z]+)\b.*", r"\1", word))
+
+
+def _stated_line(kind: str, shares: str) -> str | None:
+    """Return the line for shares in brackets, as "(40)" or "(S25)(P10)"; None where they are not clear."""
+    found = re.findall(r"\(([SP]?) ?(\d{1,2})\)", shares)
+    parts = [
+        f"{_SHARES[letter or kind[1]]} = 0.{share:0>2}" for letter, share in found if letter or kind != "IT"
+    ]
+    return f'"I", and below it {" and ".join(parts)}' if parts else None
 
 
 @dataclass(frozen=True)
@@ -93,37 +131,35 @@ class CementName(FieldParser):
     """An ASTM C150 type or an EN 197 strength class."""
 
     def parse(self, raw: object) -> str | Finding:
-        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding with the known names."""
-        fault = partial(
-            Finding,
-            expected=f"ASTM C150 type {', '.join(_TYPES)} or EN 197 class {', '.join(_CLASSES)}, "
-            "or a cement of NMX-C-414 with its class",
-            example='"I" or "42.5 N" or "CPC 30R"',
-        )
+        """Return "I", "II", "III", "V" or a class such as "42.5 N", or a finding with the line to write."""
         if not isinstance(raw, str):
-            return fault(f"{quoted_text(raw)} is not text")
-        words = " ".join(raw.upper().split())
-        word = re.sub(
-            r"^(?:(?:ASTM C ?(?:150|595)|AS ?3972|NZS ?3122)[ ,]*)?(?:TYPE|CSA|CEMENT)?\s*", "", words
-        )
-        word = re.sub(r"\s*(?:CEMENT|PORTLAND CEMENT)$", "", word)
-        if known := canonical_cement(word) or next(iter(mexican_cement(raw) or ()), None):
-            return known
+            return self._fault(f"{quoted_text(raw)} is not text")
+        if (known := known_cement(raw)) is not None:
+            return known[0]
         if found := _MEXICAN.fullmatch(_mexican_words(raw)):
             return self._mexican_fault(raw, found)
-        if re.match(r"(IP|IS|IT|CEM (?:III|IV|V)/)", word):
-            return fault(
-                f"{quoted_text(raw)} is blended, and its name does not say how much slag or ash it has; "
-                "write its base cement, and the shares as slag and fly_ash",
-                example='"I", and below it slag = 0.35',
+        word = _plain_words(raw)
+        if (blend := _open_blend(word)) is not None:
+            return Finding(
+                f"{quoted_text(raw)} is {blend.what}; its name does not say enough of how much slag or ash "
+                "it has: write its base cement, and the shares as slag and fly_ash",
+                expected="the base cement here, and the shares from the data sheet of the cement",
+                example=blend.line,
             )
-        if word == "GB":
-            return fault(
-                f"{quoted_text(raw)} is general purpose blended cement of AS 3972, and its name does not "
-                "say how much slag or ash it has; write its base cement, and the shares as slag and fly_ash",
-                example='"GP", and below it fly_ash = 0.25',
-            )
-        return fault(f"{quoted_text(raw)} is not a known cement")
+        if (european := _EUROPEAN.fullmatch(word)) is not None or _PLAIN_KINDS.match(word):
+            return self._class_fault(raw, "42" if european is None else european["strength"])
+        return self._fault(f"{quoted_text(raw)} is not a known cement")
+
+    def _fault(self, problem: str) -> Finding:
+        return Finding(problem, expected=_EXPECTED, example='"I" or "42.5 N" or "CPC 30R"')
+
+    def _class_fault(self, raw: str, strength: str) -> Finding:
+        """Return the finding about a cement of EN 197 without its strength class, or without N or R."""
+        return Finding(
+            f"{quoted_text(raw)} does not say its whole class: N is ordinary, R has high early strength",
+            expected=f"a class of EN 197, {', '.join(_CLASSES)}, as on the ticket or the bag",
+            example=f'"{strength}.5 N" or "{strength}.5 R"',
+        )
 
     def _mexican_fault(self, raw: str, found: re.Match[str]) -> Finding:
         """Return the finding about a cement of NMX-C-414 whose name does not say enough."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from handover.jobs.cement import CEMENT_ALIASES, mexican_cement
+from handover.jobs.cement import known_cement
 from handover.jobs.record import AssumedValue, RecordTable
 from handover.practice.defaults import Default, defaults, method_defaults
 
@@ -73,9 +73,8 @@ def mean_ticket_temperature(tickets: Any) -> float | None:
 
 
 def _cement_note(written: object, taken: str) -> list[AssumedValue]:
-    if (mexican := mexican_cement(str(written or ""))) is not None:
-        return [AssumedValue("mix.cement", taken, f"{written}: {mexican[1]}")]
-    name = "".join(str(written or "").upper().replace("TYPE", "").replace("CEMENT", "").split())
-    if name not in CEMENT_ALIASES or name.isdigit():
+    name = " ".join(str(written or "").split())
+    known = known_cement(name)
+    if known is None or known[1] is None:
         return []
-    return [AssumedValue("mix.cement", taken, f"{name}: {CEMENT_ALIASES[name][1]}")]
+    return [AssumedValue("mix.cement", taken, f"{name}: {known[1]}")]
