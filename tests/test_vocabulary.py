@@ -15,6 +15,7 @@ PACKAGE = Path(__file__).parents[1] / "handover"
 SHARED = {
     "Floats": "an array; in the schedule's model, one that JSON holds",
     "LOG": "the logger of the program",
+    "Task": "work with its hours; in the archive, as its catalog holds it",
     "due": "a command, and the service that it calls",
     "export": "a command, and the service that it calls",
     "find": "a command, and the service that it calls",

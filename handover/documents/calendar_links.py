@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 from handover.documents.events import CareEvent, owner_events
 from handover.schedule.model import MilestoneKind as Kind
+from handover.schedule.tasks import WATERING
 
 if TYPE_CHECKING:
     from handover.documents.wording import Wording
     from handover.documents.words.watering import VisitWords
 
-WATERING_EVENT = "watering"
 EVENT_NAMES = {Kind.DEICING_SALT: "no-salt"}
 """Dates whose calendar event has another kind: salt has a reminder, not a permission."""
 
@@ -54,7 +54,7 @@ class CalendarLinks:
         return {
             each.start: each
             for each in self._events
-            if each.kind == WATERING_EVENT and isinstance(each.start, datetime)
+            if each.kind == WATERING and isinstance(each.start, datetime)
         }
 
     @cached_property
@@ -72,12 +72,12 @@ class CalendarLinks:
     @property
     def first(self) -> CalendarLink | None:
         """Return the link of the first watering."""
-        return self._entry(next((each for each in self._events if each.kind == WATERING_EVENT), None))
+        return self._entry(next((each for each in self._events if each.kind == WATERING), None))
 
     @property
     def others(self) -> tuple[CalendarLink, ...]:
         """Return the links of repeated events other than watering, such as a cover against frost."""
-        loose = (each for each in self._events if each.occasion and each.kind != WATERING_EVENT)
+        loose = (each for each in self._events if each.occasion and each.kind != WATERING)
         return tuple(entry for each in loose if (entry := self._entry(each)))
 
     @property

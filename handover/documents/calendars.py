@@ -17,7 +17,7 @@ from zoneinfo import ZoneInfo
 from icalendar import Alarm, Calendar, Event, vText
 
 from handover.base.text import one_line, plain_lines
-from handover.documents.events import Audience, CareEvent, EventLook, crew_events, owner_events
+from handover.documents.events import CareEvent, EventLook, crew_events, owner_events
 from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
     from handover.jobs.record import JobRecord
+    from handover.schedule.model import Party
 
 NAMESPACE = UUID("5d0a4b3e-58c1-4c57-9d6e-0b6f5f0c6a11")
 """Namespace of every UID. A change would duplicate every event ever issued."""
@@ -34,7 +35,7 @@ CANCELLED_STATUS = "CANCELLED"
 
 PRODID = "-//handover//cure care//EN"
 
-ALARM_LEAD: dict[Audience, timedelta] = {
+ALARM_LEAD: dict[Party, timedelta] = {
     "owner": general_rules().duration("alarm.owner"),
     "crew": general_rules().duration("alarm.crew"),
 }
@@ -48,7 +49,7 @@ EVENT_COLOURS: dict[EventLook, str] = {
 }
 """CSS names, as RFC 7986 requires."""
 
-CALENDAR_COLOURS: dict[Audience, str] = {"owner": EVENT_COLOURS["water"], "crew": EVENT_COLOURS["work"]}
+CALENDAR_COLOURS: dict[Party, str] = {"owner": EVENT_COLOURS["water"], "crew": EVENT_COLOURS["work"]}
 """Colour of a whole calendar, for programs without colours of single events."""
 
 
@@ -75,7 +76,7 @@ def single_event(words: Wording, event: CareEvent) -> bytes:
     return build_calendar(words, [event], audience=event.audience)
 
 
-def empty_calendar(name: str, uid: str, audience: Audience) -> Calendar:
+def empty_calendar(name: str, uid: str, audience: Party) -> Calendar:
     """Return a calendar without events, with its name, its UID and its audience."""
     calendar = Calendar()
     calendar.add("prodid", PRODID)
@@ -93,7 +94,7 @@ def build_calendar(
     words: Wording,
     events: Iterable[CareEvent],
     *,
-    audience: Audience,
+    audience: Party,
     earlier: bytes | None = None,
     remark: str = "",
 ) -> bytes:
@@ -119,7 +120,7 @@ def build_calendar(
     return content
 
 
-def _calendar_properties(words: Wording, audience: Audience, remark: str) -> str:
+def _calendar_properties(words: Wording, audience: Party, remark: str) -> str:
     """Return the description: the issue of these dates, and what to do with the earlier ones."""
     dated = "\n".join(filter(None, (_issue_stamp(words), remark)))
     if words.schedule.revision <= 1:
@@ -190,7 +191,7 @@ def _cancel_event(event: Event, words: Wording) -> Event:
     return entry
 
 
-def alarm_before(title: str, audience: Audience) -> Alarm:
+def alarm_before(title: str, audience: Party) -> Alarm:
     """Return the alarm before an event."""
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
@@ -199,6 +200,6 @@ def alarm_before(title: str, audience: Audience) -> Alarm:
     return alarm
 
 
-def event_uid(job: JobRecord, audience: Audience, kind: str, occasion: str) -> str:
+def event_uid(job: JobRecord, audience: Party, kind: str, occasion: str) -> str:
     """Return the UID of an event: the same in every revision, whatever its hour."""
     return str(uuid5(NAMESPACE, f"{one_line(job.id)}\n{audience}\n{kind}\n{occasion}"))

@@ -11,7 +11,7 @@ from handover.documents.calendar_links import CalendarLinks
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.crew_visits import crew_visits
 from handover.documents.date_phrases import capitalise
-from handover.documents.events import next_timer_task
+from handover.documents.events import event_of
 from handover.documents.icons import ICON_OF_CAUTION, ICON_OF_KIND
 from handover.documents.pictures import picture_uri
 from handover.documents.qr import QrCode, sheet_code
@@ -24,6 +24,7 @@ from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.model import MilestoneKind as Kind
+from handover.schedule.tasks import next_of_owner
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -212,12 +213,13 @@ class CareSheet:
     @property
     def _timer_job(self) -> JobInProgress | None:
         """Return what the owner does next about the timer, as the calendar has it."""
-        if (found := next_timer_task(self.wording)) is None:
+        task = next_of_owner(self.schedule)
+        if task is None or not task.how:
             return None
-        task, start = found
-        text = task.description.removesuffix(self.wording.events.caller).replace("\n", " ").strip()
-        when = self.wording.speak.moment(start).text
-        return JobInProgress(self._first_or_next, task.work, when, text, start)
+        event = event_of(self.wording, task)
+        text = event.description.removesuffix(self.wording.events.caller).replace("\n", " ").strip()
+        when = self.wording.speak.moment(task.start).text
+        return JobInProgress(self._first_or_next, event.work, when, text, task.start)
 
     @property
     def _first_or_next(self) -> str:

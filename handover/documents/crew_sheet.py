@@ -18,23 +18,22 @@ from zoneinfo import ZoneInfo
 from handover.documents.care_sheet import MAX_CHANGES, CareSheet
 from handover.documents.change_sentences import change_sentences, foremost_changes
 from handover.documents.events import crew_work
-from handover.documents.words.surface import SHEET_LAY
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
+from handover.schedule.tasks import SHEET_LAY, SURFACE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from handover.documents.events import CareEvent
     from handover.documents.wording import Wording
-    from handover.documents.words.surface import SurfaceWords
     from handover.schedule.loading import Material, PourWeather
     from handover.schedule.model import Risk
 
-OWNER_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
+OWNER_DATES = (Kind.FOOT_TRAFFIC, Kind.LIGHT_VEHICLES, Kind.CURING_ENDS)
 """The owner's dates that the crew must know."""
 
 DAY_KINDS = ("surface", "rain-cover")
@@ -264,7 +263,7 @@ class CrewSheet:
     def _surface(self) -> Iterator[CrewRow]:
         """Yield the crew's work on the finished surface, its ways with their cost, and the cover between."""
         if (task := self.wording.surface.to_come) is not None:
-            yield CrewRow(self._surface_hour(task), f"{task.title}.", task.why, detail_rank=2)
+            yield CrewRow(self._surface_hour, f"{task.title}.", task.why, detail_rank=2)
             for number, each in enumerate(task.choices):
                 yield CrewRow("", each.line, rank=2 if number == 0 else 3)
             if task.note:
@@ -272,14 +271,16 @@ class CrewSheet:
         if between := self.wording.visits.between:
             yield CrewRow(self.say("crew.between"), between, rank=3)
 
-    def _surface_hour(self, words: SurfaceWords) -> str:
+    @property
+    def _surface_hour(self) -> str:
         """Return when the work on the surface begins; "now" where it has begun, or what bridges the hours."""
+        [start] = (each.start for each in self.schedule.tasks_of("crew", SURFACE))
         task = self.schedule.surface
         left = ways_left(self.schedule)
         bridges = left[:1] and left[0].how.startswith(("fog", SHEET_LAY))
         begun = bridges and task is not None and not self.schedule.is_ahead(task.start)
-        begun = begun or not self.schedule.is_ahead(words.start)
-        return self.say("crew.now") if begun else self._moment(words.start)
+        begun = begun or not self.schedule.is_ahead(start)
+        return self.say("crew.now") if begun else self._moment(start)
 
     def _visits(self) -> Iterator[CrewRow]:
         """Yield when who comes back for what: the events of the crew's calendar."""
@@ -329,11 +330,11 @@ class CrewSheet:
             eyebrow = self.say("sheet.first-job" if care.wet else "sheet.first-done")
             when = first.when.text if first.when else first.when_text
             yield CrewRow(when, f"{eyebrow}: {first.title}.", rank=2)
-        dates = [each for each in self.wording.dates.milestones if each.kind in OWNER_KINDS]
+        dates = [each for each in self.wording.dates.milestones if each.kind in OWNER_DATES]
         for date in sorted(dates, key=lambda each: each.when.instant.timestamp() if each.when else inf):
             yield CrewRow(care.when(date), f"{date.title}.", rank=2)
         for each in self.wording.dates.withheld:
-            if each.kind in OWNER_KINDS:
+            if each.kind in OWNER_DATES:
                 yield CrewRow(each.when, f"{each.title}.", each.sentence, rank=2, detail_rank=6)
 
     @property

@@ -9,8 +9,8 @@ from itertools import takewhile
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from handover.documents.calendar_links import WATERING_EVENT
 from handover.documents.events import CareEvent, crew_work, owner_events
+from handover.schedule.tasks import WATERING
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -81,7 +81,7 @@ def _belongs(part: _Part, group: Sequence[_Part]) -> bool:
     first = group[0].event
     if part.event.kind != first.kind or any(each.slab is part.slab for each in group):
         return False
-    if first.kind == WATERING_EVENT:
+    if first.kind == WATERING:
         return bool(part.event.start <= max(each.event.end for each in group))
     return part.event.start == first.start and part.event.title == first.title
 

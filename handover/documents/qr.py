@@ -13,8 +13,9 @@ from markupsafe import Markup
 
 from handover.base.text import one_line
 from handover.documents.crew_visits import CREW_KINDS
-from handover.documents.events import EVENT_LENGTH, next_timer_task
+from handover.documents.events import event_of
 from handover.schedule.model import MilestoneKind
+from handover.schedule.tasks import PERMISSION, next_of_owner
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -53,9 +54,10 @@ def sheet_code(wording: Wording) -> QrCode | None:
     cover = wording.visits.cover
     if cover is not None and cover.start > wording.schedule.issued_at:
         return _of_event(wording, cover.title, cover.start, cover.when)
-    if (timer := next_timer_task(wording)) is not None:
-        task, start = timer
-        return _of_event(wording, task.work, start, wording.speak.moment(start).text)
+    task = next_of_owner(wording.schedule)
+    if task is not None and task.how:
+        work = event_of(wording, task).work
+        return _of_event(wording, work, task.start, wording.speak.moment(task.start).text)
     return _next_job(wording)
 
 
@@ -100,7 +102,7 @@ def event(title: str, when: datetime) -> str:
     entry = Event()
     entry.add("summary", one_line(title))
     entry.add("dtstart", start)
-    entry.add("dtend", start + EVENT_LENGTH)
+    entry.add("dtend", start + PERMISSION)
     content: str = entry.to_ical().decode("utf-8")
     return content
 

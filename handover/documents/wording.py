@@ -15,6 +15,7 @@ from handover.documents.words.watering import CoverWords, DayWords, WateringWord
 from handover.practice.rules import general_rules
 from handover.schedule.figure_kinds import SI_UNITS
 from handover.schedule.salt_season import has_salt_season
+from handover.schedule.tasks import with_tasks
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -59,7 +60,7 @@ class Wording:
         templates: Path | None = None,
     ) -> None:
         self.job = job
-        self.schedule = schedule
+        self.schedule = schedule = with_tasks(schedule, job)
         self.reader = replace(
             Reader.load(language, units, templates),
             has_number=job.contractor.phone is not None,

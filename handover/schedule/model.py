@@ -681,6 +681,85 @@ class Change:
     ] = None
 
 
+Party = Literal["owner", "crew"]
+"""Who does it."""
+
+
+@dataclass(frozen=True)
+class Task:
+    """Something that somebody has to do, or may do from then on: one entry of their calendar, without words.
+
+    Kind and occasion identify it in every revision.
+    """
+
+    kind: Annotated[
+        str,
+        means(
+            "What: the kind of a date, whose work it is or from which a use is allowed; or "
+            '"watering", "frost-cover", "cover-not-water", "no-salt", "surface", "rain-cover", "lay-hose", '
+            '"pipes-frost", "rub-edges", "walk-through", "blankets-on" or "blankets-off".'
+        ),
+    ]
+    by: Annotated[Party, means("Who does it.")]
+    start: Annotated[Instant, means("From; of work of a whole day, the first hour of that day.")]
+    end: Annotated[Instant, means("To; of work of a whole day, the first hour of the next day.")]
+    because: Annotated[
+        str,
+        means(
+            'What it comes from: the kind of a date, the code of a risk or a caution, "watering", '
+            '"walk-through", or "surface-damp", "surface-cover" or "surface-compound".'
+        ),
+    ]
+    all_day: Annotated[bool, means("Whether it has a day only, and no hour.")] = False
+    occasion: Annotated[str, means("Which one of its kind; empty where there is one only.")] = ""
+    how: Annotated[
+        str,
+        means(
+            "In which way, where there are several; empty: as usual.",
+            one_of=(
+                "",
+                "set-timer",
+                "set-timer-ahead",
+                "first-run",
+                "look-timer",
+                "by-crew",
+                "before-water",
+                "timer",
+                "undated",
+                "never",
+            ),
+        ),
+    ] = ""
+    litres: Annotated[Number | None, means("Its water; null where none is counted. [L]")] = None
+    cover: Annotated[
+        str | None, means("The cover that lies where the work is, as the record names it, or null.")
+    ] = None
+    notes: Annotated[
+        tuple[str, ...],
+        means(
+            'What else to mind: "cover-off" (a cover comes off first), "under-cover" (blankets lie there), '
+            '"in-frost" (water may freeze), "over-pipes" (heating in the slab), "night" (work at night), '
+            '"next" (the cover that comes before the next water).'
+        ),
+    ] = ()
+    if_rain: Annotated[
+        str | None,
+        means('What if it rains: "skip" (leave it out if it rains hard for the whole time); or null.'),
+    ] = None
+    if_frost: Annotated[
+        str | None,
+        means('What if it freezes: "cover" (in place of water), "dry" (no water on the saw); or null.'),
+    ] = None
+    if_nobody: Annotated[
+        str | None, means('What if nobody is there in time: "call" (the contractor); or null.')
+    ] = None
+
+    @property
+    def length(self) -> timedelta:
+        """How long it takes, across a clock change as well."""
+        return self.end.astimezone(UTC) - self.start.astimezone(UTC)
+
+
 @dataclass(frozen=True)
 class CureSchedule:
     """Dates, watering, risks, and the hours behind them. SI units.
@@ -750,6 +829,14 @@ class CureSchedule:
         tuple[Change, ...],
         means("The differences from the issue that this one replaces; empty in a first issue."),
     ] = ()
+    tasks: Annotated[
+        tuple[Task, ...],
+        means("What owner and crew have to do, and what the owner may do, in order of time."),
+    ] = ()
+
+    def tasks_of(self, by: Party, *kinds: str) -> tuple[Task, ...]:
+        """Return the tasks of a party, of some kinds or of all, in order of time."""
+        return tuple(each for each in self.tasks if each.by == by and (not kinds or each.kind in kinds))
 
     def milestone(self, kind: MilestoneKind) -> Milestone | None:
         """Return the milestone of a kind, or None where the job has none."""

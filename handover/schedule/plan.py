@@ -28,6 +28,7 @@ from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate, watered_until, with_dry_surface
 from handover.schedule.surface_task import plan_surface
+from handover.schedule.tasks import with_tasks
 from handover.schedule.watering import curing_span, dry_hours
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ def plan_cure(
         strength_fit=simulation.measurements.fit,
     )
     whole = keep_forms_under_covers(leave_out_looks_under_covers(schedule))
-    return replace(whole, missed_water=missed_water(whole))
+    return with_tasks(replace(whole, missed_water=missed_water(whole)), job)
 
 
 def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:

@@ -59,6 +59,12 @@ def timer_tasks(schedule: CureSchedule, job: JobRecord) -> TimerTasks:
     return TimerTasks(set_by, watched, (run.start, *looks) if watched and set_by is None else looks)
 
 
+def is_by_timer(schedule: CureSchedule, job: JobRecord) -> bool:
+    """Return whether a timer waters: it is set once, and somebody looks once a day."""
+    visited = [day for day in schedule.watering if day.visits]
+    return job.curing.timer and bool(visited) and all(day.litres for day in visited)
+
+
 def presence_windows(job: JobRecord) -> tuple[TimeWindow, ...]:
     """Return the hours of the day when somebody is at the slab; the usual ones for a record without any."""
     opens, closes = (time.fromisoformat(each) for each in practice().watering_day)

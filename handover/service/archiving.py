@@ -19,7 +19,6 @@ from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import Contact, JobEntry, Task
 from handover.base.atomic import DESKTOP_FILES, walk
 from handover.documents.calendars import event_uid
-from handover.documents.events import cover_occasion
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.parse import decode_utf8, parse_text
@@ -27,6 +26,7 @@ from handover.jobs.reading import RecordSource, examine_source
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import printed_not_before
+from handover.schedule.tasks import cover_occasion
 from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, OWN_NAMES, SCHEDULE_FILE, check_folder
 from handover.service.send_log import LOG_FILE as SENT
 from handover.units import format_for_reader

@@ -378,6 +378,7 @@ def project_slabs(
             issued_at=at.astimezone(slab.job.zone),
             changes=slab.schedule.changes if changed else (),
             missed_water=None if earlier and earlier.include(slab) else slab.schedule.missed_water,
+            tasks=(),  # some are over by now
         )
 
     wordings = [

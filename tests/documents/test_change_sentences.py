@@ -20,9 +20,9 @@ from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
-from handover.documents.words.dates import OWNER_KINDS
 from handover.schedule.changes import SAW_LAST
 from handover.schedule.model import Cause, Caution, Change, MilestoneKind, Risk
+from handover.schedule.owner_dates import OWNER_KINDS
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord

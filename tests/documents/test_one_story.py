@@ -614,7 +614,9 @@ def test_the_crews_work_on_the_surface_is_the_same_everywhere(
     assert task is not None
     (event,) = (each for each in crew_events(wording) if each.kind == "surface")
     plan = plan_summary(wording).surface
-    assert (event.start, event.end) == (task.start, task.end)
+    damp = with_surface(schedule, -1.0).surface
+    assert damp is not None
+    assert (event.start, event.end) == (damp.start, damp.choices[0].until)
     assert event.description.split("\n") == list(task.lines) == list(plan[1:])
     assert CareSheet(wording, {}).crew[0] == task.owner
     rows = [each.text for each in CrewSheet(wording).rows("surface")]

@@ -12,12 +12,13 @@ import icalendar
 import pytest
 
 from handover.documents.calendars import owner_calendar
-from handover.documents.events import PERMISSIONS, owner_events
+from handover.documents.events import owner_events
 from handover.documents.message import REPORTED_KINDS, compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.schedule.model import MilestoneKind
+from handover.schedule.tasks import PERMISSIONS
 
 if TYPE_CHECKING:
     from pathlib import Path

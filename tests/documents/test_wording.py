@@ -17,11 +17,11 @@ from handover.documents.quantity_format import format_fixed, format_rounded
 from handover.documents.templating import languages, read_text, search_path, templates_folder
 from handover.documents.translations import MissingText, load_translations, slug
 from handover.documents.wording import Wording
-from handover.documents.words.dates import OWNER_KINDS
 from handover.errors import UnusableInput
 from handover.jobs.record import Base, Exposure, Method, SlabUse
 from handover.schedule.ensemble import _SCALARS
 from handover.schedule.model import Basis, Caution, Figure, Joints, Mark, MilestoneKind, Refusal, SawWindow
+from handover.schedule.owner_dates import OWNER_KINDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, timedelta
+from datetime import timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -18,9 +18,9 @@ from handover.schedule.cover_times import (
 )
 from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.model import MilestoneKind
+from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     evening_of,
-    half_hour_down,
     in_stages,
     last_cut,
     printed_not_before,
@@ -29,6 +29,7 @@ from handover.schedule.printed_times import (
     trial_cut,
 )
 from handover.schedule.salt_season import first_cold
+from handover.schedule.tasks import UNDATED
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,28 +38,6 @@ if TYPE_CHECKING:
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.words.reader import Reader
     from handover.schedule.model import CureSchedule, Milestone, Refusal
-
-OWNER_KINDS = (
-    MilestoneKind.FIRST_WATER,
-    MilestoneKind.SAW_JOINTS,
-    MilestoneKind.STRIP_EDGE_FORMS,
-    MilestoneKind.FOOT_TRAFFIC,
-    MilestoneKind.LIGHT_WORK,
-    MilestoneKind.FROST_SAFE,
-    MilestoneKind.PROTECTION_ENDS,
-    MilestoneKind.FREEZE_THAW,
-    MilestoneKind.CURING_ENDS,
-    MilestoneKind.LIGHT_VEHICLES,
-    MilestoneKind.HEAVY_VEHICLES,
-    MilestoneKind.HEATING,
-    MilestoneKind.FLOOR_COVERING,
-    MilestoneKind.SEAL,
-    MilestoneKind.DEICING_SALT,
-)
-"""The dates that an owner reads; initial and final set concern the crew alone."""
-
-COLD_CAUTIONS = {"frost", "cold-weather", "heaters"}
-"""Cautions of the cold."""
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 """Uses that are allowed while a cover is still on the slab."""
@@ -177,35 +156,12 @@ class DateWording:
     @cached_property
     def cold(self) -> bool:
         """Whether the slab is placed or cures in the cold: only then does an owner read about frost."""
-        return any(each.code in COLD_CAUTIONS for each in self.schedule.cautions)
+        return is_cold(self.schedule)
 
     @cached_property
     def owner_kinds(self) -> tuple[MilestoneKind, ...]:
         """The kinds of date that the owner's documents show."""
-        # The end of cold protection says more than the strength for a first frost.
-        frost = self.cold and self.schedule.milestone(MilestoneKind.PROTECTION_ENDS) is None
-        without = set() if frost else {MilestoneKind.FROST_SAFE}
-        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
-        if ends is not None and ends.not_before is not None and self._ends_with_protection(ends.not_before):
-            # Everything comes off at once: blankets are named by their own date, others by the end of curing.
-            blankets = self.method == "insulating-blanket"
-            without.add(MilestoneKind.CURING_ENDS if blankets else MilestoneKind.PROTECTION_ENDS)
-        if self._is_covered_later:
-            without.add(MilestoneKind.PROTECTION_ENDS)
-        if not self.is_heated:
-            without.add(MilestoneKind.DEICING_SALT)
-        return tuple(each for each in OWNER_KINDS if each not in without)
-
-    @property
-    def _is_covered_later(self) -> bool:
-        """Whether a cover against frost lies on the slab past the end of cold protection."""
-        protected = self.schedule.milestone(MilestoneKind.PROTECTION_ENDS)
-        if protected is None or protected.not_before is None:
-            return False
-        ends = protected.not_before.astimezone(UTC)
-        return any(
-            each.end is None or each.end.astimezone(UTC) > ends for each in frost_covers(self.schedule)
-        )
+        return owner_kinds(self.schedule, is_heated=self.is_heated)
 
     @property
     def crew_milestones(self) -> tuple[MilestoneWords, ...]:
@@ -238,16 +194,13 @@ class DateWording:
     @cached_property
     def undated_saw(self) -> UndatedSawWords | None:
         """What the crew does where joints are sawn and there is no hour; None once the slab bears feet."""
-        dates, issued = self.schedule.milestone, self.schedule.issued_at
-        saw, final, walk = map(
-            dates, (MilestoneKind.SAW_JOINTS, MilestoneKind.FINAL_SET, MilestoneKind.FOOT_TRAFFIC)
+        found = (
+            each for each in self.schedule.tasks_of("crew", MilestoneKind.SAW_JOINTS) if each.how == UNDATED
         )
-        if saw is None or saw.not_before is not None:
+        task = next(found, None)
+        if task is None:
             return None
-        if walk is not None and walk.not_before is not None and walk.not_before <= issued:
-            return None
-        set_at = final.likely if final is not None and final.not_before is not None else None
-        start = half_hour_down(set_at) if set_at else None
+        start = None if task.all_day else task.start
         how = "saw-undated.how-likely" if start else "saw-undated.how"
         return UndatedSawWords(
             title=self.title(MilestoneKind.SAW_JOINTS),
@@ -463,11 +416,6 @@ class DateWording:
         if kind == MilestoneKind.CURING_ENDS and self.schedule.dries_before_frost:
             kind = MilestoneKind.PROTECTION_ENDS  # at the warmest hour too: a morning later it has frozen
         return self.speak.printed_time(printed_not_before(when, kind, placed), placed)
-
-    def _ends_with_protection(self, when: datetime) -> bool:
-        """Return whether a cover comes off with the blankets, because the slab must dry before frosts."""
-        protected = self.schedule.milestone(MilestoneKind.PROTECTION_ENDS)
-        return self.schedule.dries_before_frost and protected is not None and protected.not_before == when
 
     def window(self, start: DatePhrase, end: DatePhrase) -> str:
         """Return from when to when, within a week: "1:30 to 3:00 in the afternoon, Tuesday, July 14"."""

@@ -12,6 +12,7 @@ from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.cover_times import ways_left
 from handover.schedule.model import MilestoneKind
+from handover.schedule.tasks import AFTER_RAIN, RAIN, SHEET_LAY
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -19,11 +20,8 @@ if TYPE_CHECKING:
 
     from handover.schedule.model import Risk, SurfaceChoice, SurfaceTask
 
-AFTER_RAIN = "compound-after-rain"
-SHEET_LAY = "sheet-lay"
 _NOW = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now", SHEET_LAY: "lay-now"}
 """The words of a way whose cover may go on now."""
-RAIN = "rain-on-fresh"
 RETARDER = "evaporation-retarder"
 """The measure that only helps before the last pass."""
 
@@ -51,8 +49,6 @@ class SurfaceWords:
         choices: The ways to do it, the usual one first.
         note: What else to mind; may be empty.
         owner: The same for the owner, in one or two sentences.
-        start: When it begins: at the end of finishing, or when the cover is laid if that is what is left.
-        end: When the crew is done with the usual way.
     """
 
     title: str
@@ -60,8 +56,6 @@ class SurfaceWords:
     choices: tuple[ChoiceWords, ...]
     note: str
     owner: str
-    start: datetime
-    end: datetime
 
     @property
     def lines(self) -> tuple[str, ...]:
@@ -71,13 +65,11 @@ class SurfaceWords:
 
 @dataclass(frozen=True)
 class RainWords:
-    """The cover of the fresh slab before likely rain: title, text, sentence for the owner, the rain."""
+    """The cover of the fresh slab before likely rain: title, text, sentence for the owner."""
 
     title: str
     text: str
     owner: str
-    start: datetime
-    end: datetime
 
 
 class SurfaceWording(ScheduleWords):
@@ -117,22 +109,16 @@ class SurfaceWording(ScheduleWords):
                 "event.rain-cover.text-coat" if coats else "event.rain-cover.text", start=start, end=end
             ),
             owner=self.say("surface.rain-owner", start=start),
-            start=rain.start,
-            end=rain.end,
         )
 
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
-        covers = usual.how in {"lay", SHEET_LAY} or (begun and usual.how in {"fog-cover", "fog-lay"})
-        of_cover = task.cover_from if covers else None
         return SurfaceWords(
             title=self.say(self._of_method(f"surface.{task.work}.title")),
             why=self._why(task) if task.work == "damp" else "",
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
             note=" ".join(self._notes(task, begun=begun)),
             owner=self._owner(task, begun=begun),
-            start=usual.start if usual.how == AFTER_RAIN else of_cover or task.start,
-            end=usual.until,
         )
 
     def _why(self, task: SurfaceTask) -> str:

@@ -13,14 +13,15 @@ from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers, is_dry_look, is_walkable, may_water_freeze
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
-from handover.schedule.timer import TimerTasks, timer_tasks
+from handover.schedule.tasks import NEXT, OWNER_SETS, WATERING
+from handover.schedule.timer import is_by_timer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date, datetime
 
     from handover.schedule.cover_times import FrostCover
-    from handover.schedule.model import Visit, WateringDay
+    from handover.schedule.model import Task, Visit, WateringDay
 
 COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
 """Columns of the watering table: a visit that starts before this hour of the day is in this column."""
@@ -165,18 +166,13 @@ class WateringWording(ScheduleWords):
     @property
     def by_timer(self) -> bool:
         """Whether a timer waters: it is set once, and somebody looks once a day."""
-        visited = [day for day in self.schedule.watering if day.visits]
-        return self.job.curing.timer and bool(visited) and all(day.litres for day in visited)
+        return is_by_timer(self.schedule, self.job)
 
     @property
     def is_timer_by_crew(self) -> bool:
         """Whether the crew sets the timer: the owner may not step there yet, or is not there in time."""
-        return self.by_timer and self.timer.set_by is None
-
-    @cached_property
-    def timer(self) -> TimerTasks:
-        """Who sets the timer, and when the owner looks."""
-        return timer_tasks(self.schedule, self.job)
+        by_owner = (each.how for each in self.schedule.tasks_of("owner", WATERING))
+        return self.by_timer and not any(how in OWNER_SETS for how in by_owner)
 
     @cached_property
     def program(self) -> str:
@@ -290,9 +286,17 @@ class WateringWording(ScheduleWords):
         hours = self.speak.length(timedelta(hours=max(round(cover.open_dry_hours), 1)))
         return self.say(f"between.line.{slug(cover.cover)}", dry=hours)
 
-    def uncover(self, visit: Visit) -> str:
-        """Return how the cover is handled at a visit; empty where there is none."""
-        return self._with_cover("", visit)
+    def visit_at(self, start: datetime) -> VisitWords:
+        """Return the watering that begins at an instant in words."""
+        return self.visit(self._visit_that_begins(start))
+
+    def uncover_at(self, start: datetime) -> str:
+        """Return how the cover is handled at the visit that begins at an instant; empty without one."""
+        return self._with_cover("", self._visit_that_begins(start))
+
+    def _visit_that_begins(self, start: datetime) -> Visit:
+        visits = (visit for day in self.schedule.watering for visit in day.visits)
+        return next(each for each in visits if each.start == start)
 
     def _with_cover(self, action: str, visit: Visit) -> str:
         """Return what to do at a visit, with the cover that comes off before it and goes on after it.
@@ -322,9 +326,9 @@ class WateringWording(ScheduleWords):
     def cover(self) -> CoverWords | None:
         """The cover against frost, where it comes before the next watering: on now, or next."""
         issued = self.schedule.issued_at
-        lasting = (each for each in self.covers if each.end is None or each.end > issued)
-        cover = next(lasting, None)
-        if cover is None or not self._is_next(cover):
+        task = next((each for each in self.schedule.tasks if NEXT in each.notes), None)
+        cover = None if task is None else self.cover_of(task)
+        if cover is None:
             return None
         start = cover.start.astimezone(issued.tzinfo)
         is_on = start <= issued
@@ -362,19 +366,14 @@ class WateringWording(ScheduleWords):
         last = self.covers[-1]
         return "" if last.end is not None and last.end <= self.schedule.issued_at else self.cover_end(last)
 
-    def _is_next(self, cover: FrostCover) -> bool:
-        """Return whether a cover lies on the slab before the next watering; without one, within a day."""
-        visits = [visit.start for day in self._remaining.days for visit in day.visits]
-        issued = self.schedule.issued_at.astimezone(UTC)
-        latest = min((each.astimezone(UTC) for each in visits), default=None)
-        if latest is None and self.schedule.cure_mode != "wet":
-            latest = issued + timedelta(days=1)
-        return latest is None or cover.start <= latest
-
     @cached_property
     def covers(self) -> tuple[FrostCover, ...]:
         """The covers against frost, one span each."""
         return frost_covers(self.schedule)
+
+    def cover_of(self, task: Task) -> FrostCover:
+        """Return the cover that is laid by a task."""
+        return next(each for each in self.covers if each.start == task.start)
 
     def cover_end(self, cover: FrostCover) -> str:
         """Return until when a cover stays: the next watering, or a date of the schedule."""

@@ -1,0 +1,475 @@
+"""What owner and crew have to do: one list, in which each decision and each hour is made once.
+
+Calendars and sheets read the list; `handover.documents` has the words of each kind. It follows from schedule
+and record alone: a schedule of an earlier version, which has no list, gets the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from itertools import chain
+from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
+
+from handover.practice.rules import general_rules
+from handover.schedule.cover_times import (
+    COVERING,
+    STRIPPING,
+    frost_covers,
+    is_covered_between_waterings,
+    is_hose_by_crew,
+    is_walkable,
+    may_water_freeze,
+    pipes_by,
+    walk_through,
+    ways_left,
+)
+from handover.schedule.model import MilestoneKind, Task
+from handover.schedule.owner_dates import owner_kinds
+from handover.schedule.printed_times import (
+    SLEEPING_HOUR,
+    evening_of,
+    half_hour_down,
+    last_cut,
+    printed_time,
+    trial_cut,
+    warmest_up,
+)
+from handover.schedule.remaining_watering import remaining_watering
+from handover.schedule.salt_season import first_cold, has_salt_season
+from handover.schedule.timer import LOOKING, is_by_timer, timer_tasks
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from handover.jobs.record import JobRecord
+    from handover.schedule.cover_times import FrostCover
+    from handover.schedule.model import CureSchedule, Party, PrintedTime, SurfaceChoice, SurfaceTask
+
+PERMISSION = general_rules().duration("visit.permission")
+"""Length of a task that has only a beginning: from then on something is allowed."""
+
+SAWING = general_rules().duration("visit.sawing")
+RUBBING = general_rules().duration("visit.rubbing")
+"""Time for each kind of work."""
+
+EARLIEST_START = general_rules().clock_time("start.earliest")
+"""Before this hour a crew works at night."""
+
+PERMISSIONS = (
+    MilestoneKind.FOOT_TRAFFIC,
+    MilestoneKind.LIGHT_WORK,
+    MilestoneKind.LIGHT_VEHICLES,
+    MilestoneKind.HEAVY_VEHICLES,
+    MilestoneKind.PROTECTION_ENDS,
+    MilestoneKind.CURING_ENDS,
+)
+"""Printed with the hour."""
+
+DISTANT = (MilestoneKind.SEAL, MilestoneKind.HEATING, MilestoneKind.FLOOR_COVERING)
+"""Printed with the day only."""
+
+WATERING = "watering"
+"""Kind of the owner's waterings, of their looks at a cover, and of their work with a timer."""
+
+NO_SALT = "no-salt"
+SURFACE = "surface"
+RAIN_COVER = "rain-cover"
+LAY_HOSE = "lay-hose"
+PIPES_FROST = "pipes-frost"
+RUB_EDGES = "rub-edges"
+WALK_THROUGH = "walk-through"
+FROST_COVER = "frost-cover"
+COVER_NOT_WATER = "cover-not-water"
+BLANKETS_ON = "blankets-on"
+BLANKETS_OFF = "blankets-off"
+"""Kinds that are no date of the schedule."""
+
+UNDATED = "undated"
+"""How joints are sawn whose hour could not be computed: by trial cuts."""
+
+OWNER_SETS = ("set-timer", "set-timer-ahead")
+"""How an owner sets a timer: at a run, or ahead of it."""
+
+NEXT = "next"
+"""Note of the cover against frost that lies on the slab before the next watering."""
+
+AFTER_RAIN = "compound-after-rain"
+SHEET_LAY = "sheet-lay"
+RAIN = "rain-on-fresh"
+
+_LAYS = ("lay", SHEET_LAY)
+_LAYS_LATER = (*_LAYS, "fog-cover", "fog-lay")
+"""Ways to treat the surface that lay a cover, or do so at last."""
+
+
+def with_tasks(schedule: CureSchedule, job: JobRecord) -> CureSchedule:
+    """Return a schedule with the list of its tasks, if it has none yet."""
+    return schedule if schedule.tasks else replace(schedule, tasks=plan_tasks(schedule, job))
+
+
+def plan_tasks(schedule: CureSchedule, job: JobRecord) -> tuple[Task, ...]:
+    """Return what owner and crew have to do, in order of time; nothing for a date past the estimate.
+
+    Args:
+        schedule: The whole schedule; its own list of tasks is not read.
+        job: Its record.
+    """
+    planner = _Planner(schedule, job)
+    return tuple(sorted(chain(planner.of_owner(), planner.of_crew()), key=_place))
+
+
+def next_of_owner(schedule: CureSchedule) -> Task | None:
+    """Return the owner's next watering, look or work with a timer, or that of now; None: no more."""
+    return next((each for each in schedule.tasks_of("owner", WATERING) if schedule.is_ahead(each.end)), None)
+
+
+class _Planner:
+    """The tasks of one schedule. Sums are in UTC, where they are right across a clock change."""
+
+    def __init__(self, schedule: CureSchedule, job: JobRecord) -> None:
+        self.schedule = schedule
+        self.job = job
+        self.zone = ZoneInfo(schedule.timezone)
+        self.covers = frost_covers(schedule)
+        self.by_timer = is_by_timer(schedule, job)
+        self.is_heated = has_salt_season(job.site)
+
+    def of_owner(self) -> Iterator[Task]:
+        yield from self._timer() if self.by_timer else self._waterings()
+        yield from self._permissions()
+        yield from self._distant()
+        yield from self._no_salt()
+        yield from self._covers("owner")
+
+    def of_crew(self) -> Iterator[Task]:
+        yield from self._rain_covers()
+        yield from self._surface()
+        yield from self._hose()
+        yield from self._pipes()
+        yield from self._sawing()
+        yield from self._undated_sawing()
+        yield from self._edges()
+        yield from self._walk_through()
+        yield from self._covers("crew")
+        yield from self._blankets()
+        yield from self._covers_off()
+
+    # ---- the owner's
+
+    def _waterings(self) -> Iterator[Task]:
+        wet = self.schedule.cure_mode == "wet"
+        for day in self.schedule.watering:
+            for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
+                lifts = any(each.off is None and each.end == visit.start for each in self.covers)
+                yield self._task(
+                    WATERING,
+                    "owner",
+                    visit.start,
+                    visit.duration,
+                    because=WATERING,
+                    occasion=f"{day.date} {number}",
+                    litres=visit.litres or None,
+                    notes=("cover-off",) if lifts else (),
+                    if_rain="skip" if visit.litres else None,
+                    if_frost="cover" if wet else None,
+                    if_nobody="call",
+                )
+
+    def _timer(self) -> Iterator[Task]:
+        """Set the timer once, where the crew does not; then look at the slab, once a day at most."""
+        work = timer_tasks(self.schedule, self.job)
+        looks, watched = work.looks, work.watched is not None
+        if work.set_by is not None:
+            yield self._of_timer("set-timer" if watched else "set-timer-ahead", work.set_by)
+        elif looks:
+            yield self._of_timer("first-run", looks[0], *(["cover-off"] if watched else []))
+            looks = looks[1:]
+        for look in looks:
+            second = work.set_by is not None and work.set_by.date() == look.astimezone(self.zone).date()
+            yield self._of_timer("look-timer", look, number=1 + second)
+
+    def _of_timer(self, how: str, start: datetime, *notes: str, number: int = 1) -> Task:
+        return self._task(
+            WATERING,
+            "owner",
+            start,
+            LOOKING,
+            because=WATERING,
+            how=how,
+            occasion=f"{start.astimezone(self.zone).date()} {number}",
+            notes=notes,
+            if_nobody="call",
+        )
+
+    def _permissions(self) -> Iterator[Task]:
+        shown = owner_kinds(self.schedule, is_heated=self.is_heated)
+        for kind, printed in self._printed_dates(kind for kind in PERMISSIONS if kind in shown):
+            yield self._task(kind, "owner", printed.instant, PERMISSION, because=kind)
+
+    def _distant(self) -> Iterator[Task]:
+        for kind, printed in self._printed_dates(DISTANT):
+            yield self._on_day(kind, "owner", printed.instant, because=kind)
+
+    def _no_salt(self) -> Iterator[Task]:
+        """A reminder, when the cold begins, that salt must stay off: for some time, or for good."""
+        if not self.is_heated:
+            return
+        salt = MilestoneKind.DEICING_SALT
+        cold = first_cold(self.schedule.placement_end.astimezone(self.zone), self.job.site.latitude)
+        if any(each.kind == salt for each in self.schedule.refusals):
+            yield self._on_day(NO_SALT, "owner", cold, because=salt, how="never")
+        for _, allowed in self._printed_dates([salt]):
+            if _utc(cold) < _utc(allowed.instant):
+                yield self._on_day(NO_SALT, "owner", cold, because=salt)
+
+    # ---- the crew's
+
+    def _surface(self) -> Iterator[Task]:
+        """Keep the finished surface damp until the first water, or lay the cover, or spray the compound."""
+        task, left = self.schedule.surface, ways_left(self.schedule)
+        if task is None or not left:
+            return
+        usual, start = left[0], _surface_start(self.schedule, task, left[0])
+        end = max(_utc(usual.until), _utc(start) + COVERING)
+        yield self._task(
+            SURFACE,
+            "crew",
+            start,
+            end - _utc(start),
+            because=f"surface-{task.work}",
+            litres=usual.litres or None,
+        )
+
+    def _hose(self) -> Iterator[Task]:
+        """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
+        if is_hose_by_crew(self.schedule):
+            first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
+            start, how = self._before_night(first - COVERING), "timer" if self.by_timer else ""
+            yield self._task(LAY_HOSE, "crew", start, COVERING, because=MilestoneKind.FIRST_WATER, how=how)
+
+    def _before_night(self, start: datetime) -> datetime:
+        """Return when work begins that must be done by an hour: not at night, but the evening before.
+
+        That is not before the crew has finished the slab.
+        """
+        evening = evening_of(start.astimezone(self.zone))
+        if evening is None:
+            return start
+        last = _utc(datetime.combine(evening, SLEEPING_HOUR, self.zone)) - COVERING
+        return min(start, max(last, _utc(self.schedule.finished or self.schedule.placement_end)))
+
+    def _pipes(self) -> Iterator[Task]:
+        """Leave no water in the heating pipes that may freeze, before the first frost."""
+        by = pipes_by(self.schedule)
+        if by is not None:
+            yield self._task(PIPES_FROST, "crew", _utc(by) - COVERING, COVERING, because="pipes-freeze")
+
+    def _rain_covers(self) -> Iterator[Task]:
+        """Cover the fresh slab before likely rain, once the pour has begun, as far as it is not over."""
+        rains = [
+            each for each in self.schedule.risks if each.code == RAIN and self.schedule.is_ahead(each.end)
+        ]
+        for number, rain in enumerate(rains, 1):
+            start = max(_utc(rain.start) - COVERING, _utc(self.schedule.placement_start))
+            length = max(_utc(rain.start) - start, COVERING)
+            yield self._task(RAIN_COVER, "crew", start, length, because=RAIN, occasion=str(number))
+
+    def _sawing(self) -> Iterator[Task]:
+        """Saw from the hour of the first trial cut to the last hour before it is too late."""
+        saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
+        for kind, printed in self._printed_dates([MilestoneKind.SAW_JOINTS]):
+            trial = trial_cut(saw) if saw else None
+            last = last_cut(saw, self.schedule.joints) if saw and trial else None
+            start = _utc(trial or printed.instant)
+            end = _utc(last) if last else _utc(printed.instant) + SAWING
+            end = end if start < end else start + SAWING
+            notes = tuple(self._saw_notes(start, end))
+            dry = "dry" if self.job.slab.exposure != "indoors" else None
+            yield self._task(kind, "crew", start, end - start, because=kind, notes=notes, if_frost=dry)
+
+    def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
+        if self.job.slab.heated:
+            yield "over-pipes"
+        if self._is_under_blankets(start, end):
+            yield "under-cover"
+        if self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end):
+            yield "in-frost"
+
+    def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
+        """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
+        if self.schedule.curing_method == "insulating blanket":
+            return True
+        return any(each.start < end and (each.end is None or start < _utc(each.end)) for each in self.covers)
+
+    def _undated_sawing(self) -> Iterator[Task]:
+        """Try a cut where no hour could be computed: from final set on, or all day if that is not known.
+
+        Not any more once the slab bears feet.
+        """
+        kind, dates = MilestoneKind.SAW_JOINTS, self.schedule.milestone
+        saw, final, walk = dates(kind), dates(MilestoneKind.FINAL_SET), dates(MilestoneKind.FOOT_TRAFFIC)
+        if saw is None or saw.not_before is not None:
+            return
+        if walk is not None and walk.not_before is not None and not self.schedule.is_ahead(walk.not_before):
+            return
+        pipes = ("over-pipes",) if self.job.slab.heated else ()
+        set_at = final.likely if final is not None and final.not_before is not None else None
+        if set_at is not None:
+            start = half_hour_down(set_at)
+            notes = (*pipes, *self._night(start))
+            yield self._task(kind, "crew", start, SAWING, because=kind, how=UNDATED, notes=notes)
+        else:
+            day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
+            yield self._on_day(kind, "crew", day, because=kind, how=UNDATED, notes=pipes)
+
+    def _edges(self) -> Iterator[Task]:
+        """Strip the forms; then, where the walk-through left a defect, patch and rub the edges."""
+        for kind, printed in self._printed_dates([MilestoneKind.STRIP_EDGE_FORMS]):
+            start, cover = printed.instant, self._cover_over_edge(printed.instant)
+            yield self._task(kind, "crew", start, STRIPPING, because=kind, cover=cover)
+            if any(each.ok is False for each in self.job.walkthrough):
+                bare = _utc(start) + STRIPPING
+                yield self._task(RUB_EDGES, "crew", bare, RUBBING, because=WALK_THROUGH)
+
+    def _cover_over_edge(self, start: datetime) -> str | None:
+        """Return what cures the slab over an edge whose forms are stripped; None once curing has ended."""
+        ends, between = self.schedule.milestone(MilestoneKind.CURING_ENDS), self.schedule.between
+        if ends is not None and ends.not_before is not None and _utc(start) >= _utc(ends.not_before):
+            return None
+        if between is not None and is_covered_between_waterings(self.schedule, start):
+            return between.cover
+        return self.schedule.curing_method
+
+    def _walk_through(self) -> Iterator[Task]:
+        """Meet the owner about open items: when curing ends, or earlier where that is weeks ahead."""
+        when = walk_through(self.schedule)
+        if when is not None:
+            yield self._on_day(WALK_THROUGH, "crew", when, because=WALK_THROUGH)
+
+    def _blankets(self) -> Iterator[Task]:
+        """Lay the blankets that cure the slab, and lift them when cold protection ends."""
+        if self.schedule.curing_method != "insulating blanket":
+            return
+        if (start := self.schedule.blankets_on) is not None:
+            notes = tuple(self._night(start))
+            yield self._task(BLANKETS_ON, "crew", start, COVERING, because="frost", notes=notes)
+        yield from self._lifting(MilestoneKind.PROTECTION_ENDS, "")
+
+    def _covers_off(self) -> Iterator[Task]:
+        """Lift the covers that the crew laid; where people may walk by the next watering, the owner does."""
+        for each in self.covers:
+            if not each.by_crew or each.end is None:
+                continue
+            occasion = cover_occasion(each.start, self.zone)
+            if each.off is not None:
+                yield from self._lifting(each.off, occasion)
+            elif not is_walkable(self.schedule, each.end):
+                start = _utc(each.end) - COVERING
+                yield self._task(
+                    BLANKETS_OFF,
+                    "crew",
+                    start,
+                    COVERING,
+                    because=WATERING,
+                    how="before-water",
+                    occasion=occasion,
+                )
+
+    def _lifting(self, off: MilestoneKind, occasion: str) -> Iterator[Task]:
+        for _, printed in self._printed_dates([off]):
+            start = printed.instant if printed.exact else warmest_up(printed.instant.astimezone(self.zone))
+            yield self._task(BLANKETS_OFF, "crew", start, COVERING, because=off, occasion=occasion)
+
+    # ---- both
+
+    def _covers(self, by: Party) -> Iterator[Task]:
+        """Cover the slab before it may freeze, once for each span of a cover.
+
+        The owner has the crew's covers against frost as well: they call where nobody comes.
+        """
+        coming = self._next_cover()
+        for each in self.covers:
+            notes = (NEXT,) if each is coming else ()
+            if each.frosts and (by == "owner" or each.by_crew):
+                how = "by-crew" if by == "owner" and each.by_crew else ""
+                night = tuple(self._night(each.start)) if by == "crew" else ()
+                yield self._cover(FROST_COVER, by, each, how, (*night, *notes))
+            elif not each.frosts and (by == "crew") == each.by_crew:
+                yield self._cover(COVER_NOT_WATER, by, each, "", notes)
+
+    def _cover(self, kind: str, by: Party, cover: FrostCover, how: str, notes: tuple[str, ...]) -> Task:
+        """Return the laying of a cover; in place of water the slab is safe from frost, its water is not."""
+        occasion = cover_occasion(cover.start, self.zone)
+        nobody = "call" if by == "owner" else None
+        return self._task(
+            kind,
+            by,
+            cover.start,
+            COVERING,
+            because="frost",
+            how=how,
+            occasion=occasion,
+            notes=notes,
+            if_nobody=nobody,
+        )
+
+    def _next_cover(self) -> FrostCover | None:
+        """Return the cover that lies on the slab before the next watering; without one, within a day."""
+        issued = _utc(self.schedule.issued_at)
+        cover = next((each for each in self.covers if each.end is None or each.end > issued), None)
+        visits = [_utc(visit.start) for day in remaining_watering(self.schedule).days for visit in day.visits]
+        latest = min(visits, default=None)
+        if latest is None and self.schedule.cure_mode != "wet":
+            latest = issued + timedelta(days=1)
+        return cover if cover is not None and (latest is None or cover.start <= latest) else None
+
+    # ---- when
+
+    def _printed_dates(self, kinds: Iterable[MilestoneKind]) -> Iterator[tuple[MilestoneKind, PrintedTime]]:
+        """Yield each date of these kinds as printed; none past the estimate."""
+        for kind in kinds:
+            found = self.schedule.milestone(kind)
+            printed = None if found is None else printed_time(found, self.schedule.placement_end)
+            if printed is not None:
+                yield kind, printed
+
+    def _night(self, start: datetime) -> Iterator[str]:
+        """Yield that the crew works at night."""
+        local = start.astimezone(self.zone)
+        if evening_of(local) is not None and not EARLIEST_START <= local.time() < SLEEPING_HOUR:
+            yield "night"
+
+    def _task(self, kind: str, by: Party, start: datetime, length: timedelta, **more: Any) -> Task:
+        begin, end = _utc(start).astimezone(self.zone), (_utc(start) + length).astimezone(self.zone)
+        return Task(str(kind), by, begin, end, **more)
+
+    def _on_day(self, kind: str, by: Party, when: datetime, **more: Any) -> Task:
+        """Return a task of a whole day: the local day of an instant."""
+        day = when.astimezone(self.zone).date()
+        first, last = (datetime.combine(each, time(), self.zone) for each in (day, day + timedelta(days=1)))
+        return Task(str(kind), by, first, last, all_day=True, **more)
+
+
+def cover_occasion(start: datetime, zone: ZoneInfo) -> str:
+    """Return what tells the tasks of one cover from those of another: the hour at which it is laid."""
+    return f"{start.astimezone(zone):%Y-%m-%d %H}"
+
+
+def _place(task: Task) -> tuple[datetime, Party, str, str]:
+    """Return the place of a task in the list."""
+    return _utc(task.start), task.by, task.kind, task.occasion
+
+
+def _surface_start(schedule: CureSchedule, task: SurfaceTask, usual: SurfaceChoice) -> datetime:
+    """Return when the work at the surface begins: at the end of finishing, or when the cover is laid."""
+    if usual.how == AFTER_RAIN:
+        return usual.start
+    begun = not schedule.is_ahead(task.start)
+    lays = usual.how in (_LAYS_LATER if begun else _LAYS)
+    return (task.cover_from if lays else None) or task.start
+
+
+def _utc(when: datetime) -> datetime:
+    return when.astimezone(UTC)
