@@ -253,6 +253,8 @@ class _TaskWording:
         if box is not None and task.by == "owner" and NEXT in task.notes:
             title = box.title
         text = self._with_night(f"{text}\n{self._until(task)}", task)
+        if task.by == "crew" and (under := self.wording.surface.sheet_under(task.start)):
+            text = f"{under}\n{text}"
         return _TaskWords(title, self._with_caller(text) if task.by == "owner" else text, "protect")
 
     def cover_not_water(self, task: Task) -> _TaskWords:
@@ -263,7 +265,9 @@ class _TaskWording:
 
     def _until(self, task: Task) -> str:
         visits = self.wording.visits
-        return self.wording.say("cover.stays", until=visits.cover_end(visits.cover_of(task)))
+        cover = visits.cover_of(task)
+        stays = self.wording.say("cover.stays", until=visits.cover_end(cover))
+        return "\n".join(filter(None, (stays, visits.timer_off(cover))))
 
     # ---- parts
 

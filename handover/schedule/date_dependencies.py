@@ -64,10 +64,12 @@ def _with_dependencies(
 
 def _frozen_at_first(simulation: Simulation, first: Milestone, dates: Dates, watering: Watering) -> bool:
     """Return whether frost is possible when the surface could take its first water, or on all of that day."""
-    if first.not_before is None or simulation.method is None:
+    if simulation.method is None:
         return False
     if watering and watering[0].skipped_because == "frost":
         return True
+    if first.not_before is None:
+        return False
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     return bool(freezing_ahead(np.array([first.not_before.timestamp()]), simulation, safe)[0])
 

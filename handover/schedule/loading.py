@@ -61,6 +61,8 @@ OF_WAY: dict[str, tuple[MaterialCode | None, ...]] = {
     "compound": ("compound",),
     "clear-compound": ("clear-compound", "fog-nozzle"),
     "compound-after-rain": ("rain-plastic", "compound"),
+    "compound-after-cover": ("plastic", "compound"),
+    "cover-for-compound": ("plastic",),
     "sheet": ("plastic", "boards"),
     "sheet-overnight": ("plastic", "boards"),
     "sheet-lay": ("plastic", "boards", None),
@@ -94,7 +96,7 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
     found = dict.fromkeys(
         [
             *_for_risks(schedule),
-            *_for_surface(schedule),
+            *_for_surface(schedule, job),
             *_for_saw(schedule),
             *_for_dark(schedule, job),
             *_for_hose(schedule, job),
@@ -112,13 +114,15 @@ def _for_risks(schedule: CureSchedule) -> Iterator[Material]:
             yield Material(OF_RISK[each.code])
 
 
-def _for_surface(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield what the usual way that is left asks for."""
+def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
+    """Yield what the usual way that is left asks for; no sheet where it would mark the slab."""
     task = schedule.surface
     usual = next(iter(ways_left(schedule)), None)
     if task is None or usual is None:
         return
     for code in OF_WAY[usual.how]:
+        if task.work == "compound" and code == "plastic" and not job.slab.covers:
+            continue
         yield Material(code or _cover(schedule, task))
 
 

@@ -327,8 +327,9 @@ class SurfaceChoice:
             "Which way: fog and then a cover, fog alone, or curing compound in place of water; or the laying "
             "of the sheet or burlap that cures the slab, after fog where the surface dries before, or after "
             "a night under a sheet that is held clear of it; or, under a cover until the rain is over, "
-            "compound after it; or, in wind or before a night, a sheet drawn over it at once; or, where a "
-            "cover would mark the slab, a clear compound in place of water.",
+            "compound after it; or compound after the cover against frost, on which it would not be dry, or "
+            "a sheet under that cover in place of it; or, in wind or before a night, a sheet drawn over it "
+            "at once; or, where a cover would mark the slab, a clear compound in place of water.",
             one_of=(
                 "fog-cover",
                 "fog",
@@ -337,6 +338,8 @@ class SurfaceChoice:
                 "fog-lay",
                 "sheet-lay",
                 "compound-after-rain",
+                "compound-after-cover",
+                "cover-for-compound",
                 "sheet",
                 "sheet-overnight",
                 "clear-compound",

@@ -10,6 +10,7 @@ import numpy as np
 from handover.schedule.assumptions import assumptions
 from handover.schedule.basis import basis_of, weather_basis
 from handover.schedule.between import plan_covered
+from handover.schedule.coat_after_cover import spray_after_covers
 from handover.schedule.cover_times import (
     keep_forms_under_covers,
     leave_out_looks_under_covers,
@@ -124,7 +125,7 @@ def plan_cure(
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,
     )
-    whole = keep_forms_under_covers(leave_out_looks_under_covers(schedule))
+    whole = spray_after_covers(keep_forms_under_covers(leave_out_looks_under_covers(schedule)))
     return with_tasks(replace(whole, missed_water=missed_water(whole)), job)
 
 

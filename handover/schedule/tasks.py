@@ -95,7 +95,10 @@ OWNER_SETS = ("set-timer", "set-timer-ahead")
 NEXT = "next"
 """Note of the cover against frost that lies on the slab before the next watering."""
 
-AFTER_RAIN = "compound-after-rain"
+AFTER_RAIN, AFTER_COVER = "compound-after-rain", "compound-after-cover"
+COVER_FOR_COAT = "cover-for-compound"
+WAIT = {AFTER_RAIN, AFTER_COVER, COVER_FOR_COAT}
+"""Ways in which nothing is sprayed right after the last pass."""
 SHEET_LAY = "sheet-lay"
 RAIN = "rain-on-fresh"
 
@@ -464,7 +467,7 @@ def _place(task: Task) -> tuple[datetime, Party, str, str]:
 
 def _surface_start(schedule: CureSchedule, task: SurfaceTask, usual: SurfaceChoice) -> datetime:
     """Return when the work at the surface begins: at the end of finishing, or when the cover is laid."""
-    if usual.how == AFTER_RAIN:
+    if usual.how in WAIT:
         return usual.start
     begun = not schedule.is_ahead(task.start)
     lays = usual.how in (_LAYS_LATER if begun else _LAYS)

@@ -76,12 +76,22 @@ class Slots:
 def slots_of_days(simulation: Simulation, dates: Dates) -> dict[date, Slots]:
     """Return the half hours of each day from first water to the end of curing.
 
-    Days without an open slot (first water late at night, curing over before breakfast) are left out.
+    Days without an open slot (first water late at night, curing over before breakfast) are left out. Where
+    the surface takes no water before the plan ends, it may freeze on all days from the pour on.
     """
     starts, ends = curing_span(simulation, dates)
+    is_frozen = simulation.method is not None and starts >= ends
+    if is_frozen:
+        starts = simulation.job.placement.end
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     slots_of = {day: _slots(day, simulation, starts, ends, safe) for day in _local_days(starts, ends)}
+    if is_frozen:
+        slots_of = {day: _all_frost(slots) for day, slots in slots_of.items()}
     return {day: slots for day, slots in slots_of.items() if slots.open.any()}
+
+
+def _all_frost(slots: Slots) -> Slots:
+    return replace(slots, frost=np.ones(len(slots.start_s), dtype=bool))
 
 
 def plan_watering(
@@ -103,7 +113,7 @@ def plan_watering(
     if method is not None and under is not None:
         method = replace(method, store_mm=under.store_mm, loss=under.loss)
     if simulation.job.curing.timer:
-        slots_of = _from_attended(slots_of, simulation)
+        slots_of = _from_attended(_frost_of_timer(slots_of, simulation), simulation)
     timetable = _timetable(slots_of, simulation, method) if method and slots_of else None
     is_look = method is not None and method.looks
     held = (
@@ -123,6 +133,35 @@ def plan_watering(
             visits = (np.cumsum(visits) == 1) & visits
         planned.append(_day(day, slots, visits, dry_h, simulation, basis, is_look=is_look))
     return tuple(planned)
+
+
+def _frost_of_timer(slots_of: Mapping[date, Slots], simulation: Simulation) -> dict[date, Slots]:
+    """Return the days of a timer, whose runs are at the same hours each day, because it is set once.
+
+    An hour at which it may freeze on one day has no run on any day. Days that would leave no hour, or none at
+    which somebody is there to set it, are days of frost: the timer is off, and the slab covered.
+    """
+    of_day = range(round(24 / SLOT_H))
+    there = _hours_present(simulation)
+    common = np.ones(len(of_day), dtype=bool)
+    off = set()
+    for day, slots in sorted(slots_of.items(), key=lambda each: int(each[1].frost.sum())):
+        safe = common & ~np.isin(of_day, slots.of_day[slots.frost])
+        if (safe & there).any() and slots.allowed_slots.any():
+            common = safe
+        else:
+            off.add(day)
+    return {
+        day: replace(slots, frost=slots.frost | ~common[slots.of_day] | (day in off))
+        for day, slots in slots_of.items()
+    }
+
+
+def _hours_present(simulation: Simulation) -> NDArray[np.bool_]:
+    """Return whether somebody is there in each half hour since midnight, shape (48,)."""
+    zone, day = simulation.job.zone, simulation.job.placement.end.date()
+    start = datetime.combine(day, time(), zone)
+    return _presence([start + number * _SLOT for number in range(round(24 / SLOT_H))], simulation)
 
 
 def _from_attended(slots_of: Mapping[date, Slots], simulation: Simulation) -> dict[date, Slots]:
@@ -220,7 +259,8 @@ class Timetable:
         if needed and usual and not runs and not must.any():  # it may freeze at all of them
             run_mm_h = self.rate_mm_h * self.run_h / SLOT_H  # on average over a slot
             return plan_day(slots, self.method, run_mm_h, 1, held_mm)
-        choices = _choices(runs, must, whole=self.is_set_once, required=needed)
+        most = len(runs) if self.is_set_once else self.method.most - int(must.any())
+        choices = _choices(runs, must, most, whole=self.is_set_once, required=needed)
         moves = _moves(slots, self.method, self.rate_mm_h * self.run_h)
         outcomes = []
         for chosen in choices:
@@ -249,11 +289,14 @@ def _touches(run: NDArray[np.bool_], must: NDArray[np.bool_]) -> bool:
 
 
 def _choices(
-    runs: Sequence[NDArray[np.bool_]], must: NDArray[np.bool_], *, whole: bool, required: bool
+    runs: Sequence[NDArray[np.bool_]], must: NDArray[np.bool_], most: int, *, whole: bool, required: bool
 ) -> Iterator[NDArray[np.bool_]]:
-    """Yield the slots to water in by every choice of visits, the fewest visits and the least water first."""
+    """Yield the slots to water in by every choice of visits, the fewest visits and the least water first.
+
+    They are at most so many, beside those in which water must run.
+    """
     least = min(int(required and not must.any()), len(runs))
-    sizes = [len(runs) if required else 0] if whole else range(least, len(runs) + 1)
+    sizes = [len(runs) if required else 0] if whole else range(least, min(most, len(runs)) + 1)
     for size in sizes:
         for choice in sorted(combinations(runs, size), key=lambda some: sum(run.sum() for run in some)):
             yield np.logical_or.reduce([must, *choice])
@@ -265,6 +308,10 @@ def _timetable(days: Mapping[date, Slots], simulation: Simulation, method: Curin
     full = [slots for slots in days.values() if len(slots.lost) == whole]
     hardest = max(full, key=lambda slots: float(slots.lost.sum()))
     dry_day = replace(hardest, rain=np.zeros(whole), frost=np.zeros(whole, dtype=bool))
+    of_timer = simulation.job.curing.timer
+    safe = next((slots for slots in full if slots.allowed_slots.any()), None) if of_timer else None
+    if safe is not None:
+        dry_day = replace(dry_day, frost=np.isin(dry_day.of_day, safe.of_day[safe.frost]))
     rate = rate_of(simulation.job, method)
     if simulation.job.curing.timer:
         first = next((_first_slot(slots) for slots in days.values() if slots.allowed_slots.any()), 0)
@@ -301,7 +348,7 @@ def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first
     has a run at the first slot, or would have if it ran on: the first day has the hours of the others.
 
     Args:
-        day: Without rain and frost.
+        day: Without rain; with the hours at which it may freeze on some day.
         method: How the surface holds water.
         use_mm: Water of a run. [mm]
         most: Maximum number of runs.
@@ -317,6 +364,8 @@ def timer_runs(day: Slots, method: CuringMethod, use_mm: float, most: int, first
         for start in range(first % step, len(of_day), step)
         for count in range(1, min(most, len(of_day[start::step])) + 1)
     ]
+    frosty = set(day.of_day[day.frost].tolist())
+    programs = [each for each in programs if frosty.isdisjoint(each)] or programs
     water = np.array([np.isin(day.of_day, each) for each in programs])
     moves = _moves(day, method, use_mm)
     level, dry = np.zeros(len(programs), dtype=np.int_), np.zeros(len(programs))

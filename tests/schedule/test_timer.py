@@ -67,3 +67,32 @@ def test_issued_late_the_timer_is_set_at_the_next_hour_of_the_owner(
     assert tasks.set_by is not None
     assert tasks.set_by >= late.issued_at
     assert is_there(tasks.set_by, record)
+
+
+@pytest.mark.parametrize("air", [(-2.0, 14.0), (1.0, 15.0), (4.0, 18.0)])
+@pytest.mark.parametrize("available", WINDOWS)
+def test_a_timer_that_is_set_once_runs_at_the_same_hours_on_all_days(
+    job: Job, weather: Weather, as_of: datetime, available: tuple[str, ...], air: tuple[float, float]
+) -> None:
+    """A timer knows no frost: a day on which one of its runs may freeze has none, and the timer is off."""
+    record = job(curing={"method": "sprinkler", "timer": True, "available": available})
+    schedule = plan_cure(record, weather(*air), as_of, members=MEMBERS)
+    runs = [{each.start.time() for each in day.visits} for day in schedule.watering if day.visits]
+    if not runs:
+        return
+    program = max(runs, key=len)
+    assert all(each <= program for each in runs[1:])  # the last day ends with curing
+    assert all(each == program for each in runs[1:-1])
+
+
+def test_where_mornings_freeze_the_timer_waits_for_the_hours_that_do_not(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    record = job(curing={"method": "sprinkler", "timer": True})
+    schedule = plan_cure(record, weather(-2.0, 14.0), as_of, members=MEMBERS)
+    mild = plan_cure(record, weather(4.0, 14.0), as_of, members=MEMBERS)
+    in_frost, without = (
+        min(each.start.time() for day in plan.watering[1:] for each in day.visits)
+        for plan in (schedule, mild)
+    )
+    assert in_frost >= without

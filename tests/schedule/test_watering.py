@@ -185,6 +185,17 @@ def test_a_day_that_freezes_at_the_usual_hours_takes_its_water_at_another() -> N
     assert not (moved & cold.frost).any()
 
 
+def test_the_first_watering_is_one_of_the_visits_of_its_day() -> None:
+    """At most three visits a day for a person: beside the long first one two of the usual are left."""
+    day = slots_of([0.6] * 20)
+    table = Timetable(((6,), (11,), (16,)), replace(METHOD, most=3), METHOD.rate_mm_h, is_set_once=False)
+    alone, _, _ = table.visits_of(day, 0.0)
+    assert visits_in(tuple(alone)) == 3
+    first, _, _ = table.visits_of(day, 0.0, np.isin(day.of_day, [0, 1, 2, 3]))
+    assert visits_in(tuple(first)) == 3
+    assert first[:4].all()
+
+
 def test_likely_rain_above_the_loss_does_the_work(job: Job, weather: Weather, as_of: datetime) -> None:
     plain = weather()
     rain = np.where((np.arange(len(plain)) - 1) // 24 == 3, 1.0, 0.0)

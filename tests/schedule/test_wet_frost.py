@@ -152,3 +152,15 @@ def test_edge_forms_keep_in_the_warmth_until_the_blankets_are_off(
     assert forms.printed is not None
     assert ends.printed is not None
     assert forms.printed.instant >= ends.printed.instant
+
+
+@pytest.mark.parametrize("method", ["sprinkler", "ponding", "wet burlap"])
+def test_a_slab_that_sets_past_the_plan_is_covered_and_has_no_first_water(
+    job: Job, lasting: Weather, as_of: datetime, method: str
+) -> None:
+    """In a frost of weeks its surface takes no water before the plan ends: covers keep it."""
+    placed = job(curing={"method": method}, placement={"concrete_temperature": 10.0}, site=NOWHERE)
+    schedule = plan_cure(placed, lasting(-16.0, -8.0), as_of)
+    assert schedule.milestone(Kind.FIRST_WATER) is None
+    assert {day.skipped_because for day in schedule.watering} == {"frost"}
+    assert schedule.covered_for_frost

@@ -12,7 +12,7 @@ from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.cover_times import ways_left
 from handover.schedule.model import MilestoneKind
-from handover.schedule.tasks import AFTER_RAIN, RAIN, SHEET_LAY
+from handover.schedule.tasks import AFTER_COVER, COVER_FOR_COAT, RAIN, SHEET_LAY, WAIT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from handover.schedule.model import Risk, SurfaceChoice, SurfaceTask
 
+_UNDER_COVER = {AFTER_COVER, COVER_FOR_COAT}
 _NOW = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now", SHEET_LAY: "lay-now"}
 """The words of a way whose cover may go on now."""
 RETARDER = "evaporation-retarder"
@@ -90,6 +91,13 @@ class SurfaceWording(ScheduleWords):
         left = ways_left(self.schedule)
         return self._words(task, left, begun=not self.schedule.is_ahead(task.start)) if left else None
 
+    def sheet_under(self, start: datetime) -> str:
+        """Return what lies under the cover against frost that goes on at an instant; mostly nothing."""
+        task = self.schedule.surface
+        if task is None or task.cover_from != start or task.choices[0].how not in _UNDER_COVER:
+            return ""
+        return self.say("surface.sheet-under") if self.job.slab.covers else ""
+
     @cached_property
     def rains(self) -> tuple[RainWords, ...]:
         """The likely rains on the fresh surface that are not over at the time of issue, in order of time."""
@@ -114,12 +122,17 @@ class SurfaceWording(ScheduleWords):
     def _words(self, task: SurfaceTask, choices: tuple[SurfaceChoice, ...], *, begun: bool) -> SurfaceWords:
         usual = choices[0]
         return SurfaceWords(
-            title=self.say(self._of_method(f"surface.{task.work}.title")),
+            title=self.say(self._title(task, usual)),
             why=self._why(task) if task.work == "damp" else "",
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
             note=" ".join(self._notes(task, begun=begun)),
             owner=self._owner(task, begun=begun),
         )
+
+    def _title(self, task: SurfaceTask, usual: SurfaceChoice) -> str:
+        """Return the key of the title: of a way that replaces the work, else of the work."""
+        special = f"surface.{usual.how}.title"
+        return special if self.reader.has(special) else self._of_method(f"surface.{task.work}.title")
 
     def _why(self, task: SurfaceTask) -> str:
         hours = {"dry": self._hour(task.not_after or task.start, task), "until": self._hour(task.until, task)}
@@ -138,10 +151,12 @@ class SurfaceWording(ScheduleWords):
         coats = task.work == "compound"
         covers_now = begun and self._is_firm(task)
         now = _NOW if covers_now else {}
-        is_wet = choice.how == AFTER_RAIN
-        key = f"surface.way.{'coat' if coats and not is_wet else now.get(choice.how, choice.how)}"
+        waits = choice.how in WAIT
+        key = f"surface.way.{'coat' if coats and not waits else now.get(choice.how, choice.how)}"
         values = {**values, "begins": self._hour(choice.start, task)}
-        if coats and not is_wet and task.not_after is not None and task.not_after > task.start:
+        if choice.how in _UNDER_COVER and not self.job.slab.covers:
+            key = f"{key}-bare"
+        if coats and not waits and task.not_after is not None and task.not_after > task.start:
             key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
         way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
@@ -173,8 +188,9 @@ class SurfaceWording(ScheduleWords):
             yield self.say("surface.saw")
 
     def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
-        if task.work == "compound" and task.choices[0].how == AFTER_RAIN:
-            return self.say("surface.coat-after-rain-owner", at=self._hour(task.choices[0].start, task))
+        way = task.choices[0]
+        if way.how in WAIT:
+            return self.say(f"surface.{way.how}-owner", at=self._hour(way.start, task))
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
         if task.work == "cover":

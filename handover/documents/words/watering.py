@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -18,7 +18,7 @@ from handover.schedule.timer import is_by_timer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import date, datetime
+    from datetime import date
 
     from handover.schedule.cover_times import FrostCover
     from handover.schedule.model import Task, Visit, WateringDay
@@ -134,6 +134,12 @@ class WateringWording(ScheduleWords):
         """Whether some of the watering is past at the time of issue."""
         return self._remaining.began
 
+    @property
+    def amount_to_come(self) -> str:
+        """The amount of water of the remaining watering; empty if there is none."""
+        litres = self._remaining.litres
+        return self.quantities.amount(litres) if litres else ""
+
     @cached_property
     def water_in_all(self) -> str:
         """The amount of water of the remaining watering; empty if there is none."""
@@ -214,6 +220,8 @@ class WateringWording(ScheduleWords):
     def _weather_note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
             rained = day.skipped_because == "rain" and self.schedule.cure_mode == "cover"
+            if self._is_timer_off(day):
+                return self.say("watering.none-frost-timer")
             return self.say(f"watering.none-{'cover' if rained else day.skipped_because}")
         cover = self.schedule.between
         notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
@@ -225,6 +233,21 @@ class WateringWording(ScheduleWords):
             key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
         return " ".join(notes)
+
+    def _is_timer_off(self, day: WateringDay) -> bool:
+        """Return whether a timer that has been set is off on a day, because its water may freeze."""
+        before = (each for each in self.schedule.watering if each.date < day.date)
+        return self.by_timer and day.skipped_because == "frost" and any(each.visits for each in before)
+
+    def timer_off(self, cover: FrostCover) -> str:
+        """Return what to do with the timer while a cover lies on the slab; empty where it may run on."""
+        zone = self.schedule.issued_at.tzinfo
+        noons = (
+            datetime.combine(day.date, time(12), zone)
+            for day in self.schedule.watering
+            if self._is_timer_off(day)
+        )
+        return self.say("cover.timer-off") if any(cover.covers_at(each) for each in noons) else ""
 
     def visit(self, visit: Visit) -> VisitWords:
         """Return one watering in words; the words of a watering are computed once."""
@@ -335,7 +358,7 @@ class WateringWording(ScheduleWords):
         by = "-crew" if cover.by_crew and not is_walkable(self.schedule, issued) else ""
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
         then = "" if cover.off or is_coated else self.say("cover.then-water")
-        lines = [self.of_method(f"cover.text{by}"), then]
+        lines = [self.of_method(f"cover.text{by}"), then, self.timer_off(cover)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
             when=self.say(

@@ -1,0 +1,71 @@
+"""Curing compound and covers against frost: no cover goes on a wet coat, and nobody sprays under a cover."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, timedelta
+from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
+
+from handover.practice.rules import general_rules
+from handover.schedule.cover_times import COVERING, frost_covers
+from handover.schedule.model import MilestoneKind, SurfaceChoice
+from handover.schedule.printed_times import by_day, half_hour_up
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from handover.schedule.cover_times import FrostCover
+    from handover.schedule.model import CureSchedule
+
+DRYING = general_rules().duration("compound.dry")
+
+
+def spray_after_covers(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule whose compound is sprayed and dry before a cover against frost goes on, or after it.
+
+    Where a cover goes on before the coat is dry, a sheet under it keeps the water in, and the compound waits
+    until the cover is off. It is not sprayed at all where the cover stays until curing ends.
+    """
+    task = schedule.surface
+    if task is None or task.work != "compound":
+        return schedule
+    spraying = task.choices[0]
+    covers = (each for each in frost_covers(schedule) if _is_in_the_way(each, spraying, spraying.start))
+    first = next(covers, None)
+    if first is None:
+        return schedule
+    zone = ZoneInfo(schedule.timezone)
+    laid = max(first.start, task.start.astimezone(UTC)).astimezone(zone)
+    begins = _after_covers(spraying, schedule)
+    way = SurfaceChoice("cover-for-compound", laid, laid + COVERING, COVERING / timedelta(hours=1), 0.0)
+    if begins is not None:
+        until = begins + _length(spraying)
+        way = SurfaceChoice("compound-after-cover", begins, until, spraying.crew_hours, 0.0)
+    waiting = replace(task, choices=(way,), cover_from=laid, not_after=None, until=way.until)
+    return replace(schedule, surface=waiting)
+
+
+def _length(choice: SurfaceChoice) -> timedelta:
+    return choice.until.astimezone(UTC) - choice.start.astimezone(UTC)
+
+
+def _is_in_the_way(cover: FrostCover, spraying: SurfaceChoice, start: datetime) -> bool:
+    """Return whether a cover lies on the slab while compound is sprayed from an instant on, or dries."""
+    begins = start.astimezone(UTC)
+    dry = begins + _length(spraying) + DRYING
+    return cover.start < dry and (cover.end is None or begins < cover.end.astimezone(UTC))
+
+
+def _after_covers(spraying: SurfaceChoice, schedule: CureSchedule) -> datetime | None:
+    """Return when the compound can be sprayed by day and dry; None: not before curing ends."""
+    zone, begins = ZoneInfo(schedule.timezone), spraying.start
+    for each in frost_covers(schedule):
+        if not _is_in_the_way(each, spraying, begins):
+            continue
+        if each.end is None:
+            return None
+        begins = by_day(half_hour_up(each.end.astimezone(zone)))
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    is_over = ends is not None and ends.not_before is not None and ends.not_before <= begins
+    return None if is_over else begins
