@@ -196,6 +196,28 @@ def test_a_date_past_the_time_line_is_at_its_end_with_its_date(
     assert ">mid-Jan 2027</text>" in drawn
 
 
+def test_many_flags_at_one_place_have_one_line_each(
+    job: JobRecord, schedule_with: Callable[..., CureSchedule], schedule: CureSchedule
+) -> None:
+    """In long cold all dates are past the line: two lines for each would fill the page."""
+
+    def delayed(milestone: Milestone) -> Milestone:
+        if milestone.not_before is None:
+            return milestone
+        return replace(milestone, not_before=milestone.not_before + timedelta(days=60), printed=None)
+
+    late = schedule_with(milestones=tuple(map(delayed, schedule.milestones)))
+    wording = Wording(job, late)
+    svg = ET.fromstring(charts.time_line(wording).svg)  # noqa: S314 - our own drawing
+    texts = {each.text: each for each in svg.iter() if each.tag.endswith("text")}
+    titles = ("Walk", "Light work", "Car", "Loaded truck", "Start watering")
+    shorts = {words.when.short for words in wording.dates.owner_milestones if words.when}
+    heights = {float(texts[each].attrib["y"]) for each in titles}
+    days = {float(each.attrib["y"]) for each in texts.values() if each.text in shorts}
+    assert days <= heights | {float(texts["Stop watering"].attrib["y"])}
+    assert len(heights) == 5
+
+
 def test_texts_are_escaped() -> None:
     drawing = Drawing(10, 10, "<title>", 'a "desc" & more', "x")
     drawing.text((1, 9), "<b>&</b>")

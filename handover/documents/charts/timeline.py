@@ -20,8 +20,12 @@ if TYPE_CHECKING:
     from handover.documents.wording import Wording
     from handover.documents.words.dates import MilestoneWords
 
-PITCH = 33.0
-"""Distance between two rows of flags."""
+PITCH, LOW_PITCH = 33.0, 19.0
+"""Distance between two rows of flags with two lines, and with one."""
+MOST_ROWS = 4
+"""More rows of flags have one line each: so many flags stand close together only in long cold."""
+GAP = 16.0
+"""Space between title and day in one line."""
 SLAB_TONES = 12
 FLAG_KINDS = (
     MilestoneKind.FIRST_WATER,
@@ -41,7 +45,12 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
     shown = milestones
     flags, levels = place_labels([_label(wording, each, scale) for each in shown], scale.right + 14)
-    top = PITCH * (max(levels, default=0) + 1) + 8
+    is_low = max(levels, default=0) >= MOST_ROWS
+    if is_low:
+        labels = [_label(wording, each, scale, in_one_line=True) for each in shown]
+        flags, levels = place_labels(labels, scale.right + 14)
+    pitch = LOW_PITCH if is_low else PITCH
+    top = pitch * (max(levels, default=0) + 1) + 8
     listed = " ".join(
         wording.say("chart.time-line.item", title=each.title, when=each.when.text)
         for each in shown
@@ -59,7 +68,9 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     _day_ticks(drawing, wording, scale, top + 32 + 20)
     for words, banner, level in zip(shown, flags, levels, strict=True):
         is_later = words.when is not None and not scale.reaches(words.when.instant)
-        _draw_flag(drawing, wording, words, banner, (top, top - PITCH * (level + 1)), is_later=is_later)
+        head = top - pitch * (level + 1)
+        _draw_flag(drawing, banner, (top, head), is_later=is_later)
+        _write_label(drawing, wording, words, banner, head, in_one_line=is_low)
     return draw_chart(drawing, wording.say("chart.time-line.read"))
 
 
@@ -74,25 +85,23 @@ def _horizon(wording: Wording, milestones: Sequence[MilestoneWords]) -> float:
     return max(28.0, *near) if near else 28.0
 
 
-def _label(wording: Wording, words: MilestoneWords, scale: DayScale) -> tuple[float, float]:
+def _label(
+    wording: Wording, words: MilestoneWords, scale: DayScale, *, in_one_line: bool = False
+) -> tuple[float, float]:
     """Return the position of the pole of a date, and the width of its label."""
     pole = scale.at(words.when.instant) if words.when else scale.right
-    wide = max(
+    title, day = _label_widths(wording, words)
+    return pole, title + GAP + day if in_one_line else max(title, day)
+
+
+def _label_widths(wording: Wording, words: MilestoneWords) -> tuple[float, float]:
+    return (
         text_width(wording.dates.short_title(words.kind), LABEL, bold=True),
         text_width(words.when.short if words.when else "", LABEL),
     )
-    return pole, wide
 
 
-def _draw_flag(
-    drawing: Drawing,
-    wording: Wording,
-    words: MilestoneWords,
-    banner: LabelFlag,
-    ends: tuple[float, float],
-    *,
-    is_later: bool,
-) -> None:
+def _draw_flag(drawing: Drawing, banner: LabelFlag, ends: tuple[float, float], *, is_later: bool) -> None:
     """Draw a flag from its foot to its head; a date past the end of the line has an arrow at its foot."""
     foot, head = ends
     drawing.line((banner.pole, head), (banner.pole, foot), "ink", 1.5)
@@ -100,10 +109,29 @@ def _draw_flag(
         draw_arrow(drawing, (banner.pole + 8, foot), "ink")
     else:
         drawing.dot((banner.pole, foot), 4.5, "paper", "ink")
-    left = banner.left >= banner.pole
-    x, anchor = (banner.pole + 6, "start") if left else (banner.pole - 6, "end")
-    drawing.text((x, head + 12), wording.dates.short_title(words.kind), size=LABEL, anchor=anchor, bold=True)
-    drawing.text((x, head + 28), words.when.short if words.when else "", "soft", LABEL, anchor=anchor)
+
+
+def _write_label(
+    drawing: Drawing,
+    wording: Wording,
+    words: MilestoneWords,
+    banner: LabelFlag,
+    head: float,
+    *,
+    in_one_line: bool,
+) -> None:
+    """Write title and day of a flag beside its pole: the day below the title, or after it."""
+    title, day = wording.dates.short_title(words.kind), words.when.short if words.when else ""
+    on_right = banner.left >= banner.pole
+    x, anchor = (banner.pole + 6, "start") if on_right else (banner.pole - 6, "end")
+    if not in_one_line:
+        drawing.text((x, head + 12), title, size=LABEL, anchor=anchor, bold=True)
+        drawing.text((x, head + 28), day, "soft", LABEL, anchor=anchor)
+        return
+    of_title, of_day = _label_widths(wording, words)
+    at_title, at_day = (x, x + of_title + GAP) if on_right else (x - of_day - GAP, x)
+    drawing.text((at_title, head + 12), title, size=LABEL, anchor=anchor, bold=True)
+    drawing.text((at_day, head + 12), day, "soft", LABEL, anchor=anchor)
 
 
 def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
@@ -170,6 +198,8 @@ def _wet_and_covered(drawing: Drawing, wording: Wording, scale: DayScale, top: f
         held = list(run)
         first, after = held[0].date, held[-1].date + timedelta(days=1)
         start, end = (scale.at(datetime.combine(each, time(), zone)) for each in (first, after))
+        if frozen and held[0] is days[0]:
+            start = scale.left  # the cover is there before water would be due
         end = min(end, scale.right) if held[-1] is not days[-1] or ends is None else max(ends, start)
         words = wording.say(f"chart.time-line.{'frost' if frozen else 'wet'}")
         inks = ("sand", "warm") if frozen else ("wet", "water")
