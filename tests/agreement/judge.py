@@ -28,7 +28,14 @@ _CREW = ("The crew", "El equipo", "La cuadrilla")
 _DRY_TITLES = ("do not water", "no water", "sin riego", "no regar")
 """What the title of a cover says that replaces the water."""
 _IF_DRY = ("only if it is dry", "if it is dry underneath", "solo si está seco", "si debajo está seco")
+_NIGHT_WORK = ("night work", "trabajo nocturno")
 _WATERING = {"Watering", "Riego"}
+_COVERS = ("burlap", "plastic", "arpillera", "plástico")
+_WORDS_OF = {
+    "en": {"the", "and", "with", "until", "from", "water", "slab"},
+    "es": {"el", "la", "los", "con", "hasta", "desde", "losa", "agua"},
+}
+"""Words of one language that the other does not have."""
 
 
 def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
@@ -46,10 +53,63 @@ def findings(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
         if fill < LEAST_FILL:
             yield "page less than half full", f"page {number}: {fill:.2f}"
     yield from _crew_at_night(job, papers)
+    yield from _language(job, papers)
+    yield from _kind_of_slab(job, papers)
+    yield from _past_as_future(job, papers, near)
+    first, _, others = papers.sheet.partition("\f")
+    for heading in ("The crew comes back", "La cuadrilla vuelve"):
+        if heading in others and heading not in first:
+            yield "first page spills over", heading
     for word in papers.outside:
         yield "text outside the page", word
     if not job.phone and any(each in papers.sheet for each in ("Call:", "Para llamar ")):
         yield "asks to call without a number", ""
+
+
+def _language(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
+    """The owner's papers are in their language, those of the crew in that of the firm."""
+    firm = job.firm_language or "en"
+    texts = (
+        ("care sheet", papers.sheet, job.language),
+        ("letter", papers.letter, job.language),
+        ("owner's calendar", " ".join(each.text for each in papers.owner), job.language),
+        ("crew's calendar", " ".join(each.text for each in papers.crew), firm),
+        ("crew sheet", papers.crew_sheet, firm),
+    )
+    for name, text, language in texts:
+        others = _WORDS_OF["es" if language == "en" else "en"]
+        if found := others & {*text.lower().split()}:
+            yield f"{name} in two languages", " ".join(sorted(found))
+
+
+def _kind_of_slab(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
+    """What a building, pipes, color and a hose call for."""
+    sheet = " ".join(papers.sheet.lower().split())
+    if job.indoors and any(each in sheet for each in ("if it rains", "si llueve")):
+        yield "rain on a slab in a building", ""
+    if job.heated and not any(each in sheet for each in ("heating", "calefacción")):
+        yield "pipes without a word on when to heat", ""
+    visits = sorted((each for each in papers.owner if _is_watering(each)), key=lambda each: str(each.start))
+    if job.no_cover and job.method in {"sprinkler", "soaker hose", "hose by hand"}:
+        for each in visits:
+            if any(cover in each.text.lower() for cover in _COVERS):
+                yield "cover on a slab that it would mark", f"{each.start} {each.title}"
+    for each in visits[1:] if job.method == "hose by hand" else ():
+        if each.end - each.start > timedelta(hours=1):  # type: ignore[operator]
+            yield "an hour and more with a hose in the hand", f"{each.start} {each.title}"
+
+
+def _past_as_future(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
+    """What is over is not the first job, unless it is asked about; what began may go on."""
+    title, days, hours, _ = read.first_box(papers.page, near)
+    if not days or not hours or title.endswith("?"):
+        return
+    box = read.words(next(read.by_class(papers.page, "now"), None)).lower()
+    at = datetime.combine(days[0], hours[0], job.zone)
+    if at < job.as_of - timedelta(hours=1) and not any(
+        each in box for each in ("now", "until", "ahora", "hasta")
+    ):
+        yield "first job in the past", f"{title}, {at:%a %b %d %H:%M}"
 
 
 def _titles(papers: Papers, near: date) -> Iterator[tuple[str, str]]:
@@ -96,7 +156,8 @@ def _crew_at_night(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
         by_day = NIGHT[1] <= event.start.time() < NIGHT[0]
         goes_on = event.end - event.start > timedelta(hours=6)
         follows = event.start <= job.finished + timedelta(minutes=45)
-        if not (by_day or goes_on or follows or "night work" in event.text.lower()):
+        is_told = any(each in event.text.lower() for each in _NIGHT_WORK)
+        if not (by_day or goes_on or follows or is_told):
             yield "crew at night without a word", f"{event.start:%a %H:%M} {event.title}"
 
 
@@ -182,7 +243,7 @@ def _first(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, st
     to_come = (each for each in papers.owner if isinstance(each.end, datetime) and each.end > job.as_of)
     first = min((each.start for each in to_come if _is_watering(each)), default=None)
     waters = any(each in title.lower() for each in ("water", "regar"))
-    waters &= not any(each in title.lower() for each in _DRY_TITLES)
+    waters &= not any(each in title.lower() for each in _DRY_TITLES) and not title.endswith("?")
     if isinstance(first, datetime) and waters and first != at:
         yield "first water differs between box and calendar", f"{box}; {first:%a %b %d %H:%M}"
     windows = [_window(each) for each in job.presence or []]

@@ -7,7 +7,8 @@ decide what is tried.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, TypeVar
 from zoneinfo import ZoneInfo
@@ -42,6 +43,7 @@ METHODS = (
     *("sprinkler", "sprinkler", "sprinkler", "soaker hose", "ponding", "wet burlap", "plastic sheet"),
     *("curing compound", "insulating blanket"),
 )
+RULES = ("us", "us-ufgs", "ca", "eu", "de", "gb", "au", "in", "strictest")
 USES = ("driveway", "garage floor", "patio", "walk", "house slab", "shop floor")
 PRESENCE = (
     None,
@@ -68,6 +70,12 @@ class RandomJob:
         presence: Hours at which somebody is there, each "HH:MM-HH:MM"; None: not in the record.
         timer: Whether a timer waters.
         phone: Whether the record has a telephone number to call.
+        indoors: Whether the slab is in a building.
+        heated: Whether there are heating pipes in it.
+        no_cover: Whether every cover would mark it: it is coloured or stamped.
+        language: Of the owner.
+        rules: Whose rules are asked for; None: those of the site's country.
+        firm_language: Of crew and office; None: the usual one.
     """
 
     name: str
@@ -80,6 +88,12 @@ class RandomJob:
     presence: list[str] | None
     timer: bool
     phone: bool
+    indoors: bool
+    heated: bool
+    no_cover: bool
+    language: str
+    rules: str | None
+    firm_language: str | None
 
 
 def random_job(number: int) -> RandomJob:
@@ -100,6 +114,11 @@ def random_job(number: int) -> RandomJob:
     as_of = finished + timedelta(minutes=int(one_of([0, 30, 90, 60 * 20])))
     method, presence = str(one_of(METHODS)), one_of(PRESENCE)
     timer, phone = bool(random.random() < 0.2), bool(random.random() < 0.9)
+    special = _special(number)
+    method = special.method or method
+    timer = timer and method in {"sprinkler", "soaker hose"}
+    as_of = finished + special.late if special.late else as_of
+    language = str(one_of(["en", "en", "es"]))
     concrete = min(max(mean + 4.0, 10.0), 34.0)
     metric = country != "US"
     lines = [
@@ -110,7 +129,8 @@ def random_job(number: int) -> RandomJob:
         f"longitude = {longitude}",
         f'country = "{country}"',
         f'timezone = "{zone_name}"',
-        *(["[owner]", 'name = "Robin Vale"', f'language = "{one_of(["en", "en", "es"])}"']),
+        *([f'room_temperature = "{special.room}"'] if special.indoors and special.room else []),
+        *(["[owner]", 'name = "Robin Vale"', f'language = "{language}"']),
         *(["[contractor]", 'name = "Alder Flatwork"']),
         *(['phone = "555-0142"'] if phone else []),
         "[slab]",
@@ -118,7 +138,7 @@ def random_job(number: int) -> RandomJob:
         f'area = "{one_of([40, 70, 110])} m2"' if metric else f'area = "{one_of([400, 700, 1200])} ft2"',
         f'thickness = "{one_of([100, 125, 150])} mm"' if metric else f'thickness = "{one_of([4, 5, 6])} in"',
         f'on = "{one_of(["soil", "gravel", "vapor retarder"])}"',
-        f'exposure = "{one_of(["outdoors", "outdoors", "roofed"])}"',
+        *_exposure(str(one_of(["outdoors", "outdoors", "roofed"])), special),
         f'joints = "{one_of(["sawn", "sawn", "early-entry", "tooled", "none"])}"',
         "[placement]",
         f'start = "{start:%Y-%m-%d %H:%M}"',
@@ -134,7 +154,7 @@ def random_job(number: int) -> RandomJob:
         *(['admixtures = ["accelerator"]'] if mean < 8 and random.random() < 0.4 else []),
         "[curing]",
         f'method = "{method}"',
-        *(["timer = true"] if timer and method in {"sprinkler", "soaker hose"} else []),
+        *(["timer = true"] if timer else []),
         *([f"available = {presence}".replace("'", '"')] if presence else []),
         "[forms]",
         "edge = true",
@@ -148,9 +168,72 @@ def random_job(number: int) -> RandomJob:
         zone=zone,
         method=method,
         presence=presence if isinstance(presence, list) else None,
-        timer=timer and method in {"sprinkler", "soaker hose"},
+        timer=timer,
         phone=phone,
+        indoors=special.indoors,
+        heated=special.heated,
+        no_cover=bool(special.surface),
+        language=language,
+        rules=special.rules,
+        firm_language=special.firm_language,
     )
+
+
+@dataclass(frozen=True)
+class _Special:
+    """What few jobs have; drawn apart, so that the other draws of a job do not depend on it."""
+
+    method: str | None
+    late: timedelta | None
+    indoors: bool
+    room: str | None
+    heated: bool
+    surface: tuple[str, ...]
+    rules: str | None
+    firm_language: str | None
+
+
+def _special(number: int) -> _Special:
+    random = np.random.default_rng([16, number])
+    hose, late, indoors, room, heated, marked, ruled, firm = random.random(8)
+    days, kind, rules = random.integers(1, 6), random.integers(3), random.integers(len(RULES))
+    surfaces = (["coloured = true"], ['finish = "stamped"'], ["coloured = true", 'finish = "stamped"'])
+    return _Special(
+        method="hose by hand" if hose < 0.12 else None,
+        late=timedelta(days=int(days), hours=3) if late < 0.12 else None,
+        indoors=bool(indoors < 0.1),
+        room=f"{8 + int(days) * 3} degC" if room < 0.5 else None,
+        heated=bool(heated < 0.12),
+        surface=tuple(surfaces[int(kind)]) if marked < 0.12 else (),
+        rules=RULES[int(rules)] if ruled < 0.12 else None,
+        firm_language="es" if firm < 0.12 else None,
+    )
+
+
+def _exposure(usual: str, special: _Special) -> list[str]:
+    """Return the lines of the slab table that say where it is, and what is in it and on it."""
+    return [
+        f'exposure = "{"indoors" if special.indoors else usual}"',
+        *(["heated = true"] if special.heated else []),
+        *special.surface,
+    ]
+
+
+def slabs_of_project(number: int) -> tuple[RandomJob, RandomJob]:
+    """Return the job of a number as one of a project, and a thicker slab there, placed a day later."""
+    job, day = random_job(number), timedelta(days=1)
+    named = job.record.replace("[owner]", f'project = "Project {number}"\n[owner]')
+    later = named.replace(f'id = "trial-{number}"', f'id = "trial-{number}-b"')
+    later = re.sub(r"(?m)^thickness = .*$", 'thickness = "160 mm"', later)
+    later = re.sub(r'(?m)^(start|end|finished) = "(.*)"$', _a_day_later, later)
+    return replace(job, record=named), replace(
+        job, name=f"{job.name}-b", record=later, as_of=job.as_of + day, finished=job.finished + day
+    )
+
+
+def _a_day_later(line: re.Match[str]) -> str:
+    when = datetime.fromisoformat(line[2]) + timedelta(days=1)
+    return f'{line[1]} = "{when:%Y-%m-%d %H:%M}"'
 
 
 def _mean_c(latitude: float, day: datetime) -> float:

@@ -315,11 +315,13 @@ def sheet_date(sheet: str, title: str, near: date) -> Moment | None:
             if not rest.strip():
                 continue
             column = line.rindex(rest.strip()[:8])
-            below = lines[number + 1][column - 2 :] if number + 1 < len(lines) else ""
-            # A long day takes two lines.
-            days = days_in(rest, near) or days_in(" ".join(f"{rest} {below}".split()), near)
-            if days:
-                hours = hours_in(below)
+            below = [each[column - 2 :] for each in lines[number + 1 : number + 3]]
+            if days := days_in(rest, near):
+                hours = hours_in("".join(below[:1]))
+                return days[0], hours[0] if hours else None
+            # A long day takes two lines; its hour is in the third.
+            if days := days_in(" ".join(f"{rest} {''.join(below[:1])}".split()), near):
+                hours = hours_in(" ".join(below))
                 return days[0], hours[0] if hours else None
     return None
 

@@ -17,6 +17,7 @@ from random_jobs import random_job
 from second_hand import NODE, Papers, all_days, days_in, hours_in, ranges_in, read_papers
 
 from handover.service.issuing import issue
+from handover.service.settings import Settings
 
 pytestmark = pytest.mark.skipif(
     shutil.which("node") is None or not (NODE / "node_modules" / "ical.js").is_dir(),
@@ -30,7 +31,8 @@ def papers_of(number: int, folder: Path) -> Papers:
     job = random_job(number)
     (folder / "job.toml").write_text(job.record, encoding="utf-8")
     (folder / "weather.csv").write_text(job.weather, encoding="utf-8")
-    issued = issue(folder / "job.toml", folder / "weather.csv", as_of=job.as_of)
+    settings = Settings(rules=job.rules, firm_language=job.firm_language)
+    issued = issue(folder / "job.toml", folder / "weather.csv", as_of=job.as_of, settings=settings)
     return read_papers(issued.files, job.zone)
 
 
