@@ -315,6 +315,14 @@ class CareSheet:
         return tendons or self.wording.warnings.bare_frost
 
     @property
+    def front_facts(self) -> tuple[str, ...]:
+        """Return what the first page says below the number to call: what burns, and the water in all."""
+        burns = self.schedule.has_caution("caustic")
+        amount = self.wording.visits.amount_to_come if self.wet else ""
+        water = self.say("sheet.front-water", amount=amount) if amount else ""
+        return tuple(filter(None, (self.say("sheet.front-burns") if burns else "", water)))
+
+    @property
     def _cold(self) -> bool:
         return self.wording.dates.cold
 
