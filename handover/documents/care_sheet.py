@@ -24,7 +24,7 @@ from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.tasks import next_of_owner
+from handover.schedule.tasks import next_watering
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -213,7 +213,7 @@ class CareSheet:
     @property
     def _timer_job(self) -> JobInProgress | None:
         """Return what the owner does next about the timer, as the calendar has it."""
-        task = next_of_owner(self.schedule)
+        task = next_watering(self.schedule)
         if task is None or not task.how:
             return None
         event = event_of(self.wording, task)

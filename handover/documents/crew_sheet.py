@@ -23,7 +23,7 @@ from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.tasks import SHEET_LAY, SURFACE
+from handover.schedule.tasks import SHEET_LAY, SURFACE, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -286,8 +286,8 @@ class CrewSheet:
         """Yield when who comes back for what: the events of the crew's calendar."""
         hour_only = {f"{each.when_text}." for each in self.wording.dates.milestones}
         number = 0
-        for event in crew_work(self.wording):
-            if event.kind in DAY_KINDS or self._is_over(event):
+        for task, event in zip(self.schedule.tasks_of("crew"), crew_work(self.wording), strict=True):
+            if event.kind in DAY_KINDS or is_over(self.schedule, task):
                 continue
             number += 1
             lines = [line for line in event.description.splitlines() if line not in hour_only]
@@ -304,21 +304,14 @@ class CrewSheet:
         """Return whether how to do it is as urgent as the work itself."""
         return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(self.job.slab.heated))
 
-    def _is_over(self, event: CareEvent) -> bool:
-        if event.kind == Kind.STRIP_EDGE_FORMS:
-            return False  # it has no last hour; the care sheet has it as well
-        if isinstance(event.end, datetime):
-            return not self.schedule.is_ahead(event.end)
-        return event.end <= self.schedule.issued_at.astimezone(self.zone).date()
-
     def _event_hours(self, event: CareEvent) -> str:
         """Return the hour of an event; both for joints, which must not be cut too late."""
         if not isinstance(event.start, datetime) or not isinstance(event.end, datetime):
             return self.speak.short_day(event.start)
+        if not self.schedule.is_ahead(event.end):
+            return self.say("sheet.crew-now")
         if event.kind == Kind.SAW_JOINTS:
             return self._span(event.start, event.end, with_day=True)
-        if event.kind == Kind.STRIP_EDGE_FORMS and not self.schedule.is_ahead(event.end):
-            return self.say("sheet.crew-now")
         return self._moment(event.start, with_day=True)
 
     def _owner(self) -> Iterator[CrewRow]:

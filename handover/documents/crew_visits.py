@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from handover.schedule.cover_times import is_hose_by_crew, pipes_by
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
+from handover.schedule.tasks import LAY_HOSE, PIPES_FROST, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,13 +26,12 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     lines = list(_dates(wording))
     if saw_meets_water(wording.schedule):  # the saw is in the first line
         lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
-    if is_hose_by_crew(wording.schedule) and not wording.visits.began:
-        lines.insert(
-            0, wording.say("sheet.crew-hose-timer" if wording.visits.by_timer else "sheet.crew-hose")
-        )
-    by = pipes_by(wording.schedule)
-    if by is not None and wording.schedule.is_ahead(by):
-        lines.insert(0, wording.say("sheet.crew-pipes", when=wording.speak.moment(by).text))
+    tasks = wording.schedule.tasks_of("crew", LAY_HOSE, PIPES_FROST)
+    left = {each.kind: each for each in tasks if not is_over(wording.schedule, each)}
+    if (hose := left.get(LAY_HOSE)) is not None:
+        lines.insert(0, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose"))
+    if (pipes := left.get(PIPES_FROST)) is not None:
+        lines.insert(0, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text))
     if (surface := wording.surface.to_come) is not None:
         lines.insert(0, surface.owner)
     if wording.surface.rains:

@@ -15,14 +15,13 @@ from handover.base.text import one_line
 from handover.documents.crew_visits import CREW_KINDS
 from handover.documents.events import event_of
 from handover.schedule.model import MilestoneKind
-from handover.schedule.tasks import PERMISSION, next_of_owner
+from handover.schedule.tasks import PERMISSION, later_watering, next_watering
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.documents.wording import Wording
     from handover.documents.words.dates import MilestoneWords
-    from handover.documents.words.watering import VisitWords
 
 QUIET_ZONE = 4
 """White modules around a code, as the standard requires."""
@@ -52,9 +51,9 @@ def sheet_code(wording: Wording) -> QrCode | None:
     if url:
         return QrCode(url, draw_code(url, wording.say("qr.page-alt", url=url)), wording.say("qr.page"))
     cover = wording.visits.cover
-    if cover is not None and cover.start > wording.schedule.issued_at:
+    if cover is not None and wording.schedule.is_ahead(cover.start):
         return _of_event(wording, cover.title, cover.start, cover.when)
-    task = next_of_owner(wording.schedule)
+    task = next_watering(wording.schedule)
     if task is not None and task.how:
         work = event_of(wording, task).work
         return _of_event(wording, work, task.start, wording.speak.moment(task.start).text)
@@ -67,22 +66,19 @@ def _next_job(wording: Wording) -> QrCode | None:
     first = owners.get(MilestoneKind.FIRST_WATER)
     if first is None:
         return None
-    if (visit := _next_visit(wording, first)) is not None:
+    watering = later_watering(wording.schedule)
+    if watering is not None and _is_past(wording, first):
         part = wording.say(f"your-part.{wording.dates.method}")
-        return _of_event(wording, part, visit.start, wording.speak.moment(visit.start).text)
+        return _of_event(wording, part, watering.start, wording.speak.moment(watering.start).text)
     later = (each for kind, each in owners.items() if kind != MilestoneKind.FIRST_WATER)
     for words in (first, *later):
-        if words.when and not words.in_stages and words.when.instant > wording.schedule.issued_at:
+        if words.when and not words.in_stages and wording.schedule.is_ahead(words.when.instant):
             return _of_event(wording, words.title, words.when.instant, words.when.text)
     return None
 
 
-def _next_visit(wording: Wording, first: MilestoneWords) -> VisitWords | None:
-    """Return the next visit to come, once the first is past; None without one."""
-    if first.when is None or wording.schedule.is_ahead(first.when.instant):
-        return None
-    visits = (visit for day in wording.visits.days_to_come for visit in day.visits)
-    return next((each for each in visits if wording.schedule.is_ahead(each.start)), None)
+def _is_past(wording: Wording, words: MilestoneWords) -> bool:
+    return words.when is not None and not wording.schedule.is_ahead(words.when.instant)
 
 
 def _of_event(wording: Wording, title: str, start: datetime, when: str) -> QrCode:

@@ -10,10 +10,10 @@ import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import first_visit, frost_covers, is_hose_by_crew, ways_left
+from handover.schedule.cover_times import ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import last_cut, trial_cut
+from handover.schedule.tasks import BLANKETS_ON, COVERS, LAY_HOSE, UNDATED, is_over, with_tasks
 from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import CureSchedule, SurfaceTask
+    from handover.schedule.model import CureSchedule, SurfaceTask, Task
 
 MaterialCode = Literal[
     "windbreak",
@@ -93,13 +93,14 @@ class Material:
 
 def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material, ...]:
     """Return what the crew needs at the slab, each once, what is needed first first."""
+    schedule = with_tasks(schedule, job)
     found = dict.fromkeys(
         [
             *_for_risks(schedule),
             *_for_surface(schedule, job),
             *_for_saw(schedule),
             *_for_dark(schedule, job),
-            *_for_hose(schedule, job),
+            *_for_hose(schedule),
             *_for_cold(schedule, job),
         ]
     )
@@ -126,20 +127,20 @@ def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
         yield Material(code or _cover(schedule, task))
 
 
+def _tasks_left(schedule: CureSchedule, *kinds: str) -> list[Task]:
+    """Return the crew's tasks of some kinds for which it is not too late."""
+    return [each for each in schedule.tasks_of("crew", *kinds) if not is_over(schedule, each)]
+
+
 def _saw_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
-    """Return the first and the last hour of sawing as printed; None where there is none, or it is over."""
-    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
-    first = None if saw is None else trial_cut(saw)
-    last = None if saw is None else last_cut(saw, schedule.joints)
-    if first is None or last is None or not schedule.is_ahead(last):
-        return None
-    return first, last
+    """Return the first and the last hour of sawing; None where they are not known, or over."""
+    saws = (each for each in _tasks_left(schedule, MilestoneKind.SAW_JOINTS) if each.how != UNDATED)
+    return next(((each.start, each.end) for each in saws), None)
 
 
 def _for_saw(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the saw while joints are to be sawn; also where their hour is not known."""
-    saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
-    if _saw_hours(schedule) or (saw is not None and saw.not_before is None):
+    if _tasks_left(schedule, MilestoneKind.SAW_JOINTS):
         yield Material("saw")
 
 
@@ -161,12 +162,11 @@ def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
             yield Material("lights")
 
 
-def _for_hose(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
+def _for_hose(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the soaker hose that the crew lays, and its timer."""
-    first = first_visit(schedule)
-    if first is not None and schedule.is_ahead(first) and is_hose_by_crew(schedule):
+    for each in _tasks_left(schedule, LAY_HOSE):
         yield Material("soaker-hose")
-        if job.curing.timer:
+        if each.how:
             yield Material("timer")
 
 
@@ -182,10 +182,8 @@ def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
 
     In mild weather they are those of the record, else the usual ones.
     """
-    protection, on = schedule.protection, schedule.blankets_on
-    lays = on is not None and schedule.is_ahead(on)
-    covers = [each for each in frost_covers(schedule) if schedule.is_ahead(each.start)]
-    lays = lays or any(each.by_crew for each in covers)
+    protection, lays = schedule.protection, bool(_tasks_left(schedule, BLANKETS_ON, *COVERS))
+    covers = [each for each in schedule.tasks_of("owner", *COVERS) if not is_over(schedule, each)]
     if protection is None:
         if lays:
             usual = float(practice().materials["cover"].get(schedule.curing_method, 0.0))

@@ -714,6 +714,10 @@ class Task:
         ),
     ]
     all_day: Annotated[bool, means("Whether it has a day only, and no hour.")] = False
+    until: Annotated[
+        Instant | None,
+        means("Until when it can still be done, where that is later than its end; null: until its end."),
+    ] = None
     occasion: Annotated[str, means("Which one of its kind; empty where there is one only.")] = ""
     how: Annotated[
         str,

@@ -6,8 +6,9 @@ and record alone: a schedule of an earlier version, which has no list, gets the 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
+from functools import cached_property
 from itertools import chain
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
@@ -82,6 +83,7 @@ RUB_EDGES = "rub-edges"
 WALK_THROUGH = "walk-through"
 FROST_COVER = "frost-cover"
 COVER_NOT_WATER = "cover-not-water"
+COVERS = (FROST_COVER, COVER_NOT_WATER)
 BLANKETS_ON = "blankets-on"
 BLANKETS_OFF = "blankets-off"
 """Kinds that are no date of the schedule."""
@@ -123,21 +125,53 @@ def plan_tasks(schedule: CureSchedule, job: JobRecord) -> tuple[Task, ...]:
     return tuple(sorted(chain(planner.of_owner(), planner.of_crew()), key=_place))
 
 
-def next_of_owner(schedule: CureSchedule) -> Task | None:
+def is_over(schedule: CureSchedule, task: Task) -> bool:
+    """Return whether it is too late for a task at the time of issue.
+
+    Edge forms can come off at any time; joints without an hour are listed until the slab bears feet.
+    """
+    lasts = task.kind == MilestoneKind.STRIP_EDGE_FORMS or task.how == UNDATED
+    return not lasts and not schedule.is_ahead(task.until or task.end)
+
+
+def next_cover(schedule: CureSchedule) -> Task | None:
+    """Return the cover against frost that lies on the slab before the next watering, whoever lays it."""
+    return next((each for each in schedule.tasks if NEXT in each.notes), None)
+
+
+def next_watering(schedule: CureSchedule) -> Task | None:
     """Return the owner's next watering, look or work with a timer, or that of now; None: no more."""
     return next((each for each in schedule.tasks_of("owner", WATERING) if schedule.is_ahead(each.end)), None)
 
 
+def later_watering(schedule: CureSchedule) -> Task | None:
+    """Return the owner's next watering or look that has not begun; None without one, and with a timer."""
+    waterings = (each for each in schedule.tasks_of("owner", WATERING) if not each.how)
+    return next((each for each in waterings if schedule.is_ahead(each.start)), None)
+
+
+@dataclass(frozen=True, eq=False)
 class _Planner:
     """The tasks of one schedule. Sums are in UTC, where they are right across a clock change."""
 
-    def __init__(self, schedule: CureSchedule, job: JobRecord) -> None:
-        self.schedule = schedule
-        self.job = job
-        self.zone = ZoneInfo(schedule.timezone)
-        self.covers = frost_covers(schedule)
-        self.by_timer = is_by_timer(schedule, job)
-        self.is_heated = has_salt_season(job.site)
+    schedule: CureSchedule
+    job: JobRecord
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.schedule.timezone)
+
+    @cached_property
+    def covers(self) -> tuple[FrostCover, ...]:
+        return frost_covers(self.schedule)
+
+    @cached_property
+    def by_timer(self) -> bool:
+        return is_by_timer(self.schedule, self.job)
+
+    @cached_property
+    def is_heated(self) -> bool:
+        return has_salt_season(self.job.site)
 
     def of_owner(self) -> Iterator[Task]:
         yield from self._timer() if self.by_timer else self._waterings()
@@ -248,9 +282,18 @@ class _Planner:
     def _hose(self) -> Iterator[Task]:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
         if is_hose_by_crew(self.schedule):
-            first = min(_utc(visit.start) for day in self.schedule.watering for visit in day.visits)
-            start, how = self._before_night(first - COVERING), "timer" if self.by_timer else ""
-            yield self._task(LAY_HOSE, "crew", start, COVERING, because=MilestoneKind.FIRST_WATER, how=how)
+            visits = (visit for day in self.schedule.watering for visit in day.visits)
+            first = min(visits, key=lambda each: _utc(each.start))
+            start = self._before_night(_utc(first.start) - COVERING)
+            yield self._task(
+                LAY_HOSE,
+                "crew",
+                start,
+                COVERING,
+                because=str(MilestoneKind.FIRST_WATER),
+                how="timer" if self.by_timer else "",
+                until=first.end,
+            )
 
     def _before_night(self, start: datetime) -> datetime:
         """Return when work begins that must be done by an hour: not at night, but the evening before.

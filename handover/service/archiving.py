@@ -7,18 +7,17 @@ crew's visits in crew.ics. So an old folder is archived like a new one.
 from __future__ import annotations
 
 import json
-from datetime import datetime, time, timedelta
-from itertools import product
+from datetime import datetime, timedelta
 from pathlib import Path
 from shlex import quote
 from typing import TYPE_CHECKING, Any
-from zoneinfo import ZoneInfo
 
 from handover.archive.bag import DECLARATION_FILE
 from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import Contact, JobEntry, Task
 from handover.base.atomic import DESKTOP_FILES, walk
-from handover.documents.calendars import event_uid
+from handover.documents.calendars import CANCELLED_STATUS, event_uid
+from handover.documents.schedule_json import read_schedule, schedule_json
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles
 from handover.jobs.parse import decode_utf8, parse_text
@@ -26,7 +25,7 @@ from handover.jobs.reading import RecordSource, examine_source
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import printed_not_before
-from handover.schedule.tasks import cover_occasion
+from handover.schedule.tasks import with_tasks
 from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, OWN_NAMES, SCHEDULE_FILE, check_folder
 from handover.service.send_log import LOG_FILE as SENT
 from handover.units import format_for_reader
@@ -43,22 +42,6 @@ CALL_OWNER = "call-owner"
 
 CALL_LEAD_TIME = general_rules().duration("call.before-frost")
 """How long before a frost the owner is called."""
-
-ONE_TIME_VISITS = (
-    "surface",
-    MilestoneKind.SAW_JOINTS,
-    MilestoneKind.STRIP_EDGE_FORMS,
-    "rub-edges",
-    "walk-through",
-    "lay-hose",
-    "pipes-frost",
-    "blankets-on",
-    "blankets-off",
-)
-"""Visits of the crew that a job has once, by the event kinds of the calendar."""
-
-COVER_VISITS = ("frost-cover", "cover-not-water", "blankets-off", "rain-cover")
-"""Visits that a job may have several times."""
 
 REQUIRED_KEYS = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
 """The keys that are read from a schedule."""
@@ -405,38 +388,34 @@ def _offset(when: datetime) -> Any:
 
 
 def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes]) -> Iterator[Task]:
-    """Yield the crew's visits from the crew's calendar."""
+    """Yield the crew's tasks, titled as in its calendar."""
     from icalendar import Calendar  # noqa: PLC0415 - takes its time, and finding needs none
 
     try:
         events = Calendar.from_ical(documents[CREW_CALENDAR_FILE]).walk("VEVENT")
     except (KeyError, ValueError):
         raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")]) from None
-    zone = ZoneInfo(schedule["timezone"])
-    kinds = _kinds_of_visits(job, events, zone)
-    for each in events:
-        uid, title = str(each["uid"]), str(each["summary"]).removesuffix(f", {job.site.name}")
-        start, end = each.decoded("dtstart"), each.decoded("dtend")
-        is_timed, kind = isinstance(start, datetime), kinds.get(uid)
-        if kind is None or each.get("status") == "CANCELLED":
-            continue
-        if is_timed:
-            yield Task(kind, _local_time(start, zone), _local_time(end, zone), title, uid)
-        else:
-            yield Task(kind, _local_time(datetime.combine(start, time(), zone), zone), None, title, uid)
+    current = (each for each in events if each.get("status") != CANCELLED_STATUS)
+    titles = {str(each["uid"]): str(each["summary"]) for each in current}
+    for each in _crew_tasks(job, schedule, documents):
+        uid = event_uid(job, "crew", each["kind"], each["occasion"])
+        if uid in titles:
+            start, end = (datetime.fromisoformat(each[when]) for when in ("start", "end"))
+            title = titles[uid].removesuffix(f", {job.site.name}")
+            yield Task(each["kind"], start, None if each["all_day"] else end, title, uid)
 
 
-def _kinds_of_visits(job: JobRecord, events: list[Any], zone: ZoneInfo) -> dict[str, str]:
-    """Return the kind of a visit by its UID; covers have the hour of laying, or are counted."""
-    starts = [start for each in events if isinstance(start := each.decoded("dtstart"), datetime)]
-    hours = {cover_occasion(start, zone) for start in starts}
-    counts = map(str, range(1, len(events) + 1))
-    once = {event_uid(job, "crew", each, ""): str(each) for each in ONE_TIME_VISITS}
-    often = {
-        event_uid(job, "crew", kind, occasion): kind
-        for kind, occasion in product(COVER_VISITS, (*hours, *counts))
-    }
-    return once | often
+def _crew_tasks(
+    job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes]
+) -> Iterator[Mapping[str, Any]]:
+    """Yield the crew's tasks of a schedule; for one of an earlier version, which has none, they are made."""
+    if "tasks" not in schedule:
+        try:
+            whole = with_tasks(read_schedule(documents[SCHEDULE_FILE]), job)
+        except ValueError as fault:
+            raise UnusableInput([_no_set(job.id, f"has a {SCHEDULE_FILE} that {fault}")]) from None
+        schedule = json.loads(schedule_json(whole))
+    yield from (each for each in schedule["tasks"] if each["by"] == "crew")
 
 
 def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
@@ -448,8 +427,3 @@ def _calls(frosts: list[dict[str, Any]], issued: datetime) -> Iterator[Task]:
             hour = f"{begins:%I:%M %p}".lstrip("0").lower()
             text = f"Call the owner: frost is forecast from {begins:%a %b} {begins.day}, {hour}"
             yield Task(CALL_OWNER, call, begins if begins.date() == call.date() else None, text)
-
-
-def _local_time(instant: datetime, zone: ZoneInfo) -> datetime:
-    local = instant.astimezone(zone)
-    return local.replace(tzinfo=_offset(local))

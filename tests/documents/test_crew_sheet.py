@@ -21,7 +21,7 @@ from handover.documents.wording import Wording
 from handover.schedule.cover_times import pipes_by
 from handover.schedule.loading import OF_RISK, Material, materials_to_load, pour_weather
 from handover.schedule.model import Alert, Blanket, Caution, Figure, MilestoneKind, Protection, Risk
-from handover.service.archiving import COVER_VISITS, ONE_TIME_VISITS
+from handover.schedule.tasks import with_tasks
 from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
@@ -117,15 +117,6 @@ def soaked(job: JobRecord, schedule: CureSchedule) -> Wording:
     )
 
 
-def test_the_list_of_a_day_knows_each_visit_of_the_calendar(job: JobRecord, schedule: CureSchedule) -> None:
-    kinds = {
-        each.kind
-        for wording in (heated(job, schedule), soaked(job, schedule))
-        for each in crew_events(wording)
-    }
-    assert {"lay-hose", "pipes-frost"} <= kinds <= {*ONE_TIME_VISITS, *COVER_VISITS}
-
-
 def test_the_saw_the_hose_and_its_timer_are_loaded(job: JobRecord, schedule: CureSchedule) -> None:
     wording = soaked(job, schedule)
     loaded = {each.code for each in materials_to_load(wording.schedule, wording.job)}
@@ -159,10 +150,10 @@ def test_the_distance_of_the_loops_is_in_the_readers_units(job: JobRecord, sched
         assert "feet" not in hose.description
 
 
-def test_air_and_drying_go_to_the_last_hour_of_the_saw(schedule: CureSchedule) -> None:
+def test_air_and_drying_go_to_the_last_hour_of_the_saw(job: JobRecord, schedule: CureSchedule) -> None:
     """The warmest hour and the fastest drying are those of the data sheet, of the hours of the work."""
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
-    air = pour_weather(before_the_pour(schedule))
+    air = pour_weather(with_tasks(before_the_pour(schedule), job))
     assert air is not None
     assert saw is not None
     assert saw.not_before is not None
@@ -171,7 +162,7 @@ def test_air_and_drying_go_to_the_last_hour_of_the_saw(schedule: CureSchedule) -
         replace(each, likely=saw.not_before, not_after=late) if each is saw else each
         for each in schedule.milestones
     )
-    longer = pour_weather(before_the_pour(schedule, milestones=dates, joints=None))
+    longer = pour_weather(with_tasks(before_the_pour(schedule, milestones=dates, joints=None), job))
     assert longer is not None
     weather, history = schedule.weather, schedule.history
     first, last = (

@@ -13,7 +13,7 @@ from handover.documents.words.schedule_words import ScheduleWords
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers, is_dry_look, is_walkable, may_water_freeze
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
-from handover.schedule.tasks import NEXT, OWNER_SETS, WATERING
+from handover.schedule.tasks import OWNER_SETS, WATERING, next_cover
 from handover.schedule.timer import is_by_timer
 
 if TYPE_CHECKING:
@@ -349,7 +349,7 @@ class WateringWording(ScheduleWords):
     def cover(self) -> CoverWords | None:
         """The cover against frost, where it comes before the next watering: on now, or next."""
         issued = self.schedule.issued_at
-        task = next((each for each in self.schedule.tasks if NEXT in each.notes), None)
+        task = next_cover(self.schedule)
         cover = None if task is None else self.cover_of(task)
         if cover is None:
             return None
