@@ -224,6 +224,7 @@ def slabs_of_project(number: int) -> tuple[RandomJob, RandomJob]:
     job, day = random_job(number), timedelta(days=1)
     named = job.record.replace("[owner]", f'project = "Project {number}"\n[owner]')
     later = named.replace(f'id = "trial-{number}"', f'id = "trial-{number}-b"')
+    later = later.replace(f'name = "Trial {number}, ', f'name = "Trial {number} behind, ')
     later = re.sub(r"(?m)^thickness = .*$", 'thickness = "160 mm"', later)
     later = re.sub(r'(?m)^(start|end|finished) = "(.*)"$', _a_day_later, later)
     return replace(job, record=named), replace(
