@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
-class CementName:
+class CementAlias:
     """A name with one meaning.
 
     Attributes:
@@ -43,10 +43,10 @@ class BlendName:
 
 
 @cache
-def cement_names() -> Mapping[str, CementName]:
+def cement_names() -> Mapping[str, CementAlias]:
     """Return the names with one meaning, by their spelling."""
     return {
-        spelling: CementName(row["rule"], row["why"], row["mark"])
+        spelling: CementAlias(row["rule"], row["why"], row["mark"])
         for row in _rows()["name"]
         for spelling in row["spellings"]
     }

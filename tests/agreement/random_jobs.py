@@ -129,7 +129,6 @@ def random_job(number: int) -> RandomJob:
         f"longitude = {longitude}",
         f'country = "{country}"',
         f'timezone = "{zone_name}"',
-        *([f'room_temperature = "{special.room}"'] if special.indoors and special.room else []),
         *(["[owner]", 'name = "Robin Vale"', f'language = "{language}"']),
         *(["[contractor]", 'name = "Alder Flatwork"']),
         *(['phone = "555-0142"'] if phone else []),
@@ -186,7 +185,6 @@ class _Special:
     method: str | None
     late: timedelta | None
     indoors: bool
-    room: str | None
     heated: bool
     surface: tuple[str, ...]
     rules: str | None
@@ -195,14 +193,13 @@ class _Special:
 
 def _special(number: int) -> _Special:
     random = np.random.default_rng([16, number])
-    hose, late, indoors, room, heated, marked, ruled, firm = random.random(8)
+    hose, late, indoors, _, heated, marked, ruled, firm = random.random(8)
     days, kind, rules = random.integers(1, 6), random.integers(3), random.integers(len(RULES))
     surfaces = (["coloured = true"], ['finish = "stamped"'], ["coloured = true", 'finish = "stamped"'])
     return _Special(
         method="hose by hand" if hose < 0.12 else None,
         late=timedelta(days=int(days), hours=3) if late < 0.12 else None,
         indoors=bool(indoors < 0.1),
-        room=f"{8 + int(days) * 3} degC" if room < 0.5 else None,
         heated=bool(heated < 0.12),
         surface=tuple(surfaces[int(kind)]) if marked < 0.12 else (),
         rules=RULES[int(rules)] if ruled < 0.12 else None,
