@@ -198,6 +198,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "base/arrays.py: HOUR_S",
         "concrete/strength_fit.py: _DAY",
         "schedule/cylinders.py: _DAY",
+        "jobs/missing_date.py: _WEEK",
         "service/joining.py: METRES_PER_KM",
         "weather/daylight.py: _DAY_S",
         "weather/daylight.py: _J2000_S",
@@ -284,6 +285,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "service/start_hours.py: _starts_of: timedelta(seconds=1)",
     ),
     "how a value is printed": (
+        "documents/charts/timeline.py: GAP",
         "cli/starts.py: LEAST_CELL",
         "documents/words/starts.py: NOON",
         "documents/words/starts.py: _nearest: timedelta(minutes=15)",
@@ -337,8 +339,11 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "archive/catalog/tables.py: _INSTANT",
         "archive/catalog/tables.py: _CHANCE",
     ),
-    "how people write a year": ("base/time_text.py: _CENTURY",),
-    "noon, by which a date without a time is sorted": ("service/office.py: DUE_HOUR",),
+    "how people write a year": ("base/time_text.py: _CENTURY", "jobs/missing_date.py: _NEAR"),
+    "noon, by which a date without a time is sorted": (
+        "service/office.py: DUE_HOUR",
+        "documents/words/watering.py: timer_off: time(12)",
+    ),
 }
 """Numbers that are none of practice, by the reason."""
 
