@@ -195,7 +195,7 @@ class CareSheet:
 
     @property
     def _question(self) -> JobInProgress | None:
-        """Return whether the slab was watered, where nobody was told in time."""
+        """Return whether the slab was watered, where nobody asked for it in time."""
         if (missed := self.wording.visits.missed_water) is None:
             return None
         then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""

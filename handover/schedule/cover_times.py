@@ -233,17 +233,18 @@ def is_walkable(schedule: CureSchedule, when: datetime) -> bool:
     return walk is not None and walk.astimezone(UTC) <= when.astimezone(UTC)
 
 
-def first_visit(schedule: CureSchedule) -> datetime | None:
-    """Return when the first watering or look begins; None without one."""
-    return min((visit.start for day in schedule.watering for visit in day.visits), default=None)
+def first_visit(schedule: CureSchedule) -> Visit | None:
+    """Return the first watering or look; None without one."""
+    visits = (visit for day in schedule.watering for visit in day.visits)
+    return min(visits, key=lambda each: each.start.astimezone(UTC), default=None)
 
 
 def missed_water(schedule: CureSchedule) -> datetime | None:
     """Return when the first watering began where the first issue comes after its end; else None.
 
-    Nobody was told of it then, unless the crew did it. After the end of curing nothing is left to mend.
+    The owner did not know of it, unless the crew did it. After the end of curing nothing is left to mend.
     """
-    first = next((visit for day in schedule.watering for visit in day.visits), None)
+    first = first_visit(schedule)
     ends = schedule.milestone(MilestoneKind.CURING_ENDS)
     is_over = ends is not None and ends.not_before is not None and not schedule.is_ahead(ends.not_before)
     if first is None or schedule.revision > 1 or schedule.cure_mode != "wet" or is_hose_by_crew(schedule):
@@ -267,7 +268,11 @@ def ways_left(schedule: CureSchedule) -> tuple[SurfaceChoice, ...]:
 def is_hose_by_crew(schedule: CureSchedule) -> bool:
     """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
     first = first_visit(schedule)
-    return schedule.curing_method == "soaker hose" and first is not None and not is_walkable(schedule, first)
+    return (
+        schedule.curing_method == "soaker hose"
+        and first is not None
+        and not is_walkable(schedule, first.start)
+    )
 
 
 def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> bool:

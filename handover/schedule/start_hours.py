@@ -45,7 +45,8 @@ from handover.schedule.simulation import (
     with_coordinates,
 )
 from handover.schedule.slab_simulation import DAYS, cover_resistance, simulate_slab
-from handover.schedule.watering import attended_windows, freezing_ahead
+from handover.schedule.timer import attended_windows
+from handover.schedule.watering import freezing_ahead
 from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:

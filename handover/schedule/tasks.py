@@ -17,6 +17,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
     COVERING,
     STRIPPING,
+    first_visit,
     frost_covers,
     is_covered_between_waterings,
     is_hose_by_crew,
@@ -135,7 +136,7 @@ def is_over(schedule: CureSchedule, task: Task) -> bool:
 
 
 def next_cover(schedule: CureSchedule) -> Task | None:
-    """Return the cover against frost that lies on the slab before the next watering, whoever lays it."""
+    """Return the cover against frost that lies on the slab before the next watering, of either party."""
     return next((each for each in schedule.tasks if NEXT in each.notes), None)
 
 
@@ -281,9 +282,8 @@ class _Planner:
 
     def _hose(self) -> Iterator[Task]:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
-        if is_hose_by_crew(self.schedule):
-            visits = (visit for day in self.schedule.watering for visit in day.visits)
-            first = min(visits, key=lambda each: _utc(each.start))
+        first = first_visit(self.schedule)
+        if first is not None and is_hose_by_crew(self.schedule):
             start = self._before_night(_utc(first.start) - COVERING)
             yield self._task(
                 LAY_HOSE,
@@ -499,7 +499,7 @@ class _Planner:
 
 
 def cover_occasion(start: datetime, zone: ZoneInfo) -> str:
-    """Return what tells the tasks of one cover from those of another: the hour at which it is laid."""
+    """Return by what the tasks of one cover differ from those of another: the hour at which it is laid."""
     return f"{start.astimezone(zone):%Y-%m-%d %H}"
 
 

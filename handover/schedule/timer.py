@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.jobs.time_windows import TimeWindow
+    from handover.practice.rules import Practice
     from handover.schedule.model import CureSchedule, Visit, WateringDay
 
 LOOKING = general_rules().duration("visit.slot")
@@ -47,7 +48,7 @@ def timer_tasks(schedule: CureSchedule, job: JobRecord) -> TimerTasks:
     days = [day for day in schedule.watering if day.visits]
     if not days:
         return TimerTasks(None, None, ())
-    windows, zone = presence_windows(job), ZoneInfo(schedule.timezone)
+    windows, zone = attended_windows(job, practice()), ZoneInfo(schedule.timezone)
     days = _days_to_come(schedule, days)
     run = _next_run(days[0].visits, schedule.issued_at)
     watched = run if _is_there(run.start, windows, zone) else None
@@ -65,9 +66,12 @@ def is_by_timer(schedule: CureSchedule, job: JobRecord) -> bool:
     return job.curing.timer and bool(visited) and all(day.litres for day in visited)
 
 
-def presence_windows(job: JobRecord) -> tuple[TimeWindow, ...]:
-    """Return the hours of the day when somebody is at the slab; the usual ones for a record without any."""
-    opens, closes = (time.fromisoformat(each) for each in practice().watering_day)
+def attended_windows(job: JobRecord, rules: Practice) -> tuple[TimeWindow, ...]:
+    """Return the hours of the day when somebody can be at the slab, from and to, in order.
+
+    They are the usual ones for a record without any.
+    """
+    opens, closes = (time.fromisoformat(each) for each in rules.watering_day)
     return job.curing.windows or ((opens, closes),)
 
 

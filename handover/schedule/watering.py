@@ -21,6 +21,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind, Visit, WateringDay
 from handover.schedule.slab_simulation import DryHours
+from handover.schedule.timer import attended_windows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -29,8 +30,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
-    from handover.jobs.time_windows import TimeWindow
-    from handover.practice.rules import CuringMethod, Practice
+    from handover.practice.rules import CuringMethod
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
@@ -598,12 +598,6 @@ def _slots(
 def _half_hours(local: Sequence[datetime]) -> NDArray[np.int_]:
     """Return for each slot the number of half hours on the wall clock since midnight, from its start."""
     return np.array([round((each.hour + each.minute / 60.0) / SLOT_H) for each in local], dtype=int)
-
-
-def attended_windows(job: JobRecord, practice: Practice) -> tuple[TimeWindow, ...]:
-    """Return the hours of the day when somebody can be at the slab, from and to, in order."""
-    opens, closes = (time.fromisoformat(each) for each in practice.watering_day)
-    return job.curing.windows or ((opens, closes),)
 
 
 def _somebody_there(local: Sequence[datetime], simulation: Simulation) -> NDArray[np.bool_]:

@@ -98,18 +98,23 @@ def next_issue(
     if revision == 1:
         return NextIssue(revision)
     whole = all(name in there for name in document_names(job, settings))
-    if not whole or read_earlier_set(there).schedule is None:
+    if not whole or read_earlier_schedule(there) is None:
         return NextIssue(revision + 1, there)
     return NextIssue(revision, kept=there)
 
 
 def read_earlier_set(documents: Mapping[str, bytes]) -> EarlierSet:
     """Return the issue before, as far as this program can read it."""
+    schedule = read_earlier_schedule(documents)
+    return EarlierSet(schedule, None if schedule is None else _inputs_of(documents, schedule))
+
+
+def read_earlier_schedule(documents: Mapping[str, bytes]) -> CureSchedule | None:
+    """Return the schedule of the issue before; None where this program cannot read it."""
     try:
-        schedule = read_schedule(documents[SCHEDULE_FILE])
+        return read_schedule(documents[SCHEDULE_FILE])
     except (KeyError, ValueError):
-        return EarlierSet(None, None)
-    return EarlierSet(schedule, _inputs_of(documents, schedule))
+        return None
 
 
 def without_sheets(documents: Mapping[str, bytes]) -> dict[str, bytes]:

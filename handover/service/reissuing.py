@@ -17,7 +17,7 @@ from handover.archive.catalog.query import JobState, Query
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.reading import examine_source, read_source
 from handover.service.archiving import archive_existing_set, issued_record, read_issued_record
-from handover.service.earlier_sets import read_earlier_set
+from handover.service.earlier_sets import read_earlier_schedule
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
 from handover.service.inputs import questions
 from handover.service.issuing import IssueRequest, check_request, compute_schedule, render_set
@@ -154,7 +154,7 @@ def _require_after_last_issue(bag: Bag, as_of: datetime) -> None:
 
 def _require_readable(documents: Mapping[str, bytes]) -> None:
     """Refuse an issue whose schedule this program cannot read: nothing could be compared with it."""
-    if read_earlier_set(documents).schedule is None:
+    if read_earlier_schedule(documents) is None:
         finding = Finding("cannot be read", file=SCHEDULE_FILE, expected="a set that `handover issue` wrote")
         raise UnusableInput([finding])
 

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
-from handover.schedule.timer import LOOKING, presence_windows, timer_tasks
+from handover.schedule.timer import LOOKING, attended_windows, timer_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,7 +31,9 @@ WINDOWS = [("06:30-08:00", "12:00-13:00", "17:00-21:00"), ("18:00-22:00",), ("05
 
 def is_there(when: datetime, job: JobRecord) -> bool:
     end = when + LOOKING
-    return any(opens <= when.time() and end.time() <= closes for opens, closes in presence_windows(job))
+    return any(
+        opens <= when.time() and end.time() <= closes for opens, closes in attended_windows(job, practice())
+    )
 
 
 def planned(
