@@ -361,9 +361,12 @@ def first_cover(schedule: CureSchedule) -> datetime:
 
 
 def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
-    """Return when to cover the slab before a frost, in UTC."""
+    """Return when to cover the slab before a frost, in UTC: with the cover that cures it, if one is laid."""
     first = frost.astimezone(ZoneInfo(schedule.timezone))
     wanted = half_hour_up(max(_dusk_before(first), _ready(schedule)).astimezone(first.tzinfo))
+    laid = _laid(schedule)
+    if laid is not None and wanted < laid <= first - COVERING:
+        return laid
     finished = half_hour_up(_placed(schedule).astimezone(first.tzinfo)).astimezone(UTC)
     latest = max(half_hour_down(first).astimezone(UTC), finished)
     return min(wanted.astimezone(UTC), latest)
@@ -378,6 +381,13 @@ def _ready(schedule: CureSchedule) -> datetime:
     final = schedule.milestone(MilestoneKind.FINAL_SET)
     likely = None if final is None or final.likely is None else final.likely.astimezone(UTC)
     return max(_placed(schedule), likely or _placed(schedule))
+
+
+def _laid(schedule: CureSchedule) -> datetime | None:
+    """Return when the crew lays the cover that cures the slab, in UTC: nobody steps on it before."""
+    task = schedule.surface
+    laid = None if task is None or task.work != "cover" else task.cover_from
+    return None if laid is None else laid.astimezone(UTC)
 
 
 def _dusk_before(frost: datetime) -> datetime:

@@ -410,7 +410,7 @@ class WateringDay:
     ]
     rain_mm: Annotated[NotNegative, means("Rain expected over the curing hours of the day. [mm]")]
     rain_probability: Annotated[
-        Share | None, means("Chance of rain over the day, 0 to 1; null where not known. [1]")
+        Share | None, means("Chance of rain over the day, 0 to 1; null where not known or under a roof. [1]")
     ]
     lost_mm: Annotated[
         NotNegative,

@@ -210,7 +210,7 @@ class _Planner:
                     occasion=f"{day.date} {number}",
                     litres=visit.litres or None,
                     notes=("cover-off",) if lifts else (),
-                    if_rain="skip" if visit.litres else None,
+                    if_rain="skip" if visit.litres and self.job.slab.exposure == "outdoors" else None,
                     if_frost="cover" if wet else None,
                     if_nobody="call",
                 )
@@ -271,6 +271,7 @@ class _Planner:
             return
         usual, start = left[0], _surface_start(self.schedule, task, left[0])
         end = max(_utc(usual.until), _utc(start) + COVERING)
+        comes_back = _utc(start) - _utc(task.start) >= COVERING  # else the last pass finds the crew there
         yield self._task(
             SURFACE,
             "crew",
@@ -278,6 +279,7 @@ class _Planner:
             end - _utc(start),
             because=f"surface-{task.work}",
             litres=usual.litres or None,
+            notes=tuple(self._night(start)) if comes_back else (),
         )
 
     def _hose(self) -> Iterator[Task]:

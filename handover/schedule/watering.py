@@ -682,13 +682,13 @@ def _day(
     whole = (known > begins) & (known <= over)
     litres_per_h = 0.0 if method is None or is_look else rate_of(job, method) * job.slab.area
     visits = tuple(_visits(slots, chosen, litres_per_h, simulation))
-    chance = weather.precipitation_probability[whole]
+    chance, is_open = weather.precipitation_probability[whole], job.slab.exposure == "outdoors"
     return WateringDay(
         date=day,
         visits=visits,
         skipped_because=None if visits else _why_skipped(slots, job, method),
-        rain_mm=float(weather.precipitation_mm[whole].sum()) if job.slab.exposure == "outdoors" else 0.0,
-        rain_probability=None if np.isnan(chance).all() else float(np.nanmax(chance)),
+        rain_mm=float(weather.precipitation_mm[whole].sum()) if is_open else 0.0,
+        rain_probability=float(np.nanmax(chance)) if is_open and not np.isnan(chance).all() else None,
         lost_mm=float(slots.lost.sum()),
         coldest_c=float(weather.air_c[whole].min()),
         basis=basis(datetime.fromtimestamp(over, UTC)),

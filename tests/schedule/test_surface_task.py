@@ -6,6 +6,7 @@ finishing at once, water replaces no more than what dries. The limit of the loss
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ import pytest
 
 from handover.practice.rules import practice
 from handover.schedule import surface_task
+from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import CureSchedule, MilestoneKind, SurfaceTask
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
@@ -219,6 +221,24 @@ def test_a_sheet_is_laid_on_the_day_of_the_pour_frost_or_not(
     assert frosty == (air[0] < 0.0)
     if frosty:
         assert task.choices[0].litres == 0.0  # no water that would freeze
+
+
+@pytest.mark.parametrize("until_frost_h", [3, 0], ids=["frost later", "frost sooner"])
+def test_blankets_go_on_with_the_sheet_where_frost_leaves_the_time(
+    job: Job, weather: Weather, as_of: datetime, until_frost_h: int
+) -> None:
+    """One trip, common practice: nobody steps on the slab before the sheet, unless the frost comes sooner."""
+    schedule = plan_cure(job(curing={"method": "wet burlap"}), weather(-6.0, 4.0), as_of)
+    frost = next(each for each in schedule.risks if each.code == "frost")
+    laid = task_of(schedule).start.replace(hour=22, minute=0) + timedelta(days=1)
+    start = laid + timedelta(hours=until_frost_h)
+    moved = replace(
+        schedule,
+        surface=replace(task_of(schedule), cover_from=laid),
+        risks=(replace(frost, start=start, end=start + timedelta(hours=4)),),
+    )
+    covered = frost_covers(moved)[0].start
+    assert covered == laid if until_frost_h else covered < laid
 
 
 def test_under_a_sheet_that_lay_through_frost_the_first_visit_is_a_look(

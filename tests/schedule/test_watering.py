@@ -217,6 +217,8 @@ def test_rain_does_not_reach_a_slab_under_a_roof(job: Job, weather: Weather, as_
     wet = weather(precipitation_mm=np.ones(14 * 24), precipitation_probability=np.ones(14 * 24))
     schedule = plan_cure(job(slab={"exposure": "roofed"}), wet, as_of)
     assert all(day.visits and day.rain_mm == 0.0 for day in schedule.watering)
+    assert all(day.rain_probability is None for day in schedule.watering)
+    assert all(task.if_rain is None for task in schedule.tasks)
 
 
 def test_visits_keep_to_the_hours_when_somebody_is_there(job: Job, weather: Weather, as_of: datetime) -> None:

@@ -12,7 +12,8 @@ from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.cover_times import ways_left
 from handover.schedule.model import MilestoneKind
-from handover.schedule.tasks import AFTER_COVER, COVER_FOR_COAT, RAIN, SHEET_LAY, WAIT
+from handover.schedule.printed_times import evening_of
+from handover.schedule.tasks import AFTER_COVER, COVER_FOR_COAT, RAIN, SHEET_LAY, SURFACE, WAIT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -171,6 +172,7 @@ class SurfaceWording(ScheduleWords):
         return task.cover_from is not None and not self.schedule.is_ahead(task.cover_from)
 
     def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
+        yield from self._night
         if task.work == "compound":
             return
         if any(each.code == RETARDER and self.schedule.is_ahead(each.end) for each in self.schedule.risks):
@@ -186,6 +188,15 @@ class SurfaceWording(ScheduleWords):
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
         if saw is not None and saw.not_after is not None and saw.not_after > task.start:
             yield self.say("surface.saw")
+
+    @property
+    def _night(self) -> Iterator[str]:
+        """Yield that the crew comes back for it at night, by the day of the evening before."""
+        for each in self.schedule.tasks_of("crew", SURFACE):
+            evening = evening_of(each.start) if "night" in each.notes else None
+            if evening is not None:
+                night = self.say("milestone.words.night", day=self.speak.weekday(evening))
+                yield f"{capitalise(night)}."
 
     def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
         way = task.choices[0]
