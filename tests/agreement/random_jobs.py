@@ -117,7 +117,7 @@ def random_job(number: int) -> RandomJob:
     special = _special(number)
     method = special.method or method
     timer = timer and method in {"sprinkler", "soaker hose"}
-    as_of = finished + special.late if special.late else as_of
+    as_of = (finished + special.late if special.late else as_of).replace(microsecond=0)
     language = str(one_of(["en", "en", "es"]))
     concrete = min(max(mean + 4.0, 10.0), 34.0)
     metric = country != "US"
