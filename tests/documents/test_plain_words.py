@@ -15,7 +15,7 @@ import pytest
 import textstat
 
 from handover.documents.pages import care_sheet_html
-from handover.documents.templating import languages, read_text
+from handover.documents.templating import fill_text, languages, read_text
 from handover.documents.translations import slug
 from handover.documents.wording import Wording
 from handover.jobs.record import Method
@@ -132,6 +132,18 @@ def test_the_steps_of_every_method_are_easy(name: str) -> None:
     assert textstat.flesch_kincaid_grade(english) <= 6.0
     textstat.set_lang("es")
     assert textstat.fernandez_huerta(spanish) >= 80.0
+
+
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("special", [False, True], ids=["plain", "special"])
+@pytest.mark.parametrize("name", [f"how/{slug(method)}.md" for method in get_args(Method)])
+def test_every_step_has_its_own_line(name: str, language: str, special: bool) -> None:  # noqa: FBT001
+    """A block that ends a line takes the end of the line with it, and the next step to its own."""
+    asked = ("by_crew", "timer", "steep", "hot", "between", "dries", "looks")
+    text = fill_text(f"{language}/{name}", **dict.fromkeys(asked, special), loops="0.6 m")
+    steps = [line for line in text.splitlines() if line.strip()]
+    assert [line for line in steps if re.search(r"\S\s+\d\. ", line)] == []
+    assert len(steps) > 1
 
 
 def test_hard_words_would_be_noticed() -> None:
