@@ -137,7 +137,7 @@ def test_the_steps_of_every_method_are_easy(name: str) -> None:
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("special", [False, True], ids=["plain", "special"])
 @pytest.mark.parametrize("name", [f"how/{slug(method)}.md" for method in get_args(Method)])
-def test_every_step_has_its_own_line(name: str, language: str, special: bool) -> None:  # noqa: FBT001
+def test_every_step_has_its_own_line(name: str, language: str, special: bool) -> None:
     """A block that ends a line takes the end of the line with it, and the next step to its own."""
     asked = ("by_crew", "timer", "steep", "hot", "between", "dries", "looks")
     text = fill_text(f"{language}/{name}", **dict.fromkeys(asked, special), loops="0.6 m")
