@@ -33,6 +33,7 @@ ANSWERS = [
     "driveway",
     "42 ft x 16 ft",
     "4 in",
+    "outdoors",
     "2026-08-12 12:10 PM",
     "1:20 PM",
     "4:30 PM",
@@ -110,23 +111,23 @@ def test_a_faulty_answer_is_asked_again_in_the_words_of_check(
 
 
 def test_an_answer_is_checked_with_those_before_it(ask: Callable[..., Any], tmp_path: Path) -> None:
-    result = ask([*ANSWERS[:8], "2026-08-12 11:00", 'end = "2026-08-12 13:20"', *ANSWERS[9:]])
+    result = ask([*ANSWERS[:9], "2026-08-12 11:00", 'end = "2026-08-12 13:20"', *ANSWERS[10:]])
     assert "is not after placement.start" in result.out
     assert examine_job(tmp_path / "job.toml").record is not None
 
 
 def test_a_doubtful_answer_is_kept_by_enter_or_given_again(ask: Callable[..., Any], tmp_path: Path) -> None:
-    kept = ask([*ANSWERS[:7], "8/12/2026 12:10 PM", "", *ANSWERS[8:]])
+    kept = ask([*ANSWERS[:8], "8/12/2026 12:10 PM", "", *ANSWERS[9:]])
     assert "Enter keeps it" in kept.out
     text = (tmp_path / "job.toml").read_text(encoding="utf-8")
     assert 'start = "2026-08-12 12:10"' in text
     (tmp_path / "job.toml").unlink()
-    ask([*ANSWERS[:7], "2026-08-12 00:10", "2026-08-12 12:10", *ANSWERS[8:]])
+    ask([*ANSWERS[:8], "2026-08-12 00:10", "2026-08-12 12:10", *ANSWERS[9:]])
     assert (tmp_path / "job.toml").read_text(encoding="utf-8") == text
 
 
 def test_what_may_be_left_out_is_named_at_the_end(ask: Callable[..., Any], tmp_path: Path) -> None:
-    result = ask([*ANSWERS[:1], "", "", *ANSWERS[3:7], "", "", "", ANSWERS[10], "", "", ""])
+    result = ask([*ANSWERS[:1], "", "", *ANSWERS[3:7], "", "", "", "", ANSWERS[11], "", "", ""])
     assert result.status == 0
     assert "Still to fill in: placement.start" in result.out
     assert "Still to fill in: placement.end" in result.out
@@ -296,3 +297,29 @@ def test_a_size_that_is_none_is_asked_again(text: str) -> None:
     interview = RecordInterview()
     assert any(each.severity == "fault" for each in interview.accept(SIZE, text))
     assert interview.accept(SIZE, "42 ft x 16 ft") == []
+
+
+@pytest.mark.parametrize(
+    ("answer", "exposure", "room"),
+    [
+        ("indoors, 60 degF", "indoors", {"room_temperature": "60 degF"}),
+        ("inside, heated", "indoors", {"room_heated": True}),
+        ("Indoors, no heat", "indoors", {"room_heated": False}),
+        ("adentro, sin calefacción", "indoors", {"room_heated": False}),
+        ("carport", "roofed", {}),
+    ],
+)
+def test_a_slab_indoors_is_asked_for_its_room(answer: str, exposure: str, room: dict[str, Any]) -> None:
+    interview = RecordInterview()
+    place = next(each for each in QUESTIONS if "slab.exposure" in each.fields)
+    assert interview.accept(place, answer) == []
+    tables = tomllib.loads(interview.record().text)
+    assert tables["slab"]["exposure"] == exposure
+    assert {key: value for key, value in tables["site"].items() if key.startswith("room_")} == room
+
+
+def test_indoors_alone_is_a_question_about_the_room() -> None:
+    interview = RecordInterview()
+    place = next(each for each in QUESTIONS if "slab.exposure" in each.fields)
+    (finding,) = interview.accept(place, "indoors")
+    assert (finding.field, finding.severity) == ("site.room_heated", "caution")

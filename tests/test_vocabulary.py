@@ -49,6 +49,7 @@ ALLOWED = {
     "placed": "a property that the contractor's own templates may use",
     "recorded": "a property that the contractor's own templates may use",
     "refused": "a property that the contractor's own templates may use",
+    "room": "the room of a slab that is indoors",
     "set": "a noun: initial set, final set, a set of documents",
     "read": "a verb in the infinitive",
     "put": "a verb in the infinitive",

@@ -449,7 +449,8 @@ class CareSheet:
         if self.wet and self.schedule.cure_mode == "wet":
             frost = self.say("watering.if-frost") if self._cold else ""
             limits = "" if self.wording.visits.began else self.say("watering.limits")
-            return " ".join(filter(None, (self.between, self.say("watering.if-rain"), frost, limits)))
+            rain = self.say("watering.if-rain") if self.job.slab.gets_rain else ""
+            return " ".join(filter(None, (self.between, rain, frost, limits)))
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts

@@ -226,15 +226,16 @@ class CrewSheet:
             return
         measure = self.wording.quantities.measure
         coldest, warmest = (measure(each, "temperature") for each in (air.coldest_c, air.warmest_c))
+        where = "" if self.schedule.room is None else "-room"
         text = self.say(
-            "crew.air" if coldest != warmest else "crew.air-even",
+            f"crew.air{where}" if coldest != warmest else f"crew.air-even{where}",
             coldest=coldest,
             warmest=warmest,
             at=self._moment(air.warmest_at),
             wind=measure(air.wind_ms, "wind speed"),
             wind_at=self._moment(air.windiest_at),
         )
-        yield CrewRow(self.say("crew.air-when"), text, rank=3)
+        yield CrewRow(self.say(f"crew.air-when{where}"), text, rank=3)
         if self._later_drying:
             at, most = self._moment(air.drying_at), measure(air.drying, "evaporation", DRYING_DIGITS)
             yield CrewRow(self.say("crew.drying-when"), self.say("crew.drying", most=most, at=at), rank=2)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING, get_args
@@ -352,6 +353,9 @@ class DataSheet:
         """Return an assumed value; a quantity of the record in the reader's unit."""
         number, _, unit = assumption.value.partition(" ")
         quantity = _quantity_of(assumption.field)
+        if quantity is not None and (ends := re.fullmatch(r"(\S+) to (\S+) (\S+)", assumption.value)):
+            low, high = (replace(assumption, value=f"{end} {ends[3]}") for end in ends.groups()[:2])
+            return self.say("data.range", low=self._assumption_text(low), high=self._assumption_text(high))
         if quantity is None or unit != SI_UNITS[quantity.kind]:  # a number, or words such as "final set"
             return assumption.value
         return self.quantities.measure(float(number), quantity.kind, FIGURE_DIGITS)

@@ -42,6 +42,7 @@ ICON_OF_CAUTION = {
     "children-animals": "child",
     "frost": "frost",
     "cold-weather": "frost",
+    "room-heat": "frost",
     "hot-discharge": "sun",
     "drying": "sun",
     "curing-water": "water",

@@ -27,6 +27,7 @@ def placement_facts(wording: Wording) -> tuple[LabelledValue, ...]:
     values = {
         **_size(wording),
         **_facts(wording, job.slab),
+        **(_facts(wording, job.site) if job.slab.exposure == "indoors" else {}),
         **_facts(wording, job.mix),
         "cement": job.mix.cement_ordered or job.mix.cement,
         "poured": _pour_time(wording),
@@ -46,6 +47,8 @@ ORDER = (
         "thickness",
         "on",
         "exposure",
+        "room-temperature",
+        "room-heated",
         "joints",
         "reinforcement",
         "finish",

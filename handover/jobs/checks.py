@@ -122,11 +122,11 @@ def _blankets(curing: Draft) -> FieldFindings:
 
 
 def _check_combinations(draft: Draft) -> FieldFindings:
-    """Yield a question where surface, pipes, covering or slope do not go with the care of the slab."""
+    """Yield a question where surface, pipes, covering, slope or room do not go with the rest of the slab."""
     slab, curing = draft.slab, draft.curing
     if slab is None:
         return
-    values = {**dict(slab), **dict(curing or ())}
+    values = {**dict(draft.site or ()), **dict(slab), **dict(curing or ())}
     for each in combinations():
         if each.matches(values):
             yield (

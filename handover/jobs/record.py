@@ -194,6 +194,20 @@ class Site(RecordTable):
         CountryCode(),
         Field(description="ISO 3166 code: whose rules apply. Found from the place or the zone if left out."),
     ] = None
+    room_temperature: Annotated[
+        float | None,
+        QuantityField(
+            "temperature", "-20 degF", "120 degF", "no crew works in a room that is colder or hotter"
+        ),
+        Fact("room-temperature"),
+        Field(description="Of a slab indoors: the air of the room in the first weeks."),
+    ] = None
+    room_heated: Annotated[
+        bool | None,
+        FlagField(),
+        Fact("room-heated"),
+        Field(description="Of a slab indoors: whether the room is heated; needed where no air is stated."),
+    ] = None
 
 
 class Owner(RecordTable):
@@ -369,6 +383,11 @@ class Slab(RecordTable):
     def is_jointed(self) -> bool:
         """Whether it has joints, however they are made."""
         return self.joints != "none"
+
+    @property
+    def gets_rain(self) -> bool:
+        """Whether rain and sun reach it: it has neither roof nor room."""
+        return self.exposure == "outdoors"
 
     def has_fibres(self, admixtures: tuple[str, ...] = ()) -> bool:
         """Whether there are fibres in the concrete, by the reinforcement or the admixtures."""

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from handover.practice.defaults import derived_defaults
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import Assumption
+from handover.schedule.surroundings import room_state
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,9 +24,25 @@ def assumptions(simulation: Simulation) -> Iterator[Assumption]:
         yield _assume("placement.concrete_temperature", f"{simulation.slab.initial_c[CENTRAL]:.1f} degC")
     if job.placement.finished is None:
         yield _assume("placement.finished", "final set")
+    yield from _room(simulation)
     if job.temperature_log is not None and job.temperature_log.depth is None:
         depth = simulation.practice["log.depth"] * job.slab.thickness
         yield _assume("temperature_log.depth", f"{depth:.3f} m")
+
+
+def _room(simulation: Simulation) -> Iterator[Assumption]:
+    """Yield what is assumed of the room of a slab indoors: whether it is heated, and its air."""
+    state, practice = room_state(simulation.job), simulation.practice
+    coldest, warmest = practice["room.heated-coldest"], practice["room.heated-warmest"]
+    values = {
+        "heated": f"{coldest:g} to {warmest:g} degC",
+        "unheated": "follows the air outdoors",
+        "unknown": "follows the air outdoors, or heated",
+    }
+    if state == "unknown":
+        yield _assume("site.room_heated", "not known")
+    if state in values:
+        yield _assume("site.room_temperature", values[state])
 
 
 def _assume(path: str, value: str) -> Assumption:

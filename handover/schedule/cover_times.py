@@ -276,19 +276,19 @@ def is_hose_by_crew(schedule: CureSchedule) -> bool:
 
 
 def may_water_freeze(schedule: CureSchedule, start: datetime, end: datetime) -> bool:
-    """Return whether the forecast air is too cold for water on the slab in an hour between two instants."""
+    """Return whether the likely air is too cold for water on the slab in an hour between two instants."""
     hours = [air_c for time_s, air_c in _air(schedule) if start.timestamp() <= time_s <= end.timestamp()]
     return min(hours, default=float("inf")) < general_rules()["frost.no-water-below"]
 
 
 def _air(schedule: CureSchedule) -> Iterator[tuple[int, float]]:
-    """Return the forecast air hour by hour: UTC seconds, degC."""
+    """Return the likely air around the slab hour by hour: UTC seconds, degC."""
     weather = schedule.weather
-    return zip(weather.time.astype("datetime64[s]").astype("int64"), weather.air_c, strict=True)
+    return zip(weather.time.astype("datetime64[s]").astype("int64"), schedule.air_c, strict=True)
 
 
 def _first_frost(schedule: CureSchedule) -> datetime | None:
-    """Return the first hour in which the forecast air or the top freezes; None: only a colder one may."""
+    """Return the first hour in which the likely air or the top freezes; None: only a colder one may."""
     limit, placed = general_rules()["frost.freezes-below"], schedule.placement_start.timestamp()
     hours = [
         datetime.fromtimestamp(int(time_s), UTC)

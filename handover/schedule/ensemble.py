@@ -50,7 +50,8 @@ _SCALARS = (
     "sun",
     "placing",
 )
-_OF_THE_MIX = ("water", "cementitious", "thickness")  # and of the slab; drawn last
+_SEED_OF_THE_ROOM = 11
+_OF_THE_MIX = ("water", "cementitious", "thickness")  # and of the slab; drawn after those of the weather
 _STATES = ("air_c", "relative_humidity", "wind_ms", "cloud")
 
 
@@ -89,6 +90,7 @@ class Ensemble:
         water: Factor on the ratio of water to cementitious material.
         cementitious: Factor on the cementitious content.
         thickness: Factor on the thickness of the slab.
+        room_c: Added to the air that the record states for the room of the slab. [K]
         errors: Added to each hour of the weather, by column, shape (n, m): K, shares, share of the wind.
         draws: The standardised draws behind the members, by uncertainty, shape (m,); for the weather, see
             ``errors``.
@@ -107,6 +109,7 @@ class Ensemble:
     water: Floats
     cementitious: Floats
     thickness: Floats
+    room_c: Floats
     errors: dict[str, Floats]
     draws: dict[str, Floats]
     n_last: int
@@ -196,6 +199,10 @@ def draw_ensemble(
         errors = _with_typical_days(errors, weather, typical, near, draw_of, random)
     further = further_draws(np.random.Generator(np.random.PCG64(_SEED_OF_THE_MIX)), half, len(_OF_THE_MIX))
     draws |= {n: _with_opposites(each, n_last)[draw_of] for n, each in zip(_OF_THE_MIX, further, strict=True)}
+    if job.slab.exposure == "indoors" and job.site.room_temperature is not None:
+        random_room = np.random.Generator(np.random.PCG64(_SEED_OF_THE_ROOM))
+        of_room = further_draws(random_room, np.concatenate([half, further]), 1)
+        draws["room"] = _with_opposites(of_room[0], n_last)[draw_of]
     return Ensemble(
         placed_s=np.where(
             np.arange(n_last + n_first) < n_last,
@@ -213,6 +220,7 @@ def draw_ensemble(
         water=water ** draws["water"],
         cementitious=content ** draws["cementitious"],
         thickness=np.maximum(1.0 + uneven * draws["thickness"], practice["spread.thickness-least"]),
+        room_c=practice["spread.room"] * draws.get("room", np.zeros(n_last + n_first)),
         errors=errors,
         draws=draws,
         n_last=n_last,

@@ -89,6 +89,7 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "readings": "number",
     "reference_temperature": "temperature",
     "rise": "temperature difference",
+    "room_air": "temperature",
     "slope": "share",
     "slump": "thickness",
     "spacing": "length",

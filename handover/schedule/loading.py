@@ -242,12 +242,12 @@ def pour_weather(schedule: CureSchedule) -> PourWeather | None:
     known = np.flatnonzero((weather.time >= first) & (weather.time <= last))
     if not known.size:
         return None
-    warmest = known[weather.air_c[known].argmax()]
+    warmest = known[schedule.air_c[known].argmax()]
     windiest = known[weather.wind_ms[known].argmax()]
     history, peak = schedule.history, peak_drying(schedule.history, first, last)
     return PourWeather(
-        warmest_c=float(weather.air_c[warmest]),
-        coldest_c=float(weather.air_c[known].min()),
+        warmest_c=float(schedule.air_c[warmest]),
+        coldest_c=float(schedule.air_c[known].min()),
         warmest_at=weather.time[warmest].item().replace(tzinfo=UTC),
         wind_ms=float(weather.wind_ms[windiest]),
         windiest_at=weather.time[windiest].item().replace(tzinfo=UTC),

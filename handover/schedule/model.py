@@ -565,6 +565,21 @@ class WeatherBasis:
     ] = ()
 
 
+RoomState = Literal["stated", "heated", "unheated", "unknown"]
+"""What the record says of the room of a slab indoors: its temperature, whether it is heated, or neither."""
+
+
+@dataclass(frozen=True)
+class Room:
+    """The air of the room of a slab that is indoors."""
+
+    state: Annotated[RoomState, means("What the record says of it.")]
+    air_c: Annotated[
+        Floats,
+        means("Likely air, or the cold end where it is assumed, at the hours of the weather. [degC]"),
+    ]
+
+
 @dataclass(frozen=True)
 class Measurement:
     """A measurement, its estimate, and its outcome."""
@@ -641,6 +656,7 @@ Cause = Literal[
     "hours",
     "pour",
     "mix",
+    "room",
     "record",
     "rain",
     "no-rain",
@@ -800,6 +816,7 @@ class CureSchedule:
     ] = ()
     refusals: Annotated[tuple[Refusal, ...], means("Dates that are not given, and why.")] = ()
     figures: Annotated[tuple[Figure, ...], means("Other numbers of the calculation.")] = field(default=())
+    room: Annotated[Room | None, means("The air of the room; null where the slab is not indoors.")] = None
     joints: Annotated[
         Joints | None, means("When to saw the joints, their depth and spacing; null where none are sawn.")
     ] = None
@@ -852,6 +869,11 @@ class CureSchedule:
     def is_ahead(self, when: datetime) -> bool:
         """Return whether an instant is still to come at the time of issue."""
         return when.astimezone(UTC) > self.issued_at.astimezone(UTC)
+
+    @property
+    def air_c(self) -> Floats:
+        """The air around the slab at the hours of the weather, in degC: that of its room, or outdoors."""
+        return self.weather.air_c if self.room is None else self.room.air_c
 
     def has_caution(self, code: str) -> bool:
         """Return whether the job calls for a caution."""

@@ -32,7 +32,7 @@ OWNER_KINDS = (
 )
 """The dates that an owner reads; initial and final set concern the crew alone."""
 
-COLD_CAUTIONS = {"frost", "cold-weather", "heaters"}
+COLD_CAUTIONS = {"frost", "cold-weather", "heaters", "room-heat"}
 """Cautions of the cold."""
 
 

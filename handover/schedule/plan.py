@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from handover.schedule.assumptions import assumptions
-from handover.schedule.basis import basis_of, weather_basis
+from handover.schedule.basis import basis_of, room_basis, weather_basis
 from handover.schedule.between import plan_covered
 from handover.schedule.coat_after_cover import spray_after_covers
 from handover.schedule.cover_times import (
@@ -121,6 +121,7 @@ def plan_cure(
         between=between,
         surface=surface.task,
         blankets_on=blankets_laid(simulation),
+        room=room_basis(job, simulation.weather, simulation.air_c),
         joints=plan_joints(simulation, dates),
         measurements=simulation.measurements.records,
         strength_fit=simulation.measurements.fit,

@@ -63,6 +63,8 @@ _OF_RECORD: Mapping[str, Cause] = {
     "placement.concrete_temperature": "concrete-temperature",
     "curing.method": "method",
     "curing.available": "hours",
+    "site.room_temperature": "room",
+    "site.room_heated": "room",
     "placement": "pour",
     "mix": "mix",
 }

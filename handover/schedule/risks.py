@@ -16,6 +16,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
+from handover.schedule.surroundings import room_state
 from handover.schedule.watering import driest_day, plan_watering, slots_of_days
 from handover.weather.series import Origin
 
@@ -329,12 +330,12 @@ def _of_the_weather(
     cold = _coldest_while_curing(simulation, dates)
     by_code = {risk.code: risk for risk in sorted(dangers, key=_peak_first)}
     if cold <= simulation.practice["frost.cold-weather"]:
-        forecast = Figure("forecast_air", _forecast_while_curing(simulation, dates), "degC")
-        yield "cold-weather", (Figure("coldest_air", cold, "degC"), forecast)
-        enclosed = simulation.job.slab.exposure != "outdoors"
-        chilly = forecast.value <= simulation.practice["frost.cold-weather"]
-        if "frost" in by_code or (enclosed and chilly):
-            yield "heaters", ()
+        forecast = _forecast_while_curing(simulation, dates, simulation.air_c)
+        yield (
+            "cold-weather",
+            (Figure("coldest_air", cold, "degC"), Figure("forecast_air", forecast, "degC")),
+        )
+    yield from _of_the_room(simulation, dates, may_freeze="frost" in by_code)
     if "frost" in by_code:
         yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))
     if "rain-on-fresh" in by_code:
@@ -345,6 +346,26 @@ def _of_the_weather(
     yield from _cold_water(simulation, watering)
     yield from _hot_air(simulation)
     yield from _cold_concrete(simulation, cold)
+
+
+def _of_the_room(
+    simulation: Simulation, dates: Dates, *, may_freeze: bool
+) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield what roof and room call for in cold weather, and whether a room is known at all.
+
+    Under a roof a heater is likely where it is cold outdoors, above all where the room is warm.
+    """
+    job, practice, state = simulation.job, simulation.practice, room_state(simulation.job)
+    outdoors = _forecast_while_curing(simulation, dates, simulation.weather.air_c)
+    is_cold = outdoors <= practice["frost.cold-weather"]
+    if may_freeze or (job.slab.exposure != "outdoors" and is_cold):
+        yield "heaters", ()
+    if state == "unknown":
+        yield "room-unknown", ()
+    if state in {"stated", "heated"} and is_cold:
+        stated = job.site.room_temperature
+        least = practice["room.heated-coldest"] if stated is None else stated
+        yield "room-heat", (Figure("room_air", least, "degC"),)
 
 
 def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
@@ -401,15 +422,21 @@ def _coldest_while_curing(simulation: Simulation, dates: Dates) -> float:
     return float(np.concatenate([within, air[curing, CENTRAL]]).min())
 
 
-def _forecast_while_curing(simulation: Simulation, dates: Dates) -> float:
-    """Return the coldest air of the forecast while the slab cures; past its end, of the typical hours."""
+def _forecast_while_curing(simulation: Simulation, dates: Dates, air_c: Floats) -> float:
+    """Return the coldest likely air while the slab cures; past the end of the forecast, of the typical hours.
+
+    Args:
+        simulation: The simulated job.
+        dates: Its dates.
+        air_c: Outdoors or around the slab, at the hours of the weather, in degC, shape (n,).
+    """
     weather, placed_s = simulation.weather, simulation.job.placement.start.timestamp()
     ends = dates.not_before(MilestoneKind.CURING_ENDS)
     curing = (weather.seconds >= placed_s) & (
         weather.seconds <= (np.inf if ends is None else ends.timestamp())
     )
     forecast = curing & (weather.origin != Origin.TYPICAL)
-    return float(weather.air_c[forecast if forecast.any() else curing].min())
+    return float(air_c[forecast if forecast.any() else curing].min())
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:

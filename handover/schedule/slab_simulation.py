@@ -19,9 +19,9 @@ from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
 from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
 from handover.schedule.protection_period import blanket_cover, laying_hours, protection_needs
+from handover.schedule.surroundings import Hourly, around_slab, has_seasons, weather_of_members
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
-from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -77,7 +77,6 @@ class DryHours:
 DAYS = 28
 _CELL = 0.0127  # m; about half an inch, 8 cells in a 4 in slab
 _GROUND = 1.5  # m; the wave of a month is small below this depth
-_DRIEST = 0.02  # relative humidity
 _DAY_S = 24.0 * HOUR_S
 _FINE, _MIDDLING = 24, 48  # h; steps of 20 and 30 minutes until then, of an hour afterwards
 
@@ -186,13 +185,16 @@ def simulate_slab(
     """
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
-    met = _sample(weather, instants, ensemble)
+    outdoors = weather_of_members(weather, ensemble)
+    around = around_slab(job, outdoors, ensemble, practice)
+    met = _sample(weather, around, instants, ensemble)
+    delivered = met if around is outdoors else _sample(weather, outdoors, instants[:2], ensemble)
     shelter = practice.materials["exposure"][job.slab.exposure]
     near = wind_at(met["wind_ms"]) * shelter["wind"]
     whole = np.round(instants) % HOUR_S == 0.0
     grid = _column(job, practice)
-    initial = _placed_c(job, met["air_c"][0], practice) + ensemble.placed_c
-    deep_c = _deep_ground(job, weather, ensemble, practice)
+    initial = _placed_c(job, delivered["air_c"][0], practice) + ensemble.placed_c
+    deep_c = _deep_ground(job, weather, outdoors, ensemble, practice)
     look = practice.materials["surface"]
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     is_blanketed = cover is not None or job.curing.method == "insulating blanket"
@@ -218,7 +220,7 @@ def simulate_slab(
             evaporation_factor=ensemble.evaporation,
         ),
         steps=steps,
-        initial_c=_initial(grid, initial, deep_c, _mean_air(weather, ensemble, 1), practice),
+        initial_c=_initial(grid, initial, deep_c, _mean_air(weather, around, ensemble, 1), practice),
         deep_c=deep_c,
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=water.wetness,
@@ -237,6 +239,7 @@ def simulate_slab(
         until=None if until_h is None else lambda age_h: bool((age_h >= until_h[:, np.newaxis]).all()),
     )
     whole = np.flatnonzero(whole)[: len(result.seconds)]
+    climate = climate_at(job.site) if has_seasons(job) else None
     air = Air(met["air_c"][whole], met["relative_humidity"][whole], near[whole])
     surface_c = result.temperature_c[:, :, 0]
     return SlabSimulation(
@@ -249,7 +252,7 @@ def simulate_slab(
         * evaporation_rate(surface_c, air.air_c, air.relative_humidity, air.wind_ms),
         initial_c=initial,
         concrete=concrete,
-        later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate_at(job.site)),
+        later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate),
         water_ends_s=water.ends_s(),
     )
 
@@ -271,9 +274,8 @@ def _steps(hours: float | None) -> Floats:
     return np.asarray(steps[np.cumsum(steps) < (last + 0.5) * HOUR_S])
 
 
-def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dict[str, Floats]:
+def _sample(weather: WeatherSeries, hourly: Hourly, instants: Floats, ensemble: Ensemble) -> Hourly:
     """Return the weather of the members: at the step instants (s+1, m), the sun over the steps (s, m)."""
-    hourly = _with_errors(weather, ensemble)
     parts = [
         _sample_group(weather, hourly, group, ensemble.placed_s[group.start] + instants)
         for group in ensemble.groups
@@ -281,25 +283,7 @@ def _sample(weather: WeatherSeries, instants: Floats, ensemble: Ensemble) -> dic
     return {name: np.concatenate([part[name] for part in parts], axis=1) for name in parts[0]}
 
 
-def _with_errors(weather: WeatherSeries, ensemble: Ensemble) -> dict[str, Floats]:
-    """Return the hourly weather with each member's errors, shape (n, m)."""
-    errors = ensemble.errors
-    cloud = np.clip(weather.cloud[:, np.newaxis] + errors["cloud"], 0.0, 1.0)
-    through = transmission(cloud) / transmission(weather.cloud)[:, np.newaxis]
-    return {
-        "air_c": weather.air_c[:, np.newaxis] + errors["air_c"],
-        "relative_humidity": np.clip(
-            weather.relative_humidity[:, np.newaxis] + errors["relative_humidity"], _DRIEST, 1.0
-        ),
-        "wind_ms": weather.wind_ms[:, np.newaxis] * np.maximum(1.0 + errors["wind_ms"], 0.0),
-        "cloud": cloud,
-        "sun": weather.shortwave_wm2[:, np.newaxis] * through,
-    }
-
-
-def _sample_group(
-    weather: WeatherSeries, hourly: dict[str, Floats], group: slice, moments: Floats
-) -> dict[str, Floats]:
+def _sample_group(weather: WeatherSeries, hourly: Hourly, group: slice, moments: Floats) -> Hourly:
     """Return the weather of members placed at the same time."""
     known = weather.seconds
     at = np.clip(np.searchsorted(known, moments, side="right") - 1, 0, len(known) - 2)
@@ -402,23 +386,21 @@ def _age_in_the_truck(
     return np.asarray(truck_hours(job, ensemble, practice) * reaction_rate(placed_c, concrete.hydration))
 
 
-def _mean_air(weather: WeatherSeries, ensemble: Ensemble, days: int) -> Floats:
+def _mean_air(weather: WeatherSeries, hourly: Hourly, ensemble: Ensemble, days: int) -> Floats:
     """Return the mean air of the days from placement on, in degC, shape (m,): each member's own weather.
 
     The ground is uncertain too: if the days are colder than forecast, the ground is colder as well.
     """
-    return np.concatenate([_mean_air_of(weather, ensemble, group, days) for group in ensemble.groups])
+    means = []
+    for group in ensemble.groups:
+        start = int(np.searchsorted(weather.seconds, ensemble.placed_s[group][0]))
+        means.append(hourly["air_c"][start : start + days * 24, group].mean(axis=0))
+    return np.concatenate(means)
 
 
-def _mean_air_of(weather: WeatherSeries, ensemble: Ensemble, group: slice, days: int) -> Floats:
-    """Return the mean air for members placed at the same time."""
-    start = int(np.searchsorted(weather.seconds, ensemble.placed_s[group][0]))
-    span = slice(start, start + days * 24)
-    mean: Floats = weather.air_c[span].mean() + ensemble.errors["air_c"][span, group].mean(axis=0)
-    return mean
-
-
-def _deep_ground(job: JobRecord, weather: WeatherSeries, ensemble: Ensemble, practice: Practice) -> Floats:
+def _deep_ground(
+    job: JobRecord, weather: WeatherSeries, outdoors: Hourly, ensemble: Ensemble, practice: Practice
+) -> Floats:
     """Return the ground deep below the slab, in degC, shape (m,).
 
     At the placement, by the climate of the place: it is later than the air by weeks, so it does not follow
@@ -427,7 +409,7 @@ def _deep_ground(job: JobRecord, weather: WeatherSeries, ensemble: Ensemble, pra
     """
     climate = climate_at(job.site)
     if climate is None:
-        return _mean_air(weather, ensemble, DAYS)
+        return _mean_air(weather, outdoors, ensemble, DAYS)
     soil = practice.materials["soil"]
     placed = utc64(job.placement.end)
     season = climate.ground_c(np.array([placed]), _GROUND, soil["conductivity"] / soil["heat_capacity"])

@@ -210,7 +210,7 @@ class _Planner:
                     occasion=f"{day.date} {number}",
                     litres=visit.litres or None,
                     notes=("cover-off",) if lifts else (),
-                    if_rain="skip" if visit.litres and self.job.slab.exposure == "outdoors" else None,
+                    if_rain="skip" if visit.litres and self.job.slab.gets_rain else None,
                     if_frost="cover" if wet else None,
                     if_nobody="call",
                 )

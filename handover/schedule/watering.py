@@ -641,7 +641,7 @@ def freezing_ahead(grid: Floats, simulation: Simulation, safe: datetime | None) 
     """
     known = simulation.weather.seconds
     surface = np.interp(known, simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0])
-    coldest = np.minimum(simulation.weather.air_c, surface)
+    coldest = np.minimum(simulation.air_c, surface)
     slab_s = simulation.slab_s(CENTRAL)
     young = known <= min(np.inf if safe is None else safe.timestamp(), slab_s[-1])
     coldest[young] = np.minimum(coldest, np.interp(known, slab_s, simulation.coldest_top_c))[young]
@@ -690,7 +690,7 @@ def _day(
         rain_mm=float(weather.precipitation_mm[whole].sum()) if is_open else 0.0,
         rain_probability=float(np.nanmax(chance)) if is_open and not np.isnan(chance).all() else None,
         lost_mm=float(slots.lost.sum()),
-        coldest_c=float(weather.air_c[whole].min()),
+        coldest_c=float(simulation.air_c[whole].min()),
         basis=basis(datetime.fromtimestamp(over, UTC)),
         dry_hours=dry_h,
     )

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, get_args
 from handover.base.text import quoted_text
 from handover.errors import Finding
 from handover.jobs.attached_files import MemoryFiles
-from handover.jobs.fields import ChoiceField
+from handover.jobs.fields import ChoiceField, FlagField, plain_name
 from handover.jobs.place_text import read_pair
 from handover.jobs.reading import country_as_written, examine_tables
 from handover.jobs.record import Method, Placement, SlabUse, declaration_of, mark_of, required_fields
@@ -83,6 +83,12 @@ QUESTIONS = (
     ),
     Question("How thick?", "4 in", ("slab.thickness",)),
     Question(
+        "Is it outdoors, roofed or indoors? Indoors, also how warm the room will be, or heated, unheated",
+        "indoors, 60 degF",
+        ("slab.exposure", "site.room_temperature", "site.room_heated"),
+        is_required=False,
+    ),
+    Question(
         "When did the first concrete come?", "2026-07-14 6:40 AM", ("placement.start",), is_required=False
     ),
     Question("When was the last concrete placed?", "8:05 AM", ("placement.end",), is_required=False),
@@ -114,6 +120,14 @@ QUESTIONS = (
 )
 """What a record must have, and what its owner would miss first."""
 
+
+_CHOICES: Mapping[str, type[ChoiceField | FlagField]] = {
+    "slab.use": ChoiceField,
+    "slab.exposure": ChoiceField,
+    "curing.method": ChoiceField,
+    "site.room_heated": FlagField,
+}
+"""The fields that the record names by a word of its own, by their type."""
 
 _BETWEEN_SIDES = re.compile(
     r"\s*(?:\bx\b|(?<=[\d'\"a-z])x(?=\s*\d)|\u00d7|\bby\b|\bpor\b|\*)\s*", re.IGNORECASE
@@ -194,9 +208,9 @@ class RecordInterview:
         """Return the answers as the record has them: times in full, choices by their own names."""
         spelled, _ = spell_times(self._tables, partial(country_as_written, self._tables))
         tables: Tables = copy.deepcopy(dict(spelled))
-        for path in ("slab.use", "curing.method"):
+        for path, kind in _CHOICES.items():
             table, _, key = path.partition(".")
-            choice = mark_of(declaration_of(path), ChoiceField)
+            choice = mark_of(declaration_of(path), kind)
             if choice is not None and key in tables.get(table, {}):
                 tables[table][key] = choice.parse(tables[table][key])
         if (curing := tables.get("curing", {})).get("available"):
@@ -236,8 +250,30 @@ def _values(question: Question, text: str) -> Iterable[tuple[str, str | float | 
         yield from zip(question.fields, sides, strict=False) if len(sides) == 2 else [("slab.area", text)]  # noqa: PLR2004
     elif first == "curing.available":
         yield first, split_windows(text)
+    elif first == "slab.exposure":
+        yield from _place_and_room(text)
     else:
         yield first, text
+
+
+_HEATED = {
+    "heated": "yes",
+    "unheated": "no",
+    "not heated": "no",
+    "no heat": "no",
+    "con calefaccion": "yes",
+    "sin calefaccion": "no",
+}
+"""What people say of a room, and the flag of the record."""
+
+
+def _place_and_room(text: str) -> Iterable[tuple[str, str]]:
+    """Yield where the slab is and, after a comma, how warm the room is, or whether it is heated."""
+    place, _, room = (each.strip() for each in text.partition(","))
+    yield "slab.exposure", place
+    if room:
+        heated = _HEATED.get(plain_name(room))
+        yield ("site.room_temperature", room) if heated is None else ("site.room_heated", heated)
 
 
 def _holds(tables: Mapping[str, Any], values: Mapping[str, Any]) -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from handover.jobs.reading import ExaminedRecord
-from handover.jobs.record import Curing, Slab, fields_of
+from handover.jobs.record import Curing, Site, Slab, fields_of
 from handover.practice.combinations import combinations
 
 Examine = Callable[..., ExaminedRecord]
@@ -32,6 +32,9 @@ APART: list[tuple[dict[str, Any], str]] = [
     (HEATED | {"slab.joints": "sawn"}, "slab.joints"),
     (FLOORED | {METHOD: "curing compound"}, METHOD),
     (FLOORED | {"slab.on": "gravel"}, "slab.on"),
+    ({"slab.exposure": "indoors"}, "site.room_heated"),
+    ({"site.room_temperature": "60 degF"}, "site.room_temperature"),
+    ({"slab.exposure": "roofed", "site.room_heated": False}, "site.room_heated"),
 ]
 TOGETHER: list[dict[str, Any]] = [
     COLOURED | {METHOD: "curing compound", "curing.colour": "clear"},
@@ -41,6 +44,8 @@ TOGETHER: list[dict[str, Any]] = [
     {"slab.slope": 0.06, METHOD: "soaker hose"},
     HEATED,
     FLOORED | {METHOD: "wet burlap"},
+    {"slab.exposure": "indoors", "site.room_temperature": "60 degF"},
+    {"slab.exposure": "indoors", "site.room_heated": False},
 ]
 
 
@@ -80,8 +85,8 @@ def test_fibres_are_found_in_the_words_of_the_record(reinforcement: str | None, 
     assert slab.has_fibres() is has
 
 
-def test_the_fields_of_the_combinations_are_fields_of_slab_and_curing() -> None:
-    """One name has one field: the two tables have no name in common."""
-    slab, curing = (set(fields_of(each)) for each in (Slab, Curing))
-    assert not slab & curing
-    assert {name for each in combinations() for name in each.when} <= slab | curing
+def test_the_fields_of_the_combinations_are_fields_of_site_slab_and_curing() -> None:
+    """One name has one field: the tables have no name in common."""
+    site, slab, curing = (set(fields_of(each)) for each in (Site, Slab, Curing))
+    assert len(site | slab | curing) == len(site) + len(slab) + len(curing)
+    assert {name for each in combinations() for name in each.when} <= site | slab | curing

@@ -207,6 +207,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/protection_period.py: _DAY",
         "jobs/time_windows.py: _DAY_MIN",
         "schedule/slab_simulation.py: _DAY_S",
+        "schedule/surroundings.py: _DAY",
         "weather/extrapolate.py: _DAY",
         "weather/climate.py: _YEAR_S",
         "weather/met_norway.py: _HOUR",

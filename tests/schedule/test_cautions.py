@@ -92,6 +92,8 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
                 (slow, rain),
                 (slow, weather()),
                 (job(), weather(-6.0, 4.0)),
+                (job(slab={"exposure": "indoors"}), weather(-6.0, 4.0)),
+                (job(slab={"exposure": "indoors"}, site={"room_heated": True}), weather(-6.0, 4.0)),
                 (all_day, weather()),
                 (frozen, weather(-25.0, -20.0, **nowhere)),
                 *((each, weather()) for each in measured),
@@ -107,7 +109,8 @@ def asked_for(code: str) -> set[str]:
         for language in LANGUAGES
         for part in ("title", "text")
     )
-    return {name for text in texts for name in re.findall(r"{(\w+)}", text)} - {"colder"}  # a sentence
+    names = {name for text in texts for name in re.findall(r"{(\w+)}", text)}
+    return {"forecast_air" if each == "goes_down" else each for each in names} - {"colder"}  # sentences
 
 
 def test_every_caution_comes_with_its_figures_source_and_mark(

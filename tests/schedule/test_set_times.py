@@ -46,7 +46,8 @@ def test_sets_as_the_table_says(job: Job, weather: Weather, as_of: datetime, deg
         cloud=np.ones(count),
     )
     placing = {"concrete_temperature": temperature_c, "finished": None}
-    slab = job(slab={"exposure": "indoors"}, placement=placing)
+    site = {"room_temperature": temperature_c}
+    slab = job(slab={"exposure": "indoors"}, placement=placing, site=site)
     schedule = plan_cure(slab, room, as_of)
     found = []
     for kind in (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET):

@@ -21,6 +21,9 @@ if TYPE_CHECKING:
     from handover.units import KindName
 
 
+_EVEN = 0.5  # degrees of the reader, which print as one
+
+
 def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     """Draw air, drying and rain hour by hour, with the watering hours shaded."""
     weather = wording.schedule.weather
@@ -38,7 +41,7 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
         )
         return left + pace * float((moment - start) / np.timedelta64(1, "s"))
 
-    air = reader_array(weather.air_c[keep], "temperature", wording)
+    air = reader_array(wording.schedule.air_c[keep], "temperature", wording)
     history = wording.schedule.history
     inside = (history.time >= start) & (history.time <= end)
     drying = reader_array(history.evaporation[inside], "evaporation", wording)
@@ -49,15 +52,17 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     _watering_hours(drawing, wording, x, right, (26.0, 170.0))
     _midnights(drawing, wording, x, (left, right), height)
     xs = [x(each) for each in weather.time[keep]]
-    _lane(drawing, wording, "air", "temperature", lanes["air"])
+    name = "air" if wording.schedule.room is None else "air-room"
+    _lane(drawing, wording, name, "temperature", lanes["air"])
     _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
     _extremes(drawing, wording, xs, air, lanes["air"])
     _lane(drawing, wording, "drying", "evaporation", lanes["drying"])
     _drying_curve(drawing, [x(each) for each in history.time[inside]], drying, lanes["drying"])
     drawing.line((left, lanes["drying"][1]), (right, lanes["drying"][1]), "rule")
-    _lane(drawing, wording, "rain", None, lanes["rain"])
-    _rain_bars(drawing, xs, weather.precipitation_mm[keep], lanes["rain"])
-    drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
+    if wording.schedule.room is None:
+        _lane(drawing, wording, "rain", None, lanes["rain"])
+        _rain_bars(drawing, xs, weather.precipitation_mm[keep], lanes["rain"])
+        drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
     _typical_line(drawing, wording, x, right)
     key = (
         "chart.weather.read"
@@ -76,7 +81,7 @@ def _lane(
     drawing: Drawing, wording: Wording, name: str, kind: KindName | None, lane: tuple[float, float]
 ) -> None:
     reader = wording.quantities.unit_name(kind) if kind else ""
-    lift = 34 if name == "air" else 9
+    lift = 34 if kind == "temperature" else 9
     drawing.text(
         (8, lane[0] - lift), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True
     )
@@ -124,9 +129,13 @@ def _rain_bars(drawing: Drawing, xs: Sequence[float], rain: Floats, lane: tuple[
 def _extremes(
     drawing: Drawing, wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float]
 ) -> None:
-    """Write the high and the low of each stretch of 24 hours beside the curve, where there is room."""
+    """Write the high and the low of each stretch of 24 hours beside the curve, where there is room.
+
+    Of air that stays as it is, one of them.
+    """
     points = _points(xs, air, lane, (float(air.min()), float(air.max())))
-    for lift, pick in ((-5.0, np.argmax), (15.0, np.argmin)):
+    ends = ((-5.0, np.argmax), (15.0, np.argmin))
+    for lift, pick in ends if float(np.ptp(air)) > _EVEN else ends[:1]:
         taken = 0.0
         for first in range(0, len(xs) - 12, 24):
             index = first + int(pick(air[first : first + 24]))
@@ -193,7 +202,7 @@ def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], fl
 
 def _weather_words(wording: Wording, keep: np.ndarray) -> str:
     schedule = wording.schedule
-    air, hours = schedule.weather.air_c[keep], schedule.weather.time[keep]
+    air, hours = schedule.air_c[keep], schedule.weather.time[keep]
     peak_hour = peak_drying(schedule.history, hours[0], hours[-1])
     moment = schedule.weather.time[0] if peak_hour is None else peak_hour
     zone = schedule.placement_end.tzinfo

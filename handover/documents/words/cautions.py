@@ -47,6 +47,9 @@ class CautionWording(ScheduleWords):
         values = {figure.name: self._figure(figure, caution) for figure in caution.figures}
         key = f"caution.{caution.code}"
         values["colder"] = self._colder(caution)
+        if "forecast_air" in values:
+            where = "" if self.schedule.room is None else "-room"
+            values["goes_down"] = self.say(f"caution.goes-down{where}", forecast_air=values["forecast_air"])
         if caution.at is not None:
             values["at"] = self.speak.hour(caution.at)
         title, text = f"{key}.title", self._text_key(key, caution)

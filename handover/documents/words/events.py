@@ -49,7 +49,8 @@ class EventWording:
         """Return the text of the owner's event for one watering."""
         takes = self.say("watering.takes", length=visit.length)
         stays = () if visit.covered else ("watering.stay-wet",)
-        water = ("watering.if-rain", *stays) if visit.amount else ()
+        rain = ("watering.if-rain",) if self.job.slab.gets_rain else ()
+        water = (*rain, *stays) if visit.amount else ()
         return _lines(visit.action, takes, visit.amount, *map(self.say, water), self.caller)
 
     def event(self, code: str, method: str = "", **values: object) -> tuple[str, str]:
