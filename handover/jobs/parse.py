@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from handover.base.text import quoted_text
 from handover.errors import Finding
+from handover.jobs.list_mistakes import find_list_mistakes, lines_of_items
 from handover.jobs.source_map import MAX_DEPTH, Language, find_lines, join_path
 
 if TYPE_CHECKING:
@@ -188,13 +189,19 @@ _FORM = 'name = value; words, measures and times between straight quotes "..."'
 
 def _toml_faults(text: str, message: str) -> list[Finding]:
     """Return the usual mistakes, line by line, and the parser's own message where they do not explain it."""
-    findings = [finding for line, words in _code_lines(text) if (finding := _mistake(line, words))]
+    code = _code_lines(text)
+    items = lines_of_items(code)
+    usual = (_mistake(line, words) for line, words in code if line not in items)
+    of_lists = list(find_list_mistakes(code))
+    findings = [*filter(None, usual), *of_lists]
+    findings.sort(key=lambda each: each.line or 0)
     if "at end of document" in message and (opened := _unclosed_text(text)) is not None:
         return [*findings, opened]
     place = re.search(r"line (\d+), column (\d+)", message)
     line = int(place[1]) if place else text.rstrip().count("\n") + 1
-    # The parser stops at the first fault, sometimes at the beginning of the next line.
-    if any(finding.line in {line, line - 1} for finding in findings):
+    # The parser stops at the first fault, sometimes at the beginning of the next line, or past a list.
+    near = {line, line - 1} | ({each.line for each in of_lists} if "array" in message else set())
+    if any(finding.line in near for finding in findings):
         return findings
     reason = re.sub(r"\s*\(at .*\)$", "", message).splitlines()[0][:120]
     own = Finding(
