@@ -145,15 +145,16 @@ def _for_saw(schedule: CureSchedule) -> Iterator[Material]:
 
 
 def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
-    """Yield lights where sawing, or the usual way to treat the surface, goes on after dusk or before dawn."""
+    """Yield lights where sawing, or the usual way that is left, goes on after dusk or before dawn.
+
+    A sheet that lies is no work any more, and nothing else is done in its place.
+    """
     site = job.site
     if site.latitude is None or site.longitude is None:
         return
-    task = schedule.surface
-    ways = (
-        ((each.start, each.until) for each in task.choices if schedule.is_ahead(each.until)) if task else ()
-    )
-    for hours in (_saw_hours(schedule), next(iter(ways), None)):
+    usual = next(iter(ways_left(schedule)), None)
+    work = None if usual is None or not schedule.is_ahead(usual.until) else (usual.start, usual.until)
+    for hours in (_saw_hours(schedule), work):
         if hours is None:
             continue
         start = max(hours[0].timestamp(), schedule.issued_at.timestamp())

@@ -20,7 +20,17 @@ from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.wording import Wording
 from handover.schedule.cover_times import pipes_by
 from handover.schedule.loading import OF_RISK, Material, materials_to_load, pour_weather
-from handover.schedule.model import Alert, Blanket, Caution, Figure, MilestoneKind, Protection, Risk
+from handover.schedule.model import (
+    Alert,
+    Blanket,
+    Caution,
+    Figure,
+    MilestoneKind,
+    Protection,
+    Risk,
+    SurfaceChoice,
+    SurfaceTask,
+)
 from handover.schedule.tasks import with_tasks
 from handover.service.summary import plan_summary
 
@@ -139,6 +149,36 @@ def test_lights_are_loaded_where_joints_are_sawn_after_dusk(
     )
     late = before_the_pour(schedule, milestones=dates, joints=None)
     assert (Material("lights") in materials_to_load(late, job)) == dark
+
+
+@pytest.mark.parametrize(("issued", "dark"), [(11, True), (19, True), (23, False)])
+def test_no_lights_are_loaded_for_a_way_that_nobody_takes(
+    job: JobRecord, schedule: CureSchedule, issued: int, dark: bool
+) -> None:
+    """The sheet is drawn until ten at night, and then lies: no compound is sprayed at four in the morning."""
+    evening = schedule.placement_end.replace(hour=18, minute=0)
+    drawn, before_dawn = evening + timedelta(hours=4), evening + timedelta(hours=10)
+    task = SurfaceTask(
+        work="damp",
+        start=evening,
+        not_after=None,
+        cover_from=None,
+        until=evening + timedelta(hours=14),
+        finish_recorded=True,
+        choices=(
+            SurfaceChoice("sheet-overnight", evening, drawn, 1.0, 0.0),
+            SurfaceChoice("compound", drawn, before_dawn, 1.0, 0.0),
+        ),
+        figures=(),
+        source="a rule",
+        mark="common practice",
+    )
+    issued_at = schedule.placement_end.replace(hour=issued, minute=0)
+    by_day = replace(schedule, surface=task, joints=None, issued_at=issued_at, watering=())
+    unsawn = tuple(each for each in by_day.milestones if each.kind != MilestoneKind.SAW_JOINTS)
+    loaded = materials_to_load(replace(by_day, milestones=unsawn, tasks=()), job)
+    assert {"plastic", "boards"} <= {each.code for each in loaded}
+    assert (Material("lights") in loaded) == dark
 
 
 def test_the_distance_of_the_loops_is_in_the_readers_units(job: JobRecord, schedule: CureSchedule) -> None:
