@@ -36,16 +36,6 @@ if TYPE_CHECKING:
     from handover.documents.words.watering import DayWords
 
 MAIN_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
-STAYS_OFF_KINDS = (
-    Kind.FOOT_TRAFFIC,
-    Kind.LIGHT_WORK,
-    Kind.LIGHT_VEHICLES,
-    Kind.HEAVY_VEHICLES,
-    Kind.SEAL,
-    Kind.HEATING,
-    Kind.FLOOR_COVERING,
-    Kind.DEICING_SALT,
-)
 OFFICE_ONLY_CAUTIONS = {
     "bleeds-long",
     *("air-unknown", "late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
@@ -61,10 +51,8 @@ FRONT_LINES = 19
 """Lines of dates, warning and visits of the crew that fit on the first page in its usual layout."""
 DENSE_FRONT_LINES = 24
 """The same in its dense layout."""
-PAGES = 4
-"""Most pages of a sheet without photos."""
-PAGES_WITHOUT_WATER = 3
-"""The same where nobody waters."""
+PAGES = 3
+"""Pages of a simple sheet without photos; with more, it is laid out again with less space."""
 PHOTO_LINES = 6
 """Height of a photo, in lines of the list."""
 PHOTO_PIXELS = 700
@@ -166,7 +154,7 @@ class CareSheet:
     @property
     def pages_wanted(self) -> int:
         """Return the most pages of the sheet; where it has more, it is laid out again with less space."""
-        return PAGES if self.wet else PAGES_WITHOUT_WATER
+        return PAGES
 
     # ---- dates
 
@@ -450,25 +438,24 @@ class CareSheet:
             frost = self.say("watering.if-frost") if self._cold else ""
             limits = "" if self.wording.visits.began else self.say("watering.limits")
             rain = self.say("watering.if-rain") if self.job.slab.gets_rain else ""
-            return " ".join(filter(None, (self.between, rain, frost, limits)))
+            between = "" if self.between in self.job_now.sentence else self.between
+            return " ".join(filter(None, (between, rain, frost, limits)))
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts
 
     @cached_property
     def stays_off(self) -> tuple[SheetRow, ...]:
-        """Return what must stay off, and until when."""
-        rows = [self._off(self.words_by_kind[kind]) for kind in STAYS_OFF_KINDS if kind in self.words_by_kind]
+        """Return what else must stay off, and until when: the first page has the uses of feet and wheels."""
+        rows = [self._off(self.words_by_kind[kind]) for kind in LATER_KINDS if kind in self.words_by_kind]
         return (
             *rows,
-            *(self._never(each) for each in self.wording.dates.withheld if each.kind in STAYS_OFF_KINDS),
+            *(self._never(each) for each in self.wording.dates.withheld if each.kind in LATER_KINDS),
         )
 
     def _off(self, words: MilestoneWords) -> SheetRow:
-        """Return when something may go on the slab; dates that the first page already has are left out."""
-        sentence = words.sentence if words.kind in LATER_KINDS else ""
-        title = self.say(self.wording.dates.by_heat(f"stays-off.{words.kind}"))
-        return self._row(words, title, sentence)
+        """Return when something may go on the slab."""
+        return self._row(words, self.say(self.wording.dates.by_heat(f"stays-off.{words.kind}")))
 
     def _never(self, words: WithheldWords) -> SheetRow:
         return SheetRow(

@@ -33,6 +33,9 @@ WIDE = 760.0
 HALF = 350.0
 """Width of the strength chart, which has half the paper."""
 
+LOW = 200.0
+"""Its height."""
+
 NARROW = 400.0
 """Width of the charts on the care page, for a phone."""
 
@@ -54,7 +57,7 @@ def care_sheet_html(
     """
     drawn = {
         "time_line": charts.time_line(words, WIDE).for_paper,
-        "strength": charts.strength(words, HALF).for_paper,
+        "strength": charts.strength(words, HALF, LOW).for_paper,
         "weather": charts.weather_strip(words, WIDE).for_paper,
     }
     html = _fill_template("care_sheet.html", CareSheet(words, pictures or {}), drawn, paper)

@@ -33,18 +33,21 @@ if TYPE_CHECKING:
 SAMPLES = ("summer-garage", "november-shop", "driveway-compound")
 
 
+def text_of(pdf: bytes, *options: str) -> str:
+    command = ["pdftotext", *options, "-l", "2", "-", "-"]
+    return subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
+
+
 @pytest.fixture(scope="module")
 def first_pages(sample_inputs: Any, sample_sheet: Any) -> Callable[[str, str], tuple[Wording, str]]:
-    """Give the words of a sample and the text of the first two pages of its sheet."""
+    """Give the words of a sample and the text of two pages of its sheet, by lines, then by cells."""
 
     @cache
     def pages(sample: str, language: str) -> tuple[Wording, str]:
         received, schedule = sample_inputs(sample)
         words = Wording(received.job, schedule, language=language)
         pdf = sample_sheet("care", sample, f"{language}-letter")
-        command = ["pdftotext", "-layout", "-l", "2", "-", "-"]
-        result = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
-        return words, plain(result)
+        return words, " ".join(plain(text_of(pdf, *options)) for options in (["-layout"], []))
 
     return pages
 

@@ -7,6 +7,8 @@ nothing runs off the paper.
 from __future__ import annotations
 
 import io
+import re
+import subprocess
 from collections import defaultdict
 from dataclasses import replace
 from datetime import timedelta
@@ -175,6 +177,33 @@ def test_nothing_breaks_badly_on_the_sheet_of_several_slabs(
     html = joined_sheet_html(ProjectSlabs(wordings, [LOGOS] * slabs), paper=paper)
     boxes, sizes = boxes_of(html)
     assert list(faults(boxes, sizes)) == []
+
+
+FOOT_PT = 37.0
+"""Height of the foot of a page, with its name and number."""
+
+
+def fills(pdf: bytes) -> list[float]:
+    """Return down to which share of its height each page has text above its foot."""
+    command = ["pdftotext", "-bbox", "-", "-"]
+    text = subprocess.run(command, input=pdf, capture_output=True, check=True).stdout.decode()
+    found = []
+    for page in text.split("<page ")[1:]:
+        height = float(re.findall(r'height="([\d.]+)"', page)[0]) - FOOT_PT
+        bottoms = (float(each) for each in re.findall(r'yMax="([\d.]+)"', page))
+        found.append(max((each / height for each in bottoms if each <= height), default=0.0))
+    return found
+
+
+@pytest.mark.parametrize("edition", ["en-letter", "en-a4", "es-letter", "es-a4"])
+@pytest.mark.parametrize("sample", ["summer-garage", "november-shop", "driveway-compound"])
+def test_a_sample_has_three_pages_and_none_half_empty(
+    sample: str, edition: str, sample_sheet: Callable[[str, str, str], bytes]
+) -> None:
+    """The last one may be."""
+    filled = fills(sample_sheet("care", sample, edition))
+    assert len(filled) <= 3
+    assert min(filled[:-1]) >= 0.5
 
 
 def test_a_long_list_of_changes_leaves_the_first_page_whole(

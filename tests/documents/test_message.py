@@ -279,8 +279,8 @@ def test_it_leads_with_no_date_that_is_past(job: JobRecord, schedule: CureSchedu
 
 def test_pets_wait_for_the_date_of_the_care_sheet(job: JobRecord, schedule: CureSchedule) -> None:
     wording = Wording(job, schedule)
-    [row] = [each for each in CareSheet(wording, {}).stays_off if each.kind == Kind.FOOT_TRAFFIC]
-    assert "pets" in row.title
+    [row] = [each for each in CareSheet(wording, {}).main if each.kind == Kind.FOOT_TRAFFIC]
+    assert "pets" in row.sentence
     [words] = [each for each in wording.milestones if each.kind == Kind.FOOT_TRAFFIC]
     assert words.when is not None
     plain = " ".join(body(read(compose(job, schedule)), "plain").split())

@@ -33,7 +33,7 @@ MARKS = re.compile(r"^\d+\. |\*\*", re.MULTILINE)
 """What Markdown writes and nobody reads."""
 
 NOT_READ = {"style", "script", "svg", "title"}
-OF_THE_RECORD = {"facts", "walk", "running", "site", "who", "by"}
+OF_THE_RECORD = {"facts", "placed", "walk", "running", "site", "who", "by"}
 """Classes of what the record says in its own words, which are not ours to judge."""
 
 
@@ -111,10 +111,10 @@ def test_spanish_is_easy(sample: str, pieces: Pieces) -> None:
 
 
 @pytest.mark.parametrize("language", languages())
-def test_the_sheet_of_the_summer_sample_has_four_pages(language: str, sample_sheet: Any) -> None:
+def test_the_sheet_of_the_summer_sample_has_three_pages(language: str, sample_sheet: Any) -> None:
     """Its first page holds all that is needed tonight; longer words must not push it apart."""
     with pikepdf.open(io.BytesIO(sample_sheet("care", "summer-garage", f"{language}-letter"))) as pdf:
-        assert len(pdf.pages) == 4
+        assert len(pdf.pages) == 3
 
 
 @pytest.mark.parametrize("language", languages())

@@ -31,11 +31,11 @@ if TYPE_CHECKING:
 GATE_KINDS = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
 
 
-def strength(wording: Wording, width: float = CHART_WIDTH) -> Chart:
+def strength(wording: Wording, width: float = CHART_WIDTH, height: float | None = None) -> Chart:
     """Draw the estimate of strength as a band, with the gates of the owner's dates."""
     history = wording.schedule.history
     days = 28.0
-    height = width * 0.36 + 116
+    height = height or width * 0.36 + 116
     left, right, top, bottom = 58.0, width - 14, 36.0, height - 42
     scale = DayScale(wording.schedule.placement_end, days, left, right)
     keep = history.hours <= days * 24
