@@ -258,10 +258,11 @@ class _TaskWording:
         return _TaskWords(title, self._with_caller(text) if task.by == "owner" else text, "protect")
 
     def cover_not_water(self, task: Task) -> _TaskWords:
-        """Return the cover while watering has to wait."""
-        text = f"{self.wording.visits.of_method('cover.text')}\n{self._until(task)}"
+        """Return the cover while watering has to wait; the crew's, in the owner's calendar, as theirs."""
+        by, of_method = ("-crew" if task.how else ""), self.wording.visits.of_method
+        text = f"{of_method(f'cover.text{by}')}\n{self._until(task)}"
         text = self._with_caller(text) if task.by == "owner" else text
-        return _TaskWords(self.wording.visits.of_method("cover.title"), text, "protect")
+        return _TaskWords(of_method(f"cover.title{by}"), text, "protect")
 
     def _until(self, task: Task) -> str:
         visits = self.wording.visits

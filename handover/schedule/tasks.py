@@ -435,17 +435,17 @@ class _Planner:
     def _covers(self, by: Party) -> Iterator[Task]:
         """Cover the slab before it may freeze, once for each span of a cover.
 
-        The owner has the crew's covers against frost as well: they call where nobody comes.
+        The owner has the crew's covers as well: they call where nobody comes.
         """
         coming = self._next_cover()
         for each in self.covers:
+            if by == "crew" and not each.by_crew:
+                continue
             notes = (NEXT,) if each is coming else ()
-            if each.frosts and (by == "owner" or each.by_crew):
-                how = "by-crew" if by == "owner" and each.by_crew else ""
-                night = tuple(self._night(each.start)) if by == "crew" else ()
-                yield self._cover(FROST_COVER, by, each, how, (*night, *notes))
-            elif not each.frosts and (by == "crew") == each.by_crew:
-                yield self._cover(COVER_NOT_WATER, by, each, "", notes)
+            how = "by-crew" if by == "owner" and each.by_crew else ""
+            night = tuple(self._night(each.start)) if by == "crew" and each.frosts else ()
+            kind = FROST_COVER if each.frosts else COVER_NOT_WATER
+            yield self._cover(kind, by, each, how, (*night, *notes))
 
     def _cover(self, kind: str, by: Party, cover: FrostCover, how: str, notes: tuple[str, ...]) -> Task:
         """Return the laying of a cover; in place of water the slab is safe from frost, its water is not."""

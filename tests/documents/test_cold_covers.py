@@ -144,6 +144,31 @@ def test_a_frost_tonight_is_the_first_job_and_a_visit_of_the_crew(
     )
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_cover_of_the_crew_in_place_of_water_is_in_both_calendars(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """The slab does not freeze, its water would: the owner reads who covers it, until when, whom to call."""
+    mild = replace(frozen, risks=(), tasks=())
+    wording = Wording(job, mild, language=language)
+    [cover] = frost_covers(mild)
+    assert cover.by_crew
+    owners, crews = (
+        [each for each in events if each.kind == "cover-not-water"]
+        for events in (owner_events(wording), crew_events(wording))
+    )
+    assert [(each.start, each.occasion) for each in owners] == [(each.start, each.occasion) for each in crews]
+    (event,) = owners
+    assert event.start == cover.start
+    assert event.title.startswith(wording.say("cover.title-crew"))
+    assert wording.say("cover.text-crew") in event.description
+    assert wording.visits.cover_end(cover) in event.description
+    care = CareSheet(wording, {})
+    assert care.ongoing is not None
+    assert event.title.startswith(care.ongoing.title)
+    assert any(wording.visits.cover_end(cover) in each for each in care.crew)
+
+
 def test_one_party_lays_a_cover(job: JobRecord, schedule: CureSchedule) -> None:
     """Before people may walk on the slab it is the crew, then the owner."""
     walk = schedule.milestone(Kind.FOOT_TRAFFIC)
