@@ -14,6 +14,7 @@ from handover.service.batch import MARK_FILE, Batch, run_batch
 from handover.service.earlier_sets import read_earlier_set
 from handover.service.publish import EARLIER_WEATHER_FOLDER, INPUTS_FOLDER
 from handover.service.workers import make_documents
+from handover.weather import reading
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -172,6 +173,31 @@ def test_the_first_hours_come_from_the_weather_of_the_set_there(
     assert [name for name in third if name.startswith(folder)] == [
         name for name in second if name.startswith(folder)
     ]
+
+
+@pytest.mark.parametrize("begins_after_the_pour", [False, True])
+def test_each_weather_is_read_once(
+    first: IssuedSet,
+    issue_again: Callable[..., Any],
+    cooler: Path,
+    next_day: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    *,
+    begins_after_the_pour: bool,
+) -> None:
+    """That of the set there has hours for the new one, a caution to give, and reasons: it is one reading."""
+    assert first.schedule.revision == 1
+    read: list[str] = []
+    assemble = reading.assemble
+
+    def count(raw: Any, file: str, site: Any) -> Any:
+        read.append(file.rpartition("/")[2])
+        return assemble(raw, file, site)
+
+    monkeypatch.setattr(reading, "assemble", count)
+    new = next_day if begins_after_the_pour else cooler
+    issue_again(new)
+    assert sorted(read) == sorted([new.name, "weather.json"])
 
 
 def test_reissue_takes_the_first_hours_from_the_last_issue(

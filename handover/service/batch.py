@@ -32,6 +32,7 @@ from handover.service.earlier_sets import (
     earlier_findings,
     next_issue,
     of_documents,
+    read_earlier_set,
     read_folder_set,
     without_sheets,
 )
@@ -308,7 +309,8 @@ class _Run:
         following = next_issue(
             inputs, batch.as_of, batch.settings, folder, there, self._archived_revisions(job)
         )
-        doubts = earlier_findings(following.earlier, batch.as_of, str(folder))
+        before = None if following.earlier is None else read_earlier_set(following.earlier, self._examine)
+        doubts = earlier_findings(before, batch.as_of, str(folder))
         self._in_progress[name] = _JobInProgress(inputs, digest, doubts)
         record = dict([next(iter(inputs.files.items()))])
         task = RenderTask(

@@ -15,9 +15,10 @@ from handover.service.job_inputs import WeatherFile
 from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, check_folder, next_revision
 from handover.service.render import document_names
 from handover.service.settings import add_manifest, read_issued_weather, read_settings
+from handover.weather.reading import examine_weather_bytes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from datetime import datetime
     from pathlib import Path
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
     from handover.service.job_inputs import JobInputs
     from handover.service.settings import Settings
+    from handover.weather.reading import ExaminedWeather
 
 
 @dataclass(frozen=True)
@@ -103,10 +105,17 @@ def next_issue(
     return NextIssue(revision, kept=there)
 
 
-def read_earlier_set(documents: Mapping[str, bytes]) -> EarlierSet:
-    """Return the issue before, as far as this program can read it."""
+def read_earlier_set(
+    documents: Mapping[str, bytes], examine: Callable[..., ExaminedWeather] = examine_weather_bytes
+) -> EarlierSet:
+    """Return the issue before, as far as this program can read it.
+
+    Args:
+        documents: Its set.
+        examine: Reads its weather, like `examine_weather_bytes`.
+    """
     schedule = read_earlier_schedule(documents)
-    return EarlierSet(schedule, None if schedule is None else _inputs_of(documents, schedule))
+    return EarlierSet(schedule, None if schedule is None else _inputs_of(documents, schedule, examine))
 
 
 def read_earlier_schedule(documents: Mapping[str, bytes]) -> CureSchedule | None:
@@ -139,19 +148,16 @@ def earlier_weather(documents: Mapping[str, bytes]) -> tuple[WeatherFile, ...]:
         return ()
 
 
-def earlier_findings(
-    documents: Mapping[str, bytes] | None, as_of: datetime, folder: str
-) -> tuple[Finding, ...]:
+def earlier_findings(before: EarlierSet | None, as_of: datetime, folder: str) -> tuple[Finding, ...]:
     """Return a caution where papers cannot say what changed since the issue before, or why.
 
     Args:
-        documents: The set of the issue before; None if there is none.
+        before: The issue before; None if there is none.
         as_of: Time of issue, aware.
         folder: Where the set is, for the caution.
     """
-    if documents is None:
+    if before is None:
         return ()
-    before = read_earlier_set(documents)
     if before.schedule is None:
         problem = f"{SCHEDULE_FILE} of the set there cannot be read; {_UNSAID}"
     elif before.schedule.issued_at > as_of:
@@ -167,16 +173,18 @@ _UNSAID = "the papers do not say what changed since, and a cover on the slab may
 _REASONLESS = "the papers say what changed since, but not why, and a cover on the slab may be another one now"
 
 
-def _inputs_of(documents: Mapping[str, bytes], schedule: CureSchedule) -> PlanInputs | None:
+def _inputs_of(
+    documents: Mapping[str, bytes], schedule: CureSchedule, examine: Callable[..., ExaminedWeather]
+) -> PlanInputs | None:
     """Return what a set was planned from; None where this program cannot read it any more."""
     try:
         job, made = read_issued_record(documents), read_settings(documents)
-        weather = read_joined_weather(job, read_issued_weather(documents))
+        weather = read_joined_weather(job, read_issued_weather(documents), examine)
         year = made.typical and WeatherFile(made.typical, documents[INPUTS_FOLDER + made.typical])
     except (UnusableInput, KeyError):
         return None
     if weather is None:
         return None
-    typical = read_joined_weather(job, (year,)) if year else None
+    typical = read_joined_weather(job, (year,), examine) if year else None
     chosen = made.settings
     return PlanInputs(job, weather, schedule.issued_at, typical, chosen.rules, chosen.share)

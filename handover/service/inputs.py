@@ -244,7 +244,7 @@ def _examine(
     if series is None:
         return _CheckedWeather(None, findings)
     start = job.placement.start
-    joined, used = join_weather(job, NamedSeries(weather_file.name, series), earlier)
+    joined, used = join_weather(job, NamedSeries(weather_file.name, series), earlier, examine)
     fit = check_fit(joined.series, job.site, start, needed_until(job), as_of, file=weather_file.name)
     return _CheckedWeather(joined.series, (*findings, *joined.findings, *fit), used)
 
@@ -257,7 +257,10 @@ def _examine_for(
 
 
 def join_weather(
-    job: JobRecord, new: NamedSeries, earlier: Sequence[WeatherFile]
+    job: JobRecord,
+    new: NamedSeries,
+    earlier: Sequence[WeatherFile],
+    examine: Callable[..., WeatherExamined] = examine_weather_bytes,
 ) -> tuple[JoinedWeather, tuple[WeatherFile, ...]]:
     """Return new weather with the hours before it, and the earlier files from which these are.
 
@@ -265,6 +268,7 @@ def join_weather(
         job: The record.
         new: The new weather.
         earlier: The weather of earlier issues, the newest first; what cannot be read any more is left out.
+        examine: Reads it, like `examine_weather_bytes`.
     """
     start = job.placement.start
     if new.series.first_hour <= start:
@@ -272,22 +276,29 @@ def join_weather(
     readable = [
         (file, NamedSeries(file.name, series))
         for file in earlier
-        if (series := _examine_for(job, file)[0]) is not None
+        if (series := _examine_for(job, file, examine)[0]) is not None
     ]
     joined = add_earlier_hours(new, [each for _, each in readable], start, job.site)
     return joined, tuple(readable[order][0] for order in joined.used)
 
 
-def read_joined_weather(job: JobRecord, files: Sequence[WeatherFile]) -> WeatherSeries | None:
+def read_joined_weather(
+    job: JobRecord,
+    files: Sequence[WeatherFile],
+    examine: Callable[..., WeatherExamined] = examine_weather_bytes,
+) -> WeatherSeries | None:
     """Return the weather of an issued set; None where this program cannot read it.
 
     Args:
         job: The record.
         files: The weather of the set, then that of earlier issues, as `read_issued_weather` returns it.
+        examine: Reads it, like `examine_weather_bytes`.
     """
     own, *earlier = files
-    series, _ = _examine_for(job, own)
-    return None if series is None else join_weather(job, NamedSeries(own.name, series), earlier)[0].series
+    series, _ = _examine_for(job, own, examine)
+    if series is None:
+        return None
+    return join_weather(job, NamedSeries(own.name, series), earlier, examine)[0].series
 
 
 def _examine_typical(

@@ -29,6 +29,7 @@ from handover.service.earlier_sets import (
     read_earlier_set,
     read_folder_set,
 )
+from handover.service.forecasts import CachingWeatherReader
 from handover.service.inputs import check_inputs, compute, download_weather, questions, read_weather_file
 from handover.service.publish import (
     INPUTS_FOLDER,
@@ -50,6 +51,7 @@ if TYPE_CHECKING:
     from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
+    from handover.service.earlier_sets import EarlierSet
     from handover.service.job_inputs import JobInputs, WeatherFile
     from handover.service.pdf_workers import PdfWorkers
     from handover.weather.reading import ExaminedWeather as WeatherExamined
@@ -302,15 +304,22 @@ class IssueChoices(Protocol):
         """The set of the previous issue."""
 
 
-def compute_schedule(inputs: JobInputs, request: IssueChoices) -> CureSchedule:
+def compute_schedule(
+    inputs: JobInputs, request: IssueChoices, before: EarlierSet | None = None
+) -> CureSchedule:
     """Return the schedule of a request, with the changes since the previous issue as far as it is readable.
 
     A cover between the waterings of the previous issue stays, unless only a better one keeps the slab wet.
+
+    Args:
+        inputs: The checked inputs.
+        request: The choices, with the set of the previous issue.
+        before: That set, if it was read already.
     """
     settings = request.settings
     if request.earlier is None:
         return compute(inputs, request.as_of, request.revision, settings)
-    before = read_earlier_set(request.earlier)
+    before = before or read_earlier_set(request.earlier)
     cover = before.cover_for(inputs.job)
     schedule = compute(inputs, request.as_of, request.revision, settings, cover)
     if before.schedule is None or before.schedule.issued_at > request.as_of:
@@ -390,7 +399,8 @@ def issue_to_folder(
     job = examined.record.id
     with lock_folder(folder):
         there = read_folder_set(folder, job)
-        inputs = check_request(replace(request, earlier=there), examined=examined)
+        examine = CachingWeatherReader()
+        inputs = check_request(replace(request, earlier=there), examined=examined, examine=examine)
         on_findings(inputs.cautions)
         following = next_issue(inputs, request.as_of, request.settings, folder, there)
         if following.kept is not None:
@@ -398,8 +408,9 @@ def issue_to_folder(
             on_findings(questions(issued.schedule, request.record.name))
             return issued
         revised = replace(request, revision=following.revision, earlier=following.earlier)
-        on_findings(earlier_findings(following.earlier, request.as_of, str(folder)))
-        schedule = compute_schedule(inputs, revised)
+        before = None if following.earlier is None else read_earlier_set(following.earlier, examine)
+        on_findings(earlier_findings(before, request.as_of, str(folder)))
+        schedule = compute_schedule(inputs, revised, before)
         on_findings(questions(schedule, request.record.name))
         issued = render_set(inputs, schedule, revised, workers)
         publish_locked(issued.files, folder, job)
