@@ -386,6 +386,7 @@ def march(
     rows = np.cumsum(wanted) - 1
     temperatures = np.empty((int(wanted.sum()), len(temperature), len(kept)))
     ages = np.empty_like(temperatures)
+    radiation = np.stack([weather.longwave[:-1] + weather.sun, weather.longwave[1:] + weather.sun], axis=1)
     for number in range(len(steps) + 1):
         if wanted[number]:
             row = rows[number]
@@ -398,7 +399,8 @@ def march(
             cover = weather.cover[number]
             if covering is not None:
                 cover = covering(number, marcher.age, marcher.temperature[:, : marcher.count])
-            marcher.advance(float(steps[number]), _air_at(weather, number, wet, cover))
+            air = _air_at(weather, number, radiation[number], wet, cover)
+            marcher.advance(float(steps[number]), air)
     reached = int(wanted[: number + 1].sum())
     return March(
         seconds=np.concatenate([[0.0], np.cumsum(steps)])[wanted][:reached],
@@ -409,7 +411,7 @@ def march(
     )
 
 
-def _air_at(weather: Exchange, number: int, wet: Floats | None, cover: Floats) -> _Air:
+def _air_at(weather: Exchange, number: int, radiation: Floats, wet: Floats | None, cover: Floats) -> _Air:
     """Return the weather that a step meets, under a cover of a resistance, shape (m,)."""
     ends = slice(number, number + 2)
     is_covered = np.count_nonzero(cover) > 0
@@ -422,7 +424,7 @@ def _air_at(weather: Exchange, number: int, wet: Floats | None, cover: Floats) -
         weather.vapour_pa[ends],
         weather.film[ends],
         evaporating,
-        weather.longwave[ends] + weather.sun[number],
+        radiation,
         cover if is_covered else None,
         weather.emissivity * STEFAN_BOLTZMANN,
     )
@@ -628,9 +630,11 @@ class _Marcher:
         self.update_links()
         start = self.start(air)
         step = self.step_with_ice(seconds, start) if self.is_icy else self.step(seconds, start, self.capacity)
-        if not self.is_icy and self.is_freezing(step.temperature):
+        is_icy = self.is_freezing(step.temperature)
+        if is_icy and not self.is_icy:
             step = self.step_with_ice(seconds, start)
-        self.is_icy = self.is_freezing(step.temperature)
+            is_icy = self.is_freezing(step.temperature)
+        self.is_icy = is_icy
         self.temperature, self.age = step.temperature, step.age
         self.degree, self.degree_rate = step.degree, step.degree_rate
         self.booked += step.heat
