@@ -48,6 +48,9 @@ LIMIT_S = 600.0
 # One thread for linear algebra: the matrices are small, and the workers of the suite share the cores.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# A hundred processes begin: each would compile what it imports if none may keep the bytecode.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 # What a session keeps is searched for garbage less often: `handover` itself collects none.
 gc.set_threshold(200_000, 20, 100)
 
@@ -106,6 +109,18 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         if not any(item.iter_markers("spread")) and not any(item.iter_markers("xdist_group")):
             item.add_marker(pytest.mark.xdist_group(item.location[0]))
     items.sort(key=lambda item: not item.location[0].removeprefix("tests/").startswith(LONGEST))
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_finish(session: pytest.Session) -> None:
+    """Name each test with its group, by which pytest-xdist keeps tests in one worker.
+
+    pytest-xdist 3.8 writes that name into an attribute that pytest reads no longer since 9.2.
+    """
+    for item in session.items:
+        name = vars(item).get("_nodeid", item.nodeid)
+        if name != item.nodeid:
+            item._id = type(item._id).parse(name)  # type: ignore[attr-defined]
 
 
 @pytest.fixture(scope="session")
@@ -255,11 +270,14 @@ def plan_once() -> Callable[..., CureSchedule]:
 def shared_schedules(monkeypatch: pytest.MonkeyPatch, plan_once: Callable[..., CureSchedule]) -> None:
     """Have the services use a schedule again that was computed from equal inputs in this process.
 
-    Not for tests that compare two runs, unless one of the two is in another process.
+    So do the reasons of its changes. Not for tests that compare two runs, unless one of the two is in another
+    process.
     """
+    from handover.schedule import reasons  # noqa: PLC0415 - heavy
     from handover.service import inputs  # noqa: PLC0415 - heavy
 
-    monkeypatch.setattr(inputs, "plan_cure", plan_once)
+    for module in (inputs, reasons):
+        monkeypatch.setattr(module, "plan_cure", plan_once)
 
 
 FEW = 8
@@ -279,11 +297,13 @@ def plan_with_few_members() -> Iterator[None]:
 
 
 @pytest.fixture
-def few_members() -> Iterator[None]:
+def few_members(request: pytest.FixtureRequest) -> Iterator[None]:
     """Have the services compute a schedule with few members: for tests of what is done with schedules.
 
-    After `shared_schedules`, where both are used. Not for tests that compare a run in another process.
+    Not for tests that compare a run in another process.
     """
+    if "shared_schedules" in request.fixturenames:  # first, because it replaces the same function
+        request.getfixturevalue("shared_schedules")
     with plan_with_few_members():
         yield
 
@@ -496,7 +516,7 @@ def issued(once: Callable[..., Path]) -> Path:
     """
 
     def issue_three_quickly(folder: Path) -> None:
-        with no_pdf_engine():
+        with no_pdf_engine(), plan_with_few_members():
             issue_three(folder)
 
     return once("issued", issue_three_quickly)
