@@ -25,7 +25,7 @@ Job = Callable[..., JobRecord]
 Weather = Callable[..., WeatherSeries]
 
 
-FEW = 20
+FEW = 8
 """Members of a plan: what must hold for any slab holds for any number of members."""
 
 

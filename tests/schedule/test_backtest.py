@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 POURS = 24
 MEMBERS = 60
 DAYS = 10
+MIXES = 40  # of the slab in real weather; pours are the independent trials
 
 
 @pytest.fixture(scope="module")
@@ -35,6 +36,7 @@ def backtest() -> ModuleType:
     sys.modules[spec.name] = module  # dataclasses look their module up
     spec.loader.exec_module(module)
     module.REAL_DAYS = module.ISSUED_DAYS = DAYS  # the forecast, and some of the real season
+    module.MIXES = MIXES
     module.DATES = tuple(each for each in module.DATES if each != "heavy-vehicles")
     return module
 

@@ -36,7 +36,7 @@ def planned(
 ) -> tuple[JobRecord, CureSchedule]:
     finished = as_of + timedelta(hours=4.5)  # half past four: dusk is nearer than the coat is dry
     record = job(curing={"method": "curing compound"}, placement={"finished": finished}, slab=slab)
-    return record, plan_cure(record, weather(*air), as_of)
+    return record, plan_cure(record, weather(*air), as_of, members=20)
 
 
 def way_of(schedule: CureSchedule) -> SurfaceChoice:

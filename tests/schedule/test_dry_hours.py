@@ -42,7 +42,7 @@ TWICE = ("06:30-07:30", "18:00-20:00")
 def planned(job: Job, weather: Weather, as_of: datetime) -> Planned:
     def build(*, is_continuous: bool = False, **curing: Any) -> CureSchedule:
         dry = weather(26.0, 38.0, relative_humidity=np.full(14 * 24, 0.25))
-        schedule = partial(plan.plan_cure, job(curing=curing), dry, as_of, members=20)
+        schedule = partial(plan.plan_cure, job(curing=curing), dry, as_of, members=8)
         if not is_continuous:
             return schedule()
         with pytest.MonkeyPatch.context() as patch:

@@ -68,7 +68,7 @@ def test_nobody_looks_under_a_sheet_while_blankets_lie_on_it(
     covered = job(curing={"method": "plastic sheet"}, site=NOWHERE)
     cold = lasting(3.0, 11.0)
     cold.air_c[:54] -= 5.0  # two nights of frost, the last hour at 5 in the morning of the 16th
-    schedule = plan_cure(covered, cold, as_of, members=40)
+    schedule = plan_cure(covered, cold, as_of, members=8)
     covers = frost_covers(schedule)
     assert covers
     assert schedule.watering[0].skipped_because == "frost"

@@ -19,7 +19,7 @@ def test_heating_waits_four_weeks_and_for_the_end_of_curing(
     job: Callable[..., JobRecord], weather: Callable[..., WeatherSeries], as_of: datetime
 ) -> None:
     record = job(slab={"heated": True})
-    schedule = plan_cure(record, weather(), as_of, members=20)
+    schedule = plan_cure(record, weather(), as_of, members=8)
     heating, curing = (
         schedule.milestone(kind) for kind in (MilestoneKind.HEATING, MilestoneKind.CURING_ENDS)
     )
@@ -34,4 +34,4 @@ def test_heating_waits_four_weeks_and_for_the_end_of_curing(
 def test_a_slab_without_heating_has_no_date_for_it(
     job: Callable[..., JobRecord], weather: Callable[..., WeatherSeries], as_of: datetime
 ) -> None:
-    assert plan_cure(job(), weather(), as_of, members=20).milestone(MilestoneKind.HEATING) is None
+    assert plan_cure(job(), weather(), as_of, members=8).milestone(MilestoneKind.HEATING) is None

@@ -95,7 +95,7 @@ def test_the_trial_cut_comes_first_and_the_best_hour_before_the_last(
     job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], day: tuple[float, float]
 ) -> None:
     """Seen: 83 of 123 windows closed before they opened, because the quantiles of two hours were crossed."""
-    schedule = plan_cure(job(mix=mix), weather(*day), as_of, members=40)
+    schedule = plan_cure(job(mix=mix), weather(*day), as_of, members=8)
     for window in joints_of(schedule).windows:
         assert hours(schedule, window.opens) <= hours(schedule, window.closes)
         if window.part == "whole":
@@ -110,7 +110,7 @@ def test_no_hour_of_sawing_is_before_final_set_as_printed(
     job: Job, weather: Weather, as_of: datetime, day: tuple[float, float]
 ) -> None:
     """Identity. Seen: 166 of 360 cases, by up to a few hours, because two kinds of quantile were compared."""
-    schedule = plan_cure(job(placement={"finished": None}), weather(*day), as_of, members=40)
+    schedule = plan_cure(job(placement={"finished": None}), weather(*day), as_of, members=8)
     final = schedule.milestone(MilestoneKind.FINAL_SET)
     assert final is not None
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
@@ -211,7 +211,7 @@ def test_joints_that_are_just_as_far_apart_as_usual_are_not_too_far(
     """12 ft is 36 times 4 in. Seen: a caution that 12 ft is more than 12 ft."""
     for feet, is_far in ((12.0, False), (12.1, True)):
         record = job(slab={"thickness": 4 * 0.0254, "joint_spacing": feet * 0.3048})
-        codes = {each.code for each in plan_cure(record, weather(), as_of, members=20).cautions}
+        codes = {each.code for each in plan_cure(record, weather(), as_of, members=8).cautions}
         assert ("joint-spacing" in codes) == is_far
 
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from handover.base.arrays import Floats
+    from handover.schedule.mix import ConcreteProperties
     from handover.schedule.model import CureSchedule, Measurement
     from handover.schedule.simulation import Simulation
     from handover.weather.series import WeatherSeries
@@ -32,13 +33,15 @@ if TYPE_CHECKING:
 Job = Callable[..., JobRecord]
 Weather = Callable[..., "WeatherSeries"]
 Planned = Callable[..., "CureSchedule"]
+Concrete = Callable[..., "ConcreteProperties"]
 
 ESTIMATED = [
     kind
     for kind in MilestoneKind
     if kind not in {MilestoneKind.DEICING_SALT, MilestoneKind.FLOOR_COVERING, MilestoneKind.SEAL}
 ]
-MEMBERS = 20
+MEMBERS = 8
+DAYS_OF_CONCRETE = 4
 
 
 @pytest.fixture
@@ -59,6 +62,17 @@ def simulated(job: Job, weather: Weather, as_of: datetime) -> Callable[..., Simu
         return simulate(measured, weather(14.0, 24.0), as_of, members=MEMBERS)
 
     return simulate_measured
+
+
+@pytest.fixture
+def concrete_of(job: Job, weather: Weather, as_of: datetime) -> Callable[..., ConcreteProperties]:
+    """The concrete as measurements correct it; of the slab, it depends on the first days alone."""
+
+    def measure(**measurements: Any) -> ConcreteProperties:
+        measured = job(placement={"finished": None}).model_copy(update=measurements)
+        return simulate(measured, weather(14.0, 24.0), as_of, members=MEMBERS, days=DAYS_OF_CONCRETE).concrete
+
+    return measure
 
 
 def not_before(schedule: CureSchedule, kind: MilestoneKind) -> datetime | None:
@@ -157,7 +171,7 @@ class TestTickets:
 
     def test_more_water_is_never_sooner(self, planned: Planned, job: Job) -> None:
         loads_by_water = [(ticket(60, job, water_added=added),) for added in (0, 60, 150)]
-        schedules = [planned(ticket=each, members=40) for each in loads_by_water]
+        schedules = [planned(ticket=each, members=MEMBERS) for each in loads_by_water]
         for drier, wetter in pairwise(schedules):
             none_is_later(drier, wetter)
 
@@ -219,12 +233,12 @@ def type_i(days: ArrayLike) -> Floats:
 
 class TestStandardCured:
     def test_a_cylinder_on_the_curve_of_the_specified_strength_changes_no_curve(
-        self, planned: Planned, simulated: Any
+        self, planned: Planned, concrete_of: Concrete
     ) -> None:
         """No date is sooner: plants deliver more than that on average."""
         tested = planned(cylinder=standard(on_the_curve(7)))
         assert record_of(tested, "standard-cylinder").figures[0].value == pytest.approx(1.0)
-        concrete = simulated(cylinder=standard(on_the_curve(7))).concrete
+        concrete = concrete_of(cylinder=standard(on_the_curve(7)))
         assert concrete.delivered[CENTRAL] == pytest.approx(1.0)
         assert concrete.curve.ratio([3.0, 28.0]) == pytest.approx(type_i([3.0, 28.0]))
         none_is_later(planned(), tested)
@@ -235,23 +249,23 @@ class TestStandardCured:
         none_is_later(planned(), weak)
         assert ("cylinders-weak" in codes(weak)) == (times < 0.8)
 
-    def test_a_strong_cylinder_brings_nothing_above_what_was_measured(self, simulated: Any) -> None:
+    def test_a_strong_cylinder_brings_nothing_above_what_was_measured(self, concrete_of: Concrete) -> None:
         """Nor above what the plant has on average: 1.34 standard deviations of 500 psi over the specified."""
         days = np.linspace(0.5, 60.0, 200)
         expected = (SPECIFIED + 1.34 * 3.5) * type_i(days)
         for times in (1.3, 1.5, 2.0):
-            concrete = simulated(cylinder=standard(on_the_curve(7, times))).concrete
+            concrete = concrete_of(cylinder=standard(on_the_curve(7, times)))
             likely = SPECIFIED * concrete.delivered[CENTRAL] * concrete.curve.ratio(days)
             assert np.all(likely <= np.maximum(on_the_curve(7, times)[1], expected) + 1e-9)
             assert np.all(likely >= expected - 1e-9)
 
     def test_a_cylinder_of_the_expected_strength_makes_nothing_later(
-        self, planned: Planned, simulated: Any
+        self, planned: Planned, concrete_of: Concrete
     ) -> None:
         """What was expected moves no mean, narrows the spread, and makes no member weaker."""
         expected = 1.0 + 1.34 * 3.5 / SPECIFIED  # times the specified strength: ACI 318, as a plant delivers
         cylinder = standard(on_the_curve(3.0, expected))
-        before, after = simulated().concrete.delivered, simulated(cylinder=cylinder).concrete.delivered
+        before, after = concrete_of().delivered, concrete_of(cylinder=cylinder).delivered
         assert after[CENTRAL] == pytest.approx(before[CENTRAL])
         assert np.all(np.abs(after - expected) <= np.abs(before - expected) + 1e-9)
         assert after.std() < before.std()
@@ -277,9 +291,9 @@ class TestStandardCured:
         sooner, later = (plan_cure(each, cold, as_of, members=MEMBERS) for each in (tested, plain))
         none_is_later(sooner, later)
 
-    def test_no_cylinder_widens_the_spread_and_an_older_one_says_more(self, simulated: Any) -> None:
+    def test_no_cylinder_widens_the_spread_and_an_older_one_says_more(self, concrete_of: Concrete) -> None:
         def spread(*tests: tuple[float, float]) -> float:
-            return float(simulated(cylinder=standard(*tests)).concrete.delivered.std())
+            return float(concrete_of(cylinder=standard(*tests)).delivered.std())
 
         for times in (0.6, 1.5):
             ages = [spread(on_the_curve(days, times)) for days in (3.0, 7.0, 28.0)]
@@ -308,8 +322,10 @@ class TestStandardCured:
         assert [test.measured_mpa for test in fit.tests] == [12.0, 18.0, 26.0]
         assert {each.outcome for each in schedule.measurements} == {"curve-fitted"}
 
-    def test_the_fitted_curve_goes_through_its_tests_and_not_above_them_outside(self, simulated: Any) -> None:
-        curve = simulated(cylinder=standard((3, 12.0), (7, 18.0), (28, 26.0))).concrete.curve
+    def test_the_fitted_curve_goes_through_its_tests_and_not_above_them_outside(
+        self, concrete_of: Concrete
+    ) -> None:
+        curve = concrete_of(cylinder=standard((3, 12.0), (7, 18.0), (28, 26.0))).curve
         assert SPECIFIED * curve.ratio([3.0, 7.0, 28.0]) == pytest.approx([12.0, 18.0, 26.0], rel=0.05)
         days = np.array([0.5, 1.0, 2.0])  # younger than any test: the cement's own, through the youngest
         own = type_i(days)

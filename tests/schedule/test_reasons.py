@@ -36,7 +36,7 @@ WATERED = {"available": ("06:30-08:00", "17:00-21:00")}
 
 @pytest.fixture(autouse=True)
 def _plan_few(monkeypatch: pytest.MonkeyPatch, plan_once: Callable[..., Any]) -> None:
-    monkeypatch.setattr(reasons, "plan_cure", partial(plan_once, members=20))
+    monkeypatch.setattr(reasons, "plan_cure", partial(plan_once, members=8))
 
 
 def explained(

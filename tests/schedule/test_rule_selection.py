@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 SETS = tuple(rule_sets())
 NEVER = datetime.max.replace(tzinfo=UTC)
-MEMBERS = 20  # few: the result holds for any number
+MEMBERS = 8  # few: the result holds for any number
 
 
 def curing(schedule: CureSchedule) -> Milestone:

@@ -43,7 +43,7 @@ def at(*hours: int) -> list[datetime]:
 
 
 def compare(job: Any, weather: WeatherSeries, starts: list[datetime], **options: Any) -> StartComparison:
-    return compare_starts(job, weather, MIDNIGHT, starts, PLACING, members=20, **options)
+    return compare_starts(job, weather, MIDNIGHT, starts, PLACING, members=8, **options)
 
 
 # ---- the dangers
@@ -224,7 +224,7 @@ def test_a_start_has_the_hours_of_the_plan_of_that_pour(
     job: Job, weather: Weather, air_c: tuple[float, float], more: dict[str, Any]
 ) -> None:
     """To the second, whatever the weather and the curing: the starts and the sheet are one story."""
-    members, air = 20, weather(*air_c)
+    members, air = 8, weather(*air_c)
     starts = at(5, 16)
     compared = compare_starts(job(**more), air, MIDNIGHT, starts, PLACING, members=members).starts
     for start in compared:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
-MEMBERS = 40
+MEMBERS = 8
 
 
 @pytest.fixture

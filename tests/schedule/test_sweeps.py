@@ -17,7 +17,7 @@ import pytest
 if TYPE_CHECKING:
     from types import ModuleType
 
-MEMBERS = 16
+MEMBERS = 8
 SWEEPS = (
     "air, degC: curing compound",
     "concrete, degC, in 12",

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     Job = Callable[..., JobRecord]
     Weather = Callable[..., WeatherSeries]
 
-MEMBERS = 40
+MEMBERS = 8
 WINDOWS = [("06:30-08:00", "12:00-13:00", "17:00-21:00"), ("18:00-22:00",), ("05:30-06:30", "20:00-23:30")]
 
 
