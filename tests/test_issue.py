@@ -216,7 +216,7 @@ def test_the_documents_say_whose_slab_it_is(issue_sample: Sample) -> None:
     assert json.loads((folder / "schedule.json").read_bytes())["job"] == record["id"]
 
 
-@pytest.mark.usefixtures("stand_in_pdf")
+@pytest.mark.usefixtures("stand_in_pdf", "few_members")
 def test_a_second_issue_is_the_next_revision_of_the_same_events(issue: Callable[..., Path]) -> None:
     def events(folder: Path) -> dict[str, int]:
         calendar = icalendar.Calendar.from_ical((folder / "owner.ics").read_bytes())
@@ -229,7 +229,7 @@ def test_a_second_issue_is_the_next_revision_of_the_same_events(issue: Callable[
     assert {second[uid] - first[uid] for uid in first} == {1}
 
 
-@pytest.mark.usefixtures("stand_in_pdf")
+@pytest.mark.usefixtures("stand_in_pdf", "few_members")
 def test_a_folder_of_another_job_is_left_alone(
     issue: Callable[..., Path], run: Run, record: Path, record_text: str, weather: Path, as_of: str
 ) -> None:
@@ -247,7 +247,7 @@ IN_ENGLISH = ("--language", "en", "--paper", "a4", "--units", "si")
 """An owner of another language, and an issue in English all the same: two tests look at its sheets."""
 
 
-@pytest.mark.usefixtures("short_sheets")
+@pytest.mark.usefixtures("short_sheets", "few_members")
 def test_units_and_paper_of_the_reader(issue: Callable[..., Path], record_text: str) -> None:
     folder = issue(*IN_ENGLISH, text=record_text.replace("[owner]", SPANISH))
     with pikepdf.open(folder / "care-sheet.pdf") as pdf:
@@ -256,6 +256,7 @@ def test_units_and_paper_of_the_reader(issue: Callable[..., Path], record_text: 
     assert (width, height) == pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=0.02)
 
 
+@pytest.mark.usefixtures("few_members")
 def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
     run: Run, record: Path, record_text: str, weather: Path, as_of: str
 ) -> None:
@@ -288,7 +289,7 @@ def test_us_and_si_records_of_the_same_job_give_the_same_schedule(
             assert abs(apart) < timedelta(minutes=1), one["kind"]
 
 
-@pytest.mark.usefixtures("stand_in_pdf")
+@pytest.mark.usefixtures("stand_in_pdf", "few_members")
 def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., Path], tmp_path: Path) -> None:
     shutil.copytree(ROOT / "templates" / "en", tmp_path / "own" / "xx")  # a language of the contractor's own
     folder = issue("--language", "en,xx,en", "--templates", tmp_path / "own")
@@ -301,7 +302,7 @@ def test_with_two_languages_the_readers_files_name_theirs(issue: Callable[..., P
     assert {each.name for each in folder.iterdir()} == SET | {"inputs"}, "the earlier languages are gone"
 
 
-@pytest.mark.usefixtures("short_sheets")
+@pytest.mark.usefixtures("short_sheets", "few_members")
 def test_the_owner_reads_in_the_language_of_the_record(
     issue: Callable[..., Path], record: Path, record_text: str, tmp_path: Path
 ) -> None:
@@ -336,7 +337,7 @@ def test_the_owner_reads_in_the_language_of_the_record(
     assert set(tongues(issue(*IN_ENGLISH, folder=tmp_path / "en")).values()) == {"en"}
 
 
-@pytest.mark.usefixtures("stand_in_pdf")
+@pytest.mark.usefixtures("stand_in_pdf", "few_members")
 def test_inputs_of_one_name_are_both_kept(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path
 ) -> None:
@@ -409,42 +410,58 @@ class Elements(HTMLParser):
         self.text += data
 
 
-HOSTILE = (
-    "<script>alert(1)</script><img src=x onerror=alert(2)> & "
-    "\\u000d\\u000aATTENDEE:mailto:x@example.net \\u0007"
+MARKUP = "<script>alert(1)</script><img src=x onerror=alert(2)> & ATTENDEE:mailto:x@example.net"
+CONTROLS = "\\u000d\\u000aATTENDEE:mailto:x@example.net \\u0007"
+FIELDS = (
+    *("site.name", "site.address", "owner.name"),
+    *("contractor.name", "contractor.address", "mix.supplier"),
 )
 
 
-@pytest.mark.parametrize(
-    "field",
-    ["site.name", "site.address", "owner.name", "contractor.name", "contractor.address", "mix.supplier"],
-)
-def test_markup_and_control_characters_are_text(
+def with_text(record_text: str, field: str, text: str) -> str:
+    """Return a record with another text in a field."""
+    part, key = field.split(".")
+    lines = record_text.splitlines()
+    at = lines.index(f"[{part}]") + 1
+    ends = next((number for number in range(at, len(lines)) if lines[number].startswith("[")), len(lines))
+    others = [line for line in lines[at:ends] if not line.startswith(f"{key} = ")]
+    return "\n".join([*lines[:at], f'{key} = "{text}"', *others, *lines[ends:]])
+
+
+@pytest.mark.parametrize("field", FIELDS)
+def test_control_characters_are_refused_by_the_name_of_the_field(
     run: Run, record: Path, weather: Path, record_text: str, as_of: str, tmp_path: Path, field: str
 ) -> None:
-    part, key = field.split(".")
-    lines = [
-        line for line in record_text.splitlines() if not (line.startswith(f"{key} = ") and key != "name")
-    ]
-    at = lines.index(f"[{part}]") + 1
-    if key == "name":
-        del lines[at]
-    lines.insert(at, f'{key} = "{HOSTILE}"')
-    record.write_text("\n".join(lines), encoding="utf-8")
+    record.write_text(with_text(record_text, field, MARKUP + CONTROLS), encoding="utf-8")
     result = run("issue", record, "-w", weather, "-o", tmp_path / "out", "--as-of", as_of)
-    if result.status == 2:  # refused outright, by name
-        assert field in result.err
-        return
-    assert result.status == 0, result.err
-    folder = tmp_path / "out"
-    page = Elements((folder / "care-page.html").read_text(encoding="utf-8"))
-    assert not [each for each in page.found if "onerror" in each[1]]
-    assert not [each for each in page.found if each[0] == "img" and each[1].get("src") == "x"]
-    assert "alert(1)" not in "".join(str(each) for each in page.found if each[0] == "script")
+    assert result.status == 2
+    assert field in result.err
+    assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.usefixtures("few_members")
+def test_markup_is_text(
+    issue: Callable[..., Path], record_text: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """In every field at once; of the sheets it is looked for in the pages that the PDF engine gets."""
+    sheets: list[str] = []
+
+    def note(html: str, _: object = ()) -> bytes:
+        sheets.append(html)
+        return b"%PDF-1.7\n% stand-in " + str(len(sheets)).encode()
+
+    monkeypatch.setattr("handover.documents.pages.render_pdf", note)
+    for field in FIELDS:
+        record_text = with_text(record_text, field, MARKUP)
+    folder = issue(text=record_text)
+    assert len(sheets) == 3
+    for page in map(Elements, (*sheets, (folder / "care-page.html").read_text(encoding="utf-8"))):
+        assert "<img src=x onerror=alert(2)> & " in page.text
+        assert not [each for each in page.found if "onerror" in each[1]]
+        assert not [each for each in page.found if each[0] == "img" and each[1].get("src") == "x"]
+        assert "alert(1)" not in "".join(str(each) for each in page.found if each[0] == "script")
     for name in ("owner.ics", "crew.ics"):
-        content = (folder / name).read_bytes()
-        assert b"\x07" not in content
-        calendar = icalendar.Calendar.from_ical(content)
+        calendar = icalendar.Calendar.from_ical((folder / name).read_bytes())
         assert not [each for each in calendar.walk() if "ATTENDEE" in each]
     message = email.message_from_bytes((folder / "message.eml").read_bytes(), policy=email.policy.default)
     assert "ATTENDEE" not in message
