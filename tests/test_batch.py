@@ -458,7 +458,7 @@ def really(orders: Iterator[RenderTask]) -> Iterator[tuple[RenderTask, RenderRes
     return ((each, make_documents(each)) for each in orders)
 
 
-@pytest.mark.usefixtures("stand_in_pdf")
+@pytest.mark.usefixtures("stand_in_pdf", "few_members")
 def test_an_unarchived_set_is_archived_by_the_next_run(
     made: Run, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

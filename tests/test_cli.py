@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     CommandResult = Any  # tests are imported by path, so the type of conftest cannot be named here
     Run = Callable[..., CommandResult]
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_schedules")]
+pytestmark = pytest.mark.usefixtures("shared_schedules", "few_members")
 
 
 def names(folder: Path) -> set[str]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from handover.errors import Finding
 
-pytestmark = [pytest.mark.spread, pytest.mark.usefixtures("shared_schedules")]
+pytestmark = pytest.mark.usefixtures("shared_schedules", "few_members")
 
 ROOT = Path(__file__).parents[1]
 

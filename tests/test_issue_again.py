@@ -24,10 +24,7 @@ if TYPE_CHECKING:
 
     Run = Callable[..., Any]
 
-pytestmark = [
-    pytest.mark.spread,
-    pytest.mark.usefixtures("stand_in_pdf", "shared_schedules", "few_members"),
-]
+pytestmark = pytest.mark.usefixtures("stand_in_pdf", "shared_schedules", "few_members")
 
 JOB = "2026-07-14-test-slab"
 AT = datetime.fromisoformat("2026-07-14T12:30:00-04:00")

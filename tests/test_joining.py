@@ -710,12 +710,27 @@ MORNING_AFTER = datetime.fromisoformat("2026-07-15T14:00:00-04:00")
 """The first watering of garage floor and driveway is over."""
 
 
+@pytest.fixture(scope="session")
+def late(
+    sets: Path,
+    once: Callable[..., Path],
+    without_pdf_engine: Callable[..., Any],
+    with_few_members: Callable[..., Any],
+) -> Path:
+    """Return the folder of the driveway, first issued after its first watering. Nobody writes there."""
+
+    def issue(folder: Path) -> None:
+        options = ["-w", SAMPLE / "weather.csv", "-o", folder / "late", "--as-of", MORNING_AFTER.isoformat()]
+        with without_pdf_engine(), with_few_members():
+            assert main([str(each) for each in ["issue", sets / "driveway.toml", *options]]) == 0
+
+    return once("join-late", issue) / "late"
+
+
 @pytest.fixture
-def unasked(sets: Path, read: Callable[[str], IssuedSlab], tmp_path: Path) -> list[IssuedSlab]:
+def unasked(late: Path, read: Callable[[str], IssuedSlab]) -> list[IssuedSlab]:
     """Return the garage floor, issued at once, and the driveway, first issued after its first watering."""
-    options = ["-w", SAMPLE / "weather.csv", "-o", tmp_path / "late", "--as-of", MORNING_AFTER.isoformat()]
-    assert main([str(each) for each in ["issue", sets / "driveway.toml", *options]]) == 0
-    return [read("garage"), read_issued_slab(tmp_path / "late")]
+    return [read("garage"), read_issued_slab(late)]
 
 
 @pytest.mark.usefixtures("stand_in_pdf")

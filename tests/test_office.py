@@ -657,7 +657,13 @@ PERSONAL = (b"Prueba", b"prueba", b"ana@example.org", b"118 Alder", b"alder", b"
 
 
 @pytest.fixture
-def personal(run: Run, jobs: Path, tmp_path: Path, stand_in_pdf: None) -> Path:  # noqa: ARG001 - in use
+def personal(
+    run: Run,
+    jobs: Path,
+    tmp_path: Path,
+    stand_in_pdf: None,  # noqa: ARG001 - in use
+    few_members: None,  # noqa: ARG001 - in use
+) -> Path:
     """Return an archive whose one job holds its owner's data in every place there is."""
     record = jobs / "garage.toml"
     text = record.read_text(encoding="utf-8").replace('email = "ana', 'phone = "555-0199"\nemail = "ana')

@@ -56,7 +56,7 @@ FEW = ("--from", "7/14/2026 5 AM", "--until", "2026-07-14T08:00")
 @pytest.fixture(autouse=True)
 def fewer_members(monkeypatch: pytest.MonkeyPatch) -> None:
     """Compare starts with few members: what is printed of a start is tested here, not how sure it is."""
-    monkeypatch.setattr(start_service, "compare_starts", partial(start_service.compare_starts, members=20))
+    monkeypatch.setattr(start_service, "compare_starts", partial(start_service.compare_starts, members=8))
 
 
 @lru_cache(maxsize=1)

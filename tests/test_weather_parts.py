@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from handover.weather.location import HasLocation
 
-pytestmark = pytest.mark.usefixtures("stand_in_pdf")
+pytestmark = pytest.mark.usefixtures("stand_in_pdf", "shared_schedules", "few_members")
 
 JOB = "2026-07-14-test-slab"
 FIRST = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
@@ -75,8 +75,13 @@ def joined(tmp_path_factory: pytest.TempPathFactory, hourly: Callable[..., dict[
 
 
 @pytest.fixture(scope="module")
-def issued(record: Path, joined: Path, without_pdf_engine: Callable[..., Any]) -> IssuedSet:
-    with without_pdf_engine():
+def issued(
+    record: Path,
+    joined: Path,
+    without_pdf_engine: Callable[..., Any],
+    with_few_members: Callable[..., Any],
+) -> IssuedSet:
+    with without_pdf_engine(), with_few_members():
         return issue(record, joined, as_of=FIRST)
 
 

@@ -247,7 +247,7 @@ def test_the_collector_of_garbage_is_afterwards_as_it_was(is_enabled: bool) -> N
         gc.enable()
 
 
-@pytest.mark.usefixtures("shared_schedules", "short_sheets")
+@pytest.mark.usefixtures("shared_schedules", "few_members", "short_sheets")
 def test_one_core_and_two_make_the_same_set(
     run: Run, record: Path, weather: Path, as_of: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

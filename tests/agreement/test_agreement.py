@@ -36,6 +36,7 @@ def papers_of(number: int, folder: Path) -> Papers:
     return read_papers(issued.files, job.zone)
 
 
+@pytest.mark.usefixtures("few_members")
 @pytest.mark.parametrize("number", [2, 18, 20])
 def test_papers_agree(number: int, tmp_path: Path) -> None:
     papers = papers_of(number, tmp_path)

@@ -73,7 +73,7 @@ def plan(joints: str, reinforcement: str = "none") -> tuple[JobRecord, CureSched
     assert job is not None, findings
     issued = datetime.fromisoformat("2026-07-14T12:30:00-04:00")
     weather = read_weather(SAMPLE / "weather.csv", site=job.site)
-    return job, plan_cure(job, weather, issued, members=20)
+    return job, plan_cure(job, weather, issued, members=8)
 
 
 @cache

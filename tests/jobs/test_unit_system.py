@@ -62,6 +62,7 @@ def test_the_cement_is_called_as_it_was_ordered(
     assert (job.mix.cement, job.mix.cement_ordered) == (reckoned, " ".join(ordered.split()))
 
 
+@pytest.mark.usefixtures("few_members")
 def test_a_plan_is_printed_in_the_units_of_its_record(run: Callable[..., Any], samples: Path) -> None:
     """The sample of a driveway is written in metres and MPa."""
     job = samples / "driveway-compound"

@@ -26,7 +26,7 @@ def settings(tmp_path: Path, serve: Callable[..., Any], monkeypatch: pytest.Monk
     return file
 
 
-@pytest.mark.usefixtures("trusted", "stand_in_pdf")
+@pytest.mark.usefixtures("trusted", "stand_in_pdf", "few_members")
 def test_the_documents_of_a_job_reach_its_owner(
     run: Any, record: Path, weather: Path, as_of: str, tmp_path: Path, settings: Path, postbox: Any
 ) -> None:
