@@ -8,6 +8,7 @@ import re
 import subprocess
 from base64 import b64decode, b64encode
 from collections.abc import Callable
+from functools import lru_cache
 from hashlib import sha256
 from html.parser import HTMLParser
 from typing import TYPE_CHECKING, Any
@@ -47,6 +48,7 @@ UNTOLD = {MilestoneKind.FROST_SAFE, MilestoneKind.SAW_JOINTS, MilestoneKind.STRI
 MARKUP = "<b>Bold & \"sons\"</b> 'Inc' <script>alert(1)</script>"
 
 
+@lru_cache(maxsize=16)
 def text_of(pdf: bytes, *options: str) -> str:
     ran = subprocess.run(["pdftotext", *options, "-", "-"], input=pdf, capture_output=True, check=True)
     return ran.stdout.decode()
