@@ -20,15 +20,17 @@ from handover.documents.slab_facts import placement_facts
 from handover.documents.templating import fill_text
 from handover.documents.translations import load_translations, slug
 from handover.documents.watering_table import WateringTable
+from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.tasks import next_watering
+from handover.schedule.tasks import next_watering, waterings_ahead
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from handover.documents.date_phrases import DatePhrase
     from handover.documents.watering_table import TableCell
     from handover.documents.wording import Wording
     from handover.documents.words.cautions import Notice
@@ -47,7 +49,7 @@ MAX_CHANGES = 3
 """Maximum number of changes on the first page; the care page and the message have all."""
 FRONT_LINE = 66
 """Characters of a sentence in one line of the first page, for its layout."""
-FRONT_LINES = 19
+FRONT_LINES = 17
 """Lines of dates, warning and visits of the crew that fit on the first page in its usual layout."""
 DENSE_FRONT_LINES = 24
 """The same in its dense layout."""
@@ -168,6 +170,13 @@ class CareSheet:
         """Return the owner's first job."""
         return self.words_by_kind.get(Kind.FIRST_WATER)
 
+    @property
+    def first_when(self) -> DatePhrase | None:
+        """Return when the first job begins: as its task does; without a task, as its date."""
+        if (task := next_watering(self.schedule)) is not None:
+            return self.wording.speak.moment(task.start)
+        return self.first.when if self.first else None
+
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part if there is no first job, or if it is past at the time of issue."""
@@ -205,7 +214,7 @@ class CareSheet:
         if task is None or not task.how:
             return None
         event = event_of(self.wording, task)
-        text = event.description.removesuffix(self.wording.events.caller).replace("\n", " ").strip()
+        text = event.description.removesuffix(self.wording.events.closing(task)).replace("\n", " ").strip()
         when = self.wording.speak.moment(task.start).text
         return JobInProgress(self._first_or_next, event.work, when, text, task.start)
 
@@ -218,11 +227,11 @@ class CareSheet:
     @property
     def _next_visits(self) -> JobInProgress | None:
         """Return the next waterings or looks."""
-        if self.first is None or (day := self._next_day) is None:
+        if self.first is None or (task := next_watering(self.schedule)) is None:
             return None
-        action = " ".join(filter(None, (self.between, day.visits[0].action)))
-        title, start = self.say(f"your-part.{self.wording.dates.method}"), day.visits[0].start
-        return JobInProgress(self.say("sheet.next-job"), title, self._next_watering, action, start)
+        action = " ".join(filter(None, (self.between, self.wording.visits.visit_at(task.start).action)))
+        title = self.say(f"your-part.{self.wording.dates.method}")
+        return JobInProgress(self.say("sheet.next-job"), title, self._next_watering, action, task.start)
 
     @property
     def _rest(self) -> JobInProgress:
@@ -245,8 +254,10 @@ class CareSheet:
         first = self.words_by_kind[Kind.FIRST_WATER]
         eyebrow = self.say("sheet.first-job" if self.wet else "sheet.first-done")
         sentence = " ".join(filter(None, (first.sentence, self.between)))
-        start = first.when.instant if first.when else None
-        return JobInProgress(eyebrow, first.title, first.when_text, sentence, start)
+        if (when := self.first_when) is None:
+            return JobInProgress(eyebrow, first.title, first.when_text, sentence)
+        not_before = f"{self.say('milestone.words.not-before')} {when.text}"
+        return JobInProgress(eyebrow, first.title, not_before, sentence, when.instant)
 
     @property
     def is_over(self) -> bool:
@@ -255,17 +266,14 @@ class CareSheet:
         return ends is not None and self._is_past(ends)
 
     @property
-    def _next_day(self) -> DayWords | None:
-        """Return the next day with a watering or a look that is still to come."""
-        return next((each for each in self.wording.visits.days_to_come if each.visits), None)
-
-    @property
     def _next_watering(self) -> str:
-        """Return the day and the hours of the next waterings; empty if there is none."""
-        if (day := self._next_day) is None:
+        """Return the day and the hours of the next waterings or looks; empty if there is none."""
+        tasks, speak = waterings_ahead(self.schedule), self.wording.speak
+        if not tasks:
             return ""
-        hours = day.runs or self.wording.speak.join_list([each.short_span for each in day.visits])
-        return f"{day.day}, {hours}"
+        day = tasks[0].start.date()
+        hours = [speak.short_span(each.start, each.end) for each in tasks if each.start.date() == day]
+        return f"{capitalise(speak.day(day))}, {speak.join_list(hours)}"
 
     @property
     def _blankets_off(self) -> MilestoneWords | None:
@@ -309,10 +317,6 @@ class CareSheet:
         amount = self.wording.visits.amount_to_come if self.wet else ""
         water = self.say("sheet.front-water", amount=amount) if amount else ""
         return tuple(filter(None, (self.say("sheet.front-burns") if burns else "", water)))
-
-    @property
-    def _cold(self) -> bool:
-        return self.wording.dates.cold
 
     def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> SheetRow:
         when = words.when
@@ -433,13 +437,13 @@ class CareSheet:
 
     @property
     def if_weather_turns(self) -> str:
-        """Return what to do in rain, in frost where the weather may bring it, and where water is limited."""
+        """Return what if it rains, freezes, or nobody is there for what is ahead; and on limits of water."""
         if self.wet and self.schedule.cure_mode == "wet":
-            frost = self.say("watering.if-frost") if self._cold else ""
             limits = "" if self.wording.visits.began else self.say("watering.limits")
-            rain = self.say("watering.if-rain") if self.job.slab.gets_rain else ""
             between = "" if self.between in self.job_now.sentence else self.between
-            return " ".join(filter(None, (between, rain, frost, limits)))
+            return " ".join(
+                filter(None, (between, *what_if(self.say, *waterings_ahead(self.schedule)), limits))
+            )
         return self.say("sheet.if-frost-blanket") if self.schedule.covered_in_cold else ""
 
     # ---- what stays off, what hurts

@@ -322,7 +322,7 @@ class CrewSheet:
             yield CrewRow(part.when, f"{part.eyebrow}: {part.heading}", rank=2)
         elif (first := care.first) is not None:
             eyebrow = self.say("sheet.first-job" if care.wet else "sheet.first-done")
-            when = first.when.text if first.when else first.when_text
+            when = care.first_when.text if care.first_when else first.when_text
             yield CrewRow(when, f"{eyebrow}: {first.title}.", rank=2)
         dates = [each for each in self.wording.dates.milestones if each.kind in OWNER_DATES]
         for date in sorted(dates, key=lambda each: each.when.instant.timestamp() if each.when else inf):

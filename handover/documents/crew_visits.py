@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
-from handover.schedule.tasks import LAY_HOSE, PIPES_FROST, is_over
+from handover.schedule.tasks import LAY_HOSE, PIPES_FROST, is_laid_by_crew, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,7 +70,7 @@ def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[str]:
                 until=wording.say("cover.until-told") if off is None else wording.speak.moment(off).text,
             )
     for each in wording.visits.covers:
-        if each.by_crew and each.start != first and (each.end is None or each.end > issued):
+        if is_laid_by_crew(each) and each.start != first and wording.visits.is_to_lie(each):
             yield wording.say(
                 "sheet.crew-cover",
                 start=wording.speak.moment(each.start.astimezone(issued.tzinfo)).text,

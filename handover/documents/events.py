@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
+from handover.documents.words.what_if import what_if
 from handover.schedule.model import MilestoneKind, Party
 from handover.schedule.printed_times import evening_of
 from handover.schedule.tasks import (
@@ -135,7 +136,7 @@ class _TaskWording:
             return self._timer(task)
         visit = self._visit(task)
         lines = [self.wording.say("watering.cover-off")] if "cover-off" in task.notes else []
-        return _TaskWords("", "\n".join([*lines, self.words.visit_text(visit)]), "water", visit.title)
+        return _TaskWords("", "\n".join([*lines, self.words.visit_text(visit, task)]), "water", visit.title)
 
     def _timer(self, task: Task) -> _TaskWords:
         work, text = self.words.event(task.how, program=self.wording.visits.program)
@@ -144,7 +145,7 @@ class _TaskWording:
             lines.insert(0, self._visit(task).action)
         elif "cover-off" in task.notes:
             lines.insert(0, self.wording.visits.uncover_at(task.start))
-        return _TaskWords(work, self._with_caller("\n".join(filter(None, lines))), "water")
+        return _TaskWords(work, self._with_closing("\n".join(filter(None, lines)), task), "water")
 
     def _visit(self, task: Task) -> VisitWords:
         return self.wording.visits.visit_at(task.start)
@@ -168,7 +169,7 @@ class _TaskWording:
         else:
             salt = self._date(MilestoneKind.DEICING_SALT)
             title, text = self.words.event("no-salt", when=salt.when.text if salt.when else "")
-        return _TaskWords(title, self._with_caller(text), "protect")
+        return _TaskWords(title, self._with_closing(text, task), "protect")
 
     # ---- the crew's
 
@@ -199,9 +200,9 @@ class _TaskWording:
         else:
             words = self._date(task.kind)
             title, text = words.crew_title, self.words.crew_text(words)
-        lines = {"under-cover": "saw-under-cover", "in-frost": "saw-in-frost"}
-        say, notes = self.wording.say, (lines[each] for each in task.notes if each in lines)
-        text = "\n".join([text, *(say(f"milestone.words.{each}") for each in notes)])
+        say = self.wording.say
+        under = (say("milestone.words.saw-under-cover"),) if "under-cover" in task.notes else ()
+        text = "\n".join([text, *under, *what_if(say, task)])
         if "over-pipes" in task.notes:
             title = say("milestone.words.saw-heated-title", title=title)
             text = f"{say('milestone.words.saw-over-pipes')}\n{text}"
@@ -242,33 +243,33 @@ class _TaskWording:
 
     def frost_cover(self, task: Task) -> _TaskWords:
         """Return the cover before a frost; where it is the owner's next job, titled as on the first page."""
-        cover, method = self.wording.visits.cover_of(task), self.schedule.curing_method
-        first, last = (
-            self.wording.speak.moment(when.astimezone(self.zone)).text
-            for when in (cover.frosts[0].start, cover.frosts[-1].end)
-        )
-        code = f"frost-cover-{task.how or task.by}"
-        title, text = self.words.event(code, method, start=first, end=last)
+        method, code = self.schedule.curing_method, f"frost-cover-{task.how or task.by}"
+        title, text = self.words.event(code, method, **self._frost(task))
         box = self.wording.visits.cover
         if box is not None and task.by == "owner" and NEXT in task.notes:
             title = box.title
         text = self._with_night(f"{text}\n{self._until(task)}", task)
         if task.by == "crew" and (under := self.wording.surface.sheet_under(task.start)):
             text = f"{under}\n{text}"
-        return _TaskWords(title, self._with_caller(text) if task.by == "owner" else text, "protect")
+        return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text, "protect")
+
+    def _frost(self, task: Task) -> dict[str, str]:
+        """Return from when to when the slab may freeze under a cover."""
+        span = task.span
+        found = {} if span is None else {"start": span.frost_start, "end": span.frost_end}
+        return {name: self.wording.speak.moment(when).text for name, when in found.items() if when}
 
     def cover_not_water(self, task: Task) -> _TaskWords:
         """Return the cover while watering has to wait; the crew's, in the owner's calendar, as theirs."""
         by, of_method = ("-crew" if task.how else ""), self.wording.visits.of_method
         text = f"{of_method(f'cover.text{by}')}\n{self._until(task)}"
-        text = self._with_caller(text) if task.by == "owner" else text
+        text = self._with_closing(text, task) if task.by == "owner" else text
         return _TaskWords(of_method(f"cover.title{by}"), text, "protect")
 
     def _until(self, task: Task) -> str:
         visits = self.wording.visits
-        cover = visits.cover_of(task)
-        stays = self.wording.say("cover.stays", until=visits.cover_end(cover))
-        return "\n".join(filter(None, (stays, visits.timer_off(cover))))
+        stays = self.wording.say("cover.stays", until=visits.cover_end(task))
+        return "\n".join(filter(None, (stays, visits.timer_off(task))))
 
     # ---- parts
 
@@ -290,8 +291,8 @@ class _TaskWording:
         night = self.wording.say("milestone.words.night", day=self.wording.speak.weekday(evening))
         return f"{capitalise(night)}.\n{text}"
 
-    def _with_caller(self, text: str) -> str:
-        return f"{text}\n{self.words.caller}"
+    def _with_closing(self, text: str, task: Task) -> str:
+        return f"{text}\n{self.words.closing(task)}"
 
 
 _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {

@@ -705,6 +705,23 @@ Party = Literal["owner", "crew"]
 
 
 @dataclass(frozen=True)
+class CoverSpan:
+    """How long a cover against frost lies, and the frost that it keeps off."""
+
+    end: Annotated[
+        Instant | None, means("When it comes off; null: past the estimate, so that the contractor tells.")
+    ]
+    off: Annotated[
+        str | None, means("Kind of the date on which it comes off; null: before the next watering.")
+    ]
+    frost_start: Annotated[
+        Instant | None,
+        means("From when the slab may freeze while it lies; null: only its water may."),
+    ] = None
+    frost_end: Annotated[Instant | None, means("Until when the slab may freeze; likewise.")] = None
+
+
+@dataclass(frozen=True)
 class Task:
     """Something that somebody has to do, or may do from then on: one entry of their calendar, without words.
 
@@ -757,11 +774,14 @@ class Task:
     cover: Annotated[
         str | None, means("The cover that lies where the work is, as the record names it, or null.")
     ] = None
+    span: Annotated[
+        CoverSpan | None, means("How long the cover lies that this work lays against frost; else null.")
+    ] = None
     notes: Annotated[
         tuple[str, ...],
         means(
             'What else to mind: "cover-off" (a cover comes off first), "under-cover" (blankets lie there), '
-            '"in-frost" (water may freeze), "over-pipes" (heating in the slab), "night" (work at night), '
+            '"over-pipes" (heating in the slab), "night" (work at night), '
             '"next" (the cover that comes before the next water).'
         ),
     ] = ()
@@ -771,7 +791,10 @@ class Task:
     ] = None
     if_frost: Annotated[
         str | None,
-        means('What if it freezes: "cover" (in place of water), "dry" (no water on the saw); or null.'),
+        means(
+            'What if it freezes: "cover" (in place of water), "dry" (no water on the saw); '
+            "or null where it does not, or where nothing changes."
+        ),
     ] = None
     if_nobody: Annotated[
         str | None, means('What if nobody is there in time: "call" (the contractor); or null.')

@@ -27,8 +27,8 @@ from handover.schedule.cover_times import (
     walk_through,
     ways_left,
 )
-from handover.schedule.model import MilestoneKind, Task
-from handover.schedule.owner_dates import owner_kinds
+from handover.schedule.model import CoverSpan, MilestoneKind, Task
+from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     SLEEPING_HOUR,
     evening_of,
@@ -85,6 +85,7 @@ WALK_THROUGH = "walk-through"
 FROST_COVER = "frost-cover"
 COVER_NOT_WATER = "cover-not-water"
 COVERS = (FROST_COVER, COVER_NOT_WATER)
+BY_CREW = "by-crew"
 BLANKETS_ON = "blankets-on"
 BLANKETS_OFF = "blankets-off"
 """Kinds that are no date of the schedule."""
@@ -111,8 +112,9 @@ _LAYS_LATER = (*_LAYS, "fog-cover", "fog-lay")
 
 
 def with_tasks(schedule: CureSchedule, job: JobRecord) -> CureSchedule:
-    """Return a schedule with the list of its tasks, if it has none yet."""
-    return schedule if schedule.tasks else replace(schedule, tasks=plan_tasks(schedule, job))
+    """Return a schedule with the list of its tasks, if it has none yet, or covers without their span."""
+    whole = all(each.span is not None for each in schedule.tasks if each.kind in COVERS)
+    return schedule if schedule.tasks and whole else replace(schedule, tasks=plan_tasks(schedule, job))
 
 
 def plan_tasks(schedule: CureSchedule, job: JobRecord) -> tuple[Task, ...]:
@@ -136,13 +138,38 @@ def is_over(schedule: CureSchedule, task: Task) -> bool:
 
 
 def next_cover(schedule: CureSchedule) -> Task | None:
-    """Return the cover against frost that lies on the slab before the next watering, of either party."""
-    return next((each for each in schedule.tasks if NEXT in each.notes), None)
+    """Return the cover against frost that lies on the slab before the next watering, as the owner has it."""
+    return next((each for each in cover_tasks(schedule) if NEXT in each.notes), None)
+
+
+def cover_tasks(schedule: CureSchedule) -> tuple[Task, ...]:
+    """Return the laying of each cover against frost once, in order of time: the owner has all of a frost."""
+    return tuple(
+        each
+        for each in schedule.tasks
+        if each.kind == COVER_NOT_WATER or (each.kind == FROST_COVER and each.by == "owner")
+    )
+
+
+def is_laid_by_crew(cover: Task) -> bool:
+    """Return whether the crew lays a cover, be it the crew's task or the same one seen by the owner."""
+    return cover.by == "crew" or cover.how == BY_CREW
+
+
+def covers_at(cover: Task, when: datetime) -> bool:
+    """Return whether a cover lies on the slab at an instant; one whose end is not known does."""
+    end = None if cover.span is None else cover.span.end
+    return _utc(cover.start) <= _utc(when) and (end is None or _utc(when) < _utc(end))
+
+
+def waterings_ahead(schedule: CureSchedule) -> tuple[Task, ...]:
+    """Return the owner's waterings, looks and work with a timer that are not over, in order of time."""
+    return tuple(each for each in schedule.tasks_of("owner", WATERING) if schedule.is_ahead(each.end))
 
 
 def next_watering(schedule: CureSchedule) -> Task | None:
     """Return the owner's next watering, look or work with a timer, or that of now; None: no more."""
-    return next((each for each in schedule.tasks_of("owner", WATERING) if schedule.is_ahead(each.end)), None)
+    return next(iter(waterings_ahead(schedule)), None)
 
 
 def later_watering(schedule: CureSchedule) -> Task | None:
@@ -174,6 +201,11 @@ class _Planner:
     def is_heated(self) -> bool:
         return has_salt_season(self.job.site)
 
+    @cached_property
+    def if_frost(self) -> str | None:
+        """What the owner does in place of water if it may freeze; nothing where no cold is near."""
+        return "cover" if self.schedule.cure_mode == "wet" and is_cold(self.schedule) else None
+
     def of_owner(self) -> Iterator[Task]:
         yield from self._timer() if self.by_timer else self._waterings()
         yield from self._permissions()
@@ -197,7 +229,7 @@ class _Planner:
     # ---- the owner's
 
     def _waterings(self) -> Iterator[Task]:
-        wet = self.schedule.cure_mode == "wet"
+        in_rain = "skip" if self.job.slab.gets_rain else None
         for day in self.schedule.watering:
             for number, visit in enumerate(sorted(day.visits, key=lambda each: _utc(each.start)), 1):
                 lifts = any(each.off is None and each.end == visit.start for each in self.covers)
@@ -210,8 +242,8 @@ class _Planner:
                     occasion=f"{day.date} {number}",
                     litres=visit.litres or None,
                     notes=("cover-off",) if lifts else (),
-                    if_rain="skip" if visit.litres and self.job.slab.gets_rain else None,
-                    if_frost="cover" if wet else None,
+                    if_rain=in_rain if visit.litres else None,
+                    if_frost=self.if_frost,
                     if_nobody="call",
                 )
 
@@ -238,6 +270,7 @@ class _Planner:
             how=how,
             occasion=f"{start.astimezone(self.zone).date()} {number}",
             notes=notes,
+            if_frost=self.if_frost,
             if_nobody="call",
         )
 
@@ -334,7 +367,8 @@ class _Planner:
             end = _utc(last) if last else _utc(printed.instant) + SAWING
             end = end if start < end else start + SAWING
             notes = tuple(self._saw_notes(start, end))
-            dry = "dry" if self.job.slab.exposure != "indoors" else None
+            freezes = self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end)
+            dry = "dry" if freezes else None
             yield self._task(kind, "crew", start, end - start, because=kind, notes=notes, if_frost=dry)
 
     def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
@@ -342,8 +376,6 @@ class _Planner:
             yield "over-pipes"
         if self._is_under_blankets(start, end):
             yield "under-cover"
-        if self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end):
-            yield "in-frost"
 
     def _is_under_blankets(self, start: datetime, end: datetime) -> bool:
         """Return whether blankets cover the slab in some of the hours from `start` to `end`."""
@@ -442,7 +474,7 @@ class _Planner:
             if by == "crew" and not each.by_crew:
                 continue
             notes = (NEXT,) if each is coming else ()
-            how = "by-crew" if by == "owner" and each.by_crew else ""
+            how = BY_CREW if by == "owner" and each.by_crew else ""
             night = tuple(self._night(each.start)) if by == "crew" and each.frosts else ()
             kind = FROST_COVER if each.frosts else COVER_NOT_WATER
             yield self._cover(kind, by, each, how, (*night, *notes))
@@ -450,7 +482,7 @@ class _Planner:
     def _cover(self, kind: str, by: Party, cover: FrostCover, how: str, notes: tuple[str, ...]) -> Task:
         """Return the laying of a cover; in place of water the slab is safe from frost, its water is not."""
         occasion = cover_occasion(cover.start, self.zone)
-        nobody = "call" if by == "owner" else None
+        nobody = "call" if by == "owner" or kind == COVER_NOT_WATER else None  # it is the owner's to see
         return self._task(
             kind,
             by,
@@ -459,8 +491,19 @@ class _Planner:
             because="frost",
             how=how,
             occasion=occasion,
+            span=self._span(cover),
             notes=notes,
             if_nobody=nobody,
+        )
+
+    def _span(self, cover: FrostCover) -> CoverSpan:
+        """Return how long a cover lies, at the site's clock."""
+        end, frosts = cover.end, cover.frosts
+        return CoverSpan(
+            end=None if end is None else end.astimezone(self.zone),
+            off=None if cover.off is None else str(cover.off),
+            frost_start=frosts[0].start.astimezone(self.zone) if frosts else None,
+            frost_end=frosts[-1].end.astimezone(self.zone) if frosts else None,
         )
 
     def _next_cover(self) -> FrostCover | None:

@@ -143,7 +143,7 @@ def test_every_visit_has_its_entry_and_a_day_of_rain_has_none(job: JobRecord, sc
     assert rainy not in {each.dtstart.value.astimezone(ZoneInfo(schedule.timezone)).date() for each in found}
 
 
-def test_a_watering_says_what_how_long_how_much_and_what_if_it_rains(
+def test_a_watering_says_what_how_long_how_much_and_what_if_it_rains_or_nobody_is_there(
     job: JobRecord, schedule: CureSchedule
 ) -> None:
     visit = schedule.watering[0].visits[0]
@@ -154,7 +154,8 @@ def test_a_watering_says_what_how_long_how_much_and_what_if_it_rains(
         words.action,
         words.length,
         words.amount,
-        wording.say("watering.if-rain"),
+        wording.say("if-rain.skip"),
+        wording.say("if-nobody.call"),
         job.contractor.phone,
     ):
         assert part in event.description.value

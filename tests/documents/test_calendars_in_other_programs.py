@@ -197,7 +197,8 @@ def test_a_watering_shows_all_that_its_owner_needs(
             visit.action,
             visit.length,
             visit.amount,
-            wording.say("watering.if-rain"),
+            wording.say("if-rain.skip"),
+            wording.say("if-nobody.call"),
             wording.caller,
         ):
             assert said in event["description"]

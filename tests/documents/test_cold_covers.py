@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_visits import cover_visits
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
@@ -52,13 +53,43 @@ def test_frost_every_night_is_one_cover(job: JobRecord, frozen: CureSchedule) ->
     assert frozen.finished is not None
     assert frozen.finished <= cover.start <= frozen.risks[0].start
     wording = Wording(job, frozen)
+    [laid] = wording.visits.covers
+    until = wording.visits.cover_end(laid)
     for events in (owner_events(wording), crew_events(wording)):
         [event] = [each for each in events if each.kind == "frost-cover"]
         assert event.start == cover.start
-        assert wording.visits.cover_end(cover) in event.description
+        assert until in event.description
     assert wording.cover is not None
     assert wording.cover.start == cover.start
-    assert wording.visits.cover_end(cover) in wording.cover.when
+    assert until in wording.cover.when
+
+
+def test_covers_are_read_from_the_tasks(job: JobRecord, frozen: CureSchedule) -> None:
+    """A cover that stays a day longer does so in the box, in the calendars and in the crew's visits."""
+    whole = Wording(job, frozen).schedule
+    tasks = [
+        replace(each, span=replace(each.span, end=each.span.end + timedelta(days=1)))
+        if each.span is not None and each.span.end is not None
+        else each
+        for each in whole.tasks
+    ]
+    until = []
+    for each in (whole, replace(whole, tasks=tuple(tasks))):
+        wording = Wording(job, each)
+        assert wording.cover is not None
+        [laid] = wording.visits.covers
+        until.append(wording.visits.cover_end(laid))
+        [event] = [one for one in owner_events(wording) if one.kind == "frost-cover"]
+        for text in (wording.cover.when, event.description, *cover_visits(wording)):
+            assert until[-1] in text
+    assert len({*until}) == 2
+
+
+def test_tasks_of_an_earlier_version_get_the_span_of_covers(job: JobRecord, frozen: CureSchedule) -> None:
+    whole = Wording(job, frozen).schedule
+    older = replace(whole, tasks=tuple(replace(each, span=None) for each in whole.tasks))
+    assert older.tasks != whole.tasks
+    assert Wording(job, older).schedule.tasks == whole.tasks
 
 
 def test_the_order_of_days_and_risks_changes_no_cover(frozen: CureSchedule) -> None:
@@ -138,7 +169,9 @@ def test_a_frost_tonight_is_the_first_job_and_a_visit_of_the_crew(
     care = CareSheet(wording, {})
     assert care.ongoing is not None
     assert care.ongoing.title == wording.say("cover.title-crew")
-    assert any(wording.visits.cover_end(cover) in each for each in care.crew)
+    assert care.ongoing.sentence.count(wording.say("if-nobody.call")) == 1
+    [laid] = wording.visits.covers
+    assert any(wording.visits.cover_end(laid) in each for each in care.crew)
     assert wording.say("watering.cover-off") in next(
         each.description for each in owner_events(wording) if each.start == watered
     )

@@ -19,6 +19,7 @@ from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
+from handover.documents.words.what_if import what_if
 from handover.schedule.model import (
     BetweenCover,
     Caution,
@@ -33,6 +34,7 @@ from handover.schedule.model import (
     SurfaceChoice,
     SurfaceTask,
 )
+from handover.schedule.tasks import WATERING
 from handover.service.summary import plan_summary
 
 if TYPE_CHECKING:
@@ -347,7 +349,8 @@ def test_what_ends_with_curing_is_cover_and_water(job: JobRecord, frozen_out: Cu
     assert wording.dates.title(Kind.CURING_ENDS) == "Stop covering and watering"
     assert not [each for each in crew_events(wording) if each.kind == "blankets-off"]
     [cover] = wording.visits.covers  # it comes off with the first watering
-    assert cover.end == frozen_out.watering[5].visits[0].start
+    assert cover.span is not None
+    assert cover.span.end == frozen_out.watering[5].visits[0].start
 
 
 def test_once_it_is_covered_the_cover_stays_now(job: JobRecord, frozen_out: CureSchedule) -> None:
@@ -577,7 +580,85 @@ def test_no_wet_saw_where_it_freezes(job: JobRecord, schedule: CureSchedule, lan
         frozen = replace(weather, air_c=np.full(len(weather.air_c), air_c))
         wording = Wording(job, replace(schedule, weather=frozen), language=language)
         (saw,) = (each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS)
-        assert (wording.say("milestone.words.saw-in-frost") in saw.description) == is_dry
+        assert (wording.say("if-frost.dry") in saw.description) == is_dry
+
+
+# ---- what if it rains, freezes, or nobody is there: the tasks say it, and the papers what the tasks say
+
+ANSWERS = ("if-rain.skip", "if-frost.cover", "if-nobody.call")
+
+
+def answered(schedule: CureSchedule, **answers: str | None) -> CureSchedule:
+    """Return a schedule whose waterings have other answers."""
+    return replace(
+        schedule,
+        tasks=tuple(
+            replace(each, **answers) if each.kind == WATERING else each  # type: ignore[arg-type]
+            for each in schedule.tasks
+        ),
+    )
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("answer", ["if_rain", "if_frost", "if_nobody"])
+def test_what_if_is_read_from_the_tasks(
+    job: JobRecord, schedule: CureSchedule, language: str, answer: str
+) -> None:
+    usual = {"if_rain": "skip", "if_frost": "cover", "if_nobody": "call"}
+    whole = answered(Wording(job, schedule).schedule, **usual)
+    key = f"{answer.replace('_', '-')}.{usual[answer]}"
+    for each, is_said in ((whole, True), (answered(whole, **{answer: None}), False)):
+        wording = Wording(job, each, language=language)
+        said = wording.say(key)
+        assert (said in CareSheet(wording, {}).if_weather_turns) == is_said
+        waterings = [event for event in owner_events(wording) if event.kind == WATERING]
+        assert waterings
+        assert all((said in event.description) == is_said for event in waterings)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(
+    ("exposure", "is_timer", "of_rain"),
+    [("outdoors", False, True), ("under a roof", False, False), ("outdoors", True, False)],
+)
+def test_rain_spares_a_watering_only_where_it_falls_and_somebody_waters(
+    job: JobRecord, schedule: CureSchedule, language: str, exposure: str, is_timer: bool, of_rain: bool
+) -> None:
+    """A timer runs whatever falls: more water does no harm."""
+    slab = job.slab.model_copy(update={"exposure": exposure})
+    curing = job.curing.model_copy(update={"timer": is_timer, "method": "soaker hose"})
+    record = job.model_copy(update={"slab": slab, "curing": curing})
+    watered = replace(schedule, curing_method="soaker hose")
+    wording = Wording(record, watered, language=language)
+    turns = CareSheet(wording, {}).if_weather_turns
+    assert (wording.say("if-rain.skip") in turns) == of_rain
+    assert wording.say("if-nobody.call") in turns
+
+
+def test_answers_are_given_once_and_in_order(job: JobRecord, schedule: CureSchedule) -> None:
+    usual = {"if_rain": "skip", "if_frost": "cover", "if_nobody": "call"}
+    wording = Wording(job, answered(Wording(job, schedule).schedule, **usual))
+    tasks = wording.schedule.tasks_of("owner", WATERING)
+    assert len(tasks) > 1
+    assert what_if(wording.say, *tasks) == tuple(wording.say(each) for each in ANSWERS)
+
+
+def test_the_first_job_begins_with_its_task(job: JobRecord, schedule: CureSchedule) -> None:
+    tasks = Wording(job, schedule).schedule.tasks
+    first = next(each for each in tasks if each.kind == WATERING)
+    moved = replace(first, start=first.start + timedelta(minutes=10))
+    later = replace(schedule, tasks=tuple(moved if each is first else each for each in tasks))
+    assert CareSheet(Wording(job, schedule), {}).job_now.start == first.start
+    assert CareSheet(Wording(job, later), {}).job_now.start == moved.start
+
+
+def test_the_next_hours_are_those_of_the_tasks(job: JobRecord, schedule: CureSchedule) -> None:
+    visits = schedule.watering[1].visits
+    wording = Wording(job, replace(schedule, issued_at=visits[0].end))
+    box = CareSheet(wording, {}).job_now
+    assert box.start == visits[1].start
+    assert all(wording.speak.short_span(each.start, each.end) in box.when for each in visits[1:])
+    assert wording.speak.short_span(visits[0].start, visits[0].end) not in box.when
 
 
 # ---- the surface before its first water

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
-from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import MilestoneKind
+from handover.schedule.tasks import cover_tasks, is_laid_by_crew
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -82,7 +82,7 @@ class CautionWording(ScheduleWords):
             blankets = ("blankets",)
         elif self.job.curing.blanket_r_value:
             blankets = ("brought",)
-        elif any(each.by_crew for each in frost_covers(self.schedule)):
+        elif any(map(is_laid_by_crew, cover_tasks(self.schedule))):
             blankets = ("crew",)
         timer = ("timer",) if self.job.curing.timer else ()
         bare = () if self.job.slab.covers else ("no-cover",)
@@ -149,19 +149,24 @@ class CautionWording(ScheduleWords):
         }
         if self.schedule.covered_for_frost:
             return self.say("protection.enough-table", **values)
-        nights = next((each for each in frost_covers(self.schedule) if each.off is None), None)
-        if nights is not None and nights.end is not None:
-            start, until = (
-                self.speak.moment(when.astimezone(self.schedule.issued_at.tzinfo)).text
-                for when in (nights.start, nights.end)
-            )
-            return self.say("protection.enough-nights", **values, start=start, until=until)
+        if nights := self._nights():
+            return self.say("protection.enough-nights", **values, **nights)
         stays = self._blanket_end(protection)
         if stays is None:
             return self.say("protection.enough", **values)
         until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
         stated = self.say("protection.enough-until", **values, until=until)
         return f"{stated} {self._sooner(protection, stays)}".strip()
+
+    def _nights(self) -> dict[str, str]:
+        """Return from when until when the first cover lies that comes off before a watering."""
+        spans = ((each.start, each.span) for each in cover_tasks(self.schedule))
+        found = next(((start, span) for start, span in spans if span and span.off is None), None)
+        if found is None or found[1].end is None:
+            return {}
+        zone = self.schedule.issued_at.tzinfo
+        pairs = {"start": found[0], "until": found[1].end}
+        return {name: self.speak.moment(when.astimezone(zone)).text for name, when in pairs.items()}
 
     def _sooner(self, protection: Protection, stays: datetime) -> str:
         """Return from when a slab stands a frost that lies under blankets from the start, if days sooner."""

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 from handover.documents.quantity_format import format_percentage
 from handover.documents.translations import slug
 from handover.schedule.cover_times import (
-    frost_covers,
     is_covered_at,
     is_covered_between_waterings,
     is_dry_look,
@@ -29,7 +28,7 @@ from handover.schedule.printed_times import (
     trial_cut,
 )
 from handover.schedule.salt_season import first_cold
-from handover.schedule.tasks import UNDATED
+from handover.schedule.tasks import UNDATED, cover_tasks, covers_at
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -309,7 +308,7 @@ class DateWording:
         if not is_covered_at(self.schedule, when):
             return ""
         key = "milestone.words.under-cover"
-        if not any(each.covers_at(when) for each in frost_covers(self.schedule)):
+        if not any(covers_at(each, when) for each in cover_tasks(self.schedule)):
             key = self.variant(key)  # a sheet alone may be folded back; blankets may not
         return self.say(key)
 

@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Literal
 
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
+from handover.documents.words.what_if import what_if
 
 if TYPE_CHECKING:
     from handover.documents.words.dates import MilestoneWords
     from handover.documents.words.reader import Reader
     from handover.documents.words.watering import VisitWords
     from handover.jobs.record import JobRecord
+    from handover.schedule.model import Task
 
 
 class EventWording:
@@ -45,13 +47,15 @@ class EventWording:
             from_when = self.say("milestone.words.best", when=words.when.text, share=words.share)
         return f"{from_when}; {self.say('milestone.words.not-after', when=words.not_after.text)}"
 
-    def visit_text(self, visit: VisitWords) -> str:
+    def visit_text(self, visit: VisitWords, task: Task) -> str:
         """Return the text of the owner's event for one watering."""
         takes = self.say("watering.takes", length=visit.length)
-        stays = () if visit.covered else ("watering.stay-wet",)
-        rain = ("watering.if-rain",) if self.job.slab.gets_rain else ()
-        water = (*rain, *stays) if visit.amount else ()
-        return _lines(visit.action, takes, visit.amount, *map(self.say, water), self.caller)
+        stays = self.say("watering.stay-wet") if visit.amount and not visit.covered else ""
+        return _lines(visit.action, takes, visit.amount, stays, self.closing(task))
+
+    def closing(self, task: Task) -> str:
+        """Return how the text of an owner's task ends: what if it rains, freezes, or nobody is there."""
+        return _lines(*what_if(self.say, task), self.caller)
 
     def event(self, code: str, method: str = "", **values: object) -> tuple[str, str]:
         """Return title and text of an event that does not belong to a date, by its code under [event].

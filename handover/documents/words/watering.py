@@ -10,17 +10,24 @@ from typing import TYPE_CHECKING
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
+from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, is_dry_look, is_walkable, may_water_freeze
+from handover.schedule.cover_times import is_dry_look, is_walkable, may_water_freeze
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
-from handover.schedule.tasks import OWNER_SETS, WATERING, next_cover
+from handover.schedule.tasks import (
+    OWNER_SETS,
+    WATERING,
+    cover_tasks,
+    covers_at,
+    is_laid_by_crew,
+    next_cover,
+)
 from handover.schedule.timer import is_by_timer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
-    from handover.schedule.cover_times import FrostCover
     from handover.schedule.model import Task, Visit, WateringDay
 
 COLUMN_HOURS = ((5, "night"), (11, "morning"), (16, "midday"), (24, "evening"))
@@ -239,7 +246,7 @@ class WateringWording(ScheduleWords):
         before = (each for each in self.schedule.watering if each.date < day.date)
         return self.by_timer and day.skipped_because == "frost" and any(each.visits for each in before)
 
-    def timer_off(self, cover: FrostCover) -> str:
+    def timer_off(self, cover: Task) -> str:
         """Return what to do with the timer while a cover lies on the slab; empty where it may run on."""
         zone = self.schedule.issued_at.tzinfo
         noons = (
@@ -247,7 +254,7 @@ class WateringWording(ScheduleWords):
             for day in self.schedule.watering
             if self._is_timer_off(day)
         )
-        return self.say("cover.timer-off") if any(cover.covers_at(each) for each in noons) else ""
+        return self.say("cover.timer-off") if any(covers_at(cover, each) for each in noons) else ""
 
     def visit(self, visit: Visit) -> VisitWords:
         """Return one watering in words; the words of a watering are computed once."""
@@ -350,21 +357,20 @@ class WateringWording(ScheduleWords):
         """The cover against frost, where it comes before the next watering: on now, or next."""
         issued = self.schedule.issued_at
         task = next_cover(self.schedule)
-        cover = None if task is None else self.cover_of(task)
-        if cover is None:
+        if task is None or task.span is None:
             return None
-        start = cover.start.astimezone(issued.tzinfo)
+        start = task.start.astimezone(issued.tzinfo)
         is_on = start <= issued
-        by = "-crew" if cover.by_crew and not is_walkable(self.schedule, issued) else ""
+        by = "-crew" if is_laid_by_crew(task) and not is_walkable(self.schedule, issued) else ""
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
-        then = "" if cover.off or is_coated else self.say("cover.then-water")
-        lines = [self.of_method(f"cover.text{by}"), then, self.timer_off(cover)]
+        then = "" if task.span.off or is_coated else self.say("cover.then-water")
+        lines = [self.of_method(f"cover.text{by}"), *what_if(self.say, task), then, self.timer_off(task)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
             when=self.say(
                 "cover.now" if is_on else "cover.from",
                 start=self.speak.moment(start).text,
-                until=self.cover_end(cover),
+                until=self.cover_end(task),
             ),
             sentence=" ".join(line for line in lines if line),
             start=start,
@@ -387,21 +393,23 @@ class WateringWording(ScheduleWords):
         if not (self.is_dry_under_covers and self._remaining.days and self.covers):
             return ""
         last = self.covers[-1]
-        return "" if last.end is not None and last.end <= self.schedule.issued_at else self.cover_end(last)
+        return self.cover_end(last) if self.is_to_lie(last) else ""
 
     @cached_property
-    def covers(self) -> tuple[FrostCover, ...]:
-        """The covers against frost, one span each."""
-        return frost_covers(self.schedule)
+    def covers(self) -> tuple[Task, ...]:
+        """The laying of each cover against frost."""
+        return cover_tasks(self.schedule)
 
-    def cover_of(self, task: Task) -> FrostCover:
-        """Return the cover that is laid by a task."""
-        return next(each for each in self.covers if each.start == task.start)
+    def is_to_lie(self, cover: Task) -> bool:
+        """Return whether a cover still lies at the time of issue, or is laid later."""
+        end = None if cover.span is None else cover.span.end
+        return end is None or end > self.schedule.issued_at
 
-    def cover_end(self, cover: FrostCover) -> str:
+    def cover_end(self, cover: Task) -> str:
         """Return until when a cover stays: the next watering, or a date of the schedule."""
-        if cover.end is None:
+        span = cover.span
+        if span is None or span.end is None:
             return self.say("cover.until-told")
-        if cover.off is None:
-            return self.speak.moment(cover.end).text
-        return self.dates.not_before(cover.end, cover.off).text
+        if span.off is None:
+            return self.speak.moment(span.end).text
+        return self.dates.not_before(span.end, span.off).text
