@@ -39,7 +39,7 @@ if TYPE_CHECKING:
 
 MAIN_KINDS = (Kind.FOOT_TRAFFIC, Kind.LIGHT_WORK, Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES)
 OFFICE_ONLY_CAUTIONS = {
-    "bleeds-long",
+    *("bleeds-long", "frozen-ground"),
     *("air-unknown", "late-discharge", "water-added", "slump-high", "cylinders-weak", "cylinders-high"),
     "cylinders-differ",
     *("log-differs", "log-in-the-air"),
@@ -429,11 +429,13 @@ class CareSheet:
     @property
     def last_words(self) -> str:
         """Return the sentence that says when the table ends."""
+        at = self.wording.surface.coat_at
+        covered = self.say("sheet.covers-before-coat", at=at) if at else ""
         words = self._blankets_off or self.words_by_kind.get(Kind.CURING_ENDS)
         if words is None or words.when is None:
-            return ""
+            return covered
         key = "sheet.last-words-coat" if self.schedule.cure_mode == "coat" else "sheet.last-words"
-        return self.say(key, title=words.title, when=words.when.text)
+        return f"{covered} {self.say(key, title=words.title, when=words.when.text)}".strip()
 
     @property
     def if_weather_turns(self) -> str:
@@ -552,6 +554,8 @@ class CareSheet:
             steep=self.schedule.has_caution("steep"),
             loops=self.wording.hose_loops,
             looks=self.waters,
+            coat_at=self.wording.surface.coat_at,
+            no_coat=self.schedule.is_covered_for_coat,
         )
 
     def _as_html(self, source: str) -> Markup:

@@ -7,7 +7,7 @@ of either size has the same text; what does not fit is left out, and the sheet s
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cached_property
 from itertools import groupby
 from math import ceil, inf
@@ -23,7 +23,7 @@ from handover.schedule.cover_times import ways_left
 from handover.schedule.loading import materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.tasks import SHEET_LAY, SURFACE, is_over
+from handover.schedule.tasks import SHEET_LAY, SURFACE, cover_tasks, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -156,6 +156,7 @@ class CrewSheet:
         """Yield what may harm the fresh slab, in order of time: hours, what, and how bad."""
         if (missed := self.wording.visits.missed_water) is not None:
             yield CrewRow(self.say("crew.now"), self.say("crew.missed"), missed.when + ".", 1, 2)
+        yield from self._before_pour()
         ahead = [each for each in self.schedule.risks if self.schedule.is_ahead(each.end)]
         above = [each for each in ahead if each.code == DRYING_LEVELS[0]]
         for each in ahead:
@@ -164,6 +165,7 @@ class CrewSheet:
             )
             if each.code != "frost" and not level_above:
                 yield self._danger(each)
+        yield from self._bare_frost()
         yield from self._frosts([each for each in ahead if each.code == "frost"])
         yield from self._air()
         for alert in self.schedule.weather.alerts[:MAX_ALERTS]:
@@ -171,18 +173,46 @@ class CrewSheet:
                 hours = self._span(alert.onset, alert.until)
                 yield CrewRow(hours, self.say("crew.alert", event=alert.event, sender=alert.sender), rank=4)
 
+    def _before_pour(self) -> Iterator[CrewRow]:
+        """Yield what has to be looked at before the pour: ground that may be frozen."""
+        if self.schedule.is_ahead(self.schedule.placement_start):
+            for each in self.wording.warnings.notices:
+                if each.code == "frozen-ground":
+                    yield CrewRow(self.say("crew.before-pour"), f"{each.title}.", each.text, 1, 1)
+
+    def _bare_frost(self) -> Iterator[CrewRow]:
+        """Yield the hours in which the top may freeze and cannot be covered yet, and what keeps frost off."""
+        protection = self.schedule.protection
+        bare = None if protection is None else protection.bare_freezes_from
+        if bare is None or not self.schedule.is_ahead(bare):
+            return
+        laid = self._first_laid
+        hours = self._moment(bare) if laid is None or laid <= bare else self._span(bare, laid)
+        placed = not self.schedule.is_ahead(self.schedule.placement_start)
+        text = self.say("crew.bare-frost.text-placed" if placed else "crew.bare-frost.text")
+        yield CrewRow(hours, f"{self.say('crew.bare-frost.title')}.", text, 1, 1)
+
+    @property
+    def _first_laid(self) -> datetime | None:
+        """When the first blanket goes on: that of the curing, else a cover against frost."""
+        if self.schedule.blankets_on is not None:
+            return self.schedule.blankets_on
+        first = next(iter(cover_tasks(self.schedule)), None)
+        return None if first is None else self._local(first.start)
+
     def _danger(self, risk: Risk) -> CrewRow:
         values = {
             each.name: self.wording.quantities.figure(each, risk.figures)
             for each in risk.figures
             if each.name not in {"low", "high", "hours_above"}
         }
+        start, end = self._local(risk.start), self._local(risk.end)
         peak_at = self._moment(risk.peak_at)
         worst_ahead = risk.code not in DRYING_LEVELS or (
             self.schedule.is_ahead(risk.peak_at) and risk.figures[0].value >= self._later_drying
         )
         return CrewRow(
-            self._span(half_hour_down(self._local(risk.start)), half_hour_up(self._local(risk.end))),
+            self._span(half_hour_down(start), half_hour_up(max(end, start + timedelta.resolution))),
             f"{self.say(f'risk.{risk.code}.title')}.",
             self.say(f"risk.{risk.code}.text", peak_at=peak_at, **values) if worst_ahead else "",
             rank=3 if risk.code == DRYING_LEVELS[1] else 1,
@@ -212,9 +242,8 @@ class CrewSheet:
             return
         if self.schedule.is_ahead(protection.until):
             coldest = self.wording.quantities.measure(bare.coldest_surface_c, "temperature")
-            title, text = (
-                self.say(f"crew.frost-covered.{each}", coldest=coldest) for each in ("title", "text")
-            )
+            keys = (self.wording.variant(f"crew.frost-covered.{each}") for each in ("title", "text"))
+            title, text = (self.say(each, coldest=coldest) for each in keys)
             yield CrewRow(
                 self._moment(half_hour_down(self._local(bare.freezes_from))), f"{title}.", text, 1, 4
             )

@@ -249,6 +249,7 @@ class _TaskWording:
         if box is not None and task.by == "owner" and NEXT in task.notes:
             title = box.title
         text = self._with_night(f"{text}\n{self._until(task)}", task)
+        text = self._held_clear(text, task)
         if task.by == "crew" and (under := self.wording.surface.sheet_under(task.start)):
             text = f"{under}\n{text}"
         return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text, "protect")
@@ -263,8 +264,16 @@ class _TaskWording:
         """Return the cover while watering has to wait; the crew's, in the owner's calendar, as theirs."""
         by, of_method = ("-crew" if task.how else ""), self.wording.visits.of_method
         text = f"{of_method(f'cover.text{by}')}\n{self._until(task)}"
-        text = self._with_closing(text, task) if task.by == "owner" else text
+        text = self._with_closing(text, task) if task.by == "owner" else self._held_clear(text, task)
         return _TaskWords(of_method(f"cover.title{by}"), text, "protect")
+
+    def _held_clear(self, text: str, task: Task) -> str:
+        """Return the text of a cover; one of the crew must not touch a slab that has not likely set."""
+        final = self.schedule.milestone(MilestoneKind.FINAL_SET)
+        is_soft = final is None or final.likely is None or task.start < final.likely
+        if task.by != "crew" or not is_soft:
+            return text
+        return f"{text}\n{self.wording.say('cover.hold-clear')}"
 
     def _until(self, task: Task) -> str:
         visits = self.wording.visits

@@ -79,8 +79,7 @@ def _each(wording: Wording, table: object) -> Iterator[tuple[str, str]]:
 
 def _text(wording: Wording, field: FieldInfo, fact: Fact, value: object) -> str:
     if fact.vocabulary:
-        code = wording.dates.method if fact.label == "curing" else str(value)
-        return wording.say(f"{fact.vocabulary}.{slug(code)}")
+        return wording.say(f"{fact.vocabulary}.{slug(str(value))}")
     if value is True:
         value = wording.say("placed.yes")
     if quantity := mark_of(field, QuantityField):

@@ -74,6 +74,7 @@ class Wording:
             has_timer=job.curing.timer,
             latitude=job.site.latitude,
             rise=self._heating_rise(),
+            method="plastic sheet" if schedule.is_covered_for_coat and job.slab.covers else "",
         )
         self.visits = WateringWording(self.reader, job, schedule, self.dates, self.quantities)
         self.surface = SurfaceWording(self.reader, job, schedule, self.dates, self.quantities)

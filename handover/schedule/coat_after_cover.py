@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import COVERING, frost_covers
-from handover.schedule.model import MilestoneKind, SurfaceChoice
-from handover.schedule.printed_times import by_day, half_hour_up
+from handover.schedule.model import COVER_FOR_COAT, Figure, MilestoneKind, SurfaceChoice
+from handover.schedule.printed_times import by_day, half_hour_down, half_hour_up
+from handover.schedule.tasks import AFTER_COVER, COVER_FIRST
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from handover.schedule.cover_times import FrostCover
-    from handover.schedule.model import CureSchedule
+    from handover.schedule.model import CureSchedule, SurfaceTask
 
 DRYING = general_rules().duration("compound.dry")
 
@@ -34,16 +33,54 @@ def spray_after_covers(schedule: CureSchedule) -> CureSchedule:
     covers = (each for each in frost_covers(schedule) if _is_in_the_way(each, spraying, spraying.start))
     first = next(covers, None)
     if first is None:
-        return schedule
+        return _sprayed_in_time(schedule, task)
     zone = ZoneInfo(schedule.timezone)
     laid = max(first.start, task.start.astimezone(UTC)).astimezone(zone)
     begins = _after_covers(spraying, schedule)
-    way = SurfaceChoice("cover-for-compound", laid, laid + COVERING, COVERING / timedelta(hours=1), 0.0)
+    way = SurfaceChoice(COVER_FOR_COAT, laid, laid + COVERING, COVERING / timedelta(hours=1), 0.0)
     if begins is not None:
         until = begins + _length(spraying)
-        way = SurfaceChoice("compound-after-cover", begins, until, spraying.crew_hours, 0.0)
+        way = SurfaceChoice(AFTER_COVER, begins, until, spraying.crew_hours, 0.0)
     waiting = replace(task, choices=(way,), cover_from=laid, not_after=None, until=way.until)
     return replace(schedule, surface=waiting)
+
+
+def _sprayed_in_time(schedule: CureSchedule, task: SurfaceTask) -> CureSchedule:
+    """Return a schedule whose compound is sprayed early enough to dry before the next cover against frost."""
+    cover = cover_on_coat(schedule)
+    if cover is None:
+        return schedule
+    last = sprayed_by(cover)
+    late = last if task.not_after is None else min(task.not_after, last, key=datetime.timestamp)
+    drying = Figure("drying_time", DRYING / timedelta(hours=1), "h")
+    figures = (*(each for each in task.figures if each.name != drying.name), drying)
+    return replace(schedule, surface=replace(task, not_after=late, figures=figures))
+
+
+def sprayed_by(cover: datetime) -> datetime:
+    """Return by when a compound is sprayed, to the half hour, so that it is dry when a cover goes on."""
+    return half_hour_down(cover - DRYING)
+
+
+def cover_on_coat(schedule: CureSchedule) -> datetime | None:
+    """Return when a cover against frost goes on, within a day of the spraying of the compound; else None.
+
+    In the zone of the site.
+    """
+    task = schedule.surface
+    if task is None or task.work != "compound" or task.choices[0].how in COVER_FIRST:
+        return None
+    sprayed = task.choices[0].start.astimezone(UTC)
+    starts = (each.start for each in frost_covers(schedule))
+    first = next((each for each in starts if sprayed < each <= sprayed + timedelta(days=1)), None)
+    return None if first is None else first.astimezone(ZoneInfo(schedule.timezone))
+
+
+def coat_begins(schedule: CureSchedule) -> datetime | None:
+    """Return when a compound that waits under a cover against frost is sprayed; None: it does not wait."""
+    task = schedule.surface
+    way = None if task is None else task.choices[0]
+    return way.start if way is not None and way.how == AFTER_COVER else None
 
 
 def _length(choice: SurfaceChoice) -> timedelta:

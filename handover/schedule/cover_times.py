@@ -131,17 +131,17 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     """Return a schedule in which edge forms stay until the cover over them is off, and then the warmest hour.
 
     Forms keep the edge as warm as the cover keeps the top: who strips an edge in a frost bares the coldest
-    part of the slab.
+    part of the slab. Where the cover comes off past the estimate, so do they.
     """
     forms = schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS)
     if forms is None or forms.printed is None:
         return schedule
-    off = _uncovered_after(schedule, forms.printed.instant)
-    if off is None:
+    covered, off = _uncovered_after(schedule, forms.printed.instant)
+    if not covered:
         return schedule
     gate = Gate(FORMS_AFTER_COVER, off, off, _FORMS_SOURCE, "common practice")
     because = Reason(gate, (forms.because.governing, *forms.because.others))
-    printed = replace(forms.printed, instant=off, precision="half-hour")
+    printed = None if off is None else replace(forms.printed, instant=off, precision="half-hour")
     later = replace(
         forms, likely=off, not_before=off, because=because, printed=printed, spread_by=(), later_in_tests=None
     )
@@ -177,10 +177,10 @@ def is_dry_look(schedule: CureSchedule, visit: Visit) -> bool:
     )
 
 
-def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
-    """Return the warmest hour after the cover that lies on the slab at an instant, in the zone of the site.
+def _uncovered_after(schedule: CureSchedule, when: datetime) -> tuple[bool, datetime | None]:
+    """Return whether a cover lies on the slab at an instant, and the warmest hour after it is off.
 
-    None where none lies there then, or its end lies past the estimate.
+    In the zone of the site; None where no cover lies there then, or its end lies past the estimate.
     """
     spans = [(each.start, each.end) for each in frost_covers(schedule)]
     if schedule.curing_method == "insulating blanket":
@@ -188,10 +188,13 @@ def _uncovered_after(schedule: CureSchedule, when: datetime) -> datetime | None:
         spans = [(_placed(schedule), None if ends is None else ends.not_before)]
     zone, off = ZoneInfo(schedule.timezone), when
     for start, end in spans:
-        lies_there = start <= off.astimezone(UTC) + STRIPPING and end is not None
-        if lies_there and end is not None and off.astimezone(UTC) < end.astimezone(UTC):
+        if start > off.astimezone(UTC) + STRIPPING:
+            continue
+        if end is None:
+            return True, None
+        if off.astimezone(UTC) < end.astimezone(UTC):
             off = warmest_up(end.astimezone(zone))
-    return None if off is when else off
+    return (False, None) if off is when else (True, off)
 
 
 def walk_through(schedule: CureSchedule) -> datetime | None:

@@ -191,9 +191,10 @@ def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
             yield Material("blankets-laid", job.curing.blanket_r_value or usual)
         return
     bare = protection.bare_freezes_from
-    if lays and protection.enough:
-        yield Material("blankets", protection.enough, protection.enough_at_edges)
-    elif lays and protection.enough == 0:
+    if lays and protection.enough != 0:  # where none is enough, the thickest, with heat
+        least = protection.enough or max((each.resistance for each in protection.blankets), default=0.0)
+        yield Material("blankets", least, least * protection.edges)
+    elif lays:
         yield Material("blankets-laid", protection.laid)
     elif covers and protection.enough:
         yield Material("blankets-owner", protection.enough, protection.enough_at_edges)

@@ -39,6 +39,9 @@ CURE_MODES: dict[str, CureMode] = {
 }
 """By method of curing; all others keep the slab wet."""
 
+COVER_FOR_COAT = "cover-for-compound"
+"""The way to treat a surface whose compound is never sprayed: a cover against frost stays in place of it."""
+
 REPEATED_FROST = "curing-ends.repeated-frost"
 """The condition that ends moist curing before frost after frost on a slab that is too weak for it."""
 
@@ -905,7 +908,14 @@ class CureSchedule:
     @property
     def cure_mode(self) -> CureMode:
         """What the curing method keeps on the slab: water, a cover, or the coat of a compound."""
+        if self.is_covered_for_coat:
+            return "cover"
         return CURE_MODES.get(self.curing_method, "wet")
+
+    @property
+    def is_covered_for_coat(self) -> bool:
+        """Whether a cover against frost stays on the slab in place of its curing compound."""
+        return self.surface is not None and self.surface.choices[0].how == COVER_FOR_COAT
 
     @property
     def dries_before_frost(self) -> bool:

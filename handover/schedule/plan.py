@@ -83,6 +83,7 @@ def plan_cure(
     dates = compute_dates(simulation, basis)
     simulation, dates = _with_water(simulation, dates, basis)
     watering, between = plan_covered(simulation, dates, basis, lies=cover)
+    kept_wet = dates
     dry = None if between is not None else dry_hours(simulation, dates, watering)
     if dry is not None:  # its dry hours are no curing, and its surface is hotter when the water comes
         simulation = replace(simulation, dry=dry)
@@ -90,11 +91,15 @@ def plan_cure(
         warmed = simulation if job.curing.water_temperature is None else with_dry_surface(simulation, dry)
         watering, between = plan_covered(warmed, dates, basis, lies=cover)
     risks = find_risks(simulation, dates)
-    cautions = compile_cautions(simulation, dates, watering, risks)
+    cautions = compile_cautions(simulation, dates, watering, risks, kept_wet=kept_wet)
     watering = until_curing_ends(watering, simulation, dates)
     refusals = (*dates.refusals, *_refusals_by_caution(simulation, dates, cautions))
     refused = {each.kind for each in refusals}
-    surface = plan_surface(simulation, dates, watering, risks)
+    protection = plan_protection(simulation, dates)
+    bare = None if protection is None else protection.blankets[0]
+    surface = plan_surface(
+        simulation, dates, watering, risks, freezes_from=None if bare is None else bare.freezes_from
+    )
     milestones = _with_window(apply_dependencies(simulation, dates, watering, basis), surface)
     schedule = CureSchedule(
         job=job.id,
@@ -117,7 +122,7 @@ def plan_cure(
         assumed=(*assumptions(simulation), rule_choice),
         refusals=refusals,
         figures=tuple(_figures(simulation, watering, between)),
-        protection=plan_protection(simulation, dates),
+        protection=protection,
         between=between,
         surface=surface.task,
         blankets_on=blankets_laid(simulation),

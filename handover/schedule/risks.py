@@ -239,11 +239,26 @@ def _risk(code: str, zone: ZoneInfo, time_s: Floats, peak_s: float, *figures: Fi
 
 
 def compile_cautions(
-    simulation: Simulation, dates: Dates, watering: Watering, dangers: tuple[Risk, ...]
+    simulation: Simulation,
+    dates: Dates,
+    watering: Watering,
+    dangers: tuple[Risk, ...],
+    *,
+    kept_wet: Dates | None = None,
 ) -> tuple[Caution, ...]:
-    """Return the cautions for the reader, in the order of the data; the general ones are always included."""
+    """Return the cautions for the reader, in the order of the data; the general ones are always included.
+
+    Args:
+        simulation: The slab.
+        dates: Its dates.
+        watering: Its watering plan.
+        dangers: Its risks.
+        kept_wet: Its dates if it never fell dry between waterings; None: those it has.
+    """
     rules = simulation.practice.cautions
     found = dict(_cautions(simulation, dates, watering, dangers))
+    if "wet-dry" in found:
+        found["wet-dry"] += tuple(_curing_times(simulation, dates, kept_wet or dates))
     worst = _coolest_visit(watering)
     hours = {} if worst is None else {"curing-water": worst.gentler_at}
     return tuple(
@@ -345,6 +360,7 @@ def _of_the_weather(
     yield from _dry_between(simulation, dates, watering)
     yield from _cold_water(simulation, watering)
     yield from _hot_air(simulation)
+    yield from _frozen_ground(simulation)
     yield from _cold_concrete(simulation, cold)
 
 
@@ -386,6 +402,24 @@ def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]
                 Figure("most", most, "degC"),
             ),
         )
+
+
+def _frozen_ground(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
+    """Yield a caution when the air before the placement is below freezing on average, over a day or some.
+
+    Where the weather begins with the placement, the day after it stands for the day before.
+    """
+    if simulation.job.slab.exposure == "indoors":
+        return
+    limit, known = simulation.practice["frost.freezes-below"], simulation.weather.seconds
+    placed_s = simulation.job.placement.start.timestamp()
+    day, days = (simulation.practice.duration(f"ground.{each}").total_seconds() for each in ("day", "days"))
+    spans = [(known < placed_s) & (known >= placed_s - each) for each in (day, days)]
+    if spans[0].sum() < day / HOUR_S / 2.0:
+        spans = [(known >= placed_s - day / 2.0) & (known < placed_s + day / 2.0)]
+    coldest = min(float(simulation.weather.air_c[each].mean()) for each in spans)
+    if coldest < limit:
+        yield "frozen-ground", (Figure("coldest_before", coldest, "degC"), Figure("limit", limit, "degC"))
 
 
 def _cold_concrete(simulation: Simulation, coldest_air_c: float) -> Iterator[tuple[str, tuple[Figure, ...]]]:
@@ -493,6 +527,20 @@ def _dry_between(
             Figure("dry_with_burlap", driest_day(with_burlap), "h"),
         ),
     )
+
+
+def _curing_times(simulation: Simulation, dates: Dates, kept_wet: Dates) -> Iterator[Figure]:
+    """Yield how long curing takes as planned, and how long if the slab never fell dry."""
+    planned, wet = (_hours_of_curing(simulation, each) for each in (dates, kept_wet))
+    if planned is not None:
+        yield Figure("curing_time", planned, "h")
+    if wet is not None:
+        yield Figure("curing_time_wet", wet, "h")
+
+
+def _hours_of_curing(simulation: Simulation, dates: Dates) -> float | None:
+    ends = dates.not_before(MilestoneKind.CURING_ENDS)
+    return None if ends is None else (ends - simulation.job.placement.end).total_seconds() / HOUR_S
 
 
 def _watering_by(simulation: Simulation, dates: Dates, **curing: object) -> Watering:

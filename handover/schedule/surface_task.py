@@ -40,6 +40,13 @@ _COVER = "wet burlap"  # whose water a cover takes
 _LAID = ("plastic sheet", "wet burlap")  # methods whose cover the crew lays before it leaves
 
 
+class _Bare(NamedTuple):
+    """When a bare surface has lost what it may, and when it may freeze; None: it does not."""
+
+    dries: datetime | None
+    freezes: datetime | None
+
+
 class SurfacePlan(NamedTuple):
     """The bare surface of a job.
 
@@ -54,17 +61,29 @@ class SurfacePlan(NamedTuple):
 
 
 def plan_surface(
-    simulation: Simulation, dates: Dates, watering: Watering, risks: tuple[Risk, ...]
+    simulation: Simulation,
+    dates: Dates,
+    watering: Watering,
+    risks: tuple[Risk, ...],
+    *,
+    freezes_from: datetime | None = None,
 ) -> SurfacePlan:
     """Return until when the finished surface may be bare, and what the crew does if water comes later.
 
     Where frost keeps water off on the first day, the cover against frost is the plan; where blankets cure the
     slab, they are. A sheet or burlap that cures it is laid on that day, frost or not. Compound goes on early
     enough to dry before likely rain, else after it.
+
+    Args:
+        simulation: The slab.
+        dates: Its dates.
+        watering: Its watering plan.
+        risks: Its risks.
+        freezes_from: When the bare top may freeze; None: it does not.
     """
     start = _end_of_finishing(simulation, dates)
     if start is not None and simulation.job.curing.method in _LAID:
-        return _laid_plan(start, simulation, dates, watering)
+        return _laid_plan(start, simulation, dates, watering, freezes_from)
     is_coated = simulation.job.curing.method == _COMPOUND
     until = start if is_coated else _first_visit(watering)
     if start is None or until is None:
@@ -194,14 +213,20 @@ def _drying_time(simulation: Simulation) -> timedelta:
     return timedelta(hours=simulation.practice["compound.dry"])
 
 
-def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: Watering) -> SurfacePlan:
+def _laid_plan(
+    start: datetime,
+    simulation: Simulation,
+    dates: Dates,
+    watering: Watering,
+    freezes_from: datetime | None,
+) -> SurfacePlan:
     """Return the laying of the sheet or burlap that cures the slab; past the estimate, nothing is planned."""
     not_after = _dried_by(start, start + timedelta(days=1), simulation)
     firm = dates.not_before(MilestoneKind.FINAL_SET)
     if firm is None:
         return SurfacePlan(not_after, None)
     ready = half_hour_up(max(firm, start, key=_seconds))
-    choice = _laying(start, ready, not_after, simulation, watering)
+    choice = _laying(start, ready, _Bare(not_after, freezes_from), simulation, watering)
     rule = simulation.practice.rules["surface.bare-time"]
     task = SurfaceTask(
         work="cover",
@@ -219,25 +244,29 @@ def _laid_plan(start: datetime, simulation: Simulation, dates: Dates, watering: 
 
 
 def _laying(
-    start: datetime, ready: datetime, not_after: datetime | None, simulation: Simulation, watering: Watering
+    start: datetime, ready: datetime, bare: _Bare, simulation: Simulation, watering: Watering
 ) -> SurfaceChoice:
     """Return how the cover that cures the slab is laid, once a step leaves no mark.
 
     Nobody comes at night where there is no frost: a sheet that is held clear of the top bridges the night
-    where the bare surface cannot wait for the morning. By day fog does.
+    where the bare surface cannot wait for the morning, and the hours in which it may freeze. By day fog does.
     """
     frosty, area = _is_frosty(watering), simulation.job.slab.area
     store_mm = simulation.practice.methods[_COVER].store_mm
     soaked = 0.0 if _is_dry_laid(simulation, watering) else store_mm * area
     laid = ready if frosty else by_day(ready)
     ends = laid + COVERING
-    dries = not frosty and not_after is not None and _seconds(not_after) < _seconds(laid)
-    if not dries:
+    freezes = _is_before(bare.freezes, laid)
+    if not freezes and (frosty or not _is_before(bare.dries, laid)):
         return SurfaceChoice("lay", laid, ends, _hours(laid, ends), soaked)
-    if _seconds(ready) < _seconds(laid):
+    if freezes or _seconds(ready) < _seconds(laid):
         return SurfaceChoice("sheet-lay", start, ends, 2.0 * _hours(laid, ends), soaked)
     fogged = _likely_loss(start, laid, simulation) * area
     return SurfaceChoice("fog-lay", start, ends, _hours(start, ends), fogged + soaked)
+
+
+def _is_before(when: datetime | None, other: datetime) -> bool:
+    return when is not None and _seconds(when) < _seconds(other)
 
 
 def _is_dry_laid(simulation: Simulation, watering: Watering) -> bool:

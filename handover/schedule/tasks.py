@@ -27,7 +27,7 @@ from handover.schedule.cover_times import (
     walk_through,
     ways_left,
 )
-from handover.schedule.model import CoverSpan, MilestoneKind, Task
+from handover.schedule.model import COVER_FOR_COAT, CoverSpan, MilestoneKind, Task
 from handover.schedule.owner_dates import is_cold, owner_kinds
 from handover.schedule.printed_times import (
     SLEEPING_HOUR,
@@ -100,9 +100,12 @@ NEXT = "next"
 """Note of the cover against frost that lies on the slab before the next watering."""
 
 AFTER_RAIN, AFTER_COVER = "compound-after-rain", "compound-after-cover"
-COVER_FOR_COAT = "cover-for-compound"
-WAIT = {AFTER_RAIN, AFTER_COVER, COVER_FOR_COAT}
+COVER_FIRST = {AFTER_COVER, COVER_FOR_COAT}
+"""Ways in which a cover against frost goes on before any compound."""
+
+WAIT = {AFTER_RAIN, *COVER_FIRST}
 """Ways in which nothing is sprayed right after the last pass."""
+
 SHEET_LAY = "sheet-lay"
 RAIN = "rain-on-fresh"
 
@@ -143,12 +146,8 @@ def next_cover(schedule: CureSchedule) -> Task | None:
 
 
 def cover_tasks(schedule: CureSchedule) -> tuple[Task, ...]:
-    """Return the laying of each cover against frost once, in order of time: the owner has all of a frost."""
-    return tuple(
-        each
-        for each in schedule.tasks
-        if each.kind == COVER_NOT_WATER or (each.kind == FROST_COVER and each.by == "owner")
-    )
+    """Return the laying of each cover once, in order of time: the owner's tasks have those of the crew too."""
+    return schedule.tasks_of("owner", *COVERS)
 
 
 def is_laid_by_crew(cover: Task) -> bool:
@@ -398,7 +397,8 @@ class _Planner:
         set_at = final.likely if final is not None and final.not_before is not None else None
         if set_at is not None:
             start = half_hour_down(set_at)
-            notes = (*pipes, *self._night(start))
+            end = _utc(start) + SAWING
+            notes = (*self._saw_notes(_utc(start), end), *self._night(start))
             yield self._task(kind, "crew", start, SAWING, because=kind, how=UNDATED, notes=notes)
         else:
             day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
@@ -482,7 +482,7 @@ class _Planner:
     def _cover(self, kind: str, by: Party, cover: FrostCover, how: str, notes: tuple[str, ...]) -> Task:
         """Return the laying of a cover; in place of water the slab is safe from frost, its water is not."""
         occasion = cover_occasion(cover.start, self.zone)
-        nobody = "call" if by == "owner" or kind == COVER_NOT_WATER else None  # it is the owner's to see
+        nobody = "call" if by == "owner" else None
         return self._task(
             kind,
             by,

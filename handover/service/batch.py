@@ -26,7 +26,6 @@ from handover.documents.schedule_json import read_schedule
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.jobs.parse import decode_utf8, parse_text, read_record_bytes
 from handover.jobs.reading import examine_job
-from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.service.archiving import archive_documents, archive_existing_set
 from handover.service.earlier_sets import (
     earlier_findings,
@@ -37,7 +36,7 @@ from handover.service.earlier_sets import (
     without_sheets,
 )
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
-from handover.service.inputs import attached_files, questions, read_weather_file
+from handover.service.inputs import ASKS, attached_files, questions, read_weather_file
 from handover.service.issuing import IssueRequest, add_inputs, check_request
 from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, publish
 from handover.service.settings import Settings
@@ -417,7 +416,7 @@ class _Run:
 def _questions(task: RenderTask, documents: Mapping[str, bytes]) -> tuple[Finding, ...]:
     """Return what the schedule of a set asks of the contractor; most ask nothing, and are not read for it."""
     written = documents[SCHEDULE_FILE]
-    if SET_CONTRADICTED.encode() not in written:
+    if not any(each.encode() in written for each in ASKS):
         return ()
     return questions(read_schedule(written), task.name)
 

@@ -14,13 +14,18 @@ from handover.base.file_names import ascii_name
 from handover.errors import Finding, UnusableInput
 from handover.jobs.future_times import find_future_times
 from handover.jobs.reading import examine_job
+from handover.practice.rules import general_rules
+from handover.schedule.cover_times import frost_covers
+from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import half_hour_down
 from handover.schedule.slab_simulation import DAYS
 from handover.schedule.surface_observations import SET_CONTRADICTED
+from handover.schedule.tasks import FROST_COVER
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.reader_needs import reader_findings
 from handover.service.settings import SETTINGS_FILE, Settings
+from handover.units import to_reader
 from handover.weather.earlier_hours import JoinedWeather, NamedSeries, add_earlier_hours
 from handover.weather.fit_check import check_fit
 from handover.weather.location import Location
@@ -28,7 +33,7 @@ from handover.weather.reading import examine_weather_bytes, read_bytes
 from handover.weather.series import Origin
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from datetime import datetime
     from pathlib import Path
 
@@ -360,11 +365,16 @@ def compute(
     )
 
 
+ASKS = (SET_CONTRADICTED, "frozen-ground", "coloured", FROST_COVER)
+"""What is in every schedule that asks the contractor something."""
+
+
 def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Finding, ...]:
     """Return what a schedule asks of the contractor.
 
-    That is an hour of the record that the weather contradicts, and a slab that falls dry between waterings
-    though a cover would mark it.
+    That is an hour of the record that the weather contradicts, ground that may be frozen before the pour,
+    blankets against frost that the dates do not count, and a slab that falls dry between waterings though a
+    cover would mark it.
 
     Args:
         schedule: The schedule.
@@ -377,17 +387,86 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
     )
     cautions = {each.code: each for each in schedule.cautions}
     dry = cautions.get("wet-dry") if "coloured" in cautions else None
-    return (*finishes, *((_dry_without_cover(dry, record),) if dry else ()))
+    frozen = cautions.get("frozen-ground") if schedule.is_ahead(schedule.placement_start) else None
+    return (
+        *finishes,
+        *((_frozen_ground(frozen, record),) if frozen else ()),
+        *filter(None, (_uncounted_blankets(schedule, record),)),
+        *((_dry_without_cover(dry, record),) if dry else ()),
+    )
+
+
+def _frozen_ground(frozen: Caution, record: str | None) -> Finding:
+    coldest_c = frozen.figures[0].value
+    return Finding(
+        f"comes after air of {coldest_c:.0f} degC ({coldest_c * 1.8 + 32:.0f} degF) on average: "
+        "is the ground thawed? No concrete on frozen ground, frost or ice",
+        file=record,
+        field="placement.start",
+        expected="ground thawed before the pour, with blankets for days or with heat, or a later pour",
+        severity="caution",
+    )
 
 
 def _dry_without_cover(dry: Caution, record: str | None) -> Finding:
+    figures = {each.name: each.value for each in dry.figures}
+    days, wet_days = (
+        ceil(figures[each] / 24.0) if each in figures else None for each in ("curing_time", "curing_time_wet")
+    )
+    cost = "" if days is None else f", and so takes {days} days of watering"
+    if days is not None and wet_days is not None and wet_days < days:
+        cost += f" where {wet_days} would do if it never fell dry"
     return Finding(
-        f"leaves the slab dry for about {ceil(dry.figures[0].value)} h a day, and no plastic or burlap may "
+        f"leaves the slab dry for about {ceil(figures['dry_hours'])} h a day{cost}; no plastic or burlap may "
         "lie on it in between: on a coloured or stamped top they leave marks",
         file=record,
         field="curing.method",
-        expected="a hose timer, more visits, or a clear compound that the maker of the colour names",
+        expected=_ways_to_keep_wet(figures, wet_days),
         example='method = "curing compound"',
+        severity="caution",
+    )
+
+
+def _ways_to_keep_wet(figures: Mapping[str, float], wet_days: int | None) -> str:
+    """Return the choices before the crew leaves, with the days and dry hours of each.
+
+    A timer is one where it leaves the slab dry for fewer hours than the plan.
+    """
+    by_timer, limit = figures["dry_with_timer"], general_rules()["water.dry-too-long"]
+    compound = "no watering" if wet_days is None else f"no watering, {wet_days} days"
+    if by_timer >= figures["dry_hours"]:
+        timer = ""
+    elif by_timer >= limit:
+        timer = f"a hose timer (dry for {ceil(by_timer)} h a day), "
+    else:
+        timer = "a hose timer, " if wet_days is None else f"a hose timer ({wet_days} days), "
+    return f"a clear compound that the maker of the colour names ({compound}), {timer}or more visits a day"
+
+
+def _uncounted_blankets(schedule: CureSchedule, record: str | None) -> Finding | None:
+    """Return that covers against frost lie for days that dates under blankets would save; None: they do not.
+
+    The dates of a slab that is not cured by blankets count none, though the crew lays them against frost.
+    """
+    ends, protection = schedule.milestone(MilestoneKind.PROTECTION_ENDS), schedule.protection
+    covers = frost_covers(schedule)
+    if not covers or not schedule.is_ahead(covers[0].start) or protection is None or not protection.enough:
+        return None
+    safe, zone = protection.until, ZoneInfo(schedule.timezone)
+    late = None if ends is None else ends.not_before
+    if safe is None or (late is not None and late.astimezone(zone).date() <= safe.astimezone(zone).date()):
+        return None
+    until = "past the estimate" if late is None else f"until {late.astimezone(zone):%Y-%m-%d}"
+    in_feet, _ = to_reader(protection.enough, "thermal resistance", "us")
+    named = f"R-{float(in_feet):.0f}"
+    return Finding(
+        f"counts no blankets in its dates, so that those against frost lie {until}. Under {named} "
+        f"({protection.enough:.2g} m2K/W) day and night, the slab stands a frost from "
+        f"{safe.astimezone(zone):%Y-%m-%d}",
+        file=record,
+        field="curing.method",
+        expected="blankets as the method, where they lie from the last pass on",
+        example=f'method = "insulating blanket", and below it blanket_r_value = "{named}"',
         severity="caution",
     )
 

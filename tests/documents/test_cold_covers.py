@@ -9,14 +9,17 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import cover_visits
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers, keep_forms_under_covers
-from handover.schedule.model import FORMS_AFTER_COVER, Caution, Figure, Protection, Risk
+from handover.schedule.loading import materials_to_load
+from handover.schedule.model import FORMS_AFTER_COVER, Blanket, Caution, Figure, Protection, Risk
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
+from handover.schedule.tasks import with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -344,3 +347,101 @@ def test_blankets_at_night_are_called_night_work(job: JobRecord, frozen: CureSch
     (laid,) = (each for each in crew_events(wording) if each.kind == "frost-cover")
     assert "night work" in laid.description.lower()
     assert "night work" not in "".join(each.description for each in crew_events(Wording(job, frozen))).lower()
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_bare_hours_of_frost_are_a_danger_of_their_own_with_what_the_crew_does(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Their row has the hour from which the top may freeze, which is before that of the blankets."""
+    bare = frozen.placement_end + timedelta(hours=6)
+    needed = replace(frozen.protection, bare_freezes_from=bare) if frozen.protection else None
+    frozen = replace(frozen, risks=())  # those of the fixture have no figures
+    words = Wording(job, replace(frozen, protection=needed), language=language)
+    title = words.say("crew.bare-frost.title")
+    (row,) = (each for each in CrewSheet(words).rows("dangers") if each.what.startswith(title))
+    assert words.speak.short_hour(bare) in row.when
+    assert row.detail == words.say("crew.bare-frost.text-placed")
+    plain = Wording(job, frozen, language=language)
+    assert not [each for each in CrewSheet(plain).rows("dangers") if each.what.startswith(title)]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_bare_hours_of_frost_end_when_the_cover_goes_on(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """The row of the crew sheet has both hours; in the evening before the cover nothing lies there."""
+    frozen = replace(
+        frozen, risks=()
+    )  # those of the fixture have no figures; a cover in place of water stays
+    cover = frost_covers(frozen)[0].start.astimezone(frozen.issued_at.tzinfo)
+    bare = cover - timedelta(hours=1)
+    needed = replace(frozen.protection, bare_freezes_from=bare) if frozen.protection else None
+    before = frozen.placement_start - timedelta(hours=2)
+    frozen = replace(frozen, protection=needed, issued_at=before)
+    words = Wording(job, frozen, language=language)
+    title = words.say("crew.bare-frost.title")
+    (row,) = (each for each in CrewSheet(words).rows("dangers") if each.what.startswith(title))
+    assert words.speak.short_span(bare, cover) in row.when
+    assert row.detail == words.say("crew.bare-frost.text")
+
+
+def test_where_no_blanket_is_enough_the_thickest_is_loaded_with_heat(
+    job: JobRecord, frozen: CureSchedule
+) -> None:
+    """Who lays blankets has them on the truck, though they alone hold off no frost."""
+    assert frozen.protection is not None
+    tried = tuple(Blanket(each, -5.0, None, frozen.placement_end) for each in (0.35, 1.41))
+    none = replace(frozen, protection=replace(frozen.protection, blankets=tried, enough=None))
+    loaded = {each.code: each for each in materials_to_load(none, job)}
+    assert "vented-heat" in loaded
+    assert loaded["blankets"].resistance == 1.41
+    assert loaded["blankets"].at_edges == pytest.approx(3.0 * 1.41)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("is_set", [False, True])
+def test_blankets_before_the_slab_has_set_are_held_clear_of_it(
+    job: JobRecord, frozen: CureSchedule, language: str, *, is_set: bool
+) -> None:
+    """Common practice: what lies on a top that a key marks, leaves marks."""
+    final = frozen.milestone(Kind.FINAL_SET)
+    assert final is not None
+    later = replace(final, likely=frozen.risks[0].start + timedelta(hours=-6 if is_set else 1))
+    moved = tuple(later if each is final else each for each in frozen.milestones)
+    words = Wording(job, with_tasks(replace(frozen, milestones=moved), job), language=language)
+    (laid,) = (each for each in crew_events(words) if each.kind == "frost-cover")
+    assert (words.say("cover.hold-clear") in laid.description) is not is_set
+    (owner,) = (each for each in owner_events(words) if each.kind == "frost-cover")
+    assert words.say("cover.hold-clear") not in owner.description
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_trial_cut_under_blankets_says_to_lift_them_along_the_line(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """As for joints whose hour is known."""
+    saw, final = frozen.milestone(Kind.SAW_JOINTS), frozen.milestone(Kind.FINAL_SET)
+    assert saw is not None
+    assert final is not None
+    unknown = replace(saw, likely=None, not_before=None, not_after=None, printed=None)
+    set_at = replace(final, likely=frozen.risks[0].start)  # when the blankets are on
+    moved = tuple({id(saw): unknown, id(final): set_at}.get(id(each), each) for each in frozen.milestones)
+    words = Wording(job, with_tasks(replace(frozen, milestones=moved), job), language=language)
+    (cut,) = (each for each in crew_events(words) if each.kind == Kind.SAW_JOINTS)
+    assert words.say("milestone.words.saw-under-cover") in cut.description
+
+
+def test_forms_stay_past_the_estimate_where_the_cover_over_them_does(frozen: CureSchedule) -> None:
+    """Seen: forms stripped on day 3 under blankets without an end."""
+    off = {Kind.PROTECTION_ENDS, Kind.CURING_ENDS}
+    endless = tuple(
+        replace(each, not_before=None) if each.kind in off else each for each in print_all(frozen).milestones
+    )
+    schedule = keep_forms_under_covers(replace(frozen, milestones=endless))
+    assert frost_covers(schedule)[-1].end is None
+    forms = schedule.milestone(Kind.STRIP_EDGE_FORMS)
+    assert forms is not None
+    assert forms.not_before is None
+    assert forms.printed is None
+    assert forms.because.governing.rule == FORMS_AFTER_COVER

@@ -72,6 +72,16 @@ def test_a_measure_that_is_worthwhile_is_loaded_until_its_hours_are_over(
     assert Material(thing) not in materials_to_load(over, job)  # type: ignore[arg-type]
 
 
+def test_a_danger_of_a_moment_has_hours_that_last(job: JobRecord, schedule: CureSchedule) -> None:
+    """Seen: "6:30 to 6:30 am"."""
+    start = schedule.placement_start.replace(minute=30)
+    moment = replace(risk("drying-watch", schedule), start=start, end=start, peak_at=start)
+    words = Wording(job, before_the_pour(schedule, moment))
+    title = words.say("risk.drying-watch.title")
+    (row,) = (each for each in CrewSheet(words).rows("dangers") if each.what.startswith(title))
+    assert row.when == words.speak.short_span(start, start + timedelta(minutes=30))
+
+
 def test_each_visit_of_the_calendar_is_on_the_sheet_and_in_the_plan(
     job: JobRecord, schedule: CureSchedule
 ) -> None:

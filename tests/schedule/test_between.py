@@ -6,6 +6,9 @@ open film and a cover hold is that of the rules.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+from math import ceil
 from typing import TYPE_CHECKING
 
 import pytest
@@ -94,11 +97,41 @@ def test_no_cover_lies_on_a_coloured_or_stamped_slab(
     assert schedule.surface is None or schedule.surface.cover_from is None
     codes = {each.code for each in schedule.cautions}
     assert {"coloured", "wet-dry"} <= codes
-    assert [each.field for each in questions(schedule)] == ["curing.method"]
+    (asked,) = questions(schedule)
+    assert asked.field == "curing.method"
+    dry = next(each for each in schedule.cautions if each.code == "wet-dry")
+    days = {each.name: ceil(each.value / 24.0) for each in dry.figures if each.name.startswith("curing_time")}
+    assert days["curing_time"] >= days["curing_time_wet"]
+    assert f"takes {days['curing_time']} days" in asked.problem
+    assert f"no watering, {days['curing_time_wet']} days" in asked.expected
     for language in ("en", "es"):
         words = Wording(record, schedule, language=language)
         spoken = " ".join([*(each.text for each in words.cautions), CareSheet(words, {}).if_weather_turns])
         assert words.say("between.line.plastic-sheet", dry="")[:20] not in spoken
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_timer_is_a_choice_only_where_it_leaves_fewer_dry_hours(
+    job: Job, weather: Weather, as_of: datetime, language: str
+) -> None:
+    """Seen: 7 dry hours a day as planned, and "a hose timer (dry for 10 h a day)" as the way out."""
+    record = job(slab={"coloured": True}, curing={"method": "sprinkler", "available": AT_WORK})
+    schedule = plan_cure(record, weather(26.0, 38.0), as_of)
+    dry = next(each for each in schedule.cautions if each.code == "wet-dry")
+    planned = next(each.value for each in dry.figures if each.name == "dry_hours")
+    for by_timer, is_choice in ((planned + 1.0, False), (planned - 0.5, True), (0.0, True)):
+        figures = tuple(
+            replace(each, value=by_timer) if each.name == "dry_with_timer" else each for each in dry.figures
+        )
+        cautions = tuple(replace(dry, figures=figures) if each is dry else each for each in schedule.cautions)
+        other = replace(schedule, cautions=cautions)
+        (asked,) = questions(other)
+        assert ("timer" in asked.expected) is is_choice
+        words = Wording(record, other, language=language)
+        said = {each.text for each in words.warnings.notices}
+        hours = words.speak.length(timedelta(hours=ceil(planned)))
+        key = "caution.wet-dry.text-no-cover" if is_choice else "caution.wet-dry.text-no-timer"
+        assert words.say(key, dry_hours=hours) in said
 
 
 @pytest.mark.parametrize("finished", [12, 16])

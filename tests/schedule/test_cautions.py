@@ -14,6 +14,7 @@ from handover.documents.translations import languages, load_translations
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
 from handover.schedule.plan import plan_cure
+from handover.service.inputs import questions
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -205,3 +206,45 @@ def test_a_cylinder_too_strong_for_its_mix_draws_a_caution(
         for mpa in (62.05, 20.68)
     ]
     assert ["cylinders-high" in each for each in cautions] == [True, False]
+
+
+@pytest.mark.parametrize(
+    ("before_c", "exposure", "asks"),
+    [(-4.0, "outdoors", True), (-4.0, "indoors", False), (4.0, "outdoors", False)],
+)
+def test_ground_may_be_frozen_only_where_the_air_before_the_pour_freezes(
+    job: Job, weather: Weather, as_of: datetime, before_c: float, exposure: str, *, asks: bool
+) -> None:
+    """ACI 306.1-90, as quoted: no concrete on frozen ground. Asked before the pour, never after it."""
+    placed = job().placement
+    later = {
+        "start": placed.start + timedelta(days=2),
+        "end": placed.end + timedelta(days=2),
+        "finished": None,
+    }
+    cold = weather(8.0, 16.0)
+    cold.air_c[:54] = before_c  # until 6 in the morning of the pour
+    schedule = plan_cure(job(placement=later, slab={"exposure": exposure}), cold, as_of)
+    assert ("frozen-ground" in {each.code for each in schedule.cautions}) is asks
+    assert ("placement.start" in {each.field for each in questions(schedule)}) is asks
+    after = replace(schedule, issued_at=placed.end + timedelta(days=2))
+    assert "placement.start" not in {each.field for each in questions(after)}
+
+
+def test_blankets_against_frost_that_no_date_counts_are_asked_about(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """With blankets as the method, or without frost, there is nothing to ask."""
+    cold = weather(-6.0, 6.0)
+    schedule = plan_cure(job(), cold, as_of)
+    assert schedule.protection is not None
+    (asked,) = (each for each in questions(schedule) if "blankets" in each.problem)
+    assert asked.field == "curing.method"
+    assert schedule.protection.until is not None
+    assert f"{schedule.protection.until:%Y-%m-%d}" in asked.problem
+    blankets = job(curing={"method": "insulating blanket", "blanket_r_value": 1.4})
+    for record, air in ((blankets, cold), (job(), weather(12.0, 20.0))):
+        found = questions(plan_cure(record, air, as_of))
+        assert not [each for each in found if "blankets" in each.problem]
+    over = replace(schedule, issued_at=as_of + timedelta(days=3))
+    assert not [each for each in questions(over) if "blankets" in each.problem]

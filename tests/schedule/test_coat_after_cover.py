@@ -12,11 +12,15 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from handover.schedule.coat_after_cover import spray_after_covers
+from handover.documents.care_sheet import CareSheet
+from handover.documents.charts.timeline import time_line
+from handover.documents.wording import Wording
+from handover.schedule.coat_after_cover import coat_begins, spray_after_covers, sprayed_by
 from handover.schedule.cover_times import frost_covers
 from handover.schedule.loading import materials_to_load
-from handover.schedule.model import CureSchedule, MilestoneKind, SurfaceChoice
+from handover.schedule.model import CureSchedule, MilestoneKind, Risk, SurfaceChoice
 from handover.schedule.plan import plan_cure
+from handover.schedule.tasks import with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -92,3 +96,71 @@ def test_in_mild_weather_nothing_changes(job: Job, weather: Weather, as_of: date
     _, schedule = planned(job, weather, as_of, (12.0, 22.0))
     assert way_of(schedule).how == "compound"
     assert spray_after_covers(schedule) is schedule
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_the_window_of_a_coat_ends_early_enough_to_dry_before_the_cover(
+    job: Job, weather: Weather, as_of: datetime, language: str
+) -> None:
+    """Common practice: who cannot spray by then lays plastic under the blankets, and sprays after them."""
+    finished = as_of + timedelta(hours=1)
+    record = job(curing={"method": "curing compound"}, placement={"finished": finished})
+    mild = plan_cure(record, weather(6.0, 16.0), as_of)
+    assert mild.surface is not None
+    night = finished + timedelta(hours=9)
+    frost = Risk("frost", night, night + timedelta(hours=6), night)
+    cold = spray_after_covers(replace(mild, risks=(frost,), tasks=()))
+    cover = frost_covers(cold)[0].start
+    assert way_of(cold).how == "compound"
+    assert cold.surface is not None
+    assert cold.surface.not_after is not None
+    assert cold.surface.not_after.astimezone(UTC) + DRYING <= cover
+    assert cold.surface.not_after >= way_of(cold).until
+    assert "drying_time" in {each.name for each in cold.surface.figures}
+    words = Wording(record, with_tasks(cold, record), language=language)
+    assert words.surface.task is not None
+    last = words.speak.hour(sprayed_by(cover.astimezone(as_of.tzinfo)))
+    assert last in words.surface.task.note
+    assert words.speak.hour(cover.astimezone(as_of.tzinfo)) in words.surface.task.note
+    plain = Wording(record, mild, language=language).surface.task
+    assert plain is not None
+    assert plain.note == ""
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("coloured", [False, True])
+def test_no_paper_says_that_a_coat_is_on_the_slab_while_it_waits(
+    job: Job, weather: Weather, as_of: datetime, language: str, *, coloured: bool
+) -> None:
+    record, schedule = planned(job, weather, as_of, (-6.0, 4.0), coloured=coloured)
+    begins = coat_begins(schedule)
+    assert begins is not None
+    words = Wording(record, schedule, language=language)
+    care = CareSheet(words, {})
+    said, sprayed = words.say("watering.none-compound"), words.speak.moment(begins).text
+    assert sprayed in care.how
+    assert sprayed in care.last_words
+    noted = zip(schedule.watering, words.visits.days, strict=True)
+    notes = {day.date: each.note for day, each in noted}
+    assert [date for date, note in notes.items() if note == said and date < begins.date()] == []
+    assert said in {note for date, note in notes.items() if date >= begins.date()}
+    assert words.say("chart.time-line.cover") in time_line(words).svg
+    later = Wording(record, replace(schedule, issued_at=begins + timedelta(hours=2)), language=language)
+    assert sprayed not in CareSheet(later, {}).how
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_slab_that_is_never_sprayed_has_the_words_of_its_cover(
+    job: Job, weather: Weather, as_of: datetime, language: str
+) -> None:
+    record, schedule = planned(job, weather, as_of, (-6.0, 4.0))
+    assert schedule.surface is not None
+    never = replace(way_of(schedule), how="cover-for-compound")
+    covered = replace(schedule, surface=replace(schedule.surface, choices=(never,)))
+    words = Wording(record, covered, language=language)
+    assert covered.cure_mode == "cover"
+    assert words.dates.title(MilestoneKind.CURING_ENDS) == words.say(
+        "milestone.curing-ends--plastic-sheet.title"
+    )
+    assert words.say("watering.none-compound") not in {day.note for day in words.visits.days}
+    assert CareSheet(words, {}).how == CareSheet(words, {}).text("how/plastic-sheet")

@@ -300,19 +300,25 @@ WAKING = surface_task.by_day(datetime(2026, 9, 11, 1, tzinfo=UTC)).hour
 
 
 @pytest.mark.parametrize(
-    ("dry_at", "way"),
-    [(None, "lay"), (8, "lay"), (3, "sheet-lay")],
-    ids=["never", "after the morning", "before the morning"],
+    ("dry_at", "frozen_at", "way"),
+    [
+        (None, None, "lay"),
+        (8, None, "lay"),
+        (3, None, "sheet-lay"),
+        (None, 8, "lay"),
+        (None, 4, "sheet-lay"),
+    ],
+    ids=["never", "dry after the morning", "dry before", "frozen after the morning", "frozen before"],
 )
 def test_nobody_lays_a_cover_at_night(
-    job: Job, weather: Weather, as_of: datetime, dry_at: int | None, way: str
+    job: Job, weather: Weather, as_of: datetime, dry_at: int | None, frozen_at: int | None, way: str
 ) -> None:
     """Common practice: what cannot lie on it in the evening is held clear of it until the morning."""
     night = datetime(2026, 9, 11, 1, tzinfo=UTC)
     start = night - timedelta(hours=5)
-    not_after = None if dry_at is None else night.replace(hour=dry_at)
+    bare = [None if each is None else night.replace(hour=each) for each in (dry_at, frozen_at)]
     simulation = simulate(job(curing={"method": "plastic sheet"}), weather(14.0, 18.0), as_of)
-    choice = surface_task._laying(start, night, not_after, simulation, ())
+    choice = surface_task._laying(start, night, surface_task._Bare(*bare), simulation, ())
     assert choice.how == way
     assert choice.until - surface_task.COVERING == night.replace(hour=WAKING)
     assert choice.litres == 0.0

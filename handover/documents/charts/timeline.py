@@ -12,6 +12,7 @@ import numpy as np
 from handover.documents.charts.chart import CHART_WIDTH, LABEL, Chart, DayScale, draw_arrow, draw_chart
 from handover.documents.charts.labels import LabelFlag, place_labels
 from handover.documents.svg import Drawing, text_width
+from handover.schedule.coat_after_cover import coat_begins
 from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
@@ -160,13 +161,14 @@ def _wet_bar(drawing: Drawing, wording: Wording, scale: DayScale, top: float) ->
     if wording.schedule.curing_method == "insulating blanket":
         _covered_then_damp(drawing, wording, scale, (start, end), top)
         return
-    _bar(
-        drawing,
-        (start, end),
-        top,
-        wording.say(f"chart.time-line.{wording.schedule.cure_mode}"),
-        ("wet", "water"),
-    )
+    begins = coat_begins(wording.schedule)
+    if begins is not None:
+        sprayed = min(scale.at(begins), end)
+        _bar(drawing, (start, sprayed), top, wording.say("chart.time-line.cover"), ("sand", "warm"))
+        start = sprayed
+    if start < end:
+        words = wording.say(f"chart.time-line.{wording.schedule.cure_mode}")
+        _bar(drawing, (start, end), top, words, ("wet", "water"))
 
 
 def _covered_then_damp(

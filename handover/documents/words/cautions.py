@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 RISK_OF_CAUTION = {"drying": "drying-precaution", "rain-on-fresh": "rain-on-fresh"}
 """The risk whose hours a caution is about."""
 
-OF_PLACEMENT = ("hot-air", "hot-discharge", "cold-discharge")
+OF_PLACEMENT = ("hot-air", "hot-discharge", "cold-discharge", "frozen-ground")
 """Cautions about the hours of the placement."""
 
 
@@ -85,7 +85,7 @@ class CautionWording(ScheduleWords):
         elif any(map(is_laid_by_crew, cover_tasks(self.schedule))):
             blankets = ("crew",)
         timer = ("timer",) if self.job.curing.timer else ()
-        bare = () if self.job.slab.covers else ("no-cover",)
+        bare = () if self.job.slab.covers else (*_no_better_timer(caution), "no-cover")
         method = slug(self.schedule.curing_method)
         circumstances = (*bare, self.job.slab.joints, *blankets, *timer, method)
         special = (f"{key}.text-{each}" for each in circumstances)
@@ -141,6 +141,8 @@ class CautionWording(ScheduleWords):
 
     def _least_blanket(self, protection: Protection) -> str:
         """Return which blanket is enough once it lies on the slab, and for how long."""
+        if self.schedule.curing_method == "plastic sheet" and not cover_tasks(self.schedule):
+            return self.say("protection.sheet-enough")  # it lies in the simulation that finds no frost
         if protection.enough is None:
             return self.say("protection.none-enough")
         values = {
@@ -184,3 +186,10 @@ class CautionWording(ScheduleWords):
         if ends is None or (ends.not_before is None and not self.schedule.covered_in_cold):
             return protection.until
         return ends.not_before
+
+
+def _no_better_timer(caution: Caution) -> tuple[str, ...]:
+    """Return the circumstance that a hose timer would leave the slab dry for as long; none where it helps."""
+    dry = {each.name: each.value for each in caution.figures}
+    by_timer, planned = dry.get("dry_with_timer"), dry.get("dry_hours")
+    return ("no-timer",) if by_timer is not None and planned is not None and by_timer >= planned else ()

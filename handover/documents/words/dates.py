@@ -134,6 +134,7 @@ class DateWording:
         has_timer: bool = False,
         latitude: float | None = None,
         rise: str = "",
+        method: str = "",
     ) -> None:
         self.schedule = schedule
         self.is_heated = is_heated
@@ -143,7 +144,7 @@ class DateWording:
         self.speak = reader.speak
         self.has = reader.has
         self.rise = rise
-        self.method = slug(schedule.curing_method)
+        self.method = slug(method or schedule.curing_method)
 
     # ---- which dates
 

@@ -33,7 +33,8 @@ class EventWording:
         """Return the text of the crew's event for a date, with its reason; a saw begins with a trial cut."""
         trial = self.say("milestone.words.trial", when=words.trial.text) if words.trial else ""
         in_stages = self.say("milestone.words.in-stages") if words.in_stages else ""
-        because = self.say("calendar.because", reason=words.reason)
+        # In stages the reason is that of the part placed last, and the hours are those of the first.
+        because = "" if words.in_stages else self.say("calendar.because", reason=words.reason)
         return _lines(trial, f"{self._crew_window(words)}.", capitalise(words.night), in_stages, because)
 
     def _crew_window(self, words: MilestoneWords) -> str:

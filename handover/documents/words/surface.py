@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
+from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, sprayed_by
 from handover.schedule.cover_times import ways_left
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import evening_of
-from handover.schedule.tasks import AFTER_COVER, COVER_FOR_COAT, RAIN, SHEET_LAY, SURFACE, WAIT
+from handover.schedule.tasks import COVER_FIRST, RAIN, SHEET_LAY, SURFACE, WAIT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 
     from handover.schedule.model import Risk, SurfaceChoice, SurfaceTask
 
-_UNDER_COVER = {AFTER_COVER, COVER_FOR_COAT}
 _NOW = {"fog-cover": "cover", "lay": "lay-now", "fog-lay": "lay-now", SHEET_LAY: "lay-now"}
 """The words of a way whose cover may go on now."""
 RETARDER = "evaporation-retarder"
@@ -92,10 +92,16 @@ class SurfaceWording(ScheduleWords):
         left = ways_left(self.schedule)
         return self._words(task, left, begun=not self.schedule.is_ahead(task.start)) if left else None
 
+    @property
+    def coat_at(self) -> str:
+        """When a compound that still waits under a cover against frost is sprayed; empty where none does."""
+        begins = coat_begins(self.schedule)
+        return "" if begins is None or not self.schedule.is_ahead(begins) else self._moment(begins)
+
     def sheet_under(self, start: datetime) -> str:
         """Return what lies under the cover against frost that goes on at an instant; mostly nothing."""
         task = self.schedule.surface
-        if task is None or task.cover_from != start or task.choices[0].how not in _UNDER_COVER:
+        if task is None or task.cover_from != start or task.choices[0].how not in COVER_FIRST:
             return ""
         return self.say("surface.sheet-under") if self.job.slab.covers else ""
 
@@ -136,7 +142,7 @@ class SurfaceWording(ScheduleWords):
         return special if self.reader.has(special) else self._of_method(f"surface.{task.work}.title")
 
     def _why(self, task: SurfaceTask) -> str:
-        hours = {"dry": self._hour(task.not_after or task.start, task), "until": self._hour(task.until, task)}
+        hours = {"dry": self._hour(task.not_after or task.start), "until": self._hour(task.until)}
         soon = task.not_after is None or task.not_after <= task.start
         return self.say("surface.damp.why-at-once" if soon else "surface.damp.why", **hours)
 
@@ -145,8 +151,8 @@ class SurfaceWording(ScheduleWords):
         values = {
             "start": self._start(task, "from", begun=begun),
             "at": self._start(task, "at", begun=begun),
-            "cover": self._hour(task.cover_from, task) if task.cover_from else "",
-            "until": self._hour(task.until, task),
+            "cover": self._hour(task.cover_from) if task.cover_from else "",
+            "until": self._hour(task.until),
             "what": self.say(f"surface.what.{slug(between.cover) if between else 'any'}"),
         }
         coats = task.work == "compound"
@@ -154,11 +160,11 @@ class SurfaceWording(ScheduleWords):
         now = _NOW if covers_now else {}
         waits = choice.how in WAIT
         key = f"surface.way.{'coat' if coats and not waits else now.get(choice.how, choice.how)}"
-        values = {**values, "begins": self._hour(choice.start, task)}
-        if choice.how in _UNDER_COVER and not self.job.slab.covers:
+        values = {**values, "begins": self._hour(choice.start)}
+        if choice.how in COVER_FIRST and not self.job.slab.covers:
             key = f"{key}-bare"
         if coats and not waits and task.not_after is not None and task.not_after > task.start:
-            key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after, task)}
+            key, values = f"{key}-by", {**values, "dry": self._hour(task.not_after)}
         way = self.say(self._of_method(key), **values)
         return ChoiceWords(capitalise(way) if first else self.say("surface.or", way=way), self._cost(choice))
 
@@ -174,6 +180,7 @@ class SurfaceWording(ScheduleWords):
     def _notes(self, task: SurfaceTask, *, begun: bool) -> Iterator[str]:
         yield from self._night
         if task.work == "compound":
+            yield from self._coat_notes()
             return
         if any(each.code == RETARDER and self.schedule.is_ahead(each.end) for each in self.schedule.risks):
             yield self.say("surface.retarder")
@@ -184,7 +191,7 @@ class SurfaceWording(ScheduleWords):
         if self.schedule.between is not None:
             yield self.say("surface.stays-between")
         if not (begun and self._is_firm(task)):
-            yield self.say("surface.no-step", cover=self._hour(task.cover_from, task))
+            yield self.say("surface.no-step", cover=self._hour(task.cover_from))
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
         if saw is not None and saw.not_after is not None and saw.not_after > task.start:
             yield self.say("surface.saw")
@@ -198,16 +205,24 @@ class SurfaceWording(ScheduleWords):
                 night = self.say("milestone.words.night", day=self.speak.weekday(evening))
                 yield f"{capitalise(night)}."
 
+    def _coat_notes(self) -> Iterator[str]:
+        """Yield what holds where the spraying comes too late to dry before a cover against frost."""
+        cover = cover_on_coat(self.schedule)
+        if cover is None:
+            return
+        key = "surface.coat-late" if self.job.slab.covers else "surface.coat-late-bare"
+        yield self.say(key, late=self._hour(sprayed_by(cover)), cover=self._hour(cover))
+
     def _owner(self, task: SurfaceTask, *, begun: bool) -> str:
         way = task.choices[0]
         if way.how in WAIT:
-            return self.say(f"surface.{way.how}-owner", at=self._hour(way.start, task))
+            return self.say(f"surface.{way.how}-owner", at=self._hour(way.start))
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
         if task.work == "cover":
             bridged = task.choices[0].how == SHEET_LAY and not (begun and self._is_firm(task))
             key = self._of_method("surface.sheet-lay-owner" if bridged else "surface.lay-owner")
-            return self.say(key, at=self._hour(task.cover_from or task.start, task))
+            return self.say(key, at=self._hour(task.cover_from or task.start))
         fog = "surface.fog-owner" if self.job.slab.covers else "surface.no-cover-owner"
         cover = "surface.cover-owner" if task.cover_from else fog
         return self.say(cover, until=self._moment(task.until))
@@ -220,11 +235,12 @@ class SurfaceWording(ScheduleWords):
     def _start(self, task: SurfaceTask, phrase: str, *, begun: bool) -> str:
         """Return the hour of the last pass: "from 4:00 in the afternoon", "about ...", or that it is now."""
         kind = "now" if begun else "exact" if task.finish_recorded else "about"
-        return self.say(f"surface.{phrase}.{kind}", hour=self._hour(task.start, task))
+        return self.say(f"surface.{phrase}.{kind}", hour=self._hour(task.start))
 
-    def _hour(self, when: datetime, task: SurfaceTask) -> str:
-        """Return an hour; with its day if that is not the day of the last pass."""
-        return self.speak.hour(when) if when.date() == task.start.date() else self._moment(when)
+    def _hour(self, when: datetime) -> str:
+        """Return an hour; with its day if that is not the day of the pour."""
+        placed = self.schedule.placement_start.astimezone(when.tzinfo)
+        return self.speak.hour(when) if when.date() == placed.date() else self._moment(when)
 
     def _moment(self, when: datetime) -> str:
         return self.speak.moment(when).text

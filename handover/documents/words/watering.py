@@ -12,6 +12,7 @@ from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
+from handover.schedule.coat_after_cover import coat_begins
 from handover.schedule.cover_times import is_dry_look, is_walkable, may_water_freeze
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
@@ -226,6 +227,8 @@ class WateringWording(ScheduleWords):
 
     def _weather_note(self, day: WateringDay) -> str:
         if day.skipped_because is not None:
+            if self._is_before_coat(day):
+                return self.say("watering.none-coat-waits")
             rained = day.skipped_because == "rain" and self.schedule.cure_mode == "cover"
             if self._is_timer_off(day):
                 return self.say("watering.none-frost-timer")
@@ -240,6 +243,12 @@ class WateringWording(ScheduleWords):
             key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
         return " ".join(notes)
+
+    def _is_before_coat(self, day: WateringDay) -> bool:
+        """Return whether a cover keeps the water in on a day, before a compound or in place of it."""
+        begins = coat_begins(self.schedule)
+        waits = begins is not None and day.date < begins.date()
+        return day.skipped_because == "compound" and (waits or self.schedule.is_covered_for_coat)
 
     def _is_timer_off(self, day: WateringDay) -> bool:
         """Return whether a timer that has been set is off on a day, because its water may freeze."""
