@@ -31,7 +31,8 @@ from test_order import broken
 
 from handover.jobs.record import Curing, JobRecord, Mix, Placement, Site, Slab
 from handover.practice.rules import STRICTEST, practice, rule_sets
-from handover.schedule.model import MilestoneKind
+from handover.schedule.date_dependencies import ATTENDED_RULE
+from handover.schedule.model import REPEATED_FROST, MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.weather.series import Origin, WeatherSeries
 
@@ -231,9 +232,12 @@ def _inverted(each: Milestone) -> bool:
 
 
 def _before_its_conditions(schedule: CureSchedule) -> Iterator[str]:
-    """Yield each date before one of the conditions that are printed for it."""
+    """Yield each date before one of the conditions that are printed for it.
+
+    Moist curing that ends before frost after frost does not wait for its days and strength: that is its rule.
+    """
     for each in schedule.milestones:
-        if each.kind == Kind.SAW_JOINTS:
+        if each.kind == Kind.SAW_JOINTS or each.because.governing.rule == REPEATED_FROST:
             continue
         for gate in (each.because.governing, *each.because.others):
             ends = ((gate.likely, each.likely), (gate.not_before, each.not_before))
@@ -435,7 +439,7 @@ class Swept:
     def dates(self, value: float) -> dict[str, tuple[float, float]]:
         """Return the dates for a value, in hours, likely and cautious."""
         if value not in self.known:
-            self.known[value] = dates_of(self.sweep.put(self.sweep.base, value).schedule(FEW))
+            self.known[value] = _comparable(self.sweep.put(self.sweep.base, value).schedule(FEW))
         return self.known[value]
 
     def findings(self) -> Iterator[tuple[str, str]]:
@@ -471,6 +475,26 @@ class Swept:
             if _rise(*ends) <= max(first / 2.0, LEAST_JUMP_H):
                 return ""
         return f"at {low:.4g} from {ends[0]:.1f} to {ends[1]:.1f} h"
+
+
+def _comparable(schedule: CureSchedule) -> dict[str, tuple[float, float]]:
+    """Return the dates that go by the concrete and its weather, in hours as `dates_of`.
+
+    Moist curing that ends before frost after frost ends on purpose: neither it nor the wheels that wait for
+    it are sooner. First water is without the hours of presence, which go by the clock.
+    """
+    dates = dates_of(schedule)
+    ends, first = schedule.milestone(Kind.CURING_ENDS), schedule.milestone(Kind.FIRST_WATER)
+    if ends is not None and ends.because.governing.rule == REPEATED_FROST:
+        for kind in (Kind.CURING_ENDS, Kind.LIGHT_VEHICLES, Kind.HEAVY_VEHICLES):
+            dates.pop(str(kind), None)
+    if first is not None and first.because.governing.rule == ATTENDED_RULE:
+        gates = first.because.others
+        dates[str(first.kind)] = (
+            max(_hours(schedule, each.likely) for each in gates),
+            max(_hours(schedule, each.not_before) for each in gates),
+        )
+    return dates
 
 
 def _moves_wrong(here: float, there: float, must: int, kind: Kind) -> bool:
