@@ -248,10 +248,11 @@ def _laying(
 ) -> SurfaceChoice:
     """Return how the cover that cures the slab is laid, once a step leaves no mark.
 
-    Nobody comes at night where there is no frost: a sheet that is held clear of the top bridges the night
-    where the bare surface cannot wait for the morning, and the hours in which it may freeze. By day fog does.
+    Nobody comes at night unless the top may freeze by the morning: a sheet that is held clear of it bridges
+    the night where the bare surface cannot wait, and the hours in which it may freeze. By day fog does.
     """
-    frosty, area = _is_frosty(watering), simulation.job.slab.area
+    area, morning = simulation.job.slab.area, by_day(ready) + COVERING
+    frosty = _is_frosty(watering) and _is_before(bare.freezes, morning)
     store_mm = simulation.practice.methods[_COVER].store_mm
     soaked = 0.0 if _is_dry_laid(simulation, watering) else store_mm * area
     laid = ready if frosty else by_day(ready)

@@ -146,7 +146,7 @@ def next_cover(schedule: CureSchedule) -> Task | None:
 
 
 def cover_tasks(schedule: CureSchedule) -> tuple[Task, ...]:
-    """Return the laying of each cover once, in order of time: the owner's tasks have those of the crew too."""
+    """Return the laying of each cover once, in order of time: the owner has those of the crew too."""
     return schedule.tasks_of("owner", *COVERS)
 
 
