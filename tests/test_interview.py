@@ -306,6 +306,10 @@ def test_a_size_that_is_none_is_asked_again(text: str) -> None:
         ("inside, heated", "indoors", {"room_heated": True}),
         ("Indoors, no heat", "indoors", {"room_heated": False}),
         ("adentro, sin calefacción", "indoors", {"room_heated": False}),
+        ("60 degF", "indoors", {"room_temperature": "60 degF"}),
+        ("unheated", "indoors", {"room_heated": False}),
+        ("room_heated = true", "indoors", {"room_heated": True}),
+        ('room_temperature = "12 degC"', "indoors", {"room_temperature": "12 degC"}),
         ("carport", "roofed", {}),
     ],
 )

@@ -234,6 +234,8 @@ def _values(question: Question, text: str) -> Iterable[tuple[str, str | float | 
     keys = [each.partition(".")[2] for each in question.fields]
     lines = re.findall(rf"\b({'|'.join(keys)})\s*=\s*(?:\"([^\"]*)\"|([^\s,]+))", text)
     if lines:  # the line, or the lines, that a finding showed
+        if first == "slab.exposure" and "exposure" not in {key for key, _, _ in lines}:
+            yield first, "indoors"
         yield from ((question.fields[keys.index(key)], quoted or bare) for key, quoted, bare in lines)
     elif "site.timezone" in others:
         if (pair := read_pair(text)) is not None:
@@ -268,8 +270,13 @@ _HEATED = {
 
 
 def _place_and_room(text: str) -> Iterable[tuple[str, str]]:
-    """Yield where the slab is and, after a comma, how warm the room is, or whether it is heated."""
+    """Yield where the slab is and, after a comma, how warm the room is, or whether it is heated.
+
+    Who says something of the room alone has a slab indoors.
+    """
     place, _, room = (each.strip() for each in text.partition(","))
+    if plain_name(place) in _HEATED or not isinstance(read_quantity(place, "temperature"), Finding):
+        place, room = "indoors", place
     yield "slab.exposure", place
     if room:
         heated = _HEATED.get(plain_name(room))

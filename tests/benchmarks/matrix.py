@@ -539,7 +539,10 @@ def set_times(degf: int) -> list[tuple[float, float]]:
         )
         record = case.record()
         record = record.model_copy(
-            update={"slab": record.slab.model_copy(update={"exposure": "indoors"})},
+            update={
+                "slab": record.slab.model_copy(update={"exposure": "indoors"}),
+                "site": record.site.model_copy(update={"room_temperature": mean_c}),
+            },
         )
         dates = dates_of(plan_cure(record, room, case.start, members=FEW))
         found.append((dates["initial-set"][0], dates["final-set"][0]))
