@@ -19,7 +19,7 @@ from handover.schedule.loading import materials_to_load
 from handover.schedule.model import FORMS_AFTER_COVER, Blanket, Caution, Figure, Protection, Risk
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
-from handover.schedule.tasks import with_tasks
+from handover.schedule.tasks import cover_tasks, is_laid_by_crew, with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -187,8 +187,8 @@ def test_a_cover_of_the_crew_in_place_of_water_is_in_both_calendars(
     """The slab does not freeze, its water would: the owner reads who covers it, until when, whom to call."""
     mild = replace(frozen, risks=(), tasks=())
     wording = Wording(job, mild, language=language)
-    [cover] = frost_covers(mild)
-    assert cover.by_crew
+    [cover] = cover_tasks(wording.schedule)
+    assert is_laid_by_crew(cover)
     owners, crews = (
         [each for each in events if each.kind == "cover-not-water"]
         for events in (owner_events(wording), crew_events(wording))
