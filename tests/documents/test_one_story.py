@@ -619,7 +619,7 @@ def test_what_if_is_read_from_the_tasks(
 @pytest.mark.parametrize("language", LANGUAGES)
 @pytest.mark.parametrize(
     ("exposure", "is_timer", "of_rain"),
-    [("outdoors", False, True), ("under a roof", False, False), ("outdoors", True, False)],
+    [("outdoors", False, True), ("roofed", False, False), ("outdoors", True, False)],
 )
 def test_rain_spares_a_watering_only_where_it_falls_and_somebody_waters(
     job: JobRecord, schedule: CureSchedule, language: str, exposure: str, is_timer: bool, of_rain: bool
@@ -630,7 +630,9 @@ def test_rain_spares_a_watering_only_where_it_falls_and_somebody_waters(
     record = job.model_copy(update={"slab": slab, "curing": curing})
     watered = replace(schedule, curing_method="soaker hose")
     wording = Wording(record, watered, language=language)
-    turns = CareSheet(wording, {}).if_weather_turns
+    care = CareSheet(wording, {})
+    turns, calls = care.if_weather_turns, care.text_by_method("call")
+    assert any(hail in calls for hail in (" hail ", " granizo ")) == (exposure == "outdoors")
     assert (wording.say("if-rain.skip") in turns) == of_rain
     assert wording.say("if-nobody.call") in turns
 
