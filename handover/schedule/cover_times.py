@@ -367,7 +367,7 @@ def covered_from(schedule: CureSchedule, frost: datetime) -> datetime:
     """Return when to cover the slab before a frost, in UTC: with the cover that cures it, if one is laid."""
     first = frost.astimezone(ZoneInfo(schedule.timezone))
     wanted = half_hour_up(max(_dusk_before(first), _ready(schedule)).astimezone(first.tzinfo))
-    laid = _laid(schedule)
+    laid = _sheet_start(schedule)
     if laid is not None and wanted < laid <= first - COVERING:
         return laid
     finished = half_hour_up(_placed(schedule).astimezone(first.tzinfo)).astimezone(UTC)
@@ -386,7 +386,7 @@ def _ready(schedule: CureSchedule) -> datetime:
     return max(_placed(schedule), likely or _placed(schedule))
 
 
-def _laid(schedule: CureSchedule) -> datetime | None:
+def _sheet_start(schedule: CureSchedule) -> datetime | None:
     """Return when the crew lays the cover that cures the slab, in UTC: nobody steps on it before."""
     task = schedule.surface
     laid = None if task is None or task.work != "cover" else task.cover_from

@@ -18,7 +18,7 @@ from handover.documents.pages import care_sheet_html
 from handover.documents.templating import fill_text, languages, read_text
 from handover.documents.translations import slug
 from handover.documents.wording import Wording
-from handover.jobs.record import Method
+from handover.jobs.record import JobRecord, Method
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -137,10 +137,10 @@ def test_the_steps_of_every_method_are_easy(name: str) -> None:
 @pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("special", [False, True], ids=["plain", "special"])
 @pytest.mark.parametrize("name", [f"how/{slug(method)}.md" for method in get_args(Method)])
-def test_every_step_has_its_own_line(name: str, language: str, special: bool) -> None:
+def test_every_step_has_its_own_line(job: JobRecord, name: str, language: str, special: bool) -> None:
     """A block that ends a line takes the end of the line with it, and the next step to its own."""
-    asked = ("by_crew", "timer", "steep", "hot", "between", "dries", "looks")
-    text = fill_text(f"{language}/{name}", **dict.fromkeys(asked, special), loops="0.6 m")
+    asked = ("by_crew", "timer", "steep", "hot", "between", "dries", "looks", "coat_at", "no_coat")
+    text = fill_text(f"{language}/{name}", **dict.fromkeys(asked, special), slab=job.slab, loops="0.6 m")
     steps = [line for line in text.splitlines() if line.strip()]
     assert [line for line in steps if re.search(r"\S\s+\d\. ", line)] == []
     assert len(steps) > 1
