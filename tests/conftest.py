@@ -516,7 +516,7 @@ def issued(once: Callable[..., Path]) -> Path:
     """
 
     def issue_three_quickly(folder: Path) -> None:
-        with no_pdf_engine(), plan_with_few_members():
+        with no_pdf_engine():
             issue_three(folder)
 
     return once("issued", issue_three_quickly)
