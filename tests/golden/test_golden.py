@@ -41,7 +41,8 @@ KEPT = Path(__file__).parent
 SEEN = ROOT / "out" / "golden"
 ACCEPT = bool(os.environ.get("HANDOVER_ACCEPT_PICTURES"))
 SAMPLES = sorted(each.parent.name for each in (ROOT / "sample_jobs").glob("*/job.toml"))
-EDITIONS = ("en-letter", "en-a4", "es-letter", "es-a4")
+EDITIONS = ("en-letter", "es-a4")
+"""Each language and each paper once: no sheet has words of a paper, or a layout of a language."""
 DPI = 50
 GREYS = 8
 STEP = 255 / (GREYS - 1)
