@@ -134,14 +134,19 @@ def keep_forms_under_covers(schedule: CureSchedule) -> CureSchedule:
     part of the slab. Where the cover comes off past the estimate, so do they.
     """
     forms = schedule.milestone(MilestoneKind.STRIP_EDGE_FORMS)
-    if forms is None or forms.printed is None:
+    ready = None if forms is None else forms.printed.instant if forms.printed else forms.likely
+    if forms is None or ready is None:
         return schedule
-    covered, off = _uncovered_after(schedule, forms.printed.instant)
-    if not covered:
+    covered, off = _uncovered_after(schedule, ready)
+    if not covered or (forms.printed is None and off is not None):
         return schedule
     gate = Gate(FORMS_AFTER_COVER, off, off, _FORMS_SOURCE, "common practice")
     because = Reason(gate, (forms.because.governing, *forms.because.others))
-    printed = None if off is None else replace(forms.printed, instant=off, precision="half-hour")
+    printed = (
+        None
+        if off is None or forms.printed is None
+        else replace(forms.printed, instant=off, precision="half-hour")
+    )
     later = replace(
         forms, likely=off, not_before=off, because=because, printed=printed, spread_by=(), later_in_tests=None
     )

@@ -432,16 +432,23 @@ def test_a_trial_cut_under_blankets_says_to_lift_them_along_the_line(
     assert words.say("milestone.words.saw-under-cover") in cut.description
 
 
-def test_forms_stay_past_the_estimate_where_the_cover_over_them_does(frozen: CureSchedule) -> None:
-    """Seen: forms stripped on day 3 under blankets without an end."""
+@pytest.mark.parametrize("reached", [True, False])
+def test_forms_stay_past_the_estimate_where_the_cover_over_them_does(
+    frozen: CureSchedule, *, reached: bool
+) -> None:
+    """Seen: forms stripped on day 3 under blankets without an end; with their strength reached, or likely."""
     off = {Kind.PROTECTION_ENDS, Kind.CURING_ENDS}
     endless = tuple(
         replace(each, not_before=None) if each.kind in off else each for each in print_all(frozen).milestones
     )
+    if not reached:
+        endless = tuple(
+            replace(each, not_before=None, printed=None) if each.kind == Kind.STRIP_EDGE_FORMS else each
+            for each in endless
+        )
     schedule = keep_forms_under_covers(replace(frozen, milestones=endless))
     assert frost_covers(schedule)[-1].end is None
     forms = schedule.milestone(Kind.STRIP_EDGE_FORMS)
     assert forms is not None
-    assert forms.not_before is None
-    assert forms.printed is None
+    assert (forms.likely, forms.not_before, forms.printed) == (None, None, None)
     assert forms.because.governing.rule == FORMS_AFTER_COVER
