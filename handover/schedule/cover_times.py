@@ -23,6 +23,7 @@ COVERING = general_rules().duration("visit.covering")
 STRIPPING = general_rules().duration("visit.stripping")
 """Time to strip the edge forms."""
 
+_NO_WATER = "frost.no-water-below"
 _FORMS_SOURCE = "Forms keep an edge warm while a cover keeps the top warm; both come off at the warmest hour"
 
 DUSK = general_rules().clock_time("day.dusk")
@@ -168,7 +169,26 @@ def leave_out_looks_under_covers(schedule: CureSchedule) -> CureSchedule:
         visits = tuple(each for each in day.visits if not any(one.meets(each) for one in covers))
         because = "frost" if day.visits and not visits else day.skipped_because
         days.append(replace(day, visits=visits, skipped_because=because))
-    return replace(schedule, watering=tuple(days))
+    return _with_first_look(replace(schedule, watering=tuple(days)))
+
+
+def _with_first_look(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule whose date of the first look is that of its first visit; without one it has none."""
+    first, look = schedule.milestone(MilestoneKind.FIRST_WATER), first_visit(schedule)
+    if first is None or (look is not None and (first.not_before is None or look.start <= first.not_before)):
+        return schedule
+    others = [each for each in schedule.milestones if each is not first]
+    if look is None:
+        return replace(schedule, milestones=tuple(others))
+    gates = (first.because.governing, *first.because.others)
+    rule = general_rules().rules[_NO_WATER]
+    frost = Gate(NO_FROST_RULE, look.start, look.start, rule.source, rule.mark)
+    because = Reason(frost, tuple(each for each in gates if each.rule != NO_FROST_RULE))
+    printed = first.printed and replace(first.printed, instant=look.start)
+    later = replace(first, likely=look.start, not_before=look.start, because=because, printed=printed)
+    return replace(
+        schedule, milestones=tuple(later if each is first else each for each in schedule.milestones)
+    )
 
 
 def is_dry_look(schedule: CureSchedule, visit: Visit) -> bool:

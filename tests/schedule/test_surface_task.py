@@ -15,8 +15,8 @@ import pytest
 
 from handover.practice.rules import practice
 from handover.schedule import surface_task
-from handover.schedule.cover_times import frost_covers
-from handover.schedule.model import CureSchedule, MilestoneKind, SurfaceTask
+from handover.schedule.cover_times import frost_covers, leave_out_looks_under_covers
+from handover.schedule.model import CureSchedule, MilestoneKind, Risk, SurfaceTask
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
 
@@ -251,6 +251,24 @@ def test_under_a_sheet_that_lay_through_frost_the_first_visit_is_a_look(
     assert schedule.watering[0].skipped_because == "frost"
     assert sum(len(day.visits) for day in schedule.watering) > 0
     assert sum(day.litres for day in schedule.watering) == 0.0
+
+
+@pytest.mark.parametrize("kept", [30, 1], ids=["looks later", "no looks later"])
+def test_the_date_of_the_first_look_is_that_of_a_look(
+    job: Job, weather: Weather, as_of: datetime, kept: int
+) -> None:
+    """Nobody lifts an edge under a cover against frost: the first look is after it, or there is none."""
+    schedule = plan_cure(job(curing={"method": "plastic sheet"}), weather(8.0, 16.0), as_of)
+    begins = not_before(schedule, Kind.FIRST_WATER) - timedelta(hours=1)
+    frost = Risk("frost", begins, begins + timedelta(days=1), begins)
+    frosty = leave_out_looks_under_covers(
+        replace(schedule, risks=(frost,), watering=schedule.watering[:kept])
+    )
+    looks = [visit.start for day in frosty.watering for visit in day.visits]
+    date = frosty.milestone(Kind.FIRST_WATER)
+    assert bool(looks) == (kept > 1)
+    assert (None if date is None else date.not_before) == min(looks, default=None)
+    assert date is None or (date.printed is not None and date.printed.instant == date.not_before)
 
 
 def test_an_evaporation_retarder_is_for_before_the_last_pass(hot: Callable[..., CureSchedule]) -> None:
