@@ -645,11 +645,32 @@ def freezing_ahead(grid: Floats, simulation: Simulation, safe: datetime | None) 
     slab_s = simulation.slab_s(CENTRAL)
     young = known <= min(np.inf if safe is None else safe.timestamp(), slab_s[-1])
     coldest[young] = np.minimum(coldest, np.interp(known, slab_s, simulation.coldest_top_c))[young]
-    ends = grid + simulation.practice["frost.ahead"] * HOUR_S
-    first, after = np.searchsorted(known, grid - HOUR_S), np.searchsorted(known, ends, side="right")
+    first = np.searchsorted(known, grid - HOUR_S)
+    after = np.searchsorted(known, _dry_again(grid, simulation), side="right")
     ahead = np.array([coldest[slice(*span)].min(initial=np.inf) for span in zip(first, after, strict=True)])
     frost: NDArray[np.bool_] = ahead < simulation.practice["frost.no-water-below"]
     return frost
+
+
+def _dry_again(grid: Floats, simulation: Simulation) -> Floats:
+    """Return until when the frost of the air counts for water put on in each slot, UTC seconds.
+
+    An open film counts until it has dried by the likely weather, through the night that comes; under a cover,
+    which no frost finds open, the usual hours do.
+    """
+    practice, method = simulation.practice, simulation.method
+    usual, longest = (grid + practice[name] * HOUR_S for name in ("frost.ahead", "frost.ahead-wet"))
+    if method is None or method.looks:
+        return usual
+    time_s = simulation.slab_s(CENTRAL)
+    rates = simulation.slab.evaporation[:, CENTRAL] * method.loss
+    means = (rates[1:] + rates[:-1]) / 2.0
+    gone = np.concatenate([[0.0], np.cumsum(means * np.diff(time_s) / HOUR_S)])
+    begins = grid + SLOT_H * HOUR_S
+    empty = np.interp(begins, time_s, gone) + method.store_mm
+    after = np.searchsorted(gone, empty)
+    dries = np.where(after < len(time_s), time_s[np.minimum(after, len(time_s) - 1)], np.inf)
+    return np.clip(dries, usual, longest)
 
 
 def _rain(grid: Floats, simulation: Simulation) -> Floats:
