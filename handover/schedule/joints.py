@@ -80,6 +80,8 @@ def saw_limits(simulation: Simulation, firm_h: Floats) -> SawLimits:
         opens[CONVENTIONAL] = firm_h
         closes[CONVENTIONAL] = hours_to_age(slab, practice["saw-joints.too-late"] * final_set_h, _MIDDLE)
     closes = {saw: np.minimum(hours, cracking_h) for saw, hours in closes.items()}
+    free_h = _hours_to_finish(simulation)  # no saw while the machine is on the slab
+    opens = {saw: np.maximum(hours, free_h) for saw, hours in opens.items()}
     return SawLimits(set_h, opens, closes, cracking_h)
 
 
@@ -195,6 +197,14 @@ def _age_at_finishing(simulation: Simulation) -> Floats:
     if finished is None:
         return concrete.final_set_h
     return np.maximum(simulation.slab.age_at(finished, _MIDDLE), concrete.initial_set_h)
+
+
+def _hours_to_finish(simulation: Simulation) -> Floats:
+    """Return when finishing ended by the record, in h after placement, shape (m,); without one, 0."""
+    finished, placed_s = simulation.job.placement.finished, simulation.slab.placed_s
+    if finished is None:
+        return np.zeros(placed_s.shape)
+    return np.asarray((finished.timestamp() - placed_s) / HOUR_S)
 
 
 def _cracking_hours(simulation: Simulation) -> Floats:

@@ -198,6 +198,15 @@ def test_an_early_entry_saw_goes_by_the_hour_of_finishing(
         assert simulation.slab.age_at(at, 1)[CENTRAL] == pytest.approx(age + 4.0, abs=0.05)
 
 
+def test_nobody_saws_before_the_last_pass(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Common practice, no source: the machine leaves the slab first. Without its hour, set alone decides."""
+    unknown = plan_cure(job(placement={"finished": None}), weather(24.0, 36.0), as_of, members=8)
+    opens = min(each.opens for each in joints_of(unknown).windows if each.opens is not None)
+    finished = opens + timedelta(minutes=40)
+    known = plan_cure(job(placement={"finished": finished}), weather(24.0, 36.0), as_of, members=8)
+    assert all(each.opens is None or each.opens >= finished for each in joints_of(known).windows)
+
+
 def test_joints_by_thickness(job: Job, weather: Weather, as_of: datetime) -> None:
     """ACI 302.1R-96 as quoted: 24 to 36 times the thickness; 4 in: 8 to 12 ft. Depth a quarter. Exact."""
     joints = joints_of(plan_cure(job(slab={"thickness": 0.1016}), weather(), as_of))
