@@ -391,6 +391,20 @@ def test_every_reminder_of_a_slab_that_is_ahead_is_in_the_calendar_once(
     assert count >= len(together) > 0
 
 
+def test_time_and_water_of_a_visit_to_several_slabs_are_said_to_be_for_each(
+    joined_set: Callable[..., Any],
+) -> None:
+    """One hose does one slab after the other: half the water would reach each if they were for all."""
+    told = {
+        (
+            str(event["summary"]).count("Alder Lane") > 1 and "gallons" in str(event["description"]),
+            "for each slab" in str(event["description"]),
+        )
+        for event in events(joined_set(THREE, FOUR_DAYS_LATER)["owner.ics"])
+    }
+    assert told == {(True, True), (False, False)}
+
+
 def holds(event: Any, name: str, words: str, span: tuple[Any, Any]) -> bool:
     """Return whether an event is that of a slab: at its time, with its words in the title or in the text."""
     start, end = times(event)

@@ -95,6 +95,8 @@ def _one_event(project: ProjectSlabs, parts: Sequence[_Part]) -> CareEvent:
     title = project.words.say("joined.event", slabs=slabs, title=_title(project, parts))
     occasion = f"{parts[0].slab.job} {first.occasion}".strip()
     text = _text([(each.slab.heading, _own_lines(each.event, parts)) for each in parts])
+    if first.kind == WATERING and len(parts) > 1:
+        text = f"{text}\n{project.words.say('joined.each-slab')}"
     return replace(first, occasion=occasion, start=start, end=end, title=title, description=text)
 
 
