@@ -24,7 +24,7 @@ def plan_covered(
 
     Where an open slab would be dry for longer than the limit, and no timer waters it, the visits are those
     of a slab under the cover. Where no cover suffices it is the better one, a sheet. A slab that every cover
-    would mark stays open. A cover that lies stays, unless only a better one keeps the slab wet.
+    would mark stays open. A cover that lies stays: nobody has brought another one.
 
     Args:
         simulation: The slab.
@@ -37,7 +37,7 @@ def plan_covered(
     curing, limit = simulation.job.curing, simulation.practice["water.dry-too-long"]
     open_h = driest_day(watering)
     covers = simulation.job.slab.covers
-    kept = covers[covers.index(lies) :] if lies in covers else ()
+    kept = (lies,) if lies in covers else ()
     if curing.method not in _OPEN or curing.timer or not covers or (open_h < limit and not kept):
         return watering, None
     for name in kept or covers:

@@ -309,7 +309,7 @@ def compute_schedule(
 ) -> CureSchedule:
     """Return the schedule of a request, with the changes since the previous issue as far as it is readable.
 
-    A cover between the waterings of the previous issue stays, unless only a better one keeps the slab wet.
+    A cover between the waterings of the previous issue stays: nobody has brought another one.
 
     Args:
         inputs: The checked inputs.

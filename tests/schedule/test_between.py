@@ -69,15 +69,19 @@ def test_burlap_is_chosen_only_where_it_suffices(job: Job, weather: Weather, as_
 
 
 def test_a_cover_that_lies_stays_in_milder_weather(job: Job, weather: Weather, as_of: datetime) -> None:
-    """The owner has bought it. It gives way where only a better one keeps the slab wet, or to a timer."""
+    """The owner has it, and no other one; to a timer it gives way."""
     record, mild, hot = job(curing={"available": AT_WORK}), weather(12.0, 22.0), weather(28.0, 38.0)
     assert plan_cure(record, mild, as_of).between != plan_cure(record, hot, as_of).between
     stays = plan_cure(record, mild, as_of, cover="plastic sheet").between
     assert stays is not None
     assert stays.cover == "plastic sheet"
-    better = plan_cure(record, hot, as_of, cover="wet burlap").between
-    assert better is not None
-    assert better.cover == "plastic sheet"
+    drier = plan_cure(record, hot, as_of, cover="wet burlap")
+    assert drier.between is not None
+    assert drier.between.cover == "wet burlap"
+    assert drier.between.dry_hours > LIMIT_H  # in this heat a sheet would be planned
+    wording = Wording(record, drier)
+    [dry] = [each for each in wording.warnings.notices if each.code == "wet-dry"]
+    assert "plastic over it" in dry.text
     timed = job(curing={"timer": True, "available": AT_WORK})
     assert plan_cure(timed, mild, as_of, cover="plastic sheet").between is None
 

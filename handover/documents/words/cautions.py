@@ -86,8 +86,9 @@ class CautionWording(ScheduleWords):
             blankets = ("crew",)
         timer = ("timer",) if self.job.curing.timer else ()
         bare = () if self.job.slab.covers else (*_no_better_timer(caution), "no-cover")
+        between = (slug(self.schedule.between.cover),) if self.schedule.between else ()
         method = slug(self.schedule.curing_method)
-        circumstances = (*bare, self.job.slab.joints, *blankets, *timer, method)
+        circumstances = (*bare, self.job.slab.joints, *blankets, *timer, *between, method)
         special = (f"{key}.text-{each}" for each in circumstances)
         return next(filter(self.reader.has, special), f"{key}.text")
 
