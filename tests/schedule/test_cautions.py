@@ -77,6 +77,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
     all_day = job(
         slab={"finish": "trowelled"}, placement={"end": placed.start.replace(hour=18), "finished": None}
     )
+    morning = job(placement={"end": placed.start.replace(hour=8, minute=45)})
     nowhere = {"latitude": None, "longitude": None}
     frozen = job(
         placement={"concrete_temperature": 1.7},
@@ -96,6 +97,7 @@ def schedules(job: Job, weather: Weather, as_of: datetime) -> list[CureSchedule]
                 (job(slab={"exposure": "indoors"}), weather(-6.0, 4.0)),
                 (job(slab={"exposure": "indoors"}, site={"room_heated": True}), weather(-6.0, 4.0)),
                 (all_day, weather()),
+                (morning, weather(26.0, 38.0)),
                 (frozen, weather(-25.0, -20.0, **nowhere)),
                 *((each, weather()) for each in measured),
             )
