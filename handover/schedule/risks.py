@@ -38,6 +38,8 @@ STEP_S = 300.0
 """Resolution of the drying of the fresh surface."""
 _OPEN_WAYS = ("driveway", "walk")
 """Uses without outlets nearby, if nothing roofs them."""
+_OF_HOMES = ("driveway", "garage floor", "walk")
+"""Uses for which a truck is a guest, and not what the slab was built for."""
 _REDUCED = ("curve-lowered", "curve-fitted", "field-weaker")
 
 
@@ -297,12 +299,18 @@ def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
         yield "nails", ()
     if job.slab.has_tendons:
         yield "tendons", ()
-    if MilestoneKind.HEAVY_VEHICLES in kinds and job.slab.thickness < simulation.practice["trucks.thin"]:
+    if MilestoneKind.HEAVY_VEHICLES in kinds and _is_thin_for_trucks(job, simulation.practice["trucks.thin"]):
         yield "heavy-trucks", ()
     limit = simulation.longest_spacing()
     spacing = job.slab.joint_spacing
     if spacing is not None and spacing > limit and not isclose(spacing, limit):  # 12 ft is 36 times 4 in
         yield "joint-spacing", (Figure("spacing", spacing, "m"), Figure("limit", limit, "m"))
+
+
+def _is_thin_for_trucks(job: JobRecord, least_m: float) -> bool:
+    """Return whether a slab of a home is thinner than what is built for trucks; 6 in is not thinner than 6 in."""
+    thickness = job.slab.thickness
+    return job.slab.use in _OF_HOMES and thickness < least_m and not isclose(thickness, least_m)
 
 
 def _has_outlets(job: JobRecord) -> bool:

@@ -151,6 +151,25 @@ def test_cords_are_named_where_there_are_outlets_and_water(
     assert schedule.has_caution("electricity") == warns
 
 
+@pytest.mark.parametrize(
+    ("use", "inches", "warns"),
+    [
+        ("driveway", 4, True),
+        ("driveway", 6, False),
+        ("garage floor", 5, True),
+        ("shop floor", 5, False),
+        ("shop floor", 6, False),
+    ],
+)
+def test_a_heavy_truck_is_asked_about_only_on_thin_slabs_of_homes(
+    job: Job, weather: Weather, as_of: datetime, use: str, inches: int, *, warns: bool
+) -> None:
+    """6 in as a record has it, 6 times 0.0254, is 6 in. A shop floor is built for its own trucks."""
+    slab = {"use": use, "thickness": inches * 0.0254}
+    schedule = plan_cure(job(slab=slab), weather(), as_of)
+    assert schedule.has_caution("heavy-trucks") is warns
+
+
 @pytest.mark.parametrize(("exposure", "warns"), [("outdoors", False), ("roofed", True)])
 def test_a_heater_is_named_in_the_cold_only_where_one_is_likely(
     job: Job, weather: Weather, as_of: datetime, exposure: str, warns: bool
