@@ -29,7 +29,7 @@ from handover.schedule.risks import compile_cautions, find_risks
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.simulation import SHARE, simulate, watered_until, with_dry_surface
 from handover.schedule.surface_task import plan_surface
-from handover.schedule.tasks import with_tasks
+from handover.schedule.tasks import is_sawing_over, with_tasks
 from handover.schedule.watering import curing_span, dry_hours
 
 if TYPE_CHECKING:
@@ -132,7 +132,14 @@ def plan_cure(
         strength_fit=simulation.measurements.fit,
     )
     whole = spray_after_covers(keep_forms_under_covers(leave_out_looks_under_covers(schedule)))
-    return with_tasks(replace(whole, missed_water=missed_water(whole)), job)
+    return _without_dust(with_tasks(replace(whole, missed_water=missed_water(whole)), job))
+
+
+def _without_dust(schedule: CureSchedule) -> CureSchedule:
+    """Return a schedule without the caution about saw dust once the hours of sawing are past."""
+    if not is_sawing_over(schedule):
+        return schedule
+    return replace(schedule, cautions=tuple(each for each in schedule.cautions if each.code != "silica"))
 
 
 def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:

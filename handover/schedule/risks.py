@@ -308,7 +308,7 @@ def _of_the_work(simulation: Simulation, dates: Dates) -> Iterator[tuple[str, tu
 
 
 def _is_thin_for_trucks(job: JobRecord, least_m: float) -> bool:
-    """Return whether a slab of a home is thinner than what is built for trucks; 6 in is not thinner than 6 in."""
+    """Return whether a slab of a home is thinner than what is built for trucks; 6 in is not under 6 in."""
     thickness = job.slab.thickness
     return job.slab.use in _OF_HOMES and thickness < least_m and not isclose(thickness, least_m)
 

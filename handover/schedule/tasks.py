@@ -140,6 +140,13 @@ def is_over(schedule: CureSchedule, task: Task) -> bool:
     return not lasts and not schedule.is_ahead(task.until or task.end)
 
 
+def is_sawing_over(schedule: CureSchedule) -> bool:
+    """Return whether the hours of sawing are past at the time of issue; a slab that is not sawn has none."""
+    is_sawn = schedule.milestone(MilestoneKind.SAW_JOINTS) is not None
+    tasks = schedule.tasks_of("crew", MilestoneKind.SAW_JOINTS)
+    return is_sawn and all(is_over(schedule, each) for each in tasks)
+
+
 def next_cover(schedule: CureSchedule) -> Task | None:
     """Return the cover against frost that lies on the slab before the next watering, as the owner has it."""
     return next((each for each in cover_tasks(schedule) if NEXT in each.notes), None)

@@ -21,7 +21,7 @@ from handover.schedule.plan import plan_cure
 from handover.schedule.printed_times import half_hour_down
 from handover.schedule.slab_simulation import DAYS
 from handover.schedule.surface_observations import SET_CONTRADICTED
-from handover.schedule.tasks import FROST_COVER
+from handover.schedule.tasks import FROST_COVER, is_sawing_over
 from handover.service.job_inputs import JobInputs, WeatherFile, unique_names
 from handover.service.reader_needs import reader_findings
 from handover.service.settings import SETTINGS_FILE, Settings
@@ -373,8 +373,8 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
     """Return what a schedule asks of the contractor.
 
     That is an hour of the record that the weather contradicts, ground that may be frozen before the pour,
-    blankets against frost that the dates do not count, and a slab that falls dry between waterings though a
-    cover would mark it.
+    blankets against frost that the dates do not count, a slab that falls dry between waterings though a
+    cover would mark it, and joints whose hours of sawing are past.
 
     Args:
         schedule: The schedule.
@@ -393,6 +393,23 @@ def questions(schedule: CureSchedule, record: str | None = None) -> tuple[Findin
         *((_frozen_ground(frozen, record),) if frozen else ()),
         *filter(None, (_uncounted_blankets(schedule, record),)),
         *((_dry_without_cover(dry, record),) if dry else ()),
+        *filter(None, (_joints_past(schedule, record),)),
+    )
+
+
+def _joints_past(schedule: CureSchedule, record: str | None) -> Finding | None:
+    """Return the question whether the joints were cut; None before their last hour and after curing."""
+    ends = schedule.milestone(MilestoneKind.CURING_ENDS)
+    is_cured = ends is not None and ends.not_before is not None and not schedule.is_ahead(ends.not_before)
+    if is_cured or not is_sawing_over(schedule):
+        return None
+    return Finding(
+        "are sawn, and their hours are past: were they cut? No record says so, and the papers no longer name "
+        "the saw",
+        file=record,
+        field="slab.joints",
+        expected="joints that are cut; if not, a look for cracks today, and a cut where there is none",
+        severity="caution",
     )
 
 

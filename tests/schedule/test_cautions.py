@@ -269,3 +269,16 @@ def test_blankets_against_frost_that_no_date_counts_are_asked_about(
         assert not [each for each in found if "blankets" in each.problem]
     over = replace(schedule, issued_at=as_of + timedelta(days=3))
     assert not [each for each in questions(over) if "blankets" in each.problem]
+
+
+@pytest.mark.parametrize(("days", "saws"), [(0, True), (3, False)])
+def test_after_its_hours_of_sawing_a_slab_has_a_question_in_place_of_dust(
+    job: Job, weather: Weather, as_of: datetime, days: int, *, saws: bool
+) -> None:
+    """A caution about a saw that no page names leaves a reader to wait for it."""
+    schedule = plan_cure(job(), weather(), as_of + timedelta(days=days))
+    asks = "slab.joints" in {each.field for each in questions(schedule)}
+    assert schedule.has_caution("silica") is saws
+    assert asks is not saws
+    tooled = plan_cure(job(slab={"joints": "tooled"}), weather(), as_of + timedelta(days=days))
+    assert "slab.joints" not in {each.field for each in questions(tooled)}
