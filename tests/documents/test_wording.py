@@ -368,6 +368,26 @@ def test_heat_is_named_only_where_it_freezes(
     assert ("heat" in f"{withheld.when} {withheld.sentence}") == heated
 
 
+@pytest.mark.parametrize(
+    ("language", "floor", "other"),
+    [("en", "floor heating off", "electric heat"), ("es", "calefacción del piso", "calor eléctrico")],
+)
+def test_a_warm_room_over_a_heated_slab_names_which_heat_is_off_and_which_is_on(
+    job: JobRecord, schedule: CureSchedule, language: str, floor: str, other: str
+) -> None:
+    """The heat of the floor waits for weeks, and the dates count on a warm room from the pour on."""
+    record = job.model_copy(update={"slab": job.slab.model_copy(update={"heated": True})})
+    cautions = (
+        Caution("heated", (Figure("rise", 5.0, "K"),)),
+        Caution("room-heat", (Figure("room_air", 10.0, "degC"),)),
+    )
+    pipes, room = Wording(record, replace(schedule, cautions=cautions), language=language).cautions
+    assert floor in pipes.text
+    assert other in room.text
+    [plain] = Wording(job, replace(schedule, cautions=cautions[1:]), language=language).cautions
+    assert other not in plain.text
+
+
 @pytest.mark.parametrize(("month", "is_first"), [(12, False), (6, True)])
 def test_a_sealer_in_winter_is_not_before_the_first_freeze(
     job: JobRecord, schedule: CureSchedule, month: int, is_first: bool

@@ -74,7 +74,7 @@ class CautionWording(ScheduleWords):
         return any(map(self.schedule.is_ahead, ends))
 
     def _text_key(self, key: str, caution: Caution) -> str:
-        """Return the key of the sentences: some have an hour, some differ by joints or blankets."""
+        """Return the key of the sentences: some have an hour, some differ by joints, blankets or pipes."""
         if caution.at is not None:
             return f"{key}.text-at"
         blankets: tuple[str, ...] = ()
@@ -88,7 +88,8 @@ class CautionWording(ScheduleWords):
         bare = () if self.job.slab.covers else (*_no_better_timer(caution), "no-cover")
         between = (slug(self.schedule.between.cover),) if self.schedule.between else ()
         method = slug(self.schedule.curing_method)
-        circumstances = (*bare, self.job.slab.joints, *blankets, *timer, *between, method)
+        heated = ("heated",) if self.job.slab.heated else ()
+        circumstances = (*bare, *heated, self.job.slab.joints, *blankets, *timer, *between, method)
         special = (f"{key}.text-{each}" for each in circumstances)
         return next(filter(self.reader.has, special), f"{key}.text")
 
