@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from itertools import combinations
@@ -122,6 +123,32 @@ def test_most_of_the_strength_comes_in_the_first_week_only_where_it_does(
     cold = replace(schedule, history=replace(history, strength_mpa=slow))
     assert "in the first week" in charts.strength(Wording(job, schedule)).read
     assert "slowly" in charts.strength(Wording(job, cold)).read
+
+
+def with_share(schedule: CureSchedule, share: float) -> CureSchedule:
+    """Return a schedule whose likely strength is at most a share of that on order."""
+    history = schedule.history
+    likely = history.strength_mpa.likely
+    stalled = np.minimum(likely.middle, share * schedule.specified_strength_mpa)
+    band = replace(history.strength_mpa, likely=replace(likely, middle=stalled))
+    return replace(schedule, history=replace(history, strength_mpa=band))
+
+
+def test_a_slab_that_stalls_has_not_gained_most_of_its_strength(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: 586 psi on day 7 and after, of 4,000 on order. All that it has is not most of what it gets."""
+    assert "in the first week" not in charts.strength(Wording(job, with_share(schedule, 0.15))).read
+
+
+@pytest.mark.parametrize(("share", "darkest"), [(0.07, 0), (0.5, 5), (1.0, SLAB_TONES - 1)])
+def test_the_time_line_is_as_dark_as_the_slab_is_strong(
+    job: JobRecord, schedule: CureSchedule, share: float, darkest: int
+) -> None:
+    """A tone for each twelfth of the strength on order: 7 % has the first, 50 % the sixth."""
+    svg = charts.time_line(Wording(job, with_share(schedule, share * 0.999))).svg
+    tones = {int(each) for each in re.findall(r"slab(\d+)", svg)}
+    assert max(tones) == darkest
 
 
 def test_a_date_past_the_end_of_the_strength_chart_is_named_at_its_end(

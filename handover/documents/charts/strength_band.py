@@ -66,7 +66,7 @@ def strength(wording: Wording, width: float = CHART_WIDTH, height: float | None 
             (left - 8, y(tick) + 5), wording.quantities.round_number(tick, 3), "soft", 13, anchor="end"
         )
     drawing.text((2, 14), wording.say("chart.strength.axis", unit=unit), "soft", 13)
-    is_slow = likely[hours <= 7 * 24][-1] < likely[-1] / 2
+    is_slow = likely[hours <= 7 * 24][-1] < max(likely[-1], full) / 2
     points = thin(len(xs))
     upper = [(xs[i], y(high[i])) for i in points]
     lower = [(xs[i], y(low[i])) for i in points]

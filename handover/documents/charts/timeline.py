@@ -136,10 +136,10 @@ def _write_label(
 
 
 def _slab(drawing: Drawing, wording: Wording, scale: DayScale, top: float) -> None:
-    """Draw the slab in section, darker as it becomes stronger."""
+    """Draw the slab in section, darker as it becomes stronger; not darkest below the strength on order."""
     history = wording.schedule.history
     strength = history.strength_mpa.likely.middle
-    full = max(float(strength.max()), 1e-9)
+    full = max(float(strength.max()), wording.schedule.specified_strength_mpa, 1e-9)
     edges = np.linspace(0, 1, 42) ** 2 * scale.days
     for start, end in pairwise(edges):
         share = float(np.interp((start + end) / 2 * 24, history.hours, strength)) / full
