@@ -13,7 +13,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
 from handover.schedule.model import Blanket, MilestoneKind, Protection
 from handover.schedule.printed_times import half_hour_up
-from handover.schedule.protection_period import laying_hours
+from handover.schedule.protection_period import largest_drop, laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
 from handover.schedule.slab_simulation import cover_resistance, simulate_slab
 from handover.schedule.temperature_log import with_log_correction
@@ -145,7 +145,7 @@ def plan_protection(simulation: Simulation, dates: Dates) -> Protection | None:
         laid=cover_resistance(simulation.job, simulation.practice),
         until=None if chosen is None else chosen.frost_safe,
         bare_freezes_from=None if enough == 0.0 else tried[-1].bare_freezes_from,
-        largest_drop_k=simulation.practice["frost.drop"],
+        largest_drop_k=largest_drop(simulation.job, simulation.practice),
         drop_k=_drop(simulation, dates),
         edges=simulation.practice["frost.edges"],
     )

@@ -18,6 +18,7 @@ from handover.schedule.protection_period import (
     NEAR_THE_AIR,
     age_kept_warm,
     coldest_of_the_next_day,
+    largest_drop,
     mild_hours,
 )
 
@@ -337,7 +338,8 @@ def _near_the_air(gate: GateRule, simulation: Simulation, earlier: Dates) -> Flo
     ready = _when_others_are_met(gate, simulation, earlier)
     slab = simulation.slab
     surface_c, air_c = slab.temperature_c[:, :, 0], slab.air.air_c
-    mild = mild_hours(surface_c, air_c, coldest_of_the_next_day(air_c), simulation.practice)
+    drop_k = largest_drop(simulation.job, simulation.practice)
+    mild = mild_hours(surface_c, air_c, coldest_of_the_next_day(air_c), simulation.practice, drop_k)
     allowed = mild & (slab.hours[:, np.newaxis] >= ready)
     first = np.where(allowed.any(axis=0), slab.hours[allowed.argmax(axis=0)], np.inf)
     return np.where(ready > slab.hours[-1], np.where(mild[-_DAY:].any(axis=0), ready, np.inf), first)

@@ -7,6 +7,7 @@ only while the air is near the surface in temperature. Curing may go on without 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isclose
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -40,11 +41,13 @@ class ProtectionNeeds:
         hours: Least time since placement. [h]
         age_h: Equivalent age at the reference of hydration, at all depths, shape (m,). [h]
         set_age_h: That of final set: a softer surface takes the marks of a blanket, shape (m,). [h]
+        drop_k: How far the surface may cool in the day after they come off. [K]
     """
 
     hours: float
     age_h: Floats
     set_age_h: Floats
+    drop_k: float
 
 
 def protection_needs(job: JobRecord, concrete: ConcreteProperties, practice: Practice) -> ProtectionNeeds:
@@ -58,7 +61,14 @@ def protection_needs(job: JobRecord, concrete: ConcreteProperties, practice: Pra
     ]
     ages += [age_kept_warm(gate, concrete) for gate in warm]
     hours = max((gate.value or 0.0 for gate in warm), default=0.0)
-    return ProtectionNeeds(hours, np.maximum.reduce(ages), concrete.final_set_h)
+    return ProtectionNeeds(hours, np.maximum.reduce(ages), concrete.final_set_h, largest_drop(job, practice))
+
+
+def largest_drop(job: JobRecord, practice: Practice) -> float:
+    """Return how far the surface may cool in the day after blankets come off, in K: a thick slab less."""
+    thickness, thick = job.slab.thickness, practice["frost.thick"]
+    is_thick = thickness >= thick or isclose(thickness, thick)
+    return practice["frost.drop-thick"] if is_thick else practice["frost.drop"]
 
 
 def laying_hours(job: JobRecord, practice: Practice) -> tuple[float, float]:
@@ -78,7 +88,9 @@ def age_kept_warm(gate: GateRule, concrete: ConcreteProperties) -> Floats:
     return np.asarray((gate.value or 0.0) * reaction_rate(gate.at_c or 0.0, concrete.hydration))
 
 
-def mild_hours(surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Practice) -> NDArray[np.bool_]:
+def mild_hours(
+    surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Practice, drop_k: float
+) -> NDArray[np.bool_]:
     """Return whether blankets may come off: no fall too far in a day and, in cold weather, near the air.
 
     Above the limit of cold weather there is no sudden cold, and a bare slab in the sun is further above the
@@ -89,10 +101,11 @@ def mild_hours(surface_c: Floats, air_c: Floats, coldest_c: Floats, practice: Pr
         air_c: Of the same hour. [degC]
         coldest_c: Coldest air of the day that begins with it. [degC]
         practice: The rules.
+        drop_k: How far the surface may cool in a day, see `largest_drop`. [K]
     """
     is_near: NDArray[np.bool_] = surface_c - air_c <= practice["frost.near-air"]
     is_warm = coldest_c > practice["frost.cold-weather"]
-    return (is_near | is_warm) & (surface_c - coldest_c <= practice["frost.drop"])
+    return (is_near | is_warm) & (surface_c - coldest_c <= drop_k)
 
 
 def coldest_of_the_next_day(air_c: Floats) -> Floats:
@@ -137,7 +150,8 @@ def blanket_cover(
 
     def resistance_over(step: int, age_h: Floats, temperature_c: Floats) -> Floats:
         if is_old[step]:
-            mild = mild_hours(temperature_c[:, 0], air_c[step], coldest_c[step], practice)
+            top_c = temperature_c[:, 0]
+            mild = mild_hours(top_c, air_c[step], coldest_c[step], practice, needs.drop_k)
             np.logical_or(off, mild & (age_h.min(axis=1) >= needs.age_h), out=off)
         if not is_late[step]:
             np.logical_or(on, age_h.min(axis=1) >= needs.set_age_h, out=on)

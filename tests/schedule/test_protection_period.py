@@ -18,6 +18,7 @@ from handover.schedule.protection_period import (
     ProtectionNeeds,
     blanket_cover,
     coldest_of_the_next_day,
+    largest_drop,
     mild_hours,
 )
 from handover.schedule.simulation import simulate
@@ -135,7 +136,7 @@ def test_what_is_lifted_stays_off() -> None:
     instants = np.arange(0.0, 80.0 * 3600.0, 3600.0)
     air = np.full((80, 2), 10.0)
     air[60:] = -30.0  # too cold to lift again
-    needs = ProtectionNeeds(hours=24.0, age_h=np.array([30.0, 1e9]), set_age_h=np.zeros(2))
+    needs = ProtectionNeeds(hours=24.0, age_h=np.array([30.0, 1e9]), set_age_h=np.zeros(2), drop_k=28.0)
     laid_at_once = {"latest_h": 12.0, "is_finished": True}
     cover = blanket_cover(np.full((79, 1), 0.9), instants, air, needs, practice("us"), **laid_at_once)
     surface = np.full((2, 3), 15.0)
@@ -153,7 +154,7 @@ def test_blankets_go_on_when_it_has_set_or_before_the_top_freezes(
 ) -> None:
     """A soft top takes their marks; a finished one that would freeze takes worse. Nobody covers it before."""
     instants = np.arange(0.0, 30.0 * 3600.0, 3600.0)
-    needs = ProtectionNeeds(hours=1e9, age_h=np.array([1e9]), set_age_h=np.array([8.0]))
+    needs = ProtectionNeeds(hours=1e9, age_h=np.array([1e9]), set_age_h=np.array([8.0]), drop_k=28.0)
     resistance = np.where(np.arange(29) >= (5 if is_finished else 0), 0.9, 0.0)[:, np.newaxis]
     cover = blanket_cover(
         resistance, instants, np.zeros((30, 1)), needs, practice("us"), latest_h=12.0, is_finished=is_finished
@@ -166,18 +167,32 @@ def test_blankets_go_on_when_it_has_set_or_before_the_top_freezes(
 def test_a_sudden_fall_ahead_keeps_the_blankets_on() -> None:
     """60 degF under the blanket and 0 degF in the air, the example of Concrete Construction: not allowed."""
     sixty, zero = (np.array([(each - 32.0) / 1.8]) for each in (60.0, 0.0))
-    assert not mild_hours(sixty, zero, zero, practice("us"))[0]
-    assert not mild_hours(sixty, sixty, zero, practice("us"))[0]  # mild now, but not for a day
-    assert mild_hours(sixty, sixty, sixty - 20.0, practice("us"))[0]
+    assert not mild_hours(sixty, zero, zero, practice("us"), 28.0)[0]
+    assert not mild_hours(sixty, sixty, zero, practice("us"), 28.0)[0]  # mild now, but not for a day
+    assert mild_hours(sixty, sixty, sixty - 20.0, practice("us"), 28.0)[0]
+
+
+@pytest.mark.parametrize(("inches", "drop_f"), [(4, 50.0), (11.9, 50.0), (12, 40.0), (24, 40.0)])
+def test_a_thick_slab_may_cool_less_in_the_day_after(job: Job, inches: float, drop_f: float) -> None:
+    """ACI 306R by Beall 2004, fig. 3-37: 50 degF under 12 in, 40 degF from 12 to 36 in.
+
+    They are printed as 28 and 22 degC, so 0.3 K are allowed.
+    """
+    slab = job(slab={"thickness": inches * 0.0254})
+    drop_k = largest_drop(slab, practice("us"))
+    assert drop_k == pytest.approx(drop_f / 1.8, abs=0.3)
+    warm, air = np.array([25.0]), np.array([20.0])
+    for colder_k, may in ((drop_k - 0.1, True), (drop_k + 0.1, False)):
+        assert mild_hours(warm, air, warm - colder_k, practice("us"), drop_k)[0] == may
 
 
 def test_the_air_need_not_be_near_where_it_is_not_cold() -> None:
     """ACI 306.1 is for cold weather; the example of Concrete Construction, 60 degF on a day of 45 to 60."""
     sixty, mild, cold = (np.array([(each - 32.0) / 1.8]) for each in (60.0, 45.0, 35.0))
     warmer = sixty + 15.0
-    assert not mild_hours(warmer, sixty, cold, practice("us"))[0]
-    assert mild_hours(warmer, sixty, mild, practice("us"))[0]
-    assert not mild_hours(warmer + 20.0, sixty, mild, practice("us"))[0]  # it would still fall too far
+    assert not mild_hours(warmer, sixty, cold, practice("us"), 28.0)[0]
+    assert mild_hours(warmer, sixty, mild, practice("us"), 28.0)[0]
+    assert not mild_hours(warmer + 20.0, sixty, mild, practice("us"), 28.0)[0]  # it would still fall too far
 
 
 def test_the_coldest_of_the_next_day() -> None:
