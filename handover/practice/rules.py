@@ -223,6 +223,7 @@ class CuringMethod:
     """How a method of curing holds water. ``store_mm`` [mm], ``rate_mm_h`` [mm/h], ``longest_h`` [h].
 
     With ``looks``, the crew lays a cover on the fresh slab, and no visit brings water: each looks under it.
+    With ``tops_up``, a visit brings no more than there is room for: what is put on beyond it runs over a rim.
     """
 
     store_mm: float
@@ -234,6 +235,7 @@ class CuringMethod:
     source: str
     mark: Mark
     looks: bool = False
+    tops_up: bool = False
 
 
 class CurveRule(NamedTuple):

@@ -40,7 +40,7 @@ SLOT_H = general_rules()["visit.slot"]
 _SLOT = timedelta(hours=SLOT_H)
 _APART = tuple(round(general_rules()[f"water.timer-apart-{end}"] / SLOT_H) for end in ("least", "most"))
 """The fewest and the most slots between the starts of two runs of a timer."""
-_LEVELS = 40  # levels of the water held
+_LEVELS, _POND_LEVELS = 40, 1000  # of the water held; a pond loses a small part of it in a slot
 _DRY = 1e4  # the least time dry comes first, whatever the water
 _SKIPPED = {"curing compound": "compound", "insulating blanket": "cover"}
 
@@ -121,6 +121,7 @@ def plan_watering(
     )  # the crew lays a sheet on fresh concrete
     planned: list[WateringDay] = []
     for day, slots in slots_of.items():
+        begun_mm = held
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
         dry_h = 0.0
         if timetable is not None:
@@ -131,8 +132,38 @@ def plan_watering(
                 continue  # the last hours of curing, after or before the usual ones
         if is_look:
             visits = (np.cumsum(visits) == 1) & visits
-        planned.append(_day(day, slots, visits, dry_h, simulation, basis, is_look=is_look))
+        put_mm = _put_on(slots, visits, method, simulation)
+        if method is not None and method.tops_up:
+            put_mm, held = _fill(slots, put_mm, begun_mm, method)
+        planned.append(_day(day, slots, visits, dry_h, simulation, basis, put_mm))
     return tuple(planned)
+
+
+def _put_on(
+    slots: Slots, visits: NDArray[np.bool_], method: CuringMethod | None, simulation: Simulation
+) -> Floats:
+    """Return the water that runs in each slot, in mm, shape (s,); a look at a cover brings none."""
+    put = np.zeros(len(slots.lost))
+    if method is not None and not method.looks:
+        put[visits] = rate_of(simulation.job, method) * run_hours(simulation)
+    return put
+
+
+def _fill(slots: Slots, runs_mm: Floats, held_mm: float, method: CuringMethod) -> tuple[Floats, float]:
+    """Return the water of each slot that a pond has room for, in mm, shape (s,), and what it holds then.
+
+    Args:
+        slots: The day.
+        runs_mm: Water that would run in each slot, shape (s,). [mm]
+        held_mm: Water in the pond at the start of the day. [mm]
+        method: How much the pond holds.
+    """
+    put = np.zeros(len(runs_mm))
+    gained = slots.rain - slots.lost * method.loss
+    for index, (runs, gain) in enumerate(zip(runs_mm, gained, strict=True)):
+        put[index] = np.clip(method.store_mm - held_mm - gain, 0.0, runs)
+        held_mm = float(np.clip(held_mm + gain + put[index], 0.0, method.store_mm))
+    return put, held_mm
 
 
 def _frost_of_timer(slots_of: Mapping[date, Slots], simulation: Simulation) -> dict[date, Slots]:
@@ -445,7 +476,7 @@ def plan_day(
     Returns:
         Slots watered (s,), water held at the end [mm], hours dry.
     """
-    step = method.store_mm / _LEVELS
+    step = method.store_mm / _levels(method)
     use = rate_mm_h * SLOT_H
     must = np.zeros(len(slots.lost), dtype=bool) if forced is None else forced
     moves = _moves(slots, method, use)
@@ -474,6 +505,10 @@ def plan_day(
     return chosen, level * step, dry_h
 
 
+def _levels(method: CuringMethod) -> int:
+    return _POND_LEVELS if method.tops_up else _LEVELS
+
+
 class _Move(NamedTuple):
     """The effect of a slot on each level of water held: the next level and the dry hours, shape (levels,)."""
 
@@ -483,9 +518,10 @@ class _Move(NamedTuple):
 
 def _moves(slots: Slots, method: CuringMethod, use: float) -> list[tuple[_Move, _Move]]:
     """Return the moves of each slot without water and with so much of it, in mm."""
-    step, lost = method.store_mm / _LEVELS, slots.lost * method.loss
+    levels, lost = _levels(method), slots.lost * method.loss
+    step = method.store_mm / levels
     shows = lost > slots.shows
-    held = np.arange(_LEVELS + 1, dtype=np.float64) * step + slots.rain[:, np.newaxis]
+    held = np.arange(levels + 1, dtype=np.float64) * step + slots.rain[:, np.newaxis]
     off, run = (
         map(_Move, *_after(held + water, step, lost[:, np.newaxis], shows[:, np.newaxis]))
         for water in (0.0, use)
@@ -497,7 +533,7 @@ def _follow(
     moves: Sequence[tuple[_Move, _Move]], chosen: Iterable[bool], held_mm: float, method: CuringMethod
 ) -> tuple[float, list[float]]:
     """Return the water held after the slots, of which some are watered [mm], and the hours dry of each."""
-    step = method.store_mm / _LEVELS
+    step = method.store_mm / _levels(method)
     level, dry_h = round(held_mm / step), []
     for (off, run), water in zip(moves, chosen, strict=True):
         move = run if water else off
@@ -510,7 +546,7 @@ def _after(had: Floats, step: float, lost: Floats, shows: NDArray[np.bool_]) -> 
     """Return the moves of all slots, shape (s, levels)."""
     left = had - lost
     share = np.divide(-left, lost, out=np.zeros_like(left), where=shows)
-    level = np.clip(np.floor(left / step + 1e-9), 0, _LEVELS).astype(np.int_)
+    level = np.clip(np.floor(left / step + 1e-9), 0, had.shape[1] - 1).astype(np.int_)
     return _Move(level, np.clip(share, 0.0, 1.0) * SLOT_H)
 
 
@@ -528,7 +564,7 @@ def _values(
     The limits are the most visits of the day, and the most slots of a visit.
     """
     most, longest = limits
-    last = np.zeros((most + 1, longest + 1, _LEVELS + 1))
+    last = np.zeros((most + 1, longest + 1, len(moves[0][0].level)))
     if required:
         last[0] = _DRY * SLOT_H  # a day without any visit is as bad as half an hour dry
     values = [last]
@@ -693,16 +729,14 @@ def _day(
     dry_h: float,
     simulation: Simulation,
     basis: BasisOf,
-    *,
-    is_look: bool,
+    put_mm: Floats,
 ) -> WateringDay:
-    """Return a day of the plan; a look at the cover brings no water."""
+    """Return a day of the plan, with the water of each slot."""
     job, weather, method = simulation.job, simulation.weather, simulation.method
     begins, over = _bounds(day, job.zone)
     known = simulation.weather.seconds
     whole = (known > begins) & (known <= over)
-    litres_per_h = 0.0 if method is None or is_look else rate_of(job, method) * job.slab.area
-    visits = tuple(_visits(slots, chosen, litres_per_h, simulation))
+    visits = tuple(_visits(slots, chosen, put_mm * job.slab.area, simulation))
     chance, is_open = weather.precipitation_probability[whole], job.slab.exposure == "outdoors"
     return WateringDay(
         date=day,
@@ -718,18 +752,16 @@ def _day(
 
 
 def _visits(
-    slots: Slots, chosen: NDArray[np.bool_], litres_per_h: float, simulation: Simulation
+    slots: Slots, chosen: NDArray[np.bool_], litres: Floats, simulation: Simulation
 ) -> Iterator[Visit]:
     """Yield a visit for each run of consecutive slots."""
-    starts, run_h = slots.start_s[chosen], run_hours(simulation)
-    zone = simulation.job.zone
-    for run in np.split(starts, np.flatnonzero(np.diff(starts) != SLOT_H * HOUR_S) + 1):
+    at, run_h, zone = np.flatnonzero(chosen), run_hours(simulation), simulation.job.zone
+    for run in np.split(at, np.flatnonzero(np.diff(slots.start_s[at]) != SLOT_H * HOUR_S) + 1):
         if not len(run):
             continue
-        start = datetime.fromtimestamp(run[0], UTC).astimezone(zone)
-        end = datetime.fromtimestamp(run[-1] + run_h * HOUR_S, UTC).astimezone(zone)
-        litres = sum(litres_per_h * run_h for _ in run)
-        yield Visit(start, end, litres, *_cold_water(start, slots, simulation))
+        start = datetime.fromtimestamp(slots.start_s[run[0]], UTC).astimezone(zone)
+        end = datetime.fromtimestamp(slots.start_s[run[-1]] + run_h * HOUR_S, UTC).astimezone(zone)
+        yield Visit(start, end, float(sum(litres[run])), *_cold_water(start, slots, simulation))
 
 
 def _cold_water(

@@ -382,3 +382,20 @@ def test_under_plastic_no_visit_brings_water(job: Job, weather: Weather, as_of: 
     looks = [visit for day in schedule.watering for visit in day.visits]
     assert looks
     assert all(each.litres == 0.0 and each.duration == timedelta(minutes=30) for each in looks)
+
+
+def test_a_pond_is_topped_up_by_what_it_lost(job: Job, weather: Weather, as_of: datetime) -> None:
+    """Identity: what comes is a pond at the most, and what evaporates. The rest would run over the rim.
+
+    A pond is 20 mm by the data. Until it is full, more comes than what evaporates.
+    """
+    pond = job(slab={"exposure": "roofed"}, curing={"method": "ponding"})
+    schedule = plan_cure(pond, weather(14.0, 22.0), as_of)
+    whole = schedule.watering[4:-1]
+    assert whole
+    for day in whole:
+        topped_mm = sum(each.litres for each in day.visits) / pond.slab.area
+        assert topped_mm == pytest.approx(day.lost_mm, rel=0.25)  # since the visit of the day before
+        assert day.dry_hours == 0.0
+    brought_mm = sum(each.litres for day in schedule.watering for each in day.visits) / pond.slab.area
+    assert brought_mm <= 20.0 + sum(day.lost_mm for day in schedule.watering)
