@@ -317,7 +317,7 @@ class Slab(RecordTable):
         Exposure,
         ChoiceField(get_args(Exposure), "slab.exposure"),
         Fact("exposure", "exposure"),
-        Field(description="Open to sun, wind and rain, under a roof, or inside."),
+        Field(description="Open to sun, wind and rain, under a roof, or inside, with doors and windows."),
     ] = by_practice("slab.exposure")
     joints: Annotated[
         JointMethod,

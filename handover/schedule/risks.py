@@ -386,6 +386,8 @@ def _of_the_room(
         yield "heaters", ()
     if state == "unknown":
         yield "room-unknown", ()
+    if state in {"unknown", "unheated"}:
+        yield "room-closed", ()
     if state in {"stated", "heated"} and is_cold:
         stated = job.site.room_temperature
         least = practice["room.heated-coldest"] if stated is None else stated

@@ -83,7 +83,7 @@ QUESTIONS = (
     ),
     Question("How thick?", "4 in", ("slab.thickness",)),
     Question(
-        "Is it outdoors, roofed or indoors? Indoors, also how warm the room will be, or heated, unheated",
+        "Is it outdoors, roofed (no doors yet) or indoors? Indoors, also how warm, or heated, unheated",
         "indoors, 60 degF",
         ("slab.exposure", "site.room_temperature", "site.room_heated"),
         is_required=False,

@@ -33,6 +33,7 @@ APART: list[tuple[dict[str, Any], str]] = [
     (FLOORED | {METHOD: "curing compound"}, METHOD),
     (FLOORED | {"slab.on": "gravel"}, "slab.on"),
     ({"slab.exposure": "indoors"}, "site.room_heated"),
+    ({"slab.exposure": "indoors", "site.room_heated": False}, "slab.exposure"),
     ({"site.room_temperature": "60 degF"}, "site.room_temperature"),
     ({"slab.exposure": "roofed", "site.room_heated": False}, "site.room_heated"),
 ]
@@ -45,7 +46,7 @@ TOGETHER: list[dict[str, Any]] = [
     HEATED,
     FLOORED | {METHOD: "wet burlap"},
     {"slab.exposure": "indoors", "site.room_temperature": "60 degF"},
-    {"slab.exposure": "indoors", "site.room_heated": False},
+    {"slab.exposure": "indoors", "site.room_heated": True},
 ]
 
 

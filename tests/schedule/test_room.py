@@ -237,13 +237,13 @@ def test_what_is_assumed_of_the_room_is_listed(
 @pytest.mark.parametrize(
     ("room", "outdoor_c", "called_for"),
     [
-        (UNKNOWN, WINTER, {"frost", "cold-weather", "heaters", "room-unknown"}),
-        (UNHEATED, WINTER, {"frost", "cold-weather", "heaters"}),
+        (UNKNOWN, WINTER, {"frost", "cold-weather", "heaters", "room-unknown", "room-closed"}),
+        (UNHEATED, WINTER, {"frost", "cold-weather", "heaters", "room-closed"}),
         (HEATED, WINTER, {"heaters", "room-heat"}),
         (stated(18.0), WINTER, {"heaters", "room-heat"}),
         (stated(-3.0), WINTER, {"frost", "cold-weather", "heaters", "room-heat"}),
         (HEATED, (16.0, 24.0), set()),
-        (UNKNOWN, (16.0, 24.0), {"room-unknown"}),
+        (UNKNOWN, (16.0, 24.0), {"room-unknown", "room-closed"}),
     ],
 )
 def test_a_heater_in_a_warm_room_has_its_caution(
@@ -257,5 +257,5 @@ def test_a_heater_in_a_warm_room_has_its_caution(
     """Carbon monoxide is where the heater is: in the warm room of a cold week, not only where it freezes."""
     schedule = plan_cure(inside(room), weather(*outdoor_c), as_of)
     codes = {each.code for each in schedule.cautions}
-    of_rooms = {"frost", "cold-weather", "heaters", "room-heat", "room-unknown"}
+    of_rooms = {"frost", "cold-weather", "heaters", "room-heat", "room-unknown", "room-closed"}
     assert codes & of_rooms == called_for
