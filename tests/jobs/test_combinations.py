@@ -18,6 +18,7 @@ METHOD = "curing.method"
 COLOURED = {"slab.coloured": True}
 HEATED = {"slab.heated": True, "slab.on": "insulation", "slab.joints": "tooled"}
 FLOORED = {"slab.flooring": True, "slab.on": "vapor retarder"}
+ROOM_OF_60 = {"slab.exposure": "indoors", "site.room_temperature": "60 degF"}
 APART: list[tuple[dict[str, Any], str]] = [
     (COLOURED | {METHOD: "plastic sheet"}, METHOD),
     (COLOURED | {METHOD: "wet burlap"}, METHOD),
@@ -34,6 +35,7 @@ APART: list[tuple[dict[str, Any], str]] = [
     (FLOORED | {"slab.on": "gravel"}, "slab.on"),
     ({"slab.exposure": "indoors"}, "site.room_heated"),
     ({"slab.exposure": "indoors", "site.room_heated": False}, "slab.exposure"),
+    (ROOM_OF_60 | {"site.room_heated": False}, "site.room_temperature"),
     ({"site.room_temperature": "60 degF"}, "site.room_temperature"),
     ({"slab.exposure": "roofed", "site.room_heated": False}, "site.room_heated"),
 ]
@@ -45,7 +47,8 @@ TOGETHER: list[dict[str, Any]] = [
     {"slab.slope": 0.06, METHOD: "soaker hose"},
     HEATED,
     FLOORED | {METHOD: "wet burlap"},
-    {"slab.exposure": "indoors", "site.room_temperature": "60 degF"},
+    ROOM_OF_60,
+    ROOM_OF_60 | {"site.room_heated": True},
     {"slab.exposure": "indoors", "site.room_heated": True},
 ]
 
