@@ -434,9 +434,12 @@ class CrewSheet:
 
     @property
     def left_out(self) -> str:
-        """Return how much is left out; empty if all of it fits."""
-        count = self._cut[1]
-        return self.say("crew.left-out", n=count) if count else ""
+        """Return how much is left out, and whether that is how to do it alone; empty if all of it fits."""
+        sections, count = self._cut
+        if not count:
+            return ""
+        whole, kept = (sum(len(each.rows) for each in part) for part in (self.whole, sections))
+        return self.say("crew.left-out" if kept < whole else "crew.left-out-details", n=count)
 
     # ---- hours
 

@@ -288,6 +288,24 @@ def test_both_papers_have_the_same_text(job: JobRecord, schedule: CureSchedule) 
     assert letter.partition("<body>")[2] == a4.partition("<body>")[2]
 
 
+def test_details_left_out_are_called_details(
+    job: JobRecord, schedule: CureSchedule, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """All visits stand there: the note does not say that some are left out."""
+    wording = Wording(job, crowded(schedule))
+    seen = set()
+    for room in range(100, 10, -1):
+        monkeypatch.setattr(crew_sheet, "PAGE_LINES", float(room))
+        sheet = CrewSheet(wording)
+        count, details = sheet._cut[1], any(row.detail for each in sheet.sections for row in each.rows)
+        whole, kept = (sum(len(each.rows) for each in part) for part in (sheet.whole, sheet.sections))
+        key = "crew.left-out-details" if kept == whole else "crew.left-out"
+        assert sheet.left_out == (wording.say(key, n=count) if count else "")
+        seen.add(key if count else "")
+        assert details or kept < whole
+    assert seen == {"", "crew.left-out-details", "crew.left-out"}
+
+
 def test_what_does_not_fit_is_left_out_by_rank(
     job: JobRecord, schedule: CureSchedule, monkeypatch: pytest.MonkeyPatch
 ) -> None:
