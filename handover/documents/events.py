@@ -221,7 +221,7 @@ class _TaskWording:
 
     def rub(self, task: Task) -> _TaskWords:
         """Return the repair of the edges, with the promised repairs."""
-        title, text = self.words.event(task.kind)
+        title, text = self.words.event(task.kind, self.schedule.curing_method)
         return _TaskWords(title, self.words.with_repairs(text))
 
     def walk_through(self, _: Task) -> _TaskWords:

@@ -487,3 +487,18 @@ def test_without_a_defect_there_is_no_patching(job: JobRecord, schedule: CureSch
     for record, patches in ((job, True), (good, False)):
         kinds = {each.kind for each in crew_events(Wording(record, schedule))}
         assert ("rub-edges" in kinds) is patches
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_a_rubbed_edge_is_cured_as_the_slab_is(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    """Where a coat cures the slab, nobody keeps its edge wet."""
+    texts = {}
+    for method in ("sprinkler", "curing compound"):
+        wording = Wording(job, replace(schedule, curing_method=method), language=language)
+        (rub,) = (each for each in crew_events(wording) if each.kind == "rub-edges")
+        texts[method] = rub.description
+    compound, wet = {"en": ("compound", "wet"), "es": ("compuesto", "mojado")}[language]
+    assert wet in texts["sprinkler"]
+    assert compound not in texts["sprinkler"]
+    assert compound in texts["curing compound"]
+    assert wet not in texts["curing compound"]

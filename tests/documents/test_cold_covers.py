@@ -325,7 +325,7 @@ def test_a_cover_against_frost_fits_what_cures_the_slab(
         assert all(water not in each for each in texts)
 
 
-@pytest.mark.parametrize("method", ["wet burlap", "ponding", "plastic sheet", "sprinkler"])
+@pytest.mark.parametrize("method", ["wet burlap", "ponding", "plastic sheet", "curing compound", "sprinkler"])
 def test_forms_are_not_stripped_under_a_cover_without_a_word(
     job: JobRecord, schedule: CureSchedule, method: str
 ) -> None:
