@@ -131,6 +131,8 @@ class CrewSheet:
             for name, value in (("resistance", material.resistance), ("edges", material.at_edges))
             if value is not None
         }
+        if material.protection_factor is not None:
+            values["factor"] = self.wording.quantities.fixed_decimals(material.protection_factor, 0)
         return self.say(f"crew.material.{material.code}", **values)
 
     # ---- the sections
@@ -332,7 +334,9 @@ class CrewSheet:
 
     def _is_urgent(self, event: CareEvent) -> bool:
         """Return whether how to do it is as urgent as the work itself."""
-        return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(self.job.slab.heated))
+        joints = self.schedule.joints
+        harms = self.job.slab.heated or (joints is not None and joints.protection_factor > 0.0)
+        return event.kind in URGENT_KINDS or (event.kind == Kind.SAW_JOINTS and bool(harms))
 
     def _event_hours(self, event: CareEvent) -> str:
         """Return the hour of an event; both for joints, which must not be cut too late."""

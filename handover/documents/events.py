@@ -28,6 +28,7 @@ from handover.schedule.tasks import (
     PERMISSIONS,
     PIPES_FROST,
     RAIN_COVER,
+    RESPIRATOR,
     RUB_EDGES,
     SURFACE,
     UNDATED,
@@ -36,7 +37,7 @@ from handover.schedule.tasks import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from handover.documents.wording import Wording
     from handover.documents.words.dates import MilestoneWords
@@ -202,11 +203,18 @@ class _TaskWording:
             title, text = words.crew_title, self.words.crew_text(words)
         say = self.wording.say
         under = (say("milestone.words.saw-under-cover"),) if "under-cover" in task.notes else ()
-        text = "\n".join([text, *under, *what_if(say, task)])
+        text = "\n".join([*self._respirator(task), text, *under, *what_if(say, task)])
         if "over-pipes" in task.notes:
             title = say("milestone.words.saw-heated-title", title=title)
             text = f"{say('milestone.words.saw-over-pipes')}\n{text}"
         return _TaskWords(title, self._with_night(text, task))
+
+    def _respirator(self, task: Task) -> Iterator[str]:
+        """Yield the respirator without which nobody saws, where there is one."""
+        joints = self.schedule.joints
+        if RESPIRATOR in task.notes and joints is not None:
+            factor = self.wording.quantities.fixed_decimals(joints.protection_factor, 0)
+            yield self.wording.say("milestone.words.saw-respirator", factor=factor)
 
     def _undated_saw(self) -> tuple[str, str]:
         saw = self.wording.dates.undated_saw

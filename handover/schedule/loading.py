@@ -42,6 +42,7 @@ MaterialCode = Literal[
     "soaker-hose",
     "timer",
     "saw",
+    "respirator",
     "lights",
 ]
 
@@ -84,11 +85,13 @@ class Material:
         code: What.
         resistance: Of the blankets that are enough; None for another thing. [m2K/W]
         at_edges: The same at edges and corners.
+        protection_factor: Of the respirator; None for another thing. [1]
     """
 
     code: MaterialCode
     resistance: float | None = None
     at_edges: float | None = None
+    protection_factor: float | None = None
 
 
 def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material, ...]:
@@ -139,9 +142,12 @@ def _saw_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
 
 
 def _for_saw(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield the saw while joints are to be sawn; also where their hour is not known."""
+    """Yield the saw, with a respirator if need be, while joints are to be sawn; also without a known hour."""
+    joints = schedule.joints
     if _tasks_left(schedule, MilestoneKind.SAW_JOINTS):
         yield Material("saw")
+        if joints is not None and joints.protection_factor:
+            yield Material("respirator", protection_factor=joints.protection_factor)
 
 
 def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:

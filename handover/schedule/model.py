@@ -235,6 +235,12 @@ class Joints:
         tuple[Respirator, ...], means("What protects the lungs, by saw and length of the work.")
     ] = ()
 
+    @property
+    def protection_factor(self) -> float:
+        """Return the protection factor of the respirator without which nobody saws; 0: none is asked for."""
+        at_once = [each.protection_factor for each in self.dust if each.over_h == 0.0]
+        return min(at_once, default=0.0)
+
 
 @dataclass(frozen=True)
 class Blanket:
@@ -784,7 +790,7 @@ class Task:
         tuple[str, ...],
         means(
             'What else to mind: "cover-off" (a cover comes off first), "under-cover" (blankets lie there), '
-            '"over-pipes" (heating in the slab), "night" (work at night), '
+            '"over-pipes" (heating in the slab), "respirator" (no cut without one), "night" (work at night), '
             '"next" (the cover that comes before the next water).'
         ),
     ] = ()

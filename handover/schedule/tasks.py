@@ -96,6 +96,9 @@ UNDATED = "undated"
 OWNER_SETS = ("set-timer", "set-timer-ahead")
 """How an owner sets a timer: at a run, or ahead of it."""
 
+RESPIRATOR = "respirator"
+"""Note of joints that nobody saws without one."""
+
 NEXT = "next"
 """Note of the cover against frost that lies on the slab before the next watering."""
 
@@ -377,9 +380,14 @@ class _Planner:
             dry = "dry" if freezes else None
             yield self._task(kind, "crew", start, end - start, because=kind, notes=notes, if_frost=dry)
 
-    def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
+    def _saw_notes_always(self) -> Iterator[str]:
         if self.job.slab.heated:
             yield "over-pipes"
+        if self.schedule.joints is not None and self.schedule.joints.protection_factor:
+            yield RESPIRATOR
+
+    def _saw_notes(self, start: datetime, end: datetime) -> Iterator[str]:
+        yield from self._saw_notes_always()
         if self._is_under_blankets(start, end):
             yield "under-cover"
 
@@ -400,7 +408,7 @@ class _Planner:
             return
         if walk is not None and walk.not_before is not None and not self.schedule.is_ahead(walk.not_before):
             return
-        pipes = ("over-pipes",) if self.job.slab.heated else ()
+        always = tuple(self._saw_notes_always())
         set_at = final.likely if final is not None and final.not_before is not None else None
         if set_at is not None:
             start = half_hour_down(set_at)
@@ -409,7 +417,7 @@ class _Planner:
             yield self._task(kind, "crew", start, SAWING, because=kind, how=UNDATED, notes=notes)
         else:
             day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
-            yield self._on_day(kind, "crew", day, because=kind, how=UNDATED, notes=pipes)
+            yield self._on_day(kind, "crew", day, because=kind, how=UNDATED, notes=always)
 
     def _edges(self) -> Iterator[Task]:
         """Strip the forms; then, where the walk-through left a defect, patch and rub the edges."""

@@ -18,6 +18,7 @@ from handover.documents.crew_visits import crew_visits
 from handover.documents.events import crew_events
 from handover.documents.pages import crew_sheet_html, sheet_pdf
 from handover.documents.wording import Wording
+from handover.practice.silica import respirators
 from handover.schedule.cover_times import pipes_by
 from handover.schedule.loading import OF_RISK, Material, materials_to_load, pour_weather
 from handover.schedule.model import (
@@ -25,6 +26,7 @@ from handover.schedule.model import (
     Blanket,
     Caution,
     Figure,
+    Joints,
     MilestoneKind,
     Protection,
     Risk,
@@ -143,6 +145,21 @@ def test_the_saw_the_hose_and_its_timer_are_loaded(job: JobRecord, schedule: Cur
     assert {"saw", "soaker-hose", "timer"} <= loaded
     later = replace(wording.schedule, issued_at=schedule.placement_start + timedelta(days=3))
     assert not {"saw", "soaker-hose", "timer"} & {each.code for each in materials_to_load(later, wording.job)}
+
+
+@pytest.mark.parametrize("enclosed", [True, False])
+def test_indoors_nobody_saws_without_a_respirator(
+    job: JobRecord, schedule: CureSchedule, enclosed: bool
+) -> None:
+    """OSHA 29 CFR 1926.1153 table 1: APF 10 indoors from the first cut on; outdoors none up to four hours."""
+    dust = tuple(each for each in respirators() if each.enclosed == enclosed)
+    joints = Joints((), schedule.placement_end, 0.03, 0.03, 4.0, None, dust)
+    wording = Wording(job, before_the_pour(schedule, joints=joints))
+    (saw,) = (each for each in crew_events(wording) if each.kind == MilestoneKind.SAW_JOINTS)
+    sheet = CrewSheet(wording)
+    (row,) = (each for each in sheet.rows("visits") if each.kind == MilestoneKind.SAW_JOINTS)
+    for text in (saw.description, row.detail, sheet.load):
+        assert ("respirator of protection factor 10 " in text) == enclosed
 
 
 @pytest.mark.parametrize(("hour", "dark"), [(13, False), (21, True)])
