@@ -15,7 +15,7 @@ from handover.schedule.printed_times import half_hour_down, half_hour_up, printe
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from handover.schedule.model import CureSchedule, Risk, SurfaceChoice, Visit
+    from handover.schedule.model import CureSchedule, Risk, SurfaceChoice, SurfaceTask, Visit
 
 COVERING = general_rules().duration("visit.covering")
 """Time to cover a slab, or to lift its covers."""
@@ -283,14 +283,43 @@ def missed_water(schedule: CureSchedule) -> datetime | None:
 _SHEETS = ("sheet", "sheet-overnight", "sheet-lay")
 """Ways whose sheet lies on the slab after the crew has drawn it over it."""
 
+FOGGING = ("fog-cover", "fog-lay", "fog")
+"""Ways that keep the crew at it from the last pass on."""
+
+_LAYING = ("fog-cover", "fog-lay", "sheet-lay", "lay")
+"""Ways that end with the laying of a cover."""
+
 
 def ways_left(schedule: CureSchedule) -> tuple[SurfaceChoice, ...]:
-    """Return the ways to keep the finished surface damp that are not over; a sheet lies until the end."""
+    """Return the ways to keep the finished surface damp that are not over; a sheet lies until the end.
+
+    Their hours and their water are those that are left at the time of issue.
+    """
     task = schedule.surface
     if task is None:
         return ()
     ends = ((each, task.until if each.how in _SHEETS else each.until) for each in task.choices)
-    return tuple(each for each, end in ends if schedule.is_ahead(end))
+    return tuple(_rest(each, task, schedule) for each, end in ends if schedule.is_ahead(end))
+
+
+def _rest(way: SurfaceChoice, task: SurfaceTask, schedule: CureSchedule) -> SurfaceChoice:
+    """Return what is left of a way that has begun: of fog, at an even pace, and of laying a cover.
+
+    Spraying and drawing a sheet over the slab take as long as ever, whenever they begin.
+    """
+    lays = way.how in _LAYING
+    if schedule.is_ahead(task.start) or not (lays or way.how in FOGGING):
+        return way
+    laying = COVERING if lays else timedelta()
+    laid = way.until.astimezone(UTC) - laying
+    if way.how not in FOGGING:
+        return way if schedule.is_ahead(laid) else replace(way, crew_hours=laying / timedelta(hours=1))
+    ahead = max(laid - schedule.issued_at.astimezone(UTC), timedelta())
+    left = replace(way, crew_hours=(ahead + laying) / timedelta(hours=1))
+    whole = laid - task.start.astimezone(UTC)
+    if way.cover_litres is None or whole <= timedelta():
+        return left
+    return replace(left, litres=way.cover_litres + (way.litres - way.cover_litres) * (ahead / whole))
 
 
 def is_hose_by_crew(schedule: CureSchedule) -> bool:

@@ -359,6 +359,10 @@ class SurfaceChoice:
     until: Annotated[Instant, means("Until when the crew is at it.")]
     crew_hours: Annotated[NotNegative, means("Time of the crew at the slab after finishing. [h]")]
     litres: Annotated[NotNegative, means("Water that it takes. [L]")]
+    cover_litres: Annotated[
+        NotNegative | None,
+        means("How much of it the cover takes; the rest is fog. Null: not told apart. [L]"),
+    ] = None
 
 
 @dataclass(frozen=True)

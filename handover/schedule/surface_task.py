@@ -263,7 +263,7 @@ def _laying(
     if freezes or _seconds(ready) < _seconds(laid):
         return SurfaceChoice("sheet-lay", start, ends, 2.0 * _hours(laid, ends), soaked)
     fogged = _likely_loss(start, laid, simulation) * area
-    return SurfaceChoice("fog-lay", start, ends, _hours(start, ends), fogged + soaked)
+    return SurfaceChoice("fog-lay", start, ends, _hours(start, ends), fogged + soaked, soaked)
 
 
 def _is_before(when: datetime | None, other: datetime) -> bool:
@@ -350,13 +350,13 @@ def _fogging(
     """Yield the ways with fog: until a cover may be laid and, within an evening, until the first water."""
     area = simulation.job.slab.area
     if cover_from is not None:
-        fogged = _likely_loss(start, cover_from, simulation)
-        soaked = simulation.practice.methods[_COVER].store_mm
+        fogged = _likely_loss(start, cover_from, simulation) * area
+        soaked = simulation.practice.methods[_COVER].store_mm * area
         ends = cover_from + COVERING
-        yield SurfaceChoice("fog-cover", start, ends, _hours(start, ends), (fogged + soaked) * area)
+        yield SurfaceChoice("fog-cover", start, ends, _hours(start, ends), fogged + soaked, soaked)
     if cover_from is None or _is_same_evening(start, until):
         litres = _likely_loss(start, until, simulation) * area
-        yield SurfaceChoice("fog", start, until, _hours(start, until), litres)
+        yield SurfaceChoice("fog", start, until, _hours(start, until), litres, 0.0)
 
 
 def _is_at_night(when: datetime | None) -> bool:
