@@ -176,7 +176,7 @@ class _TaskWording:
 
     def surface(self, _: Task) -> _TaskWords:
         """Return what keeps the finished surface damp, covers it or coats it."""
-        words = self.wording.surface.to_come
+        words = self.wording.surface.in_hours
         return _TaskWords(words.title, "\n".join(words.lines)) if words else _TaskWords("", "")
 
     def rain_cover(self, task: Task) -> _TaskWords:

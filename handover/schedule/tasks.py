@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
     COVERING,
+    FOGGING,
     STRIPPING,
     first_visit,
     frost_covers,
@@ -113,8 +114,7 @@ SHEET_LAY = "sheet-lay"
 RAIN = "rain-on-fresh"
 
 _LAYS = ("lay", SHEET_LAY)
-_LAYS_LATER = (*_LAYS, "fog-cover", "fog-lay")
-"""Ways to treat the surface that lay a cover, or do so at last."""
+"""Ways to treat the surface for which the crew comes back to lay a cover."""
 
 
 def with_tasks(schedule: CureSchedule, job: JobRecord) -> CureSchedule:
@@ -312,8 +312,9 @@ class _Planner:
         if task is None or not left:
             return
         usual, start = left[0], _surface_start(self.schedule, task, left[0])
-        end = max(_utc(usual.until), _utc(start) + COVERING)
-        comes_back = _utc(start) - _utc(task.start) >= COVERING  # else the last pass finds the crew there
+        end = max(_utc(usual.until), min(_utc(start) + COVERING, _utc(task.until)))
+        # Who fogs is still there; the last pass finds the crew there, too.
+        comes_back = usual.how not in FOGGING and _utc(start) - _utc(task.start) >= COVERING
         yield self._task(
             SURFACE,
             "crew",
@@ -569,12 +570,16 @@ def _place(task: Task) -> tuple[datetime, Party, str, str]:
 
 
 def _surface_start(schedule: CureSchedule, task: SurfaceTask, usual: SurfaceChoice) -> datetime:
-    """Return when the work at the surface begins: at the end of finishing, or when the cover is laid."""
+    """Return when the work at the surface begins: at the last pass, or when the cover is laid.
+
+    Fog that goes on at the time of issue begins in the half hour of the issue, if that is later.
+    """
     if usual.how in WAIT:
         return usual.start
-    begun = not schedule.is_ahead(task.start)
-    lays = usual.how in (_LAYS_LATER if begun else _LAYS)
-    return (task.cover_from if lays else None) or task.start
+    if usual.how in FOGGING and not schedule.is_ahead(task.start):
+        issued = half_hour_down(schedule.issued_at.astimezone(task.start.tzinfo))
+        return max(task.start, issued, key=_utc)
+    return (task.cover_from if usual.how in _LAYS else None) or task.start
 
 
 def _utc(when: datetime) -> datetime:

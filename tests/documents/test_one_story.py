@@ -20,6 +20,7 @@ from handover.documents.message import compose_message
 from handover.documents.pages import care_sheet_html
 from handover.documents.wording import Wording
 from handover.documents.words.what_if import what_if
+from handover.schedule.cover_times import ways_left
 from handover.schedule.model import (
     BetweenCover,
     Caution,
@@ -725,6 +726,41 @@ def test_what_is_over_of_the_surface_is_no_longer_said(
     assert plan_summary(over).surface == ()
     assert not CrewSheet(over).rows("surface")
     assert DataSheet(over).surface  # the office keeps it
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize(
+    ("issued_h", "starts_h", "hours", "litres"),
+    [
+        (-1.0, 0.0, 3.8, 500.0),
+        (1.0, 50 / 60, 1 + 11 / 6, 200 + 300 * (11 / 6) / (17 / 6)),
+        (3.0, 17 / 6, 1, 200),
+    ],
+    ids=["ahead", "fogging", "to be covered"],
+)
+def test_fog_lasts_from_the_issue_until_the_cover_lies(
+    job: JobRecord,
+    schedule: CureSchedule,
+    language: str,
+    issued_h: float,
+    starts_h: float,
+    hours: float,
+    litres: float,
+) -> None:
+    """Finished at 12:10, covered from 3 pm in an hour; of 500 L the cover takes 200, the fog the rest."""
+    damp = with_surface(schedule, issued_h)
+    assert damp.surface is not None
+    way = replace(damp.surface.choices[0], cover_litres=200.0)
+    damp = replace(damp, surface=replace(damp.surface, choices=(way,)))
+    wording = Wording(job, damp, language=language)
+    (event,) = (each for each in crew_events(wording) if each.kind == "surface")
+    assert event.start == damp.surface.start + timedelta(hours=starts_h)
+    assert event.end == max(way.until, event.start + timedelta(hours=1))
+    assert wording.say("surface.from.now") not in event.description
+    assert f" {wording.say('surface.at.now')}" not in event.description
+    (left,) = ways_left(damp)
+    assert left.crew_hours == pytest.approx(hours)
+    assert left.litres == pytest.approx(litres)
 
 
 def test_compound_is_a_task_with_its_hour(job: JobRecord, schedule: CureSchedule) -> None:

@@ -92,6 +92,12 @@ class SurfaceWording(ScheduleWords):
         left = ways_left(self.schedule)
         return self._words(task, left, begun=not self.schedule.is_ahead(task.start)) if left else None
 
+    @cached_property
+    def in_hours(self) -> SurfaceWords | None:
+        """The same for a calendar, which is read at any time: with the hour in place of "now"."""
+        words = _SurfaceInHours(self.reader, self.job, self.schedule, self.dates, self.quantities)
+        return words.to_come
+
     @property
     def coat_at(self) -> str:
         """When a compound that still waits under a cover against frost is sprayed; empty where none does."""
@@ -234,8 +240,13 @@ class SurfaceWording(ScheduleWords):
 
     def _start(self, task: SurfaceTask, phrase: str, *, begun: bool) -> str:
         """Return the hour of the last pass: "from 4:00 in the afternoon", "about ...", or that it is now."""
-        kind = "now" if begun else "exact" if task.finish_recorded else "about"
+        if begun:
+            return self._now(phrase)
+        kind = "exact" if task.finish_recorded else "about"
         return self.say(f"surface.{phrase}.{kind}", hour=self._hour(task.start))
+
+    def _now(self, phrase: str) -> str:
+        return self.say(f"surface.{phrase}.now")
 
     def _hour(self, when: datetime) -> str:
         """Return an hour; with its day if that is not the day of the pour."""
@@ -244,6 +255,14 @@ class SurfaceWording(ScheduleWords):
 
     def _moment(self, when: datetime) -> str:
         return self.speak.moment(when).text
+
+
+class _SurfaceInHours(SurfaceWording):
+    """The words with the hour of the crew's task in place of "now"."""
+
+    def _now(self, phrase: str) -> str:
+        [task] = self.schedule.tasks_of("crew", SURFACE)
+        return self.say(f"surface.{phrase}.exact", hour=self._hour(task.start))
 
 
 def _to_half_hour(hours: float) -> timedelta:
