@@ -248,8 +248,8 @@ def _laying(
 ) -> SurfaceChoice:
     """Return how the cover that cures the slab is laid, once a step leaves no mark.
 
-    Nobody comes at night unless the top may freeze by the morning: a sheet that is held clear of it bridges
-    the night where the bare surface cannot wait, and the hours in which it may freeze. By day fog does.
+    Nobody comes at night unless the top may freeze by the morning. A sheet that is held clear of it bridges
+    the hours for which the bare surface cannot wait: at night, and before a frost. By day fog does.
     """
     area, morning = simulation.job.slab.area, by_day(ready) + COVERING
     frosty = _is_frosty(watering) and _is_before(bare.freezes, morning)
@@ -258,9 +258,9 @@ def _laying(
     laid = ready if frosty else by_day(ready)
     ends = laid + COVERING
     freezes = _is_before(bare.freezes, laid)
-    if not freezes and (frosty or not _is_before(bare.dries, laid)):
+    if not freezes and not _is_before(bare.dries, laid):
         return SurfaceChoice("lay", laid, ends, _hours(laid, ends), soaked)
-    if freezes or _seconds(ready) < _seconds(laid):
+    if freezes or frosty or _seconds(ready) < _seconds(laid):
         return SurfaceChoice("sheet-lay", start, ends, 2.0 * _hours(laid, ends), soaked)
     fogged = _likely_loss(start, laid, simulation) * area
     return SurfaceChoice("fog-lay", start, ends, _hours(start, ends), fogged + soaked, soaked)

@@ -343,6 +343,22 @@ def test_nobody_lays_a_cover_at_night(
     assert choice.start == (start if way == "sheet-lay" else night.replace(hour=WAKING))
 
 
+@pytest.mark.parametrize(("dry_h", "way"), [(None, "lay"), (3, "lay"), (-2, "sheet-lay")])
+def test_before_a_frost_a_sheet_is_held_clear_where_it_dries_first(
+    job: Job, weather: Weather, as_of: datetime, dry_h: int | None, way: str
+) -> None:
+    """It is laid at night because of the frost; until then it may not be bare for longer than on any day."""
+    plastic, cold = job(curing={"method": "plastic sheet"}), weather(-6.0, 4.0)
+    frosty = plan_cure(plastic, cold, as_of).watering
+    assert frosty[0].skipped_because == "frost"
+    night = datetime(2026, 9, 11, 1, tzinfo=UTC)
+    dries = None if dry_h is None else night + timedelta(hours=dry_h)
+    bare = surface_task._Bare(dries, night + timedelta(hours=4))
+    start = night - timedelta(hours=5)
+    choice = surface_task._laying(start, night, bare, simulate(plastic, cold, as_of), frosty)
+    assert (choice.how, choice.until - surface_task.COVERING) == (way, night)
+
+
 def test_before_a_night_a_sheet_comes_before_fog(job: Job, weather: Weather, as_of: datetime) -> None:
     series = weather(20.0, 28.0)
     still = weather(20.0, 28.0, wind_ms=series.wind_ms * 0.0 + 1.0)
