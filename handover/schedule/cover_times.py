@@ -322,6 +322,16 @@ def _rest(way: SurfaceChoice, task: SurfaceTask, schedule: CureSchedule) -> Surf
     return replace(left, litres=way.cover_litres + (way.litres - way.cover_litres) * (ahead / whole))
 
 
+def bare_frost(schedule: CureSchedule) -> datetime | None:
+    """Return when the top may freeze without any cover, in the first day; None: it does not."""
+    protection, start = schedule.protection, schedule.finished or schedule.placement_end
+    bare = None if protection is None else next((each for each in protection.blankets), None)
+    frost = None if bare is None or bare.resistance else bare.freezes_from
+    if frost is None or frost.astimezone(UTC) > start.astimezone(UTC) + timedelta(days=1):
+        return None
+    return frost.astimezone(start.tzinfo)
+
+
 def is_hose_by_crew(schedule: CureSchedule) -> bool:
     """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
     first = first_visit(schedule)

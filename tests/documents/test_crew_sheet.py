@@ -271,6 +271,41 @@ def test_a_frost_that_blankets_keep_off_is_a_danger_while_they_lie(
         assert not [row for row in rows if "blankets" in row.what]
 
 
+def test_who_lays_a_sheet_reads_until_when_the_top_may_be_bare(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """The hours of the data sheet: too dry from, and frost without a cover, if it comes in the first day."""
+    finished = schedule.placement_end.replace(hour=14, minute=0)
+    laid, dry = finished.replace(hour=22), finished.replace(hour=20)
+    task = SurfaceTask(
+        work="cover",
+        start=finished,
+        not_after=dry,
+        cover_from=laid,
+        until=laid + timedelta(hours=1),
+        finish_recorded=True,
+        choices=(SurfaceChoice("lay", laid, laid + timedelta(hours=1), 1.0, 0.0),),
+        figures=(),
+        source="a rule",
+        mark="common practice",
+    )
+    for frost, is_said in (
+        (finished.replace(hour=23, minute=10), True),
+        (finished + timedelta(days=3), False),
+    ):
+        bare = Blanket(0.0, -8.6, None, frost)
+        cold = before_the_pour(
+            schedule,
+            surface=task,
+            curing_method="plastic sheet",
+            protection=Protection((bare,), 0.35, 0.0, None, 28.0, None, 3.0),
+        )
+        wording = Wording(job, cold)
+        row = CrewSheet(wording).rows("surface")[0]
+        assert wording.speak.hour(dry) in row.detail
+        assert (wording.speak.hour(frost.replace(minute=0)) in row.detail) == is_said
+
+
 def crowded(schedule: CureSchedule) -> CureSchedule:
     """Dangers at every hour, a week of frosts, and warnings."""
     start = schedule.placement_start

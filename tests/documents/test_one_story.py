@@ -763,6 +763,22 @@ def test_fog_lasts_from_the_issue_until_the_cover_lies(
     assert left.litres == pytest.approx(litres)
 
 
+def test_a_sheet_is_held_clear_at_the_issue_and_laid_at_its_hour(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Two hours in one entry of the calendar, and no "now"."""
+    damp = with_surface(schedule, 1.0)
+    assert damp.surface is not None
+    assert damp.surface.cover_from is not None
+    way = replace(damp.surface.choices[0], how="sheet-lay")
+    task = replace(damp.surface, work="cover", choices=(way,))
+    wording = Wording(job, replace(damp, surface=task, curing_method="plastic sheet"))
+    (event,) = (each for each in crew_events(wording) if each.kind == "surface")
+    held, laid = (wording.speak.hour(task.start.replace(hour=each, minute=0)) for each in (13, 15))
+    assert event.start == damp.surface.cover_from
+    assert 0 < event.description.index(held) < event.description.index(f"At {laid}, lay it flat")
+
+
 def test_compound_is_a_task_with_its_hour(job: JobRecord, schedule: CureSchedule) -> None:
     finish = schedule.placement_end.replace(hour=12, minute=10)
     end = finish + timedelta(hours=1)

@@ -11,9 +11,9 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, sprayed_by
-from handover.schedule.cover_times import ways_left
+from handover.schedule.cover_times import bare_frost, ways_left
 from handover.schedule.model import MilestoneKind
-from handover.schedule.printed_times import evening_of
+from handover.schedule.printed_times import evening_of, half_hour_down
 from handover.schedule.tasks import COVER_FIRST, RAIN, SHEET_LAY, SURFACE, WAIT
 
 if TYPE_CHECKING:
@@ -136,7 +136,7 @@ class SurfaceWording(ScheduleWords):
         usual = choices[0]
         return SurfaceWords(
             title=self.say(self._title(task, usual)),
-            why=self._why(task) if task.work == "damp" else "",
+            why=" ".join(self._why(task)),
             choices=tuple(self._choice(each, task, first=each is usual, begun=begun) for each in choices),
             note=" ".join(self._notes(task, begun=begun)),
             owner=self._owner(task, begun=begun),
@@ -147,10 +147,14 @@ class SurfaceWording(ScheduleWords):
         special = f"surface.{usual.how}.title"
         return special if self.reader.has(special) else self._of_method(f"surface.{task.work}.title")
 
-    def _why(self, task: SurfaceTask) -> str:
-        hours = {"dry": self._hour(task.not_after or task.start), "until": self._hour(task.until)}
-        soon = task.not_after is None or task.not_after <= task.start
-        return self.say("surface.damp.why-at-once" if soon else "surface.damp.why", **hours)
+    def _why(self, task: SurfaceTask) -> Iterator[str]:
+        """Yield until when the top may be bare; a coat says so with its hour."""
+        if task.work == "damp" or (task.work == "cover" and task.not_after is not None):
+            hours = {"dry": self._hour(task.not_after or task.start), "until": self._hour(task.until)}
+            soon = task.not_after is None or task.not_after <= task.start
+            yield self.say(f"surface.{task.work}.why{'-at-once' if soon else ''}", **hours)
+        if task.work == "cover" and (frost := bare_frost(self.schedule)) is not None:
+            yield self.say("surface.cover.why-frost", frost=self._hour(half_hour_down(frost)))
 
     def _choice(self, choice: SurfaceChoice, task: SurfaceTask, *, first: bool, begun: bool) -> ChoiceWords:
         between = self.schedule.between
@@ -262,7 +266,10 @@ class _SurfaceInHours(SurfaceWording):
 
     def _now(self, phrase: str) -> str:
         [task] = self.schedule.tasks_of("crew", SURFACE)
-        return self.say(f"surface.{phrase}.exact", hour=self._hour(task.start))
+        issued = half_hour_down(self.schedule.issued_at.astimezone(task.start.tzinfo))
+        # A sheet that is laid later is held over it at once.
+        begins = issued if self.schedule.is_ahead(task.start) else task.start
+        return self.say(f"surface.{phrase}.exact", hour=self._hour(begins))
 
 
 def _to_half_hour(hours: float) -> timedelta:
