@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from handover.practice.silica import Respirator
     from handover.schedule.model import (
         Assumption,
+        Blanket,
         Figure,
         Gate,
         Measurement,
@@ -286,13 +287,22 @@ class DataSheet:
             return ()
         return tuple(
             (
-                self.quantities.measure(each.resistance, "thermal resistance"),
+                self._blanket(each),
                 self.quantities.measure(each.coldest_surface_c, "temperature"),
                 self.moment(each.frost_safe),
                 self.moment(each.freezes_from) if each.freezes_from else "",
             )
             for each in protection.blankets
         )
+
+    def _blanket(self, blanket: Blanket) -> str:
+        """Return the R-value; that of the record is marked, as its row has more members than the others."""
+        resistance = self.quantities.measure(blanket.resistance, "thermal resistance")
+        return f"{resistance} *" if self._is_own(blanket) else resistance
+
+    def _is_own(self, blanket: Blanket) -> bool:
+        protection, cures = self.schedule.protection, self.schedule.curing_method == "insulating blanket"
+        return cures and protection is not None and blanket.resistance == protection.laid
 
     @property
     def protection_notes(self) -> tuple[str, ...]:
@@ -306,7 +316,9 @@ class DataSheet:
             else self.quantities.measure(protection.drop_k, "temperature difference")
         )
         on = self.schedule.blankets_on
+        marked = any(map(self._is_own, protection.blankets))
         notes = [
+            self.say("protection.own-row") if marked else "",
             "" if on is None else self.say("protection.on", when=self.moment(on)),
             self._blankets_laid(protection),
             self.wording.warnings.blanket,
