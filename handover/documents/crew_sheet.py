@@ -125,15 +125,18 @@ class CrewSheet:
         return self.say("crew.load", things="; ".join(things)) if things else ""
 
     def _material(self, material: Material) -> str:
-        measure = self.wording.quantities.measure
-        values = {
-            name: measure(value, "thermal resistance")
-            for name, value in (("resistance", material.resistance), ("edges", material.at_edges))
-            if value is not None
-        }
+        measure, values = self.wording.quantities.measure, {}
+        if material.resistance is not None:
+            values["resistance"] = measure(material.resistance, "thermal resistance")
+            whose = "record" if material.of_record else "least"
+            values["blanket"] = self.say(f"crew.blanket.{whose}", resistance=values["resistance"])
         if material.protection_factor is not None:
             values["factor"] = self.wording.quantities.fixed_decimals(material.protection_factor, 0)
-        return self.say(f"crew.material.{material.code}", **values)
+        text = self.say(f"crew.material.{material.code}", **values)
+        if material.at_edges is None:
+            return text
+        edges = measure(material.at_edges, "thermal resistance")
+        return self.say("crew.blanket.edges", blankets=text, edges=edges)
 
     # ---- the sections
 

@@ -11,7 +11,7 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
-from handover.schedule.model import Blanket, MilestoneKind, Protection
+from handover.schedule.model import SAME_BLANKET, Blanket, MilestoneKind, Protection
 from handover.schedule.printed_times import half_hour_up
 from handover.schedule.protection_period import largest_drop, laying_hours
 from handover.schedule.quantiles import instant_after, share_to_wait_for
@@ -32,7 +32,6 @@ if TYPE_CHECKING:
 
 
 _MEMBERS = 20  # under each blanket: enough for the cold end of a band, before the pour as in an issue
-_SAME_BLANKET = 0.02  # resistances in round numbers of two systems of units
 _HOURS = 14 * 24  # long enough to reach the strength under any sufficient blanket
 
 
@@ -200,7 +199,7 @@ def _with_own_blanket(simulation: Simulation, tried: tuple[Blanket, ...]) -> tup
     cover = np.full(slab.placed_s.shape, resistance)
     tops = judge_blankets(slab, cover, strong_h, simulation.job, simulation.practice)
     own = _blanket(simulation, slab, resistance, last, tops)
-    others = (each for each in tried if not isclose(each.resistance, resistance, rel_tol=_SAME_BLANKET))
+    others = (each for each in tried if not isclose(each.resistance, resistance, rel_tol=SAME_BLANKET))
     return tuple(sorted((*others, own), key=lambda each: each.resistance))
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import CureSchedule, SurfaceTask, Task
+    from handover.schedule.model import CureSchedule, Protection, SurfaceTask, Task
 
 MaterialCode = Literal[
     "windbreak",
@@ -83,15 +83,17 @@ class Material:
 
     Attributes:
         code: What.
-        resistance: Of the blankets that are enough; None for another thing. [m2K/W]
-        at_edges: The same at edges and corners.
+        resistance: Of the blankets; None for another thing. [m2K/W]
+        at_edges: What is enough at edges and corners; None: the same, or not known. [m2K/W]
         protection_factor: Of the respirator; None for another thing. [1]
+        of_record: Whether the blankets are those of the record; else they are the thinnest that are enough.
     """
 
     code: MaterialCode
     resistance: float | None = None
     at_edges: float | None = None
     protection_factor: float | None = None
+    of_record: bool = False
 
 
 def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material, ...]:
@@ -187,7 +189,7 @@ def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:
 def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
     """Yield the blankets that the crew lays, and heat where no blanket helps.
 
-    In mild weather they are those of the record, else the usual ones.
+    They are those of the record where these are enough; in mild weather, without any, the usual ones.
     """
     protection, lays = schedule.protection, bool(_tasks_left(schedule, BLANKETS_ON, *COVERS))
     covers = [each for each in schedule.tasks_of("owner", *COVERS) if not is_over(schedule, each)]
@@ -198,14 +200,22 @@ def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
         return
     bare = protection.bare_freezes_from
     if lays and protection.enough != 0:  # where none is enough, the thickest, with heat
-        least = protection.enough or max((each.resistance for each in protection.blankets), default=0.0)
-        yield Material("blankets", least, least * protection.edges)
+        yield _blankets("blankets", protection, job)
     elif lays:
         yield Material("blankets-laid", protection.laid)
     elif covers and protection.enough:
-        yield Material("blankets-owner", protection.enough, protection.enough_at_edges)
+        yield _blankets("blankets-owner", protection, job)
     if (lays and protection.enough is None) or (bare is not None and schedule.is_ahead(bare)):
         yield Material("vented-heat")
+
+
+def _blankets(code: MaterialCode, protection: Protection, job: JobRecord) -> Material:
+    """Return the blankets of the record if they are enough, else the least that is; else the thickest."""
+    least = protection.enough or max((each.resistance for each in protection.blankets), default=0.0)
+    edges, own = least * protection.edges, job.curing.blanket_r_value
+    if own is not None and protection.suffices(own):
+        return Material(code, own, edges if own < edges else None, of_record=True)
+    return Material(code, least, edges)
 
 
 @dataclass(frozen=True)

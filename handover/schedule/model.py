@@ -242,6 +242,10 @@ class Joints:
         return min(at_once, default=0.0)
 
 
+SAME_BLANKET = 0.02
+"""By how much resistances of one blanket differ, in round numbers of two systems of units. [1]"""
+
+
 @dataclass(frozen=True)
 class Blanket:
     """The effect of a blanket on the slab in this weather."""
@@ -288,6 +292,12 @@ class Protection:
             "When the top may freeze before finishing ends or it sets: no blanket helps; null: it does not."
         ),
     ] = None
+
+    def suffices(self, resistance: float | None) -> bool:
+        """Return whether a blanket, by its resistance in m2K/W, is one of those that keep frost off."""
+        if not self.enough or resistance is None:
+            return False
+        return resistance >= self.enough * (1.0 - SAME_BLANKET)
 
     @property
     def enough_at_edges(self) -> float | None:

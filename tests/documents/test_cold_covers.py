@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,7 @@ import pytest
 from handover.documents.care_sheet import CareSheet
 from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import cover_visits
+from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
@@ -397,6 +399,41 @@ def test_where_no_blanket_is_enough_the_thickest_is_loaded_with_heat(
     assert "vented-heat" in loaded
     assert loaded["blankets"].resistance == 1.41
     assert loaded["blankets"].at_edges == pytest.approx(3.0 * 1.41)
+
+
+@pytest.mark.parametrize(
+    ("recorded", "named", "edges"),
+    [(None, "R-2", "R-6"), (0.18, "R-2", "R-6"), (0.881, "R-5", "R-6"), (1.233, "R-7", "")],
+    ids=["none", "too thin", "enough", "enough at edges too"],
+)
+def test_the_blankets_of_the_record_are_named_where_they_are_enough(
+    job: JobRecord, frozen: CureSchedule, recorded: float | None, named: str, edges: str
+) -> None:
+    """R-2 is enough here, three times that at edges; R-1 is 0.176 m2K/W, by definition."""
+    curing = job.curing.model_copy(update={"blanket_r_value": recorded})
+    words = Wording(job.model_copy(update={"curing": curing}), frozen)
+    is_own = named != "R-2"
+    for text in (CrewSheet(words).load, words.warnings.blanket):
+        printed = re.findall(r"R-\d+", text.replace("\N{NON-BREAKING HYPHEN}", "-"))
+        assert printed == [each for each in (named, edges) if each]
+    assert ("as on the record" in CrewSheet(words).load) == is_own
+    assert ("crew" in words.warnings.blanket) == is_own
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_row_of_the_blanket_of_the_record_is_marked(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """It has all members and the others some: next to them, its hour may seem to run backwards."""
+    assert frozen.protection is not None
+    tried = tuple(Blanket(each, 4.0, frozen.placement_end, None) for each in (0.0, 0.35, 0.88))
+    for laid, method in ((0.88, "insulating blanket"), (0.0, "sprinkler")):
+        protection = replace(frozen.protection, blankets=tried, laid=laid)
+        cold = replace(frozen, curing_method=method, protection=protection)
+        sheet = DataSheet(Wording(job, cold, language=language))
+        is_own = method == "insulating blanket"
+        assert ["*" in row[0] for row in sheet.protection] == [False, False, is_own]
+        assert (sheet.say("protection.own-row") in sheet.protection_notes) == is_own
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

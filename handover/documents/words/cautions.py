@@ -147,10 +147,7 @@ class CautionWording(ScheduleWords):
             return self.say("protection.sheet-enough")  # it lies in the simulation that finds no frost
         if protection.enough is None:
             return self.say("protection.none-enough")
-        values = {
-            "resistance": self.quantities.measure(protection.enough, "thermal resistance"),
-            "edges": self.quantities.measure(protection.enough_at_edges or 0.0, "thermal resistance"),
-        }
+        values = {"blanket": self._named_blanket(protection)}
         if self.schedule.covered_for_frost:
             return self.say("protection.enough-table", **values)
         if nights := self._nights():
@@ -161,6 +158,19 @@ class CautionWording(ScheduleWords):
         until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
         stated = self.say("protection.enough-until", **values, until=until)
         return f"{stated} {self._sooner(protection, stays)}".strip()
+
+    def _named_blanket(self, protection: Protection) -> str:
+        """Return the crew's blanket if it is enough, else the least that is, and what edges ask for."""
+        own, least = self.job.curing.blanket_r_value, protection.enough or 0.0
+        edges = least * protection.edges
+        is_own = own is not None and protection.suffices(own)
+        named = own if own is not None and is_own else least
+        resistance = self.quantities.measure(named, "thermal resistance")
+        text = self.say("protection.own" if is_own else "protection.least", resistance=resistance)
+        if named >= edges:
+            return text
+        at_edges = self.quantities.measure(edges, "thermal resistance")
+        return f"{text} {self.say('protection.at-edges', edges=at_edges)}"
 
     def _nights(self) -> dict[str, str]:
         """Return from when until when the first cover lies that comes off before a watering."""
