@@ -312,10 +312,12 @@ class CareSheet:
 
     @property
     def front_facts(self) -> tuple[str, ...]:
-        """Return what the first page says below the number to call: what burns, and the water in all."""
+        """Return what the first page says below the number to call: what burns, and the water left."""
         burns = self.schedule.has_caution("caustic")
-        amount = self.wording.visits.amount_to_come if self.wet else ""
-        water = self.say("sheet.front-water", amount=amount) if amount else ""
+        visits = self.wording.visits
+        amount = visits.amount_to_come if self.wet else ""
+        key = "sheet.front-water-more" if visits.began else "sheet.front-water"
+        water = self.say(key, amount=amount) if amount else ""
         return tuple(filter(None, (self.say("sheet.front-burns") if burns else "", water)))
 
     def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> SheetRow:

@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
 import pytest
 
+from handover.documents.care_sheet import CareSheet
 from handover.documents.translations import load_translations
+from handover.documents.wording import Wording
+
+if TYPE_CHECKING:
+    from handover.jobs.record import JobRecord
+    from handover.schedule.model import CureSchedule
 
 LANGUAGES = ("en", "es")
 
@@ -14,3 +23,13 @@ def test_nobody_takes_the_dark_of_a_wet_top_for_the_night(language: str) -> None
     """What becomes dark is the top, and water makes it so: "until it is dark" is nightfall."""
     text = load_translations(language).say("missed.text").lower()
     assert {"en": "whole top is dark and wet", "es": "oscura y mojada"}[language] in text
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_water_that_is_left_is_not_called_the_water_in_all(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    visits = [visit for day in schedule.watering for visit in day.visits]
+    for at, key in ((schedule.issued_at, "sheet.front-water"), (visits[1].start, "sheet.front-water-more")):
+        wording = Wording(job, replace(schedule, issued_at=at), language=language)
+        assert wording.say(key, amount=wording.visits.amount_to_come) in CareSheet(wording, {}).front_facts
