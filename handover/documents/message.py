@@ -223,9 +223,17 @@ def _attachment_list(words: Wording, names: Iterable[str]) -> Iterator[str]:
     """Return the list of attachments, each with its purpose."""
     for name in names:
         key = f"message.attached.{name.split('.')[0]}"
-        if name.startswith("care-sheet") and not any(day.amount for day in words.visits.days):
-            key += "--looking" if any(day.visits for day in words.visits.days) else "--plain"
+        if name.startswith("care-sheet"):
+            key += _what_is_ticked(words)
         yield words.say(key, name=name) if words.reader.has(key) else name
+
+
+def _what_is_ticked(words: Wording) -> str:
+    """Return which words of the care sheet hold, by what its table has boxes for: no run of a timer."""
+    days = words.visits.days
+    if words.visits.by_timer or not any(day.visits for day in days):
+        return "--plain"
+    return "" if any(day.amount for day in days) else "--looking"
 
 
 def _html(plain: str, words: Wording) -> str:

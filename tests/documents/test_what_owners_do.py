@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from email import message_from_bytes, policy
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.message import compose_message
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 
@@ -16,6 +18,14 @@ if TYPE_CHECKING:
     from handover.schedule.model import CureSchedule
 
 LANGUAGES = ("en", "es")
+
+
+def letter(wording: Wording, *attached: str) -> str:
+    """Return the plain text of the letter, each run of spaces and line ends as one space."""
+    parsed: Any = message_from_bytes(
+        compose_message(wording, dict.fromkeys(attached, b"%PDF")), policy=policy.default
+    )
+    return " ".join(parsed.get_body(("plain",)).get_content().split())
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
@@ -33,3 +43,21 @@ def test_water_that_is_left_is_not_called_the_water_in_all(
     for at, key in ((schedule.issued_at, "sheet.front-water"), (visits[1].start, "sheet.front-water-more")):
         wording = Wording(job, replace(schedule, issued_at=at), language=language)
         assert wording.say(key, amount=wording.visits.amount_to_come) in CareSheet(wording, {}).front_facts
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_letter_asks_for_ticks_only_where_there_are_boxes(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """The runs of a timer have none: nobody is there."""
+    say = load_translations(language).say
+    asked, plain = (
+        say(f"message.attached.care-sheet{each}", name="care-sheet.pdf") for each in ("", "--plain")
+    )
+    assert asked.startswith(plain)
+    for timer in (False, True):
+        curing = job.curing.model_copy(update={"timer": timer})
+        wording = Wording(job.model_copy(update={"curing": curing}), schedule, language=language)
+        said = letter(wording, "care-sheet.pdf")
+        assert plain in said
+        assert (asked in said) is CareSheet(wording, {}).ticks is not timer
