@@ -15,7 +15,7 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.what_if import what_if
 from handover.schedule.model import MilestoneKind, Party
-from handover.schedule.printed_times import evening_of
+from handover.schedule.printed_times import evening_of, is_sawn_within, saw_meets_water
 from handover.schedule.tasks import (
     BLANKETS_OFF,
     BLANKETS_ON,
@@ -25,6 +25,7 @@ from handover.schedule.tasks import (
     LAY_HOSE,
     NEXT,
     NO_SALT,
+    OWNER_SETS,
     PERMISSIONS,
     PIPES_FROST,
     RAIN_COVER,
@@ -137,7 +138,8 @@ class _TaskWording:
             return self._timer(task)
         visit = self._visit(task)
         lines = [self.wording.say("watering.cover-off")] if "cover-off" in task.notes else []
-        return _TaskWords("", "\n".join([*lines, self.words.visit_text(visit, task)]), "water", visit.title)
+        lines += [*self._saw(task), self.words.visit_text(visit, task)]
+        return _TaskWords("", "\n".join(lines), "water", visit.title)
 
     def _timer(self, task: Task) -> _TaskWords:
         work, text = self.words.event(task.how, program=self.wording.visits.program)
@@ -146,7 +148,14 @@ class _TaskWording:
             lines.insert(0, self._visit(task).action)
         elif "cover-off" in task.notes:
             lines.insert(0, self.wording.visits.uncover_at(task.start))
+        lines = [*self._saw(task), *lines]
         return _TaskWords(work, self._with_closing("\n".join(filter(None, lines)), task), "water")
+
+    def _saw(self, task: Task) -> Iterator[str]:
+        """Yield who goes first where the crew saws in the hours of a watering, or of a run of a new timer."""
+        meets = saw_meets_water(self.schedule) and task.how in OWNER_SETS
+        if meets or is_sawn_within(self.schedule, task.start, task.end):
+            yield self.wording.say("watering.saw")
 
     def _visit(self, task: Task) -> VisitWords:
         return self.wording.visits.visit_at(task.start)

@@ -268,13 +268,17 @@ def last_cut(milestone: Milestone, joints: Joints | None) -> datetime | None:
 
 def saw_meets_water(schedule: CureSchedule) -> bool:
     """Return whether a watering overlaps the remaining hours of sawing."""
+    visits = (each for day in schedule.watering for each in day.visits if each.litres)
+    return any(is_sawn_within(schedule, each.start, each.end) for each in visits)
+
+
+def is_sawn_within(schedule: CureSchedule, start: datetime, end: datetime) -> bool:
+    """Return whether the remaining hours of sawing, from the trial cut on, overlap a span."""
     saw = schedule.milestone(MilestoneKind.SAW_JOINTS)
     if saw is None or saw.not_before is None or saw.not_after is None:
         return False
-    placed = schedule.placement_end
     ends = last_cut(saw, schedule.joints)
     if ends is None or ends <= schedule.issued_at:
         return False
-    begins = trial_cut(saw) or placed
-    visits = (each for day in schedule.watering for each in day.visits if each.litres)
-    return any(begins < each.end and each.start < ends for each in visits)
+    begins = trial_cut(saw) or schedule.placement_end
+    return begins < end and start < ends

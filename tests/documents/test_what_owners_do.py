@@ -9,15 +9,23 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.events import owner_events
 from handover.documents.message import compose_message
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
+from handover.schedule.model import MilestoneKind
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
 LANGUAGES = ("en", "es")
+
+
+def with_date(schedule: CureSchedule, kind: MilestoneKind, **parts: Any) -> CureSchedule:
+    """Return a schedule with parts of one date replaced."""
+    dates = (replace(each, **parts) if each.kind == kind else each for each in schedule.milestones)
+    return replace(schedule, milestones=tuple(dates))
 
 
 def letter(wording: Wording, *attached: str) -> str:
@@ -61,3 +69,22 @@ def test_the_letter_asks_for_ticks_only_where_there_are_boxes(
         said = letter(wording, "care-sheet.pdf")
         assert plain in said
         assert (asked in said) is CareSheet(wording, {}).ticks is not timer
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("timer", [False, True])
+def test_the_calendar_keeps_water_away_from_the_saw(
+    job: JobRecord, schedule: CureSchedule, language: str, timer: bool
+) -> None:
+    """Whoever reads the calendar alone waters after the crew has sawn: that watering and no other says so."""
+    first, second = schedule.watering[0].visits[:2]
+    sawn = with_date(
+        schedule, MilestoneKind.SAW_JOINTS, not_before=first.start, not_after=first.end, printed=None
+    )
+    curing = job.curing.model_copy(update={"timer": timer})
+    wording = Wording(job.model_copy(update={"curing": curing}), sawn, language=language)
+    events = [each for each in owner_events(wording) if each.kind == "watering"]
+    assert first.end < second.start
+    told = [wording.say("watering.saw") in each.description for each in events]
+    assert told == [True, *(False for _ in events[1:])]
+    assert wording.say("watering.saw").endswith(wording.say("sheet.crew-water"))
