@@ -332,6 +332,19 @@ def bare_frost(schedule: CureSchedule) -> datetime | None:
     return frost.astimezone(start.tzinfo)
 
 
+def left_on_until_water(schedule: CureSchedule) -> str | None:
+    """Return what the crew lays on the finished surface until its first water: "plastic sheet", "wet burlap".
+
+    "any" where the crew chooses; None where it lays nothing.
+    """
+    task = schedule.surface
+    if task is None or task.work != "damp" or task.cover_from is None:
+        return None
+    if task.choices[0].how in _SHEETS:
+        return "plastic sheet"
+    return schedule.between.cover if schedule.between else "any"
+
+
 def is_hose_by_crew(schedule: CureSchedule) -> bool:
     """Return whether the crew lays the soaker hose: the first water comes before the owner may step there."""
     first = first_visit(schedule)

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 from email import message_from_bytes, policy
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.crew_visits import crew_visits
 from handover.documents.events import owner_events
 from handover.documents.message import compose_message
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
-from handover.schedule.model import MilestoneKind
+from handover.schedule.model import BetweenCover, MilestoneKind, SurfaceChoice, SurfaceTask
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -26,6 +28,24 @@ def with_date(schedule: CureSchedule, kind: MilestoneKind, **parts: Any) -> Cure
     """Return a schedule with parts of one date replaced."""
     dates = (replace(each, **parts) if each.kind == kind else each for each in schedule.milestones)
     return replace(schedule, milestones=tuple(dates))
+
+
+def covered_by_crew(schedule: CureSchedule, cover: str, how: str = "fog-cover") -> CureSchedule:
+    """Return a schedule with a cover between waterings, where the crew lays one until the first water."""
+    first = schedule.watering[0].visits[0].start
+    task = SurfaceTask(
+        work="damp",
+        start=first - timedelta(hours=2),
+        not_after=None,
+        cover_from=first - timedelta(hours=1),
+        until=first,
+        finish_recorded=True,
+        choices=(SurfaceChoice(how, first - timedelta(hours=2), first, 2.0, 0.0),),
+        figures=(),
+        source="a rule",
+        mark="common practice",
+    )
+    return replace(schedule, between=BetweenCover(cover, 13.0, 0.0), surface=task)
 
 
 def letter(wording: Wording, *attached: str) -> str:
@@ -88,3 +108,23 @@ def test_the_calendar_keeps_water_away_from_the_saw(
     told = [wording.say("watering.saw") in each.description for each in events]
     assert told == [True, *(False for _ in events[1:])]
     assert wording.say("watering.saw").endswith(wording.say("sheet.crew-water"))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("cover", ["wet burlap", "plastic sheet"])
+def test_the_crews_cover_is_the_one_between_waterings(
+    job: JobRecord, schedule: CureSchedule, language: str, cover: str
+) -> None:
+    """Burlap stays while water is put on it, plastic comes off and goes back on; each paper says so."""
+    wording = Wording(job, covered_by_crew(schedule, cover), language=language)
+    say, until = wording.say, wording.speak.moment(schedule.watering[0].visits[0].start).text
+    off, key = say("between.before.off"), cover.replace(" ", "-")
+    assert say(f"surface.cover-owner-{key}", until=until) == crew_visits(wording)[0]
+    assert say("surface.cover-owner", until=until) not in " ".join(crew_visits(wording))
+    first = next(each for each in owner_events(wording) if each.kind == "watering").description
+    assert say(f"between.after.edge.{key}") in first
+    assert off not in first
+    other = Wording(job, covered_by_crew(schedule, cover, "sheet"), language=language)
+    first = next(each for each in owner_events(other) if each.kind == "watering").description
+    assert (off in first) == (cover == "wet burlap")  # the crew drew plastic over it
+    assert (say(f"between.after.first.{key}") in first) == (cover == "wet burlap")

@@ -11,7 +11,7 @@ from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, sprayed_by
-from handover.schedule.cover_times import bare_frost, ways_left
+from handover.schedule.cover_times import bare_frost, left_on_until_water, ways_left
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
 from handover.schedule.tasks import COVER_FIRST, RAIN, SHEET_LAY, SURFACE, WAIT
@@ -234,8 +234,10 @@ class SurfaceWording(ScheduleWords):
             key = self._of_method("surface.sheet-lay-owner" if bridged else "surface.lay-owner")
             return self.say(key, at=self._hour(task.cover_from or task.start))
         fog = "surface.fog-owner" if self.job.slab.covers else "surface.no-cover-owner"
-        cover = "surface.cover-owner" if task.cover_from else fog
-        return self.say(cover, until=self._moment(task.until))
+        between, laid = self.schedule.between, left_on_until_water(self.schedule)
+        stays = f"-{slug(laid)}" if between and laid == between.cover else ""
+        key = fog if laid is None else f"surface.cover-owner{stays}"
+        return self.say(key, until=self._moment(task.until))
 
     def _of_method(self, key: str) -> str:
         """Return the key of the words for the cover that cures the slab, where there are any."""

@@ -13,7 +13,12 @@ from handover.documents.words.schedule_words import ScheduleWords
 from handover.documents.words.what_if import what_if
 from handover.practice.rules import general_rules
 from handover.schedule.coat_after_cover import coat_begins
-from handover.schedule.cover_times import is_dry_look, is_walkable, may_water_freeze
+from handover.schedule.cover_times import (
+    is_dry_look,
+    is_walkable,
+    left_on_until_water,
+    may_water_freeze,
+)
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
     OWNER_SETS,
@@ -344,20 +349,24 @@ class WateringWording(ScheduleWords):
         """
         when, cover = self._cover_at(visit), self.schedule.between
         of_cover = f".{slug(cover.cover)}" if cover else ""
-        keys = (f"between.before.{when}{of_cover}", f"between.after.{when}{of_cover}")
-        before, after = (self.say(key) if when and self.reader.has(key) else "" for key in keys)
-        return " ".join(each for each in (before, action, after) if each)
+        before, after = f"between.before.{when}{of_cover}", f"between.after.{when}{of_cover}"
+        if when == "swap":
+            before, after = "between.before.off", f"between.after.first{of_cover}"
+        off, on = (self.say(key) if when and self.reader.has(key) else "" for key in (before, after))
+        return " ".join(each for each in (off, action, on) if each)
 
     def _cover_at(self, visit: Visit) -> str:
         """Return how a cover is handled at a visit; empty where none lies on the slab, nor goes on it."""
-        task, visits = self.schedule.surface, (each for day in self.schedule.watering for each in day.visits)
+        visits = (each for day in self.schedule.watering for each in day.visits)
         is_first = all(visit.start <= each.start for each in visits)
-        is_laid = task is not None and task.work == "damp" and task.cover_from is not None
-        if self.schedule.between is None:
-            return "off" if is_first and is_laid else ""
+        laid, between = left_on_until_water(self.schedule), self.schedule.between
+        if between is None:
+            return "off" if is_first and laid else ""
         if is_walkable(self.schedule, visit.start):
             return "later"
-        return "first" if is_first and not is_laid else "edge"
+        if is_first and laid != between.cover:
+            return "swap" if laid else "first"
+        return "edge"
 
     # ---- too cold to water
 
