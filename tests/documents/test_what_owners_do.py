@@ -128,3 +128,17 @@ def test_the_crews_cover_is_the_one_between_waterings(
     first = next(each for each in owner_events(other) if each.kind == "watering").description
     assert (off in first) == (cover == "wet burlap")  # the crew drew plastic over it
     assert (say(f"between.after.first.{key}") in first) == (cover == "wet burlap")
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("cover", ["wet burlap", "plastic sheet"])
+def test_the_cover_comes_off_when_the_watering_ends(
+    job: JobRecord, schedule: CureSchedule, language: str, cover: str
+) -> None:
+    """The day on which the owner stops watering is the day of the cover too; an open slab has none."""
+    for each, lies in ((schedule, False), (covered_by_crew(schedule, cover), True)):
+        wording = Wording(job, each, language=language)
+        off = wording.say(f"between.ends.{cover.replace(' ', '-')}")
+        (row,) = (row for row in CareSheet(wording, {}).main if row.kind == MilestoneKind.CURING_ENDS)
+        (event,) = (event for event in owner_events(wording) if event.kind == MilestoneKind.CURING_ENDS)
+        assert (off in row.sentence) is (off in event.description) is lies

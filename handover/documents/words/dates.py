@@ -297,7 +297,8 @@ class DateWording:
             return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
-        return " ".join(filter(None, (sentence, self._under_cover(milestone))))
+        after = self._under_cover(milestone), self._cover_comes_off(milestone)
+        return " ".join(filter(None, (sentence, *after)))
 
     def _under_cover(self, milestone: Milestone) -> str:
         """Return what becomes of the cover on the slab at a use; empty where none lies there."""
@@ -312,6 +313,12 @@ class DateWording:
         if not any(covers_at(each, when) for each in cover_tasks(self.schedule)):
             key = self.variant(key)  # a sheet alone may be folded back; blankets may not
         return self.say(key)
+
+    def _cover_comes_off(self, milestone: Milestone) -> str:
+        """Return how the cover between waterings comes off after the last of them; empty where none lies."""
+        cover = self.schedule.between
+        ends = milestone.kind == MilestoneKind.CURING_ENDS and not self.schedule.dries_before_frost
+        return self.say(f"between.ends.{slug(cover.cover)}") if cover and ends else ""
 
     def _is_dry_look(self, milestone: Milestone) -> bool:
         """Return whether the first look under a sheet adds no water in any case: a frost is near."""
