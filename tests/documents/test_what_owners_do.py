@@ -142,3 +142,20 @@ def test_the_cover_comes_off_when_the_watering_ends(
         (row,) = (row for row in CareSheet(wording, {}).main if row.kind == MilestoneKind.CURING_ENDS)
         (event,) = (event for event in owner_events(wording) if event.kind == MilestoneKind.CURING_ENDS)
         assert (off in row.sentence) is (off in event.description) is lies
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_nobody_waits_to_see_a_top_turn_pale_that_burlap_hides(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """On a day whose rain is counted on, the owner of a covered slab lifts a corner."""
+    wet = schedule.watering[1]
+    rainy = replace(wet, visits=wet.visits[:1], rain_probability=0.8)
+    days = (schedule.watering[0], rainy, *schedule.watering[2:])
+    for cover in (None, "wet burlap", "plastic sheet"):
+        between = BetweenCover(cover, 13.0, 0.0) if cover else None
+        wording = Wording(job, replace(schedule, watering=days, between=between), language=language)
+        key = f"watering.rain-counted-on{'-covered' if cover else ''}"
+        assert wording.visits.days[1].note.endswith(
+            wording.say(key, chance=wording.quantities.percent(0.8, 1))
+        )

@@ -245,7 +245,8 @@ class WateringWording(ScheduleWords):
         printed_from = general_rules()["rain.printed"]
         if day.visits and day.rain_probability is not None and day.rain_probability >= printed_from:
             fewer = len(day.visits) < max(len(each.visits) for each in self.schedule.watering)
-            key = "watering.rain-counted-on" if fewer else "watering.rain-chance"
+            under = "-covered" if cover or self.schedule.curing_method == "wet burlap" else ""
+            key = f"watering.rain-counted-on{under}" if fewer else "watering.rain-chance"
             notes.append(self.say(key, chance=self.quantities.percent(day.rain_probability, 1)))
         return " ".join(notes)
 
