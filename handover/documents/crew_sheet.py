@@ -362,7 +362,8 @@ class CrewSheet:
             yield CrewRow(when, f"{eyebrow}: {first.title}.", rank=2)
         dates = [each for each in self.wording.dates.milestones if each.kind in OWNER_DATES]
         for date in sorted(dates, key=lambda each: each.when.instant.timestamp() if each.when else inf):
-            yield CrewRow(care.when(date), f"{date.title}.", rank=2)
+            no_step = self.wording.dates.no_step(date.kind)
+            yield CrewRow(care.when(date), f"{date.title}.", no_step, rank=2, detail_rank=3)
         for each in self.wording.dates.withheld:
             if each.kind in OWNER_DATES:
                 yield CrewRow(each.when, f"{each.title}.", each.sentence, rank=2, detail_rank=6)

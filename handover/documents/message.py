@@ -209,13 +209,17 @@ def _to_come(words: Wording) -> list[MilestoneWords]:
 
 
 def keep_off(words: Wording) -> str:
-    """Return until when children and pets stay off, as the care sheet says; empty if that is past."""
+    """Return until when children and pets stay off, as the care sheet says, and off its cover.
+
+    Empty if that is past.
+    """
     if not any(each.kind == MilestoneKind.FOOT_TRAFFIC for each in words.dates.owner_milestones):
         return words.say("message.keep-off-unknown")
     ahead = [each for each in _to_come(words) if each.kind == MilestoneKind.FOOT_TRAFFIC]
     for date in ahead:
         if date.when is not None:
-            return words.say("message.keep-off", when=date.when.text)
+            off = words.say("message.keep-off", when=date.when.text)
+            return f"{off} {words.dates.no_step(date.kind)}".strip()
     return words.say("message.keep-off-unknown") if ahead else ""
 
 

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from handover.documents.care_sheet import CareSheet
+from handover.documents.charts import time_line
+from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import crew_visits
 from handover.documents.events import owner_events
 from handover.documents.message import compose_message
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
-from handover.schedule.model import BetweenCover, MilestoneKind, SurfaceChoice, SurfaceTask
+from handover.schedule.model import BetweenCover, MilestoneKind, Protection, SurfaceChoice, SurfaceTask
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -159,3 +161,25 @@ def test_nobody_waits_to_see_a_top_turn_pale_that_burlap_hides(
         assert wording.visits.days[1].note.endswith(
             wording.say(key, chance=wording.quantities.percent(0.8, 1))
         )
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("method", ["insulating blanket", "ponding", "sprinkler"])
+def test_no_paper_lets_anybody_walk_on_blankets(
+    job: JobRecord, cold_schedule: CureSchedule, language: str, method: str
+) -> None:
+    """The slab bears feet before its blankets come off: letter, flag and crew sheet say it with the date."""
+    laid = Protection((), 0.35, 0.0, None, largest_drop_k=28.0, drop_k=None, edges=3.0)
+    slab = replace(cold_schedule, curing_method=method, protection=laid if "blanket" in method else None)
+    wording = Wording(job, slab, language=language)
+    kind, dates = MilestoneKind.FOOT_TRAFFIC, wording.dates
+    no_step = dates.no_step(kind)
+    assert bool(no_step) == (method != "sprinkler")
+    (row,) = (each for each in CareSheet(wording, {}).main if each.kind == kind)
+    (of_crew,) = (each for each in CrewSheet(wording).rows("owner") if each.what == f"{dates.title(kind)}.")
+    assert of_crew.detail == no_step
+    assert row.sentence.endswith(no_step)
+    assert no_step in letter(wording)
+    flag = dates.flag_title(kind)
+    assert (flag != dates.short_title(kind)) == bool(no_step)
+    assert f">{flag}<" in time_line(wording).svg

@@ -97,7 +97,7 @@ def _label(
 
 def _label_widths(wording: Wording, words: MilestoneWords) -> tuple[float, float]:
     return (
-        text_width(wording.dates.short_title(words.kind), LABEL, bold=True),
+        text_width(wording.dates.flag_title(words.kind), LABEL, bold=True),
         text_width(words.when.short if words.when else "", LABEL),
     )
 
@@ -122,7 +122,7 @@ def _write_label(
     in_one_line: bool,
 ) -> None:
     """Write title and day of a flag beside its pole: the day below the title, or after it."""
-    title, day = wording.dates.short_title(words.kind), words.when.short if words.when else ""
+    title, day = wording.dates.flag_title(words.kind), words.when.short if words.when else ""
     on_right = banner.left >= banner.pole
     x, anchor = (banner.pole + 6, "start") if on_right else (banner.pole - 6, "end")
     if not in_one_line:

@@ -41,6 +41,9 @@ if TYPE_CHECKING:
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 """Uses that are allowed while a cover is still on the slab."""
 
+NO_STEP = ("milestone.words.under-cover", "milestone.words.under-cover--ponding")
+"""The words of covers on which nobody steps, and of water."""
+
 BY_ESTIMATE = ("heavy-vehicles.age", "heavy-vehicles.strength-share")
 """Conditions of trucks that cylinders can show to be met sooner."""
 
@@ -302,17 +305,26 @@ class DateWording:
 
     def _under_cover(self, milestone: Milestone) -> str:
         """Return what becomes of the cover on the slab at a use; empty where none lies there."""
+        key = self._under_cover_key(milestone)
+        return self.say(key) if key else ""
+
+    def _under_cover_key(self, milestone: Milestone) -> str:
         when = milestone.not_before
         if milestone.kind not in UNDER_COVER or when is None:
             return ""
         if self._cover_between_waterings(milestone) == "plastic sheet":  # wet burlap bears feet
-            return self.say("between.step")
+            return "between.step"
         if not is_covered_at(self.schedule, when):
             return ""
-        key = "milestone.words.under-cover"
-        if not any(covers_at(each, when) for each in cover_tasks(self.schedule)):
-            key = self.variant(key)  # a sheet alone may be folded back; blankets may not
-        return self.say(key)
+        if any(covers_at(each, when) for each in cover_tasks(self.schedule)):
+            return NO_STEP[0]
+        return self.variant(NO_STEP[0])  # a sheet alone may be folded back; blankets may not
+
+    def no_step(self, kind: MilestoneKind) -> str:
+        """Return that nobody steps on the cover that lies on the slab at a use; empty where they may."""
+        milestone = self.schedule.milestone(kind)
+        key = self._under_cover_key(milestone) if milestone else ""
+        return self.say(key) if key in NO_STEP else ""
 
     def _cover_comes_off(self, milestone: Milestone) -> str:
         """Return how the cover between waterings comes off after the last of them; empty where none lies."""
@@ -380,6 +392,11 @@ class DateWording:
     def short_title(self, kind: MilestoneKind) -> str:
         """Return the name of a date for the charts: "Walk"."""
         return self.say(self.variant(f"milestone.short.{kind}"))
+
+    def flag_title(self, kind: MilestoneKind) -> str:
+        """Return the name of a date for its flag: "Walk", "Walk, not on a cover"."""
+        title = self.short_title(kind)
+        return self.say(self.variant("milestone.short.no-step"), title=title) if self.no_step(kind) else title
 
     def refused(self, refusal: Refusal) -> str:
         """Return the name of the date that is not given."""
