@@ -195,7 +195,8 @@ class CareSheet:
         """Return whether the slab was watered, where nobody asked for it in time."""
         if (missed := self.wording.visits.missed_water) is None:
             return None
-        then = self.say("missed.next", when=self._next_watering) if self._next_watering else ""
+        following = self._next_watering.removesuffix(".")  # "9:00 p.m." ends a sentence by itself
+        then = self.say("missed.next", when=following) if following else ""
         sentence = " ".join(filter(None, (missed.sentence, then, self.between)))
         start, eyebrow = self.schedule.issued_at, self.say("missed.eyebrow")
         return JobInProgress(eyebrow, missed.title, missed.when, sentence, start)

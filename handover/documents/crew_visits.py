@@ -6,37 +6,34 @@ from typing import TYPE_CHECKING
 
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
-from handover.schedule.tasks import LAY_HOSE, PIPES_FROST, is_laid_by_crew, is_over
+from handover.schedule.tasks import LAY_HOSE, PIPES_FROST, RAIN_COVER, SURFACE, is_laid_by_crew, is_over
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from datetime import datetime
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import Wording
     from handover.documents.words.dates import MilestoneWords
+    from handover.schedule.model import Task
 
 CREW_KINDS = (Kind.SAW_JOINTS, Kind.STRIP_EDGE_FORMS)
 MAX_REPAIRS = 4
 """Maximum number of repairs on the first page."""
 
 
+Visit = tuple["datetime", str]
+"""When a visit begins, and its sentence."""
+
+
 def crew_visits(wording: Wording) -> tuple[str, ...]:
-    """Return the crew's work on the surface, its return visits, those without a date, and the repairs."""
-    lines = list(_dates(wording))
-    if saw_meets_water(wording.schedule):  # the saw is in the first line
-        lines[0] = f"{lines[0]} {wording.say('sheet.crew-water')}"
-    tasks = wording.schedule.tasks_of("crew", LAY_HOSE, PIPES_FROST)
-    left = {each.kind: each for each in tasks if not is_over(wording.schedule, each)}
-    if (hose := left.get(LAY_HOSE)) is not None:
-        lines.insert(0, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose"))
-    if (pipes := left.get(PIPES_FROST)) is not None:
-        lines.insert(0, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text))
-    if (surface := wording.surface.to_come) is not None:
-        lines.insert(0, surface.owner)
-    if wording.surface.rains:
-        lines.insert(0, wording.surface.rains[0].owner)
-    lines += cover_visits(wording)
+    """Return the crew's work and return visits in order of time, those without a date, and the repairs."""
+    now = wording.schedule.issued_at.timestamp()
+    dated = sorted(
+        (*_before_it_leaves(wording), *_dates(wording), *cover_visits(wording)),
+        key=lambda each: max(now, each[0].timestamp()),
+    )
+    lines = [line for _, line in dated]
     lines += [
         wording.say("sheet.crew-withheld", title=each.title, why=each.sentence)
         for each in wording.dates.withheld
@@ -47,7 +44,28 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[str, ...]:
+def _before_it_leaves(wording: Wording) -> Iterator[Visit]:
+    """Yield what the crew does at the fresh slab: the cover before rain, the surface, pipes, the hose."""
+    kinds = (RAIN_COVER, SURFACE, PIPES_FROST, LAY_HOSE)
+    tasks = wording.schedule.tasks_of("crew", *kinds)
+    left = {each.kind: each for each in reversed(tasks) if not is_over(wording.schedule, each)}
+    surface, pipes, hose = wording.surface.to_come, left.get(PIPES_FROST), left.get(LAY_HOSE)
+    if wording.surface.rains:
+        yield _begin(wording, left, RAIN_COVER), wording.surface.rains[0].owner
+    if surface is not None:
+        yield _begin(wording, left, SURFACE), surface.owner
+    if pipes is not None:
+        yield pipes.start, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text)
+    if hose is not None:
+        yield hose.start, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose")
+
+
+def _begin(wording: Wording, tasks: Mapping[str, Task], kind: str) -> datetime:
+    """Return when a task of a kind begins; one that is on begins now."""
+    return tasks[kind].start if kind in tasks else wording.schedule.issued_at
+
+
+def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[Visit, ...]:
     """Return when the crew lays blankets and takes them off, one sentence each, without what is over.
 
     Args:
@@ -58,35 +76,39 @@ def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[str, .
     return tuple(_cover_visits(wording, first))
 
 
-def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[str]:
+def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[Visit]:
     schedule, issued = wording.schedule, wording.schedule.issued_at
     ends = schedule.milestone(Kind.PROTECTION_ENDS)
-    if schedule.blankets_on is not None:
+    if (start := schedule.blankets_on) is not None:
         off = None if ends is None else ends.not_before
         if off is None or off > issued:
-            yield wording.say(
-                "sheet.crew-blankets",
-                start=wording.speak.moment(schedule.blankets_on).text,
-                until=wording.say("cover.until-told") if off is None else wording.speak.moment(off).text,
-            )
+            until = wording.say("cover.until-told") if off is None else wording.speak.moment(off).text
+            laid = wording.speak.moment(start).text
+            yield start, wording.say("sheet.crew-blankets", start=laid, until=until)
     for each in wording.visits.covers:
         if is_laid_by_crew(each) and each.start != first and wording.visits.is_to_lie(each):
-            yield wording.say(
-                "sheet.crew-cover",
-                start=wording.speak.moment(each.start.astimezone(issued.tzinfo)).text,
-                until=wording.visits.cover_end(each),
-            )
+            laid = wording.speak.moment(each.start.astimezone(issued.tzinfo)).text
+            until = wording.visits.cover_end(each)
+            yield each.start, wording.say("sheet.crew-cover", start=laid, until=until)
 
 
-def _dates(wording: Wording) -> Iterator[str]:
+def _dates(wording: Wording) -> Iterator[Visit]:
     """Yield a sentence for each visit that has a date and is not past at the time of issue."""
     known = {each.kind: each for each in wording.dates.milestones}
     if (saw := wording.dates.undated_saw) is not None:
-        yield wording.say("sheet.crew-undated", title=saw.title, why=saw.why, how=saw.how)
+        begin = saw.start or wording.schedule.issued_at
+        yield begin, wording.say("sheet.crew-undated", title=saw.title, why=saw.why, how=saw.how)
     for kind in CREW_KINDS:
         words = known.get(kind)
         if words is not None and words.when is not None and not _is_missed(wording, words):
-            yield _date(wording, words, words.when)
+            water = wording.say("sheet.crew-water") if _meets_water(wording, kind) else ""
+            line = f"{_date(wording, words, words.when)} {water}".strip()
+            yield (words.trial or words.when).instant, line
+
+
+def _meets_water(wording: Wording, kind: Kind) -> bool:
+    """Return whether a visit is the saw, in hours in which the owner waters."""
+    return kind == Kind.SAW_JOINTS and saw_meets_water(wording.schedule)
 
 
 def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:

@@ -15,10 +15,12 @@ from email.message import EmailMessage
 from email.policy import SMTP
 from email.utils import format_datetime
 from hashlib import sha256
+from math import inf
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from handover.base.text import is_email_address, one_line, quoted_text
+from handover.documents.care_sheet import CareSheet
 from handover.documents.change_sentences import change_sentences
 from handover.documents.crew_visits import cover_visits
 from handover.documents.templating import environment
@@ -188,18 +190,36 @@ def _plain(words: Wording, attachments: Mapping[str, bytes]) -> str:
     return fill_plain_text(
         words,
         "message.txt",
-        dates=[each for each in _to_come(words) if each.kind in REPORTED_KINDS],
+        part=_part(words),
+        lines=_dated_lines(words),
         withheld=[each for each in words.dates.withheld if each.kind in REPORTED_KINDS],
         warnings=[
             *(each for each in words.warnings.notices if each.code == "tendons"),
             *filter(None, [words.warnings.bare_frost]),
         ],
-        missed=words.visits.missed_water,
-        covers=cover_visits(words, after_first=True),
         keep_off=keep_off(words),
         changes=change_sentences(words),
         attached=list(_attachment_list(words, attachments)),
     )
+
+
+def _part(words: Wording) -> str:
+    """Return the owner's part now, as the care sheet has it; empty where it is the first water."""
+    part = CareSheet(words, {}).ongoing
+    return f"{part.eyebrow}: {part.heading} {part.when.removesuffix('.')}. {part.sentence}" if part else ""
+
+
+def _dated_lines(words: Wording) -> list[str]:
+    """Return the dates, and the covers that the crew lays, in order of time; what has none comes last."""
+    lines = [
+        (each.when.instant.timestamp() if each.when else inf, f"{each.title}: {each.when_text}.")
+        for each in _to_come(words)
+        if each.kind in REPORTED_KINDS
+    ]
+    lines += [(start.timestamp(), line) for start, line in cover_visits(words, after_first=True)]
+    if words.cover and words.visits.missed_water:
+        lines.append((words.cover.start.timestamp(), f"{words.cover.title}: {words.cover.when}."))
+    return [line for _, line in sorted(lines, key=lambda each: each[0])]
 
 
 def _to_come(words: Wording) -> list[MilestoneWords]:

@@ -85,7 +85,7 @@ def test_covers_are_read_from_the_tasks(job: JobRecord, frozen: CureSchedule) ->
         [laid] = wording.visits.covers
         until.append(wording.visits.cover_end(laid))
         [event] = [one for one in owner_events(wording) if one.kind == "frost-cover"]
-        for text in (wording.cover.when, event.description, *cover_visits(wording)):
+        for text in (wording.cover.when, event.description, *(line for _, line in cover_visits(wording))):
             assert until[-1] in text
     assert len({*until}) == 2
 

@@ -183,3 +183,25 @@ def test_no_paper_lets_anybody_walk_on_blankets(
     flag = dates.flag_title(kind)
     assert (flag != dates.short_title(kind)) == bool(no_step)
     assert f">{flag}<" in time_line(wording).svg
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_letter_begins_with_the_owners_part_and_names_the_crew(
+    job: JobRecord, cold_schedule: CureSchedule, language: str
+) -> None:
+    """Blankets of tonight stand in order of time, and nobody takes them for the owner's work."""
+    laid = cold_schedule.issued_at + timedelta(hours=4)
+    slab = replace(cold_schedule, curing_method="insulating blanket", blankets_on=laid, watering=())
+    dates = [each for each in slab.milestones if each.kind != MilestoneKind.FIRST_WATER]
+    wording = Wording(job, replace(slab, milestones=tuple(dates)), language=language)
+    part, said = CareSheet(wording, {}).ongoing, letter(wording)
+    assert part is not None
+    walk = f"- {wording.dates.title(MilestoneKind.FOOT_TRAFFIC)}: "
+    crew = {"en": "- The crew lays the blankets", "es": "- La cuadrilla pone las mantas"}[language]
+    order = [said.index(each) for each in (part.sentence, crew, walk)]
+    assert order == sorted(order)
+    visits = crew_visits(wording)
+    (blankets,) = (each for each in visits if each.startswith(crew.removeprefix("- ")))
+    edges = wording.dates.title(MilestoneKind.STRIP_EDGE_FORMS)
+    (boards,) = (each for each in visits if each.startswith(edges))
+    assert visits.index(blankets) < visits.index(boards)
