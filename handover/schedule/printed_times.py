@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from handover.practice.rules import general_rules
 from handover.schedule.model import FORMS_AFTER_COVER, REPEATED_FROST, MilestoneKind, PrintedTime
@@ -159,6 +160,26 @@ def printed_not_before(when: datetime, kind: str, placed: datetime) -> PrintedTi
         return PrintedTime(half_hour_up(when), "half-hour")
     waits = kind in set(MilestoneKind) - set(AT_ANY_HOUR)
     return round_up(by_day(when) if waits else when, placed)
+
+
+def frost_safe_under_blankets(schedule: CureSchedule, off: datetime | None) -> PrintedTime | None:
+    """Return from when a slab under enough blankets from the start stands a first frost, as printed.
+
+    Args:
+        schedule: Its `protection.until` is that time, before it is rounded.
+        off: When the covers come off by dates that count no blankets; None: past the estimate.
+
+    Returns:
+        None without such a time, and where it is printed for no day before that of `off`.
+    """
+    under = None if schedule.protection is None else schedule.protection.until
+    if under is None:
+        return None
+    printed = printed_not_before(under, MilestoneKind.FROST_SAFE, schedule.placement_end)
+    zone = ZoneInfo(schedule.timezone)
+    if off is not None and printed.instant.astimezone(zone).date() >= off.astimezone(zone).date():
+        return None
+    return printed
 
 
 def round_to(precision: Precision, when: datetime, kind: str, placed: datetime) -> datetime:

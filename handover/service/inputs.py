@@ -18,7 +18,7 @@ from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
-from handover.schedule.printed_times import half_hour_down
+from handover.schedule.printed_times import frost_safe_under_blankets, half_hour_down
 from handover.schedule.slab_simulation import DAYS
 from handover.schedule.surface_observations import SET_CONTRADICTED
 from handover.schedule.tasks import FROST_COVER, is_sawing_over
@@ -469,9 +469,9 @@ def _uncounted_blankets(schedule: CureSchedule, record: str | None) -> Finding |
     covers = frost_covers(schedule)
     if not covers or not schedule.is_ahead(covers[0].start) or protection is None or not protection.enough:
         return None
-    safe, zone = protection.until, ZoneInfo(schedule.timezone)
-    late = None if ends is None else ends.not_before
-    if safe is None or (late is not None and late.astimezone(zone).date() <= safe.astimezone(zone).date()):
+    late, zone = None if ends is None else ends.not_before, ZoneInfo(schedule.timezone)
+    safe = frost_safe_under_blankets(schedule, late)
+    if safe is None:
         return None
     until = "past the estimate" if late is None else f"until {late.astimezone(zone):%Y-%m-%d}"
     in_feet, _ = to_reader(protection.enough, "thermal resistance", "us")
@@ -479,7 +479,7 @@ def _uncounted_blankets(schedule: CureSchedule, record: str | None) -> Finding |
     return Finding(
         f"counts no blankets in its dates, so that those against frost lie {until}. Under {named} "
         f"({protection.enough:.2g} m2K/W) day and night, the slab stands a frost from "
-        f"{safe.astimezone(zone):%Y-%m-%d}",
+        f"{safe.instant.astimezone(zone):%Y-%m-%d}",
         file=record,
         field="curing.method",
         expected="blankets as the method, where they lie from the last pass on",

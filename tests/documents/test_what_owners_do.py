@@ -17,7 +17,16 @@ from handover.documents.events import owner_events
 from handover.documents.message import compose_message
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
-from handover.schedule.model import BetweenCover, MilestoneKind, Protection, SurfaceChoice, SurfaceTask
+from handover.schedule.model import (
+    BetweenCover,
+    Figure,
+    MilestoneKind,
+    Protection,
+    Risk,
+    SurfaceChoice,
+    SurfaceTask,
+)
+from handover.service.inputs import _uncounted_blankets
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -205,3 +214,24 @@ def test_the_letter_begins_with_the_owners_part_and_names_the_crew(
     edges = wording.dates.title(MilestoneKind.STRIP_EDGE_FORMS)
     (boards,) = (each for each in visits if each.startswith(edges))
     assert visits.index(blankets) < visits.index(boards)
+
+
+def test_the_terminal_names_the_day_of_the_care_sheet_from_which_a_frost_is_harmless(
+    job: JobRecord, cold_schedule: CureSchedule
+) -> None:
+    """A time late in the evening, days after the pour, is printed as the next morning."""
+    placed = cold_schedule.placement_end
+    night = placed.replace(hour=23, minute=0)
+    frost = Risk("frost", night, night + timedelta(hours=6), night, (Figure("coldest", -3.0, "degC"),))
+    evening = night + timedelta(days=3) - timedelta(hours=2)
+    blankets = Protection((), 0.35, 0.0, evening, largest_drop_k=28.0, drop_k=None, edges=3.0)
+    ends = {"not_before": placed + timedelta(days=9), "likely": None, "printed": None}
+    slab = with_date(cold_schedule, MilestoneKind.PROTECTION_ENDS, **ends)
+    slab = replace(slab, risks=(frost,), protection=blankets, curing_method="curing compound", watering=())
+    finding = _uncounted_blankets(slab, None)
+    assert finding is not None
+    morning = evening.date() + timedelta(days=1)
+    assert finding.problem.endswith(f"{morning}")
+    wording = Wording(job, slab)
+    said = wording.say("protection.sooner", safe=wording.speak.day(morning))
+    assert wording.warnings.blanket.endswith(said)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
 from handover.schedule.model import MilestoneKind
+from handover.schedule.printed_times import frost_safe_under_blankets
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew
 
 if TYPE_CHECKING:
@@ -157,7 +158,7 @@ class CautionWording(ScheduleWords):
             return self.say("protection.enough", **values)
         until = self.dates.not_before(stays, MilestoneKind.PROTECTION_ENDS).text
         stated = self.say("protection.enough-until", **values, until=until)
-        return f"{stated} {self._sooner(protection, stays)}".strip()
+        return f"{stated} {self._sooner(stays)}".strip()
 
     def _named_blanket(self, protection: Protection) -> str:
         """Return the crew's blanket if it is enough, else the least that is, and what edges ask for."""
@@ -182,15 +183,12 @@ class CautionWording(ScheduleWords):
         pairs = {"start": found[0], "until": found[1].end}
         return {name: self.speak.moment(when.astimezone(zone)).text for name, when in pairs.items()}
 
-    def _sooner(self, protection: Protection, stays: datetime) -> str:
+    def _sooner(self, stays: datetime) -> str:
         """Return from when a slab stands a frost that lies under blankets from the start, if days sooner."""
-        under = protection.until
-        if self.schedule.curing_method == "insulating blanket" or under is None:
+        if self.schedule.curing_method == "insulating blanket":
             return ""
-        if under >= stays or under.date() == stays.date():
-            return ""
-        safe = self.dates.not_before(under, MilestoneKind.FROST_SAFE).day
-        return self.say("protection.sooner", safe=safe)
+        safe, placed = frost_safe_under_blankets(self.schedule, stays), self.schedule.placement_end
+        return self.say("protection.sooner", safe=self.speak.printed_time(safe, placed).day) if safe else ""
 
     def _blanket_end(self, protection: Protection) -> datetime | None:
         """Return until when the blanket stays: the end of protection, by the slab as it is covered."""
