@@ -235,3 +235,17 @@ def test_the_terminal_names_the_day_of_the_care_sheet_from_which_a_frost_is_harm
     wording = Wording(job, slab)
     said = wording.say("protection.sooner", safe=wording.speak.day(morning))
     assert wording.warnings.blanket.endswith(said)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("method", ["sprinkler", "plastic sheet", "curing compound"])
+def test_water_is_named_in_frost_only_where_the_owner_waters(
+    job: JobRecord, cold_schedule: CureSchedule, language: str, method: str
+) -> None:
+    """A slab under plastic or a coat is never watered: its calendar does not forbid what nobody does."""
+    night = cold_schedule.issued_at.replace(hour=23, minute=0)
+    frost = Risk("frost", night, night + timedelta(hours=6), night, (Figure("coldest", -3.0, "degC"),))
+    wording = Wording(job, replace(cold_schedule, risks=(frost,), curing_method=method), language=language)
+    (cover,) = (each for each in owner_events(wording) if each.kind == "frost-cover")
+    no_water = {"en": "Do not water", "es": "No riegue"}[language]
+    assert (no_water in cover.description) == (method == "sprinkler")
