@@ -16,9 +16,10 @@ from hypothesis import strategies as st
 
 from handover.documents import charts
 from handover.documents.charts.chart import LABEL, nice_ticks
-from handover.documents.charts.labels import flag_rows, has_crossings, place_labels, placements
+from handover.documents.charts.labels import LabelFlag, flag_rows, has_crossings, place_labels, placements
 from handover.documents.charts.strength_band import GATE_KINDS
-from handover.documents.charts.timeline import SLAB_TONES
+from handover.documents.charts.timeline import FLAG_KINDS, SLAB_TONES
+from handover.documents.pages import WIDE
 from handover.documents.svg import INKS, Drawing, text_width
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
@@ -75,8 +76,55 @@ def test_a_pole_through_a_label_is_seen() -> None:
 def test_labels_fly_to_the_right_where_they_can(drawn: list[tuple[float, float]]) -> None:
     flags, levels = place_labels(drawn, 518)
     plain = [placements(pole, width, 518)[0] for pole, width in drawn]
-    assert list(flags) == plain or has_crossings(plain, flag_rows(plain))
+    rows = flag_rows(plain)
+    assert list(flags) == plain or has_crossings(plain, rows) or max(rows) > max(levels)
     assert levels == flag_rows(flags)
+
+
+def test_a_label_keeps_off_the_pole_of_another() -> None:
+    """Seen: "Wed Sep 23" against the pole of the next date, so that it seemed to be its date."""
+    flag = LabelFlag(100, 104, 180)
+    assert flag.covers(183)
+    assert flag.covers(102)
+    assert not flag.covers(100)
+    flags, levels = place_labels([(100, 76), (183, 60)], 518)
+    assert levels[0] > levels[1] or flags[0].right < 100
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_each_label_of_the_sheet_has_its_date_in_its_line(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: the date of a loaded truck below the name of a car."""
+    words = Wording(job, schedule, language=language)
+    root = ET.fromstring(charts.time_line(words, WIDE).svg)  # noqa: S314 - our own drawing
+    lines = {each.text: float(each.get("y", 0)) for each in root.iter(f"{SVG}text")}
+    shown = [each for each in words.dates.owner_milestones if each.kind in FLAG_KINDS and each.when]
+    assert len(shown) > 3
+    for each in shown:
+        assert each.when is not None
+        assert lines[words.dates.short_title(each.kind)] in {
+            float(one.get("y", 0)) for one in root.iter(f"{SVG}text") if one.text == each.when.short
+        }
+
+
+@pytest.mark.parametrize("width", [350, 400, 520])
+def test_labels_of_the_strength_chart_stand_above_its_lines(
+    width: float, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: the curve of a slow slab through "Loaded truck", and a white box over the grey band."""
+    half = (Figure("needed", 0.5, "1"), Figure("specified_strength", 20.0, "MPa"))
+    because = Reason(Gate("r", None, None, "", "computed", half))
+    gated = tuple(replace(each, because=because) for each in schedule.milestones)
+    words = Wording(job, replace(schedule, milestones=gated))
+    root = ET.fromstring(charts.strength(words, width, 200).svg)  # noqa: S314 - our own drawing
+    names = {words.dates.short_title(kind) for kind in GATE_KINDS}
+    labels = [float(each.get("y", 0)) for each in root.iter(f"{SVG}text") if each.text in names]
+    band = next(each for each in root.iter(f"{SVG}path") if each.get("class") == "f-band")
+    highest = min(float(point.split()[1]) for point in band.get("d", "").strip("MZ").split("L"))
+    assert len(labels) == len(names)
+    assert max(labels) < highest
+    assert not list(root.iter(f"{SVG}rect"))
 
 
 @pytest.mark.parametrize("width", [520, 400])

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
 
 LABEL_GAP = 8.0
 """Least space between two labels in one row."""
+NEAR, FAR = 3.0, 8.0
+"""Least space between a label and the pole of another, on the side of its own pole, and on the other side."""
 
 
 @dataclass(frozen=True)
@@ -22,8 +24,11 @@ class LabelFlag:
     right: float
 
     def covers(self, x: float) -> bool:
-        """Return whether a pole at x would cross the label."""
-        return self.left < x < self.right
+        """Return whether a pole at x would cross the label, or stand so close that it seems to bear it."""
+        if x == self.pole:
+            return False
+        before, after = (NEAR, FAR) if self.left >= self.pole else (FAR, NEAR)
+        return self.left - before < x < self.right + after
 
     def touches(self, other: LabelFlag) -> bool:
         """Return whether two labels in one row overlap."""
@@ -38,31 +43,28 @@ def placements(pole: float, width: float, right_edge: float) -> tuple[LabelFlag,
     return (right, left) if left.left >= 0 else (right,)
 
 
+def fits(pole: float, width: float, right_edge: float) -> bool:
+    """Return whether a label is whole on one side of its pole."""
+    flag = placements(pole, width, right_edge)[0]
+    return flag.left >= 0 and flag.right <= right_edge
+
+
 def place_labels(
     labels: Sequence[tuple[float, float]], right_edge: float
 ) -> tuple[Sequence[LabelFlag], list[int]]:
     """Return a flag and a row for each label, given by its pole and its width.
 
-    As few as possible are to the left, and no pole crosses a label if that can be avoided.
+    No pole crosses a label if that can be avoided; then there are few rows, and few labels to the left.
     """
-    choices = sorted(
-        product(*(placements(pole, width, right_edge) for pole, width in labels)),
-        key=lambda flags: sum(each.left < each.pole for each in flags),
-    )
-    chosen = next((flags for flags in choices if not has_crossings(flags, flag_rows(flags))), choices[0])
-    return chosen, flag_rows(chosen)
-
-
-def min_crossings(labels: Sequence[tuple[float, float]], right_edge: float) -> Sequence[LabelFlag]:
-    """Return a flag for each label when poles are taller than labels, with as few crossings as possible."""
     choices = product(*(placements(pole, width, right_edge) for pole, width in labels))
-    return min(
-        choices,
-        key=lambda flags: (
-            sum(each.covers(other.pole) for each in flags for other in flags),
-            sum(each.left < each.pole for each in flags),
-        ),
-    )
+    return min(((flags, flag_rows(flags)) for flags in choices), key=_disorder)
+
+
+def _disorder(placed: tuple[Sequence[LabelFlag], list[int]]) -> tuple[bool, int, int]:
+    """Return what `place_labels` avoids, the worse first."""
+    flags, rows = placed
+    lefts = sum(each.left < each.pole for each in flags)
+    return has_crossings(flags, rows), max(rows, default=0), lefts
 
 
 def flag_rows(flags: Sequence[LabelFlag]) -> list[int]:

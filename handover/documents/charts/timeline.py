@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from handover.documents.charts.chart import CHART_WIDTH, LABEL, Chart, DayScale, draw_arrow, draw_chart
-from handover.documents.charts.labels import LabelFlag, place_labels
+from handover.documents.charts.labels import LabelFlag, fits, place_labels
 from handover.documents.svg import Drawing, text_width
 from handover.schedule.coat_after_cover import coat_begins
 from handover.schedule.model import MilestoneKind
@@ -25,7 +25,7 @@ PITCH, LOW_PITCH = 33.0, 19.0
 """Distance between two rows of flags with two lines, and with one."""
 MOST_ROWS = 4
 """More rows of flags have one line each: so many flags stand close together only in long cold."""
-GAP = 16.0
+GAP = 12.0
 """Space between title and day in one line."""
 SLAB_TONES = 12
 FLAG_KINDS = (
@@ -45,11 +45,12 @@ def time_line(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     days = _horizon(wording, milestones)
     scale = DayScale(wording.schedule.placement_end, days, 16, width - 16)
     shown = milestones
-    flags, levels = place_labels([_label(wording, each, scale) for each in shown], scale.right + 14)
-    is_low = max(levels, default=0) >= MOST_ROWS
-    if is_low:
-        labels = [_label(wording, each, scale, in_one_line=True) for each in shown]
-        flags, levels = place_labels(labels, scale.right + 14)
+    edge = scale.right + 14
+    labels = [_label(wording, each, scale, in_one_line=True) for each in shown]
+    is_low = all(fits(*each, edge) for each in labels)
+    flags, levels = place_labels(labels if is_low else [_label(wording, each, scale) for each in shown], edge)
+    if not is_low and max(levels, default=0) >= MOST_ROWS:
+        is_low, (flags, levels) = True, place_labels(labels, edge)
     pitch = LOW_PITCH if is_low else PITCH
     top = pitch * (max(levels, default=0) + 1) + 8
     listed = " ".join(
