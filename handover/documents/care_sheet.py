@@ -177,6 +177,12 @@ class CareSheet:
             return self.wording.speak.moment(task.start)
         return self.first.when if self.first else None
 
+    @property
+    def first_hours(self) -> str:
+        """Return all hours of the day of the first watering or look, in one sentence; empty without any."""
+        hours = self._hours_of_next_day
+        return self.say("sheet.first-hours", hours=self.wording.speak.join_list(hours)) if hours else ""
+
     @cached_property
     def ongoing(self) -> JobInProgress | None:
         """Return the owner's part if there is no first job, or if it is past at the time of issue."""
@@ -269,12 +275,17 @@ class CareSheet:
     @property
     def _next_watering(self) -> str:
         """Return the day and the hours of the next waterings or looks; empty if there is none."""
-        tasks, speak = waterings_ahead(self.schedule), self.wording.speak
-        if not tasks:
+        task, speak = next_watering(self.schedule), self.wording.speak
+        if task is None:
             return ""
-        day = tasks[0].start.date()
-        hours = [speak.short_span(each.start, each.end) for each in tasks if each.start.date() == day]
-        return f"{capitalise(speak.day(day))}, {speak.join_list(hours)}"
+        return f"{capitalise(speak.day(task.start.date()))}, {speak.join_list(self._hours_of_next_day)}"
+
+    @property
+    def _hours_of_next_day(self) -> list[str]:
+        """Return the hours of the waterings or looks on the day of the next one."""
+        tasks, speak = waterings_ahead(self.schedule), self.wording.speak
+        day = tasks[0].start.date() if tasks else None
+        return [speak.short_span(each.start, each.end) for each in tasks if each.start.date() == day]
 
     @property
     def _blankets_off(self) -> MilestoneWords | None:

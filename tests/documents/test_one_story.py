@@ -17,7 +17,7 @@ from handover.documents.crew_sheet import CrewSheet
 from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.message import compose_message
-from handover.documents.pages import care_sheet_html
+from handover.documents.pages import care_page_html, care_sheet_html
 from handover.documents.wording import Wording
 from handover.documents.words.what_if import what_if
 from handover.schedule.cover_times import ways_left
@@ -653,6 +653,27 @@ def test_the_first_job_begins_with_its_task(job: JobRecord, schedule: CureSchedu
     later = replace(schedule, tasks=tuple(moved if each is first else each for each in tasks))
     assert CareSheet(Wording(job, schedule), {}).job_now.start == first.start
     assert CareSheet(Wording(job, later), {}).job_now.start == moved.start
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_box_of_the_first_job_has_all_hours_of_its_day(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: the watering of the first evening only in the table on the second page."""
+    wording = Wording(job, schedule, language=language)
+    first = next(day for day in schedule.watering if day.visits)
+    later = replace(
+        first.visits[0],
+        start=first.visits[0].end + timedelta(hours=2),
+        end=first.visits[0].end + timedelta(hours=3),
+    )
+    days = (replace(first, visits=(first.visits[0], later)), *schedule.watering[1:])
+    wording = Wording(job, replace(schedule, watering=days), language=language)
+    hours = CareSheet(wording, {}).first_hours
+    for each in (first.visits[0], later):
+        assert wording.speak.short_span(each.start, each.end) in hours
+    for html in (care_sheet_html(wording), care_page_html(wording)):
+        assert f"<strong>{hours}</strong>" in html
 
 
 def test_the_next_hours_are_those_of_the_tasks(job: JobRecord, schedule: CureSchedule) -> None:
