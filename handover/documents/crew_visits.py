@@ -120,9 +120,12 @@ def _date(wording: Wording, words: MilestoneWords, when: DatePhrase) -> str:
         return wording.say(
             "sheet.crew-stages", title=words.title, start=start, to=words.not_after.text, last=last
         )
-    if when.instant <= wording.schedule.issued_at:
+    comes = words.trial or when  # the crew comes for the trial cut, as its calendar says
+    if comes.instant <= wording.schedule.issued_at:
         return wording.say("sheet.crew-until", title=words.title, last=words.not_after.text)
-    window = wording.dates.window(when, words.not_after)
+    if comes.instant >= words.not_after.instant:
+        return wording.say("sheet.crew-from", title=words.title, when=comes.text)
+    window = wording.dates.window(comes, words.not_after)
     if words.night:
         window = wording.say("milestone.words.with-night", when=window, night=words.night)
     return wording.say("sheet.crew-line", title=words.title, when=window)

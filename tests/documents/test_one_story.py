@@ -247,6 +247,22 @@ def test_once_the_slab_bears_feet_no_cut_is_tried(job: JobRecord, undated: CureS
     assert not any(late.dates.title(Kind.SAW_JOINTS) in line for line in CareSheet(late, {}).crew)
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_the_owner_sees_from_when_the_crew_comes_to_saw(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: half past four for the owner, where the crew's calendar has the trial cut at three."""
+    two = schedule.placement_end.replace(hour=14, minute=10)
+    hours = {"likely": two, "not_before": two + timedelta(hours=2), "not_after": two + timedelta(hours=5)}
+    early = replace(with_dates(schedule, saw_joints=hours), issued_at=two - timedelta(hours=1))
+    wording = Wording(job, early, language=language)
+    [task] = wording.schedule.tasks_of("crew", Kind.SAW_JOINTS)
+    title = wording.dates.title(Kind.SAW_JOINTS)
+    [line] = [each for each in CareSheet(wording, {}).crew if title in each]
+    assert task.start == two.replace(minute=0)
+    assert wording.speak.span(task.start, task.end) in line
+
+
 def test_a_window_for_the_saw_is_kept_to_the_minute(job: JobRecord, schedule: CureSchedule) -> None:
     [event] = [each for each in crew_events(Wording(job, schedule)) if each.kind == Kind.SAW_JOINTS]
     printed = Wording(job, schedule).milestone(saw(schedule))
