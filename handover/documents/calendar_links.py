@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from handover.documents.events import CareEvent, owner_events
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.tasks import WATERING
+from handover.schedule.tasks import WALK_THROUGH, WATERING
 
 if TYPE_CHECKING:
     from handover.documents.wording import Wording
@@ -76,8 +76,12 @@ class CalendarLinks:
 
     @property
     def others(self) -> tuple[CalendarLink, ...]:
-        """Return the links of repeated events other than watering, such as a cover against frost."""
-        loose = (each for each in self._events if each.occasion and each.kind != WATERING)
+        """Return the links of events without a date in a table: covers against frost, the walk-through."""
+        loose = (
+            each
+            for each in self._events
+            if each.kind == WALK_THROUGH or (each.occasion and each.kind != WATERING)
+        )
         return tuple(entry for each in loose if (entry := self._entry(each)))
 
     @property

@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING
 
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
-from handover.schedule.tasks import LAY_HOSE, PIPES_FROST, RAIN_COVER, SURFACE, is_laid_by_crew, is_over
+from handover.schedule.tasks import (
+    LAY_HOSE,
+    PIPES_FROST,
+    RAIN_COVER,
+    RUB_EDGES,
+    SURFACE,
+    WALK_THROUGH,
+    is_laid_by_crew,
+    is_over,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -39,9 +48,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
         for each in wording.dates.withheld
         if each.kind in CREW_KINDS
     ]
-    if repairs := [each.item for each in wording.job.walkthrough if each.ok is False]:
-        lines.append(wording.say("sheet.crew-mends", items=_list_repairs(wording, repairs)))
-    return tuple(lines)
+    return (*lines, *_repairs(wording), *_walk_through(wording))
 
 
 def _before_it_leaves(wording: Wording) -> Iterator[Visit]:
@@ -140,6 +147,36 @@ def _from_now_on(wording: Wording, when: DatePhrase) -> str:
     """Return the hour from which the crew may come: an hour that is past is not printed as one to come."""
     past = when.instant <= wording.schedule.issued_at
     return wording.say("sheet.crew-now") if past else when.text
+
+
+def _repairs(wording: Wording) -> Iterator[str]:
+    """Yield what the crew mends, with the hours in which it patches the edges, if these are ahead."""
+    items = [each.item for each in wording.job.walkthrough if each.ok is False]
+    if not items:
+        return
+    names, of_list = _list_repairs(wording, items), wording.say("sheet.walkthrough")
+    mends = wording.say("sheet.crew-mends", items=names, list=of_list)
+    yield " ".join([*(_rubbing(wording, each) for each in _ahead(wording, RUB_EDGES)), mends])
+
+
+def _rubbing(wording: Wording, task: Task) -> str:
+    """Return from when to when the crew patches and rubs the edges."""
+    title = wording.say("event.rub-edges.title")
+    start, end = map(wording.speak.moment, (task.start, task.end))
+    if start.instant <= wording.schedule.issued_at:
+        return wording.say("sheet.crew-until", title=title, last=end.text)
+    return wording.say("sheet.crew-line", title=title, when=wording.dates.window(start, end))
+
+
+def _walk_through(wording: Wording) -> Iterator[str]:
+    """Yield the day on which crew and owner look at the slab together."""
+    for each in _ahead(wording, WALK_THROUGH):
+        yield wording.say("sheet.crew-walk", day=wording.speak.day(each.start.date()))
+
+
+def _ahead(wording: Wording, kind: str) -> list[Task]:
+    tasks = wording.schedule.tasks_of("crew", kind)
+    return [each for each in tasks if not is_over(wording.schedule, each)]
 
 
 def _list_repairs(wording: Wording, repairs: list[str]) -> str:

@@ -241,9 +241,10 @@ class _TaskWording:
         title, text = self.words.event(task.kind, self.schedule.curing_method)
         return _TaskWords(title, self.words.with_repairs(text))
 
-    def walk_through(self, _: Task) -> _TaskWords:
-        """Return the walk-through with the owner."""
-        return _TaskWords(*self.words.walkthrough())
+    def walk_through(self, task: Task) -> _TaskWords:
+        """Return the walk-through of crew and owner."""
+        title, text = self.words.walkthrough(task.by)
+        return _TaskWords(title, self._with_closing(text, task) if task.by == "owner" else text)
 
     def blankets_on(self, task: Task) -> _TaskWords:
         """Return how the blankets that cure the slab are laid."""

@@ -221,6 +221,7 @@ class _Planner:
         yield from self._distant()
         yield from self._no_salt()
         yield from self._covers("owner")
+        yield from self._walk_through("owner")
 
     def of_crew(self) -> Iterator[Task]:
         yield from self._rain_covers()
@@ -230,7 +231,7 @@ class _Planner:
         yield from self._sawing()
         yield from self._undated_sawing()
         yield from self._edges()
-        yield from self._walk_through()
+        yield from self._walk_through("crew")
         yield from self._covers("crew")
         yield from self._blankets()
         yield from self._covers_off()
@@ -438,12 +439,6 @@ class _Planner:
             return between.cover
         return self.schedule.curing_method
 
-    def _walk_through(self) -> Iterator[Task]:
-        """Meet the owner about open items: when curing ends, or earlier where that is weeks ahead."""
-        when = walk_through(self.schedule)
-        if when is not None:
-            yield self._on_day(WALK_THROUGH, "crew", when, because=WALK_THROUGH)
-
     def _blankets(self) -> Iterator[Task]:
         """Lay the blankets that cure the slab, and lift them when cold protection ends."""
         if self.schedule.curing_method != "insulating blanket":
@@ -479,6 +474,12 @@ class _Planner:
             yield self._task(BLANKETS_OFF, "crew", start, COVERING, because=off, occasion=occasion)
 
     # ---- both
+
+    def _walk_through(self, by: Party) -> Iterator[Task]:
+        """Meet about open items: when curing ends, or earlier where that is weeks ahead."""
+        when = walk_through(self.schedule)
+        if when is not None:
+            yield self._on_day(WALK_THROUGH, by, when, because=WALK_THROUGH)
 
     def _covers(self, by: Party) -> Iterator[Task]:
         """Cover the slab before it may freeze, once for each span of a cover.

@@ -124,7 +124,7 @@ def test_kinds_of_event(job: JobRecord, cold: CureSchedule) -> None:
     wording = Wording(job, cold)
     assert {each.kind for each in owner_events(wording)} == {
         "watering", "foot-traffic", "light-work", "light-vehicles", "heavy-vehicles", "curing-ends", "seal",
-        "floor-covering", "no-salt", "frost-cover", "protection-ends",
+        "floor-covering", "no-salt", "frost-cover", "protection-ends", "walk-through",
     }  # fmt: skip
     assert {each.kind for each in crew_events(wording)} == {
         "saw-joints",

@@ -18,6 +18,7 @@ from handover.documents.templating import languages
 from handover.documents.wording import Wording
 from handover.jobs.record import SlabUse
 from handover.practice.walkthrough import walkthrough_items
+from handover.schedule.tasks import RUB_EDGES, WALK_THROUGH
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -103,6 +104,31 @@ def test_repairs_are_listed_with_the_return_visits(job_with: Any, schedule: Cure
 def test_it_stands_on_the_first_page(job_with: Any, schedule: CureSchedule) -> None:
     pdf = sheet_pdf(care_sheet_html(Wording(job_with(walkthrough=ITEMS), schedule)))
     assert "To mend: Edge by the tap; Drain." in printed(pdf, "-l", "1")
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_owner_sees_when_the_crew_patches_and_when_both_walk_the_slab(
+    job_with: Any, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: only in the crew's calendar; and a list was named that no page has by that name."""
+    wording = Wording(job_with(walkthrough=ITEMS), schedule, language=language)
+    [rub] = [each for each in wording.schedule.tasks if each.kind == RUB_EDGES]
+    walks = {each.by: each for each in wording.schedule.tasks if each.kind == WALK_THROUGH}
+    assert walks["owner"].start == walks["crew"].start
+    hours, day = wording.speak.span(rub.start, rub.end), wording.speak.day(walks["crew"].start)
+    for html in (care_sheet_html(wording), care_page_html(wording)):
+        _, _, after = words(html).partition(wording.say("sheet.crew"))
+        assert f"{wording.say('event.rub-edges.title')}: {hours}" in after[:1200]
+        assert wording.say("sheet.crew-walk", day=day) in after[:1200]
+        assert after.count(wording.say("sheet.walkthrough")) == 2  # beside the repairs, and as the heading
+
+
+@pytest.mark.parametrize("language", languages())
+def test_without_repairs_nothing_is_patched(job_with: Any, schedule: CureSchedule, language: str) -> None:
+    wording = Wording(job_with(walkthrough=(ITEMS[0], ITEMS[3])), schedule, language=language)
+    crew = " ".join(CareSheet(wording, {}).crew)
+    assert wording.say("event.rub-edges.title") not in crew
+    assert wording.say("sheet.crew-walk", day="").partition(":")[0] in crew
 
 
 def test_without_repairs_nothing_is_printed(job_with: Any, schedule: CureSchedule) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from handover.documents.words.reader import Reader
     from handover.documents.words.watering import VisitWords
     from handover.jobs.record import JobRecord
-    from handover.schedule.model import Task
+    from handover.schedule.model import Party, Task
 
 
 class EventWording:
@@ -71,11 +71,15 @@ class EventWording:
         text = self.say(special if self.has(special) else key, **values)
         return self.say(f"event.{code}.title", **values), text.strip()
 
-    def walkthrough(self) -> tuple[str, str]:
-        """Return title and text of the crew's event of the walk-through, with its open items."""
+    def walkthrough(self, by: Party) -> tuple[str, str]:
+        """Return title and text of the walk-through in a calendar of owner or crew, with its open items."""
         title, text = self.event("walk-through")
+        if by == "owner":
+            title = self.say("event.walk-through.title-owner")
         if not self.job.slab.is_jointed:
             text = self.say("event.walk-through.text-unjointed")
+        if by == "owner":
+            text = f"{text} {self.say('event.walk-through.hour')}"
         return title, self.with_repairs(text)
 
     def with_repairs(self, text: str) -> str:
@@ -87,7 +91,7 @@ class EventWording:
         ]
         return _lines(text, self.say("event.walk-through.left"), *left) if left else text
 
-    def calendar_name(self, audience: Literal["owner", "crew"], revision: int) -> str:
+    def calendar_name(self, audience: Party, revision: int) -> str:
         """Return the name of a calendar with its revision, so that two calendars differ in a list."""
         name = self.say(f"calendar.{audience}-name", site=self.job.site.name)
         return self.say("calendar.version", name=name, n=revision)
