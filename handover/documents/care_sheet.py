@@ -25,10 +25,10 @@ from handover.practice.rules import general_rules
 from handover.practice.walkthrough import all_items, walkthrough_items
 from handover.schedule.cover_times import is_hose_by_crew
 from handover.schedule.model import MilestoneKind as Kind
-from handover.schedule.tasks import next_watering, waterings_ahead
+from handover.schedule.tasks import is_over, next_watering, waterings_ahead
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.watering_table import TableCell
@@ -324,13 +324,24 @@ class CareSheet:
 
     @property
     def front_facts(self) -> tuple[str, ...]:
-        """Return what the first page says below the number to call: what burns, and the water left."""
-        burns = self.schedule.has_caution("caustic")
+        """Return what the first page says below the number to call: what hurts now, and the water left."""
         visits = self.wording.visits
         amount = visits.amount_to_come if self.wet else ""
         key = "sheet.front-water-more" if visits.began else "sheet.front-water"
         water = self.say(key, amount=amount) if amount else ""
-        return tuple(filter(None, (self.say("sheet.front-burns") if burns else "", water)))
+        return tuple(filter(None, (*map(self.say, self._front_dangers), water)))
+
+    @property
+    def _front_dangers(self) -> Iterator[str]:
+        """Yield the key of each danger of the first page: dust only while sawing is ahead."""
+        has = self.schedule.has_caution
+        saws = self.wording.schedule.tasks_of("crew", Kind.SAW_JOINTS)
+        if has("caustic"):
+            yield "sheet.front-burns"
+        if has("silica") and any(not is_over(self.schedule, each) for each in saws):
+            yield "sheet.front-dust"
+        if has("heaters"):
+            yield "sheet.front-heater"
 
     def _row(self, words: MilestoneWords, title: str | None = None, sentence: str | None = None) -> SheetRow:
         when = words.when

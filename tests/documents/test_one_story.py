@@ -248,6 +248,24 @@ def test_once_the_slab_bears_feet_no_cut_is_tried(job: JobRecord, undated: CureS
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+def test_the_first_page_warns_of_saw_dust_until_the_joints_are_cut_and_of_open_heaters(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: one danger on the first page, where the saw comes the same evening and heaters may be lit."""
+    noon = schedule.placement_end.replace(hour=12, minute=0)
+    hours = {"likely": noon, "not_before": noon, "not_after": noon + timedelta(hours=3)}
+    dated = with_dates(schedule, saw_joints=hours)
+    for issued, heated in ((noon, True), (noon + timedelta(days=3), False)):
+        codes = ("silica", "heaters") if heated else ("silica",)
+        cautions = tuple(replace(schedule.cautions[0], code=each) for each in codes)
+        wording = Wording(job, replace(dated, issued_at=issued, cautions=cautions), language=language)
+        html = care_sheet_html(wording)
+        front = html[: html.index('<section class="onward">')]
+        assert (wording.say("sheet.front-dust") in front) == (issued == noon)
+        assert (wording.say("sheet.front-heater") in front) == heated
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_the_owner_sees_from_when_the_crew_comes_to_saw(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
