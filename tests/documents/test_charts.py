@@ -19,7 +19,7 @@ from handover.documents.charts.chart import LABEL, nice_ticks
 from handover.documents.charts.labels import LabelFlag, flag_rows, has_crossings, place_labels, placements
 from handover.documents.charts.strength_band import GATE_KINDS
 from handover.documents.charts.timeline import FLAG_KINDS, SLAB_TONES
-from handover.documents.pages import WIDE
+from handover.documents.pages import NARROW, WIDE
 from handover.documents.svg import INKS, Drawing, text_width
 from handover.documents.wording import Wording
 from handover.schedule.model import Figure, Gate, Milestone, MilestoneKind, Reason
@@ -342,3 +342,26 @@ def test_a_source_whose_licence_requires_it_is_named_beside_its_data(
     weather = replace(schedule.weather, source=source)
     drawn = charts.weather_strip(Wording(job, replace(schedule, weather=weather), language=language))
     assert (source in drawn.read) == named
+
+
+@pytest.mark.parametrize("width", [NARROW, WIDE])
+def test_no_line_runs_through_a_label_of_the_weather_chart(
+    width: float, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: the line of the first midnight through "Drying", and a low beside it in the same line."""
+    root = ET.fromstring(charts.weather_strip(Wording(job, schedule), width).svg)  # noqa: S314 - our own
+    uprights = [
+        {name: float(value) for name, value in each.attrib.items() if name in {"x1", "x2", "y1", "y2"}}
+        for each in root.iter(f"{SVG}line")
+    ]
+    uprights = [each for each in uprights if each["x1"] == each["x2"]]
+    assert len(uprights) > 4
+    for text in root.iter(f"{SVG}text"):
+        x, y, size = (float(text.get(name, 0)) for name in ("x", "y", "font-size"))
+        if not (text.get("font-weight") or "°" in (text.text or "")):
+            continue  # the days stand below the chart, beside their lines
+        wide = text_width(text.text or "", size)
+        left = x - wide / 2 if text.get("text-anchor") == "middle" else x
+        for line in uprights:
+            crosses = left < line["x1"] < left + wide and line["y1"] < y - 2 and line["y2"] > y - size + 3
+            assert not crosses, text.text

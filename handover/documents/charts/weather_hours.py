@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from handover.schedule.daily_history import peak_drying
 from handover.weather.series import requires_credit
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from handover.base.arrays import Floats
     from handover.documents.svg import Point
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from handover.units import KindName
 
 
+_Box = tuple[float, float, float, float]
 _EVEN = 0.5  # degrees of the reader, which print as one
 
 
@@ -48,22 +49,21 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     drawing = Drawing(
         width, height, wording.say("chart.weather.title"), _weather_words(wording, keep), "weather"
     )
-    lanes = {"air": (44.0, 76.0), "drying": (110.0, 134.0), "rain": (152.0, 166.0)}
-    _watering_hours(drawing, wording, x, right, (26.0, 170.0))
-    _midnights(drawing, wording, x, (left, right), height)
+    lanes = {"air": (44.0, 76.0), "drying": (110.0, 134.0), "rain": (154.0, 168.0)}
     xs = [x(each) for each in weather.time[keep]]
-    name = "air" if wording.schedule.room is None else "air-room"
-    _lane(drawing, wording, name, "temperature", lanes["air"])
+    labels = [*_lane_labels(wording, lanes), *_extremes(wording, xs, air, lanes["air"], width)]
+    boxes = [each.box for each in labels]
+    _watering_hours(drawing, wording, x, right, (26.0, 170.0))
+    _midnights(drawing, wording, x, (left, right), height, boxes)
     _curve(drawing, xs, air, lanes["air"], (float(air.min()), float(air.max())), "ink")
-    _extremes(drawing, wording, xs, air, lanes["air"])
-    _lane(drawing, wording, "drying", "evaporation", lanes["drying"])
     _drying_curve(drawing, [x(each) for each in history.time[inside]], drying, lanes["drying"])
     drawing.line((left, lanes["drying"][1]), (right, lanes["drying"][1]), "rule")
     if wording.schedule.room is None:
-        _lane(drawing, wording, "rain", None, lanes["rain"])
         _rain_bars(drawing, xs, weather.precipitation_mm[keep], lanes["rain"])
         drawing.line((left, lanes["rain"][1]), (right, lanes["rain"][1]), "rule")
-    _typical_line(drawing, wording, x, right)
+    _typical_line(drawing, wording, x, right, boxes)
+    for label in labels:
+        label.draw(drawing)
     key = (
         "chart.weather.read"
         if any(day.visits for day in wording.schedule.watering)
@@ -77,14 +77,58 @@ def weather_strip(wording: Wording, width: float = CHART_WIDTH) -> Chart:
     return draw_chart(drawing, " ".join([wording.say(key), *credit]))
 
 
-def _lane(
-    drawing: Drawing, wording: Wording, name: str, kind: KindName | None, lane: tuple[float, float]
+class _Label(NamedTuple):
+    """A text of the chart: of a lane, from its left end, or of a high or a low, around its middle."""
+
+    at: Point
+    words: str
+    of_lane: bool
+
+    @property
+    def box(self) -> _Box:
+        """Its left, right, top and bottom."""
+        (x, y), size = self.at, 13.0 if self.of_lane else 12.0
+        wide = text_width(self.words, size, bold=self.of_lane)
+        left = x if self.of_lane else x - wide / 2
+        return left - 2, left + wide + 2, y - size + 1, y + 4
+
+    def draw(self, drawing: Drawing) -> None:
+        """Write it."""
+        if self.of_lane:
+            drawing.text(self.at, self.words, "soft", 13, bold=True)
+        else:
+            drawing.text(self.at, self.words, "ink", 12, anchor="middle")
+
+
+def _lane_labels(wording: Wording, lanes: Mapping[str, tuple[float, float]]) -> Iterator[_Label]:
+    """Yield the label of each lane, above it; a room has no rain."""
+    in_room = wording.schedule.room is not None
+    kinds: dict[str, KindName | None] = {"air": "temperature", "drying": "evaporation"}
+    for name in ("air", "drying") if in_room else ("air", "drying", "rain"):
+        kind = kinds.get(name)
+        unit = wording.quantities.unit_name(kind) if kind else ""
+        key = "air-room" if name == "air" and in_room else name
+        lift = 34 if name == "air" else 9
+        yield _Label((8, lanes[name][0] - lift), wording.say(f"chart.weather.{key}", unit=unit), of_lane=True)
+
+
+def _upright(
+    drawing: Drawing,
+    x: float,
+    ends: tuple[float, float],
+    boxes: Sequence[_Box],
+    look: tuple[str, float, str | None] = ("rule", 1.0, None),
 ) -> None:
-    reader = wording.quantities.unit_name(kind) if kind else ""
-    lift = 34 if kind == "temperature" else 9
-    drawing.text(
-        (8, lane[0] - lift), wording.say(f"chart.weather.{name}", unit=reader), "soft", 13, bold=True
-    )
+    """Draw an upright line from top to foot, left out where a label is."""
+    top, foot = ends
+    for _, _, above, below in sorted(
+        (each for each in boxes if each[0] < x < each[1]), key=lambda box: box[2]
+    ):
+        if above > top:
+            drawing.line((x, top), (x, above), *look)
+        top = max(top, below)
+    if top < foot:
+        drawing.line((x, top), (x, foot), *look)
 
 
 def _points(
@@ -127,9 +171,9 @@ def _rain_bars(drawing: Drawing, xs: Sequence[float], rain: Floats, lane: tuple[
 
 
 def _extremes(
-    drawing: Drawing, wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float]
-) -> None:
-    """Write the high and the low of each stretch of 24 hours beside the curve, where there is room.
+    wording: Wording, xs: Sequence[float], air: Floats, lane: tuple[float, float], width: float
+) -> Iterator[_Label]:
+    """Yield the high and the low of each stretch of 24 hours beside the curve, where there is room.
 
     Of air that stays as it is, one of them.
     """
@@ -140,14 +184,9 @@ def _extremes(
         for first in range(0, len(xs) - 12, 24):
             index = first + int(pick(air[first : first + 24]))
             x, y = points[index]
-            if taken + 30 <= x <= drawing.width - 18:
-                drawing.text(
-                    (x, y + lift),
-                    f"{wording.quantities.fixed_decimals(air[index], 0)}°",
-                    "ink",
-                    12,
-                    anchor="middle",
-                )
+            if taken + 30 <= x <= width - 18:
+                degrees = wording.quantities.fixed_decimals(air[index], 0)
+                yield _Label((x, y + lift), f"{degrees}°", of_lane=False)
                 taken = x
 
 
@@ -171,6 +210,7 @@ def _midnights(
     x: Callable[[datetime], float],
     reach: tuple[float, float],
     height: float,
+    boxes: Sequence[_Box],
 ) -> None:
     left, right = reach
     first = wording.schedule.weather.first_hour
@@ -180,7 +220,7 @@ def _midnights(
         next_one = midnight + timedelta(days=1)
         room = min(x(next_one), right) - place
         if place > left:
-            drawing.line((place, 26), (place, height - 8), "rule")
+            _upright(drawing, place, (26, height - 8), boxes)
         words = wording.speak.short_day(midnight)
         for shorter in (words, wording.speak.weekday_short(midnight)):
             if text_width(shorter, 13) <= room - 6:
@@ -189,13 +229,19 @@ def _midnights(
         midnight = next_one
 
 
-def _typical_line(drawing: Drawing, wording: Wording, x: Callable[[datetime], float], right: float) -> None:
+def _typical_line(
+    drawing: Drawing,
+    wording: Wording,
+    x: Callable[[datetime], float],
+    right: float,
+    boxes: Sequence[_Box],
+) -> None:
     begins = wording.schedule.weather.typical_from
     if begins is None or not x(begins) < right - 4:
         return
     place = x(begins)
     words = wording.say("chart.weather.typical")
-    drawing.line((place, 4), (place, 194), "soft", 1.2, "2 3")
+    _upright(drawing, place, (4, 194), boxes, ("soft", 1.2, "2 3"))
     room = place + 6 + text_width(words, 12) < drawing.width
     drawing.text((place + 5 if room else place - 5, 14), words, "soft", 12, anchor="start" if room else "end")
 
