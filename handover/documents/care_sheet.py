@@ -138,10 +138,11 @@ class CareSheet:
 
     @property
     def _front_lines(self) -> int:
-        """Return about how many lines of dates, warning and visits of the crew the first page has."""
+        """Return about how many lines of dates, warning, crew and changes the first page has."""
         sentences = [row.sentence for row in self.main] + [self.warning.text if self.warning else ""]
         titles = len(self.main) + bool(self.warning)
-        return titles + sum(-(-len(each) // FRONT_LINE) for each in (*sentences, *self.crew))
+        texts = (*sentences, *self.crew, *self.foremost_changes)
+        return titles + sum(-(-len(each) // FRONT_LINE) for each in texts)
 
     @property
     def is_front_crowded(self) -> bool:
