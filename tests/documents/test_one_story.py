@@ -266,6 +266,20 @@ def test_the_first_page_warns_of_saw_dust_until_the_joints_are_cut_and_of_open_h
 
 
 @pytest.mark.parametrize("language", LANGUAGES)
+def test_the_top_of_the_page_has_the_dangers_and_the_water_of_the_first_page(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """Seen: what burns, and how much water in all, only on paper."""
+    wording = Wording(job, schedule, language=language)
+    facts = CareSheet(wording, {}).front_facts
+    html = care_page_html(wording)
+    top = html[: html.index('<section id="dates">')]
+    assert wording.say("sheet.front-burns") in facts
+    assert wording.say("sheet.front-water", amount=wording.visits.amount_to_come) in facts
+    assert all(each in top for each in facts)
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_the_owner_sees_from_when_the_crew_comes_to_saw(
     job: JobRecord, schedule: CureSchedule, language: str
 ) -> None:
