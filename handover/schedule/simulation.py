@@ -19,7 +19,7 @@ from handover.schedule.mix import after_first_day, concrete_properties
 from handover.schedule.rule_selection import rules_for
 from handover.schedule.slab_simulation import DAYS, simulate_slab
 from handover.schedule.surface_observations import condition_on_setting
-from handover.schedule.surroundings import around_slab, weather_of_members
+from handover.schedule.surroundings import around_slab, season_at_begin, weather_of_members
 from handover.weather.climate import climate_at
 from handover.weather.extrapolate import extrapolate
 from handover.weather.fit_check import check_fit
@@ -90,7 +90,9 @@ class Simulation:
         """The air around the slab, of the central member, in degC, at the hours of the weather, (n,)."""
         one = self.ensemble.subset(np.array([CENTRAL]))
         outdoors = weather_of_members(self.weather, one)
-        return np.asarray(around_slab(self.job, outdoors, one, self.practice)["air_c"][:, 0])
+        season_c = season_at_begin(self.job, self.weather)
+        around = around_slab(self.job, outdoors, one, self.practice, season_c=season_c)
+        return np.asarray(around["air_c"][:, 0])
 
     def cold_end(self, values: Floats) -> Floats:
         """Return the cold end of the band, row by row: (n, m) to (n,)."""

@@ -19,7 +19,13 @@ from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
 from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
 from handover.schedule.protection_period import blanket_cover, laying_hours, protection_needs
-from handover.schedule.surroundings import Hourly, around_slab, has_seasons, weather_of_members
+from handover.schedule.surroundings import (
+    Hourly,
+    around_slab,
+    has_seasons,
+    season_at_begin,
+    weather_of_members,
+)
 from handover.weather.climate import climate_at
 from handover.weather.series import utc64
 
@@ -186,7 +192,7 @@ def simulate_slab(
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
     outdoors = weather_of_members(weather, ensemble)
-    around = around_slab(job, outdoors, ensemble, practice)
+    around = around_slab(job, outdoors, ensemble, practice, season_c=season_at_begin(job, weather))
     met = _sample(weather, around, instants, ensemble)
     delivered = met if around is outdoors else _sample(weather, outdoors, instants[:2], ensemble)
     shelter = practice.materials["exposure"][job.slab.exposure]

@@ -5,9 +5,11 @@ the cold end of what is possible, for dates that must be safe, and the concrete 
 dates that must not be missed.
 
 An unheated building follows the air outdoors. Nobody knows how heavy it is: at each hour the cold end is the
-cooler one of a light and a heavy building, and the warm end the warmer one, with the sun on its roof. Heat
-keeps a room above a temperature. A room of which nothing is known has the cold end of an unheated one and the
-warm end of a heated one.
+cooler one of a light and a heavy building, and the warm end the warmer one, with the sun on its roof. A
+heavy one still has in it the days before the weather begins, which nobody knows either: at the cold end it
+begins no warmer than the season is at the place, at the warm end no cooler. Heat keeps a room above a
+temperature. A room of which nothing is known has the cold end of an unheated one and the warm end of a heated
+one.
 """
 
 from __future__ import annotations
@@ -18,6 +20,7 @@ import numpy as np
 
 from handover.air.psychrometrics import vapour_pressure
 from handover.base.arrays import Floats
+from handover.weather.climate import climate_at
 from handover.weather.sunshine import transmission
 
 if TYPE_CHECKING:
@@ -46,6 +49,12 @@ def room_state(job: JobRecord) -> RoomState | None:
     return "heated" if site.room_heated else "unheated"
 
 
+def season_at_begin(job: JobRecord, weather: WeatherSeries) -> float | None:
+    """Return the mean air of the season when the weather begins, in degC; None where no place is known."""
+    climate = climate_at(job.site)
+    return None if climate is None else float(climate.air_c(weather.time[:1])[0])
+
+
 def has_seasons(job: JobRecord) -> bool:
     """Return whether the air around a slab follows the season past the simulation: no heated room does."""
     return room_state(job) not in {"stated", "heated"}
@@ -67,7 +76,14 @@ def weather_of_members(weather: WeatherSeries, ensemble: Ensemble) -> Hourly:
     }
 
 
-def around_slab(job: JobRecord, outdoors: Hourly, ensemble: Ensemble, practice: Practice) -> Hourly:
+def around_slab(
+    job: JobRecord,
+    outdoors: Hourly,
+    ensemble: Ensemble,
+    practice: Practice,
+    *,
+    season_c: float | None = None,
+) -> Hourly:
     """Return the hourly weather around the slab: that outdoors, or the air of the room in its place.
 
     What wind, sun and sky the slab gets is the share of its exposure, indoors as outdoors.
@@ -77,46 +93,61 @@ def around_slab(job: JobRecord, outdoors: Hourly, ensemble: Ensemble, practice: 
         outdoors: The weather of each member.
         ensemble: The members.
         practice: The rules of rooms.
+        season_c: See `season_at_begin`. [degC]
     """
     state = room_state(job)
     if state is None:
         return outdoors
-    room_c = _room_c(job, state, outdoors, ensemble, practice)
+    room_c = _room_c(job, state, outdoors, ensemble, practice, season_c)
     return {**outdoors, "air_c": room_c, "relative_humidity": _room_humidity(outdoors, room_c)}
 
 
 def _room_c(
-    job: JobRecord, state: RoomState, outdoors: Hourly, ensemble: Ensemble, practice: Practice
+    job: JobRecord,
+    state: RoomState,
+    outdoors: Hourly,
+    ensemble: Ensemble,
+    practice: Practice,
+    season_c: float | None,
 ) -> Floats:
     """Return the air of the room, in degC, shape (n, m)."""
     stated = job.site.room_temperature
     if stated is not None:
         return np.broadcast_to(stated + ensemble.room_c, outdoors["air_c"].shape)
-    first = ensemble.first_placed
-    room_c = _cold_end(outdoors["air_c"], state, practice)
-    room_c[:, first] = _warm_end(outdoors["air_c"][:, first], outdoors["sun"][:, first], state, practice)
+    first, air_c = ensemble.first_placed, outdoors["air_c"]
+    room_c = _cold_end(air_c, state, practice, np.inf if season_c is None else season_c)
+    sunlit_c = air_c[:, first] + practice["room.sun"] * outdoors["sun"][:, first]
+    room_c[:, first] = _warm_end(sunlit_c, state, practice, -np.inf if season_c is None else season_c)
     return room_c
 
 
-def _cold_end(air_c: Floats, state: RoomState, practice: Practice) -> Floats:
-    """Return the coldest likely air of a room from the air outdoors, in degC, shape (n, m)."""
-    light, heavy = (_follow(air_c, practice[f"room.{each}"]) for each in ("light", "heavy"))
+def _cold_end(air_c: Floats, state: RoomState, practice: Practice, most_c: float) -> Floats:
+    """Return the coldest likely air of a room from the air outdoors, in degC, shape (n, m).
+
+    A heavy building begins at the mean of the first day, and no warmer than `most_c`.
+    """
+    begins_c = air_c[:_DAY].mean(axis=0)
+    light = _follow(air_c, practice["room.light"], begins_c)
+    heavy = _follow(air_c, practice["room.heavy"], np.minimum(begins_c, most_c))
     unheated = np.minimum(np.minimum(light, heavy), practice["room.cool"])
     return np.maximum(unheated, practice["room.heated-coldest"]) if state == "heated" else unheated
 
 
-def _warm_end(air_c: Floats, sun_wm2: Floats, state: RoomState, practice: Practice) -> Floats:
-    """Return the warmest likely air of a room from air and sun outdoors, in degC, shape (n, m)."""
-    sunlit = air_c + practice["room.sun"] * sun_wm2
-    light, heavy = (_follow(sunlit, practice[f"room.{each}"]) for each in ("light", "heavy"))
+def _warm_end(sunlit_c: Floats, state: RoomState, practice: Practice, least_c: float) -> Floats:
+    """Return the warmest likely air of a room from the air outdoors with the sun, in degC, shape (n, m).
+
+    A heavy building begins at the mean of the first day, and no cooler than `least_c`.
+    """
+    begins_c = sunlit_c[:_DAY].mean(axis=0)
+    light = _follow(sunlit_c, practice["room.light"], begins_c)
+    heavy = _follow(sunlit_c, practice["room.heavy"], np.maximum(begins_c, least_c))
     unheated = np.maximum(light, heavy)
     return unheated if state == "unheated" else np.maximum(unheated, practice["room.heated-warmest"])
 
 
-def _follow(hourly: Floats, lag_h: float) -> Floats:
-    """Return what follows hourly values with a time constant, from the mean of the first day on, (n, m)."""
-    share = -np.expm1(-1.0 / lag_h)
-    now = hourly[:_DAY].mean(axis=0)
+def _follow(hourly: Floats, lag_h: float, begins: Floats) -> Floats:
+    """Return what follows hourly values, (n, m), with a time constant, from where it begins, (m,), on."""
+    share, now = -np.expm1(-1.0 / lag_h), begins
     followed = np.empty_like(hourly)
     for hour, value in enumerate(hourly):
         now = now + share * (value - now)

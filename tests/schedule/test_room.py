@@ -13,6 +13,7 @@ from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
 from handover.schedule.surroundings import around_slab, weather_of_members
+from handover.weather.climate import climate_at
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -60,7 +61,9 @@ def sawing_closes(schedule: CureSchedule) -> float:
     return milestone.not_after.timestamp()
 
 
-def air_of(simulation: Simulation, room: dict[str, Any], weather: WeatherSeries) -> tuple[Floats, Floats]:
+def air_of(
+    simulation: Simulation, room: dict[str, Any], weather: WeatherSeries, season_c: float | None = None
+) -> tuple[Floats, Floats]:
     """Return the room's air of the concrete placed last and of that placed first, without errors, (n,)."""
     site = simulation.job.site.model_copy(update={"room_temperature": None, "room_heated": None, **room})
     job = simulation.job.model_copy(update={"site": site})
@@ -68,7 +71,7 @@ def air_of(simulation: Simulation, room: dict[str, Any], weather: WeatherSeries)
     none = {name: np.zeros((len(weather.air_c), len(ensemble))) for name in ensemble.errors}
     calm = simulation.ensemble.__class__(**{**vars_of(ensemble), "errors": none})
     outdoors = weather_of_members(weather, calm)
-    room_c = around_slab(job, outdoors, calm, simulation.practice)["air_c"]
+    room_c = around_slab(job, outdoors, calm, simulation.practice, season_c=season_c)["air_c"]
     return room_c[:, 0], room_c[:, ensemble.first_placed.start]
 
 
@@ -109,6 +112,40 @@ def test_an_unheated_building_has_the_air_outdoors_where_that_is_constant(
     simulation = simulate(inside(UNHEATED), constant, as_of, members=4)
     for air in air_of(simulation, UNHEATED, constant):
         assert air == pytest.approx(np.full(14 * 24, air_c), abs=1e-9)
+
+
+@pytest.mark.parametrize(("season_c", "cold_c", "warm_c"), [(4.0, 4.0, 10.0), (16.0, 10.0, 16.0)])
+def test_a_heavy_building_has_the_season_in_it_where_that_is_the_safe_end(
+    inside: Callable[..., JobRecord],
+    weather: Weather,
+    as_of: datetime,
+    season_c: float,
+    cold_c: float,
+    warm_c: float,
+) -> None:
+    """Weather that begins with the pour says nothing of the week before. Of what was, a week leaves a tenth.
+
+    Identity: exp(-168 h / 72 h) is 0.097.
+    """
+    constant = weather(10.0, 10.0, shortwave_wm2=np.zeros(14 * 24))
+    simulation = simulate(inside(UNHEATED), constant, as_of, members=4)
+    for air, begins_c in zip(air_of(simulation, UNHEATED, constant, season_c), (cold_c, warm_c), strict=True):
+        assert air[0] == pytest.approx(begins_c, abs=0.1)
+        assert air[167] - 10.0 == pytest.approx(0.097 * (begins_c - 10.0), abs=0.01)
+
+
+def test_a_warm_day_of_the_pour_is_no_warm_building_in_a_cold_month(
+    inside: Callable[..., JobRecord], weather: Weather, as_of: datetime
+) -> None:
+    """Identity: the map's mean air of Santiago in July, and not the mean of a warm first day."""
+    santiago = {"latitude": -33.45, "longitude": -70.65}
+    warm_day = weather(12.0, 20.0, shortwave_wm2=np.zeros(14 * 24), **santiago)
+    simulation = simulate(inside({**UNHEATED, **santiago}), warm_day, as_of, members=4)
+    climate = climate_at(simulation.job.site)
+    assert climate is not None
+    season_c = climate.air_c(warm_day.time[:1])[0]
+    assert season_c < 10.0
+    assert simulation.air_c[0] == pytest.approx(season_c, abs=0.5)  # an hour later
 
 
 def test_an_unheated_building_stays_within_the_air_outdoors(
