@@ -60,7 +60,7 @@ def _before_it_leaves(wording: Wording) -> Iterator[Visit]:
     if wording.surface.rains:
         yield _begin(wording, left, RAIN_COVER), wording.surface.rains[0].owner
     if surface is not None:
-        yield _begin(wording, left, SURFACE), surface.owner
+        yield _surface_begin(wording, left), surface.owner
     if pipes is not None:
         yield pipes.start, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text)
     if hose is not None:
@@ -70,6 +70,12 @@ def _before_it_leaves(wording: Wording) -> Iterator[Visit]:
 def _begin(wording: Wording, tasks: Mapping[str, Task], kind: str) -> datetime:
     """Return when a task of a kind begins; one that is on begins now."""
     return tasks[kind].start if kind in tasks else wording.schedule.issued_at
+
+
+def _surface_begin(wording: Wording, tasks: Mapping[str, Task]) -> datetime:
+    """Return when the work on the surface begins: what keeps it damp does so before its cover is laid."""
+    task = wording.schedule.surface
+    return task.start if task and task.work == "damp" else _begin(wording, tasks, SURFACE)
 
 
 def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[Visit, ...]:

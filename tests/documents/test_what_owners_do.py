@@ -249,3 +249,22 @@ def test_water_is_named_in_frost_only_where_the_owner_waters(
     (cover,) = (each for each in owner_events(wording) if each.kind == "frost-cover")
     no_water = {"en": "Do not water", "es": "No riegue"}[language]
     assert (no_water in cover.description) == (method == "sprinkler")
+
+
+def test_the_crew_keeps_the_top_damp_before_it_comes_back_to_saw(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Issued after the last pass: the top is kept damp now, though its cover is laid after the first cut."""
+    covered = covered_by_crew(schedule, "wet burlap")
+    assert covered.surface is not None
+    assert covered.surface.cover_from is not None
+    cut, end = covered.issued_at + timedelta(minutes=15), covered.surface.until
+    assert cut < covered.surface.cover_from
+    sawn = with_date(
+        covered, MilestoneKind.SAW_JOINTS, likely=cut, not_before=cut, not_after=end, printed=None
+    )
+    wording = Wording(job, sawn)
+    damp, saw, *_ = crew_visits(wording)
+    assert wording.surface.to_come is not None
+    assert damp == wording.surface.to_come.owner
+    assert saw.startswith(wording.dates.title(MilestoneKind.SAW_JOINTS))
