@@ -268,3 +268,13 @@ def test_the_crew_keeps_the_top_damp_before_it_comes_back_to_saw(
     assert wording.surface.to_come is not None
     assert damp == wording.surface.to_come.owner
     assert saw.startswith(wording.dates.title(MilestoneKind.SAW_JOINTS))
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_who_keeps_blankets_dry_is_told_how(job: JobRecord, schedule: CureSchedule, language: str) -> None:
+    """First page and steps both name the plastic over them: a wet blanket keeps nothing warm."""
+    blankets = replace(schedule, curing_method="insulating blanket", watering=())
+    care = CareSheet(Wording(job, blankets, language=language), {})
+    over = {"en": "draw plastic over them", "es": "tienda plástico encima"}[language]
+    assert over in care.say("your-part.insulating-blanket-text")
+    assert over in care.how
