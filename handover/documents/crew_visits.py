@@ -31,7 +31,7 @@ MAX_REPAIRS = 4
 """Maximum number of repairs on the first page."""
 
 
-Visit = tuple["datetime", str]
+CrewVisit = tuple["datetime", str]
 """When a visit begins, and its sentence."""
 
 
@@ -51,7 +51,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
     return (*lines, *_repairs(wording), *_walk_through(wording))
 
 
-def _before_it_leaves(wording: Wording) -> Iterator[Visit]:
+def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     """Yield what the crew does at the fresh slab: the cover before rain, the surface, pipes, the hose."""
     kinds = (RAIN_COVER, SURFACE, PIPES_FROST, LAY_HOSE)
     tasks = wording.schedule.tasks_of("crew", *kinds)
@@ -78,7 +78,7 @@ def _surface_begin(wording: Wording, tasks: Mapping[str, Task]) -> datetime:
     return task.start if task and task.work == "damp" else _begin(wording, tasks, SURFACE)
 
 
-def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[Visit, ...]:
+def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[CrewVisit, ...]:
     """Return when the crew lays blankets and takes them off, one sentence each, without what is over.
 
     Args:
@@ -89,7 +89,7 @@ def cover_visits(wording: Wording, *, after_first: bool = False) -> tuple[Visit,
     return tuple(_cover_visits(wording, first))
 
 
-def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[Visit]:
+def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[CrewVisit]:
     schedule, issued = wording.schedule, wording.schedule.issued_at
     ends = schedule.milestone(Kind.PROTECTION_ENDS)
     if (start := schedule.blankets_on) is not None:
@@ -105,7 +105,7 @@ def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[Visit]:
             yield each.start, wording.say("sheet.crew-cover", start=laid, until=until)
 
 
-def _dates(wording: Wording) -> Iterator[Visit]:
+def _dates(wording: Wording) -> Iterator[CrewVisit]:
     """Yield a sentence for each visit that has a date and is not past at the time of issue."""
     known = {each.kind: each for each in wording.dates.milestones}
     if (saw := wording.dates.undated_saw) is not None:
