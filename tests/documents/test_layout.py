@@ -225,6 +225,33 @@ def test_a_long_list_of_changes_leaves_the_first_page_whole(
         assert pages == {0}, name
 
 
+@pytest.mark.parametrize(("part", "name", "holds"), [(1, "how", "figure"), (2, "hurts", "ul")])
+def test_what_may_hurt_people_stands_whole_under_its_heading(
+    part: int, name: str, holds: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """Seen: one danger alone at the top of the last page, and a chart there, each without its heading.
+
+    One document has the part of the sheet at each height.
+    """
+    codes = ("caustic", "children-animals", "slips", "electricity", "silica", "nails", "heaters")
+    cautions = tuple(replace(schedule.cautions[0], code=each, figures=()) for each in codes)
+    words = Wording(job, replace(schedule, cautions=cautions))
+    before, *parts = care_sheet_html(words).split('<section class="onward">')
+    at_heights = "".join(
+        f'<section class="onward" style="break-before: page; padding-top: {height}mm">{parts[part - 1]}'
+        for height in range(130, 210, 10)
+    )
+    boxes, _ = boxes_of(f"{before.partition('<body')[0]}<body>{at_heights}</body></html>")
+    pages: dict[Any, set[int]] = defaultdict(set)
+    for each in boxes:
+        if each.tag == "section" and each.element.find("h2") is not None:
+            pages[each.element].add(each.page)
+    heading = words.say(f"sheet.{name}")
+    found = [each for each in pages if each.find("h2").text == heading and each.find(holds) is not None]
+    assert len(found) == 8
+    assert all(len(pages[each]) == 1 for each in found)
+
+
 @pytest.mark.parametrize("days", [7, 15, 28])
 def test_the_heading_of_the_table_stays_with_its_first_day(
     days: int, job: JobRecord, schedule_with: Callable[..., CureSchedule]
