@@ -179,7 +179,7 @@ def test_the_validator_finds_nothing(
 
 
 def test_the_pictures_stay_small() -> None:
-    assert sum(each.stat().st_size for each in KEPT.glob("*.png")) < 1_700_000
+    assert sum(each.stat().st_size for each in KEPT.glob("*.png")) < 900_000
 
 
 # ---- the measure itself
