@@ -54,7 +54,7 @@ CALENDAR_COLOURS: dict[Party, str] = {"owner": EVENT_COLOURS["water"], "crew": E
 
 
 def owner_calendar(words: Wording, earlier: bytes | None = None) -> bytes:
-    """Return owner.ics: each watering, what may go on the slab and from when, frost, sealing, salt.
+    """Return owner.ics: waterings, what may go on the slab and from when, frost, the walk-through, salt.
 
     Events of the owner's ``earlier`` calendar that are not in this one remain for one issue, cancelled.
     """
