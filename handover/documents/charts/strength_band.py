@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from handover.documents.wording import Wording
 
-ROW, DAY_GAP, SAMPLE = LABEL + 4, 12.0, 20.0
+ROW, GAP, SAMPLE = LABEL + 4, 12.0, 20.0
 """Distance between two rows of labels, from a name to its date, and the length of the line in the key."""
 FULL_DASH = "2 4"
 GATE_KINDS = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_VEHICLES, MilestoneKind.HEAVY_VEHICLES)
@@ -146,7 +146,7 @@ def _title_width(title: str) -> float:
 
 
 def _day_width(day: str) -> float:
-    return DAY_GAP + text_width(day, LABEL)
+    return GAP + text_width(day, LABEL)
 
 
 def _draw_gates(
@@ -174,7 +174,7 @@ def _write_gate(drawing: Drawing, gate: _Gate, base: float) -> None:
     """Write the name of a gate beside its pole, and after it the date where the chart does not reach."""
     x, is_right = gate.flag.pole, gate.flag.left >= gate.flag.pole
     anchor = "start" if is_right else "end"
-    at_title, at_day = x + 6, x + 6 + _title_width(gate.title) + DAY_GAP
+    at_title, at_day = x + 6, x + 6 + _title_width(gate.title) + GAP
     if not is_right:
         at_title, at_day = x - 6 - (_day_width(gate.day) if gate.day else 0), x - 6
     drawing.text((at_title, base), gate.title, "warm", LABEL, anchor=anchor, bold=True)
