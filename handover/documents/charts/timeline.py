@@ -25,7 +25,7 @@ PITCH, LOW_PITCH = 33.0, 19.0
 """Distance between two rows of flags with two lines, and with one."""
 MOST_ROWS = 4
 """More rows of flags have one line each: so many flags stand close together only in long cold."""
-GAP = 12.0
+GAP = 8.0
 """Space between title and day in one line."""
 SLAB_TONES = 12
 FLAG_KINDS = (
@@ -131,7 +131,7 @@ def _write_label(
         drawing.text((x, head + 28), day, "soft", LABEL, anchor=anchor)
         return
     of_title, of_day = _label_widths(wording, words)
-    at_title, at_day = (x, x + of_title + GAP) if on_right else (x - of_day - GAP, x)
+    at_title, at_day = (x, x + of_title + GAP) if on_right else (x - of_day - 1.5 * GAP, x)
     drawing.text((at_title, head + 12), title, size=LABEL, anchor=anchor, bold=True)
     drawing.text((at_day, head + 12), day, "soft", LABEL, anchor=anchor)
 
