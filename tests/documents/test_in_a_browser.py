@@ -322,7 +322,8 @@ def test_the_page_prints_like_a_sheet(
     result = subprocess.run(
         ["pdftotext", "-layout", printed, "-"], capture_output=True, text=True, check=True
     )
-    (row,) = (line for line in result.stdout.splitlines() if "Wednesday, July 15" in line and " to " in line)
+    lines = map(str.strip, result.stdout.splitlines())
+    (row,) = (line for line in lines if line.startswith("Wednesday, July 15") and " to " in line)
     assert "6:30 to 7:30 am" in row
     assert "12:00 to 1:00 pm" in row
 
