@@ -49,7 +49,7 @@ MAX_CHANGES = 3
 """Maximum number of changes on the first page; the care page and the message have all."""
 FRONT_LINE = 66
 """Characters of a sentence in one line of the first page, for its layout."""
-FRONT_LINES = 17
+FRONT_LINES = 13
 """Lines of dates, warning and visits of the crew that fit on the first page in its usual layout."""
 DENSE_FRONT_LINES = 24
 """The same in its dense layout."""

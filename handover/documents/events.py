@@ -282,6 +282,7 @@ class _TaskWording:
         """Return the cover while watering has to wait; the crew's, in the owner's calendar, as theirs."""
         by, of_method = ("-crew" if task.how else ""), self.wording.visits.of_method
         text = f"{of_method(f'cover.text{by}')}\n{self._until(task)}"
+        text = self._with_night(text, task)
         text = self._with_closing(text, task) if task.by == "owner" else self._held_clear(text, task)
         return _TaskWords(of_method(f"cover.title{by}"), text, "protect")
 

@@ -492,7 +492,7 @@ class _Planner:
                 continue
             notes = (NEXT,) if each is coming else ()
             how = BY_CREW if by == "owner" and each.by_crew else ""
-            night = tuple(self._night(each.start)) if by == "crew" and each.frosts else ()
+            night = tuple(self._night(each.start)) if by == "crew" else ()
             kind = FROST_COVER if each.frosts else COVER_NOT_WATER
             yield self._cover(kind, by, each, how, (*night, *notes))
 

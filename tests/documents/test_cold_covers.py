@@ -207,6 +207,24 @@ def test_a_cover_of_the_crew_in_place_of_water_is_in_both_calendars(
     assert any(wording.visits.cover_end(cover) in each for each in care.crew)
 
 
+def test_a_cover_in_place_of_water_at_night_is_called_night_work(
+    job: JobRecord, frozen: CureSchedule
+) -> None:
+    planned = Wording(job, replace(frozen, risks=(), tasks=())).schedule
+    tasks = tuple(
+        replace(each, start=each.start.replace(hour=23), notes=("night",))
+        if each.kind == "cover-not-water" and each.by == "crew"
+        else each
+        for each in planned.tasks
+    )
+    [event] = [
+        each
+        for each in crew_events(Wording(job, replace(planned, tasks=tasks)))
+        if each.kind == "cover-not-water"
+    ]
+    assert event.description.startswith("Night work")
+
+
 def test_one_party_lays_a_cover(job: JobRecord, schedule: CureSchedule) -> None:
     """Before people may walk on the slab it is the crew, then the owner."""
     walk = schedule.milestone(Kind.FOOT_TRAFFIC)
