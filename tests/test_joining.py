@@ -395,14 +395,14 @@ def test_time_and_water_of_a_visit_to_several_slabs_are_said_to_be_for_each(
     joined_set: Callable[..., Any],
 ) -> None:
     """One hose does one slab after the other: half the water would reach each if they were for all."""
-    told = {
+    said = {
         (
             str(event["summary"]).count("Alder Lane") > 1 and "gallons" in str(event["description"]),
             "for each slab" in str(event["description"]),
         )
         for event in events(joined_set(THREE, FOUR_DAYS_LATER)["owner.ics"])
     }
-    assert told == {(True, True), (False, False)}
+    assert said == {(True, True), (False, False)}
 
 
 def holds(event: Any, name: str, words: str, span: tuple[Any, Any]) -> bool:
@@ -717,7 +717,7 @@ def test_the_sheet_is_at_most_two_pages_longer_than_that_of_one_slab(
         assert {*pdf.attachments} == {"owner.ics", "slabs.json"}
 
 
-# ---- a slab that nobody was told to water
+# ---- a slab that nobody was asked to water
 
 
 MORNING_AFTER = datetime.fromisoformat("2026-07-15T14:00:00-04:00")

@@ -371,7 +371,7 @@ class SurfaceChoice:
     litres: Annotated[NotNegative, means("Water that it takes. [L]")]
     cover_litres: Annotated[
         NotNegative | None,
-        means("How much of it the cover takes; the rest is fog. Null: not told apart. [L]"),
+        means("How much of it the cover takes; the rest is fog. Null: not known. [L]"),
     ] = None
 
 
@@ -732,7 +732,7 @@ class CoverSpan:
     """How long a cover against frost lies, and the frost that it keeps off."""
 
     end: Annotated[
-        Instant | None, means("When it comes off; null: past the estimate, so that the contractor tells.")
+        Instant | None, means("When it comes off; null: past the estimate, so that the contractor says when.")
     ]
     off: Annotated[
         str | None, means("Kind of the date on which it comes off; null: before the next watering.")

@@ -194,7 +194,7 @@ def _coldest_weak_top(simulation: Simulation, dates: Dates) -> Floats:
 def _rain(simulation: Simulation) -> Iterator[Risk]:
     """Yield when rain is likely on concrete that it can still damage."""
     weather = simulation.weather
-    if simulation.job.slab.exposure != "outdoors":
+    if not simulation.job.slab.gets_rain:
         return
     start = simulation.job.placement.start.timestamp()
     end = _needs_no_rain_until(simulation)

@@ -712,7 +712,7 @@ def _dry_again(grid: Floats, simulation: Simulation) -> Floats:
 def _rain(grid: Floats, simulation: Simulation) -> Floats:
     """Return the rain of each slot that is likely enough to count on, in mm."""
     weather = simulation.weather
-    if simulation.job.slab.exposure != "outdoors":
+    if not simulation.job.slab.gets_rain:
         return np.zeros(len(grid))
     known = simulation.weather.seconds
     # the hour of the middle of the slot
@@ -737,13 +737,13 @@ def _day(
     known = simulation.weather.seconds
     whole = (known > begins) & (known <= over)
     visits = tuple(_visits(slots, chosen, put_mm * job.slab.area, simulation))
-    chance, is_open = weather.precipitation_probability[whole], job.slab.exposure == "outdoors"
+    chance, gets_rain = weather.precipitation_probability[whole], job.slab.gets_rain
     return WateringDay(
         date=day,
         visits=visits,
         skipped_because=None if visits else _why_skipped(slots, job, method),
-        rain_mm=float(weather.precipitation_mm[whole].sum()) if is_open else 0.0,
-        rain_probability=float(np.nanmax(chance)) if is_open and not np.isnan(chance).all() else None,
+        rain_mm=float(weather.precipitation_mm[whole].sum()) if gets_rain else 0.0,
+        rain_probability=float(np.nanmax(chance)) if gets_rain and not np.isnan(chance).all() else None,
         lost_mm=float(slots.lost.sum()),
         coldest_c=float(simulation.air_c[whole].min()),
         basis=basis(datetime.fromtimestamp(over, UTC)),

@@ -107,7 +107,7 @@ def test_the_letter_asks_for_ticks_only_where_there_are_boxes(
 def test_the_calendar_keeps_water_away_from_the_saw(
     job: JobRecord, schedule: CureSchedule, language: str, timer: bool
 ) -> None:
-    """Whoever reads the calendar alone waters after the crew has sawn: that watering and no other says so."""
+    """Who reads the calendar alone waters after the crew has sawn: that watering and no other says so."""
     first, second = schedule.watering[0].visits[:2]
     sawn = with_date(
         schedule, MilestoneKind.SAW_JOINTS, not_before=first.start, not_after=first.end, printed=None
@@ -116,8 +116,8 @@ def test_the_calendar_keeps_water_away_from_the_saw(
     wording = Wording(job.model_copy(update={"curing": curing}), sawn, language=language)
     events = [each for each in owner_events(wording) if each.kind == "watering"]
     assert first.end < second.start
-    told = [wording.say("watering.saw") in each.description for each in events]
-    assert told == [True, *(False for _ in events[1:])]
+    said = [wording.say("watering.saw") in each.description for each in events]
+    assert said == [True, *(False for _ in events[1:])]
     assert wording.say("watering.saw").endswith(wording.say("sheet.crew-water"))
 
 

@@ -15,7 +15,7 @@ from handover.schedule.ensemble import CENTRAL
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate, with_dry_surface
 from handover.schedule.slab_simulation import DryHours
-from handover.schedule.watering import SLOT_H, Slots, Timetable, plan_day, timer_runs
+from handover.schedule.watering import SLOT_H, Slots, Timetable, freezing_ahead, plan_day, timer_runs
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -211,6 +211,18 @@ def test_rain_that_may_not_come_replaces_nothing(job: Job, weather: Weather, as_
     rain = np.where((np.arange(len(plain)) - 1) // 24 == 3, 1.0, 0.0)
     doubtful = replace(plain, precipitation_mm=rain, precipitation_probability=np.where(rain > 0, 0.3, 0.0))
     assert plan_cure(job(), doubtful, as_of).watering[3].visits
+
+
+@pytest.mark.parametrize(("drying", "freezes"), [(0.0, True), (5.0, False)], ids=["it stays wet", "it dries"])
+def test_the_frost_of_the_coming_night_counts_for_water_that_has_not_dried(
+    job: Job, weather: Weather, as_of: datetime, drying: float, freezes: bool
+) -> None:
+    """Water put on at noon is ice before dawn where it has not dried; 12 h after noon it is not cold yet."""
+    simulation = simulate(job(), weather(-1.0, 20.0), as_of, members=8)
+    slab = replace(simulation.slab, evaporation=np.full_like(simulation.slab.evaporation, drying))
+    noon = as_of.astimezone(simulation.job.zone).replace(hour=12, minute=0) + timedelta(days=5)
+    found = freezing_ahead(np.array([noon.timestamp()]), replace(simulation, slab=slab), as_of)
+    assert bool(found[0]) == freezes
 
 
 def test_rain_does_not_reach_a_slab_under_a_roof(job: Job, weather: Weather, as_of: datetime) -> None:
