@@ -70,6 +70,9 @@ _KINDS = (
 )
 """The dates that are compared."""
 
+_NOBODY_NEEDED = ("plastic sheet",)
+"""Methods with a first water that a sheet keeps in: nobody has to be there at that hour."""
+
 LEVELS = ("watch", "precaution")
 """The two limits of drying."""
 
@@ -133,7 +136,12 @@ class StartHour:
     ]
     saw: Annotated[SawHours | None, means("Null where no joints are sawn.")]
     first_water: Annotated[Instant | None, means("Not before; null where the curing has no first water.")]
-    attended: Annotated[bool | None, means("Whether somebody is there then; null without first water.")]
+    attended: Annotated[
+        bool | None,
+        means(
+            "Whether somebody is there then; null where nobody has to be: a plastic sheet, or no first water."
+        ),
+    ]
     frost_from: Annotated[
         Instant | None,
         means("When the top may freeze before it is strong enough, as the record cures it; in a week."),
@@ -148,6 +156,9 @@ class StartHour:
         means("Whether the top may freeze before a blanket may lie on it: before it is finished and set."),
     ]
     rain_mm: Annotated[NotNegative, means("Rain that is likely on the fresh concrete. [mm]")]
+    rain_before_set_mm: Annotated[
+        NotNegative, means("The part of it that begins to fall before final set, while it is finished. [mm]")
+    ]
     concerns: Annotated[tuple[Concern, ...], means("What speaks against it, the most serious first.")]
 
     @property
@@ -267,16 +278,17 @@ def compare_starts(
 def rank(start: StartHour) -> tuple[Any, ...]:
     """Return by what a start is compared, point by point: an earlier point counts before all later ones.
 
-    No score: first what harms the slab, the most serious first, with the hours of fast drying; then what is
-    hard on people; then the drying below the limit. Drying counts by half hours, as it is printed. Of equal
-    starts the earlier one comes first.
+    No score: first what harms the slab, the most serious first, with the rain in whole millimetres, before
+    final set and in all, and the hours of fast drying; then what is hard on people; then the drying below the
+    limit. Drying counts by half hours, as it is printed. Of equal starts the earlier one comes first.
     """
     codes = start.codes
     blanket = np.inf if start.blanket is None else start.blanket
     return (
         blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
         "frost-before-blankets" in codes,
-        "rain" in codes,
+        np.ceil(start.rain_before_set_mm),
+        np.ceil(start.rain_mm),
         np.ceil(start.precaution_hours * 2.0) / 2.0,
         np.ceil(start.dark_finishing_h or 0.0) if "finish-dark" in codes else 0.0,
         *(code in codes for code in HARDSHIP[1:]),
@@ -389,12 +401,15 @@ class _StartComparer:
             finish_first_by=early_instant(dates.met_h[MilestoneKind.FINAL_SET], simulation),
             saw=self._saw_hours(simulation, dates, milestones.get(MilestoneKind.SAW_JOINTS)),
             first_water=water,
-            attended=None if water is None else _is_attended(water, simulation),
+            attended=None
+            if water is None or job.curing.method in _NOBODY_NEEDED
+            else _is_attended(water, simulation),
             frost_from=None if frost is None else frost.start,
             frost_safe=dates.not_before(MilestoneKind.FROST_SAFE),
             blanket=need.least,
             freezes_bare=need.freezes_bare,
             rain_mm=_rain(risks),
+            rain_before_set_mm=_rain_before(final, risks, simulation),
             concerns=(),
         )
         if frost is None and simulation.is_insulated:  # the blanket of the record is enough
@@ -448,7 +463,12 @@ class _StartComparer:
         yield from _frost(start, simulation)
         rain = [each for each in risks if each.code == "rain-on-fresh"]
         if rain:
-            yield Concern("rain", rain[0].start, rain[-1].end, (Figure("rain", start.rain_mm, "mm"),))
+            yield Concern(
+                "rain",
+                rain[0].start,
+                rain[-1].end,
+                (Figure("rain", start.rain_mm, "mm"), Figure("before_set", start.rain_before_set_mm, "mm")),
+            )
         limit = self.practice["drying.precaution"]
         above = np.flatnonzero(drying.rate >= limit)
         if len(above):
@@ -593,6 +613,19 @@ def _rain(risks: tuple[Risk, ...]) -> float:
     """Return the likely rain on the fresh concrete, in mm."""
     rain = (each for each in risks if each.code == "rain-on-fresh")
     return sum(figure.value for each in rain for figure in each.figures if figure.name == "rain")
+
+
+def _rain_before(final: datetime | None, risks: tuple[Risk, ...], simulation: Simulation) -> float:
+    """Return the part of the rain on the fresh concrete whose hour begins before final set, in mm."""
+    if final is None:
+        return _rain(risks)
+    weather, last = simulation.weather, final.timestamp()
+    begins = weather.seconds - HOUR_S  # the rain of an hour falls before its end
+    wet = np.zeros(len(begins), bool)
+    for each in risks:
+        if each.code == "rain-on-fresh":
+            wet |= (begins >= each.start.timestamp()) & (begins < min(each.end.timestamp(), last))
+    return float(weather.precipitation_mm[wet].sum())
 
 
 def _hours(start: datetime | None, end: datetime | None) -> float:

@@ -114,6 +114,50 @@ def test_rain_within_the_hours_of_fresh_concrete_is_named(job: Job, weather: Wea
     assert "rain" not in compare(job(slab={"exposure": "indoors"}), wet, at(8)).starts[0].codes
 
 
+def rain_at(dry: WeatherSeries, millimetres: dict[int, float]) -> WeatherSeries:
+    """Return the weather with rain in the hours that end so many hours after the midnight of the site."""
+    ends = [MIDNIGHT + timedelta(hours=each) for each in millimetres]
+    rain = np.zeros(len(dry.time))
+    for end, depth in zip(ends, millimetres.values(), strict=True):
+        rain[dry.seconds == end.timestamp()] = depth
+    chance = np.where(rain > 0.0, 0.9, 0.0)
+    return replace(dry, precipitation_mm=rain, precipitation_probability=chance)
+
+
+def test_a_start_with_less_rain_is_better(job: Job, weather: Weather) -> None:
+    drizzle, cloudburst = 32, 56  # the second and the third day, 8 am
+    wet = rain_at(weather(14.0, 20.0), {drizzle: 0.6, cloudburst: 20.0})
+    heavy, light = (MIDNIGHT + timedelta(hours=each - 1) for each in (cloudburst, drizzle))
+    compared = compare(job(slab={"exposure": "outdoors"}), wet, [light, heavy])
+    first, second = compared.starts
+    assert "rain" in first.codes
+    assert "rain" in second.codes
+    assert compared.best is first
+    assert [each.rain_mm for each in compared.starts] == pytest.approx([0.6, 20.0])
+    # ... and not because it comes first
+    assert rank(replace(second, rain_mm=0.5, rain_before_set_mm=0.5)) < rank(
+        replace(first, rain_mm=20.0, rain_before_set_mm=20.0)
+    )
+
+
+def test_rain_before_final_set_counts_before_rain_on_firm_concrete(job: Job, weather: Weather) -> None:
+    wet = rain_at(weather(), {10: 3.0, 18: 5.0})
+    (start,) = compare(job(slab={"exposure": "outdoors"}), wet, at(8)).starts
+    assert start.final_set is not None
+    assert MIDNIGHT + timedelta(hours=10) < start.final_set < MIDNIGHT + timedelta(hours=17)
+    assert start.rain_mm == pytest.approx(8.0)
+    assert start.rain_before_set_mm == pytest.approx(3.0)
+    assert rank(replace(start, rain_before_set_mm=0.0)) < rank(replace(start, rain_mm=3.0))
+
+
+@pytest.mark.parametrize("method", ["plastic sheet", "curing compound", "insulating blanket"])
+def test_nobody_has_to_be_there_for_a_cover_or_a_compound(method: str, job: Job, weather: Weather) -> None:
+    curing = {"method": method, "available": ("05:00-05:30",)}
+    (start,) = compare(job(curing=curing), weather(), at(7)).starts
+    assert start.attended is None
+    assert "nobody" not in start.codes
+
+
 def test_first_water_when_nobody_is_there(job: Job, weather: Weather) -> None:
     away, there, timer = (
         compare(job(curing=curing), weather(), at(7)).starts[0]

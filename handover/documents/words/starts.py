@@ -197,11 +197,18 @@ class StartWording:
     # ---- what speaks against a start
 
     def _sentence(self, concern: Concern, start: StartHour) -> str:
-        key = f"starts.against.{concern.code}"
+        key = f"starts.against.{concern.code}{self._when_it_rains(concern, start)}"
         # Without its hour, a sentence has another form.
         if concern.at is None and self.reader.has(f"{key}-some-time"):
             key = f"{key}-some-time"
         return self.say(key, **self._values(concern, start))
+
+    @staticmethod
+    def _when_it_rains(concern: Concern, start: StartHour) -> str:
+        """Return the mark of a sentence on rain, a part of which or all of which falls after final set."""
+        if concern.code != "rain" or start.rain_before_set_mm >= start.rain_mm:
+            return ""
+        return "--some-after-set" if start.rain_before_set_mm > 0.0 else "--after-set"
 
     def _values(self, concern: Concern, start: StartHour) -> dict[str, str]:
         figures = {each.name: each.value for each in concern.figures}
@@ -215,6 +222,7 @@ class StartWording:
             "peak": self.quantities.measure(start.peak_drying, "evaporation"),
             "limit": self.quantities.measure(self.comparison.precaution_limit, "evaporation"),
             "rain": self.quantities.measure(start.rain_mm, "rain"),
+            "early": self.quantities.measure(start.rain_before_set_mm, "rain"),
             "blanket": self._resistance(figures.get("blanket", 0.0)),
         }
 
