@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from handover.cli.options import Options
     from handover.service.batch import BatchOutcome
+    from handover.service.config import Config
     from handover.service.mail_server import MailServer
     from handover.service.send_log import MessageDraft
 
@@ -128,8 +129,10 @@ def send(options: Options) -> None:
     from handover.service.sending import dry_run, send_messages
 
     jobs = [to_path(job) for job in options.jobs]
-    server = mail_server(config_of(options))
-    if options.dry_run:
+    config = config_of(options)
+    # What would be sent can be seen before the office has a mail server.
+    server = None if options.dry_run and config.mail_host is None else mail_server(config)
+    if server is None or options.dry_run:
         outcomes = dry_run(jobs, again=options.again)
     else:
         outcomes = send_messages(jobs, server, server.password(), now(), again=options.again)
@@ -140,19 +143,25 @@ def send(options: Options) -> None:
             line = for_terminal(": ".join(part for part in (str(each.job), each.state, each.words) if part))
             print(line, file=sys.stderr if each.state == "not sent" else sys.stdout, flush=True)
             if options.dry_run and each.draft:
-                _show_draft(each.draft, server)
+                _show_draft(each.draft, _server_in_words(server, config))
     except KeyboardInterrupt:
         raise HandoverError("Stopped. What was sent is noted and will not be sent twice.") from None
     if failed:
         raise HandoverError(f"{failed} of {len(jobs)} not sent.")
 
 
-def _show_draft(draft: MessageDraft, server: MailServer) -> None:
+def _server_in_words(server: MailServer | None, config: Config) -> str:
+    if server is None:
+        return f"no mail server yet; sending needs a table [mail] in {config.file}"
+    return f"{server.host}, port {server.port}, {server.security}"
+
+
+def _show_draft(draft: MessageDraft, through: str) -> None:
     totals = (
         ("From", draft.shown_from),
         ("To", draft.shown_to),
         ("Subject", draft.subject),
         ("With", ", ".join(draft.attached)),
-        ("Through", f"{server.host}, port {server.port}, {server.security}"),
+        ("Through", through),
     )
     print("\n".join(columns(totals, 9)))

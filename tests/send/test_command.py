@@ -114,3 +114,14 @@ def test_without_settings_it_says_how_to_write_them(
     assert result.status == 2
     assert "[mail]" in result.err
     assert str(tmp_path / "handover" / "settings.toml") in result.err
+
+
+def test_a_dry_run_needs_no_mail_server(
+    run: Any, issued: Callable[..., Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    result = run("send", "--dry-run", issued())
+    assert (result.status, result.err) == (0, "")
+    for expected in ("ready", "Ana Muñoz <ana@example.org>", "Caring for your new", "care-sheet.pdf"):
+        assert expected in result.out
+    assert str(tmp_path / "handover" / "settings.toml") in result.out
