@@ -190,7 +190,7 @@ def examine_tables(
     found += _locate(raw, draft, zone, at_fault)
     found += check_fields(draft, files)
     found += offset_mismatches(written, zone)
-    doubts = [*missing_minus_sign(draft, raw)]
+    doubts = [*missing_minus_sign(written, raw)]
     if doubts:  # it explains the other cautions about the place
         found = [each for each in found if each[0][:1] != ("site",) or each[1].severity == "fault"]
         if zone is None:  # at sea, so that no record can be made of it

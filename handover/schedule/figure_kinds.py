@@ -42,6 +42,7 @@ FIGURE_KINDS: dict[str, FigureKind] = {
     "air": "share",
     "bare_hours": "duration",
     "bare_loss": "rain",
+    "before_set": "rain",
     "blanket": "thermal resistance",
     "cementitious": "content",
     "coldest_air": "temperature",

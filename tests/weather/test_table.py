@@ -210,6 +210,30 @@ def test_celsius_under_a_heading_of_fahrenheit_is_asked_about(
 
 
 @pytest.mark.parametrize(
+    ("place", "month", "value", "question"),
+    [
+        # Winnipeg in January, near -16 degC (climate normals); its figures without their minus signs
+        (Location(49.9, -97.14, "America/Winnipeg"), 1, 16, "are minus signs missing"),
+        # Johannesburg's July, near 10 degC, at the latitude of Egypt, where it is 30
+        (Location(26.2, 28.05, "Africa/Cairo"), 7, 10, "is the sign of the latitude in the record right"),
+    ],
+)
+def test_a_missing_minus_is_asked_about(
+    files: Any,
+    examine: Callable[..., ExaminedWeather],
+    place: Location,
+    month: int,
+    value: int,
+    question: str,
+) -> None:
+    text = files.table("time_utc,temp_c,rh_percent,wind_ms,cloud_percent", "{time}," + f"{value},50,3,40")
+    _, findings = examine(text.replace("2026-07-", f"2026-{month:02d}-"), place=place)
+    [doubt] = [each for each in findings if "is usual at the site" in each.problem]
+    assert question in doubt.problem
+    assert doubt.severity == "caution"
+
+
+@pytest.mark.parametrize(
     "name", ["time (UTC)", "Timestamp_UTC", "datetime utc", "date_time [GMT]", "TIME UTC"]
 )
 def test_headings_that_say_utc(files: Any, sound: Callable[..., WeatherSeries], name: str) -> None:
