@@ -29,7 +29,9 @@ from handover.documents.joined_sheet import JoinedSheet
 from handover.documents.pages import joined_files, joined_sheet_html, render_joined_page
 from handover.documents.pdf import render_pdf
 from handover.documents.wording import Wording
-from handover.schedule.model import Change, MilestoneKind
+from handover.practice.rules import general_rules
+from handover.schedule.model import Change, MilestoneKind, Visit, WaterHours
+from handover.schedule.shared_visits import plan_together
 from handover.service.archiving import issued_folders
 from handover.service.joining import (
     EarlierPapers,
@@ -45,9 +47,11 @@ from handover.service.settings import Settings
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from datetime import date
 
     from handover.documents.joined_slabs import ProjectSlabs
     from handover.documents.joined_watering import JoinedVisit
+    from handover.schedule.model import CureSchedule
 
 SAMPLE = Path(__file__).parents[1] / "sample_jobs" / "summer-garage"
 
@@ -213,20 +217,98 @@ def test_a_date_of_several_slabs_is_printed_once_with_their_names(papers: Callab
     ]
 
 
+def visits_of(schedule: CureSchedule, at: datetime) -> dict[date, tuple[Visit, ...]]:
+    """Return the visits that are ahead, by day."""
+    days = {day.date: tuple(each for each in day.visits if each.start > at) for day in schedule.watering}
+    return {day: ahead for day, ahead in days.items() if ahead}
+
+
+@pytest.mark.parametrize("at", [SAME_DAY, *TIMES])
+def test_a_visit_planned_together_keeps_the_limits_of_its_slab(
+    papers: Callable[..., Papers], read: Callable[[str], IssuedSlab], at: datetime
+) -> None:
+    joined = papers(THREE, at) if at != SAME_DAY else papers("garage driveway", at)
+    longest = general_rules().duration("project.together")
+    for slab in joined.project.slabs:
+        own = next(each.schedule for each in map(read, THREE.split()) if each.job.id == slab.job)
+        hours = {day.date: day.water_hours for day in own.watering}
+        together, alone = (visits_of(each, at) for each in (slab.words.schedule, own))
+        assert {day: len(each) for day, each in together.items()} == {
+            day: len(each) for day, each in alone.items()
+        }
+        first = next(visit for day in own.watering for visit in day.visits)
+        for day, moved in together.items():
+            for new, old in zip(moved, alone[day], strict=True):
+                assert any(each.start <= new.start and new.end <= each.end for each in hours[day])
+                assert abs(new.start - old.start) <= longest or len(moved) == 1
+                assert new.duration >= old.duration
+                assert new.litres >= old.litres - 1e-6
+                assert old != first or new == old
+
+
 @pytest.mark.parametrize("at", TIMES)
 def test_every_watering_to_come_is_in_the_table_once_with_the_hours_of_its_slab(
     papers: Callable[..., Papers], at: datetime
 ) -> None:
     joined = papers(THREE, at)
     for slab in joined.project.slabs:
-        days = joined.own[slab.job].wording.visits.days
-        own = [each for day in days for each in day.visits if each.end > at]
+        own = [each for day in slab.words.visits.days for each in day.visits if each.end > at]
         together = [each for each in visits(joined) if slab.job in each.jobs.split()]
         assert len(together) == len(own) > 0 or (at == EIGHT_DAYS_LATER and slab.job != "apron")
         for mine, ours in zip(own, together, strict=True):
             assert ours.start <= mine.start < mine.end <= ours.end
             alone = (mine.start, mine.end) == (ours.start, ours.end)
             assert alone or f"{slab.heading}: {mine.short_span}" in ours.slabs
+
+
+def test_a_slab_that_is_watered_once_a_day_is_so_with_the_others(papers: Callable[..., Papers]) -> None:
+    """The driveway lies under plastic: by itself it has one visit, in the evening."""
+    joined = papers(THREE, FOUR_DAYS_LATER)
+    driveway = next(each for each in joined.project.slabs if each.job == "driveway")
+    ahead = visits_of(driveway.words.schedule, FOUR_DAYS_LATER)
+    assert len(ahead) > 2
+    assert all(len(each) == 1 for each in ahead.values())
+    hours = [each for each in visits(joined) if "driveway" in each.jobs.split()]
+    assert all("garage" in each.jobs for each in hours)
+    starts = [day[0].start for day in ahead.values()]
+    assert all(later - before <= timedelta(days=1) for before, later in pairwise(starts))
+
+
+def test_slabs_that_are_wet_on_a_day_are_watered_at_one_half_hour(
+    read: Callable[[str], IssuedSlab],
+) -> None:
+    """Three slabs whose own hours differ by less than two hours; one of them must get no water at noon."""
+    own = read("garage")
+    day = next(each for each in own.schedule.watering[2:] if each.visits)
+    midnight = datetime.combine(day.date, time(), own.job.zone)
+
+    def slab(*starts: float, length: float = 0.5, hours: tuple[float, float] = (6.0, 21.0)) -> CureSchedule:
+        begins = [midnight + timedelta(hours=each) for each in starts]
+        visits = tuple(Visit(each, each + timedelta(hours=length), 100.0) for each in begins)
+        opens, closes = (midnight + timedelta(hours=each) for each in hours)
+        whole = replace(day, visits=visits, water_hours=(WaterHours(opens, closes),))
+        before = replace(own.schedule.watering[0], visits=own.schedule.watering[0].visits)
+        return replace(own.schedule, watering=(before, whole), risks=(), protection=None)
+
+    schedules = [
+        slab(7.0, 12.0, 18.0),
+        slab(8.5, 17.5, length=1.0),
+        slab(13.0, 19.0, hours=(12.5, 21.0)),
+    ]
+    planned = plan_together([own.job] * 3, schedules, midnight)
+    hours = [
+        [
+            ((each.start - midnight) / timedelta(hours=1), each.duration, each.litres)
+            for each in one.watering[1].visits
+        ]
+        for one in planned
+    ]
+    one_hour, half = timedelta(hours=1), timedelta(hours=0.5)
+    assert hours == [
+        [(7.0, one_hour, 200.0), (13.0, half, 100.0), (18.0, one_hour, 200.0)],
+        [(7.0, one_hour, 100.0), (18.0, one_hour, 100.0)],
+        [(13.0, half, 100.0), (18.0, one_hour, 200.0)],
+    ]
 
 
 def visits(joined: Papers) -> list[JoinedVisit]:
@@ -367,6 +449,12 @@ def end_of(event: Any) -> datetime:
     return end if isinstance(end, datetime) else datetime.combine(end, time(), UTC)
 
 
+def is_on(event: Any, when: datetime) -> bool:
+    """Return whether an event begins within half a day of an instant."""
+    start = event.decoded("dtstart")
+    return isinstance(start, datetime) and abs(start - when) < timedelta(hours=12)
+
+
 def times(event: Any) -> tuple[Any, Any]:
     return event.decoded("dtstart"), event.decoded("dtend")
 
@@ -385,6 +473,11 @@ def test_every_reminder_of_a_slab_that_is_ahead_is_in_the_calendar_once(
             if end <= (at if isinstance(end, datetime) else at.date()):
                 continue
             words = str(own["summary"]).removesuffix(f", {name}")
+            if words.startswith("Water the slab"):  # at the hours that are planned together
+                same_day = [each for each in together if name in str(each["summary"]) and is_on(each, start)]
+                assert any("Water" in str(each["summary"]) for each in same_day), (slab, words, start)
+                count += 1
+                continue
             found = [each for each in together if holds(each, name, words, (start, end))]
             assert len(found) == 1, (slab, words, start)
             count += 1
@@ -612,6 +705,12 @@ def test_the_message_says_what_is_next_and_has_the_joined_papers(
     assert "Alder Lane apron: Start watering. Not before 5:00 in the afternoon, Saturday, July 18." in text
     assert "Stop watering: Alder Lane garage and Alder Lane driveway, Wednesday, July 22; Alder" in text
     assert "already" not in text
+    # In the order of the letter of one slab: the owner's part, the dates in order of time, the papers.
+    order = ("First job: Alder Lane apron", "The dates that matter most", "Walk on it", "Stop watering")
+    at = [
+        text.index(each) for each in (*order, "for all slabs", "With this letter come", "Wet concrete burns")
+    ]
+    assert at == sorted(at)
     assert [part.get_filename() for part in message.iter_attachments()] == [  # type: ignore[attr-defined]
         "care-sheet.pdf",
         "care-page.html",
@@ -775,7 +874,9 @@ def test_papers_that_asked_once_do_not_ask_again_but_a_new_slab_is_asked_for(
     for before, asked in ((unasked, False), (unasked[:1], True)):
         earlier = EarlierPapers(issue_of(before, MORNING_AFTER), {})
         project = project_slabs(unasked, issue_of(unasked, later, earlier), Settings(), "en", earlier)
-        assert bool(JoinedSheet(project).questions) is asked
+        first = JoinedSheet(project).first
+        assert any(each.words.visits.missed_water is not None for each in first.slabs) is asked
+        assert ("Was it watered?" in first.text) is asked
 
 
 def test_the_message_says_which_calendars_to_delete(join_command: Callable[..., dict[str, bytes]]) -> None:

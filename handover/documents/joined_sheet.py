@@ -74,6 +74,11 @@ class FirstJob:
         title = self.title if self.title.endswith("?") else f"{self.title}."
         return " ".join((title, ". ".join(self.whens))) if self.whens else self.title
 
+    @property
+    def text(self) -> str:
+        """Return all of it in one paragraph: eyebrow, what, when and how."""
+        return " ".join((f"{self.eyebrow}: {self.line.removesuffix('.')}.", *self.sentences))
+
 
 @dataclass(frozen=True)
 class DateCell:
@@ -104,6 +109,8 @@ class DateRow:
         sentences: What it means: one for all slabs, or one for each.
         cells: In the order of the slabs.
         groups: The same dates, each once, with the names of its slabs.
+        earliest: The first of the dates; `LAST` where no slab has one.
+        kind: What is dated; None for what is no milestone.
     """
 
     icon: str
@@ -111,6 +118,8 @@ class DateRow:
     sentences: tuple[str, ...]
     cells: tuple[DateCell | None, ...]
     groups: tuple[DateCell, ...]
+    earliest: datetime
+    kind: str | None
 
     @property
     def same(self) -> bool:
@@ -215,7 +224,7 @@ class JoinedSheet:
         for slab in self.slabs:
             for line in lines_of(slab.care):
                 found.setdefault(line, []).append(slab)
-        return tuple(self._for(slabs, line) for line, slabs in found.items())
+        return tuple(self.for_slabs(slabs, line) for line, slabs in found.items())
 
     # ---- the slabs and the first job
 
@@ -239,18 +248,6 @@ class JoinedSheet:
             slabs=slabs,
         )
 
-    @cached_property
-    def questions(self) -> tuple[str, ...]:
-        """Return the question whether a slab was watered, with its name; none where nothing is asked."""
-        found: dict[str, list[ProjectSlab]] = {}
-        for slab in self.slabs:
-            if (asked := slab.words.visits.missed_water) is not None:
-                found.setdefault(f"{asked.title} {asked.when}. {asked.sentence}", []).append(slab)
-        return tuple(
-            self.say("joined.of-slab", slab=self.project.list_names(slabs), text=text)
-            for text, slabs in found.items()
-        )
-
     def _shared_title(self, first: JobInProgress, jobs: Sequence[JobInProgress]) -> str:
         same = len({each.title for each in jobs}) == 1
         return first.title if same else self.say("joined.look-after")
@@ -271,9 +268,9 @@ class JoinedSheet:
         found: dict[str, list[ProjectSlab]] = {}
         for slab, text in texts:
             found.setdefault(text, []).append(slab)
-        return tuple(self._for(slabs, text, among) for text, slabs in found.items() if text)
+        return tuple(self.for_slabs(slabs, text, among) for text, slabs in found.items() if text)
 
-    def _for(self, slabs: Sequence[ProjectSlab], text: str, among: Sequence[ProjectSlab] = ()) -> str:
+    def for_slabs(self, slabs: Sequence[ProjectSlab], text: str, among: Sequence[ProjectSlab] = ()) -> str:
         """Return a text, with the names of its slabs where it is not for all."""
         if len(slabs) == len(among or self.slabs):
             return text
@@ -290,7 +287,7 @@ class JoinedSheet:
             (slab, " ".join(each for each in sentences if each not in shared)) for slab, sentences in of_slabs
         )
         together = " ".join(filter(None, shared))
-        whole = (self._for([slab for slab, _ in of_slabs], together, among),) if together else ()
+        whole = (self.for_slabs([slab for slab, _ in of_slabs], together, among),) if together else ()
         return (*whole, *self._with_names(own, among))
 
     @cached_property
@@ -325,20 +322,24 @@ class JoinedSheet:
         of_slabs = [{each.title: each for each in rows_of(care)} for care in self.cares]
         titles = dict.fromkeys(title for rows in of_slabs for title in rows)
         ordered = sorted(titles, key=lambda title: self._earliest(title, of_slabs))
-        return tuple(self._date_row([rows.get(title) for rows in of_slabs]) for title in ordered)
+        return tuple(
+            self._date_row([rows.get(title) for rows in of_slabs], self._earliest(title, of_slabs))
+            for title in ordered
+        )
 
     def _earliest(self, title: str, of_slabs: Sequence[dict[str, SheetRow]]) -> datetime:
         """Return the first date of a row; that of a slab without a date comes last."""
         pairs = zip(self.cares, of_slabs, strict=True)
         return min(_instant(care, rows[title]) or LAST for care, rows in pairs if title in rows)
 
-    def _date_row(self, rows: Sequence[SheetRow | None]) -> DateRow:
+    def _date_row(self, rows: Sequence[SheetRow | None], earliest: datetime) -> DateRow:
         first = next(each for each in rows if each is not None)
         pairs = list(zip(self.slabs, rows, strict=True))
         own = [(slab, row.sentence) for slab, row in pairs if row is not None]
         sentences = self._sentences_with_names(own, [slab for slab, _ in own])
         cells = tuple(self._cell(*each) for each in pairs)
-        return DateRow(first.icon, first.title, sentences, cells, tuple(self._groups(cells)))
+        groups = tuple(self._groups(cells))
+        return DateRow(first.icon, first.title, sentences, cells, groups, earliest, first.kind)
 
     def _groups(self, cells: Sequence[DateCell | None]) -> Iterator[DateCell]:
         """Yield the dates of a row, each once, with the names of its slabs."""

@@ -422,6 +422,14 @@ class BetweenCover:
 
 
 @dataclass(frozen=True)
+class WaterHours:
+    """Hours at which water may be put on."""
+
+    start: Annotated[Instant, means("From.")]
+    end: Annotated[Instant, means("To.")]
+
+
+@dataclass(frozen=True)
 class WateringDay:
     """The watering of one day of curing."""
 
@@ -444,6 +452,10 @@ class WateringDay:
     dry_hours: Annotated[
         NotNegative, means("Hours of the day in which the surface is dry despite the visits. [h]")
     ] = 0.0
+    water_hours: Annotated[
+        tuple[WaterHours, ...],
+        means("When somebody is there and water may be put on: not before first water, none that freezes."),
+    ] = ()
 
     @property
     def litres(self) -> float:

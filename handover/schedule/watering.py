@@ -19,7 +19,7 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.model import MilestoneKind, Visit, WateringDay
+from handover.schedule.model import MilestoneKind, Visit, WaterHours, WateringDay
 from handover.schedule.slab_simulation import DryHours
 from handover.schedule.timer import attended_windows
 
@@ -748,7 +748,17 @@ def _day(
         coldest_c=float(simulation.air_c[whole].min()),
         basis=basis(datetime.fromtimestamp(over, UTC)),
         dry_hours=dry_h,
+        water_hours=tuple(_water_hours(slots, job.zone)),
     )
+
+
+def _water_hours(slots: Slots, zone: ZoneInfo) -> Iterator[WaterHours]:
+    """Yield the runs of slots in which water may be put on."""
+    at = np.flatnonzero(slots.allowed_slots)
+    for run in np.split(at, np.flatnonzero(np.diff(slots.start_s[at]) != SLOT_H * HOUR_S) + 1):
+        if len(run):
+            ends = (slots.start_s[run[0]], slots.start_s[run[-1]] + SLOT_H * HOUR_S)
+            yield WaterHours(*(datetime.fromtimestamp(float(each), UTC).astimezone(zone) for each in ends))
 
 
 def _visits(

@@ -1,7 +1,8 @@
 """Joins the papers of several slabs of one site and owner: one sheet, one page, one calendar each.
 
 The slabs are issued first, each with its own record, schedule and set. The joined papers read the schedules
-of these sets: no date is computed again. `slabs.json` in the joined set names the issue of each slab.
+of these sets: no date is computed again. Visits to several slabs are planned together, within the hours that
+each schedule allows. `slabs.json` in the joined set names the issue of each slab.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import examine_source
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
+from handover.schedule.shared_visits import plan_together
 from handover.service.archiving import issued_record, read_issued
 from handover.service.inputs import pictures_of
 from handover.service.pdf_workers import PendingPdf
@@ -381,9 +383,11 @@ def project_slabs(
             tasks=(),  # some are over by now
         )
 
+    jobs = [each.job for each in slabs]
+    schedules = plan_together(jobs, [schedule_of(each) for each in slabs], at)
     wordings = [
-        Wording(each.job, schedule_of(each), language=language, units=units, templates=settings.templates)
-        for each in slabs
+        Wording(job, schedule, language=language, units=units, templates=settings.templates)
+        for job, schedule in zip(jobs, schedules, strict=True)
     ]
     return ProjectSlabs(wordings, [each.pictures for each in slabs])
 

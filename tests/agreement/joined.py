@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import second_hand as read
 import tinyhtml5  # type: ignore[import-untyped]
+from judge import is_watering
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -54,10 +55,22 @@ def _doubled(events: list[Event], name: str) -> Iterator[tuple[str, str]]:
 
 
 def _lost(own: list[Event], together: list[Event], name: str) -> Iterator[tuple[str, str]]:
-    """What a slab's own calendar has to come is at its time in the joined one."""
+    """What a slab's own calendar has to come is at its time in the joined one; a watering, on its day."""
     for event in own:
-        if not any(_spans(each, event.start) for each in together):
+        if is_watering(event):
+            if not any(_is_near(each, event) for each in together):
+                yield f"{name}'s watering is not in the joined calendar", f"{event.start} {event.title}"
+        elif not any(_spans(each, event.start) for each in together):
             yield f"{name}'s event is not in the joined calendar", f"{event.start} {event.title}"
+
+
+def _is_near(event: Event, own: Event) -> bool:
+    """Return whether a watering is on the day of another; the only one of a day may have any hour of it."""
+    return is_watering(event) and _day(event.start) == _day(own.start)
+
+
+def _day(when: datetime | date) -> date:
+    return when.date() if isinstance(when, datetime) else when
 
 
 def _spans(event: Event, start: datetime | date) -> bool:

@@ -89,7 +89,7 @@ def _kind_of_slab(job: RandomJob, papers: Papers) -> Iterator[tuple[str, str]]:
         yield "rain on a slab in a building", ""
     if job.heated and not any(each in sheet for each in ("heating", "calefacción")):
         yield "pipes without a word on when to heat", ""
-    visits = sorted((each for each in papers.owner if _is_watering(each)), key=lambda each: str(each.start))
+    visits = sorted((each for each in papers.owner if is_watering(each)), key=lambda each: str(each.start))
     if job.no_cover and job.method in {"sprinkler", "soaker hose", "hose by hand"}:
         for each in visits:
             if any(cover in each.text.lower() for cover in _COVERS):
@@ -141,7 +141,8 @@ def _said(moment: read.Moment) -> str:
     return f"{moment[0]} {moment[1] or ''}".strip()
 
 
-def _is_watering(event: Event) -> bool:
+def is_watering(event: Event) -> bool:
+    """Return whether an event is a visit to water or to look at a slab."""
     return bool(_WATERING & {*event.categories}) and isinstance(event.start, datetime)
 
 
@@ -170,7 +171,7 @@ def _timer(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, st
     spans = sorted(
         (each.start, each.end)
         for each in papers.owner
-        if _is_watering(each) and isinstance(each.start, datetime) and isinstance(each.end, datetime)
+        if is_watering(each) and isinstance(each.start, datetime) and isinstance(each.end, datetime)
     )
     for number, (start, end) in enumerate(spans):
         if not any(_is_within(start, end, each) for each in windows):
@@ -187,7 +188,7 @@ def _timer(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, st
 def _visits(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, str]]:
     """The table and the calendar have the same visits, at hours when somebody is there, few enough."""
     page = read.page_visits(papers.page, near, job.zone)
-    calendar = {(each.start, each.end) for each in papers.owner if _is_watering(each)}
+    calendar = {(each.start, each.end) for each in papers.owner if is_watering(each)}
     calendar = {(start, end) for start, end in calendar if isinstance(end, datetime) and end > job.as_of}
     # A timer has one event to set it and one look a day; its runs are in the table alone.
     for start, end in sorted(set() if job.timer else page ^ calendar):
@@ -241,7 +242,7 @@ def _first(job: RandomJob, papers: Papers, near: date) -> Iterator[tuple[str, st
         if isinstance(begins, datetime) and begins.astimezone(job.zone) != at:
             yield "link of the first job opens another hour", f"{box}; {begins.astimezone(job.zone):%a %H:%M}"
     to_come = (each for each in papers.owner if isinstance(each.end, datetime) and each.end > job.as_of)
-    first = min((each.start for each in to_come if _is_watering(each)), default=None)
+    first = min((each.start for each in to_come if is_watering(each)), default=None)
     waters = any(each in title.lower() for each in ("water", "regar"))
     waters &= not any(each in title.lower() for each in _DRY_TITLES) and not title.endswith("?")
     if isinstance(first, datetime) and waters and first != at:
