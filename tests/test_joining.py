@@ -22,6 +22,7 @@ import tomli_w
 from icalendar import Calendar
 from page import ValidationProfile, validate_pdf_bytes
 
+from handover.archive.store import Archive
 from handover.cli import main
 from handover.documents.care_sheet import CareSheet
 from handover.documents.events import owner_events
@@ -745,12 +746,37 @@ def test_joined_papers_do_not_replace_those_of_one_slab_or_of_another_project(
         assert json.loads(manifest.read_bytes()) == damaged
 
 
-def test_the_archive_takes_the_slabs_and_not_the_joined_papers(
+def test_the_archive_keeps_the_joined_papers_with_each_of_their_slabs(
     join_command: Callable[..., dict[str, bytes]], sets: Path, tmp_path: Path
 ) -> None:
+    files = join_command("garage driveway", SAME_DAY)
+    for each in ("garage", "driveway"):
+        shutil.copytree(sets / each, tmp_path / "out" / each)
+    shutil.move(tmp_path / "joined", tmp_path / "out" / "all")
+    assert [each.name for each in issued_folders(tmp_path / "out")] == ["driveway", "garage", "all"]
+    command = ["archive", str(tmp_path / "out"), "--to", str(tmp_path / "archive")]
+    assert main(command) == 0
+    archive = Archive(tmp_path / "archive")
+    for job in ("2026-07-14-alder-garage", "driveway"):
+        bag = archive.bag(job)
+        assert {name: bag.read(f"data/joined/0001/{name}") for name in files} == files
+    before = archive.bag("driveway").payload
+    assert main(command) == 0  # once more adds nothing
+    assert archive.bag("driveway").payload == before
+    assert main(["verify", str(tmp_path / "archive")]) == 0
+    # An owner who asks to be forgotten is so in these papers as well.
+    assert main(["forget", "driveway", "--in", str(tmp_path / "archive"), "--yes"]) == 0
+    assert not [path for path in archive.bag("driveway").payload if "joined" in path]
+
+
+def test_joined_papers_without_their_slabs_are_not_archived(
+    join_command: Callable[..., dict[str, bytes]], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     join_command("garage driveway", SAME_DAY)
-    shutil.copytree(sets / "garage", tmp_path / "garage")
-    assert issued_folders(tmp_path) == [tmp_path / "garage"]
+    assert main(["archive", str(tmp_path / "joined"), "--to", str(tmp_path / "archive")]) == 2
+    said = capsys.readouterr().err
+    assert "is of revision 1 of driveway, which is not in the archive" in said
+    assert "2026-07-14-alder-garage" in said
 
 
 def test_the_time_of_issue_may_be_on_the_clock_of_the_site(

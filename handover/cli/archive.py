@@ -71,13 +71,13 @@ def _archive(
     folders: Sequence[Path], options: Options, troubles: _TroubleReport, results: dict[Path, bool]
 ) -> None:
     """Archive each folder; note whether it was new."""
-    from handover.service.archiving import archive_issue
+    from handover.service.archiving import archive_folder
 
     with open_archive(options) as place, progress_bar(len(folders)) as done:
         _ = place.catalog  # a catalog that cannot be opened is reported once, not for each folder
         for folder in folders:
             with troubles.messages(folder):
-                results[folder] = archive_issue(place, folder, now()).changed
+                results[folder] = archive_folder(place, folder, now())
             done(folder)
 
 

@@ -1,7 +1,8 @@
 """Archives an issued set: its files in a bag, its entry in the catalog.
 
 A set has all that the office needs: the record is among its inputs, the dates are in schedule.json, the
-crew's visits in crew.ics. So an old folder is archived like a new one.
+crew's visits in crew.ics. So an old folder is archived like a new one. Joined papers, which the owner has in
+place of those of each slab, go into the bag of each slab: whoever finds one has what was handed over.
 """
 
 from __future__ import annotations
@@ -26,7 +27,14 @@ from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import printed_not_before
 from handover.schedule.tasks import with_tasks
-from handover.service.publish import CREW_CALENDAR_FILE, INPUTS_FOLDER, OWN_NAMES, SCHEDULE_FILE, check_folder
+from handover.service.publish import (
+    CREW_CALENDAR_FILE,
+    INPUTS_FOLDER,
+    OWN_NAMES,
+    PROJECT_SET,
+    SCHEDULE_FILE,
+    check_folder,
+)
 from handover.service.send_log import LOG_FILE as SENT
 from handover.units import format_for_reader
 
@@ -42,6 +50,9 @@ CALL_OWNER = "call-owner"
 
 CALL_LEAD_TIME = general_rules().duration("call.before-frost")
 """How long before a frost the owner is called."""
+
+JOINED_FOLDER = "joined/"
+"""Folder of a bag for the joined papers that its slab has a part in."""
 
 REQUIRED_KEYS = {"job", "revision", "issued_at", "timezone", "milestones", "risks", "cautions"}
 """The keys that are read from a schedule."""
@@ -71,6 +82,60 @@ def archive_issue(archive: Archive, folder: Path, at: datetime) -> DepositResult
     return archive_documents(
         archive, read_issued_record(documents, str(folder)), documents, at, others=others
     )
+
+
+def archive_folder(archive: Archive, folder: Path, at: datetime) -> bool:
+    """Archive an issued folder, or the joined papers of several slabs; return whether that changed anything.
+
+    Arguments and errors as `archive_issue`. The slabs of joined papers must be in the archive.
+    """
+    if is_joined_set(folder):
+        return _archive_joined(archive, folder, at)
+    return archive_issue(archive, folder, at).changed
+
+
+def is_joined_set(folder: Path) -> bool:
+    """Return whether a folder has the joined papers of several slabs."""
+    return (folder / PROJECT_SET.file).is_file() and not (folder / SCHEDULE_FILE).is_file()
+
+
+def _archive_joined(archive: Archive, folder: Path, at: datetime) -> bool:
+    """Add joined papers to the bag of each of their slabs, in "joined/" and the number of their issue."""
+    found = {path: (folder / path).read_bytes() for path in _paths(folder)}
+    revision, slabs = _joined_issue(found[PROJECT_SET.file], str(folder))
+    if findings := [*_slabs_not_archived(archive, slabs, str(folder))]:
+        raise UnusableInput(findings)
+    others = {f"{JOINED_FOLDER}{revision:04}/{path}": data for path, data in found.items()}
+    changed = False
+    for job in slabs:
+        with archive.lock(job):
+            changed |= deposit_files(archive, Deposit(archive.bag(job).entry, others=others), at).changed
+    return changed
+
+
+def _joined_issue(content: bytes, where: str) -> tuple[int, dict[str, int]]:
+    """Return the number of joined papers, and the revision of each of their slabs."""
+    try:
+        issue = json.loads(content)
+        slabs = {str(each["job"]): int(each["revision"]) for each in issue["slabs"]}
+        return int(issue["revision"]), slabs
+    except (ValueError, TypeError, LookupError):
+        expected = "joined papers as `handover join` wrote them"
+        raise UnusableInput.with_finding(
+            f"has a {PROJECT_SET.file} that was changed", file=where, expected=expected
+        ) from None
+
+
+def _slabs_not_archived(archive: Archive, slabs: Mapping[str, int], where: str) -> Iterator[Finding]:
+    for job, revision in slabs.items():
+        bag = archive.bag_or_none(job)
+        if bag is None or revision not in bag.revisions:
+            yield Finding(
+                f"is of revision {revision} of {job}, which is not in the archive",
+                file=where,
+                expected="the issued folder of each slab, archived first or together with it",
+                example="handover archive out",
+            )
 
 
 def archive_existing_set(archive: Archive, folder: Path, job: str, at: datetime) -> bool:
@@ -113,7 +178,7 @@ def archive_documents(
 
 
 def issued_folders(folders: Path) -> list[Path]:
-    """Return the issued folders of a path, in order of their paths.
+    """Return the issued folders of a path, in order of their paths; those of joined papers come last.
 
     Args:
         folders: An issued folder; a folder with issued folders at any depth, bags left out; or a job record
@@ -126,14 +191,14 @@ def issued_folders(folders: Path) -> list[Path]:
         return [_folder_of(folders)]
     if not folders.is_dir():
         raise UnusableInput([_no_set(str(folders), "does not exist")])
-    found = sorted(_issued_below(folders))
+    found = sorted(_issued_below(folders), key=lambda each: (is_joined_set(each), each))
     if not found:
         raise UnusableInput([_no_set(str(folders), "has no issued documents")])
     return found
 
 
 def _issued_below(folder: Path) -> Iterator[Path]:
-    if (folder / SCHEDULE_FILE).is_file():
+    if (folder / SCHEDULE_FILE).is_file() or is_joined_set(folder):
         yield folder
     elif not (folder / DECLARATION_FILE).exists():
         for each in folder.iterdir():
