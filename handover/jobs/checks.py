@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from handover.errors import Finding
 from handover.jobs.country_codes import country_of_site
 from handover.jobs.source_map import Path
-from handover.jobs.time_windows import find_overlap
+from handover.jobs.time_windows import find_overlap, holds_half_hour, widened
 from handover.practice.combinations import combinations
 from handover.practice.rules import rules_of
 from handover.units import KindName, format_for_reader, quantity
@@ -26,6 +26,9 @@ if TYPE_CHECKING:
     from handover.practice.rules import Practice, Rule
 
 FieldFindings = Iterator[tuple[Path, Finding]]
+
+NOT_VISITED = ("curing compound", "insulating blanket")
+"""Methods without a visit that is planned for the owner's hours."""
 
 
 def check_fields(draft: Draft, files: AttachedFiles) -> FieldFindings:
@@ -449,6 +452,24 @@ def _visits(draft: Draft) -> FieldFindings:
                 f'"{both[0]}" and "{both[1]}" overlap',
                 expected="hours that do not overlap",
                 example='["06:30-08:00", "17:00-21:00"]',
+            ),
+        )
+    yield from _short_windows(draft, available)
+
+
+def _short_windows(draft: Draft, available: tuple[str, ...]) -> FieldFindings:
+    """Yield windows that hold no whole half hour of the clock; they are faults if no window does."""
+    short = [each for each in available if not holds_half_hour(each)]
+    method = draft.curing.method if draft.curing else None
+    none_left = len(short) == len(available) and method not in NOT_VISITED
+    for each in short:
+        yield (
+            ("curing", "available", available.index(each)),
+            Finding(
+                f'"{each}" has no whole half hour of the clock, so no visit fits in it',
+                expected="a window with a half hour that begins at :00 or :30",
+                example=f'"{widened(each)}"',
+                severity="fault" if none_left else "caution",
             ),
         )
 

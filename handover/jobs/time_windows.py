@@ -24,6 +24,8 @@ _CLOCK = r"(?:[01]?[0-9]|2[0-3]):[0-5][0-9]"
 _PATTERN = rf"{_CLOCK}\s*-\s*(?:{_CLOCK}|24:00)"
 _DAY_MIN = 24 * 60
 _NOON_MIN = _DAY_MIN // 2
+HALF_HOUR_MIN = 30
+"""Visits begin on these minutes of the clock."""
 _FROM_TO = re.compile(r"\s*(?:-|\b(?:to|until|till|hasta|a)\b)\s*", re.IGNORECASE)
 _LIST = re.compile(r"\s*(?:[,;&]|\b(?:and|y)\b)\s*", re.IGNORECASE)
 
@@ -51,12 +53,7 @@ class TimeWindowField(FieldParser):
                 example=" or ".join(f'"{each}"' for each in spans),
             )
         if len(readings) == 1:
-            opens, closes = readings[0]
-            split = [_text(opens, _DAY_MIN), *([_text(0, closes)] if closes else [])]
-            return fault(
-                f"{quoted_text(raw)} ends before it begins; split it in two at midnight",
-                example=", ".join(f'"{each}"' for each in split),
-            )
+            return _backwards(raw, *readings[0])
         return fault(f"{quoted_text(raw)} is not a span of hours")
 
     def schema(self) -> dict[str, Any]:
@@ -97,6 +94,42 @@ def _minutes(clock: str) -> int:
 
 def _text(opens: int, closes: int) -> str:
     return "-".join(f"{each // 60:02d}:{each % 60:02d}" for each in (opens, closes))
+
+
+def _backwards(raw: str, opens: int, closes: int) -> Finding:
+    """Return a finding on a window that does not end after it begins, in minutes of the day."""
+    if opens == closes:
+        problem = "begins and ends at the same time"
+        parts = [widened(_text(opens, closes))]
+    else:
+        problem = "ends before it begins; split it in two at midnight"
+        split = [_text(opens, _DAY_MIN), *([_text(0, closes)] if closes else [])]
+        parts = [each if holds_half_hour(each) else widened(each) for each in split]
+    return Finding(
+        f"{quoted_text(raw)} {problem}",
+        expected="from and to on the same day",
+        example=", ".join(f'"{each}"' for each in parts),
+    )
+
+
+def holds_half_hour(text: str) -> bool:
+    """Return whether a window holds a whole half hour that begins at :00 or :30, in which a visit fits."""
+    opens, closes = _bounds(text)
+    return -(-opens // HALF_HOUR_MIN) < closes // HALF_HOUR_MIN
+
+
+def widened(text: str) -> str:
+    """Return the least window of whole half hours about a window: "07:00-07:30" for "07:10-07:25"."""
+    opens, closes = _bounds(text)
+    begins = min(opens // HALF_HOUR_MIN, _DAY_MIN // HALF_HOUR_MIN - 1)
+    ends = max(-(-closes // HALF_HOUR_MIN), begins + 1)
+    return _text(begins * HALF_HOUR_MIN, ends * HALF_HOUR_MIN)
+
+
+def _bounds(text: str) -> tuple[int, int]:
+    """Return from and to of "HH:MM-HH:MM", in minutes of the day."""
+    opens, closes = (_minutes(each) for each in text.split("-"))
+    return opens, closes
 
 
 def split_windows(text: str) -> list[str]:
