@@ -9,7 +9,7 @@ Source: RFC 5545 (iCalendar); RFC 7986 (name, colour, UID of a calendar).
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 from uuid import UUID, uuid5
 from zoneinfo import ZoneInfo
@@ -162,16 +162,36 @@ def withdrawn_events(earlier: bytes, calendar: Calendar, issued_at: datetime) ->
     An event that was already withdrawn there is left out.
     """
     kept = {str(each["uid"]) for each in calendar.events}
-    for each in Calendar.from_ical(earlier).events:
+    for each in earlier_events(earlier):
         cancelled = str(each.get("status", "")) == CANCELLED_STATUS
         if not cancelled and str(each["uid"]) not in kept and _is_to_come(each, issued_at):
             yield each
 
 
+def earlier_events(content: bytes) -> list[Event]:
+    """Return the events of a calendar that somebody may have changed: those with a UID, a title and an end.
+
+    A calendar that is none has no events.
+    """
+    try:
+        events = Calendar.from_ical(content).events
+    except (ValueError, LookupError, AttributeError, TypeError):
+        return []
+    return [each for each in events if _is_whole(each)]
+
+
+def _is_whole(event: Event) -> bool:
+    try:
+        moments = event.decoded("dtstart"), event.decoded("dtend")
+    except (ValueError, LookupError, AttributeError, TypeError):
+        return False
+    return "uid" in event and "summary" in event and all(isinstance(each, date) for each in moments)
+
+
 def _is_to_come(event: Event, issued_at: datetime) -> bool:
     end = event.decoded("dtend")
     if isinstance(end, datetime):
-        return bool(end > issued_at)
+        return end > (issued_at if end.tzinfo else issued_at.replace(tzinfo=None))
     return bool(end > issued_at.date())
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import copy
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path as FilePath
@@ -58,6 +58,9 @@ if TYPE_CHECKING:
 
 FieldFinding = tuple[Path, Finding]
 CompleteTables = Callable[[Mapping[str, Any]], Mapping[str, Any]]
+
+MAX_FINDINGS = 50
+"""Findings about the fields of a record that are described; the others are counted."""
 
 
 @dataclass(frozen=True)
@@ -253,16 +256,32 @@ def _log_readings(
 def _read(raw: Mapping[str, Any]) -> tuple[Draft, list[FieldFinding]]:
     """Return the values that can be read, with times as written, and findings about the others."""
     model, context = draft_of(JobRecord), {AS_WRITTEN: True}
-    try:
-        return model.model_validate(raw, context=context), []
-    except ValidationError as error:
-        faults = error.errors(include_url=False, include_input=True)
-    readable = copy.deepcopy(dict(raw))
-    # From the last to the first, so that removing an item of a list moves no later one.
-    for fault in sorted(faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True):
-        _remove_at(readable, fault["loc"])
-    found = [(tuple(fault["loc"]), _finding(fault)) for fault in faults]
-    return model.model_validate(readable, context=context), found
+    readable, found = raw, list[FieldFinding]()
+    while True:
+        try:
+            return model.model_validate(readable, context=context), found
+        except ValidationError as error:
+            faults = error.errors(include_url=False, include_input=True)
+        readable = copy.deepcopy(dict(readable))
+        # From the last to the first, so that removing an item of a list moves no later one. Only when all items
+        # can be read may it show that a list is too long.
+        for fault in sorted(
+            faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True
+        ):
+            _remove_at(readable, fault["loc"])
+        found += _findings_of(faults, MAX_FINDINGS - len(found))
+
+
+def _findings_of(faults: Sequence[ErrorDetails], most: int) -> Iterator[FieldFinding]:
+    """Yield the findings about some faults, unknown keys last; past so many, how many are left out."""
+    ordered = sorted(faults, key=lambda each: each["type"] == "extra_forbidden")
+    for fault in ordered[: max(most, 0)]:
+        yield tuple(fault["loc"]), _finding(fault)
+    if more := len(ordered[max(most, 0) :]):
+        yield (
+            tuple(ordered[-1]["loc"])[:1],
+            Finding(f"and {more} more like these", expected="a job record, as `handover new` writes it"),
+        )
 
 
 def _remove_at(tables_or_list: Any, path: Path) -> None:

@@ -17,7 +17,7 @@ from handover.archive.bag import DECLARATION_FILE
 from handover.archive.deposit import Deposit, deposit_files
 from handover.archive.entry import Contact, JobEntry, Task
 from handover.base.atomic import DESKTOP_FILES, walk
-from handover.documents.calendars import CANCELLED_STATUS, event_uid
+from handover.documents.calendars import CANCELLED_STATUS, earlier_events, event_uid
 from handover.documents.schedule_json import read_schedule, schedule_json
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import MemoryFiles
@@ -336,6 +336,15 @@ def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: JobEntry |
         UnusableInput: The set is not as it was issued.
     """
     schedule = _schedule(documents, job.id)
+    try:
+        return _entry(job, schedule, documents, earlier)
+    except (TypeError, LookupError, ValueError, AttributeError):
+        raise UnusableInput([_no_set(job.id, f"has a {SCHEDULE_FILE} that was changed")]) from None
+
+
+def _entry(
+    job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes], earlier: JobEntry | None
+) -> JobEntry:
     frosts = [each for each in schedule["risks"] if each["code"] == "frost"]
     revision, issued = int(schedule["revision"]), datetime.fromisoformat(schedule["issued_at"])
     return JobEntry(
@@ -454,13 +463,10 @@ def _offset(when: datetime) -> Any:
 
 def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes]) -> Iterator[Task]:
     """Yield the crew's tasks, titled as in its calendar."""
-    from icalendar import Calendar  # noqa: PLC0415 - takes its time, and finding needs none
-
-    try:
-        events = Calendar.from_ical(documents[CREW_CALENDAR_FILE]).walk("VEVENT")
-    except (KeyError, ValueError):
-        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")]) from None
-    current = (each for each in events if each.get("status") != CANCELLED_STATUS)
+    calendar = documents.get(CREW_CALENDAR_FILE, b"")
+    if not calendar.lstrip().startswith(b"BEGIN:VCALENDAR"):
+        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")])
+    current = (each for each in earlier_events(calendar) if each.get("status") != CANCELLED_STATUS)
     titles = {str(each["uid"]): str(each["summary"]) for each in current}
     for each in _crew_tasks(job, schedule, documents):
         uid = event_uid(job, "crew", each["kind"], each["occasion"])

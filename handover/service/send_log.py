@@ -13,6 +13,7 @@ from abc import ABC, abstractmethod
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from email import message_from_bytes
+from email.errors import HeaderParseError
 from email.header import decode_header, make_header
 from email.utils import format_datetime, formataddr, getaddresses
 from typing import TYPE_CHECKING, Literal
@@ -92,7 +93,7 @@ def parse_draft(content: bytes, where: str) -> MessageDraft:
     content = _mail_line_ends(content)
     message = message_from_bytes(content)
     senders, receivers = _addresses(message, "From"), _addresses(message, "To", "Cc", "Bcc")
-    message_id = one_line(message.get("Message-ID", ""))
+    message_id = one_line(str(message.get("Message-ID", "")))
     if findings := list(_findings(content, senders, receivers, message_id)):
         raise UnusableInput([_finding_in(where, each) for each in findings])
     return MessageDraft(
@@ -145,7 +146,11 @@ def _addresses(message: Message, *fields: str) -> list[tuple[str, str]]:
 
 
 def _decode(text: str) -> str:
-    return one_line(str(make_header(decode_header(text))))
+    """Return what a header says in words; one whose encoding is not known as it is written."""
+    try:
+        return one_line(str(make_header(decode_header(text))))
+    except (LookupError, ValueError, HeaderParseError):
+        return one_line(str(text))
 
 
 def _format_addresses(addresses: Iterable[tuple[str, str]]) -> str:

@@ -183,7 +183,7 @@ def _middle(geometry: Any) -> tuple[float | None, float | None]:
     try:
         corners = np.array(geometry["coordinates"][0], dtype=np.float64)[:-1, :2]
         longitude, latitude = (float(part) for part in corners.mean(axis=0))
-    except (TypeError, KeyError, IndexError, ValueError):
+    except (TypeError, KeyError, IndexError, ValueError, OverflowError):
         return None, None
     on_earth = abs(latitude) <= 90 and abs(longitude) <= 180  # noqa: PLR2004 - degrees; False for NaN
     return (latitude, longitude) if on_earth else (None, None)

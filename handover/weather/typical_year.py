@@ -69,6 +69,7 @@ _MISSING_RAIN = 999
 _SCALE = {WeatherQuantity.HUMIDITY: 0.01, WeatherQuantity.CLOUD: 0.1}
 _YEARS = (1900, 2200)
 _LEAP_DAY = (2, 29)
+_MAX_LATITUDE, _MAX_LONGITUDE, _MAX_ZONE_H, _MAX_ELEVATION_M = 90.0, 180.0, 15.0, 9000.0
 
 
 def format_of(text: str) -> FileFormat | None:
@@ -99,7 +100,7 @@ def read_typical_year(
     try:
         data, about = _parse(text, kind)
         year_of_hours = _TypicalYear.from_frame(data)
-        zone = timedelta(hours=float(about["TZ"]))
+        zone = float(about["TZ"])
         latitude, longitude = float(about["latitude"]), float(about["longitude"])
         elevation = float(about["altitude"])
         station = short_line(about["Name" if kind == "TMY3" else "city"]).strip('"')
@@ -109,7 +110,10 @@ def read_typical_year(
         return None, [
             Finding(f"a broken {kind} file: {short_line(error)}", file=file, expected=f"a whole {kind} file")
         ]
-    time, rows = year_of_hours.in_year(year, zone)
+    problem = _impossible(len(data), zone, latitude, longitude, elevation)
+    if problem is not None:
+        return None, [Finding(problem, file=file, expected=f"a whole {kind} file of a place on earth")]
+    time, rows = year_of_hours.in_year(year, timedelta(hours=zone))
     raw = RawWeather(
         columns={
             quantity: RawColumn(time, np.where(rows >= 0, value[rows], np.nan), quantity.value)
@@ -123,6 +127,28 @@ def read_typical_year(
         methods=(f"Hours of a typical year set into the calendar of {year}.", rain_method),
     )
     return raw, []
+
+
+def _impossible(hours: int, zone: float, latitude: float, longitude: float, elevation: float) -> str | None:
+    """Return what cannot be of a typical year: no hours, or a place or a zone that is none; else None.
+
+    Args:
+        hours: Number of its rows.
+        zone: Offset from UTC. [h]
+        latitude: Degrees north.
+        longitude: Degrees east.
+        elevation: Above sea level. [m]
+    """
+    if not hours:
+        return "has its head, and no hours"
+    limits = {
+        "latitude": (latitude, _MAX_LATITUDE),
+        "longitude": (longitude, _MAX_LONGITUDE),
+        "time zone": (zone, _MAX_ZONE_H),
+        "elevation": (elevation, _MAX_ELEVATION_M),
+    }
+    wrong = (name for name, (value, most) in limits.items() if not abs(value) <= most)  # NaN too
+    return next((f"has a {name} that is none" for name in wrong), None)
 
 
 def _parse(text: str, kind: FileFormat) -> tuple[pd.DataFrame, dict[str, Any]]:

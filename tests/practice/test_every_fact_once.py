@@ -206,6 +206,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "schedule/mix.py: _DAY",
         "schedule/protection_period.py: _DAY",
         "jobs/time_windows.py: _DAY_MIN",
+        "jobs/time_windows.py: HALF_HOUR_MIN",
         "schedule/slab_simulation.py: _DAY_S",
         "schedule/surroundings.py: _DAY",
         "weather/extrapolate.py: _DAY",
