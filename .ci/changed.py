@@ -14,6 +14,7 @@ ROOT = Path(__file__).parents[1]
 ALWAYS = {"tests/test_architecture.py", "tests/test_vocabulary.py"}
 TESTS = {
     "handover/air": {"tests/identities/test_psychrometrics.py"},
+    "handover/base/atomic": {"tests/campaigns", "tests/test_publish.py"},
     "handover/base": {"tests/test_units.py", "tests/test_cli.py"},
     "handover/cli": {"tests/test_cli.py"},
     "handover/concrete": {"tests/identities"},
@@ -39,6 +40,7 @@ TESTS = {
     "handover/service/config": {"tests/test_config.py"},
     "handover/service/day_calendar": {"tests/test_office.py"},
     "handover/service/message_stores": {"tests/send"},
+    "handover/service/publish": {"tests/campaigns"},
     "handover/service/pdf_workers": {"tests/test_workers.py"},
     "handover/service/send_log": {"tests/send"},
     "handover/service/worker_pool": {"tests/test_workers.py", "tests/test_batch.py"},

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import errno
 import json
+import os
 import signal
 import subprocess
 import sys
@@ -11,16 +13,18 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from datetime import datetime
-from typing import TYPE_CHECKING
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
 from handover.base import atomic
 from handover.errors import RenderingFailed, UnusableInput
 from handover.service import publish
+from handover.service.send_log import Delivery, open_send_log
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Callable
 
 
 def a_set(job: str = "alder", text: bytes = b"first", **more: bytes) -> dict[str, bytes]:
@@ -104,7 +108,7 @@ def test_an_empty_document_stops_the_run_before_anything_is_written(tmp_path: Pa
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("step", ["_write", "_copy_foreign_files", "_swap"])
+@pytest.mark.parametrize("step", ["_write", "_carry_foreign_files", "_swap"])
 @pytest.mark.parametrize("fault", [OSError("disk full"), KeyboardInterrupt()], ids=["disk full", "stopped"])
 def test_a_run_that_fails_leaves_what_was_there(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, fault: BaseException
@@ -115,7 +119,7 @@ def test_a_run_that_fails_leaves_what_was_there(
         raise fault
 
     monkeypatch.setattr(publish, step, fail)
-    for target in ("out", "new/deep"):
+    for target in ("out",) if step == "_carry_foreign_files" else ("out", "new/deep"):
         with pytest.raises(type(fault)):
             put(tmp_path / target, a_set(text=b"second"))
     assert contents(tmp_path) == {f"out/{name}": content for name, content in a_set().items()}
@@ -149,7 +153,7 @@ from handover.service import publish
 moment, folder = sys.argv[1], Path(sys.argv[2])
 die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
 if moment == "writing":
-    publish._copy_foreign_files = die
+    publish._carry_foreign_files = die
 elif moment == "exchanged":
     exchange = atomic.exchange_names
     atomic.exchange_names = lambda new, target: exchange(new, target) and die()
@@ -206,7 +210,178 @@ def test_the_folder_has_the_rights_that_any_new_folder_gets(tmp_path: Path) -> N
     assert (tmp_path / "out").stat().st_mode == (tmp_path / "plain").stat().st_mode
 
 
+def test_the_rights_of_a_folder_that_exists_stay(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set())
+    for name, mode in (("", 0o2750), ("inputs", 0o700)):
+        (folder / name).chmod(mode)
+    (folder / "photos").mkdir(mode=0o710)
+    before = [(folder / each).stat().st_mode for each in ("", "inputs", "photos")]
+    put(folder, a_set(text=b"second"))
+    assert [(folder / each).stat().st_mode for each in ("", "inputs", "photos")] == before
+
+
+# ---- what lies beside
+
+
+def test_what_lies_beside_is_the_same_file_in_the_new_set(tmp_path: Path) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set())
+    (folder / "signed.jpg").write_bytes(b"scan")
+    (folder / "latest").symlink_to("signed.jpg")
+    before = (folder / "signed.jpg").stat()
+    put(folder, a_set(text=b"second"))
+    after = (folder / "signed.jpg").stat()
+    assert (after.st_ino, after.st_mtime_ns) == (before.st_ino, before.st_mtime_ns)
+    assert (folder / "latest").is_symlink()
+    assert after.st_nlink == 1
+
+
+def test_without_links_it_is_copied_with_its_time(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set())
+    (folder / "signed.jpg").write_bytes(b"scan")
+    before = (folder / "signed.jpg").stat()
+
+    def refuse(*_: object, **__: object) -> None:
+        raise OSError(errno.EPERM, "no links on this disk")
+
+    monkeypatch.setattr(os, "link", refuse)
+    put(folder, a_set(text=b"second"))
+    assert (folder / "signed.jpg").read_bytes() == b"scan"
+    assert (folder / "signed.jpg").stat().st_mtime_ns == before.st_mtime_ns
+
+
+def test_everything_is_flushed_before_the_names_are_exchanged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Flushed are the files and folders beside too; the earlier set is removed after the folder above."""
+    folder = tmp_path / "out"
+    put(folder, a_set())
+    (folder / "photos").mkdir()
+    (folder / "photos" / "edge.jpg").write_bytes(b"edge")
+    done: list[str] = []
+    fsync, exchange, remove = os.fsync, atomic.exchange_names, publish.shutil.rmtree
+
+    def note_flush(handle: int) -> None:
+        fsync(handle)
+        done.append(Path(f"/proc/self/fd/{handle}").readlink().name)
+
+    def note_exchange(one: Path, other: Path) -> bool:
+        done.append("exchange")
+        return exchange(one, other)
+
+    def note_removal(path: Path, **more: Any) -> None:
+        done.append("remove")
+        remove(path, **more)
+
+    monkeypatch.setattr(os, "fsync", note_flush)
+    monkeypatch.setattr(atomic, "exchange_names", note_exchange)
+    monkeypatch.setattr(publish.shutil, "rmtree", note_removal)
+    put(folder, a_set(text=b"second"))
+    at = done.index("exchange")
+    assert {"edge.jpg", "photos", "care-sheet.pdf", "job.toml", "inputs"} <= set(done[:at])
+    assert tmp_path.name in done[at : at + done[at:].index("remove")]
+
+
+def test_a_file_laid_there_in_the_last_moment_goes_along(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set())
+    replace = publish.replace_folder
+
+    def lay_and_replace(new: Path, target: Path, backup: Path) -> None:
+        (target / "late.jpg").write_bytes(b"late")
+        replace(new, target, backup)
+
+    monkeypatch.setattr(publish, "replace_folder", lay_and_replace)
+    put(folder, a_set(text=b"second"))
+    assert contents(folder) == a_set(text=b"second") | {"late.jpg": b"late"}
+
+
+@pytest.mark.parametrize("exchanging", [True, False], ids=["exchange", "two renames"])
+def test_the_earlier_set_is_back_when_the_disk_cannot_say_that_it_has_the_new_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, exchanging: bool
+) -> None:
+    folder = tmp_path / "out"
+    put(folder, a_set(**{"signed.jpg": b"scan"}))
+    if not exchanging:
+        for module in (atomic, publish):
+            monkeypatch.setattr(module, "exchange_names", lambda *_: False)
+    flush = publish.flush
+
+    def fail_above(path: Path) -> None:
+        if path == tmp_path:
+            raise OSError(errno.EIO, "the disk is broken")
+        flush(path)
+
+    monkeypatch.setattr(publish, "flush", fail_above)
+    with pytest.raises(OSError, match="the disk is broken"):
+        put(folder, a_set(text=b"second"))
+    assert contents(tmp_path) == {
+        f"out/{name}": data for name, data in (a_set() | {"signed.jpg": b"scan"}).items()
+    }
+
+
 # ---- several runs at once
+
+
+def test_a_program_that_fills_the_folder_meanwhile_is_named_in_words(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "out"
+    replace = publish.replace_folder
+
+    def fill_and_replace(new: Path, target: Path, backup: Path) -> None:
+        target.mkdir()
+        (target / "of-another.pdf").write_bytes(b"another")
+        monkeypatch.setattr(atomic, "exchange_names", lambda *_: False)
+        monkeypatch.setattr(type(target), "exists", lambda *_: False)  # it looked just before
+        try:
+            replace(new, target, backup)
+        finally:
+            monkeypatch.undo()
+
+    monkeypatch.setattr(publish, "replace_folder", fill_and_replace)
+    with pytest.raises(UnusableInput, match="another run is at work on it"):
+        put(folder, a_set())
+    assert contents(tmp_path) == {"out/of-another.pdf": b"another"}
+
+
+def test_a_run_that_waits_says_for_what(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, until: Callable[..., None]
+) -> None:
+    with ThreadPoolExecutor(1) as pool:
+        with publish.lock_folder(tmp_path / "out"):
+            waiting = pool.submit(put, tmp_path / "out", a_set())
+            until(lambda: "another run is at work on it" in caplog.text, "it waits without a word")
+        waiting.result()
+    assert contents(tmp_path / "out") == a_set()
+
+
+def test_a_set_does_not_change_while_its_message_is_sent(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, until: Callable[..., None]
+) -> None:
+    """What a sending run notes is in the new set too."""
+    folder, reached, lock = tmp_path / "out", threading.Event(), publish.lock_path
+    put(folder, a_set())
+
+    def reach(path: Path, **more: Any) -> Any:
+        if path == folder:
+            reached.set()
+        return lock(path, **more)
+
+    monkeypatch.setattr(publish, "lock_path", reach)
+    with ThreadPoolExecutor(1) as pool:
+        with open_send_log(folder) as log:
+            publishing = pool.submit(put, folder, a_set(text=b"second"))
+            until(reached.is_set, "the set is not locked")
+            log.put(Delivery("<1@example.com>", ("ana@example.org",), NOON, "sent"))
+        publishing.result()
+    with open_send_log(folder) as log:
+        assert [each.state for each in log.deliveries] == ["sent"]
+    assert (folder / "care-sheet.pdf").read_bytes() == b"second"
 
 
 def issued(revision: int, at: str, text: bytes = b"first") -> dict[str, bytes]:

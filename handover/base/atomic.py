@@ -158,25 +158,31 @@ def _sync(stream: BinaryIO) -> None:
 def lock_path(path: Path, *, wait: bool = True) -> Iterator[None]:
     """Hold a file or folder that exists: nobody else holds it meanwhile. The lock ends with the process.
 
+    What took its name while we waited is held in its place.
+
     Raises:
         BlockingIOError: Somebody else holds it, and we do not wait.
+        OSError: It does not exist, or is something that cannot be held, such as a pipe.
     """
-    handle = os.open(path, os.O_RDONLY)
+    handle = _open_locked(path, os.O_RDONLY, wait=wait)
     try:
-        fcntl.flock(handle, fcntl.LOCK_EX if wait else fcntl.LOCK_EX | fcntl.LOCK_NB)
         yield
     finally:
         os.close(handle)
 
 
 @contextmanager
-def hold_lock_file(file: Path) -> Iterator[None]:
+def hold_lock_file(file: Path, on_wait: Callable[[], None] | None = None) -> Iterator[None]:
     """Hold a lock file, which is made for this and removed afterwards. Wait while somebody else holds it.
+
+    Args:
+        file: The lock file.
+        on_wait: Called once before we wait for somebody else.
 
     Raises:
         OSError: It cannot be made: its folder does not exist, or cannot be written.
     """
-    handle = _open_locked(file)
+    handle = _open_locked(file, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW, on_wait=on_wait)
     try:
         yield
     finally:
@@ -184,19 +190,33 @@ def hold_lock_file(file: Path) -> Iterator[None]:
         os.close(handle)
 
 
-def _open_locked(file: Path) -> int:
-    """Return the handle that holds the lock of a file of this name."""
+def _open_locked(
+    path: Path, flags: int, *, wait: bool = True, on_wait: Callable[[], None] | None = None
+) -> int:
+    """Return the handle that holds the lock of the file or folder that has this name."""
     while True:
-        handle = os.open(file, os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC, 0o666)
+        handle = os.open(path, flags | os.O_NONBLOCK | os.O_CLOEXEC, 0o666)
         try:
-            fcntl.flock(handle, fcntl.LOCK_EX)
+            _lock(handle, wait=wait, on_wait=on_wait)
             with suppress(FileNotFoundError):
-                if os.path.samestat(os.fstat(handle), file.stat(follow_symlinks=False)):
+                if os.path.samestat(os.fstat(handle), path.stat()):
                     return handle
         except BaseException:
             os.close(handle)
             raise
-        os.close(handle)  # the run that held it has removed it meanwhile
+        os.close(handle)  # the run that held it has removed or replaced it meanwhile
+
+
+def _lock(handle: int, *, wait: bool, on_wait: Callable[[], None] | None) -> None:
+    """Lock an open file or folder; say so before waiting."""
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        if not wait:
+            raise
+        if on_wait is not None:
+            on_wait()
+        fcntl.flock(handle, fcntl.LOCK_EX)
 
 
 def link_or_copy(source: Path, target: Path) -> None:
@@ -206,13 +226,48 @@ def link_or_copy(source: Path, target: Path) -> None:
     except OSError as fault:
         if fault.errno not in _NO_LINK:
             raise
-        shutil.copyfile(source, target, follow_symlinks=False)
-        flush(target)
+        shutil.copy2(source, target, follow_symlinks=False)
+        if not target.is_symlink():
+            flush(target)
+
+
+def carry_over(source: Path, target: Path) -> None:
+    """Give a file, or every file of a folder, a second name, all of it on the disk before this returns.
+
+    A link is not followed. A folder keeps its rights. The parent of the target is not flushed.
+    """
+    if source.is_symlink() or not source.is_dir():
+        link_or_copy(source, target)
+        if stat.S_ISREG(target.lstat().st_mode):
+            _flush_readable(target)
+        return
+    target.mkdir()
+    for each in sorted(source.iterdir()):
+        carry_over(each, target / each.name)
+    keep_rights(source, target)
+    _flush_readable(target)
+
+
+def _flush_readable(path: Path) -> None:
+    """Flush a file or folder; all disks, where we may not open it."""
+    try:
+        flush(path)
+    except PermissionError:
+        os.sync()
+
+
+def keep_rights(source: Path, target: Path) -> None:
+    """Give a folder the group and the mode of another, as far as we may."""
+    rights = source.stat()
+    with suppress(OSError):
+        os.chown(target, -1, rights.st_gid)
+    with suppress(OSError):
+        target.chmod(stat.S_IMODE(rights.st_mode))
 
 
 def flush(path: Path) -> None:
     """Wait until a file, or the list of names of a folder, is on the disk."""
-    opened = os.open(path, os.O_RDONLY)
+    opened = os.open(path, os.O_RDONLY | os.O_NONBLOCK)
     try:
         os.fsync(opened)
     except OSError as fault:

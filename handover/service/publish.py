@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import logging
 import os
@@ -13,8 +14,11 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from handover.base.atomic import (
+    carry_over,
+    exchange_names,
     flush,
     hold_lock_file,
+    keep_rights,
     lock_path,
     replace_folder,
     restore_backup,
@@ -50,6 +54,8 @@ class SetKind(NamedTuple):
 JOB_SET = SetKind(SCHEDULE_FILE, "job")
 PROJECT_SET = SetKind("slabs.json", "project")
 
+_AT_WORK = "another run is at work on it"
+
 OWN_NAMES = re.compile(
     r"(care-sheet|care-page|owner|crew|crew-sheet|data-sheet|message)(\.[a-z]{2,3}(-[A-Za-z]+)?)?\.(pdf|html|ics|eml)"
     r"|schedule\.json|slabs\.json|inputs"
@@ -60,9 +66,9 @@ OWN_NAMES = re.compile(
 def publish(files: Mapping[str, bytes], folder: Path, job: str) -> None:
     """Write a set of documents to a folder, completely or not at all.
 
-    The files are written to a temporary folder beside the target, checked, and published by a rename. An
-    earlier set of the same job is kept until the new one is complete; other files in its folder are copied to
-    the new one.
+    The files are written to a temporary folder beside the target, checked, and published by a rename. Other
+    files in the folder of an earlier set of the same job get a second name in the new one. The earlier set
+    stays until all of the new one is on the disk.
 
     Args:
         files: The contents by name, "/" between folder and file.
@@ -93,7 +99,8 @@ def lock_folder(folder: Path) -> Iterator[None]:
         while True:
             made += _make_parents(folder)
             with suppress(FileNotFoundError):  # another run has failed and removed the folders above
-                held.enter_context(hold_lock_file(folder.with_name(f".{folder.name}.lock")))
+                lock = folder.with_name(f".{folder.name}.lock")
+                held.enter_context(hold_lock_file(lock, lambda: LOG.warning("%s: %s", folder, _AT_WORK)))
                 break
         try:
             _recover(folder)
@@ -114,8 +121,13 @@ def publish_locked(files: Mapping[str, bytes], folder: Path, job: str, kind: Set
     _require_later_issue(json.loads(files[kind.file]), check_folder(folder, job, kind), folder)
     with _temporary_folder(folder) as fresh:
         _write(files, fresh)
-        _copy_foreign_files(folder, fresh)
-        _swap(fresh, folder)
+        if not folder.exists():
+            _swap(fresh, folder)
+            return
+        with lock_path(folder):  # a run that sends from it ends first
+            _carry_foreign_files(folder, fresh)
+            _keep_rights(folder, fresh)
+            _swap(fresh, folder)
 
 
 def _require_documents(files: Mapping[str, bytes]) -> None:
@@ -280,22 +292,45 @@ def _write(files: Mapping[str, bytes], fresh: Path) -> None:
         flush(each)
 
 
-def _copy_foreign_files(folder: Path, fresh: Path) -> None:
-    """Copy other files in the folder of the earlier set to the new one."""
-    if not folder.is_dir():
-        return
-    for each in folder.iterdir():
-        if OWN_NAMES.fullmatch(each.name):
-            continue
-        if each.is_dir() and not each.is_symlink():
-            shutil.copytree(each, fresh / each.name, symlinks=True)
-        else:
-            shutil.copy2(each, fresh / each.name, follow_symlinks=False)
+def _carry_foreign_files(folder: Path, new: Path) -> None:
+    """Give other files in the folder of the earlier set a second name in the new one, on the disk."""
+    for each in sorted(folder.iterdir()):
+        if not OWN_NAMES.fullmatch(each.name) and not os.path.lexists(new / each.name):
+            carry_over(each, new / each.name)
+    flush(new)
+
+
+def _keep_rights(folder: Path, fresh: Path) -> None:
+    """Give the new folders of a set the group and the mode of the earlier ones."""
+    if (folder / INPUTS_FOLDER).is_dir() and (fresh / INPUTS_FOLDER).is_dir():
+        keep_rights(folder / INPUTS_FOLDER, fresh / INPUTS_FOLDER)
+    keep_rights(folder, fresh)
 
 
 def _swap(fresh: Path, folder: Path) -> None:
-    """Replace the earlier set by the new one; restore the earlier one if that fails."""
+    """Replace the earlier set by the new one, on the disk; restore the earlier one if that fails."""
     earlier = _backup_path(folder)
-    replace_folder(fresh, folder, earlier)
-    flush(folder.parent)  # the new set is durable before the earlier one is removed
+    try:
+        replace_folder(fresh, folder, earlier)
+    except OSError as fault:
+        if fault.errno not in {errno.ENOTEMPTY, errno.EEXIST}:
+            raise
+        problem, expected = f"was filled meanwhile: {_AT_WORK}", "no other program that writes there"
+        raise UnusableInput.with_finding(problem, file=str(folder), expected=expected) from None
+    before = next((each for each in (fresh, earlier) if each.exists()), None)
+    try:
+        flush(folder.parent)  # the new set is durable before the earlier one is removed
+        if before is not None:
+            _carry_foreign_files(before, folder)  # what was laid there meanwhile
+    except BaseException:
+        if before is not None:
+            _swap_back(folder, before)
+        raise
     shutil.rmtree(earlier, ignore_errors=True)
+
+
+def _swap_back(folder: Path, before: Path) -> None:
+    """Give the earlier set its name again."""
+    if not exchange_names(before, folder):
+        shutil.rmtree(folder)
+        before.rename(folder)
