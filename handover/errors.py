@@ -52,6 +52,15 @@ class HandoverError(Exception):
     """The base class of all errors of this package."""
 
 
+def fault_text(fault: Exception) -> str:
+    """Return in words what went wrong with one of several items, whatever it is."""
+    if isinstance(fault, HandoverError):
+        return str(fault)
+    if isinstance(fault, OSError):
+        return f"{fault.filename or 'The system'}: {fault.strerror or fault}"
+    return f"an error in the program itself: {type(fault).__name__}: {fault}"
+
+
 class UnusableInput(HandoverError):
     """The input cannot be used. Carries all findings, not only the first."""
 

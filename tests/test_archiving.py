@@ -155,6 +155,27 @@ def test_a_folder_that_was_not_issued(archive: Archive, tmp_path: Path, text: by
     assert not archive.folder.exists()
 
 
+@pytest.mark.parametrize(
+    "said",
+    [
+        {"job": 5}, {"job": ["a"]}, {"revision": "1"}, {"revision": None}, {"revision": 10**30},
+        {"issued_at": 5}, {"issued_at": "0001-01-01T00:00:00+14:00"}, {"issued_at": "2026-07-14T12:30:00"},
+        {"timezone": "../etc/passwd"}, {"timezone": None}, {"milestones": None}, {"milestones": [None]},
+        {"milestones": [{}]}, {"risks": 5}, {"risks": [{"code": "frost"}]}, {"cautions": [1]},
+        {"tasks": [{"by": "crew"}]}, {"tasks": None}, {"placement_end": []},
+    ],
+    ids=str,
+)  # fmt: skip
+def test_a_schedule_that_is_not_as_published_is_refused(
+    archive: Archive, garage: Path, said: dict[str, Any]
+) -> None:
+    file = garage / "schedule.json"
+    file.write_text(json.dumps(json.loads(file.read_bytes()) | said))
+    with pytest.raises(UnusableInput, match=r"schedule\.json|no record of the job"):
+        archive_issue(archive, garage, AT)
+    assert archive.names() == []
+
+
 def test_a_set_without_its_record(archive: Archive, garage: Path) -> None:
     (garage / "inputs" / "garage.toml").unlink()
     with pytest.raises(UnusableInput, match=f"no record of the job {GARAGE}"):
@@ -268,7 +289,7 @@ def test_a_visit_that_was_withdrawn_is_none(issued: Path) -> None:
 
 def test_an_owner_is_rung_on_the_day_before_a_frost(entry: Callable[..., JobEntry]) -> None:
     frosts = [
-        {"code": "frost", "start": start, "end": "2026-11-16T08:00:00-05:00"}
+        {"code": "frost", "start": start, "peak_at": start, "end": "2026-11-16T08:00:00-05:00"}
         for start in ("2026-11-09T23:00:00-05:00", "2026-11-10T22:00:00-05:00", "2026-11-15T02:00:00-05:00")
     ]
     calls = [each for each in entry("shop", said={"risks": frosts}).tasks if each.kind == CALL_OWNER]

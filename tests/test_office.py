@@ -135,6 +135,46 @@ def test_one_that_cannot_be_filed_stops_none_of_the_others(run: Run, jobs: Path,
     assert sorted(each.name for each in (tmp_path / "archive" / "bags").iterdir()) == [PATIO, SHOP]
 
 
+SPOILT = {
+    "schedule.json": (b"[" * 100_000, b'{"job": 5}', b"\xff", b""),
+    "crew.ics": (b"", b"BEGIN:VCALENDAR", b"\xff\xfe", b"BEGIN:VCALENDAR\r\nBEGIN:VEVENT\r\nEND:VEVENT\r\n"),
+}
+
+
+@pytest.mark.parametrize("name", ["schedule.json", "crew.ics"])
+def test_a_spoilt_set_ends_the_filing_of_no_other(run: Run, jobs: Path, tmp_path: Path, name: str) -> None:
+    good = sorted(each.name for each in jobs.iterdir() if each.is_dir())
+    for number, data in enumerate(SPOILT[name]):
+        spoilt = jobs / f"0-spoilt-{number}"
+        shutil.copytree(jobs / good[0], spoilt)
+        (spoilt / name).write_bytes(data)
+    result = run("archive", jobs, "--to", tmp_path / "new")
+    wrong = len(SPOILT[name])
+    assert result.status == 2
+    assert f"{len(good)} archived, 0 already archived, {wrong} not archived." in result.out
+    assert result.err.count("0-spoilt-") >= wrong
+    assert "program itself" not in result.err
+    assert "Nothing was written" not in result.out + result.err
+
+
+def test_whatever_goes_wrong_with_one_the_others_are_filed(
+    run: Run, jobs: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls: list[Path] = []
+
+    def fail_at_first(archive: Archive, folder: Path, at: datetime) -> Any:
+        calls.append(folder)
+        if len(calls) == 1:
+            raise ZeroDivisionError("nobody thought of it")
+        return archive_issue(archive, folder, at)
+
+    monkeypatch.setattr("handover.service.archiving.archive_issue", fail_at_first)
+    result = run("archive", jobs, "--to", tmp_path / "new")
+    assert result.status == 1
+    assert "nobody thought of it" in result.err
+    assert f"{len(calls) - 1} archived, 0 already archived, 1 not archived." in result.out
+
+
 def test_a_damaged_bag_fails_and_the_others_are_filed(run: Run, jobs: Path, office: Path) -> None:
     (office / "bags" / GARAGE / "manifest-sha256.txt").write_bytes(b"")
     (jobs / "shop" / "signed.pdf").write_bytes(b"a scan")

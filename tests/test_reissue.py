@@ -283,6 +283,20 @@ def test_a_record_with_a_fault_is_reported(office: Office, record: Path) -> None
 # ---- what does not go
 
 
+@pytest.mark.parametrize("data", [b"", b"BEGIN:VCALENDAR", b"\xff", b"BEGIN:VEVENT\r\nEND:VEVENT\r\n"])
+def test_a_calendar_of_the_issue_before_that_cannot_be_read(
+    office: Office, tmp_path: Path, data: bytes
+) -> None:
+    """What it called the reader to is called off in the next one, so that it must be read."""
+    (office.folder / "owner.ics").write_bytes(data)
+    with Archive(tmp_path / "second") as archive:
+        again.archive_existing_set(archive, office.folder, JOB, FIRST)
+        spoilt = Office(archive, office.folder, office.warmer)
+        with pytest.raises(UnusableInput, match="the calendar of the issue before cannot be read"):
+            spoilt.reissue(6.0)
+        assert spoilt.revisions == (1,)
+
+
 def test_a_job_that_is_not_there(office: Office, tmp_path: Path) -> None:
     with pytest.raises(UnusableInput, match="no job"):
         reissue_job(office.archive, "nobody", tmp_path / "nobody", LATER, ReissueRequest())

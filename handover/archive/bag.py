@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from handover.archive.entry import JobEntry, read_entry
 from handover.archive.errors import CorruptBag
+from handover.base.regular_files import read_regular
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -85,7 +86,7 @@ def both_manifests(folder: Path, names: Iterable[str]) -> dict[str, Digests]:
         ValueError: One is unreadable, or they name different files.
         OSError: One is missing.
     """
-    first, second = (read_manifest((folder / name).read_bytes()) for name in names)
+    first, second = (read_manifest(read_regular(folder / name)) for name in names)
     if first.keys() != second.keys():
         odd = ", ".join(sorted(first.keys() ^ second.keys()))
         raise ValueError(f"the two manifests do not name the same files: {odd}")
@@ -172,6 +173,7 @@ class Bag:
             listed = both_manifests(folder, TAG_MANIFESTS)
             tags = {name: _check(folder, name, made) for name, made in listed.items()}
             payload = both_manifests(folder, MANIFESTS)
+            _revisions(payload)
             return cls(
                 folder=folder,
                 payload=payload,
@@ -192,12 +194,7 @@ class Bag:
     @property
     def revisions(self) -> tuple[int, ...]:
         """The revisions whose documents the bag holds, in order."""
-        names = {
-            path.removeprefix(ISSUES_FOLDER).split("/")[0]
-            for path in self.payload
-            if path.startswith(ISSUES_FOLDER)
-        }
-        return tuple(sorted(int(name) for name in names))
+        return _revisions(self.payload)
 
     def read(self, path: str) -> bytes:
         """Return a file of the payload.
@@ -221,7 +218,7 @@ class Bag:
 
 def seal_of(folder: Path) -> str:
     """Return the seal of a bag, see `Bag`."""
-    return sha256((folder / TAG_MANIFESTS[0]).read_bytes()).hexdigest()
+    return sha256(read_regular(folder / TAG_MANIFESTS[0])).hexdigest()
 
 
 def issue_folder(revision: int) -> str:
@@ -229,8 +226,21 @@ def issue_folder(revision: int) -> str:
     return f"{ISSUES_FOLDER}{revision:04}/"
 
 
+def _revisions(payload: Iterable[str]) -> tuple[int, ...]:
+    """Return the revisions among the paths of a payload, in order.
+
+    Raises:
+        ValueError: The folder of an issue has another name than `issue_folder` gives.
+    """
+    issues = [path for path in payload if path.startswith(ISSUES_FOLDER)]
+    names = {path.removeprefix(ISSUES_FOLDER).split("/")[0] for path in issues}
+    if odd := sorted(name for name in names if not re.fullmatch(r"[0-9]{4,9}", name)):
+        raise ValueError(f"{ISSUES_FOLDER}{odd[0]} is not the folder of an issue")
+    return tuple(sorted(map(int, names)))
+
+
 def _check(folder: Path, path: str, expected: Digests) -> bytes:
-    data = (folder / path).read_bytes()
+    data = read_regular(folder / path)
     if digests(data) != expected:
         raise ValueError(f"{path} was changed")
     return data

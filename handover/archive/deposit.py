@@ -137,27 +137,30 @@ def recover(archive: Archive) -> None:
     Raises:
         CatalogFailed: The catalog cannot be brought up to date.
     """
-    if not archive.working.is_dir():
-        return
-    for each in sorted(archive.working.iterdir()):
+    for name in archive.pending():
         try:
-            with archive.lock(each.name, timeout_s=0):
-                _complete(archive, each.name)
+            with archive.lock(name, timeout_s=0):
+                _complete(archive, name)
         except LockTimeout:
             continue  # that run is alive
         except CorruptBag as fault:
             LOG.warning("%s", fault)
+        except OSError as fault:
+            LOG.warning("%s: cannot be completed: %s", archive.working / name, fault.strerror or fault)
 
 
 def _complete(archive: Archive, name: str) -> None:
     """Do what is left to do for a bag, if anything is. The caller holds the bag."""
     target, work = archive.bags / name, archive.working / name
-    if not work.exists():
+    if not work.is_dir() or work.is_symlink():
         return
     atomic.restore_backup(target, work / OLD_FOLDER)
     atomic.flush(archive.bags)  # the new state is on the disk before the old one is removed
     for each in list(work.iterdir()):
-        shutil.rmtree(each)
+        if each.is_dir() and not each.is_symlink():
+            shutil.rmtree(each)
+        else:  # a desktop or a network file system laid it there
+            each.unlink()
     if target.exists():
         bag = Bag.open(target)
         archive.catalog.put([bag])

@@ -5,13 +5,30 @@ from __future__ import annotations
 import json
 from dataclasses import asdict, dataclass, field, fields
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
 ENTRY_VERSION = 1
 """Version of the format of `entry.json`."""
+
+_TYPES: dict[str, set[type]] = {
+    "str": {str},
+    "int": {int},
+    "bool": {bool},
+    "datetime": {datetime},
+    "datetime | None": {datetime, type(None)},
+    "tuple[Task, ...]": {tuple},
+    "Mapping[str, Any]": {dict},
+}
+"""The types that a field may have in a file, by its annotation."""
+
+_YEARS = range(1900, 2300)
+MAX_REVISION = 999_999_999
+_MAX_DEPTH = 20
+
+_Shape = TypeVar("_Shape", "Task", "JobEntry")
 
 
 @dataclass(frozen=True)
@@ -121,10 +138,44 @@ def read_entry(text: bytes | str) -> JobEntry:
         data = json.loads(text)
         if data.pop("version") != ENTRY_VERSION:
             raise ValueError("is of another version")
-        data["tasks"] = tuple(Task(**_times(Task, each)) for each in data["tasks"])
-        return JobEntry(**_times(JobEntry, data))
-    except (TypeError, KeyError, AttributeError) as fault:
+        data["tasks"] = tuple(_checked(Task(**_times(Task, each))) for each in data["tasks"])
+        return _checked(JobEntry(**_times(JobEntry, data)))
+    except RecursionError:
+        raise ValueError("is not the entry of a job: it is nested too deeply") from None
+    except (TypeError, KeyError, AttributeError, OverflowError) as fault:
         raise ValueError(f"is not the entry of a job: {fault}") from None
+
+
+def _checked(values: _Shape) -> _Shape:
+    """Return values whose fields have the types that they should have, in bounds that a catalog can store.
+
+    Raises:
+        ValueError: One has not.
+    """
+    for each in fields(values):
+        value: Any = getattr(values, each.name)
+        if type(value) not in _TYPES[str(each.type)]:
+            raise ValueError(f"is not the entry of a job: {each.name} is of another type")
+        if isinstance(value, datetime) and value.year not in _YEARS:
+            raise ValueError(f"is not the entry of a job: {each.name} is in the year {value.year}")
+    if isinstance(values, JobEntry):
+        _check_bounds(values)
+    return values
+
+
+def _check_bounds(entry: JobEntry) -> None:
+    if not entry.job:
+        raise ValueError("is not the entry of a job: it has no id")
+    if entry.revision > MAX_REVISION:
+        raise ValueError(f"is not the entry of a job: the revision is {entry.revision}")
+    if _is_deeper(entry.more, _MAX_DEPTH):
+        raise ValueError("is not the entry of a job: it is nested too deeply")
+
+
+def _is_deeper(value: Any, levels: int) -> bool:
+    """Return whether a JSON value has more levels than that."""
+    inside = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
+    return levels == 0 or any(_is_deeper(each, levels - 1) for each in inside)
 
 
 def _texts(data: Mapping[str, Any]) -> dict[str, Any]:

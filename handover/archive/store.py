@@ -83,6 +83,28 @@ class Archive:
             names = [each.name for each in found if not each.is_dir(follow_symlinks=False)]
         return sorted(set(names) - DESKTOP_FILES)
 
+    def pending(self) -> list[str]:
+        """Return the names of the bags for which a run has left something to do, in order."""
+        return [name for name, is_work in self._in_working() if is_work]
+
+    def strays(self) -> list[str]:
+        """Return the paths of what lies among the work of runs, and is of none."""
+        return [
+            f"{self.working.name}/{name}"
+            for name, is_work in self._in_working()
+            if not is_work and name not in DESKTOP_FILES
+        ]
+
+    def _in_working(self) -> list[tuple[str, bool]]:
+        """Return each name in the folder of work, and whether it can be the work for a bag."""
+        if not self.working.is_dir():
+            return []
+        with os.scandir(self.working) as found:
+            return sorted(
+                (each.name, each.is_dir(follow_symlinks=False) and bag_name(each.name) == each.name)
+                for each in found
+            )
+
     def is_pending(self, name: str) -> bool:
         """Whether a run has something left to do for a bag, such as the catalog; see `recover`."""
         return (self.working / name).exists()

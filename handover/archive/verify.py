@@ -16,17 +16,20 @@ from handover.archive.bag import (
     DATA_FOLDER,
     DECLARATION,
     DECLARATION_FILE,
+    ENTRY_FILE,
     INFO_FILE,
     MANIFESTS,
     TAG_MANIFESTS,
+    Bag,
     Digests,
     both_manifests,
     digests,
     read_info,
     seal_of,
 )
-from handover.archive.errors import CatalogFailed, LockTimeout
+from handover.archive.errors import CatalogFailed, CorruptBag, LockTimeout
 from handover.base import atomic
+from handover.base.regular_files import open_regular, read_regular
 from handover.errors import UnusableInput
 
 if TYPE_CHECKING:
@@ -115,6 +118,8 @@ def verify_archive(archive: Archive, progress: Callable[[BagReport, int], None] 
             report.add(BagReport(name, 0, 0, (FileFault("", "missing", "the catalog knows this bag"),)))
     for name in archive.unexpected_files():
         report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "is not a bag"),)))
+    for name in archive.strays():
+        report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "belongs to no bag; remove it"),)))
     return report
 
 
@@ -130,8 +135,10 @@ def _verify_bag(archive: Archive, name: str, catalogued: Mapping[str, str] | Non
             if catalogued.get(name) == found:
                 return report
             seal = archive.catalog.seal(name)  # another process may have archived meanwhile
-    except LockTimeout as fault:
+    except (LockTimeout, CatalogFailed) as fault:
         return BagReport(name, 0, 0, (FileFault("", "changed", str(fault)),))
+    except (OSError, ValueError, RecursionError) as fault:  # of this bag alone; the others are checked
+        return BagReport(name, 0, 0, (FileFault("", "changed", f"cannot be read: {fault}"),))
     if seal == found:
         return report
     other = (
@@ -198,19 +205,24 @@ def _read_listed(
 
 def _check_tags(folder: Path, sizes: Mapping[str, int], on_fault: OnFault) -> None:
     """Check the content of the tag files of a bag, which manifests do not cover."""
-    if (folder / DECLARATION_FILE).read_bytes() != DECLARATION:
+    if read_regular(folder / DECLARATION_FILE) != DECLARATION:
         on_fault(DECLARATION_FILE, "changed", "is not the declaration of a bag of version 1.0")
     oxum = f"{sum(sizes.values())}.{len(sizes)}"
-    if dict(read_info((folder / INFO_FILE).read_bytes())).get("Payload-Oxum") != oxum:
+    if dict(read_info(read_regular(folder / INFO_FILE))).get("Payload-Oxum") != oxum:
         on_fault(INFO_FILE, "changed", f"the payload is {oxum}")
+    try:
+        Bag.open(folder)
+    except CorruptBag as fault:
+        on_fault(ENTRY_FILE, "changed", str(fault))
 
 
 def digest_file(file: Path) -> tuple[int, Digests]:
     """Return size [octets] and digests of a file. Threads run side by side: hashlib releases the lock."""
-    size = file.stat().st_size
-    if size <= SMALL_FILE_BYTES:
-        data = file.read_bytes()
-        return len(data), digests(data)
+    with open_regular(file) as stream:
+        size = os.fstat(stream.fileno()).st_size
+        if size <= SMALL_FILE_BYTES:
+            data = stream.read()
+            return len(data), digests(data)
     if size < LARGE_FILE_BYTES:
         return size, Digests(*_digest(file, ALGORITHMS))
     with ThreadPoolExecutor(len(ALGORITHMS)) as pool:
@@ -222,8 +234,8 @@ def _digest(file: Path, algorithms: Sequence[str]) -> list[str]:
     """Return the digests of a file by some algorithms, reading it once."""
     hashes = [hashlib.new(each) for each in algorithms]
     block = memoryview(bytearray(BLOCK_BYTES))
-    with file.open("rb", buffering=0) as stream:
-        while count := stream.readinto(block):
+    with open_regular(file) as stream:
+        while count := stream.readinto(block):  # type: ignore[attr-defined]
             for each in hashes:
                 each.update(block[:count])
     return [each.hexdigest() for each in hashes]

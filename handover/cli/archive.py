@@ -92,7 +92,7 @@ class _TroubleReport:
         """Print what goes wrong with one folder, and go on."""
         from contextlib import contextmanager
 
-        from handover.errors import HandoverError, UnusableInput
+        from handover.errors import UnusableInput, fault_text
 
         @contextmanager
         def report_faults() -> Iterator[None]:
@@ -100,8 +100,8 @@ class _TroubleReport:
                 yield
             except UnusableInput as fault:
                 self._note(name, "refused", fault.findings, UNUSABLE)
-            except (HandoverError, OSError) as fault:
-                self._note(name, "failed", [fault], FAILED)
+            except Exception as fault:  # noqa: BLE001 - whatever it is, the others go on
+                self._note(name, "failed", [fault_text(fault)], FAILED)
 
         return report_faults()
 

@@ -34,6 +34,9 @@ The dates are cautious estimates. Local codes, the drawings and a licensed engin
 _READING = ("check", "plan", "starts", "config", "schema", "send", "verify", "find", "due")
 """Commands that write no file of their own accord: after a fault none says that nothing was written."""
 
+_IN_STEPS = ("archive", "batch", "reissue", "watch", "reindex", "forget")
+"""Commands that write item by item, or more than once: after a fault, part of it may be written."""
+
 
 class _Help(HelpFormatter):
     """The format of --help. Takes its width as an argument, since finding it costs an import."""
@@ -58,7 +61,7 @@ def build_parser() -> ArgumentParser:
 
     def command(name: str, run: Callable[[Options], int | None], text: str) -> ArgumentParser:
         each = commands.add_parser(name, help=text, description=text, epilog=EPILOG, formatter_class=_Help)
-        each.set_defaults(run=run, writes=name not in _READING)
+        each.set_defaults(run=run, writes=name not in (*_READING, *_IN_STEPS))
         return each
 
     _add_record_commands(command)

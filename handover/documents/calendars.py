@@ -16,8 +16,9 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event, vText
 
-from handover.base.text import one_line, plain_lines
+from handover.base.text import one_line, plain_lines, short_line
 from handover.documents.events import CareEvent, EventLook, crew_events, owner_events
+from handover.errors import UnusableInput
 from handover.practice.rules import general_rules
 
 if TYPE_CHECKING:
@@ -114,7 +115,9 @@ def build_calendar(
         calendar.add(key, vText(plain_lines(_calendar_properties(words, audience, remark))))
     for event in events:
         calendar.add_component(_vevent(words, event))
-    for withdrawn in withdrawn_events(earlier, calendar, words.schedule.issued_at) if earlier else ():
+    for withdrawn in (
+        withdrawn_events(earlier, calendar, words.schedule.issued_at) if earlier is not None else ()
+    ):
         calendar.add_component(_cancel_event(withdrawn, words))
     content: bytes = calendar.to_ical()
     return content
@@ -171,19 +174,23 @@ def withdrawn_events(earlier: bytes, calendar: Calendar, issued_at: datetime) ->
 def earlier_events(content: bytes) -> list[Event]:
     """Return the events of a calendar that somebody may have changed: those with a UID, a title and an end.
 
-    A calendar that is none has no events.
+    Raises:
+        UnusableInput: It is no calendar.
     """
     try:
         events = Calendar.from_ical(content).events
-    except (ValueError, LookupError, AttributeError, TypeError):
-        return []
+    except (ValueError, TypeError, LookupError, AttributeError, OverflowError, RecursionError) as fault:
+        raise UnusableInput.with_finding(
+            f"the calendar of the issue before cannot be read: {short_line(fault)}",
+            expected="its calendars as issued: what is no longer due is called off in the new ones",
+        ) from None
     return [each for each in events if _is_whole(each)]
 
 
 def _is_whole(event: Event) -> bool:
     try:
         moments = event.decoded("dtstart"), event.decoded("dtend")
-    except (ValueError, LookupError, AttributeError, TypeError):
+    except (ValueError, TypeError, LookupError, AttributeError, OverflowError):
         return False
     return "uid" in event and "summary" in event and all(isinstance(each, date) for each in moments)
 

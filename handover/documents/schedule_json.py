@@ -53,7 +53,7 @@ def read_schedule(content: bytes) -> CureSchedule:
     try:
         zone = ZoneInfo(from_json(content)["timezone"])
         return _adapter().validate_json(content, strict=True, context={ZONE: zone})
-    except (TypeError, LookupError, ValueError) as fault:
+    except (TypeError, LookupError, ValueError, OverflowError, RecursionError) as fault:
         raise ValueError(f"is not a schedule of this program: {fault}") from None
 
 

@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 from handover.archive.bag import DECLARATION_FILE
 from handover.archive.deposit import Deposit, deposit_files
-from handover.archive.entry import Contact, JobEntry, Task
+from handover.archive.entry import MAX_REVISION, Contact, JobEntry, Task
 from handover.base.atomic import DESKTOP_FILES, walk
+from handover.base.regular_files import read_regular
+from handover.base.text import short_line
 from handover.documents.calendars import CANCELLED_STATUS, earlier_events, event_uid
 from handover.documents.schedule_json import read_schedule, schedule_json
 from handover.errors import Finding, UnusableInput
@@ -148,7 +150,9 @@ def archive_existing_set(archive: Archive, folder: Path, job: str, at: datetime)
     if existing is None:
         return False
     bag = archive.bag_or_none(job)
-    return not (bag and existing["revision"] in bag.revisions) and archive_issue(archive, folder, at).changed
+    return (
+        not (bag and existing.get("revision") in bag.revisions) and archive_issue(archive, folder, at).changed
+    )
 
 
 def archive_documents(
@@ -224,7 +228,9 @@ def _folder_of(record: Path) -> Path:
 
 def _job_in(folder: Path) -> object:
     try:
-        return _schedule({SCHEDULE_FILE: (folder / SCHEDULE_FILE).read_bytes()}, str(folder))["job"]
+        return _schedule({SCHEDULE_FILE: read_regular(folder / SCHEDULE_FILE, follow=True)}, str(folder))[
+            "job"
+        ]
     except UnusableInput:
         return None
 
@@ -237,7 +243,7 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
     """
     if not (folder / SCHEDULE_FILE).is_file():
         raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE_FILE}")])
-    found = {path: (folder / path).read_bytes() for path in _paths(folder)}
+    found = {path: read_regular(folder / path) for path in _paths(folder)}
     documents = {path: data for path, data in found.items() if _is_of_set(path)}
     revision = _schedule(documents, str(folder))["revision"]
     others = {
@@ -250,7 +256,7 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
 
 def read_issued_documents(folder: Path) -> dict[str, bytes]:
     """Return the documents of an issued folder alone, even if this program cannot read its schedule."""
-    return {path: (folder / path).read_bytes() for path in _paths(folder) if _is_of_set(path)}
+    return {path: read_regular(folder / path) for path in _paths(folder) if _is_of_set(path)}
 
 
 def _paths(folder: Path) -> Iterator[str]:
@@ -304,9 +310,15 @@ def _id(data: bytes) -> object:
 def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     try:
         schedule = json.loads(documents[SCHEDULE_FILE])
-    except (KeyError, ValueError):
+    except (KeyError, ValueError, RecursionError):
         schedule = None
-    if not (isinstance(schedule, dict) and schedule.keys() >= REQUIRED_KEYS):
+    if not (
+        isinstance(schedule, dict)
+        and schedule.keys() >= REQUIRED_KEYS
+        and isinstance(schedule["job"], str)
+        and type(schedule["revision"]) is int
+        and 1 <= schedule["revision"] <= MAX_REVISION
+    ):
         raise UnusableInput([_no_set(where, f"has no {SCHEDULE_FILE} as issued")])
     return schedule
 
@@ -336,15 +348,7 @@ def entry_of(job: JobRecord, documents: Mapping[str, bytes], earlier: JobEntry |
         UnusableInput: The set is not as it was issued.
     """
     schedule = _schedule(documents, job.id)
-    try:
-        return _entry(job, schedule, documents, earlier)
-    except (TypeError, LookupError, ValueError, AttributeError):
-        raise UnusableInput([_no_set(job.id, f"has a {SCHEDULE_FILE} that was changed")]) from None
-
-
-def _entry(
-    job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes], earlier: JobEntry | None
-) -> JobEntry:
+    _require_readable(documents[SCHEDULE_FILE], job.id)
     frosts = [each for each in schedule["risks"] if each["code"] == "frost"]
     revision, issued = int(schedule["revision"]), datetime.fromisoformat(schedule["issued_at"])
     return JobEntry(
@@ -374,6 +378,14 @@ def _entry(
             if value
         },
     )
+
+
+def _require_readable(schedule: bytes, where: str) -> None:
+    """Refuse a schedule that is not as the published schema says."""
+    try:
+        read_schedule(schedule)
+    except ValueError as fault:
+        raise UnusableInput([_no_set(where, f"has a {SCHEDULE_FILE} that {short_line(fault)}")]) from None
 
 
 def contact_for(job: JobRecord) -> Contact:
@@ -463,10 +475,11 @@ def _offset(when: datetime) -> Any:
 
 def _visits(job: JobRecord, schedule: Mapping[str, Any], documents: Mapping[str, bytes]) -> Iterator[Task]:
     """Yield the crew's tasks, titled as in its calendar."""
-    calendar = documents.get(CREW_CALENDAR_FILE, b"")
-    if not calendar.lstrip().startswith(b"BEGIN:VCALENDAR"):
-        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")])
-    current = (each for each in earlier_events(calendar) if each.get("status") != CANCELLED_STATUS)
+    try:
+        events = earlier_events(documents[CREW_CALENDAR_FILE])
+    except UnusableInput:
+        raise UnusableInput([_no_set(job.id, f"has no {CREW_CALENDAR_FILE} as issued")]) from None
+    current = (each for each in events if each.get("status") != CANCELLED_STATUS)
     titles = {str(each["uid"]): str(each["summary"]) for each in current}
     for each in _crew_tasks(job, schedule, documents):
         uid = event_uid(job, "crew", each["kind"], each["occasion"])

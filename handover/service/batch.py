@@ -265,8 +265,8 @@ class _Run:
             if job is None:
                 return _RecordSummary(path, _id_of(examined), None)
             weather = self._weather_file(path, job)
-        except (UnusableInput, OSError):
-            return _RecordSummary(path, "", None)  # reported when its turn comes
+        except Exception:  # noqa: BLE001 - whatever it is, it is reported when its turn comes
+            return _RecordSummary(path, "", None)
         return _RecordSummary(path, job.id, None if weather else self._forecasts.register(job))
 
     def _task(self, summary: _RecordSummary) -> RenderTask | None:
@@ -369,7 +369,7 @@ class _Run:
         try:
             mark = json.loads((folder / MARK_FILE).read_bytes())
             return bool(mark["inputs"] == digest and all((folder / each).is_file() for each in mark["files"]))
-        except (OSError, ValueError, TypeError, LookupError):
+        except (OSError, ValueError, TypeError, LookupError, RecursionError):
             return False
 
     def _cautions_of(self, job: str) -> tuple[Finding, ...]:

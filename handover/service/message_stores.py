@@ -20,12 +20,14 @@ from handover.errors import Finding, HandoverError, UnusableInput
 from handover.service.publish import MESSAGE_FILE
 from handover.service.send_log import (
     LOG_FILE,
+    WITHDRAWN,
     Delivery,
     DeliveryLog,
     NotSent,
     message_file,
     open_send_log,
     parse_draft,
+    read_deliveries,
     read_draft,
 )
 
@@ -37,9 +39,6 @@ if TYPE_CHECKING:
     from handover.archive.bag import Bag
     from handover.archive.store import Archive
     from handover.service.send_log import MessageDraft
-
-WITHDRAWN = "withdrawn"
-"""State in an archived log of a delivery that did not take place."""
 
 
 class DraftStore(Protocol):
@@ -155,9 +154,9 @@ def _deliveries(bag: Bag, files: list[str]) -> list[Delivery]:
     latest: dict[tuple[str, tuple[str, ...], str], str] = {}
     try:
         for path in files:
-            for each in json.loads(bag.read(path))["sent"]:
-                latest[str(each["message_id"]), tuple(each["to"]), str(each["at"])] = each["state"]
-    except (ValueError, TypeError, LookupError):
+            for each in read_deliveries(json.loads(bag.read(path))["sent"]):
+                latest[each.message_id, each.to, each.at] = each.state
+    except (ValueError, TypeError, LookupError, RecursionError):
         raise NotSent(f"{bag.job}: the archive's log of what was sent cannot be read.") from None
     return [
         Delivery(message_id, to, at, "sent" if state == "sent" else "unsure")

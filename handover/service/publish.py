@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import json
 import logging
+import operator
 import os
 import re
 import secrets
@@ -25,6 +26,7 @@ from handover.base.atomic import (
     walk,
     write_new_file,
 )
+from handover.base.regular_files import read_regular
 from handover.errors import RenderingFailed, UnusableInput
 
 if TYPE_CHECKING:
@@ -171,9 +173,9 @@ def check_folder(folder: Path, job: str, kind: SetKind = JOB_SET) -> Mapping[str
     if not any(folder.iterdir()):
         return None
     try:
-        earlier: Mapping[str, Any] = json.loads((folder / kind.file).read_bytes())
+        earlier: Mapping[str, Any] = json.loads(read_regular(folder / kind.file, follow=True))
         of = earlier[kind.key]
-    except (OSError, ValueError, TypeError, LookupError):
+    except (OSError, ValueError, TypeError, LookupError, RecursionError):
         raise _refusal(folder, "has files, but no set of documents of this program") from None
     if of != job:
         raise _refusal(folder, f"has the documents of another {kind.key}, {of}")
@@ -213,7 +215,8 @@ def _next_in_folder(folder: Path, job: str, as_of: datetime, made_from: Mapping[
         return 1
     try:
         again = datetime.fromisoformat(earlier["issued_at"]) == as_of and _is_made_from(folder, made_from)
-        return int(earlier["revision"]) + (not again)
+        revision: int = operator.index(earlier["revision"])
+        return revision + (not again)
     except (ValueError, TypeError, LookupError):
         raise _refusal(folder, "has a set of documents whose schedule.json was changed") from None
 
@@ -225,7 +228,7 @@ def _is_made_from(folder: Path, made_from: Mapping[str, bytes] | None) -> bool:
     inputs = folder / INPUTS_FOLDER
     files = walk(inputs) if inputs.is_dir() else ()
     received = (name for name, each in files if each.is_file() and _is_received(name))
-    return all(made_from.get(name) == (inputs / name).read_bytes() for name in received)
+    return all(made_from.get(name) == read_regular(inputs / name, follow=True) for name in received)
 
 
 def _is_received(name: str) -> bool:

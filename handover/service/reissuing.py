@@ -14,7 +14,7 @@ from functools import partial
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from handover.archive.catalog.query import JobState, Query
-from handover.errors import Finding, HandoverError, UnusableInput
+from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import examine_source, read_source
 from handover.service.archiving import archive_existing_set, issued_record, read_issued_record
 from handover.service.earlier_sets import read_earlier_schedule
@@ -298,6 +298,6 @@ def _summarise(archive: Archive, job: str, forecasts: ForecastCache) -> _CuringJ
     try:
         bag = archive.bag(job)
         record = read_issued_record(bag.issue(bag.revisions[-1]), str(bag.folder))
-    except (HandoverError, OSError):
+    except Exception:  # noqa: BLE001 - whatever it is, it is reported when its turn comes
         return _CuringJob(job, None)
     return _CuringJob(job, forecasts.register(record))

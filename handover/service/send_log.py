@@ -10,16 +10,17 @@ from __future__ import annotations
 import json
 import re
 from abc import ABC, abstractmethod
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import asdict, dataclass
 from email import message_from_bytes
-from email.errors import HeaderParseError
+from email.errors import HeaderParseError, MessageError
 from email.header import decode_header, make_header
 from email.utils import format_datetime, formataddr, getaddresses
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from handover.base.atomic import lock_path, write_file
-from handover.base.text import is_email_address, one_line
+from handover.base.regular_files import read_regular
+from handover.base.text import is_email_address, one_line, short_line
 from handover.errors import Finding, HandoverError, UnusableInput
 from handover.service.publish import MESSAGE_FILE
 
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 LOG_FILE = "sent.json"
+WITHDRAWN = "withdrawn"
+"""State in an archived log of a delivery that did not take place."""
+
 MAX_MESSAGE_BYTES = 50_000_000
 """Maximum bytes of a message; more than most servers accept."""
 
@@ -91,7 +95,15 @@ def parse_draft(content: bytes, where: str) -> MessageDraft:
         UnusableInput: It is not a message, or has no sender or receiver.
     """
     content = _mail_line_ends(content)
-    message = message_from_bytes(content)
+    try:
+        return _draft(content, message_from_bytes(content), where)
+    except (MessageError, ValueError, TypeError, LookupError, AttributeError, RecursionError) as fault:
+        problem = f"cannot be read as a message: {short_line(fault)}"
+        raise UnusableInput([Finding(problem, file=where, expected="a message as issued")]) from None
+
+
+def _draft(content: bytes, message: Message, where: str) -> MessageDraft:
+    """Return the draft of a message. Raises as `parse_draft`; a header that is odd, anything."""
     senders, receivers = _addresses(message, "From"), _addresses(message, "To", "Cc", "Bcc")
     message_id = one_line(str(message.get("Message-ID", "")))
     if findings := list(_findings(content, senders, receivers, message_id)):
@@ -103,7 +115,7 @@ def parse_draft(content: bytes, where: str) -> MessageDraft:
         message_id=message_id,
         shown_from=_format_addresses(senders),
         shown_to=_format_addresses(receivers),
-        subject=_decode(message.get("Subject", "")),
+        subject=_decode(str(message.get("Subject", ""))),
         attached=tuple(name for part in message.walk() if (name := part.get_filename())),
     )
 
@@ -123,7 +135,7 @@ def _read(file: Path) -> bytes:
     try:
         if file.stat().st_size > MAX_MESSAGE_BYTES:
             raise UnusableInput([Finding("is larger than any mail server accepts", file=str(file))])
-        content = file.read_bytes()
+        content = read_regular(file, follow=True)
     except OSError as fault:
         finding = Finding(
             f"cannot be read: {fault.strerror}",
@@ -285,22 +297,39 @@ def open_send_log(folder: Path) -> Iterator[SendLog]:
     """Open the delivery log of a folder; a second run waits until the first is done.
 
     Raises:
-        NotSent: The log cannot be read.
+        NotSent: The folder cannot be opened, or the log cannot be read.
     """
-    with lock_path(folder):
+    with ExitStack() as held:
+        try:
+            held.enter_context(lock_path(folder))
+        except OSError as fault:
+            raise NotSent(f"{folder} cannot be opened: {fault.strerror}.") from None
         yield SendLog(folder / LOG_FILE)
+
+
+def read_deliveries(entries: Iterable[Any]) -> tuple[Delivery, ...]:
+    """Return the deliveries in the entries of a log.
+
+    Raises:
+        ValueError, TypeError, LookupError: An entry is not one of a log.
+    """
+    read = tuple(
+        Delivery(each["message_id"], tuple(each["to"]), each["at"], each["state"]) for each in entries
+    )
+    for each in read:
+        if each.state not in {"sent", "unsure", WITHDRAWN} or not all(
+            isinstance(text, str) for text in (each.message_id, each.at, *each.to)
+        ):
+            raise ValueError("is not an entry of a log")
+    return read
 
 
 def _read_deliveries(file: Path) -> tuple[Delivery, ...]:
     try:
-        entries = json.loads(file.read_bytes())["sent"]
-        return tuple(
-            Delivery(str(each["message_id"]), tuple(each["to"]), str(each["at"]), each["state"])
-            for each in entries
-        )
+        return read_deliveries(json.loads(read_regular(file))["sent"])
     except FileNotFoundError:
         return ()
-    except (OSError, ValueError, TypeError, LookupError):
+    except (OSError, ValueError, TypeError, LookupError, RecursionError):
         raise NotSent(
             f"{file} cannot be read, so it is not known what was sent. Repair or remove it."
         ) from None

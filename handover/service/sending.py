@@ -17,7 +17,7 @@ from socket import gaierror
 from typing import TYPE_CHECKING, Literal
 
 from handover.base.interruption import raise_if_requested
-from handover.errors import UnusableInput
+from handover.errors import UnusableInput, fault_text
 from handover.service.message_stores import FolderMessages
 from handover.service.send_log import Delivery, NotSent, message_to_send
 
@@ -74,8 +74,8 @@ def dry_run(jobs: Iterable[Path | DraftStore], *, again: bool = False) -> Iterat
             yield SendOutcome(
                 job, "ready" if pending else "already sent", _deliveries_in_words(draft, record), draft
             )
-        except (UnusableInput, NotSent, OSError) as fault:
-            yield SendOutcome(job, "not sent", str(fault))
+        except Exception as fault:  # noqa: BLE001 - whatever it is, the others go on
+            yield SendOutcome(job, "not sent", fault_text(fault))
 
 
 def send_messages(
@@ -95,9 +95,10 @@ def send_messages(
         raise_if_requested()
         store = _store_of(each)
         job = store.name
+        if locked_out:
+            yield SendOutcome(job, "not sent", str(locked_out))
+            continue
         try:
-            if locked_out:
-                raise locked_out
             yield _send(store, server, password, at, again=again)
         except LoginRefused as fault:
             locked_out = fault
@@ -106,6 +107,8 @@ def send_messages(
             yield SendOutcome(job, "not sent", str(fault))
         except (smtplib.SMTPException, OSError) as fault:
             yield SendOutcome(job, "not sent", _describe_fault(fault, server))
+        except Exception as fault:  # noqa: BLE001 - whatever it is, the others go on
+            yield SendOutcome(job, "not sent", fault_text(fault))
 
 
 def _store_of(job: Path | DraftStore) -> DraftStore:

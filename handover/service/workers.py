@@ -18,7 +18,7 @@ from functools import cache
 from itertools import islice
 from typing import TYPE_CHECKING, Any
 
-from handover.errors import Finding, HandoverError, UnusableInput
+from handover.errors import Finding, UnusableInput, fault_text
 from handover.service.worker_pool import Workers, gc_paused
 
 if TYPE_CHECKING:
@@ -104,11 +104,7 @@ def failure_result(fault: Exception) -> RenderResult:
     """Return a fault as a result."""
     if isinstance(fault, UnusableInput):
         return RenderResult(findings=fault.findings)
-    if isinstance(fault, HandoverError):
-        return RenderResult(failure=str(fault))
-    if isinstance(fault, OSError):
-        return RenderResult(failure=f"{fault.filename or 'The system'}: {fault.strerror or fault}")
-    return RenderResult(failure=f"an error in the program itself: {type(fault).__name__}: {fault}")
+    return RenderResult(failure=fault_text(fault))
 
 
 @cache

@@ -96,6 +96,29 @@ def test_a_dry_run_lists_messages_and_receivers(
     assert not postbox.said
 
 
+SPOILT = [
+    *(("message.eml", data) for data in (b"", b"From: =?no-such?b?!?= <a@example.com>\n\n", b"\xff")),
+    *(("sent.json", data) for data in (b"[" * 100_000, b"{}", b'{"sent": [5]}', b"\xff")),
+    ("sent.json", b'{"sent": [{"message_id": 1, "to": [], "at": "", "state": "sent"}]}'),
+    ("sent.json", b'{"sent": [{"message_id": "1", "to": [], "at": "", "state": "lost"}]}'),
+]
+
+
+@pytest.mark.usefixtures("trusted")
+@pytest.mark.parametrize("way", ["--dry-run", "--again"])
+def test_a_spoilt_message_ends_the_sending_of_no_other(
+    run: Any, issued: Callable[..., Path], settings: Path, way: str
+) -> None:
+    folders = [issued(f"spoilt-{number}") for number, _ in enumerate(SPOILT)]
+    for folder, (name, data) in zip(folders, SPOILT, strict=True):
+        (folder / name).write_bytes(data)
+    result = run("send", way, *folders, issued("good"), "--settings", settings)
+    assert result.status == 1
+    assert result.err.count(": not sent:") == len(folders)
+    assert result.out.count(": ready" if way == "--dry-run" else ": sent:") == 1
+    assert "program itself" not in result.err
+
+
 def test_without_a_password_nothing_is_tried(
     run: Any, issued: Callable[..., Path], settings: Path, postbox: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
 
     from handover.archive.bag import Bag
     from handover.archive.entry import JobEntry, Task
+
+LOG = logging.getLogger("handover")
 
 PAGE_ROWS = 500
 """Jobs in memory at once when all are read."""
@@ -116,7 +119,8 @@ class Catalog:
             rows = connection.execute(self.statement(query)).all()
         page = rows[: query.limit]
         more = page[-1].number if len(rows) > query.limit else None
-        return SearchResult(tuple(read_entry(row.entry) for row in page), more)
+        found = (_read_row(row.number, row.entry) for row in page)
+        return SearchResult(tuple(each for each in found if each is not None), more)
 
     def entries(self, query: Query | None = None) -> Iterator[JobEntry]:
         """Yield all results of a query, or all entries, page by page; memory stays flat."""
@@ -171,14 +175,24 @@ class Catalog:
 
     def _tasks(self, day: date) -> Iterator[tuple[JobEntry, Task]]:
         statement = (
-            select(JOB.c.entry, TASK.c.position)
+            select(JOB.c.number, JOB.c.entry, TASK.c.position)
             .join(TASK, TASK.c.number == JOB.c.number)
             .where(TASK.c.last_day >= day.toordinal(), TASK.c.first_day <= day.toordinal())
         )
         with _translate_errors(), self._engine.connect() as connection:
             for row in connection.execute(statement):
-                entry = read_entry(row.entry)
-                yield entry, entry.tasks[row.position]
+                entry = _read_row(row.number, row.entry)
+                if entry is not None and row.position < len(entry.tasks):
+                    yield entry, entry.tasks[row.position]
+
+
+def _read_row(number: int, text: str) -> JobEntry | None:
+    """Return the entry of a row; None, with a warning, where it cannot be read: the other rows can."""
+    try:
+        return read_entry(text)
+    except ValueError as fault:
+        LOG.warning("row %s of the catalog %s; `handover reindex` names its bag", number, fault)
+        return None
 
 
 def _number_condition(query: Query, number: ColumnElement[int]) -> list[ColumnElement[bool]]:
