@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import gc
 import json
+import logging
 import os
 import pickle
 import shutil
@@ -157,6 +158,13 @@ def until() -> Callable[..., None]:
             time.sleep(0.01)
 
     return wait_until
+
+
+@pytest.fixture
+def our_log(caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch) -> pytest.LogCaptureFixture:
+    """Return what the program logs, though a library of another test switched all logs off."""
+    monkeypatch.setattr(logging.getLogger("handover"), "disabled", False)
+    return caplog
 
 
 # ---- a replacement of the PDF engine ------------------------------------------------------------------

@@ -350,12 +350,12 @@ def test_a_program_that_fills_the_folder_meanwhile_is_named_in_words(
 
 
 def test_a_run_that_waits_says_for_what(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture, until: Callable[..., None]
+    tmp_path: Path, our_log: pytest.LogCaptureFixture, until: Callable[..., None]
 ) -> None:
     with ThreadPoolExecutor(1) as pool:
         with publish.lock_folder(tmp_path / "out"):
             waiting = pool.submit(put, tmp_path / "out", a_set())
-            until(lambda: "another run is at work on it" in caplog.text, "it waits without a word")
+            until(lambda: "another run is at work on it" in our_log.text, "it waits without a word")
         waiting.result()
     assert contents(tmp_path / "out") == a_set()
 

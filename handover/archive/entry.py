@@ -138,15 +138,15 @@ def read_entry(text: bytes | str) -> JobEntry:
         data = json.loads(text)
         if data.pop("version") != ENTRY_VERSION:
             raise ValueError("is of another version")
-        data["tasks"] = tuple(_checked(Task(**_times(Task, each))) for each in data["tasks"])
-        return _checked(JobEntry(**_times(JobEntry, data)))
+        data["tasks"] = tuple(_require_types(Task(**_times(Task, each))) for each in data["tasks"])
+        return _require_types(JobEntry(**_times(JobEntry, data)))
     except RecursionError:
         raise ValueError("is not the entry of a job: it is nested too deeply") from None
     except (TypeError, KeyError, AttributeError, OverflowError) as fault:
         raise ValueError(f"is not the entry of a job: {fault}") from None
 
 
-def _checked(values: _Shape) -> _Shape:
+def _require_types(values: _Shape) -> _Shape:
     """Return values whose fields have the types that they should have, in bounds that a catalog can store.
 
     Raises:

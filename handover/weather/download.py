@@ -23,15 +23,22 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import socket
 import ssl
 import time as clock
+import zlib
 from collections.abc import Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
+from functools import partial
+from ipaddress import ip_address
 from pathlib import Path
+from threading import Thread
 from typing import TYPE_CHECKING, Any, Literal, Self
 from urllib.parse import urlencode, urlsplit
+from urllib.request import getproxies
 
 import httpx2
 
@@ -73,6 +80,8 @@ _DEFAULT_CACHE_AGE = timedelta(
 )  # where an answer names no expiry: models are renewed every hour at most
 _MAX_CACHE_AGE = timedelta(hours=6)
 _TRY_AGAIN = frozenset({408, 425, 429, 500, 502, 503, 504})
+_REDIRECTS = frozenset({301, 302, 303, 307, 308})
+_MOST_REDIRECTS = 5
 _LOOPBACK = frozenset({"127.0.0.1", "::1", "localhost"})
 _JSON_TYPES = re.compile(r"application/([a-z.-]+\+)?json", re.IGNORECASE)
 _MAX_AGE = re.compile(r"max-age\s*=\s*(\d{1,8})", re.IGNORECASE)
@@ -97,7 +106,7 @@ class RetryPolicy:
 
     Attributes:
         timeout_s: For the connection and for each piece of the answer. [s]
-        deadline_s: For a whole answer, however slowly it drips. [s]
+        deadline_s: For a whole answer, from the name of the service on, however slowly it drips. [s]
         attempts: In all, the first included.
         first_pause_s: Before the second attempt; doubled before each further one. [s]
         longest_pause_s: More than this a service's Retry-After is not waited for. [s]
@@ -539,6 +548,10 @@ class _CachedResponse:
         return self.response.fetched_at <= now < self.expires
 
 
+_Whole = tuple[httpx2.Response, bytes]
+"""An answer, and its body."""
+
+
 class _Client:
     """The connection to the services: one client, its limits, and its cache."""
 
@@ -551,16 +564,27 @@ class _Client:
         self.now = now
         self.kept = _DiskCache(cache) if cache is not None else None
         self.manners = manners
-        self.client = httpx2.Client(
-            timeout=httpx2.Timeout(manners.timeout_s),
-            follow_redirects=True,
-            max_redirects=5,
-            headers={
-                "User-Agent": f"handover/{VERSION} ({contact.strip()})",
-                "Accept": "application/geo+json, application/json",
-            },
-            event_hooks={"request": [_refuse_plain]},
-        )
+        self._agent = f"handover/{VERSION} ({contact.strip()})"
+        self.client = self._open()
+
+    def _open(self) -> httpx2.Client:
+        """Return a client of HTTP that follows no redirect by itself.
+
+        Raises:
+            DownloadFailed: It cannot be made: the list of authorities cannot be read, for example.
+        """
+        try:
+            return httpx2.Client(
+                timeout=httpx2.Timeout(self.manners.timeout_s),
+                follow_redirects=False,
+                headers={
+                    "User-Agent": self._agent,
+                    "Accept": "application/geo+json, application/json",
+                    "Accept-Encoding": "gzip",
+                },
+            )
+        except Exception as error:
+            raise DownloadFailed(f"cannot begin: {short_line(error)}; {_CERTIFICATES}") from error
 
     def __enter__(self) -> Self:
         return self
@@ -609,17 +633,24 @@ class _Client:
             _Again: Another attempt may help.
             _Failed: It will not.
         """
+        since = kept.response.modified if kept else None
+        headers = {"If-Modified-Since": since} if since else {}
+        response, data = self._translate_errors(partial(self._ask, url, secret, headers))
+        if kept is not None and response.status_code == httpx2.codes.NOT_MODIFIED:
+            return replace(kept.response, fetched_at=self.now), _expiry(response, self.now)
+        _judge_status(response, data)
+        modified = response.headers.get("Last-Modified")
+        return _Response(data, url, self.now, modified), _expiry(response, self.now)
+
+    def _translate_errors(self, ask: Callable[[], _Whole]) -> _Whole:
+        """Ask within the deadline; whatever fails is a failure of the service, or another attempt."""
         try:
-            address = httpx2.URL(url).copy_merge_params(secret)
-            since = kept.response.modified if kept else None
-            headers = {"If-Modified-Since": since} if since else {}
-            with self.client.stream("GET", address, headers=headers) as response:
-                data = self._body(response)
+            return self._within_deadline(ask)
+        except (_Retry, _ServiceFailure):
+            raise
         except httpx2.TimeoutException:
             raise _Retry("no answer in time") from None
-        except httpx2.TooManyRedirects:
-            raise _ServiceFailure("redirects without end") from None
-        except httpx2.DecodingError:
+        except zlib.error:
             raise _Retry("the answer is garbled") from None
         except httpx2.RemoteProtocolError:
             raise _Retry("the answer broke off") from None
@@ -629,25 +660,71 @@ class _Client:
                     f"its certificate cannot be trusted: {short_line(error)}; {_CERTIFICATES}"
                 ) from None
             raise _Retry(f"cannot be reached: {short_line(error) or type(error).__name__}") from None
-        except httpx2.HTTPError as error:
-            raise _ServiceFailure(short_line(error)) from None
-        if kept is not None and response.status_code == httpx2.codes.NOT_MODIFIED:
-            return replace(kept.response, fetched_at=self.now), _expiry(response, self.now)
-        _judge_status(response, data)
-        modified = response.headers.get("Last-Modified")
-        return _Response(data, url, self.now, modified), _expiry(response, self.now)
+        except Exception as error:
+            raise _ServiceFailure(f"{type(error).__name__}: {short_line(error)}") from error
+
+    def _within_deadline(self, ask: Callable[[], _Whole]) -> _Whole:
+        """Ask in a thread, which is given up at the deadline: it may wait for a name, or for a header.
+
+        Raises:
+            _Retry: There was no whole answer in time.
+        """
+        client = self.client
+        asked: Future[_Whole] = Future()
+        Thread(target=_settle, args=(asked, ask), daemon=True).start()
+        try:
+            return asked.result(self.manners.deadline_s)
+        except TimeoutError:
+            if asked.done():
+                raise
+            asked.add_done_callback(lambda _: client.close())
+            self.client = self._open()
+            raise _Retry(f"the answer took longer than {self.manners.deadline_s:g} s") from None
+
+    def _ask(self, url: str, secret: Mapping[str, str], headers: Mapping[str, str]) -> _Whole:
+        """Return the answer at an address, and its body; redirects lead to the same service alone."""
+        client = self.client
+        asked = address = httpx2.URL(url).copy_merge_params(secret)
+        for _ in range(_MOST_REDIRECTS + 1):
+            _refuse_plain(address)
+            _refuse_private(address)
+            with client.stream("GET", address, headers=dict(headers)) as response:
+                location = response.headers.get("Location")
+                if response.status_code not in _REDIRECTS or location is None:
+                    return response, self._body(response)
+            address = address.join(location)
+            if address.host != asked.host:
+                raise _ServiceFailure(f"redirects to another host, {short_line(address.host)}")
+            if (asked.scheme, asked.port) != (address.scheme, address.port):
+                _refuse_plain(address)
+                raise _ServiceFailure("redirects to another port")
+        raise _ServiceFailure("redirects without end")
 
     def _body(self, response: httpx2.Response) -> bytes:
-        """Return the body; a failure if it is too large or takes too long."""
-        began = clock.monotonic()
+        """Return the body; a failure if it is too large, or compressed in any other way than by gzip."""
+        encoding = response.headers.get("Content-Encoding", "identity").strip().lower()
+        if encoding not in {"identity", "gzip"}:
+            raise _ServiceFailure(f"the answer is compressed by {short_line(encoding)}")
+        most, end = self.manners.largest_bytes, clock.monotonic() + self.manners.deadline_s
+        gzip = zlib.decompressobj(zlib.MAX_WBITS | 16) if encoding == "gzip" else None
         body = bytearray()
-        for piece in response.iter_bytes():
-            body += piece
-            if len(body) > self.manners.largest_bytes:
-                raise _ServiceFailure(f"the answer is larger than {self.manners.largest_bytes / 1e6:.0f} MB")
-            if clock.monotonic() - began > self.manners.deadline_s:
-                raise _Retry(f"the answer took longer than {self.manners.deadline_s:.0f} s")
+        for piece in response.iter_raw():
+            body += piece if gzip is None else gzip.decompress(piece, most + 1 - len(body))
+            if len(body) > most:
+                raise _ServiceFailure(f"the answer is larger than {most / 1e6:.0f} MB")
+            if clock.monotonic() > end:  # nobody waits for it any more
+                raise _Retry("the answer took too long")
+        if gzip is not None and not gzip.eof:
+            raise _Retry("the answer broke off")
         return bytes(body)
+
+
+def _settle(asked: Future[_Whole], ask: Callable[[], _Whole]) -> None:
+    """Ask, and keep the answer or the exception."""
+    try:
+        asked.set_result(ask())
+    except BaseException as fault:  # noqa: BLE001 - it is raised where the answer is awaited
+        asked.set_exception(fault)
 
 
 def _is_untrusted(error: BaseException | None) -> bool:
@@ -667,10 +744,26 @@ class _Retry(Exception):
         self.after = after
 
 
-def _refuse_plain(request: httpx2.Request) -> None:
-    """Refuse to speak without encryption to another machine, also when redirected to."""
-    if request.url.scheme != "https" and request.url.host not in _LOOPBACK:
-        raise _ServiceFailure(f"an address without HTTPS: {short_line(request.url.copy_with(query=None))}")
+def _refuse_plain(address: httpx2.URL) -> None:
+    """Refuse to speak without encryption to another machine."""
+    if address.scheme != "https" and address.host not in _LOOPBACK:
+        raise _ServiceFailure(f"an address without HTTPS: {short_line(address.copy_with(query=None))}")
+
+
+def _refuse_private(address: httpx2.URL) -> None:
+    """Refuse a service whose name leads to this machine or to a private network, unless it is asked for.
+
+    A proxy finds the address itself.
+    """
+    if address.host in _LOOPBACK or getproxies():
+        return
+    try:
+        found = socket.getaddrinfo(address.host, address.port or 443, type=socket.SOCK_STREAM)
+    except OSError as error:
+        raise _Retry(f"cannot be reached: {short_line(error)}") from None
+    for *_, place in found:
+        if not ip_address(str(place[0]).partition("%")[0]).is_global:
+            raise _ServiceFailure("its name leads to an address that is not public")
 
 
 def _judge_status(response: httpx2.Response, data: bytes) -> None:

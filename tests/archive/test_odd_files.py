@@ -94,13 +94,13 @@ def test_an_entry_nested_without_end_hinders_nobody(two: Archive) -> None:
     assert len(rebuild_catalog(two)) == 1
 
 
-def test_a_row_that_cannot_be_read_hides_no_other(two: Archive, caplog: pytest.LogCaptureFixture) -> None:
+def test_a_row_that_cannot_be_read_hides_no_other(two: Archive, our_log: pytest.LogCaptureFixture) -> None:
     """An earlier version may have written it."""
     with two.catalog._engine.begin() as connection:
         connection.execute(text("UPDATE job SET entry = '{}' WHERE job = 'odd'"))
     assert jobs(two) == [JOB]
-    assert "cannot be read" not in caplog.text
-    assert "reindex" in caplog.text
+    assert "cannot be read" not in our_log.text
+    assert "reindex" in our_log.text
 
 
 @pytest.mark.parametrize(
@@ -177,7 +177,7 @@ def test_a_stray_file_in_the_work_of_a_killed_run_goes_with_it(two: Archive, nam
 
 
 def test_work_that_cannot_be_completed_blocks_no_other(
-    two: Archive, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    two: Archive, monkeypatch: pytest.MonkeyPatch, our_log: pytest.LogCaptureFixture
 ) -> None:
     for job in (JOB, ODD):
         (two.working / job / "fresh").mkdir(parents=True)
@@ -190,7 +190,7 @@ def test_work_that_cannot_be_completed_blocks_no_other(
 
     monkeypatch.setattr(shutil, "rmtree", refuse)
     recover(two)
-    assert "Permission denied" in caplog.text
+    assert "Permission denied" in our_log.text
     assert two.pending() == [JOB]
 
 

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import contextlib
+import gzip
 import json
+import socket
 import ssl
 import threading
 from collections import defaultdict
@@ -12,6 +15,7 @@ from math import inf
 from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qs, urlsplit
 
+import httpx2
 import pytest
 import trustme
 
@@ -53,6 +57,7 @@ class Answer:
         *,
         length: int | None = None,
         wait: bool = False,
+        drip: bool = False,
         **headers: Any,
     ) -> None:
         self.body = body if isinstance(body, bytes) else json.dumps(body).encode()
@@ -60,6 +65,7 @@ class Answer:
         self.kind = kind
         self.length = length
         self.wait = wait
+        self.drip = drip
         self.headers = {name.replace("_", "-"): value for name, value in headers.items()}
 
 
@@ -99,6 +105,12 @@ class Service:
         )
         if answer.wait:
             self.closing.wait(LIMIT_S)  # says nothing until the test is over
+            return
+        if answer.drip:  # a header without end
+            with contextlib.suppress(OSError):
+                handler.wfile.write(b"HTTP/1.0 200 OK\r\nX-Long: ")
+                while not self.closing.wait(0.01):
+                    handler.wfile.write(b"x")
             return
         handler.send_response(answer.status)
         handler.send_header("Content-Type", answer.kind)
@@ -154,9 +166,8 @@ def pauses() -> list[float]:
 def download(service: Any, site: Location, pauses: list[float]) -> Callable[..., Download]:
     def fetch(place: Any = site, start: Any = POUR, now: Any = NOW, **more: Any) -> Download:
         usual_manners = {"timeout_s": LIMIT_S, "deadline_s": LIMIT_S, "largest_bytes": 1_000_000}
-        asked = {
-            name: more.pop(name) for name in ("timeout_s", "attempts", "longest_pause_s") if name in more
-        }
+        named = ("timeout_s", "deadline_s", "attempts", "longest_pause_s")
+        asked = {name: more.pop(name) for name in named if name in more}
         manners = RetryPolicy(**usual_manners | asked, sleep=pauses.append)
         usual = {
             "contact": "office@example.com",
@@ -617,10 +628,109 @@ def test_a_redirect_is_followed(
     assert download(service="nws").service == "nws"
 
 
-def test_no_plain_http_to_another_machine(service: Any, download: Callable[..., Download]) -> None:
-    service.answers[OPEN_METEO] = [Answer(status=302, Location="http://weather.example.com/")]
-    with pytest.raises(DownloadFailed, match="without HTTPS"):
+@pytest.mark.parametrize(
+    ("location", "said"),
+    [
+        ("http://weather.example.com/", "another host"), ("https://weather.example.com/", "another host"),
+        ("//169.254.169.254/latest", "another host"), ("http://localhost:1/", "another host"),
+        ("http://127.0.0.1:1/", "another port"), ("https://127.0.0.1/", "another port"),
+        ("file:///etc/passwd", "another host"), ("http://[", "another host"),
+        ("http://a\x7fb/", "InvalidURL"),
+    ],
+)  # fmt: skip
+def test_a_redirect_leads_to_the_same_service_alone(
+    service: Any, download: Callable[..., Download], location: str, said: str
+) -> None:
+    service.answers[OPEN_METEO] = [Answer(status=302, Location=location)]
+    with pytest.raises(DownloadFailed, match=said):
         download(service="open-meteo")
+    assert service.paths() == [OPEN_METEO]
+
+
+@pytest.mark.parametrize(
+    "address", ["127.0.0.1", "10.1.2.3", "192.168.0.1", "169.254.169.254", "::1", "fe80::1%eth0", "fd00::1"]
+)
+def test_a_name_that_leads_to_a_private_address_is_not_asked(
+    download: Callable[..., Download], address: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    public = (socket.AF_INET, socket.SOCK_STREAM, 6, "", ("93.184.215.14", 443))
+    private = (socket.AF_INET6, socket.SOCK_STREAM, 6, "", (address, 443))
+    monkeypatch.setattr(socket, "getaddrinfo", lambda *_, **__: [public, private])
+    for name in ("HTTPS_PROXY", "https_proxy", "HTTP_PROXY", "http_proxy", "ALL_PROXY", "all_proxy"):
+        monkeypatch.delenv(name, raising=False)
+    with pytest.raises(DownloadFailed, match="not public"):
+        download(service="open-meteo", endpoints=Endpoints("https://weather.example.com"))
+
+
+def test_headers_that_drip_without_end(service: Any, download: Callable[..., Download]) -> None:
+    service.answers[OPEN_METEO] = [Answer(drip=True)]
+    with pytest.raises(DownloadFailed, match=r"took longer than 0\.3 s \(2 attempts\)"):
+        download(service="open-meteo", deadline_s=0.3, attempts=2)
+    assert len(service.asked) == 2
+
+
+def test_gzip_is_read_and_nothing_else(
+    service: Any, download: Callable[..., Download], open_meteo: Any
+) -> None:
+    packed = gzip.compress(open_meteo.body)
+    service.answers[OPEN_METEO] = [Answer(packed, Content_Encoding="gzip")]
+    assert download().data == open_meteo.body
+    assert service.asked[-1][2]["Accept-Encoding"] == "gzip"
+    for encoding in ("br", "deflate", "zstd", "gzip, gzip"):
+        service.answers[OPEN_METEO] = [Answer(packed, Content_Encoding=encoding)]
+        with pytest.raises(DownloadFailed, match=f"compressed by {encoding}"):
+            download(service="open-meteo")
+
+
+@pytest.mark.parametrize(
+    ("body", "said"),
+    [
+        (gzip.compress(bytes(50_000_000)), "larger than 1 MB"),
+        (gzip.compress(b"[" * 9000)[:40], "broke off"),
+        (b"no gzip at all", "garbled"),
+    ],
+    ids=["a bomb", "cut", "none"],
+)
+def test_gzip_that_is_no_answer(
+    service: Any, download: Callable[..., Download], body: bytes, said: str
+) -> None:
+    service.answers[OPEN_METEO] = [Answer(body, Content_Encoding="gzip")]
+    with pytest.raises(DownloadFailed, match=said):
+        download(service="open-meteo")
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        httpx2.InvalidURL("odd"),
+        httpx2.StreamClosed(),
+        UnicodeError("odd"),
+        RuntimeError("odd"),
+        ssl.SSLError(1),
+    ],
+    ids=lambda fault: type(fault).__name__,
+)
+def test_whatever_fails_in_the_client_is_a_failed_download(
+    download: Callable[..., Download], monkeypatch: pytest.MonkeyPatch, fault: Exception
+) -> None:
+    def fail(*_: object, **__: object) -> None:
+        raise fault
+
+    monkeypatch.setattr(httpx2.Client, "stream", fail)
+    with pytest.raises(DownloadFailed, match=type(fault).__name__):
+        download(service="open-meteo")
+
+
+def test_a_list_of_authorities_that_cannot_be_read(
+    download: Callable[..., Download], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "list.pem").write_text("none")
+    monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "list.pem"))
+    with pytest.raises(DownloadFailed, match="SSL_CERT_FILE"):
+        download(service="open-meteo")
+
+
+def test_no_plain_http_to_another_machine(download: Callable[..., Download]) -> None:
     with pytest.raises(DownloadFailed, match="without HTTPS"):
         download(service="open-meteo", endpoints=Endpoints("http://weather.example.com"))
 
