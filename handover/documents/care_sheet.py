@@ -47,12 +47,6 @@ OFFICE_ONLY_CAUTIONS = {
 """Cautions for crew and office only; the owner's dates already include them."""
 MAX_CHANGES = 3
 """Maximum number of changes on the first page; the care page and the message have all."""
-FRONT_LINE = 66
-"""Characters of a sentence in one line of the first page, for its layout."""
-FRONT_LINES = 13
-"""Lines of dates, warning and visits of the crew that fit on the first page in its usual layout."""
-DENSE_FRONT_LINES = 24
-"""The same in its dense layout."""
 PAGES = 3
 """Pages of a simple sheet without photos; with more, it is laid out again with less space."""
 PHOTO_LINES = 6
@@ -135,24 +129,6 @@ class CareSheet:
         few = foremost_changes(self.wording, MAX_CHANGES)
         more = len(self.changes) - len(few)
         return (*few, self.say("change.more", n=more)) if more else few
-
-    @property
-    def _front_lines(self) -> int:
-        """Return about how many lines of dates, warning, crew and changes the first page has."""
-        sentences = [row.sentence for row in self.main] + [self.warning.text if self.warning else ""]
-        titles = len(self.main) + bool(self.warning)
-        texts = (*sentences, *self.crew, *self.foremost_changes)
-        return titles + sum(-(-len(each) // FRONT_LINE) for each in texts)
-
-    @property
-    def is_front_crowded(self) -> bool:
-        """Return whether the first page fits only in its dense layout."""
-        return bool(self.foremost_changes) or self._front_lines > FRONT_LINES
-
-    @property
-    def is_front_full(self) -> bool:
-        """Return whether the first page fits only without the space between its lines."""
-        return self._front_lines > DENSE_FRONT_LINES
 
     @property
     def pages_wanted(self) -> int:

@@ -42,6 +42,18 @@ FONT_FACE = re.compile(r"@font-face\s*\{[^}]*\}")
 PAGES_WANTED = re.compile(r'<body class="[^"]*" data-pages="(?P<pages>\d+)">')
 """How a document says how many pages it should have at most."""
 
+FIRST_PAGE_ENDS = "<!-- first page ends -->"
+"""How a document says up to where its first page must hold it."""
+
+LEAST_SPACE = "dense full"
+"""Class of the body in which the first page has the least space around its lines, the same type."""
+
+FIRST_PAGE_CLASSES = ("", "dense", LEAST_SPACE, f"{LEAST_SPACE} plain-front")
+"""Classes in which the first page takes ever less room; in the last one without the picture of its dates."""
+
+TIGHT_CLASSES = ("tight", f"tight {LEAST_SPACE}")
+"""Classes of the body for a document with more pages than it wants."""
+
 PLAIN_PIXELS = "html { image-rendering: crisp-edges }"
 """Pictures without interpolation: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
 
@@ -165,15 +177,38 @@ def render_pdf(
 
 
 def _layout(html: str) -> Document:
-    """Return a document as laid out: on more pages than its body wants, again in its class "tight".
+    """Return a document as laid out: with as much space as its first page and its number of pages allow.
 
-    If that saves no page, the first layout stands.
+    On more pages than its body wants it is laid out again in its class "tight", and once more with the least
+    space on its first page too. If that saves no page, the first layout stands.
     """
+    html = _fit_first_page(html)
     document, wanted = _render(html), PAGES_WANTED.search(html)
-    if wanted is None or len(document.pages) <= int(wanted["pages"]):
-        return document
-    tight = _render(html.replace(wanted[0], wanted[0].replace('class="', 'class="tight ', 1), 1))
-    return tight if len(tight.pages) < len(document.pages) else document
+    most = int(wanted["pages"]) if wanted else None
+    for least in TIGHT_CLASSES:
+        if most is None or len(document.pages) <= most:
+            break
+        tight = _render(_in_class(html, least))
+        document = min(document, tight, key=lambda each: len(each.pages))
+    return document
+
+
+def _fit_first_page(html: str) -> str:
+    """Return a document in the first of its classes in which the first page holds what it must.
+
+    Where it does in none, it has the least space and all of its parts. Only that part is laid out for it,
+    which is quick.
+    """
+    front, ends, _ = html.partition(FIRST_PAGE_ENDS)
+    if not ends:
+        return html
+    fits = (each for each in FIRST_PAGE_CLASSES if len(_render(_in_class(front, each)).pages) == 1)
+    return _in_class(html, next(fits, LEAST_SPACE))
+
+
+def _in_class(html: str, name: str) -> str:
+    """Return a document whose body has one more class."""
+    return html.replace('<body class="', f'<body class="{name} ', 1) if name else html
 
 
 def _render(html: str) -> Document:

@@ -16,11 +16,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import pytest
 from PIL import Image
-from weasyprint import HTML
 
 from handover.documents.joined_slabs import ProjectSlabs
 from handover.documents.pages import care_sheet_html, joined_sheet_html
-from handover.documents.pdf import FONT_FACE, _fonts, _layout
+from handover.documents.pdf import FIRST_PAGE_ENDS, _fit_first_page, _layout
 from handover.documents.wording import Wording
 from handover.schedule.model import Change, MilestoneKind
 
@@ -87,7 +86,7 @@ class Box(NamedTuple):
 
 def boxes_of(html: str) -> tuple[list[Box], list[tuple[float, float]]]:
     """Return the boxes of a document in its flow, page by page, and the size of each page."""
-    document = HTML(string=html).render(font_config=_fonts(tuple(FONT_FACE.findall(html))))
+    document = _layout(html)
     found: list[Box] = []
 
     def walk(box: Any, page: int) -> None:
@@ -373,3 +372,35 @@ def test_a_document_with_more_pages_than_it_wants_is_laid_out_with_less_space(
     text = "<p>line</p>" * lines
     html = f'<html><style>{style}</style><body class="" data-pages="{wanted}">{text}</body></html>'
     assert len(_layout(html).pages) == pages
+
+
+@pytest.mark.parametrize(
+    ("lines", "name", "pages"),
+    [
+        (9, "", 2),
+        (12, "dense", 2),
+        (18, "dense full", 2),
+        (24, "dense full plain-front", 2),
+        (30, "dense full", 3),
+    ],
+    ids=["fits", "less space", "the least space", "without the picture", "more than a page"],
+)
+def test_the_first_page_has_as_much_space_as_holds_all_of_it(lines: int, name: str, pages: int) -> None:
+    """Of 100 mm: ten lines of 10 mm, fourteen of 7 mm, twenty of 5 mm, and twenty-five of 4 mm fit."""
+    style = (
+        "@page { size: 100mm 120mm; margin: 10mm } html, body { margin: 0 } p { margin: 0; height: 10mm }"
+        ".dense p { height: 7mm } .full p { height: 5mm } .plain-front p { height: 4mm } "
+        "p.onward { height: 99mm }"
+    )
+    front = "<p>line</p>" * lines
+    html = (
+        f'<html><style>{style}</style><body class="" data-pages="9">{front}{FIRST_PAGE_ENDS}'
+        '<p class="onward">x</p></body></html>'
+    )
+    assert f'class="{name}' in _fit_first_page(html)
+    assert len(_layout(html).pages) == pages
+
+
+def test_a_document_that_names_no_end_of_its_first_page_is_left_alone() -> None:
+    html = '<html><body class="dense">' + "<p>line</p>" * 200 + "</body></html>"
+    assert _fit_first_page(html) == html
