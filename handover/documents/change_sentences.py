@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from handover.documents.date_phrases import DatePhrase
     from handover.documents.wording import Wording
-    from handover.schedule.model import Change
+    from handover.schedule.model import Change, Precision
 
 
 _FEW_DAYS = 2
@@ -103,7 +103,9 @@ class _ChangeWriter:
         what = self._what(change.kind)
         if change.kind == MilestoneKind.SAW_JOINTS and self._sawn_in_stages():
             return  # only the last hour is printed
-        before, after = ([self._date_phrase(change, each) for each in side] for side in _sides(change))
+        was = change.precision_before or change.precision
+        before = [self._date_phrase(change, each, was) for each in change.before]
+        after = [self._date_phrase(change, each, change.precision) for each in change.after]
         if before and after:
             if before[0].text != after[0].text and not (
                 self._past_tense(before[0]) and self._past_tense(after[0])
@@ -164,12 +166,13 @@ class _ChangeWriter:
     def _what(self, kind: str) -> str:
         return self.say(self.wording.dates.variant(f"change.what.{kind}"))
 
-    def _date_phrase(self, change: Change, when: datetime) -> DatePhrase:
+    def _date_phrase(self, change: Change, when: datetime, precision: Precision | None) -> DatePhrase:
+        """Return a time as its issue prints it."""
         if change.kind == SAW_LAST:
             return self.speak.not_after(when)
-        if change.precision is None:  # of an earlier version, which did not round it
+        if precision is None:  # of an earlier version, which did not round it
             return self.wording.dates.not_before(when, change.kind)
-        printed = PrintedTime(when, change.precision)
+        printed = PrintedTime(when, precision)
         return self.speak.printed_time(printed, self.wording.schedule.placement_end)
 
     def _hour(self, when: datetime) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from functools import cached_property
 from math import isclose
@@ -12,14 +12,14 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from handover.practice.rules import practice as general_practice
-from handover.schedule.model import Change, MilestoneKind, Precision
-from handover.schedule.printed_times import printed_time, round_to
+from handover.schedule.model import Change, MilestoneKind, Precision, PrintedTime
+from handover.schedule.printed_times import printed_time, round_to, trial_cut
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from handover.practice.rules import Practice
-    from handover.schedule.model import Cause, CureSchedule, Measurement, PrintedTime, Visit, WateringDay
+    from handover.schedule.model import Cause, CureSchedule, Measurement, Milestone, Visit, WateringDay
 
 SETS = (MilestoneKind.INITIAL_SET, MilestoneKind.FINAL_SET)
 """Dates that are not compared: nobody waits for them once the slab is finished, and no owner's document has
@@ -83,14 +83,14 @@ class _Comparison:
             if kind not in SETS:
                 was, now = self.earlier.milestone(kind), self.later.milestone(kind)
                 one, other = (
-                    None if each is None else printed_time(each, schedule.placement_end)
+                    None if each is None else _printed(each, schedule)
                     for each, schedule in ((was, self.earlier), (now, self.later))
                 )
                 to = _coarser(one, other)
-                before, after = (self._round(each, kind, to) for each in (one, other))
-                yield from self._date(kind, before, after, to)
+                if _differs(*(self._round(each, kind, to) for each in (one, other))):
+                    yield from self._date(kind, one, other)
                 if kind == MilestoneKind.SAW_JOINTS:  # of this one the end is compared as well
-                    yield from self._date(
+                    yield from self._ends(
                         SAW_LAST, getattr(was, "not_after", None), getattr(now, "not_after", None)
                     )
 
@@ -102,18 +102,19 @@ class _Comparison:
             return printed.instant
         return round_to(to, printed.instant, kind, self.later.placement_end)
 
-    def _date(
-        self,
-        kind: str,
-        before: datetime | None,
-        after: datetime | None,
-        precision: Precision | None = None,
-    ) -> Iterator[Change]:
+    def _date(self, kind: str, one: PrintedTime | None, other: PrintedTime | None) -> Iterator[Change]:
+        """Yield the move of a date, each time as its issue prints it."""
+        before, after = (None if each is None else each.instant for each in (one, other))
+        was, now = (None if each is None else each.precision for each in (one, other))
+        for each in self._ends(kind, before, after):
+            yield replace(each, precision=now or was, precision_before=was if now and was != now else None)
+
+    def _ends(self, kind: str, before: datetime | None, after: datetime | None) -> Iterator[Change]:
         if _differs(before, after) and not self._past_dates(*filter(None, (before, after))):
             causes = self._causes()
             if kind == MilestoneKind.CURING_ENDS and self._dries_sooner(before, after, causes):
                 causes = ("repeated-frost",)
-            yield Change(kind, _one(before), _one(after), causes, precision)
+            yield Change(kind, _one(before), _one(after), causes)
 
     def _is_moved(self, before: datetime | None, after: datetime | None) -> bool:
         """Return whether a time moved by enough to count."""
@@ -254,6 +255,14 @@ class _Comparison:
             or any(not _close(getattr(one, each), getattr(other, each)) for each in numbers)
             or any(not _close(old.get(each, 0.0), new.get(each, 0.0)) for each in mix)
         )
+
+
+def _printed(milestone: Milestone, schedule: CureSchedule) -> PrintedTime | None:
+    """Return a date as the papers print it: of the joints, the hour of the first trial cut."""
+    trial = trial_cut(milestone)
+    if trial is not None:
+        return PrintedTime(trial, "half-hour")
+    return printed_time(milestone, schedule.placement_end)
 
 
 def _coarser(*printed: PrintedTime | None) -> Precision | None:

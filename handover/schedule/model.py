@@ -731,7 +731,11 @@ class Change:
     after: Annotated[tuple[Instant, ...], means("The new time; likewise.")]
     because: Annotated[tuple[Cause, ...], means("The causes, as far as they are known.")] = ()
     precision: Annotated[
-        Precision | None, means("To what both times of a date are rounded; null where they are not.")
+        Precision | None,
+        means("To what the new time of a date is rounded, or a lost one; null where it is not rounded."),
+    ] = None
+    precision_before: Annotated[
+        Precision | None, means("The same of the earlier time; null where it is as the new one.")
     ] = None
 
 

@@ -79,6 +79,17 @@ def test_a_date_that_reads_otherwise_is_printed_however_little_it_moved(
     )
 
 
+def test_a_week_that_became_a_day_is_said_in_the_words_of_both_papers(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    monday = datetime(2026, 8, 17, 8, tzinfo=ZONE)
+    day = monday + timedelta(days=10)
+    change = Change("light-vehicles", (monday,), (day,), (), "day", "week")
+    assert sentences(job, schedule, change) == (
+        "Parking a car on it moved from the week of August 17 to Thursday, August 27.",
+    )
+
+
 def test_a_date_moved_into_the_past_may_be_done_now(job: JobRecord, schedule: CureSchedule) -> None:
     """Issued on July 21, when light work was to wait until the 25th and might have begun on the 17th."""
     now = replace(schedule, issued_at=datetime(2026, 7, 21, 9, tzinfo=ZONE))

@@ -8,7 +8,7 @@ matter of words.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -19,6 +19,7 @@ from handover.schedule.model import (
     Figure,
     Measurement,
     MilestoneKind,
+    PrintedTime,
     Risk,
     Visit,
     WateringDay,
@@ -26,7 +27,7 @@ from handover.schedule.model import (
 from handover.schedule.plan import plan_cure
 
 if TYPE_CHECKING:
-    from handover.schedule.model import Change, CureSchedule
+    from handover.schedule.model import Change, CureSchedule, Precision
 
 Kind = MilestoneKind
 HOUR = timedelta(hours=1)
@@ -111,6 +112,36 @@ def test_a_change_shows_before_and_after(first: CureSchedule) -> None:
     assert change.before == (was.printed.instant,)
     assert change.after == (change.before[0] + 2 * HOUR,)
     assert change.precision == "half-hour"
+
+
+def printed_as(schedule: CureSchedule, kind: MilestoneKind, printed: PrintedTime) -> CureSchedule:
+    dates = (replace(each, printed=printed) if each.kind == kind else each for each in schedule.milestones)
+    return replace(schedule, milestones=tuple(dates))
+
+
+@pytest.mark.parametrize(("coarse", "fine"), [("week", "day"), ("half-month", "week")])
+def test_each_time_of_a_change_is_that_which_its_issue_printed(
+    first: CureSchedule, coarse: Precision, fine: Precision
+) -> None:
+    """A week where that was printed, and the day that the papers have now: no date that no paper has."""
+    monday = datetime(2026, 11, 16, 8, tzinfo=UTC)
+    thursday = monday + timedelta(days=24)
+    kind = Kind.LIGHT_VEHICLES
+    earlier = printed_as(first, kind, PrintedTime(monday, coarse))
+    later = replace(printed_as(first, kind, PrintedTime(thursday, fine)), revision=2)
+    change = of(changes(earlier, later), kind)
+    assert (change.before, change.after) == ((monday,), (thursday,))
+    assert (change.precision_before, change.precision) == (coarse, fine)
+    back = of(changes(later, earlier), kind)
+    assert (back.precision_before, back.precision) == (fine, coarse)
+
+
+def test_a_day_within_the_week_that_was_printed_is_no_change(first: CureSchedule) -> None:
+    """A date in the week before is printed for the Monday that follows."""
+    monday = datetime(2026, 11, 16, 8, tzinfo=UTC)
+    earlier = printed_as(first, Kind.LIGHT_VEHICLES, PrintedTime(monday, "week"))
+    later = printed_as(first, Kind.LIGHT_VEHICLES, PrintedTime(monday - timedelta(days=2), "day"))
+    assert changes(earlier, replace(later, revision=2)) == ()
 
 
 def test_a_date_that_is_lost_or_found_has_changed(first: CureSchedule) -> None:
