@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from datetime import datetime
 
-    from weasyprint import Document
+    from weasyprint import CSS, Document
     from weasyprint.text.fonts import FontConfiguration
 
 ENGINE_LOGGERS = ("weasyprint", "fontTools")
@@ -51,8 +51,14 @@ LEAST_SPACE = "dense full"
 FIRST_PAGE_CLASSES = ("", "dense", LEAST_SPACE, f"{LEAST_SPACE} plain-front")
 """Classes in which the first page takes ever less room; in the last one without the picture of its dates."""
 
-TIGHT_CLASSES = ("tight", f"tight {LEAST_SPACE}")
-"""Classes of the body for a document with more pages than it wants."""
+LAST_PART = "last-part"
+"""Id of the element that ends a document, by whose place the space below it is measured."""
+
+FREE_BELOW = 0.62
+"""Share of its page above which the last part begins where a document may have as many pages with more space:
+that makes it about a tenth longer."""
+
+STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 
 PLAIN_PIXELS = "html { image-rendering: crisp-edges }"
 """Pictures without interpolation: ISO 19005-3, 6.2.8 forbids the viewer to smooth them."""
@@ -167,6 +173,8 @@ def render_pdf(
                 attachments=_files(files),
                 finisher=complete,
             )
+        except RenderingFailed:
+            raise
         except FatalURLFetchingError as refused:  # derives from BaseException
             raise RenderingFailed(str(refused)) from refused
         except Exception as failure:
@@ -176,49 +184,79 @@ def render_pdf(
     return end_streams_clearly(bytes(pdf))
 
 
+class _Source:
+    """A document that is parsed once, to be laid out in several classes of its body."""
+
+    def __init__(self, html: str) -> None:
+        from weasyprint import HTML  # noqa: PLC0415 - heavy
+
+        styles: list[str] = STYLE.findall(html)
+        self._source = HTML(string=STYLE.sub("", html), base_url=None, url_fetcher=_fetcher())
+        self._body = self._source.etree_element.find("body")
+        self._classes = self._body.get("class", "")
+        self._sheets = [_style_sheet(each) for each in (*styles, PLAIN_PIXELS)]
+        self._fonts = _fonts(tuple(FONT_FACE.findall("".join(styles))))
+
+    def layout(self, classes: str = "") -> Document:
+        """Return the document as laid out in further classes of its body."""
+        self._body.set("class", f"{classes} {self._classes}".strip())
+        return self._source.render(font_config=self._fonts, stylesheets=self._sheets, pdf_variant=VARIANT)
+
+
+@lru_cache(maxsize=16)
+def _style_sheet(text: str) -> CSS:
+    """Return a style sheet, parsed once a process; one with a fault is parsed again, and heard, each time.
+
+    Raises:
+        RenderingFailed: The engine warned.
+    """
+    from weasyprint import CSS  # noqa: PLC0415 - heavy
+
+    faces = tuple(FONT_FACE.findall(text))
+    with _capture_complaints() as complaints:
+        sheet = CSS(string=text, url_fetcher=_fetcher(), font_config=_fonts(faces) if faces else None)
+    if complaints.said:
+        raise RenderingFailed("; ".join(dict.fromkeys(complaints.said)))
+    return sheet
+
+
 def _layout(html: str) -> Document:
     """Return a document as laid out: with as much space as its first page and its number of pages allow.
 
-    On more pages than its body wants it is laid out again in its class "tight", and once more with the least
-    space on its first page too. If that saves no page, the first layout stands.
+    Where it may have more pages than it wants, it is laid out in its class "tight", and if that is not
+    enough, with the least space on its first page too. Where neither saves a page, it has its usual space.
     """
-    html = _fit_first_page(html)
-    document, wanted = _render(html), PAGES_WANTED.search(html)
-    most = int(wanted["pages"]) if wanted else None
-    for least in TIGHT_CLASSES:
-        if most is None or len(document.pages) <= most:
-            break
-        tight = _render(_in_class(html, least))
-        document = min(document, tight, key=lambda each: len(each.pages))
-    return document
+    source, front, wanted = _Source(html), _front_class(html), PAGES_WANTED.search(html)
+    if wanted is None:
+        return source.layout(front)
+    most = int(wanted["pages"])
+    tight = source.layout(f"tight {front}")
+    if len(tight.pages) == most and not _is_free_below(tight):
+        return tight
+    usual = source.layout(front)
+    if len(usual.pages) <= most or len(tight.pages) <= most:
+        return usual if len(usual.pages) <= most else tight
+    return min(usual, tight, source.layout(f"tight {LEAST_SPACE}"), key=lambda each: len(each.pages))
 
 
-def _fit_first_page(html: str) -> str:
-    """Return a document in the first of its classes in which the first page holds what it must.
+def _is_free_below(document: Document) -> bool:
+    """Return whether the last part of a document begins so high that more space may add no page."""
+    last = document.pages[-1]
+    return LAST_PART in last.anchors and last.anchors[LAST_PART][1] < FREE_BELOW * last.height
+
+
+def _front_class(html: str) -> str:
+    """Return the first of the classes in which the first page holds what it must.
 
     Where it does in none, it has the least space and all of its parts. Only that part is laid out for it,
     which is quick.
     """
     front, ends, _ = html.partition(FIRST_PAGE_ENDS)
     if not ends:
-        return html
-    fits = (each for each in FIRST_PAGE_CLASSES if len(_render(_in_class(front, each)).pages) == 1)
-    return _in_class(html, next(fits, LEAST_SPACE))
-
-
-def _in_class(html: str, name: str) -> str:
-    """Return a document whose body has one more class."""
-    return html.replace('<body class="', f'<body class="{name} ', 1) if name else html
-
-
-def _render(html: str) -> Document:
-    from weasyprint import CSS, HTML  # noqa: PLC0415 - heavy
-
-    return HTML(string=html, base_url=None, url_fetcher=_fetcher()).render(
-        font_config=_fonts(tuple(FONT_FACE.findall(html))),
-        stylesheets=[CSS(string=PLAIN_PIXELS)],
-        pdf_variant=VARIANT,
-    )
+        return ""
+    source = _Source(front)
+    fits = (each for each in FIRST_PAGE_CLASSES if len(source.layout(each).pages) == 1)
+    return next(fits, LEAST_SPACE)
 
 
 def _identifier(html: str, attachments: Sequence[Attachment]) -> bytes:
