@@ -73,6 +73,7 @@ class Wording:
             is_heated=has_salt_season(job.site),
             has_timer=job.curing.timer,
             latitude=job.site.latitude,
+            seals=bool(job.curing.seals),
             rise=self._heating_rise(),
             method="plastic sheet" if schedule.is_covered_for_coat and job.slab.covers else "",
         )

@@ -23,7 +23,14 @@ from handover.jobs.checks import area_of, check_fields, pictures
 from handover.jobs.clock import zone_at
 from handover.jobs.country_codes import CountryCode, country_of_zone
 from handover.jobs.defaults import apply_defaults
-from handover.jobs.fields import AS_WRITTEN, FieldParser, NumberField, nearest_word
+from handover.jobs.fields import (
+    AS_WRITTEN,
+    FieldParser,
+    NumberField,
+    nearest_word,
+    other_names,
+    plain_name,
+)
 from handover.jobs.location import apply_zone, country_mismatch, offset_mismatches, site_country, site_zone
 from handover.jobs.logger import examine_log
 from handover.jobs.longitude_sign import missing_minus_sign
@@ -174,7 +181,7 @@ def examine_tables(
         raw: The tables of the TOML or JSON file.
         files: The files that the record may name.
     """
-    raw, found = spell_place(raw)
+    raw, found = spell_place(_spell_sealer(raw))
     raw, about_times = spell_times(raw, partial(country_as_written, raw))
     found += about_times
     unreadable = {path for path, finding in found if finding.severity == "fault"}
@@ -205,6 +212,16 @@ def examine_tables(
     if zone is None or any(finding.severity == "fault" for _, finding in found):
         return None, found
     return _record(draft, zone, raw, files, readings), found
+
+
+def _spell_sealer(raw: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return the tables with `curing.seals` where the name of the method says so: "cure and seal"."""
+    curing = raw.get("curing")
+    if not isinstance(curing, Mapping) or "seals" in curing:
+        return raw
+    method = curing.get("method")
+    is_sealer = isinstance(method, str) and plain_name(method) in other_names("curing.seals")
+    return {**raw, "curing": {**curing, "seals": True}} if is_sealer else raw
 
 
 def country_as_written(raw: Mapping[str, Any]) -> str | None:

@@ -330,6 +330,11 @@ class Slab(RecordTable):
         Fact("joints", digits=3),
         Field(description="Distance between the joints."),
     ] = None
+    joints_cut: Annotated[
+        bool | None,
+        FlagField(),
+        Field(description="Whether the joints are cut by now; then the papers speak of no saw any more."),
+    ] = None
     reinforcement: Annotated[
         str | None,
         ScopeTextField(200, example="6x6 W2.9 mesh"),
@@ -559,6 +564,11 @@ class Curing(RecordTable):
         Colour | None,
         ChoiceField(get_args(Colour)),
         Field(description="Of the curing compound or the plastic sheet: how much sun it takes up."),
+    ] = None
+    seals: Annotated[
+        bool | None,
+        FlagField(),
+        Field(description="Whether the curing compound is a sealer too, which stays: cure and seal."),
     ] = None
 
     @property

@@ -10,6 +10,9 @@ from handover.practice.rules import Circumstances, general_rules
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord, Mix
 
+NO_MORE_SAW = "cut"
+"""Joints that are cut: no rule about a saw applies to them."""
+
 _PLAIN = re.compile(r"\s*(?:none|no|not|plain|un-?reinforced)\b", re.IGNORECASE)
 _HIGH_EARLY = "III"  # the cement
 
@@ -22,7 +25,7 @@ def slab_circumstances(job: JobRecord) -> Circumstances:
         cement=job.mix.cement,
         additions=job.mix.fly_ash + job.mix.slag,
         reinforced=not _PLAIN.match(job.slab.reinforcement or ""),
-        joints=job.slab.joints,
+        joints=NO_MORE_SAW if job.slab.joints_cut else job.slab.joints,
         heated=bool(job.slab.heated),
         accelerated=_is_accelerated(job.mix),
     )

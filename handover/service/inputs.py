@@ -404,11 +404,11 @@ def _joints_past(schedule: CureSchedule, record: str | None) -> Finding | None:
     if is_cured or not is_sawing_over(schedule):
         return None
     return Finding(
-        "are sawn, and their hours are past: were they cut? No record says so, and the papers no longer name "
-        "the saw",
+        "is not true, and the hours of the saw are past: were they cut? The papers no longer name the saw",
         file=record,
-        field="slab.joints",
+        field="slab.joints_cut",
         expected="joints that are cut; if not, a look for cracks today, and a cut where there is none",
+        example="joints_cut = true",
         severity="caution",
     )
 

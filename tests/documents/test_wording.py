@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 
+from handover.documents.care_sheet import CareSheet
 from handover.documents.events import owner_events
 from handover.documents.icons import ICON_NAMES
 from handover.documents.quantity_format import format_fixed, format_rounded
@@ -353,6 +354,32 @@ def test_a_curing_coat_comes_off_before_a_sealer(
         wording = Wording(job, each, language=language)
         [seal] = [words for words in wording.milestones if words.kind == MilestoneKind.SEAL]
         assert (wording.say("milestone.words.coat-off") in seal.sentence) == comes_off
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_coat_that_seals_stays_and_never_wears_off_in_its_papers(
+    language: str, job_with: Any, schedule_with: Any
+) -> None:
+    """Cure and seal: what may be done later follows the maker's sheet and a test of its grip."""
+    coated = schedule_with(method="curing compound")
+    words = {
+        seals: Wording(
+            job_with(curing={"method": "curing compound", "seals": seals}), coated, language=language
+        )
+        for seals in (True, False)
+    }
+    wears_off = {"en": "wears off", "es": "se gasta"}[language]
+    for seals, wording in words.items():
+        seal, ends = (
+            next(each for each in wording.dates.milestones if each.kind == kind).sentence
+            for kind in (MilestoneKind.SEAL, MilestoneKind.CURING_ENDS)
+        )
+        assert (wording.say("milestone.words.coat-seals") in seal) is seals
+        assert (wording.say("milestone.words.coat-off") in seal) is not seals
+        assert (wording.say("milestone.words.coat-stays") in ends) is seals
+        care = CareSheet(wording, {})
+        texts = f"{care.how} {care.text_by_method('normal')}"
+        assert (wears_off in texts) is not seals
 
 
 @pytest.mark.parametrize(("place", "heated"), [((29.1, -110.95), False), ((46.85, -92.1), True)])

@@ -431,6 +431,25 @@ def test_other_usual_names(spoil: Spoil, field: str, written: str, option: str) 
 
 
 @pytest.mark.parametrize(
+    ("written", "seals"),
+    [
+        ({"curing.method": "cure and seal"}, True),
+        ({"curing.method": "Cure & Seal"}, True),
+        ({"curing.method": "cure and seal", "curing.seals": False}, False),
+        ({"curing.method": "cure compound"}, None),
+        ({"curing.method": "curing compound", "curing.seals": True}, True),
+    ],
+)
+def test_a_compound_that_seals_is_known_by_its_name(
+    spoil: Spoil, written: dict[str, Any], *, seals: bool | None
+) -> None:
+    record = spoil(written).record
+    assert record is not None
+    assert record.curing.method == "curing compound"
+    assert record.curing.seals is seals
+
+
+@pytest.mark.parametrize(
     ("field", "written"),
     [("curing.method", "sealer"), ("slab.joints", "control joints"), ("slab.on", "concrete")],
 )

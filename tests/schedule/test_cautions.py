@@ -13,6 +13,8 @@ import pytest
 from handover.documents.translations import languages, load_translations
 from handover.jobs.record import Cylinder, LogReading, TemperatureLog, Ticket
 from handover.practice.rules import practice
+from handover.schedule.loading import materials_to_load
+from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
 from handover.service.inputs import questions
 
@@ -277,8 +279,27 @@ def test_after_its_hours_of_sawing_a_slab_has_a_question_in_place_of_dust(
 ) -> None:
     """A caution about a saw that no page names leaves a reader to wait for it."""
     schedule = plan_cure(job(), weather(), as_of + timedelta(days=days))
-    asks = "slab.joints" in {each.field for each in questions(schedule)}
+    asks = "slab.joints_cut" in {each.field for each in questions(schedule)}
     assert schedule.has_caution("silica") is saws
     assert asks is not saws
     tooled = plan_cure(job(slab={"joints": "tooled"}), weather(), as_of + timedelta(days=days))
-    assert "slab.joints" not in {each.field for each in questions(tooled)}
+    assert "slab.joints_cut" not in {each.field for each in questions(tooled)}
+
+
+@pytest.mark.parametrize("hours", [0, 72], ids=["in its hours", "after them"])
+def test_joints_that_are_cut_need_no_saw_and_are_not_asked_about(
+    job: Job, weather: Weather, as_of: datetime, hours: int
+) -> None:
+    cut = job(slab={"joints_cut": True})
+    schedule = plan_cure(cut, weather(), as_of + timedelta(hours=hours))
+    assert "slab.joints_cut" not in {each.field for each in questions(schedule)}
+    assert schedule.milestone(MilestoneKind.SAW_JOINTS) is None
+    assert not schedule.tasks_of("crew", MilestoneKind.SAW_JOINTS)
+    assert not schedule.has_caution("silica")
+    assert cut.slab.is_jointed
+    assert "saw" not in {each.code for each in materials_to_load(schedule, cut)}
+
+
+def test_joints_that_are_not_cut_in_time_are_asked_about(job: Job, weather: Weather, as_of: datetime) -> None:
+    schedule = plan_cure(job(slab={"joints_cut": False}), weather(), as_of + timedelta(days=3))
+    assert "slab.joints_cut" in {each.field for each in questions(schedule)}

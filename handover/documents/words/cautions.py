@@ -90,7 +90,8 @@ class CautionWording(ScheduleWords):
         between = (slug(self.schedule.between.cover),) if self.schedule.between else ()
         method = slug(self.schedule.curing_method)
         heated = ("heated",) if self.job.slab.heated else ()
-        circumstances = (*bare, *heated, self.job.slab.joints, *blankets, *timer, *between, method)
+        seals = ("seals",) if self.job.curing.seals else ()
+        circumstances = (*seals, *bare, *heated, self.job.slab.joints, *blankets, *timer, *between, method)
         special = (f"{key}.text-{each}" for each in circumstances)
         return next(filter(self.reader.has, special), f"{key}.text")
 

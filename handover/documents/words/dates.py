@@ -136,6 +136,7 @@ class DateWording:
         is_heated: bool = True,
         has_timer: bool = False,
         latitude: float | None = None,
+        seals: bool = False,
         rise: str = "",
         method: str = "",
     ) -> None:
@@ -143,6 +144,7 @@ class DateWording:
         self.is_heated = is_heated
         self.has_timer = has_timer
         self.latitude = latitude
+        self.seals = seals
         self.say = reader.say
         self.speak = reader.speak
         self.has = reader.has
@@ -271,7 +273,7 @@ class DateWording:
         return f"{unknown} {self.say('milestone.words.by-test')}" if is_by_test else unknown
 
     def _seal(self, milestone: Milestone) -> str:
-        """Return how to seal; the coat of a compound comes off first."""
+        """Return how to seal; the coat of a compound comes off first, unless it is a sealer itself."""
         key = ""
         if milestone.because.governing.rule == SEALER_SEASON:
             key = "--too-cold"
@@ -280,8 +282,10 @@ class DateWording:
             in_winter = when is not None and first_cold(when, self.latitude) == when
             key = "--winter" if in_winter else "--outdoors"
         sentence = self.say(f"milestone.seal{key}.sentence")
-        coat = self.say("milestone.words.coat-off") if self.schedule.cure_mode == "coat" else ""
-        return f"{coat} {sentence}".strip()
+        if self.schedule.cure_mode != "coat":
+            return sentence
+        coat = self.say("milestone.words.coat-seals" if self.seals else "milestone.words.coat-off")
+        return f"{coat} {sentence}"
 
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under a cover, with what becomes of the cover."""
@@ -300,7 +304,9 @@ class DateWording:
             return f"{sentence} {self.say('milestone.words.too-dry', when=late)}"
         if milestone.kind == MilestoneKind.HEAVY_VEHICLES:
             return " ".join([*self._weeks(milestone), sentence])
-        after = self._under_cover(milestone), self._cover_comes_off(milestone)
+        stays = milestone.kind == MilestoneKind.CURING_ENDS and self.seals
+        coat = self.say("milestone.words.coat-stays") if stays else ""
+        after = self._under_cover(milestone), self._cover_comes_off(milestone), coat
         return " ".join(filter(None, (sentence, *after)))
 
     def _under_cover(self, milestone: Milestone) -> str:
