@@ -56,9 +56,11 @@ class WateringTable:
             self.say("sheet.day-span", first=one, last=other)
             for one, other in ((first.short_day, last.short_day), (first.since, last.since))
         )
+        length = (last.date - first.date).days + 1
         if first.visits:
-            since = self.say("sheet.each-day", days=since)
-        return replace(first, day=capitalise(day), since=since, alike=tuple(each.short_day for each in days))
+            since = self.say("sheet.each-day" if length == len(days) else "sheet.some-days", days=since)
+        alike = tuple(each.short_day for each in days)
+        return replace(first, day=capitalise(day), since=since, alike=alike, length_days=length)
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, time, timedelta
+from itertools import cycle
 from typing import TYPE_CHECKING
 
+from handover.schedule.model import NO_LOOK
 from handover.schedule.watering import whole_curing_span
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from datetime import date
 
     from handover.schedule.dates import Dates
@@ -30,15 +32,19 @@ def until_curing_ends(
     """
     if not watering:
         return watering
-    like = next((each for each in reversed(watering) if each.skipped_because != _BY_WEATHER), watering[-1])
+    usual = [each for each in watering if each.skipped_because != _BY_WEATHER] or [watering[-1]]
+    rests = any(each.skipped_because == NO_LOOK for each in usual)
+    like = usual[-int(simulation.practice["look.apart"]) :] if rests else usual[-1:]
     _, ends = whole_curing_span(simulation, dates)
     return (*watering, *_days_like(like, watering[-1].date, ends))
 
 
-def _days_like(like: WateringDay, after: date, ends: datetime) -> Iterator[WateringDay]:
-    """Yield the days after one, before an instant, with the visits of another at the same hours."""
+def _days_like(some: Sequence[WateringDay], after: date, ends: datetime) -> Iterator[WateringDay]:
+    """Yield the days after one, before an instant, with the visits of others in turn, at the same hours."""
     day = after + timedelta(days=1)
-    while datetime.combine(day, time(), ends.tzinfo) < ends:
+    for like in cycle(some):
+        if datetime.combine(day, time(), ends.tzinfo) >= ends:
+            return
         visits = (_on(day, each) for each in like.visits)
         kept = tuple(each for each in visits if each.end <= ends)
         if kept or not like.visits:

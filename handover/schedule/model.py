@@ -421,6 +421,10 @@ class BetweenCover:
     dry_hours: Annotated[NotNegative, means("The same under it, with its own waterings. [h]")]
 
 
+NO_LOOK = "look"
+"""Why a day has no visit: the cover is looked at on another."""
+
+
 @dataclass(frozen=True)
 class WaterHours:
     """Hours at which water may be put on."""
@@ -437,7 +441,10 @@ class WateringDay:
     visits: Annotated[tuple[Visit, ...], means("In order of time; empty when there is nothing to do.")]
     skipped_because: Annotated[
         str | None,
-        means('Why there is no watering ("rain", "frost", "compound", "cover"); null when there is.'),
+        means(
+            'Why there is no watering ("rain", "frost", "compound", "cover"; "look": the cover is looked at '
+            "on another day); null when there is."
+        ),
     ]
     rain_mm: Annotated[NotNegative, means("Rain expected over the curing hours of the day. [mm]")]
     rain_probability: Annotated[

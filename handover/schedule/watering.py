@@ -19,9 +19,10 @@ import numpy as np
 from handover.base.arrays import HOUR_S, Floats
 from handover.practice.rules import general_rules
 from handover.schedule.ensemble import CENTRAL
-from handover.schedule.model import MilestoneKind, Visit, WaterHours, WateringDay
+from handover.schedule.model import NO_LOOK, MilestoneKind, Visit, WaterHours, WateringDay
 from handover.schedule.slab_simulation import DryHours
 from handover.schedule.timer import attended_windows
+from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from handover.jobs.record import JobRecord
-    from handover.practice.rules import CuringMethod
+    from handover.jobs.time_windows import TimeWindow
+    from handover.practice.rules import CuringMethod, Practice
     from handover.schedule.basis import BasisOf
     from handover.schedule.dates import Dates
     from handover.schedule.simulation import Simulation
@@ -120,6 +122,7 @@ def plan_watering(
         method.store_mm if method is not None and is_look else 0.0
     )  # the crew lays a sheet on fresh concrete
     planned: list[WateringDay] = []
+    looks = LookDays(simulation)
     for day, slots in slots_of.items():
         begun_mm = held
         visits: NDArray[np.bool_] = np.zeros(len(slots.start_s), dtype=bool)
@@ -131,12 +134,62 @@ def plan_watering(
             if not visits.any() and _needs_water(slots, timetable.method) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
         if is_look:
-            visits = (np.cumsum(visits) == 1) & visits
+            visits = looks.choose(day, slots) if visits.any() else visits
         put_mm = _put_on(slots, visits, method, simulation)
         if method is not None and method.tops_up:
             put_mm, held = _fill(slots, put_mm, begun_mm, method)
         planned.append(_day(day, slots, visits, dry_h, simulation, basis, put_mm))
+        if looks.rest == day:
+            planned[-1] = replace(planned[-1], skipped_because=NO_LOOK)
     return tuple(planned)
+
+
+class LookDays:
+    """The looks at a cover: one a day at first, later on every second day, at an hour that a person keeps.
+
+    Attributes:
+        rest: The last day on which none was due.
+    """
+
+    def __init__(self, simulation: Simulation) -> None:
+        self.simulation = simulation
+        self.first: date | None = None
+        self.last: date | None = None
+        self.rest: date | None = None
+
+    def choose(self, day: date, slots: Slots) -> NDArray[np.bool_]:
+        """Return the slot of the look of a day, shape (s,); none where it is not due."""
+        if not self._is_due(day):
+            self.rest = day
+            return np.zeros(len(slots.start_s), dtype=bool)
+        self.first, self.last = self.first or day, day
+        return _first_of(self._suitable(slots))
+
+    def _is_due(self, day: date) -> bool:
+        if self.first is None or self.last is None:
+            return True
+        practice = self.simulation.practice
+        is_early = (day - self.first).days < practice["look.daily"]
+        return is_early or (day - self.last).days >= practice["look.apart"]
+
+    def _suitable(self, slots: Slots) -> NDArray[np.bool_]:
+        """Return the slots in the light of the day; else those before people sleep; else those allowed."""
+        site, practice = self.simulation.job.site, self.simulation.practice
+        clock = slots.of_day * SLOT_H
+        awake = slots.allowed_slots & (clock >= practice["day.waking"])
+        awake &= clock + SLOT_H <= practice["day.sleeping"]
+        light = np.zeros(len(clock), dtype=bool)
+        if site.latitude is not None and site.longitude is not None:
+            ends = slots.start_s + SLOT_H * HOUR_S
+            heights = (sun_height(each, site.latitude, site.longitude) for each in (slots.start_s, ends))
+            light = np.minimum(*heights) > practice["daylight.sun"]
+        return next((each for each in (awake & light, awake) if each.any()), slots.allowed_slots)
+
+
+def _first_of(slots: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Return the first of some slots alone, shape (s,)."""
+    first: NDArray[np.bool_] = (np.cumsum(slots) == 1) & slots
+    return first
 
 
 def _put_on(
@@ -625,7 +678,7 @@ def _slots(
         of_day=_half_hours(local),
         lost=lost * SLOT_H,
         rain=_rain(grid, simulation),
-        open=_somebody_there(local, simulation),
+        open=_somebody_there(local, simulation, may_be_late=day == starts.date()),
         frost=freezing_ahead(grid, simulation, safe),
         shows=simulation.practice["water.shows"] * SLOT_H,
     )
@@ -636,16 +689,36 @@ def _half_hours(local: Sequence[datetime]) -> NDArray[np.int_]:
     return np.array([round((each.hour + each.minute / 60.0) / SLOT_H) for each in local], dtype=int)
 
 
-def _somebody_there(local: Sequence[datetime], simulation: Simulation) -> NDArray[np.bool_]:
+def _somebody_there(
+    local: Sequence[datetime], simulation: Simulation, *, may_be_late: bool
+) -> NDArray[np.bool_]:
     """Return whether somebody can be there for all of each slot, from its start; always, with a timer."""
     if simulation.job.curing.timer:
         return np.ones(len(local), dtype=bool)
-    return _presence(local, simulation)
+    windows = attended_windows(simulation.job, simulation.practice)
+    if not may_be_late:
+        windows = tuple(_before_sleep(each, simulation.practice) for each in windows)
+    return _within(local, windows)
+
+
+def _before_sleep(window: TimeWindow, practice: Practice) -> TimeWindow:
+    """Return the part of somebody's hours before people sleep; of late ones the first, as long as a visit.
+
+    Who has until midnight is still not asked to water at eleven, once the first water is on.
+    """
+    opens, closes = window
+    latest = max(opens.hour + opens.minute / 60.0 + practice["visit.evening"], practice["day.sleeping"])
+    hours, minutes = divmod(round(latest * 60.0), 60)
+    return window if hours >= time.max.hour + 1 else (opens, min(closes, time(hours, minutes)))
 
 
 def _presence(local: Sequence[datetime], simulation: Simulation) -> NDArray[np.bool_]:
     """Return whether somebody can be there for all of each slot, from its start, timer or not."""
-    windows = attended_windows(simulation.job, simulation.practice)
+    return _within(local, attended_windows(simulation.job, simulation.practice))
+
+
+def _within(local: Sequence[datetime], windows: Iterable[TimeWindow]) -> NDArray[np.bool_]:
+    """Return whether each slot, from its start, lies in some hours of the day."""
     # The last slot of a day ends at midnight, as a window to midnight does.
     spans = [(moment.time(), _closing_time(moment + _SLOT)) for moment in local]
     return np.array(

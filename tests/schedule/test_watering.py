@@ -411,3 +411,51 @@ def test_a_pond_is_topped_up_by_what_it_lost(job: Job, weather: Weather, as_of: 
         assert day.dry_hours == 0.0
     brought_mm = sum(each.litres for day in schedule.watering for each in day.visits) / pond.slab.area
     assert brought_mm <= 20.0 + sum(day.lost_mm for day in schedule.watering)
+
+
+def looks(job: Job, weather: Weather, as_of: datetime, *hours: str, **air: float) -> list[datetime]:
+    record = job(curing={"method": "plastic sheet", "available": hours})
+    schedule = plan_cure(record, weather(**air), as_of)
+    return [visit.start for day in schedule.watering for visit in day.visits]
+
+
+def test_a_sheet_that_lies_is_looked_at_daily_for_three_days_then_every_second_day(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Common practice, no source."""
+    days = [each.date() for each in looks(job, weather, as_of, "06:30-21:00", lowest_c=6.0, highest_c=14.0)]
+    apart = [(other - one).days for one, other in pairwise(days)]
+    assert len(apart) > 4
+    assert apart == [1, 1, *[2] * (len(apart) - 2)]
+
+
+@pytest.mark.parametrize(
+    ("hours", "at"),
+    [
+        (("05:00-06:30", "12:00-13:00", "17:00-21:00"), 12.0),  # by day, not before people are up
+        (("20:30-23:30",), 20.5),  # the first hour of a late evening
+        (("04:00-05:00",), 4.0),  # the only one
+    ],
+)
+def test_a_look_is_at_the_first_hour_that_a_person_keeps(
+    job: Job, weather: Weather, as_of: datetime, hours: tuple[str, ...], at: float
+) -> None:
+    """In July the sun is up from 6 to half past 20: in its light where somebody is there then."""
+    after_first = looks(job, weather, as_of, *hours)[1:]
+    assert after_first
+    assert {each.hour + each.minute / 60.0 for each in after_first} == {at}
+
+
+@pytest.mark.parametrize(
+    ("window", "until"), [("20:00-23:30", 21.0), ("22:00-23:30", 23.0), ("23:00-24:00", 24.0)]
+)
+def test_nobody_waters_late_who_can_water_before(
+    job: Job, weather: Weather, as_of: datetime, window: str, until: float
+) -> None:
+    """After the first day, nothing is asked after 21 h; of hours that begin later, the first one."""
+    schedule = plan_cure(job(curing={"available": (window,)}), weather(), as_of)
+    visits = [visit for day in schedule.watering[1:] for visit in day.visits]
+    assert visits
+    for each in visits:
+        midnight = each.start.replace(hour=0, minute=0)
+        assert (each.end - midnight) / timedelta(hours=1) <= until

@@ -19,6 +19,7 @@ from handover.schedule.cover_times import (
     left_on_until_water,
     may_water_freeze,
 )
+from handover.schedule.model import NO_LOOK
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
     OWNER_SETS,
@@ -104,6 +105,7 @@ class DayWords:
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of days that are alike; empty: the day itself.
         runs: The runs of a timer, "9 runs, 6:00 am to 8:15 pm"; empty without a timer.
+        length_days: From the first day of its row to the last one.
     """
 
     date: date
@@ -117,11 +119,12 @@ class DayWords:
     typical: bool
     alike: tuple[str, ...] = ()
     runs: str = ""
+    length_days: int = 1
 
     @property
     def span(self) -> tuple[str, str]:
         """The first and the last day of its row, as in ISO 8601."""
-        last = self.date + timedelta(days=max(len(self.alike) - 1, 0))
+        last = self.date + timedelta(days=self.length_days - 1)
         return self.date.isoformat(), last.isoformat()
 
 
@@ -139,8 +142,13 @@ class WateringWording(ScheduleWords):
 
     @cached_property
     def days_to_come(self) -> tuple[DayWords, ...]:
-        """The remaining days of curing at the time of issue."""
-        return tuple(map(self._day, self._remaining.days))
+        """The remaining days of curing at the time of issue, without those that leave a cover alone."""
+        return tuple(map(self._day, (each for each in self._remaining.days if not self._is_left_alone(each))))
+
+    def _is_left_alone(self, day: WateringDay) -> bool:
+        """Return whether nobody looks at the cover on a day: it is not due, or rain wets all around it."""
+        rained = day.skipped_because == "rain" and self.schedule.cure_mode == "cover"
+        return rained or day.skipped_because == NO_LOOK
 
     @property
     def began(self) -> bool:
@@ -234,10 +242,10 @@ class WateringWording(ScheduleWords):
         if day.skipped_because is not None:
             if self._is_before_coat(day):
                 return self.say("watering.none-coat-waits")
-            rained = day.skipped_because == "rain" and self.schedule.cure_mode == "cover"
             if self._is_timer_off(day):
                 return self.say("watering.none-frost-timer")
-            return self.say(f"watering.none-{'cover' if rained else day.skipped_because}")
+            because = "cover" if self._is_left_alone(day) else day.skipped_because
+            return self.say(f"watering.none-{because}")
         cover = self.schedule.between
         notes = [self.say(f"between.note.{slug(cover.cover)}")] if cover and day.visits else []
         if any(is_dry_look(self.schedule, visit) for visit in day.visits):
