@@ -306,7 +306,19 @@ class CareSheet:
         amount = visits.amount_to_come if self.wet else ""
         key = "sheet.front-water-more" if visits.began else "sheet.front-water"
         water = self.say(key, amount=amount) if amount else ""
-        return tuple(filter(None, (*map(self.say, self._front_dangers), water)))
+        return tuple(filter(None, (*map(self.say, self._front_dangers), *self._room, water)))
+
+    @property
+    def _room(self) -> Iterator[str]:
+        """Yield how the room is kept day and night, while the slab cures."""
+        cautions = {each.code: each for each in self.schedule.cautions}
+        if self.is_over:
+            return
+        if (warm := cautions.get("room-heat")) is not None:
+            [air] = (self.wording.quantities.figure(each) for each in warm.figures)
+            yield self.say("sheet.front-room", room_air=air)
+        if "room-closed" in cautions:
+            yield self.say("sheet.front-closed")
 
     @property
     def _front_dangers(self) -> Iterator[str]:
@@ -558,6 +570,7 @@ class CareSheet:
             looks=self.waters,
             coat_at=self.wording.surface.coat_at,
             no_coat=self.schedule.is_covered_for_coat,
+            seals=bool(self.job.curing.seals),
         )
 
     def _as_html(self, source: str) -> Markup:

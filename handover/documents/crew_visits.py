@@ -8,6 +8,7 @@ from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
 from handover.schedule.tasks import (
     LAY_HOSE,
+    LOOK_COAT,
     PIPES_FROST,
     RAIN_COVER,
     RUB_EDGES,
@@ -53,7 +54,7 @@ def crew_visits(wording: Wording) -> tuple[str, ...]:
 
 def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
     """Yield what the crew does at the fresh slab: the cover before rain, the surface, pipes, the hose."""
-    kinds = (RAIN_COVER, SURFACE, PIPES_FROST, LAY_HOSE)
+    kinds = (RAIN_COVER, SURFACE, PIPES_FROST, LAY_HOSE, LOOK_COAT)
     tasks = wording.schedule.tasks_of("crew", *kinds)
     left = {each.kind: each for each in reversed(tasks) if not is_over(wording.schedule, each)}
     surface, pipes, hose = wording.surface.to_come, left.get(PIPES_FROST), left.get(LAY_HOSE)
@@ -63,6 +64,10 @@ def _before_it_leaves(wording: Wording) -> Iterator[CrewVisit]:
         yield _surface_begin(wording, left), surface.owner
     if pipes is not None:
         yield pipes.start, wording.say("sheet.crew-pipes", when=wording.speak.moment(pipes.end).text)
+    if (look := left.get(LOOK_COAT)) is not None:
+        begun = look.start <= wording.schedule.issued_at
+        when = wording.say("crew.now") if begun else wording.speak.moment(look.start).text
+        yield look.start, wording.say("sheet.crew-look-coat", when=when)
     if hose is not None:
         yield hose.start, wording.say("sheet.crew-hose-timer" if hose.how else "sheet.crew-hose")
 

@@ -21,8 +21,10 @@ from handover.schedule.tasks import (
     BLANKETS_ON,
     COVER_NOT_WATER,
     DISTANT,
+    DRYING,
     FROST_COVER,
     LAY_HOSE,
+    LOOK_COAT,
     NEXT,
     NO_SALT,
     OWNER_SETS,
@@ -35,6 +37,7 @@ from handover.schedule.tasks import (
     UNDATED,
     WALK_THROUGH,
     WATERING,
+    rain_on_coat,
 )
 
 if TYPE_CHECKING:
@@ -193,6 +196,17 @@ class _TaskWording:
         rain = self.wording.surface.rains[int(task.occasion) - 1]
         return _TaskWords("", rain.text, "protect", self._at_hour(rain.title, task))
 
+    def look_at_coat(self, _: Task) -> _TaskWords:
+        """Return the look at the compound after rain, with the hours of the rain."""
+        rain = rain_on_coat(self.schedule)
+        if rain is None:
+            return _TaskWords("", "")
+        speak = self.wording.speak
+        start, end = (speak.moment(each.astimezone(self.zone)).text for each in (rain.start, rain.end))
+        return _TaskWords(
+            *self.words.event(LOOK_COAT, start=start, end=end, hours=speak.length(DRYING)), "protect"
+        )
+
     def soaker_hose(self, task: Task) -> _TaskWords:
         """Return how the soaker hose is laid, and its timer is set."""
         code = "lay-hose-timer" if task.how else "lay-hose"
@@ -330,6 +344,7 @@ _WORDS: Mapping[str, Callable[[_TaskWording, Task], _TaskWords]] = {
     NO_SALT: _TaskWording.no_salt,
     SURFACE: _TaskWording.surface,
     RAIN_COVER: _TaskWording.rain_cover,
+    LOOK_COAT: _TaskWording.look_at_coat,
     LAY_HOSE: _TaskWording.soaker_hose,
     PIPES_FROST: _TaskWording.plain,
     MilestoneKind.SAW_JOINTS: _TaskWording.saw,

@@ -83,7 +83,7 @@ class _Comparison:
             if kind not in SETS:
                 was, now = self.earlier.milestone(kind), self.later.milestone(kind)
                 one, other = (
-                    None if each is None else _printed(each, schedule)
+                    None if each is None else _as_printed(each, schedule)
                     for each, schedule in ((was, self.earlier), (now, self.later))
                 )
                 to = _coarser(one, other)
@@ -257,7 +257,7 @@ class _Comparison:
         )
 
 
-def _printed(milestone: Milestone, schedule: CureSchedule) -> PrintedTime | None:
+def _as_printed(milestone: Milestone, schedule: CureSchedule) -> PrintedTime | None:
     """Return a date as the papers print it: of the joints, the hour of the first trial cut."""
     trial = trial_cut(milestone)
     if trial is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import UTC
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from handover.practice.rules import general_rules, practice
 from handover.schedule.cover_times import ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
-from handover.schedule.tasks import BLANKETS_ON, COVERS, LAY_HOSE, UNDATED, is_over, with_tasks
+from handover.schedule.tasks import BLANKETS_ON, COVERS, LAY_HOSE, LOOK_COAT, UNDATED, is_over, with_tasks
 from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:
@@ -28,23 +28,24 @@ MaterialCode = Literal[
     "fog-nozzle",
     "evaporation-retarder",
     "rain-plastic",
+    "compound",
+    "clear-compound",
     "plastic",
     "boards",
     "burlap",
     "burlap-plastic",
     "burlap-or-plastic",
-    "compound",
-    "clear-compound",
+    "saw",
+    "respirator",
+    "lights",
+    "soaker-hose",
+    "timer",
     "blankets",
     "blankets-laid",
     "blankets-owner",
     "vented-heat",
-    "soaker-hose",
-    "timer",
-    "saw",
-    "respirator",
-    "lights",
 ]
+"""In the order in which a crew uses them."""
 
 OF_RISK: dict[str, MaterialCode] = {
     "windbreak": "windbreak",
@@ -97,12 +98,13 @@ class Material:
 
 
 def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material, ...]:
-    """Return what the crew needs at the slab, each once, what is needed first first."""
+    """Return what the crew needs at the slab, each once, in the order of use."""
     schedule = with_tasks(schedule, job)
     found = dict.fromkeys(
         [
             *_for_risks(schedule),
             *_for_surface(schedule, job),
+            *_for_coat(schedule),
             *_for_saw(schedule),
             *_for_dark(schedule, job),
             *_for_hose(schedule),
@@ -111,7 +113,8 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
     )
     if Material("plastic") in found:
         found.pop(Material("burlap-or-plastic"), None)
-    return tuple(found)
+    order = get_args(MaterialCode)
+    return tuple(sorted(found, key=lambda each: order.index(each.code)))
 
 
 def _for_risks(schedule: CureSchedule) -> Iterator[Material]:
@@ -130,6 +133,12 @@ def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
         if task.work == "compound" and code == "plastic" and not job.slab.covers:
             continue
         yield Material(code or _cover(schedule, task))
+
+
+def _for_coat(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield the compound for what rain washed off."""
+    if _tasks_left(schedule, LOOK_COAT):
+        yield Material("compound")
 
 
 def _tasks_left(schedule: CureSchedule, *kinds: str) -> list[Task]:

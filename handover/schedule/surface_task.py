@@ -248,14 +248,14 @@ def _laying(
 ) -> SurfaceChoice:
     """Return how the cover that cures the slab is laid, once a step leaves no mark.
 
-    Nobody comes at night unless the top may freeze by the morning. A sheet that is held clear of it bridges
-    the hours for which the bare surface cannot wait: at night, and before a frost. By day fog does.
+    Nobody comes at night. A sheet that is held clear of it bridges the hours for which the bare surface
+    cannot wait: at night, and before a frost. By day fog does.
     """
     area, morning = simulation.job.slab.area, by_day(ready) + COVERING
     frosty = _is_frosty(watering) and _is_before(bare.freezes, morning)
     store_mm = simulation.practice.methods[_COVER].store_mm
     soaked = 0.0 if _is_dry_laid(simulation, watering) else store_mm * area
-    laid = ready if frosty else by_day(ready)
+    laid = by_day(ready)
     ends = laid + COVERING
     freezes = _is_before(bare.freezes, laid)
     if not freezes and not _is_before(bare.dries, laid):

@@ -48,15 +48,20 @@ if TYPE_CHECKING:
 
     from handover.jobs.record import JobRecord
     from handover.schedule.cover_times import FrostCover
-    from handover.schedule.model import CureSchedule, Party, PrintedTime, SurfaceChoice, SurfaceTask
+    from handover.schedule.model import CureSchedule, Party, PrintedTime, Risk, SurfaceChoice, SurfaceTask
 
 PERMISSION = general_rules().duration("visit.permission")
 """Length of a task that has only a beginning: from then on something is allowed."""
 
 SAWING = general_rules().duration("visit.sawing")
 RUBBING = general_rules().duration("visit.rubbing")
+SPRAYING = general_rules().duration("visit.compound")
 """Time for each kind of work."""
 
+DRYING = general_rules().duration("compound.dry")
+"""Time in which rain washes off a compound."""
+
+MORNING = general_rules().clock_time("day.morning")
 EARLIEST_START = general_rules().clock_time("start.earliest")
 """Before this hour a crew works at night."""
 
@@ -79,6 +84,7 @@ WATERING = "watering"
 NO_SALT = "no-salt"
 SURFACE = "surface"
 RAIN_COVER = "rain-cover"
+LOOK_COAT = "look-coat"
 LAY_HOSE = "lay-hose"
 PIPES_FROST = "pipes-frost"
 RUB_EDGES = "rub-edges"
@@ -226,6 +232,7 @@ class _Planner:
     def of_crew(self) -> Iterator[Task]:
         yield from self._rain_covers()
         yield from self._surface()
+        yield from self._look_at_coat()
         yield from self._hose()
         yield from self._pipes()
         yield from self._sawing()
@@ -325,6 +332,17 @@ class _Planner:
             litres=usual.litres or None,
             notes=tuple(self._night(start)) if comes_back else (),
         )
+
+    def _look_at_coat(self) -> Iterator[Task]:
+        """Look at the compound on the morning after likely rain within its drying time, and spray again."""
+        rain = rain_on_coat(self.schedule)
+        if rain is None:
+            return
+        ended = rain.end.astimezone(self.zone)
+        day = ended.date() + timedelta(days=ended.time() >= MORNING)
+        start = datetime.combine(day, MORNING, self.zone)
+        until = start + timedelta(days=1)
+        yield self._task(LOOK_COAT, "crew", start, COVERING, because=RAIN, until=until)
 
     def _hose(self) -> Iterator[Task]:
         """Lay the soaker hose before the first water, where the owner may not step on the slab by then."""
@@ -558,6 +576,21 @@ class _Planner:
         day = when.astimezone(self.zone).date()
         first, last = (datetime.combine(each, time(), self.zone) for each in (day, day + timedelta(days=1)))
         return Task(str(kind), by, first, last, all_day=True, **more)
+
+
+def rain_on_coat(schedule: CureSchedule) -> Risk | None:
+    """Return the last likely rain that may wash off the compound, sprayed right after the last pass.
+
+    None where there is none, or where a cover against frost goes on before any compound. The plan sprays
+    after such rain; but who sprayed before it must look.
+    """
+    task = schedule.surface
+    if task is None or task.work != "compound" or task.choices[0].how in COVER_FIRST:
+        return None
+    dry = _utc(task.start) + SPRAYING + DRYING
+    rains = [each for each in schedule.risks if each.code == RAIN]
+    washing = [each for each in rains if _utc(each.start) < dry and _utc(each.end) > _utc(task.start)]
+    return max(washing, key=lambda each: _utc(each.end), default=None)
 
 
 def cover_occasion(start: datetime, zone: ZoneInfo) -> str:

@@ -245,3 +245,17 @@ def test_without_a_number_no_paper_says_call(sample: str, language: str, sample_
     printed = plain(f"{body} {owner_calendar(words).decode()}")
     calls = {"en": r"\bcall\b(?! in)", "es": r"\bll[aá]m(?:e|enos)\b"}[language]
     assert re.findall(f".{{30}}{calls}", printed, re.IGNORECASE) == []
+
+
+@pytest.mark.parametrize("language", languages())
+def test_a_room_that_must_stay_warm_is_on_the_first_screens(
+    language: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """What must be done day and night is never folded away: it stands beside the number to call."""
+    warm = Caution("room-heat", (Figure("room_air", 10.0, "degC"),))
+    for cautions, key in (((warm,), "sheet.front-room"), ((Caution("room-closed"),), "sheet.front-closed")):
+        words = Wording(job, replace(schedule, cautions=cautions), language=language, units="us")
+        said = words.say(key, room_air=words.quantities.measure(10.0, "temperature"))
+        for html in (care_page_html(words), care_sheet_html(words)):
+            assert said in html[: html.index('class="dates"')]
+    assert said not in care_sheet_html(Wording(job, schedule, language=language))

@@ -15,6 +15,7 @@ import recurring_ical_events
 import vobject
 
 from handover.documents.calendars import crew_calendar, owner_calendar, single_event
+from handover.documents.care_sheet import CareSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, Visit, WateringDay
@@ -478,6 +479,22 @@ def test_crew_and_owner_walk_the_slab_when_curing_ends_but_not_months_later(
     ):
         [event] = [each for each in crew_events(Wording(job, planned)) if each.kind == "walk-through"]
         assert event.start == day
+
+
+@pytest.mark.parametrize(
+    ("language", "owner_reads", "crew_reads"),
+    [("en", "The crew calls you", "Call the owner"), ("es", "La cuadrilla lo llama", "Llame antes al")],
+)
+def test_somebody_arranges_the_hour_of_the_walk_through(
+    job: JobRecord, schedule: CureSchedule, language: str, owner_reads: str, crew_reads: str
+) -> None:
+    """A day without an hour: the crew calls, and sheet and both calendars say so."""
+    words = Wording(job, schedule, language=language)
+    for events, said in ((owner_events(words), owner_reads), (crew_events(words), crew_reads)):
+        [event] = [each for each in events if each.kind == "walk-through"]
+        assert not isinstance(event.start, datetime)
+        assert said in event.description
+    assert words.say("sheet.crew-walk", day=words.speak.day(event.start)) in CareSheet(words, {}).crew
 
 
 def test_without_a_defect_there_is_no_patching(job: JobRecord, schedule: CureSchedule) -> None:

@@ -346,7 +346,7 @@ def test_details_left_out_are_called_details(
     """All visits stand there: the note does not say that some are left out."""
     wording = Wording(job, crowded(schedule))
     seen = set()
-    for room in range(100, 10, -1):
+    for room in range(120, 10, -1):
         monkeypatch.setattr(crew_sheet, "PAGE_LINES", float(room))
         sheet = CrewSheet(wording)
         count, details = sheet._cut[1], any(row.detail for each in sheet.sections for row in each.rows)
@@ -374,3 +374,29 @@ def test_what_does_not_fit_is_left_out_by_rank(
         counts.append(len(kept))
     assert counts == sorted(counts, reverse=True)
     assert counts[-1] < counts[0]
+
+
+def test_things_are_loaded_in_the_order_of_their_use(schedule: CureSchedule, job: JobRecord) -> None:
+    """The windbreak stands before the fog, and that before the retarder, whichever hour comes first."""
+    hours = {"evaporation-retarder": 1.0, "fog": 2.0, "windbreak": 3.0, "rain-on-fresh": 0.5}
+    risks = tuple(risk(code, schedule, at) for code, at in hours.items())
+    coat = SurfaceChoice(
+        "compound", schedule.placement_end, schedule.placement_end + timedelta(hours=1), 1.0, 0.0
+    )
+    dangerous = replace(
+        schedule,
+        issued_at=schedule.placement_start,
+        risks=risks,
+        surface=replace(coated(schedule), choices=(coat,)),
+        tasks=(),
+    )
+    codes = [each.code for each in materials_to_load(dangerous, job)]
+    used = ["windbreak", "fog-nozzle", "evaporation-retarder", "rain-plastic", "compound", "saw"]
+    assert [each for each in codes if each in used] == used
+
+
+def coated(schedule: CureSchedule) -> SurfaceTask:
+    end = schedule.placement_end
+    return SurfaceTask(
+        "compound", end, None, None, end + timedelta(hours=1), True, (), (), "invented", "computed"
+    )

@@ -14,13 +14,14 @@ import pytest
 
 from handover.documents.care_sheet import CareSheet
 from handover.documents.charts.timeline import time_line
+from handover.documents.events import crew_events
 from handover.documents.wording import Wording
 from handover.schedule.coat_after_cover import coat_begins, spray_after_covers, sprayed_by
 from handover.schedule.cover_times import frost_covers
-from handover.schedule.loading import materials_to_load
+from handover.schedule.loading import Material, materials_to_load
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, SurfaceChoice
 from handover.schedule.plan import plan_cure
-from handover.schedule.tasks import with_tasks
+from handover.schedule.tasks import LOOK_COAT, with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -164,3 +165,33 @@ def test_a_slab_that_is_never_sprayed_has_the_words_of_its_cover(
     )
     assert words.say("watering.none-compound") not in {day.note for day in words.visits.days}
     assert CareSheet(words, {}).how == CareSheet(words, {}).text("how/plastic-sheet")
+
+
+@pytest.mark.parametrize(
+    ("begins_h", "lasts_h", "looked_at"),
+    [(2.0, 1.0, True), (3.9, 1.0, True), (4.1, 2.0, False), (-3.0, 1.0, False)],
+    ids=["while it is wet", "before it is dry", "once it is dry", "before it is sprayed"],
+)
+def test_the_crew_looks_at_a_coat_that_rain_may_have_washed_off(
+    job: Job, weather: Weather, as_of: datetime, begins_h: float, lasts_h: float, *, looked_at: bool
+) -> None:
+    """UFGS 03301A: rain within 3 h after it was applied, within an hour of the last pass: spray again."""
+    record, schedule = planned(job, weather, as_of, (14.0, 22.0))
+    assert schedule.surface is not None
+    start = schedule.surface.start + timedelta(hours=begins_h)
+    rain = Risk("rain-on-fresh", start, start + timedelta(hours=lasts_h), start)
+    rained = with_tasks(replace(schedule, risks=(rain,), tasks=()), record)
+    [*looks] = rained.tasks_of("crew", LOOK_COAT)
+    assert bool(looks) == looked_at
+    if not looks:
+        return
+    [look] = looks
+    assert (look.start.hour, look.start.minute) == (8, 0)
+    assert timedelta() <= look.start - rain.end < timedelta(days=1)
+    late = with_tasks(replace(rained, issued_at=look.start - timedelta(hours=1), tasks=()), record)
+    assert Material("compound") in materials_to_load(late, record)
+    for language in ("en", "es"):
+        words = Wording(record, late, language=language)
+        [event] = [each for each in crew_events(words) if each.kind == LOOK_COAT]
+        assert "3" in event.description
+        assert words.speak.moment(look.start).text in " ".join(CareSheet(words, {}).crew)

@@ -78,8 +78,8 @@ class EventWording:
             title = self.say("event.walk-through.title-owner")
         if not self.job.slab.is_jointed:
             text = self.say("event.walk-through.text-unjointed")
-        if by == "owner":
-            text = f"{text} {self.say('event.walk-through.hour')}"
+        hour = "event.walk-through.hour" if by == "owner" else "event.walk-through.hour-crew"
+        text = f"{text} {self.say(hour)}"
         return title, self.with_repairs(text)
 
     def with_repairs(self, text: str) -> str:

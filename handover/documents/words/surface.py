@@ -198,6 +198,8 @@ class SurfaceWording(ScheduleWords):
             yield self.say(self._of_method("surface.no-cover"))
         if task.cover_from is None:
             return
+        if self._freezes_before(task):
+            yield self.say("surface.sheet-frost")
         if self.schedule.between is not None:
             yield self.say("surface.stays-between")
         if not (begun and self._is_firm(task)):
@@ -205,6 +207,11 @@ class SurfaceWording(ScheduleWords):
         saw = self.schedule.milestone(MilestoneKind.SAW_JOINTS)
         if saw is not None and saw.not_after is not None and saw.not_after > task.start:
             yield self.say("surface.saw")
+
+    def _freezes_before(self, task: SurfaceTask) -> bool:
+        """Return whether a sheet that is held clear of the top must keep a frost off until it lies flat."""
+        frost, flat = bare_frost(self.schedule), task.cover_from
+        return task.choices[0].how == SHEET_LAY and frost is not None and flat is not None and frost < flat
 
     @property
     def _night(self) -> Iterator[str]:
