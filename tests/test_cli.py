@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
+from handover.archive.store import Archive
 from handover.cli import main
 from handover.cli.output import columns, open_command, table
 from handover.errors import DownloadFailed
@@ -716,3 +717,49 @@ def test_a_typical_year_that_is_none(run: Run, record: Path, weather: Path, as_o
     said = run("plan", str(record), "-w", str(weather), "--as-of", as_of, "--typical", str(weather))
     assert said.status == 2
     assert "typical year" in said.err
+
+
+# ---- extreme options
+
+LAST, FIRST = "9999-12-31T23:59:59-12:00", "0001-01-01T00:00:00+14:00"
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        *(
+            (name, "JOB", "-w", "WEATHER", "--as-of", when)
+            for name in ("check", "plan", "issue", "starts")
+            for when in (LAST, FIRST)
+        ),
+        ("starts", "JOB", "-w", "WEATHER", "--as-of", "NOW", "--until", "9999-12-31"),
+        ("starts", "JOB", "-w", "WEATHER", "--as-of", "NOW", "--from", "0001-01-01"),
+        ("starts", "JOB", "-w", "WEATHER", "--as-of", "NOW", "--from", "0001-01-01", "--until", "9999-12-31"),
+        ("starts", "JOB", "-w", "WEATHER", "--as-of", "NOW", "--from", "9999-12-31T23:00"),
+        ("starts", "JOB", "-w", "WEATHER", "--as-of", "NOW", "--from", "1990-01-01", "--until", "2100-12-31"),
+        ("starts", "JOB", "-w", "WEATHER", "--as-of", "NOW", "--crew-hours", "1e300"),
+        ("find", "alder", "--in", "ARCHIVE", "--as-of", LAST),
+        ("find", "alder", "--in", "ARCHIVE", "--catalog", "postgresql://[::1"),
+    ],
+    ids=" ".join,
+)
+def test_extreme_options_are_one_finding(
+    run: Any, record: Path, weather: Path, as_of: str, tmp_path: Path, command: tuple[str, ...]
+) -> None:
+    archive = tmp_path / "archive"
+    Archive(archive).bags.mkdir(parents=True)
+    named = {"JOB": record, "WEATHER": weather, "NOW": as_of, "ARCHIVE": archive}
+    output = ("-o", tmp_path / "out") if command[0] == "issue" else ()
+    result = run(*(named.get(each, each) for each in command), *output)
+    assert result.status == 2
+    assert "1 fault to fix" in result.err
+    assert "is not an archive" not in result.err
+    assert "Traceback" not in result.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_limit_that_no_list_reaches_is_none(run: Any, tmp_path: Path) -> None:
+    Archive(tmp_path).bags.mkdir()
+    assert run("reindex", tmp_path).status == 0
+    result = run("find", "alder", "--in", tmp_path, "--limit", "9" * 30)
+    assert (result.status, result.err) == (0, "")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING
 
 from handover.errors import Finding
@@ -11,6 +11,17 @@ if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
 _EARLIEST, _LATEST = 1990, 2100  # years; others are typing errors
+
+
+def impossible_year(moment: date) -> Finding | None:
+    """Return a finding for a day or a time whose year can only be a typing error, else None."""
+    if _EARLIEST <= moment.year <= _LATEST:
+        return None
+    return Finding(
+        f"the year {moment.year} cannot be right",
+        expected=f"a year from {_EARLIEST} to {_LATEST}",
+        example="2026-07-14T06:40:00",
+    )
 
 
 def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Finding:
@@ -23,12 +34,8 @@ def local_instant(local_time: datetime, zone: ZoneInfo | None) -> datetime | Fin
     Returns:
         The instant, or a finding where a clock change makes the time ambiguous or non-existent.
     """
-    if not _EARLIEST <= local_time.year <= _LATEST:
-        return Finding(
-            f"the year {local_time.year} cannot be right",
-            expected=f"a year from {_EARLIEST} to {_LATEST}",
-            example="2026-07-14T06:40:00",
-        )
+    if (wrong := impossible_year(local_time)) is not None:
+        return wrong
     if zone is None:
         return local_time
     if local_time.tzinfo is not None:

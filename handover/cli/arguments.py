@@ -435,11 +435,11 @@ def _workers(parser: ArgumentParser) -> None:
 
 
 def _count(text: str) -> int:
-    """Return a number of at least one; argparse reports what else is wrong."""
+    """Return a number of at least one and at most `MAX_COUNT`; argparse reports what else is wrong."""
     count = int(text)
     if count < 1:
         raise ValueError
-    return count
+    return min(count, MAX_COUNT)
 
 
 def _hours(text: str) -> float:
@@ -455,6 +455,9 @@ def _percent(text: str) -> int:
         raise ArgumentTypeError(f"{text!r} is not a whole number from {SURE[0]} to {SURE[-1]}")
     return int(text)
 
+
+MAX_COUNT = 1_000_000
+"""No list is longer; a larger number is as good as none."""
 
 SURE = range(60, 100)
 """How sure a date can be. [%]"""

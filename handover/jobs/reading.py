@@ -280,8 +280,8 @@ def _read(raw: Mapping[str, Any]) -> tuple[Draft, list[FieldFinding]]:
         except ValidationError as error:
             faults = error.errors(include_url=False, include_input=True)
         readable = copy.deepcopy(dict(readable))
-        # From the last to the first, so that removing an item of a list moves no later one. Only when all
-        # items can be read may it show that a list is too long.
+        # From the last to the first, so that removing an item of a list moves no later one.
+        # That a list is too long may show only when its items can be read.
         for fault in sorted(
             faults, key=lambda each: [str(key).zfill(6) for key in each["loc"]], reverse=True
         ):

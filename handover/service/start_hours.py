@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
+from handover.base.local_time import impossible_year
 from handover.base.time_text import read_time_text
 from handover.documents.charts.start_hours import start_hours
 from handover.documents.pages import sheet_pdf
@@ -37,6 +38,8 @@ if TYPE_CHECKING:
     from handover.practice.rules import Practice
     from handover.schedule.start_hours import StartComparison
     from handover.service.job_inputs import WeatherFile
+
+_BOUND = "2026-07-14T05:00"
 
 MAX_STARTS = 96
 """Of one comparison: four days and nights."""
@@ -209,10 +212,14 @@ def _starts_of(
     after = as_of if earliest is None else _begin_of(earliest, zone) - moment
     until = after + practice.duration("start.window") if latest is None else _end_of(latest, zone)
     at_night = isinstance(earliest, datetime) and isinstance(latest, datetime)
+    # A window of years need not be listed to be too long.
+    until = min(until, after + timedelta(hours=24 * MAX_STARTS), key=datetime.timestamp)
     starts = full_hours(after, until, zone, practice, at_night=at_night)
     if not starts or len(starts) > MAX_STARTS:
         problem = (
-            f"{len(starts)} start hours are in this window" if starts else "no start hour is in this window"
+            f"more than {MAX_STARTS} start hours are in this window"
+            if starts
+            else "no start hour is in this window"
         )
         raise UnusableInput.with_finding(
             problem,
@@ -224,21 +231,29 @@ def _starts_of(
 
 
 def _bound(text: str | None, zone: ZoneInfo, field: str) -> date | datetime | None:
-    """Return a day, or a moment in the zone of the site."""
+    """Return a day, or a moment in the zone of the site; None for none."""
     if text is None:
         return None
+    found = _read_bound(text, zone, field)
+    if (wrong := impossible_year(found)) is not None:
+        raise UnusableInput.with_finding(wrong.problem, field=field, expected=wrong.expected, example=_BOUND)
+    return found.astimezone(zone) if isinstance(found, datetime) else found
+
+
+def _read_bound(text: str, zone: ZoneInfo, field: str) -> date | datetime:
+    """Return a day, or a moment, aware."""
     for read in (date.fromisoformat, datetime.fromisoformat):
         try:
             found = read(text)
         except ValueError:
             continue
         if isinstance(found, datetime):
-            return (found if found.tzinfo else found.replace(tzinfo=zone)).astimezone(zone)
+            return found if found.tzinfo else found.replace(tzinfo=zone)
         return found
     readings = read_time_text(text)
     if readings is not None and len(readings.moments) == 1:
         moment = readings.moments[0]
-        return (moment if moment.tzinfo else moment.replace(tzinfo=zone)).astimezone(zone)
+        return moment if moment.tzinfo else moment.replace(tzinfo=zone)
     if readings is not None and not readings.clocks and len(readings.days) == 1:
         return next(iter(readings.days.values()))
     raise UnusableInput.with_finding(
@@ -247,7 +262,7 @@ def _bound(text: str | None, zone: ZoneInfo, field: str) -> date | datetime | No
         else f'"{text}" has several meanings',
         field=field,
         expected="a day, or a day and an hour at the site",
-        example="2026-07-14T05:00",
+        example=_BOUND,
     )
 
 

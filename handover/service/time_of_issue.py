@@ -8,7 +8,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from handover.base.local_time import local_instant
+from handover.base.local_time import impossible_year, local_instant
 from handover.base.text import quoted_text
 from handover.base.time_text import read_time_text
 from handover.errors import Finding, UnusableInput
@@ -29,8 +29,18 @@ def read_time_of_issue(text: str, record: Path | None) -> datetime:
         record: The file of the record whose site has the clock of a time without an offset, or None.
 
     Raises:
-        UnusableInput: It is no time, has several readings, or has no offset and there is no site.
+        UnusableInput: It is no time, has several readings, has no offset and there is no site, or its year
+            cannot be meant.
     """
+    moment = _read(text, record)
+    if (wrong := impossible_year(moment)) is not None:
+        raise UnusableInput.with_finding(
+            wrong.problem, field=FIELD, expected=wrong.expected, example=_EXAMPLE
+        )
+    return moment
+
+
+def _read(text: str, record: Path | None) -> datetime:
     fault = partial(Finding, field=FIELD, expected="a date, a time and its offset from UTC", example=_EXAMPLE)
     with suppress(ValueError):
         if (exact := datetime.fromisoformat(text)).tzinfo is not None:

@@ -10,6 +10,7 @@ from sqlalchemy import URL, create_engine, event, inspect, make_url, text
 from sqlalchemy.exc import ArgumentError, NoSuchModuleError
 
 from handover.archive.catalog.search import SEARCHES
+from handover.base.text import quoted_text
 from handover.errors import Finding, UnusableInput
 
 if TYPE_CHECKING:
@@ -123,7 +124,7 @@ def _engine(where: Path | str) -> Engine:
 def _url(where: str) -> URL:
     try:
         url = make_url(where)
-    except ArgumentError:
+    except (ArgumentError, ValueError):  # a port that is no number
         raise _not_a_catalog(where) from None
     if url.get_backend_name() not in SEARCHES:
         raise _not_a_catalog(where)
@@ -133,7 +134,7 @@ def _url(where: str) -> URL:
 def _not_a_catalog(where: Path | str) -> UnusableInput:
     kind = str(where).partition(":")[0]  # what comes after may hold a password
     finding = Finding(
-        f"{kind!r} is not a database for the catalog",
+        f"{quoted_text(kind)} is not a database for the catalog",
         expected="the URL of a PostgreSQL database, or none for a file beside the bags",
         example="postgresql://office@archive.example.org/handover",
     )
