@@ -12,6 +12,7 @@ Readers return what they could read together with findings; exceptions are for c
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -21,12 +22,39 @@ if TYPE_CHECKING:
 
 Severity = Literal["fault", "caution"]
 
+_HIDDEN = {"Cc", "Cs", "Cf", "Co", "Cn", "Zl", "Zp"}
+"""Categories of Unicode: controls, halves of surrogate pairs, formats, no characters, breaks of lines."""
+
+_NEEDED = frozenset(
+    "\u200c\u200d\u0600\u0601\u0602\u0603\u0604\u0605\u06dd\u070f\u0890\u0891\u08e2\U000110bd\U000110cd"
+)
+"""Format characters that scripts need: two joiners, and signs that are drawn around numbers or words."""
+
+_BLANK_LETTERS = frozenset("\u115f\u1160\u3164\uffa0")
+"""Letters by their category, and blank."""
+
+
+def is_hidden(char: str) -> bool:
+    """Return whether a character cannot be seen, or turns the text around it: U+202E makes gpj of jpg.
+
+    These are all of Unicode's format characters but the joiners and the signs that some scripts need.
+    """
+    return char in _BLANK_LETTERS or (unicodedata.category(char) in _HIDDEN and char not in _NEEDED)
+
+
+def show_hidden(text: str) -> str:
+    """Return a text with the code of each hidden character in its place."""
+    if text.isprintable() and text.isascii():
+        return text
+    return "".join(f"\\u{ord(each):04x}" if is_hidden(each) else each for each in text)
+
 
 @dataclass(frozen=True)
 class Finding:
     """One thing that is wrong or doubtful in an input, in words by which the reader can fix it.
 
-    A fault makes the input unusable; a caution is printed and work continues.
+    A fault makes the input unusable; a caution is printed and work continues. No text of it has a hidden
+    character, wherever it is shown.
     """
 
     problem: str
@@ -36,6 +64,12 @@ class Finding:
     expected: str | None = None
     example: str | None = None
     severity: Severity = "fault"
+
+    def __post_init__(self) -> None:
+        for name in ("problem", "file", "field", "expected", "example"):
+            text = getattr(self, name)
+            if text is not None and (shown := show_hidden(text)) != text:
+                object.__setattr__(self, name, shown)
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}" if self.file and self.line else self.file

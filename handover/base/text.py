@@ -19,28 +19,10 @@ MAX_QUOTED = 40
 MAX_SHORT = 300
 """Characters of a line that a message carries whole."""
 
-_HIDDEN = {*CONTROL_CHARACTERS, "Cf", "Co", "Cn", "Zl", "Zp"}
-
-# Format characters that scripts need: two joiners, and signs that are drawn around numbers or words.
-_NEEDED = frozenset(
-    "\u200c\u200d\u0600\u0601\u0602\u0603\u0604\u0605\u06dd\u070f\u0890\u0891\u08e2\U000110bd\U000110cd"
-)
-
-# Letters by their category, and blank.
-_BLANK_LETTERS = frozenset("\u115f\u1160\u3164\uffa0")
-
 
 def is_email_address(text: str) -> bool:
     """Return whether a text is an email address: see `EMAIL_ADDRESS`."""
     return re.fullmatch(EMAIL_ADDRESS, text) is not None
-
-
-def is_hidden(char: str) -> bool:
-    """Return whether a character cannot be seen, or turns the text around it: U+202E makes gpj of jpg.
-
-    These are all of Unicode's format characters but the joiners and the signs that some scripts need.
-    """
-    return char in _BLANK_LETTERS or (unicodedata.category(char) in _HIDDEN and char not in _NEEDED)
 
 
 def short_line(text: object) -> str:

@@ -20,8 +20,8 @@ from pydantic_core import PydanticCustomError, core_schema
 
 from handover.base.local_time import local_instant
 from handover.base.number_text import plain_spellings
-from handover.base.text import is_hidden, quoted_text
-from handover.errors import Finding
+from handover.base.text import quoted_text
+from handover.errors import Finding, is_hidden
 from handover.units import KINDS, KindName, format_for_reader, quantity, read_quantity
 
 if TYPE_CHECKING:

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from handover.base.text import (
     for_terminal,
     is_email_address,
-    is_hidden,
     one_line,
     plain_lines,
     quoted_text,
     short_line,
 )
+from handover.errors import Finding, UnusableInput, is_hidden, show_hidden
 
 
 @pytest.mark.parametrize(
@@ -105,3 +105,19 @@ def test_an_email_address(address: str) -> None:
 )  # fmt: skip
 def test_no_email_address(address: str) -> None:
     assert not is_email_address(address)
+
+
+@pytest.mark.parametrize("name", ["problem", "file", "field", "expected", "example"])
+@pytest.mark.parametrize(
+    "char", ["\x00", "\x1b", "\x9b", "\n", "\u202e", "\u2066", "\u200e", "\ufeff", "\ud800"]
+)
+def test_no_text_of_a_finding_has_a_hidden_character(name: str, char: str) -> None:
+    texts = {"problem": "is wrong"} | {name: f"a{char}b"}
+    finding = Finding(**texts)  # type: ignore[arg-type]
+    assert getattr(finding, name) == f"a\\u{ord(char):04x}b"
+    assert char not in str(UnusableInput([finding]))
+
+
+def test_visible_text_is_shown_as_it_is() -> None:
+    for text in ("12 \u00b0F, 5\u00a0m", "Mu\u00f1oz", "\u0646\u200c\u0645", ""):
+        assert show_hidden(text) == text

@@ -9,7 +9,9 @@ from typing import Any
 
 import pytest
 
+from handover.errors import is_hidden
 from handover.jobs.reading import ExaminedRecord
+from handover.jobs.record import fields_of, tables
 from handover.practice.rules import practice
 
 Examine = Callable[..., ExaminedRecord]
@@ -480,3 +482,21 @@ def test_lines_in_json(examine: Examine, good: str) -> None:
     (finding,) = examine(text).findings
     assert finding.field == "ticket[2].slump"
     assert text.splitlines()[finding.line - 1].strip() == '"slump": 4'
+
+
+HIDDEN = "a\u202eb\x1b[31mc\x00d"
+
+
+def paths_of_fields() -> list[str]:
+    """Return the path of every field of every table."""
+    return [f"{name}.{key}" for name, table in tables().items() for key in fields_of(table)]
+
+
+@pytest.mark.parametrize("path", ["id", "site.na\u202eme", f"{HIDDEN}.x", *paths_of_fields()])
+def test_no_finding_has_a_hidden_character(spoil: Examine, path: str) -> None:
+    for value in (HIDDEN, [HIDDEN], {HIDDEN: HIDDEN}):
+        findings = spoil({path: value}).findings
+        assert findings
+        for each in findings:
+            texts = (each.problem, each.file, each.field, each.expected, each.example, str(each))
+            assert not [text for text in texts if text and any(map(is_hidden, text))]
