@@ -44,9 +44,25 @@ class Digests(NamedTuple):
     sha512: str
 
 
-def digests(data: bytes) -> Digests:
-    """Return the digests of a file's contents."""
-    return Digests(sha256(data).hexdigest(), sha512(data).hexdigest())
+BLOCK_BYTES = 1 << 20
+"""Of a file that is read block by block."""
+
+
+def digests(data: bytes | Path) -> Digests:
+    """Return the digests of a file's contents: of bytes, or of a file, which is read block by block."""
+    if isinstance(data, bytes):
+        return Digests(sha256(data).hexdigest(), sha512(data).hexdigest())
+    one, other = sha256(), sha512()
+    with data.open("rb") as stream:
+        while block := stream.read(BLOCK_BYTES):
+            one.update(block)
+            other.update(block)
+    return Digests(one.hexdigest(), other.hexdigest())
+
+
+def size_of(data: bytes | Path) -> int:
+    """Return the length of a file's contents, in bytes."""
+    return len(data) if isinstance(data, bytes) else data.stat().st_size
 
 
 # ---- manifests --------------------------------------------------------------------------------------

@@ -19,6 +19,7 @@ from handover.archive.bag import (
     digests,
     human_size,
     manifests,
+    size_of,
     write_info,
 )
 from handover.archive.entry import Contact, entry_json
@@ -43,7 +44,7 @@ class BagContents:
         entry: What the catalog knows of the job.
         at: Time of this state.
         kept: Digests of the files of the present bag that stay unchanged.
-        new: Contents of the files to add, by path, "data/" before each.
+        new: Contents of the files to add, or where they are, by path, "data/" before each.
         contact: The contact, as (label, value) of bag-info.
         removed: The list of what was removed, as JSON text; empty where nothing was.
     """
@@ -52,7 +53,7 @@ class BagContents:
     at: datetime
     contact: Info
     kept: Mapping[str, Digests] = field(default_factory=dict)
-    new: Mapping[str, bytes] = field(default_factory=dict)
+    new: Mapping[str, bytes | Path] = field(default_factory=dict)
     removed: bytes = b""
 
 
@@ -75,7 +76,7 @@ def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
     for path in state.kept:
         atomic.link_or_copy(old / path, fresh / path)
     sizes = [(fresh / path).stat().st_size for path in state.kept] + [
-        len(each) for each in state.new.values()
+        size_of(each) for each in state.new.values()
     ]
     written = {**state.new, **_tag_files(state, payload, sizes)}
     for path, data in written.items():

@@ -37,14 +37,14 @@ class Deposit:
     Attributes:
         entry: What the catalog knows of the job from now on.
         issue: The files of the issue that ``entry.revision`` counts; empty where nothing was issued.
-        others: Other files by path: photos, messages, acknowledgements. Where another file has that path
-            already, the new one gets a number.
+        others: Other files by path: photos, messages, acknowledgements; as bytes, or where they are. Where
+            another file has that path already, the new one gets a number.
         contact: The contact of the bag; None to leave it unchanged.
     """
 
     entry: JobEntry
     issue: Mapping[str, bytes] = field(default_factory=dict)
-    others: Mapping[str, bytes] = field(default_factory=dict)
+    others: Mapping[str, bytes | Path] = field(default_factory=dict)
     contact: Contact | None = None
 
 
@@ -171,9 +171,9 @@ def _complete(archive: Archive, name: str) -> None:
 
 def _allocate_paths(
     present: Mapping[str, Digests], deposit: Deposit, revisions: tuple[int, ...]
-) -> tuple[dict[str, bytes], dict[str, str]]:
+) -> tuple[dict[str, bytes | Path], dict[str, str]]:
     """Return the new files of a deposit by their paths in the bag, and where each of the others is."""
-    new = _issue_files(present, deposit, revisions)
+    new: dict[str, bytes | Path] = {**_issue_files(present, deposit, revisions)}
     known = {**present, **{path: digests(data) for path, data in new.items()}}
     shelf = NameAllocator(known)
     paths: dict[str, str] = {}

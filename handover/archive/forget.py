@@ -29,6 +29,7 @@ def forget_job(
     at: datetime,
     *,
     redact_text: Callable[[str], str] = str,
+    may_stay: Callable[[str], bool] = bool,
 ) -> list[str]:
     """Remove personal data from the bag of a job and from the catalog.
 
@@ -42,6 +43,7 @@ def forget_job(
         redact_entry: What stays of the entry. The id of the job stays.
         at: Time of removal, aware; written into the bag.
         redact_text: What stays of the path of a file that is gone, in the list of what was removed.
+        may_stay: Whether something of a file with this path may stay: only then is it read.
 
     Returns:
         The paths below "data/" of the files that were removed or changed.
@@ -53,7 +55,7 @@ def forget_job(
     recover(archive)
     with archive.lock(job):
         bag = archive.bag(job)
-        new, removed = _redact_files(bag, redact)
+        new, removed = _redact_files(bag, redact, may_stay)
         entry = redact_entry(bag.entry)
         if entry.job != job:
             raise ValueError("the id of a job stays as it is")
@@ -74,13 +76,19 @@ def forget_job(
     return sorted(path.removeprefix(DATA_FOLDER) for path in (*removed, *new))
 
 
-def _redact_files(bag: Bag, redact: RedactFile) -> tuple[dict[str, bytes], list[str]]:
+def _redact_files(
+    bag: Bag, redact: RedactFile, may_stay: Callable[[str], bool]
+) -> tuple[dict[str, bytes], list[str]]:
     """Return the files that change, and the paths of the files that are removed."""
     new: dict[str, bytes] = {}
     removed_paths: list[str] = []
     for path in sorted(bag.payload):
+        below = path.removeprefix(DATA_FOLDER)
+        if not may_stay(below):
+            removed_paths.append(path)
+            continue
         data = bag.read(path)
-        stays = redact(path.removeprefix(DATA_FOLDER), data)
+        stays = redact(below, data)
         if stays is None:
             removed_paths.append(path)
         elif stays != data:

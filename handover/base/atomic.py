@@ -36,14 +36,18 @@ _RENAME_EXCHANGE = 2  # linux/fs.h
 _AT_FDCWD = -100  # fcntl.h
 
 
-def write_new_file(file: Path, data: bytes) -> None:
-    """Write a new file. It is not on the disk before `flush`.
+def write_new_file(file: Path, data: bytes | Path) -> None:
+    """Write a new file, with bytes or with those of another file. It is not on the disk before `flush`.
 
     Raises:
         OSError: It exists, or cannot be written.
     """
     with file.open("xb") as stream:
-        stream.write(data)
+        if isinstance(data, bytes):
+            stream.write(data)
+        else:
+            with data.open("rb") as source:
+                shutil.copyfileobj(source, stream)
 
 
 def write_file(file: Path, data: bytes) -> None:

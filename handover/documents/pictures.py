@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 
 MAX_PICTURE_BYTES = 40_000_000
 MAX_SIDE_PIXELS = 12_000
+MAX_PIXELS = 50_000_000
+"""Maximum pixels of a picture, by its header: a small file can hold many more than fit in memory."""
 
 
 def picture_uri(content: bytes, name: str, longest: int) -> str:
@@ -40,6 +42,8 @@ def picture_uri(content: bytes, name: str, longest: int) -> str:
         with _strict_decoding(), open_picture(BytesIO(content), formats=("PNG", "JPEG")) as picture:
             if max(picture.size) > MAX_SIDE_PIXELS:
                 raise _unusable(name, f"the picture is more than {MAX_SIDE_PIXELS} pixels wide or high")
+            if picture.width * picture.height > MAX_PIXELS:
+                raise _unusable(name, f"the picture has more than {MAX_PIXELS / 1e6:.0f} million pixels")
             picture.thumbnail((longest, longest))
             _turn_upright(picture)
             return _encode(picture)

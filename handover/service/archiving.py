@@ -53,6 +53,9 @@ CALL_OWNER = "call-owner"
 CALL_LEAD_TIME = general_rules().duration("call.before-frost")
 """How long before a frost the owner is called."""
 
+MAX_DOCUMENT_BYTES = 200_000_000
+"""Maximum bytes of a file that is issued; a video or a scan beside the set may be larger."""
+
 JOINED_FOLDER = "joined/"
 """Folder of a bag for the joined papers that its slab has a part in."""
 
@@ -103,11 +106,10 @@ def is_joined_set(folder: Path) -> bool:
 
 def _archive_joined(archive: Archive, folder: Path, at: datetime) -> bool:
     """Add joined papers to the bag of each of their slabs, in "joined/" and the number of their issue."""
-    found = {path: (folder / path).read_bytes() for path in _paths(folder)}
-    revision, slabs = _joined_issue(found[PROJECT_SET.file], str(folder))
+    revision, slabs = _joined_issue((folder / PROJECT_SET.file).read_bytes(), str(folder))
     if findings := [*_slabs_not_archived(archive, slabs, str(folder))]:
         raise UnusableInput(findings)
-    others = {f"{JOINED_FOLDER}{revision:04}/{path}": data for path, data in found.items()}
+    others = {f"{JOINED_FOLDER}{revision:04}/{path}": folder / path for path in _paths(folder)}
     changed = False
     for job in slabs:
         with archive.lock(job):
@@ -161,7 +163,7 @@ def archive_documents(
     documents: Mapping[str, bytes],
     at: datetime,
     *,
-    others: Mapping[str, bytes] | None = None,
+    others: Mapping[str, bytes | Path] | None = None,
 ) -> DepositResult:
     """Archive a set of documents from memory. Raises as `archive_issue`.
 
@@ -170,7 +172,7 @@ def archive_documents(
         job: The record that the set was made from.
         documents: The issued set by file name, with "/" between folder and file.
         at: Time of archiving, aware.
-        others: Other files that belong to the job: what was sent, scans, photos.
+        others: Other files that belong to the job, as bytes or where they are: what was sent, scans, photos.
     """
     with archive.lock(job.id):
         bag = archive.bag_or_none(job.id)
@@ -235,20 +237,20 @@ def _job_in(folder: Path) -> object:
         return None
 
 
-def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
-    """Return the documents of an issued folder, and the files added to it by their paths in a bag.
+def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, Path]]:
+    """Return the documents of an issued folder, and where the files added to it are, by their paths in a bag.
 
     Raises:
-        UnusableInput: It is not an issued folder.
+        UnusableInput: It is not an issued folder, or a document is larger than any that is issued.
     """
     if not (folder / SCHEDULE_FILE).is_file():
         raise UnusableInput([_no_set(str(folder), f"has no {SCHEDULE_FILE}")])
-    found = {path: read_regular(folder / path) for path in _paths(folder)}
-    documents = {path: data for path, data in found.items() if _is_of_set(path)}
+    paths = [*_paths(folder)]
+    documents = {path: _read_document(folder / path) for path in paths if _is_of_set(path)}
     revision = _schedule(documents, str(folder))["revision"]
     others = {
-        f"messages/{revision:04}/{path}" if path == SENT else f"beside/{path}": data
-        for path, data in found.items()
+        f"messages/{revision:04}/{path}" if path == SENT else f"beside/{path}": folder / path
+        for path in paths
         if path not in documents
     }
     return documents, others
@@ -256,7 +258,19 @@ def read_issued(folder: Path) -> tuple[dict[str, bytes], dict[str, bytes]]:
 
 def read_issued_documents(folder: Path) -> dict[str, bytes]:
     """Return the documents of an issued folder alone, even if this program cannot read its schedule."""
-    return {path: read_regular(folder / path) for path in _paths(folder) if _is_of_set(path)}
+    return {path: _read_document(folder / path) for path in _paths(folder) if _is_of_set(path)}
+
+
+def _read_document(file: Path) -> bytes:
+    """Return the bytes of a document of a set."""
+    size = file.stat().st_size
+    if size > MAX_DOCUMENT_BYTES:
+        raise UnusableInput.with_finding(
+            f"has {size / 1e6:.0f} MB, more than any document of a set",
+            file=str(file),
+            expected=f"at most {MAX_DOCUMENT_BYTES / 1e6:.0f} MB",
+        )
+    return read_regular(file)
 
 
 def _paths(folder: Path) -> Iterator[str]:

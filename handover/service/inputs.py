@@ -11,8 +11,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from handover.base.file_names import ascii_name
+from handover.documents.pictures import MAX_PICTURE_BYTES
 from handover.errors import Finding, UnusableInput
 from handover.jobs.future_times import find_future_times
+from handover.jobs.logger import MAX_LOG_BYTES
 from handover.jobs.reading import examine_job
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import frost_covers
@@ -332,13 +334,16 @@ def attached_files(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
 def _logs(job: JobRecord, files: AttachedFiles) -> list[tuple[str, bytes]]:
     """Return the logger's file of a job; whether it may be read is checked with the record."""
     log = job.temperature_log
-    return [(log.file, files.read(log.file))] if log else []
+    return [(log.file, files.read(log.file, MAX_LOG_BYTES + 1))] if log else []
 
 
 def pictures_of(job: JobRecord, files: AttachedFiles) -> dict[str, bytes]:
-    """Return the logo and the photos of a job; whether they may be read is checked with the record."""
+    """Return the logo and the photos of a job; whether they may be read is checked with the record.
+
+    Of one that is larger than a picture may be, no more is read than shows it.
+    """
     names = [job.contractor.logo, *(each.photo for each in job.walkthrough)]
-    return {name: files.read(name) for name in names if name}
+    return {name: files.read(name, MAX_PICTURE_BYTES + 1) for name in names if name}
 
 
 # ---- 3 compute --------------------------------------------------------------------------------------

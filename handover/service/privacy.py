@@ -73,8 +73,7 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
         def redact(path: str, data: bytes) -> bytes | None:
             if path in records:
                 return _record_without_owner(data, records[path], names)
-            stays = _is_technical(path) and (path in logos or not _is_picture(data))
-            return data if stays else None
+            return data if path in logos or not _is_picture(data) else None
 
         return forget_job(
             archive,
@@ -83,6 +82,7 @@ def forget_owner(archive: Archive, job: str, at: datetime) -> list[str]:
             lambda entry: _entry_without_owner(entry, names),
             at,
             redact_text=names.remove_from,
+            may_stay=lambda path: path in records or _is_technical(path),
         )
 
 

@@ -52,6 +52,10 @@ def is_nws(document: Mapping[str, Any]) -> bool:
     return any(isinstance(properties.get(name), Mapping) and "values" in properties[name] for name in _LAYERS)
 
 
+MAX_HOURS = 60 * 24
+"""Hours of a layer: no forecast has more, and spans that overlap may have millions."""
+
+
 def read_nws(document: Mapping[str, Any], file: str) -> tuple[RawWeather | None, list[Finding]]:
     """Return the columns of a raw grid, with what is wrong in it."""
     properties = document["properties"]
@@ -119,6 +123,10 @@ class _Layer:
             for moment, value in self._hours(at, entry):
                 times.append(utc64(moment))
                 values.append(value)
+            if len(times) > MAX_HOURS:
+                problem = f"more than {MAX_HOURS} hours; its spans overlap"
+                self._fault(f"values[{at}].validTime", problem, expected="each hour once")
+                return None
         si = unit.to_si(np.array(values, dtype=np.float64))
         return RawColumn(np.array(times, dtype="datetime64[s]"), si, f"properties.{self.name}")
 
