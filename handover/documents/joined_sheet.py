@@ -34,6 +34,7 @@ MAX_COLUMNS = 4
 _SENTENCE_END = re.compile(r"(?<=[.!?]) (?=[A-ZÁÉÍÓÚÑ¿¡])")
 
 _ITEM = re.compile(r"<li>(.*?)</li>", re.DOTALL)
+_LIST_ENDS = re.compile(r"</?ol>|\s")
 
 LAST = datetime.max.replace(tzinfo=UTC)
 """After every date of a schedule: the place of what has none."""
@@ -416,8 +417,52 @@ class JoinedSheet:
 
     @cached_property
     def how(self) -> tuple[TextBlock, ...]:
-        """Return how to water or to keep the cover, by method."""
-        return self._blocks(lambda care: care.how)
+        """Return how to water or to keep the cover, by method: the steps that slabs share once."""
+        by_method: dict[str, list[ProjectSlab]] = {}
+        for slab in self.slabs:
+            by_method.setdefault(f"{slab.words.dates.method} {slab.care.wet}", []).append(slab)
+        merged = {slab: text for some in by_method.values() for slab, text in self._steps_of(some).items()}
+        return self._blocks(lambda care: next(text for slab, text in merged.items() if slab.care is care))
+
+    def _steps_of(self, slabs: Sequence[ProjectSlab]) -> dict[ProjectSlab, Markup]:
+        """Return the steps of some slabs in one list, a step that not all have with the names of its slabs.
+
+        Texts that are more than a list stay as they are.
+        """
+        texts = {slab: slab.care.how for slab in slabs}
+        if len({*texts.values()}) == 1 or not all(map(_is_one_list, texts.values())):
+            return texts
+        found: dict[str, list[ProjectSlab]] = {}
+        order: list[str] = []
+        for slab, text in texts.items():
+            after = 0
+            for step in _ITEM.findall(text):
+                if step not in found:
+                    order.insert(after, step)
+                found.setdefault(step, []).append(slab)
+                after = order.index(step) + 1
+        items = ((self._names_before(found[step], slabs), Markup(step)) for step in order)  # noqa: S704 - our own text
+        lines = (Markup("<li>{}{}</li>").format(*each) for each in items)
+        whole = Markup("<ol>\n{}\n</ol>").format(Markup("\n").join(lines))
+        return dict.fromkeys(slabs, whole)
+
+    def _names_before(self, slabs: Sequence[ProjectSlab], among: Sequence[ProjectSlab]) -> str:
+        """Return the names of slabs before a text, with a colon; nothing where it is for all of some."""
+        if len(slabs) == len(among):
+            return ""
+        return self.say("joined.of-slab", slab=self.project.list_names(slabs), text="")
+
+    @property
+    def looks(self) -> tuple[ProjectSlab, ...]:
+        """Return the slabs whose walk-through list is to be filled in on paper."""
+        return tuple(each for each in self.slabs if each.care.walkthrough and not each.care.job.walkthrough)
+
+    @cached_property
+    def look_at(self) -> tuple[tuple[str, tuple[bool, ...]], ...]:
+        """Return the items of their lists, each once, and for which of these slabs it is."""
+        lists = [[row.item for row in each.care.walkthrough] for each in self.looks]
+        items = dict.fromkeys(item for some in lists for item in some)
+        return tuple((item, tuple(item in some for some in lists)) for item in items)
 
     @cached_property
     def normal(self) -> Markup:
@@ -435,12 +480,8 @@ class JoinedSheet:
         for slab in self.slabs:
             for item in _ITEM.findall(slab.care.text_by_method(name)):
                 found.setdefault(item, []).append(slab)
-        shared = [(item, "") for item, slabs in found.items() if len(slabs) == len(self.slabs)]
-        own = [
-            (item, self.say("joined.of-slab", slab=self.project.list_names(slabs), text=""))
-            for item, slabs in found.items()
-            if len(slabs) < len(self.slabs)
-        ]
+        named = [(item, self._names_before(slabs, self.slabs)) for item, slabs in found.items()]
+        shared, own = ([each for each in named if bool(each[1]) is some] for some in (False, True))
         lines = (Markup("<li>{}{}</li>").format(names, Markup(item)) for item, names in (*shared, *own))  # noqa: S704 - our own text
         return Markup("<ul>\n{}\n</ul>").format(Markup("\n").join(lines))
 
@@ -504,6 +545,11 @@ class JoinedSheet:
     def to_sign(self) -> bool:
         """Return whether the owner has still to sign for a slab."""
         return not all(each.acknowledged for each in self.cares)
+
+
+def _is_one_list(text: Markup) -> bool:
+    """Return whether a text is a numbered list and nothing else."""
+    return text.count("<ol>") == 1 and not _LIST_ENDS.sub("", _ITEM.sub("", text))
 
 
 def _place(slab: ProjectSlab, job: JobInProgress) -> tuple[int, datetime]:

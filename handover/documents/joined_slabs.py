@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import takewhile
 from typing import TYPE_CHECKING
 
 from handover.documents.care_sheet import CareSheet
@@ -15,6 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from handover.jobs.record import JobRecord
+
+SHORTEST_WORD = 3
+"""Letters of a word that names a slab by itself."""
 
 UNNAMED_USE = "other"
 """A use that does not tell one slab from another."""
@@ -92,10 +96,26 @@ def can_be_told_apart(jobs: Iterable[JobRecord]) -> bool:
 
 
 def _names(wordings: Sequence[Wording]) -> list[str]:
-    """Return the name of each slab: its use, or the name of its site where two slabs have one use."""
+    """Return the name of each slab: its use, or the name of its site where two slabs have one use.
+
+    Words with which all names begin, such as those of the street, are left out.
+    """
     if _have_own_uses([each.job for each in wordings]):
         return [each.say(f"use.{slug(each.job.slab.use)}") for each in wordings]
-    return [each.job.site.name for each in wordings]
+    names = [each.job.site.name for each in wordings]
+    own = _without_shared_words([each.split() for each in names])
+    return own if all(map(_is_a_name, own)) else names
+
+
+def _without_shared_words(names: Sequence[Sequence[str]]) -> list[str]:
+    """Return names, by their words, without the first words that all of them have."""
+    shared = sum(1 for _ in takewhile(lambda words: len({*words}) == 1, zip(*names, strict=False)))
+    return [" ".join(words[shared:]) for words in names]
+
+
+def _is_a_name(text: str) -> bool:
+    """Return whether what is left of a name tells what the slab is: a word, and no number or letter."""
+    return len(text.split(" ", 1)[0]) >= SHORTEST_WORD and text[:1].isalpha()
 
 
 def _have_own_uses(jobs: Iterable[JobRecord]) -> bool:

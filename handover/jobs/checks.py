@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from handover.errors import Finding
 from handover.jobs.country_codes import country_of_site
 from handover.jobs.source_map import Path
-from handover.jobs.time_windows import find_overlap, half_hour_window, holds_half_hour
+from handover.jobs.time_windows import find_overlap, holds_half_hour, widen
 from handover.practice.combinations import combinations
 from handover.practice.rules import rules_of
 from handover.units import KindName, format_for_reader, quantity
@@ -468,7 +468,7 @@ def _short_windows(draft: Draft, available: tuple[str, ...]) -> FieldFindings:
             Finding(
                 f'"{each}" has no whole half hour of the clock, so no visit fits in it',
                 expected="a window with a half hour that begins at :00 or :30",
-                example=f'"{half_hour_window(each)}"',
+                example=f'"{widen(each)}"',
                 severity="fault" if none_left else "caution",
             ),
         )

@@ -100,11 +100,11 @@ def _backwards(raw: str, opens: int, closes: int) -> Finding:
     """Return a finding on a window that does not end after it begins, in minutes of the day."""
     if opens == closes:
         problem = "begins and ends at the same time"
-        parts = [half_hour_window(_text(opens, closes))]
+        parts = [widen(_text(opens, closes))]
     else:
         problem = "ends before it begins; split it in two at midnight"
         split = [_text(opens, _DAY_MIN), *([_text(0, closes)] if closes else [])]
-        parts = [each if holds_half_hour(each) else half_hour_window(each) for each in split]
+        parts = [each if holds_half_hour(each) else widen(each) for each in split]
     return Finding(
         f"{quoted_text(raw)} {problem}",
         expected="from and to on the same day",
@@ -118,7 +118,7 @@ def holds_half_hour(text: str) -> bool:
     return -(-opens // HALF_HOUR_MIN) < closes // HALF_HOUR_MIN
 
 
-def half_hour_window(text: str) -> str:
+def widen(text: str) -> str:
     """Return the least window of whole half hours about a window: "07:00-07:30" for "07:10-07:25"."""
     opens, closes = _bounds(text)
     begins = min(opens // HALF_HOUR_MIN, _DAY_MIN // HALF_HOUR_MIN - 1)

@@ -264,7 +264,9 @@ def _together(
             for turn, visit in visits.items()
             if _is_as_good(visit, turn)
             and (visit == turn.visit or slabs[turn.slab].may_be(visit, day))
-            and all(_is_clear(visit, moved.get(each, each.visit)) for each in turns if _is_other(each, turn))
+            and all(
+                _is_clear(visit, moved.get(each, each.visit)) for each in turns if _is_other_visit(each, turn)
+            )
         }
         if anchor in fitting:
             choices.append(fitting)
@@ -290,8 +292,7 @@ def _is_as_good(visit: Visit, turn: _Turn) -> bool:
     return visit.duration >= turn.visit.duration and _between(visit.start, turn.visit.start) <= longest
 
 
-def _is_other(one: _Turn, other: _Turn) -> bool:
-    """Return whether two turns are different ones of one slab."""
+def _is_other_visit(one: _Turn, other: _Turn) -> bool:
     return one.slab == other.slab and one.number != other.number
 
 

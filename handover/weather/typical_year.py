@@ -69,7 +69,10 @@ _MISSING_RAIN = 999
 _SCALE = {WeatherQuantity.HUMIDITY: 0.01, WeatherQuantity.CLOUD: 0.1}
 _YEARS = (1900, 2200)
 _LEAP_DAY = (2, 29)
-_MAX_LATITUDE, _MAX_LONGITUDE, _MAX_ZONE_H, _MAX_ELEVATION_M = 90.0, 180.0, 15.0, 9000.0
+_MAX_LATITUDE = 90.0
+_MAX_LONGITUDE = 180.0
+_MAX_ZONE_H = 15.0
+_MAX_ELEVATION_M = 9000.0
 
 
 def format_of(text: str) -> FileFormat | None:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from handover.jobs.time_windows import half_hour_window, holds_half_hour
+from handover.jobs.time_windows import holds_half_hour, widen
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -65,7 +65,7 @@ def test_a_window_without_a_finding_has_a_half_hour_of_the_clock(opens: int, clo
         return
     fits = any(opens <= half and half + 30 <= closes for half in range(0, 1440, 30))
     assert holds_half_hour(f"{clock(opens)}-{clock(closes)}") is fits
-    wider = half_hour_window(f"{clock(opens)}-{clock(closes)}")
+    wider = widen(f"{clock(opens)}-{clock(closes)}")
     assert holds_half_hour(wider)
     assert wider[:5] <= clock(opens)
     assert clock(closes) <= wider[6:]

@@ -306,10 +306,13 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/assemble.py: LONGEST_HOURS",
         "weather/assemble.py: _GROUND_M",
         "weather/nws.py: _LONGEST",
+        "weather/nws.py: MAX_HOURS",
         "weather/open_meteo.py: _LATEST_UNIX",
         "weather/raw_weather.py: _YEARS",
         "weather/reading.py: MAX_WEATHER_BYTES",
         "weather/typical_year.py: _YEARS",
+        "weather/typical_year.py: _MAX_ZONE_H",
+        "weather/typical_year.py: _MAX_ELEVATION_M",
         "weather/typical_year.py: _LEAP_DAY",
     ),
     "a property of a weather service": (
