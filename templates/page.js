@@ -14,6 +14,7 @@ if (table) {
   const today = new Intl.DateTimeFormat("en-CA", { timeZone: table.dataset.zone }).format(new Date());
   for (const row of table.querySelectorAll("tr[data-from]")) {
     if (today < row.dataset.from || today > row.dataset.until) continue;
+    if (row.dataset.days && !row.dataset.days.split(" ").includes(today)) continue;
     row.classList.add("is-today");
     const mark = document.createElement("strong");
     mark.className = "today";

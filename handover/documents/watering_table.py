@@ -56,11 +56,17 @@ class WateringTable:
             self.say("sheet.day-span", first=one, last=other)
             for one, other in ((first.short_day, last.short_day), (first.since, last.since))
         )
-        length = (last.date - first.date).days + 1
         if first.visits:
-            since = self.say("sheet.each-day" if length == len(days) else "sheet.some-days", days=since)
+            is_daily = (last.date - first.date).days == len(days) - 1
+            since = self.say("sheet.each-day" if is_daily else "sheet.some-days", days=since)
         alike = tuple(each.short_day for each in days)
-        return replace(first, day=capitalise(day), since=since, alike=alike, length_days=length)
+        return replace(
+            first,
+            day=capitalise(day),
+            since=since,
+            alike=alike,
+            dates=tuple(each.date.isoformat() for each in days),
+        )
 
     @cached_property
     def columns(self) -> tuple[str, ...]:

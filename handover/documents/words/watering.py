@@ -105,7 +105,7 @@ class DayWords:
         typical: Whether the day rests on typical weather.
         alike: The short days of a row of days that are alike; empty: the day itself.
         runs: The runs of a timer, "9 runs, 6:00 am to 8:15 pm"; empty without a timer.
-        length_days: From the first day of its row to the last one.
+        dates: The days of a row of days, as in ISO 8601; empty: the day itself.
     """
 
     date: date
@@ -119,13 +119,12 @@ class DayWords:
     typical: bool
     alike: tuple[str, ...] = ()
     runs: str = ""
-    length_days: int = 1
+    dates: tuple[str, ...] = ()
 
     @property
     def span(self) -> tuple[str, str]:
         """The first and the last day of its row, as in ISO 8601."""
-        last = self.date + timedelta(days=self.length_days - 1)
-        return self.date.isoformat(), last.isoformat()
+        return self.date.isoformat(), (self.dates or (self.date.isoformat(),))[-1]
 
 
 class WateringWording(ScheduleWords):
