@@ -430,13 +430,16 @@ def _in_place_of_water(schedule: CureSchedule) -> Iterator[datetime]:
 def first_cover(schedule: CureSchedule) -> datetime:
     """Return when a slab that is not watered because of frost is first covered, in the zone of the site.
 
-    That is before the first frost; without one, before water would be due.
+    That is before the first frost that would harm it; without one, before water would be due.
     """
     first = schedule.milestone(MilestoneKind.FIRST_WATER)
     gates = (first.because.governing, *first.because.others) if first else ()
     due = [each.not_before for each in gates if each.not_before and each.rule != NO_FROST_RULE]
     frosts = [risk.start for risk in schedule.risks if risk.code == "frost"]
-    begins = min(frosts) if frosts else max(due, default=schedule.finished or schedule.placement_end)
+    ready = max(due, default=schedule.finished or schedule.placement_end)
+    safe = schedule.milestone(MilestoneKind.FROST_SAFE)
+    strong = None if safe is None else safe.not_before
+    begins = min((each for each in frosts if strong is None or each < strong), default=ready)
     return covered_from(schedule, begins).astimezone(ZoneInfo(schedule.timezone))
 
 

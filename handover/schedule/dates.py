@@ -66,6 +66,15 @@ class Dates:
         order = list(MilestoneKind)
         return replace(self, milestones=tuple(sorted(self.milestones, key=lambda one: order.index(one.kind))))
 
+    @property
+    def kept_from_frost_until(self) -> datetime | None:
+        """Until when the slab is kept from frost, or None where that lies past the estimate.
+
+        Cold protection outlasts the strength for a first frost; a slab without it needs that strength.
+        """
+        has_protection = any(each.kind == MilestoneKind.PROTECTION_ENDS for each in self.milestones)
+        return self.not_before(MilestoneKind.PROTECTION_ENDS if has_protection else MilestoneKind.FROST_SAFE)
+
     def not_before(self, kind: MilestoneKind) -> datetime | None:
         """Return the cautious date of a milestone, or None where there is none."""
         return next((each.not_before for each in self.milestones if each.kind == kind), None)

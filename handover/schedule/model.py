@@ -492,7 +492,7 @@ class Risk:
 
     Codes: "drying-precaution" (evaporation above the precaution limit), "drying-watch" (above half of it),
     "windbreak", "fog", "evaporation-retarder" (the measure is worthwhile), "frost" (slab may freeze
-    before it is strong enough), "rain-on-fresh".
+    while it is kept from frost), "rain-on-fresh".
     """
 
     code: Annotated[str, means('Which: "drying-precaution", "drying-watch", "frost", "rain-on-fresh".')]

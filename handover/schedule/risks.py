@@ -157,13 +157,18 @@ def hours_to_surface_set(simulation: Simulation, member: int) -> float:
 
 
 def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
-    """Yield when the slab's top may freeze before it is strong enough, at the cold end of the band."""
+    """Yield when the slab may freeze while it is kept from frost.
+
+    Before it is strong enough, its top counts at the cold end of the band; then, until cold protection ends,
+    the likely frost of air and top.
+    """
     last, slab = simulation.ensemble.last_placed, simulation.slab
     time_s = simulation.slab_s(CENTRAL)
     safe = dates.not_before(MilestoneKind.FROST_SAFE)
     young = time_s < (np.inf if safe is None else safe.timestamp())
     top, air = _coldest_weak_top(simulation, dates), simulation.cold_end(slab.air.air_c[:, last])
-    for run in _find_runs((top < simulation.practice["frost.freezes-below"]) & young):
+    freezes_c = simulation.practice["frost.freezes-below"]
+    for run in _find_runs((top < freezes_c) & young | _likely_frost(simulation, dates) & ~young):
         coldest = run.start + int(top[run].argmin())
         yield _risk(
             "frost",
@@ -174,6 +179,21 @@ def _frost(simulation: Simulation, dates: Dates) -> Iterator[Risk]:
             Figure("coldest_air", float(air[run].min()), "degC"),
             Figure("forecast_air", float(slab.air.air_c[run, CENTRAL].min()), "degC"),
         )
+
+
+def _likely_frost(simulation: Simulation, dates: Dates) -> NDArray[np.bool_]:
+    """Return for each hour whether frost is likely before cold protection ends, shape (h+1,).
+
+    Under a sheet that lies until then only the top counts; under blankets nothing does.
+    """
+    slab, kept = simulation.slab, dates.kept_from_frost_until
+    time_s = simulation.slab_s(CENTRAL)
+    coldest = slab.temperature_c[:, CENTRAL, 0]
+    if simulation.job.curing.method != "plastic sheet":
+        coldest = np.minimum(coldest, slab.air.air_c[:, CENTRAL])
+    frozen = coldest < simulation.practice["frost.freezes-below"]
+    before = time_s < (np.inf if kept is None else kept.timestamp())
+    return np.asarray(frozen & before & (not simulation.is_insulated))
 
 
 def _coldest_weak_top(simulation: Simulation, dates: Dates) -> Floats:
@@ -359,7 +379,7 @@ def _of_the_weather(
             (Figure("coldest_air", cold, "degC"), Figure("forecast_air", forecast, "degC")),
         )
     yield from _of_the_room(simulation, dates, may_freeze="frost" in by_code)
-    if "frost" in by_code:
+    if "frost" in by_code and _is_weak_at(by_code["frost"].start, dates):
         yield "frost", (*by_code["frost"].figures, *_strength_at(simulation, by_code["frost"].start))
     if "rain-on-fresh" in by_code:
         yield "rain-on-fresh", by_code["rain-on-fresh"].figures
@@ -481,6 +501,12 @@ def _forecast_while_curing(simulation: Simulation, dates: Dates, air_c: Floats) 
     )
     forecast = curing & (weather.origin != Origin.TYPICAL)
     return float(air_c[forecast if forecast.any() else curing].min())
+
+
+def _is_weak_at(when: datetime, dates: Dates) -> bool:
+    """Return whether the slab may not be strong enough for a first frost at an instant."""
+    safe = dates.not_before(MilestoneKind.FROST_SAFE)
+    return safe is None or when < safe
 
 
 def _strength_at(simulation: Simulation, when: datetime) -> Iterator[Figure]:

@@ -166,6 +166,12 @@ def cover_tasks(schedule: CureSchedule) -> tuple[Task, ...]:
     return schedule.tasks_of("owner", *COVERS)
 
 
+def is_to_lie(schedule: CureSchedule, cover: Task) -> bool:
+    """Return whether a cover still lies at the time of issue, or is laid later."""
+    end = None if cover.span is None else cover.span.end
+    return end is None or end > schedule.issued_at
+
+
 def is_laid_by_crew(cover: Task) -> bool:
     """Return whether the crew lays a cover, be it the crew's task or the same one seen by the owner."""
     return cover.by == "crew" or cover.how == BY_CREW

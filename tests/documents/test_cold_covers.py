@@ -246,7 +246,7 @@ def test_who_brings_the_blankets_is_not_asked_where_the_crew_covers(
     figures = (Figure("forecast_air", -3.0, "degC"), Figure("coldest_air", -6.0, "degC"))
     risky = replace(frozen, cautions=(Caution("frost", figures),))
     later = tuple(replace(each, start=each.start + WEEKS, end=each.end + WEEKS) for each in frozen.risks)
-    of_owner = replace(risky, risks=later)
+    of_owner = replace(risky, risks=later, watering=())
     covers = [{each.by_crew for each in frost_covers(each)} for each in (risky, of_owner)]
     assert covers == [{True}, {False}]
     (of_crew,), (asked,) = (Wording(job, each, language=language).cautions for each in (risky, of_owner))

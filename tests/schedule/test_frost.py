@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from handover.schedule.cover_times import frost_covers
+from handover.schedule.ensemble import CENTRAL
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
+from handover.schedule.simulation import simulate
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -30,9 +32,13 @@ def test_frost_before_the_slab_is_strong_enough_is_a_risk_and_a_caution(
     schedule = plan_cure(job(), weather(-6.0, 4.0), as_of)
     frost = [risk for risk in schedule.risks if risk.code == "frost"]
     assert frost
-    safe = schedule.milestone(MilestoneKind.FROST_SAFE)
+    safe, ends = (
+        schedule.milestone(each) for each in (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
+    )
     assert safe is not None
-    assert all(safe.not_before is None or risk.start < safe.not_before for risk in frost)
+    assert safe.not_before is None or frost[0].start < safe.not_before
+    assert ends is not None
+    assert all(ends.not_before is None or risk.start < ends.not_before for risk in frost)
     cautions = {caution.code: caution for caution in schedule.cautions}
     assert {"frost", "cold-weather", "heaters"} <= set(cautions)
     figures = {figure.name: figure.value for figure in cautions["frost"].figures}
@@ -172,3 +178,32 @@ def test_no_water_on_a_young_slab_where_the_cold_end_of_the_band_freezes(
     assert not any(each.start < frost.end and frost.start < each.end for each in visits for frost in frosts)
     covers = [each for each in frost_covers(schedule) if each.end is not None]
     assert not any(cover.start < each.start < cover.end for each in visits for cover in covers if cover.end)
+
+
+@pytest.mark.parametrize("method", ["sprinkler", "curing compound", "plastic sheet", "wet burlap"])
+def test_every_frost_before_cold_protection_ends_has_its_cover(
+    job: Job, lasting: Weather, as_of: datetime, method: str
+) -> None:
+    """Seen: "cover it when frost may come" until cold protection ends, and no cover in its last nights."""
+    record = job(curing={"method": method}, site=NOWHERE)
+    cold = lasting(6.0, 12.0)
+    cold.air_c[84:] -= 9.0  # frost from the fourth night on
+    schedule, simulation = plan_cure(record, cold, as_of), simulate(record, cold, as_of)
+    safe, ends = (
+        schedule.milestone(each) for each in (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
+    )
+    assert safe is not None
+    assert safe.not_before is not None
+    assert ends is not None
+    assert ends.not_before is not None
+    time_s, coldest = simulation.slab_s(CENTRAL), simulation.slab.temperature_c[:, CENTRAL, 0]
+    if method != "plastic sheet":  # under one the air may freeze and the top does not
+        coldest = np.minimum(coldest, simulation.slab.air.air_c[:, CENTRAL])
+    frozen = time_s[(coldest < 0.0) & (time_s < ends.not_before.timestamp())]
+    later = [datetime.fromtimestamp(each, UTC) for each in frozen if each >= safe.not_before.timestamp()]
+    assert later
+    covers = frost_covers(schedule)
+    assert all(any(cover.covers_at(each) for cover in covers) for each in later)
+    visits = [visit for day in schedule.watering for visit in day.visits]
+    assert not any(cover.meets(visit) for cover in covers for visit in visits)
+    assert not any(each.code == "frost" for each in schedule.cautions)  # strong enough by then

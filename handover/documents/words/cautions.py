@@ -85,6 +85,8 @@ class CautionWording(ScheduleWords):
             blankets = ("brought",)
         elif any(map(is_laid_by_crew, cover_tasks(self.schedule))):
             blankets = ("crew",)
+        elif not cover_tasks(self.schedule):
+            blankets = ("uncovered",)
         timer = ("timer",) if self.job.curing.timer else ()
         bare = () if self.job.slab.covers else (*_no_better_timer(caution), "no-cover")
         between = (slug(self.schedule.between.cover),) if self.schedule.between else ()

@@ -28,7 +28,7 @@ from handover.schedule.printed_times import (
     trial_cut,
 )
 from handover.schedule.salt_season import first_cold
-from handover.schedule.tasks import UNDATED, cover_tasks, covers_at
+from handover.schedule.tasks import UNDATED, cover_tasks, covers_at, is_to_lie
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -40,6 +40,9 @@ if TYPE_CHECKING:
 
 UNDER_COVER = (MilestoneKind.FOOT_TRAFFIC, MilestoneKind.LIGHT_WORK)
 """Uses that are allowed while a cover is still on the slab."""
+
+KEPT_FROM_FROST = (MilestoneKind.FROST_SAFE, MilestoneKind.PROTECTION_ENDS)
+"""Dates until which the slab is covered against frost."""
 
 NO_STEP = ("milestone.words.under-cover", "milestone.words.under-cover--ponding")
 """The words of covers on which nobody steps, and of water."""
@@ -261,6 +264,12 @@ class DateWording:
         frosts = self.schedule.has_caution("frost")
         return frosts and self.schedule.cure_mode != "coat"
 
+    @property
+    def _is_covered_ahead(self) -> bool:
+        """Whether blankets cure the slab, or a cover against frost is in the plan from now on."""
+        covers = (is_to_lie(self.schedule, each) for each in cover_tasks(self.schedule))
+        return self.schedule.curing_method == "insulating blanket" or any(covers)
+
     def _past_estimate(self, milestone: Milestone) -> str:
         """Return what to do for a date past the estimate; for trucks, that a test may show it."""
         if self._is_weak:
@@ -289,12 +298,8 @@ class DateWording:
 
     def _sentence(self, milestone: Milestone) -> str:
         """Return what a date means; for a use under a cover, with what becomes of the cover."""
-        if milestone.kind == MilestoneKind.SEAL:
-            return self._seal(milestone)
-        if milestone.kind == MilestoneKind.FIRST_WATER and self._is_timer_by_crew:
-            return self.say("milestone.first-water.sentence-timer")
-        if milestone.kind == MilestoneKind.DEICING_SALT and not self.is_heated:
-            return self.say("milestone.deicing-salt.sentence-mild")
+        if special := self._sentence_of_its_own(milestone):
+            return special
         part = "sentence-frost" if self._is_dry_look(milestone) else "sentence"
         more = self._warming() if milestone.kind == MilestoneKind.HEATING else ()
         parts = self._of_kind(milestone.kind, part), self._between_waterings(milestone), *more
@@ -308,6 +313,18 @@ class DateWording:
         coat = self.say("milestone.words.coat-stays") if stays else ""
         after = self._under_cover(milestone), self._cover_comes_off(milestone), coat
         return " ".join(filter(None, (sentence, *after)))
+
+    def _sentence_of_its_own(self, milestone: Milestone) -> str:
+        """Return what a date means where this slab asks for other words; empty where it does not."""
+        if milestone.kind == MilestoneKind.SEAL:
+            return self._seal(milestone)
+        if milestone.kind == MilestoneKind.FIRST_WATER and self._is_timer_by_crew:
+            return self.say("milestone.first-water.sentence-timer")
+        if milestone.kind == MilestoneKind.DEICING_SALT and not self.is_heated:
+            return self.say("milestone.deicing-salt.sentence-mild")
+        if milestone.kind in KEPT_FROM_FROST and not self._is_covered_ahead:
+            return self.say("milestone.words.no-frost")
+        return ""
 
     def _under_cover(self, milestone: Milestone) -> str:
         """Return what becomes of the cover on the slab at a use; empty where none lies there."""

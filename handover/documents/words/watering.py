@@ -27,6 +27,7 @@ from handover.schedule.tasks import (
     cover_tasks,
     covers_at,
     is_laid_by_crew,
+    is_to_lie,
     next_cover,
 )
 from handover.schedule.timer import is_by_timer
@@ -428,8 +429,7 @@ class WateringWording(ScheduleWords):
 
     def is_to_lie(self, cover: Task) -> bool:
         """Return whether a cover still lies at the time of issue, or is laid later."""
-        end = None if cover.span is None else cover.span.end
-        return end is None or end > self.schedule.issued_at
+        return is_to_lie(self.schedule, cover)
 
     def cover_end(self, cover: Task) -> str:
         """Return until when a cover stays: the next watering, or a date of the schedule."""
