@@ -55,6 +55,7 @@ class Layer:
         heat_capacity: Per volume. [J/(m3 K)]
         cells: How many cells it is cut into.
         growth: Each cell is this many times as thick as the one above it.
+        ice: Latent heat of the water in it, where it starts frozen. [J/m3]
     """
 
     thickness: float
@@ -62,6 +63,7 @@ class Layer:
     heat_capacity: float
     cells: int
     growth: float = 1.0
+    ice: float = 0.0
 
     def cell_sizes(self) -> Floats:
         """Return the thickness of each cell from the top down, in m, shape (cells,)."""
@@ -78,12 +80,14 @@ class GridColumn:
         capacity: Heat held by each node, shape (n,). [J/(m2 K)]
         conductance: Between neighbouring nodes, shape (n-1,). [W/(m2 K)]
         concrete: Thickness of concrete that belongs to each of the first nodes, shape (c,). [m]
+        ice: Latent heat of the water of each node below the concrete, shape (n-c,). [J/m2]
     """
 
     depth: Floats
     capacity: Floats
     conductance: Floats
     concrete: Floats
+    ice: Floats
 
     def depths(self) -> tuple[int, int, int]:
         """Return the nodes at the surface, nearest the middle and at the bottom of the slab."""
@@ -110,11 +114,13 @@ def grid_column(slab: Layer, below: Sequence[Layer]) -> GridColumn:
     sizes = np.concatenate([layer.cell_sizes() for layer in layers])
     heat = np.concatenate([np.full(layer.cells, layer.heat_capacity) for layer in layers]) * sizes
     conductivity = np.concatenate([np.full(layer.cells, layer.conductivity) for layer in layers])
+    frozen = np.concatenate([np.full(layer.cells, layer.ice) for layer in below] or [np.empty(0)])
     return GridColumn(
         depth=np.concatenate([[0.0], np.cumsum(sizes)]),
         capacity=_shared_between_ends(heat),
         conductance=conductivity / sizes,
         concrete=_shared_between_ends(slab.cell_sizes()),
+        ice=_ice_below(frozen * sizes[slab.cells :]),
     )
 
 
@@ -123,6 +129,13 @@ def _shared_between_ends(of_cells: Floats) -> Floats:
     halves = of_cells / 2.0
     shared: Floats = np.concatenate([halves, [0.0]]) + np.concatenate([[0.0], halves])
     return shared
+
+
+def _ice_below(of_cells: Floats) -> Floats:
+    """Return what the nodes below the concrete hold of cells; that of the contact counts in the first."""
+    shared = _shared_between_ends(of_cells)
+    shared[1:2] += shared[0]
+    return np.asarray(shared[1:])
 
 
 @dataclass(frozen=True)
@@ -282,7 +295,8 @@ def surface_exchange(
 class Heat:
     """Where the heat went since the start, in J/m2, shape (m,) each.
 
-    ``stored = hydration + surface + ground``, to rounding; what is stored counts the ice.
+    ``stored = hydration + surface + ground``, to rounding; what is stored counts the ice, that of the ground
+    too.
     """
 
     stored: Floats
@@ -347,6 +361,7 @@ def march(
     steps: Floats,
     initial_c: Floats,
     deep_c: float | Floats | None,
+    frozen: NDArray[np.bool_] | None = None,
     initial_age_h: float | Floats = 0.0,
     wetness: Wetness | None = None,
     covering: Covering | None = None,
@@ -364,6 +379,7 @@ def march(
         initial_c: Temperature of every node at the start, shape (m, n). [degC]
         deep_c: Temperature held one last cell below the column, or None for a last node that lets no heat
             through. A number or shape (m,). [degC]
+        frozen: Which nodes of the ground start frozen, shape (m, n); none where left out.
         initial_age_h: Equivalent age of the concrete at the start: hydration began with the first water. A
             number or shape (m,). [h]
         wetness: How wet the surface is; dry where left out.
@@ -380,7 +396,7 @@ def march(
         raise OutOfRange(f"initial_c must be (members, {len(column.depth)}), not {temperature.shape}")
     if np.any(np.asarray(steps) <= 0):
         raise OutOfRange("every step must be longer than nothing")
-    marcher = _Marcher(column, concrete, temperature, deep_c, initial_age_h)
+    marcher = _Marcher(column, concrete, temperature, deep_c, initial_age_h, frozen)
     wanted = np.ones(len(steps) + 1, dtype=bool) if keep is None else np.asarray(keep)
     kept = np.array(column.depths() if nodes is None else nodes)
     rows = np.cumsum(wanted) - 1
@@ -515,6 +531,10 @@ class _Marcher:
     Source: Pham (1985), A fast, unconditionally stable finite-difference scheme for heat conduction with
     phase change, Int. J. Heat Mass Transfer 28(11); from memory, the balance and the convergence are tested.
 
+    Ground that starts frozen thaws: what would warm a node above 0 degC melts its ice first. It does not
+    freeze again, which would keep the slab warm. Source: the method of excess degrees, Dusinberre (1945),
+    Numerical methods for transient heat flow, Trans. ASME 67; from memory, tested by Neumann's solution.
+
     All members are one long row of nodes; the link from the last node of one to the first of the next is
     zero. So an operation on all of them is one pass over memory, faster than one member by member.
     """
@@ -526,6 +546,7 @@ class _Marcher:
         temperature: Floats,
         deep_c: float | Floats | None,
         age_h: float | Floats,
+        frozen: NDArray[np.bool_] | None,
     ) -> None:
         self.column = column
         self.concrete = concrete
@@ -561,6 +582,11 @@ class _Marcher:
         self.water_heat = self.at_nodes(water) * own
         self.own = self.capacity[:, : self.count]
         self.is_icy = self.is_freezing(temperature)
+        self.ice = np.zeros((members, len(column.ice)))
+        if frozen is not None:
+            self.ice += np.where(frozen[:, self.count :], column.ice, 0.0)
+        self.is_ground_frozen = bool(self.ice.any())
+        self.melted = np.zeros(members)
         self.initial_enthalpy = self.enthalpy_of(self.temperature)
 
     def at_nodes(self, value: float | Floats) -> Floats:
@@ -638,6 +664,17 @@ class _Marcher:
         self.temperature, self.age = step.temperature, step.age
         self.degree, self.degree_rate = step.degree, step.degree_rate
         self.booked += step.heat
+        if self.is_ground_frozen:
+            self.melt_ice()
+
+    def melt_ice(self) -> None:
+        """Melt ice of the ground with the heat that has warmed its nodes above 0 degC."""
+        ground, capacity = self.temperature[:, self.count :], self.capacity[:, self.count :]
+        melting = np.minimum(np.maximum(ground, 0.0) * capacity, self.ice)
+        ground -= melting / capacity
+        self.ice -= melting
+        self.melted += melting.sum(axis=1)
+        self.is_ground_frozen = bool(self.ice.any())
 
     def step_with_ice(self, seconds: float, start: _Start) -> _Step:
         """Return the state after a step in which water freezes or thaws."""
@@ -754,5 +791,5 @@ class _Marcher:
 
     def balance(self) -> Heat:
         """Return where the heat went."""
-        stored = (self.enthalpy_of(self.temperature) - self.initial_enthalpy).sum(axis=1)
+        stored = (self.enthalpy_of(self.temperature) - self.initial_enthalpy).sum(axis=1) + self.melted
         return Heat(stored, *self.booked)

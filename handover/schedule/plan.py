@@ -144,7 +144,8 @@ def _without_dust(schedule: CureSchedule) -> CureSchedule:
 
 def _with_water(simulation: Simulation, dates: Dates, basis: BasisOf) -> tuple[Simulation, Dates]:
     """Return a simulation whose slab is watered until curing ends, and its dates."""
-    watered = watered_until(simulation, curing_span(simulation, dates)[1])
+    ends = curing_span(simulation, dates)[1]
+    watered = watered_until(simulation, ends, dates.not_before(MilestoneKind.CURING_ENDS))
     return (simulation, dates) if watered is simulation else (watered, compute_dates(watered, basis))
 
 

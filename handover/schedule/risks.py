@@ -14,6 +14,7 @@ from handover.concrete.evaporation import evaporation_rate
 from handover.schedule.delivery_tickets import hottest_concrete
 from handover.schedule.ensemble import CENTRAL
 from handover.schedule.gate_evaluators import hours_to_age
+from handover.schedule.ground import air_before
 from handover.schedule.joints import do_parts_meet, is_sawn_in_parts
 from handover.schedule.model import REPEATED_FROST, Caution, Figure, MilestoneKind, Risk
 from handover.schedule.surroundings import room_state
@@ -435,19 +436,9 @@ def _hot_air(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]
 
 
 def _frozen_ground(simulation: Simulation) -> Iterator[tuple[str, tuple[Figure, ...]]]:
-    """Yield a caution when the air before the placement is below freezing on average, over a day or some.
-
-    Where the weather begins with the placement, the day after it stands for the day before.
-    """
-    if simulation.job.slab.exposure == "indoors":
-        return
-    limit, known = simulation.practice["frost.freezes-below"], simulation.weather.seconds
-    placed_s = simulation.job.placement.start.timestamp()
-    day, days = (simulation.practice.duration(f"ground.{each}").total_seconds() for each in ("day", "days"))
-    spans = [(known < placed_s) & (known >= placed_s - each) for each in (day, days)]
-    if spans[0].sum() < day / HOUR_S / 2.0:
-        spans = [(known >= placed_s - day / 2.0) & (known < placed_s + day / 2.0)]
-    coldest = min(float(simulation.weather.air_c[each].mean()) for each in spans)
+    """Yield a caution when the air before the placement is below freezing on average, over a day or some."""
+    limit, air_c = simulation.practice["frost.freezes-below"], simulation.air_c[:, np.newaxis]
+    coldest = float(air_before(simulation.job, simulation.weather, air_c, simulation.practice)[0])
     if coldest < limit:
         yield "frozen-ground", (Figure("coldest_before", coldest, "degC"), Figure("limit", limit, "degC"))
 

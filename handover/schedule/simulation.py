@@ -85,6 +85,11 @@ class Simulation:
         """Whether a cover keeps the slab warm."""
         return self.job.curing.method == "insulating blanket"
 
+    @property
+    def has_sheet(self) -> bool:
+        """Whether a plastic sheet cures the slab, which lies on it until curing ends."""
+        return self.job.curing.method == "plastic sheet"
+
     @cached_property
     def air_c(self) -> Floats:
         """The air around the slab, of the central member, in degC, at the hours of the weather, (n,)."""
@@ -200,19 +205,24 @@ def simulate(
     return _with_slab(simulation, by_model)
 
 
-def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
+def watered_until(simulation: Simulation, ends: datetime, cover_ends: datetime | None = None) -> Simulation:
     """Return a simulation whose curing water does not end before the watering plan.
 
-    The same one where it ends with the plan or after it. A plan that ends early, because a wet slab would
+    The same one where it ends with the plan or after it, and no sheet lies on the slab: that comes off when
+    curing ends. A plan that ends early, because a wet slab would
     freeze, rests on a slab that stays wet: one that dried with it would not freeze, and so have no such end.
 
     Args:
         simulation: As it was planned by.
         ends: End of the watering plan.
+        cover_ends: When a sheet that cures the slab comes off; None: past the estimate.
     """
-    is_later = ends.timestamp() > float(simulation.slab.water_ends_s[CENTRAL])
-    if simulation.method is None or not is_later:
+    water_ends_s = float(simulation.slab.water_ends_s[CENTRAL])
+    is_later = ends.timestamp() > water_ends_s
+    if simulation.method is None or not (is_later or simulation.has_sheet):
         return simulation
+    is_reached = not is_later and np.isfinite(water_ends_s)
+    until = datetime.fromtimestamp(water_ends_s, ends.tzinfo) if is_reached else None
     slab = simulate_slab(
         simulation.job,
         simulation.weather,
@@ -220,7 +230,8 @@ def watered_until(simulation: Simulation, ends: datetime) -> Simulation:
         simulation.delivered.concrete,
         simulation.practice,
         hours=float(simulation.slab.hours[-1]),
-        water_ends=ends,
+        water_ends=ends if is_later else until,
+        cover_ends=cover_ends,
     )
     return _with_slab(simulation, slab)
 

@@ -10,13 +10,16 @@ import numpy as np
 
 from handover.air.psychrometrics import vapour_pressure
 from handover.base.arrays import HOUR_S, Floats
+from handover.concrete.constants import DENSITY_OF_WATER
 from handover.concrete.evaporation import evaporation_rate, wind_at
+from handover.concrete.freezing import HEAT_OF_FUSION
 from handover.concrete.heat import GridColumn, Layer, Surface, grid_column, march, surface_exchange
 from handover.concrete.heat import HydrationParameters as Hydrating
 from handover.concrete.hydration import reaction_rate
 from handover.schedule.circumstances import slab_circumstances
 from handover.schedule.delivery_tickets import truck_hours
 from handover.schedule.duration_tables import required_hours
+from handover.schedule.ground import air_after, air_before, ground_at_placement
 from handover.schedule.later_weeks import LaterWeeks, hardening_rate, later_weeks
 from handover.schedule.protection_period import blanket_cover, laying_hours, protection_needs
 from handover.schedule.surroundings import (
@@ -112,6 +115,7 @@ class SlabSimulation:
         later: How it goes on past its end.
         water_ends_s: When curing water ends, UTC seconds, shape (m,); inf: not within the simulation, or no
             water cures the slab.
+        is_ground_frozen: Whether the concrete placed last lies on frozen ground; that placed first does not.
     """
 
     hours: Floats
@@ -124,6 +128,7 @@ class SlabSimulation:
     concrete: ConcreteProperties
     later: LaterWeeks
     water_ends_s: Floats
+    is_ground_frozen: bool
 
     @cached_property
     def later_age_h(self) -> Floats:
@@ -173,6 +178,7 @@ def simulate_slab(
     until_h: Floats | None = None,
     water_ends: datetime | None = None,
     dry: DryHours | None = None,
+    cover_ends: datetime | None = None,
 ) -> SlabSimulation:
     """Simulate the slab of a job in its weather, every member at once.
 
@@ -188,6 +194,7 @@ def simulate_slab(
             all depths, shape (m,); at its duration where left out. [h]
         water_ends: When curing water ends, by the watering plan; estimated where left out.
         dry: The hours before it in which the watering plan leaves the surface dry; none where left out.
+        cover_ends: When a sheet that cures the slab comes off, by the plan; it stays on where left out.
     """
     steps = _steps(hours)
     instants = np.concatenate([[0.0], np.cumsum(steps)])
@@ -201,17 +208,24 @@ def simulate_slab(
     grid = _column(job, practice)
     initial = _placed_c(job, delivered["air_c"][0], practice) + ensemble.placed_c
     deep_c = _deep_ground(job, weather, outdoors, ensemble, practice)
+    air_c = around["air_c"]
+    before_c, after_c = air_before(job, weather, air_c, practice), air_after(weather, air_c, ensemble)
+    ground = ground_at_placement(grid, deep_c, before_c, after_c, ensemble, practice)
+    initial_c = ground.temperature_c.copy()
+    initial_c[:, : len(grid.concrete)] = initial[:, np.newaxis]
     look = practice.materials["surface"]
     resistance = np.array([cover_resistance(job, practice)]) if cover is None else cover
     is_blanketed = cover is not None or job.curing.method == "insulating blanket"
-    laid = _cover_over_steps(resistance, job, instants, practice, stays=is_blanketed)
+    off_s = np.full(len(ensemble), np.inf if cover_ends is None else cover_ends.timestamp())
+    off_s -= ensemble.placed_s
+    laid = _cover_over_steps(resistance, job, instants, practice, off_s=None if is_blanketed else off_s)
     water = _water(job, instants, ensemble.placed_s, concrete, practice, water_ends, dry)
     result = march(
         grid,
         _hydrating(concrete, ensemble, practice),
         surface_exchange(
             Surface(
-                _absorptivity(job, instants, ensemble, practice),
+                _absorptivity(job, instants, ensemble, practice, off_s),
                 look["emissivity"],
                 shelter["sky"],
                 shelter["sun"],
@@ -226,8 +240,9 @@ def simulate_slab(
             evaporation_factor=ensemble.evaporation,
         ),
         steps=steps,
-        initial_c=_initial(grid, initial, deep_c, _mean_air(weather, around, ensemble, 1), practice),
+        initial_c=initial_c,
         deep_c=deep_c,
+        frozen=ground.frozen,
         initial_age_h=_age_in_the_truck(job, initial, ensemble, concrete, practice),
         wetness=water.wetness,
         covering=blanket_cover(
@@ -260,6 +275,7 @@ def simulate_slab(
         concrete=concrete,
         later=later_weeks(result.seconds / HOUR_S, utc64(job.placement.end), climate),
         water_ends_s=water.ends_s(),
+        is_ground_frozen=bool(ground.frozen.any()),
     )
 
 
@@ -306,17 +322,24 @@ def _sample_group(weather: WeatherSeries, hourly: Hourly, group: slice, moments:
 
 
 def _cover_over_steps(
-    resistance: Floats, job: JobRecord, instants: Floats, practice: Practice, *, stays: bool
+    resistance: Floats, job: JobRecord, instants: Floats, practice: Practice, *, off_s: Floats | None
 ) -> Floats:
-    """Return the resistance on the slab over each step, shape (s, m).
+    """Return the resistance on the slab over each step, shape (s, m) or (s, 1).
 
-    It counts for a week after finishing; blankets may lie from finishing on, until protection ends.
+    A sheet lies from finishing on until it comes off, after `off_s` seconds of each member, shape (m,).
+    Blankets, without it, may lie from finishing on until protection ends.
     """
-    if stays:
-        on = instants[:-1] >= laying_hours(job, practice)[0] * HOUR_S
+    if off_s is None:
+        on = (instants[:-1] >= laying_hours(job, practice)[0] * HOUR_S)[:, np.newaxis]
     else:
-        on = _is_after_finishing(job, instants, practice) & (instants[:-1] < practice["cover.stays"] * HOUR_S)
-    return np.where(on[:, np.newaxis], resistance, 0.0)
+        on = _lies(job, instants, practice, off_s)
+    return np.where(on, resistance, 0.0)
+
+
+def _lies(job: JobRecord, instants: Floats, practice: Practice, off_s: Floats) -> NDArray[np.bool_]:
+    """Return for each step whether a sheet lies on each member until it comes off, shape (s, m)."""
+    finished = _is_after_finishing(job, instants, practice)[:, np.newaxis]
+    return np.asarray(finished & (instants[:-1, np.newaxis] < off_s))
 
 
 def _is_after_finishing(job: JobRecord, instants: Floats, practice: Practice) -> NDArray[np.bool_]:
@@ -328,7 +351,9 @@ def _is_after_finishing(job: JobRecord, instants: Floats, practice: Practice) ->
     return np.asarray(instants[:-1] >= from_s)
 
 
-def _absorptivity(job: JobRecord, instants: Floats, ensemble: Ensemble, practice: Practice) -> Floats:
+def _absorptivity(
+    job: JobRecord, instants: Floats, ensemble: Ensemble, practice: Practice, off_s: Floats
+) -> Floats:
     """Return the share of the sun that the surface takes up over each step, shape (s, m).
 
     Where the colour of compound or sheet is not known, the concrete placed last has the coolest one, for
@@ -341,10 +366,8 @@ def _absorptivity(job: JobRecord, instants: Floats, ensemble: Ensemble, practice
     lowest, highest = absorptivity_of(by_colour, job.curing.colour)
     of_members = np.full(len(ensemble), lowest)
     of_members[ensemble.first_placed] = highest
-    on = _is_after_finishing(job, instants, practice)
-    if job.curing.method != "curing compound":
-        on &= instants[:-1] < practice["cover.stays"] * HOUR_S
-    return np.where(on[:, np.newaxis], of_members, bare)
+    until_s = np.full(len(ensemble), np.inf) if job.curing.method == "curing compound" else off_s
+    return np.where(_lies(job, instants, practice, until_s), of_members, bare)
 
 
 def absorptivity_of(by_colour: dict[str, list[float]], colour: str | None) -> tuple[float, float]:
@@ -368,12 +391,23 @@ def _column(job: JobRecord, practice: Practice) -> GridColumn:
             materials["concrete"]["heat_capacity"],
             cells,
         ),
-        [*layers, Layer(_GROUND, soil["conductivity"], soil["heat_capacity"], 9, 1.4)],
+        [*layers, Layer(_GROUND, soil["conductivity"], soil["heat_capacity"], 9, 1.4, _ice(soil))],
     )
 
 
 def _layer(material: dict[str, float], cells: int) -> Layer:
-    return Layer(material["thickness"], material["conductivity"], material["heat_capacity"], cells)
+    return Layer(
+        material["thickness"],
+        material["conductivity"],
+        material["heat_capacity"],
+        cells,
+        ice=_ice(material),
+    )
+
+
+def _ice(material: dict[str, float]) -> float:
+    """Return the latent heat of the water in ground, in J/m3."""
+    return material["water"] * DENSITY_OF_WATER * HEAT_OF_FUSION
 
 
 def _placed_c(job: JobRecord, air_c: Floats, practice: Practice) -> Floats:
@@ -392,18 +426,6 @@ def _age_in_the_truck(
     return np.asarray(truck_hours(job, ensemble, practice) * reaction_rate(placed_c, concrete.hydration))
 
 
-def _mean_air(weather: WeatherSeries, hourly: Hourly, ensemble: Ensemble, days: int) -> Floats:
-    """Return the mean air of the days from placement on, in degC, shape (m,): each member's own weather.
-
-    The ground is uncertain too: if the days are colder than forecast, the ground is colder as well.
-    """
-    means = []
-    for group in ensemble.groups:
-        start = int(np.searchsorted(weather.seconds, ensemble.placed_s[group][0]))
-        means.append(hourly["air_c"][start : start + days * 24, group].mean(axis=0))
-    return np.concatenate(means)
-
-
 def _deep_ground(
     job: JobRecord, weather: WeatherSeries, outdoors: Hourly, ensemble: Ensemble, practice: Practice
 ) -> Floats:
@@ -415,22 +437,12 @@ def _deep_ground(
     """
     climate = climate_at(job.site)
     if climate is None:
-        return _mean_air(weather, outdoors, ensemble, DAYS)
+        return air_after(weather, outdoors["air_c"], ensemble, DAYS)
     soil = practice.materials["soil"]
     placed = utc64(job.placement.end)
     season = climate.ground_c(np.array([placed]), _GROUND, soil["conductivity"] / soil["heat_capacity"])
     ahead = (weather.time >= placed) & (weather.time < placed + np.timedelta64(DAYS, "D"))
     return np.asarray(season + ensemble.errors["air_c"][ahead].mean(axis=0))
-
-
-def _initial(grid: GridColumn, placed_c: Floats, deep_c: Floats, day_c: Floats, practice: Practice) -> Floats:
-    """Return every node at placement: concrete as placed, ground from the mean air of a day to deep down."""
-    count = len(grid.concrete)
-    deep, shallow = deep_c[:, np.newaxis], day_c[:, np.newaxis]
-    below = grid.depth - grid.depth[count - 1]
-    initial: Floats = deep + (shallow - deep) * np.exp(-below / practice["ground.skin"])
-    initial[:, :count] = placed_c[:, np.newaxis]
-    return initial
 
 
 def _hydrating(concrete: ConcreteProperties, ensemble: Ensemble, practice: Practice) -> Hydrating:

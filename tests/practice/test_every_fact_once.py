@@ -203,6 +203,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/daylight.py: _DAY_S",
         "weather/daylight.py: _J2000_S",
         "schedule/gate_evaluators.py: _DAY",
+        "schedule/ground.py: _DAY",
         "schedule/mix.py: _DAY",
         "schedule/protection_period.py: _DAY",
         "jobs/time_windows.py: _DAY_MIN",
@@ -222,6 +223,7 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "weather/fit_check.py: _M_PER_KM",
     ),
     "a constant of physics": (
+        "concrete/constants.py: DENSITY_OF_WATER",
         "concrete/constants.py: GAS_CONSTANT",
         "base/arrays.py: ZERO_CELSIUS_K",
         "concrete/freezing.py: HEAT_OF_FUSION",

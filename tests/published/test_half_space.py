@@ -7,6 +7,7 @@ apart from this code; where a problem is printed, its source stands beside it.
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 from scipy.special import erf, erfc
 
 from handover.base.arrays import Floats
@@ -201,3 +202,41 @@ def test_two_half_spaces_meet() -> None:
     )
     warm, cold = np.sqrt(1.5 * 2.35e6), np.sqrt(0.3 * 1.28e6)
     assert outcome.final_c[0, 200] == pytest.approx((warm * 30.0 + cold * 10.0) / (warm + cold), abs=0.01)
+
+
+def test_warm_concrete_thaws_frozen_ground() -> None:
+    """Neumann's solution, Carslaw and Jaeger, sec. 11.2, for a half-space of concrete on ice at 0 degC.
+
+    The contact is at once at Ti, and the thaw at 2 m sqrt(a t) below it: what the concrete conducts to the
+    contact, k1 (T1 - Ti)/sqrt(a1), the thawed ground conducts on, k2 Ti/(sqrt(a2) erf m), and what reaches
+    the thaw melts ice, k2 Ti exp(-m2)/(sqrt(pi a2) erf m) = L m sqrt(a2). Tolerance 2 %: cells of 5 mm melt
+    one after the other.
+    """
+    k1, c1, k2, c2, ice, warm = 1.5, 2.35e6, 1.0, 2.0e6, 1e8, 20.0
+    ratio = np.sqrt(k2 * c2) / np.sqrt(k1 * c1)
+
+    def contact(m: float) -> float:
+        return float(warm / (1.0 + ratio / erf(m)))
+
+    def unbalanced(m: float) -> float:
+        return float(c2 * contact(m) * np.exp(-(m**2)) / (np.sqrt(np.pi) * erf(m)) - ice * m)
+
+    m = brentq(unbalanced, 1e-3, 3.0)
+    steps = np.full(24 * 60, 60.0)
+    lost = 2.0 * np.sqrt(k1 * c1 / np.pi) * (warm - contact(m)) * np.sqrt(steps.sum())
+    start = np.where(np.arange(401) < 200, warm, -1e-9)
+    start[200] = c1 * warm / (c1 + c2)
+    outcome = march(
+        grid_column(Layer(1.0, k1, c1, 200), [Layer(1.0, k2, c2, 200, ice=ice)]),
+        INERT,
+        weather(steps, 0.0, 0.0),
+        steps=steps,
+        initial_c=start[np.newaxis],
+        deep_c=None,
+        frozen=np.ones((1, 401), dtype=bool),
+    )
+    held = c1 * np.trapezoid(outcome.final_c[0, :201], dx=0.005)
+    assert warm * c1 - held == pytest.approx(lost, rel=0.02)
+    thawed = 0.005 * np.count_nonzero(outcome.final_c[0, 200:] > 1e-6)
+    assert thawed == pytest.approx(2.0 * m * np.sqrt(k2 / c2 * steps.sum()), abs=0.005)
+    assert outcome.heat.stored[0] == pytest.approx(0.0, abs=1e-3 * lost)  # nothing passes either end

@@ -233,7 +233,12 @@ def test_a_cylinder_too_strong_for_its_mix_draws_a_caution(
 
 @pytest.mark.parametrize(
     ("before_c", "exposure", "asks"),
-    [(-4.0, "outdoors", True), (-4.0, "indoors", False), (4.0, "outdoors", False)],
+    [
+        (-4.0, "outdoors", True),
+        (-4.0, "roofed", True),
+        (-4.0, "indoors", True),  # of a room of which nothing is known
+        (4.0, "outdoors", False),
+    ],
 )
 def test_ground_may_be_frozen_only_where_the_air_before_the_pour_freezes(
     job: Job, weather: Weather, as_of: datetime, before_c: float, exposure: str, *, asks: bool

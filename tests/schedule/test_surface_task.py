@@ -259,7 +259,8 @@ def test_the_date_of_the_first_look_is_that_of_a_look(
 ) -> None:
     """Nobody lifts an edge under a cover against frost: the first look is after it, or there is none."""
     evenings = {"method": "plastic sheet", "available": ("18:00-21:00",)}
-    schedule = plan_cure(job(curing=evenings), weather(8.0, 16.0), as_of)
+    schedule = plan_cure(job(curing=evenings), weather(5.0, 12.0), as_of)
+    assert not_before(schedule, Kind.PROTECTION_ENDS) < not_before(schedule, Kind.CURING_ENDS)
     begins = not_before(schedule, Kind.FIRST_WATER) - timedelta(hours=1)
     frost = Risk("frost", begins, begins + timedelta(days=1), begins)
     frosty = leave_out_looks_under_covers(
