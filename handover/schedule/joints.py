@@ -26,6 +26,7 @@ from handover.schedule.quantiles import (
     share_to_wait_for,
     smoothed_quantile,
 )
+from handover.schedule.surroundings import is_room_assumed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -80,7 +81,7 @@ def saw_limits(simulation: Simulation, firm_h: Floats) -> SawLimits:
         opens[CONVENTIONAL] = firm_h
         closes[CONVENTIONAL] = hours_to_age(slab, practice["saw-joints.too-late"] * final_set_h, _MIDDLE)
     closes = {saw: np.minimum(hours, cracking_h) for saw, hours in closes.items()}
-    free_h = _hours_to_finish(simulation)  # no saw while the machine is on the slab
+    free_h = _hours_to_finish(simulation, slab.placed_s)
     opens = {saw: np.maximum(hours, free_h) for saw, hours in opens.items()}
     return SawLimits(set_h, opens, closes, cracking_h)
 
@@ -94,12 +95,14 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     """Return the hours for a part of the slab: "first", "last", or "whole", which both of them must allow.
 
     Each member has its own window: it allows a cut once its concrete is firm, and until it is too late. No
-    hour is before the cautious end of final set.
+    hour is before the cautious end of final set, nor before the end of finishing.
     """
     ensemble = simulation.ensemble
     late, early = _members_of(part, simulation)
-    lag_h = (ensemble.placed_s[late][0] - ensemble.placed_s[early][0]) / HOUR_S
-    opens, closes = limits.opens_h[saw][late], limits.closes_h[saw][early] - lag_h
+    placed_s = float(ensemble.placed_s[ensemble.first_placed if part == "first" else ensemble.last_placed][0])
+    lag_h = (placed_s - ensemble.placed_s[early][0]) / HOUR_S
+    free_h = _hours_to_finish(simulation, np.array(placed_s))  # no saw while the machine is on the slab
+    opens, closes = np.maximum(limits.opens_h[saw][late], free_h), limits.closes_h[saw][early] - lag_h
     # As final set is printed, so that no hour of sawing is before it.
     trial, floor, nearly_all = (
         smoothed_quantile(hours, share)
@@ -111,7 +114,7 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     )
     last = smoothed_quantile(closes, 1.0 - simulation.share)
     best, share = _best_hour(opens, closes, floor, last, simulation.share)
-    placed_s, zone = float(ensemble.placed_s[late][0]), simulation.job.zone
+    zone = simulation.job.zone
     return CutHours(
         trial=instant_after(placed_s, min(trial, last), zone),
         best=instant_after(placed_s, best if np.isfinite(nearly_all) else np.inf, zone),
@@ -152,22 +155,36 @@ def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
     """Return the hours of the date for sawing, for the saw of the record.
 
     Of a slab that is sawn part by part, they are those of the part placed first, which cannot wait. Where
-    most members allow no hour, not even for the concrete placed last, there is neither a best nor a last one.
+    most members allow no hour, not even for the concrete placed last, or where it is too late in some of them
+    before that has likely set, there is neither a best nor a last one.
     """
     saw = saw_of(simulation.job)
     first, *_ = hours_by_part(limits, saw, simulation).values()
     last_part = cut_hours(limits, saw, simulation, "last")
-    if first.best is None or (last_part.share or 0.0) < simulation.practice["joints.least-share"]:
+    is_seldom = (last_part.share or 0.0) < simulation.practice["joints.least-share"]
+    if first.best is None or is_seldom or _is_over_before_set(last_part, limits, simulation):
         return CutHours(median_instant(limits.opens_h[saw], simulation), None, first.share, None)
     if first.last is None or first.best <= first.last:
         return first
     return first._replace(best=first.last, share=None)  # no hour that most members allow: a trial cut decides
 
 
+def _is_over_before_set(last_part: CutHours, limits: SawLimits, simulation: Simulation) -> bool:
+    """Return whether the last hour for the concrete placed last is before it has likely set."""
+    likely = median_instant(limits.set_h, simulation)
+    return last_part.last is not None and (likely is None or last_part.last < likely)
+
+
 def _members_of(part: str, simulation: Simulation) -> tuple[slice, slice]:
-    """Return the members that say from when a part may be cut, and those that say until when."""
+    """Return the members that say from when a part may be cut, and those that say until when.
+
+    Where the air of a room is assumed, or the ground may be frozen, the concrete placed first has the warm
+    end. Nothing is firm by that alone: from when it may be cut goes by the cold end, whenever it was placed.
+    """
     ensemble = simulation.ensemble
-    late = ensemble.first_placed if part == "first" else ensemble.last_placed
+    has_ends = is_room_assumed(simulation.job) or simulation.slab.is_ground_frozen
+    is_first = part == "first" and not has_ends
+    late = ensemble.first_placed if is_first else ensemble.last_placed
     return late, ensemble.last_placed if part == "last" else ensemble.first_placed
 
 
@@ -199,9 +216,9 @@ def _age_at_finishing(simulation: Simulation) -> Floats:
     return np.maximum(simulation.slab.age_at(finished, _MIDDLE), concrete.initial_set_h)
 
 
-def _hours_to_finish(simulation: Simulation) -> Floats:
-    """Return when finishing ended by the record, in h after placement, shape (m,); without one, 0."""
-    finished, placed_s = simulation.job.placement.finished, simulation.slab.placed_s
+def _hours_to_finish(simulation: Simulation, placed_s: Floats) -> Floats:
+    """Return when finishing ended by the record, in h after a placement in UTC seconds; without one, 0."""
+    finished = simulation.job.placement.finished
     if finished is None:
         return np.zeros(placed_s.shape)
     return np.asarray((finished.timestamp() - placed_s) / HOUR_S)

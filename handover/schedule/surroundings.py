@@ -49,6 +49,11 @@ def room_state(job: JobRecord) -> RoomState | None:
     return "heated" if site.room_heated else "unheated"
 
 
+def is_room_assumed(job: JobRecord) -> bool:
+    """Return whether the slab is in a room whose air is assumed, with a cold and a warm end."""
+    return room_state(job) not in {None, "stated"}
+
+
 def season_at_begin(job: JobRecord, weather: WeatherSeries) -> float | None:
     """Return the mean air of the season when the weather begins, in degC; None where no place is known."""
     climate = climate_at(job.site)

@@ -172,6 +172,19 @@ def test_no_pair_of_the_json_is_crossed(
     assert broken(schedule) == []
 
 
+@pytest.mark.parametrize("mix", [{}, {"slag": 0.5}, {"admixtures": ("retarder",)}])
+@pytest.mark.parametrize("day", [(-8.0, 0.0), (-4.0, 4.0)])
+@pytest.mark.parametrize("members", [4, 8, MEMBERS])
+def test_no_saw_comes_before_set_however_the_members_scatter(
+    job: Job, weather: Weather, as_of: datetime, mix: dict[str, Any], day: tuple[float, float], members: int
+) -> None:
+    """Seen: hours of an early-entry saw that were over in some members before half of them had set."""
+    record = job(
+        slab={"joints": "early-entry"}, mix=mix, placement={"end": as_of.replace(hour=13), "finished": None}
+    )
+    assert broken(plan_cure(record, weather(*day), as_of, members=members)) == []
+
+
 @pytest.mark.parametrize("end", [7, 10, 13, 17])
 def test_sawn_part_by_part_the_date_is_that_of_the_part_placed_first(
     job: Job, weather: Weather, as_of: datetime, end: int

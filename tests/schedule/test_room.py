@@ -11,6 +11,7 @@ from handover.air.psychrometrics import vapour_pressure
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 from handover.schedule.plan import plan_cure
+from handover.schedule.printed_times import trial_cut
 from handover.schedule.simulation import simulate
 from handover.schedule.surroundings import around_slab, weather_of_members
 from handover.weather.climate import climate_at
@@ -296,3 +297,25 @@ def test_a_heater_in_a_warm_room_has_its_caution(
     codes = {each.code for each in schedule.cautions}
     of_rooms = {"frost", "cold-weather", "heaters", "room-heat", "room-unknown", "room-closed"}
     assert codes & of_rooms == called_for
+
+
+@pytest.mark.all_members
+@pytest.mark.parametrize("outdoors", [WINTER, (4.0, 12.0)])
+def test_a_room_known_only_as_heated_has_no_sooner_trial_cut_than_a_usual_one(
+    inside: Callable[..., JobRecord], weather: Weather, as_of: datetime, outdoors: tuple[float, float]
+) -> None:
+    """Seen: a first trial cut at 3:30, hours before the set of a room at 60 degF, because 75 degF may be.
+
+    From when it may be cut goes by the cold end, until when by the warm one.
+    """
+    heated, usual = (plan_cure(inside(room), weather(*outdoors), as_of) for room in (HEATED, stated(15.6)))
+    trials = []
+    for each in (heated, usual):
+        saw = each.milestone(Kind.SAW_JOINTS)
+        assert saw is not None
+        assert saw.not_before is not None
+        trial = trial_cut(saw)
+        assert trial is not None
+        trials.append(trial)
+    assert trials[0] >= trials[1]
+    assert sawing_closes(heated) <= sawing_closes(usual)
