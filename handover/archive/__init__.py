@@ -22,6 +22,8 @@ The archive takes names and bytes. It does not know what a care sheet is.
     forget      removal of personal data
     verify      whether every file is unchanged
     reindex     the catalog, rebuilt from the bags
+    repair      what the bags say twice, written again
+    access      who may read and write an archive
     export      the catalog as CSV and JSON lines
     catalog/    the index: tables, migrations, search
 """

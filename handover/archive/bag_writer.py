@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
+    from handover.archive.access import Access
     from handover.archive.entry import JobEntry
 
 
@@ -57,7 +58,7 @@ class BagContents:
     removed: bytes = b""
 
 
-def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
+def write_bag(fresh: Path, state: BagContents, old: Path, access: Access) -> None:
     """Write a bag to a new folder, and check it there.
 
     Files that stay get a second name, not a second copy; their digests are those of the old manifests, so
@@ -67,12 +68,13 @@ def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
         fresh: The folder, which must not exist yet.
         state: The contents of the bag.
         old: The folder of the present bag, with the files that stay.
+        access: The rights of what is new.
 
     Raises:
         CorruptBag: A file that stays is not what it was.
     """
     payload = {**state.kept, **{path: digests(data) for path, data in state.new.items()}}
-    folders = _make_folders(fresh, payload)
+    folders = _make_folders(fresh, payload, access)
     for path in state.kept:
         atomic.link_or_copy(old / path, fresh / path)
     sizes = [(fresh / path).stat().st_size for path in state.kept] + [
@@ -80,7 +82,7 @@ def write_bag(fresh: Path, state: BagContents, old: Path) -> None:
     ]
     written = {**state.new, **_tag_files(state, payload, sizes)}
     for path, data in written.items():
-        atomic.write_new_file(fresh / path, data)
+        atomic.write_new_file(fresh / path, data, access.file)
     for path in (*written, *reversed(folders)):
         atomic.flush(fresh / path)
     if faults := verify_folder(fresh).faults:
@@ -126,7 +128,7 @@ def _tag_files(state: BagContents, payload: Mapping[str, Digests], sizes: list[i
     return {**tags, **dict(zip(TAG_MANIFESTS, tag_manifests, strict=True))}
 
 
-def _make_folders(fresh: Path, payload: Mapping[str, object]) -> list[str]:
+def _make_folders(fresh: Path, payload: Mapping[str, object], access: Access) -> list[str]:
     """Create every folder of a bag; return them, the outer before the inner."""
     folders = {"", "data"}
     for path in payload:
@@ -134,5 +136,5 @@ def _make_folders(fresh: Path, payload: Mapping[str, object]) -> list[str]:
         folders.update("/".join(parts[: count + 1]) for count in range(len(parts)))
     ordered = sorted(folders)
     for each in ordered:
-        (fresh / each).mkdir()
+        access.make_folder(fresh / each)
     return ordered

@@ -113,9 +113,11 @@ def replace_contents(archive: Archive, state: BagContents, old: Bag | None) -> N
     if old is not None:
         _refuse_unexpected_files(old)
     try:
-        archive.bags.mkdir(parents=True, exist_ok=True)
-        work.mkdir(parents=True)
-        write_bag(work / NEW_FOLDER, state, target)
+        for each in (archive.bags, archive.working):
+            archive.make_folder(each)
+        work.mkdir()
+        work.chmod(archive.access.folder)
+        write_bag(work / NEW_FOLDER, state, target, archive.access)
         atomic.replace_folder(work / NEW_FOLDER, target, work / OLD_FOLDER)
     except BaseException as fault:
         with suppress(OSError, CatalogFailed):

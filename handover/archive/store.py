@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Self
 
 from filelock import FileLock, Timeout
 
+from handover.archive.access import Access, make_archive_folder
 from handover.archive.bag import Bag
 from handover.archive.errors import CatalogFailed, LockTimeout
-from handover.base.atomic import DESKTOP_FILES
+from handover.base.atomic import DESKTOP_FILES, write_new_file
 from handover.base.file_names import safe_name
 from handover.errors import Finding, UnusableInput
 
@@ -37,7 +38,12 @@ class Archive:
     """
 
     def __init__(
-        self, folder: Path, catalog: str | None = None, *, timeout_s: float = LOCK_TIMEOUT_S
+        self,
+        folder: Path,
+        catalog: str | None = None,
+        *,
+        timeout_s: float = LOCK_TIMEOUT_S,
+        group: str | None = None,
     ) -> None:
         """Describe an archive.
 
@@ -45,7 +51,9 @@ class Archive:
             folder: Where the bags are, or will be.
             catalog: URL of a PostgreSQL database; None for a file beside the bags.
             timeout_s: How long to wait for another process that holds a bag. [s]
+            group: The group of a new archive, whose members may read and write it; None: it is private.
         """
+        self._group = group
         self.folder = folder
         self.bags = folder / "bags"
         self.working = folder / ".working"
@@ -65,6 +73,24 @@ class Archive:
         if "catalog" in self.__dict__:
             self.catalog.close()
             del self.__dict__["catalog"]
+
+    # ---- rights -----------------------------------------------------------------------------------------
+
+    @property
+    def access(self) -> Access:
+        """The rights of what is made in the archive."""
+        return Access.of(self.folder)
+
+    def make_folder(self, folder: Path) -> None:
+        """Make a folder of the archive, and the archive, unless they exist.
+
+        Raises:
+            UnusableInput: There is no such group.
+            OSError: One cannot be made.
+        """
+        make_archive_folder(self.folder, self._group)
+        if folder != self.folder:
+            self.access.make_folder(folder)
 
     # ---- bags -------------------------------------------------------------------------------------------
 
@@ -169,8 +195,8 @@ class Archive:
         if name in self._locked_names:
             yield
             return
-        self._locks.mkdir(parents=True, exist_ok=True)
-        lock = FileLock(self._locks / f"{name}.lock", timeout=timeout_s)
+        self.make_folder(self._locks)
+        lock = FileLock(self._locks / f"{name}.lock", timeout=timeout_s, mode=self.access.file)
         try:
             lock.acquire()
         except Timeout:
@@ -206,8 +232,9 @@ class Archive:
 
         if self._url is None and self._catalog_file.exists() and not self._may_write_catalog:
             return Catalog.open_to_read(self._catalog_file)
-        self.folder.mkdir(parents=True, exist_ok=True)
         with self._lock_name(_CATALOG, self._timeout_s):
+            if self._url is None and not os.path.lexists(self._catalog_file):
+                write_new_file(self._catalog_file, b"", self.access.file)
             return Catalog.open(self._catalog_file if self._url is None else self._url)
 
     @property

@@ -119,7 +119,8 @@ def verify_archive(archive: Archive, progress: Callable[[BagReport, int], None] 
     for name in archive.unexpected_files():
         report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "is not a bag"),)))
     for name in archive.strays():
-        report.add(BagReport(name, 0, 0, (FileFault("", "unexpected", "belongs to no bag; remove it"),)))
+        stray = FileFault("", "unexpected", "belongs to no bag; remove it")
+        report.damaged.append(BagReport(name, 0, 0, (stray,)))
     return report
 
 

@@ -14,6 +14,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 from handover.base.interruption import raise_if_requested
+from handover.base.regular_files import open_regular
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -29,6 +30,7 @@ TEMPORARY_SUFFIX = ".new"
 MAX_STEM = 50
 """Characters of a file's name that the name of its temporary file repeats."""
 
+_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC
 _NO_LINK = {errno.EPERM, errno.EACCES, errno.EXDEV, errno.EMLINK, errno.ENOTSUP, errno.ENOSYS}
 _NO_FOLDER_FLUSH = {errno.EINVAL, errno.ENOTSUP}
 _NO_EXCHANGE = {errno.ENOSYS, errno.EINVAL, errno.ENOTSUP}
@@ -36,24 +38,37 @@ _RENAME_EXCHANGE = 2  # linux/fs.h
 _AT_FDCWD = -100  # fcntl.h
 
 
-def write_new_file(file: Path, data: bytes | Path) -> None:
+def write_new_file(file: Path, data: bytes | Path, mode: int | None = None) -> None:
     """Write a new file, with bytes or with those of another file. It is not on the disk before `flush`.
 
+    Args:
+        file: The file.
+        data: Its contents, or the file that has them.
+        mode: Its mode; None for that of any new file.
+
     Raises:
-        OSError: It exists, or cannot be written.
+        OSError: It exists, or cannot be written; ``data`` is no regular file.
     """
-    with file.open("xb") as stream:
+    handle = os.open(file, _NEW, 0o666 if mode is None else 0o600)
+    with os.fdopen(handle, "wb") as stream:
+        if mode is not None:
+            os.fchmod(handle, mode)
         if isinstance(data, bytes):
             stream.write(data)
         else:
-            with data.open("rb") as source:
+            with open_regular(data) as source:
                 shutil.copyfileobj(source, stream)
 
 
-def write_file(file: Path, data: bytes) -> None:
+def write_file(file: Path, data: bytes, mode: int | None = None) -> None:
     """Write a file in the place of an earlier one: see `open_replacement`."""
-    with open_replacement(file) as stream:
+    with open_replacement(file, mode) as stream:
         stream.write(data)
+
+
+def private_mode(folder: Path) -> int:
+    """Return the mode of a private file in a folder: for its group too, if that may write to the folder."""
+    return 0o660 if folder.stat().st_mode & stat.S_IWGRP else 0o600
 
 
 def create_file(file: Path, data: bytes) -> None:
@@ -85,11 +100,15 @@ def _create_without_links(file: Path, data: bytes) -> None:
 
 
 @contextmanager
-def open_replacement(file: Path) -> Iterator[BinaryIO]:
+def open_replacement(file: Path, mode: int | None = None) -> Iterator[BinaryIO]:
     """Open a temporary file that takes the place of another when the block ends without an exception.
 
     The temporary file has a name that nobody can guess and is on the disk before it replaces the other; a
     failure or a kill leaves the earlier file as it was. The new file has the permissions of the earlier one.
+
+    Args:
+        file: The file to replace.
+        mode: The mode of a file that replaces none; None for that of any new file.
 
     Raises:
         OSError: The file cannot be written.
@@ -97,6 +116,8 @@ def open_replacement(file: Path) -> Iterator[BinaryIO]:
     with _temporary_file(file) as (fresh, stream):
         if file.exists():  # before anything is written: what is private stays so
             os.fchmod(stream.fileno(), stat.S_IMODE(file.stat().st_mode))
+        elif mode is not None:
+            os.fchmod(stream.fileno(), mode)
         yield stream
         _sync(stream)
         fresh.replace(file)
@@ -123,7 +144,7 @@ def _create_locked(folder: Path, prefix: str) -> tuple[Path, int]:
     """Create a file with a name that nobody can guess; return its path and the handle that holds its lock."""
     while True:
         fresh = folder / f"{prefix}{secrets.token_hex(8)}{TEMPORARY_SUFFIX}"
-        handle = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_NOFOLLOW | os.O_CLOEXEC, 0o666)
+        handle = os.open(fresh, _NEW, 0o666)
         try:
             fcntl.flock(handle, fcntl.LOCK_EX)
         except OSError:

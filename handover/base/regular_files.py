@@ -12,6 +12,13 @@ if TYPE_CHECKING:
     from typing import BinaryIO
 
 
+class NotRegularFile(OSError):
+    """What has the name of a file is a folder, a pipe, a device, a socket or a link."""
+
+    def __str__(self) -> str:
+        return f"{self.filename} {self.strerror}"
+
+
 def open_regular(file: Path, *, follow: bool = False) -> BinaryIO:
     """Open a regular file to read its bytes, without a buffer.
 
@@ -41,5 +48,5 @@ def read_regular(file: Path, *, follow: bool = False) -> bytes:
         return stream.read()
 
 
-def _no_file(file: Path) -> OSError:
-    return OSError(errno.EINVAL, "is not a regular file", str(file))
+def _no_file(file: Path) -> NotRegularFile:
+    return NotRegularFile(errno.EINVAL, "is not a regular file", str(file))

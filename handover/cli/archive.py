@@ -116,11 +116,11 @@ def verify(options: Options) -> int:
     from handover.archive.bag import human_size
     from handover.archive.verify import verify_archive as check
 
-    with (
-        open_existing_archive(options) as place,
-        progress_bar(len(place.names())) as done,
-    ):
-        report = check(place, lambda bag, _: done(bag))
+    with open_existing_archive(options) as place:
+        if options.repair:
+            _repair(place)
+        with progress_bar(len(place.names())) as done:
+            report = check(place, lambda bag, _: done(bag))
     for bag in report.damaged:
         for fault in bag.faults:
             print(for_terminal(_fault(bag, fault)))
@@ -134,6 +134,15 @@ def verify(options: Options) -> int:
     wrong = f"problems with {len(report.damaged)}" if report.damaged else "all of them whole"
     print(f"{counted}: {wrong}.")
     return FAILED
+
+
+def _repair(place: Archive) -> None:
+    """Mend what the bags themselves allow, and tell what was mended."""
+    from handover.archive.repair import repair_archive
+
+    _refuse_read_only(place)
+    for each in repair_archive(place):
+        print(for_terminal(": ".join(part for part in (each.bag, "mended", each.what) if part)))
 
 
 def _fault(bag: BagReport, fault: FileFault) -> str:

@@ -229,6 +229,12 @@ def _add_archive_commands(command: Command) -> None:
     _archive(each, "--to", "the archive; created if there is none")
 
     each = command("verify", verify, "check every file of an archive; list what is missing or changed")
+    each.add_argument(
+        "--repair",
+        action="store_true",
+        help="first mend what the bags themselves allow: a lost catalog, an unfinished step, a manifest that "
+        "its twin of the other algorithm can tell; nothing else is touched",
+    )
     _archive(each, "archive")
 
     each = command("find", find, "find jobs in an archive by word, day and state")

@@ -94,7 +94,7 @@ def open_archive(options: Options) -> Archive:
             "the settings",
             example="handover find alder --in /srv/archive",
         )
-    return Archive(config.archive, config.catalog)
+    return Archive(config.archive, config.catalog, group=config.archive_group)
 
 
 def open_existing_archive(options: Options) -> Archive:

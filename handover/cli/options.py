@@ -56,6 +56,7 @@ class Options(Namespace):
     ics: str | None
     format: Literal["csv", "jsonl"] | None
     yes: bool
+    repair: bool
     same_weather: bool
     anyway: bool
     workers: int | None

@@ -63,14 +63,21 @@ def fill_text(name: str, templates: Path | None = None, **values: object) -> str
 
 @cache
 def environment(templates: Path | None = None) -> Environment:
-    """Return a Jinja2 environment that escapes everything and refuses undefined names."""
+    """Return a Jinja2 environment that escapes everything and refuses undefined names.
+
+    With a contractor's own folder it is a sandbox, which keeps no compiled pages: those of the program alone
+    are compiled without its checks.
+    """
     from jinja2 import ChoiceLoader, Environment, FileSystemLoader, StrictUndefined  # noqa: PLC0415 - heavy
 
     from handover.documents.compiled_templates import bytecode_cache  # noqa: PLC0415 - heavy
 
-    made = Environment(
+    if templates is not None:
+        from handover.documents.template_sandbox import SandboxedPages  # noqa: PLC0415 - heavy
+
+    made = (Environment if templates is None else SandboxedPages)(
         loader=ChoiceLoader([FileSystemLoader(folder) for folder in search_path(templates)]),
-        bytecode_cache=bytecode_cache(),
+        bytecode_cache=bytecode_cache() if templates is None else None,
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,

@@ -109,6 +109,13 @@ class Config:
             unset="a file in the archive", option="--catalog",
         ),
     )  # fmt: skip
+    archive_group: str | None = field(
+        default=None,
+        metadata=_setting(
+            "archive.group", "the group that may read and write a new archive", "the name of a group",
+            '"office"', _WORD, unset="a new archive is its owner's alone",
+        ),
+    )  # fmt: skip
     open_meteo_key: str | None = field(
         default=None,
         repr=False,

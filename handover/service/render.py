@@ -14,6 +14,7 @@ from handover.documents.pages import (
 )
 from handover.documents.schedule_json import schedule_json
 from handover.documents.wording import Wording
+from handover.jobs.plain_record import plain_record
 from handover.service.pdf_workers import PendingPdf
 from handover.service.publish import CREW_CALENDAR_FILE, MESSAGE_FILE, SCHEDULE_FILE
 from handover.service.settings import Settings
@@ -144,11 +145,14 @@ def _render_others(
     calendars = {
         each: owner_calendar(words[each], earlier_owner_calendar(earlier, marks[each])) for each in words
     }
+    data_sheet.attach(
+        embedded_files(office, schedule=data, calendar=calendars[office.language], record=rendering.record)
+    )
+    record = plain_record(rendering.record)
     inside = {
-        each: embedded_files(words[each], schedule=data, calendar=calendars[each], record=rendering.record)
-        for each in words
+        each: embedded_files(words[each], schedule=data, calendar=calendars[each], record=record)
+        for each in readers
     }
-    data_sheet.attach(inside[office.language])
     sheets = {
         each: PendingPdf(
             care_sheet_html(words[each], paper=rendering.paper, pictures=pictures), rendering.workers

@@ -18,7 +18,7 @@ from email.header import decode_header, make_header
 from email.utils import format_datetime, formataddr, getaddresses
 from typing import TYPE_CHECKING, Any, Literal
 
-from handover.base.atomic import lock_path, write_file
+from handover.base.atomic import lock_path, private_mode, write_file
 from handover.base.regular_files import read_regular
 from handover.base.text import is_email_address, one_line, short_line
 from handover.errors import Finding, HandoverError, UnusableInput
@@ -285,7 +285,7 @@ class SendLog(DeliveryLog):
     def _write(self) -> None:
         text = json.dumps({"sent": [asdict(each) for each in self.deliveries]}, indent=2) + "\n"
         try:
-            write_file(self.file, text.encode())
+            write_file(self.file, text.encode(), private_mode(self.file.parent))
         except OSError as fault:
             raise NotSent(
                 f"{self.file}, the log of what was sent, cannot be written: {fault.strerror}."

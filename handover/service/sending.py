@@ -194,7 +194,8 @@ def _log_in(smtp: smtplib.SMTP, user: str, password: str) -> None:
     try:
         smtp.auth(way, ways[way])
     except smtplib.SMTPAuthenticationError as fault:
-        raise LoginRefused(f"The server refuses the user or the password: {_server_reply(fault)}.") from None
+        # Its words are not repeated: a server may send back what was typed.
+        raise LoginRefused(f"The server refuses the user or the password ({fault.smtp_code}).") from None
 
 
 def _announce(

@@ -341,10 +341,20 @@ def _kept_years(path: Path, site: HasLocation, now: datetime) -> Download | None
 def _keep(download: Download, path: Path) -> None:
     """Keep an answer; a folder without write access does not fail the download."""
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        download.write(path)
+        _make_private(path.parent)
+        write_file(path, download.data, _PRIVATE)
     except OSError:
         return
+
+
+_PRIVATE = 0o600
+"""Mode of a file of the cache: it tells where jobs are."""
+
+
+def _make_private(folder: Path) -> None:
+    """Make a folder of the cache, which no other user may read; one that exists keeps its mode."""
+    folder.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    folder.mkdir(mode=0o700, exist_ok=True)
 
 
 _CERTIFICATES = (
@@ -840,9 +850,9 @@ class _DiskCache:
             "modified": answer.modified,
         }
         try:
-            self.folder.mkdir(parents=True, exist_ok=True)
-            write_file(body, answer.data)
-            write_file(about, json.dumps(entry, indent=1).encode())
+            _make_private(self.folder)
+            write_file(body, answer.data, _PRIVATE)
+            write_file(about, json.dumps(entry, indent=1).encode(), _PRIVATE)
         except OSError:
             return
 

@@ -291,7 +291,7 @@ def full_after(calls: int) -> Iterator[list[str]]:
         yield made
 
 
-def half_written(file: Path, data: bytes) -> None:
+def half_written(file: Path, data: bytes, mode: int | None = None) -> None:  # noqa: ARG001
     """Write a file as a disk does that has room for it after all."""
     file.write_bytes(data)
 

@@ -79,7 +79,7 @@ def test_without_a_home_folder_nothing_is_kept(
     assert compiled == [PAGE]
 
 
-def test_a_template_of_another_text_is_compiled_again(
+def test_the_pages_of_others_are_not_kept(
     cache: Path, fresh: Callable[..., Environment], compiled: list[str | None], tmp_path: Path
 ) -> None:
     own = tmp_path / "own"
@@ -88,7 +88,7 @@ def test_a_template_of_another_text_is_compiled_again(
         (own / PAGE).write_text(text, encoding="utf-8")
         assert fresh(own).get_template(PAGE).render() == text
     assert compiled == [PAGE, PAGE]
-    assert cache.is_dir()
+    assert not cache.exists()
 
 
 def test_what_is_damaged_is_compiled_again(

@@ -6,6 +6,7 @@ import io
 import json
 import re
 import subprocess
+import tomllib
 from base64 import b64decode
 from typing import TYPE_CHECKING, Any
 
@@ -71,13 +72,28 @@ def issued(
     def issue(folder: Path) -> None:
         Image.new("RGB", (600, 180), "#3b2f63").save(folder / "logo.png")
         text = record_text.replace("[contractor]\n", '[contractor]\nlogo = "logo.png"\n')
-        (folder / "job.toml").write_text(text, encoding="utf-8")
+        (folder / "job.toml").write_text(f"{COMMENT}\n{text}", encoding="utf-8")
         (folder / "weather.json").write_text(json.dumps(hourly()), encoding="utf-8")
         command = ["issue", folder / "job.toml", "-w", folder / "weather.json", "-o", folder / "out"]
         command += ["--as-of", as_of, "--templates", lay_out(folder / "ours")]
         assert main([str(each) for each in command]) == 0
 
     return once("own-look", issue) / "out"
+
+
+COMMENT = "# mind the dog, and the owner"
+
+
+def test_the_owners_sheet_has_the_record_without_what_the_crew_noted_in_it(issued: Path) -> None:
+    """The data sheet, which the office keeps, has it as it was received."""
+    held = {}
+    for name in ("care-sheet.pdf", "data-sheet.pdf"):
+        with pikepdf.open(issued / name) as pdf:
+            held[name] = pdf.attachments["job-record.toml"].get_file().read_bytes()
+    assert held["data-sheet.pdf"] == (issued / "inputs" / "job.toml").read_bytes()
+    assert COMMENT.encode() in held["data-sheet.pdf"]
+    assert b"#" not in held["care-sheet.pdf"]
+    assert tomllib.loads(held["care-sheet.pdf"].decode()) == tomllib.loads(held["data-sheet.pdf"].decode())
 
 
 def test_the_sheet_is_theirs(issued: Path) -> None:

@@ -61,6 +61,7 @@ class Postbox:
         self.refused: set[str] = set()
         self.answer = "250 taken"
         self.said: list[str] = []
+        self.refusal: str | None = None
 
     async def handle_MAIL(self, server: Any, session: Any, envelope: Any, address: str, options: Any) -> str:  # noqa: N802, ARG002
         self.said.append(f"MAIL {address}")
@@ -81,7 +82,8 @@ class Postbox:
     def log_in(self, server: Any, session: Any, envelope: Any, mechanism: str, data: Any) -> AuthResult:  # noqa: ARG002
         result = data.login.decode(), data.password.decode()
         self.logins.append(result)
-        return AuthResult(success=result == (USER, PASSWORD), handled=False)
+        success = result == (USER, PASSWORD)
+        return AuthResult(success=success, handled=False, message=None if success else self.refusal)
 
 
 @pytest.fixture

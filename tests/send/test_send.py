@@ -130,6 +130,18 @@ def test_who_is_hidden_gets_it_and_stays_hidden(
 # ---- once
 
 
+@pytest.mark.usefixtures("trusted")
+def test_the_log_of_what_was_sent_is_private_and_keeps_the_rights_that_it_has(
+    serve: Serve, issued: Issued
+) -> None:
+    log = issued() / "sent.json"
+    list(send_messages([log.parent], serve(), PASSWORD, AT))
+    assert log.stat().st_mode & 0o777 == 0o600
+    log.chmod(0o640)
+    list(send_messages([log.parent], serve(), PASSWORD, AT, again=True))
+    assert log.stat().st_mode & 0o777 == 0o640
+
+
 def test_nothing_is_sent_twice(serve: Serve, issued: Issued, postbox: Any) -> None:
     folder, server = issued(), serve()
     one(send_messages([folder], server, PASSWORD, AT))
@@ -276,6 +288,15 @@ def test_a_refused_message_may_be_tried_again(serve: Serve, issued: Issued, post
     assert sent(folder) == []
     postbox.answer = "250 taken"
     assert one(send_messages([folder], server, PASSWORD, AT))[0] == "sent"
+
+
+def test_what_a_server_says_to_a_failed_sign_in_is_not_repeated(
+    serve: Serve, issued: Issued, postbox: Any
+) -> None:
+    postbox.refusal = "535 office@example.com with the password hunter2 is unknown"
+    state, words = one(send_messages([issued()], serve(), "hunter2", AT))
+    assert state == "not sent"
+    assert words == "The server refuses the user or the password (535)."
 
 
 def test_a_wrong_password_is_tried_once_for_all_jobs(serve: Serve, issued: Issued, postbox: Any) -> None:

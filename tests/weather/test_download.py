@@ -822,6 +822,16 @@ def test_a_pour_out_of_reach(service: Any, download: Callable[..., Download], da
     assert service.asked == []
 
 
+def test_what_is_kept_is_private(
+    service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
+) -> None:
+    service.answers[OPEN_METEO] = [open_meteo]
+    download(cache=tmp_path / "cache" / "forecasts")
+    found = list((tmp_path / "cache").rglob("*"))
+    assert len(found) == 3
+    assert {each.stat().st_mode & 0o077 for each in (tmp_path / "cache", *found)} == {0}
+
+
 def test_kept_until_it_expires(
     service: Any, download: Callable[..., Download], open_meteo: Any, tmp_path: Path
 ) -> None:
