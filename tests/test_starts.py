@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache, partial
 from importlib.resources import files
@@ -23,7 +24,7 @@ from handover.documents.translations import load_translations
 from handover.documents.words.starts import COLUMNS
 from handover.errors import UnusableInput
 from handover.jobs.reading import read_source
-from handover.schedule.start_hours import HARDSHIP, HARM
+from handover.schedule.start_hours import HARDSHIP, HARM, Concern
 from handover.service import start_hours as start_service
 from handover.service.inputs import read_weather_file
 from handover.service.settings import Settings
@@ -304,3 +305,23 @@ def test_faults_of_record_and_weather_are_reported_together(run: Run, tmp_path: 
     assert result.status == 2
     assert "slab.thickness" in result.err
     assert "none.csv" in result.err
+
+
+@in_one_worker
+@pytest.mark.parametrize(
+    ("before_set", "units", "said"),
+    [
+        (8.0, "si", "Rain is likely on the fresh concrete: 8 mm, "),
+        (3.0, "si", "Of it, 3 mm falls before it has set."),
+        (0.0, "si", "after it has set: 8 mm, "),
+        (8.0, "us", "Rain is likely on the fresh concrete: 0.31 in, "),
+    ],
+)
+def test_rain_is_said_in_the_units_of_the_reader(before_set: float, units: str, said: str) -> None:
+    compared = two_days()
+    start = compared.comparison.starts[0]
+    rain = Concern("rain", start.start, start.end)
+    rained = replace(start, rain_mm=8.0, rain_before_set_mm=before_set, concerns=(rain,))
+    words = start_words(compared, Settings(units=units))  # type: ignore[arg-type]
+    [sentence] = words.words_of(rained).sentences
+    assert said in sentence.replace("\N{NO-BREAK SPACE}", " ")

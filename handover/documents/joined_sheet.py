@@ -300,7 +300,8 @@ class JoinedSheet:
         facts = dict(slab.care.placed)
         size = (facts.get(self.say(f"placed.{each}")) for each in ("size", "area", "thickness"))
         site = slab.care.job.site.name
-        what = ", ".join(filter(None, ("" if slab.heading == site else site, *size)))
+        is_named = site.casefold().endswith(slab.name.casefold())
+        what = ", ".join(filter(None, ("" if is_named else site, *size)))
         if slab in self.first.slabs:
             title, when = self.say("joined.above"), ""
         else:

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from handover.errors import is_hidden
-from handover.jobs.reading import ExaminedRecord
+from handover.jobs.reading import MAX_FINDINGS, ExaminedRecord
 from handover.jobs.record import fields_of, tables
 from handover.practice.rules import practice
 
@@ -500,3 +500,10 @@ def test_no_finding_has_a_hidden_character(spoil: Examine, path: str) -> None:
         for each in findings:
             texts = (each.problem, each.file, each.field, each.expected, each.example, str(each))
             assert not [text for text in texts if text and any(map(is_hidden, text))]
+
+
+def test_of_thousands_of_unknown_keys_some_are_described_and_the_others_counted(spoil: Examine) -> None:
+    findings = spoil({f"slab.key{number}": number for number in range(3000)} | {"mix.air": "much"}).findings
+    assert len(findings) == MAX_FINDINGS + 1
+    assert "and 2951 more like these" in [each.problem for each in findings]
+    assert "mix.air" in [each.field for each in findings]  # what is known comes first
