@@ -43,9 +43,10 @@ def is_hidden(char: str) -> bool:
 
 
 def show_hidden(text: str) -> str:
-    """Return a text with the code of each hidden character in its place."""
+    """Return a text with the code of each hidden character in its place; a tab is a space."""
     if text.isprintable() and text.isascii():
         return text
+    text = text.replace("\t", " ")
     return "".join(f"\\u{ord(each):04x}" if is_hidden(each) else each for each in text)
 
 

@@ -121,3 +121,4 @@ def test_no_text_of_a_finding_has_a_hidden_character(name: str, char: str) -> No
 def test_visible_text_is_shown_as_it_is() -> None:
     for text in ("12 \u00b0F, 5\u00a0m", "Mu\u00f1oz", "\u0646\u200c\u0645", ""):
         assert show_hidden(text) == text
+    assert show_hidden("thickness\t= 4") == "thickness = 4"
