@@ -82,16 +82,30 @@ class _Span:
     end: datetime
 
 
+@dataclass(frozen=True)
 class _SlabVisits:
-    """The visits of one slab, and where they may be."""
+    """The visits of one slab, and where they may be; the time of issue, after which they are ahead."""
 
-    def __init__(self, job: JobRecord, schedule: CureSchedule, as_of: datetime) -> None:
-        self.job = job
-        self.as_of = as_of
-        self.first = first_visit(schedule)
-        self.covers: tuple[FrostCover, ...] = frost_covers(schedule)
-        by_hand = not job.curing.timer  # a timer is set once and needs nobody
-        self.days = {each.date: each for each in schedule.watering if each.visits and by_hand}
+    job: JobRecord
+    schedule: CureSchedule
+    as_of: datetime
+
+    @cached_property
+    def first(self) -> Visit | None:
+        """The first visit of all."""
+        return first_visit(self.schedule)
+
+    @cached_property
+    def covers(self) -> tuple[FrostCover, ...]:
+        """The covers against frost."""
+        return frost_covers(self.schedule)
+
+    @cached_property
+    def days(self) -> dict[date, WateringDay]:
+        """The days with visits of a person: a timer is set once and needs nobody."""
+        if self.job.curing.timer:
+            return {}
+        return {each.date: each for each in self.schedule.watering if each.visits}
 
     @cached_property
     def ahead(self) -> dict[date, Visit]:
