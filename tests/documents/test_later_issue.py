@@ -15,7 +15,7 @@ from handover.documents.crew_visits import crew_visits
 from handover.documents.events import owner_events
 from handover.documents.message import compose_message
 from handover.documents.pages import care_page_html, care_sheet_html
-from handover.documents.templating import languages, read_text
+from handover.documents.templating import fill_text, languages
 from handover.documents.translations import load_translations
 from handover.documents.wording import Wording
 from handover.schedule.cover_times import missed_water
@@ -98,7 +98,7 @@ def test_what_is_normal_and_when_to_call_go_by_the_method(
     sheet = care_sheet_html(Wording(job, schedule_with(method=method), language=language))
     for name in ("normal", "call"):
         for other in ("wet", "cover", "coat"):
-            text = read_text(f"{language}/{name}-{other}.md").splitlines()
+            text = fill_text(f"{language}/{name}-{other}.md", seals=False, between="").splitlines()
             lines = [each.removeprefix("- ").strip() for each in text if each.startswith("- ")]
             assert any(each in sheet for each in lines) == (other == keep)
 
