@@ -115,6 +115,9 @@ def cut_hours(limits: SawLimits, saw: str, simulation: Simulation, part: str = "
     last = smoothed_quantile(closes, 1.0 - simulation.share)
     best, share = _best_hour(opens, closes, floor, last, simulation.share)
     zone = simulation.job.zone
+    if part == "first" and _has_two_ends(simulation):  # the warm end leaves the time to saw
+        sawing_h = simulation.practice.duration("visit.sawing").total_seconds() / HOUR_S
+        trial = min(trial, max(last - sawing_h, float(free_h)))
     return CutHours(
         trial=instant_after(placed_s, min(trial, last), zone),
         best=instant_after(placed_s, best if np.isfinite(nearly_all) else np.inf, zone),
@@ -170,22 +173,33 @@ def hours_of_sawing(limits: SawLimits, simulation: Simulation) -> CutHours:
 
 
 def _is_over_before_set(last_part: CutHours, limits: SawLimits, simulation: Simulation) -> bool:
-    """Return whether the last hour for the concrete placed last is before it has likely set."""
+    """Return whether the last hour for the concrete placed last is before it has likely set.
+
+    Not in a room whose air is assumed: if it is warm, the hours of the first part must not be missed.
+    """
     likely = median_instant(limits.set_h, simulation)
+    if is_room_assumed(simulation.job):
+        return False
     return last_part.last is not None and (likely is None or last_part.last < likely)
 
 
 def _members_of(part: str, simulation: Simulation) -> tuple[slice, slice]:
     """Return the members that say from when a part may be cut, and those that say until when.
 
-    Where the air of a room is assumed, or the ground may be frozen, the concrete placed first has the warm
-    end. Nothing is firm by that alone: from when it may be cut goes by the cold end, whenever it was placed.
+    From when goes by the cold end, where there are two ends, whenever a part was placed.
     """
     ensemble = simulation.ensemble
-    has_ends = is_room_assumed(simulation.job) or simulation.slab.is_ground_frozen
-    is_first = part == "first" and not has_ends
+    is_first = part == "first" and not _has_two_ends(simulation)
     late = ensemble.first_placed if is_first else ensemble.last_placed
     return late, ensemble.last_placed if part == "last" else ensemble.first_placed
+
+
+def _has_two_ends(simulation: Simulation) -> bool:
+    """Return whether the concrete placed first has a warm end that is assumed: of a room, or of the ground.
+
+    Nothing is firm by that alone.
+    """
+    return is_room_assumed(simulation.job) or simulation.slab.is_ground_frozen
 
 
 def _best_hour(
