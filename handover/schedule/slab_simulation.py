@@ -332,11 +332,11 @@ def _cover_over_steps(
     if off_s is None:
         on = (instants[:-1] >= laying_hours(job, practice)[0] * HOUR_S)[:, np.newaxis]
     else:
-        on = _is_laid(job, instants, practice, off_s)
+        on = _is_under_sheet(job, instants, practice, off_s)
     return np.where(on, resistance, 0.0)
 
 
-def _is_laid(job: JobRecord, instants: Floats, practice: Practice, off_s: Floats) -> NDArray[np.bool_]:
+def _is_under_sheet(job: JobRecord, instants: Floats, practice: Practice, off_s: Floats) -> NDArray[np.bool_]:
     """Return for each step whether a sheet lies on each member until it comes off, shape (s, m)."""
     finished = _is_after_finishing(job, instants, practice)[:, np.newaxis]
     return np.asarray(finished & (instants[:-1, np.newaxis] < off_s))
@@ -367,7 +367,7 @@ def _absorptivity(
     of_members = np.full(len(ensemble), lowest)
     of_members[ensemble.first_placed] = highest
     until_s = np.full(len(ensemble), np.inf) if job.curing.method == "curing compound" else off_s
-    return np.where(_is_laid(job, instants, practice, until_s), of_members, bare)
+    return np.where(_is_under_sheet(job, instants, practice, until_s), of_members, bare)
 
 
 def absorptivity_of(by_colour: dict[str, list[float]], colour: str | None) -> tuple[float, float]:
