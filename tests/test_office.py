@@ -852,6 +852,22 @@ def test_a_catalog_that_is_broken_is_reported_and_rebuilt(run: Run, office: Path
     assert found(run("find", "--in", office, "--json")) == {GARAGE, SHOP, PATIO}
 
 
+@pytest.mark.parametrize("command", [("find", "--in"), ("due", "2026-07-15", "--in"), ("export",)])
+def test_a_row_that_cannot_be_read_is_told_at_the_end(
+    run: Run, office: Path, command: tuple[str, ...]
+) -> None:
+    with contextlib.closing(sqlite3.connect(office / "catalog.sqlite")) as catalog, catalog:
+        (total,) = catalog.execute("SELECT count(*) FROM job").fetchone()
+        catalog.execute("UPDATE job SET entry = '{}' WHERE number = (SELECT max(number) FROM job)")
+        catalog.execute("INSERT OR REPLACE INTO task SELECT number, 0, ?, ? FROM job", (day := 739812, day))
+    result = run(*command, office)
+    assert result.status == 1
+    assert "1 job is left out" in result.err
+    assert "reindex" in result.err
+    assert result.out.strip()
+    assert total > 1
+
+
 def test_a_bag_that_cannot_be_read_is_reported(run: Run, office: Path) -> None:
     (office / "bags" / SHOP / "tagmanifest-sha256.txt").write_bytes(b"")
     result = run("reindex", office)

@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from handover.archive.bag import DATA_FOLDER, Bag
+from handover.archive.bag import DATA_FOLDER, REMOVED_FILE, Bag
 from handover.archive.bag_writer import BagContents, bag_contact
 from handover.archive.deposit import recover, replace_contents
 from handover.archive.entry import JobEntry
+from handover.archive.errors import CorruptBag
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -98,7 +99,12 @@ def _redact_files(
 
 def _removal_list(bag: Bag, at: datetime, removed: list[str], new: Iterable[str], names: list[str]) -> bytes:
     """Return the list of all removals from a bag: what was removed and when, never its content."""
-    earlier: list[Any] = json.loads(bag.removed) if bag.removed else []
+    try:
+        earlier = json.loads(bag.removed) if bag.removed else []
+    except (ValueError, RecursionError):
+        earlier = None
+    if not isinstance(earlier, list):
+        raise CorruptBag(f"{bag.folder}: {REMOVED_FILE} cannot be read; restore it from a copy")
     note = {
         "at": at.isoformat(),
         "files_removed": removed,

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from handover.archive.store import Archive
     from handover.archive.verify import BagReport, FileFault
     from handover.cli.options import Options
+    from handover.service.office import DueList, FindResult
 
 CALENDAR_FILE = b"BEGIN:VCALENDAR"
 
@@ -227,11 +228,39 @@ def find(options: Options) -> None:
     )
     _refuse_backwards(first, last)
     search = office.JobSearch(at, " ".join(options.words), first, last, frozenset(options.state or ()))
-    with open_existing_archive(options) as place:
+    with _archive_to_query(options) as place:
         if options.json:
             _print_lines(office.find_data(place, search, options.limit))
             return
-        result = office.find(place, search, options.limit or office.PAGE_LENGTH)
+        _print_found(office.find(place, search, options.limit or office.PAGE_LENGTH))
+
+
+def _archive_to_query(options: Options) -> AbstractContextManager[Archive]:
+    """Return an archive; at the end of the block it is told whether a row of its catalog cannot be read."""
+    from contextlib import contextmanager
+
+    from handover.archive.errors import CatalogFailed
+
+    @contextmanager
+    def catalog_query() -> Iterator[Archive]:
+        with open_existing_archive(options) as place:
+            yield place
+            odd = place.catalog.unreadable
+        if odd:
+            sys.stdout.flush()
+            jobs = "1 job is" if len(odd) == 1 else f"{len(odd)} jobs are"
+            why = next(iter(odd.values()))
+            raise CatalogFailed(
+                f"{jobs} left out: a row of the catalog {why}. `handover reindex` names the bag."
+            )
+
+    return catalog_query()
+
+
+def _print_found(result: FindResult) -> None:
+    """Print the jobs that were found."""
+    from handover.service import office
+
     if not result.jobs:
         print("No job matches.")
         for each in result.short_words:
@@ -267,8 +296,15 @@ def due(options: Options) -> None:
     day = parse_day(options.day, "DAY")
     current = time_of_issue(options)
     at = current if options.as_of else office.due_time(day, parse_day("today", "DAY"), current)
-    with open_existing_archive(options) as place:
-        found = office.due(place, day, at)
+    with _archive_to_query(options) as place:
+        _show_due(office.due(place, day, at), options)
+
+
+def _show_due(found: DueList, options: Options) -> None:
+    """Print what is due on a day, and write its calendar if it is asked for."""
+    from handover.service import office
+
+    day = found.day
     if options.ics:
         _write_calendar(to_path(options.ics), found.crew_calendar())
         message = f"The crew's visits are in {for_terminal(options.ics)}."
@@ -310,14 +346,12 @@ def export(options: Options) -> None:
     shape = _export_format(options)
     if options.output is not None:
         refuse_existing(options.output)
-    with (
-        open_existing_archive(options) as place,
-        _backup_name(options.output) if options.output else nullcontext(sys.stdout) as out,
-    ):
-        count = office.export(place, out, shape)
-    if options.output:
-        jobs = "1 job is" if count == 1 else f"{count} jobs are"
-        print(f"{jobs} in {for_terminal(options.output)}.")
+    with _archive_to_query(options) as place:
+        with _backup_name(options.output) if options.output else nullcontext(sys.stdout) as out:
+            count = office.export(place, out, shape)
+        if options.output:
+            jobs = "1 job is" if count == 1 else f"{count} jobs are"
+            print(f"{jobs} in {for_terminal(options.output)}.")
 
 
 EXPORT_FORMATS: dict[str, Literal["csv", "jsonl"]] = {

@@ -38,7 +38,7 @@ from pathlib import Path
 from threading import Thread
 from typing import TYPE_CHECKING, Any, Literal, Self
 from urllib.parse import urlencode, urlsplit
-from urllib.request import getproxies
+from urllib.request import getproxies, proxy_bypass
 
 import httpx2
 
@@ -765,7 +765,9 @@ def _refuse_private(address: httpx2.URL) -> None:
 
     A proxy finds the address itself.
     """
-    if address.host in _LOOPBACK or getproxies():
+    if address.host in _LOOPBACK:
+        return
+    if getproxies().keys() & {"https", "all"} and not proxy_bypass(address.host):
         return
     try:
         found = socket.getaddrinfo(address.host, address.port or 443, type=socket.SOCK_STREAM)

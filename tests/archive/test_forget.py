@@ -12,6 +12,7 @@ import pytest
 
 from handover.archive.catalog import Query
 from handover.archive.deposit import Deposit, deposit_files
+from handover.archive.errors import CorruptBag
 from handover.archive.forget import forget_job
 from handover.archive.reindex import rebuild_catalog
 from handover.archive.store import Archive
@@ -155,3 +156,15 @@ def test_the_bag_is_still_read_by_other_programs(personal: Archive, at: datetime
     forget_job(personal, JOB, redact, redact_entry, at)
     command = ["sha256sum", "--check", "--strict", "--quiet", "manifest-sha256.txt", "tagmanifest-sha256.txt"]
     subprocess.run(command, cwd=personal.bags / JOB, check=True)
+
+
+def test_a_list_of_removals_that_cannot_be_read_is_a_damaged_bag(
+    filed: Archive, at: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is sealed, and nothing is made up in its place."""
+    for text in (b"[" * 100_000, b"{}", b"\xff"):
+        bag = replace(filed.bag("2026-07-14-alder"), removed=text)
+        monkeypatch.setattr(filed, "bag", lambda _, bag=bag: bag)
+        with pytest.raises(CorruptBag, match=r"removed\.json"):
+            forget_job(filed, bag.job, lambda *_: None, lambda entry: replace(entry, owner=""), at)
+        monkeypatch.undo()

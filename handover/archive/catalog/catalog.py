@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
@@ -36,18 +35,21 @@ if TYPE_CHECKING:
     from handover.archive.bag import Bag
     from handover.archive.entry import JobEntry, Task
 
-LOG = logging.getLogger("handover")
-
 PAGE_ROWS = 500
 """Jobs in memory at once when all are read."""
 
 
 class Catalog:
-    """The catalog of an archive, open. Its methods raise CatalogFailed where the database fails."""
+    """The catalog of an archive, open. Its methods raise CatalogFailed where the database fails.
+
+    Attributes:
+        unreadable: The rows that were left out of results because they cannot be read, and why, by number.
+    """
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
         self._search = SEARCHES[engine.dialect.name]()
+        self.unreadable: dict[int, str] = {}
 
     @classmethod
     def open(cls, where: Path | str) -> Catalog:
@@ -119,7 +121,7 @@ class Catalog:
             rows = connection.execute(self.statement(query)).all()
         page = rows[: query.limit]
         more = page[-1].number if len(rows) > query.limit else None
-        found = (_read_row(row.number, row.entry) for row in page)
+        found = (self._read_row(row.number, row.entry) for row in page)
         return SearchResult(tuple(each for each in found if each is not None), more)
 
     def entries(self, query: Query | None = None) -> Iterator[JobEntry]:
@@ -173,6 +175,14 @@ class Catalog:
         rows = select(JOB.c.number, JOB.c.entry).join(hits, hits.c.number == JOB.c.number)
         return rows.order_by(JOB.c.number.desc())
 
+    def _read_row(self, number: int, text: str) -> JobEntry | None:
+        """Return the entry of a row; None, and a note of it, where it cannot be read: the other rows can."""
+        try:
+            return read_entry(text)
+        except ValueError as fault:
+            self.unreadable[number] = str(fault)
+            return None
+
     def _tasks(self, day: date) -> Iterator[tuple[JobEntry, Task]]:
         statement = (
             select(JOB.c.number, JOB.c.entry, TASK.c.position)
@@ -181,18 +191,9 @@ class Catalog:
         )
         with _translate_errors(), self._engine.connect() as connection:
             for row in connection.execute(statement):
-                entry = _read_row(row.number, row.entry)
+                entry = self._read_row(row.number, row.entry)
                 if entry is not None and row.position < len(entry.tasks):
                     yield entry, entry.tasks[row.position]
-
-
-def _read_row(number: int, text: str) -> JobEntry | None:
-    """Return the entry of a row; None, with a warning, where it cannot be read: the other rows can."""
-    try:
-        return read_entry(text)
-    except ValueError as fault:
-        LOG.warning("row %s of the catalog %s; `handover reindex` names its bag", number, fault)
-        return None
 
 
 def _number_condition(query: Query, number: ColumnElement[int]) -> list[ColumnElement[bool]]:
