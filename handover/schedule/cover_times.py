@@ -175,7 +175,9 @@ def leave_out_looks_under_covers(schedule: CureSchedule) -> CureSchedule:
 def _with_first_look(schedule: CureSchedule) -> CureSchedule:
     """Return a schedule whose date of the first look is that of its first visit; without one it has none."""
     first, look = schedule.milestone(MilestoneKind.FIRST_WATER), first_visit(schedule)
-    if first is None or (look is not None and (first.not_before is None or look.start <= first.not_before)):
+    if first is None or (
+        look is not None and (first.not_before is None or look.start <= half_hour_up(first.not_before))
+    ):
         return schedule
     others = [each for each in schedule.milestones if each is not first]
     if look is None:
