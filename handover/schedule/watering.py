@@ -133,44 +133,48 @@ def plan_watering(
             visits, held, dry_h = timetable.visits_of(_from_first(slots, forced), held, forced)
             if not visits.any() and _needs_water(slots, timetable.method) and slots.allowed_slots.any():
                 continue  # the last hours of curing, after or before the usual ones
-        if is_look:
-            visits = looks.choose(day, slots) if visits.any() else visits
+        rests = is_look and bool(visits.any()) and not looks.is_due(day)
+        if is_look and visits.any():
+            visits = np.zeros_like(visits) if rests else looks.slot(slots)
+            looks = looks if rests else looks.after(day)
         put_mm = _put_on(slots, visits, method, simulation)
         if method is not None and method.tops_up:
             put_mm, held = _fill(slots, put_mm, begun_mm, method)
         planned.append(_day(day, slots, visits, dry_h, simulation, basis, put_mm))
-        if looks.rest == day:
+        if rests:
             planned[-1] = replace(planned[-1], skipped_because=NO_LOOK)
     return tuple(planned)
 
 
+@dataclass(frozen=True)
 class LookDays:
     """The looks at a cover: one a day at first, later on every second day, at an hour that a person keeps.
 
     Attributes:
-        rest: The last day on which none was due.
+        simulation: Of the slab.
+        first: The day of the first look so far.
+        last: The day of the last one so far.
     """
 
-    def __init__(self, simulation: Simulation) -> None:
-        self.simulation = simulation
-        self.first: date | None = None
-        self.last: date | None = None
-        self.rest: date | None = None
+    simulation: Simulation
+    first: date | None = None
+    last: date | None = None
 
-    def choose(self, day: date, slots: Slots) -> NDArray[np.bool_]:
-        """Return the slot of the look of a day, shape (s,); none where it is not due."""
-        if not self._is_due(day):
-            self.rest = day
-            return np.zeros(len(slots.start_s), dtype=bool)
-        self.first, self.last = self.first or day, day
-        return _first_of(self._suitable(slots))
+    def after(self, day: date) -> LookDays:
+        """Return the looks with one more."""
+        return replace(self, first=self.first or day, last=day)
 
-    def _is_due(self, day: date) -> bool:
+    def is_due(self, day: date) -> bool:
+        """Return whether somebody looks on a day."""
         if self.first is None or self.last is None:
             return True
         practice = self.simulation.practice
         is_early = (day - self.first).days < practice["look.daily"]
         return is_early or (day - self.last).days >= practice["look.apart"]
+
+    def slot(self, slots: Slots) -> NDArray[np.bool_]:
+        """Return the slot of the look of a day, shape (s,)."""
+        return _first_of(self._suitable(slots))
 
     def _suitable(self, slots: Slots) -> NDArray[np.bool_]:
         """Return the slots in the light of the day; else those before people sleep; else those allowed."""
