@@ -29,6 +29,7 @@ def placement_facts(wording: Wording) -> tuple[LabelledValue, ...]:
         **_facts(wording, job.slab),
         **(_facts(wording, job.site) if job.slab.exposure == "indoors" else {}),
         **_facts(wording, job.mix),
+        **_water_added(wording),
         "cement": job.mix.cement_ordered or job.mix.cement,
         "poured": _pour_time(wording),
         **_facts(wording, job.placement),
@@ -63,6 +64,17 @@ ORDER = (
     *("temperature", "curing"),
 )
 """The order of the labels: the slab, its concrete, the day, the care."""
+
+
+def _water_added(wording: Wording) -> dict[str, str]:
+    """Return the ratio of water as ordered and with what was added at the site, if it was much."""
+    added = next((each for each in wording.schedule.cautions if each.code == "water-added"), None)
+    if added is None:
+        return {}
+    wettest = {each.name: each.value for each in added.figures}["water_cementitious"]
+    ratios = (wording.job.mix.water_cementitious, wettest)
+    ordered, wet = (wording.quantities.round_number(each, 2) for each in ratios)
+    return {"w-cm": wording.say("placed.w-cm-added", ordered=ordered, wet=wet)}
 
 
 def _facts(wording: Wording, table: object) -> dict[str, str]:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from handover.documents.care_sheet import CareSheet
 from handover.documents.slab_facts import placement_facts
 from handover.documents.wording import Wording
+from handover.schedule.model import Caution, Figure
 
 if TYPE_CHECKING:
     from handover.jobs.record import JobRecord
@@ -32,3 +34,14 @@ def test_usual_terms_are_in_the_readers_language(job: JobRecord, schedule: CureS
     assert facts[wording.say("placed.reinforcement")] == "fibra"
     [row] = CareSheet(wording, {}).walkthrough
     assert row.item == wording.say("look-at.joints")
+
+
+def test_water_that_was_added_at_the_site_is_told_beside_what_was_ordered(
+    job: JobRecord, schedule: CureSchedule
+) -> None:
+    figures = (Figure("water_cementitious", 0.526, "1"), Figure("strength_lost", 0.066, "1"))
+    wetter = replace(schedule, cautions=(*schedule.cautions, Caution("water-added", figures)))
+    mix = job.mix.model_copy(update={"water_cementitious": 0.50})
+    wording = Wording(job.model_copy(update={"mix": mix}), wetter)
+    label = wording.say("placed.w-cm")
+    assert dict(placement_facts(wording))[label] == "0.5 ordered, 0.53 with the water added at the site"
