@@ -278,15 +278,16 @@ def compare_starts(
 def rank(start: StartHour) -> tuple[Any, ...]:
     """Return by what a start is compared, point by point: an earlier point counts before all later ones.
 
-    No score: first what harms the slab, the most serious first, with the rain in whole millimetres, before
-    final set and in all, and the hours of fast drying; then what is hard on people; then the drying below the
+    No score: first what harms the slab, the most serious first, with the whole hours in which the bare top
+    may freeze before it has set, the rain in whole millimetres, before final set and in all, and the hours
+    of fast drying; then what is hard on people; then the drying below the
     limit. Drying counts by half hours, as it is printed. Of equal starts the earlier one comes first.
     """
     codes = start.codes
     blanket = np.inf if start.blanket is None else start.blanket
     return (
         blanket if {"frost", "frost-any-blanket"} & {*codes} else 0.0,
-        "frost-before-blankets" in codes,
+        _bare_frost_hours(start),
         np.ceil(start.rain_before_set_mm),
         np.ceil(start.rain_mm),
         np.ceil(start.precaution_hours * 2.0) / 2.0,
@@ -296,6 +297,15 @@ def rank(start: StartHour) -> tuple[Any, ...]:
         round(start.peak_drying, 2),
         start.start.timestamp(),
     )
+
+
+def _bare_frost_hours(start: StartHour) -> float:
+    """Return for how many hours the bare top may freeze before final set; infinite where it is not known."""
+    if "frost-before-blankets" not in start.codes:
+        return 0.0
+    if start.frost_from is None or start.final_set is None:
+        return float("inf")
+    return max(1.0, float(np.ceil((start.final_set - start.frost_from) / timedelta(hours=1))))
 
 
 def placing_time(job: JobRecord, practice: Practice) -> timedelta:

@@ -353,3 +353,17 @@ def test_typical_weather_is_dated(job: Job, weather: Weather) -> None:
     compared = compare(job(), short, at(8))
     assert compared.typical_from is not None
     assert compared.typical_from > short.last_hour
+
+
+def test_fewer_hours_of_frost_on_the_bare_top_are_better(job: Job, weather: Weather) -> None:
+    """In frost from the evening on, an early start has set before, a late one lies soft all night."""
+    compared = compare(job(), weather(-6.0, 3.0), at(4, 8, 15))
+    assert all("frost-before-blankets" in each.codes for each in compared.starts)
+    early, late = compared.starts[0], compared.starts[-1]
+    assert early.frost_from
+    assert early.final_set
+    assert late.frost_from
+    assert late.final_set
+    assert early.final_set - early.frost_from < late.final_set - late.frost_from
+    same = {"concerns": late.concerns, "blanket": late.blanket}  # in all else no better
+    assert rank(replace(early, **same)) < rank(late)
