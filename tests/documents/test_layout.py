@@ -115,10 +115,8 @@ def reader(request: pytest.FixtureRequest) -> tuple[str, Paper, Units]:
     [
         pytest.param(name, days, reader, id="-".join((name, str(days), *reader[:2])))
         for number, (name, days) in enumerate(CASES)
-        for reader in (
-            READERS[2],
-            READERS[number % 2],
-        )  # the longest text on the shortest paper, and one other
+        # The longest text on the shortest paper; for every third one other.
+        for reader in (READERS[2], *(READERS[number % 2 : number % 2 + 1] if number % 3 == 1 else ()))
     ],
 )
 def test_nothing_breaks_badly(
@@ -194,7 +192,7 @@ def fills(pdf: bytes) -> list[float]:
     return found
 
 
-@pytest.mark.parametrize("edition", ["en-letter", "en-a4", "es-letter", "es-a4"])
+@pytest.mark.parametrize("edition", ["en-letter", "es-letter", "es-a4"])
 @pytest.mark.parametrize("sample", ["summer-garage", "november-shop", "driveway-compound"])
 def test_a_sample_has_three_pages_and_none_half_empty(
     sample: str, edition: str, sample_sheet: Callable[[str, str, str], bytes]
