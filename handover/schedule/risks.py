@@ -213,7 +213,7 @@ def _coldest_weak_top(simulation: Simulation, dates: Dates) -> Floats:
 
 
 def _rain(simulation: Simulation) -> Iterator[Risk]:
-    """Yield when rain is likely on concrete that it can still damage."""
+    """Yield each likely rain that begins on concrete that it can still damage, as a whole."""
     weather = simulation.weather
     if not simulation.job.slab.gets_rain:
         return
@@ -225,9 +225,10 @@ def _rain(simulation: Simulation) -> Iterator[Risk]:
         (weather.precipitation_mm >= simulation.practice["rain.marks"])
         & (chance >= simulation.practice["rain.likely"])
         & (known > start)
-        & (known <= end)
     )
     for run in _find_runs(wet):
+        if known[run.start] > end:
+            break
         peak = run.start + int(weather.precipitation_mm[run].argmax())
         yield _risk(
             "rain-on-fresh",

@@ -371,3 +371,17 @@ def test_before_a_night_a_sheet_comes_before_fog(job: Job, weather: Weather, as_
     by_day = as_of + timedelta(hours=2)
     first = [next(surface_task._choices(start, each, until, simulation)).how for each in (by_day, night)]
     assert first == ["fog-cover", "sheet-overnight"]
+
+
+def test_rain_that_begins_on_a_fresh_slab_is_named_until_it_ends(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """A cover stays on until the rain is over: 6 hours of 3 mm, the first on the fresh slab."""
+    begins = as_of.astimezone(UTC).replace(minute=0, tzinfo=None) + timedelta(hours=7)
+    series = weather(14.0, 22.0)
+    first = int(np.searchsorted(series.time, np.datetime64(begins, "s")))
+    rain = np.where((np.arange(len(series.time)) - first) // 6 == 0, 3.0, 0.0)
+    wet = weather(14.0, 22.0, precipitation_mm=rain, precipitation_probability=np.sign(rain))
+    (falling,) = (each for each in plan_cure(job(), wet, as_of).risks if each.code == "rain-on-fresh")
+    assert falling.end - falling.start == timedelta(hours=6)
+    assert {each.name: each.value for each in falling.figures} == {"rain": pytest.approx(18.0)}
