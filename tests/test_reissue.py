@@ -422,6 +422,19 @@ def test_the_command_reports_what_moved_and_then_that_nothing_did(run: Run, offi
     assert (result.status, office.revisions) == (0, (1, 2, 3)), result.err
 
 
+def test_a_time_without_an_offset_is_on_the_clock_of_the_archived_job(run: Run, office: Office) -> None:
+    """The archive has the record, and with it the clock of the site; an unknown id is named as that."""
+    local = LATER.replace(tzinfo=None).isoformat()
+    arguments = ("--in", office.archive.folder, "-o", office.folder, "--as-of", local, "--anyway")
+    result = run("reissue", JOB, *arguments, "--same-weather")
+    assert result.status == 0, result.err
+    schedule = json.loads(office.archive.bag(JOB).issue(2)["schedule.json"])
+    assert schedule["issued_at"] == LATER.isoformat()
+    unknown = run("reissue", "2026-01-01-nobody", *arguments, "--same-weather")
+    assert unknown.status == 2
+    assert "there is no job" in unknown.err
+
+
 def test_the_command_takes_a_record_with_what_was_added(
     run: Run, office: Office, record: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

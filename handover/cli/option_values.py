@@ -8,6 +8,7 @@ from handover.cli.output import shell_word
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from datetime import date, datetime
     from pathlib import Path
 
@@ -52,10 +53,11 @@ def config_of(options: Options) -> Config:
     return options.config
 
 
-def time_of_issue(options: Options) -> datetime:
+def time_of_issue(options: Options, zone_of: Callable[[], str | None] | None = None) -> datetime:
     """Return the time of issue: that of --as-of, else now.
 
-    Without an offset from UTC it is on the clock of the site, where the command is about the record of one.
+    Without an offset from UTC it is on the clock of the site, where the command is about the record of one,
+    or `zone_of` returns its zone.
     """
     if options.as_of is None:
         return now()
@@ -63,7 +65,7 @@ def time_of_issue(options: Options) -> datetime:
 
     job = getattr(options, "job", "")
     record = to_path(job) if job and to_path(job).is_file() else None
-    return read_time_of_issue(options.as_of, record)
+    return read_time_of_issue(options.as_of, record, zone_of)
 
 
 def request_of(options: Options, settings: Settings) -> IssueRequest:

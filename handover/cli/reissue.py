@@ -45,20 +45,22 @@ def reissue(options: Options) -> None:
 
 def _reissue(options: Options, workers: PdfWorkers | None) -> None:
     """Issue an archived job again, and print the result."""
-    from handover.service.reissuing import ReissueRequest
+    from functools import partial
+
+    from handover.service.reissuing import ReissueRequest, zone_of_job
     from handover.service.reissuing import reissue_job as issue_again
 
     record = to_path(options.job) if options.job.endswith((".toml", ".json")) else None
     job = _id_of(record) if record else options.job
     folder = to_path(options.output or job)
-    as_of = time_of_issue(options)
-    request = ReissueRequest(
-        weather=_weather_source(options, as_of),
-        record=record,
-        templates=config_of(options).templates,
-        force=options.anyway,
-    )
     with open_existing_archive(options) as archive:
+        as_of = time_of_issue(options, partial(zone_of_job, archive, job))
+        request = ReissueRequest(
+            weather=_weather_source(options, as_of),
+            record=record,
+            templates=config_of(options).templates,
+            force=options.anyway,
+        )
         done = issue_again(archive, job, folder, as_of, request, workers)
     print_cautions(done.cautions)
     if not done.is_new:

@@ -321,6 +321,15 @@ def _id(data: bytes) -> object:
     return None if isinstance(written, list) else written.get("id")
 
 
+def zone_of_set(documents: Mapping[str, bytes], where: str) -> str:
+    """Return the time zone of the site of a set.
+
+    Raises:
+        UnusableInput: It has no schedule as issued.
+    """
+    return str(_schedule(documents, where)["timezone"])
+
+
 def _schedule(documents: Mapping[str, bytes], where: str) -> dict[str, Any]:
     try:
         schedule = json.loads(documents[SCHEDULE_FILE])

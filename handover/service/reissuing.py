@@ -16,7 +16,12 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from handover.archive.catalog.query import JobState, Query
 from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import examine_source, read_source
-from handover.service.archiving import archive_existing_set, issued_record, read_issued_record
+from handover.service.archiving import (
+    archive_existing_set,
+    issued_record,
+    read_issued_record,
+    zone_of_set,
+)
 from handover.service.earlier_sets import read_earlier_schedule
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
 from handover.service.inputs import questions
@@ -83,6 +88,17 @@ class ReissueResult:
 
 
 # ---- one job ----------------------------------------------------------------------------------------
+
+
+def zone_of_job(archive: Archive, job: str) -> str:
+    """Return the time zone of an archived job, as its last issue names it.
+
+    Raises:
+        UnusableInput: There is no such job, or its last issue has no schedule.
+        CorruptBag: The bag cannot be read.
+    """
+    bag = archive.bag(job)
+    return zone_of_set(bag.issue(bag.revisions[-1]), job)
 
 
 def reissue_job(

@@ -15,24 +15,28 @@ from handover.errors import Finding, UnusableInput
 from handover.jobs.reading import zone_of_record
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
 FIELD = "--as-of"
 _EXAMPLE = "2026-07-14T12:30:00-04:00"
 
 
-def read_time_of_issue(text: str, record: Path | None) -> datetime:
+def read_time_of_issue(
+    text: str, record: Path | None, zone_of: Callable[[], str | None] | None = None
+) -> datetime:
     """Return the time of issue, aware.
 
     Args:
         text: A date and a time, with an offset from UTC or without.
         record: The file of the record whose site has the clock of a time without an offset, or None.
+        zone_of: Returns the zone of the site where there is no such file; None where nothing else knows it.
 
     Raises:
         UnusableInput: It is no time, has several readings, has no offset and there is no site, or its year
             cannot be meant.
     """
-    moment = _read(text, record)
+    moment = _read(text, partial(zone_of_record, record) if record else zone_of)
     if (wrong := impossible_year(moment)) is not None:
         raise UnusableInput.with_finding(
             wrong.problem, field=FIELD, expected=wrong.expected, example=_EXAMPLE
@@ -40,7 +44,7 @@ def read_time_of_issue(text: str, record: Path | None) -> datetime:
     return moment
 
 
-def _read(text: str, record: Path | None) -> datetime:
+def _read(text: str, zone_of: Callable[[], str | None] | None) -> datetime:
     fault = partial(Finding, field=FIELD, expected="a date, a time and its offset from UTC", example=_EXAMPLE)
     with suppress(ValueError):
         if (exact := datetime.fromisoformat(text)).tzinfo is not None:
@@ -56,7 +60,7 @@ def _read(text: str, record: Path | None) -> datetime:
     (moment,) = readings.moments
     if moment.tzinfo is not None:
         return moment
-    zone = None if record is None else zone_of_record(record)
+    zone = None if zone_of is None else zone_of()
     if zone is None:
         here = moment.astimezone()
         problem = "does not say its offset from UTC, and no record of one site says it either"
