@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 from handover.documents.date_phrases import capitalise
 from handover.documents.translations import slug
 from handover.documents.words.what_if import what_if
+from handover.schedule.cover_times import sheet_after_blankets
 from handover.schedule.model import MilestoneKind, Party
 from handover.schedule.printed_times import evening_of, is_sawn_within, saw_meets_water
 from handover.schedule.tasks import (
@@ -269,7 +270,9 @@ class _TaskWording:
         """Return how a cover is lifted: for the next watering, or when its date has come."""
         if task.how:
             return _TaskWords(*self.words.event("cover-off", when=self.wording.speak.moment(task.end).text))
-        return _TaskWords(*self.words.event("blankets-off", when=self._date(task.because).when_text))
+        title, text = self.words.event("blankets-off", when=self._date(task.because).when_text)
+        stays = self.wording.say("event.blankets-off.sheet") if sheet_after_blankets(self.schedule) else ""
+        return _TaskWords(title, "\n".join(filter(None, (text, stays))))
 
     # ---- both
 

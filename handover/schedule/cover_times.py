@@ -96,8 +96,9 @@ class FrostCover:
 def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     """Return the covers against frost, in order of time; none of them touches another.
 
-    In place of water a cover stays until the next watering, else until curing ends. Where nothing is watered
-    it stays until cold protection ends. A slab that blankets cure is covered: it has none.
+    In place of water a cover stays until the next watering, else until curing ends, or with cold protection
+    before that: then a sheet keeps the slab from drying. Where nothing is watered it stays until cold
+    protection ends. A slab that blankets cure is covered: it has none.
     """
     if schedule.curing_method == "insulating blanket":
         return ()
@@ -109,6 +110,8 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
     found += [_cover(schedule, start, ()) for start in _in_place_of_water(schedule)]
     covers: list[FrostCover] = []
     for each in sorted(found, key=lambda one: one.start):
+        if covers and schedule.covered_for_frost and covers[-1].off == MilestoneKind.PROTECTION_ENDS:
+            break  # a sheet is on from then on
         if covers and (covers[-1].end is None or each.start <= covers[-1].end.astimezone(UTC)):
             covers[-1] = replace(covers[-1], frosts=(*covers[-1].frosts, *each.frosts))
         else:
@@ -118,11 +121,12 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
 
 def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) -> FrostCover:
     visit = _next_visit(schedule, max([start, *(each.end.astimezone(UTC) for each in frosts)]))
-    off = schedule.milestone(last_cover(schedule))
+    kind = last_cover(schedule, start)
+    off = schedule.milestone(kind)
     return FrostCover(
         start=start,
         end=visit or (None if off is None else off.not_before),
-        off=None if visit else last_cover(schedule),
+        off=None if visit else kind,
         frosts=frosts,
         by_crew=not is_walkable(schedule, start),
     )
@@ -406,12 +410,31 @@ def _next_visit(schedule: CureSchedule, after: datetime) -> datetime | None:
     return min(later, default=None) if schedule.cure_mode == "wet" else None
 
 
-def last_cover(schedule: CureSchedule) -> MilestoneKind:
-    """Return the date on which the last cover against frost comes off."""
-    has_protection = schedule.milestone(MilestoneKind.PROTECTION_ENDS) is not None
-    if schedule.covered_for_frost or not has_protection:
+def last_cover(schedule: CureSchedule, start: datetime) -> MilestoneKind:
+    """Return the date on which the last cover against frost comes off that is laid at an instant.
+
+    Blankets come off when cold protection ends. In place of water they stay until curing ends where that is
+    the same hour or unknown, and where they are laid later: then there is no sheet that goes on without them.
+    """
+    kinds = (MilestoneKind.PROTECTION_ENDS, MilestoneKind.CURING_ENDS)
+    protected, cured = map(schedule.milestone, kinds)
+    if protected is None:
+        return MilestoneKind.CURING_ENDS
+    if not schedule.covered_for_frost:
+        return MilestoneKind.PROTECTION_ENDS
+    warm, ends = protected.not_before, None if cured is None else cured.not_before
+    if warm is None or ends is None or not start < warm < ends:
         return MilestoneKind.CURING_ENDS
     return MilestoneKind.PROTECTION_ENDS
+
+
+def sheet_after_blankets(schedule: CureSchedule) -> bool:
+    """Return whether a sheet goes on without the blankets in place of water, until curing ends.
+
+    The slab is safe from a first frost by then, but water would freeze on it.
+    """
+    ends = (each.off for each in frost_covers(schedule))
+    return schedule.covered_for_frost and MilestoneKind.PROTECTION_ENDS in ends
 
 
 def _in_place_of_water(schedule: CureSchedule) -> Iterator[datetime]:

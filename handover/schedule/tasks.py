@@ -25,6 +25,7 @@ from handover.schedule.cover_times import (
     is_walkable,
     may_water_freeze,
     pipes_by,
+    sheet_after_blankets,
     walk_through,
     ways_left,
 )
@@ -461,6 +462,8 @@ class _Planner:
             return None
         if between is not None and is_covered_between_waterings(self.schedule, start):
             return between.cover
+        if self.schedule.curing_method != "wet burlap" and sheet_after_blankets(self.schedule):
+            return "plastic sheet"
         return self.schedule.curing_method
 
     def _blankets(self) -> Iterator[Task]:

@@ -16,7 +16,12 @@ from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
-from handover.schedule.cover_times import frost_covers, keep_forms_under_covers
+from handover.schedule.cover_times import (
+    frost_covers,
+    is_covered_at,
+    keep_forms_under_covers,
+    sheet_after_blankets,
+)
 from handover.schedule.loading import materials_to_load
 from handover.schedule.model import FORMS_AFTER_COVER, Blanket, Caution, Figure, Protection, Risk
 from handover.schedule.model import MilestoneKind as Kind
@@ -49,9 +54,9 @@ def frozen(schedule_with: Callable[..., CureSchedule], cold_schedule: CureSchedu
 
 
 def test_frost_every_night_is_one_cover(job: JobRecord, frozen: CureSchedule) -> None:
-    """Laid by the crew after the trowel; it stays on until curing ends, in both calendars."""
+    """Laid by the crew after the trowel; it stays on until cold protection ends, in both calendars."""
     [cover] = frost_covers(frozen)
-    ends = frozen.milestone(Kind.CURING_ENDS)
+    ends = frozen.milestone(Kind.PROTECTION_ENDS)
     assert ends is not None
     assert cover.end == ends.not_before
     assert cover.by_crew
@@ -67,6 +72,32 @@ def test_frost_every_night_is_one_cover(job: JobRecord, frozen: CureSchedule) ->
     assert wording.cover is not None
     assert wording.cover.start == cover.start
     assert until in wording.cover.when
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_sheet_goes_on_without_the_blankets_until_curing_ends(
+    job: JobRecord, frozen: CureSchedule, language: str
+) -> None:
+    """Blankets are for the cold, a sheet for the water of the slab: each comes off at its own date.
+
+    Both calendars have the hour at which blankets come off.
+    """
+    protected, cured = (frozen.milestone(each) for each in (Kind.PROTECTION_ENDS, Kind.CURING_ENDS))
+    assert protected is not None
+    assert cured is not None
+    assert protected.not_before is not None
+    assert cured.not_before is not None
+    assert protected.not_before < cured.not_before
+    assert not is_covered_at(frozen, cured.not_before)
+    assert is_covered_at(frozen, protected.not_before)
+    wording = Wording(job, frozen, language=language)
+    assert sheet_after_blankets(wording.schedule)
+    [lifted] = [each for each in crew_events(wording) if each.kind == "blankets-off"]
+    [told] = [each for each in owner_events(wording) if each.kind == Kind.PROTECTION_ENDS]
+    assert lifted.start == told.start
+    assert wording.say("event.blankets-off.sheet") in lifted.description
+    ends = wording.dates.not_before(cured.not_before, cured.kind).text
+    assert wording.visits.covered_until == ends
 
 
 def test_covers_are_read_from_the_tasks(job: JobRecord, frozen: CureSchedule) -> None:
@@ -258,7 +289,15 @@ def test_who_brings_the_blankets_is_not_asked_where_the_crew_covers(
 def test_no_end_of_cold_protection_is_printed_while_a_later_cover_follows(
     job: JobRecord, frozen: CureSchedule
 ) -> None:
-    assert Kind.PROTECTION_ENDS not in Wording(job, frozen).dates.owner_kinds
+    safe = tuple(
+        replace(each, not_before=each.not_before and frozen.placement_end)
+        if each.kind == Kind.PROTECTION_ENDS
+        else each
+        for each in frozen.milestones
+    )
+    covered = replace(frozen, milestones=safe)
+    assert not sheet_after_blankets(covered)
+    assert Kind.PROTECTION_ENDS not in Wording(job, covered).dates.owner_kinds
 
 
 def test_a_slab_under_its_own_blankets_is_not_covered_again(frozen: CureSchedule) -> None:
@@ -267,7 +306,7 @@ def test_a_slab_under_its_own_blankets_is_not_covered_again(frozen: CureSchedule
 
 def test_edge_forms_stay_while_a_cover_lies_over_them(frozen: CureSchedule) -> None:
     """Who strips an edge in a frost bares the coldest part of the slab."""
-    ends = frozen.milestone(Kind.CURING_ENDS)
+    ends = frozen.milestone(Kind.PROTECTION_ENDS)
     forms = keep_forms_under_covers(print_all(frozen)).milestone(Kind.STRIP_EDGE_FORMS)
     assert ends is not None
     assert ends.not_before is not None

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from handover.documents.translations import slug
 from handover.documents.words.schedule_words import ScheduleWords
+from handover.schedule.cover_times import sheet_after_blankets
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import frost_safe_under_blankets
 from handover.schedule.tasks import cover_tasks, is_laid_by_crew
@@ -152,7 +153,7 @@ class CautionWording(ScheduleWords):
         if protection.enough is None:
             return self.say("protection.none-enough")
         values = {"blanket": self._named_blanket(protection)}
-        if self.schedule.covered_for_frost:
+        if self.schedule.covered_for_frost and not sheet_after_blankets(self.schedule):
             return self.say("protection.enough-table", **values)
         if nights := self._nights():
             return self.say("protection.enough-nights", **values, **nights)

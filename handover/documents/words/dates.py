@@ -14,6 +14,7 @@ from handover.schedule.cover_times import (
     is_covered_between_waterings,
     is_dry_look,
     is_hose_by_crew,
+    sheet_after_blankets,
 )
 from handover.schedule.date_dependencies import WHEELS
 from handover.schedule.model import MilestoneKind
@@ -448,8 +449,9 @@ class DateWording:
     def variant(self, key: str, part: str = "") -> str:
         """Return the key of the words that fit this slab and its curing: the special ones first."""
         dry = (f"{self.method}-dry", "dry") if self.schedule.dries_before_frost else ()
+        sheet = ("sheet",) if sheet_after_blankets(self.schedule) else ()
         covered = ("covered",) if self.schedule.covered_for_frost else ()
-        for each in (*dry, *covered, self.method):
+        for each in (*dry, *sheet, *covered, self.method):
             special = f"{key}--{each}{part}"
             if self.has(special):
                 return special

@@ -18,8 +18,9 @@ from handover.schedule.cover_times import (
     is_walkable,
     left_on_until_water,
     may_water_freeze,
+    sheet_after_blankets,
 )
-from handover.schedule.model import NO_LOOK
+from handover.schedule.model import NO_LOOK, MilestoneKind
 from handover.schedule.remaining_watering import RemainingWatering, remaining_watering
 from handover.schedule.tasks import (
     OWNER_SETS,
@@ -419,6 +420,9 @@ class WateringWording(ScheduleWords):
         """Until when the cover stays that replaces all water that is left; empty if there is none."""
         if not (self.is_dry_under_covers and self._remaining.days and self.covers):
             return ""
+        ends = self.schedule.milestone(MilestoneKind.CURING_ENDS)
+        if sheet_after_blankets(self.schedule) and ends is not None and ends.not_before is not None:
+            return self.dates.not_before(ends.not_before, ends.kind).text
         last = self.covers[-1]
         return self.cover_end(last) if self.is_to_lie(last) else ""
 
