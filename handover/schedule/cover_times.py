@@ -286,7 +286,7 @@ def missed_water(schedule: CureSchedule) -> datetime | None:
     return None if is_over or schedule.is_ahead(first.end) else first.start
 
 
-_SHEETS = ("sheet", "sheet-overnight", "sheet-lay")
+_SHEETS = ("sheet", "sheet-overnight", "sheet-lay", "sheet-blankets")
 """Ways whose sheet lies on the slab after the crew has drawn it over it."""
 
 FOGGING = ("fog-cover", "fog-lay", "fog")

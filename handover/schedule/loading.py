@@ -67,6 +67,7 @@ OF_WAY: dict[str, tuple[MaterialCode | None, ...]] = {
     "cover-for-compound": ("plastic",),
     "sheet": ("plastic", "boards"),
     "sheet-overnight": ("plastic", "boards"),
+    "sheet-blankets": ("plastic", "boards"),
     "sheet-lay": ("plastic", "boards", None),
 }
 """What a way to keep the finished surface damp asks for; None: the cover of the slab."""

@@ -348,7 +348,8 @@ class SurfaceChoice:
             "a night under a sheet that is held clear of it; or, under a cover until the rain is over, "
             "compound after it; or compound after the cover against frost, on which it would not be dry, or "
             "a sheet under that cover in place of it; or, in wind or before a night, a sheet drawn over it "
-            "at once; or, where a cover would mark the slab, a clear compound in place of water.",
+            "at once; or, where frost lets nobody water, a sheet that stays under the blankets; or, where a "
+            "cover would mark the slab, a clear compound in place of water.",
             one_of=(
                 "fog-cover",
                 "fog",
@@ -361,6 +362,7 @@ class SurfaceChoice:
                 "cover-for-compound",
                 "sheet",
                 "sheet-overnight",
+                "sheet-blankets",
                 "clear-compound",
             ),
         ),
@@ -399,7 +401,13 @@ class SurfaceTask:
             "first water."
         ),
     ]
-    until: Annotated[Instant, means("The first water of the plan, or the end of spraying or laying.")]
+    until: Annotated[
+        Instant,
+        means(
+            "The first water of the plan, or the end of spraying or laying, or the frost by which blankets "
+            "lie on the sheet."
+        ),
+    ]
     finish_recorded: Annotated[bool, means("Whether the record has the end of the last pass.")]
     choices: Annotated[tuple[SurfaceChoice, ...], means("The ways to do it, the usual one first.")]
     figures: Annotated[tuple[Figure, ...], means("Its numbers.")]

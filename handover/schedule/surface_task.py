@@ -70,9 +70,9 @@ def plan_surface(
 ) -> SurfacePlan:
     """Return until when the finished surface may be bare, and what the crew does if water comes later.
 
-    Where frost keeps water off on the first day, the cover against frost is the plan; where blankets cure the
-    slab, they are. A sheet or burlap that cures it is laid on that day, frost or not. Compound goes on early
-    enough to dry before likely rain, else after it.
+    Where frost keeps water off on the first day, a sheet goes on before the cover against frost; where
+    blankets cure the slab, they are the plan. A sheet or burlap that cures it is laid on that day, frost or
+    not. Compound goes on early enough to dry before likely rain, else after it.
 
     Args:
         simulation: The slab.
@@ -84,6 +84,8 @@ def plan_surface(
     start = _end_of_finishing(simulation, dates)
     if start is not None and simulation.job.curing.method in _LAID:
         return _laid_plan(start, simulation, dates, watering, freezes_from)
+    if start is not None and _is_frosty(watering) and simulation.method is not None:
+        return _under_blankets(start, simulation, freezes_from)
     is_coated = simulation.job.curing.method == _COMPOUND
     until = start if is_coated else _first_visit(watering)
     if start is None or until is None:
@@ -234,6 +236,32 @@ def _laid_plan(
         not_after=_no_earlier(start, not_after),
         cover_from=(choice.until.astimezone(UTC) - COVERING).astimezone(choice.until.tzinfo),
         until=choice.until,
+        finish_recorded=simulation.job.placement.finished is not None,
+        choices=(choice,),
+        figures=(Figure("limit", _allowed_loss(simulation), "mm"),),
+        source=rule.source,
+        mark=rule.mark,
+    )
+    return SurfacePlan(not_after, task)
+
+
+def _under_blankets(start: datetime, simulation: Simulation, freezes_from: datetime | None) -> SurfacePlan:
+    """Return the sheet for a slab that frost lets nobody wet: it keeps the water in, under the blankets.
+
+    Nothing is planned where the bare surface does not dry within a day, or a sheet would mark it.
+    """
+    not_after = _dried_by(start, start + timedelta(days=1), simulation)
+    if not_after is None or not simulation.job.slab.covers:
+        return SurfacePlan(not_after, None)
+    rule, drawn = simulation.practice.rules["surface.bare-time"], start + COVERING
+    frost = drawn if freezes_from is None else half_hour_down(freezes_from)
+    choice = SurfaceChoice("sheet-blankets", start, drawn, _hours(start, drawn), 0.0)
+    task = SurfaceTask(
+        work="cover",
+        start=start,
+        not_after=_no_earlier(start, not_after),
+        cover_from=None,
+        until=min(max(drawn, frost, key=_seconds), start + timedelta(days=1), key=_seconds),
         finish_recorded=simulation.job.placement.finished is not None,
         choices=(choice,),
         figures=(Figure("limit", _allowed_loss(simulation), "mm"),),

@@ -118,6 +118,7 @@ WAIT = {AFTER_RAIN, *COVER_FIRST}
 """Ways in which nothing is sprayed right after the last pass."""
 
 SHEET_LAY = "sheet-lay"
+SHEET_BLANKETS = "sheet-blankets"
 RAIN = "rain-on-fresh"
 
 _LAYS = ("lay", SHEET_LAY)

@@ -16,6 +16,7 @@ import pytest
 from handover.practice.rules import practice
 from handover.schedule import surface_task
 from handover.schedule.cover_times import frost_covers, leave_out_looks_under_covers
+from handover.schedule.loading import materials_to_load
 from handover.schedule.model import CureSchedule, MilestoneKind, Risk, SurfaceTask
 from handover.schedule.plan import plan_cure
 from handover.schedule.simulation import simulate
@@ -173,11 +174,24 @@ def test_compound_goes_on_right_after_the_last_pass(job: Job, weather: Weather, 
     assert [each.how for each in task.choices] == ["compound"]
 
 
-def test_blankets_and_frost_have_their_own_plan(job: Job, weather: Weather, as_of: datetime) -> None:
+def test_blankets_have_their_own_plan(job: Job, weather: Weather, as_of: datetime) -> None:
     assert plan_cure(job(curing={"method": "insulating blanket"}), weather(2.0, 12.0), as_of).surface is None
+
+
+def test_where_it_freezes_a_sheet_keeps_the_water_of_an_open_slab(
+    job: Job, weather: Weather, as_of: datetime
+) -> None:
+    """Blankets let water out, and water from a hose would freeze: the crew draws plastic under them."""
     frosty = plan_cure(job(), weather(-6.0, 4.0), as_of)
     assert frosty.watering[0].skipped_because == "frost"
-    assert frosty.surface is None
+    task, [cover] = task_of(frosty), frost_covers(frosty)
+    [sheet] = task.choices
+    assert sheet.how == "sheet-blankets"
+    assert sheet.litres == 0.0
+    assert task.start == sheet.start <= cover.start
+    assert {"plastic", "boards"} <= {each.code for each in materials_to_load(frosty, job())}
+    marked = plan_cure(job(slab={"coloured": True}), weather(-6.0, 4.0), as_of)
+    assert marked.surface is None or "sheet" not in marked.surface.choices[0].how
 
 
 @pytest.mark.parametrize("hours", [1.0, 3.0, 5.0, 6.0])

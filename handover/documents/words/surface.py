@@ -14,7 +14,7 @@ from handover.schedule.coat_after_cover import coat_begins, cover_on_coat, spray
 from handover.schedule.cover_times import bare_frost, left_on_until_water, ways_left
 from handover.schedule.model import MilestoneKind
 from handover.schedule.printed_times import evening_of, half_hour_down
-from handover.schedule.tasks import COVER_FIRST, RAIN, SHEET_LAY, SURFACE, WAIT
+from handover.schedule.tasks import COVER_FIRST, RAIN, SHEET_BLANKETS, SHEET_LAY, SURFACE, WAIT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -236,6 +236,8 @@ class SurfaceWording(ScheduleWords):
             return self.say(f"surface.{way.how}-owner", at=self._hour(way.start))
         if task.work == "compound":
             return self.say("surface.coat-owner", at=self._start(task, "at", begun=begun))
+        if way.how == SHEET_BLANKETS:
+            return self.say("surface.sheet-blankets-owner")
         if task.work == "cover":
             bridged = task.choices[0].how == SHEET_LAY and not (begun and self._is_firm(task))
             key = self._of_method("surface.sheet-lay-owner" if bridged else "surface.lay-owner")
