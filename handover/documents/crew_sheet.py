@@ -20,10 +20,10 @@ from handover.documents.change_sentences import change_sentences, foremost_chang
 from handover.documents.events import crew_work
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import ways_left
-from handover.schedule.loading import materials_to_load, pour_weather
+from handover.schedule.loading import bare_frost_hours, materials_to_load, pour_weather
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import half_hour_down, half_hour_up
-from handover.schedule.tasks import SHEET_LAY, SURFACE, cover_tasks, is_over
+from handover.schedule.tasks import SHEET_LAY, SURFACE, is_over
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -187,23 +187,18 @@ class CrewSheet:
 
     def _bare_frost(self) -> Iterator[CrewRow]:
         """Yield the hours in which the top may freeze and cannot be covered yet, and what keeps frost off."""
-        protection = self.schedule.protection
-        bare = None if protection is None else protection.bare_freezes_from
-        if bare is None or not self.schedule.is_ahead(bare):
+        hours = bare_frost_hours(self.schedule)
+        if hours is None:
             return
-        laid = self._first_laid
-        hours = self._moment(bare) if laid is None or laid <= bare else self._span(bare, laid)
-        placed = not self.schedule.is_ahead(self.schedule.placement_start)
-        text = self.say("crew.bare-frost.text-placed" if placed else "crew.bare-frost.text")
-        yield CrewRow(hours, f"{self.say('crew.bare-frost.title')}.", text, 1, 1)
-
-    @property
-    def _first_laid(self) -> datetime | None:
-        """When the first blanket goes on: that of the curing, else a cover against frost."""
-        if self.schedule.blankets_on is not None:
-            return self.schedule.blankets_on
-        first = next(iter(cover_tasks(self.schedule)), None)
-        return None if first is None else self._local(first.start)
+        bare, laid = hours
+        if not self.schedule.is_ahead(bare):
+            when, part = self.say("crew.now"), "-now"
+        else:
+            when = self._moment(bare) if laid is None or laid <= bare else self._span(bare, laid)
+            part = "" if self.schedule.is_ahead(self.schedule.placement_start) else "-placed"
+        yield CrewRow(
+            when, f"{self.say('crew.bare-frost.title')}.", self.say(f"crew.bare-frost.text{part}"), 1, 1
+        )
 
     def _danger(self, risk: Risk) -> CrewRow:
         values = {

@@ -38,6 +38,7 @@ from handover.schedule.tasks import (
     UNDATED,
     WALK_THROUGH,
     WATERING,
+    is_held_clear,
     rain_on_coat,
 )
 
@@ -271,8 +272,9 @@ class _TaskWording:
         if task.how:
             return _TaskWords(*self.words.event("cover-off", when=self.wording.speak.moment(task.end).text))
         title, text = self.words.event("blankets-off", when=self._date(task.because).when_text)
-        stays = self.wording.say("event.blankets-off.sheet") if sheet_after_blankets(self.schedule) else ""
-        return _TaskWords(title, "\n".join(filter(None, (text, stays))))
+        after = "sheet" if sheet_after_blankets(self.schedule) else "after" if task.cover else None
+        last = self.wording.say(f"event.blankets-off.{after}") if after else ""
+        return _TaskWords(title, "\n".join(filter(None, (text, last))))
 
     # ---- both
 
@@ -305,9 +307,7 @@ class _TaskWording:
 
     def _held_clear(self, text: str, task: Task) -> str:
         """Return the text of a cover; one of the crew must not touch a slab that has not likely set."""
-        final = self.schedule.milestone(MilestoneKind.FINAL_SET)
-        is_soft = final is None or final.likely is None or task.start < final.likely
-        if task.by != "crew" or not is_soft:
+        if not is_held_clear(self.schedule, task):
             return text
         return f"{text}\n{self.wording.say('cover.hold-clear')}"
 

@@ -3,28 +3,43 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Literal, get_args
 
 import numpy as np
 
 from handover.base.arrays import HOUR_S
 from handover.practice.rules import general_rules, practice
-from handover.schedule.cover_times import ways_left
+from handover.schedule.cover_times import COVERING, ways_left
 from handover.schedule.daily_history import peak_drying
 from handover.schedule.model import MilestoneKind
-from handover.schedule.tasks import BLANKETS_ON, COVERS, LAY_HOSE, LOOK_COAT, UNDATED, is_over, with_tasks
+from handover.schedule.tasks import (
+    BLANKETS_OFF,
+    BLANKETS_ON,
+    COVERS,
+    LAY_HOSE,
+    LOOK_COAT,
+    RUB_EDGES,
+    SHEET,
+    SURFACE,
+    UNDATED,
+    cover_tasks,
+    is_held_clear,
+    is_over,
+    waterings_ahead,
+    with_tasks,
+)
 from handover.weather.daylight import sun_height
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import datetime
 
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule, Protection, SurfaceTask, Task
 
 MaterialCode = Literal[
     "windbreak",
+    "vented-heat",
     "fog-nozzle",
     "evaporation-retarder",
     "rain-plastic",
@@ -36,14 +51,17 @@ MaterialCode = Literal[
     "burlap-plastic",
     "burlap-or-plastic",
     "saw",
+    "saw-in-frost",
     "respirator",
+    "patch",
     "lights",
     "soaker-hose",
     "timer",
     "blankets",
     "blankets-laid",
     "blankets-owner",
-    "vented-heat",
+    "plastic-over-blankets",
+    "plastic-after-blankets",
 ]
 """In the order in which a crew uses them."""
 
@@ -78,6 +96,11 @@ OF_METHOD: dict[str, MaterialCode] = {"plastic sheet": "plastic", "wet burlap": 
 OF_BETWEEN: dict[str, MaterialCode] = {"plastic sheet": "plastic", "wet burlap": "burlap"}
 """The cover between the waterings."""
 
+OF_EDGE: dict[str | None, MaterialCode] = {"curing compound": "compound"}
+"""What a bare edge gets once its forms are stripped, by what cures the slab; a cover that lies does both."""
+
+_BLANKETS = ("blankets", "blankets-laid", "blankets-owner")
+
 
 @dataclass(frozen=True)
 class Material:
@@ -105,15 +128,22 @@ def materials_to_load(schedule: CureSchedule, job: JobRecord) -> tuple[Material,
         [
             *_for_risks(schedule),
             *_for_surface(schedule, job),
+            *_for_between(schedule),
             *_for_coat(schedule),
+            *_for_edges(schedule),
             *_for_saw(schedule),
             *_for_dark(schedule, job),
             *_for_hose(schedule),
             *_for_cold(schedule, job),
+            *_for_bare_frost(schedule),
+            *_after_blankets(schedule),
         ]
     )
     if Material("plastic") in found:
         found.pop(Material("burlap-or-plastic"), None)
+    if any(each.code in _BLANKETS for each in found):
+        found[Material("plastic-over-blankets")] = None
+        found.pop(Material("plastic-after-blankets"), None)  # the same does for it
     order = get_args(MaterialCode)
     return tuple(sorted(found, key=lambda each: order.index(each.code)))
 
@@ -136,10 +166,25 @@ def _for_surface(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
         yield Material(code or _cover(schedule, task))
 
 
+def _for_between(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield the cover that lies between the waterings, while one of them is ahead."""
+    if schedule.between is not None and waterings_ahead(schedule):
+        yield Material(OF_BETWEEN[schedule.between.cover])
+
+
 def _for_coat(schedule: CureSchedule) -> Iterator[Material]:
     """Yield the compound for what rain washed off."""
     if _tasks_left(schedule, LOOK_COAT):
         yield Material("compound")
+
+
+def _for_edges(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield what bare edges get, and what mends them."""
+    for each in _tasks_left(schedule, MilestoneKind.STRIP_EDGE_FORMS):
+        if each.cover in OF_EDGE:
+            yield Material(OF_EDGE[each.cover])
+    if _tasks_left(schedule, RUB_EDGES):
+        yield Material("patch")
 
 
 def _tasks_left(schedule: CureSchedule, *kinds: str) -> list[Task]:
@@ -154,31 +199,40 @@ def _saw_hours(schedule: CureSchedule) -> tuple[datetime, datetime] | None:
 
 
 def _for_saw(schedule: CureSchedule) -> Iterator[Material]:
-    """Yield the saw, with a respirator if need be, while joints are to be sawn; also without a known hour."""
+    """Yield the saw, with a respirator if need be, while joints are to be sawn; also without a known hour.
+
+    Where its water may freeze, it comes with what a dry cut asks for.
+    """
     joints = schedule.joints
-    if _tasks_left(schedule, MilestoneKind.SAW_JOINTS):
-        yield Material("saw")
+    for saw in _tasks_left(schedule, MilestoneKind.SAW_JOINTS):
+        yield Material("saw-in-frost" if saw.if_frost else "saw")
         if joints is not None and joints.protection_factor:
             yield Material("respirator", protection_factor=joints.protection_factor)
 
 
 def _for_dark(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
-    """Yield lights where sawing, or the usual way that is left, goes on after dusk or before dawn.
+    """Yield lights where a task, or the usual way that is left, goes on after dusk or before dawn.
 
     A sheet that lies is no work any more, and nothing else is done in its place.
     """
     site = job.site
     if site.latitude is None or site.longitude is None:
         return
-    usual = next(iter(ways_left(schedule)), None)
-    work = None if usual is None or not schedule.is_ahead(usual.until) else (usual.start, usual.until)
-    for hours in (_saw_hours(schedule), work):
-        if hours is None:
-            continue
-        start = max(hours[0].timestamp(), schedule.issued_at.timestamp())
-        seconds = np.append(np.arange(start, hours[1].timestamp(), HOUR_S / 2), hours[1].timestamp())
+    for first, last in _hours_of_work(schedule):
+        start = max(first.timestamp(), schedule.issued_at.timestamp())
+        seconds = np.append(np.arange(start, last.timestamp(), HOUR_S / 2), last.timestamp())
         if (sun_height(seconds, site.latitude, site.longitude) < general_rules()["daylight.sun"]).any():
             yield Material("lights")
+
+
+def _hours_of_work(schedule: CureSchedule) -> Iterator[tuple[datetime, datetime]]:
+    """Yield from when to when the crew works; what has a day only, or can wait, is done by daylight."""
+    for each in _tasks_left(schedule):
+        if each.kind != SURFACE and not each.all_day and each.until is None:
+            yield each.start, each.end
+    usual = next(iter(ways_left(schedule)), None)
+    if usual is not None and schedule.is_ahead(usual.until):
+        yield usual.start, usual.until
 
 
 def _for_hose(schedule: CureSchedule) -> Iterator[Material]:
@@ -197,7 +251,7 @@ def _cover(schedule: CureSchedule, task: SurfaceTask) -> MaterialCode:
 
 
 def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
-    """Yield the blankets that the crew lays, and heat where no blanket helps.
+    """Yield the blankets that the crew lays, and heat where none is enough.
 
     They are those of the record where these are enough; in mild weather, without any, the usual ones.
     """
@@ -208,15 +262,43 @@ def _for_cold(schedule: CureSchedule, job: JobRecord) -> Iterator[Material]:
             usual = float(practice().materials["cover"].get(schedule.curing_method, 0.0))
             yield Material("blankets-laid", job.curing.blanket_r_value or usual)
         return
-    bare = protection.bare_freezes_from
     if lays and protection.enough != 0:  # where none is enough, the thickest, with heat
         yield _blankets("blankets", protection, job)
     elif lays:
         yield Material("blankets-laid", protection.laid)
     elif covers and protection.enough:
         yield _blankets("blankets-owner", protection, job)
-    if (lays and protection.enough is None) or (bare is not None and schedule.is_ahead(bare)):
+    if lays and protection.enough is None:
         yield Material("vented-heat")
+    if any(is_held_clear(schedule, each) for each in _tasks_left(schedule, *COVERS)):
+        yield Material("boards")
+
+
+def bare_frost_hours(schedule: CureSchedule) -> tuple[datetime, datetime | None] | None:
+    """Return from when the top may freeze with no blanket on it, and when the first one is laid.
+
+    None where it does not, or where the blankets lie at the time of issue; without a time none is laid.
+    """
+    protection = schedule.protection
+    bare = None if protection is None else protection.bare_freezes_from
+    if bare is None:
+        return None
+    lays = schedule.blankets_on or next((each.start for each in cover_tasks(schedule)), None)
+    ends = bare if lays is None else max(bare, lays + COVERING, key=datetime.timestamp)
+    return (bare, lays) if schedule.is_ahead(ends) else None
+
+
+def _for_bare_frost(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield what keeps frost off until a blanket can lie on the top."""
+    if bare_frost_hours(schedule) is not None:
+        yield Material("windbreak")
+        yield Material("vented-heat")
+
+
+def _after_blankets(schedule: CureSchedule) -> Iterator[Material]:
+    """Yield the plastic that goes on when the blankets come off before curing ends."""
+    if any(each.cover == SHEET for each in _tasks_left(schedule, BLANKETS_OFF)):
+        yield Material("plastic-after-blankets")
 
 
 def _blankets(code: MaterialCode, protection: Protection, job: JobRecord) -> Material:

@@ -117,6 +117,7 @@ COVER_FIRST = {AFTER_COVER, COVER_FOR_COAT}
 WAIT = {AFTER_RAIN, *COVER_FIRST}
 """Ways in which nothing is sprayed right after the last pass."""
 
+SHEET = "plastic sheet"
 SHEET_LAY = "sheet-lay"
 SHEET_BLANKETS = "sheet-blankets"
 RAIN = "rain-on-fresh"
@@ -177,6 +178,13 @@ def is_to_lie(schedule: CureSchedule, cover: Task) -> bool:
 def is_laid_by_crew(cover: Task) -> bool:
     """Return whether the crew lays a cover, be it the crew's task or the same one seen by the owner."""
     return cover.by == "crew" or cover.how == BY_CREW
+
+
+def is_held_clear(schedule: CureSchedule, cover: Task) -> bool:
+    """Return whether the crew holds a cover clear of the slab at first, on boards: it has not likely set."""
+    final = schedule.milestone(MilestoneKind.FINAL_SET)
+    is_soft = final is None or final.likely is None or cover.start < final.likely
+    return cover.by == "crew" and is_soft
 
 
 def covers_at(cover: Task, when: datetime) -> bool:
@@ -404,9 +412,12 @@ class _Planner:
             end = _utc(last) if last else _utc(printed.instant) + SAWING
             end = end if start < end else start + SAWING
             notes = tuple(self._saw_notes(start, end))
-            freezes = self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end)
-            dry = "dry" if freezes else None
-            yield self._task(kind, "crew", start, end - start, because=kind, notes=notes, if_frost=dry)
+            frost = self._saw_in_frost(start, end)
+            yield self._task(kind, "crew", start, end - start, because=kind, notes=notes, if_frost=frost)
+
+    def _saw_in_frost(self, start: datetime, end: datetime) -> str | None:
+        freezes = self.job.slab.exposure != "indoors" and may_water_freeze(self.schedule, start, end)
+        return "dry" if freezes else None
 
     def _saw_notes_always(self) -> Iterator[str]:
         if self.job.slab.heated:
@@ -442,7 +453,10 @@ class _Planner:
             start = half_hour_down(set_at)
             end = _utc(start) + SAWING
             notes = (*self._saw_notes(_utc(start), end), *self._night(start))
-            yield self._task(kind, "crew", start, SAWING, because=kind, how=UNDATED, notes=notes)
+            frost = self._saw_in_frost(_utc(start), end)
+            yield self._task(
+                kind, "crew", start, SAWING, because=kind, how=UNDATED, notes=notes, if_frost=frost
+            )
         else:
             day = max(self.schedule.placement_end, self.schedule.issued_at, key=_utc)
             yield self._on_day(kind, "crew", day, because=kind, how=UNDATED, notes=always)
@@ -499,7 +513,20 @@ class _Planner:
     def _lifting(self, off: MilestoneKind, occasion: str) -> Iterator[Task]:
         for _, printed in self._printed_dates([off]):
             start = printed.instant if printed.exact else warmest_up(printed.instant.astimezone(self.zone))
-            yield self._task(BLANKETS_OFF, "crew", start, COVERING, because=off, occasion=occasion)
+            after = self._after_blankets(off)
+            yield self._task(
+                BLANKETS_OFF, "crew", start, COVERING, because=off, occasion=occasion, cover=after
+            )
+
+    def _after_blankets(self, off: MilestoneKind) -> str | None:
+        """Return what lies on the slab after the blankets that cure it, until curing ends; None: nothing."""
+        ends, lifted = self.schedule.milestone(MilestoneKind.CURING_ENDS), self.schedule.milestone(off)
+        if self.schedule.curing_method != "insulating blanket" or self.schedule.dries_before_frost:
+            return None
+        if ends is None or lifted is None or lifted.not_before is None:
+            return None
+        goes_on = ends.not_before is None or _utc(ends.not_before) > _utc(lifted.not_before)
+        return SHEET if goes_on else None
 
     # ---- both
 
