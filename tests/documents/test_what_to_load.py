@@ -25,6 +25,8 @@ from handover.schedule.model import (
 from handover.schedule.model import SurfaceTask as Surface
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from handover.jobs.record import JobRecord
     from handover.schedule.model import CureSchedule
 
@@ -76,7 +78,7 @@ def sheeted(schedule: CureSchedule) -> CureSchedule:
     return replace(schedule, surface=task, between=BetweenCover("wet burlap", 3.0, 0.0), tasks=())
 
 
-CASES = {
+CASES: dict[str, Callable[[CureSchedule], CureSchedule]] = {
     "cover against frost": protected,
     "blankets": blanketed,
     "saw in frost": in_frost,
