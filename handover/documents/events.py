@@ -231,8 +231,14 @@ class _TaskWording:
         text = "\n".join([*self._respirator(task), text, *under, *what_if(say, task)])
         if "over-pipes" in task.notes:
             title = say("milestone.words.saw-heated-title", title=title)
-            text = f"{say('milestone.words.saw-over-pipes')}\n{text}"
+            text = f"{self._over_pipes}\n{text}"
         return _TaskWords(title, self._with_night(text, task))
+
+    @property
+    def _over_pipes(self) -> str:
+        """Return what to mind over heating pipes; those under pressure hold no water that may freeze."""
+        frost = ("-frost",) if self.schedule.has_caution("pipes-freeze") else ()
+        return " ".join(self.wording.say(f"milestone.words.saw-over-pipes{each}") for each in ("", *frost))
 
     def _respirator(self, task: Task) -> Iterator[str]:
         """Yield the respirator without which nobody saws, where there is one."""

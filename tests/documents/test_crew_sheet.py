@@ -118,6 +118,22 @@ def test_who_saws_a_heated_slab_reads_of_the_pipes_first(job: JobRecord, schedul
     assert not any("heating" in f"{each.title} {each.description}" for each in crew_events(dry))
 
 
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_pipes_under_pressure_hold_no_water_where_they_may_freeze(
+    job: JobRecord, schedule: CureSchedule, language: str
+) -> None:
+    """The crew that cuts and the owner read the same: air or antifreeze."""
+    cold = heated(job, schedule)
+    mild = replace(cold.schedule, cautions=(Caution("heated", (Figure("rise", 5.0, "K"),)),), risks=())
+    for each, is_said in ((cold.schedule, True), (mild, False)):
+        wording = Wording(cold.job, each, language=language)
+        (saw,) = (event for event in crew_events(wording) if event.kind == MilestoneKind.SAW_JOINTS)
+        assert (wording.say("milestone.words.saw-over-pipes-frost") in saw.description) == is_said
+    owner, antifreeze = wording.say("caution.pipes-freeze.text"), {"en": "antifreeze", "es": "anticongelante"}
+    for text in (owner, wording.say("milestone.words.saw-over-pipes-frost")):
+        assert antifreeze[language] in text
+
+
 def test_no_water_is_left_in_the_pipes_before_the_frost(job: JobRecord, schedule: CureSchedule) -> None:
     wording = heated(job, schedule)
     (frost,) = wording.schedule.risks
