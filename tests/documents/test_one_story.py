@@ -627,9 +627,13 @@ def test_no_wet_saw_where_it_freezes(job: JobRecord, schedule: CureSchedule, lan
     weather = schedule.weather
     for air_c, is_dry in ((-3.0, True), (15.0, False)):
         frozen = replace(weather, air_c=np.full(len(weather.air_c), air_c))
-        wording = Wording(job, replace(schedule, weather=frozen), language=language)
+        cold = replace(schedule, weather=frozen, cautions=(Caution("silica"),))
+        wording = Wording(job, cold, language=language)
         (saw,) = (each for each in crew_events(wording) if each.kind == Kind.SAW_JOINTS)
         assert (wording.say("if-frost.dry") in saw.description) == is_dry
+        # The owner is not told of water alone where the crew may have none on the saw.
+        [dust] = wording.warnings.notices
+        assert {"en": "vacuum", "es": "aspiradora"}[language] in dust.text
 
 
 # ---- what if it rains, freezes, or nobody is there: the tasks say it, and the papers what the tasks say
