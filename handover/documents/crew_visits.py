@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from handover.schedule.cover_times import COVERING
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import saw_meets_water
 from handover.schedule.tasks import (
@@ -101,13 +102,19 @@ def _cover_visits(wording: Wording, first: datetime | None) -> Iterator[CrewVisi
         off = None if ends is None else ends.not_before
         if off is None or off > issued:
             until = wording.say("cover.until-told") if off is None else wording.speak.moment(off).text
-            laid = wording.speak.moment(start).text
-            yield start, wording.say("sheet.crew-blankets", start=laid, until=until)
+            yield start, _laying(wording, "sheet.crew-blankets", start, start + COVERING, until)
     for each in wording.visits.covers:
         if is_laid_by_crew(each) and each.start != first and wording.visits.is_to_lie(each):
-            laid = wording.speak.moment(each.start.astimezone(issued.tzinfo)).text
             until = wording.visits.cover_end(each)
-            yield each.start, wording.say("sheet.crew-cover", start=laid, until=until)
+            yield each.start, _laying(wording, "sheet.crew-cover", each.start, each.end, until)
+
+
+def _laying(wording: Wording, key: str, start: datetime, end: datetime, until: str) -> str:
+    """Return that a cover is laid, from when and until when; of one whose laying is over, that it stays."""
+    if not wording.schedule.is_ahead(end):
+        return wording.say(f"{key}-lie", until=until)
+    laid = wording.speak.moment(start.astimezone(wording.schedule.issued_at.tzinfo))
+    return wording.say(key, start=_from_now_on(wording, laid), until=until)
 
 
 def _dates(wording: Wording) -> Iterator[CrewVisit]:

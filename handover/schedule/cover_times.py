@@ -116,7 +116,19 @@ def frost_covers(schedule: CureSchedule) -> tuple[FrostCover, ...]:
             covers[-1] = replace(covers[-1], frosts=(*covers[-1].frosts, *each.frosts))
         else:
             covers.append(each)
-    return tuple(covers)
+    return tuple(_as_laid(each, schedule) for each in covers)
+
+
+def _as_laid(cover: FrostCover, schedule: CureSchedule) -> FrostCover:
+    """Return a cover with the hour at which it was laid, or can still be.
+
+    A cover whose hour is past is laid now, unless an issue before told of one: nobody knew of it.
+    """
+    issued = schedule.issued_at.astimezone(ZoneInfo(schedule.timezone))
+    if schedule.is_ahead(cover.start + COVERING) or not cover.covers_at(issued.astimezone(UTC)):
+        return cover
+    start = (schedule.covered_since or half_hour_down(issued)).astimezone(UTC)
+    return replace(cover, start=start, by_crew=not is_walkable(schedule, start))
 
 
 def _cover(schedule: CureSchedule, start: datetime, frosts: tuple[Risk, ...]) -> FrostCover:

@@ -908,6 +908,13 @@ class CureSchedule:
         Instant | None,
         means("From when the blankets that cure the slab are laid, early end; null where none cure it."),
     ] = None
+    covered_since: Annotated[
+        Instant | None,
+        means(
+            "When the cover against frost that lies at the time of issue was laid, as an issue before told "
+            "it; null: no issue told of one."
+        ),
+    ] = None
     missed_water: Annotated[
         Instant | None,
         means(

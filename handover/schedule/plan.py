@@ -56,6 +56,7 @@ def plan_cure(
     members: int = MEMBERS,
     rules: str | None = None,
     cover: str | None = None,
+    covered_since: datetime | None = None,
 ) -> CureSchedule:
     """Return the schedule of a job under its weather.
 
@@ -69,6 +70,7 @@ def plan_cure(
         members: Size of the ensemble.
         rules: Code of the rules to plan by ("us", "de", "strictest"); None: those of the site's country.
         cover: The cover that lies between the waterings since the issue before; None: none.
+        covered_since: When the cover against frost of the issue before was laid; None: none lies.
 
     Raises:
         UnusableInput: The weather is of another place or time, or there are no such ``rules``; carries all
@@ -126,6 +128,7 @@ def plan_cure(
         between=between,
         surface=surface.task,
         blankets_on=blankets_laid(simulation),
+        covered_since=covered_since,
         room=room_basis(job, simulation.weather, simulation.air_c),
         joints=plan_joints(simulation, dates),
         measurements=simulation.measurements.records,

@@ -193,6 +193,15 @@ def covers_at(cover: Task, when: datetime) -> bool:
     return _utc(cover.start) <= _utc(when) and (end is None or _utc(when) < _utc(end))
 
 
+def covered_since(earlier: CureSchedule, when: datetime) -> datetime | None:
+    """Return when the cover that lies on the slab at an instant was laid, as an issue before it told.
+
+    None where none was to lie there by then.
+    """
+    told = (each for each in cover_tasks(earlier) if covers_at(each, when) and _utc(each.end) <= _utc(when))
+    return max((each.start for each in told), key=_utc, default=None)
+
+
 def waterings_ahead(schedule: CureSchedule) -> tuple[Task, ...]:
     """Return the owner's waterings, looks and work with a timer that are not over, in order of time."""
     return tuple(each for each in schedule.tasks_of("owner", WATERING) if schedule.is_ahead(each.end))

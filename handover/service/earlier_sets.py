@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from handover.documents.schedule_json import read_schedule
 from handover.errors import Finding, UnusableInput
 from handover.schedule.reasons import PlanInputs
+from handover.schedule.tasks import covered_since
 from handover.service.archiving import read_issued_documents, read_issued_record
 from handover.service.inputs import read_joined_weather
 from handover.service.job_inputs import WeatherFile
@@ -47,6 +48,10 @@ class EarlierSet:
             return None
         same = self.inputs is not None and self.inputs.job.curing == job.curing
         return self.schedule.between.cover if same else None
+
+    def covered_since(self, as_of: datetime) -> datetime | None:
+        """Return when the cover against frost that lies at a time of issue was laid; None: none was told."""
+        return None if self.schedule is None else covered_since(self.schedule, as_of)
 
 
 class NextIssue(NamedTuple):

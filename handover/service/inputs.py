@@ -355,8 +355,9 @@ def compute(
     revision: int = 1,
     settings: Settings = Settings(),  # noqa: B008 - it does not change
     cover: str | None = None,
+    covered_since: datetime | None = None,
 ) -> CureSchedule:
-    """Return the schedule of the inputs; the time of issue is aware, the cover that of the issue before."""
+    """Return the schedule of the inputs; the time of issue is aware, the covers those of the issue before."""
     LOG.info("3 compute")
     return plan_cure(
         inputs.job,
@@ -367,6 +368,7 @@ def compute(
         rules=settings.rules,
         share=settings.share,
         cover=cover,
+        covered_since=covered_since,
     )
 
 

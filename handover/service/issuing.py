@@ -321,7 +321,8 @@ def compute_schedule(
         return compute(inputs, request.as_of, request.revision, settings)
     before = before or read_earlier_set(request.earlier)
     cover = before.cover_for(inputs.job)
-    schedule = compute(inputs, request.as_of, request.revision, settings, cover)
+    laid = before.covered_since(request.as_of)
+    schedule = compute(inputs, request.as_of, request.revision, settings, cover, laid)
     if before.schedule is None or before.schedule.issued_at > request.as_of:
         return schedule
     found = changes(before.schedule, schedule)

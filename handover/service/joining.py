@@ -26,6 +26,7 @@ from handover.jobs.reading import examine_source
 from handover.practice.rules import general_rules
 from handover.schedule.model import MilestoneKind
 from handover.schedule.shared_visits import plan_together
+from handover.schedule.tasks import covered_since
 from handover.service.archiving import issued_record, read_issued
 from handover.service.inputs import pictures_of
 from handover.service.pdf_workers import PendingPdf
@@ -379,6 +380,7 @@ def project_slabs(
             revision=issue["revision"],
             issued_at=at.astimezone(slab.job.zone),
             changes=slab.schedule.changes if changed else (),
+            covered_since=covered_since(slab.schedule, at),
             missed_water=None if earlier and earlier.include(slab) else slab.schedule.missed_water,
             tasks=(),  # some are over by now
         )

@@ -26,7 +26,7 @@ from handover.schedule.loading import materials_to_load
 from handover.schedule.model import FORMS_AFTER_COVER, Blanket, Caution, Figure, Protection, Risk
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
-from handover.schedule.tasks import cover_tasks, is_laid_by_crew, with_tasks
+from handover.schedule.tasks import cover_tasks, covered_since, is_laid_by_crew, with_tasks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -98,6 +98,58 @@ def test_a_sheet_goes_on_without_the_blankets_until_curing_ends(
     assert wording.say("event.blankets-off.sheet") in lifted.description
     ends = wording.dates.not_before(cured.not_before, cured.kind).text
     assert wording.visits.covered_until == ends
+
+
+def frozen_night_later(frozen: CureSchedule) -> CureSchedule:
+    """Issued in the first night of frost, hours after its cover should have gone on."""
+    cold = (Figure("coldest_surface", -3.0, "degC"), Figure("coldest_air", -6.0, "degC"))
+    nights = tuple(replace(each, figures=cold) for each in frozen.risks)
+    return replace(frozen, risks=nights, issued_at=nights[0].start + timedelta(minutes=40), tasks=())
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_cover_that_nobody_was_told_of_is_laid_now(
+    language: str, job: JobRecord, frozen: CureSchedule
+) -> None:
+    """A frost that an earlier forecast did not have: the crew brings blankets, and every paper says so."""
+    late = frozen_night_later(frozen)
+    wording = Wording(job, late, language=language)
+    [laid] = wording.schedule.tasks_of("crew", "frost-cover")
+    assert late.issued_at - timedelta(minutes=30) < laid.start <= late.issued_at < laid.end
+    [event] = [each for each in crew_events(wording) if each.kind == "frost-cover"]
+    assert event.start == laid.start
+    assert any(each.kind == "frost-cover" for each in CrewSheet(wording).rows("visits"))
+    assert "blankets" in {each.code for each in materials_to_load(late, job)}
+    [visit] = cover_visits(wording)
+    assert wording.say("sheet.crew-now") in visit[1]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_cover_that_an_issue_before_told_of_lies(
+    language: str, job: JobRecord, frozen: CureSchedule
+) -> None:
+    """It keeps its hour, the crew does not come for it again, and no paper says that it is yet to be laid."""
+    told, late = with_tasks(replace(frozen, tasks=()), job), frozen_night_later(frozen)
+    since = covered_since(told, late.issued_at)
+    assert since == frost_covers(told)[0].start
+    wording = Wording(job, replace(late, covered_since=since), language=language)
+    [laid] = wording.schedule.tasks_of("crew", "frost-cover")
+    assert laid.start == since
+    assert not any(each.kind == "frost-cover" for each in CrewSheet(wording).rows("visits"))
+    [visit] = cover_visits(wording)
+    until = wording.visits.cover_end(laid)
+    assert visit[1] == wording.say("sheet.crew-cover-lie", until=until)
+
+
+def test_a_cover_is_told_once_its_laying_is_over(job: JobRecord, frozen: CureSchedule) -> None:
+    """Before that, and once it is off, none lies."""
+    told = with_tasks(replace(frozen, tasks=()), job)
+    [cover] = cover_tasks(told)
+    assert cover.span is not None
+    assert cover.span.end is not None
+    assert covered_since(told, cover.end) == cover.start
+    for when in (cover.end - timedelta(minutes=1), cover.span.end):
+        assert covered_since(told, when) is None
 
 
 def test_covers_are_read_from_the_tasks(job: JobRecord, frozen: CureSchedule) -> None:
