@@ -320,7 +320,7 @@ class _TaskWording:
     def _until(self, task: Task) -> str:
         visits = self.wording.visits
         stays = self.wording.say("cover.stays", until=visits.cover_end(task))
-        return "\n".join(filter(None, (stays, visits.timer_off(task))))
+        return "\n".join(filter(None, (visits.under(task), stays, visits.timer_off(task))))
 
     # ---- parts
 

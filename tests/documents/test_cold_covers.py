@@ -14,6 +14,7 @@ from handover.documents.crew_sheet import CrewSheet
 from handover.documents.crew_visits import cover_visits
 from handover.documents.data_sheet import DataSheet
 from handover.documents.events import crew_events, owner_events
+from handover.documents.translations import slug
 from handover.documents.wording import Wording
 from handover.practice.rules import general_rules
 from handover.schedule.cover_times import (
@@ -23,7 +24,15 @@ from handover.schedule.cover_times import (
     sheet_after_blankets,
 )
 from handover.schedule.loading import materials_to_load
-from handover.schedule.model import FORMS_AFTER_COVER, Blanket, Caution, Figure, Protection, Risk
+from handover.schedule.model import (
+    FORMS_AFTER_COVER,
+    BetweenCover,
+    Blanket,
+    Caution,
+    Figure,
+    Protection,
+    Risk,
+)
 from handover.schedule.model import MilestoneKind as Kind
 from handover.schedule.printed_times import WARMEST, print_dates
 from handover.schedule.tasks import cover_tasks, covered_since, is_laid_by_crew, with_tasks
@@ -193,6 +202,35 @@ def test_a_cover_for_some_nights_comes_off_with_the_next_watering(schedule: Cure
     later = [visit.start for day in days[4:] for visit in day.visits]
     assert cover.end == min(later)
     assert cover.start.date() <= days[3].date
+
+
+@pytest.mark.parametrize("cover", ["wet burlap", "plastic sheet"])
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_what_lies_between_waterings_has_its_place_under_a_cover_against_frost(
+    language: str, cover: str, job: JobRecord, schedule: CureSchedule
+) -> None:
+    """The box and the calendar tell it; a slab that never had any water has nothing to keep wet."""
+    days = list(schedule.watering)
+    days[3] = replace(days[3], visits=(), skipped_because="frost")
+    some = replace(schedule, watering=tuple(days), risks=(), between=BetweenCover(cover, 13.0, 0.0), tasks=())
+    wording = Wording(job, replace(some, issued_at=frost_covers(some)[0].start), language=language)
+    under = wording.say(f"cover.under.{slug(cover)}")
+    assert wording.cover is not None
+    assert under in wording.cover.sentence
+    [event] = [each for each in owner_events(wording) if each.kind == "cover-not-water"]
+    assert under in event.description
+    assert wording.visits.between
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_a_slab_without_any_water_left_has_no_cover_between_waterings(
+    language: str, job: JobRecord, frozen: CureSchedule
+) -> None:
+    covered = replace(frozen, between=BetweenCover("wet burlap", 13.0, 0.0), risks=())
+    wording = Wording(job, covered, language=language)
+    assert not wording.visits.between
+    assert not any(wording.visits.under(each) for each in cover_tasks(wording.schedule))
+    assert wording.say("crew.between") not in {row.when for row in CrewSheet(wording).rows("surface")}
 
 
 @pytest.mark.parametrize("language", LANGUAGES)

@@ -333,9 +333,9 @@ class WateringWording(ScheduleWords):
 
     @property
     def between(self) -> str:
-        """The cover between the waterings, in one sentence; empty where there is none."""
+        """The cover between the waterings, in a sentence; empty without one, and where no water is left."""
         cover = self.schedule.between
-        if cover is None:
+        if cover is None or self.is_dry_under_covers:
             return ""
         hours = self.speak.length(timedelta(hours=max(round(cover.open_dry_hours), 1)))
         return self.say(f"between.line.{slug(cover.cover)}", dry=hours)
@@ -392,7 +392,8 @@ class WateringWording(ScheduleWords):
         by = "-crew" if is_laid_by_crew(task) and not is_walkable(self.schedule, issued) else ""
         is_coated = self.schedule.cure_mode == "coat"  # nobody waters it at any time
         then = "" if task.span.off or is_coated else self.say("cover.then-water")
-        lines = [self.of_method(f"cover.text{by}"), *what_if(self.say, task), then, self.timer_off(task)]
+        text, under = self.of_method(f"cover.text{by}"), self.under(task)
+        lines = [text, under, *what_if(self.say, task), then, self.timer_off(task)]
         return CoverWords(
             title=self.of_method(f"cover.title{by}"),
             when=self.say(
@@ -403,6 +404,14 @@ class WateringWording(ScheduleWords):
             sentence=" ".join(line for line in lines if line),
             start=start,
         )
+
+    def under(self, cover: Task) -> str:
+        """Return what becomes of the cover between waterings under one against frost; empty without it."""
+        between = self.schedule.between
+        visits = (visit for day in self.schedule.watering for visit in day.visits)
+        if between is None or all(cover.start <= each.start for each in visits):
+            return ""
+        return self.say(f"cover.under.{slug(between.cover)}")
 
     def of_method(self, key: str) -> str:
         """Return the words for the way in which the slab is cured, else the usual ones."""
