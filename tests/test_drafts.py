@@ -107,3 +107,10 @@ def test_a_draft_that_is_not_there(drafts: Drafts) -> None:
     assert drafts.names() == ()
     with pytest.raises(UnusableInput, match="no draft"):
         drafts.read("slab")
+
+
+@pytest.mark.parametrize("name", ["../" + "x" * 5000, "x" * 5000])
+def test_a_long_name_of_a_file_is_not_repeated_whole(drafts: Drafts, name: str) -> None:
+    with pytest.raises(UnusableInput) as refused:
+        drafts.save("alder", b"id = 1", AT, files={name: b"x"})
+    assert all(len(str(each)) < 1000 for each in refused.value.findings)

@@ -134,6 +134,21 @@ def test_a_set_that_does_not_say_so(office: Office) -> None:
         read_settings({})
 
 
+@pytest.mark.parametrize("name", ["weather", "typical"])
+@pytest.mark.parametrize("value", [{"a": 1}, "gone.csv", 1])
+def test_a_set_whose_weather_is_odd_or_gone_is_refused_in_words(
+    office: Office, run: Callable[..., Any], name: str, value: object
+) -> None:
+    """Seen: a fault in the program itself, where `typical` was a table."""
+    settings = office.folder / "inputs" / "settings.json"
+    settings.write_text(json.dumps(json.loads(settings.read_bytes()) | {name: value}), encoding="utf-8")
+    archive = office.folder.parent / "spoilt"
+    assert run("archive", office.folder, "--to", archive).status == 0
+    result = run("reissue", JOB, "--same-weather", "--anyway", "--in", archive, "-o", office.folder)
+    assert result.status == 2
+    assert "does not" in result.err
+
+
 # ---- new weather
 
 

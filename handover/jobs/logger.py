@@ -50,6 +50,8 @@ _GAP_S = _RULES["log.gap"] * HOUR_S
 _JUMP_K, _JUMP_S, _DRIFT_K_H = _RULES["log.jump"], _RULES["log.jump-within"] * HOUR_S, _RULES["log.drift"]
 _MAX_REVERSAL_S = _RULES["log.reversal"] * HOUR_S
 _STILL_S, _STILL_READINGS = _RULES["log.still"] * HOUR_S, int(_RULES["log.still-readings"])
+_CLOCK_YEARS = 1970, 2100
+"""The years of a logger's clock: one that was never set begins with 1970."""
 _MAX_NAMED = 3
 _MAX_FAULTS = 10
 _WHAT = "a CSV of the logger: a line of column names, then a time and a temperature to a line"
@@ -192,7 +194,8 @@ def _series(
     faults = [each for each in times.findings if each.severity == "fault"]
     for row, moment in zip(rows, times.moments, strict=True):
         value = _number(row.cells, columns.temperature, decimal)
-        faults += [replace(value, line=row.line)] if isinstance(value, Finding) else []
+        wrong = value if isinstance(value, Finding) else _impossible_clock(moment)
+        faults += [replace(wrong, line=row.line)] if wrong else []
         if isinstance(moment, datetime) and isinstance(value, float):
             seconds.append(moment.timestamp())
             values.append(value)
@@ -206,6 +209,15 @@ def _series(
     celsius = np.array(values, dtype=np.float64) * columns.scale + columns.shift
     series = _Series(np.array(seconds, dtype=np.float64)[order], celsius[order])
     return series.only(np.isfinite(series.celsius)), cautions
+
+
+def _impossible_clock(moment: object) -> Finding | None:
+    """Return a finding for a time that no clock of a logger has, be it set or not."""
+    if not isinstance(moment, datetime) or _CLOCK_YEARS[0] <= moment.year <= _CLOCK_YEARS[1]:
+        return None
+    return Finding(
+        f"the year {moment.year} cannot be right", field="time", expected="the time on the logger's clock"
+    )
 
 
 def _number(cells: list[str], at: int, decimal: str) -> float | Finding:

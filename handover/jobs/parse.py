@@ -93,7 +93,7 @@ def parse_text(text: str) -> dict[str, Any] | list[Finding]:
         return _find_duplicates(text) or _toml_faults(text, str(error))
     if _is_too_deep(tables):
         return [_TOO_DEEP]
-    return _find_duplicates(text) or _without_nulls(tables)
+    return _find_duplicates(text) or _plain_tables(tables)
 
 
 def _is_too_deep(tables: Any) -> bool:
@@ -109,11 +109,18 @@ def _is_too_deep(tables: Any) -> bool:
     return any(isinstance(value, dict | list) for value in level)
 
 
-def _without_nulls(value: Any) -> Any:
-    """Return tables without nulls: other programs write null for a field that is left out."""
+def _plain_tables(value: Any) -> Any:
+    """Return tables without nulls: other programs write null for a field that is left out.
+
+    Half of a surrogate pair in a key is shown by its code: no table can have such a key.
+    """
     if isinstance(value, dict):
-        return {key: _without_nulls(each) for key, each in value.items() if each is not None}
-    return [_without_nulls(each) for each in value] if isinstance(value, list) else value
+        return {_plain_key(key): _plain_tables(each) for key, each in value.items() if each is not None}
+    return [_plain_tables(each) for each in value] if isinstance(value, list) else value
+
+
+def _plain_key(key: str) -> str:
+    return key.encode(errors="backslashreplace").decode()
 
 
 def _find_duplicates(text: str) -> list[Finding]:

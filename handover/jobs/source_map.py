@@ -7,6 +7,8 @@ import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal
 
+from handover.base.text import MAX_SHORT
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -20,9 +22,12 @@ MAX_DEPTH = 12  # the record has four levels; deeper ones are not part of it
 
 
 def join_path(path: Path) -> str | None:
-    """Return a path as people read it: `ticket[2].slump` is the slump of the second ticket."""
-    text = "".join(f"[{key + 1}]" if isinstance(key, int) else f".{key}" for key in path)
-    return text.lstrip(".") or None
+    """Return a path as people read it: `ticket[2].slump` is the slump of the second ticket.
+
+    A key that is no key may be as long as the record: of it the beginning is enough.
+    """
+    text = "".join(f"[{key + 1}]" if isinstance(key, int) else f".{key}" for key in path).lstrip(".")
+    return (text if len(text) <= MAX_SHORT else f"{text[: MAX_SHORT - 3]}...") or None
 
 
 @dataclass

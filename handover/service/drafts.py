@@ -23,6 +23,7 @@ from filelock import FileLock
 
 from handover.base.atomic import write_file
 from handover.base.file_names import MAX_NAME_BYTES, safe_name
+from handover.base.text import quoted_text, short_line
 from handover.errors import Finding, UnusableInput
 from handover.jobs.attached_files import FolderFiles
 from handover.jobs.parse import decode_utf8, language_of
@@ -95,7 +96,9 @@ class Drafts:
         folder = self._folder / _folder_name(name)
         saved = _revisions_in(folder)
         if not saved:
-            raise UnusableInput([Finding(f"there is no draft {name!r}", expected="the name of a draft")])
+            raise UnusableInput(
+                [Finding(f"there is no draft {quoted_text(name)}", expected="the name of a draft")]
+            )
         number, at, file = saved[-1]
         source = RecordSource(f"record{file.suffix}", file.read_bytes(), FolderFiles(folder / FILES_FOLDER))
         examined = examine_source(source)
@@ -137,7 +140,7 @@ class Drafts:
             last = saved[-1][0] if saved else 0
             if after is not None and after != last:
                 problem = f"was saved by somebody else meanwhile: the last revision is {last}, not {after}"
-                raise UnusableInput([Finding(problem, name, expected="the current draft")])
+                raise UnusableInput([Finding(problem, short_line(name), expected="the current draft")])
             if not saved or saved[-1][2].read_bytes() != data:
                 stamp = at.astimezone(UTC).strftime(_TIME)
                 _write(folder / f"{last + 1:04}-{stamp}.{_language(data)}", data)
@@ -167,12 +170,14 @@ def _folder_name(name: str) -> str:
 def _problem_of_name(path: str) -> Finding | None:
     """Return the fault of the name of a file; None if it is valid on every system."""
     if not is_inside(path):
-        return Finding("leads out of the draft", path, expected="a name below the folder of the record")
+        problem = "leads out of the draft"
+        return Finding(problem, short_line(path), expected="a name below the folder of the record")
     parts = PurePosixPath(path).parts
     safe = "/".join(map(safe_name, parts))
     if safe == unicodedata.normalize("NFC", "/".join(parts)):
         return None
-    return Finding("is not a name that every system takes", path, expected="another name", example=safe)
+    problem = "is not a name that every system takes"
+    return Finding(problem, short_line(path), expected="another name", example=safe)
 
 
 def _revisions_in(folder: Path) -> list[tuple[int, datetime, Path]]:
@@ -203,4 +208,4 @@ def _write(file: Path, data: bytes) -> None:
         write_file(file, data)
     except OSError as fault:
         problem = f"cannot be written: {fault.strerror}"
-        raise UnusableInput([Finding(problem, file.name, expected="another name")]) from None
+        raise UnusableInput([Finding(problem, short_line(file.name), expected="another name")]) from None

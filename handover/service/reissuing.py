@@ -26,9 +26,8 @@ from handover.service.earlier_sets import read_earlier_schedule
 from handover.service.forecasts import CachingWeatherReader, ForecastCache
 from handover.service.inputs import questions
 from handover.service.issuing import IssueRequest, check_request, compute_schedule, render_set
-from handover.service.job_inputs import WeatherFile
 from handover.service.publish import INPUTS_FOLDER, SCHEDULE_FILE, next_revision
-from handover.service.settings import read_settings
+from handover.service.settings import read_settings, weather_among
 from handover.service.summary import change_lines
 from handover.service.workers import failure_result
 from handover.weather.reading import examine_weather_bytes
@@ -43,7 +42,7 @@ if TYPE_CHECKING:
     from handover.jobs.reading import ExaminedRecord
     from handover.jobs.record import JobRecord
     from handover.service.forecasts import GridCell
-    from handover.service.job_inputs import JobInputs
+    from handover.service.job_inputs import JobInputs, WeatherFile
     from handover.service.pdf_workers import PdfWorkers
     from handover.service.settings import Provenance
     from handover.weather.reading import ExaminedWeather as WeatherExamined
@@ -205,16 +204,12 @@ def _new_weather(
     _require_same_job(examined.record.id, job, examined.source.name)
     if request.weather is not None:
         return request.weather(examined.record)
-    return WeatherFile(
-        provenance.weather, documents[INPUTS_FOLDER + provenance.weather], provenance.received_at
-    )
+    return weather_among(documents, provenance.weather, provenance.received_at)
 
 
 def _typical_of(documents: Mapping[str, bytes], provenance: Provenance) -> WeatherFile | None:
     """Return the typical year of a set."""
-    if not provenance.typical:
-        return None
-    return WeatherFile(provenance.typical, documents[INPUTS_FOLDER + provenance.typical])
+    return weather_among(documents, provenance.typical) if provenance.typical else None
 
 
 def _record_changed(inputs: JobInputs, documents: Mapping[str, bytes]) -> bool:

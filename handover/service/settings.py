@@ -14,6 +14,7 @@ from hashlib import sha256
 from typing import TYPE_CHECKING, Any
 
 from handover.base.file_names import ascii_name
+from handover.base.text import short_line
 from handover.base.version import VERSION
 from handover.documents.templating import templates_folder
 from handover.errors import Finding, UnusableInput
@@ -125,14 +126,43 @@ def read_issued_weather(documents: Mapping[str, bytes]) -> tuple[WeatherFile, ..
         UnusableInput: The set does not say how it was made, or its weather is missing.
     """
     made = read_settings(documents)
+    own = weather_among(documents, made.weather, made.received_at)
     try:
-        own = WeatherFile(made.weather, documents[INPUTS_FOLDER + made.weather], made.received_at)
         return (own, *_read_earlier_weather(documents))
     except (LookupError, ValueError, TypeError) as fault:
-        finding = Finding(
-            "does not have its weather", file=INPUTS_FOLDER, expected="a set as `handover issue` wrote it"
-        )
-        raise UnusableInput([finding]) from fault
+        raise _no_weather(INPUTS_FOLDER) from fault
+
+
+def weather_among(documents: Mapping[str, bytes], name: str, at: datetime | None = None) -> WeatherFile:
+    """Return a weather file among the inputs of a set.
+
+    Args:
+        documents: The set by file name.
+        name: Of the file.
+        at: When it was downloaded, if it was.
+
+    Raises:
+        UnusableInput: It is missing.
+    """
+    if (data := documents.get(INPUTS_FOLDER + name)) is None:
+        raise _no_weather(short_line(INPUTS_FOLDER + name))
+    return WeatherFile(name, data, at)
+
+
+def _no_weather(file: str) -> UnusableInput:
+    finding = Finding("does not have its weather", file=file, expected="a set as `handover issue` wrote it")
+    return UnusableInput([finding])
+
+
+def _name(value: object) -> str:
+    """Return the name of a file, as it is.
+
+    Raises:
+        TypeError: It is no text.
+    """
+    if not isinstance(value, str):
+        raise TypeError(f"{type(value).__name__} is no name")
+    return value
 
 
 def _read_earlier_weather(documents: Mapping[str, bytes]) -> Iterator[WeatherFile]:
@@ -160,8 +190,8 @@ def read_settings(documents: Mapping[str, bytes]) -> Provenance:
         return Provenance(
             settings=Settings(**{**chosen, "languages": languages}),
             own_look=bool(manifest["templates"]["own"]),
-            weather=manifest["weather"],
-            typical=manifest["typical"],
+            weather=_name(manifest["weather"]),
+            typical=_name(manifest["typical"]) if manifest["typical"] else None,
             received_at=datetime.fromisoformat(at) if at else None,
         )
     except (LookupError, ValueError, TypeError):

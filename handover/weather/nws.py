@@ -186,15 +186,21 @@ def _aware(text: Any) -> datetime | None:
     return moment if moment is not None and moment.tzinfo is not None else None
 
 
+_FARTHEST = (180.0, 90.0)
+"""Longitude and latitude on earth, at most. [deg]"""
+
+
 def _middle(geometry: Any) -> tuple[float | None, float | None]:
     """Return latitude and longitude of the middle of the grid cell: the mean of its corners."""
     try:
         corners = np.array(geometry["coordinates"][0], dtype=np.float64)[:-1, :2]
-        longitude, latitude = (float(part) for part in corners.mean(axis=0))
     except (TypeError, KeyError, IndexError, ValueError, OverflowError):
         return None, None
-    on_earth = abs(latitude) <= 90 and abs(longitude) <= 180  # noqa: PLR2004 - degrees; False for NaN
-    return (latitude, longitude) if on_earth else (None, None)
+    is_place = corners.size and corners.shape[1] == len(_FARTHEST)
+    if not is_place or not (np.abs(corners) <= _FARTHEST).all():  # False for NaN
+        return None, None
+    longitude, latitude = (float(part) for part in corners.mean(axis=0))
+    return latitude, longitude
 
 
 def _elevation(value: Any) -> float | None:

@@ -156,12 +156,14 @@ def _impossible(hours: int, zone: float, latitude: float, longitude: float, elev
 
 def _parse(text: str, kind: FileFormat) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Return pvlib's table and what the file says of its place."""
-    from pvlib import iotools  # noqa: PLC0415 - heavy, and rarely needed
+    from pandas.errors import DtypeWarning  # noqa: PLC0415 - heavy, and rarely needed
+    from pvlib import iotools  # noqa: PLC0415
 
     # Not every version of pvlib reads from memory, and none says which encoding it opens with.
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         # pvlib may call what the newest pandas is about to rename; that is between the two of them.
         warnings.simplefilter("ignore", DeprecationWarning)
+        warnings.simplefilter("ignore", DtypeWarning)  # of a spoilt column; the reader names its fault
         path = Path(folder) / "typical-year"
         path.write_bytes(text.encode("ascii", "replace"))
         parsed = (

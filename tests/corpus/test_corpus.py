@@ -1,4 +1,4 @@
-"""Inputs that once ended the program with an exception of its own: now each is read, or is a plain finding.
+"""Inputs that once ended the program with an exception of its own, or filled the terminal: now findings.
 
 The files are in `inputs/`, named by their reader; one of more than a megabyte is compressed.
 """
@@ -9,12 +9,14 @@ import lzma
 import shutil
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from handover.cli import main
 from handover.documents.schedule_json import read_schedule
 from handover.jobs.attached_files import MemoryFiles
+from handover.jobs.logger import examine_log
 from handover.jobs.reading import RecordSource, examine_source
 from handover.weather.location import Location
 from handover.weather.reading import examine_weather_bytes
@@ -25,7 +27,7 @@ if TYPE_CHECKING:
 INPUTS = Path(__file__).parent / "inputs"
 SAMPLE = Path(__file__).parents[2] / "sample_jobs" / "summer-garage"
 FIRST, LATER = "2026-07-14T12:30:00-04:00", "2026-07-14T15:30:00-04:00"
-MAX_FINDINGS = 60
+MAX_FINDINGS, MAX_LENGTH = 60, 2000
 NAMES = {"owner": "owner.ics", "crew": "crew.ics", "schedule": "schedule.json", "draft": "message.eml"}
 
 
@@ -45,6 +47,7 @@ def test_records(file: Path) -> None:
     examined = examine_source(RecordSource("job.toml", content(file), MemoryFiles({})))
     assert examined.record is None
     assert 0 < len(examined.findings) <= MAX_FINDINGS
+    assert all(len(str(each)) < MAX_LENGTH for each in examined.findings)
 
 
 @pytest.mark.parametrize("file", inputs("wx"))
@@ -53,6 +56,14 @@ def test_weather(file: Path, year: int | None) -> None:
     site = Location(36.10, -79.95, "America/New_York")
     series, findings = examine_weather_bytes(content(file), "weather", site, year)
     assert series is None
+    assert any(each.severity == "fault" for each in findings)
+
+
+@pytest.mark.parametrize("file", inputs("log"))
+@pytest.mark.parametrize("zone", [None, ZoneInfo("America/New_York"), ZoneInfo("Asia/Tokyo")])
+def test_logs(file: Path, zone: ZoneInfo | None) -> None:
+    readings, findings = examine_log(MemoryFiles({"log": content(file)}), "log", zone, None)
+    assert readings == ()
     assert any(each.severity == "fault" for each in findings)
 
 

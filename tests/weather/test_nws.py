@@ -197,3 +197,13 @@ def test_real_grid_of_apalachicola(weather_folder: Path, site: Location) -> None
     hour = np.array([each.hour for each in moments])
     assert (series.shortwave_wm2[(hour >= 2) & (hour <= 12)] < 20).all()
     assert (series.shortwave_wm2[(hour >= 15) & (hour <= 21)] > 40).all()
+
+
+@pytest.mark.parametrize("corners", [[], [[-80, 36]], [[1e308, 1e308]] * 3, [[None, 36]] * 3, [[-80]] * 3])
+def test_a_grid_cell_without_a_place_is_still_a_forecast(
+    files: Any, sound: Callable[..., WeatherSeries], corners: list[Any]
+) -> None:
+    """Seen: warnings of the numeric library on the terminal. No source: of no corners there is no mean."""
+    document = files.nws()
+    document["geometry"]["coordinates"] = [corners]
+    assert len(sound(document)) == 48

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import warnings
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -142,6 +143,17 @@ def test_a_cut_file_is_a_fault(faults: Callable[..., list[str]]) -> None:
     cut = data[: len(data) // 2]
     assert faults(cut[: cut.rindex(b"\n")], year=2026)
     assert faults(data[:3000], year=2026)
+
+
+def test_a_column_of_numbers_and_words_is_a_fault(faults: Callable[..., list[str]]) -> None:
+    """Seen: a warning of the library that reads the table, before the fault."""
+    lines = GREENSBORO.read_text().splitlines()
+    cells = lines[-1].split(",")
+    lines[-1] = ",".join([*cells[:31], "warm", *cells[32:]])
+    with warnings.catch_warnings(record=True) as seen:
+        warnings.simplefilter("always")
+        assert faults("\n".join(lines), year=2026)
+    assert seen == []
 
 
 def test_gaps_in_a_typical_year_are_named(faults: Callable[..., list[str]]) -> None:
