@@ -6,6 +6,7 @@
 #   make golden    accept how the sheets look now, after you have looked
 #   make bench     benchmarks, compared with a bare engine or a general solver
 #   make agreement  300 random jobs, their papers read by other programs and compared, in minutes
+#   make campaign   inputs, sets and archives spoilt, processes killed, calls failing, by a fresh seed; MINUTES=30
 #   make sweeps    one quantity at a time, in a quarter of an hour: fails where a date moves the wrong way
 #   make lowest    the samples with the lowest versions that pyproject.toml allows
 #   make bare      sample and libraries on fresh Debians, in minutes, as root; TRIALS=tests for the whole suite
@@ -19,7 +20,7 @@ SUITE := env -u PYTHONDONTWRITEBYTECODE $(RUN)/pytest -n logical --maxprocesses 
 SAMPLE := sample_jobs/summer-garage
 ISSUED := 2026-07-14T12:30:00-04:00
 
-.PHONY: sample test suite types quick agreement lowest bare image bench sweeps pictures golden lock clean environment test-environment
+.PHONY: sample test suite types quick agreement campaign lowest bare image bench sweeps pictures golden lock clean environment test-environment
 
 sample: environment
 	@$(RUN)/handover issue $(SAMPLE)/job.toml --weather $(SAMPLE)/weather.csv --as-of $(ISSUED) -o out/summer-garage
@@ -46,6 +47,12 @@ quick: test-environment
 
 agreement: test-environment
 	@$(RUN)/python tests/agreement
+
+# Faults stay in out/campaigns/SEED, each with what is needed to try it again. BLAS with a thread of its own
+# would make each fork dangerous.
+MINUTES := 30
+campaign: test-environment
+	@OPENBLAS_NUM_THREADS=1 $(RUN)/python tests/campaigns --minutes $(MINUTES)
 
 bench: environment
 	@for each in tests/benchmarks/bench_*.py tests/benchmarks/*_against_*.py; do $(RUN)/python $$each || exit 1; done
