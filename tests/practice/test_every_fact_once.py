@@ -346,7 +346,11 @@ NOT_PRACTICE: dict[str, tuple[str, ...]] = {
         "archive/catalog/tables.py: _INSTANT",
         "archive/catalog/tables.py: _CHANCE",
     ),
-    "how people write a year": ("base/time_text.py: _CENTURY", "jobs/missing_date.py: _NEAR"),
+    "how people write a year": (
+        "base/time_text.py: _CENTURY",
+        "jobs/missing_date.py: _NEAR",
+        "jobs/logger.py: _CLOCK_YEARS",
+    ),
     "noon, by which a date without a time is sorted": (
         "service/office.py: DUE_HOUR",
         "documents/words/watering.py: timer_off: time(12)",
